@@ -1,0 +1,139 @@
+"""The data that ships: figures with their sources, and the YAML documents that name them.
+
+Every default is a row of ``figures.csv`` and is asked for by name. Its status tells how far to trust it:
+
+published
+    the value stands in the named source
+common practice
+    usual in the trade, or worked out from the named source as the row says
+from memory
+    not checked against a text
+placeholder
+    a proposal, to be replaced by a value of the site
+"""
+
+import csv
+from difflib import get_close_matches
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+from batsim.errors import FigureError
+
+_HERE = Path(__file__).parent
+
+
+class Figure(NamedTuple):
+    """One default, its range and where it comes from."""
+
+    name: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    source: str
+    where: str
+    status: str
+    note: str
+
+    @property
+    def text(self) -> str:
+        """Value and unit, as a scenario would write them."""
+        return self._with_unit(self.value)
+
+    @property
+    def low_text(self) -> str:
+        """Lower end of the range and unit."""
+        return self._with_unit(self.low)
+
+    @property
+    def high_text(self) -> str:
+        """Upper end of the range and unit."""
+        return self._with_unit(self.high)
+
+    @property
+    def has_range(self) -> bool:
+        """Whether the figure is more than a single value."""
+        return self.low < self.high
+
+    def _with_unit(self, number: float) -> str:
+        return f"{number:.10g}" if self.unit == "1" else f"{number:.10g} {self.unit}"
+
+
+class Source(NamedTuple):
+    """What a figure rests on.
+
+    The kind is standard, paper, book, report, regulation, common practice or memory.
+    """
+
+    key: str
+    citation: str
+    kind: str
+
+
+def figure(name: str) -> Figure:
+    """Look up a figure by its name.
+
+    Examples
+    --------
+    >>> figure("battery.vented_lead_acid.cool_down").text
+    '8 h'
+    """
+    found = _figures_by_name().get(name)
+    if found is None:
+        msg = f"figures.csv: no figure '{name}'; {_nearest(name, tuple(_figures_by_name()))}"
+        raise FigureError(msg)
+    return found
+
+
+@cache
+def figures() -> tuple[Figure, ...]:
+    """All figures, in the order of the file."""
+    return tuple(
+        Figure(
+            row["name"], float(row["value"]), float(row["low"]), float(row["high"]), row["unit"],
+            row["source"], row["where"], row["status"], row["note"],
+        )
+        for row in _rows("figures.csv")
+    )
+
+
+def sources() -> dict[str, Source]:
+    """All sources by their key."""
+    return {row["key"]: Source(row["key"], row["citation"], row["kind"]) for row in _rows("sources.csv")}
+
+
+def document(name: str) -> Path:
+    """Path of a document of the catalogue, such as ``battery_types`` or ``handling/side_rollers``."""
+    found = _documents().get(name)
+    if found is None:
+        msg = f"catalogue: no document '{name}'; {_nearest(name, tuple(_documents()))}"
+        raise FigureError(msg)
+    return found
+
+
+def handling_names() -> tuple[str, ...]:
+    """Names of the handling arrangements, one for each document in ``handling/``."""
+    return tuple(name.removeprefix("handling/") for name in _documents() if name.startswith("handling/"))
+
+
+@cache
+def _rows(file: str) -> tuple[dict[str, str], ...]:
+    with (_HERE / file).open(newline="", encoding="utf-8") as lines:
+        return tuple(csv.DictReader(lines))
+
+
+@cache
+def _figures_by_name() -> dict[str, Figure]:
+    return {each.name: each for each in figures()}
+
+
+@cache
+def _documents() -> dict[str, Path]:
+    paths = sorted(_HERE.rglob("*.yaml"))
+    return {path.relative_to(_HERE).with_suffix("").as_posix(): path for path in paths}
+
+
+def _nearest(name: str, known: tuple[str, ...]) -> str:
+    """Say which of the known names is nearest, however far that is."""
+    return f"did you mean '{get_close_matches(name, known, n=1, cutoff=0.0)[0]}'?"

@@ -1,0 +1,68 @@
+"""Rules of thumb for counts: one number without a spread, right only where nothing varies and nobody queues."""
+
+
+def batteries_per_truck(run_h: float, exchange_h: float, charge_h: float, cool_h: float) -> float:
+    """Batteries that keep one truck going when all times are constant and nothing is scarce.
+
+    Parameters
+    ----------
+    run_h, exchange_h, charge_h, cool_h
+        Work on one battery, exchange, charge, cool-down. [h]
+
+    Returns
+    -------
+    float
+        1 + (charge + cool)/(run + exchange); round up for a whole fleet. [-]
+
+    References
+    ----------
+    The 8-8-8 rule, one battery for each 8 h of work: common practice, no source; a service manual of a US
+    Navy course prints three batteries a truck for three periods a day.
+
+    Examples
+    --------
+    >>> batteries_per_truck(8.0, 0.0, 8.0, 8.0)
+    3.0
+    """
+    return 1.0 + (charge_h + cool_h) / (run_h + exchange_h)
+
+
+def chargers_per_truck(run_h: float, exchange_h: float, charge_h: float) -> float:
+    """Chargers busy for one truck when all times are constant: charge over the time between two exchanges. [-]
+
+    Examples
+    --------
+    >>> chargers_per_truck(8.0, 0.0, 8.0)
+    1.0
+    """
+    return charge_h / (run_h + exchange_h)
+
+
+def all_at_once(trucks: int, stations: int, exchange_min: float) -> tuple[float, float, float]:
+    """Waits when a whole fleet comes at one instant: the k-th truck waits exchange x floor((k-1)/stations).
+
+    Parameters
+    ----------
+    trucks, stations
+        How many come, and how many are exchanged side by side. [-]
+    exchange_min
+        Constant time of an exchange. [min]
+
+    Returns
+    -------
+    tuple of float
+        Mean wait, longest wait, and when the room is clear again. [min]
+
+    Examples
+    --------
+    Three trucks at one station, 4 min each: waits 0, 4 and 8.
+
+    >>> all_at_once(3, 1, 4.0)
+    (4.0, 8.0, 12.0)
+    """
+    rounds = [number // stations for number in range(trucks)]
+    return (
+        exchange_min * sum(rounds) / trucks,
+        exchange_min * rounds[-1],
+        exchange_min * (rounds[-1] + 1),
+    )

@@ -1,0 +1,85 @@
+"""Scheduled minutes that trucks lose to their batteries, by cause."""
+
+import numpy as np
+
+from batsim.measures.windows import Floats, Measured, Worked
+from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, PLACE, STATION
+
+WAITS = {
+    "wait_station": STATION, "wait_battery": BATTERY, "wait_place": PLACE, "wait_crew": CREW, "wait_device": DEVICE,
+}
+
+
+def downtime_by_cause(measured: Measured) -> dict[str, float]:
+    """Scheduled truck minutes lost in the measured time, by cause; they add up to all that is lost. [min]"""
+    rows = measured.exchanges
+    lost = dict.fromkeys(("travel", *WAITS, "exchange", "charge_in_truck", "watering"), 0.0)
+    for number, worked in enumerate(measured.groups):
+        mine = rows["group"] == number
+        left, joined, start, free, back = (
+            measured.clip(rows[name][mine])
+            for name in ("left_min", "joined_min", "start_min", "truck_free_min", "back_min")
+        )
+        lost["travel"] += _lost(worked, left, joined) + _lost(worked, free, back)
+        in_truck = rows["kind"][mine] == CHARGE_IN_TRUCK
+        lost["exchange"] += _lost(worked, start[~in_truck], free[~in_truck])
+        # Water goes in at the end, just before the truck is free again.
+        watering_from = np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine]))
+        lost["watering"] += _lost(worked, watering_from[in_truck], free[in_truck])
+        lost["charge_in_truck"] += _lost(worked, start[in_truck], watering_from[in_truck])
+        for line in range(len(measured.facts.lines)):
+            here = rows["line"][mine] == line
+            for name, minutes in _waits(measured, worked, line, joined[here], start[here]).items():
+                lost[name] += minutes
+    return lost
+
+
+def _lost(worked: Worked, start: Floats, end: Floats) -> float:
+    """Working minutes between pairs of times, summed."""
+    return float(np.sum(worked(end) - worked(start)))
+
+
+def _waits(measured: Measured, worked: Worked, line: int, joined: Floats, start: Floats) -> dict[str, float]:
+    """Working minutes in one line, booked on what its first truck lacked meanwhile. [min]"""
+    rows = measured.record.columns("lines")
+    here = rows["line"] == line
+    since = np.concatenate([[0.0], rows["from_min"][here]])
+    causes = np.concatenate([[0.0], rows["cause"][here]])
+    at_change = worked(since)
+    first = np.searchsorted(since, joined, side="right") - 1
+    last = np.searchsorted(since, start, side="right") - 1
+    booked = {}
+    for name, cause in WAITS.items():
+        on = causes == cause
+        until_change = np.concatenate([[0.0], np.cumsum(np.diff(at_change) * on[:-1])])
+        upto_start = until_change[last] + (worked(start) - at_change[last]) * on[last]
+        upto_joined = until_change[first] + (worked(joined) - at_change[first]) * on[first]
+        booked[name] = float(np.sum(upto_start - upto_joined))
+    return booked
+
+
+def downtime_measures(measured: Measured) -> dict[str, float]:
+    """Downtime and its parts per truck-shift, and availability."""
+    lost = downtime_by_cause(measured)
+    total = sum(lost.values())
+    shifts = measured.truck_shifts
+    scheduled = float(np.sum(measured.scheduled_min))
+    measures = {"downtime_min_per_truck_shift": total / shifts if shifts else np.nan}
+    for cause, minutes in lost.items():
+        measures[f"{cause}_min_per_truck_shift"] = minutes / shifts if shifts else np.nan
+    measures["availability_share"] = 1.0 - total / scheduled if scheduled else np.nan
+    standing = total - lost["travel"]
+    measures["driver_waiting_min_per_day"] = (
+        max(0.0, standing - _drivers_hands_on(measured)) / measured.working_days
+        if measured.working_days else np.nan
+    )
+    return measures
+
+
+def _drivers_hands_on(measured: Measured) -> float:
+    """Drivers' hands-on minutes that fall into scheduled time. [min]"""
+    work = measured.work
+    drivers = (work["person"] == 1) & measured.inside(work["start_min"])
+    start, end = work["start_min"][drivers], work["end_min"][drivers]
+    scheduled = measured.site(end) - measured.site(start)
+    return float(np.sum(np.minimum(scheduled, work["hands_on_min"][drivers])))

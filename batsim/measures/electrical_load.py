@@ -1,0 +1,61 @@
+"""Electrical load of all chargers on a grid of quarter hours, from the charges' closed forms."""
+
+import numpy as np
+
+from batsim.measures.windows import Floats, Measured
+
+QUARTER_MIN = 15.0
+"""Interval over which supply companies usually take the mean for the peak. [min]"""
+
+
+def load_kw(measured: Measured) -> Floats:
+    """Mean load at the wall in each quarter of an hour of the measured time. [kW]"""
+    quarters = max(1, int(np.ceil(measured.minutes / QUARTER_MIN)))
+    phases = _phases(measured)
+    if not phases.size:
+        return np.zeros(quarters)
+    start, hours, kw, decay = phases.T
+    first = np.floor((start - measured.start) / QUARTER_MIN).astype(int)
+    last = np.ceil((start + 60.0 * hours - measured.start) / QUARTER_MIN).astype(int)
+    spans = np.maximum(last - first, 0)
+    owner = np.repeat(np.arange(start.size), spans)
+    within = np.arange(owner.size) - np.repeat(np.cumsum(spans) - spans, spans)
+    quarter = first[owner] + within
+    begin = measured.start + quarter * QUARTER_MIN
+    kwh = _kwh_until(begin + QUARTER_MIN, owner, phases) - _kwh_until(begin, owner, phases)
+    seen = (quarter >= 0) & (quarter < quarters)
+    totals = np.bincount(quarter[seen], weights=kwh[seen], minlength=quarters)
+    return totals * (60.0 / QUARTER_MIN)
+
+
+def _phases(measured: Measured) -> Floats:
+    """Start, hours, load at the start and decay of every phase of every charge. [min, h, kW, 1/h]"""
+    charges, facts = measured.charges, measured.facts
+    rows = []
+    for start, charger, line, phases in zip(
+        charges["start_min"], charges["charger"], charges["line"], charges["phases"], strict=True
+    ):
+        for phase in phases:
+            kw_per_v_a = facts.line_cells[int(line)] / 1000.0 / facts.charger_efficiency[int(charger)]
+            rows.append((start, phase[0], phase[1] * phase[3] * kw_per_v_a, phase[2]))
+            start += 60.0 * phase[0]  # noqa: PLW2901 - the next phase begins where this one ends
+    return np.array(rows)
+
+
+def _kwh_until(times: Floats, owner: "np.ndarray[tuple[int], np.dtype[np.intp]]", phases: Floats) -> Floats:
+    """Energy of each phase from its start to a time. [kWh]"""
+    start, hours, kw, decay = phases[owner].T
+    passed = np.clip((times - start) / 60.0, 0.0, hours)
+    steady = decay == 0.0
+    falling = np.where(steady, 1.0, decay)
+    return kw * np.where(steady, passed, -np.expm1(-falling * passed) / falling)
+
+
+def load_measures(measured: Measured) -> dict[str, float]:
+    """Energy from the wall in a working day, and the peak over a quarter of an hour."""
+    load = load_kw(measured)
+    days = measured.working_days
+    return {
+        "energy_kwh_per_day": float(np.sum(load)) * QUARTER_MIN / 60.0 / days if days else np.nan,
+        "peak_kw": float(np.max(load)),
+    }

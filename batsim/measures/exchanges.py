@@ -1,0 +1,54 @@
+"""Exchanges: how many, how long trucks wait for them, how long they are away.
+
+Times are scheduled truck minutes: a truck that stands in line over the weekend waits for nobody.
+"""
+
+import numpy as np
+
+from batsim.measures.windows import Floats, Measured
+from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY
+
+
+def exchange_measures(measured: Measured, wait_target_min: float | None = None) -> dict[str, float]:
+    """Counts, waits and times away of exchanges, or of charges in scheduled time."""
+    rows, facts = measured.exchanges, measured.facts
+    kind = rows["kind"]
+    served = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
+    started = served & measured.inside(rows["start_min"])
+    finished = served & measured.inside(rows["truck_free_min"])
+    joined, start = rows["joined_min"], rows["start_min"]
+    waits = (_worked(measured, start) - _worked(measured, joined))[started]
+    away = (_worked(measured, rows["back_min"]) - _worked(measured, rows["left_min"]))[finished]
+    asked = ~np.isnan(rows["ready_found"]) & measured.inside(joined) & (kind != CHARGE_IN_TRUCK)
+    unfinished = served & ~(rows["truck_free_min"] < measured.end)
+    in_line = _worked(measured, measured.clip(start)) - _worked(measured, measured.clip(joined))
+    open_min = measured.site.between(measured.start, measured.end)
+    found = rows["ready_found"][asked]
+    measures = {
+        "exchanges_per_day": np.sum(finished) / measured.working_days if measured.working_days else np.nan,
+        "wait_min_per_exchange": _mean(waits),
+        "wait_min_p95": float(np.quantile(waits, 0.95)) if waits.size else np.nan,
+        "waited_share": _mean((waits > 0.0).astype(float)),
+        "down_min_per_exchange": _mean(away),
+        "trucks_waiting_mean": float(np.sum(in_line[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
+        "found_none_ready_share": np.nan if facts.in_truck else _mean((found == 0).astype(float)),
+        "unfinished_exchanges": float(np.sum(unfinished)),
+        "stranded_trucks": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),
+    }
+    if wait_target_min is not None:
+        measures["wait_within_target_share"] = _mean((waits <= wait_target_min).astype(float))
+    return measures
+
+
+def _worked(measured: Measured, times: Floats) -> Floats:
+    """Scheduled minutes of each row's own truck group before its time; not a number stays so. [min]"""
+    result = np.full_like(times, np.nan)
+    for number, worked in enumerate(measured.groups):
+        mine = (measured.exchanges["group"] == number) & ~np.isnan(times)
+        result[mine] = worked(times[mine])
+    return result
+
+
+def _mean(values: Floats) -> float:
+    """Mean, or not a number where there is nothing to average."""
+    return float(np.mean(values)) if values.size else np.nan

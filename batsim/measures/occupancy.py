@@ -1,0 +1,43 @@
+"""How busy stations, chargers and crew are."""
+
+import numpy as np
+
+from batsim.measures.windows import Measured
+from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE
+
+
+def occupancy_measures(measured: Measured) -> dict[str, float]:
+    """Busy shares; not a number where there is no limit to be busy against."""
+    facts, rows, charges = measured.facts, measured.exchanges, measured.charges
+    served = (rows["kind"] == EXCHANGE) | (rows["kind"] == CHARGE_IN_TRUCK)
+    start, free = measured.clip(rows["start_min"][served]), measured.clip(rows["truck_free_min"][served])
+    open_min = measured.site.between(measured.start, measured.end)
+    at_station = float(np.sum(measured.site(free) - measured.site(start)))
+    charging = float(np.sum(measured.clip(charges["end_min"]) - measured.clip(charges["start_min"])))
+    chargers = sum(facts.charger_counts)
+    return {
+        "station_busy_share": _share(at_station, facts.stations * open_min),
+        "charger_busy_share": _share(charging, chargers * measured.minutes),
+        "crew_busy_share": _crew(measured),
+        "batteries": float(facts.batteries),
+        "batteries_per_truck": facts.batteries / facts.trucks,
+        "chargers": chargers if np.isfinite(chargers) else np.nan,
+        "stations": facts.stations if np.isfinite(facts.stations) else np.nan,
+    }
+
+
+def _crew(measured: Measured) -> float:
+    """Share of attendants' time on duty that jobs take; work after the end of a shift counts as work."""
+    on_duty = sum(
+        count * max(0.0, min(end, measured.end) - max(start, measured.start))
+        for start, end, count in measured.facts.crew_windows
+    )
+    work = measured.work
+    mine = work["person"] == ATTENDANT
+    held = measured.clip(work["end_min"][mine]) - measured.clip(work["start_min"][mine])
+    return _share(float(np.sum(held * work["people"][mine])), on_duty)
+
+
+def _share(part: float, whole: float) -> float:
+    """Part of a whole; not a number when the whole is nothing or without limit."""
+    return part / whole if whole > 0.0 and np.isfinite(whole) else np.nan

@@ -1,0 +1,54 @@
+"""Batteries over time: how many are ready, and how often none is."""
+
+from typing import Any
+
+import numpy as np
+
+from batsim.measures.windows import Floats, Measured
+from batsim.record import READY
+
+
+def spells(measured: Measured, state: int) -> tuple[Floats, Floats, Floats]:
+    """Battery number, start and end of every stay in a state, cut to the measured time. [min]"""
+    rows = measured.record.columns("battery_states")
+    order = np.lexsort((np.arange(rows["from_min"].size), rows["from_min"], rows["battery"]))
+    battery, states, since = (rows[name][order] for name in ("battery", "state", "from_min"))
+    until = np.append(since[1:], measured.end)
+    until[np.append(battery[1:] != battery[:-1], True)] = measured.end
+    here = states == state
+    return battery[here], measured.clip(since[here]), measured.clip(until[here])
+
+
+def level(starts: Floats, ends: Floats, begin: float, end: float) -> tuple[Floats, "np.ndarray[Any, Any]"]:
+    """How many stays are under way: instants of change, and the number from each on to the next."""
+    times = np.concatenate([[begin], starts, ends, [end]])
+    changes = np.concatenate([[0], np.ones(starts.size, int), -np.ones(ends.size, int), [0]])
+    order = np.argsort(times, kind="stable")
+    return times[order], np.cumsum(changes[order])
+
+
+def stock_measures(measured: Measured) -> dict[str, float]:
+    """Ready batteries: mean and fewest, and the share of time with none of some type."""
+    facts = measured.facts
+    names = ("ready_batteries_mean", "ready_batteries_min", "none_ready_time_share")
+    if facts.in_truck or measured.minutes <= 0.0:
+        return dict.fromkeys(names, np.nan)
+    battery, starts, ends = spells(measured, READY)
+    line_of = np.array(facts.battery_lines)[battery.astype(int)]
+    fewest, missing = np.inf, []
+    for line in range(len(facts.lines)):
+        mine = line_of == line
+        times, count = level(starts[mine], ends[mine], measured.start, measured.end)
+        spans = np.diff(times)
+        stays = spans > 0.0
+        fewest = min(fewest, float(np.min(count[:-1][stays])))
+        none = stays & (count[:-1] == 0)
+        missing.append((times[:-1][none], times[1:][none]))
+    begins = np.concatenate([begin for begin, _ in missing])
+    finishes = np.concatenate([finish for _, finish in missing])
+    times, lacking = level(begins, finishes, measured.start, measured.end)
+    return {
+        "ready_batteries_mean": float(np.sum(ends - starts)) / measured.minutes,
+        "ready_batteries_min": fewest,
+        "none_ready_time_share": float(np.sum(np.diff(times)[lacking[:-1] > 0])) / measured.minutes,
+    }

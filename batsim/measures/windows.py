@@ -1,0 +1,97 @@
+"""The measured time of a record, and working time as a function of clock time."""
+
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from batsim.record import Facts, Record
+
+Floats = np.ndarray[Any, np.dtype[np.float64]]
+
+
+class Worked:
+    """Working minutes up to a clock time, for one calendar."""
+
+    def __init__(self, windows: tuple[tuple[float, float], ...]) -> None:
+        edges = np.array(windows, dtype=float).reshape(-1)
+        lengths = np.array([0.0] + [end - start for start, end in windows])
+        done = np.cumsum(lengths)
+        self.edges = edges
+        self.done = np.stack([done[:-1], done[1:]], axis=1).reshape(-1)
+
+    def __call__(self, times: Floats) -> Floats:
+        """Working minutes before each clock time; constant outside the windows."""
+        if not self.edges.size:
+            return np.zeros_like(times)
+        return np.interp(times, self.edges, self.done)
+
+    def between(self, start: float, end: float) -> float:
+        """Working minutes between two clock times."""
+        both = self(np.array([start, end]))
+        return float(both[1] - both[0])
+
+
+class Measured:
+    """A record with its warm-up cut off: columns, calendars, and totals that measures divide by."""
+
+    def __init__(self, record: "Record") -> None:
+        self.record = record
+        self.facts: Facts = record.facts
+        self.start = self.facts.warm_up_min
+        self.end = self.facts.horizon_min
+        self.minutes = self.end - self.start
+
+    def clip(self, times: Floats) -> Floats:
+        """Times moved into the measured time; what never came counts as its end."""
+        return np.clip(np.where(np.isnan(times), self.end, times), self.start, self.end)
+
+    def inside(self, times: Floats) -> "np.ndarray[Any, np.dtype[np.bool_]]":
+        """Tell which times fall into the measured time, its end left out."""
+        return (times >= self.start) & (times < self.end)
+
+    @cached_property
+    def groups(self) -> list[Worked]:
+        """Calendar of each truck group."""
+        return [Worked(windows) for windows in self.facts.group_windows]
+
+    @cached_property
+    def site(self) -> Worked:
+        """Calendar of all groups together."""
+        return Worked(self.facts.site_windows)
+
+    @cached_property
+    def working_days(self) -> float:
+        """Working days in the measured time."""
+        return self.site.between(self.start, self.end) / self.facts.minutes_per_working_day
+
+    @cached_property
+    def scheduled_min(self) -> Floats:
+        """Scheduled truck minutes of each group. [min]"""
+        return np.array(
+            [
+                trucks * worked.between(self.start, self.end)
+                for trucks, worked in zip(self.facts.group_trucks, self.groups, strict=True)
+            ]
+        )
+
+    @cached_property
+    def truck_shifts(self) -> float:
+        """Truck-shifts in the measured time."""
+        return float(np.sum(self.scheduled_min / np.array(self.facts.group_shift_min)))
+
+    @cached_property
+    def exchanges(self) -> dict[str, Floats]:
+        """Columns of the exchanges table."""
+        return self.record.columns("exchanges")
+
+    @cached_property
+    def charges(self) -> dict[str, Any]:
+        """Columns of the charges table."""
+        return self.record.columns("charges")
+
+    @cached_property
+    def work(self) -> dict[str, Floats]:
+        """Columns of the work table."""
+        return self.record.columns("work")

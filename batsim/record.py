@@ -1,0 +1,203 @@
+"""What a run leaves behind: a few narrow tables, one for each activity, every column declared once.
+
+Processes only append rows (plain tuples); numpy appears when the run is over, pandas only when a person
+asks for a table. Times are minutes from Monday 00:00. A row is written when its activity starts, with the
+times it is planned to end: an end after the horizon marks work that the run left unfinished.
+"""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+
+STATES = (
+    "in truck", "in transfer", "waiting for a charger", "on charge", "cooling", "being watered", "ready",
+    "spent", "out of use",
+)
+"""States of a battery: it is in exactly one at any instant."""
+IN_TRUCK, IN_TRANSFER, WAITING, ON_CHARGE, COOLING, WATERED, READY, SPENT, OUT_OF_USE = range(len(STATES))
+
+CAUSES = ("nothing", "battery", "station", "place", "crew", "device")
+"""What the line waits for, in the order in which it is asked."""
+NOTHING, BATTERY, STATION, PLACE, CREW, DEVICE = range(len(CAUSES))
+
+KINDS = ("exchange", "charge in truck", "turned away")
+"""Why a truck left its work: for an exchange, for a charge in shift time, or it found no battery."""
+EXCHANGE, CHARGE_IN_TRUCK, TURNED_AWAY = range(len(KINDS))
+
+PERSONS = ("attendant", "driver")
+ATTENDANT, DRIVER = range(len(PERSONS))
+
+TASKS = ("exchange", "connect", "watering", "plug")
+EXCHANGING, CONNECTING, WATERING, PLUGGING = range(len(TASKS))
+
+
+class Column(NamedTuple):
+    """A column of a table: its name, unit and meaning; words where it holds a code."""
+
+    name: str
+    unit: str
+    meaning: str
+    words: tuple[str, ...] = ()
+
+
+TABLES: dict[str, tuple[Column, ...]] = {
+    "exchanges": (
+        Column("truck", "-", "number of the truck"),
+        Column("group", "-", "number of its group"),
+        Column("line", "-", "number of its line, one for each battery type"),
+        Column("kind", "-", "why it left its work", KINDS),
+        Column("spent", "-", "number of the battery that came in the truck"),
+        Column("fresh", "-", "number of the battery that left in the truck"),
+        Column("soc_share", "-", "state of charge on arrival"),
+        Column("below_cut_out", "-", "1 when it arrived below its cut-out"),
+        Column("ready_found", "-", "ready batteries of its type when it joined the line"),
+        Column("left_min", "min", "left its work"),
+        Column("joined_min", "min", "joined the line"),
+        Column("start_min", "min", "exchange began"),
+        Column("truck_free_min", "min", "truck may leave the station"),
+        Column("end_min", "min", "last step done, spent battery in its place"),
+        Column("back_min", "min", "truck back at work"),
+        Column("watering_min", "min", "part of the time in which it was watered in the truck"),
+    ),
+    "lines": (
+        Column("line", "-", "number of the line"),
+        Column("cause", "-", "what its first truck waits for from now on", CAUSES),
+        Column("from_min", "min", "since when"),
+    ),
+    "stints": (
+        Column("truck", "-", "number of the truck"),
+        Column("group", "-", "number of its group"),
+        Column("battery", "-", "number of the battery"),
+        Column("start_min", "min", "work with it began"),
+        Column("end_min", "min", "work with it ended"),
+        Column("soc_from_share", "-", "state of charge at the start"),
+        Column("soc_to_share", "-", "state of charge at the end"),
+        Column("drawn_ah", "Ah", "ampere-hours drawn"),
+        Column("drawn_kwh", "kWh", "energy drawn"),
+    ),
+    "charges": (
+        Column("battery", "-", "number of the battery"),
+        Column("line", "-", "number of its battery type"),
+        Column("charger", "-", "number of the charger type"),
+        Column("place", "-", "place it stands in; -1 in the truck"),
+        Column("spent_min", "min", "stood in its place, waiting"),
+        Column("connected_min", "min", "had a charger; connecting began"),
+        Column("start_min", "min", "current on"),
+        Column("end_min", "min", "current off"),
+        Column("cooled_min", "min", "cooled down"),
+        Column("soc_from_share", "-", "state of charge at the start"),
+        Column("soc_to_share", "-", "state of charge at the end"),
+        Column("charged_ah", "Ah", "ampere-hours put in"),
+        Column("phases", "-", "phases of the charge"),
+    ),
+    "waterings": (
+        Column("battery", "-", "number of the battery"),
+        Column("due_min", "min", "due and out of charge and cool-down"),
+        Column("start_min", "min", "began"),
+        Column("end_min", "min", "ended"),
+    ),
+    "work": (
+        Column("person", "-", "who", PERSONS),
+        Column("task", "-", "what", TASKS),
+        Column("start_min", "min", "began"),
+        Column("end_min", "min", "free again"),
+        Column("hands_on_min", "min", "people-minutes of hands-on work in it"),
+        Column("people", "-", "how many were kept"),
+    ),
+    "battery_states": (
+        Column("battery", "-", "number of the battery"),
+        Column("state", "-", "state from now on", STATES),
+        Column("from_min", "min", "since when"),
+    ),
+}
+"""The tables of a record."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a record needs to know about the room it came from."""
+
+    layout: str
+    in_truck: bool
+    seed: int
+    replication: int
+    horizon_min: float
+    warm_up_min: float
+    groups: tuple[str, ...]
+    group_trucks: tuple[int, ...]
+    group_windows: tuple[tuple[tuple[float, float], ...], ...]
+    group_shift_min: tuple[float, ...]
+    """Mean working minutes of one shift. [min]"""
+    site_windows: tuple[tuple[float, float], ...]
+    """When trucks of any group work. [min]"""
+    minutes_per_working_day: float
+    """Site working minutes of a week over its working days. [min]"""
+    lines: tuple[str, ...]
+    line_cells: tuple[int, ...]
+    line_batteries: tuple[int, ...]
+    battery_lines: tuple[int, ...]
+    """Battery type of each battery."""
+    stations: float
+    chargers: tuple[str, ...]
+    charger_counts: tuple[float, ...]
+    charger_efficiency: tuple[float, ...]
+    crew_windows: tuple[tuple[float, float, int], ...]
+    """Attendants on duty: from, to, how many. Empty when crew is unlimited or drivers do it all."""
+
+    @property
+    def trucks(self) -> int:
+        """Trucks in all groups."""
+        return sum(self.group_trucks)
+
+    @property
+    def batteries(self) -> int:
+        """Batteries in all types."""
+        return sum(self.line_batteries)
+
+
+@dataclass
+class Record:
+    """The rows of one run, and the facts of its room."""
+
+    facts: Facts
+    rows: dict[str, list[tuple[Any, ...]]] = field(default_factory=lambda: {name: [] for name in TABLES})
+
+    def columns(self, table: str) -> dict[str, "np.ndarray[Any, Any]"]:
+        """Columns of a table as arrays, in the order in which rows were written."""
+        import numpy as np  # noqa: PLC0415 - the record can be made without numpy
+
+        rows = self.rows[table]
+        names = [column.name for column in TABLES[table]]
+        if not rows:
+            return {name: np.empty(0, dtype=object if name == "phases" else float) for name in names}
+        return {
+            name: np.array(values, dtype=float) if name != "phases" else _objects(values)
+            for name, values in zip(names, zip(*rows, strict=True), strict=True)
+        }
+
+    def frame(self, table: str) -> "pd.DataFrame":
+        """Table for people: codes written as words, times in minutes from Monday 00:00.
+
+        Rows that ran over the horizon carry ``finished`` False.
+        """
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        frame = pd.DataFrame(self.rows[table], columns=[column.name for column in TABLES[table]])
+        for column in TABLES[table]:
+            if column.words:
+                frame[column.name] = [column.words[code] for code in frame[column.name]]
+        if "end_min" in frame:
+            frame["finished"] = frame["end_min"] < self.facts.horizon_min
+        return frame.drop(columns="phases", errors="ignore")
+
+
+def _objects(values: tuple[Any, ...]) -> "np.ndarray[Any, Any]":
+    """Array of objects; numpy would otherwise unpack tuples into further dimensions."""
+    import numpy as np  # noqa: PLC0415 - as above
+
+    array = np.empty(len(values), dtype=object)
+    array[:] = values
+    return array

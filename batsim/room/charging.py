@@ -1,0 +1,179 @@
+"""The charging desk: a spent battery waits in its place for a charger and for whoever connects it.
+
+The end of a charge follows in closed form from the battery's real state, so a charge costs one event, and a
+cool-down one more. A charger on loose leads is free when the charge ends; one bound to its place is taken until
+the battery leaves that place.
+"""
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+from batsim.formulas.charging import Phase, charge_phases, phases_ah, phases_hours
+from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
+from batsim.room.clock import Moment, moment, ticked
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from simpy.events import Event
+
+    from batsim.room.battery import Battery
+    from batsim.room.crew import Person
+    from batsim.room.exchange import Line
+    from batsim.room.simulation import Room
+
+
+class ChargerPool:
+    """Chargers of one type."""
+
+    __slots__ = ("free", "number")
+
+    def __init__(self, number: int, count: float) -> None:
+        self.number = number
+        self.free = count
+
+
+class ChargingDesk:
+    """Brings spent batteries to ready."""
+
+    def __init__(self, room: "Room") -> None:
+        plan = room.plan
+        self.room = room
+        self.pools = [ChargerPool(number, count) for number, count in enumerate(plan.charger_counts)]
+        self.pools_of = [[self.pools[number] for number in line.chargers] for line in plan.lines]
+        self.bound = plan.bound_chargers
+        self.connect_time = plan.arrangement.connect_time_min
+        self.instant_connect = self.connect_time.always_zero
+        self.needs_person = plan.crew_limited and not plan.connect_by_driver and not self.instant_connect
+        self.connector = DRIVER if plan.connect_by_driver else ATTENDANT
+        self.to_connect: list[Battery] = []
+        """Batteries that have a charger and wait for a person, first come first."""
+
+    def receive(self, battery: "Battery") -> None:
+        """Take in a spent battery that stands in its place."""
+        battery.spent_min = self.room.env.now
+        for pool in self.pools_of[battery.line.number]:
+            if pool.free >= 1:
+                self._assign(battery, pool)
+                return
+        self.room.state(battery, WAITING)
+        battery.line.spent.append(battery)
+
+    def release(self, battery: "Battery") -> None:
+        """Free a battery's charger for the one that has waited longest, of those it fits."""
+        pool, battery.pool = battery.pool, None
+        if pool is None:
+            return
+        pool.free += 1
+        longest: Line | None = None
+        for line in self.room.lines:
+            if line.spent and pool in self.pools_of[line.number]:
+                if longest is None or line.spent[0].spent_min < longest.spent[0].spent_min:
+                    longest = line
+        if longest is not None:
+            self._assign(longest.spent.popleft(), pool)
+
+    def serve(self) -> None:
+        """Connect what waits for a person, while there is one."""
+        while self.to_connect and self.room.crew.can_spare(1):
+            self._connect(self.to_connect.pop(0))
+
+    def _assign(self, battery: "Battery", pool: ChargerPool) -> None:
+        """Give a battery its charger and have it connected."""
+        pool.free -= 1
+        battery.pool = pool
+        if self.instant_connect:
+            self._charge(battery, self.room.env.now, self.room.env.now)
+            return
+        self.room.state(battery, WAITING)
+        if not self.needs_person:
+            self._connect(battery)
+        elif self.room.crew.can_spare(1) and not self.room.exchange.waits_for_crew:
+            self._connect(battery)
+        else:
+            self.to_connect.append(battery)
+
+    def _connect(self, battery: "Battery") -> None:
+        """Connect a battery; the person is held meanwhile, the charge starts after."""
+        room, now = self.room, self.room.env.now
+        minutes = next(room.connect_times[battery.number])
+        people: list[Person] = []
+        busy = minutes
+        if self.needs_person:
+            people = room.crew.take(1)
+            if room.plan.rules.crew_break == "pause":
+                busy = people[0].crossing.end_of(now, minutes) - now
+            moment(room.env, busy, partial(self._connected, battery, people, now))
+        room.record.rows["work"].append((self.connector, CONNECTING, now, now + busy, minutes, 1))
+        if not people:
+            self._charge(battery, now, now + minutes)
+
+    def _connected(self, battery: "Battery", people: "list[Person]", since_min: float, _: "Event") -> None:
+        """Let the person go and the current on."""
+        self.room.crew.give_back(people)
+        self._charge(battery, since_min, self.room.env.now)
+        self.room.serve()
+
+    def _charge(self, battery: "Battery", connected_min: float, start_min: float) -> None:
+        """Settle the whole charge and cool-down, and write its row."""
+        room, line, pool = self.room, battery.line, battery.pool
+        assert pool is not None  # a battery is connected to a charger  # noqa: S101
+        law: Iterator[float] | None = room.charge_times[battery.number]
+        phases, hours, ah = self.phases_of(battery, None if law is None else next(law))
+        end_min = start_min + ticked(60.0 * hours)
+        cooled_min = end_min + next(room.cool_downs[battery.number])
+        soc_from = 1.0 - battery.missing_ah / line.plan.cell.capacity_ah
+        room.record.rows["charges"].append(
+            (
+                battery.number, line.number, pool.number, battery.place, battery.spent_min, connected_min,
+                start_min, end_min, cooled_min, soc_from, 1.0, ah, phases,
+            )
+        )
+        room.state_at(battery, ON_CHARGE, start_min)
+        over = Moment(room.env)
+        over.callbacks.append(partial(self._charged, battery, cooled_min))
+        over.after(end_min - room.env.now)
+
+    def phases_of(self, battery: "Battery", minutes: float | None) -> tuple[tuple[Phase, ...], float, float]:
+        """Phases, hours and ampere-hours of a full charge; timed charges return the same at an even current."""
+        plan = battery.line.plan
+        pool = battery.pool
+        profile = plan.profiles[pool.number if pool is not None else plan.chargers[0]]
+        capacity_ah = plan.cell.capacity_ah
+        if minutes is not None:
+            hours = minutes / 60.0
+            ah = profile.factor * battery.missing_ah
+            amps = ah / hours if hours else 0.0
+            soc = 1.0 - battery.missing_ah / capacity_ah
+            return (Phase(hours, amps, 0.0, profile.absorption_v, soc, 1.0),), hours, ah
+        owed_ah = battery.owed_ah or profile.factor * battery.missing_ah
+        phases = charge_phases(profile, capacity_ah, battery.missing_ah, owed_ah)
+        return phases, phases_hours(phases), phases_ah(phases)
+
+    def _charged(self, battery: "Battery", cooled_min: float, _: "Event") -> None:
+        """End a charge: the battery is full, and cools down unless it need not."""
+        room = self.room
+        battery.missing_ah = battery.owed_ah = 0.0
+        battery.soc_share = 1.0
+        battery.charges += 1.0
+        battery.charged_min = room.env.now
+        if not self.bound:
+            self.release(battery)
+        if cooled_min > room.env.now:
+            room.state(battery, COOLING)
+            moment(room.env, cooled_min - room.env.now, partial(self._cooled, battery))
+        else:
+            self._cooled(battery, _)
+
+    def _cooled(self, battery: "Battery", _: "Event") -> None:
+        """End a cool-down: water the battery if that is due, else it is ready."""
+        if self.room.watering.is_due(battery):
+            self.room.watering.receive(battery)
+        else:
+            self.make_ready(battery)
+        self.room.serve()
+
+    def make_ready(self, battery: "Battery") -> None:
+        """Let a battery into the ready stock."""
+        self.room.state(battery, READY)
+        battery.line.put_ready(battery)

@@ -1,0 +1,57 @@
+"""The room's clock: ticks that make sums exact, and the order of things at one instant.
+
+Every duration is a whole number of ticks of 2**-20 minutes (57 microseconds). Sums and differences of such
+numbers are exact in floating point for the next 16,000 years, so two things that fall due at the same
+instant really compare equal, in whatever order their times were added up.
+"""
+
+from typing import TYPE_CHECKING
+
+from simpy.core import Environment, EventPriority
+from simpy.events import PENDING, Event
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+TICKS_PER_MIN = 1048576.0
+"""Ticks in a minute, 2**20."""
+
+ENDS = EventPriority(1)
+"""First at an instant: work that ends, batteries that become ready."""
+CALENDAR = EventPriority(2)
+"""Then the calendar: people come on duty or go."""
+ASKS = EventPriority(3)
+"""Last: trucks that arrive and ask."""
+
+
+def ticked(minutes: float) -> float:
+    """Round a duration to whole ticks. [min]"""
+    return round(minutes * TICKS_PER_MIN) / TICKS_PER_MIN
+
+
+class Moment(Event):
+    """Something that will happen once; when, may be settled later than what will follow it.
+
+    A truck in line waits for the moment its exchange is over. The moment is set when the exchange starts, so
+    waiting costs no event of its own.
+    """
+
+    def __init__(self, env: Environment) -> None:
+        self.env = env
+        self.callbacks: list[Callable[[Event], None]] = []
+        self._ok = True
+        self._value = PENDING
+        self._defused = False
+
+    def after(self, delay_min: float, priority: EventPriority = ENDS) -> "Moment":
+        """Settle that it happens so many minutes from now."""
+        self._value = None
+        self.env.schedule(self, priority, delay_min)
+        return self
+
+
+def moment(env: Environment, delay_min: float, then: "Callable[[Event], None]") -> Moment:
+    """Call something after so many minutes, with what else ends then."""
+    made = Moment(env)
+    made.callbacks.append(then)
+    return made.after(delay_min)

@@ -1,0 +1,250 @@
+"""The exchange desk: one line of trucks for each battery type, and all an exchange needs taken at once.
+
+An exchange starts as soon as everything that its steps need is free: a ready battery, a station, an empty place
+for the spent one, attendants, devices. It takes all of it or nothing, so no two exchanges can ever wait for each
+other. Each thing is given back after the last step that needs it.
+"""
+
+from collections import deque
+from functools import partial
+from heapq import heappop, heappush
+from typing import TYPE_CHECKING
+
+from batsim.record import (
+    ATTENDANT,
+    BATTERY,
+    CREW,
+    DEVICE,
+    DRIVER,
+    EXCHANGE,
+    EXCHANGING,
+    IN_TRANSFER,
+    IN_TRUCK,
+    NOTHING,
+    PLACE,
+    SPENT,
+    STATION,
+)
+from batsim.room.clock import Moment
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from batsim.room.battery import Battery
+    from batsim.room.blueprint import ExchangePlan, Instant, LinePlan
+    from batsim.room.crew import Person
+    from batsim.room.duty import Truck
+    from batsim.room.simulation import Room
+
+
+class Line:
+    """Trucks that wait for a battery of one type, and the ready batteries of that type."""
+
+    __slots__ = ("cause", "number", "picking", "plan", "ready", "spent", "waiting")
+
+    def __init__(self, plan: "LinePlan", picking: str) -> None:
+        self.plan = plan
+        self.number = plan.number
+        self.picking = picking
+        self.waiting: deque[Truck] = deque()
+        self.ready: list[tuple[float, int, Battery]] = []
+        self.spent: deque[Battery] = deque()
+        """Spent batteries that wait for a charger, first come first."""
+        self.cause = NOTHING
+        """What the first truck waits for."""
+
+    def put_ready(self, battery: "Battery") -> None:
+        """Add a ready battery where the picking rule will look for it."""
+        if self.picking == "longest_rested":
+            rank = battery.charged_min
+        elif self.picking == "nearest":
+            rank = float(battery.place)
+        else:
+            rank = -battery.soc_share
+        heappush(self.ready, (rank, battery.number, battery))
+
+    def take_ready(self) -> "Battery":
+        """Pick the ready battery that the rule names."""
+        return heappop(self.ready)[2]
+
+
+class ExchangeDesk:
+    """Lets trucks into the stations and sees their exchanges through."""
+
+    def __init__(self, room: "Room", plan: "ExchangePlan") -> None:
+        self.room = room
+        self.plan = plan
+        self.lines = room.lines
+        self.stations = room.plan.stations
+        self.devices = dict(room.plan.devices)
+        self.empty: list[int] = []
+        """Empty places, nearest first."""
+        self.in_line = 0
+        self.at_arrival = room.plan.rules.spent_release == "at_arrival"
+        self.pausing = room.plan.rules.crew_break == "pause" and room.plan.crew_limited
+        # A straight swap takes the ready battery's place, which counts as empty.
+        self.places_needed = 0 if self.at_arrival else plan.empty_places
+
+    @property
+    def waits_for_crew(self) -> bool:
+        """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
+        return any(line.cause == CREW for line in self.lines)
+
+    def ask(self, truck: "Truck") -> Moment:
+        """Join the line; the moment that comes back is when the truck may leave again."""
+        line = truck.line
+        truck.ready_found = len(line.ready)
+        if self.at_arrival:
+            self._draw_out(truck)
+        done = Moment(self.room.env)
+        if not line.waiting and self._missing(line) == NOTHING:
+            self._start(truck, line, done)
+            return done
+        truck.served = done
+        line.waiting.append(truck)
+        self.in_line += 1
+        self.note_cause(line)
+        return done
+
+    def serve(self) -> None:
+        """Start every exchange that can start: the longest waiting truck first, of those that can."""
+        while self.in_line:
+            best = None
+            for line in self.lines:
+                if (
+                    line.waiting
+                    and (best is None or line.waiting[0].joined_min < best.waiting[0].joined_min)
+                    and self._missing(line) == NOTHING
+                ):
+                    best = line
+            if best is None:
+                break
+            truck = best.waiting.popleft()
+            self.in_line -= 1
+            self._start(truck, best, truck.served)
+        self.note_causes()
+
+    def note_causes(self) -> None:
+        """Write down for every line what its first truck waits for now."""
+        for line in self.lines:
+            if line.waiting or line.cause:
+                self.note_cause(line)
+
+    def note_cause(self, line: Line) -> None:
+        """Write down what a line waits for, when that has changed."""
+        cause = self._missing(line) if line.waiting else NOTHING
+        if cause != line.cause:
+            line.cause = cause
+            self.room.record.rows["lines"].append((line.number, cause, self.room.env.now))
+
+    def _missing(self, line: Line) -> int:
+        """First thing that an exchange of this line lacks: battery, station, place, crew, device."""
+        if not line.ready:
+            return BATTERY
+        if self.stations < 1:
+            return STATION
+        if len(self.empty) < self.places_needed:
+            return PLACE
+        plan = self.plan
+        if plan.attendants and not self.room.crew.can_spare(plan.attendants):
+            return CREW
+        for name, count in plan.devices.items():
+            if self.devices[name] < count:
+                return DEVICE
+        return NOTHING
+
+    def _draw_out(self, truck: "Truck") -> None:
+        """Take the spent battery out on arrival; it goes to an empty place and may go on charge at once."""
+        battery = truck.battery
+        battery.place = heappop(self.empty)
+        self.room.state(battery, SPENT)
+        self.room.charging.receive(battery)
+
+    def _start(self, truck: "Truck", line: Line, done: Moment) -> None:
+        """Take everything, write the rows, and settle every instant at which something is given back."""
+        room, plan, now = self.room, self.plan, self.room.env.now
+        fresh, spent = line.take_ready(), truck.battery
+        self.stations -= 1
+        if not self.at_arrival:
+            spent.place = heappop(self.empty) if self.places_needed else fresh.place
+            room.state(spent, IN_TRANSFER)
+        room.state(fresh, IN_TRANSFER)
+        people = room.crew.take(plan.attendants)
+        for name, count in plan.devices.items():
+            self.devices[name] -= count
+        times = next(truck.exchange_times)
+        if self.pausing:
+            times = self._with_breaks(times, people, now)
+        job = _Job(self, truck, spent, fresh, people)
+        free_min = end_min = people_min = now
+        for instant, delay in zip(plan.instants, times[2:], strict=True):
+            when = done if instant.truck else Moment(room.env)
+            when.callbacks.insert(0, partial(job.gives_back, instant))
+            when.after(delay)
+            end_min = now + delay
+            if instant.truck:
+                free_min = end_min
+            if instant.people:
+                people_min = end_min
+        truck.leaves_with(fresh, free_min)
+        room.record.rows["exchanges"].append(
+            (
+                truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number,
+                truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
+                now, free_min, end_min, truck.back_min, 0.0,
+            )
+        )
+        work = room.record.rows["work"]
+        if plan.attendants:
+            work.append((ATTENDANT, EXCHANGING, now, people_min, times[0], plan.attendants))
+        if times[1]:
+            work.append((DRIVER, EXCHANGING, now, free_min, times[1], 1))
+
+    def _with_breaks(self, steps: tuple[float, ...], people: "list[Person]", now: float) -> tuple[float, ...]:
+        """Turn step times into the times of an exchange whose attendants lay their work down in breaks."""
+        plan, ends, time = self.plan, [], now
+        for minutes, hands in zip(steps, plan.hands, strict=True):
+            time = people[0].crossing.end_of(time, minutes) if hands.attendants and people else time + minutes
+            ends.append(time - now)
+        return (
+            sum(minutes * hands.attendants for minutes, hands in zip(steps, plan.hands, strict=True)),
+            sum(minutes * hands.drivers for minutes, hands in zip(steps, plan.hands, strict=True)),
+            *(ends[instant.step] for instant in plan.instants),
+        )
+
+
+class _Job:
+    """One exchange under way: what it holds, and what it gives back when."""
+
+    __slots__ = ("desk", "fresh", "people", "place", "spent", "truck")
+
+    def __init__(
+        self, desk: ExchangeDesk, truck: "Truck", spent: "Battery", fresh: "Battery", people: "list[Person]"
+    ) -> None:
+        self.desk = desk
+        self.truck = truck
+        self.spent = spent
+        self.fresh = fresh
+        self.people = people
+        self.place = fresh.place
+
+    def gives_back(self, instant: "Instant", _: "Event") -> None:
+        """Give back what is not needed after this instant, then see who can use it."""
+        desk, room = self.desk, self.desk.room
+        if instant.people:
+            room.crew.give_back(self.people)
+        for name in instant.devices:
+            desk.devices[name] += desk.plan.devices[name]
+        if instant.truck:
+            desk.stations += 1
+            fresh = self.fresh
+            if desk.places_needed or desk.at_arrival:
+                heappush(desk.empty, self.place)
+            fresh.place = -1
+            room.state(fresh, IN_TRUCK)
+            if fresh.pool is not None:
+                room.charging.release(fresh)
+        if instant.end and not desk.at_arrival:
+            room.state(self.spent, SPENT)
+            room.charging.receive(self.spent)
+        room.serve()

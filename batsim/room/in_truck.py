@@ -1,0 +1,351 @@
+"""Charging in the truck: trucks are plugged in when work stops, in breaks, and when the battery is nearly spent.
+
+A charge that work leaves time for costs no downtime. One that falls into the shift does: the truck leaves at its
+exchange level, waits for a charging spot, charges to the level at which it returns, and goes back.
+"""
+
+from collections import deque
+from collections.abc import Generator
+from functools import partial
+from math import inf
+from typing import TYPE_CHECKING, NamedTuple
+
+from batsim.formulas.charging import Phase, charge_phases, cut, phases_ah, phases_hours, stored_ah_after
+from batsim.formulas.discharge import discharge, soc_after
+from batsim.record import (
+    CHARGE_IN_TRUCK,
+    DRIVER,
+    IN_TRUCK,
+    NOTHING,
+    ON_CHARGE,
+    PLUGGING,
+    STATION,
+    WAITING,
+    WATERED,
+    WATERING,
+)
+from batsim.room.charging import ChargerPool
+from batsim.room.clock import ASKS, Moment, moment, ticked
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from batsim.room.duty import Truck
+    from batsim.room.simulation import Room
+
+FULL = 1.0 - 1e-9
+"""Above this state of charge there is nothing to charge; only rounding is below."""
+
+
+class SpotDesk:
+    """Charging spots and their chargers: first come, first served."""
+
+    def __init__(self, room: "Room") -> None:
+        self.room = room
+        self.spots = room.plan.stations
+        self.waiting: deque[tuple[Truck, Moment]] = deque()
+        self.in_shift = 0
+        """Trucks that wait in shift time."""
+        self.cause = NOTHING
+        numbers = range(len(room.batteries))
+        plan = room.plan.arrangement
+        self.plug = [room.streams.durations(plan.plug_time_min, "battery", n, "plug") for n in numbers]
+        self.unplug = [room.streams.durations(plan.unplug_time_min, "battery", n, "unplug") for n in numbers]
+
+    def take(self, truck: "Truck") -> bool:
+        """Take a spot with a charger that fits, if there is one."""
+        if self.spots < 1:
+            return False
+        for pool in self.room.charging.pools_of[truck.line.number]:
+            if pool.free >= 1:
+                pool.free -= 1
+                self.spots -= 1
+                truck.battery.pool = pool
+                return True
+        return False
+
+    def give_back(self, pool: ChargerPool, _: "Event | None" = None) -> None:
+        """Free a spot and its charger, and call the first truck that can use it."""
+        pool.free += 1
+        self.spots += 1
+        for entry in self.waiting:
+            if self.take(entry[0]):
+                self.waiting.remove(entry)
+                entry[1].after(0.0)
+                break
+
+    def wait(self, truck: "Truck") -> Moment:
+        """Join the line; the moment comes when a spot has been taken for the truck."""
+        called = Moment(self.room.env)
+        self.waiting.append((truck, called))
+        self.room.state(truck.battery, WAITING)
+        return called
+
+    def leave_line(self, truck: "Truck") -> None:
+        """Give up waiting, because work begins again."""
+        self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
+        self.room.state(truck.battery, IN_TRUCK)
+
+    def note(self, truck: "Truck", change: int) -> None:
+        """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
+        self.in_shift += change
+        cause = STATION if self.in_shift else NOTHING
+        if cause != self.cause:
+            self.cause = cause
+            for line in self.room.lines:
+                self.room.record.rows["lines"].append((line.number, cause, self.room.env.now))
+
+
+class Stint(NamedTuple):
+    """Rate of work between two charges: power, or a share of the charge in a minute."""
+
+    power_w: float
+    share_per_min: float
+
+
+def _new_stint(truck: "Truck", level: float) -> Stint:
+    """Draw how hard the truck works until its next charge."""
+    if truck.run_times is not None:
+        minutes = next(truck.run_times)
+        return Stint(0.0, (1.0 - level) / minutes if minutes else inf)
+    assert truck.stint_factors is not None  # either run times or draws  # noqa: S101
+    return Stint(truck.group.power_w * truck.factor * next(truck.stint_factors), 0.0)
+
+
+def _minutes_to(truck: "Truck", stint: Stint, level: float) -> float:
+    """Working minutes until the state of charge has fallen to a level. [min]"""
+    soc = truck.battery.soc_share
+    if soc <= level:
+        return 0.0
+    if stint.share_per_min:
+        return ticked((soc - level) / stint.share_per_min)
+    return ticked(60.0 * discharge(soc, level, stint.power_w, truck.group.cell)[0])
+
+
+def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float) -> None:
+    """Take from the battery what so many minutes of work need, and write the stint's row."""
+    battery, cell = truck.battery, truck.group.cell
+    before = battery.soc_share
+    if stint.share_per_min:
+        after = max(0.0, before - minutes * stint.share_per_min)
+        ah = (before - after) * cell.capacity_ah
+        kwh = ah * cell.cells * (cell.empty_v + cell.slope_v * (before + after) / 2.0) / 1000.0
+        usable = cell.capacity_ah
+    else:
+        after = soc_after(before, minutes / 60.0, stint.power_w, cell)
+        ah = discharge(before, after, stint.power_w, cell)[1]
+        kwh = stint.power_w * minutes / 60_000.0
+        usable = ah / (before - after) if before > after else truck.usable_ah
+    truck.usable_ah = usable or truck.usable_ah
+    battery.soc_share = after
+    battery.missing_ah += ah
+    battery.owed_ah += ah * truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
+    truck.room.record.rows["stints"].append(
+        (truck.number, truck.group.number, battery.number, start, end, before, after, ah, kwh)
+    )
+
+
+def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
+    """Life of a truck that keeps its battery."""
+    env, table, level = room.env, truck.group.timetable, truck.group.truck.exchange_at_share
+    truck.battery.soc_share = truck.start_soc
+    truck.usable_ah = truck.group.cell.capacity_ah * truck.group.cell.capacity_factor
+    truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
+    factor = truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
+    truck.battery.owed_ah = truck.battery.missing_ah * factor
+    time, first = 0.0, truck.first_min
+    stint = _new_stint(truck, level)
+    if first is not None:
+        stint = Stint(0.0, (1.0 - level) / first if first else inf)
+        truck.battery.soc_share = 1.0
+    while True:
+        start, end = table.window(time)
+        if start == inf:
+            return
+        begin = max(time, start)
+        minutes = _minutes_to(truck, stint, level)
+        if begin + minutes <= end and begin + minutes < inf:
+            left = begin + minutes
+            _work(truck, stint, begin, left, minutes)
+            truck.left_min, truck.joined_min = left, left + truck.trip_min
+            yield Moment(env).after(truck.joined_min - env.now, ASKS)
+            yield from _charge_in_shift(room, truck)
+            time = truck.back_min
+        else:
+            if end == inf:
+                return
+            _work(truck, stint, begin, end, end - begin)
+            truck.left_min = truck.joined_min = inf
+            yield Moment(env).after(end - env.now, ASKS)
+            time = table.window(end)[0]
+            if time == inf:
+                return
+            yield from _charge_in_gap(room, truck, end, time)
+        stint = _new_stint(truck, level)
+
+
+def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
+    """Charge in shift time: the truck is down from its leaving to its return."""
+    env, desk, battery = room.env, room.spots, truck.battery
+    truck.arrival_soc = battery.soc_share
+    truck.below_cut_out = int(battery.soc_share < truck.line.plan.battery.discharge_to_share - 1e-9)
+    if not desk.take(truck):
+        truck.in_line = True
+        desk.note(truck, 1)
+        truck.served = desk.wait(truck)
+        yield truck.served
+        desk.note(truck, -1)
+        truck.in_line = False
+    pool = battery.pool
+    assert pool is not None  # taken above  # noqa: S101
+    now = env.now
+    plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
+    start = now + plug
+    phases = _phases(room, truck, _return_level(truck))
+    over = unplug + truck.trip_min
+    end = start + ticked(60.0 * phases_hours(phases))
+    if room.charge_times[battery.number] is None:
+        phases, end = _stay_through_gap(room, truck, phases, start, end, over)
+    _charged(room, truck, phases, now, start, end)
+    water = 0.0
+    if room.watering.is_due(battery) and _never_rests(truck):
+        water = _water(room, truck, end)
+    free = end + water + unplug
+    truck.back_min = free + truck.trip_min
+    room.record.rows["exchanges"].append(
+        (
+            truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number,
+            truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min, now, free, free,
+            truck.back_min, water,
+        )
+    )
+    room.record.rows["work"].append((DRIVER, PLUGGING, now, start, plug, 1))
+    room.record.rows["work"].append((DRIVER, PLUGGING, end + water, free, unplug, 1))
+    moment(env, free - now, partial(desk.give_back, pool))
+
+
+def _return_level(truck: "Truck") -> float:
+    """Real state of charge that brings the truck to the level at which it returns to work."""
+    battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
+    lacking = (truck.room.plan.in_truck.return_at_share - battery.soc_share) * truck.usable_ah
+    return min(1.0, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity)
+
+
+def _stay_through_gap(
+    room: "Room", truck: "Truck", phases: tuple[Phase, ...], start: float, end: float, over: float
+) -> tuple[tuple[Phase, ...], float]:
+    """Stay plugged in when the truck would come back in a break or after work: there is time to charge on."""
+    table = truck.group.timetable
+    back = end + over
+    window_start, _ = table.window(back)
+    if window_start in (inf,) or back >= window_start:
+        return phases, end
+    index_end = max((e for e in table.ends if e <= back), default=0.0)
+    ceiling = room.plan.in_truck.ceiling_share if index_end in truck.group.breaks else 1.0
+    longer = _phases(room, truck, ceiling)
+    hours = min(phases_hours(longer), (window_start - over - start) / 60.0)
+    if 60.0 * hours <= end - start:
+        return phases, end
+    return cut(longer, hours), start + ticked(60.0 * hours)
+
+
+def _charge_in_gap(
+    room: "Room", truck: "Truck", gap_start: float, gap_end: float
+) -> "Generator[Event, None, None]":
+    """Charge in a break or after work; the truck is at work again when the gap ends."""
+    env, desk, battery = room.env, room.spots, truck.battery
+    is_break = gap_start in truck.group.breaks
+    rules = room.plan.in_truck
+    target = rules.ceiling_share if is_break else 1.0
+    if is_break and not rules.in_breaks:
+        return
+    plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
+    latest = gap_end - truck.trip_min - unplug
+    yield from _until(room, gap_start + truck.trip_min)
+    if env.now + plug >= latest or 1.0 - battery.missing_ah / truck.line.plan.cell.capacity_ah >= min(target, FULL):
+        return
+    if not desk.take(truck):
+        called = desk.wait(truck)
+        yield env.any_of([called, Moment(env).after(max(0.0, latest - plug - env.now), ASKS)])
+        if not called.triggered:
+            desk.leave_line(truck)
+            return
+    pool = battery.pool
+    assert pool is not None  # taken above  # noqa: S101
+    now = env.now
+    start = now + plug
+    phases = _phases(room, truck, target)
+    hours = min(phases_hours(phases), max(0.0, latest - start) / 60.0)
+    phases = cut(phases, hours)
+    end = start + ticked(60.0 * hours)
+    _charged(room, truck, phases, now, start, end)
+    if not is_break and room.watering.is_due(battery) and battery.soc_share == 1.0:
+        _water(room, truck, end, latest)
+    room.record.rows["work"].append((DRIVER, PLUGGING, now, start, plug, 1))
+    room.record.rows["work"].append((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
+    moment(env, end - now, partial(desk.give_back, pool))
+
+
+def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
+    """Let time pass, if there is any to pass."""
+    if time > room.env.now:
+        yield Moment(room.env).after(time - room.env.now, ASKS)
+
+
+def _phases(room: "Room", truck: "Truck", to_soc: float) -> tuple[Phase, ...]:
+    """Phases of a charge to a state of charge; timed charges are always full ones."""
+    battery = truck.battery
+    law = room.charge_times[battery.number]
+    if law is not None:
+        return room.charging.phases_of(battery, next(law))[0]
+    number = battery.pool.number if battery.pool is not None else truck.line.plan.chargers[0]
+    profile = truck.line.plan.profiles[number]
+    goal = 1.0 if to_soc >= FULL else to_soc
+    return charge_phases(profile, truck.line.plan.cell.capacity_ah, battery.missing_ah, battery.owed_ah, goal)
+
+
+def _charged(
+    room: "Room", truck: "Truck", phases: tuple[Phase, ...], connected: float, start: float, end: float
+) -> None:
+    """Put the charge into the battery and write its rows."""
+    battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
+    number = battery.pool.number if battery.pool is not None else 0
+    before = 1.0 - battery.missing_ah / capacity
+    ah, hours = phases_ah(phases), phases_hours(phases)
+    timed = room.charge_times[battery.number] is not None
+    stored = battery.missing_ah if timed else stored_ah_after(phases, hours, capacity)
+    battery.missing_ah -= stored
+    battery.owed_ah -= ah
+    full = timed or battery.owed_ah <= 1e-6 * capacity
+    if full:
+        battery.missing_ah = battery.owed_ah = 0.0
+    battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + stored / truck.usable_ah)
+    battery.charges += stored / (capacity * (1.0 - truck.group.truck.exchange_at_share))
+    room.record.rows["charges"].append(
+        (
+            battery.number, truck.line.number, number, -1, truck.joined_min if truck.joined_min < inf else connected,
+            connected, start, end, end, before, 1.0 - battery.missing_ah / capacity, ah, phases,
+        )
+    )
+    room.state_at(battery, ON_CHARGE, start)
+    room.state_at(battery, IN_TRUCK, end)
+
+
+def _never_rests(truck: "Truck") -> bool:
+    """Tell whether the truck's calendar has no gaps other than breaks."""
+    table = truck.group.timetable
+    return table.always or all(end in truck.group.breaks for end in table.ends[:-1])
+
+
+def _water(room: "Room", truck: "Truck", since: float, latest: float = inf) -> float:
+    """Water the battery in the truck if there is time for it; minutes it took."""
+    battery = truck.battery
+    minutes = next(room.watering_times[battery.number])
+    if since + minutes > latest:
+        return 0.0
+    room.record.rows["waterings"].append((battery.number, since, since, since + minutes))
+    room.record.rows["work"].append((room.watering.person, WATERING, since, since + minutes, minutes, 1))
+    room.state_at(battery, WATERED, since)
+    room.state_at(battery, IN_TRUCK, since + minutes)
+    battery.charges = 0.0
+    return minutes

@@ -1,0 +1,245 @@
+"""One replication of one layout: builds the room, runs it to its horizon, returns the record.
+
+A run is a pure function of scenario, layout, replication and seed. The scenario is only read.
+"""
+
+from functools import lru_cache
+from math import nan
+from typing import TYPE_CHECKING
+
+from simpy.core import Environment
+
+from batsim.record import EXCHANGE, IN_TRUCK, READY, Facts, Record
+from batsim.room.battery import Battery
+from batsim.room.blueprint import Blueprint, blueprint
+from batsim.room.charging import ChargingDesk
+from batsim.room.crew import Crew
+from batsim.room.duty import Truck, duty
+from batsim.room.exchange import ExchangeDesk, Line
+from batsim.room.in_truck import SpotDesk, duty_in_truck
+from batsim.room.streams import Streams
+from batsim.room.watering import WateringRound
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from batsim.scenario.site import Scenario
+
+
+class Room:
+    """Everything in the room during one replication."""
+
+    def __init__(self, plan: Blueprint, seed: int, replication: int) -> None:
+        self.plan = plan
+        self.env = Environment()
+        self.streams = Streams(seed, replication)
+        self.record = Record(_facts(plan, seed, replication))
+        self._states = self.record.rows["battery_states"]
+        self.lines = [Line(line, plan.picking) for line in plan.lines]
+        self.batteries = self._make_batteries()
+        self._draw_for_batteries()
+        self.crew = Crew(self)
+        self.charging = ChargingDesk(self)
+        self.watering = WateringRound(self)
+        self.trucks = self._make_trucks()
+        if plan.exchange is None:
+            self.spots = SpotDesk(self)
+            for truck in self.trucks:
+                self.env.process(duty_in_truck(self, truck))
+        else:
+            self.exchange = ExchangeDesk(self, plan.exchange)
+            self._put_out_spares()
+            weights = plan.exchange.step_weights if self.exchange.pausing else plan.exchange.weights
+            for truck in self.trucks:
+                truck.draw_exchanges(weights)
+                self.env.process(duty(self, truck))
+
+    def run(self) -> Record:
+        """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
+        self.env.run(until=self.plan.horizon_min)
+        self._write_unfinished()
+        return self.record
+
+    def state(self, battery: Battery, state: int) -> None:
+        """Write down a battery's new state."""
+        self._states.append((battery.number, state, self.env.now))
+
+    def state_at(self, battery: Battery, state: int, time_min: float) -> None:
+        """Write down a state that a battery will be in from a time not far ahead."""
+        self._states.append((battery.number, state, time_min))
+
+    def serve(self) -> None:
+        """Let everyone who waits have what is free: exchanges first, then connecting, then watering."""
+        if self.plan.exchange is not None and self.exchange.in_line:
+            self.exchange.serve()
+            if self.exchange.waits_for_crew:
+                return
+        if self.charging.to_connect:
+            self.charging.serve()
+        if self.watering.due:
+            self.watering.serve()
+
+    def note_causes(self) -> None:
+        """Write down anew what the lines wait for, after somebody has gone off duty."""
+        if self.plan.exchange is not None and self.exchange.in_line:
+            self.exchange.note_causes()
+
+    def _make_batteries(self) -> list[Battery]:
+        """Number the batteries through, type by type."""
+        batteries: list[Battery] = []
+        for line in self.lines:
+            batteries += [Battery(len(batteries) + n, line) for n in range(line.plan.batteries)]
+        return batteries
+
+    def _draw_for_batteries(self) -> None:
+        """Give each battery its own streams for what is done with it."""
+        plan, streams = self.plan, self.streams
+        numbers = range(len(self.batteries))
+        types = [battery.line.plan for battery in self.batteries]
+        connect = plan.arrangement.connect_time_min
+        self.connect_times = [streams.durations(connect, "battery", n, "connect") for n in numbers]
+        self.cool_downs = [streams.durations(types[n].battery.cool_down_min, "battery", n, "cool-down") for n in numbers]
+        self.watering_times = [streams.durations(types[n].watering_min, "battery", n, "watering") for n in numbers]
+        self.charge_times: list[Iterator[float] | None] = [
+            None if (law := types[n].battery.charge_time_min) is None
+            else streams.durations(law, "battery", n, "charge")
+            for n in numbers
+        ]
+
+    def _make_trucks(self) -> list[Truck]:
+        """Put the first batteries of each type into its trucks."""
+        trucks: list[Truck] = []
+        given = [0] * len(self.lines)
+        for group in self.plan.groups:
+            line = self.lines[group.line]
+            first = next(battery.number for battery in self.batteries if battery.line is line)
+            for position in range(group.truck.count):
+                battery = self.batteries[first + given[group.line]]
+                given[group.line] += 1
+                self.state(battery, IN_TRUCK)
+                trucks.append(Truck(self, len(trucks), group, position, battery))
+        return trucks
+
+    def _put_out_spares(self) -> None:
+        """Stand the spare batteries, ready, in the nearest places."""
+        desk = self.exchange
+        places = iter(range(int(self.plan.places)))
+        in_trucks = {truck.battery.number for truck in self.trucks}
+        for battery in self.batteries:
+            if battery.number not in in_trucks:
+                battery.place = next(places)
+                self.state(battery, READY)
+                battery.line.put_ready(battery)
+                if self.charging.bound:
+                    self._bind(battery)
+        desk.empty = list(places)
+
+    def _bind(self, battery: Battery) -> None:
+        """Let a spare stand before a charger of its own, as long as there are any."""
+        for pool in self.charging.pools_of[battery.line.number]:
+            if pool.free >= 1:
+                pool.free -= 1
+                battery.pool = pool
+                return
+
+    def _write_unfinished(self) -> None:
+        """Write rows for trucks on their way or in line, and for batteries that still wait."""
+        horizon, rows = self.plan.horizon_min, self.record.rows
+        for truck in self.trucks:
+            on_the_way = truck.left_min < horizon <= truck.joined_min
+            if (on_the_way or truck.in_line and not truck.served.triggered) and truck.left_min < horizon:
+                rows["exchanges"].append(
+                    (
+                        truck.number, truck.group.number, truck.line.number, EXCHANGE, truck.battery.number, -1,
+                        truck.arrival_soc, truck.below_cut_out, truck.ready_found if truck.in_line else nan,
+                        truck.left_min, truck.joined_min, nan, nan, nan, nan, 0.0,
+                    )
+                )
+        waiting = [battery for line in self.lines for battery in line.spent] + self.charging.to_connect
+        for battery in waiting:
+            rows["charges"].append(
+                (battery.number, battery.line.number, nan, battery.place, battery.spent_min, *([nan] * 7), ())
+            )
+        for battery in self.watering.due:
+            rows["waterings"].append((battery.number, self.watering.due_since[battery.number], nan, nan))
+
+
+def _facts(plan: Blueprint, seed: int, replication: int) -> Facts:
+    """Gather what measures need to know about the room."""
+    edges: dict[float, int] = {}
+    for count, windows, _ in plan.crew_shifts:
+        for start, end in windows:
+            edges[start] = edges.get(start, 0) + count
+            edges[end] = edges.get(end, 0) - count
+    crew_windows, on_duty, times = [], 0, sorted(edges)
+    for start, end in zip(times, times[1:], strict=False):
+        on_duty += edges[start]
+        crew_windows.append((start, end, on_duty))
+    return Facts(
+        layout=plan.layout,
+        in_truck=plan.exchange is None,
+        seed=seed,
+        replication=replication,
+        horizon_min=plan.horizon_min,
+        warm_up_min=plan.warm_up_min,
+        groups=tuple(group.truck.group for group in plan.groups),
+        group_trucks=tuple(group.truck.count for group in plan.groups),
+        group_windows=tuple(group.windows for group in plan.groups),
+        group_shift_min=tuple(group.shift_min for group in plan.groups),
+        site_windows=plan.site_windows,
+        minutes_per_working_day=plan.minutes_per_working_day,
+        lines=tuple(line.name for line in plan.lines),
+        line_cells=tuple(line.battery.cells for line in plan.lines),
+        line_batteries=tuple(line.batteries for line in plan.lines),
+        battery_lines=tuple(line.number for line in plan.lines for _ in range(line.batteries)),
+        stations=plan.stations,
+        chargers=plan.charger_names,
+        charger_counts=plan.charger_counts,
+        charger_efficiency=plan.charger_efficiency,
+        crew_windows=tuple(crew_windows) if plan.crew_limited else (),
+    )
+
+
+@lru_cache(maxsize=32)
+def _blueprint(key: "_Key", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+    """Work a layout out once for all its replications."""
+    return blueprint(key.scenario, layout, length_min, warm_up_min)
+
+
+class _Key:
+    """A scenario as a cache key: by identity, kept alive by the cache."""
+
+    def __init__(self, scenario: "Scenario") -> None:
+        self.scenario = scenario
+
+    def __hash__(self) -> int:
+        return id(self.scenario)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Key) and self.scenario is other.scenario
+
+
+def simulate(
+    scenario: "Scenario", layout: str, *, seed: int, replication: int, length_min: float, warm_up_min: float
+) -> Record:
+    """Simulate one replication of one layout.
+
+    Parameters
+    ----------
+    scenario
+        The site, read and checked.
+    layout
+        Name of one of its layouts.
+    seed, replication
+        Whole numbers that settle every random stream; the same for all layouts that are compared.
+    length_min, warm_up_min
+        Measured time and the time before it that measures drop. [min]
+
+    Returns
+    -------
+    Record
+        The tables of the run, warm-up included.
+    """
+    return Room(_blueprint(_Key(scenario), layout, length_min, warm_up_min), seed, replication).run()
+
+

@@ -1,0 +1,66 @@
+"""Working time against clock time for one set of windows, by bisection."""
+
+from bisect import bisect_left, bisect_right
+from math import inf
+
+
+class Timetable:
+    """When work is done, and the arithmetic of working minutes.
+
+    Parameters
+    ----------
+    windows
+        Working windows (start, end) in order, without overlap. [min]
+    always
+        True for work around the clock; the windows are not looked at then.
+    """
+
+    __slots__ = ("always", "done", "ends", "starts")
+
+    def __init__(self, windows: list[tuple[float, float]], *, always: bool = False) -> None:
+        self.always = always
+        self.starts = [start for start, _ in windows]
+        self.ends = [end for _, end in windows]
+        self.done: list[float] = []
+        total = 0.0
+        for start, end in windows:
+            total += end - start
+            self.done.append(total)
+
+    def advance(self, start_min: float, working_min: float) -> float:
+        """Clock time at which so many working minutes have passed since a start; infinity if never."""
+        if self.always:
+            return start_min + working_min
+        index = bisect_right(self.ends, start_min)
+        if index == len(self.ends):
+            return inf
+        begin = self.starts[index]
+        if start_min > begin:
+            begin = start_min
+        end = self.ends[index]
+        if begin + working_min <= end:
+            return begin + working_min
+        target = self.done[index] - end + begin + working_min
+        index = bisect_left(self.done, target, index)
+        if index == len(self.done):
+            return inf
+        return self.ends[index] - self.done[index] + target
+
+    def worked(self, start_min: float, end_min: float) -> float:
+        """Working minutes between two clock times."""
+        return end_min - start_min if self.always else self._upto(end_min) - self._upto(start_min)
+
+    def _upto(self, time_min: float) -> float:
+        """Working minutes before a clock time."""
+        index = bisect_right(self.starts, time_min) - 1
+        if index < 0:
+            return 0.0
+        end = self.ends[index]
+        return self.done[index] - (end - time_min if time_min < end else 0.0)
+
+    def window(self, time_min: float) -> tuple[float, float]:
+        """Window at work at a time, or the next one; (inf, inf) after the last."""
+        if self.always:
+            return (time_min, inf)
+        index = bisect_right(self.ends, time_min)
+        return (self.starts[index], self.ends[index]) if index < len(self.ends) else (inf, inf)

@@ -1,0 +1,204 @@
+"""What every part of a scenario is made of: a frozen model and the kinds of value it may hold."""
+
+import difflib
+import math
+import re
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+from batsim import units
+from batsim.catalogue import figure
+
+UNLIMITED = math.inf
+"""A count without a limit, as the word `unlimited` says it."""
+
+
+class Fault(NamedTuple):
+    """One broken rule inside a part: the keys that lead to it from there, the rule, what was found."""
+
+    path: tuple[str | int, ...]
+    rule: str
+    got: str | None = None
+
+
+class Faults(ValueError):
+    """Broken rules that concern several keys of one part; each is reported at its own place."""
+
+    def __init__(self, faults: list[Fault]) -> None:
+        self.faults = faults
+        super().__init__("; ".join(fault.rule for fault in faults))
+
+
+def refuse(faults: list[Fault]) -> None:
+    """Raise the faults, if there are any."""
+    if faults:
+        raise Faults(faults)
+
+
+class Frozen(BaseModel):
+    """A part of a scenario: read-only, refuses unknown keys, help stands under each field.
+
+    Attributes carry their unit as a suffix; the key in YAML (the alias) does not, because there the
+    value carries its unit in its text.
+    """
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        use_attribute_docstrings=True,
+        validate_default=True,
+        hide_input_in_errors=True,
+    )
+
+
+def by_default(name: str, alias: str | None = None) -> Any:  # noqa: ANN401 - a field of any type
+    """Make a field whose default is a figure of the catalogue."""
+    found = figure(name)
+    return Field(default_factory=lambda: found.text, alias=alias, json_schema_extra={"default": found.text})
+
+
+class Kind:
+    """A kind of value that is read from what YAML holds; says what is wrong in the user's words."""
+
+    schema: dict[str, Any]
+
+    def read(self, value: object) -> Any:  # noqa: ANN401 - each kind reads its own type
+        """Turn what YAML holds into the value, or raise a ValueError that states the rule."""
+        raise NotImplementedError
+
+    def __get_pydantic_core_schema__(self, source: type, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return dict(self.schema)
+
+
+class Quantity(Kind):
+    """A number with a unit, written as text; read into the canonical unit of its dimension."""
+
+    def __init__(
+        self, dimension: str, *, above: float | None = None, least: float | None = None,
+        most: float | None = None,
+    ) -> None:
+        self.dimension, self.above, self.least, self.most = dimension, above, least, most
+        example = units.DIMENSIONS[dimension].example
+        self.schema = {"type": "string", "examples": [example], "pattern": r"^\s*[-+]?[0-9.]"}
+
+    def read(self, value: object) -> float:
+        """Read the text; the limits are stated in the canonical unit."""
+        number = units.parse(value, self.dimension)
+        if self.above is not None and number <= self.above:
+            msg = f"must be above {units.show(self.above, self.dimension)}"
+            raise ValueError(msg)
+        if self.least is not None and number < self.least:
+            msg = f"must be at least {units.show(self.least, self.dimension)}"
+            raise ValueError(msg)
+        if self.most is not None and number > self.most:
+            msg = f"must be at most {units.show(self.most, self.dimension)}"
+            raise ValueError(msg)
+        return number
+
+
+class Number(Kind):
+    """A plain number without a unit, such as a Peukert exponent or a coefficient of variation."""
+
+    def __init__(self, *, above: float | None = None, least: float | None = None, most: float | None = None):
+        self.above, self.least, self.most = above, least, most
+        self.schema = {"type": "number"}
+
+    def read(self, value: object) -> float:
+        """Read a number; text from the catalogue that holds nothing but a number counts as one."""
+        if isinstance(value, str) and re.fullmatch(r"\s*[-+]?[0-9.]+(e[-+]?\d+)?( 1(/K)?)?\s*", value):
+            value = float(value.split()[0])
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            msg = "needs a plain number, without a unit"
+            raise ValueError(msg)
+        if self.above is not None and value <= self.above:
+            msg = f"must be above {self.above:g}"
+            raise ValueError(msg)
+        if self.least is not None and value < self.least:
+            msg = f"must be at least {self.least:g}"
+            raise ValueError(msg)
+        if self.most is not None and value > self.most:
+            msg = f"must be at most {self.most:g}"
+            raise ValueError(msg)
+        return float(value)
+
+
+class Count(Kind):
+    """A whole number of things; where it makes sense also the word `unlimited`."""
+
+    def __init__(self, *, least: int = 0, unlimited: bool = False, most: int = 100_000) -> None:
+        self.least, self.unlimited, self.most = least, unlimited, most
+        whole = {"type": "integer", "minimum": least, "maximum": most}
+        self.schema = {"anyOf": [whole, {"const": "unlimited"}]} if unlimited else whole
+
+    def read(self, value: object) -> float:
+        """Read a count; unlimited becomes infinity."""
+        also = " or the word unlimited" if self.unlimited else ""
+        if self.unlimited and value == "unlimited":
+            return UNLIMITED
+        if isinstance(value, str) and re.fullmatch(r"\d+", value):
+            value = int(value)
+        if isinstance(value, bool) or not isinstance(value, int):
+            msg = f"needs a whole number{also}"
+            raise ValueError(msg)
+        if value < self.least:
+            msg = f"must be at least {self.least}"
+            raise ValueError(msg)
+        if value > self.most:
+            msg = f"must be at most {self.most}{also}"
+            raise ValueError(msg)
+        return value
+
+
+class Words(Kind):
+    """One of a few words."""
+
+    def __init__(self, *choices: str) -> None:
+        self.choices = choices
+        self.schema = {"enum": list(choices)}
+
+    def read(self, value: object) -> str:
+        """Read the word; anything else is answered with the choices."""
+        if value not in self.choices:
+            head, last = ", ".join(self.choices[:-1]), self.choices[-1]
+            near = difflib.get_close_matches(str(value), self.choices, n=1)
+            hint = f"; did you mean '{near[0]}'?" if near else ""
+            msg = f"must be {head} or {last}{hint}" if head else f"must be {last}"
+            raise ValueError(msg)
+        return str(value)
+
+
+class Name(Kind):
+    """A name that people give to a thing: one line of text, not empty."""
+
+    schema: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": 200}  # noqa: RUF012
+
+    def read(self, value: object) -> str:
+        """Read a name; numbers and yes/no values are not names until they stand in quotes."""
+        if not isinstance(value, str):
+            msg = "needs a name as text; put it in quotes"
+            raise ValueError(msg)
+        if not value.strip() or not value.isprintable() or len(value) > 200:
+            msg = "needs a name of 1 to 200 printable characters"
+            raise ValueError(msg)
+        return value
+
+
+NameText = Annotated[str, Name()]
+Minutes = Annotated[float, Quantity("duration", least=0.0)]
+MinutesAbove0 = Annotated[float, Quantity("duration", above=0.0)]
+Metres = Annotated[float, Quantity("distance", least=0.0)]
+MetresPerMinute = Annotated[float, Quantity("speed", above=0.0)]
+Kilograms = Annotated[float, Quantity("mass", above=0.0)]
+Millimetres = Annotated[float, Quantity("length", above=0.0)]
+Kilowatts = Annotated[float, Quantity("power", above=0.0)]
+KilowattHours = Annotated[float, Quantity("energy", above=0.0)]
+Celsius = Annotated[float, Quantity("temperature", least=-60.0, most=80.0)]
+Share = Annotated[float, Quantity("share", least=0.0, most=1.0)]
+Spread = Annotated[float, Quantity("share", least=0.0, most=2.0)]

@@ -1,0 +1,121 @@
+"""Rules that need more than one part of a scenario: names that must exist, counts that must fit."""
+
+import math
+from collections.abc import Iterator
+from itertools import combinations
+
+from batsim.errors import Problem
+from batsim.scenario.calendar import Window, overlap_min, shift_windows
+from batsim.scenario.layout_checks import layout_problems
+from batsim.scenario.marked import Marked, Path
+from batsim.scenario.problems import did_you_mean, problem, shown
+from batsim.scenario.site import Scenario
+from batsim.scenario.week import DAY_MIN, WEEK_MIN, moment_text
+
+LONGEST_WEEKS = 1040
+"""Twenty years: a longer run is a slip of the pen."""
+
+
+def cross_checks(scenario: Scenario, stated: Marked) -> list[Problem]:
+    """Find every broken rule between the parts of a scenario."""
+    found = [*_names(scenario, stated), *_shifts(scenario, stated), *_levels(scenario, stated)]
+    if not found:
+        for name in scenario.layouts:
+            found += layout_problems(scenario, name, stated)
+    return found
+
+
+def _names(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Names that must exist: shifts, battery types, arrangements, chargers; group names once each."""
+    seen: list[str] = []
+    for number, group in enumerate(scenario.trucks):
+        here: Path = ("trucks", number)
+        if group.group in seen:
+            yield problem(stated, (*here, "group"), "two groups have this name", got=shown(group.group))
+        seen.append(group.group)
+        for position, shift in enumerate(group.shifts):
+            yield from _known(stated, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
+        yield from _known(
+            stated, (*here, "battery"), group.battery, list(scenario.batteries), "battery type"
+        )
+    for name, layout in scenario.layouts.items():
+        at: Path = ("layouts", name)
+        yield from _known(
+            stated, (*at, "handling"), layout.handling, list(scenario.handling), "handling arrangement"
+        )
+        for count in layout.chargers:
+            yield from _known(
+                stated, (*at, "chargers"), count.charger, list(scenario.chargers), "charger type"
+            )
+        for shift in layout.crew if isinstance(layout.crew, dict) else ():
+            yield from _known(stated, (*at, "crew", shift), shift, list(scenario.week.shifts), "shift")
+        for battery in layout.batteries or ():
+            if battery:
+                yield from _known(
+                    stated, (*at, "batteries", battery), battery, list(scenario.batteries), "battery type"
+                )
+    for name, charger in scenario.chargers.items():
+        for position, battery in enumerate(charger.batteries):
+            yield from _known(
+                stated, ("chargers", name, "batteries", position), battery, list(scenario.batteries),
+                "battery type",
+            )
+
+
+def _known(stated: Marked, path: Path, name: str, known: list[str], what: str) -> Iterator[Problem]:
+    """Report a name that nothing carries."""
+    if name not in known:
+        yield problem(stated, path, f"no {what} of this name{did_you_mean(name, known)}", got=shown(name))
+
+
+def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Shifts of one group must not overlap, nor leave no working time."""
+    for number, group in enumerate(scenario.trucks):
+        if any(name not in scenario.week.shifts for name in group.shifts):
+            continue
+        windows = {name: _one_week(scenario, name) for name in group.shifts}
+        for first, second in combinations(group.shifts, 2):
+            if overlap_min(windows[first], windows[second]) > 0.0:
+                start = max(
+                    (max(a, c) for a, b in windows[first] for c, d in windows[second] if min(b, d) > max(a, c)),
+                    default=0.0,
+                )
+                yield problem(
+                    stated,
+                    ("trucks", number, "shifts"),
+                    "a truck works one shift at a time",
+                    got=f"'{first}' and '{second}', both at work on {moment_text(start)}",
+                )
+        if not any(windows.values()):
+            yield problem(stated, ("trucks", number, "shifts"), "leaves no working time")
+
+
+def _one_week(scenario: Scenario, name: str) -> list[Window]:
+    """Working windows of a shift in the second week, when those over the week's end are whole."""
+    return [
+        window
+        for window in shift_windows(scenario.week.shifts[name], 2 * WEEK_MIN + DAY_MIN)
+        if window[0] >= WEEK_MIN
+    ]
+
+
+def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Charge levels must be in order, and a run of sane length."""
+    for number, group in enumerate(scenario.trucks):
+        battery = scenario.batteries.get(group.battery)
+        if battery is not None and not battery.discharge_to_share < group.exchange_at_share < 1.0:
+            yield problem(
+                stated,
+                ("trucks", number, "exchange_at"),
+                f"must lie above the battery's cut-out ('discharge_to', "
+                f"{100 * battery.discharge_to_share:g} %) and below 100 %",
+                got=f"{100 * group.exchange_at_share:g} %",
+            )
+    weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
+    if weeks > LONGEST_WEEKS or not math.isfinite(weeks):
+        yield problem(
+            stated,
+            ("simulation", "length"),
+            f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together",
+            got=f"{weeks:g} weeks",
+        )

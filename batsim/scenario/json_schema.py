@@ -1,0 +1,50 @@
+"""JSON Schema of a scenario, for editors that check and complete YAML while it is written."""
+
+from typing import Any
+
+from batsim import catalogue
+from batsim.scenario.reading import catalogue_names
+from batsim.scenario.site import Scenario
+
+
+def scenario_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of what a scenario file may hold, `extends` and `from` included."""
+    schema = Scenario.model_json_schema(by_alias=True)
+    parts = schema["$defs"]
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "batsim scenario"
+    schema["properties"]["extends"] = {
+        "type": "string",
+        "description": "Another scenario file to start from; keys here win, lists are replaced whole.",
+        "examples": ["kestrel-lane.yaml"],
+    }
+    # With `extends` or `from`, what is required may come from elsewhere; the program still checks the whole.
+    schema.pop("required", None)
+    for part, document in (("BatteryType", "battery_types"), ("ChargerType", "charger_types")):
+        parts[part]["properties"]["from"] = {
+            "enum": catalogue_names(document),
+            "description": "Entry of the catalogue to start from; keys here win.",
+        }
+        parts[part].pop("required", None)
+    parts["TruckGroup"]["properties"]["class"] = {
+        "enum": catalogue_names("truck_classes"),
+        "description": "Class from the catalogue; it gives a mean power where none is stated.",
+    }
+    parts["Layout"]["properties"]["handling"] = {
+        "anyOf": [{"enum": list(catalogue.handling_names())}, {"type": "string"}],
+        "description": "Handling arrangement: one of the catalogue's or one of the scenario's own.",
+    }
+    _let_text_stand_for_laws(schema)
+    return schema
+
+
+def _let_text_stand_for_laws(schema: dict[str, Any]) -> None:
+    """Allow a lone duration wherever a law may stand, as the reader does."""
+    law = schema["$defs"]["DurationLaw"]
+    schema["$defs"]["DurationLaw"] = {
+        "anyOf": [{"type": "string", "examples": ["4 min", "8 h"], "pattern": r"^\s*[0-9.]"}, law],
+        "description": "A duration: fixed, {low, typical, high}, {low, high}, {mean, cv}, "
+        "{mean, law: exponential} or {observed: FILE}.",
+    }
+    watering = schema["$defs"]["BatteryType"]["properties"]["watering"]
+    watering["anyOf"] = [{"const": "none"}, *(each for each in watering["anyOf"] if each.get("type") != "null")]

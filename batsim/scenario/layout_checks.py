@@ -1,0 +1,152 @@
+"""Rules for one layout: enough of everything, so that it can neither deadlock nor stand still."""
+
+from collections.abc import Iterator
+
+from batsim.errors import Problem
+from batsim.scenario.base import UNLIMITED
+from batsim.scenario.calendar import group_windows, manned_windows, overlap_min
+from batsim.scenario.marked import Marked, Path
+from batsim.scenario.problems import did_you_mean, problem, shown
+from batsim.scenario.site import Scenario
+from batsim.scenario.week import WEEK_MIN
+
+
+def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
+    """Find every broken rule of one layout."""
+    checks = (_batteries, _chargers, _places, _devices, _crew, _charge_in_truck)
+    return [found for check in checks for found in check(scenario, name, stated)]
+
+
+def _in_trucks(scenario: Scenario) -> dict[str, int]:
+    """Trucks by battery type."""
+    counts: dict[str, int] = {}
+    for group in scenario.trucks:
+        counts[group.battery] = counts.get(group.battery, 0) + group.count
+    return counts
+
+
+def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """A battery for each truck, and a spare where the release rule needs one."""
+    layout = scenario.layouts[name]
+    path: Path = ("layouts", name, "batteries")
+    trucks = _in_trucks(scenario)
+    in_truck = scenario.arrangement(name).in_truck
+    if layout.batteries is None:
+        if not in_truck:
+            total = sum(trucks.values())
+            rule = f"missing: batteries in all, more than the {total} that the trucks carry"
+            yield problem(stated, path, rule)
+        return
+    if "" in layout.batteries and len(trucks) > 1:
+        rule = f"needs a number for each battery type ({', '.join(trucks)})"
+        yield problem(stated, path, rule, got=str(layout.batteries[""]))
+        return
+    counts = scenario.batteries_of(name)
+    for battery, in_use in trucks.items():
+        at = path if "" in layout.batteries else (*path, battery)
+        if "" not in layout.batteries and battery not in layout.batteries:
+            yield problem(stated, path, f"missing: a number for battery type '{battery}'")
+        elif in_truck and counts[battery] != in_use:
+            rule = f"charging in the truck needs one battery for each of the {in_use} trucks"
+            yield problem(stated, at, rule, got=str(counts[battery]))
+        elif counts[battery] < in_use:
+            rule = f"must be at least {in_use}, one for each truck of battery type '{battery}'"
+            yield problem(stated, at, rule, got=str(counts[battery]))
+        elif not in_truck and counts[battery] == in_use and scenario.rules.spent_release == "with_exchange":
+            rule = (
+                f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
+                f"have at least {in_use + 1}, or set rules.spent_release to at_arrival"
+            )
+            yield problem(stated, at, rule, got=str(counts[battery]))
+
+
+def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Every battery type in use has a charger that fits."""
+    layout = scenario.layouts[name]
+    for battery in _in_trucks(scenario):
+        chemistry = scenario.batteries[battery].chemistry
+        fitting = [
+            count.charger
+            for count in layout.chargers
+            if chemistry in scenario.chargers[count.charger].chemistry
+            and battery in (scenario.chargers[count.charger].batteries or (battery,))
+        ]
+        if not fitting:
+            rule = f"no charger here fits battery type '{battery}' ({chemistry.replace('_', ' ')})"
+            got = ", ".join(count.charger for count in layout.chargers)
+            yield problem(stated, ("layouts", name, "chargers"), rule, got=got)
+
+
+def _places(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Places for all spares and the empty ones an exchange needs."""
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    if layout.places is None or layout.places == UNLIMITED or arrangement.in_truck:
+        return
+    trucks = _in_trucks(scenario)
+    batteries = sum(scenario.batteries_of(name).values())
+    spares = batteries - sum(trucks.values())
+    if scenario.rules.spent_release == "at_arrival":
+        if layout.places < batteries:
+            rule = f"spent batteries drawn out at arrival need a place for each of the {batteries} batteries"
+            yield problem(stated, ("layouts", name, "places"), rule, got=f"{layout.places:g}")
+    elif layout.places < spares + arrangement.empty_places:
+        rule = (
+            f"would deadlock: {spares} spare batteries and {arrangement.empty_places} empty "
+            f"{arrangement.place} for the exchange need at least {spares + arrangement.empty_places} places"
+        )
+        yield problem(stated, ("layouts", name, "places"), rule, got=f"{layout.places:g}")
+
+
+def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Devices that the arrangement knows, and enough for one exchange."""
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    for device, count in layout.devices.items():
+        path: Path = ("layouts", name, "devices", device)
+        if device not in arrangement.devices:
+            rule = f"{layout.handling} uses no such device{did_you_mean(device, list(arrangement.devices))}"
+            yield problem(stated, path, rule, got=shown(device))
+        elif count < arrangement.devices[device]:
+            rule = f"would deadlock: one exchange holds {arrangement.devices[device]}"
+            yield problem(stated, path, rule, got=f"{count:g}")
+
+
+def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Enough attendants at once, in hours when trucks work."""
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    path: Path = ("layouts", name, "crew")
+    if not isinstance(layout.crew, dict) or arrangement.in_truck:
+        return
+    if layout.exchange_time_min is not None:
+        needed = 1
+    else:
+        needed = max([0, *(step.by.attendants for step in arrangement.steps)])
+    needed = max(needed, int(arrangement.connects == "attendant"))
+    if not needed:
+        return
+    crew = manned_windows(scenario.week, layout.crew, needed, 3 * WEEK_MIN)
+    stated_crew = ", ".join(f"{shift}: {count}" for shift, count in layout.crew.items()) or "nobody"
+    if not crew:
+        rule = f"{layout.handling} needs {needed} attendant{'s' * (needed > 1)} on duty at once on at least one shift"
+        yield problem(stated, path, rule, got=stated_crew)
+        return
+    for group in scenario.trucks:
+        if overlap_min(crew, group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)) <= 0.0:
+            rule = (
+                f"is never on shift when exchanges fall due: '{group.group}' works "
+                f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"
+            )
+            yield problem(stated, path, rule, got=stated_crew)
+
+
+def _charge_in_truck(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Charge levels of charging in the truck must lie above the level that sends a truck to charge."""
+    layout = scenario.layouts[name]
+    if not scenario.arrangement(name).in_truck:
+        return
+    latest = max(group.exchange_at_share for group in scenario.trucks)
+    for key, share in (
+        ("ceiling", layout.in_truck.ceiling_share), ("return_at", layout.in_truck.return_at_share),
+    ):
+        if share <= latest:
+            rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
+            yield problem(stated, ("layouts", name, "in_truck", key), rule, got=f"{100 * share:g} %")

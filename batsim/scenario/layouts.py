@@ -1,0 +1,122 @@
+"""Layouts: candidate answers, each an arrangement with its counts."""
+
+import re
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field
+
+from batsim.scenario.base import Count, Frozen, Kind, NameText, Share, Words, by_default
+from batsim.scenario.laws import DurationLaw
+
+PICKING = ("longest_rested", "nearest", "fullest")
+RELEASE = ("with_exchange", "at_arrival")
+
+
+class ChargerCount(NamedTuple):
+    """So many chargers of a type."""
+
+    count: float
+    charger: str
+
+
+class ChargerCounts(Kind):
+    """Chargers by count and type, such as `44 x electronic_iuia`; several as a list."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
+        "examples": ["44 x electronic_iuia", ["30 x electronic_iuia", "4 x gel_iu"]],
+    }
+
+    def read(self, value: object) -> tuple[ChargerCount, ...]:
+        """Read each entry."""
+        counts = []
+        for part in value if isinstance(value, list) else [value]:
+            count, cross, charger = str(part).partition(" x ")
+            if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
+                msg = "needs a count and a charger type, such as '44 x electronic_iuia'"
+                raise ValueError(msg)
+            counts.append(ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip()))
+        return tuple(counts)
+
+
+class BatteryCounts(Kind):
+    """Batteries: one number, or a number for each type."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"type": "integer", "minimum": 1},
+            {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
+        ],
+        "examples": [66, {"lead 48 V": 40, "lead 24 V": 20}],
+    }
+
+    def read(self, value: object) -> dict[str, int]:
+        """Read into a count by type; the key '' stands for the only type there is."""
+        count = Count(least=1, most=10_000)
+        if isinstance(value, dict):
+            return {str(name): int(count.read(each)) for name, each in value.items()}
+        try:
+            return {"": int(count.read(value))}
+        except ValueError as error:
+            msg = f"{error}, or one for each battery type"
+            raise ValueError(msg) from None
+
+
+class CrewCounts(Kind):
+    """Crew: attendants by shift, `drivers` when they do it all themselves, or `unlimited`."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"enum": ["drivers", "unlimited"]},
+            {"type": "object", "additionalProperties": {"type": "integer", "minimum": 0}},
+        ],
+        "examples": [{"early": 1, "late": 1}, "drivers", "unlimited"],
+    }
+
+    def read(self, value: object) -> dict[str, int] | str:
+        """Read attendants by shift, or the word."""
+        if isinstance(value, dict):
+            return {str(name): int(Count(most=200).read(each)) for name, each in value.items()}
+        if value in ("drivers", "unlimited"):
+            return str(value)
+        msg = "needs attendants by shift such as {early: 1, late: 1}, or the word drivers or unlimited"
+        raise ValueError(msg)
+
+
+class InTruck(Frozen):
+    """Rules for charging in the truck."""
+
+    in_breaks: bool = True
+    """Whether trucks are plugged in during breaks."""
+    ceiling_share: Share = by_default("in_truck.ceiling", "ceiling")
+    """State of charge at which a charge in a break or within a shift stops. [%]"""
+    return_at_share: Share = by_default("in_truck.return_at", "return_at")
+    """State of charge at which a truck that had to charge within its shift goes back to work. [%]"""
+
+
+class Layout(Frozen):
+    """One candidate answer."""
+
+    handling: NameText
+    """Handling arrangement: one of the catalogue's or one of the scenario's own."""
+    stations: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Exchange stations; in the truck: charging spots, one for each charger when not stated."""
+    batteries: Annotated[dict[str, int], BatteryCounts()] | None = None
+    """Batteries in all, those in the trucks included; in the truck: one each when not stated."""
+    chargers: Annotated[tuple[ChargerCount, ...], ChargerCounts()]
+    """Chargers by type."""
+    places: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Places for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
+    stations need."""
+    devices: dict[NameText, Annotated[float, Count(least=1, unlimited=True)]] = Field(default_factory=dict)
+    """Devices by name; what one exchange holds when not stated."""
+    crew: Annotated[dict[str, int] | str, CrewCounts()] = "drivers"
+    """Attendants by shift; `drivers` do it all themselves when not stated."""
+    exchange_time_min: DurationLaw | None = Field(None, alias="exchange_time")
+    """Whole exchange as timed on site, in place of the arrangement's steps. [min]"""
+    picking: Annotated[str, Words(*PICKING)] = "longest_rested"
+    """Which ready battery is taken."""
+    in_truck: InTruck = Field(default_factory=dict)  # type: ignore[arg-type]
+    """Rules for charging in the truck."""
+    owned: tuple[NameText, ...] = ()
+    """What is already there and need not be bought."""

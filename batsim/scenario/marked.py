@@ -1,0 +1,127 @@
+"""Plain data that remembers where in which file each value stands."""
+
+import re
+from copy import deepcopy
+from dataclasses import dataclass, field
+from typing import Any
+
+from batsim.errors import Problem, ScenarioError
+from batsim.scenario.yaml_text import Document, Place
+
+Path = tuple[str | int, ...]
+
+
+@dataclass
+class Marked:
+    """Nested dicts and lists as YAML held them, with the place of every key and value."""
+
+    file: str
+    data: Any
+    places: dict[Path, Place] = field(default_factory=dict)
+    key_places: dict[Path, Place] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, document: Document, file: str) -> "Marked":
+        """Take over what the YAML reader found."""
+        return cls(file, document.data, dict(document.places), dict(document.key_places))
+
+    def copy(self) -> "Marked":
+        """Copy deeply, so that a change to one never shows in the other."""
+        return Marked(self.file, deepcopy(self.data), dict(self.places), dict(self.key_places))
+
+    def at(self, path: Path) -> Any:  # noqa: ANN401 - whatever YAML held
+        """Value at a path, or None where the path leads nowhere."""
+        value = self.data
+        for key in path:
+            try:
+                value = value[key]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return value
+
+    def holds(self, path: Path) -> bool:
+        """Tell whether the path leads to a value."""
+        parent = self.at(path[:-1]) if path else {"": self.data}
+        if not path:
+            return True
+        if isinstance(parent, dict):
+            return path[-1] in parent
+        return isinstance(parent, list) and isinstance(path[-1], int) and path[-1] < len(parent)
+
+    def put(self, path: Path, value: "Marked") -> None:
+        """Set what stands at a path to other marked data, places included."""
+        parent = self.at(path[:-1])
+        parent[path[-1]] = deepcopy(value.data)
+        for mine, theirs in ((self.places, value.places), (self.key_places, value.key_places)):
+            for inner, place in theirs.items():
+                mine[path + inner] = place
+
+    def part(self, path: Path) -> "Marked":
+        """Cut out what stands at a path."""
+        size = len(path)
+        return Marked(
+            self.file,
+            deepcopy(self.at(path)),
+            {key[size:]: place for key, place in self.places.items() if key[:size] == path},
+            {key[size:]: place for key, place in self.key_places.items() if key[:size] == path and key != path},
+        )
+
+    def over(self, base: "Marked") -> "Marked":
+        """Lay this over a base: keys of both are kept, this one wins, lists are not mixed."""
+        return Marked(
+            self.file,
+            _merge(base.data, self.data),
+            {**base.places, **self.places},
+            {**base.key_places, **self.key_places},
+        )
+
+    def place(self, path: Path, *, of_key: bool = False) -> Place:
+        """Where a value or its key stands; the nearest part around it where it has no place of its own."""
+        if of_key and path in self.key_places:
+            return self.key_places[path]
+        for size in range(len(path), -1, -1):
+            if path[:size] in self.places:
+                return self.places[path[:size]]
+        return Place(self.file, 0, 0)
+
+    def replaced(self, path: str, value: object) -> "Marked":
+        """Copy with one value set; the copy has no place for what was set."""
+        keys = self._keys(path)
+        changed = self.copy()
+        parent = changed.at(keys[:-1])
+        if isinstance(parent, dict):
+            parent[keys[-1]] = deepcopy(value)
+        elif isinstance(parent, list) and isinstance(keys[-1], int) and 0 <= keys[-1] < len(parent):
+            parent[keys[-1]] = deepcopy(value)
+        else:
+            raise ScenarioError(self.file, [Problem(self.file, 0, 0, path, "leads to nothing in this scenario")])
+        for places in (changed.places, changed.key_places):
+            for inner in [inner for inner in places if inner[: len(keys)] == keys]:
+                places[inner] = Place(self.file, 0, 0)
+        return changed
+
+    def _keys(self, path: str) -> Path:
+        """Split the text of a path into keys; a name with dots in it stands in quotes."""
+        keys: list[str | int] = []
+        rest = path
+        while rest:
+            match = re.match(r"\.?(?:'([^']*)'|([^.\[\]]+))|\[(\d+)\]", rest)
+            if not match:
+                rule = "needs a path such as layouts.hoist.stations or trucks[0].count"
+                raise ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
+            keys.append(int(match[3]) if match[3] is not None else match[1] if match[1] is not None else match[2])
+            rest = rest[match.end() :]
+        if not keys:
+            rule = "needs a path such as layouts.hoist.stations or trucks[0].count"
+            raise ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
+        return tuple(keys)
+
+
+def _merge(base: object, top: object) -> object:
+    """Merge mappings key by key; anything else is taken from the top."""
+    if isinstance(base, dict) and isinstance(top, dict):
+        merged = dict(base)
+        for key, value in top.items():
+            merged[key] = _merge(base[key], value) if key in base else value
+        return merged
+    return top

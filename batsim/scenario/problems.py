@@ -1,0 +1,136 @@
+"""What pydantic finds wrong, said in the user's words at the user's line."""
+
+import difflib
+from types import NoneType, UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from batsim.errors import Problem
+from batsim.scenario.base import Faults
+from batsim.scenario.marked import Marked, Path
+from batsim.scenario.yaml_text import path_text
+
+SHOWN = 60
+"""Characters of a wrong value that a message repeats."""
+
+RULES = {
+    "model_type": "needs a block of keys",
+    "model_attributes_type": "needs a block of keys",
+    "dict_type": "needs a block of keys",
+    "tuple_type": "needs a list",
+    "string_type": "needs text; put it in quotes",
+    "bool_type": "needs true or false",
+    "bool_parsing": "needs true or false",
+    "too_short": "needs at least one entry",
+    "string_pattern_mismatch": "needs the three capital letters of a currency, such as EUR",
+}
+
+
+def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) -> list[Problem]:
+    """Turn every finding into one problem with its place, path, rule and the value found."""
+    found = []
+    for each in error.errors(include_url=False):
+        path: Path = tuple(part for part in each["loc"] if part != "[key]")
+        kind = each["type"]
+        if kind == "too_short" and stated.at(path):
+            continue  # the entries are there, but wrong, and have their own problems
+        if kind == "extra_forbidden":
+            found.append(problem(stated, path, _unknown_key(path, model), of_key=True))
+        elif kind == "missing":
+            found.append(problem(stated, path, _missing(path, model)))
+        elif kind == "value_error" and isinstance(fault := each.get("ctx", {}).get("error"), Faults):
+            for inner in fault.faults:
+                there = _existing(stated, path)
+                place = stated.place(there + inner.path)
+                found.append(Problem(*place, path_text(there + inner.path), inner.rule, inner.got))
+        else:
+            path = _existing(stated, path)
+            rule = str(each.get("ctx", {}).get("error") or RULES.get(kind) or each["msg"][:1].lower() + each["msg"][1:])
+            found.append(problem(stated, path, rule, got=shown(stated.at(path))))
+    return found
+
+
+def problem(
+    stated: Marked, path: Path, rule: str, *, got: str | None = None, of_key: bool = False
+) -> Problem:
+    """Make a problem at the place where a path stands."""
+    place = stated.place(path, of_key=of_key)
+    return Problem(*place, path_text(path), rule, got)
+
+
+def shown(value: object) -> str:
+    """Show a wrong value in short: text in quotes, blocks and lists by name."""
+    if isinstance(value, dict):
+        return "a block of keys"
+    if isinstance(value, list):
+        return "a list"
+    if value is None:
+        return "nothing"
+    text = str(value).lower() if isinstance(value, bool) else str(value)
+    text = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."
+    return repr(text) if isinstance(value, str) else text
+
+
+def did_you_mean(word: str, known: list[str]) -> str:
+    """End a message with the nearest known word, or with all of them when they are few."""
+    near = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    if near:
+        return f"; did you mean '{near[0]}'?"
+    return f"; known: {', '.join(known)}" if 0 < len(known) < 8 else ""
+
+
+def _existing(stated: Marked, path: Path) -> Path:
+    """Shorten a path to the part that the user wrote."""
+    while path and not stated.holds(path):
+        path = path[:-1]
+    return path
+
+
+def _unknown_key(path: Path, model: type[BaseModel]) -> str:
+    """Answer an unknown key with the nearest known one."""
+    inner = _model_at(path[:-1], model)
+    known = [] if inner is None else [field.alias or name for name, field in inner.model_fields.items()]
+    return f"unknown key{did_you_mean(str(path[-1]), known)}"
+
+
+def _missing(path: Path, model: type[BaseModel]) -> str:
+    """Say what is missing, with the first sentence of its help."""
+    inner = _model_at(path[:-1], model)
+    for name, field in inner.model_fields.items() if inner is not None else ():
+        if path[-1] in (name, field.alias) and field.description:
+            return f"missing: {field.description.split('. ')[0].split(' [')[0].rstrip('.')[:1].lower()}" + (
+                field.description.split(". ")[0].split(" [")[0].rstrip(".")[1:]
+            )
+    return "missing"
+
+
+def _model_at(path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
+    """Model that describes the block at a path."""
+    kind: Any = model
+    for part in path:
+        kind = _bare(kind)
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            fields = {field.alias or name: field for name, field in kind.model_fields.items()}
+            if part not in fields:
+                return None
+            kind = fields[str(part)].annotation
+        elif get_origin(kind) is dict:
+            kind = get_args(kind)[1]
+        elif get_origin(kind) is tuple:
+            kind = get_args(kind)[0]
+        else:
+            return None
+    kind = _bare(kind)
+    return kind if isinstance(kind, type) and issubclass(kind, BaseModel) else None
+
+
+def _bare(kind: Any) -> Any:  # noqa: ANN401 - annotations are of any type
+    """Strip what wraps a type: annotations, and the alternative None."""
+    while True:
+        if get_origin(kind) is Annotated:
+            kind = get_args(kind)[0]
+        elif get_origin(kind) in (Union, UnionType):
+            kind = next(arg for arg in get_args(kind) if arg is not NoneType)
+        else:
+            return kind

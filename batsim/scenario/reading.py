@@ -1,0 +1,237 @@
+"""Reading a scenario: from a YAML file to a checked `Scenario`, or to every problem it has."""
+
+from functools import cache
+from pathlib import Path as FilePath
+
+from pydantic import ValidationError
+
+from batsim import catalogue
+from batsim.errors import Problem, ScenarioError
+from batsim.scenario.checks import cross_checks
+from batsim.scenario.marked import Marked, Path
+from batsim.scenario.problems import did_you_mean, problem, problems_of, shown
+from batsim.scenario.site import Scenario
+from batsim.scenario.yaml_text import YamlTextError, read_file, read_text
+
+LONGEST_CHAIN = 5
+"""Files that may extend one another in a row."""
+
+
+def read(path: str | FilePath) -> Scenario:
+    """Read a scenario from a YAML file.
+
+    Parameters
+    ----------
+    path
+        Name of the file.
+
+    Returns
+    -------
+    Scenario
+        Read-only; every default filled in.
+
+    Raises
+    ------
+    ScenarioError
+        With everything that is wrong, each with file, line, column, path, rule and value.
+    """
+    return build(_load(FilePath(path), ()))
+
+
+def read_scenario_text(text: str, file: str = "scenario.yaml") -> Scenario:
+    """Read a scenario from YAML text; `file` is the name that messages show."""
+    try:
+        stated = Marked.of(read_text(text, file), file)
+    except YamlTextError as error:
+        raise ScenarioError(file, [Problem(*each.place, *each[1:]) for each in error.problems]) from None
+    return build(_extended(stated, FilePath(file), ()))
+
+
+def build(stated: Marked) -> Scenario:
+    """Check marked data and make the scenario; the data stay with it for `replace`."""
+    whole = stated.copy()
+    problems: list[Problem] = []
+    if isinstance(whole.data, dict):
+        problems += _take_from_catalogue(whole)
+        problems += _fill_in(whole, ())
+    try:
+        scenario = Scenario.model_validate(whole.data)
+    except ValidationError as error:
+        raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
+    problems += cross_checks(scenario, whole)
+    if problems:
+        raise ScenarioError(stated.file, problems)
+    scenario._stated = stated
+    return scenario
+
+
+def _load(path: FilePath, chain: tuple[FilePath, ...]) -> Marked:
+    """Read one file and what it extends."""
+    file = str(path)
+    try:
+        stated = Marked.of(read_file(path), file)
+    except YamlTextError as error:
+        raise ScenarioError(file, [Problem(*each.place, *each[1:]) for each in error.problems]) from None
+    return _extended(stated, path, chain)
+
+
+def _extended(stated: Marked, path: FilePath, chain: tuple[FilePath, ...]) -> Marked:
+    """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
+    if not isinstance(stated.data, dict):
+        return stated
+    problems = _read_observed(stated, (), path.parent)
+    base = stated.data.pop("extends", None)
+    if base is not None:
+        if not isinstance(base, str):
+            rule = "needs the name of another scenario file"
+            problems.append(problem(stated, ("extends",), rule, got=shown(base)))
+        else:
+            other = path.parent / base
+            chain = (*chain, path.resolve())
+            if other.resolve() in chain or len(chain) > LONGEST_CHAIN:
+                rule = "files must not extend one another in a circle, nor more than five in a row"
+                problems.append(problem(stated, ("extends",), rule, got=shown(base)))
+            elif not other.is_file():
+                problems.append(problem(stated, ("extends",), "no such file", got=shown(str(other))))
+            else:
+                stated = stated.over(_load(other, chain))
+    if problems:
+        raise ScenarioError(stated.file, problems)
+    return stated
+
+
+def _read_observed(stated: Marked, path: Path, folder: FilePath) -> list[Problem]:
+    """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
+    problems: list[Problem] = []
+    value = stated.at(path)
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, each in list(inner):
+        here = (*path, key)
+        if key == "observed" and isinstance(each, str):
+            try:
+                lines = (folder / each).read_text(encoding="utf-8-sig").splitlines()
+            except (OSError, UnicodeDecodeError):
+                problems.append(problem(stated, here, "cannot read this file of durations", got=shown(each)))
+                continue
+            times = [line.strip() for line in lines if line.strip() and not line.startswith("#")]
+            if len(times) > 10_000:
+                problems.append(problem(stated, here, "at most 10000 durations are read", got=str(len(times))))
+                continue
+            value[key] = times
+        else:
+            problems += _read_observed(stated, here, folder)
+    return problems
+
+
+@cache
+def _catalogue_part(document: str, name: str | None = None) -> Marked | None:
+    """One entry of a catalogue file, or the whole file."""
+    path = catalogue.document(document)
+    whole = Marked.of(read_file(path), path.name)
+    if name is None:
+        return whole
+    return whole.part((name,)) if name in whole.data else None
+
+
+def catalogue_names(document: str) -> list[str]:
+    """Names that a catalogue file offers."""
+    part = _catalogue_part(document)
+    return list(part.data) if part is not None else []
+
+
+def _take_from_catalogue(whole: Marked) -> list[Problem]:
+    """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
+    problems = []
+    for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
+        entries = whole.data.get(section)
+        for name, entry in entries.items() if isinstance(entries, dict) else ():
+            if isinstance(entry, dict) and "from" in entry:
+                problems += _start_from(whole, (section, name), document)
+    for name in _names_in_use(whole, "battery"):
+        _add(whole, ("batteries", name), "battery_types")
+    for name in _names_in_use(whole, "chargers"):
+        _add(whole, ("chargers", name), "charger_types")
+    for name in _names_in_use(whole, "handling"):
+        if name in catalogue.handling_names():
+            _add(whole, ("handling", name), f"handling/{name}")
+    for number, group in enumerate(whole.data.get("trucks") or ()):
+        if isinstance(group, dict) and isinstance(name := group.get("class"), str):
+            problems += _take_class(whole, number, name, group)
+    return problems
+
+
+def _start_from(whole: Marked, path: Path, document: str) -> list[Problem]:
+    """Lay an entry over the catalogue entry that it names under `from`."""
+    name = whole.at(path).pop("from")
+    base = _catalogue_part(document, name) if isinstance(name, str) else None
+    if base is None:
+        rule = f"not in the catalogue{did_you_mean(str(name), catalogue_names(document))}"
+        return [problem(whole, (*path, "from"), rule, got=shown(name))]
+    whole.put(path, whole.part(path).over(base))
+    return []
+
+
+def _names_in_use(whole: Marked, key: str) -> list[str]:
+    """Names that truck groups (for batteries) or layouts refer to under a key."""
+    entries = whole.data.get("trucks" if key == "battery" else "layouts")
+    parts = entries.values() if isinstance(entries, dict) else entries if isinstance(entries, list) else ()
+    values = [part.get(key) for part in parts if isinstance(part, dict)]
+    names = [each for value in values for each in (value if isinstance(value, list) else [value])]
+    return [name.rpartition(" x ")[2].strip() for name in names if isinstance(name, str)]
+
+
+def _add(whole: Marked, path: Path, document: str) -> None:
+    """Add a catalogue entry under its own name unless the scenario has one of that name."""
+    section, name = str(path[0]), str(path[1])
+    entries = whole.data.setdefault(section, {})
+    if not isinstance(entries, dict) or name in entries:
+        return
+    part = _catalogue_part(document) if section == "handling" else _catalogue_part(document, name)
+    if part is not None:
+        whole.put(path, part)
+
+
+def _take_class(whole: Marked, number: int, name: str, group: dict[str, object]) -> list[Problem]:
+    """Give a truck group the mean power of its class where it states none."""
+    part = _catalogue_part("truck_classes", name)
+    if part is None:
+        rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
+        return [problem(whole, ("trucks", number, "class"), rule, got=shown(name))]
+    draws = group.get("draws", {})
+    stated = isinstance(draws, dict) and not {"mean", "energy_per_shift"} & set(draws)
+    if "run_time" not in group and stated and isinstance(draws, dict):
+        group["draws"] = {"mean": part.data["power"], **draws}
+    return []
+
+
+def _fill_in(whole: Marked, path: Path) -> list[Problem]:
+    """Put figures of the catalogue in place of `{figure: NAME}` and `{figure_range: NAME}`."""
+    problems: list[Problem] = []
+    value = whole.at(path)
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, each in list(inner):
+        here = (*path, key)
+        if isinstance(each, dict) and len(each) == 1 and next(iter(each)) in ("figure", "figure_range"):
+            kind, name = next(iter(each.items()))
+            names = [figure.name for figure in catalogue.figures()]
+            if name not in names:
+                rule = f"not a figure of the catalogue{did_you_mean(str(name), names)}"
+                problems.append(problem(whole, (*here, kind), rule, got=shown(name)))
+                value[key] = None
+                continue
+            value[key] = _as_stated(catalogue.figure(name), ranged=kind == "figure_range")
+        else:
+            problems += _fill_in(whole, here)
+    return problems
+
+
+def _as_stated(figure: catalogue.Figure, *, ranged: bool) -> object:
+    """Write a figure as a scenario would: a number, a quantity, or low, typical and high."""
+    if figure.unit == "1":
+        return figure.value
+    if ranged and figure.has_range:
+        return {"low": figure.low_text, "typical": figure.text, "high": figure.high_text}
+    return figure.text
+
+
+__all__ = ["build", "catalogue_names", "read", "read_scenario_text"]

@@ -1,0 +1,181 @@
+"""The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
+
+import re
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field, PrivateAttr
+
+from batsim import units
+from batsim.scenario.base import (
+    Celsius,
+    Count,
+    Frozen,
+    Kind,
+    MinutesAbove0,
+    Minutes,
+    NameText,
+    Share,
+    Words,
+    by_default,
+)
+from batsim.scenario.batteries import BatteryType, ChargerType
+from batsim.scenario.handling import Arrangement
+from batsim.scenario.layouts import RELEASE, Layout
+from batsim.scenario.marked import Marked
+from batsim.scenario.trucks import TruckGroup
+from batsim.scenario.week import Week
+
+
+class Site(Frozen):
+    """Where it is."""
+
+    name: NameText
+    """Name for tables and reports."""
+    currency: str = Field("EUR", pattern=r"^[A-Z]{3}$")
+    """Three letters of ISO 4217."""
+    room_temperature_degc: Celsius = by_default("site.room_temperature", "room_temperature")
+    """Temperature of the battery room and, unless a group says otherwise, of the work. [degC]"""
+
+
+class Rules(Frozen):
+    """How the room is run where more than one way is usual."""
+
+    spent_release: Annotated[str, Words(*RELEASE)] = "with_exchange"
+    """When the spent battery may go on charge: with the exchange, or on arrival, drawn out at once."""
+    crew_break: Annotated[str, Words("finish", "finish_then_full_break", "pause")] = "finish"
+    """What an attendant does when a break begins in the middle of a job."""
+    if_none_ready: Annotated[str, Words("wait", "carry_on")] = "wait"
+    """What a truck does that finds no ready battery: wait, or work on with what it has left."""
+
+
+class WaitTarget(NamedTuple):
+    """At least this share of exchanges must wait no longer than so many minutes."""
+
+    share: float
+    minutes: float
+
+
+class WaitTargetText(Kind):
+    """A target for waits, such as `95 % under 5 min`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["95 % under 5 min"]}  # noqa: RUF012
+
+    def read(self, value: object) -> WaitTarget:
+        """Read share and minutes."""
+        match = re.fullmatch(r"\s*(?:at least )?(\S+ ?%) under (.+)", str(value))
+        if not match:
+            msg = "needs a target such as '95 % under 5 min'"
+            raise ValueError(msg)
+        return WaitTarget(units.parse(match[1], "share"), units.parse(match[2], "duration"))
+
+
+class AtMostMinutes(Kind):
+    """A target for downtime, such as `at most 12 min`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["at most 12 min"]}  # noqa: RUF012
+
+    def read(self, value: object) -> float:
+        """Read the minutes; the words 'at most' may be left out."""
+        text = value.removeprefix("at most ") if isinstance(value, str) else value
+        minutes = units.parse(text, "duration")
+        if minutes < 0.0:
+            msg = "must be at least 0 min"
+            raise ValueError(msg)
+        return minutes
+
+
+class Targets(Frozen):
+    """What the room must reach."""
+
+    downtime_min_per_truck_shift: Annotated[float, AtMostMinutes()] | None = Field(
+        None, alias="downtime_per_truck_shift"
+    )
+    """Most scheduled minutes a truck may lose in a shift. [min]"""
+    waits: Annotated[WaitTarget, WaitTargetText()] | None = None
+    """Share of exchanges that must start within so many minutes of joining the line."""
+    stranded_trucks: Annotated[int, Count()] | None = None
+    """Most trucks that may fall below the cut-out in the simulated time."""
+
+
+class Simulation(Frozen):
+    """How long and how often to simulate."""
+
+    replications: Annotated[int, Count(least=1, most=100_000)] = by_default("simulation.replications")
+    """Independent runs."""
+    length_min: MinutesAbove0 = by_default("simulation.length", "length")
+    """Measured time of one run. [min]"""
+    warm_up_min: Minutes = by_default("simulation.warm_up", "warm_up")
+    """Time before it that is dropped. [min]"""
+    seed: Annotated[int, Count(most=2**31 - 1)] = 1
+    """Seed of all random streams."""
+    confidence_share: Share = by_default("simulation.confidence", "confidence")
+    """Confidence of the intervals. [%]"""
+
+
+class Scenario(Frozen):
+    """What an analyst states about a site, read and checked."""
+
+    question: str = ""
+    """The question that this scenario answers."""
+    site: Site
+    """The site."""
+    week: Week
+    """The working week."""
+    trucks: tuple[TruckGroup, ...] = Field(min_length=1)
+    """Truck groups."""
+    batteries: dict[NameText, BatteryType] = Field(min_length=1)
+    """Battery types by name; `from:` takes one from the catalogue as a start."""
+    chargers: dict[NameText, ChargerType] = Field(default_factory=dict)
+    """Charger types by name, beside those of the catalogue."""
+    handling: dict[NameText, Arrangement] = Field(default_factory=dict)
+    """The site's own handling arrangements, beside those of the catalogue."""
+    layouts: dict[NameText, Layout] = Field(min_length=1)
+    """Candidate answers by name."""
+    rules: Rules = Field(default_factory=dict)  # type: ignore[arg-type]
+    """How the room is run where more than one way is usual."""
+    targets: Targets = Field(default_factory=dict)  # type: ignore[arg-type]
+    """What the room must reach."""
+    simulation: Simulation = Field(default_factory=dict)  # type: ignore[arg-type]
+    """How long and how often to simulate."""
+
+    _stated: "Marked" = PrivateAttr()
+
+    @property
+    def file(self) -> str:
+        """Name of the file it was read from."""
+        return self._stated.file
+
+    def replace(self, path: str, value: object) -> "Scenario":
+        """Return a copy with one thing stated otherwise, read and checked anew.
+
+        Parameters
+        ----------
+        path
+            Where it stands, such as ``layouts.hoist.stations`` or ``trucks[0].count``.
+        value
+            What to put there, as YAML would hold it: a number, text with its unit, a list or a dict.
+
+        Raises
+        ------
+        ScenarioError
+            When the path leads nowhere or the changed scenario breaks a rule.
+        """
+        from batsim.scenario.reading import build  # noqa: PLC0415 - reading builds scenarios
+
+        return build(self._stated.replaced(path, value))
+
+    def arrangement(self, layout: str) -> Arrangement:
+        """Handling arrangement of a layout."""
+        return self.handling[self.layouts[layout].handling]
+
+    def batteries_of(self, layout: str) -> dict[str, int]:
+        """Batteries by type in a layout, those in the trucks included."""
+        in_trucks: dict[str, int] = {}
+        for group in self.trucks:
+            in_trucks[group.battery] = in_trucks.get(group.battery, 0) + group.count
+        stated = self.layouts[layout].batteries
+        if stated is None:
+            return in_trucks
+        if "" in stated:
+            return {next(iter(in_trucks)): stated[""]}
+        return {name: stated.get(name, count) for name, count in in_trucks.items()}

@@ -1,0 +1,138 @@
+"""Where replications run: in this process, or spread over the machine's cores. The numbers are the same."""
+
+import multiprocessing
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from types import ModuleType
+from typing import TYPE_CHECKING, NamedTuple
+
+from batsim.measures import measure
+from batsim.room.simulation import simulate
+
+if TYPE_CHECKING:
+    from batsim.scenario.site import Scenario
+
+POOL_PAYS_S = 1.0
+"""Work left, in seconds, above which a pool of processes pays for its start."""
+CHUNK_S = 0.25
+"""Least work in a chunk handed to another process, in seconds, so that handing over costs little."""
+
+
+class Job(NamedTuple):
+    """One replication to run."""
+
+    layout: str
+    replication: int
+    seed: int
+    length_min: float
+    warm_up_min: float
+
+
+Values = dict[str, float]
+Progress = Callable[[int, int], None]
+
+_scenario: "list[Scenario]" = []
+
+
+def run_job(scenario: "Scenario", job: Job) -> Values:
+    """Simulate one replication and take its measures."""
+    record = simulate(
+        scenario, job.layout, seed=job.seed, replication=job.replication, length_min=job.length_min,
+        warm_up_min=job.warm_up_min,
+    )
+    target = scenario.targets.waits
+    return measure(record, None if target is None else target.minutes)
+
+
+def run_jobs(
+    scenario: "Scenario", jobs: list[Job], *, workers: int | None = None, progress: Progress | None = None
+) -> list[Values]:
+    """Run jobs and return their measures in the order of the jobs.
+
+    The first ones run here. When what is left would take long, it is spread over processes; `workers` 1 keeps
+    everything in this process, None means one process for each core.
+    """
+    started = time.perf_counter()
+    cores = workers or os.cpu_count() or 1
+    results: list[Values | None] = [None] * len(jobs)
+    done = 0
+    # Spread the first ones over the layouts, so that the estimate of what is left is fair.
+    tried = jobs[:: max(1, len(jobs) // 8)] if cores > 1 else jobs
+    order = sorted(range(len(jobs)), key=lambda number: jobs[number] not in tried)
+    for position, number in enumerate(order):
+        left_s = (time.perf_counter() - started) / max(1, position) * (len(jobs) - position)
+        if cores > 1 and position >= min(2, len(tried)) and left_s > POOL_PAYS_S:
+            each_s = (time.perf_counter() - started) / position
+            rest = order[position:]
+            for numbers, values in _pooled(scenario, jobs, rest, cores, each_s):
+                for which, value in zip(numbers, values, strict=True):
+                    results[which] = value
+                done += len(numbers)
+                if progress is not None:
+                    progress(done, len(jobs))
+            break
+        results[number] = run_job(scenario, jobs[number])
+        done += 1
+        if progress is not None:
+            progress(done, len(jobs))
+    return [value for value in results if value is not None]
+
+
+def _pooled(
+    scenario: "Scenario", jobs: list[Job], numbers: list[int], cores: int, each_s: float
+) -> Iterator[tuple[list[int], list[Values]]]:
+    """Run jobs in a pool of processes, chunk by chunk, in the order in which they are done."""
+    size = max(1, min(round(CHUNK_S / max(each_s, 1e-6)), -(-len(numbers) // (4 * cores))))
+    chunks = [numbers[start : start + size] for start in range(0, len(numbers), size)]
+    method = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
+    context = multiprocessing.get_context(method)
+    if method == "forkserver":
+        context.set_forkserver_preload(["batsim.study.executors"])
+    with ProcessPoolExecutor(
+        min(cores, len(chunks)), mp_context=context, initializer=_take_scenario, initargs=(scenario,)
+    ) as pool:
+        yield from _submitted(pool, jobs, chunks)
+
+
+def _submitted(
+    pool: Executor, jobs: list[Job], chunks: list[list[int]]
+) -> Iterator[tuple[list[int], list[Values]]]:
+    """Submit chunks to an executor and hand on each when it is done; nothing waits once this is left."""
+    with _main_left_out():
+        futures: dict[Future[list[Values]], list[int]] = {
+            pool.submit(_run_chunk, [jobs[number] for number in chunk]): chunk for chunk in chunks
+        }
+    try:
+        for future in as_completed(futures):
+            yield futures[future], future.result()
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+@contextmanager
+def _main_left_out() -> Iterator[None]:
+    """Start processes that do not run the caller's script again: they need nothing of it.
+
+    Without this, a script that calls batsim without a guard for `__main__`, or comes from standard input, would
+    break the pool.
+    """
+    main = sys.modules["__main__"]
+    sys.modules["__main__"] = ModuleType("__main__")
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = main
+
+
+def _take_scenario(scenario: "Scenario") -> None:
+    """Keep the scenario in a new process; it is sent once, not with every chunk."""
+    _scenario[:] = [scenario]
+
+
+def _run_chunk(jobs: list[Job]) -> list[Values]:
+    """Run some jobs in a process of the pool."""
+    return [run_job(_scenario[0], job) for job in jobs]

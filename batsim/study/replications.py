@@ -1,0 +1,170 @@
+"""Independent replications of layouts, and the intervals of their measures."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from batsim.errors import Problem, ScenarioError
+from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.scenario.problems import did_you_mean
+from batsim.scenario.week import WEEK_MIN
+from batsim.study.executors import Job, Progress, run_jobs
+from batsim.study.intervals import Interval, student_interval
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.scenario.site import Scenario
+
+UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
+"""Unit of each measure."""
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Replications of one or more layouts of a scenario, all from the same random streams."""
+
+    scenario: "Scenario"
+    layouts: tuple[str, ...]
+    seed: int
+    replications: int
+    length_min: float
+    warm_up_min: float
+    confidence: float
+    values: dict[str, dict[str, "np.ndarray[Any, np.dtype[np.float64]]"]]
+    """By layout and measure: one value for each replication."""
+
+    @property
+    def weeks(self) -> float:
+        """Measured weeks of one replication."""
+        return self.length_min / WEEK_MIN
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Names of the measures taken."""
+        return tuple(self.values[self.layouts[0]])
+
+    def interval(self, layout: str, measure: str) -> Interval:
+        """Mean of a measure and its Student interval."""
+        return student_interval(self.values[layout][measure], self.confidence)
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """Tidy table: layout, measure, mean, low, high, unit."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        return pd.DataFrame(
+            [
+                (layout, measure, *self.interval(layout, measure), UNITS[measure])
+                for layout in self.layouts
+                for measure in self.measures
+            ],
+            columns=["layout", "measure", "mean", "low", "high", "unit"],
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything as plain data for `json.dump`; what is not a number becomes null."""
+        return {
+            "scenario": self.scenario.site.name,
+            "seed": self.seed,
+            "replications": self.replications,
+            "weeks": self.weeks,
+            "warm_up_weeks": self.warm_up_min / WEEK_MIN,
+            "confidence": self.confidence,
+            "layouts": {
+                layout: {
+                    "measures": {
+                        measure: {
+                            **{
+                                key: plain(value)
+                                for key, value in zip(
+                                    ("mean", "low", "high"), self.interval(layout, measure), strict=True
+                                )
+                            },
+                            "unit": UNITS[measure],
+                        }
+                        for measure in self.measures
+                    }
+                }
+                for layout in self.layouts
+            },
+            "differences": [],
+        }
+
+
+def plain(value: float) -> float | None:
+    """Return a number that JSON can hold, or None."""
+    return float(value) if np.isfinite(value) else None
+
+
+def run(
+    scenario: "Scenario",
+    layouts: "list[str] | tuple[str, ...] | str | None" = None,
+    *,
+    replications: int | None = None,
+    weeks: float | None = None,
+    warm_up_weeks: float | None = None,
+    seed: int | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> Runs:
+    """Simulate layouts of a scenario, each in independent replications.
+
+    Parameters
+    ----------
+    scenario
+        The site, as `read` returns it.
+    layouts
+        Names of layouts; all of them when not given.
+    replications, weeks, warm_up_weeks, seed
+        In place of what the scenario says.
+    workers
+        Processes; 1 keeps everything in this one, None takes one for each core when that pays.
+    progress
+        Called with replications done and in all.
+
+    Returns
+    -------
+    Runs
+        Values of every measure, their intervals, a tidy frame and plain data.
+
+    Raises
+    ------
+    ScenarioError
+        When a layout is not in the scenario, or a number is out of range.
+    """
+    wanted = (layouts,) if isinstance(layouts, str) else tuple(layouts or scenario.layouts)
+    stated = scenario.simulation
+    count = stated.replications if replications is None else replications
+    length = stated.length_min if weeks is None else weeks * WEEK_MIN
+    warm_up = stated.warm_up_min if warm_up_weeks is None else warm_up_weeks * WEEK_MIN
+    base = stated.seed if seed is None else seed
+    _check(scenario, wanted, count, length, warm_up)
+    jobs = [Job(layout, number, base, length, warm_up) for layout in wanted for number in range(count)]
+    found = run_jobs(scenario, jobs, workers=workers, progress=progress)
+    values = {
+        layout: {
+            measure: np.array([each[measure] for each in found[position * count : (position + 1) * count]])
+            for measure in found[0]
+        }
+        for position, layout in enumerate(wanted)
+    }
+    return Runs(scenario, wanted, base, count, length, warm_up, stated.confidence_share, values)
+
+
+def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float) -> None:
+    """Refuse what cannot be run, all at once."""
+    rules = [
+        (f"layouts.{name}", f"no layout of this name{did_you_mean(name, list(scenario.layouts))}", None)
+        for name in layouts
+        if name not in scenario.layouts
+    ]
+    if count < 1:
+        rules.append(("replications", "must be at least 1", str(count)))
+    if not 0.0 < length <= 1040 * WEEK_MIN:
+        rules.append(("weeks", "must be above 0 and at most 1040", f"{length / WEEK_MIN:g}"))
+    if not 0.0 <= warm_up <= 1040 * WEEK_MIN:
+        rules.append(("warm-up", "must be from 0 to 1040 weeks", f"{warm_up / WEEK_MIN:g}"))
+    if rules:
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, *rule) for rule in rules])

@@ -1,0 +1,190 @@
+"""Plain tables for the terminal: a comparison side by side, and one layout in full."""
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.measures.names import PARTS
+from batsim.scenario.week import WEEK_MIN
+
+if TYPE_CHECKING:
+    from batsim.study.compare import Comparison
+    from batsim.study.intervals import Interval
+    from batsim.study.replications import Runs
+
+CAUTION = (
+    "Not covered here: whether the parts fit, ventilation, supply, money. Batteries are heavy and hold acid, charging\n"
+    "makes hydrogen, connectors can arc, loads can fall: local codes and licensed, competent people decide."
+)
+"""The usual cautions, under every answer."""
+
+
+class Row(NamedTuple):
+    """A row of the comparison: label, measure, what follows the numbers, and whether it is shown when zero."""
+
+    label: str
+    measure: str
+    unit: str
+    always: bool = True
+    per_truck: bool = False
+
+
+ROWS = (
+    Row("downtime", "downtime_min_per_truck_shift", "min per truck-shift"),
+    *(
+        Row(f"  {part.replace('wait_', 'waits for ').replace('_', ' ')}", f"{part}_min_per_truck_shift", "", False)
+        for part in PARTS
+    ),
+    Row("wait", "wait_min_per_exchange", "min per exchange"),
+    Row("  95 % wait no longer than", "wait_min_p95", "min"),
+    Row("exchanges (charges in shift)", "exchanges_per_day", "per working day"),
+    Row("labour, hands on", "labour_min_per_day", "min per working day"),
+    Row("  by attendants", "labour_attendant_min_per_day", "", False),
+    Row("  by drivers", "labour_driver_min_per_day", "", False),
+    Row("drivers wait", "driver_waiting_min_per_day", "min per working day"),
+    Row("batteries", "batteries", "in all (per truck)", True, True),
+    Row("  fewest ready", "ready_batteries_min", "at any time", False),
+    Row("chargers", "chargers", ""),
+    Row("stations or charging spots", "stations", ""),
+    Row("crew busy", "crew_busy_share", "of time on duty", False),
+    Row("energy", "energy_kwh_per_day", "kWh per working day, at the wall"),
+    Row("peak load", "peak_kw", "kW, mean of 15 min"),
+    Row("trucks below cut-out", "stranded_trucks", "times", False),
+)
+
+
+def number_text(interval: "Interval", *, share: bool = False) -> str:
+    """Write a mean with its half width, to the digits that the half width carries; a dash for nothing."""
+    mean, half = interval.mean, interval.half_width
+    if not math.isfinite(mean):
+        return "-"
+    if share:
+        mean, half = 100.0 * mean, 100.0 * half
+    unit = " %" if share else ""
+    if not math.isfinite(half):
+        return f"{mean:.1f}{unit}" if mean % 1 else f"{mean:.0f}{unit}"
+    if half == 0.0:
+        return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
+    digits = 0 if half >= 9.5 else 1 if half >= 0.095 else 2
+    return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
+
+
+def comparison_text(comparison: "Comparison", width: int = 100) -> str:
+    """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
+    runs = comparison.runs
+    lines = [heading(runs), ""]
+    rows = [row for row in ROWS if row.always or _any_positive(runs, row.measure)]
+    cells = {
+        layout: [_cell(runs, layout, row) for row in rows] + _target_cells(comparison, layout)
+        for layout in runs.layouts
+    }
+    targets = comparison.targets(runs.layouts[0])
+    labels = [row.label for row in rows] + [f"target: {target.target}" for target in targets]
+    units = [row.unit for row in rows] + [""] * len(targets)
+    lines += _side_by_side(labels, cells, units, width)
+    lines.append("")
+    if comparison.verdict:
+        lines.append(_sentence(comparison.verdict, width))
+    confidence = f"{100 * runs.confidence:g} %"
+    if runs.replications > 1:
+        note = f"± is the half width of a {confidence} interval for each mean; differences are paired."
+    else:
+        note = "One replication has no intervals; take more to know how sure this is."
+    lines += [_sentence(note, width), CAUTION]
+    return "\n".join(lines)
+
+
+def heading(runs: "Runs") -> str:
+    """Say in one line what was simulated."""
+    scenario = runs.scenario
+    trucks = sum(group.count for group in scenario.trucks)
+    shifts = len({name for group in scenario.trucks for name in group.shifts})
+    warm_up = runs.warm_up_min / WEEK_MIN
+    return (
+        f"{scenario.site.name}: {_count(trucks, 'truck')}, {_count(shifts, 'shift')}, "
+        f"{_count(len(runs.layouts), 'layout')}; {_count(runs.replications, 'replication')} of "
+        f"{_count(runs.weeks, 'week')}, warm-up {_count(warm_up, 'week')}, seed {runs.seed}"
+    )
+
+
+def layout_text(runs: "Runs", layout: str) -> str:
+    """Every measure of one layout, with its unit; what has no meaning in it is left out."""
+    rows = []
+    for name in runs.measures:
+        interval = runs.interval(layout, name)
+        measure = MEASURES.get(name, WITHIN_TARGET)
+        if not math.isfinite(interval.mean) or (interval.mean == 0.0 and name.startswith("labour_")):
+            continue
+        share = name.endswith("_share")
+        indent = "  " if name.removesuffix("_min_per_truck_shift") in PARTS or name.count("_") > 4 else ""
+        unit = "" if share or measure.unit == "1" else measure.unit
+        rows.append((indent + measure.label, number_text(interval, share=share), unit))
+    widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
+    arrangement = runs.scenario.arrangement(layout)
+    lines = [f"{layout} ({arrangement.title})"]
+    lines += [f"  {label:<{widths[0]}}  {value:>{widths[1]}}  {unit}".rstrip() for label, value, unit in rows]
+    return "\n".join(lines)
+
+
+def _cell(runs: "Runs", layout: str, row: Row) -> str:
+    """Text of one number in a comparison."""
+    text = number_text(runs.interval(layout, row.measure), share=row.measure.endswith("_share"))
+    if row.per_truck:
+        text += f" ({runs.interval(layout, 'batteries_per_truck').mean:.2f})"
+    return text
+
+
+def _target_cells(comparison: "Comparison", layout: str) -> list[str]:
+    """Verdicts on the targets."""
+    return [target.verdict for target in comparison.targets(layout)]
+
+
+def _any_positive(runs: "Runs", measure: str) -> bool:
+    """Tell whether any layout has something to show in a measure."""
+    return any(runs.interval(layout, measure).mean > 0.0 for layout in runs.layouts)
+
+
+def _side_by_side(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
+    """Lay layouts side by side, in as many blocks as the width asks for."""
+    label_width = max(map(len, labels))
+    unit_width = max(map(len, units))
+    names = {layout: _short(layout) for layout in cells}
+    column = {layout: max(len(names[layout]), *map(len, texts)) for layout, texts in cells.items()}
+    blocks: list[list[str]] = [[]]
+    used = label_width + unit_width + 2
+    for layout in cells:
+        if blocks[-1] and used + sum(column[each] + 2 for each in [*blocks[-1], layout]) > width:
+            blocks.append([])
+        blocks[-1].append(layout)
+    lines: list[str] = []
+    for number, block in enumerate(blocks):
+        if number:
+            lines.append("")
+        head = "  ".join(f"{names[layout]:>{column[layout]}}" for layout in block)
+        lines.append(f"{'':<{label_width}}  {head}".rstrip())
+        for position, label in enumerate(labels):
+            values = "  ".join(f"{cells[layout][position]:>{column[layout]}}" for layout in block)
+            lines.append(f"{label:<{label_width}}  {values}  {units[position]}".rstrip())
+    return lines
+
+
+def _short(name: str, most: int = 24) -> str:
+    """Cut a long name for a column head."""
+    return name if len(name) <= most else f"{name[: most - 3]}..."
+
+
+def _sentence(text: str, width: int) -> str:
+    """Break a sentence into lines of the width."""
+    lines, line = [], ""
+    for word in text.split():
+        if line and len(line) + 1 + len(word) > width:
+            lines.append(line)
+            line = word
+        else:
+            line = f"{line} {word}".strip()
+    return "\n".join([*lines, line])
+
+
+def _count(number: float, thing: str) -> str:
+    """Write a count with its noun."""
+    return f"{number:g} {thing}{'' if number == 1 else 's'}"
