@@ -54,7 +54,7 @@ class _Commands(click.Group):
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="batsim")
 @click.option("--debug", is_flag=True, help="Show a traceback when something goes wrong in batsim itself.")
-def main(debug: bool) -> None:  # noqa: FBT001 - click calls it by name
+def main(debug: bool) -> None:
     """Simulate battery rooms of electric lift-truck fleets.
 
     A scenario file (YAML) states a site and the layouts to compare. Start with `batsim new`.
@@ -110,9 +110,10 @@ def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
 @click.argument("file", type=click.Path(dir_okay=False))
 def check(file: str) -> None:
     """Read a scenario and say everything that is wrong with it, or what it states."""
-    from batsim.views.summary import summary_text  # noqa: PLC0415 - heavy
+    from batsim.study.outline import outline  # noqa: PLC0415 - heavy
+    from batsim.views.summary import summary_text  # noqa: PLC0415
 
-    click.echo(summary_text(_read(file)))
+    click.echo(summary_text(outline(_read(file))))
 
 
 @main.command()
@@ -129,16 +130,22 @@ def schema() -> None:
 @click.option("--trucks", type=click.IntRange(1, 2000), prompt="Trucks in use", help="Trucks in use.")
 @click.option("--shifts", type=click.IntRange(1, 3), prompt="Shifts a day (1, 2 or 3)", help="Shifts a day.")
 @click.option(
-    "--voltage", type=click.Choice(["24", "36", "48", "80"]), prompt="Battery voltage", default="48",
+    "--voltage",
+    type=click.Choice(["24", "36", "48", "80"]),
+    prompt="Battery voltage",
+    default="48",
     help="Voltage of the trucks.",
 )
 @click.option(
-    "--distance", type=click.FloatRange(0, 100_000), prompt="Metres from work to the room, one way", default=100.0,
+    "--distance",
+    type=click.FloatRange(0, 100_000),
+    prompt="Metres from work to the room, one way",
+    default=100.0,
     help="Way from work to the battery room. [m]",
 )
 @click.option("--power", type=click.FloatRange(0.05, 50), help="Mean power of a truck at work, if known. [kW]")
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
-def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401, FBT001 - click's options
+def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click's options
     """Write a commented starter scenario from a few survey answers; asks for what is not given."""
     from batsim.scenario.reading import read_scenario_text  # noqa: PLC0415 - heavy
     from batsim.scenario.starter import Answers, starter_text  # noqa: PLC0415
@@ -149,7 +156,11 @@ def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401, FBT001
         raise click.UsageError(message)
     text = starter_text(
         Answers(
-            answers["site"], answers["trucks"], answers["shifts"], int(answers["voltage"]), answers["distance"],
+            answers["site"],
+            answers["trucks"],
+            answers["shifts"],
+            int(answers["voltage"]),
+            answers["distance"],
             answers["power"],
         )
     )

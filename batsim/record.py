@@ -13,8 +13,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
 STATES = (
-    "in truck", "in transfer", "waiting for a charger", "on charge", "cooling", "being watered", "ready",
-    "spent", "out of use",
+    "in truck",
+    "in transfer",
+    "waiting for a charger",
+    "on charge",
+    "cooling",
+    "being watered",
+    "ready",
+    "spent",
+    "out of use",
 )
 """States of a battery: it is in exactly one at any instant."""
 IN_TRUCK, IN_TRANSFER, WAITING, ON_CHARGE, COOLING, WATERED, READY, SPENT, OUT_OF_USE = range(len(STATES))

@@ -122,9 +122,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
         "capacity": Dimension("capacity", "a", "Ah", "ah", "750 Ah", {"Ah": F(1)}),
         "voltage": Dimension("voltage", "a", "V", "v", "48 V", {"V": F(1), "mV": F(1, 1000)}),
         "current": Dimension("current", "a", "A", "a", "120 A", {"A": F(1), "mA": F(1, 1000)}),
-        "rate": Dimension(
-            "current per capacity", "a", "A per 100 Ah", "a_per_100ah", "18 A per 100 Ah", RATE
-        ),
+        "rate": Dimension("current per capacity", "a", "A per 100 Ah", "a_per_100ah", "18 A per 100 Ah", RATE),
         "power": Dimension("power", "a", "kW", "kw", "3.4 kW", POWER),
         "apparent_power": Dimension("apparent power", "an", "kVA", "kva", "250 kVA", APPARENT_POWER),
         "energy": Dimension("energy", "an", "kWh", "kwh", "24 kWh", ENERGY),
@@ -134,9 +132,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
         "area": Dimension("area", "an", "m2", "m2", "50 m2", AREA),
         "volume_flow": Dimension("volume flow", "a", "m3/h", "m3_per_h", "900 m3/h", VOLUME_FLOW),
         "force": Dimension("force", "a", "N", "n", "225 N", FORCE),
-        "resistance": Dimension(
-            "resistance times capacity", "a", "Ohm Ah", "ohm_ah", "0.3 Ohm Ah", RESISTANCE
-        ),
+        "resistance": Dimension("resistance times capacity", "a", "Ohm Ah", "ohm_ah", "0.3 Ohm Ah", RESISTANCE),
         "charge_count": Dimension(
             "number of charges", "a", "charges", "charges", "7 charges", {"charges": F(1), "charge": F(1)}
         ),
@@ -193,11 +189,7 @@ def parse(text: object, dimension: str) -> float:
         raise UnitError(msg)
     number = NUMBER.match(words)
     if number is None:
-        msg = (
-            f"needs a finite number, such as '{kind.example}'"
-            if re.match(NOT_FINITE, words)
-            else _needs(kind)
-        )
+        msg = f"needs a finite number, such as '{kind.example}'" if re.match(NOT_FINITE, words) else _needs(kind)
         raise UnitError(msg)
     unit = re.sub(r" ?/ ?", "/", words[number.end() :].strip())
     if dimension == "duration" and TWO_PARTS.match(unit):

@@ -91,8 +91,15 @@ def figures() -> tuple[Figure, ...]:
     """All figures, in the order of the file."""
     return tuple(
         Figure(
-            row["name"], float(row["value"]), float(row["low"]), float(row["high"]), row["unit"],
-            row["source"], row["where"], row["status"], row["note"],
+            row["name"],
+            float(row["value"]),
+            float(row["low"]),
+            float(row["high"]),
+            row["unit"],
+            row["source"],
+            row["where"],
+            row["status"],
+            row["note"],
         )
         for row in _rows("figures.csv")
     )

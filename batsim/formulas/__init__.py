@@ -1,0 +1,1 @@
+"""Plain functions, numbers in and numbers out: batteries, charging, rules of thumb."""

@@ -356,9 +356,7 @@ def _falling_phases(
         from_a, to_a = gassing_a + slope * (left_ah - onset_ah), gassing_a + slope * (knee_ah - onset_ah)
         reached = 1.0 - knee_ah / capacity_ah
         phases.append(
-            _falling_phase(
-                left_ah - knee_ah, from_a, to_a, volts=profile.bulk_v, soc_from=soc, soc_to=reached
-            )
+            _falling_phase(left_ah - knee_ah, from_a, to_a, volts=profile.bulk_v, soc_from=soc, soc_to=reached)
         )
         owed_ah -= left_ah - knee_ah
         left_ah, soc = knee_ah, reached
@@ -367,9 +365,7 @@ def _falling_phases(
         slope = (gassing_a - end_a) / onset_ah
         from_a, to_a = end_a + slope * left_ah, end_a + slope * stop_ah
         reached = 1.0 - stop_ah / capacity_ah
-        phases.append(
-            _falling_phase(give_ah, from_a, to_a, volts=profile.finish_v, soc_from=soc, soc_to=reached)
-        )
+        phases.append(_falling_phase(give_ah, from_a, to_a, volts=profile.finish_v, soc_from=soc, soc_to=reached))
     return tuple(phases)
 
 

@@ -36,8 +36,12 @@ def measure(record: "Record", wait_target_min: float | None = None) -> dict[str,
 
     measured = Measured(record)
     found = {
-        **downtime_measures(measured), **exchange_measures(measured, wait_target_min), **stock_measures(measured),
-        **occupancy_measures(measured), **labour_measures(measured), **load_measures(measured),
+        **downtime_measures(measured),
+        **exchange_measures(measured, wait_target_min),
+        **stock_measures(measured),
+        **occupancy_measures(measured),
+        **labour_measures(measured),
+        **load_measures(measured),
     }
     names = [*MEASURES, *((WITHIN_TARGET.name,) if wait_target_min is not None else ())]
     return {name: float(found[name]) for name in names}

@@ -6,7 +6,11 @@ from batsim.measures.windows import Floats, Measured, Worked
 from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, PLACE, STATION
 
 WAITS = {
-    "wait_station": STATION, "wait_battery": BATTERY, "wait_place": PLACE, "wait_crew": CREW, "wait_device": DEVICE,
+    "wait_station": STATION,
+    "wait_battery": BATTERY,
+    "wait_place": PLACE,
+    "wait_crew": CREW,
+    "wait_device": DEVICE,
 }
 
 
@@ -70,8 +74,7 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
     measures["availability_share"] = 1.0 - total / scheduled if scheduled else np.nan
     standing = total - lost["travel"]
     measures["driver_waiting_min_per_day"] = (
-        max(0.0, standing - _drivers_hands_on(measured)) / measured.working_days
-        if measured.working_days else np.nan
+        max(0.0, standing - _drivers_hands_on(measured)) / measured.working_days if measured.working_days else np.nan
     )
     return measures
 

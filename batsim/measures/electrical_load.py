@@ -14,7 +14,7 @@ def load_kw(measured: Measured) -> Floats:
     phases = _phases(measured)
     if not phases.size:
         return np.zeros(quarters)
-    start, hours, kw, decay = phases.T
+    start, hours = phases[:, 0], phases[:, 1]
     first = np.floor((start - measured.start) / QUARTER_MIN).astype(int)
     last = np.ceil((start + 60.0 * hours - measured.start) / QUARTER_MIN).astype(int)
     spans = np.maximum(last - first, 0)
@@ -24,7 +24,7 @@ def load_kw(measured: Measured) -> Floats:
     begin = measured.start + quarter * QUARTER_MIN
     kwh = _kwh_until(begin + QUARTER_MIN, owner, phases) - _kwh_until(begin, owner, phases)
     seen = (quarter >= 0) & (quarter < quarters)
-    totals = np.bincount(quarter[seen], weights=kwh[seen], minlength=quarters)
+    totals: Floats = np.bincount(quarter[seen], weights=kwh[seen], minlength=quarters).astype(float)
     return totals * (60.0 / QUARTER_MIN)
 
 
@@ -48,7 +48,8 @@ def _kwh_until(times: Floats, owner: "np.ndarray[tuple[int], np.dtype[np.intp]]"
     passed = np.clip((times - start) / 60.0, 0.0, hours)
     steady = decay == 0.0
     falling = np.where(steady, 1.0, decay)
-    return kw * np.where(steady, passed, -np.expm1(-falling * passed) / falling)
+    kwh: Floats = kw * np.where(steady, passed, -np.expm1(-falling * passed) / falling)
+    return kwh
 
 
 def load_measures(measured: Measured) -> dict[str, float]:

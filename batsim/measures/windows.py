@@ -25,7 +25,8 @@ class Worked:
         """Working minutes before each clock time; constant outside the windows."""
         if not self.edges.size:
             return np.zeros_like(times)
-        return np.interp(times, self.edges, self.done)
+        worked: Floats = np.interp(times, self.edges, self.done)
+        return worked
 
     def between(self, start: float, end: float) -> float:
         """Working minutes between two clock times."""
@@ -45,7 +46,8 @@ class Measured:
 
     def clip(self, times: Floats) -> Floats:
         """Times moved into the measured time; what never came counts as its end."""
-        return np.clip(np.where(np.isnan(times), self.end, times), self.start, self.end)
+        came: Floats = np.where(np.isnan(times), self.end, times)
+        return np.clip(came, self.start, self.end)
 
     def inside(self, times: Floats) -> "np.ndarray[Any, np.dtype[np.bool_]]":
         """Tell which times fall into the measured time, its end left out."""

@@ -1,0 +1,1 @@
+"""The simulation: one file for each activity in the room."""

@@ -11,7 +11,15 @@ class Battery:
     """State of one battery; what happened to it is in the record."""
 
     __slots__ = (
-        "charged_min", "charges", "line", "missing_ah", "number", "owed_ah", "place", "pool", "soc_share",
+        "charged_min",
+        "charges",
+        "line",
+        "missing_ah",
+        "number",
+        "owed_ah",
+        "place",
+        "pool",
+        "soc_share",
         "spent_min",
     )
 

@@ -145,7 +145,6 @@ class Blueprint:
     """Site working minutes of a week over its working days. [min]"""
 
 
-
 def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work out a layout for runs of some length after a warm-up. [min]"""
     stated = scenario.layouts[layout]
@@ -158,7 +157,7 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
     plan = None if arrangement.in_truck else _exchange(scenario, layout, drivers_only=drivers_only)
     chargers = {count.charger: 0.0 for count in stated.chargers}
     for count in stated.chargers:
-        chargers[count.charger] += count.count
+        chargers[count.charger] += count.number
     stations = stated.stations
     if stations is None:
         stations = sum(chargers.values()) if arrangement.in_truck else 1
@@ -239,9 +238,7 @@ def _watering_law(battery: "BatteryType") -> DurationLaw:
     return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
 
 
-def _group(
-    scenario: "Scenario", number: int, lines: list[str], horizon: float, warm_up_min: float
-) -> GroupPlan:
+def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, warm_up_min: float) -> GroupPlan:
     """Work out one truck group."""
     truck = scenario.trucks[number]
     until = horizon + ALWAYS_AHEAD
@@ -303,7 +300,10 @@ def _exchange(scenario: "Scenario", layout: str, *, drivers_only: bool) -> Excha
         empty_places=arrangement.empty_places,
         instants=tuple(
             Instant(
-                step, step == truck_step, step == last, step == people_step,
+                step,
+                step == truck_step,
+                step == last,
+                step == people_step,
                 tuple(name for name, until in device_steps.items() if until == step),
             )
             for step in ends

@@ -67,9 +67,9 @@ class ChargingDesk:
         pool.free += 1
         longest: Line | None = None
         for line in self.room.lines:
-            if line.spent and pool in self.pools_of[line.number]:
-                if longest is None or line.spent[0].spent_min < longest.spent[0].spent_min:
-                    longest = line
+            fits = line.spent and pool in self.pools_of[line.number]
+            if fits and (longest is None or line.spent[0].spent_min < longest.spent[0].spent_min):
+                longest = line
         if longest is not None:
             self._assign(longest.spent.popleft(), pool)
 
@@ -86,9 +86,7 @@ class ChargingDesk:
             self._charge(battery, self.room.env.now, self.room.env.now)
             return
         self.room.state(battery, WAITING)
-        if not self.needs_person:
-            self._connect(battery)
-        elif self.room.crew.can_spare(1) and not self.room.exchange.waits_for_crew:
+        if not self.needs_person or (self.room.crew.can_spare(1) and not self.room.exchange.waits_for_crew):
             self._connect(battery)
         else:
             self.to_connect.append(battery)
@@ -117,7 +115,7 @@ class ChargingDesk:
     def _charge(self, battery: "Battery", connected_min: float, start_min: float) -> None:
         """Settle the whole charge and cool-down, and write its row."""
         room, line, pool = self.room, battery.line, battery.pool
-        assert pool is not None  # a battery is connected to a charger  # noqa: S101
+        assert pool is not None  # a battery is connected to a charger
         law: Iterator[float] | None = room.charge_times[battery.number]
         phases, hours, ah = self.phases_of(battery, None if law is None else next(law))
         end_min = start_min + ticked(60.0 * hours)
@@ -125,8 +123,19 @@ class ChargingDesk:
         soc_from = 1.0 - battery.missing_ah / line.plan.cell.capacity_ah
         room.record.rows["charges"].append(
             (
-                battery.number, line.number, pool.number, battery.place, battery.spent_min, connected_min,
-                start_min, end_min, cooled_min, soc_from, 1.0, ah, phases,
+                battery.number,
+                line.number,
+                pool.number,
+                battery.place,
+                battery.spent_min,
+                connected_min,
+                start_min,
+                end_min,
+                cooled_min,
+                soc_from,
+                1.0,
+                ah,
+                phases,
             )
         )
         room.state_at(battery, ON_CHARGE, start_min)

@@ -35,7 +35,9 @@ def cell_of(battery: BatteryType, temperature_degc: float) -> Cell:
         knee_degc=knee,
         cold_per_k=slope,
         cold_table=(
-            (-18.0, value(f"{cold}.minus_18")), (-10.0, value(f"{cold}.minus_10")), (0.0, at_knee - slope * knee),
+            (-18.0, value(f"{cold}.minus_18")),
+            (-10.0, value(f"{cold}.minus_10")),
+            (0.0, at_knee - slope * knee),
         ),
     )
     return Cell(

@@ -7,8 +7,8 @@ instant really compare equal, in whatever order their times were added up.
 
 from typing import TYPE_CHECKING
 
-from simpy.core import Environment, EventPriority
-from simpy.events import PENDING, Event
+from simpy.core import Environment
+from simpy.events import PENDING, Event, EventPriority
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -1,6 +1,7 @@
 """Attendants: on duty by shift, held by one job at a time, gone for breaks."""
 
 from collections.abc import Generator
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from batsim.room.clock import CALENDAR, Moment
@@ -32,11 +33,7 @@ class Crossing:
     """Work that runs into breaks, for the rule that lays it down until the break is over."""
 
     def __init__(self, windows: "tuple[Window, ...]", breaks: frozenset[float]) -> None:
-        self.gaps = [
-            (end, start)
-            for (_, end), (start, _) in zip(windows, windows[1:], strict=False)
-            if end in breaks
-        ]
+        self.gaps = [(end, start) for (_, end), (start, _) in pairwise(windows) if end in breaks]
 
     def end_of(self, start_min: float, work_min: float) -> float:
         """When work is done that is laid down in every break; it runs over the end of a shift. [min]"""

@@ -27,9 +27,28 @@ class Truck:
     """One truck and what is going on with it."""
 
     __slots__ = (
-        "arrival_soc", "back_min", "battery", "below_cut_out", "exchange_times", "factor", "first_min", "fresh",
-        "group", "in_line", "joined_min", "left_min", "line", "number", "ready_found", "room", "run_times", "served",
-        "start_soc", "stint_factors", "trip_min", "usable_ah",
+        "arrival_soc",
+        "back_min",
+        "battery",
+        "below_cut_out",
+        "exchange_times",
+        "factor",
+        "first_min",
+        "fresh",
+        "group",
+        "in_line",
+        "joined_min",
+        "left_min",
+        "line",
+        "number",
+        "ready_found",
+        "room",
+        "run_times",
+        "served",
+        "start_soc",
+        "stint_factors",
+        "trip_min",
+        "usable_ah",
     )
 
     def __init__(self, room: "Room", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
@@ -79,7 +98,7 @@ class Truck:
         Fills in when the truck leaves its work, when it joins the line and what is left in its battery then. The
         ways from and to the room are drawn at the mean rate of the stint.
         """
-        group, battery = self.group, self.battery
+        group = self.group
         cell = group.cell
         if self.run_times is not None:
             minutes = next(self.run_times)
@@ -91,7 +110,7 @@ class Truck:
             ah = (soc_from - soc_to) * cell.capacity_ah
             kwh = ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
         else:
-            assert self.stint_factors is not None  # either run times or draws  # noqa: S101
+            assert self.stint_factors is not None  # either run times or draws
             power_w = group.power_w * self.factor * next(self.stint_factors)
             if self.first_min is None:
                 soc_from = self.start_soc
@@ -106,9 +125,7 @@ class Truck:
             kwh = power_w * hours * share / 1000.0
         return self._go(start_min, minutes, soc_from, arrival, ah, kwh)
 
-    def _go(
-        self, start_min: float, minutes: float, soc_from: float, arrival: float, ah: float, kwh: float
-    ) -> bool:
+    def _go(self, start_min: float, minutes: float, soc_from: float, arrival: float, ah: float, kwh: float) -> bool:
         """Put the stint into the calendar and write its row."""
         battery = self.battery
         battery.soc_share = arrival
@@ -170,13 +187,24 @@ def _turn_away(room: "Room", truck: Truck, cut_out: float) -> bool:
     back = now + truck.trip_min
     room.record.rows["exchanges"].append(
         (
-            truck.number, truck.group.number, truck.line.number, TURNED_AWAY, truck.battery.number,
-            truck.battery.number, truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min, now,
-            now, now, back, 0.0,
+            truck.number,
+            truck.group.number,
+            truck.line.number,
+            TURNED_AWAY,
+            truck.battery.number,
+            truck.battery.number,
+            truck.arrival_soc,
+            truck.below_cut_out,
+            0,
+            truck.left_min,
+            truck.joined_min,
+            now,
+            now,
+            now,
+            back,
+            0.0,
         )
     )
     truck.back_min = back
     soc = truck.arrival_soc if truck.run_times is None else 1.0
     return truck.work(back, soc, cut_out if truck.run_times is None else truck.arrival_soc, truck.trip_min)
-
-

@@ -189,9 +189,22 @@ class ExchangeDesk:
         truck.leaves_with(fresh, free_min)
         room.record.rows["exchanges"].append(
             (
-                truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number,
-                truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
-                now, free_min, end_min, truck.back_min, 0.0,
+                truck.number,
+                truck.group.number,
+                line.number,
+                EXCHANGE,
+                spent.number,
+                fresh.number,
+                truck.arrival_soc,
+                truck.below_cut_out,
+                truck.ready_found,
+                truck.left_min,
+                truck.joined_min,
+                now,
+                free_min,
+                end_min,
+                truck.back_min,
+                0.0,
             )
         )
         work = room.record.rows["work"]

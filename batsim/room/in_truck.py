@@ -108,7 +108,7 @@ def _new_stint(truck: "Truck", level: float) -> Stint:
     if truck.run_times is not None:
         minutes = next(truck.run_times)
         return Stint(0.0, (1.0 - level) / minutes if minutes else inf)
-    assert truck.stint_factors is not None  # either run times or draws  # noqa: S101
+    assert truck.stint_factors is not None  # either run times or draws
     return Stint(truck.group.power_w * truck.factor * next(truck.stint_factors), 0.0)
 
 
@@ -197,7 +197,7 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
         desk.note(truck, -1)
         truck.in_line = False
     pool = battery.pool
-    assert pool is not None  # taken above  # noqa: S101
+    assert pool is not None  # taken above
     now = env.now
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     start = now + plug
@@ -214,9 +214,22 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.back_min = free + truck.trip_min
     room.record.rows["exchanges"].append(
         (
-            truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number,
-            truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min, now, free, free,
-            truck.back_min, water,
+            truck.number,
+            truck.group.number,
+            truck.line.number,
+            CHARGE_IN_TRUCK,
+            battery.number,
+            battery.number,
+            truck.arrival_soc,
+            truck.below_cut_out,
+            0,
+            truck.left_min,
+            truck.joined_min,
+            now,
+            free,
+            free,
+            truck.back_min,
+            water,
         )
     )
     room.record.rows["work"].append((DRIVER, PLUGGING, now, start, plug, 1))
@@ -249,9 +262,7 @@ def _stay_through_gap(
     return cut(longer, hours), start + ticked(60.0 * hours)
 
 
-def _charge_in_gap(
-    room: "Room", truck: "Truck", gap_start: float, gap_end: float
-) -> "Generator[Event, None, None]":
+def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: float) -> "Generator[Event, None, None]":
     """Charge in a break or after work; the truck is at work again when the gap ends."""
     env, desk, battery = room.env, room.spots, truck.battery
     is_break = gap_start in truck.group.breaks
@@ -271,7 +282,7 @@ def _charge_in_gap(
             desk.leave_line(truck)
             return
     pool = battery.pool
-    assert pool is not None  # taken above  # noqa: S101
+    assert pool is not None  # taken above
     now = env.now
     start = now + plug
     phases = _phases(room, truck, target)
@@ -323,8 +334,19 @@ def _charged(
     battery.charges += stored / (capacity * (1.0 - truck.group.truck.exchange_at_share))
     room.record.rows["charges"].append(
         (
-            battery.number, truck.line.number, number, -1, truck.joined_min if truck.joined_min < inf else connected,
-            connected, start, end, end, before, 1.0 - battery.missing_ah / capacity, ah, phases,
+            battery.number,
+            truck.line.number,
+            number,
+            -1,
+            truck.joined_min if truck.joined_min < inf else connected,
+            connected,
+            start,
+            end,
+            end,
+            before,
+            1.0 - battery.missing_ah / capacity,
+            ah,
+            phases,
         )
     )
     room.state_at(battery, ON_CHARGE, start)

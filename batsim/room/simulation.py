@@ -4,6 +4,7 @@ A run is a pure function of scenario, layout, replication and seed. The scenario
 """
 
 from functools import lru_cache
+from itertools import pairwise
 from math import nan
 from typing import TYPE_CHECKING
 
@@ -98,10 +99,13 @@ class Room:
         types = [battery.line.plan for battery in self.batteries]
         connect = plan.arrangement.connect_time_min
         self.connect_times = [streams.durations(connect, "battery", n, "connect") for n in numbers]
-        self.cool_downs = [streams.durations(types[n].battery.cool_down_min, "battery", n, "cool-down") for n in numbers]
+        self.cool_downs = [
+            streams.durations(types[n].battery.cool_down_min, "battery", n, "cool-down") for n in numbers
+        ]
         self.watering_times = [streams.durations(types[n].watering_min, "battery", n, "watering") for n in numbers]
         self.charge_times: list[Iterator[float] | None] = [
-            None if (law := types[n].battery.charge_time_min) is None
+            None
+            if (law := types[n].battery.charge_time_min) is None
             else streams.durations(law, "battery", n, "charge")
             for n in numbers
         ]
@@ -147,12 +151,25 @@ class Room:
         horizon, rows = self.plan.horizon_min, self.record.rows
         for truck in self.trucks:
             on_the_way = truck.left_min < horizon <= truck.joined_min
-            if (on_the_way or truck.in_line and not truck.served.triggered) and truck.left_min < horizon:
+            if (on_the_way or (truck.in_line and not truck.served.triggered)) and truck.left_min < horizon:
                 rows["exchanges"].append(
                     (
-                        truck.number, truck.group.number, truck.line.number, EXCHANGE, truck.battery.number, -1,
-                        truck.arrival_soc, truck.below_cut_out, truck.ready_found if truck.in_line else nan,
-                        truck.left_min, truck.joined_min, nan, nan, nan, nan, 0.0,
+                        truck.number,
+                        truck.group.number,
+                        truck.line.number,
+                        EXCHANGE,
+                        truck.battery.number,
+                        -1,
+                        truck.arrival_soc,
+                        truck.below_cut_out,
+                        truck.ready_found if truck.in_line else nan,
+                        truck.left_min,
+                        truck.joined_min,
+                        nan,
+                        nan,
+                        nan,
+                        nan,
+                        0.0,
                     )
                 )
         waiting = [battery for line in self.lines for battery in line.spent] + self.charging.to_connect
@@ -172,7 +189,7 @@ def _facts(plan: Blueprint, seed: int, replication: int) -> Facts:
             edges[start] = edges.get(start, 0) + count
             edges[end] = edges.get(end, 0) - count
     crew_windows, on_duty, times = [], 0, sorted(edges)
-    for start, end in zip(times, times[1:], strict=False):
+    for start, end in pairwise(times):
         on_duty += edges[start]
         crew_windows.append((start, end, on_duty))
     return Facts(
@@ -241,5 +258,3 @@ def simulate(
         The tables of the run, warm-up included.
     """
     return Room(_blueprint(_Key(scenario), layout, length_min, warm_up_min), seed, replication).run()
-
-

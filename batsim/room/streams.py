@@ -123,7 +123,9 @@ def _hyperexponential(mean: float, cv: float) -> Sampler:
 
 
 def exchange_times(
-    streams: Streams, laws: "list[tuple[str, DurationLaw]]", truck: int,
+    streams: Streams,
+    laws: "list[tuple[str, DurationLaw]]",
+    truck: int,
     columns: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
 ) -> Iterator[tuple[float, ...]]:
     """Endless rows of times of one truck's exchanges.
@@ -143,7 +145,9 @@ def exchange_times(
 
 
 def _exchange_rows(
-    streams: Streams, laws: "list[tuple[str, DurationLaw]]", truck: int,
+    streams: Streams,
+    laws: "list[tuple[str, DurationLaw]]",
+    truck: int,
     columns: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
 ) -> Iterator[tuple[float, ...]]:
     """Draw blocks of step times, each step from its own stream, and weigh them together."""

@@ -35,8 +35,7 @@ class Timetable:
         if index == len(self.ends):
             return inf
         begin = self.starts[index]
-        if start_min > begin:
-            begin = start_min
+        begin = max(begin, start_min)
         end = self.ends[index]
         if begin + working_min <= end:
             return begin + working_min

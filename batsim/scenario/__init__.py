@@ -1,0 +1,1 @@
+"""What the analyst states: frozen models, read from YAML and checked."""

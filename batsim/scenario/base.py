@@ -23,7 +23,7 @@ class Fault(NamedTuple):
     got: str | None = None
 
 
-class Faults(ValueError):
+class Faults(ValueError):  # noqa: N818 - it is many
     """Broken rules that concern several keys of one part; each is reported at its own place."""
 
     def __init__(self, faults: list[Fault]) -> None:
@@ -71,9 +71,7 @@ class Kind:
     def __get_pydantic_core_schema__(self, source: type, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
-    def __get_pydantic_json_schema__(
-        self, core: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return dict(self.schema)
 
 
@@ -81,7 +79,11 @@ class Quantity(Kind):
     """A number with a unit, written as text; read into the canonical unit of its dimension."""
 
     def __init__(
-        self, dimension: str, *, above: float | None = None, least: float | None = None,
+        self,
+        dimension: str,
+        *,
+        above: float | None = None,
+        least: float | None = None,
         most: float | None = None,
     ) -> None:
         self.dimension, self.above, self.least, self.most = dimension, above, least, most
@@ -106,7 +108,7 @@ class Quantity(Kind):
 class Number(Kind):
     """A plain number without a unit, such as a Peukert exponent or a coefficient of variation."""
 
-    def __init__(self, *, above: float | None = None, least: float | None = None, most: float | None = None):
+    def __init__(self, *, above: float | None = None, least: float | None = None, most: float | None = None) -> None:
         self.above, self.least, self.most = above, least, most
         self.schema = {"type": "number"}
 

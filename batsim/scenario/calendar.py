@@ -77,9 +77,7 @@ def group_windows(
 ) -> list[Window]:
     """Working windows of several shifts together, joined where one follows the other at once. [min]"""
     closed = closed_days(week, warm_up_min)
-    return joined(
-        [window for name in names for window in shift_windows(week.shifts[name], until_min, closed)]
-    )
+    return joined([window for name in names for window in shift_windows(week.shifts[name], until_min, closed)])
 
 
 def break_starts(
@@ -88,13 +86,11 @@ def break_starts(
     """Ends of those windows that a break or a handover follows, not the end of work. [min]"""
     whole = {"breaks": (), "handover_min": 0.0}
     spans = joined(
-        [
-            span for name in names
-            for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min)
-        ]
+        [span for name in names for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min)]
     )
     return frozenset(
-        end for (_, end), (start, _) in pairwise(windows)
+        end
+        for (_, end), (start, _) in pairwise(windows)
         if any(begin <= end and start <= finish for begin, finish in spans)
     )
 

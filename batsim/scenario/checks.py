@@ -35,18 +35,12 @@ def _names(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
         seen.append(group.group)
         for position, shift in enumerate(group.shifts):
             yield from _known(stated, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
-        yield from _known(
-            stated, (*here, "battery"), group.battery, list(scenario.batteries), "battery type"
-        )
+        yield from _known(stated, (*here, "battery"), group.battery, list(scenario.batteries), "battery type")
     for name, layout in scenario.layouts.items():
         at: Path = ("layouts", name)
-        yield from _known(
-            stated, (*at, "handling"), layout.handling, list(scenario.handling), "handling arrangement"
-        )
+        yield from _known(stated, (*at, "handling"), layout.handling, list(scenario.handling), "handling arrangement")
         for count in layout.chargers:
-            yield from _known(
-                stated, (*at, "chargers"), count.charger, list(scenario.chargers), "charger type"
-            )
+            yield from _known(stated, (*at, "chargers"), count.charger, list(scenario.chargers), "charger type")
         for shift in layout.crew if isinstance(layout.crew, dict) else ():
             yield from _known(stated, (*at, "crew", shift), shift, list(scenario.week.shifts), "shift")
         for battery in layout.batteries or ():
@@ -57,7 +51,10 @@ def _names(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
     for name, charger in scenario.chargers.items():
         for position, battery in enumerate(charger.batteries):
             yield from _known(
-                stated, ("chargers", name, "batteries", position), battery, list(scenario.batteries),
+                stated,
+                ("chargers", name, "batteries", position),
+                battery,
+                list(scenario.batteries),
                 "battery type",
             )
 
@@ -93,9 +90,7 @@ def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
 def _one_week(scenario: Scenario, name: str) -> list[Window]:
     """Working windows of a shift in the second week, when those over the week's end are whole."""
     return [
-        window
-        for window in shift_windows(scenario.week.shifts[name], 2 * WEEK_MIN + DAY_MIN)
-        if window[0] >= WEEK_MIN
+        window for window in shift_windows(scenario.week.shifts[name], 2 * WEEK_MIN + DAY_MIN) if window[0] >= WEEK_MIN
     ]
 
 

@@ -7,7 +7,14 @@ from pydantic import Field, model_validator
 from batsim.scenario.base import Frozen, Kind, Minutes, Number, Words
 
 LAW_NAMES = (
-    "fixed", "triangular", "uniform", "exponential", "lognormal", "gamma", "hyperexponential", "observed",
+    "fixed",
+    "triangular",
+    "uniform",
+    "exponential",
+    "lognormal",
+    "gamma",
+    "hyperexponential",
+    "observed",
 )
 
 
@@ -61,17 +68,26 @@ class DurationLaw(Frozen):
         keys = {
             key
             for key, value in (
-                ("fixed", self.fixed_min), ("low", self.low_min), ("typical", self.typical_min),
-                ("high", self.high_min), ("mean", self.mean_min), ("cv", self.cv),
+                ("fixed", self.fixed_min),
+                ("low", self.low_min),
+                ("typical", self.typical_min),
+                ("high", self.high_min),
+                ("mean", self.mean_min),
+                ("cv", self.cv),
                 ("observed", self.observed_min),
             )
             if value is not None
         }
         name = self.kind
         wanted = {
-            "fixed": {"fixed"}, "triangular": {"low", "typical", "high"}, "uniform": {"low", "high"},
-            "exponential": {"mean"}, "lognormal": {"mean", "cv"}, "gamma": {"mean", "cv"},
-            "hyperexponential": {"mean", "cv"}, "observed": {"observed"},
+            "fixed": {"fixed"},
+            "triangular": {"low", "typical", "high"},
+            "uniform": {"low", "high"},
+            "exponential": {"mean"},
+            "lognormal": {"mean", "cv"},
+            "gamma": {"mean", "cv"},
+            "hyperexponential": {"mean", "cv"},
+            "observed": {"observed"},
         }[name]
         if keys != wanted:
             msg = (
@@ -82,7 +98,7 @@ class DurationLaw(Frozen):
         if name in {"triangular", "uniform"}:
             low, high = self.low_min or 0.0, self.high_min or 0.0
             middle = low if self.typical_min is None else self.typical_min
-            if not low <= middle <= high or high == low == 0.0 and name == "uniform":
+            if not low <= middle <= high or (high == low == 0.0 and name == "uniform"):
                 msg = "low, typical and high must rise in this order"
                 raise ValueError(msg)
         if name == "hyperexponential" and (self.cv or 0.0) <= 1.0:

@@ -145,7 +145,8 @@ def _charge_in_truck(scenario: Scenario, name: str, stated: Marked) -> Iterator[
         return
     latest = max(group.exchange_at_share for group in scenario.trucks)
     for key, share in (
-        ("ceiling", layout.in_truck.ceiling_share), ("return_at", layout.in_truck.return_at_share),
+        ("ceiling", layout.in_truck.ceiling_share),
+        ("return_at", layout.in_truck.return_at_share),
     ):
         if share <= latest:
             rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"

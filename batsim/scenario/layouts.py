@@ -15,7 +15,7 @@ RELEASE = ("with_exchange", "at_arrival")
 class ChargerCount(NamedTuple):
     """So many chargers of a type."""
 
-    count: float
+    number: float
     charger: str
 
 
@@ -116,7 +116,7 @@ class Layout(Frozen):
     """Whole exchange as timed on site, in place of the arrangement's steps. [min]"""
     picking: Annotated[str, Words(*PICKING)] = "longest_rested"
     """Which ready battery is taken."""
-    in_truck: InTruck = Field(default_factory=dict)  # type: ignore[arg-type]
+    in_truck: InTruck = Field(default_factory=dict)  # type: ignore[assignment]
     """Rules for charging in the truck."""
     owned: tuple[NameText, ...] = ()
     """What is already there and need not be bought."""

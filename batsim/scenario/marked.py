@@ -10,6 +10,8 @@ from batsim.scenario.yaml_text import Document, Place
 
 Path = tuple[str | int, ...]
 
+BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
+
 
 @dataclass
 class Marked:
@@ -88,13 +90,13 @@ class Marked:
         """Copy with one value set; the copy has no place for what was set."""
         keys = self._keys(path)
         changed = self.copy()
-        parent = changed.at(keys[:-1])
+        parent, last = changed.at(keys[:-1]), keys[-1]
         if isinstance(parent, dict):
-            parent[keys[-1]] = deepcopy(value)
-        elif isinstance(parent, list) and isinstance(keys[-1], int) and 0 <= keys[-1] < len(parent):
-            parent[keys[-1]] = deepcopy(value)
+            parent[last] = deepcopy(value)
+        elif isinstance(parent, list) and isinstance(last, int) and last < len(parent):
+            parent[last] = deepcopy(value)
         else:
-            raise ScenarioError(self.file, [Problem(self.file, 0, 0, path, "leads to nothing in this scenario")])
+            raise self._no_path(path, "leads to nothing in this scenario")
         for places in (changed.places, changed.key_places):
             for inner in [inner for inner in places if inner[: len(keys)] == keys]:
                 places[inner] = Place(self.file, 0, 0)
@@ -107,14 +109,17 @@ class Marked:
         while rest:
             match = re.match(r"\.?(?:'([^']*)'|([^.\[\]]+))|\[(\d+)\]", rest)
             if not match:
-                rule = "needs a path such as layouts.hoist.stations or trucks[0].count"
-                raise ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
-            keys.append(int(match[3]) if match[3] is not None else match[1] if match[1] is not None else match[2])
+                raise self._no_path(path, BAD_PATH)
+            name = match[1] if match[1] is not None else match[2]
+            keys.append(int(match[3]) if name is None else name)
             rest = rest[match.end() :]
         if not keys:
-            rule = "needs a path such as layouts.hoist.stations or trucks[0].count"
-            raise ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
+            raise self._no_path(path, BAD_PATH)
         return tuple(keys)
+
+    def _no_path(self, path: str, rule: str) -> ScenarioError:
+        """Error for a path that cannot be used."""
+        return ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
 
 
 def _merge(base: object, top: object) -> object:

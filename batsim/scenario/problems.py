@@ -51,9 +51,7 @@ def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) 
     return found
 
 
-def problem(
-    stated: Marked, path: Path, rule: str, *, got: str | None = None, of_key: bool = False
-) -> Problem:
+def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
     """Make a problem at the place where a path stands."""
     place = stated.place(path, of_key=of_key)
     return Problem(*place, path_text(path), rule, got)
@@ -99,8 +97,9 @@ def _missing(path: Path, model: type[BaseModel]) -> str:
     inner = _model_at(path[:-1], model)
     for name, field in inner.model_fields.items() if inner is not None else ():
         if path[-1] in (name, field.alias) and field.description:
-            return f"missing: {field.description.split('. ')[0].split(' [')[0].rstrip('.')[:1].lower()}" + (
-                field.description.split(". ")[0].split(" [")[0].rstrip(".")[1:]
+            return (
+                f"missing: {field.description.split('. ')[0].split(' [')[0].rstrip('.')[:1].lower()}"
+                + (field.description.split(". ")[0].split(" [")[0].rstrip(".")[1:])
             )
     return "missing"
 

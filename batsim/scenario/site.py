@@ -11,8 +11,8 @@ from batsim.scenario.base import (
     Count,
     Frozen,
     Kind,
-    MinutesAbove0,
     Minutes,
+    MinutesAbove0,
     NameText,
     Share,
     Words,
@@ -131,11 +131,11 @@ class Scenario(Frozen):
     """The site's own handling arrangements, beside those of the catalogue."""
     layouts: dict[NameText, Layout] = Field(min_length=1)
     """Candidate answers by name."""
-    rules: Rules = Field(default_factory=dict)  # type: ignore[arg-type]
+    rules: Rules = Field(default_factory=dict)  # type: ignore[assignment]
     """How the room is run where more than one way is usual."""
-    targets: Targets = Field(default_factory=dict)  # type: ignore[arg-type]
+    targets: Targets = Field(default_factory=dict)  # type: ignore[assignment]
     """What the room must reach."""
-    simulation: Simulation = Field(default_factory=dict)  # type: ignore[arg-type]
+    simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
 
     _stated: "Marked" = PrivateAttr()

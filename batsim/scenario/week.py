@@ -18,7 +18,7 @@ def clock_minutes(text: object) -> float:
     match = re.fullmatch(r"([01]?\d|2[0-4]):([0-5]\d)", text.strip()) if isinstance(text, str) else None
     minutes = int(match[1]) * 60.0 + int(match[2]) if match else -1.0
     if not 0.0 <= minutes <= DAY_MIN:
-        msg = "needs a time of day such as \"22:15\""
+        msg = 'needs a time of day such as "22:15"'
         raise ValueError(msg)
     return minutes
 
@@ -39,7 +39,9 @@ class TimeOfDay(Kind):
     """A time of day as text, 00:00 to 24:00."""
 
     schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "string", "pattern": r"^([01]?\d|2[0-4]):[0-5]\d$", "examples": ["22:15"],
+        "type": "string",
+        "pattern": r"^([01]?\d|2[0-4]):[0-5]\d$",
+        "examples": ["22:15"],
     }
 
     def read(self, value: object) -> float:
@@ -84,14 +86,16 @@ class BreakText(Kind):
     """A break, such as `09:30 for 20 min`."""
 
     schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "string", "pattern": r"^\d?\d:\d\d for .+$", "examples": ["09:30 for 20 min"],
+        "type": "string",
+        "pattern": r"^\d?\d:\d\d for .+$",
+        "examples": ["09:30 for 20 min"],
     }
 
     def read(self, value: object) -> Break:
         """Read start and length."""
         start, word, length = str(value).partition(" for ")
         if not word:
-            msg = "needs a break such as \"09:30 for 20 min\""
+            msg = 'needs a break such as "09:30 for 20 min"'
             raise ValueError(msg)
         minutes = units.parse(length, "duration")
         if minutes <= 0.0:
@@ -148,9 +152,7 @@ class Shift(Frozen):
             text = f"{clock_text(pause.start_min)} for {units.show(pause.length_min, 'duration')}"
             hours = f"{clock_text(self.from_min)} to {clock_text((self.from_min + self.minutes) % DAY_MIN)}"
             if end > self.minutes:
-                faults.append(
-                    Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}")
-                )
+                faults.append(Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}"))
             elif any(start < other_end and other_start < end for other_start, other_end in taken):
                 rule = "a break must not overlap another break or the handover"
                 faults.append(Fault(("breaks", number), rule, text))

@@ -1,0 +1,1 @@
+"""Many runs: replications, intervals, comparisons, and where they run."""

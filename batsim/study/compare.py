@@ -73,7 +73,11 @@ class Comparison:
                 mine, theirs = self.runs.values[layout][measure], self.runs.values[other][measure]
                 found.append(
                     Difference(
-                        measure, layout, other, student_interval(mine - theirs, each), _correlation(mine, theirs),
+                        measure,
+                        layout,
+                        other,
+                        student_interval(mine - theirs, each),
+                        _correlation(mine, theirs),
                         UNITS[measure],
                     )
                 )
@@ -104,9 +108,7 @@ class Comparison:
             return ""
         if self.runs.replications < 2:
             return "One replication carries no verdict; take at least two."
-        near = [
-            other for other in others if not self.difference(DECIDING, best, other).interval.high < 0.0
-        ]
+        near = [other for other in others if not self.difference(DECIDING, best, other).interval.high < 0.0]
         if near:
             least = self.difference(DECIDING, best, near[0]).interval
             names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near])
@@ -146,9 +148,14 @@ class Comparison:
             data["layouts"][layout]["targets"] = {each.target: each.verdict for each in self.targets(layout)}
         data["differences"] = [
             {
-                "measure": each.measure, "layout": each.layout, "other": each.other,
-                "mean": plain(each.interval.mean), "low": plain(each.interval.low),
-                "high": plain(each.interval.high), "unit": each.unit, "correlation": plain(each.correlation),
+                "measure": each.measure,
+                "layout": each.layout,
+                "other": each.other,
+                "mean": plain(each.interval.mean),
+                "low": plain(each.interval.low),
+                "high": plain(each.interval.high),
+                "unit": each.unit,
+                "correlation": plain(each.correlation),
             }
             for each in self.differences
         ]
@@ -202,7 +209,13 @@ def compare(
     """Compare layouts of a scenario under common random numbers; parameters as for `run`."""
     return Comparison(
         run(
-            scenario, layouts, replications=replications, weeks=weeks, warm_up_weeks=warm_up_weeks, seed=seed,
-            workers=workers, progress=progress,
+            scenario,
+            layouts,
+            replications=replications,
+            weeks=weeks,
+            warm_up_weeks=warm_up_weeks,
+            seed=seed,
+            workers=workers,
+            progress=progress,
         )
     )

@@ -41,7 +41,11 @@ _scenario: "list[Scenario]" = []
 def run_job(scenario: "Scenario", job: Job) -> Values:
     """Simulate one replication and take its measures."""
     record = simulate(
-        scenario, job.layout, seed=job.seed, replication=job.replication, length_min=job.length_min,
+        scenario,
+        job.layout,
+        seed=job.seed,
+        replication=job.replication,
+        length_min=job.length_min,
         warm_up_min=job.warm_up_min,
     )
     target = scenario.targets.waits
@@ -98,9 +102,7 @@ def _pooled(
         yield from _submitted(pool, jobs, chunks)
 
 
-def _submitted(
-    pool: Executor, jobs: list[Job], chunks: list[list[int]]
-) -> Iterator[tuple[list[int], list[Values]]]:
+def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iterator[tuple[list[int], list[Values]]]:
     """Submit chunks to an executor and hand on each when it is done; nothing waits once this is left."""
     with _main_left_out():
         futures: dict[Future[list[Values]], list[int]] = {

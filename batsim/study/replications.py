@@ -155,7 +155,7 @@ def run(
 
 def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float) -> None:
     """Refuse what cannot be run, all at once."""
-    rules = [
+    rules: list[tuple[str, str, str | None]] = [
         (f"layouts.{name}", f"no layout of this name{did_you_mean(name, list(scenario.layouts))}", None)
         for name in layouts
         if name not in scenario.layouts

@@ -13,8 +13,9 @@ if TYPE_CHECKING:
     from batsim.study.replications import Runs
 
 CAUTION = (
-    "Not covered here: whether the parts fit, ventilation, supply, money. Batteries are heavy and hold acid, charging\n"
-    "makes hydrogen, connectors can arc, loads can fall: local codes and licensed, competent people decide."
+    "Not covered here: whether the parts fit, ventilation, supply, money. Batteries are heavy and hold\n"
+    "acid, charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it\n"
+    "to licensed, competent people."
 )
 """The usual cautions, under every answer."""
 
@@ -176,13 +177,13 @@ def _short(name: str, most: int = 24) -> str:
 def _sentence(text: str, width: int) -> str:
     """Break a sentence into lines of the width."""
     lines, line = [], ""
-    for word in text.split():
+    for word in text.replace(" %", "\N{NO-BREAK SPACE}%").split(" "):
         if line and len(line) + 1 + len(word) > width:
             lines.append(line)
             line = word
         else:
             line = f"{line} {word}".strip()
-    return "\n".join([*lines, line])
+    return "\n".join([*lines, line]).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _count(number: float, thing: str) -> str:

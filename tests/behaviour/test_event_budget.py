@@ -1,0 +1,88 @@
+"""Kernel events are what a run costs: few for each exchange, and none while nothing happens."""
+
+from pathlib import Path
+
+import pytest
+from simpy.core import Environment
+
+import batsim
+from batsim.scenario.site import Scenario
+
+CASES = Path(__file__).parent / "cases"
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+DAY_MIN = 1440.0
+WEEK_MIN = 7 * DAY_MIN
+EXCHANGING = ("side rollers", "portable stands", "hoist")
+
+
+@pytest.fixture
+def instants(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """Times of all kernel events from here on."""
+    times: list[float] = []
+    step = Environment.step
+
+    def counted(env: Environment) -> None:
+        step(env)
+        times.append(env.now)
+
+    monkeypatch.setattr(Environment, "step", counted)
+    return times
+
+
+@pytest.fixture(scope="module")
+def kestrel_lane() -> Scenario:
+    return batsim.read(SCENARIOS / "kestrel-lane.yaml")
+
+
+def simulate(scenario: Scenario, layout: str, length_min: float) -> batsim.Record:
+    return batsim.simulate(scenario, layout, seed=1, replication=0, length_min=length_min, warm_up_min=0.0)
+
+
+def test_reference_room_takes_at_most_five_events_an_exchange(instants: list[float]):
+    """Four are needed: the truck asks, the exchange ends, the charge ends, the battery has cooled."""
+    record = simulate(batsim.read(CASES / "reference_room.yaml"), "room", 8 * WEEK_MIN)
+    exchanges = len(record.rows["exchanges"])
+    assert exchanges > 6_000
+    assert 3.9 * exchanges < len(instants) <= 5 * exchanges
+
+
+@pytest.mark.parametrize("layout", EXCHANGING)
+def test_a_real_room_takes_at_most_eight_events_an_exchange(
+    kestrel_lane: Scenario, layout: str, instants: list[float]
+):
+    """All in: the way to the room, crew and its breaks, connecting, watering."""
+    record = simulate(kestrel_lane, layout, 4 * WEEK_MIN)
+    exchanges = len(record.rows["exchanges"])
+    assert exchanges > 1_000
+    assert len(instants) <= 8 * exchanges
+
+
+def test_charging_in_the_truck_takes_at_most_four_events_a_charge(kestrel_lane: Scenario, instants: list[float]):
+    record = simulate(kestrel_lane, "in the truck", 4 * WEEK_MIN)
+    charges = len(record.rows["charges"])
+    assert charges > 1_000
+    assert len(instants) <= 4 * charges
+
+
+@pytest.mark.parametrize("layout", EXCHANGING)
+def test_nothing_happens_on_an_idle_sunday(kestrel_lane: Scenario, layout: str, instants: list[float]):
+    """By Sunday every battery that could be connected has been charged and has cooled down."""
+    simulate(kestrel_lane, layout, 4 * WEEK_MIN)
+    sundays = [time for time in instants if 6 * DAY_MIN <= time % WEEK_MIN < 6 * DAY_MIN + 22 * 60.0]
+    assert sundays == []
+
+
+@pytest.mark.parametrize("layout", [*EXCHANGING, "in the truck"])
+def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: str, instants: list[float]):
+    """A room that opens on Saturday, looked at from Monday to Friday: each process starts, then waits."""
+    closed = kestrel_lane.replace("week.shifts.weekend", {"days": "Sat", "from": "06:00", "to": "14:00"})
+    crewed = closed.layouts[layout].crew != "drivers"
+    if crewed:
+        closed = closed.replace(f"layouts.{layout}.crew.weekend", 2)
+    closed = closed.replace("trucks[0].shifts", ["weekend"])
+    if crewed:
+        closed = closed.replace(f"layouts.{layout}.crew", {"weekend": 2})
+    record = simulate(closed, layout, 5 * DAY_MIN)
+    assert all(not rows for name, rows in record.rows.items() if name not in ("stints", "battery_states"))
+    trucks, people, end_of_run = 24, 1, 1
+    assert len(instants) <= trucks + people + end_of_run
