@@ -91,9 +91,7 @@ class Marked:
         keys = self._keys(path)
         changed = self.copy()
         parent, last = changed.at(keys[:-1]), keys[-1]
-        if isinstance(parent, dict):
-            parent[last] = deepcopy(value)
-        elif isinstance(parent, list) and isinstance(last, int) and last < len(parent):
+        if isinstance(parent, dict) or (isinstance(parent, list) and isinstance(last, int) and last < len(parent)):
             parent[last] = deepcopy(value)
         else:
             raise self._no_path(path, "leads to nothing in this scenario")

@@ -75,14 +75,9 @@ def test_nothing_happens_on_an_idle_sunday(kestrel_lane: Scenario, layout: str, 
 @pytest.mark.parametrize("layout", [*EXCHANGING, "in the truck"])
 def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: str, instants: list[float]):
     """A room that opens on Saturday, looked at from Monday to Friday: each process starts, then waits."""
-    closed = kestrel_lane.replace("week.shifts.weekend", {"days": "Sat", "from": "06:00", "to": "14:00"})
-    crewed = closed.layouts[layout].crew != "drivers"
-    if crewed:
-        closed = closed.replace(f"layouts.{layout}.crew.weekend", 2)
-    closed = closed.replace("trucks[0].shifts", ["weekend"])
-    if crewed:
-        closed = closed.replace(f"layouts.{layout}.crew", {"weekend": 2})
-    record = simulate(closed, layout, 5 * DAY_MIN)
+    for shift in ("early", "room early", "late", "room late", "night", "room night"):
+        kestrel_lane = kestrel_lane.replace(f"week.shifts.{shift}.days", "Sat")
+    record = simulate(kestrel_lane, layout, 5 * DAY_MIN)
     assert all(not rows for name, rows in record.rows.items() if name not in ("stints", "battery_states"))
-    trucks, people, end_of_run = 24, 1, 1
-    assert len(instants) <= trucks + people + end_of_run
+    trucks, shifts, end_of_run = 24, 3, 1
+    assert len(instants) <= trucks + shifts + end_of_run

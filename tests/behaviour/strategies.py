@@ -1,0 +1,156 @@
+"""Small random rooms that are valid scenarios: every arrangement, rule, kind of crew and calendar."""
+
+from typing import Any, NamedTuple
+
+import yaml
+from hypothesis import settings
+from hypothesis import strategies as st
+
+import batsim
+from batsim.scenario.site import Scenario
+
+ROUNDS = settings(deadline=None, max_examples=40, derandomize=True, print_blob=False)
+"""How hypothesis is used here: the same examples every time, as many as a normal test run can afford."""
+
+WEEK_MIN = 7 * 1440.0
+ARRANGEMENTS = ("side_rollers", "portable_stands", "overhead_hoist", "in_truck")
+EXCHANGING = ARRANGEMENTS[:3]
+BATTERIES = {
+    "lead": ("vented_lead_acid_48v", "electronic_iuia"),
+    "old lead": ("vented_lead_acid_24v", "line_frequency_w"),
+    "gel": ("valve_regulated_24v", "gel_iu"),
+    "lithium": ("lithium_ion_48v", "lithium_cc_cv"),
+}
+"""Battery types by name: what they start from, and a charger that fits no other type here."""
+
+
+class Room(NamedTuple):
+    """A scenario with one layout, and how to run it."""
+
+    text: str
+    seed: int
+    weeks: int
+    warm_up_weeks: int
+
+    @property
+    def scenario(self) -> Scenario:
+        return batsim.read_scenario_text(self.text)
+
+    def simulate(self, scenario: Scenario | None = None) -> batsim.Record:
+        return batsim.simulate(
+            scenario or self.scenario, "room", seed=self.seed, replication=0, length_min=self.weeks * WEEK_MIN,
+            warm_up_min=self.warm_up_weeks * WEEK_MIN,
+        )
+
+    def __repr__(self) -> str:
+        return f"Room(seed={self.seed}, weeks={self.weeks}, warm_up_weeks={self.warm_up_weeks})\n{self.text}"
+
+
+@st.composite
+def rooms(
+    draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, rules: bool = True, warm_up: bool = True
+) -> Room:
+    """One random room; without `rules` every truck waits for its battery."""
+    shifts = draw(weeks())
+    names = draw(st.lists(st.sampled_from(list(BATTERIES)), min_size=1, max_size=2, unique=True))
+    groups = [draw(truck_groups(n, shifts, names)) for n in range(draw(st.integers(1, 2)))]
+    used = list(dict.fromkeys(group["battery"] for group in groups))
+    arrangement = draw(st.sampled_from(arrangements))
+    stated = {
+        "site": {"name": "a room", "room_temperature": draw(st.sampled_from(["22 degC", "5 degC"]))},
+        "week": {"shifts": shifts},
+        "trucks": groups,
+        "batteries": {name: draw(battery_types(name)) for name in used},
+        "layouts": {"room": draw(layouts(arrangement, groups, used, list(shifts)))},
+        "rules": {
+            "spent_release": draw(st.sampled_from(["with_exchange", "at_arrival"])) if rules else "with_exchange",
+            "crew_break": draw(st.sampled_from(["finish", "finish_then_full_break", "pause"])),
+            "if_none_ready": draw(st.sampled_from(["wait", "carry_on"])) if rules else "wait",
+        },
+    }
+    text = yaml.safe_dump(stated, sort_keys=False, width=200, default_flow_style=None)
+    return Room(text, draw(st.integers(0, 99)), draw(st.integers(1, 2)), draw(st.integers(0, 1)) if warm_up else 0)
+
+
+@st.composite
+def weeks(draw: st.DrawFn) -> dict[str, Any]:
+    """One, two or three shifts on five days, or one without end."""
+    kind = draw(st.sampled_from(["one", "two", "three", "always"]))
+    if kind == "always":
+        return {"always": {"days": "Mon-Sun", "from": "00:00", "to": "24:00"}}
+    shifts = {
+        "early": {"days": "Mon-Fri", "from": "06:00", "to": "14:00"},
+        "late": {"days": "Mon-Fri", "from": "14:00", "to": "22:00"},
+        "night": {"days": "Sun-Thu", "from": "22:00", "to": "06:00"},
+    }
+    names = list(shifts)[: ["one", "two", "three"].index(kind) + 1]
+    paused = draw(st.booleans())
+    handed_over = draw(st.booleans())
+    for name, start in (("early", "09:30"), ("late", "18:00"), ("night", "02:00")):
+        if paused:
+            shifts[name]["breaks"] = [f"{start} for {draw(st.sampled_from([15, 30]))} min"]
+        if handed_over:
+            shifts[name]["handover"] = "10 min"
+    return {name: shifts[name] for name in names}
+
+
+@st.composite
+def truck_groups(draw: st.DrawFn, number: int, shifts: dict[str, Any], batteries: list[str]) -> dict[str, Any]:
+    """One to four trucks that work all shifts or only the first."""
+    group: dict[str, Any] = {
+        "group": f"group {number}",
+        "count": draw(st.integers(1, 4)),
+        "shifts": list(shifts) if draw(st.booleans()) else list(shifts)[:1],
+        "battery": draw(st.sampled_from(batteries)),
+        "exchange_at": draw(st.sampled_from(["25 %", "40 %"])),
+    }
+    if draw(st.booleans()):
+        group["draws"] = {"mean": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
+    else:
+        group["run_time"] = draw(
+            st.sampled_from(
+                ["5 h", {"mean": "4 h", "cv": 0.3}, {"low": "2 h", "typical": "3 h", "high": "9 h"},
+                 {"mean": "3 h", "law": "exponential"}]
+            )
+        )
+    if draw(st.booleans()):
+        group["to_room"] = {"distance": draw(st.sampled_from(["60 m", "400 m", "2500 m"])), "speed": "8 km/h"}
+    if draw(st.booleans()):
+        group["first_run"] = draw(st.sampled_from(["60 min", {"first": "0 min", "every": "20 min"}]))
+    return group
+
+
+@st.composite
+def battery_types(draw: st.DrawFn, name: str) -> dict[str, Any]:
+    """A battery type, charged by its curve or by the clock."""
+    battery: dict[str, Any] = {"from": BATTERIES[name][0]}
+    if draw(st.booleans()):
+        battery["cool_down"] = draw(st.sampled_from(["0 h", "2 h"]))
+    if draw(st.integers(0, 3)) == 0:
+        battery["charge_time"] = draw(st.sampled_from(["2 h", {"mean": "4 h", "cv": 0.2}]))
+    if "lead" in name and draw(st.booleans()):
+        battery["watering"] = {"every": "2 charges", "by": draw(st.sampled_from(["hand", "single_point"]))}
+    return battery
+
+
+@st.composite
+def layouts(
+    draw: st.DrawFn, arrangement: str, groups: list[dict[str, Any]], batteries: list[str], shifts: list[str]
+) -> dict[str, Any]:
+    """Counts for the room: few of everything, so that everything is waited for."""
+    layout: dict[str, Any] = {
+        "handling": arrangement,
+        "chargers": [f"{draw(st.integers(1, 6))} x {BATTERIES[name][1]}" for name in batteries],
+        "stations": draw(st.integers(1, 2)),
+        "picking": draw(st.sampled_from(["longest_rested", "nearest", "fullest"])),
+    }
+    if arrangement == "in_truck":
+        layout["in_truck"] = {"in_breaks": draw(st.booleans())}
+        return layout
+    trucks = {name: sum(group["count"] for group in groups if group["battery"] == name) for name in batteries}
+    layout["batteries"] = {name: count + draw(st.integers(1, 6)) for name, count in trucks.items()}
+    crew = draw(st.sampled_from(["drivers", "unlimited", 1, 2]))
+    layout["crew"] = dict.fromkeys(shifts, crew) if isinstance(crew, int) else crew
+    if draw(st.integers(0, 3)) == 0:
+        layout["exchange_time"] = draw(st.sampled_from(["6 min", {"mean": "10 min", "cv": 0.5}]))
+    return layout
