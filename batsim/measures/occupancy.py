@@ -10,7 +10,10 @@ def occupancy_measures(measured: Measured) -> dict[str, float]:
     """Busy shares; not a number where there is no limit to be busy against."""
     facts, rows, charges = measured.facts, measured.exchanges, measured.charges
     served = (rows["kind"] == EXCHANGE) | (rows["kind"] == CHARGE_IN_TRUCK)
-    start, free = measured.clip(rows["start_min"][served]), measured.clip(rows["truck_free_min"][served])
+    if facts.in_truck:
+        start, free = measured.clip(charges["connected_min"]), measured.clip(charges["end_min"])
+    else:
+        start, free = measured.clip(rows["start_min"][served]), measured.clip(rows["truck_free_min"][served])
     open_min = measured.site.between(measured.start, measured.end)
     at_station = float(np.sum(measured.site(free) - measured.site(start)))
     charging = float(np.sum(measured.clip(charges["end_min"]) - measured.clip(charges["start_min"])))

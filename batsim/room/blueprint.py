@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from batsim.catalogue import figure
-from batsim.room.chemistry import cell_of, profile_of
 from batsim.room.clock import ticked
 from batsim.room.timetable import Timetable
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import Window, break_starts, group_windows, minutes_per_working_day
+from batsim.scenario.chemistry import cell_of, profile_of
 from batsim.scenario.handling import Arrangement, Hands, Step
 from batsim.scenario.laws import DurationLaw
 from batsim.scenario.week import WEEK_MIN

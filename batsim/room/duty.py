@@ -31,6 +31,7 @@ class Truck:
         "back_min",
         "battery",
         "below_cut_out",
+        "entity",
         "exchange_times",
         "factor",
         "first_min",
@@ -41,6 +42,7 @@ class Truck:
         "left_min",
         "line",
         "number",
+        "position",
         "ready_found",
         "room",
         "run_times",
@@ -60,20 +62,22 @@ class Truck:
         self.line: Line = battery.line
         self.trip_min = group.trip_min
         streams, truck = room.streams, group.truck
+        # Streams go by group and position, so that a truck more in one group shifts nobody in another.
+        self.entity, self.position = f"truck of group {group.number}", position
         self.factor = 1.0
         self.stint_factors: Iterator[float] | None = None
         self.run_times: Iterator[float] | None = None
         if truck.run_time_min is not None:
-            self.run_times = streams.durations(truck.run_time_min, "truck", number, "run")
+            self.run_times = streams.durations(truck.run_time_min, self.entity, position, "run")
         elif truck.draws is not None:
-            self.factor = next(streams.factors(truck.draws.between_trucks_share, "truck", number, "factor"))
-            self.stint_factors = streams.factors(truck.draws.between_stints_share, "truck", number, "stint")
+            self.factor = next(streams.factors(truck.draws.between_trucks_share, self.entity, position, "factor"))
+            self.stint_factors = streams.factors(truck.draws.between_stints_share, self.entity, position, "stint")
         self.first_min = _first_run(truck.first_run_min, position)
         """Working time until it first asks; None for a random start. [min]"""
         self.start_soc = 1.0
         if self.first_min is None:
             level = truck.exchange_at_share
-            self.start_soc = level + (1.0 - level) * float(streams.generator("truck", number, "start").random())
+            self.start_soc = level + (1.0 - level) * float(streams.generator(self.entity, position, "start").random())
         self.exchange_times: Iterator[tuple[float, ...]] = iter(())
         self.served = Moment(room.env)
         self.in_line = False
@@ -85,45 +89,73 @@ class Truck:
         """Prepare the times of its exchanges."""
         plan = self.room.plan.exchange
         if plan is not None:
-            self.exchange_times = exchange_times(self.room.streams, list(plan.laws), self.number, weights)
+            self.exchange_times = exchange_times(
+                self.room.streams, list(plan.laws), self.entity, self.position, weights
+            )
 
     def leaves_with(self, fresh: "Battery", free_min: float) -> None:
         """Take the battery that it will leave with, and when it will be back at work."""
         self.fresh = fresh
         self.back_min = free_min + self.trip_min
 
-    def work(self, start_min: float, soc_from: float, soc_to: float, trip_back_min: float) -> bool:
-        """Plan the stint from a start to the next visit to the room; False when it never comes.
+    def first_stint(self, level: float) -> bool:
+        """Plan the first stint: of stated length, or from a random state of charge; see `work`."""
+        if self.first_min is not None:
+            return self._go(0.0, self.first_min, 1.0, level, *self._taken(1.0, level))
+        start = self.start_soc
+        used, all_of_it = 1.0 - start, 1.0 - level
+        if self.run_times is not None:
+            minutes = ticked(next(self.run_times) * (start - level) / all_of_it)
+            self.battery.missing_ah = self._taken(1.0, start)[0]
+            return self._go(0.0, minutes, start, level, *self._taken(start, level))
+        power_w = self._power_w()
+        self.battery.missing_ah = discharge(1.0, level, power_w, self.group.cell)[1] * used / all_of_it
+        return self._go_on_power(0.0, start, level, power_w, 0.0)
+
+    def work(self, start_min: float, level: float) -> bool:
+        """Plan the stint on a full battery from a start to the next visit to the room.
 
         Fills in when the truck leaves its work, when it joins the line and what is left in its battery then. The
-        ways from and to the room are drawn at the mean rate of the stint.
+        ways from and to the room are drawn at the mean rate of the stint. Returns False when it never comes.
         """
-        group = self.group
-        cell = group.cell
         if self.run_times is not None:
-            minutes = next(self.run_times)
-            if self.first_min is None:
-                minutes = ticked(minutes * (self.start_soc - soc_to) / (soc_from - soc_to))
-                self.first_min = minutes
-            cell = self.line.plan.cell
-            arrival = soc_to
-            ah = (soc_from - soc_to) * cell.capacity_ah
-            kwh = ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
-        else:
-            assert self.stint_factors is not None  # either run times or draws
-            power_w = group.power_w * self.factor * next(self.stint_factors)
-            if self.first_min is None:
-                soc_from = self.start_soc
-                self.first_min = 0.0
-            hours, ah = discharge(soc_from, soc_to, power_w, cell)
-            rate = (soc_from - soc_to) / hours if hours else 0.0
-            trip_h = self.trip_min / 60.0
-            arrival = soc_to - rate * trip_h
-            minutes = max(0.0, ticked(hours * 60.0 - trip_back_min))
-            share = (soc_from - arrival) / (soc_from - soc_to) if soc_from > soc_to else 1.0
-            ah *= share
-            kwh = power_w * hours * share / 1000.0
-        return self._go(start_min, minutes, soc_from, arrival, ah, kwh)
+            return self._go(start_min, next(self.run_times), 1.0, level, *self._taken(1.0, level))
+        return self._go_on_power(start_min, 1.0, level, self._power_w(), self.trip_min)
+
+    def carry_on(self, start_min: float, cut_out: float) -> bool:
+        """Plan on with what is left, so that the truck comes to the room at its cut-out; see `work`.
+
+        A run time says nothing of what is left: the truck then works for another one, and nothing more is drawn.
+        """
+        soc = self.arrival_soc
+        if self.run_times is not None:
+            return self._go(start_min, next(self.run_times), soc, soc, 0.0, 0.0)
+        power_w = self._power_w()
+        hours, ah = discharge(soc, cut_out, power_w, self.group.cell)
+        minutes = max(0.0, ticked(60.0 * hours - 2.0 * self.trip_min))
+        return self._go(start_min, minutes, soc, cut_out, ah, power_w * hours / 1000.0)
+
+    def _power_w(self) -> float:
+        """Mean power of the next stint. [W]"""
+        assert self.stint_factors is not None  # there are run times or draws
+        return self.group.power_w * self.factor * next(self.stint_factors)
+
+    def _taken(self, soc_from: float, soc_to: float) -> tuple[float, float]:
+        """Ampere-hours and energy between two states of charge, at no particular power. [Ah, kWh]"""
+        cell = self.line.plan.cell
+        ah = (soc_from - soc_to) * cell.capacity_ah
+        return ah, ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
+
+    def _go_on_power(
+        self, start_min: float, soc_from: float, level: float, power_w: float, trip_back_min: float
+    ) -> bool:
+        """Work at a mean power until a level, then drive to the room."""
+        hours, ah = discharge(soc_from, level, power_w, self.group.cell)
+        minutes = max(0.0, ticked(60.0 * hours - trip_back_min))
+        with_trip = 1.0 + self.trip_min / (60.0 * hours) if hours else 1.0
+        arrival = soc_from - (soc_from - level) * with_trip
+        kwh = power_w * hours * with_trip / 1000.0
+        return self._go(start_min, minutes, soc_from, arrival, ah * with_trip, kwh)
 
     def _go(self, start_min: float, minutes: float, soc_from: float, arrival: float, ah: float, kwh: float) -> bool:
         """Put the stint into the calendar and write its row."""
@@ -156,55 +188,25 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
     env, desk = room.env, room.exchange
     level = truck.group.truck.exchange_at_share
     cut_out = truck.line.plan.battery.discharge_to_share
-    carry_on = room.plan.rules.if_none_ready == "carry_on"
-    start, soc, trip_back = 0.0, 1.0, 0.0
-    if truck.first_min is not None:
-        goes_on = truck._go(0.0, truck.first_min, 1.0, *_spent(truck, level))
-    else:
-        goes_on = truck.work(start, soc, level, trip_back)
+    may_carry_on = room.plan.rules.if_none_ready == "carry_on"
+    goes_on = truck.first_stint(level)
     while goes_on:
         yield Moment(env).after(truck.joined_min - env.now, ASKS)
-        if carry_on and not truck.line.ready and (truck.run_times is not None or truck.arrival_soc > cut_out):
-            goes_on = _turn_away(room, truck, cut_out)
+        if may_carry_on and not truck.line.ready and (truck.run_times or truck.arrival_soc > cut_out):
+            _turn_away(room, truck)
+            goes_on = truck.carry_on(truck.back_min, cut_out)
             continue
         truck.in_line = True
         yield desk.ask(truck)
         truck.in_line = False
         truck.battery = truck.fresh
-        goes_on = truck.work(truck.back_min, 1.0, level, truck.trip_min)
+        goes_on = truck.work(truck.back_min, level)
 
 
-def _spent(truck: Truck, level: float) -> tuple[float, float, float]:
-    """State of charge, ampere-hours and energy of a first stint of stated length."""
-    cell = truck.line.plan.cell
-    ah = (1.0 - level) * cell.capacity_ah
-    return level, ah, ah * cell.cells * (cell.empty_v + cell.slope_v * (1.0 + level) / 2.0) / 1000.0
-
-
-def _turn_away(room: "Room", truck: Truck, cut_out: float) -> bool:
-    """Send a truck that found no ready battery back to work with what it has left."""
-    now = room.env.now
-    back = now + truck.trip_min
-    room.record.rows["exchanges"].append(
-        (
-            truck.number,
-            truck.group.number,
-            truck.line.number,
-            TURNED_AWAY,
-            truck.battery.number,
-            truck.battery.number,
-            truck.arrival_soc,
-            truck.below_cut_out,
-            0,
-            truck.left_min,
-            truck.joined_min,
-            now,
-            now,
-            now,
-            back,
-            0.0,
-        )
-    )
-    truck.back_min = back
-    soc = truck.arrival_soc if truck.run_times is None else 1.0
-    return truck.work(back, soc, cut_out if truck.run_times is None else truck.arrival_soc, truck.trip_min)
+def _turn_away(room: "Room", truck: Truck) -> None:
+    """Send a truck that found no ready battery back to work."""
+    now, battery = room.env.now, truck.battery.number
+    truck.back_min = now + truck.trip_min
+    who = (truck.number, truck.group.number, truck.line.number, TURNED_AWAY, battery, battery)
+    came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
+    room.record.rows["exchanges"].append((*who, *came, now, now, now, truck.back_min, 0.0))

@@ -47,10 +47,9 @@ class SpotDesk:
         self.in_shift = 0
         """Trucks that wait in shift time."""
         self.cause = NOTHING
-        numbers = range(len(room.batteries))
         plan = room.plan.arrangement
-        self.plug = [room.streams.durations(plan.plug_time_min, "battery", n, "plug") for n in numbers]
-        self.unplug = [room.streams.durations(plan.unplug_time_min, "battery", n, "unplug") for n in numbers]
+        self.plug = room.durations("plug", lambda _: plan.plug_time_min)
+        self.unplug = room.durations("unplug", lambda _: plan.unplug_time_min)
 
     def take(self, truck: "Truck") -> bool:
         """Take a spot with a charger that fits, if there is one."""
@@ -251,10 +250,10 @@ def _stay_through_gap(
     table = truck.group.timetable
     back = end + over
     window_start, _ = table.window(back)
-    if window_start in (inf,) or back >= window_start:
+    if window_start == inf or back >= window_start:
         return phases, end
-    index_end = max((e for e in table.ends if e <= back), default=0.0)
-    ceiling = room.plan.in_truck.ceiling_share if index_end in truck.group.breaks else 1.0
+    in_break = table.gap_start(back) in truck.group.breaks
+    ceiling = room.plan.in_truck.ceiling_share if in_break else 1.0
     longer = _phases(room, truck, ceiling)
     hours = min(phases_hours(longer), (window_start - over - start) / 60.0)
     if 60.0 * hours <= end - start:

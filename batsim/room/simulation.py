@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from simpy.core import Environment
 
-from batsim.record import EXCHANGE, IN_TRUCK, READY, Facts, Record
+from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, IN_TRUCK, READY, Facts, Record
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
 from batsim.room.charging import ChargingDesk
@@ -22,8 +22,10 @@ from batsim.room.streams import Streams
 from batsim.room.watering import WateringRound
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
+    from batsim.room.blueprint import LinePlan
+    from batsim.scenario.laws import DurationLaw
     from batsim.scenario.site import Scenario
 
 
@@ -93,21 +95,27 @@ class Room:
         return batteries
 
     def _draw_for_batteries(self) -> None:
-        """Give each battery its own streams for what is done with it."""
-        plan, streams = self.plan, self.streams
-        numbers = range(len(self.batteries))
-        types = [battery.line.plan for battery in self.batteries]
-        connect = plan.arrangement.connect_time_min
-        self.connect_times = [streams.durations(connect, "battery", n, "connect") for n in numbers]
-        self.cool_downs = [
-            streams.durations(types[n].battery.cool_down_min, "battery", n, "cool-down") for n in numbers
+        """Give each battery its own streams for what is done with it.
+
+        Streams go by type and number within the type, so that a battery more of one type shifts no other type.
+        """
+        connect = self.plan.arrangement.connect_time_min
+        self.connect_times = self.durations("connect", lambda _: connect)
+        self.cool_downs = self.durations("cool-down", lambda line: line.battery.cool_down_min)
+        self.watering_times = self.durations("watering", lambda line: line.watering_min)
+        timed = [line for line in self.plan.lines if line.battery.charge_time_min is not None]
+        charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or connect)
+        self.charge_times = [
+            times if battery.line.plan in timed else None
+            for battery, times in zip(self.batteries, charge_times, strict=True)
         ]
-        self.watering_times = [streams.durations(types[n].watering_min, "battery", n, "watering") for n in numbers]
-        self.charge_times: list[Iterator[float] | None] = [
-            None
-            if (law := types[n].battery.charge_time_min) is None
-            else streams.durations(law, "battery", n, "charge")
-            for n in numbers
+
+    def durations(self, purpose: str, law: "Callable[[LinePlan], DurationLaw]") -> "list[Iterator[float]]":
+        """Endless durations for each battery."""
+        return [
+            self.streams.durations(law(line), f"battery of type {line.number}", number, purpose)
+            for line in self.plan.lines
+            for number in range(line.batteries)
         ]
 
     def _make_trucks(self) -> list[Truck]:
@@ -157,7 +165,7 @@ class Room:
                         truck.number,
                         truck.group.number,
                         truck.line.number,
-                        EXCHANGE,
+                        EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK,
                         truck.battery.number,
                         -1,
                         truck.arrival_soc,

@@ -125,13 +125,16 @@ def _hyperexponential(mean: float, cv: float) -> Sampler:
 def exchange_times(
     streams: Streams,
     laws: "list[tuple[str, DurationLaw]]",
-    truck: int,
+    entity: str,
+    number: int,
     columns: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
 ) -> Iterator[tuple[float, ...]]:
     """Endless rows of times of one truck's exchanges.
 
     Parameters
     ----------
+    streams, entity, number
+        Streams of the replication, and the keys of the truck's own.
     laws
         Name and duration of each step, in order.
     columns
@@ -141,18 +144,19 @@ def exchange_times(
     if all(law.kind == "fixed" for _, law in laws):
         times = np.array([[ticked(law.fixed_min or 0.0) for _, law in laws]])
         return repeat(tuple((times @ columns)[0].tolist()))
-    return _exchange_rows(streams, laws, truck, columns)
+    return _exchange_rows(streams, laws, entity, number, columns)
 
 
 def _exchange_rows(
     streams: Streams,
     laws: "list[tuple[str, DurationLaw]]",
-    truck: int,
+    entity: str,
+    number: int,
     columns: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
 ) -> Iterator[tuple[float, ...]]:
     """Draw blocks of step times, each step from its own stream, and weigh them together."""
     draws = [
-        (sampler(law), None if law.kind == "fixed" else streams.generator("truck", truck, f"step {name}"))
+        (sampler(law), None if law.kind == "fixed" else streams.generator(entity, number, f"step {name}"))
         for name, law in laws
     ]
     while True:

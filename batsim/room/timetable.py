@@ -63,3 +63,8 @@ class Timetable:
             return (time_min, inf)
         index = bisect_right(self.ends, time_min)
         return (self.starts[index], self.ends[index]) if index < len(self.ends) else (inf, inf)
+
+    def gap_start(self, time_min: float) -> float:
+        """End of the last window before a time that lies in no window; 0 before the first. [min]"""
+        index = bisect_right(self.ends, time_min) - 1
+        return self.ends[index] if index >= 0 else 0.0

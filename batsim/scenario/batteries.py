@@ -16,6 +16,7 @@ from batsim.scenario.base import (
     Number,
     Quantity,
     Share,
+    ShareAbove0,
     Words,
     refuse,
 )
@@ -135,7 +136,7 @@ class ChargerType(Frozen):
     """Current of the end stage (IUIa, W), or at which it stops (CC-CV, IU). [A or A per 100 Ah]"""
     charge_factor: Annotated[float, Number(least=1.0, most=1.6)]
     """Ampere-hours returned over ampere-hours taken. [-]"""
-    efficiency_share: Share = Field(alias="efficiency")
+    efficiency_share: ShareAbove0 = Field(alias="efficiency")
     """Energy to the battery over energy from the wall. [%]"""
     power_factor: Annotated[float, Number(above=0.0, most=1.0)]
     """Power over apparent power at the wall. [-]"""

@@ -1,16 +1,20 @@
 """Rules that need more than one part of a scenario: names that must exist, counts that must fit."""
 
-import math
 from collections.abc import Iterator
 from itertools import combinations
 
 from batsim.errors import Problem
+from batsim.formulas.discharge import discharge
 from batsim.scenario.calendar import Window, overlap_min, shift_windows
+from batsim.scenario.chemistry import cell_of
 from batsim.scenario.layout_checks import layout_problems
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem, shown
 from batsim.scenario.site import Scenario
 from batsim.scenario.week import DAY_MIN, WEEK_MIN, moment_text
+
+SHORTEST_RUN_MIN = 20.0
+"""Work on one battery below which the stated power must be a slip. [min]"""
 
 LONGEST_WEEKS = 1040
 """Twenty years: a longer run is a slip of the pen."""
@@ -95,22 +99,33 @@ def _one_week(scenario: Scenario, name: str) -> list[Window]:
 
 
 def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
-    """Charge levels must be in order, and a run of sane length."""
+    """Charge levels must be in order, a battery must last a while, and a run must be of sane length."""
     for number, group in enumerate(scenario.trucks):
         battery = scenario.batteries.get(group.battery)
-        if battery is not None and not battery.discharge_to_share < group.exchange_at_share < 1.0:
-            yield problem(
-                stated,
-                ("trucks", number, "exchange_at"),
-                f"must lie above the battery's cut-out ('discharge_to', "
-                f"{100 * battery.discharge_to_share:g} %) and below 100 %",
-                got=f"{100 * group.exchange_at_share:g} %",
+        if battery is None:
+            continue
+        if not battery.discharge_to_share <= group.exchange_at_share < 1.0:
+            rule = (
+                f"must lie between the battery's cut-out ('discharge_to', {100 * battery.discharge_to_share:g} %) "
+                f"and 100 %"
             )
+            got = f"{100 * group.exchange_at_share:g} %"
+            yield problem(stated, ("trucks", number, "exchange_at"), rule, got=got)
+        elif group.draws is not None and group.draws.mean_kw is not None:
+            yield from _strength(scenario, number, group.draws.mean_kw, stated)
     weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
-    if weeks > LONGEST_WEEKS or not math.isfinite(weeks):
-        yield problem(
-            stated,
-            ("simulation", "length"),
-            f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together",
-            got=f"{weeks:g} weeks",
-        )
+    if weeks > LONGEST_WEEKS:
+        rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
+        yield problem(stated, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
+
+
+def _strength(scenario: Scenario, number: int, mean_kw: float, stated: Marked) -> Iterator[Problem]:
+    """Find a mean power that empties its battery in minutes, which is a slip in a unit."""
+    group = scenario.trucks[number]
+    temperature = group.temperature_degc
+    at = scenario.site.room_temperature_degc if temperature is None else temperature
+    cell = cell_of(scenario.batteries[group.battery], at)
+    minutes = 60.0 * discharge(1.0, group.exchange_at_share, mean_kw * 1000.0, cell)[0]
+    if minutes < SHORTEST_RUN_MIN:
+        rule = f"would empty '{group.battery}' in {minutes:.0f} min; state the mean power of one truck over its shift"
+        yield problem(stated, ("trucks", number, "draws", "mean"), rule, got=f"{mean_kw:g} kW")

@@ -120,7 +120,8 @@ def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
         needed = 1
     else:
         needed = max([0, *(step.by.attendants for step in arrangement.steps)])
-    needed = max(needed, int(arrangement.connects == "attendant"))
+    waters = any(scenario.batteries[group.battery].watering is not None for group in scenario.trucks)
+    needed = max(needed, int(arrangement.connects == "attendant" or waters))
     if not needed:
         return
     crew = manned_windows(scenario.week, layout.crew, needed, 3 * WEEK_MIN)
