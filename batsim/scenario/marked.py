@@ -91,10 +91,11 @@ class Marked:
         keys = self._keys(path)
         changed = self.copy()
         parent, last = changed.at(keys[:-1]), keys[-1]
-        if isinstance(parent, dict) or (isinstance(parent, list) and isinstance(last, int) and last < len(parent)):
-            parent[last] = deepcopy(value)
-        else:
+        if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
+            parent = None
+        if not isinstance(parent, dict | list):
             raise self._no_path(path, "leads to nothing in this scenario")
+        parent[last] = deepcopy(value)  # type: ignore[index]
         for places in (changed.places, changed.key_places):
             for inner in [inner for inner in places if inner[: len(keys)] == keys]:
                 places[inner] = Place(self.file, 0, 0)

@@ -29,7 +29,7 @@ class Room(NamedTuple):
 
     text: str
     seed: int
-    weeks: int
+    length_h: int
     warm_up_weeks: int
 
     @property
@@ -38,12 +38,12 @@ class Room(NamedTuple):
 
     def simulate(self, scenario: Scenario | None = None) -> batsim.Record:
         return batsim.simulate(
-            scenario or self.scenario, "room", seed=self.seed, replication=0, length_min=self.weeks * WEEK_MIN,
+            scenario or self.scenario, "room", seed=self.seed, replication=0, length_min=60.0 * self.length_h,
             warm_up_min=self.warm_up_weeks * WEEK_MIN,
         )
 
     def __repr__(self) -> str:
-        return f"Room(seed={self.seed}, weeks={self.weeks}, warm_up_weeks={self.warm_up_weeks})\n{self.text}"
+        return f"Room(seed={self.seed}, length_h={self.length_h}, warm_up_weeks={self.warm_up_weeks})\n{self.text}"
 
 
 @st.composite
@@ -69,7 +69,8 @@ def rooms(
         },
     }
     text = yaml.safe_dump(stated, sort_keys=False, width=200, default_flow_style=None)
-    return Room(text, draw(st.integers(0, 99)), draw(st.integers(1, 2)), draw(st.integers(0, 1)) if warm_up else 0)
+    hours = draw(st.integers(24, 400))
+    return Room(text, draw(st.integers(0, 99)), hours, draw(st.integers(0, 1)) if warm_up else 0)
 
 
 @st.composite

@@ -14,6 +14,8 @@ from batsim.room.streams import Streams
 from batsim.scenario.laws import DurationLaw
 
 ENDS, ASKS = 0, 1
+TRUCK, BATTERY = "truck of group 0", "battery of type 0"
+"""Keys of the streams: by group and position in it, by battery type and number within it."""
 
 
 class Laws(NamedTuple):
@@ -50,10 +52,10 @@ class Twin:
         self.at_arrival = at_arrival
         self.stations = stations
         self.chargers = chargers
-        self.run = [streams.durations(laws.run, "truck", n, "run") for n in range(trucks)]
-        self.exchange = [streams.durations(laws.exchange, "truck", n, "step 0 exchange") for n in range(trucks)]
-        self.charge = [streams.durations(laws.charge, "battery", n, "charge") for n in range(batteries)]
-        self.cool = [streams.durations(laws.cool, "battery", n, "cool-down") for n in range(batteries)]
+        self.run = [streams.durations(laws.run, TRUCK, n, "run") for n in range(trucks)]
+        self.exchange = [streams.durations(laws.exchange, TRUCK, n, "step 0 exchange") for n in range(trucks)]
+        self.charge = [streams.durations(laws.charge, BATTERY, n, "charge") for n in range(batteries)]
+        self.cool = [streams.durations(laws.cool, BATTERY, n, "cool-down") for n in range(batteries)]
         self.ready = [(0.0, battery) for battery in range(trucks, batteries)]
         """End of the last charge, and number: the longest rested goes first."""
         self.in_line: deque[tuple[int, float]] = deque()
@@ -65,7 +67,7 @@ class Twin:
                 first = first_runs[truck]
             else:
                 level = exchange_at_share
-                start = level + (1.0 - level) * float(streams.generator("truck", truck, "start").random())
+                start = level + (1.0 - level) * float(streams.generator(TRUCK, truck, "start").random())
                 first = ticked(next(self.run[truck]) * (start - level) / (1.0 - level))
             self.plan(first, ASKS, self.ask, truck)
 
