@@ -1,11 +1,13 @@
 """What a run leaves behind: a few narrow tables, one for each activity, every column declared once.
 
-Processes only append rows (plain tuples); numpy appears when the run is over, pandas only when a person
-asks for a table. Times are minutes from Monday 00:00. A row is written when its activity starts, with the
-times it is planned to end: an end after the horizon marks work that the run left unfinished.
+Processes only add the numbers of a row to a flat list: that is the cheapest thing there is, and leaves the
+garbage collector nothing to look through. Numpy appears when the run is over, pandas only when a person asks for a
+table. Times are minutes from Monday 00:00. A row is written when its activity starts, with the times it is planned
+to end: an end after the horizon marks work that the run left unfinished.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -98,7 +100,16 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("soc_from_share", "-", "state of charge at the start"),
         Column("soc_to_share", "-", "state of charge at the end"),
         Column("charged_ah", "Ah", "ampere-hours put in"),
-        Column("phases", "-", "phases of the charge"),
+        Column("charged_kwh", "kWh", "energy put in, at the battery"),
+    ),
+    "charge_phases": (
+        Column("line", "-", "number of the battery type"),
+        Column("charger", "-", "number of the charger type"),
+        Column("start_min", "min", "phase began"),
+        Column("hours", "h", "its length"),
+        Column("start_a", "A", "current at its start"),
+        Column("decay_per_h", "1/h", "decay of the current; 0 where it is constant"),
+        Column("volts_per_cell", "V", "mean voltage of a cell"),
     ),
     "waterings": (
         Column("battery", "-", "number of the battery"),
@@ -165,25 +176,35 @@ class Facts:
         return sum(self.line_batteries)
 
 
-@dataclass
 class Record:
-    """The rows of one run, and the facts of its room."""
+    """The rows of one run, and the facts of its room.
 
-    facts: Facts
-    rows: dict[str, list[tuple[Any, ...]]] = field(default_factory=lambda: {name: [] for name in TABLES})
+    ``write[table]`` takes the numbers of one row, in the order of the table's columns.
+    """
 
-    def columns(self, table: str) -> dict[str, "np.ndarray[Any, Any]"]:
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        self._flat: dict[str, list[float]] = {name: [] for name in TABLES}
+        self.write: dict[str, Callable[[Iterable[float]], None]] = {
+            name: numbers.extend for name, numbers in self._flat.items()
+        }
+
+    def count(self, table: str) -> int:
+        """Rows of a table."""
+        return len(self._flat[table]) // len(TABLES[table])
+
+    def rows(self, table: str) -> list[tuple[float, ...]]:
+        """Rows of a table as tuples, in the order in which they were written."""
+        numbers, width = self._flat[table], len(TABLES[table])
+        return [tuple(numbers[start : start + width]) for start in range(0, len(numbers), width)]
+
+    def columns(self, table: str) -> "dict[str, np.ndarray[Any, np.dtype[np.float64]]]":
         """Columns of a table as arrays, in the order in which rows were written."""
         import numpy as np  # noqa: PLC0415 - the record can be made without numpy
 
-        rows = self.rows[table]
         names = [column.name for column in TABLES[table]]
-        if not rows:
-            return {name: np.empty(0, dtype=object if name == "phases" else float) for name in names}
-        return {
-            name: np.array(values, dtype=float) if name != "phases" else _objects(values)
-            for name, values in zip(names, zip(*rows, strict=True), strict=True)
-        }
+        matrix = np.array(self._flat[table], dtype=float).reshape(-1, len(names))
+        return {name: matrix[:, position] for position, name in enumerate(names)}
 
     def frame(self, table: str) -> "pd.DataFrame":
         """Table for people: codes written as words, times in minutes from Monday 00:00.
@@ -192,19 +213,10 @@ class Record:
         """
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
-        frame = pd.DataFrame(self.rows[table], columns=[column.name for column in TABLES[table]])
+        frame = pd.DataFrame(self.columns(table))
         for column in TABLES[table]:
             if column.words:
-                frame[column.name] = [column.words[code] for code in frame[column.name]]
+                frame[column.name] = [column.words[int(code)] for code in frame[column.name]]
         if "end_min" in frame:
             frame["finished"] = frame["end_min"] < self.facts.horizon_min
-        return frame.drop(columns="phases", errors="ignore")
-
-
-def _objects(values: tuple[Any, ...]) -> "np.ndarray[Any, Any]":
-    """Array of objects; numpy would otherwise unpack tuples into further dimensions."""
-    import numpy as np  # noqa: PLC0415 - as above
-
-    array = np.empty(len(values), dtype=object)
-    array[:] = values
-    return array
+        return frame

@@ -30,16 +30,11 @@ def load_kw(measured: Measured) -> Floats:
 
 def _phases(measured: Measured) -> Floats:
     """Start, hours, load at the start and decay of every phase of every charge. [min, h, kW, 1/h]"""
-    charges, facts = measured.charges, measured.facts
-    rows = []
-    for start, charger, line, phases in zip(
-        charges["start_min"], charges["charger"], charges["line"], charges["phases"], strict=True
-    ):
-        for phase in phases:
-            kw_per_v_a = facts.line_cells[int(line)] / 1000.0 / facts.charger_efficiency[int(charger)]
-            rows.append((start, phase[0], phase[1] * phase[3] * kw_per_v_a, phase[2]))
-            start += 60.0 * phase[0]  # noqa: PLW2901 - the next phase begins where this one ends
-    return np.array(rows)
+    rows, facts = measured.record.columns("charge_phases"), measured.facts
+    cells = np.array(facts.line_cells)[rows["line"].astype(int)]
+    efficiency = np.array(facts.charger_efficiency)[rows["charger"].astype(int)]
+    kw = rows["start_a"] * rows["volts_per_cell"] * cells / 1000.0 / efficiency
+    return np.stack([rows["start_min"], rows["hours"], kw, rows["decay_per_h"]], axis=1)
 
 
 def _kwh_until(times: Floats, owner: "np.ndarray[tuple[int], np.dtype[np.intp]]", phases: Floats) -> Floats:

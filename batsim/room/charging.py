@@ -8,7 +8,7 @@ the battery leaves that place.
 from functools import partial
 from typing import TYPE_CHECKING
 
-from batsim.formulas.charging import Phase, charge_phases, phases_ah, phases_hours
+from batsim.formulas.charging import Phase, charge_phases, phases_ah, phases_hours, phases_kwh
 from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
 from batsim.room.clock import Moment, moment, ticked
 
@@ -102,7 +102,7 @@ class ChargingDesk:
             if room.plan.rules.crew_break == "pause":
                 busy = people[0].crossing.end_of(now, minutes) - now
             moment(room.env, busy, partial(self._connected, battery, people, now))
-        room.record.rows["work"].append((self.connector, CONNECTING, now, now + busy, minutes, 1))
+        room.record.write["work"]((self.connector, CONNECTING, now, now + busy, minutes, 1))
         if not people:
             self._charge(battery, now, now + minutes)
 
@@ -121,23 +121,9 @@ class ChargingDesk:
         end_min = start_min + ticked(60.0 * hours)
         cooled_min = end_min + next(room.cool_downs[battery.number])
         soc_from = 1.0 - battery.missing_ah / line.plan.cell.capacity_ah
-        room.record.rows["charges"].append(
-            (
-                battery.number,
-                line.number,
-                pool.number,
-                battery.place,
-                battery.spent_min,
-                connected_min,
-                start_min,
-                end_min,
-                cooled_min,
-                soc_from,
-                1.0,
-                ah,
-                phases,
-            )
-        )
+        place = (battery.number, line.number, pool.number, battery.place)
+        times = (battery.spent_min, connected_min, start_min, end_min, cooled_min)
+        write_charge(room, place, times, (soc_from, 1.0, ah), phases)
         room.state_at(battery, ON_CHARGE, start_min)
         over = Moment(room.env)
         over.callbacks.append(partial(self._charged, battery, cooled_min))
@@ -186,3 +172,31 @@ class ChargingDesk:
         """Let a battery into the ready stock."""
         self.room.state(battery, READY)
         battery.line.put_ready(battery)
+
+
+def write_charge(
+    room: "Room",
+    place: tuple[int, int, int, int],
+    times: tuple[float, float, float, float, float],
+    charge: tuple[float, float, float],
+    phases: tuple[Phase, ...],
+) -> None:
+    """Write the row of a charge and those of its phases.
+
+    Parameters
+    ----------
+    place
+        Numbers of battery, battery type, charger type and place.
+    times
+        Spent, connected, current on, current off, cooled down. [min]
+    charge
+        State of charge before and after, ampere-hours put in. [-, -, Ah]
+    phases
+        Phases of the charge, in order.
+    """
+    cells = room.plan.lines[place[1]].battery.cells
+    room.record.write["charges"]((*place, *times, *charge, phases_kwh(phases, cells)))
+    write_phase, start = room.record.write["charge_phases"], times[2]
+    for hours, amps, decay, volts, *_ in phases:
+        write_phase((place[1], place[2], start, hours, amps, decay, volts))
+        start += 60.0 * hours

@@ -167,7 +167,7 @@ class Truck:
         left = self.group.timetable.advance(start_min, minutes)
         self.left_min = left
         self.joined_min = left + self.trip_min
-        self.room.record.rows["stints"].append(
+        self.room.record.write["stints"](
             (self.number, self.group.number, battery.number, start_min, left, soc_from, arrival, ah, kwh)
         )
         return left < inf
@@ -209,4 +209,4 @@ def _turn_away(room: "Room", truck: Truck) -> None:
     truck.back_min = now + truck.trip_min
     who = (truck.number, truck.group.number, truck.line.number, TURNED_AWAY, battery, battery)
     came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-    room.record.rows["exchanges"].append((*who, *came, now, now, now, truck.back_min, 0.0))
+    room.record.write["exchanges"]((*who, *came, now, now, now, truck.back_min, 0.0))

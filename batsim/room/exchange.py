@@ -135,7 +135,7 @@ class ExchangeDesk:
         cause = self._missing(line) if line.waiting else NOTHING
         if cause != line.cause:
             line.cause = cause
-            self.room.record.rows["lines"].append((line.number, cause, self.room.env.now))
+            self.room.record.write["lines"]((line.number, cause, self.room.env.now))
 
     def _missing(self, line: Line) -> int:
         """First thing that an exchange of this line lacks: battery, station, place, crew, device."""
@@ -187,31 +187,14 @@ class ExchangeDesk:
             if instant.people:
                 people_min = end_min
         truck.leaves_with(fresh, free_min)
-        room.record.rows["exchanges"].append(
-            (
-                truck.number,
-                truck.group.number,
-                line.number,
-                EXCHANGE,
-                spent.number,
-                fresh.number,
-                truck.arrival_soc,
-                truck.below_cut_out,
-                truck.ready_found,
-                truck.left_min,
-                truck.joined_min,
-                now,
-                free_min,
-                end_min,
-                truck.back_min,
-                0.0,
-            )
-        )
-        work = room.record.rows["work"]
+        who = (truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number)
+        came = (truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min)
+        room.record.write["exchanges"]((*who, *came, now, free_min, end_min, truck.back_min, 0.0))
+        work = room.record.write["work"]
         if plan.attendants:
-            work.append((ATTENDANT, EXCHANGING, now, people_min, times[0], plan.attendants))
+            work((ATTENDANT, EXCHANGING, now, people_min, times[0], plan.attendants))
         if times[1]:
-            work.append((DRIVER, EXCHANGING, now, free_min, times[1], 1))
+            work((DRIVER, EXCHANGING, now, free_min, times[1], 1))
 
     def _with_breaks(self, steps: tuple[float, ...], people: "list[Person]", now: float) -> tuple[float, ...]:
         """Turn step times into the times of an exchange whose attendants lay their work down in breaks."""

@@ -24,7 +24,7 @@ from batsim.record import (
     WATERED,
     WATERING,
 )
-from batsim.room.charging import ChargerPool
+from batsim.room.charging import ChargerPool, write_charge
 from batsim.room.clock import ASKS, Moment, moment, ticked
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ class SpotDesk:
         if cause != self.cause:
             self.cause = cause
             for line in self.room.lines:
-                self.room.record.rows["lines"].append((line.number, cause, self.room.env.now))
+                self.room.record.write["lines"]((line.number, cause, self.room.env.now))
 
 
 class Stint(NamedTuple):
@@ -139,7 +139,7 @@ def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float
     battery.soc_share = after
     battery.missing_ah += ah
     battery.owed_ah += ah * truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
-    truck.room.record.rows["stints"].append(
+    truck.room.record.write["stints"](
         (truck.number, truck.group.number, battery.number, start, end, before, after, ah, kwh)
     )
 
@@ -211,28 +211,11 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
         water = _water(room, truck, end)
     free = end + water + unplug
     truck.back_min = free + truck.trip_min
-    room.record.rows["exchanges"].append(
-        (
-            truck.number,
-            truck.group.number,
-            truck.line.number,
-            CHARGE_IN_TRUCK,
-            battery.number,
-            battery.number,
-            truck.arrival_soc,
-            truck.below_cut_out,
-            0,
-            truck.left_min,
-            truck.joined_min,
-            now,
-            free,
-            free,
-            truck.back_min,
-            water,
-        )
-    )
-    room.record.rows["work"].append((DRIVER, PLUGGING, now, start, plug, 1))
-    room.record.rows["work"].append((DRIVER, PLUGGING, end + water, free, unplug, 1))
+    who = (truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number)
+    came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
+    room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water))
+    room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
+    room.record.write["work"]((DRIVER, PLUGGING, end + water, free, unplug, 1))
     moment(env, free - now, partial(desk.give_back, pool))
 
 
@@ -291,8 +274,8 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     _charged(room, truck, phases, now, start, end)
     if not is_break and room.watering.is_due(battery) and battery.soc_share == 1.0:
         _water(room, truck, end, latest)
-    room.record.rows["work"].append((DRIVER, PLUGGING, now, start, plug, 1))
-    room.record.rows["work"].append((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
+    room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
+    room.record.write["work"]((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
     moment(env, end - now, partial(desk.give_back, pool))
 
 
@@ -331,23 +314,10 @@ def _charged(
         battery.missing_ah = battery.owed_ah = 0.0
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + stored / truck.usable_ah)
     battery.charges += stored / (capacity * (1.0 - truck.group.truck.exchange_at_share))
-    room.record.rows["charges"].append(
-        (
-            battery.number,
-            truck.line.number,
-            number,
-            -1,
-            truck.joined_min if truck.joined_min < inf else connected,
-            connected,
-            start,
-            end,
-            end,
-            before,
-            1.0 - battery.missing_ah / capacity,
-            ah,
-            phases,
-        )
-    )
+    place = (battery.number, truck.line.number, number, -1)
+    since = truck.joined_min if truck.joined_min < inf else connected
+    after = 1.0 - battery.missing_ah / capacity
+    write_charge(room, place, (since, connected, start, end, end), (before, after, ah), phases)
     room.state_at(battery, ON_CHARGE, start)
     room.state_at(battery, IN_TRUCK, end)
 
@@ -364,8 +334,8 @@ def _water(room: "Room", truck: "Truck", since: float, latest: float = inf) -> f
     minutes = next(room.watering_times[battery.number])
     if since + minutes > latest:
         return 0.0
-    room.record.rows["waterings"].append((battery.number, since, since, since + minutes))
-    room.record.rows["work"].append((room.watering.person, WATERING, since, since + minutes, minutes, 1))
+    room.record.write["waterings"]((battery.number, since, since, since + minutes))
+    room.record.write["work"]((room.watering.person, WATERING, since, since + minutes, minutes, 1))
     room.state_at(battery, WATERED, since)
     room.state_at(battery, IN_TRUCK, since + minutes)
     battery.charges = 0.0

@@ -37,7 +37,7 @@ class Room:
         self.env = Environment()
         self.streams = Streams(seed, replication)
         self.record = Record(_facts(plan, seed, replication))
-        self._states = self.record.rows["battery_states"]
+        self._write_state = self.record.write["battery_states"]
         self.lines = [Line(line, plan.picking) for line in plan.lines]
         self.batteries = self._make_batteries()
         self._draw_for_batteries()
@@ -65,11 +65,11 @@ class Room:
 
     def state(self, battery: Battery, state: int) -> None:
         """Write down a battery's new state."""
-        self._states.append((battery.number, state, self.env.now))
+        self._write_state((battery.number, state, self.env.now))
 
     def state_at(self, battery: Battery, state: int, time_min: float) -> None:
         """Write down a state that a battery will be in from a time not far ahead."""
-        self._states.append((battery.number, state, time_min))
+        self._write_state((battery.number, state, time_min))
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: exchanges first, then connecting, then watering."""
@@ -156,37 +156,20 @@ class Room:
 
     def _write_unfinished(self) -> None:
         """Write rows for trucks on their way or in line, and for batteries that still wait."""
-        horizon, rows = self.plan.horizon_min, self.record.rows
+        horizon, write = self.plan.horizon_min, self.record.write
+        kind = EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK
         for truck in self.trucks:
-            on_the_way = truck.left_min < horizon <= truck.joined_min
-            if (on_the_way or (truck.in_line and not truck.served.triggered)) and truck.left_min < horizon:
-                rows["exchanges"].append(
-                    (
-                        truck.number,
-                        truck.group.number,
-                        truck.line.number,
-                        EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK,
-                        truck.battery.number,
-                        -1,
-                        truck.arrival_soc,
-                        truck.below_cut_out,
-                        truck.ready_found if truck.in_line else nan,
-                        truck.left_min,
-                        truck.joined_min,
-                        nan,
-                        nan,
-                        nan,
-                        nan,
-                        0.0,
-                    )
-                )
-        waiting = [battery for line in self.lines for battery in line.spent] + self.charging.to_connect
-        for battery in waiting:
-            rows["charges"].append(
-                (battery.number, battery.line.number, nan, battery.place, battery.spent_min, *([nan] * 7), ())
-            )
+            in_line = truck.in_line and not truck.served.triggered
+            if truck.left_min < horizon and (in_line or truck.joined_min >= horizon):
+                who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
+                found = truck.ready_found if in_line else nan
+                came = (truck.arrival_soc, truck.below_cut_out, found, truck.left_min, truck.joined_min)
+                write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0))
+        for battery in [battery for line in self.lines for battery in line.spent] + self.charging.to_connect:
+            place = (battery.number, battery.line.number, nan, battery.place)
+            write["charges"]((*place, battery.spent_min, *([nan] * 8)))
         for battery in self.watering.due:
-            rows["waterings"].append((battery.number, self.watering.due_since[battery.number], nan, nan))
+            write["waterings"]((battery.number, self.watering.due_since[battery.number], nan, nan))
 
 
 def _facts(plan: Blueprint, seed: int, replication: int) -> Facts:

@@ -50,8 +50,8 @@ class WateringRound:
         if people and room.plan.rules.crew_break == "pause":
             busy = people[0].crossing.end_of(now, minutes) - now
         due = self.due_since.pop(battery.number)
-        room.record.rows["waterings"].append((battery.number, due, now, now + busy))
-        room.record.rows["work"].append((self.person, WATERING, now, now + busy, minutes, 1))
+        room.record.write["waterings"]((battery.number, due, now, now + busy))
+        room.record.write["work"]((self.person, WATERING, now, now + busy, minutes, 1))
         moment(room.env, busy, partial(self._watered, battery, people))
 
     def _watered(self, battery: "Battery", people: "list[Person]", _: "Event") -> None:

@@ -55,7 +55,7 @@ MOVES_IN_TRUCK = {
 def rows_of(record: Record, table: str) -> list[dict[str, Any]]:
     """Rows of a table as dictionaries."""
     names = [column.name for column in TABLES[table]]
-    return [dict(zip(names, row, strict=True)) for row in record.rows[table]]
+    return [dict(zip(names, row, strict=True)) for row in record.rows(table)]
 
 
 def by(key: str, rows: list[dict[str, Any]]) -> dict[int, list[dict[str, Any]]]:

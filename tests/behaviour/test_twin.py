@@ -45,7 +45,7 @@ def from_twin(
     )
     twin = Twin(
         laws, trucks=truck.count, batteries=scenario.batteries_of("room")["plain"], stations=int(layout.stations),
-        chargers=int(layout.chargers[0].count), seed=seed, replication=replication,
+        chargers=int(layout.chargers[0].number), seed=seed, replication=replication,
         exchange_at_share=truck.exchange_at_share, first_runs=first_runs,
         at_arrival=scenario.rules.spent_release == "at_arrival",
     )
