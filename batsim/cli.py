@@ -67,9 +67,9 @@ def _simulation_options(command: Callable[..., None]) -> Callable[..., None]:
         click.argument("file", type=click.Path(dir_okay=False)),
         click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated."),
         click.option("-r", "--replications", type=click.IntRange(1, 100_000), help="Independent runs of each layout."),
-        click.option("--weeks", type=click.FloatRange(0, min_open=True), help="Measured weeks of one run."),
-        click.option("--warm-up", type=click.FloatRange(0), help="Weeks before them that are dropped."),
-        click.option("--seed", type=click.IntRange(0), help="Seed of all random streams."),
+        click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run."),
+        click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped."),
+        click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams."),
         click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays."),
         click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables."),
     )
@@ -179,7 +179,7 @@ def _read(file: str) -> "Scenario":
 def _settings(options: dict[str, Any]) -> dict[str, Any]:
     """Turn command-line options into arguments."""
     return {
-        "layouts": options["layouts"] or None,
+        "layouts": tuple(dict.fromkeys(options["layouts"])) or None,
         "replications": options["replications"],
         "weeks": options["weeks"],
         "warm_up_weeks": options["warm_up"],

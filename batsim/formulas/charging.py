@@ -157,28 +157,40 @@ def charge_phases(
     return tuple(phases)
 
 
-def phases_hours(phases: Sequence[Phase]) -> float:
-    """Length of a charge, in h."""
-    return sum((phase.hours for phase in phases), 0.0)
+def phases_totals(phases: Sequence[Phase], cells: int) -> tuple[float, float, float]:
+    """Length, ampere-hours and energy of a charge of so many cells, in h, Ah and kWh, in one pass.
 
-
-def phases_ah(phases: Sequence[Phase]) -> float:
-    """Ampere-hours that a charge gives: the integral of its current."""
-    return sum((_phase_ah(phase, phase.hours) for phase in phases), 0.0)
-
-
-def phases_kwh(phases: Sequence[Phase], cells: int) -> float:
-    """Energy into a battery of so many cells, in kWh: cells times the sum of mean voltage times ampere-hours.
+    Ampere-hours are the integral of the current; energy is cells times the sum of mean voltage times ampere-hours.
 
     Examples
     --------
     24 cells, 10 h at 50 A and 2.5 V.
 
-    >>> phases_kwh((Phase(10.0, 50.0, 0.0, 2.5, 0.0, 1.0),), 24)
-    30.0
+    >>> phases_totals((Phase(10.0, 50.0, 0.0, 2.5, 0.0, 1.0),), 24)
+    (10.0, 500.0, 30.0)
     """
-    volt_ah = sum((phase.volts_per_cell * _phase_ah(phase, phase.hours) for phase in phases), 0.0)
-    return cells * volt_ah / 1000.0
+    hours = ah = volt_ah = 0.0
+    for phase in phases:
+        part_ah = _phase_ah(phase, phase[0])
+        hours += phase[0]
+        ah += part_ah
+        volt_ah += part_ah * phase[3]
+    return hours, ah, cells * volt_ah / 1000.0
+
+
+def phases_hours(phases: Sequence[Phase]) -> float:
+    """Length of a charge, in h."""
+    return phases_totals(phases, 0)[0]
+
+
+def phases_ah(phases: Sequence[Phase]) -> float:
+    """Ampere-hours that a charge gives, see `phases_totals`."""
+    return phases_totals(phases, 0)[1]
+
+
+def phases_kwh(phases: Sequence[Phase], cells: int) -> float:
+    """Energy into a battery of so many cells, in kWh, see `phases_totals`."""
+    return phases_totals(phases, cells)[2]
 
 
 def wall_kwh(dc_kwh: float, efficiency: float) -> float:
@@ -320,9 +332,8 @@ def w_line_a(volts_per_cell: float, line: Sequence[tuple[float, float]]) -> floa
 
 def _phase_ah(phase: Phase, hours: float) -> float:
     """Ampere-hours in the first hours of a phase."""
-    if phase.decay_per_h == 0.0:
-        return phase.amps * hours
-    return -phase.amps * math.expm1(-phase.decay_per_h * hours) / phase.decay_per_h
+    amps, decay_per_h = phase[1], phase[2]
+    return -amps * math.expm1(-decay_per_h * hours) / decay_per_h if decay_per_h else amps * hours
 
 
 def _phase_soc(phase: Phase, hours: float) -> float:

@@ -8,9 +8,9 @@ the battery leaves that place.
 from functools import partial
 from typing import TYPE_CHECKING
 
-from batsim.formulas.charging import Phase, charge_phases, phases_ah, phases_hours, phases_kwh
+from batsim.formulas.charging import Phase, charge_phases, phases_totals
 from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
-from batsim.room.clock import Moment, moment, ticked
+from batsim.room.clock import Moment, ticked
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -101,7 +101,7 @@ class ChargingDesk:
             people = room.crew.take(1)
             if room.plan.rules.crew_break == "pause":
                 busy = people[0].crossing.end_of(now, minutes) - now
-            moment(room.env, busy, partial(self._connected, battery, people, now))
+            Moment(room.env, partial(self._connected, battery, people, now)).after(busy)
         room.record.write["work"]((self.connector, CONNECTING, now, now + busy, minutes, 1))
         if not people:
             self._charge(battery, now, now + minutes)
@@ -117,51 +117,50 @@ class ChargingDesk:
         room, line, pool = self.room, battery.line, battery.pool
         assert pool is not None  # a battery is connected to a charger
         law: Iterator[float] | None = room.charge_times[battery.number]
-        phases, hours, ah = self.phases_of(battery, None if law is None else next(law))
+        phases = self.phases_of(battery, None if law is None else next(law))
+        hours, ah, kwh = phases_totals(phases, line.plan.battery.cells)
         end_min = start_min + ticked(60.0 * hours)
         cooled_min = end_min + next(room.cool_downs[battery.number])
         soc_from = 1.0 - battery.missing_ah / line.plan.cell.capacity_ah
         place = (battery.number, line.number, pool.number, battery.place)
         times = (battery.spent_min, connected_min, start_min, end_min, cooled_min)
-        write_charge(room, place, times, (soc_from, 1.0, ah), phases)
+        write_charge(room, place, times, (soc_from, 1.0, ah, kwh), phases)
         room.state_at(battery, ON_CHARGE, start_min)
-        over = Moment(room.env)
-        over.callbacks.append(partial(self._charged, battery, cooled_min))
-        over.after(end_min - room.env.now)
+        battery.charged_min = end_min
+        if cooled_min > end_min:
+            room.state_at(battery, COOLING, end_min)
+        now = room.env.now
+        if self.bound or cooled_min == end_min:
+            # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
+            Moment(room.env, partial(self._cooled, battery)).after(cooled_min - now)
+        else:
+            Moment(room.env, partial(self._charged, battery, cooled_min)).after(end_min - now)
 
-    def phases_of(self, battery: "Battery", minutes: float | None) -> tuple[tuple[Phase, ...], float, float]:
-        """Phases, hours and ampere-hours of a full charge; timed charges return the same at an even current."""
-        plan = battery.line.plan
-        pool = battery.pool
+    def phases_of(self, battery: "Battery", minutes: float | None) -> tuple[Phase, ...]:
+        """Phases of a full charge; one of stated length returns the same ampere-hours at an even current."""
+        plan, pool = battery.line.plan, battery.pool
         profile = plan.profiles[pool.number if pool is not None else plan.chargers[0]]
         capacity_ah = plan.cell.capacity_ah
         if minutes is not None:
             hours = minutes / 60.0
-            ah = profile.factor * battery.missing_ah
-            amps = ah / hours if hours else 0.0
+            amps = profile.factor * battery.missing_ah / hours if hours else 0.0
             soc = 1.0 - battery.missing_ah / capacity_ah
-            return (Phase(hours, amps, 0.0, profile.absorption_v, soc, 1.0),), hours, ah
+            return (Phase(hours, amps, 0.0, profile.absorption_v, soc, 1.0),)
         owed_ah = battery.owed_ah or profile.factor * battery.missing_ah
-        phases = charge_phases(profile, capacity_ah, battery.missing_ah, owed_ah)
-        return phases, phases_hours(phases), phases_ah(phases)
+        return charge_phases(profile, capacity_ah, battery.missing_ah, owed_ah)
 
     def _charged(self, battery: "Battery", cooled_min: float, _: "Event") -> None:
-        """End a charge: the battery is full, and cools down unless it need not."""
-        room = self.room
+        """Free the charger at the end of a charge; the battery goes on to cool down."""
+        self.release(battery)
+        Moment(self.room.env, partial(self._cooled, battery)).after(cooled_min - self.room.env.now)
+
+    def _cooled(self, battery: "Battery", _: "Event") -> None:
+        """End a cool-down: the battery is full, and gets water if that is due, else it is ready."""
         battery.missing_ah = battery.owed_ah = 0.0
         battery.soc_share = 1.0
         battery.charges += 1.0
-        battery.charged_min = room.env.now
-        if not self.bound:
+        if not self.bound and battery.pool is not None:
             self.release(battery)
-        if cooled_min > room.env.now:
-            room.state(battery, COOLING)
-            moment(room.env, cooled_min - room.env.now, partial(self._cooled, battery))
-        else:
-            self._cooled(battery, _)
-
-    def _cooled(self, battery: "Battery", _: "Event") -> None:
-        """End a cool-down: water the battery if that is due, else it is ready."""
         if self.room.watering.is_due(battery):
             self.room.watering.receive(battery)
         else:
@@ -178,7 +177,7 @@ def write_charge(
     room: "Room",
     place: tuple[int, int, int, int],
     times: tuple[float, float, float, float, float],
-    charge: tuple[float, float, float],
+    charge: tuple[float, float, float, float],
     phases: tuple[Phase, ...],
 ) -> None:
     """Write the row of a charge and those of its phases.
@@ -190,13 +189,12 @@ def write_charge(
     times
         Spent, connected, current on, current off, cooled down. [min]
     charge
-        State of charge before and after, ampere-hours put in. [-, -, Ah]
+        State of charge before and after, ampere-hours and energy put in. [-, -, Ah, kWh]
     phases
         Phases of the charge, in order.
     """
-    cells = room.plan.lines[place[1]].battery.cells
-    room.record.write["charges"]((*place, *times, *charge, phases_kwh(phases, cells)))
-    write_phase, start = room.record.write["charge_phases"], times[2]
-    for hours, amps, decay, volts, *_ in phases:
-        write_phase((place[1], place[2], start, hours, amps, decay, volts))
-        start += 60.0 * hours
+    room.record.write["charges"]((*place, *times, *charge))
+    write_phase, start, line, charger = room.record.write["charge_phases"], times[2], place[1], place[2]
+    for phase in phases:
+        write_phase((line, charger, start, *phase[:4]))
+        start += 60.0 * phase[0]

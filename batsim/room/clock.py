@@ -5,13 +5,10 @@ numbers are exact in floating point for the next 16,000 years, so two things tha
 instant really compare equal, in whatever order their times were added up.
 """
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 from simpy.core import Environment
 from simpy.events import PENDING, Event, EventPriority
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 TICKS_PER_MIN = 1048576.0
 """Ticks in a minute, 2**20."""
@@ -29,6 +26,9 @@ def ticked(minutes: float) -> float:
     return round(minutes * TICKS_PER_MIN) / TICKS_PER_MIN
 
 
+Then = Callable[[Event], None]
+
+
 class Moment(Event):
     """Something that will happen once; when, may be settled later than what will follow it.
 
@@ -36,22 +36,16 @@ class Moment(Event):
     waiting costs no event of its own.
     """
 
-    def __init__(self, env: Environment) -> None:
+    _ok = True
+    _defused = False
+
+    def __init__(self, env: Environment, *then: Then) -> None:
         self.env = env
-        self.callbacks: list[Callable[[Event], None]] = []
-        self._ok = True
+        self.callbacks: list[Then] = [*then]
         self._value = PENDING
-        self._defused = False
 
     def after(self, delay_min: float, priority: EventPriority = ENDS) -> "Moment":
         """Settle that it happens so many minutes from now."""
         self._value = None
         self.env.schedule(self, priority, delay_min)
         return self
-
-
-def moment(env: Environment, delay_min: float, then: "Callable[[Event], None]") -> Moment:
-    """Call something after so many minutes, with what else ends then."""
-    made = Moment(env)
-    made.callbacks.append(then)
-    return made.after(delay_min)

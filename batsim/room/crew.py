@@ -70,8 +70,7 @@ class Crew:
         """Keep attendants for a job."""
         if not self.limited or not count:
             return []
-        taken = self.free[:count]
-        del self.free[:count]
+        taken = [self.free.pop(0) for _ in range(count)]
         for person in taken:
             person.busy = True
         return taken
@@ -95,9 +94,7 @@ class Crew:
                 self.free.append(person)
                 self.room.serve()
 
-        moment = Moment(self.room.env)
-        moment.callbacks.append(back)
-        moment.after(length, CALENDAR)
+        Moment(self.room.env, back).after(length, CALENDAR)
 
     def _calendar(
         self, env: "Environment", people: list[Person], windows: "tuple[Window, ...]", breaks: frozenset[float]

@@ -6,7 +6,6 @@ other. Each thing is given back after the last step that needs it.
 """
 
 from collections import deque
-from functools import partial
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import ExchangePlan, Instant, LinePlan
+    from batsim.room.blueprint import ExchangePlan, LinePlan
     from batsim.room.crew import Person
     from batsim.room.duty import Truck
     from batsim.room.simulation import Room
@@ -79,7 +78,6 @@ class ExchangeDesk:
         self.devices = dict(room.plan.devices)
         self.empty: list[int] = []
         """Empty places, nearest first."""
-        self.in_line = 0
         self.at_arrival = room.plan.rules.spent_release == "at_arrival"
         self.pausing = room.plan.rules.crew_break == "pause" and room.plan.crew_limited
         # A straight swap takes the ready battery's place, which counts as empty.
@@ -102,13 +100,13 @@ class ExchangeDesk:
             return done
         truck.served = done
         line.waiting.append(truck)
-        self.in_line += 1
+        self.room.in_line += 1
         self.note_cause(line)
         return done
 
     def serve(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
-        while self.in_line:
+        while self.room.in_line:
             best = None
             for line in self.lines:
                 if (
@@ -120,7 +118,7 @@ class ExchangeDesk:
             if best is None:
                 break
             truck = best.waiting.popleft()
-            self.in_line -= 1
+            self.room.in_line -= 1
             self._start(truck, best, truck.served)
         self.note_causes()
 
@@ -175,15 +173,17 @@ class ExchangeDesk:
         times = next(truck.exchange_times)
         if self.pausing:
             times = self._with_breaks(times, people, now)
-        job = _Job(self, truck, spent, fresh, people)
+        job = _Job(self, spent, fresh, people)
+        give_back = job.give_back
         free_min = end_min = people_min = now
         for instant, delay in zip(plan.instants, times[2:], strict=True):
-            when = done if instant.truck else Moment(room.env)
-            when.callbacks.insert(0, partial(job.gives_back, instant))
-            when.after(delay)
             end_min = now + delay
             if instant.truck:
                 free_min = end_min
+                done.callbacks.insert(0, give_back)
+                done.after(delay)
+            else:
+                Moment(room.env, give_back).after(delay)
             if instant.people:
                 people_min = end_min
         truck.leaves_with(fresh, free_min)
@@ -212,21 +212,21 @@ class ExchangeDesk:
 class _Job:
     """One exchange under way: what it holds, and what it gives back when."""
 
-    __slots__ = ("desk", "fresh", "people", "place", "spent", "truck")
+    __slots__ = ("desk", "fresh", "instants", "people", "place", "spent")
 
-    def __init__(
-        self, desk: ExchangeDesk, truck: "Truck", spent: "Battery", fresh: "Battery", people: "list[Person]"
-    ) -> None:
+    def __init__(self, desk: ExchangeDesk, spent: "Battery", fresh: "Battery", people: "list[Person]") -> None:
         self.desk = desk
-        self.truck = truck
         self.spent = spent
         self.fresh = fresh
         self.people = people
         self.place = fresh.place
+        self.instants = iter(desk.plan.instants)
+        """Instants still to come; they come in this order."""
 
-    def gives_back(self, instant: "Instant", _: "Event") -> None:
-        """Give back what is not needed after this instant, then see who can use it."""
+    def give_back(self, _: "Event") -> None:
+        """Give back what is not needed after the next instant, then see who can use it."""
         desk, room = self.desk, self.desk.room
+        instant = next(self.instants)
         if instant.people:
             room.crew.give_back(self.people)
         for name in instant.devices:

@@ -10,7 +10,7 @@ from functools import partial
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.formulas.charging import Phase, charge_phases, cut, phases_ah, phases_hours, stored_ah_after
+from batsim.formulas.charging import Phase, charge_phases, cut, phases_hours, phases_totals, stored_ah_after
 from batsim.formulas.discharge import discharge, soc_after
 from batsim.record import (
     CHARGE_IN_TRUCK,
@@ -25,7 +25,7 @@ from batsim.record import (
     WATERING,
 )
 from batsim.room.charging import ChargerPool, write_charge
-from batsim.room.clock import ASKS, Moment, moment, ticked
+from batsim.room.clock import ASKS, Moment, ticked
 
 if TYPE_CHECKING:
     from simpy.events import Event
@@ -216,7 +216,7 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water))
     room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
     room.record.write["work"]((DRIVER, PLUGGING, end + water, free, unplug, 1))
-    moment(env, free - now, partial(desk.give_back, pool))
+    Moment(env, partial(desk.give_back, pool)).after(free - now)
 
 
 def _return_level(truck: "Truck") -> float:
@@ -276,7 +276,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
         _water(room, truck, end, latest)
     room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
     room.record.write["work"]((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
-    moment(env, end - now, partial(desk.give_back, pool))
+    Moment(env, partial(desk.give_back, pool)).after(end - now)
 
 
 def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
@@ -290,7 +290,7 @@ def _phases(room: "Room", truck: "Truck", to_soc: float) -> tuple[Phase, ...]:
     battery = truck.battery
     law = room.charge_times[battery.number]
     if law is not None:
-        return room.charging.phases_of(battery, next(law))[0]
+        return room.charging.phases_of(battery, next(law))
     number = battery.pool.number if battery.pool is not None else truck.line.plan.chargers[0]
     profile = truck.line.plan.profiles[number]
     goal = 1.0 if to_soc >= FULL else to_soc
@@ -304,7 +304,7 @@ def _charged(
     battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     before = 1.0 - battery.missing_ah / capacity
-    ah, hours = phases_ah(phases), phases_hours(phases)
+    hours, ah, kwh = phases_totals(phases, truck.line.plan.battery.cells)
     timed = room.charge_times[battery.number] is not None
     stored = battery.missing_ah if timed else stored_ah_after(phases, hours, capacity)
     battery.missing_ah -= stored
@@ -317,7 +317,7 @@ def _charged(
     place = (battery.number, truck.line.number, number, -1)
     since = truck.joined_min if truck.joined_min < inf else connected
     after = 1.0 - battery.missing_ah / capacity
-    write_charge(room, place, (since, connected, start, end, end), (before, after, ah), phases)
+    write_charge(room, place, (since, connected, start, end, end), (before, after, ah, kwh), phases)
     room.state_at(battery, ON_CHARGE, start)
     room.state_at(battery, IN_TRUCK, end)
 

@@ -38,6 +38,8 @@ class Room:
         self.streams = Streams(seed, replication)
         self.record = Record(_facts(plan, seed, replication))
         self._write_state = self.record.write["battery_states"]
+        self.in_line = 0
+        """Trucks that wait for an exchange, in all lines."""
         self.lines = [Line(line, plan.picking) for line in plan.lines]
         self.batteries = self._make_batteries()
         self._draw_for_batteries()
@@ -61,7 +63,10 @@ class Room:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
         self.env.run(until=self.plan.horizon_min)
         self._write_unfinished()
-        return self.record
+        record = self.record
+        # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.
+        self.__dict__.clear()
+        return record
 
     def state(self, battery: Battery, state: int) -> None:
         """Write down a battery's new state."""
@@ -73,7 +78,7 @@ class Room:
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: exchanges first, then connecting, then watering."""
-        if self.plan.exchange is not None and self.exchange.in_line:
+        if self.in_line:
             self.exchange.serve()
             if self.exchange.waits_for_crew:
                 return
@@ -84,7 +89,7 @@ class Room:
 
     def note_causes(self) -> None:
         """Write down anew what the lines wait for, after somebody has gone off duty."""
-        if self.plan.exchange is not None and self.exchange.in_line:
+        if self.in_line:
             self.exchange.note_causes()
 
     def _make_batteries(self) -> list[Battery]:

@@ -19,8 +19,8 @@ from batsim.room.clock import TICKS_PER_MIN, ticked
 if TYPE_CHECKING:
     from batsim.scenario.laws import DurationLaw
 
-BLOCK = 32
-"""Draws made at once; a truck has about this many exchanges in a month."""
+FIRST_BLOCK, LARGEST_BLOCK = 16, 256
+"""Draws made at once: few at first, for short runs, then twice as many each time."""
 
 Floats = "np.ndarray[tuple[int], np.dtype[np.float64]]"
 Sampler = Callable[[Generator, int], "np.ndarray[tuple[int], np.dtype[np.float64]]"]
@@ -51,18 +51,26 @@ class Streams:
         return _factors(variance, self.generator(entity, number, purpose))
 
 
+def _sizes() -> Iterator[int]:
+    """Sizes of one block after the other."""
+    size = FIRST_BLOCK
+    while True:
+        yield size
+        size = min(2 * size, LARGEST_BLOCK)
+
+
 def _drawn(sample: Sampler, generator: Generator) -> Iterator[float]:
     """Hand out draws one by one from blocks, each rounded to a tick."""
-    while True:
-        block = sample(generator, BLOCK)
+    for size in _sizes():
+        block = sample(generator, size)
         yield from (np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN).tolist()
 
 
 def _factors(variance: float, generator: Generator) -> Iterator[float]:
     """Hand out lognormal factors of mean 1."""
     sigma, shift = math.sqrt(variance), -variance / 2.0
-    while True:
-        yield from np.exp(shift + sigma * generator.standard_normal(BLOCK)).tolist()
+    for size in _sizes():
+        yield from np.exp(shift + sigma * generator.standard_normal(size)).tolist()
 
 
 def sampler(law: "DurationLaw") -> Sampler:
@@ -159,7 +167,7 @@ def _exchange_rows(
         (sampler(law), None if law.kind == "fixed" else streams.generator(entity, number, f"step {name}"))
         for name, law in laws
     ]
-    while True:
-        block = np.stack([sample(generator, BLOCK) for sample, generator in draws], axis=1)  # type: ignore[arg-type]
+    for size in _sizes():
+        block = np.stack([sample(generator, size) for sample, generator in draws], axis=1)  # type: ignore[arg-type]
         ticks = np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN
         yield from map(tuple, (ticks @ columns).tolist())

@@ -5,7 +5,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from batsim.record import ATTENDANT, DRIVER, WATERED, WATERING
-from batsim.room.clock import moment
+from batsim.room.clock import Moment
 
 if TYPE_CHECKING:
     from simpy.events import Event
@@ -52,7 +52,7 @@ class WateringRound:
         due = self.due_since.pop(battery.number)
         room.record.write["waterings"]((battery.number, due, now, now + busy))
         room.record.write["work"]((self.person, WATERING, now, now + busy, minutes, 1))
-        moment(room.env, busy, partial(self._watered, battery, people))
+        Moment(room.env, partial(self._watered, battery, people)).after(busy)
 
     def _watered(self, battery: "Battery", people: "list[Person]", _: "Event") -> None:
         """End a watering: the battery is ready."""

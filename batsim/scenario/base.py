@@ -3,7 +3,8 @@
 import difflib
 import math
 import re
-from typing import Annotated, Any, NamedTuple
+from collections.abc import Callable, Iterable
+from typing import Annotated, Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
@@ -13,6 +14,12 @@ from batsim.catalogue import figure
 
 UNLIMITED = math.inf
 """A count without a limit, as the word `unlimited` says it."""
+SHOWN = 60
+"""Characters of a wrong value that a message repeats."""
+MOST_ENTRIES = 10
+"""Wrong entries of one list that are reported one by one."""
+
+T = TypeVar("T")
 
 
 class Fault(NamedTuple):
@@ -51,6 +58,33 @@ class Frozen(BaseModel):
         validate_default=True,
         hide_input_in_errors=True,
     )
+
+
+def shown(value: object) -> str:
+    """Show a wrong value in short: text in quotes, blocks and lists by name."""
+    if isinstance(value, dict | list):
+        what = "block of keys" if isinstance(value, dict) else "list"
+        return f"a {what}" if value else f"an empty {what}"
+    if value is None:
+        return "nothing"
+    text = str(value).lower() if isinstance(value, bool) else str(value)
+    text = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."
+    return repr(text) if isinstance(value, str) else text
+
+
+def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[object], T]) -> list[T]:
+    """Read every entry of a list or block; what is wrong is reported at the place of its entry."""
+    values: list[T] = []
+    faults: list[Fault] = []
+    for key, entry in entries:
+        try:
+            values.append(read(entry))
+        except ValueError as error:
+            faults.append(Fault((key,), str(error), shown(entry)))
+    if len(faults) > MOST_ENTRIES:
+        faults[MOST_ENTRIES:] = [Fault((), f"{len(faults) - MOST_ENTRIES} more entries are wrong")]
+    refuse(faults)
+    return values
 
 
 def by_default(name: str, alias: str | None = None) -> Any:  # noqa: ANN401 - a field of any type
@@ -114,8 +148,8 @@ class Number(Kind):
 
     def read(self, value: object) -> float:
         """Read a number; text from the catalogue that holds nothing but a number counts as one."""
-        if isinstance(value, str) and re.fullmatch(r"\s*[-+]?[0-9.]+(e[-+]?\d+)?( 1(/K)?)?\s*", value):
-            value = float(value.split()[0])
+        if isinstance(value, str) and re.fullmatch(r"\s*[-+]?\d{1,15}(\.\d{1,15})?\s*", value):
+            value = float(value)
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
             msg = "needs a plain number, without a unit"
             raise ValueError(msg)
@@ -144,7 +178,7 @@ class Count(Kind):
         also = " or the word unlimited" if self.unlimited else ""
         if self.unlimited and value == "unlimited":
             return UNLIMITED
-        if isinstance(value, str) and re.fullmatch(r"\d+", value):
+        if isinstance(value, str) and re.fullmatch(r"\d{1,15}", value):
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
             msg = f"needs a whole number{also}"
@@ -169,7 +203,7 @@ class Words(Kind):
         """Read the word; anything else is answered with the choices."""
         if value not in self.choices:
             head, last = ", ".join(self.choices[:-1]), self.choices[-1]
-            near = difflib.get_close_matches(str(value), self.choices, n=1)
+            near = difflib.get_close_matches(value, self.choices, n=1) if isinstance(value, str) else []
             hint = f"; did you mean '{near[0]}'?" if near else ""
             msg = f"must be {head} or {last}{hint}" if head else f"must be {last}"
             raise ValueError(msg)

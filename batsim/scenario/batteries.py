@@ -143,8 +143,13 @@ class ChargerType(Frozen):
 
     @model_validator(mode="after")
     def _complete(self) -> "ChargerType":
-        """Ask for an end current where the characteristic has one."""
+        """Ask for an end current, and for a characteristic that suits the chemistries."""
+        faults = []
         if self.end_current is None:
             rule = f"the {self.profile} characteristic needs an 'end_current', such as '5 A per 100 Ah'"
-            refuse([Fault(("end_current",), rule)])
+            faults.append(Fault(("end_current",), rule))
+        if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
+            rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa or W"
+            faults.append(Fault(("profile",), rule))
+        refuse(faults)
         return self

@@ -1,15 +1,17 @@
 """Rules that need more than one part of a scenario: names that must exist, counts that must fit."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
+from types import MappingProxyType
 
 from batsim.errors import Problem
 from batsim.formulas.discharge import discharge
+from batsim.scenario.base import shown
 from batsim.scenario.calendar import Window, overlap_min, shift_windows
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.layout_checks import layout_problems
 from batsim.scenario.marked import Marked, Path
-from batsim.scenario.problems import did_you_mean, problem, shown
+from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.site import Scenario
 from batsim.scenario.week import DAY_MIN, WEEK_MIN, moment_text
 
@@ -20,17 +22,18 @@ LONGEST_WEEKS = 1040
 """Twenty years: a longer run is a slip of the pen."""
 
 
-def cross_checks(scenario: Scenario, stated: Marked) -> list[Problem]:
-    """Find every broken rule between the parts of a scenario."""
-    found = [*_names(scenario, stated), *_shifts(scenario, stated), *_levels(scenario, stated)]
-    if not found:
+def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> list[Problem]:
+    """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
+    names = [*_group_names(scenario, stated, offers), *_layout_names(scenario, stated, offers)]
+    found = [*names, *_shifts(scenario, stated), *_levels(scenario, stated)]
+    if not names:
         for name in scenario.layouts:
             found += layout_problems(scenario, name, stated)
     return found
 
 
-def _names(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
-    """Names that must exist: shifts, battery types, arrangements, chargers; group names once each."""
+def _group_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+    """Names that truck groups have, once each, and that they refer to."""
     seen: list[str] = []
     for number, group in enumerate(scenario.trucks):
         here: Path = ("trucks", number)
@@ -39,34 +42,45 @@ def _names(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
         seen.append(group.group)
         for position, shift in enumerate(group.shifts):
             yield from _known(stated, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
-        yield from _known(stated, (*here, "battery"), group.battery, list(scenario.batteries), "battery type")
+        battery, known = group.battery, list(scenario.batteries)
+        yield from _known(stated, (*here, "battery"), battery, known, "battery type", offers)
+    for name, charger in scenario.chargers.items():
+        for position, battery in enumerate(charger.batteries):
+            path: Path = ("chargers", name, "batteries", position)
+            yield from _known(stated, path, battery, list(scenario.batteries), "battery type")
+
+
+def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+    """Names that layouts refer to: arrangements, chargers, shifts, battery types in use."""
+    in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
     for name, layout in scenario.layouts.items():
         at: Path = ("layouts", name)
-        yield from _known(stated, (*at, "handling"), layout.handling, list(scenario.handling), "handling arrangement")
-        for count in layout.chargers:
-            yield from _known(stated, (*at, "chargers"), count.charger, list(scenario.chargers), "charger type")
+        known = list(scenario.handling)
+        yield from _known(stated, (*at, "handling"), layout.handling, known, "handling arrangement", offers)
+        for position, count in enumerate(layout.chargers):
+            path = (*at, "chargers", position) if stated.holds((*at, "chargers", 0)) else (*at, "chargers")
+            yield from _known(stated, path, count.charger, list(scenario.chargers), "charger type", offers)
         for shift in layout.crew if isinstance(layout.crew, dict) else ():
             yield from _known(stated, (*at, "crew", shift), shift, list(scenario.week.shifts), "shift")
         for battery in layout.batteries or ():
-            if battery:
-                yield from _known(
-                    stated, (*at, "batteries", battery), battery, list(scenario.batteries), "battery type"
-                )
-    for name, charger in scenario.chargers.items():
-        for position, battery in enumerate(charger.batteries):
-            yield from _known(
-                stated,
-                ("chargers", name, "batteries", position),
-                battery,
-                list(scenario.batteries),
-                "battery type",
-            )
+            if battery and battery not in in_use:
+                rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
+                yield problem(stated, (*at, "batteries", battery), rule, of_key=True)
 
 
-def _known(stated: Marked, path: Path, name: str, known: list[str], what: str) -> Iterator[Problem]:
+def _known(
+    stated: Marked,
+    path: Path,
+    name: str,
+    known: list[str],
+    what: str,
+    offers: Mapping[str, Sequence[str]] = MappingProxyType({}),
+) -> Iterator[Problem]:
     """Report a name that nothing carries."""
     if name not in known:
-        yield problem(stated, path, f"no {what} of this name{did_you_mean(name, known)}", got=shown(name))
+        rule = f"no {what} of this name{did_you_mean(name, known, offers.get(what, ()))}"
+        is_key = path[-1] == name
+        yield problem(stated, path, rule, got=None if is_key else shown(name), of_key=is_key)
 
 
 def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:

@@ -37,7 +37,7 @@ class HandsText(Kind):
     def read(self, value: object) -> Hands:
         """Read who and how many."""
         count = {"attendant": 0, "driver": 0}
-        for part in value if isinstance(value, list) else [value]:
+        for part in value if isinstance(value, list) and value else [value]:
             match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
             if not match:
                 msg = "needs attendant, driver, a number of them such as '2 attendants', or a list"

@@ -6,6 +6,9 @@ from batsim import catalogue
 from batsim.scenario.reading import catalogue_names
 from batsim.scenario.site import Scenario
 
+MIXED = ("Arrangement", "BatteryType", "ChargerType", "Layout", "Shift", "Site", "Watering", "Week")
+"""Parts whose keys may be spread over a file and the one that it extends or the entry that it starts from."""
+
 
 def scenario_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of what a scenario file may hold, `extends` and `from` included."""
@@ -19,13 +22,14 @@ def scenario_schema() -> dict[str, Any]:
         "examples": ["kestrel-lane.yaml"],
     }
     # With `extends` or `from`, what is required may come from elsewhere; the program still checks the whole.
-    schema.pop("required", None)
+    schema["anyOf"] = [{"required": ["extends"]}, {"required": schema.pop("required")}]
+    for part in MIXED:
+        parts[part].pop("required", None)
     for part, document in (("BatteryType", "battery_types"), ("ChargerType", "charger_types")):
         parts[part]["properties"]["from"] = {
             "enum": catalogue_names(document),
             "description": "Entry of the catalogue to start from; keys here win.",
         }
-        parts[part].pop("required", None)
     parts["TruckGroup"]["properties"]["class"] = {
         "enum": catalogue_names("truck_classes"),
         "description": "Class from the catalogue; it gives a mean power where none is stated.",

@@ -4,18 +4,20 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.base import Frozen, Kind, Minutes, Number, Words
+from batsim import units
+from batsim.scenario.base import Fault, Frozen, Kind, Minutes, Number, Quantity, Words, each_entry, refuse
 
-LAW_NAMES = (
-    "fixed",
-    "triangular",
-    "uniform",
-    "exponential",
-    "lognormal",
-    "gamma",
-    "hyperexponential",
-    "observed",
-)
+KEYS = {
+    "fixed": ("fixed",),
+    "triangular": ("low", "typical", "high"),
+    "uniform": ("low", "high"),
+    "exponential": ("mean",),
+    "lognormal": ("mean", "cv"),
+    "gamma": ("mean", "cv"),
+    "hyperexponential": ("mean", "cv"),
+    "observed": ("observed",),
+}
+"""The laws by name, and the keys that make one."""
 
 
 class Observed(Kind):
@@ -28,12 +30,10 @@ class Observed(Kind):
 
     def read(self, value: object) -> tuple[float, ...]:
         """Read a list of durations; a file name has become its list before this."""
-        from batsim.scenario.base import Quantity  # noqa: PLC0415 - one use
-
         if not isinstance(value, list) or not value:
             msg = "needs a list of durations or a file with one duration on each line"
             raise ValueError(msg)
-        return tuple(Quantity("duration", least=0.0).read(each) for each in value)
+        return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
 
 
 class DurationLaw(Frozen):
@@ -51,7 +51,7 @@ class DurationLaw(Frozen):
     """Mean of an exponential, lognormal, gamma or hyperexponential law. [min]"""
     cv: Annotated[float, Number(least=0.0, most=20.0)] | None = None
     """Coefficient of variation: standard deviation over mean. [-]"""
-    law: Annotated[str, Words(*LAW_NAMES)] | None = None
+    law: Annotated[str, Words(*KEYS)] | None = None
     """Which law; where it follows from the other keys it need not be said."""
     observed_min: Annotated[tuple[float, ...], Observed()] | None = Field(None, alias="observed")
     """Timed durations, drawn again with equal chance. [min]"""
@@ -65,45 +65,31 @@ class DurationLaw(Frozen):
     @model_validator(mode="after")
     def _complete(self) -> "DurationLaw":
         """Refuse keys that do not make one law together."""
-        keys = {
-            key
-            for key, value in (
-                ("fixed", self.fixed_min),
-                ("low", self.low_min),
-                ("typical", self.typical_min),
-                ("high", self.high_min),
-                ("mean", self.mean_min),
-                ("cv", self.cv),
-                ("observed", self.observed_min),
-            )
-            if value is not None
+        given = {
+            "fixed": self.fixed_min,
+            "low": self.low_min,
+            "typical": self.typical_min,
+            "high": self.high_min,
+            "mean": self.mean_min,
+            "cv": self.cv,
+            "observed": self.observed_min,
         }
-        name = self.kind
-        wanted = {
-            "fixed": {"fixed"},
-            "triangular": {"low", "typical", "high"},
-            "uniform": {"low", "high"},
-            "exponential": {"mean"},
-            "lognormal": {"mean", "cv"},
-            "gamma": {"mean", "cv"},
-            "hyperexponential": {"mean", "cv"},
-            "observed": {"observed"},
-        }[name]
-        if keys != wanted:
-            msg = (
+        keys = [key for key, value in given.items() if value is not None]
+        if sorted(keys) != sorted(KEYS[self.kind]):
+            rule = (
                 "needs one duration such as '4 min', or {low, typical, high}, {low, high}, {mean, cv}, "
                 "{mean, law: exponential} or {observed}"
             )
-            raise ValueError(msg)
-        if name in {"triangular", "uniform"}:
-            low, high = self.low_min or 0.0, self.high_min or 0.0
-            middle = low if self.typical_min is None else self.typical_min
-            if not low <= middle <= high or (high == low == 0.0 and name == "uniform"):
-                msg = "low, typical and high must rise in this order"
-                raise ValueError(msg)
-        if name == "hyperexponential" and (self.cv or 0.0) <= 1.0:
-            msg = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
-            raise ValueError(msg)
+            if self.law is not None:
+                rule = f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
+            refuse([Fault((), rule, ", ".join(keys) or "none of these keys")])
+        limits = [value for value in (self.low_min, self.typical_min, self.high_min) if value is not None]
+        if limits != sorted(limits):
+            got = ", ".join(units.show(value, "duration") for value in limits)
+            refuse([Fault((), "low, typical and high must rise in this order", got)])
+        if self.kind == "hyperexponential" and (self.cv or 0.0) <= 1.0:
+            rule = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
+            refuse([Fault(("cv",), rule, f"{self.cv:g}")])
         return self
 
     @property

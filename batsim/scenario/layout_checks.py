@@ -3,12 +3,17 @@
 from collections.abc import Iterator
 
 from batsim.errors import Problem
+from batsim.formulas.charging import charge_phases, phases_hours
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import group_windows, manned_windows, overlap_min
+from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.marked import Marked, Path
-from batsim.scenario.problems import did_you_mean, problem, shown
+from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.site import Scenario
 from batsim.scenario.week import WEEK_MIN
+
+LONGEST_CHARGE_H = 168.0
+"""A week: a full charge that takes longer is a slip in a unit. [h]"""
 
 
 def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
@@ -75,6 +80,24 @@ def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem
             rule = f"no charger here fits battery type '{battery}' ({chemistry.replace('_', ' ')})"
             got = ", ".join(count.charger for count in layout.chargers)
             yield problem(stated, ("layouts", name, "chargers"), rule, got=got)
+        for charger in fitting:
+            yield from _currents(scenario, battery, charger, stated)
+
+
+def _currents(scenario: Scenario, battery: str, charger: str, stated: Marked) -> Iterator[Problem]:
+    """Find charge currents that never fill a battery type, which are slips in a unit."""
+    kind = scenario.batteries[battery]
+    profile = profile_of(scenario.chargers[charger], kind)
+    path: Path = ("chargers", charger)
+    if profile.end_a > profile.main_a:
+        got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
+        yield problem(stated, path, "the end current must not be above the main current", got=got)
+        return
+    ah = capacity_ah(kind)
+    hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+    if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
+        rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
+        yield problem(stated, path, rule)
 
 
 def _places(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
@@ -104,7 +127,7 @@ def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]
         path: Path = ("layouts", name, "devices", device)
         if device not in arrangement.devices:
             rule = f"{layout.handling} uses no such device{did_you_mean(device, list(arrangement.devices))}"
-            yield problem(stated, path, rule, got=shown(device))
+            yield problem(stated, path, rule, of_key=True)
         elif count < arrangement.devices[device]:
             rule = f"would deadlock: one exchange holds {arrangement.devices[device]}"
             yield problem(stated, path, rule, got=f"{count:g}")

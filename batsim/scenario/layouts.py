@@ -5,7 +5,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
-from batsim.scenario.base import Count, Frozen, Kind, NameText, Share, Words, by_default
+from batsim.scenario.base import Count, Frozen, Kind, NameText, Share, Words, by_default, each_entry
 from batsim.scenario.laws import DurationLaw
 
 PICKING = ("longest_rested", "nearest", "fullest")
@@ -29,14 +29,17 @@ class ChargerCounts(Kind):
 
     def read(self, value: object) -> tuple[ChargerCount, ...]:
         """Read each entry."""
-        counts = []
-        for part in value if isinstance(value, list) else [value]:
-            count, cross, charger = str(part).partition(" x ")
-            if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
-                msg = "needs a count and a charger type, such as '44 x electronic_iuia'"
-                raise ValueError(msg)
-            counts.append(ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip()))
-        return tuple(counts)
+        if isinstance(value, list) and value:
+            return tuple(each_entry(enumerate(value), self._entry))
+        return (self._entry(value),)
+
+    def _entry(self, value: object) -> ChargerCount:
+        """Read one count and type."""
+        count, cross, charger = str(value).partition(" x ")
+        if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
+            msg = "needs a count and a charger type, such as '44 x electronic_iuia'"
+            raise ValueError(msg)
+        return ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip())
 
 
 class BatteryCounts(Kind):
@@ -54,7 +57,8 @@ class BatteryCounts(Kind):
         """Read into a count by type; the key '' stands for the only type there is."""
         count = Count(least=1, most=10_000)
         if isinstance(value, dict):
-            return {str(name): int(count.read(each)) for name, each in value.items()}
+            counts = each_entry(value.items(), count.read)
+            return {str(name): int(number) for name, number in zip(value, counts, strict=True)}
         try:
             return {"": int(count.read(value))}
         except ValueError as error:
@@ -76,7 +80,8 @@ class CrewCounts(Kind):
     def read(self, value: object) -> dict[str, int] | str:
         """Read attendants by shift, or the word."""
         if isinstance(value, dict):
-            return {str(name): int(Count(most=200).read(each)) for name, each in value.items()}
+            counts = each_entry(value.items(), Count(most=200).read)
+            return {str(shift): int(number) for shift, number in zip(value, counts, strict=True)}
         if value in ("drivers", "unlimited"):
             return str(value)
         msg = "needs attendants by shift such as {early: 1, late: 1}, or the word drivers or unlimited"
@@ -89,7 +94,7 @@ class InTruck(Frozen):
     in_breaks: bool = True
     """Whether trucks are plugged in during breaks."""
     ceiling_share: Share = by_default("in_truck.ceiling", "ceiling")
-    """State of charge at which a charge in a break or within a shift stops. [%]"""
+    """State of charge at which a charge in a break stops. [%]"""
     return_at_share: Share = by_default("in_truck.return_at", "return_at")
     """State of charge at which a truck that had to charge within its shift goes back to work. [%]"""
 

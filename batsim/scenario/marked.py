@@ -12,6 +12,19 @@ Path = tuple[str | int, ...]
 
 BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
 
+STATEMENTS = {
+    "charge_time",
+    "connect_time",
+    "cool_down",
+    "exchange_time",
+    "first_run",
+    "plug_time",
+    "run_time",
+    "time",
+    "unplug_time",
+}
+"""Keys whose blocks make one statement, a law for instance, so that two of them are not mixed."""
+
 
 @dataclass
 class Marked:
@@ -69,13 +82,22 @@ class Marked:
         )
 
     def over(self, base: "Marked") -> "Marked":
-        """Lay this over a base: keys of both are kept, this one wins, lists are not mixed."""
-        return Marked(
-            self.file,
-            _merge(base.data, self.data),
-            {**base.places, **self.places},
-            {**base.key_places, **self.key_places},
-        )
+        """Lay this over a base: keys of both are kept, this one wins, lists and laws are not mixed."""
+        merged = Marked(self.file, _merge(base.data, self.data), dict(self.places), dict(self.key_places))
+        for mine, theirs in ((merged.places, base.places), (merged.key_places, base.key_places)):
+            mine.update({path: place for path, place in theirs.items() if not self._covers(path, base)})
+        return merged
+
+    def _covers(self, path: Path, base: "Marked") -> bool:
+        """Tell whether what a base holds at a path is hidden by something here."""
+        for size in range(len(path) + 1):
+            if not self.holds(path[:size]):
+                return False
+            if size == len(path) or not _mix(
+                path[size - 1] if size else None, base.at(path[:size]), self.at(path[:size])
+            ):
+                return True
+        return True
 
     def place(self, path: Path, *, of_key: bool = False) -> Place:
         """Where a value or its key stands; the nearest part around it where it has no place of its own."""
@@ -91,13 +113,15 @@ class Marked:
         keys = self._keys(path)
         changed = self.copy()
         parent, last = changed.at(keys[:-1]), keys[-1]
+        if parent is None and len(keys) == 2:
+            parent = changed.data[keys[0]] = {}  # a section that was left to its defaults
         if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
             parent = None
         if not isinstance(parent, dict | list):
             raise self._no_path(path, "leads to nothing in this scenario")
         parent[last] = deepcopy(value)  # type: ignore[index]
         for places in (changed.places, changed.key_places):
-            for inner in [inner for inner in places if inner[: len(keys)] == keys]:
+            for inner in [keys, *(inner for inner in places if inner[: len(keys)] == keys)]:
                 places[inner] = Place(self.file, 0, 0)
         return changed
 
@@ -106,11 +130,11 @@ class Marked:
         keys: list[str | int] = []
         rest = path
         while rest:
-            match = re.match(r"\.?(?:'([^']*)'|([^.\[\]]+))|\[(\d+)\]", rest)
+            match = re.match(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9})\]", rest)
             if not match:
                 raise self._no_path(path, BAD_PATH)
-            name = match[1] if match[1] is not None else match[2]
-            keys.append(int(match[3]) if name is None else name)
+            name = next((name for name in match.groups()[:3] if name is not None), None)
+            keys.append(int(match[4]) if name is None else name)
             rest = rest[match.end() :]
         if not keys:
             raise self._no_path(path, BAD_PATH)
@@ -121,11 +145,16 @@ class Marked:
         return ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
 
 
-def _merge(base: object, top: object) -> object:
+def _merge(base: object, top: object, key: str | int | None = None) -> object:
     """Merge mappings key by key; anything else is taken from the top."""
-    if isinstance(base, dict) and isinstance(top, dict):
+    if isinstance(base, dict) and isinstance(top, dict) and _mix(key, base, top):
         merged = dict(base)
-        for key, value in top.items():
-            merged[key] = _merge(base[key], value) if key in base else value
+        for inner, value in top.items():
+            merged[inner] = _merge(base[inner], value, inner) if inner in base else value
         return merged
     return top
+
+
+def _mix(key: str | int | None, base: object, top: object) -> bool:
+    """Tell whether two values under a key are mixed: both are blocks, and not one statement each."""
+    return isinstance(base, dict) and isinstance(top, dict) and key not in STATEMENTS

@@ -1,18 +1,16 @@
 """What pydantic finds wrong, said in the user's words at the user's line."""
 
 import difflib
+from collections.abc import Sequence
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from batsim.errors import Problem
-from batsim.scenario.base import Faults
+from batsim.scenario.base import Faults, shown
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.yaml_text import path_text
-
-SHOWN = 60
-"""Characters of a wrong value that a message repeats."""
 
 RULES = {
     "model_type": "needs a block of keys",
@@ -25,6 +23,9 @@ RULES = {
     "too_short": "needs at least one entry",
     "string_pattern_mismatch": "needs the three capital letters of a currency, such as EUR",
 }
+
+READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
+"""Keys that the reader has used up before a part is checked, and the parts that may have them."""
 
 
 def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) -> list[Problem]:
@@ -57,22 +58,9 @@ def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of
     return Problem(*place, path_text(path), rule, got)
 
 
-def shown(value: object) -> str:
-    """Show a wrong value in short: text in quotes, blocks and lists by name."""
-    if isinstance(value, dict):
-        return "a block of keys"
-    if isinstance(value, list):
-        return "a list"
-    if value is None:
-        return "nothing"
-    text = str(value).lower() if isinstance(value, bool) else str(value)
-    text = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."
-    return repr(text) if isinstance(value, str) else text
-
-
-def did_you_mean(word: str, known: list[str]) -> str:
-    """End a message with the nearest known word, or with all of them when they are few."""
-    near = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
+    """End a message with the nearest word, also of a second list, or with the known ones when they are few."""
+    near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=0.6)
     if near:
         return f"; did you mean '{near[0]}'?"
     return f"; known: {', '.join(known)}" if 0 < len(known) < 8 else ""
@@ -89,6 +77,7 @@ def _unknown_key(path: Path, model: type[BaseModel]) -> str:
     """Answer an unknown key with the nearest known one."""
     inner = _model_at(path[:-1], model)
     known = [] if inner is None else [field.alias or name for name, field in inner.model_fields.items()]
+    known += [word for word, parts in READ_BEFORE.items() if inner is not None and inner.__name__ in parts]
     return f"unknown key{did_you_mean(str(path[-1]), known)}"
 
 

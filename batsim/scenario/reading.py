@@ -7,14 +7,17 @@ from pydantic import ValidationError
 
 from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
+from batsim.scenario.base import shown
 from batsim.scenario.checks import cross_checks
 from batsim.scenario.marked import Marked, Path
-from batsim.scenario.problems import did_you_mean, problem, problems_of, shown
+from batsim.scenario.problems import did_you_mean, problem, problems_of
 from batsim.scenario.site import Scenario
-from batsim.scenario.yaml_text import YamlTextError, read_file, read_text
+from batsim.scenario.yaml_text import Place, YamlTextError, read_file, read_text
 
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
+MOST_TIMES = 10_000
+"""Durations that are read from one file."""
 
 
 def read(path: str | FilePath) -> Scenario:
@@ -58,7 +61,7 @@ def build(stated: Marked) -> Scenario:
         scenario = Scenario.model_validate(whole.data)
     except ValidationError as error:
         raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
-    problems += cross_checks(scenario, whole)
+    problems += cross_checks(scenario, whole, _offers())
     if problems:
         raise ScenarioError(stated.file, problems)
     scenario._stated = stated
@@ -108,16 +111,21 @@ def _read_observed(stated: Marked, path: Path, folder: FilePath) -> list[Problem
     for key, each in list(inner):
         here = (*path, key)
         if key == "observed" and isinstance(each, str):
+            file = folder / each
             try:
-                lines = (folder / each).read_text(encoding="utf-8-sig").splitlines()
+                lines = file.read_text(encoding="utf-8-sig").splitlines() if file.is_file() else None
             except (OSError, UnicodeDecodeError):
-                problems.append(problem(stated, here, "cannot read this file of durations", got=shown(each)))
+                lines = None
+            times = [(number, line.strip()) for number, line in enumerate(lines or (), start=1)]
+            times = [(number, text) for number, text in times if text and not text.startswith("#")]
+            if not times or len(times) > MOST_TIMES:
+                rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
+                problems.append(problem(stated, here, rule, got=shown(str(file))))
                 continue
-            times = [line.strip() for line in lines if line.strip() and not line.startswith("#")]
-            if len(times) > 10_000:
-                problems.append(problem(stated, here, "at most 10000 durations are read", got=str(len(times))))
-                continue
-            value[key] = times
+            value[key] = [text for _, text in times]
+            stated.places.update(
+                {(*here, entry): Place(str(file), number, 1) for entry, (number, _) in enumerate(times)}
+            )
         else:
             problems += _read_observed(stated, here, folder)
     return problems
@@ -139,6 +147,15 @@ def catalogue_names(document: str) -> list[str]:
     return list(part.data) if part is not None else []
 
 
+def _offers() -> dict[str, list[str]]:
+    """Names of the catalogue by the kind of thing they stand for."""
+    return {
+        "battery type": catalogue_names("battery_types"),
+        "charger type": catalogue_names("charger_types"),
+        "handling arrangement": list(catalogue.handling_names()),
+    }
+
+
 def _take_from_catalogue(whole: Marked) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
     problems = []
@@ -154,7 +171,8 @@ def _take_from_catalogue(whole: Marked) -> list[Problem]:
     for name in _names_in_use(whole, "handling"):
         if name in catalogue.handling_names():
             _add(whole, ("handling", name), f"handling/{name}")
-    for number, group in enumerate(whole.data.get("trucks") or ()):
+    trucks = whole.data.get("trucks")
+    for number, group in enumerate(trucks if isinstance(trucks, list) else ()):
         if isinstance(group, dict) and isinstance(name := group.get("class"), str):
             problems += _take_class(whole, number, name, group)
     return problems

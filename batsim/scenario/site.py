@@ -5,16 +5,14 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field, PrivateAttr
 
-from batsim import units
 from batsim.scenario.base import (
     Celsius,
     Count,
     Frozen,
     Kind,
     Minutes,
-    MinutesAbove0,
     NameText,
-    Share,
+    Quantity,
     Words,
     by_default,
 )
@@ -24,6 +22,9 @@ from batsim.scenario.layouts import RELEASE, Layout
 from batsim.scenario.marked import Marked
 from batsim.scenario.trucks import TruckGroup
 from batsim.scenario.week import Week
+
+MeasuredTime = Annotated[float, Quantity("duration", least=60.0)]
+Confidence = Annotated[float, Quantity("share", least=0.5, most=0.999)]
 
 
 class Site(Frozen):
@@ -66,7 +67,8 @@ class WaitTargetText(Kind):
         if not match:
             msg = "needs a target such as '95 % under 5 min'"
             raise ValueError(msg)
-        return WaitTarget(units.parse(match[1], "share"), units.parse(match[2], "duration"))
+        share = Quantity("share", above=0.0, most=1.0).read(match[1])
+        return WaitTarget(share, Quantity("duration", least=0.0).read(match[2]))
 
 
 class AtMostMinutes(Kind):
@@ -77,11 +79,7 @@ class AtMostMinutes(Kind):
     def read(self, value: object) -> float:
         """Read the minutes; the words 'at most' may be left out."""
         text = value.removeprefix("at most ") if isinstance(value, str) else value
-        minutes = units.parse(text, "duration")
-        if minutes < 0.0:
-            msg = "must be at least 0 min"
-            raise ValueError(msg)
-        return minutes
+        return Quantity("duration", least=0.0).read(text)
 
 
 class Targets(Frozen):
@@ -102,13 +100,13 @@ class Simulation(Frozen):
 
     replications: Annotated[int, Count(least=1, most=100_000)] = by_default("simulation.replications")
     """Independent runs."""
-    length_min: MinutesAbove0 = by_default("simulation.length", "length")
+    length_min: MeasuredTime = by_default("simulation.length", "length")
     """Measured time of one run. [min]"""
     warm_up_min: Minutes = by_default("simulation.warm_up", "warm_up")
     """Time before it that is dropped. [min]"""
     seed: Annotated[int, Count(most=2**31 - 1)] = 1
     """Seed of all random streams."""
-    confidence_share: Share = by_default("simulation.confidence", "confidence")
+    confidence_share: Confidence = by_default("simulation.confidence", "confidence")
     """Confidence of the intervals. [%]"""
 
 

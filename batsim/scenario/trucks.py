@@ -19,6 +19,7 @@ from batsim.scenario.base import (
     Share,
     Spread,
     by_default,
+    each_entry,
     refuse,
 )
 from batsim.scenario.laws import DurationLaw
@@ -60,7 +61,15 @@ class FirstRuns(Kind):
         "anyOf": [
             {"type": "string"},
             {"type": "array", "items": {"type": "string"}},
-            {"type": "object", "properties": {"first": {"type": "string"}, "every": {"type": "string"}}},
+            {
+                "type": "object",
+                "properties": {
+                    "first": {"type": "string", "description": "Working time until the first truck asks."},
+                    "every": {"type": "string", "description": "Working time from one truck to the next."},
+                },
+                "required": ["first", "every"],
+                "additionalProperties": False,
+            },
         ],
         "examples": ["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
     }
@@ -74,9 +83,10 @@ class FirstRuns(Kind):
             if set(value) != {"first", "every"}:
                 msg = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
                 raise ValueError(msg)
-            return ((duration.read(value["first"]), duration.read(value["every"])),)
+            first, every = each_entry([(key, value[key]) for key in ("first", "every")], duration.read)
+            return ((first, every),)
         if isinstance(value, list):
-            return tuple(duration.read(each) for each in value)
+            return tuple(each_entry(enumerate(value), duration.read))
         return ((duration.read(value), 0.0),)
 
 
@@ -115,9 +125,12 @@ class TruckGroup(Frozen):
         if self.draws is None and self.run_time_min is None:
             faults.append(Fault((), "needs 'draws', 'run_time' or a truck 'class' from the catalogue"))
         listed = self.first_run_min
-        if listed is not None and not isinstance(listed[0], tuple) and len(listed) != self.count:
+        in_a_row = listed is not None and any(isinstance(each, tuple) for each in listed)
+        if listed is not None and not in_a_row and len(listed) != self.count:
             rule = f"needs one duration for each of the {self.count} trucks"
             faults.append(Fault(("first_run",), rule, f"{len(listed)} durations"))
+        if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
+            faults.append(Fault(("run_time",), "must be above 0 min on average"))
         if len(set(self.shifts)) < len(self.shifts):
             faults.append(Fault(("shifts",), "names a shift twice"))
         refuse(faults)

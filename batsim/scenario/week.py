@@ -9,6 +9,7 @@ from batsim import units
 from batsim.scenario.base import Fault, Frozen, Kind, Minutes, MinutesAbove0, NameText, refuse
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAY_MIN = 1440.0
 WEEK_MIN = 7 * DAY_MIN
 
@@ -59,11 +60,12 @@ class Weekdays(Kind):
 
     def read(self, value: object) -> tuple[int, ...]:
         """Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself."""
-        parts = value if isinstance(value, list) else str(value).split(",")
+        parts = value if isinstance(value, list) and value else str(value).split(",")
         days: list[int] = []
         for part in parts:
-            ends = [word.strip()[:3].title() for word in str(part).split("-")]
-            if len(ends) > 2 or any(end not in DAYS for end in ends):
+            words = [word.strip().title() for word in str(part).split("-")]
+            ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
+            if len(words) > 2 or len(ends) < len(words):
                 msg = "needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri"
                 raise ValueError(msg)
             first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])

@@ -111,8 +111,9 @@ def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iter
     try:
         for future in as_completed(futures):
             yield futures[future], future.result()
-    finally:
+    except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
+        raise
 
 
 @contextmanager

@@ -237,10 +237,10 @@ def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room
         for before, charge in zip([None, *charges], charges, strict=False):
             since = before["start_min"] if before else -1.0
             drawn = [row for row in stints[battery] if since < row["end_min"] <= charge["start_min"]]
-            assert drawn
             ah, kwh = sum(row["drawn_ah"] for row in drawn), sum(row["drawn_kwh"] for row in drawn)
             kind, charger = types[charge["line"]], chargers[charge["charger"]]
-            if kind.charge_time_min is not None or charger.profile in ("IUIa", "W"):
+            from_full = drawn[0]["soc_from_share"] == 1.0  # not so for the random start of a run
+            if from_full and (kind.charge_time_min is not None or charger.profile in ("IUIa", "W")):
                 assert charge["charged_ah"] == pytest.approx(charger.charge_factor * ah, rel=1e-9)
             assert charge["charged_ah"] >= ah * (1.0 - 1e-9)
             assert phases_kwh(charge["phases"], kind.cells) > kwh

@@ -1,0 +1,273 @@
+"""Schedules without chance, worked by hand: the record and the measures must agree exactly."""
+
+import re
+
+import pytest
+
+import batsim
+
+BY_HAND = "worked out here by hand"
+THREAD = "Issue thread of an open-source queueing library"
+
+
+def _whole(message):
+    return f"^{re.escape(message)}$"
+
+
+def _measures(scenario, layout="one", **times):
+    """Every measure of a run without chance."""
+    runs = batsim.run(scenario, layout, replications=1, workers=1, **times)
+    return {name: values[0] for name, values in runs.values[layout].items()}
+
+
+def _waits(exchanges):
+    return (exchanges["start_min"] - exchanges["joined_min"]).tolist()
+
+
+# 8 h work, 8 h charge, 8 h cool-down
+
+
+@pytest.mark.published(source=BY_HAND, where="D01: (8 + 8 + 8) / 8 = 3 batteries per truck")
+def test_three_batteries_are_enough(case, record):
+    """From 24 h on a battery becomes ready at the very instant at which it is asked for."""
+    scenario = case("d01")
+
+    exchanges = record(scenario, "three").frame("exchanges")
+
+    assert exchanges["start_min"].tolist() == [480.0 * number for number in range(1, 30)]
+    assert _waits(exchanges) == [0.0] * 29
+    measures = _measures(scenario, "three")
+    assert measures["availability_share"] == 1.0
+    assert measures["exchanges_per_day"] * 10.0 == pytest.approx(29.0, rel=1e-12)
+    assert measures["waited_share"] == 0.0
+    assert measures["found_none_ready_share"] == 0.0
+
+
+@pytest.mark.published(source=BY_HAND, where="D01: two batteries are too few, three the least without waits")
+@pytest.mark.parametrize("release", ["at_arrival", "with_exchange"])
+def test_two_batteries_are_too_few(case, release):
+    scenario = case("d01", {"rules": {"spent_release": release}})
+
+    assert _measures(scenario, "two")["wait_min_per_exchange"] > 0.0
+    assert _measures(scenario, "three")["wait_min_per_exchange"] == 0.0
+
+
+@pytest.mark.published(source=BY_HAND, where="D02: the release rule matters")
+@pytest.mark.parametrize(
+    ("release", "cycle_h", "starts_h", "waits_h", "mean_wait_h", "availability"),
+    [
+        ("at_arrival", 24.0, [8, 24, 32, 48, 56, 72], [0, 8, 0, 8, 0, 8], 4.0, 2.0 / 3.0),
+        ("with_exchange", 16.0, [8, 24, 40, 56, 72, 88], [0, 8, 8, 8, 8, 8], 8.0, 0.5),
+    ],
+)
+def test_two_batteries_and_when_the_spent_one_goes_on_charge(
+    case, record, release, cycle_h, starts_h, waits_h, mean_wait_h, availability
+):
+    """16 h of work in 24 h when it is drawn out on arrival, 8 h in 16 h when it leaves with the exchange."""
+    scenario = case("d01", {"rules": {"spent_release": release}})
+
+    exchanges = record(scenario, "two").frame("exchanges").head(6)
+
+    assert exchanges["start_min"].tolist() == [60.0 * hour for hour in starts_h]
+    assert _waits(exchanges) == [60.0 * hour for hour in waits_h]
+    measures = _measures(scenario, "two", weeks=10 * cycle_h / 168.0, warm_up_weeks=48.0 / 168.0)
+    assert measures["availability_share"] == pytest.approx(availability, rel=1e-9)
+    assert measures["wait_min_per_exchange"] == pytest.approx(60.0 * mean_wait_h, rel=1e-9)
+
+
+@pytest.mark.published(source=BY_HAND, where="D03: 8 / (8 + 8 + 8), drawn out on arrival")
+def test_one_battery_works_when_it_is_drawn_out_on_arrival(case, record):
+    scenario = case("d03")
+
+    exchanges = record(scenario).frame("exchanges")
+
+    assert _waits(exchanges)[:4] == [960.0] * 4
+    measures = _measures(scenario, weeks=240.0 / 168.0, warm_up_weeks=24.0 / 168.0)
+    assert measures["availability_share"] == pytest.approx(1.0 / 3.0, rel=1e-9)
+
+
+@pytest.mark.published(source=BY_HAND, where="D03: deadlock when it leaves with the exchange")
+def test_one_battery_deadlocks_when_it_leaves_with_the_exchange(case):
+    """The truck would wait for ever; the scenario is refused when it is read."""
+    scenario = case("d03")
+
+    message = (
+        f"{scenario.file}: 1 problem\n"
+        f"  {scenario.file}:6:59: layouts.one.batteries: would deadlock: without a spare battery of type 'plain' no "
+        f"exchange can ever start; have at least 2, or set rules.spent_release to at_arrival (got 1)"
+    )
+    with pytest.raises(batsim.ScenarioError, match=_whole(message)):
+        scenario.replace("rules.spent_release", "with_exchange")
+
+
+# Two trucks, one station, three batteries, minute by minute
+
+D04_EVENTS = [
+    (60, "arrive", "T1", "b1"), (60, "exchange_start", "T1", "b3"), (65, "arrive", "T2", "b2"),
+    (70, "exchange_end", "T1", "b3"), (70, "charge_start", "b1"), (170, "arrive", "T1", "b3"),
+    (220, "charge_end", "b1"), (220, "ready", "b1"), (220, "exchange_start", "T2", "b1"),
+    (230, "exchange_end", "T2", "b1"), (230, "charge_start", "b2"), (330, "arrive", "T2", "b1"),
+    (380, "charge_end", "b2"), (380, "ready", "b2"), (380, "exchange_start", "T1", "b2"),
+    (390, "exchange_end", "T1", "b2"), (390, "charge_start", "b3"), (490, "arrive", "T1", "b2"),
+    (540, "charge_end", "b3"), (540, "ready", "b3"), (540, "exchange_start", "T2", "b3"),
+    (550, "exchange_end", "T2", "b3"), (550, "charge_start", "b1"), (650, "arrive", "T2", "b3"),
+    (700, "charge_end", "b1"), (700, "ready", "b1"), (700, "exchange_start", "T1", "b1"),
+    (710, "exchange_end", "T1", "b1"), (710, "charge_start", "b2"),
+]
+
+
+def _events(record):
+    """Tell a record as the list of its events before the horizon."""
+
+    def truck(row):
+        return f"T{int(row.truck) + 1}"
+
+    def battery(number):
+        return f"b{int(number) + 1}"
+
+    events = []
+    for row in record.frame("exchanges").itertuples():
+        events += [
+            (row.joined_min, "arrive", truck(row), battery(row.spent)),
+            (row.start_min, "exchange_start", truck(row), battery(row.fresh)),
+            (row.truck_free_min, "exchange_end", truck(row), battery(row.fresh)),
+        ]
+    for row in record.frame("charges").itertuples():
+        events += [
+            (row.start_min, "charge_start", battery(row.battery)), (row.end_min, "charge_end", battery(row.battery)),
+        ]
+    states = record.frame("battery_states")
+    ready = states[(states["state"] == "ready") & (states["from_min"] > 0.0)]
+    events += [(row.from_min, "ready", battery(row.battery)) for row in ready.itertuples()]
+    return sorted(event for event in events if event[0] < record.facts.horizon_min)
+
+
+@pytest.mark.published(source=BY_HAND, where="D04: two trucks, one station, three batteries, minute by minute")
+def test_every_event_of_two_trucks_and_three_batteries(case, record):
+    assert _events(record(case("d04"))) == sorted(D04_EVENTS)
+
+
+@pytest.mark.published(source=BY_HAND, where="D04: waits of both trucks; the last one ends after the run")
+def test_waits_of_two_trucks_and_three_batteries(case, record):
+    exchanges = record(case("d04", {"simulation.length": "15 h"})).frame("exchanges")
+
+    waits = {
+        truck: list(zip(rows["joined_min"], rows["start_min"] - rows["joined_min"], strict=True))[:3]
+        for truck, rows in exchanges.groupby("truck")
+    }
+    assert waits == {0: [(60.0, 0.0), (170.0, 210.0), (490.0, 210.0)], 1: [(65.0, 155.0), (330.0, 210.0), (650.0, 210.0)]}
+
+
+@pytest.mark.published(source=BY_HAND, where="D04: long-run availability 100 / 320")
+def test_long_run_of_two_trucks_and_three_batteries(case):
+    """One spare makes an exchange every 160 min, so each truck works 100 min of 320."""
+    measures = _measures(case("d04"), weeks=320.0 * 100.0 / 10080.0, warm_up_weeks=710.0 / 10080.0)
+
+    assert measures["availability_share"] == pytest.approx(0.3125, rel=1e-9)
+    assert measures["exchanges_per_day"] == pytest.approx(1440.0 / 160.0, rel=1e-9)
+
+
+@pytest.mark.published(source=BY_HAND, where="D04: 29 events before 720 min, one truck in line and one on charge")
+def test_unfinished_work_stays_in_the_record(case, record):
+    """At 720 min truck 2 waits for a battery since 650 min, and battery 2 is on charge until 860 min."""
+    made = record(case("d04"))
+
+    exchanges, charges = made.frame("exchanges"), made.frame("charges")
+    unfinished = exchanges[~exchanges["finished"]]
+    assert unfinished[["truck", "spent", "joined_min"]].to_numpy().tolist() == [[1.0, 2.0, 650.0]]
+    assert unfinished["start_min"].isna().all()
+    on_charge = charges[~charges["finished"]]
+    assert on_charge[["battery", "start_min", "end_min"]].to_numpy().tolist() == [[1.0, 710.0, 860.0]]
+
+
+# Regular arrivals and bursts
+
+
+@pytest.mark.published(source=BY_HAND, where="D05 (D/D/c): wait of the i-th is 4 i with one station, 0 with two")
+@pytest.mark.parametrize(
+    ("layout", "longest_min", "mean_min", "last_min"), [("one", 316.0, 158.0, 800.0), ("two", 0.0, 0.0, 484.0)]
+)
+def test_regular_arrivals(case, record, layout, longest_min, mean_min, last_min):
+    """80 trucks, one every 6 min from the start, 10 min each."""
+    scenario = case("d05")
+
+    exchanges = record(scenario, layout).frame("exchanges")
+
+    waits = _waits(exchanges)
+    assert len(waits) == 80
+    assert max(waits) == longest_min
+    assert sum(waits) / 80.0 == mean_min
+    assert exchanges["end_min"].max() == last_min
+    assert (exchanges["truck_free_min"] - exchanges["start_min"]).sum() == 800.0
+    assert _measures(scenario, layout)["wait_min_per_exchange"] == mean_min
+
+
+@pytest.mark.published(source=BY_HAND, where="D05: 800 busy minutes over 2 x 484 min is 0.826446281")
+def test_use_of_two_stations(case):
+    measures = _measures(case("d05"), "two", weeks=484.0 / 10080.0)
+
+    assert measures["station_busy_share"] == pytest.approx(0.826446281, abs=1e-9)
+
+
+# Crew, watering and the end of the run
+
+
+@pytest.mark.published(source=BY_HAND, where="D14: break 120-135 min, trucks at 118 and 125 min, exchange 10 min")
+@pytest.mark.parametrize(
+    ("rule", "first", "second", "down_min"),
+    [
+        ("finish", [118.0, 128.0], [135.0, 145.0], 30.0),
+        ("finish_then_full_break", [118.0, 128.0], [143.0, 153.0], 38.0),
+        ("pause", [118.0, 143.0], [143.0, 153.0], 53.0),
+    ],
+)
+def test_a_break_in_the_middle_of_an_exchange(case, record, rule, first, second, down_min):
+    """Three honest rules, three answers."""
+    scenario = case("d14", {"rules": {"crew_break": rule}})
+
+    exchanges = record(scenario).frame("exchanges")
+
+    assert exchanges[["start_min", "truck_free_min"]].to_numpy().tolist() == [first, second]
+    assert (exchanges["truck_free_min"] - exchanges["joined_min"]).sum() == down_min
+    lost_share = 1.0 - _measures(scenario)["availability_share"]
+    assert lost_share * 2.0 * 1440.0 == pytest.approx(down_min, rel=1e-9)
+
+
+@pytest.mark.published(source=BY_HAND, where="D15: 12 floor(60 / 5) = 144 waterings, 36 h; 720 exchanges, 72 h")
+def test_watering_and_labour_of_sixty_days(case, record):
+    """Twelve batteries have a charge a day each, and water after every fifth."""
+    scenario = case("d15")
+
+    made = record(scenario)
+
+    charges, waterings, exchanges = (made.frame(table) for table in ("charges", "waterings", "exchanges"))
+    assert charges["battery"].value_counts().tolist() == [60] * 12
+    assert waterings["battery"].value_counts().tolist() == [12] * 12
+    assert len(exchanges) == 720
+    assert exchanges["finished"].all()
+    hours = made.frame("work").groupby("task")["hands_on_min"].sum() / 60.0
+    assert hours.to_dict() == {"exchange": 72.0, "watering": 36.0}
+    measures = _measures(scenario)
+    assert measures["labour_min_per_day"] == pytest.approx(108.0, rel=1e-12)
+    assert measures["labour_exchange_min_per_day"] == pytest.approx(72.0, rel=1e-12)
+    assert measures["labour_watering_min_per_day"] == pytest.approx(36.0, rel=1e-12)
+    assert measures["exchanges_per_day"] == pytest.approx(12.0, rel=1e-12)
+
+
+@pytest.mark.published(
+    source=THREAD, where="CiwPython/Ciw issue 260 (user expected 24, library listed 22 completed records)"
+)
+def test_what_counts_at_the_end_of_the_run(case, record):
+    """D18: what falls on the horizon is not run: 23 trucks came, 22 have left, one is under way."""
+    scenario = case("d18")
+
+    exchanges = record(scenario).frame("exchanges")
+
+    assert exchanges["joined_min"].tolist() == [60.0 * hour for hour in range(1, 24)]
+    assert exchanges["finished"].tolist() == [True] * 22 + [False]
+    measures = _measures(scenario)
+    assert measures["unfinished_exchanges"] == 1.0
+    assert measures["exchanges_per_day"] == pytest.approx(22.0, rel=1e-12)
+    assert measures["station_busy_share"] == pytest.approx(23.0 / 24.0, rel=1e-12)
+    assert measures["wait_min_per_exchange"] == 0.0
+    assert measures["trucks_waiting_mean"] == 0.0
