@@ -193,8 +193,9 @@ def write_charge(
     phases
         Phases of the charge, in order.
     """
-    room.record.write["charges"]((*place, *times, *charge))
-    write_phase, start, line, charger = room.record.write["charge_phases"], times[2], place[1], place[2]
+    write = room.record.write
+    write["charges"]((*place, *times, *charge))
+    write_phase, start, line, charger = write["charge_phases"], times[2], place[1], place[2]
     for phase in phases:
         write_phase((line, charger, start, *phase[:4]))
         start += 60.0 * phase[0]

@@ -70,7 +70,11 @@ class Crew:
         """Keep attendants for a job."""
         if not self.limited or not count:
             return []
-        taken = [self.free.pop(0) for _ in range(count)]
+        if count == 1:
+            taken = [self.free.pop(0)]
+            taken[0].busy = True
+            return taken
+        taken, self.free[:count] = self.free[:count], []
         for person in taken:
             person.busy = True
         return taken

@@ -75,18 +75,17 @@ class ExchangeDesk:
         self.plan = plan
         self.lines = room.lines
         self.stations = room.plan.stations
+        self.waits_for_crew = False
+        """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
         self.devices = dict(room.plan.devices)
         self.empty: list[int] = []
         """Empty places, nearest first."""
         self.at_arrival = room.plan.rules.spent_release == "at_arrival"
         self.pausing = room.plan.rules.crew_break == "pause" and room.plan.crew_limited
+        self.write = room.record.write["exchanges"]
+        self.write_work = room.record.write["work"]
         # A straight swap takes the ready battery's place, which counts as empty.
         self.places_needed = 0 if self.at_arrival else plan.empty_places
-
-    @property
-    def waits_for_crew(self) -> bool:
-        """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
-        return any(line.cause == CREW for line in self.lines)
 
     def ask(self, truck: "Truck") -> Moment:
         """Join the line; the moment that comes back is when the truck may leave again."""
@@ -133,6 +132,7 @@ class ExchangeDesk:
         cause = self._missing(line) if line.waiting else NOTHING
         if cause != line.cause:
             line.cause = cause
+            self.waits_for_crew = any(each.cause == CREW for each in self.lines)
             self.room.record.write["lines"]((line.number, cause, self.room.env.now))
 
     def _missing(self, line: Line) -> int:
@@ -187,10 +187,12 @@ class ExchangeDesk:
             if instant.people:
                 people_min = end_min
         truck.leaves_with(fresh, free_min)
-        who = (truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number)
-        came = (truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min)
-        room.record.write["exchanges"]((*who, *came, now, free_min, end_min, truck.back_min, 0.0))
-        work = room.record.write["work"]
+        self.write((
+            truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number, truck.arrival_soc,
+            truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min, now, free_min, end_min,
+            truck.back_min, 0.0,
+        ))  # fmt: skip
+        work = self.write_work
         if plan.attendants:
             work((ATTENDANT, EXCHANGING, now, people_min, times[0], plan.attendants))
         if times[1]:

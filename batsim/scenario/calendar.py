@@ -1,5 +1,6 @@
 """The weekly calendar laid out over the simulated time: when a group of shifts works."""
 
+from bisect import bisect_right
 from itertools import pairwise
 
 from batsim.scenario.week import DAY_MIN, WEEK_MIN, Shift, Week
@@ -88,10 +89,11 @@ def break_starts(
     spans = joined(
         [span for name in names for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min)]
     )
+    begins = [begin for begin, _ in spans]
     return frozenset(
         end
         for (_, end), (start, _) in pairwise(windows)
-        if any(begin <= end and start <= finish for begin, finish in spans)
+        if (span := bisect_right(begins, end) - 1) >= 0 and start <= spans[span][1]
     )
 
 

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 from hypothesis import given
 
-from batsim.formulas.charging import phases_kwh
 from batsim.measures import MEASURES, measure
 from batsim.measures.names import PARTS
 from batsim.measures.windows import Worked
@@ -243,7 +242,7 @@ def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room
             if from_full and (kind.charge_time_min is not None or charger.profile in ("IUIa", "W")):
                 assert charge["charged_ah"] == pytest.approx(charger.charge_factor * ah, rel=1e-9)
             assert charge["charged_ah"] >= ah * (1.0 - 1e-9)
-            assert phases_kwh(charge["phases"], kind.cells) > kwh
+            assert charge["charged_kwh"] > kwh
             assert charge["soc_to_share"] == 1.0
             assert charge["soc_from_share"] < 1.0
 
@@ -396,8 +395,9 @@ def test_shares_are_shares(room: Room):
 @ROUNDS
 @given(rooms())
 def test_same_seed_same_bits(room: Room):
-    """Also for a scenario that is read anew."""
-    assert repr(room.simulate().rows) == repr(room.simulate().rows)
+    """Also for a scenario that is read anew; as text, since what never came is not a number."""
+    first, again = room.simulate(), room.simulate()
+    assert all(repr(first.rows(table)) == repr(again.rows(table)) for table in TABLES)
 
 
 @ROUNDS

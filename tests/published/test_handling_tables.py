@@ -1,0 +1,237 @@
+"""Tables for exchange stations, spare pools, shift-change bursts and picking rules, against the simulated room.
+
+Values given as text are as printed in the tables; half a unit of their last digit is allowed for rounding.
+"""
+
+import numpy as np
+import pytest
+
+import batsim
+
+WORKED_OUT = "worked out here"
+EXPONENTIAL_6_H = {"mean": "6 h", "law": "exponential"}
+
+# Exchange stations, batteries plentiful
+
+
+@pytest.mark.published(source=WORKED_OUT, where="M/M/c//N, p(n+1) = p(n) (N-n) lam / (min(n+1, c) mu); run mean 6 h")
+@pytest.mark.parametrize("run_time", [pytest.param(EXPONENTIAL_6_H, id="exponential"), pytest.param("6 h", id="constant")])
+@pytest.mark.parametrize(
+    ("trucks", "exchange_min", "stations", "weeks", "expected"),
+    [
+        (10, 12, 1, 9, {
+            "exchanges_per_h": "1.5933", "station_use_share": "0.3187", "down_min": "16.572", "availability_share": "0.95599",
+        }),
+        (20, 6.5, 1, 6, {
+            "exchanges_per_h": "3.2463", "station_use_share": "0.3517", "down_min": "9.646", "availability_share": "0.97390",
+        }),
+        (20, 2.5, 1, 4, {
+            "exchanges_per_h": "3.3069", "station_use_share": "0.1378", "down_min": "2.873", "availability_share": "0.99208",
+        }),
+        (40, 12, 2, 6, {
+            "exchanges_per_h": "6.3390", "station_use_share": "0.6339", "down_min": "18.611", "availability_share": "0.95084",
+        }),
+        (20, 12, 1, 22, {
+            "exchanges_per_h": "3.0996", "station_use_share": "0.6199", "wait_min": "15.150", "down_min": "27.150",
+            "availability_share": "0.92987",
+        }),
+    ],
+)
+def test_stations(case, steady, trucks, exchange_min, stations, weeks, expected, run_time):
+    """With exponential exchanges the law of the run time does not matter, as in any product-form network."""
+    scenario = case("stations", {
+        "trucks[0].count": trucks, "trucks[0].run_time": run_time, "layouts.one.stations": stations,
+        "layouts.one.exchange_time.mean": f"{exchange_min} min", "simulation.seed": 62 + trucks + 10 * stations,
+    })
+    steady(f"{trucks} trucks, {stations} stations, {exchange_min} min", scenario, "one", weeks, expected)
+
+
+# Spare pool and chargers
+
+
+@pytest.mark.published(
+    source=WORKED_OUT, where="machine repair with spares, k = batteries not ready: up min(N, N+S-k) / 6, down min(k, c) / 10"
+)
+@pytest.mark.parametrize(
+    ("trucks", "spares", "chargers", "weeks", "expected"),
+    [
+        (10, 0, 10, 10, {
+            "availability_share": "0.37500", "exchanges_per_h": "0.62500", "found_one_share": "0", "wait_min": "600.0",
+            "charger_use_share": "0.6250",
+        }),
+        (10, 10, 20, 10, {
+            "availability_share": "0.74272", "exchanges_per_h": "1.23787", "wait_min": "124.703",
+            "charger_use_share": "0.6189",
+        }),
+        (10, 15, 25, 10, {
+            "availability_share": "0.89085", "exchanges_per_h": "1.48476", "found_one_share": "0.48050",
+            "wait_min": "44.107", "charger_use_share": "0.5939",
+        }),
+        (10, 20, 16, 8, {
+            "availability_share": "0.90464", "exchanges_per_h": "1.50773", "found_one_share": "0.64349",
+            "charger_use_share": "0.9423",
+        }),
+        (20, 36, 40, 6, {
+            "availability_share": "0.96805", "exchanges_per_h": "3.22683", "found_one_share": "0.74285",
+            "charger_use_share": "0.8067",
+        }),
+    ],
+)
+def test_spare_pool(case, steady, trucks, spares, chargers, weeks, expected):
+    """Exchange at no time, spent batteries on charge on arrival; charge and cool-down are one time of mean 10 h."""
+    scenario = case("spare_pool", {
+        "trucks[0].count": trucks, "layouts.one.batteries": trucks + spares,
+        "layouts.one.chargers": f"{chargers} x electronic_iuia", "simulation.seed": 63 + trucks + spares + chargers,
+    })
+    steady(f"{trucks} trucks, {spares} spares, {chargers} chargers", scenario, "one", weeks, expected)
+
+
+@pytest.mark.published(
+    source=WORKED_OUT, where="2-D Markov chain: an exchange needs a station and a ready battery, min(a, stations, S - k) at once"
+)
+@pytest.mark.parametrize(
+    ("trucks", "spares", "stations", "chargers", "exchange_min", "weeks", "expected"),
+    [
+        (12, 12, 1, 12, 10, 6, {
+            "exchanges_per_h": "1.16947", "wait_min": "245.663", "station_use_share": "0.19491",
+            "availability_share": "0.58474",
+        }),
+        (12, 16, 1, 16, 10, 6, {
+            "exchanges_per_h": "1.51297", "wait_min": "105.886", "station_use_share": "0.25216",
+            "availability_share": "0.75648",
+        }),
+        (12, 20, 1, 18, 10, 10, {
+            "exchanges_per_h": "1.69565", "wait_min": "54.617", "station_use_share": "0.28261",
+            "availability_share": "0.84782",
+        }),
+        (20, 36, 2, 36, 10, 5, {
+            "exchanges_per_h": "3.11627", "station_use_share": "0.25969", "availability_share": "0.93488",
+        }),
+    ],
+)
+def test_spare_pool_and_station(case, steady, trucks, spares, stations, chargers, exchange_min, weeks, expected):
+    """The spent battery leaves the truck with the exchange and goes on charge when that ends."""
+    scenario = case("spare_pool_station", {
+        "trucks[0].count": trucks, "layouts.one.batteries": trucks + spares, "layouts.one.stations": stations,
+        "layouts.one.chargers": f"{chargers} x electronic_iuia", "layouts.one.exchange_time.mean": f"{exchange_min} min",
+        "simulation.seed": 64 + trucks + spares + chargers,
+    })
+    title = f"{trucks} trucks, {spares} spares, {stations} stations, {chargers} chargers, {exchange_min} min"
+    steady(title, scenario, "one", weeks, expected)
+
+
+# Shift-change bursts
+
+
+@pytest.mark.published(source=WORKED_OUT, where="N trucks at once, c stations, constant s: the k-th waits s floor((k-1) / c)")
+@pytest.mark.parametrize(
+    ("trucks", "stations", "exchange_min", "mean_min", "longest_min", "cleared_min", "lost_h"),
+    [
+        (20, 1, 12, 114.0, 228.0, 240.0, 42.0),
+        (20, 2, 12, 54.0, 108.0, 120.0, 22.0),
+        (20, 1, 4, 38.0, 76.0, 80.0, 14.0),
+        (20, 2, 4, 18.0, 36.0, 40.0, 440.0 / 60.0),
+        (20, 1, 2.5, 23.75, 47.5, 50.0, 8.75),
+        (20, 1, 6.5, 61.75, 123.5, 130.0, 22.75),
+        (40, 2, 2.5, 23.75, 47.5, 50.0, 17.5),
+    ],
+)
+def test_burst(case, record, trucks, stations, exchange_min, mean_min, longest_min, cleared_min, lost_h):
+    """All trucks come at once; exact, in the record and in the measures."""
+    scenario = case("burst", {
+        "trucks[0].count": trucks, "layouts.one.stations": stations, "layouts.one.exchange_time": f"{exchange_min} min",
+    })
+
+    exchanges = record(scenario).frame("exchanges")
+
+    waits = exchanges["start_min"] - exchanges["joined_min"]
+    assert sorted(waits) == [exchange_min * (number // stations) for number in range(trucks)]
+    assert waits.max() == longest_min
+    assert exchanges["truck_free_min"].max() - 60.0 == cleared_min
+    values = batsim.run(scenario, workers=1).values["one"]
+    assert values["wait_min_per_exchange"][0] == mean_min
+    lost_min = (1.0 - values["availability_share"][0]) * trucks * 1440.0
+    assert lost_min == pytest.approx(60.0 * lost_h, rel=1e-9)
+
+
+@pytest.mark.published(source=WORKED_OUT, where="arrivals evenly spaced at run / N >= s / c give zero wait (D/D/c)")
+@pytest.mark.parametrize(("gap", "waited_share"), [("12 min", 0.0), ("11 min", 19.0 / 20.0)])
+def test_no_queue_when_staggered(case, gap, waited_share):
+    """20 trucks with 12 min each: none waits at 12 min apart, all but the first at 11 min."""
+    scenario = case("burst", {"trucks[0].first_run": {"first": "1 h", "every": gap}})
+
+    assert batsim.run(scenario, workers=1).values["one"]["waited_share"][0] == waited_share
+
+
+# Which ready battery is taken
+
+
+def _erlang_loss(places, demand):
+    """Share of Poisson demands lost with so many places (Erlang B)."""
+    loss = 1.0
+    for number in range(1, places + 1):
+        loss = demand * loss / (number + demand * loss)
+    return loss
+
+
+def _place_loads(record):
+    """Share of the measured time in which the battery in each place is on charge."""
+    charges, start, end = record.columns("charges"), record.facts.warm_up_min, record.facts.horizon_min
+    minutes = np.clip(charges["end_min"], start, end) - np.clip(charges["start_min"], start, end)
+    return np.bincount(charges["place"].astype(int), weights=minutes) / (end - start)
+
+
+def _demands(record):
+    """Trucks that came in the measured time, whether they found a battery or not."""
+    joined = record.columns("exchanges")["joined_min"]
+    return np.sum((joined >= record.facts.warm_up_min) & (joined < record.facts.horizon_min))
+
+
+def _loss(record):
+    """Share of them that found none."""
+    exchanges = record.columns("exchanges")
+    measured = exchanges["joined_min"] >= record.facts.warm_up_min
+    return np.mean(exchanges["ready_found"][measured] == 0)
+
+
+def _replications(scenario, layout, replications, weeks):
+    for replication in range(replications):
+        yield batsim.simulate(
+            scenario, layout, seed=scenario.simulation.seed, replication=replication, length_min=weeks * 10080.0,
+            warm_up_min=scenario.simulation.warm_up_min,
+        )
+
+
+@pytest.mark.published(
+    source=WORKED_OUT, where="Poisson demand a = 20 lost when none of 26 is ready: load on place j = a (B(j-1, a) - B(j, a))"
+)
+def test_nearest_first_wears_out_the_front_places(case, agree):
+    """Demands 2 an hour, charge 10 h; the first place works 95 % of the time and the last 26 %."""
+    scenario, weeks = case("picking"), 56
+    made = [
+        (_place_loads(record), _demands(record), _loss(record))
+        for record in _replications(scenario, "nearest", 40, weeks)
+    ]
+    loads = np.array([each[0] for each in made])
+    demands = np.array([each[1] for each in made]) / (2.0 * 168.0 * weeks)
+    exact = [20.0 * (_erlang_loss(place, 20.0) - _erlang_loss(place + 1, 20.0)) for place in range(26)]
+
+    assert (round(exact[0], 4), round(exact[25], 4)) == (0.9524, 0.2605)
+    assert loads.shape == (40, 26)
+    rows = [("loss_share", "0.0372", np.array([each[2] for each in made])), ("demands, 1 is stated", 1.0, demands)]
+    rows += [(f"load {place + 1}_share", exact[place], loads[:, place]) for place in range(26)]
+    agree("nearest first, a = 20, 26 places", rows, [demands - 1.0])
+
+
+@pytest.mark.published(source=WORKED_OUT, where="the longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every place")
+def test_longest_rested_first_wears_all_places_alike(case, agree):
+    """The same demands are lost as under nearest first, and all places work 74 % of the time."""
+    scenario, weeks = case("picking"), 10
+    made = list(_replications(scenario, "longest rested", 20, weeks))
+    loads = np.array([_place_loads(record) for record in made])
+
+    rows = [(f"load {place + 1}_share", "0.7406", loads[:, place]) for place in range(26)]
+    agree("longest rested first, a = 20, 26 places", rows)
+    near = list(_replications(scenario, "nearest", 3, weeks))
+    assert [_loss(record) for record in near] == [_loss(record) for record in made[:3]]
+    assert np.ptp(np.mean(loads, axis=0)) < 0.002
