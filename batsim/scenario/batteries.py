@@ -150,6 +150,6 @@ class ChargerType(Frozen):
             faults.append(Fault(("end_current",), rule))
         if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
             rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa or W"
-            faults.append(Fault(("profile",), rule))
+            faults.append(Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}"))
         refuse(faults)
         return self

@@ -25,8 +25,9 @@ LONGEST_WEEKS = 1040
 def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> list[Problem]:
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
     names = [*_group_names(scenario, stated, offers), *_layout_names(scenario, stated, offers)]
-    found = [*names, *_shifts(scenario, stated), *_levels(scenario, stated)]
-    if not names:
+    levels = list(_levels(scenario, stated))
+    found = [*names, *levels, *_shifts(scenario, stated)]
+    if not names and not levels:
         for name in scenario.layouts:
             found += layout_problems(scenario, name, stated)
     return found
@@ -53,6 +54,8 @@ def _group_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequen
 def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
     """Names that layouts refer to: arrangements, chargers, shifts, battery types in use."""
     in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
+    if not set(in_use) <= set(scenario.batteries):
+        in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
     for name, layout in scenario.layouts.items():
         at: Path = ("layouts", name)
         known = list(scenario.handling)
@@ -102,7 +105,7 @@ def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
                     got=f"'{first}' and '{second}', both at work on {moment_text(start)}",
                 )
         if not any(windows.values()):
-            yield problem(stated, ("trucks", number, "shifts"), "leaves no working time")
+            yield problem(stated, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
 
 
 def _one_week(scenario: Scenario, name: str) -> list[Window]:

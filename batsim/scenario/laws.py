@@ -82,7 +82,7 @@ class DurationLaw(Frozen):
             )
             if self.law is not None:
                 rule = f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
-            refuse([Fault((), rule, ", ".join(keys) or "none of these keys")])
+            refuse([Fault((), rule, ", ".join(keys) or "nothing")])
         limits = [value for value in (self.low_min, self.typical_min, self.high_min) if value is not None]
         if limits != sorted(limits):
             got = ", ".join(units.show(value, "duration") for value in limits)

@@ -129,7 +129,8 @@ def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]
             rule = f"{layout.handling} uses no such device{did_you_mean(device, list(arrangement.devices))}"
             yield problem(stated, path, rule, of_key=True)
         elif count < arrangement.devices[device]:
-            rule = f"would deadlock: one exchange holds {arrangement.devices[device]}"
+            needed = arrangement.devices[device]
+            rule = f"would deadlock: one exchange holds {needed}; have at least {needed}"
             yield problem(stated, path, rule, got=f"{count:g}")
 
 
@@ -154,7 +155,8 @@ def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
         yield problem(stated, path, rule, got=stated_crew)
         return
     for group in scenario.trucks:
-        if overlap_min(crew, group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)) <= 0.0:
+        at_work = group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)
+        if at_work and overlap_min(crew, at_work) <= 0.0:
             rule = (
                 f"is never on shift when exchanges fall due: '{group.group}' works "
                 f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"

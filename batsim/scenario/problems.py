@@ -16,7 +16,7 @@ RULES = {
     "model_type": "needs a block of keys",
     "model_attributes_type": "needs a block of keys",
     "dict_type": "needs a block of keys",
-    "tuple_type": "needs a list",
+    "tuple_type": "needs a list, in square brackets or with a '-' before each entry",
     "string_type": "needs text; put it in quotes",
     "bool_type": "needs true or false",
     "bool_parsing": "needs true or false",
@@ -24,6 +24,8 @@ RULES = {
     "string_pattern_mismatch": "needs the three capital letters of a currency, such as EUR",
 }
 
+NEAR = 0.6
+"""Likeness above which a word is taken for another, from 0 to 1."""
 READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
 """Keys that the reader has used up before a part is checked, and the parts that may have them."""
 
@@ -31,11 +33,17 @@ READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
 def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) -> list[Problem]:
     """Turn every finding into one problem with its place, path, rule and the value found."""
     found = []
-    for each in error.errors(include_url=False):
+    errors = error.errors(include_url=False)
+    meant = {
+        (*each["loc"][:-1], _nearest_key(each["loc"], model)) for each in errors if each["type"] == "extra_forbidden"
+    }
+    for each in errors:
         path: Path = tuple(part for part in each["loc"] if part != "[key]")
         kind = each["type"]
         if kind == "too_short" and stated.at(path):
             continue  # the entries are there, but wrong, and have their own problems
+        if kind == "missing" and {path, (*path[:-1], "from")} & meant:
+            continue  # it is there, but misspelt
         if kind == "extra_forbidden":
             found.append(problem(stated, path, _unknown_key(path, model), of_key=True))
         elif kind == "missing":
@@ -60,7 +68,7 @@ def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of
 
 def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
     """End a message with the nearest word, also of a second list, or with the known ones when they are few."""
-    near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=0.6)
+    near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=NEAR)
     if near:
         return f"; did you mean '{near[0]}'?"
     return f"; known: {', '.join(known)}" if 0 < len(known) < 8 else ""
@@ -75,10 +83,23 @@ def _existing(stated: Marked, path: Path) -> Path:
 
 def _unknown_key(path: Path, model: type[BaseModel]) -> str:
     """Answer an unknown key with the nearest known one."""
-    inner = _model_at(path[:-1], model)
-    known = [] if inner is None else [field.alias or name for name, field in inner.model_fields.items()]
-    known += [word for word, parts in READ_BEFORE.items() if inner is not None and inner.__name__ in parts]
-    return f"unknown key{did_you_mean(str(path[-1]), known)}"
+    if str(path[-1])[:1].isdigit():
+        return "unknown key; inside { } a comma starts the next key, so decimals take a point"
+    return f"unknown key{did_you_mean(str(path[-1]), _keys_at(path[:-1], model))}"
+
+
+def _nearest_key(path: Path, model: type[BaseModel]) -> str | None:
+    """Return the known key that an unknown one is taken for."""
+    return next(iter(difflib.get_close_matches(str(path[-1]), _keys_at(path[:-1], model), n=1, cutoff=NEAR)), None)
+
+
+def _keys_at(path: Path, model: type[BaseModel]) -> list[str]:
+    """Keys that the block at a path may have."""
+    inner = _model_at(path, model)
+    if inner is None:
+        return []
+    before = [word for word, parts in READ_BEFORE.items() if inner.__name__ in parts]
+    return [field.alias or name for name, field in inner.model_fields.items()] + before
 
 
 def _missing(path: Path, model: type[BaseModel]) -> str:

@@ -61,7 +61,7 @@ def build(stated: Marked) -> Scenario:
         scenario = Scenario.model_validate(whole.data)
     except ValidationError as error:
         raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
-    problems += cross_checks(scenario, whole, _offers())
+    problems = problems or cross_checks(scenario, whole, _offers())
     if problems:
         raise ScenarioError(stated.file, problems)
     scenario._stated = stated
@@ -182,11 +182,18 @@ def _start_from(whole: Marked, path: Path, document: str) -> list[Problem]:
     """Lay an entry over the catalogue entry that it names under `from`."""
     name = whole.at(path).pop("from")
     base = _catalogue_part(document, name) if isinstance(name, str) else None
-    if base is None:
-        rule = f"not in the catalogue{did_you_mean(str(name), catalogue_names(document))}"
-        return [problem(whole, (*path, "from"), rule, got=shown(name))]
-    whole.put(path, whole.part(path).over(base))
-    return []
+    if base is not None:
+        whole.put(path, whole.part(path).over(base))
+        return []
+    rule = "needs the name of an entry of the catalogue"
+    if isinstance(name, str):
+        rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
+    found = problem(whole, (*path, "from"), rule, got=shown(name))
+    # Any entry stands in for it, so that what this one would have brought is not reported as missing.
+    stand_in = _catalogue_part(document, catalogue_names(document)[-1])
+    if stand_in is not None:
+        whole.put(path, whole.part(path).over(stand_in))
+    return [found]
 
 
 def _names_in_use(whole: Marked, key: str) -> list[str]:

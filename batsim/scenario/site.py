@@ -5,6 +5,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field, PrivateAttr
 
+from batsim import units
 from batsim.scenario.base import (
     Celsius,
     Count,
@@ -79,7 +80,11 @@ class AtMostMinutes(Kind):
     def read(self, value: object) -> float:
         """Read the minutes; the words 'at most' may be left out."""
         text = value.removeprefix("at most ") if isinstance(value, str) else value
-        return Quantity("duration", least=0.0).read(text)
+        try:
+            return Quantity("duration", least=0.0).read(text)
+        except units.UnitError as error:
+            msg = f"{error}; write it like 'at most 12 min'"
+            raise ValueError(msg) from None
 
 
 class Targets(Frozen):

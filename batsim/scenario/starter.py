@@ -52,7 +52,8 @@ def starter_text(answers: Answers) -> str:
         draws = f"    draws: {{mean: {answers.power_kw:g} kW}}"
     site = answers.site.replace("\\", "\\\\").replace('"', '\\"')
     return f"""\
-# yaml-language-server: $schema=./batsim.schema.json     (write it with: batsim schema > batsim.schema.json)
+# yaml-language-server: $schema=./batsim.schema.json
+# (for completion in an editor; write that file with: batsim schema > batsim.schema.json)
 # Question: which battery handling for {answers.trucks} trucks on {answers.shifts} shift(s)?
 # Lines marked 'guess' were not asked: replace them by what the site tells you.
 

@@ -132,6 +132,6 @@ class TruckGroup(Frozen):
         if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
             faults.append(Fault(("run_time",), "must be above 0 min on average"))
         if len(set(self.shifts)) < len(self.shifts):
-            faults.append(Fault(("shifts",), "names a shift twice"))
+            faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
         refuse(faults)
         return self

@@ -1,0 +1,53 @@
+"""What must not change unnoticed: the README's answer, the shipped schema, the notebook."""
+
+import json
+import re
+from pathlib import Path
+
+import nbformat
+import pytest
+from click.testing import CliRunner
+from nbclient import NotebookClient
+
+from batsim.cli import main
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_readme_shows_what_compare_prints(monkeypatch):
+    """The table in the README is the command's output, to the letter."""
+    monkeypatch.chdir(ROOT)
+    shown = re.search(r"```\n(Kestrel Lane.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    result = CliRunner().invoke(main, ["compare", "scenarios/kestrel-lane.yaml"])
+
+    assert shown is not None
+    assert result.exit_code == 0
+    assert result.output.rstrip("\n") == shown[1]
+
+
+def test_shipped_schema_is_the_one_that_the_command_prints():
+    """Editors of the scenarios see the schema of this version."""
+    result = CliRunner().invoke(main, ["schema"])
+
+    assert json.loads(result.output) == json.loads((ROOT / "scenarios/batsim.schema.json").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "notebooks").glob("*.ipynb")), ids=lambda path: path.stem)
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+@pytest.mark.filterwarnings("ignore::RuntimeWarning:zmq")
+def test_notebook_runs_and_says_what_is_committed(path):
+    """Each notebook runs clean and prints what its committed outputs show."""
+    committed = nbformat.read(path, as_version=4)
+    fresh = nbformat.read(path, as_version=4)
+    NotebookClient(fresh, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}).execute()
+
+    assert [_texts(cell) for cell in fresh.cells] == [_texts(cell) for cell in committed.cells]
+
+
+def _texts(cell):
+    """Plain text that a cell shows."""
+    return [
+        output.get("text") or output.get("data", {}).get("text/plain") or output.get("ename")
+        for output in cell.get("outputs", [])
+        if output.get("name") != "stderr"
+    ]
