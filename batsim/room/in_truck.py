@@ -4,7 +4,6 @@ A charge that work leaves time for costs no downtime. One that falls into the sh
 exchange level, waits for a charging spot, charges to the level at which it returns, and goes back.
 """
 
-from collections import deque
 from collections.abc import Generator
 from functools import partial
 from math import inf
@@ -16,16 +15,13 @@ from batsim.record import (
     CHARGE_IN_TRUCK,
     DRIVER,
     IN_TRUCK,
-    NOTHING,
     ON_CHARGE,
     PLUGGING,
-    STATION,
-    WAITING,
     WATERED,
     WATERING,
 )
-from batsim.room.charging import ChargerPool, write_charge
-from batsim.room.clock import ASKS, Moment, ticked
+from batsim.room.charging import write_charge
+from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
 
 if TYPE_CHECKING:
     from simpy.events import Event
@@ -35,64 +31,6 @@ if TYPE_CHECKING:
 
 FULL = 1.0 - 1e-9
 """Above this state of charge there is nothing to charge; only rounding is below."""
-
-
-class SpotDesk:
-    """Charging spots and their chargers: first come, first served."""
-
-    def __init__(self, room: "Room") -> None:
-        self.room = room
-        self.spots = room.plan.stations
-        self.waiting: deque[tuple[Truck, Moment]] = deque()
-        self.in_shift = 0
-        """Trucks that wait in shift time."""
-        self.cause = NOTHING
-        plan = room.plan.arrangement
-        self.plug = room.durations("plug", lambda _: plan.plug_time_min)
-        self.unplug = room.durations("unplug", lambda _: plan.unplug_time_min)
-
-    def take(self, truck: "Truck") -> bool:
-        """Take a spot with a charger that fits, if there is one."""
-        if self.spots < 1:
-            return False
-        for pool in self.room.charging.pools_of[truck.line.number]:
-            if pool.free >= 1:
-                pool.free -= 1
-                self.spots -= 1
-                truck.battery.pool = pool
-                return True
-        return False
-
-    def give_back(self, pool: ChargerPool, _: "Event | None" = None) -> None:
-        """Free a spot and its charger, and call the first truck that can use it."""
-        pool.free += 1
-        self.spots += 1
-        for entry in self.waiting:
-            if self.take(entry[0]):
-                self.waiting.remove(entry)
-                entry[1].after(0.0)
-                break
-
-    def wait(self, truck: "Truck") -> Moment:
-        """Join the line; the moment comes when a spot has been taken for the truck."""
-        called = Moment(self.room.env)
-        self.waiting.append((truck, called))
-        self.room.state(truck.battery, WAITING)
-        return called
-
-    def leave_line(self, truck: "Truck") -> None:
-        """Give up waiting, because work begins again."""
-        self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
-        self.room.state(truck.battery, IN_TRUCK)
-
-    def note(self, truck: "Truck", change: int) -> None:
-        """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
-        self.in_shift += change
-        cause = STATION if self.in_shift else NOTHING
-        if cause != self.cause:
-            self.cause = cause
-            for line in self.room.lines:
-                self.room.record.write["lines"]((line.number, cause, self.room.env.now))
 
 
 class Stint(NamedTuple):
@@ -105,10 +43,14 @@ class Stint(NamedTuple):
 def _new_stint(truck: "Truck", level: float) -> Stint:
     """Draw how hard the truck works until its next charge."""
     if truck.run_times is not None:
-        minutes = next(truck.run_times)
-        return Stint(0.0, (1.0 - level) / minutes if minutes else inf)
+        return _even(next(truck.run_times), level)
     assert truck.stint_factors is not None  # either run times or draws
     return Stint(truck.group.power_w * truck.factor * next(truck.stint_factors), 0.0)
+
+
+def _even(minutes: float, level: float) -> Stint:
+    """Stint that takes a full battery to a level in so many minutes, at least a tick."""
+    return Stint(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
 
 
 def _minutes_to(truck: "Truck", stint: Stint, level: float) -> float:
@@ -155,8 +97,7 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
     time, first = 0.0, truck.first_min
     stint = _new_stint(truck, level)
     if first is not None:
-        stint = Stint(0.0, (1.0 - level) / first if first else inf)
-        truck.battery.soc_share = 1.0
+        stint = _even(first, level)
     while True:
         start, end = table.window(time)
         if start == inf:
@@ -200,12 +141,13 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     now = env.now
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     start = now + plug
-    phases = _phases(room, truck, _return_level(truck))
-    over = unplug + truck.trip_min
+    goal = 1.0 if room.charge_times[battery.number] is not None else _return_level(truck)
+    phases = _phases(room, truck, goal)
     end = start + ticked(60.0 * phases_hours(phases))
-    if room.charge_times[battery.number] is None:
-        phases, end = _stay_through_gap(room, truck, phases, start, end, over)
-    _charged(room, truck, phases, now, start, end)
+    full = goal >= FULL
+    if not full:
+        phases, end, full = _stay_through_gap(room, truck, phases, start, end, unplug + truck.trip_min)
+    _charged(room, truck, phases, (now, start, end), full=full)
     water = 0.0
     if room.watering.is_due(battery) and _never_rests(truck):
         water = _water(room, truck, end)
@@ -228,20 +170,24 @@ def _return_level(truck: "Truck") -> float:
 
 def _stay_through_gap(
     room: "Room", truck: "Truck", phases: tuple[Phase, ...], start: float, end: float, over: float
-) -> tuple[tuple[Phase, ...], float]:
-    """Stay plugged in when the truck would come back in a break or after work: there is time to charge on."""
+) -> tuple[tuple[Phase, ...], float, bool]:
+    """Stay plugged in when the truck would come back in a break or after work: there is time to charge on.
+
+    Returns phases and end of the charge, and whether it is a full one.
+    """
     table = truck.group.timetable
     back = end + over
     window_start, _ = table.window(back)
     if window_start == inf or back >= window_start:
-        return phases, end
+        return phases, end, False
     in_break = table.gap_start(back) in truck.group.breaks
     ceiling = room.plan.in_truck.ceiling_share if in_break else 1.0
     longer = _phases(room, truck, ceiling)
-    hours = min(phases_hours(longer), (window_start - over - start) / 60.0)
+    until_full = phases_hours(longer)
+    hours = min(until_full, (window_start - over - start) / 60.0)
     if 60.0 * hours <= end - start:
-        return phases, end
-    return cut(longer, hours), start + ticked(60.0 * hours)
+        return phases, end, False
+    return cut(longer, hours), start + ticked(60.0 * hours), ceiling >= FULL and hours == until_full
 
 
 def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: float) -> "Generator[Event, None, None]":
@@ -268,10 +214,11 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     now = env.now
     start = now + plug
     phases = _phases(room, truck, target)
-    hours = min(phases_hours(phases), max(0.0, latest - start) / 60.0)
-    phases = cut(phases, hours)
+    until_done = phases_hours(phases)
+    hours = min(until_done, max(0.0, latest - start) / 60.0)
     end = start + ticked(60.0 * hours)
-    _charged(room, truck, phases, now, start, end)
+    full = hours == until_done and (target >= FULL or room.charge_times[battery.number] is not None)
+    _charged(room, truck, cut(phases, hours), (now, start, end), full=full)
     if not is_break and room.watering.is_due(battery) and battery.soc_share == 1.0:
         _water(room, truck, end, latest)
     room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
@@ -298,26 +245,23 @@ def _phases(room: "Room", truck: "Truck", to_soc: float) -> tuple[Phase, ...]:
 
 
 def _charged(
-    room: "Room", truck: "Truck", phases: tuple[Phase, ...], connected: float, start: float, end: float
+    room: "Room", truck: "Truck", phases: tuple[Phase, ...], times: tuple[float, float, float], *, full: bool
 ) -> None:
-    """Put the charge into the battery and write its rows."""
+    """Put a charge into the battery and write its rows; times are plugged in, current on, current off. [min]"""
     battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     before = 1.0 - battery.missing_ah / capacity
     hours, ah, kwh = phases_totals(phases, truck.line.plan.battery.cells)
-    timed = room.charge_times[battery.number] is not None
-    stored = battery.missing_ah if timed else stored_ah_after(phases, hours, capacity)
+    stored = battery.missing_ah if full else stored_ah_after(phases, hours, capacity)
     battery.missing_ah -= stored
-    battery.owed_ah -= ah
-    full = timed or battery.owed_ah <= 1e-6 * capacity
-    if full:
-        battery.missing_ah = battery.owed_ah = 0.0
+    battery.owed_ah = 0.0 if full else battery.owed_ah - ah
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + stored / truck.usable_ah)
     battery.charges += stored / (capacity * (1.0 - truck.group.truck.exchange_at_share))
     place = (battery.number, truck.line.number, number, -1)
-    since = truck.joined_min if truck.joined_min < inf else connected
+    plugged, start, end = times
+    since = min(truck.joined_min, plugged)
     after = 1.0 - battery.missing_ah / capacity
-    write_charge(room, place, (since, connected, start, end, end), (before, after, ah, kwh), phases)
+    write_charge(room, place, (since, plugged, start, end, end), (before, after, ah, kwh), phases)
     room.state_at(battery, ON_CHARGE, start)
     room.state_at(battery, IN_TRUCK, end)
 

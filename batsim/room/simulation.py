@@ -17,7 +17,8 @@ from batsim.room.charging import ChargingDesk
 from batsim.room.crew import Crew
 from batsim.room.duty import Truck, duty
 from batsim.room.exchange import ExchangeDesk, Line
-from batsim.room.in_truck import SpotDesk, duty_in_truck
+from batsim.room.in_truck import duty_in_truck
+from batsim.room.spots import SpotDesk
 from batsim.room.streams import Streams
 from batsim.room.watering import WateringRound
 

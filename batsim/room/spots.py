@@ -1,0 +1,72 @@
+"""Charging spots: where trucks that keep their battery are plugged in, first come, first served."""
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from batsim.record import IN_TRUCK, NOTHING, STATION, WAITING
+from batsim.room.clock import Moment
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from batsim.room.charging import ChargerPool
+    from batsim.room.duty import Truck
+    from batsim.room.simulation import Room
+
+
+class SpotDesk:
+    """Charging spots and their chargers: first come, first served."""
+
+    def __init__(self, room: "Room") -> None:
+        self.room = room
+        self.spots = room.plan.stations
+        self.waiting: deque[tuple[Truck, Moment]] = deque()
+        self.in_shift = 0
+        """Trucks that wait in shift time."""
+        self.cause = NOTHING
+        plan = room.plan.arrangement
+        self.plug = room.durations("plug", lambda _: plan.plug_time_min)
+        self.unplug = room.durations("unplug", lambda _: plan.unplug_time_min)
+
+    def take(self, truck: "Truck") -> bool:
+        """Take a spot with a charger that fits, if there is one."""
+        if self.spots < 1:
+            return False
+        for pool in self.room.charging.pools_of[truck.line.number]:
+            if pool.free >= 1:
+                pool.free -= 1
+                self.spots -= 1
+                truck.battery.pool = pool
+                return True
+        return False
+
+    def give_back(self, pool: "ChargerPool", _: "Event | None" = None) -> None:
+        """Free a spot and its charger, and call the first truck that can use it."""
+        pool.free += 1
+        self.spots += 1
+        for entry in self.waiting:
+            if self.take(entry[0]):
+                self.waiting.remove(entry)
+                entry[1].after(0.0)
+                break
+
+    def wait(self, truck: "Truck") -> Moment:
+        """Join the line; the moment comes when a spot has been taken for the truck."""
+        called = Moment(self.room.env)
+        self.waiting.append((truck, called))
+        self.room.state(truck.battery, WAITING)
+        return called
+
+    def leave_line(self, truck: "Truck") -> None:
+        """Give up waiting, because work begins again."""
+        self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
+        self.room.state(truck.battery, IN_TRUCK)
+
+    def note(self, truck: "Truck", change: int) -> None:
+        """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
+        self.in_shift += change
+        cause = STATION if self.in_shift else NOTHING
+        if cause != self.cause:
+            self.cause = cause
+            for line in self.room.lines:
+                self.room.record.write["lines"]((line.number, cause, self.room.env.now))
