@@ -44,7 +44,8 @@ class ScenarioError(BatsimError):
 
     def __init__(self, file: str, problems: list[Problem]) -> None:
         self.file = file
-        self.problems = sorted(dict.fromkeys(problems), key=lambda p: (p.file != file, p.file, p.line, p.column, p.path))
+        once = dict.fromkeys(problems)
+        self.problems = sorted(once, key=lambda p: (p.file != file, p.file, p.line, p.column, p.path))
         count = len(self.problems)
         head = f"{file}: {count} problem{'' if count == 1 else 's'}"
         super().__init__("\n".join([head, *(f"  {problem}" for problem in self.problems)]))

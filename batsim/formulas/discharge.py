@@ -371,17 +371,26 @@ def discharge(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tup
 
 
 def _gauss(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
-    """Three-point Gauss sums of C5 f/(I kappa) and C5 f/kappa over the state of charge."""
+    """Three-point Gauss sums of C5 f/(I kappa) and C5 f/kappa over the state of charge.
+
+    `current_a` and `_kappa` are written out here, because every exchange of a simulation comes by.
+    """
+    capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
     middle = (soc_from + soc_to) / 2.0
     offset = (soc_from - soc_to) * _GAUSS_OFFSET
-    high_a = current_a(middle + offset, power_w, cell)
-    middle_a = current_a(middle, power_w, cell)
-    low_a = current_a(middle - offset, power_w, cell)
-    high = 5.0 / _kappa(high_a, cell)
-    mean = 8.0 / _kappa(middle_a, cell)
-    low = 5.0 / _kappa(low_a, cell)
-    scale_ah = (soc_from - soc_to) * cell.capacity_ah * cell.capacity_factor / 18.0
-    return scale_ah * (high / high_a + mean / middle_a + low / low_a), scale_ah * (high + mean + low)
+    twice, drop = 2.0 * power_w / cells, 4.0 * resistance * power_w / (cells * capacity_ah)
+    rate_a, exponent = capacity_ah / 5.0, peukert - 1.0
+    hours = ah = 0.0
+    for weight, soc in ((5.0, middle + offset), (8.0, middle), (5.0, middle - offset)):
+        emf = empty_v + slope_v * soc
+        square = emf * emf - drop
+        draw_a = twice / (emf + math.sqrt(square)) if square > 0.0 else twice / emf
+        kappa = (draw_a / rate_a) ** exponent if exponent else 1.0
+        part = weight / (kappa if kappa > floor or not exponent else floor)
+        ah += part
+        hours += part / draw_a
+    scale_ah = (soc_from - soc_to) * capacity_ah * factor / 18.0
+    return scale_ah * hours, scale_ah * ah
 
 
 def _without_work(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:

@@ -83,6 +83,7 @@ class ExchangeDesk:
         self.at_arrival = room.plan.rules.spent_release == "at_arrival"
         self.pausing = room.plan.rules.crew_break == "pause" and room.plan.crew_limited
         self.write = room.record.write["exchanges"]
+        self.write_state = room.record.write["battery_states"]
         self.write_work = room.record.write["work"]
         # A straight swap takes the ready battery's place, which counts as empty.
         self.places_needed = 0 if self.at_arrival else plan.empty_places
@@ -165,8 +166,8 @@ class ExchangeDesk:
         self.stations -= 1
         if not self.at_arrival:
             spent.place = heappop(self.empty) if self.places_needed else fresh.place
-            room.state(spent, IN_TRANSFER)
-        room.state(fresh, IN_TRANSFER)
+            self.write_state((spent.number, IN_TRANSFER, now))
+        self.write_state((fresh.number, IN_TRANSFER, now))
         people = room.crew.take(plan.attendants)
         for name, count in plan.devices.items():
             self.devices[name] -= count
@@ -239,7 +240,7 @@ class _Job:
             if desk.places_needed or desk.at_arrival:
                 heappush(desk.empty, self.place)
             fresh.place = -1
-            room.state(fresh, IN_TRUCK)
+            desk.write_state((fresh.number, IN_TRUCK, room.env.now))
             if fresh.pool is not None:
                 room.charging.release(fresh)
         if instant.end and not desk.at_arrival:

@@ -115,6 +115,7 @@ class Marked:
         parent, last = changed.at(keys[:-1]), keys[-1]
         if parent is None and len(keys) == 2:
             parent = changed.data[keys[0]] = {}  # a section that was left to its defaults
+            changed.key_places[keys[:1]] = Place(self.file, 0, 0)
         if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
             parent = None
         if not isinstance(parent, dict | list):

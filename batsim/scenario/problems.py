@@ -85,7 +85,7 @@ def _unknown_key(path: Path, model: type[BaseModel]) -> str:
     """Answer an unknown key with the nearest known one."""
     if str(path[-1])[:1].isdigit():
         return "unknown key; inside { } a comma starts the next key, so decimals take a point"
-    return f"unknown key{did_you_mean(str(path[-1]), _keys_at(path[:-1], model))}"
+    return f"unknown key{did_you_mean(str(path[-1]), [key for key in _keys_at(path[:-1], model) if key != path[-1]])}"
 
 
 def _nearest_key(path: Path, model: type[BaseModel]) -> str | None:

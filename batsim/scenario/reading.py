@@ -222,9 +222,8 @@ def _take_class(whole: Marked, number: int, name: str, group: dict[str, object])
     if part is None:
         rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
         return [problem(whole, ("trucks", number, "class"), rule, got=shown(name))]
-    draws = group.get("draws", {})
-    stated = isinstance(draws, dict) and not {"mean", "energy_per_shift"} & set(draws)
-    if "run_time" not in group and stated and isinstance(draws, dict):
+    draws = group.get("draws") or {}
+    if group.get("run_time") is None and isinstance(draws, dict) and not {"mean", "energy_per_shift"} & set(draws):
         group["draws"] = {"mean": part.data["power"], **draws}
     return []
 
