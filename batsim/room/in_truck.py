@@ -200,9 +200,10 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
         return
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
-    yield from _until(room, gap_start + truck.trip_min)
-    if env.now + plug >= latest or 1.0 - battery.missing_ah / truck.line.plan.cell.capacity_ah >= min(target, FULL):
+    arrival = gap_start + truck.trip_min
+    if arrival + plug >= latest or 1.0 - battery.missing_ah / truck.line.plan.cell.capacity_ah >= min(target, FULL):
         return
+    yield from _until(room, arrival)
     if not desk.take(truck):
         called = desk.wait(truck)
         yield env.any_of([called, Moment(env).after(max(0.0, latest - plug - env.now), ASKS)])

@@ -21,6 +21,7 @@ from batsim.room.in_truck import duty_in_truck
 from batsim.room.spots import SpotDesk
 from batsim.room.streams import Streams
 from batsim.room.watering import WateringRound
+from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
     from batsim.room.blueprint import LinePlan
     from batsim.scenario.laws import DurationLaw
     from batsim.scenario.site import Scenario
+
+
+PACK_EVERY_MIN = 4 * WEEK_MIN
+"""Simulated time after which a record is packed, so that a long run stays small in memory. [min]"""
 
 
 class Room:
@@ -62,7 +67,10 @@ class Room:
 
     def run(self) -> Record:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
-        self.env.run(until=self.plan.horizon_min)
+        horizon = self.plan.horizon_min
+        while self.env.now < horizon:
+            self.env.run(until=min(horizon, self.env.now + PACK_EVERY_MIN))
+            self.record.pack()
         self._write_unfinished()
         record = self.record
         # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.

@@ -112,7 +112,10 @@ def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iter
         for future in as_completed(futures):
             yield futures[future], future.result()
     except BaseException:
+        # Stopped or broken: what still runs is of no use to anybody.
         pool.shutdown(wait=False, cancel_futures=True)
+        for process in multiprocessing.active_children():
+            process.terminate()
         raise
 
 
