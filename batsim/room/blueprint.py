@@ -60,6 +60,8 @@ class LinePlan:
     chargers: tuple[int, ...]
     """Numbers of the charger types that fit, in the layout's order."""
     profiles: dict[int, "Profile"]
+    left_ah: dict[int, float]
+    """What a full charge still leaves missing, by charger type: IU stops while a little current flows. [Ah]"""
     watering_min: DurationLaw
     cell: "Cell"
     """The battery at room temperature, for run times without a power."""
@@ -207,6 +209,8 @@ def _line(scenario: "Scenario", layout: str, number: int, name: str) -> LinePlan
         if battery.chemistry in scenario.chargers[charger].chemistry
         and name in (scenario.chargers[charger].batteries or (name,))
     }
+    profiles = {position: profile_of(charger, battery) for position, charger in fitting.items()}
+    cell = cell_of(battery, scenario.site.room_temperature_degc)
     return LinePlan(
         number=number,
         name=name,
@@ -214,9 +218,13 @@ def _line(scenario: "Scenario", layout: str, number: int, name: str) -> LinePlan
         trucks=sum(group.count for group in scenario.trucks if group.battery == name),
         batteries=scenario.batteries_of(layout)[name],
         chargers=tuple(fitting),
-        profiles={position: profile_of(charger, battery) for position, charger in fitting.items()},
+        profiles=profiles,
+        left_ah={
+            position: (1.0 - profile.full_soc) * cell.capacity_ah if profile.kind == "IU" else 0.0
+            for position, profile in profiles.items()
+        },
         watering_min=_watering_law(battery),
-        cell=cell_of(battery, scenario.site.room_temperature_degc),
+        cell=cell,
     )
 
 

@@ -121,10 +121,13 @@ class ChargingDesk:
         hours, ah, kwh = phases_totals(phases, line.plan.battery.cells)
         end_min = start_min + ticked(60.0 * hours)
         cooled_min = end_min + next(room.cool_downs[battery.number])
-        soc_from = 1.0 - battery.missing_ah / line.plan.cell.capacity_ah
+        capacity_ah = line.plan.cell.capacity_ah
+        left_ah = line.plan.left_ah[pool.number] if law is None else 0.0
+        soc_from, soc_to = 1.0 - battery.missing_ah / capacity_ah, 1.0 - left_ah / capacity_ah
+        battery.missing_ah, battery.owed_ah = left_ah, 0.0
         place = (battery.number, line.number, pool.number, battery.place)
         times = (battery.spent_min, connected_min, start_min, end_min, cooled_min)
-        write_charge(room, place, times, (soc_from, 1.0, ah, kwh), phases)
+        write_charge(room, place, times, (soc_from, soc_to, ah, kwh), phases)
         room.state_at(battery, ON_CHARGE, start_min)
         battery.charged_min = end_min
         if cooled_min > end_min:
@@ -156,7 +159,6 @@ class ChargingDesk:
 
     def _cooled(self, battery: "Battery", _: "Event") -> None:
         """End a cool-down: the battery is full, and gets water if that is due, else it is ready."""
-        battery.missing_ah = battery.owed_ah = 0.0
         battery.soc_share = 1.0
         battery.charges += 1.0
         if not self.bound and battery.pool is not None:

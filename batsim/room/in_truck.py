@@ -201,7 +201,9 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
     arrival = gap_start + truck.trip_min
-    if arrival + plug >= latest or 1.0 - battery.missing_ah / truck.line.plan.cell.capacity_ah >= min(target, FULL):
+    capacity, left_ah = truck.line.plan.cell.capacity_ah, max(truck.line.plan.left_ah.values())
+    enough_ah = max(left_ah, capacity * (1.0 - min(target, FULL)))
+    if arrival + plug >= latest or battery.missing_ah <= enough_ah:
         return
     yield from _until(room, arrival)
     if not desk.take(truck):
@@ -253,7 +255,8 @@ def _charged(
     number = battery.pool.number if battery.pool is not None else 0
     before = 1.0 - battery.missing_ah / capacity
     hours, ah, kwh = phases_totals(phases, truck.line.plan.battery.cells)
-    stored = battery.missing_ah if full else stored_ah_after(phases, hours, capacity)
+    left_ah = truck.line.plan.left_ah[number] if room.charge_times[battery.number] is None else 0.0
+    stored = battery.missing_ah - left_ah if full else stored_ah_after(phases, hours, capacity)
     battery.missing_ah -= stored
     battery.owed_ah = 0.0 if full else battery.owed_ah - ah
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + stored / truck.usable_ah)

@@ -135,7 +135,7 @@ class ChargerType(Frozen):
     end_current: Annotated[ChargeCurrent, ChargeCurrentText()] | None = None
     """Current of the end stage (IUIa, W), or at which it stops (CC-CV, IU). [A or A per 100 Ah]"""
     charge_factor: Annotated[float, Number(least=1.0, most=1.6)]
-    """Ampere-hours returned over ampere-hours taken. [-]"""
+    """Ampere-hours returned over ampere-hours taken; IU and CC-CV return what was taken. [-]"""
     efficiency_share: ShareAbove0 = Field(alias="efficiency")
     """Energy to the battery over energy from the wall. [%]"""
     power_factor: Annotated[float, Number(above=0.0, most=1.0)]
