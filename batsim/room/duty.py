@@ -196,9 +196,7 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
             _turn_away(room, truck)
             goes_on = truck.carry_on(truck.back_min, cut_out)
             continue
-        truck.in_line = True
         yield desk.ask(truck)
-        truck.in_line = False
         truck.battery = truck.fresh
         goes_on = truck.work(truck.back_min, level)
 

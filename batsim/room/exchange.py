@@ -98,7 +98,7 @@ class ExchangeDesk:
         if not line.waiting and self._missing(line) == NOTHING:
             self._start(truck, line, done)
             return done
-        truck.served = done
+        truck.served, truck.in_line = done, True
         line.waiting.append(truck)
         self.room.in_line += 1
         self.note_cause(line)
@@ -118,6 +118,7 @@ class ExchangeDesk:
             if best is None:
                 break
             truck = best.waiting.popleft()
+            truck.in_line = False
             self.room.in_line -= 1
             self._start(truck, best, truck.served)
         self.note_causes()

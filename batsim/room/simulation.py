@@ -173,10 +173,9 @@ class Room:
         horizon, write = self.plan.horizon_min, self.record.write
         kind = EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK
         for truck in self.trucks:
-            in_line = truck.in_line and not truck.served.triggered
-            if truck.left_min < horizon and (in_line or truck.joined_min >= horizon):
+            if truck.left_min < horizon and (truck.in_line or truck.joined_min >= horizon):
                 who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
-                found = truck.ready_found if in_line else nan
+                found = truck.ready_found if truck.in_line else nan
                 came = (truck.arrival_soc, truck.below_cut_out, found, truck.left_min, truck.joined_min)
                 write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0))
         for battery in [battery for line in self.lines for battery in line.spent] + self.charging.to_connect:

@@ -9,19 +9,39 @@ from hypothesis import strategies as st
 import batsim
 from batsim.scenario.site import Scenario
 
-ROUNDS = settings(deadline=None, max_examples=40, derandomize=True, print_blob=False)
+ROUNDS = settings(deadline=None, max_examples=100, derandomize=True, print_blob=False)
 """How hypothesis is used here: the same examples every time, as many as a normal test run can afford."""
 
 WEEK_MIN = 7 * 1440.0
-ARRANGEMENTS = ("side_rollers", "portable_stands", "overhead_hoist", "in_truck")
-EXCHANGING = ARRANGEMENTS[:3]
-BATTERIES = {
-    "lead": ("vented_lead_acid_48v", "electronic_iuia"),
-    "old lead": ("vented_lead_acid_24v", "line_frequency_w"),
-    "gel": ("valve_regulated_24v", "gel_iu"),
-    "lithium": ("lithium_ion_48v", "lithium_cc_cv"),
+ARRANGEMENTS = ("side_rollers", "portable_stands", "overhead_hoist", "straight swap", "in_truck")
+EXCHANGING = ARRANGEMENTS[:4]
+DEVICES = {
+    "side_rollers": "battery_carriage",
+    "portable_stands": "hand_pallet_truck",
+    "overhead_hoist": "hoist",
+    "straight swap": "lifting table",
 }
-"""Battery types by name: what they start from, and a charger that fits no other type here."""
+BATTERIES = {
+    "lead": ("vented_lead_acid_48v", ["electronic_iuia", "circulation_iuia"]),
+    "old lead": ("vented_lead_acid_24v", ["line_frequency_w"]),
+    "gel": ("valve_regulated_24v", ["gel_iu"]),
+    "lithium": ("lithium_ion_48v", ["lithium_cc_cv"]),
+}
+"""Battery types by name: what they start from, and chargers that fit."""
+STRAIGHT_SWAP = {
+    "title": "Two people swap both batteries at once",
+    "place": "table",
+    "empty_places": 0,
+    "devices": {"lifting table": 1},
+    "connects": "driver",
+    "connect_time": "1 min",
+    "steps": [
+        {"step": "drive up", "by": "driver", "time": {"low": "1 min", "high": "2 min"}},
+        {"step": "swap", "by": "2 attendants", "device": "lifting table", "time": {"mean": "5 min", "cv": 0.5}},
+        {"step": "clean the table", "by": "attendant", "time": "3 min", "truck": "gone"},
+    ],
+}
+"""An arrangement of a site's own: no empty place, two people, one of them longer than the other."""
 
 
 class Room(NamedTuple):
@@ -36,9 +56,17 @@ class Room(NamedTuple):
     def scenario(self) -> Scenario:
         return batsim.read_scenario_text(self.text)
 
+    @property
+    def at_arrival(self) -> bool:
+        return self.scenario.rules.spent_release == "at_arrival"
+
     def simulate(self, scenario: Scenario | None = None) -> batsim.Record:
         return batsim.simulate(
-            scenario or self.scenario, "room", seed=self.seed, replication=0, length_min=60.0 * self.length_h,
+            scenario or self.scenario,
+            "room",
+            seed=self.seed,
+            replication=0,
+            length_min=60.0 * self.length_h,
             warm_up_min=self.warm_up_weeks * WEEK_MIN,
         )
 
@@ -56,7 +84,7 @@ def rooms(
     groups = [draw(truck_groups(n, shifts, names)) for n in range(draw(st.integers(1, 2)))]
     used = list(dict.fromkeys(group["battery"] for group in groups))
     arrangement = draw(st.sampled_from(arrangements))
-    stated = {
+    stated: dict[str, Any] = {
         "site": {"name": "a room", "room_temperature": draw(st.sampled_from(["22 degC", "5 degC"]))},
         "week": {"shifts": shifts},
         "trucks": groups,
@@ -68,6 +96,8 @@ def rooms(
             "if_none_ready": draw(st.sampled_from(["wait", "carry_on"])) if rules else "wait",
         },
     }
+    if arrangement == "straight swap":
+        stated["handling"] = {arrangement: STRAIGHT_SWAP}
     text = yaml.safe_dump(stated, sort_keys=False, width=200, default_flow_style=None)
     hours = draw(st.integers(24, 400))
     return Room(text, draw(st.integers(0, 99)), hours, draw(st.integers(0, 1)) if warm_up else 0)
@@ -108,12 +138,14 @@ def truck_groups(draw: st.DrawFn, number: int, shifts: dict[str, Any], batteries
     if draw(st.booleans()):
         group["draws"] = {"mean": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
     else:
-        group["run_time"] = draw(
-            st.sampled_from(
-                ["5 h", {"mean": "4 h", "cv": 0.3}, {"low": "2 h", "typical": "3 h", "high": "9 h"},
-                 {"mean": "3 h", "law": "exponential"}]
-            )
-        )
+        laws = [
+            "5 h",
+            {"mean": "4 h", "cv": 0.3},
+            {"low": "2 h", "typical": "3 h", "high": "9 h"},
+            {"mean": "45 min", "law": "exponential"},
+            "40 min",
+        ]
+        group["run_time"] = draw(st.sampled_from(laws))
     if draw(st.booleans()):
         group["to_room"] = {"distance": draw(st.sampled_from(["60 m", "400 m", "2500 m"])), "speed": "8 km/h"}
     if draw(st.booleans()):
@@ -126,9 +158,9 @@ def battery_types(draw: st.DrawFn, name: str) -> dict[str, Any]:
     """A battery type, charged by its curve or by the clock."""
     battery: dict[str, Any] = {"from": BATTERIES[name][0]}
     if draw(st.booleans()):
-        battery["cool_down"] = draw(st.sampled_from(["0 h", "2 h"]))
-    if draw(st.integers(0, 3)) == 0:
-        battery["charge_time"] = draw(st.sampled_from(["2 h", {"mean": "4 h", "cv": 0.2}]))
+        battery["cool_down"] = draw(st.sampled_from(["0 h", "0 h", "2 h"]))
+    if draw(st.integers(0, 2)) == 0:
+        battery["charge_time"] = draw(st.sampled_from(["2 h", "30 min", {"mean": "4 h", "cv": 0.2}]))
     if "lead" in name and draw(st.booleans()):
         battery["watering"] = {"every": "2 charges", "by": draw(st.sampled_from(["hand", "single_point"]))}
     return battery
@@ -141,7 +173,11 @@ def layouts(
     """Counts for the room: few of everything, so that everything is waited for."""
     layout: dict[str, Any] = {
         "handling": arrangement,
-        "chargers": [f"{draw(st.integers(1, 6))} x {BATTERIES[name][1]}" for name in batteries],
+        "chargers": [
+            f"{draw(st.integers(1, 4))} x {charger}"
+            for name in batteries
+            for charger in BATTERIES[name][1][: draw(st.integers(1, 2))]
+        ],
         "stations": draw(st.integers(1, 2)),
         "picking": draw(st.sampled_from(["longest_rested", "nearest", "fullest"])),
     }
@@ -150,8 +186,15 @@ def layouts(
         return layout
     trucks = {name: sum(group["count"] for group in groups if group["battery"] == name) for name in batteries}
     layout["batteries"] = {name: count + draw(st.integers(1, 6)) for name, count in trucks.items()}
-    crew = draw(st.sampled_from(["drivers", "unlimited", 1, 2]))
-    layout["crew"] = dict.fromkeys(shifts, crew) if isinstance(crew, int) else crew
-    if draw(st.integers(0, 3)) == 0:
-        layout["exchange_time"] = draw(st.sampled_from(["6 min", {"mean": "10 min", "cv": 0.5}]))
+    if draw(st.booleans()):
+        layout["devices"] = {DEVICES[arrangement]: "unlimited"}
+    crew = draw(st.sampled_from(["drivers", "unlimited", 1, 2, 3]))
+    if isinstance(crew, int):
+        crew = max(crew, 2 if arrangement == "straight swap" else 1)
+        manned = shifts if draw(st.booleans()) else shifts[:1]
+        layout["crew"] = dict.fromkeys(manned, crew)
+    else:
+        layout["crew"] = crew
+    if draw(st.booleans()):
+        layout["exchange_time"] = draw(st.sampled_from(["6 min", "30 min", {"mean": "20 min", "cv": 0.5}]))
     return layout

@@ -1,8 +1,7 @@
-"""Nothing is made or lost: batteries, trucks, minutes, people, charge and energy add up in every room."""
+"""Nothing is made or lost: batteries, trucks, minutes and people add up in every room."""
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
@@ -14,14 +13,17 @@ from batsim.measures.names import PARTS
 from batsim.measures.windows import Worked
 from batsim.record import (
     ATTENDANT,
+    BATTERY,
     COOLING,
     EXCHANGE,
     IN_TRANSFER,
     IN_TRUCK,
+    NOTHING,
     ON_CHARGE,
     PERSONS,
     READY,
     SPENT,
+    STATION,
     TABLES,
     TASKS,
     TURNED_AWAY,
@@ -29,8 +31,8 @@ from batsim.record import (
     WATERED,
     Record,
 )
-from batsim.scenario.calendar import group_windows
-from tests.behaviour.strategies import EXCHANGING, ROUNDS, WEEK_MIN, Room, rooms
+from tests.behaviour.ledger import by, calendars, group_of_truck, manned, most_at_once, rows_of, started
+from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
 
 MOVES = {
     IN_TRUCK: {IN_TRANSFER, SPENT},
@@ -49,45 +51,6 @@ MOVES_IN_TRUCK = {
     ON_CHARGE: {IN_TRUCK},
     WATERED: {IN_TRUCK},
 }
-
-
-def rows_of(record: Record, table: str) -> list[dict[str, Any]]:
-    """Rows of a table as dictionaries."""
-    names = [column.name for column in TABLES[table]]
-    return [dict(zip(names, row, strict=True)) for row in record.rows(table)]
-
-
-def by(key: str, rows: list[dict[str, Any]]) -> dict[int, list[dict[str, Any]]]:
-    """Rows by truck or battery, in the order in which they were written."""
-    found = defaultdict(list)
-    for row in rows:
-        found[row[key]].append(row)
-    return found
-
-
-def most_at_once(stays: list[tuple[float, float, float]]) -> float:
-    """Greatest sum of what is held at one instant; what ends at an instant is free for what starts then."""
-    changes = sorted([(start, 1, held) for start, _, held in stays] + [(end, 0, -held) for _, end, held in stays])
-    level = most = 0.0
-    for _, _, change in changes:
-        level += change
-        most = max(most, level)
-    return most
-
-
-def started(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Rows whose activity has begun."""
-    return [row for row in rows if not math.isnan(row["start_min"])]
-
-
-def calendars(record: Record) -> list[Worked]:
-    """Working minutes up to a clock time, for each truck group."""
-    return [Worked(windows) for windows in record.facts.group_windows]
-
-
-def group_of_truck(record: Record) -> list[int]:
-    """Group of each truck."""
-    return [group for group, count in enumerate(record.facts.group_trucks) for _ in range(count)]
 
 
 @ROUNDS
@@ -117,17 +80,21 @@ def test_each_truck_has_one_battery_and_each_battery_at_most_one_truck(room: Roo
         if before["state"] == IN_TRUCK
     ]
     assert most_at_once(stays) <= trucks
-    holder: dict[int, int] = {}
-    for truck, visits in by("truck", rows_of(record, "exchanges")).items():
+    for visits in by("truck", rows_of(record, "exchanges")).values():
         for before, after in pairwise(visits):
             assert after["spent"] == before["fresh"]
             assert after["left_min"] >= before["back_min"]
-    for row in sorted(started(rows_of(record, "exchanges")), key=lambda row: row["start_min"]):
-        if row["kind"] == EXCHANGE:
-            assert row["fresh"] != row["spent"] or record.facts.batteries == trucks
-            assert holder.pop(row["spent"], row["truck"]) == row["truck"]
-            assert row["fresh"] not in holder
-            holder[row["fresh"]] = row["truck"]
+    out, into = "joined_min" if room.at_arrival else "start_min", "start_min"
+    visits = [row for row in started(rows_of(record, "exchanges")) if row["kind"] == EXCHANGE]
+    moves = [(row[out], 0, row["spent"], row["truck"]) for row in visits]
+    moves += [(row[into], 1, row["fresh"], row["truck"]) for row in visits]
+    holder: dict[int, int] = {}
+    for _, taken_in, battery, truck in sorted(moves):
+        if taken_in:
+            assert battery not in holder
+            holder[battery] = truck
+        else:
+            assert holder.pop(battery, truck) == truck
 
 
 @ROUNDS
@@ -185,9 +152,13 @@ def test_downtime_is_the_sum_of_its_parts(room: Room):
 def test_labour_by_person_and_by_task_is_all_labour(room: Room):
     record = room.simulate()
     found = measure(record)
-    days = (record.facts.horizon_min - record.facts.warm_up_min) / WEEK_MIN
+    site = Worked(record.facts.site_windows)
+    open_min = site.between(record.facts.warm_up_min, record.facts.horizon_min)
+    if not open_min:
+        return
     hands_on = sum(
-        row["hands_on_min"] for row in rows_of(record, "work")
+        row["hands_on_min"]
+        for row in rows_of(record, "work")
         if record.facts.warm_up_min <= row["start_min"] < record.facts.horizon_min
     )
     total = found["labour_min_per_day"]
@@ -196,73 +167,7 @@ def test_labour_by_person_and_by_task_is_all_labour(room: Room):
     assert total == pytest.approx(
         sum(found[f"labour_{who}_{what}_min_per_day"] for who in PERSONS for what in TASKS), abs=1e-9
     )
-    assert (total == 0.0) == (hands_on == 0.0)
-    assert total * days <= hands_on / 5.0 + 1e-6  # five to seven working days in a week
-
-
-@ROUNDS
-@given(rooms())
-def test_state_of_charge_is_carried_from_stint_to_stint(room: Room):
-    """It lies within 0 and 1, unless the way to the room is long; a battery rises only on charge."""
-    record = room.simulate()
-    scenario = room.scenario
-    far = any(group.to_room is not None and group.to_room.distance_m > 1000.0 for group in scenario.trucks)
-    charged = by("battery", started(rows_of(record, "charges")))
-    for battery, stints in by("battery", rows_of(record, "stints")).items():
-        for stint in stints:
-            assert stint["soc_to_share"] <= stint["soc_from_share"] <= 1.0
-            assert stint["soc_to_share"] >= (-1.0 if far else 0.0)
-            assert stint["drawn_ah"] >= 0.0
-            assert stint["drawn_kwh"] >= 0.0
-        for before, after in pairwise(stints):
-            charges = [row for row in charged[battery] if before["end_min"] <= row["end_min"] <= after["start_min"]]
-            if not charges:
-                assert after["soc_from_share"] == before["soc_to_share"]
-            elif not record.facts.in_truck:
-                assert after["soc_from_share"] == 1.0
-            else:
-                assert after["soc_from_share"] >= before["soc_to_share"]
-
-
-@ROUNDS
-@given(rooms(arrangements=EXCHANGING))
-def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room):
-    record = room.simulate()
-    scenario = room.scenario
-    types = [scenario.batteries[name] for name in record.facts.lines]
-    chargers = [scenario.chargers[name] for name in record.facts.chargers]
-    stints = by("battery", rows_of(record, "stints"))
-    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
-        for before, charge in zip([None, *charges], charges, strict=False):
-            since = before["start_min"] if before else -1.0
-            drawn = [row for row in stints[battery] if since < row["end_min"] <= charge["start_min"]]
-            ah, kwh = sum(row["drawn_ah"] for row in drawn), sum(row["drawn_kwh"] for row in drawn)
-            kind, charger = types[charge["line"]], chargers[charge["charger"]]
-            from_full = drawn[0]["soc_from_share"] == 1.0  # not so for the random start of a run
-            if from_full and (kind.charge_time_min is not None or charger.profile in ("IUIa", "W")):
-                assert charge["charged_ah"] == pytest.approx(charger.charge_factor * ah, rel=1e-9)
-            assert charge["charged_ah"] >= ah * (1.0 - 1e-9)
-            assert charge["charged_kwh"] > kwh
-            assert charge["soc_to_share"] == 1.0
-            assert charge["soc_from_share"] < 1.0
-
-
-@ROUNDS
-@given(rooms(arrangements=("in_truck",)))
-def test_a_full_charge_in_the_truck_settles_all_that_was_drawn(room: Room):
-    record = room.simulate()
-    scenario = room.scenario
-    stints = by("battery", rows_of(record, "stints"))
-    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
-        full = [row for row in charges if row["soc_to_share"] == 1.0]
-        factor = scenario.chargers[record.facts.chargers[charges[0]["charger"]]].charge_factor
-        for before, after in pairwise(full):
-            since, until = before["end_min"], after["end_min"]
-            drawn = sum(row["drawn_ah"] for row in stints[battery] if since <= row["start_min"] < until)
-            given_ah = sum(row["charged_ah"] for row in charges if since < row["end_min"] <= until)
-            if scenario.chargers[record.facts.chargers[charges[0]["charger"]]].profile in ("IUIa", "W"):
-                assert given_ah == pytest.approx(factor * drawn, rel=1e-6, abs=1e-3)
-            assert given_ah >= drawn * (1.0 - 1e-6)
+    assert total * open_min / record.facts.minutes_per_working_day == pytest.approx(hands_on, abs=1e-6)
 
 
 @ROUNDS
@@ -309,32 +214,27 @@ def test_attendants_are_never_more_than_are_on_duty(room: Room):
     if not isinstance(crew, dict):
         assert crew == "unlimited" or not jobs
         return
-    on_duty = list(manned(room, crew, record.facts.horizon_min))
+    on_duty = list(manned(scenario, crew, record.facts.horizon_min))
     for job in jobs:
         start = job["start_min"]
         assert any(
             begin <= start <= end and any(open_from <= start <= shut for open_from, shut in windows)
             for begin, end, _, windows in on_duty
         )
-    for begin, end, count, _ in on_duty:
-        held = [
-            (job["start_min"], min(job["end_min"], end), job["people"]) for job in jobs if begin < job["start_min"] < end
-        ]
+    whole_breaks = scenario.rules.crew_break == "finish_then_full_break"
+    for begin, end, count, windows in on_duty:
+        inside = [job for job in jobs if begin < job["start_min"] < end]
+        held = [(job["start_min"], min(job["end_min"], end), job["people"]) for job in inside]
         assert most_at_once(held) <= count
-
-
-def manned(
-    room: Room, crew: dict[str, int], until_min: float
-) -> Iterator[tuple[float, float, int, list[tuple[float, float]]]]:
-    """Each shift of each crew: start, end, attendants, and its working windows."""
-    week = room.scenario.week
-    for name, count in crew.items():
-        whole = week.model_copy(
-            update={"shifts": {name: week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})}}
-        )
-        windows = group_windows(week, [name], until_min + WEEK_MIN)
-        for begin, end in group_windows(whole, [name], until_min + WEEK_MIN):
-            yield begin, end, count, [window for window in windows if begin <= window[0] and window[1] <= end]
+        if whole_breaks and count == 1:
+            breaks = [(shut, open_from - shut) for (_, shut), (open_from, _) in pairwise(windows)]
+            rests = [
+                (job["end_min"], job["end_min"] + length, 1)
+                for job in inside
+                for start, length in breaks
+                if job["start_min"] < start < job["end_min"] < end
+            ]
+            assert most_at_once(held + rests) <= 1
 
 
 @ROUNDS
@@ -377,6 +277,38 @@ def test_trucks_waiting_follow_littles_law(room: Room):
         assert found["trucks_waiting_mean"] * open_min == pytest.approx(area, abs=1e-6)
     if begun := started(visits):
         assert found["wait_min_per_exchange"] * len(begun) == pytest.approx(begun_waits, abs=1e-6)
+
+
+@ROUNDS
+@given(rooms(arrangements=EXCHANGING))
+def test_lines_wait_for_what_is_missing(room: Room):
+    """A wait is booked on the battery exactly while none is ready, on the station exactly while all are taken."""
+    record = room.simulate()
+    facts = record.facts
+    visits = [row for row in rows_of(record, "exchanges") if row["kind"] == EXCHANGE]
+    line_of = facts.battery_lines
+    changes: list[tuple[float, str, int, float]] = []
+    for battery, mine in by("battery", rows_of(record, "battery_states")).items():
+        for before, after in pairwise([{"state": -1}, *mine]):
+            change = float(after["state"] == READY) - float(before["state"] == READY)
+            changes.append((after["from_min"], "ready", line_of[battery], change))
+    for row in visits:
+        changes.append((row["joined_min"], "in line", row["line"], 1.0))
+        changes.append((row["start_min"], "in line", row["line"], -1.0))
+        changes.append((row["start_min"], "taken", 0, 1.0))
+        changes.append((row["truck_free_min"], "taken", 0, -1.0))
+    changes += [(row["from_min"], "cause", row["line"], row["cause"]) for row in rows_of(record, "lines")]
+    changes = [change for change in changes if change[0] < facts.horizon_min]  # what never came falls out
+    changes.sort(key=lambda change: change[0])  # at one instant the last cause written holds
+    level: dict[tuple[str, int], float] = defaultdict(float)
+    for (time, what, line, change), after in pairwise([*changes, (facts.horizon_min, "", 0, 0.0)]):
+        level[what, line] = change if what == "cause" else level[what, line] + change
+        for each in range(len(facts.lines)) if after[0] > time else ():
+            cause, ready, in_line = (level[name, each] for name in ("cause", "ready", "in line"))
+            assert (cause == NOTHING) == (in_line == 0)
+            assert (cause == BATTERY) == (in_line > 0 and ready == 0)
+            all_taken = level["taken", 0] >= facts.stations
+            assert (cause == STATION) == (in_line > 0 and ready > 0 and all_taken)
 
 
 @ROUNDS

@@ -48,9 +48,7 @@ def test_reference_room_takes_at_most_five_events_an_exchange(instants: list[flo
 
 
 @pytest.mark.parametrize("layout", EXCHANGING)
-def test_a_real_room_takes_at_most_eight_events_an_exchange(
-    kestrel_lane: Scenario, layout: str, instants: list[float]
-):
+def test_a_real_room_takes_at_most_eight_events_an_exchange(kestrel_lane: Scenario, layout: str, instants: list[float]):
     """All in: the way to the room, crew and its breaks, connecting, watering."""
     record = simulate(kestrel_lane, layout, 4 * WEEK_MIN)
     exchanges = record.count("exchanges")
@@ -82,3 +80,11 @@ def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: st
     assert {name for name in TABLES if record.count(name)} == {"stints", "battery_states"}
     trucks, shifts, end_of_run = 24, 3, 1
     assert len(instants) <= trucks + shifts + end_of_run
+
+
+def test_time_never_goes_back(kestrel_lane: Scenario, instants: list[float]):
+    """Not even where the way to the charging spot is longer than a break and the work before the next one."""
+    far = kestrel_lane.replace("trucks[0].to_room", {"distance": "4 km", "speed": "8 km/h"})
+    far = far.replace("week.shifts.early.breaks", ["09:30 for 5 min", "09:40 for 5 min", "09:50 for 5 min"])
+    simulate(far, "in the truck", WEEK_MIN)
+    assert instants == sorted(instants)

@@ -44,9 +44,15 @@ def from_twin(
         truck.run_time_min, scenario.arrangement("room").steps[0].law, battery.charge_time_min, battery.cool_down_min
     )
     twin = Twin(
-        laws, trucks=truck.count, batteries=scenario.batteries_of("room")["plain"], stations=int(layout.stations),
-        chargers=int(layout.chargers[0].number), seed=seed, replication=replication,
-        exchange_at_share=truck.exchange_at_share, first_runs=first_runs,
+        laws,
+        trucks=truck.count,
+        batteries=scenario.batteries_of("room")["plain"],
+        stations=int(layout.stations),
+        chargers=int(layout.chargers[0].number),
+        seed=seed,
+        replication=replication,
+        exchange_at_share=truck.exchange_at_share,
+        first_runs=first_runs,
         at_arrival=scenario.rules.spent_release == "at_arrival",
     )
     return twin.play(length_min)

@@ -42,8 +42,18 @@ class Twin:
     """Trucks, stations, batteries and chargers, first come first served everywhere."""
 
     def __init__(
-        self, laws: Laws, *, trucks: int, batteries: int, stations: int, chargers: int, seed: int, replication: int,
-        exchange_at_share: float = 0.25, first_runs: list[float] | None = None, at_arrival: bool = False,
+        self,
+        laws: Laws,
+        *,
+        trucks: int,
+        batteries: int,
+        stations: int,
+        chargers: int,
+        seed: int,
+        replication: int,
+        exchange_at_share: float = 0.25,
+        first_runs: list[float] | None = None,
+        at_arrival: bool = False,
     ) -> None:
         streams = Streams(seed, replication)
         self.agenda: list[tuple[float, int, int, Callable[..., None], tuple[object, ...]]] = []

@@ -3,6 +3,9 @@
 A stochastic check runs independent replications and passes when Student's 99.9 % interval of their mean holds the
 exact value and is narrow: at most 2 % of the value to each side, or 0.005 for a share. `pytest tests/published -rP`
 prints every comparison as a table; a check that fails prints its own.
+
+There are about 200 such intervals. Seeds are fixed, but a change to the random streams draws all of them anew, and then
+one in five times one of them misses its value by chance: it will hold it under another seed.
 """
 
 from pathlib import Path
@@ -84,14 +87,16 @@ def _agree(title, rows, controls=()):
     """Compare simulated means with exact values; print the table, and fail with it when one row disagrees.
 
     Each row is a quantity, its exact value (text where it is rounded in print) and its value in each replication. Where
-    the plain interval is too wide, the controls narrow it; both must hold the value then.
+    the plain interval is too wide, the controls narrow it; both must hold the value then. Means of what was drawn need
+    not be narrow.
     """
-    head = f"{'quantity':24}{'expected':>12}{'simulated':>12}{'half-width':>12}{'narrowed':>12}{'half-width':>12}"
+    head = f"{'quantity':30}{'expected':>12}{'simulated':>12}{'half-width':>12}{'narrowed':>12}{'half-width':>12}"
     lines, wrong = [title, head], []
     for quantity, stated, values in rows:
         expected, rounding = _value(stated)
         plain = student(values)
         limit = max(NARROW * abs(expected), NARROW_SHARE if quantity.endswith("_share") else 0.0)
+        limit = np.inf if quantity.startswith("mean ") else limit
         tests = [plain]
         if plain.half > limit and controls:
             tests.append(narrowed(values, controls))
@@ -99,7 +104,7 @@ def _agree(title, rows, controls=()):
         narrow = tests[-1].half <= limit
         texts = "".join(f"{number:>12.6g}" for test in tests for number in test)
         verdict = "" if holds and narrow else "  OUTSIDE" if not holds else "  TOO WIDE"
-        lines.append(f"{quantity:24}{expected:>12.6g}{texts}{verdict}")
+        lines.append(f"{quantity:30}{expected:>12.6g}{texts}{verdict}")
         wrong += [] if holds and narrow else [quantity]
     table = "\n".join(lines)
     print(table)  # noqa: T201 - a table that anyone can reprint
@@ -174,7 +179,11 @@ def record():
     def simulate(scenario, layout="one"):
         stated = scenario.simulation
         return batsim.simulate(
-            scenario, layout, seed=stated.seed, replication=0, length_min=stated.length_min,
+            scenario,
+            layout,
+            seed=stated.seed,
+            replication=0,
+            length_min=stated.length_min,
             warm_up_min=stated.warm_up_min,
         )
 
@@ -182,10 +191,11 @@ def record():
 
 
 def pytest_collection_modifyitems(config, items):
-    """Leave the slow checks out unless markers are asked for."""
+    """Leave the slow checks of this folder out unless markers are asked for."""
     if config.option.markexpr:
         return
-    slow = [item for item in items if item.get_closest_marker("slow")]
+    here = Path(__file__).parent
+    slow = [item for item in items if here in item.path.parents and item.get_closest_marker("slow")]
     if slow:
         config.hook.pytest_deselected(items=slow)
-        items[:] = [item for item in items if not item.get_closest_marker("slow")]
+        items[:] = [item for item in items if item not in slow]

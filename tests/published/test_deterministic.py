@@ -102,6 +102,7 @@ def test_one_battery_deadlocks_when_it_leaves_with_the_exchange(case):
 
 # Two trucks, one station, three batteries, minute by minute
 
+# fmt: off
 D04_EVENTS = [
     (60, "arrive", "T1", "b1"), (60, "exchange_start", "T1", "b3"), (65, "arrive", "T2", "b2"),
     (70, "exchange_end", "T1", "b3"), (70, "charge_start", "b1"), (170, "arrive", "T1", "b3"),
@@ -114,6 +115,7 @@ D04_EVENTS = [
     (700, "charge_end", "b1"), (700, "ready", "b1"), (700, "exchange_start", "T1", "b1"),
     (710, "exchange_end", "T1", "b1"), (710, "charge_start", "b2"),
 ]
+# fmt: on
 
 
 def _events(record):
@@ -134,7 +136,8 @@ def _events(record):
         ]
     for row in record.frame("charges").itertuples():
         events += [
-            (row.start_min, "charge_start", battery(row.battery)), (row.end_min, "charge_end", battery(row.battery)),
+            (row.start_min, "charge_start", battery(row.battery)),
+            (row.end_min, "charge_end", battery(row.battery)),
         ]
     states = record.frame("battery_states")
     ready = states[(states["state"] == "ready") & (states["from_min"] > 0.0)]
@@ -155,7 +158,10 @@ def test_waits_of_two_trucks_and_three_batteries(case, record):
         truck: list(zip(rows["joined_min"], rows["start_min"] - rows["joined_min"], strict=True))[:3]
         for truck, rows in exchanges.groupby("truck")
     }
-    assert waits == {0: [(60.0, 0.0), (170.0, 210.0), (490.0, 210.0)], 1: [(65.0, 155.0), (330.0, 210.0), (650.0, 210.0)]}
+    assert waits == {
+        0: [(60.0, 0.0), (170.0, 210.0), (490.0, 210.0)],
+        1: [(65.0, 155.0), (330.0, 210.0), (650.0, 210.0)],
+    }
 
 
 @pytest.mark.published(source=BY_HAND, where="D04: long-run availability 100 / 320")

@@ -13,117 +13,102 @@ EXPONENTIAL_6_H = {"mean": "6 h", "law": "exponential"}
 
 # Exchange stations, batteries plentiful
 
+STATION_COLUMNS = ("exchanges_per_h", "station_use_share", "wait_min", "down_min", "availability_share")
 
-@pytest.mark.published(source=WORKED_OUT, where="M/M/c//N, p(n+1) = p(n) (N-n) lam / (min(n+1, c) mu); run mean 6 h")
-@pytest.mark.parametrize("run_time", [pytest.param(EXPONENTIAL_6_H, id="exponential"), pytest.param("6 h", id="constant")])
+
+def _printed(columns, row):
+    """Expected values of one row of a table; None leaves out a wait that would need a long run."""
+    return {name: value for name, value in zip(columns, row, strict=True) if value is not None}
+
+
+@pytest.mark.published(source=WORKED_OUT, where="M/M/c//N: p(n+1) = p(n) (N-n) lam / (min(n+1, c) mu); run mean 6 h")
 @pytest.mark.parametrize(
-    ("trucks", "exchange_min", "stations", "weeks", "expected"),
+    ("trucks", "exchange_min", "stations", "run_time", "weeks", "row"),
     [
-        (10, 12, 1, 9, {
-            "exchanges_per_h": "1.5933", "station_use_share": "0.3187", "down_min": "16.572", "availability_share": "0.95599",
-        }),
-        (20, 6.5, 1, 6, {
-            "exchanges_per_h": "3.2463", "station_use_share": "0.3517", "down_min": "9.646", "availability_share": "0.97390",
-        }),
-        (20, 2.5, 1, 4, {
-            "exchanges_per_h": "3.3069", "station_use_share": "0.1378", "down_min": "2.873", "availability_share": "0.99208",
-        }),
-        (40, 12, 2, 6, {
-            "exchanges_per_h": "6.3390", "station_use_share": "0.6339", "down_min": "18.611", "availability_share": "0.95084",
-        }),
-        (20, 12, 1, 22, {
-            "exchanges_per_h": "3.0996", "station_use_share": "0.6199", "wait_min": "15.150", "down_min": "27.150",
-            "availability_share": "0.92987",
-        }),
+        (10, 12, 1, EXPONENTIAL_6_H, 9, ("1.5933", "0.3187", None, "16.572", "0.95599")),
+        (20, 12, 1, EXPONENTIAL_6_H, 15, ("3.0996", "0.6199", "15.150", "27.150", "0.92987")),
+        (20, 12, 1, "6 h", 22, ("3.0996", "0.6199", "15.150", "27.150", "0.92987")),
+        (20, 6.5, 1, EXPONENTIAL_6_H, 5, ("3.2463", "0.3517", None, "9.646", "0.97390")),
+        (20, 2.5, 1, "6 h", 4, ("3.3069", "0.1378", None, "2.873", "0.99208")),
+        (40, 12, 2, EXPONENTIAL_6_H, 5, ("6.3390", "0.6339", None, "18.611", "0.95084")),
     ],
 )
-def test_stations(case, steady, trucks, exchange_min, stations, weeks, expected, run_time):
+def test_stations(case, steady, trucks, exchange_min, stations, run_time, weeks, row):
     """With exponential exchanges the law of the run time does not matter, as in any product-form network."""
-    scenario = case("stations", {
-        "trucks[0].count": trucks, "trucks[0].run_time": run_time, "layouts.one.stations": stations,
-        "layouts.one.exchange_time.mean": f"{exchange_min} min", "simulation.seed": 62 + trucks + 10 * stations,
-    })
-    steady(f"{trucks} trucks, {stations} stations, {exchange_min} min", scenario, "one", weeks, expected)
+    changes = {
+        "trucks[0].count": trucks,
+        "trucks[0].run_time": run_time,
+        "layouts.one.stations": stations,
+        "layouts.one.exchange_time.mean": f"{exchange_min} min",
+        "simulation.seed": 62 + trucks + 10 * stations,
+    }
+    title = f"{trucks} trucks, {stations} stations, {exchange_min} min"
+    steady(title, case("stations", changes), "one", weeks, _printed(STATION_COLUMNS, row))
 
 
 # Spare pool and chargers
 
+POOL_COLUMNS = ("availability_share", "exchanges_per_h", "found_one_share", "wait_min", "charger_use_share")
+LOOP_COLUMNS = ("exchanges_per_h", "wait_min", "station_use_share", "availability_share")
+
 
 @pytest.mark.published(
-    source=WORKED_OUT, where="machine repair with spares, k = batteries not ready: up min(N, N+S-k) / 6, down min(k, c) / 10"
+    source=WORKED_OUT,
+    where="machine repair with spares, k = batteries not ready: up min(N, N+S-k) / 6, down min(k, c) / 10",
 )
 @pytest.mark.parametrize(
-    ("trucks", "spares", "chargers", "weeks", "expected"),
+    ("trucks", "spares", "chargers", "weeks", "row"),
     [
-        (10, 0, 10, 10, {
-            "availability_share": "0.37500", "exchanges_per_h": "0.62500", "found_one_share": "0", "wait_min": "600.0",
-            "charger_use_share": "0.6250",
-        }),
-        (10, 10, 20, 10, {
-            "availability_share": "0.74272", "exchanges_per_h": "1.23787", "wait_min": "124.703",
-            "charger_use_share": "0.6189",
-        }),
-        (10, 15, 25, 10, {
-            "availability_share": "0.89085", "exchanges_per_h": "1.48476", "found_one_share": "0.48050",
-            "wait_min": "44.107", "charger_use_share": "0.5939",
-        }),
-        (10, 20, 16, 8, {
-            "availability_share": "0.90464", "exchanges_per_h": "1.50773", "found_one_share": "0.64349",
-            "charger_use_share": "0.9423",
-        }),
-        (20, 36, 40, 6, {
-            "availability_share": "0.96805", "exchanges_per_h": "3.22683", "found_one_share": "0.74285",
-            "charger_use_share": "0.8067",
-        }),
+        (10, 0, 10, 10, ("0.37500", "0.62500", 0.0, "600.0", "0.6250")),
+        (10, 10, 20, 18, ("0.74272", "1.23787", "0.14305", "124.703", "0.6189")),
+        (10, 15, 25, 10, ("0.89085", "1.48476", "0.48050", "44.107", "0.5939")),
+        (10, 20, 16, 6, ("0.90464", "1.50773", "0.64349", None, "0.9423")),
+        (20, 36, 40, 4, ("0.96805", "3.22683", "0.74285", None, "0.8067")),
     ],
 )
-def test_spare_pool(case, steady, trucks, spares, chargers, weeks, expected):
+def test_spare_pool(case, steady, trucks, spares, chargers, weeks, row):
     """Exchange at no time, spent batteries on charge on arrival; charge and cool-down are one time of mean 10 h."""
-    scenario = case("spare_pool", {
-        "trucks[0].count": trucks, "layouts.one.batteries": trucks + spares,
-        "layouts.one.chargers": f"{chargers} x electronic_iuia", "simulation.seed": 63 + trucks + spares + chargers,
-    })
-    steady(f"{trucks} trucks, {spares} spares, {chargers} chargers", scenario, "one", weeks, expected)
+    changes = {
+        "trucks[0].count": trucks,
+        "layouts.one.batteries": trucks + spares,
+        "layouts.one.chargers": f"{chargers} x electronic_iuia",
+        "simulation.seed": 63 + trucks + spares + chargers,
+    }
+    title = f"{trucks} trucks, {spares} spares, {chargers} chargers"
+    steady(title, case("spare_pool", changes), "one", weeks, _printed(POOL_COLUMNS, row))
 
 
 @pytest.mark.published(
-    source=WORKED_OUT, where="2-D Markov chain: an exchange needs a station and a ready battery, min(a, stations, S - k) at once"
+    source=WORKED_OUT,
+    where="2-D Markov chain: an exchange needs a station and a ready battery, min(a, stations, S - k) at once",
 )
 @pytest.mark.parametrize(
-    ("trucks", "spares", "stations", "chargers", "exchange_min", "weeks", "expected"),
+    ("trucks", "spares", "stations", "chargers", "exchange_min", "weeks", "row"),
     [
-        (12, 12, 1, 12, 10, 6, {
-            "exchanges_per_h": "1.16947", "wait_min": "245.663", "station_use_share": "0.19491",
-            "availability_share": "0.58474",
-        }),
-        (12, 16, 1, 16, 10, 6, {
-            "exchanges_per_h": "1.51297", "wait_min": "105.886", "station_use_share": "0.25216",
-            "availability_share": "0.75648",
-        }),
-        (12, 20, 1, 18, 10, 10, {
-            "exchanges_per_h": "1.69565", "wait_min": "54.617", "station_use_share": "0.28261",
-            "availability_share": "0.84782",
-        }),
-        (20, 36, 2, 36, 10, 5, {
-            "exchanges_per_h": "3.11627", "station_use_share": "0.25969", "availability_share": "0.93488",
-        }),
+        (12, 12, 1, 12, 10, 6, ("1.16947", "245.663", "0.19491", "0.58474")),
+        (12, 16, 1, 16, 10, 6, ("1.51297", "105.886", "0.25216", "0.75648")),
+        (12, 20, 1, 18, 10, 20, ("1.69565", "54.617", "0.28261", "0.84782")),
+        (20, 36, 2, 36, 10, 4, ("3.11627", None, "0.25969", "0.93488")),
     ],
 )
-def test_spare_pool_and_station(case, steady, trucks, spares, stations, chargers, exchange_min, weeks, expected):
+def test_spare_pool_and_station(case, steady, trucks, spares, stations, chargers, exchange_min, weeks, row):
     """The spent battery leaves the truck with the exchange and goes on charge when that ends."""
-    scenario = case("spare_pool_station", {
-        "trucks[0].count": trucks, "layouts.one.batteries": trucks + spares, "layouts.one.stations": stations,
-        "layouts.one.chargers": f"{chargers} x electronic_iuia", "layouts.one.exchange_time.mean": f"{exchange_min} min",
+    changes = {
+        "trucks[0].count": trucks,
+        "layouts.one.batteries": trucks + spares,
+        "layouts.one.stations": stations,
+        "layouts.one.chargers": f"{chargers} x electronic_iuia",
+        "layouts.one.exchange_time.mean": f"{exchange_min} min",
         "simulation.seed": 64 + trucks + spares + chargers,
-    })
+    }
     title = f"{trucks} trucks, {spares} spares, {stations} stations, {chargers} chargers, {exchange_min} min"
-    steady(title, scenario, "one", weeks, expected)
+    steady(title, case("spare_pool_station", changes), "one", weeks, _printed(LOOP_COLUMNS, row))
 
 
 # Shift-change bursts
 
 
-@pytest.mark.published(source=WORKED_OUT, where="N trucks at once, c stations, constant s: the k-th waits s floor((k-1) / c)")
+@pytest.mark.published(source=WORKED_OUT, where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
 @pytest.mark.parametrize(
     ("trucks", "stations", "exchange_min", "mean_min", "longest_min", "cleared_min", "lost_h"),
     [
@@ -138,9 +123,14 @@ def test_spare_pool_and_station(case, steady, trucks, spares, stations, chargers
 )
 def test_burst(case, record, trucks, stations, exchange_min, mean_min, longest_min, cleared_min, lost_h):
     """All trucks come at once; exact, in the record and in the measures."""
-    scenario = case("burst", {
-        "trucks[0].count": trucks, "layouts.one.stations": stations, "layouts.one.exchange_time": f"{exchange_min} min",
-    })
+    scenario = case(
+        "burst",
+        {
+            "trucks[0].count": trucks,
+            "layouts.one.stations": stations,
+            "layouts.one.exchange_time": f"{exchange_min} min",
+        },
+    )
 
     exchanges = record(scenario).frame("exchanges")
 
@@ -197,13 +187,18 @@ def _loss(record):
 def _replications(scenario, layout, replications, weeks):
     for replication in range(replications):
         yield batsim.simulate(
-            scenario, layout, seed=scenario.simulation.seed, replication=replication, length_min=weeks * 10080.0,
+            scenario,
+            layout,
+            seed=scenario.simulation.seed,
+            replication=replication,
+            length_min=weeks * 10080.0,
             warm_up_min=scenario.simulation.warm_up_min,
         )
 
 
 @pytest.mark.published(
-    source=WORKED_OUT, where="Poisson demand a = 20 lost when none of 26 is ready: load on place j = a (B(j-1, a) - B(j, a))"
+    source=WORKED_OUT,
+    where="Poisson demand a = 20, lost when none of 26 is ready: load on place j = a (B(j-1, a) - B(j, a))",
 )
 def test_nearest_first_wears_out_the_front_places(case, agree):
     """Demands 2 an hour, charge 10 h; the first place works 95 % of the time and the last 26 %."""
@@ -218,12 +213,14 @@ def test_nearest_first_wears_out_the_front_places(case, agree):
 
     assert (round(exact[0], 4), round(exact[25], 4)) == (0.9524, 0.2605)
     assert loads.shape == (40, 26)
-    rows = [("loss_share", "0.0372", np.array([each[2] for each in made])), ("demands, 1 is stated", 1.0, demands)]
+    rows = [("loss_share", "0.0372", np.array([each[2] for each in made])), ("mean demand, 1 is stated", 1.0, demands)]
     rows += [(f"load {place + 1}_share", exact[place], loads[:, place]) for place in range(26)]
     agree("nearest first, a = 20, 26 places", rows, [demands - 1.0])
 
 
-@pytest.mark.published(source=WORKED_OUT, where="the longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every place")
+@pytest.mark.published(
+    source=WORKED_OUT, where="longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every place"
+)
 def test_longest_rested_first_wears_all_places_alike(case, agree):
     """The same demands are lost as under nearest first, and all places work 74 % of the time."""
     scenario, weeks = case("picking"), 10
