@@ -158,7 +158,7 @@ def battery_types(draw: st.DrawFn, name: str) -> dict[str, Any]:
     """A battery type, charged by its curve or by the clock."""
     battery: dict[str, Any] = {"from": BATTERIES[name][0]}
     if draw(st.booleans()):
-        battery["cool_down"] = draw(st.sampled_from(["0 h", "0 h", "2 h"]))
+        battery["cool_down"] = draw(st.sampled_from(["0 h", "0 h", "2 h", {"mean": "3 h", "cv": 0.2}]))
     if draw(st.integers(0, 2)) == 0:
         battery["charge_time"] = draw(st.sampled_from(["2 h", "30 min", {"mean": "4 h", "cv": 0.2}]))
     if "lead" in name and draw(st.booleans()):

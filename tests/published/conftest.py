@@ -189,13 +189,3 @@ def record():
 
     return simulate
 
-
-def pytest_collection_modifyitems(config, items):
-    """Leave the slow checks of this folder out unless markers are asked for."""
-    if config.option.markexpr:
-        return
-    here = Path(__file__).parent
-    slow = [item for item in items if here in item.path.parents and item.get_closest_marker("slow")]
-    if slow:
-        config.hook.pytest_deselected(items=slow)
-        items[:] = [item for item in items if item not in slow]

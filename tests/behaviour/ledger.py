@@ -1,0 +1,72 @@
+"""Reading a record as a bookkeeper does: rows by truck or battery, and what is held at one instant."""
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import Any
+
+from batsim.measures.windows import Worked
+from batsim.record import TABLES, Record
+from batsim.scenario.calendar import group_windows
+from batsim.scenario.site import Scenario
+from tests.behaviour.strategies import WEEK_MIN
+
+
+def rows_of(record: Record, table: str) -> list[dict[str, Any]]:
+    """Rows of a table as dictionaries; numbers of trucks, batteries and the like as whole numbers."""
+    names = [column.name for column in TABLES[table]]
+    whole = [column.unit == "-" and not column.name.endswith("_share") for column in TABLES[table]]
+    return [
+        {
+            name: int(value) if counts and not math.isnan(value) else value
+            for name, counts, value in zip(names, whole, row, strict=True)
+        }
+        for row in record.rows(table)
+    ]
+
+
+def by(key: str, rows: list[dict[str, Any]]) -> dict[int, list[dict[str, Any]]]:
+    """Rows by truck or battery, in the order in which they were written."""
+    found = defaultdict(list)
+    for row in rows:
+        found[row[key]].append(row)
+    return found
+
+
+def most_at_once(stays: list[tuple[float, float, float]]) -> float:
+    """Greatest sum of what is held at one instant; what ends at an instant is free for what starts then."""
+    changes = sorted([(start, 1, held) for start, _, held in stays] + [(end, 0, -held) for _, end, held in stays])
+    level = most = 0.0
+    for _, _, change in changes:
+        level += change
+        most = max(most, level)
+    return most
+
+
+def started(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows whose activity has begun."""
+    return [row for row in rows if not math.isnan(row["start_min"])]
+
+
+def calendars(record: Record) -> list[Worked]:
+    """Working minutes up to a clock time, for each truck group."""
+    return [Worked(windows) for windows in record.facts.group_windows]
+
+
+def group_of_truck(record: Record) -> list[int]:
+    """Group of each truck."""
+    return [group for group, count in enumerate(record.facts.group_trucks) for _ in range(count)]
+
+
+def manned(
+    scenario: Scenario, crew: dict[str, int], until_min: float
+) -> Iterator[tuple[float, float, int, list[tuple[float, float]]]]:
+    """Each shift of each crew: start, end, attendants, and its working windows."""
+    week = scenario.week
+    for name, count in crew.items():
+        whole = week.model_copy(
+            update={"shifts": {name: week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})}}
+        )
+        windows = group_windows(week, [name], until_min + WEEK_MIN)
+        for begin, end in group_windows(whole, [name], until_min + WEEK_MIN):
+            yield begin, end, count, [window for window in windows if begin <= window[0] and window[1] <= end]

@@ -1,0 +1,92 @@
+"""Charge and energy add up: what is drawn is put back, with the charge factor, and paid for at the wall."""
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+
+from batsim.measures import measure
+from batsim.measures.windows import Worked
+from tests.behaviour.ledger import by, rows_of, started
+from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
+
+
+@ROUNDS
+@given(rooms())
+def test_state_of_charge_is_carried_from_stint_to_stint(room: Room):
+    """It lies within 0 and 1, unless the way to the room is long; a battery rises only on charge."""
+    record = room.simulate()
+    scenario = room.scenario
+    far = any(group.to_room is not None and group.to_room.distance_m > 1000.0 for group in scenario.trucks)
+    charged = by("battery", started(rows_of(record, "charges")))
+    for battery, stints in by("battery", rows_of(record, "stints")).items():
+        for stint in stints:
+            assert stint["soc_to_share"] <= stint["soc_from_share"] <= 1.0
+            assert stint["soc_to_share"] >= (-1.0 if far else 0.0)
+            assert stint["drawn_ah"] >= 0.0
+            assert stint["drawn_kwh"] >= 0.0
+        for before, after in pairwise(stints):
+            charges = [row for row in charged[battery] if before["end_min"] <= row["end_min"] <= after["start_min"]]
+            if not charges:
+                assert after["soc_from_share"] == before["soc_to_share"]
+            elif not record.facts.in_truck:
+                assert after["soc_from_share"] == 1.0
+            else:
+                assert after["soc_from_share"] >= before["soc_to_share"]
+
+
+@ROUNDS
+@given(rooms(arrangements=EXCHANGING))
+def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room):
+    record = room.simulate()
+    scenario = room.scenario
+    types = [scenario.batteries[name] for name in record.facts.lines]
+    chargers = [scenario.chargers[name] for name in record.facts.chargers]
+    stints = by("battery", rows_of(record, "stints"))
+    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
+        for before, charge in zip([None, *charges], charges, strict=False):
+            since = before["start_min"] if before else -1.0
+            drawn = [row for row in stints[battery] if since < row["end_min"] <= charge["start_min"]]
+            ah, kwh = sum(row["drawn_ah"] for row in drawn), sum(row["drawn_kwh"] for row in drawn)
+            kind, charger = types[charge["line"]], chargers[charge["charger"]]
+            from_full = drawn[0]["soc_from_share"] == 1.0  # not so for the random start of a run
+            if from_full and (kind.charge_time_min is not None or charger.profile in ("IUIa", "W")):
+                assert charge["charged_ah"] == pytest.approx(charger.charge_factor * ah, rel=1e-9)
+            if before:  # the first time an IU charge may leave what it always leaves
+                assert charge["charged_ah"] >= ah * (1.0 - 1e-9)
+            assert charge["charged_kwh"] > kwh
+            assert charge["soc_to_share"] >= (0.98 if charger.profile == "IU" else 1.0)
+            assert charge["soc_from_share"] < charge["soc_to_share"]
+
+
+@ROUNDS
+@given(rooms(arrangements=("in_truck",)))
+def test_a_full_charge_in_the_truck_settles_all_that_was_drawn(room: Room):
+    record = room.simulate()
+    scenario = room.scenario
+    stints = by("battery", rows_of(record, "stints"))
+    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
+        full = [row for row in charges if row["soc_to_share"] == 1.0]
+        used = [scenario.chargers[record.facts.chargers[number]] for number in {row["charger"] for row in charges}]
+        for before, after in pairwise(full):
+            since, until = before["end_min"], after["end_min"]
+            drawn = sum(row["drawn_ah"] for row in stints[battery] if since <= row["start_min"] < until)
+            returned = sum(row["charged_ah"] for row in charges if since < row["end_min"] <= until)
+            assert returned >= drawn * (1.0 - 1e-6)
+            if len(used) == 1 and used[0].profile in ("IUIa", "W"):
+                assert returned == pytest.approx(used[0].charge_factor * drawn, rel=1e-6, abs=1e-3)
+
+
+@ROUNDS
+@given(rooms(warm_up=False))
+def test_energy_from_the_wall_is_that_of_the_charges(room: Room):
+    record = room.simulate()
+    facts, found = record.facts, measure(record)
+    open_min = Worked(facts.site_windows).between(0.0, facts.horizon_min)
+    charges = [row for row in started(rows_of(record, "charges")) if row["start_min"] < facts.horizon_min]
+    wall = [(row["end_min"], row["charged_kwh"] / facts.charger_efficiency[row["charger"]]) for row in charges]
+    finished = sum(kwh for end, kwh in wall if end <= facts.horizon_min)
+    if open_min:
+        total = found["energy_kwh_per_day"] * open_min / facts.minutes_per_working_day
+        assert finished - 1e-6 <= total <= sum(kwh for _, kwh in wall) + 1e-6
+        assert found["peak_kw"] >= total / (facts.horizon_min / 60.0) - 1e-9
