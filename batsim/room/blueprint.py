@@ -10,7 +10,7 @@ from batsim.catalogue import figure
 from batsim.room.clock import ticked
 from batsim.room.timetable import Timetable
 from batsim.scenario.base import UNLIMITED
-from batsim.scenario.calendar import Window, break_starts, group_windows, minutes_per_working_day
+from batsim.scenario.calendar import Window, break_starts, group_windows, mean_shift_min, minutes_per_working_day
 from batsim.scenario.chemistry import cell_of, profile_of
 from batsim.scenario.handling import Arrangement, Hands, Step
 from batsim.scenario.laws import DurationLaw
@@ -252,18 +252,13 @@ def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, 
     until = horizon + ALWAYS_AHEAD
     windows = group_windows(scenario.week, truck.shifts, until, warm_up_min)
     always = len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until
-    shifts = [scenario.week.shifts[name] for name in truck.shifts]
-    starts = sum(len(shift.days) for shift in shifts)
-    worked = sum(
-        (shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)) * len(shift.days)
-        for shift in shifts
-    )
+    shift_min = mean_shift_min(scenario.week, truck.shifts)
     power_w = 0.0
     if truck.draws is not None and truck.run_time_min is None:
         if truck.draws.mean_kw is not None:
             power_w = truck.draws.mean_kw * 1000.0
         else:
-            power_w = (truck.draws.energy_per_shift_kwh or 0.0) * 1000.0 / (worked / starts / 60.0)
+            power_w = (truck.draws.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
     temperature = truck.temperature_degc
     way = truck.to_room
     return GroupPlan(
@@ -273,7 +268,7 @@ def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, 
         windows=tuple(windows),
         timetable=Timetable(windows, always=always),
         breaks=break_starts(scenario.week, truck.shifts, windows, until),
-        shift_min=worked / starts,
+        shift_min=shift_min,
         trip_min=ticked(way.distance_m / way.speed_m_per_min) if way is not None else 0.0,
         power_w=power_w,
         cell=cell_of(

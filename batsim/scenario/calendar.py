@@ -137,6 +137,16 @@ def working_days_per_week(week: Week, names: list[str]) -> int:
     return len(middles)
 
 
+def mean_shift_min(week: Week, names: tuple[str, ...] | list[str]) -> float:
+    """Mean working minutes of one shift of several, breaks and handover taken out. [min]"""
+    shifts = [week.shifts[name] for name in names]
+    worked = sum(
+        (shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)) * len(shift.days)
+        for shift in shifts
+    )
+    return worked / sum(len(shift.days) for shift in shifts)
+
+
 def minutes_per_working_day(week: Week, names: list[str]) -> float:
     """Minutes of a working day in which any of the shifts works, holidays left out. [min]"""
     windows = joined([window for name in names for window in shift_windows(week.shifts[name], 3 * WEEK_MIN)])

@@ -7,12 +7,13 @@ from types import MappingProxyType
 from batsim.errors import Problem
 from batsim.formulas.discharge import discharge
 from batsim.scenario.base import shown
-from batsim.scenario.calendar import Window, overlap_min, shift_windows
+from batsim.scenario.calendar import Window, mean_shift_min, overlap_min, shift_windows
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.layout_checks import layout_problems
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.site import Scenario
+from batsim.scenario.trucks import Draws
 from batsim.scenario.week import DAY_MIN, WEEK_MIN, moment_text
 
 SHORTEST_RUN_MIN = 20.0
@@ -128,21 +129,27 @@ def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
             )
             got = f"{100 * group.exchange_at_share:g} %"
             yield problem(stated, ("trucks", number, "exchange_at"), rule, got=got)
-        elif group.draws is not None and group.draws.mean_kw is not None:
-            yield from _strength(scenario, number, group.draws.mean_kw, stated)
+        elif group.draws is not None and all(name in scenario.week.shifts for name in group.shifts):
+            yield from _strength(scenario, number, group.draws, stated)
     weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
     if weeks > LONGEST_WEEKS:
         rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
         yield problem(stated, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
 
 
-def _strength(scenario: Scenario, number: int, mean_kw: float, stated: Marked) -> Iterator[Problem]:
-    """Find a mean power that empties its battery in minutes, which is a slip in a unit."""
+def _strength(scenario: Scenario, number: int, draws: Draws, stated: Marked) -> Iterator[Problem]:
+    """Find a power or energy that empties its battery in minutes, which is a slip in a unit."""
     group = scenario.trucks[number]
+    if draws.mean_kw is not None:
+        key, kw, got = "mean", draws.mean_kw, f"{draws.mean_kw:g} kW"
+    else:
+        energy = draws.energy_per_shift_kwh or 0.0
+        hours = mean_shift_min(scenario.week, group.shifts) / 60.0
+        key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
     temperature = group.temperature_degc
     at = scenario.site.room_temperature_degc if temperature is None else temperature
     cell = cell_of(scenario.batteries[group.battery], at)
-    minutes = 60.0 * discharge(1.0, group.exchange_at_share, mean_kw * 1000.0, cell)[0]
+    minutes = 60.0 * discharge(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
-        rule = f"would empty '{group.battery}' in {minutes:.0f} min; state the mean power of one truck over its shift"
-        yield problem(stated, ("trucks", number, "draws", "mean"), rule, got=f"{mean_kw:g} kW")
+        rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
+        yield problem(stated, ("trucks", number, "draws", key), rule, got=got)

@@ -2,7 +2,8 @@
 
 from batsim.catalogue import figure
 from batsim.formulas.charging import Profile
-from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah
+from batsim.formulas.discharge import Cell, capacity_factor
+from batsim.formulas.peukert import five_hour_capacity_ah
 from batsim.scenario.batteries import BatteryType, ChargerType
 
 

@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -104,11 +105,11 @@ def _pooled(
 
 def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iterator[tuple[list[int], list[Values]]]:
     """Submit chunks to an executor and hand on each when it is done; nothing waits once this is left."""
-    with _main_left_out():
-        futures: dict[Future[list[Values]], list[int]] = {
-            pool.submit(_run_chunk, [jobs[number] for number in chunk]): chunk for chunk in chunks
-        }
     try:
+        with _main_left_out(), _interrupts_held_back():
+            futures: dict[Future[list[Values]], list[int]] = {
+                pool.submit(_run_chunk, [jobs[number] for number in chunk]): chunk for chunk in chunks
+            }
         for future in as_completed(futures):
             yield futures[future], future.result()
     except BaseException:
@@ -117,6 +118,20 @@ def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iter
         for process in multiprocessing.active_children():
             process.terminate()
         raise
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Start processes that leave an interrupt (Ctrl-C) to this one, which is told when they have started."""
+    mask = getattr(signal, "pthread_sigmask", None)
+    if mask is None:
+        yield
+        return
+    before = mask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        mask(signal.SIG_SETMASK, before)
 
 
 @contextmanager

@@ -7,6 +7,7 @@ import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.scenario.checks import LONGEST_WEEKS
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.executors import Job, Progress, run_jobs
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
+
+SHORTEST_WEEKS = 0.005
+"""Shortest measured time, about 50 minutes: a shorter one is a slip of the pen."""
 
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
 """Unit of each measure."""
@@ -134,7 +138,7 @@ def run(
     ScenarioError
         When a layout is not in the scenario, or a number is out of range.
     """
-    wanted = (layouts,) if isinstance(layouts, str) else tuple(layouts or scenario.layouts)
+    wanted = (layouts,) if isinstance(layouts, str) else tuple(dict.fromkeys(layouts or scenario.layouts))
     stated = scenario.simulation
     count = stated.replications if replications is None else replications
     length = stated.length_min if weeks is None else weeks * WEEK_MIN
@@ -162,9 +166,9 @@ def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: f
     ]
     if count < 1:
         rules.append(("replications", "must be at least 1", str(count)))
-    if not 0.0 < length <= 1040 * WEEK_MIN:
-        rules.append(("weeks", "must be above 0 and at most 1040", f"{length / WEEK_MIN:g}"))
-    if not 0.0 <= warm_up <= 1040 * WEEK_MIN:
-        rules.append(("warm-up", "must be from 0 to 1040 weeks", f"{warm_up / WEEK_MIN:g}"))
+    if not SHORTEST_WEEKS <= length / WEEK_MIN <= LONGEST_WEEKS:
+        rules.append(("weeks", f"must be from {SHORTEST_WEEKS:g} to {LONGEST_WEEKS}", f"{length / WEEK_MIN:g}"))
+    if not 0.0 <= warm_up / WEEK_MIN <= LONGEST_WEEKS:
+        rules.append(("warm-up", f"must be from 0 to {LONGEST_WEEKS} weeks", f"{warm_up / WEEK_MIN:g}"))
     if rules:
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, *rule) for rule in rules])

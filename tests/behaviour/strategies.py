@@ -86,7 +86,7 @@ def rooms(
     arrangement = draw(st.sampled_from(arrangements))
     stated: dict[str, Any] = {
         "site": {"name": "a room", "room_temperature": draw(st.sampled_from(["22 degC", "5 degC"]))},
-        "week": {"shifts": shifts},
+        "week": {"shifts": shifts, "holidays": draw(st.sampled_from([[], [], ["week 1 Tue", "week 2 Mon"]]))},
         "trucks": groups,
         "batteries": {name: draw(battery_types(name)) for name in used},
         "layouts": {"room": draw(layouts(arrangement, groups, used, list(shifts)))},
@@ -136,7 +136,8 @@ def truck_groups(draw: st.DrawFn, number: int, shifts: dict[str, Any], batteries
         "exchange_at": draw(st.sampled_from(["25 %", "40 %"])),
     }
     if draw(st.booleans()):
-        group["draws"] = {"mean": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
+        power = {"mean": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
+        group["draws"] = draw(st.sampled_from([power, {"energy_per_shift": "20 kWh", "between_trucks": "30 %"}]))
     else:
         laws = [
             "5 h",

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import batsim
 from batsim.measures import measure
 from batsim.record import TABLES
+from batsim.scenario.reading import build
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import ROUNDS
 
@@ -27,9 +28,11 @@ STATIONS, BATTERIES, CHARGERS = "layouts.room.stations", "layouts.room.batteries
 
 
 def with_changes(scenario: Scenario, changes: dict[str, object]) -> Scenario:
+    """Several replacements, checked once when all are made."""
+    stated = scenario._stated
     for path, value in changes.items():
-        scenario = scenario.replace(path, value)
-    return scenario
+        stated = stated.replaced(path, value)
+    return build(stated)
 
 
 def reference(changes: dict[str, object]) -> Scenario:

@@ -188,4 +188,3 @@ def record():
         )
 
     return simulate
-

@@ -27,11 +27,9 @@ from batsim.formulas.discharge import (
     discharge_ah,
     discharge_hours,
     discharge_kwh,
-    five_hour_capacity_ah,
-    peukert_exponent,
-    peukert_hours,
     soc_after,
 )
+from batsim.formulas.peukert import five_hour_capacity_ah, peukert_exponent, peukert_hours
 
 WORKED_OUT = "worked out from the equations"
 FALLING = Profile("W", 0.0, 4.0, 0.0, 1.2, 0.99, 2.25, 2.4, 2.52, 14.0, 0.2, 8.0, 0.8)
@@ -97,9 +95,7 @@ def test_six_hour_over_five_hour_capacity(peukert, ratio):
     assert 1.0 / five_hour_capacity_ah(1.0, 6.0, peukert) == _printed(ratio, 4)
 
 
-@pytest.mark.published(
-    source="IEC 60254-1 capacity test (from memory)", where="480 Ah at 20 degC; " + WORKED_OUT
-)
+@pytest.mark.published(source="IEC 60254-1 capacity test (from memory)", where="480 Ah at 20 degC; " + WORKED_OUT)
 def test_capacity_corrected_to_thirty_degrees():
     """One slope of 0.5, 0.6 or 1 % per K all the way down."""
 
@@ -278,9 +274,7 @@ def test_falling_current(gassing_soc, factor, below_h, above_h, hours):
     assert gassing_ah(charge, 100.0) == pytest.approx((factor - 1.0) * 80.0)
 
 
-@pytest.mark.published(
-    source="DIN 41776 (from memory)", where="I, 5 A, 80 of 100 Ah drawn, 1.2; " + WORKED_OUT
-)
+@pytest.mark.published(source="DIN 41776 (from memory)", where="I, 5 A, 80 of 100 Ah drawn, 1.2; " + WORKED_OUT)
 def test_constant_current():
     assert phases_hours(charge_phases(_iu(5.0, kind="I"), 100.0, 80.0, 96.0)) == pytest.approx(19.2)
 

@@ -13,7 +13,7 @@ from scipy import constants
 from scipy.optimize import brentq
 
 from batsim.formulas.charging import Profile, charge_phases, gassing_ah, phases_hours, phases_kwh, wall_kwh
-from batsim.formulas.discharge import Cell, capacity_factor, discharge_kwh, peukert_exponent, peukert_hours
+from batsim.formulas.discharge import Cell, capacity_factor, discharge_kwh
 from batsim.formulas.electrolyte import (
     capacity_test_share,
     corrected_gravity,
@@ -43,6 +43,7 @@ from batsim.formulas.heat import (
     thermal_time_constant_h,
 )
 from batsim.formulas.kibam import Wells, at_rest, capacity_ah, fit_wells, hours_to_empty, wells_after
+from batsim.formulas.peukert import peukert_exponent, peukert_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.formulas.voltage import (
     acceptance_efficiency,

@@ -39,7 +39,9 @@ def test_notebook_runs_and_says_what_is_committed(path):
     """Each notebook runs clean and prints what its committed outputs show."""
     committed = nbformat.read(path, as_version=4)
     fresh = nbformat.read(path, as_version=4)
-    NotebookClient(fresh, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}).execute()
+    NotebookClient(
+        fresh, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}
+    ).execute()
 
     assert [_texts(cell) for cell in fresh.cells] == [_texts(cell) for cell in committed.cells]
 

@@ -12,8 +12,28 @@ from batsim.catalogue import document, figure, figures, handling_names, sources
 from batsim.errors import FigureError
 
 UNITS = {
-    "min", "h", "m", "mm", "m/min", "km/h", "kg", "Ah", "V", "A", "A per 100 Ah", "kW", "kWh", "degC", "K",
-    "%", "Ohm Ah", "charges", "1", "1/K", "week", "weeks",
+    "min",
+    "h",
+    "m",
+    "mm",
+    "m/min",
+    "km/h",
+    "kg",
+    "Ah",
+    "V",
+    "A",
+    "A per 100 Ah",
+    "kW",
+    "kWh",
+    "degC",
+    "K",
+    "%",
+    "Ohm Ah",
+    "charges",
+    "1",
+    "1/K",
+    "week",
+    "weeks",
 }
 STATUSES = {"published", "common practice", "from memory", "placeholder"}
 KINDS = {"standard", "paper", "book", "report", "regulation", "common practice", "memory"}
@@ -21,8 +41,16 @@ DOCUMENTS = ("battery_types", "charger_types", "truck_classes")
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
 # Asked for in code only, by these beginnings.
 FROM_CODE = (
-    "battery.", "charger.standby", "charging.", "in_truck.", "simulation.", "site.", "travel.", "watering.",
-    "truck.between_", "truck.exchange_at",
+    "battery.",
+    "charger.standby",
+    "charging.",
+    "in_truck.",
+    "simulation.",
+    "site.",
+    "travel.",
+    "watering.",
+    "truck.between_",
+    "truck.exchange_at",
 )
 FORBIDDEN = ("™", "®", "©", "(TM)", "(R)", "http", "www.", "Inc.", "GmbH", "Ltd")
 HERE = Path(catalogue.__file__).parent
@@ -155,8 +183,20 @@ def test_types_have_known_chemistries(name):
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_a_chemistry_has_all_its_figures(chemistry):
     for field in (
-        "peukert", "kappa_floor", "empty_v", "slope_v", "resistance", "rated_temperature", "warm_per_k",
-        "knee_temperature", "cold_per_k", "discharge_to", "cool_down", "bulk_v", "absorption_v", "finish_v",
+        "peukert",
+        "kappa_floor",
+        "empty_v",
+        "slope_v",
+        "resistance",
+        "rated_temperature",
+        "warm_per_k",
+        "knee_temperature",
+        "cold_per_k",
+        "discharge_to",
+        "cool_down",
+        "bulk_v",
+        "absorption_v",
+        "finish_v",
     ):
         assert figure(f"battery.{chemistry}.{field}")
     assert figure(f"battery.{chemistry}.{'tau_cv' if chemistry == 'lithium_ion' else 'tau'}").unit == "h"
@@ -173,9 +213,7 @@ def test_the_slowest_useful_rate_follows_from_the_exponent(chemistry):
     assert floor.high == pytest.approx(0.5 ** (1.0 - 1.0 / exponent.low), abs=5e-5)
 
 
-@pytest.mark.parametrize(
-    ("charge_share", "gravity"), [(1.0, 1.280), (0.75, 1.250), (0.5, 1.220), (0.25, 1.160)]
-)
+@pytest.mark.parametrize(("charge_share", "gravity"), [(1.0, 1.280), (0.75, 1.250), (0.5, 1.220), (0.25, 1.160)])
 def test_rest_voltage_follows_the_specific_gravity_table(charge_share, gravity):
     """TM 10-6140-200-14, table 1-1, rest voltage = specific gravity + 0.84: within 0.01 V, as noted."""
     line_v = (
@@ -236,17 +274,14 @@ def test_an_unknown_figure_is_answered_with_the_nearest():
     with pytest.raises(FigureError) as error:
         figure("battery.vented_lead_acid.cooldown")
     assert str(error.value) == (
-        "figures.csv: no figure 'battery.vented_lead_acid.cooldown'; "
-        "did you mean 'battery.vented_lead_acid.cool_down'?"
+        "figures.csv: no figure 'battery.vented_lead_acid.cooldown'; did you mean 'battery.vented_lead_acid.cool_down'?"
     )
 
 
 def test_an_unknown_document_is_answered_with_the_nearest():
     with pytest.raises(FigureError) as error:
         document("handling/side_roller")
-    assert str(error.value) == (
-        "catalogue: no document 'handling/side_roller'; did you mean 'handling/side_rollers'?"
-    )
+    assert str(error.value) == ("catalogue: no document 'handling/side_roller'; did you mean 'handling/side_rollers'?")
 
 
 def test_a_path_outside_the_catalogue_is_not_a_document():

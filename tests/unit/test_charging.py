@@ -174,9 +174,7 @@ def test_hours_fall_with_the_main_current(profile, missing, more):
     for to_soc in (1.0, 0.8):
         hours, fewer_hours = (
             phases_hours(
-                charge_phases(
-                    one, CAPACITY_AH, missing * CAPACITY_AH, one.factor * missing * CAPACITY_AH, to_soc
-                )
+                charge_phases(one, CAPACITY_AH, missing * CAPACITY_AH, one.factor * missing * CAPACITY_AH, to_soc)
             )
             for one in (profile, stronger)
         )
@@ -213,9 +211,7 @@ def test_part_charges_add_up(kind, marks):
     low, middle, high = sorted(marks)
 
     def hours(soc_from, soc_to):
-        return phases_hours(
-            charge_phases(PROFILES[kind], CAPACITY_AH, (1.0 - soc_from) * CAPACITY_AH, 0.0, soc_to)
-        )
+        return phases_hours(charge_phases(PROFILES[kind], CAPACITY_AH, (1.0 - soc_from) * CAPACITY_AH, 0.0, soc_to))
 
     assert hours(low, high) == pytest.approx(hours(low, middle) + hours(middle, high), abs=1e-9)
 

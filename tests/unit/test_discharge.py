@@ -14,12 +14,10 @@ from batsim.formulas.discharge import (
     discharge_ah,
     discharge_hours,
     discharge_kwh,
-    five_hour_capacity_ah,
     lowest_soc,
-    peukert_exponent,
-    peukert_hours,
     soc_after,
 )
+from batsim.formulas.peukert import five_hour_capacity_ah, peukert_exponent, peukert_hours
 
 PLAIN = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)  # 4,800 W is 100 A, no losses
 USUAL = Cell(500.0, 24, 1.97, 0.16, 0.5, 1.2, 0.891, 1.0)
@@ -122,9 +120,7 @@ def test_hours_and_ampere_hours_follow_the_temperature(cell, draw, soc_to):
     colder = cell._replace(capacity_factor=cell.capacity_factor / 2.0)
 
     for between in (discharge_hours, discharge_ah, discharge_kwh):
-        assert between(1.0, soc_to, power_w, colder) == pytest.approx(
-            between(1.0, soc_to, power_w, cell) / 2.0
-        )
+        assert between(1.0, soc_to, power_w, colder) == pytest.approx(between(1.0, soc_to, power_w, cell) / 2.0)
 
 
 @given(cell=cells, draw=draws_w_per_wh, soc_to=socs)
@@ -194,9 +190,7 @@ def test_a_flat_open_circuit_line_gives_all_or_nothing():
     assert lowest_soc(1.01 * most_w, flat) == math.inf
     assert discharge_hours(1.0, 0.0, 1.01 * most_w, flat) == 0.0
     assert soc_after(1.0, 1.0, 1.01 * most_w, flat) == 1.0
-    assert soc_after(1.0, 1.0, 2400.0, flat) == pytest.approx(
-        1.0 - 1.0 / discharge_hours(1.0, 0.0, 2400.0, flat)
-    )
+    assert soc_after(1.0, 1.0, 2400.0, flat) == pytest.approx(1.0 - 1.0 / discharge_hours(1.0, 0.0, 2400.0, flat))
 
 
 def test_no_power_lasts_for_ever():
@@ -324,13 +318,11 @@ def test_the_factor_has_no_step(degc):
         ),
         (
             ((-10.0, 0.6), (25.0, 0.9)),
-            "cold_table: warmest row must be at or below the knee of 20 degC, with a factor above 0 "
-            "(got (25.0, 0.9))",
+            "cold_table: warmest row must be at or below the knee of 20 degC, with a factor above 0 (got (25.0, 0.9))",
         ),
         (
             ((-10.0, 0.6), (0.0, 0.0)),
-            "cold_table: warmest row must be at or below the knee of 20 degC, with a factor above 0 "
-            "(got (0.0, 0.0))",
+            "cold_table: warmest row must be at or below the knee of 20 degC, with a factor above 0 (got (0.0, 0.0))",
         ),
     ],
 )

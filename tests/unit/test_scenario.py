@@ -484,8 +484,7 @@ def test_places_are_those_of_the_file_that_says_it(extended: Path) -> None:
         )
 
     assert rules(caught) == [
-        "3:5: trucks[0].draws.mean: would empty 'big' in 0 min; state the mean power of one truck over its shift "
-        "(got 1.6 kW)"
+        "3:5: trucks[0].draws.mean: would empty 'big' in 0 min; state what one truck draws over its shift (got 1.6 kW)"
     ]
     assert caught.value.problems[0].file == str(extended / "site.yaml")
 

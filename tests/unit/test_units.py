@@ -121,9 +121,7 @@ def refusal(text: object, dimension: str) -> str:
 
 
 @pytest.mark.parametrize(("dimension", "symbol"), PROPORTIONAL)
-def test_factor_is_exactly_that_of_the_oracle(
-    oracle: "pint.UnitRegistry[Any]", dimension: str, symbol: str
-) -> None:
+def test_factor_is_exactly_that_of_the_oracle(oracle: "pint.UnitRegistry[Any]", dimension: str, symbol: str) -> None:
     """Every unit has the exact size that the oracle gives it."""
     kind = DIMENSIONS[dimension]
     unit = oracle.parse_expression(ORACLE_NAMES[symbol])
@@ -135,9 +133,7 @@ def test_factor_is_exactly_that_of_the_oracle(
 
 @pytest.mark.parametrize("symbol", DIMENSIONS["temperature"].units)
 @pytest.mark.parametrize("reading", [-40, 0, 32, 77, 300])
-def test_temperature_scales_agree_with_the_oracle(
-    oracle: "pint.UnitRegistry[Any]", symbol: str, reading: int
-) -> None:
+def test_temperature_scales_agree_with_the_oracle(oracle: "pint.UnitRegistry[Any]", symbol: str, reading: int) -> None:
     """Temperatures are exact at several points of each scale."""
     expected = oracle.Quantity(Fraction(reading), ORACLE_SCALES[symbol]).to("degC").magnitude
 
@@ -174,9 +170,7 @@ def test_every_dimension_is_complete() -> None:
         assert kind.article == ("an" if kind.name[0] in "ae" else "a")
         assert kind.zeros.keys() <= kind.units.keys()
     suffixes = " ".join(kind.suffix for kind in DIMENSIONS.values())
-    assert suffixes == (
-        "min m mm m_per_min kg ah v a a_per_100ah kw kva kwh degc k share m2 m3_per_h n ohm_ah charges"
-    )
+    assert suffixes == ("min m mm m_per_min kg ah v a a_per_100ah kw kva kwh degc k share m2 m3_per_h n ohm_ah charges")
 
 
 # --- what is read ---
@@ -352,9 +346,7 @@ def test_hostile_texts_are_refused_at_once() -> None:
 
 def test_import_is_light() -> None:
     """The vocabulary needs nothing but a few modules of the standard library."""
-    code = (
-        "import sys, batsim.units; print(sorted({'difflib', 'numpy', 'inspect', 'pint'} & set(sys.modules)))"
-    )
+    code = "import sys, batsim.units; print(sorted({'difflib', 'numpy', 'inspect', 'pint'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert done.stdout == "[]\n"

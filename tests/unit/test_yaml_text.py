@@ -395,9 +395,7 @@ def test_twenty_levels_are_read_and_one_more_is_not() -> None:
     """The depth limit counts the mapping at the top."""
     inside = DEEPEST_LEVEL - 1
 
-    assert read_text("a: " + "[" * inside + "]" * inside, "a.yaml").places.keys() >= {
-        ("a", *[0] * (inside - 1))
-    }
+    assert read_text("a: " + "[" * inside + "]" * inside, "a.yaml").places.keys() >= {("a", *[0] * (inside - 1))}
     assert only_problem("a: " + "[" * DEEPEST_LEVEL + "]" * DEEPEST_LEVEL) == (1, 23, NESTED)
 
 
@@ -488,9 +486,7 @@ def test_file_with_byte_order_mark_is_read(tmp_path: Path) -> None:
     ("content", "place"),
     [(b"a: 1\nb: \xfc", (2, 4)), (b"\xff\xfea\x00", (1, 1)), (b"\xc3\xbc\r\n\xc3\xbc\xc3", (2, 2))],
 )
-def test_file_that_is_not_utf8_is_refused_at_the_byte(
-    tmp_path: Path, content: bytes, place: tuple[int, int]
-) -> None:
+def test_file_that_is_not_utf8_is_refused_at_the_byte(tmp_path: Path, content: bytes, place: tuple[int, int]) -> None:
     """The first byte that is no UTF-8 is named by line and column."""
     path = tmp_path / "a.yaml"
     path.write_bytes(content)
@@ -576,9 +572,7 @@ class WithoutAliases(yaml.SafeDumper):
 @settings(deadline=None)
 def test_what_pyyaml_writes_is_read_back(data: dict[str, Any], flow: bool | None) -> None:
     """Nested plain data survive writing and reading, and every value has a place."""
-    text = yaml.dump(
-        data, Dumper=WithoutAliases, default_flow_style=flow, allow_unicode=True, sort_keys=False
-    )
+    text = yaml.dump(data, Dumper=WithoutAliases, default_flow_style=flow, allow_unicode=True, sort_keys=False)
     document = read_text(text, "a.yaml")
 
     assert document.data == data
