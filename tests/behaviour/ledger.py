@@ -59,14 +59,14 @@ def group_of_truck(record: Record) -> list[int]:
 
 
 def manned(
-    scenario: Scenario, crew: dict[str, int], until_min: float
+    scenario: Scenario, crew: dict[str, int], record: Record
 ) -> Iterator[tuple[float, float, int, list[tuple[float, float]]]]:
     """Each shift of each crew: start, end, attendants, and its working windows."""
+    until_min, warm_up_min = record.facts.horizon_min + WEEK_MIN, record.facts.warm_up_min
     week = scenario.week
     for name, count in crew.items():
-        whole = week.model_copy(
-            update={"shifts": {name: week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})}}
-        )
-        windows = group_windows(week, [name], until_min + WEEK_MIN)
-        for begin, end in group_windows(whole, [name], until_min + WEEK_MIN):
+        unbroken = week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})
+        whole = week.model_copy(update={"shifts": {name: unbroken}})
+        windows = group_windows(week, [name], until_min, warm_up_min)
+        for begin, end in group_windows(whole, [name], until_min, warm_up_min):
             yield begin, end, count, [window for window in windows if begin <= window[0] and window[1] <= end]

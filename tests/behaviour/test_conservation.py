@@ -214,7 +214,7 @@ def test_attendants_are_never_more_than_are_on_duty(room: Room):
     if not isinstance(crew, dict):
         assert crew == "unlimited" or not jobs
         return
-    on_duty = list(manned(scenario, crew, record.facts.horizon_min))
+    on_duty = list(manned(scenario, crew, record))
     for job in jobs:
         start = job["start_min"]
         assert any(
