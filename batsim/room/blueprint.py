@@ -68,7 +68,7 @@ class LinePlan:
 
 
 class Instant(NamedTuple):
-    """An instant of an exchange at which something is given back or the truck leaves."""
+    """An instant of an exchange that has to happen: the truck leaves, people are free, or all is done."""
 
     step: int
     """Number of the step that ends then."""
@@ -78,8 +78,6 @@ class Instant(NamedTuple):
     """Whether it is the end: the spent battery stands in its place."""
     people: bool
     """Whether the attendants are free."""
-    devices: tuple[str, ...]
-    """Devices that are free."""
 
 
 @dataclass(frozen=True)
@@ -94,23 +92,30 @@ class ExchangePlan:
     """Attendants held from the start to their last step."""
     devices: dict[str, int]
     """Devices held from the start to their last step."""
+    device_steps: dict[str, int]
+    """Number of the last step that holds each device."""
     empty_places: int
     """Empty places taken at the start."""
     instants: tuple[Instant, ...]
-    """When what is given back, in order."""
+    """When what is given back, in order; devices are free again without anything having to happen."""
 
     @cached_property
     def step_weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
         """Weights that leave the step times as they are."""
         return np.eye(len(self.hands))
 
+    @property
+    def ends(self) -> tuple[int, ...]:
+        """Last steps of the instants, then of the devices, in the order of the exchange's times."""
+        return (*(instant.step for instant in self.instants), *self.device_steps.values())
+
     @cached_property
     def weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-        """Weights that turn step times into attendant minutes, driver minutes, and the time of each instant."""
+        """Weights of step times in: attendant minutes, driver minutes, time of each instant, time to each free device."""
         rows = [
             [float(hands.attendants) for hands in self.hands],
             [float(hands.drivers) for hands in self.hands],
-            *([float(step <= instant.step) for step in range(len(self.hands))] for instant in self.instants),
+            *([float(step <= last) for step in range(len(self.hands))] for last in self.ends),
         ]
         return np.array(rows).T
 
@@ -294,23 +299,15 @@ def _exchange(scenario: "Scenario", layout: str, *, drivers_only: bool) -> Excha
         name: max((n for n, step in enumerate(steps) if step.device == name), default=truck_step)
         for name in arrangement.devices
     }
-    ends = sorted({truck_step, last, *device_steps.values(), *({people_step} - {-1})})
+    ends = sorted({truck_step, last, *({people_step} - {-1})})
     return ExchangePlan(
         laws=tuple((f"{number} {step.step}", step.law) for number, step in enumerate(steps)),
         hands=tuple(hands),
         attendants=max(each.attendants for each in hands),
         devices=dict(arrangement.devices),
+        device_steps=device_steps,
         empty_places=arrangement.empty_places,
-        instants=tuple(
-            Instant(
-                step,
-                step == truck_step,
-                step == last,
-                step == people_step,
-                tuple(name for name, until in device_steps.items() if until == step),
-            )
-            for step in ends
-        ),
+        instants=tuple(Instant(step, step == truck_step, step == last, step == people_step) for step in ends),
     )
 
 

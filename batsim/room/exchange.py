@@ -67,6 +67,30 @@ class Line:
         return heappop(self.ready)[2]
 
 
+class Devices:
+    """Devices of one kind: how many, how many an exchange needs, and until when the others are held."""
+
+    __slots__ = ("busy", "count", "needed")
+
+    def __init__(self, count: float, needed: int) -> None:
+        self.count = count
+        self.needed = needed
+        self.busy: list[float] = []
+        """When each device in use will be free, soonest first. [min]"""
+
+    def free_at(self, now: float) -> float:
+        """Devices that are free now."""
+        busy = self.busy
+        while busy and busy[0] <= now:
+            heappop(busy)
+        return self.count - len(busy)
+
+    def hold(self, until_min: float) -> None:
+        """Hold what one exchange needs."""
+        for _ in range(self.needed):
+            heappush(self.busy, until_min)
+
+
 class ExchangeDesk:
     """Lets trucks into the stations and sees their exchanges through."""
 
@@ -77,7 +101,9 @@ class ExchangeDesk:
         self.stations = room.plan.stations
         self.waits_for_crew = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
-        self.devices = dict(room.plan.devices)
+        self.devices = [Devices(count, plan.devices[name]) for name, count in room.plan.devices.items()]
+        self.wake_min = 0.0
+        """When a line that waits for a device looks again. [min]"""
         self.empty: list[int] = []
         """Empty places, nearest first."""
         self.at_arrival = room.plan.rules.spent_release == "at_arrival"
@@ -132,6 +158,8 @@ class ExchangeDesk:
     def note_cause(self, line: Line) -> None:
         """Write down what a line waits for, when that has changed."""
         cause = self._missing(line) if line.waiting else NOTHING
+        if cause == DEVICE:
+            self._look_again()
         if cause != line.cause:
             line.cause = cause
             self.waits_for_crew = any(each.cause == CREW for each in self.lines)
@@ -148,10 +176,18 @@ class ExchangeDesk:
         plan = self.plan
         if plan.attendants and not self.room.crew.can_spare(plan.attendants):
             return CREW
-        for name, count in plan.devices.items():
-            if self.devices[name] < count:
+        for devices in self.devices:
+            if devices.free_at(self.room.env.now) < devices.needed:
                 return DEVICE
         return NOTHING
+
+    def _look_again(self) -> None:
+        """Have the lines looked at when the next device is free: nothing else would happen then."""
+        now = self.room.env.now
+        next_min = min(devices.busy[0] for devices in self.devices if devices.free_at(now) < devices.needed)
+        if not now < self.wake_min <= next_min:
+            self.wake_min = next_min
+            Moment(self.room.env, lambda _: self.room.serve()).after(next_min - now)
 
     def _draw_out(self, truck: "Truck") -> None:
         """Take the spent battery out on arrival; it goes to an empty place and may go on charge at once."""
@@ -170,15 +206,13 @@ class ExchangeDesk:
             self.write_state((spent.number, IN_TRANSFER, now))
         self.write_state((fresh.number, IN_TRANSFER, now))
         people = room.crew.take(plan.attendants)
-        for name, count in plan.devices.items():
-            self.devices[name] -= count
         times = next(truck.exchange_times)
         if self.pausing:
             times = self._with_breaks(times, people, now)
         job = _Job(self, spent, fresh, people)
         give_back = job.give_back
         free_min = end_min = people_min = now
-        for instant, delay in zip(plan.instants, times[2:], strict=True):
+        for instant, delay in zip(plan.instants, times[2:], strict=False):
             end_min = now + delay
             if instant.truck:
                 free_min = end_min
@@ -188,6 +222,8 @@ class ExchangeDesk:
                 Moment(room.env, give_back).after(delay)
             if instant.people:
                 people_min = end_min
+        for devices, delay in zip(self.devices, times[2 + len(plan.instants) :], strict=True):
+            devices.hold(now + delay)
         truck.leaves_with(fresh, free_min)
         self.write((
             truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number, truck.arrival_soc,
@@ -209,7 +245,7 @@ class ExchangeDesk:
         return (
             sum(minutes * hands.attendants for minutes, hands in zip(steps, plan.hands, strict=True)),
             sum(minutes * hands.drivers for minutes, hands in zip(steps, plan.hands, strict=True)),
-            *(ends[instant.step] for instant in plan.instants),
+            *(ends[last] for last in plan.ends),
         )
 
 
@@ -233,8 +269,6 @@ class _Job:
         instant = next(self.instants)
         if instant.people:
             room.crew.give_back(self.people)
-        for name in instant.devices:
-            desk.devices[name] += desk.plan.devices[name]
         if instant.truck:
             desk.stations += 1
             fresh = self.fresh

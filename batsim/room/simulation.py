@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
-PACK_EVERY_MIN = 4 * WEEK_MIN
+PACK_EVERY_MIN = 52 * WEEK_MIN
 """Simulated time after which a record is packed, so that a long run stays small in memory. [min]"""
 
 
@@ -70,7 +70,8 @@ class Room:
         horizon = self.plan.horizon_min
         while self.env.now < horizon:
             self.env.run(until=min(horizon, self.env.now + PACK_EVERY_MIN))
-            self.record.pack()
+            if self.env.now < horizon:
+                self.record.pack()
         self._write_unfinished()
         record = self.record
         # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.
