@@ -111,7 +111,7 @@ class ExchangePlan:
 
     @cached_property
     def weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-        """Weights of step times in: attendant minutes, driver minutes, time of each instant, time to each free device."""
+        """Weights of step times in: attendant minutes, driver minutes, each instant, each device free."""
         rows = [
             [float(hands.attendants) for hands in self.hands],
             [float(hands.drivers) for hands in self.hands],
