@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
-PACK_EVERY_MIN = 52 * WEEK_MIN
+PACK_EVERY_MIN = 104 * WEEK_MIN
 """Simulated time after which a record is packed, so that a long run stays small in memory. [min]"""
 
 
