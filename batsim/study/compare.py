@@ -41,7 +41,10 @@ class Difference(NamedTuple):
 class TargetResult(NamedTuple):
     """How a layout stands to one target."""
 
+    name: str
+    """downtime, waits or cut-out."""
     target: str
+    """What is wanted, in words."""
     verdict: str
     """met, missed or not sure."""
 
@@ -129,16 +132,18 @@ class Comparison:
         if stated.downtime_min_per_truck_shift is not None:
             interval = self.runs.interval(layout, "downtime_min_per_truck_shift")
             limit = stated.downtime_min_per_truck_shift
-            results.append(TargetResult(f"downtime at most {limit:g} min", _at_most(interval, limit)))
+            results.append(
+                TargetResult("downtime", f"downtime at most {limit:g} min per truck-shift", _at_most(interval, limit))
+            )
         if stated.waits is not None:
             interval = self.runs.interval(layout, "wait_within_target_share")
             text = f"{100 * stated.waits.share:g} % of waits under {stated.waits.minutes:g} min"
             turned = Interval(-interval.mean, -interval.high, -interval.low)
-            results.append(TargetResult(text, _at_most(turned, -stated.waits.share)))
+            results.append(TargetResult("waits", text, _at_most(turned, -stated.waits.share)))
         if stated.stranded_trucks is not None:
             interval = self.runs.interval(layout, "stranded_trucks")
             text = f"at most {stated.stranded_trucks} trucks below cut-out"
-            results.append(TargetResult(text, _at_most(interval, stated.stranded_trucks)))
+            results.append(TargetResult("cut-out", text, _at_most(interval, stated.stranded_trucks)))
         return tuple(results)
 
     def as_json(self) -> dict[str, Any]:

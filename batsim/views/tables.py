@@ -37,8 +37,8 @@ ROWS = (
         for part in PARTS
     ),
     Row("wait", "wait_min_per_exchange", "min per exchange"),
-    Row("  95 % wait no longer than", "wait_min_p95", "min"),
-    Row("exchanges (charges in shift)", "exchanges_per_day", "per working day"),
+    Row("  95th percentile", "wait_min_p95", "min"),
+    Row("exchanges or charges", "exchanges_per_day", "per working day"),
     Row("labour, hands on", "labour_min_per_day", "min per working day"),
     Row("  by attendants", "labour_attendant_min_per_day", "", False),
     Row("  by drivers", "labour_driver_min_per_day", "", False),
@@ -46,9 +46,9 @@ ROWS = (
     Row("batteries", "batteries", "in all (per truck)", True, True),
     Row("  fewest ready", "ready_batteries_min", "at any time", False),
     Row("chargers", "chargers", ""),
-    Row("stations or charging spots", "stations", ""),
+    Row("stations or spots", "stations", ""),
     Row("crew busy", "crew_busy_share", "of time on duty", False),
-    Row("energy", "energy_kwh_per_day", "kWh per working day, at the wall"),
+    Row("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
     Row("peak load", "peak_kw", "kW, mean of 15 min"),
     Row("trucks below cut-out", "stranded_trucks", "times", False),
 )
@@ -67,6 +67,8 @@ def number_text(interval: "Interval", *, share: bool = False) -> str:
     if half == 0.0:
         return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
     digits = 0 if half >= 9.5 else 1 if half >= 0.095 else 2
+    if abs(mean) >= 100.0:
+        digits = 0 if half >= 0.5 else 1
     return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
 
 
@@ -80,10 +82,12 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
         for layout in runs.layouts
     }
     targets = comparison.targets(runs.layouts[0])
-    labels = [row.label for row in rows] + [f"target: {target.target}" for target in targets]
+    labels = [row.label for row in rows] + [f"target: {target.name}" for target in targets]
     units = [row.unit for row in rows] + [""] * len(targets)
     lines += _side_by_side(labels, cells, units, width)
     lines.append("")
+    if targets:
+        lines.append(_sentence(f"Targets: {'; '.join(target.target for target in targets)}.", width))
     if comparison.verdict:
         lines.append(_sentence(comparison.verdict, width))
     confidence = f"{100 * runs.confidence:g} %"
@@ -96,15 +100,15 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
 
 
 def heading(runs: "Runs") -> str:
-    """Say in one line what was simulated."""
+    """Say in two lines what was simulated."""
     scenario = runs.scenario
     trucks = sum(group.count for group in scenario.trucks)
     shifts = len({name for group in scenario.trucks for name in group.shifts})
     warm_up = runs.warm_up_min / WEEK_MIN
     return (
         f"{scenario.site.name}: {_count(trucks, 'truck')}, {_count(shifts, 'shift')}, "
-        f"{_count(len(runs.layouts), 'layout')}; {_count(runs.replications, 'replication')} of "
-        f"{_count(runs.weeks, 'week')}, warm-up {_count(warm_up, 'week')}, seed {runs.seed}"
+        f"{_count(len(runs.layouts), 'layout')}\n{_count(runs.replications, 'replication')} of "
+        f"{_count(runs.weeks, 'week')} after a warm-up of {_count(warm_up, 'week')}, seed {runs.seed}"
     )
 
 
