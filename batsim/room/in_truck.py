@@ -144,10 +144,10 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     goal = 1.0 if room.charge_times[battery.number] is not None else _return_level(truck)
     phases = _phases(room, truck, goal)
     end = start + ticked(60.0 * phases_hours(phases))
-    full = goal >= FULL
-    if not full:
-        phases, end, full = _stay_through_gap(room, truck, phases, start, end, unplug + truck.trip_min)
-    _charged(room, truck, phases, (now, start, end), full=full)
+    full, part = goal >= FULL, goal < FULL
+    if part:
+        phases, end, full, part = _stay_through_gap(room, truck, phases, start, end, unplug + truck.trip_min)
+    _charged(room, truck, phases, (now, start, end), full=full, part=part)
     water = 0.0
     if room.watering.is_due(battery) and _never_rests(truck):
         water = _water(room, truck, end)
@@ -170,24 +170,25 @@ def _return_level(truck: "Truck") -> float:
 
 def _stay_through_gap(
     room: "Room", truck: "Truck", phases: tuple[Phase, ...], start: float, end: float, over: float
-) -> tuple[tuple[Phase, ...], float, bool]:
+) -> tuple[tuple[Phase, ...], float, bool, bool]:
     """Stay plugged in when the truck would come back in a break or after work: there is time to charge on.
 
-    Returns phases and end of the charge, and whether it is a full one.
+    Returns phases and end of the charge, whether it makes the battery full, and whether it is a part charge.
     """
     table = truck.group.timetable
     back = end + over
     window_start, _ = table.window(back)
     if window_start == inf or back >= window_start:
-        return phases, end, False
+        return phases, end, False, True
     in_break = table.gap_start(back) in truck.group.breaks
     ceiling = room.plan.in_truck.ceiling_share if in_break else 1.0
     longer = _phases(room, truck, ceiling)
     until_full = phases_hours(longer)
     hours = min(until_full, (window_start - over - start) / 60.0)
     if 60.0 * hours <= end - start:
-        return phases, end, False
-    return cut(longer, hours), start + ticked(60.0 * hours), ceiling >= FULL and hours == until_full
+        return phases, end, False, True
+    full = ceiling >= FULL and hours == until_full
+    return cut(longer, hours), start + ticked(60.0 * hours), full, ceiling < FULL
 
 
 def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: float) -> "Generator[Event, None, None]":
@@ -220,8 +221,8 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     until_done = phases_hours(phases)
     hours = min(until_done, max(0.0, latest - start) / 60.0)
     end = start + ticked(60.0 * hours)
-    full = hours == until_done and (target >= FULL or room.charge_times[battery.number] is not None)
-    _charged(room, truck, cut(phases, hours), (now, start, end), full=full)
+    part = target < FULL and room.charge_times[battery.number] is None
+    _charged(room, truck, cut(phases, hours), (now, start, end), full=hours == until_done and not part, part=part)
     if not is_break and room.watering.is_due(battery) and battery.soc_share == 1.0:
         _water(room, truck, end, latest)
     room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
@@ -248,9 +249,19 @@ def _phases(room: "Room", truck: "Truck", to_soc: float) -> tuple[Phase, ...]:
 
 
 def _charged(
-    room: "Room", truck: "Truck", phases: tuple[Phase, ...], times: tuple[float, float, float], *, full: bool
+    room: "Room",
+    truck: "Truck",
+    phases: tuple[Phase, ...],
+    times: tuple[float, float, float],
+    *,
+    full: bool,
+    part: bool,
 ) -> None:
-    """Put a charge into the battery and write its rows; times are plugged in, current on, current off. [min]"""
+    """Put a charge into the battery and write its rows; times are plugged in, current on, current off. [min]
+
+    A part charge stops before gassing and needs no overcharge: what it returns is settled, charge factor and all.
+    A full charge that is cut short is not: the next one goes on where it stopped.
+    """
     battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     before = 1.0 - battery.missing_ah / capacity
@@ -258,7 +269,8 @@ def _charged(
     left_ah = truck.line.plan.left_ah[number] if room.charge_times[battery.number] is None else 0.0
     stored = battery.missing_ah - left_ah if full else stored_ah_after(phases, hours, capacity)
     battery.missing_ah -= stored
-    battery.owed_ah = 0.0 if full else battery.owed_ah - ah
+    factor = truck.line.plan.profiles[number].factor if part else 1.0
+    battery.owed_ah = 0.0 if full else max(0.0, battery.owed_ah - factor * ah)
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + stored / truck.usable_ah)
     battery.charges += stored / (capacity * (1.0 - truck.group.truck.exchange_at_share))
     place = (battery.number, truck.line.number, number, -1)

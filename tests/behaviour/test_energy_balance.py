@@ -74,7 +74,10 @@ def test_a_full_charge_in_the_truck_settles_all_that_was_drawn(room: Room):
             returned = sum(row["charged_ah"] for row in charges if since < row["end_min"] <= until)
             assert returned >= drawn * (1.0 - 1e-6)
             if len(used) == 1 and used[0].profile in ("IUIa", "W"):
-                assert returned == pytest.approx(used[0].charge_factor * drawn, rel=1e-6, abs=1e-3)
+                # Part charges need no overcharge; without any in between, the factor applies to all that was drawn.
+                assert returned <= used[0].charge_factor * drawn * (1.0 + 1e-6) + 1e-3
+                if not any(before["end_min"] < row["end_min"] < after["end_min"] for row in charges):
+                    assert returned == pytest.approx(used[0].charge_factor * drawn, rel=1e-6, abs=1e-3)
 
 
 @ROUNDS
