@@ -16,8 +16,7 @@ def batteries_per_truck(run_h: float, exchange_h: float, charge_h: float, cool_h
 
     References
     ----------
-    The 8-8-8 rule, one battery for each 8 h of work: common practice, no source; a service manual of a US
-    Navy course prints three batteries a truck for three periods a day.
+    The 8-8-8 rule, one battery for each 8 h of work: common practice, no source.
 
     Examples
     --------

@@ -6,7 +6,7 @@ import pytest
 
 from batsim.formulas.rules_of_thumb import all_at_once, batteries_per_truck, chargers_per_truck
 
-EIGHTS = "the 8-8-8 rule: common practice, no source; three batteries for three periods in US Navy NAVEDTRA 14113"
+EIGHTS = "the 8-8-8 rule: common practice, no source"
 
 
 @pytest.mark.published(source=EIGHTS, where="batteries per truck = 1 + (charge + cool)/(run + exchange)")
