@@ -3,7 +3,7 @@
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured, Worked
-from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, PLACE, STATION
+from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, DRIVER, PLACE, STATION
 
 WAITS = {
     "wait_station": STATION,
@@ -82,7 +82,7 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
 def _drivers_hands_on(measured: Measured) -> float:
     """Drivers' hands-on minutes that fall into scheduled time. [min]"""
     work = measured.work
-    drivers = (work["person"] == 1) & measured.inside(work["start_min"])
+    drivers = (work["person"] == DRIVER) & measured.inside(work["start_min"])
     start, end = work["start_min"][drivers], work["end_min"][drivers]
     scheduled = measured.site(end) - measured.site(start)
     return float(np.sum(np.minimum(scheduled, work["hands_on_min"][drivers])))

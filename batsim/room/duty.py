@@ -79,7 +79,7 @@ class Truck:
             level = truck.exchange_at_share
             self.start_soc = level + (1.0 - level) * float(streams.generator(self.entity, position, "start").random())
         self.exchange_times: Iterator[tuple[float, ...]] = iter(())
-        self.served = Moment(room.env)
+        self.served: Moment
         self.in_line = False
         self.left_min = self.joined_min = self.back_min = 0.0
         self.arrival_soc, self.below_cut_out, self.ready_found = 1.0, 0, 0
@@ -101,14 +101,14 @@ class Truck:
     def first_stint(self, level: float) -> bool:
         """Plan the first stint: of stated length, or from a random state of charge; see `work`."""
         if self.first_min is not None:
-            return self._go(0.0, self.first_min, 1.0, level, *self._taken(1.0, level))
+            return self._go(0.0, self.first_min, 1.0, level, *self.taken(1.0, level))
         start = self.start_soc
         used, all_of_it = 1.0 - start, 1.0 - level
         if self.run_times is not None:
             minutes = ticked(next(self.run_times) * (start - level) / all_of_it)
-            self.battery.missing_ah = self._taken(1.0, start)[0]
-            return self._go(0.0, minutes, start, level, *self._taken(start, level))
-        power_w = self._power_w()
+            self.battery.missing_ah = self.taken(1.0, start)[0]
+            return self._go(0.0, minutes, start, level, *self.taken(start, level))
+        power_w = self.power_w()
         self.battery.missing_ah = discharge(1.0, level, power_w, self.group.cell)[1] * used / all_of_it
         return self._go_on_power(0.0, start, level, power_w, 0.0)
 
@@ -119,8 +119,8 @@ class Truck:
         ways from and to the room are drawn at the mean rate of the stint. Returns False when it never comes.
         """
         if self.run_times is not None:
-            return self._go(start_min, next(self.run_times), 1.0, level, *self._taken(1.0, level))
-        return self._go_on_power(start_min, 1.0, level, self._power_w(), self.trip_min)
+            return self._go(start_min, next(self.run_times), 1.0, level, *self.taken(1.0, level))
+        return self._go_on_power(start_min, 1.0, level, self.power_w(), self.trip_min)
 
     def carry_on(self, start_min: float, cut_out: float) -> bool:
         """Plan on with what is left, so that the truck comes to the room at its cut-out; see `work`.
@@ -130,17 +130,17 @@ class Truck:
         soc = self.arrival_soc
         if self.run_times is not None:
             return self._go(start_min, next(self.run_times), soc, soc, 0.0, 0.0)
-        power_w = self._power_w()
+        power_w = self.power_w()
         hours, ah = discharge(soc, cut_out, power_w, self.group.cell)
         minutes = max(0.0, ticked(60.0 * hours - 2.0 * self.trip_min))
         return self._go(start_min, minutes, soc, cut_out, ah, power_w * hours / 1000.0)
 
-    def _power_w(self) -> float:
+    def power_w(self) -> float:
         """Mean power of the next stint. [W]"""
         assert self.stint_factors is not None  # there are run times or draws
         return self.group.power_w * self.factor * next(self.stint_factors)
 
-    def _taken(self, soc_from: float, soc_to: float) -> tuple[float, float]:
+    def taken(self, soc_from: float, soc_to: float) -> tuple[float, float]:
         """Ampere-hours and energy between two states of charge, at no particular power. [Ah, kWh]"""
         cell = self.line.plan.cell
         ah = (soc_from - soc_to) * cell.capacity_ah

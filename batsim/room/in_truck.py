@@ -44,8 +44,7 @@ def _new_stint(truck: "Truck", level: float) -> Stint:
     """Draw how hard the truck works until its next charge."""
     if truck.run_times is not None:
         return _even(next(truck.run_times), level)
-    assert truck.stint_factors is not None  # either run times or draws
-    return Stint(truck.group.power_w * truck.factor * next(truck.stint_factors), 0.0)
+    return Stint(truck.power_w(), 0.0)
 
 
 def _even(minutes: float, level: float) -> Stint:
@@ -69,8 +68,7 @@ def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float
     before = battery.soc_share
     if stint.share_per_min:
         after = max(0.0, before - minutes * stint.share_per_min)
-        ah = (before - after) * cell.capacity_ah
-        kwh = ah * cell.cells * (cell.empty_v + cell.slope_v * (before + after) / 2.0) / 1000.0
+        ah, kwh = truck.taken(before, after)
         usable = cell.capacity_ah
     else:
         after = soc_after(before, minutes / 60.0, stint.power_w, cell)
@@ -131,10 +129,10 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.below_cut_out = int(battery.soc_share < truck.line.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
         truck.in_line = True
-        desk.note(truck, 1)
+        desk.note(1)
         truck.served = desk.wait(truck)
         yield truck.served
-        desk.note(truck, -1)
+        desk.note(-1)
         truck.in_line = False
     pool = battery.pool
     assert pool is not None  # taken above

@@ -118,12 +118,24 @@ class Room:
         self.connect_times = self.durations("connect", lambda _: connect)
         self.cool_downs = self.durations("cool-down", lambda line: line.battery.cool_down_min)
         self.watering_times = self.durations("watering", lambda line: line.watering_min)
+        self._spread_waterings()
         timed = [line for line in self.plan.lines if line.battery.charge_time_min is not None]
         charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or connect)
         self.charge_times = [
             times if battery.line.plan in timed else None
             for battery, times in zip(self.batteries, charge_times, strict=True)
         ]
+
+    def _spread_waterings(self) -> None:
+        """Start each battery somewhere between two waterings; else all would fall due on the same day."""
+        first = 0
+        for line in self.plan.lines:
+            watering = line.battery.watering
+            if watering is not None:
+                for number, battery in enumerate(self.batteries[first : first + line.batteries]):
+                    generator = self.streams.generator(f"battery of type {line.number}", number, "since watering")
+                    battery.charges = float(generator.integers(int(watering.every_charges)))
+            first += line.batteries
 
     def durations(self, purpose: str, law: "Callable[[LinePlan], DurationLaw]") -> "list[Iterator[float]]":
         """Endless durations for each battery."""

@@ -40,7 +40,7 @@ class SpotDesk:
                 return True
         return False
 
-    def give_back(self, pool: "ChargerPool", _: "Event | None" = None) -> None:
+    def give_back(self, pool: "ChargerPool", _: "Event") -> None:
         """Free a spot and its charger, and call the first truck that can use it."""
         pool.free += 1
         self.spots += 1
@@ -62,7 +62,7 @@ class SpotDesk:
         self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
         self.room.state(truck.battery, IN_TRUCK)
 
-    def note(self, truck: "Truck", change: int) -> None:
+    def note(self, change: int) -> None:
         """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
         self.in_shift += change
         cause = STATION if self.in_shift else NOTHING

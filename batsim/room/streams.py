@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 FIRST_BLOCK, LARGEST_BLOCK = 16, 256
 """Draws made at once: few at first, for short runs, then twice as many each time."""
 
-Floats = "np.ndarray[tuple[int], np.dtype[np.float64]]"
-Sampler = Callable[[Generator, int], "np.ndarray[tuple[int], np.dtype[np.float64]]"]
+Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
+Weights = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+Sampler = Callable[[Generator, int], Floats]
 
 
 class Streams:
@@ -108,7 +109,7 @@ def _triangular(low: float, typical: float, high: float) -> Sampler:
         return lambda _, size: np.full(size, low)
     corner = (typical - low) / width
 
-    def draw(generator: Generator, size: int) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
+    def draw(generator: Generator, size: int) -> Floats:
         u = generator.random(size)
         rising = low + np.sqrt(u * width * (typical - low))
         falling = high - np.sqrt((1.0 - u) * width * (high - typical))
@@ -123,7 +124,7 @@ def _hyperexponential(mean: float, cv: float) -> Sampler:
     share = (1.0 + math.sqrt((squared - 1.0) / (squared + 1.0))) / 2.0
     means = mean / (2.0 * share), mean / (2.0 * (1.0 - share))
 
-    def draw(generator: Generator, size: int) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
+    def draw(generator: Generator, size: int) -> Floats:
         branch, u = generator.random(size), generator.random(size)
         return np.where(branch < share, means[0], means[1]) * -np.log1p(-u)
 
@@ -135,7 +136,7 @@ def exchange_times(
     laws: "list[tuple[str, DurationLaw]]",
     entity: str,
     number: int,
-    columns: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
+    columns: Weights,
 ) -> Iterator[tuple[float, ...]]:
     """Endless rows of times of one truck's exchanges.
 
@@ -160,7 +161,7 @@ def _exchange_rows(
     laws: "list[tuple[str, DurationLaw]]",
     entity: str,
     number: int,
-    columns: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
+    columns: Weights,
 ) -> Iterator[tuple[float, ...]]:
     """Draw blocks of step times, each step from its own stream, and weigh them together."""
     draws = [

@@ -109,6 +109,28 @@ class Kind:
         return dict(self.schema)
 
 
+class Limits(NamedTuple):
+    """Between what a number must lie; None where there is no limit."""
+
+    above: float | None
+    least: float | None
+    most: float | None
+
+    def hold(self, value: float, show: Callable[[float], str]) -> float:
+        """Return the number if it lies within, or raise a ValueError that names the limit."""
+        broken = ""
+        if self.above is not None and value <= self.above:
+            broken = f"above {show(self.above)}"
+        elif self.least is not None and value < self.least:
+            broken = f"at least {show(self.least)}"
+        elif self.most is not None and value > self.most:
+            broken = f"at most {show(self.most)}"
+        if broken:
+            msg = f"must be {broken}"
+            raise ValueError(msg)
+        return value
+
+
 class Quantity(Kind):
     """A number with a unit, written as text; read into the canonical unit of its dimension."""
 
@@ -120,30 +142,21 @@ class Quantity(Kind):
         least: float | None = None,
         most: float | None = None,
     ) -> None:
-        self.dimension, self.above, self.least, self.most = dimension, above, least, most
+        self.dimension, self.limits = dimension, Limits(above, least, most)
         example = units.DIMENSIONS[dimension].example
         self.schema = {"type": "string", "examples": [example], "pattern": r"^\s*[-+]?[0-9.]"}
 
     def read(self, value: object) -> float:
         """Read the text; the limits are stated in the canonical unit."""
         number = units.parse(value, self.dimension)
-        if self.above is not None and number <= self.above:
-            msg = f"must be above {units.show(self.above, self.dimension)}"
-            raise ValueError(msg)
-        if self.least is not None and number < self.least:
-            msg = f"must be at least {units.show(self.least, self.dimension)}"
-            raise ValueError(msg)
-        if self.most is not None and number > self.most:
-            msg = f"must be at most {units.show(self.most, self.dimension)}"
-            raise ValueError(msg)
-        return number
+        return self.limits.hold(number, lambda limit: units.show(limit, self.dimension))
 
 
 class Number(Kind):
     """A plain number without a unit, such as a Peukert exponent or a coefficient of variation."""
 
     def __init__(self, *, above: float | None = None, least: float | None = None, most: float | None = None) -> None:
-        self.above, self.least, self.most = above, least, most
+        self.limits = Limits(above, least, most)
         self.schema = {"type": "number"}
 
     def read(self, value: object) -> float:
@@ -153,16 +166,7 @@ class Number(Kind):
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
             msg = "needs a plain number, without a unit"
             raise ValueError(msg)
-        if self.above is not None and value <= self.above:
-            msg = f"must be above {self.above:g}"
-            raise ValueError(msg)
-        if self.least is not None and value < self.least:
-            msg = f"must be at least {self.least:g}"
-            raise ValueError(msg)
-        if self.most is not None and value > self.most:
-            msg = f"must be at most {self.most:g}"
-            raise ValueError(msg)
-        return float(value)
+        return self.limits.hold(float(value), lambda limit: f"{limit:g}")
 
 
 class Count(Kind):

@@ -76,7 +76,7 @@ def profile_of(charger: ChargerType, battery: BatteryType) -> Profile:
         absorption_v=value(f"{name}.absorption_v"),
         finish_v=value(f"{name}.finish_v"),
         w_start_a=main_a * value("charging.w_line.start_share") if falling else 0.0,
-        w_start_soc=value(f"{name}.discharge_to") if falling else 0.0,
+        w_start_soc=value("charging.w_line.start_soc") if falling else 0.0,
         w_gassing_a=main_a * value("charging.w_line.gassing_share") if falling else 0.0,
         gassing_soc=value("charging.w_line.gassing_soc") if falling else 0.0,
     )

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 POOL_PAYS_S = 1.0
 """Work left, in seconds, above which a pool of processes pays for its start."""
+TRIED = 8
+"""Jobs, spread over all, that are run first to tell how long the rest will take."""
 CHUNK_S = 0.25
 """Least work in a chunk handed to another process, in seconds, so that handing over costs little."""
 
@@ -66,8 +68,8 @@ def run_jobs(
     results: list[Values | None] = [None] * len(jobs)
     done = 0
     # Spread the first ones over the layouts, so that the estimate of what is left is fair.
-    tried = jobs[:: max(1, len(jobs) // 8)] if cores > 1 else jobs
-    order = sorted(range(len(jobs)), key=lambda number: jobs[number] not in tried)
+    tried = range(0, len(jobs), max(1, len(jobs) // TRIED))
+    order = sorted(range(len(jobs)), key=lambda number: number not in tried)
     for position, number in enumerate(order):
         left_s = (time.perf_counter() - started) / max(1, position) * (len(jobs) - position)
         if cores > 1 and position >= min(2, len(tried)) and left_s > POOL_PAYS_S:
