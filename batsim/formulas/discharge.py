@@ -258,10 +258,18 @@ def _kappa(draw_a: float, cell: Cell) -> float:
 
 
 def _share_per_h(soc: float, power_w: float, cell: Cell) -> float:
-    """Fall of the state of charge in an hour."""
-    draw_a = current_a(soc, power_w, cell)
-    usable_ah = cell.capacity_ah * cell.capacity_factor
-    return draw_a * _kappa(draw_a, cell) / usable_ah if usable_ah else math.inf
+    """Fall of the state of charge in an hour; `current_a` and `_kappa` are written out, as in `_gauss`."""
+    capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
+    usable_ah = capacity_ah * factor
+    emf = empty_v + slope_v * soc
+    square = emf * emf - 4.0 * resistance * power_w / (cells * capacity_ah)
+    if square < 0.0 or not usable_ah:
+        return math.inf
+    draw_a = 2.0 * power_w / (cells * (emf + math.sqrt(square)))
+    if peukert == 1.0:
+        return draw_a / usable_ah
+    kappa: float = (draw_a * 5.0 / capacity_ah) ** (peukert - 1.0)
+    return draw_a * (kappa if kappa > floor else floor) / usable_ah
 
 
 def discharge(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:

@@ -73,10 +73,10 @@ def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float
     if depth < 0.0:
         msg = f"depth of discharge must be 0 or more (got {depth:g})"
         raise ValueError(msg)
-    ratio = depth / life.depth
-    exponent = life.beta if ratio <= 1.0 else life.deep_beta
-    warmth = (temperature_degc - life.temperature_degc) / life.kelvin_per_halving
-    return float(ratio**exponent * 2.0**warmth / life.cycles)
+    cycles, tested, beta, deep_beta, tested_degc, halving_k = life
+    ratio = depth / tested
+    warmth = (temperature_degc - tested_degc) / halving_k
+    return float(ratio ** (beta if ratio <= 1.0 else deep_beta) * 2.0**warmth / cycles)
 
 
 def part_charge_factor(part_charges: int, free: int, surcharge: float) -> float:

@@ -5,14 +5,13 @@ import re
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batsim.formulas.charging import (
     KINDS,
     Phase,
     Profile,
-    acceptance_tau_h,
     ah_after,
     charge_phases,
     current_after,
@@ -22,26 +21,32 @@ from batsim.formulas.charging import (
     phases_ah,
     phases_hours,
     phases_kwh,
+    phases_totals,
+    rest_of,
     soc_after,
     stored_ah_after,
     w_line_a,
     wall_kwh,
 )
+from batsim.formulas.discharge import Cell, discharge_kwh
 
+FEW = settings(max_examples=50, deadline=None)
 CAPACITY_AH = 500.0
 IUIA = Profile("IUIa", 100.0, 25.0, 1.0, 1.15, 0.99, 2.25, 2.4, 2.6)
 IU = IUIA._replace(kind="IU")
+GEL = IUIA._replace(kind="IUI", main_a=90.0, end_a=2.5, factor=1.025, absorption_v=2.37, finish_v=2.5)
 CONSTANT = IUIA._replace(kind="I", main_a=25.0)
 FALLING = Profile("W", 0.0, 20.0, 0.0, 1.2, 0.99, 2.25, 2.4, 2.52, 70.0, 0.2, 40.0, 0.8)
+DOUBLED = FALLING._replace(kind="WoWa", factor=1.15, w_first_factor=2.0)
 LITHIUM = Profile("CC-CV", 250.0, 25.0, 0.04, 1.0, 1.0, 3.35, 3.6, 3.6)
-PROFILES = {profile.kind: profile for profile in (CONSTANT, IU, IUIA, FALLING, LITHIUM)}
-RETURNS_OWED = ("I", "IUIa", "W")  # a full charge gives what is owed
+PROFILES = {profile.kind: profile for profile in (CONSTANT, IU, IUIA, GEL, FALLING, DOUBLED, LITHIUM)}
+RETURNS_OWED = ("I", "IUIa", "IUI", "W", "WoWa")  # a full charge gives what is owed
 
 shares = st.floats(0.0, 1.0)
 profiles = st.one_of(
     st.builds(
         Profile,
-        kind=st.sampled_from(["I", "IU", "IUIa", "CC-CV"]),
+        kind=st.sampled_from(["I", "IU", "IUIa", "IUI", "CC-CV"]),
         main_a=st.floats(25.0, 300.0),
         end_a=st.floats(5.0, 30.0),
         tau_h=st.floats(0.02, 2.0),
@@ -52,13 +57,16 @@ profiles = st.one_of(
         finish_v=st.just(2.6),
     ),
     st.builds(
-        lambda factor, end_a, gassing, start, gassing_soc: FALLING._replace(
+        lambda first_factor, factor, end_a, gassing, start, gassing_soc: FALLING._replace(
+            kind="W" if first_factor == 1.0 else "WoWa",
             factor=factor,
             end_a=end_a,
             w_gassing_a=end_a * gassing,
             w_start_a=end_a * gassing * start,
             gassing_soc=gassing_soc,
+            w_first_factor=first_factor,
         ),
+        st.sampled_from([1.0, 1.5, 2.0]),
         st.floats(1.0, 1.25),
         st.floats(5.0, 40.0),
         st.floats(1.0, 3.0),
@@ -80,6 +88,7 @@ def _full(profile, missing_ah):
     return charge_phases(profile, CAPACITY_AH, missing_ah, profile.factor * missing_ah)
 
 
+@FEW
 @given(
     profile=profiles,
     missing=st.floats(0.0, 1.1),
@@ -107,6 +116,7 @@ def test_interruptions_cost_nothing(profile, missing, extra_ah, to_soc, cuts):
     assert stored_ah == pytest.approx(stored_ah_after(in_one_go, math.inf, CAPACITY_AH), abs=1e-6)
 
 
+@FEW
 @given(profile=profiles, missing=st.floats(0.0, 1.1), to_soc=st.sampled_from([1.0, 0.9, 0.7]), share=shares)
 def test_a_phase_begins_where_the_last_one_ends(profile, missing, to_soc, share):
     """State of charge rises from what it was, without a gap, and never above 1."""
@@ -125,6 +135,7 @@ def test_a_phase_begins_where_the_last_one_ends(profile, missing, to_soc, share)
         assert phases[0].soc_from <= soc_after(phases, hours) <= phases[-1].soc_to
 
 
+@FEW
 @given(profile=profiles, missing=st.floats(0.001, 1.1), share=shares)
 def test_more_goes_in_than_is_stored(profile, missing, share):
     """Ampere-hours and energy in are never below what the battery keeps."""
@@ -137,9 +148,86 @@ def test_more_goes_in_than_is_stored(profile, missing, share):
     assert phases_kwh(cut(phases, hours), 24) >= 24 * 2.13 * stored_ah / 1000.0 - 1e-9
 
 
+@pytest.mark.parametrize("kind", KINDS)
+@FEW
+@given(missing=st.floats(0.001, 1.1))
+def test_more_energy_goes_in_than_comes_out_at_rest_voltage(kind, missing):
+    """At no loss at all in the discharge, a round trip never gains."""
+    phases = _full(PROFILES[kind], missing * CAPACITY_AH)
+    empty_v, slope_v = (3.2, 0.15) if kind == "CC-CV" else (1.97, 0.16)
+    at_rest = Cell(CAPACITY_AH, 24, empty_v, slope_v, 0.0, 1.0, 0.0, 1.0)
+
+    if phases:
+        out_kwh = discharge_kwh(phases[-1].soc_to, phases[0].soc_from, 0.0, at_rest)
+        assert phases_kwh(phases, 24) >= out_kwh
+
+
+@FEW
+@given(profile=profiles, missing=st.floats(0.001, 1.1))
+def test_stored_and_gas_are_what_was_given(profile, missing):
+    phases = _full(profile, missing * CAPACITY_AH)
+    stored_ah = stored_ah_after(phases, math.inf, CAPACITY_AH)
+
+    assert stored_ah + gassing_ah(phases, CAPACITY_AH) == pytest.approx(phases_ah(phases), abs=1e-9)
+    assert stored_ah <= missing * CAPACITY_AH + 1e-9
+
+
+@FEW
+@given(profile=profiles, missing=st.floats(0.001, 1.1))
+def test_gas_is_the_overcharge(profile, missing):
+    """Factor - 1 times what was drawn; after IUIa, IUI and I up to their end current times tau more, not stored."""
+    missing_ah = missing * CAPACITY_AH
+    gas_ah = gassing_ah(_full(profile, missing_ah), CAPACITY_AH)
+    overcharge_ah = (profile.factor - 1.0) * missing_ah
+    end_a = profile.main_a if profile.kind == "I" else min(profile.main_a, profile.end_a)
+
+    if profile.kind in ("IU", "CC-CV"):
+        assert gas_ah == pytest.approx(0.0, abs=1e-6)
+    elif profile.kind in ("W", "WoWa"):
+        assert gas_ah == pytest.approx(overcharge_ah, abs=1e-6)
+    else:
+        assert -1e-6 <= gas_ah - overcharge_ah <= end_a * profile.tau_h + 1e-6
+
+
+@FEW
+@given(profile=profiles, missing=st.floats(0.001, 1.1), to_soc=st.sampled_from([1.0, 0.9, 0.7]), share=shares)
+def test_done_and_still_to_come_are_the_whole_charge(profile, missing, to_soc, share):
+    """`cut` and `rest_of` share out hours, ampere-hours, energy and gas, and meet at one state of charge."""
+    missing_ah = missing * CAPACITY_AH
+    whole = charge_phases(profile, CAPACITY_AH, missing_ah, profile.factor * missing_ah, to_soc)
+    hours = share * phases_hours(whole)
+    done, rest = cut(whole, hours), rest_of(whole, hours)
+
+    totals = zip(phases_totals(done, 24), phases_totals(rest, 24), strict=True)
+    assert [first + second for first, second in totals] == pytest.approx(phases_totals(whole, 24), abs=1e-9)
+    gas_ah = gassing_ah(done, CAPACITY_AH) + gassing_ah(rest, CAPACITY_AH)
+    assert gas_ah == pytest.approx(gassing_ah(whole, CAPACITY_AH), abs=1e-9)
+    if done and rest:
+        assert rest[0].soc_from == pytest.approx(done[-1].soc_to, abs=1e-12)
+        assert rest[-1].soc_to == whole[-1].soc_to
+        assert rest[0].amps == pytest.approx(current_after(whole, hours))
+
+
+@FEW
+@given(profile=profiles, missing=st.floats(0.001, 1.1), first=shares, second=shares)
+def test_the_rest_is_cut_like_the_whole(profile, missing, first, second):
+    """Some hours into what is left, current, state of charge and ampere-hours are those of the whole charge."""
+    whole = _full(profile, missing * CAPACITY_AH)
+    early_h = first * phases_hours(whole)
+    rest = rest_of(whole, early_h)
+    late_h = second * phases_hours(rest)
+
+    assert ah_after(rest, late_h) == pytest.approx(
+        ah_after(whole, early_h + late_h) - ah_after(whole, early_h), abs=1e-6
+    )
+    if rest and late_h < phases_hours(rest):
+        assert soc_after(rest, late_h) == pytest.approx(soc_after(whole, early_h + late_h), abs=1e-9)
+
+
+@FEW
 @given(profile=profiles, missing=st.floats(0.05, 1.1))
 def test_a_full_charge_gives_what_is_owed(profile, missing):
-    """I, IUIa and W give factor times what was drawn; IU and CC-CV what is missing up to their mark."""
+    """IU and CC-CV give what is missing up to their mark, all others factor times what was drawn."""
     missing_ah = missing * CAPACITY_AH
     phases = _full(profile, missing_ah)
     if profile.kind in RETURNS_OWED:
@@ -150,13 +238,16 @@ def test_a_full_charge_gives_what_is_owed(profile, missing):
         assert gassing_ah(phases, CAPACITY_AH) == pytest.approx(0.0, abs=1e-6)
 
 
+@FEW
 @given(profile=profiles, missing=st.floats(0.01, 1.0), more=st.floats(1.01, 1.5))
 def test_hours_rise_with_what_is_missing(profile, missing, more):
-    assert phases_hours(_full(profile, more * missing * CAPACITY_AH)) >= phases_hours(
-        _full(profile, missing * CAPACITY_AH)
-    )
+    """Also strictly, but for IU and CC-CV on a battery above their mark."""
+    hours, more_hours = (phases_hours(_full(profile, each * CAPACITY_AH)) for each in (missing, more * missing))
+
+    assert more_hours > hours or more_hours == hours == 0.0
 
 
+@FEW
 @given(profile=profiles, missing=st.floats(0.01, 1.0), more=st.floats(1.001, 1.2))
 def test_hours_rise_with_the_charge_factor(profile, missing, more):
     higher = profile._replace(factor=more * profile.factor)
@@ -167,6 +258,7 @@ def test_hours_rise_with_the_charge_factor(profile, missing, more):
         assert more_hours == hours
 
 
+@FEW
 @given(profile=profiles, missing=st.floats(0.01, 1.0), more=st.floats(1.01, 3.0))
 def test_hours_fall_with_the_main_current(profile, missing, more):
     """A stronger charger is never slower, with or without a last phase."""
@@ -181,6 +273,7 @@ def test_hours_fall_with_the_main_current(profile, missing, more):
         assert fewer_hours <= hours * (1.0 + 1e-9)
 
 
+@FEW
 @given(profile=profiles, missing=st.floats(0.01, 1.0), shares_of=st.tuples(shares, shares))
 def test_current_is_the_slope_of_the_ampere_hours(profile, missing, shares_of):
     """Ampere-hours between two instants lie between the currents at both; a current never rises."""
@@ -193,6 +286,7 @@ def test_current_is_the_slope_of_the_ampere_hours(profile, missing, shares_of):
         assert given_ah >= current_after(phases, late_h) * (late_h - early_h) - 1e-6
 
 
+@FEW
 @given(kind=st.sampled_from(KINDS), missing=st.floats(0.0, 1.0), to_soc=st.floats(0.05, 0.98))
 def test_a_part_charge_stops_where_told_and_stores_all(kind, missing, to_soc):
     """A part charge reaches its mark, with no gas, and is nothing for a battery above the mark."""
@@ -205,6 +299,7 @@ def test_a_part_charge_stops_where_told_and_stores_all(kind, missing, to_soc):
         assert gassing_ah(phases, CAPACITY_AH) == pytest.approx(0.0, abs=1e-6)
 
 
+@FEW
 @given(kind=st.sampled_from(KINDS), marks=st.lists(st.floats(0.05, 0.98), min_size=3, max_size=3))
 def test_part_charges_add_up(kind, marks):
     """From a to c takes as long as from a to b and from b to c."""
@@ -229,12 +324,14 @@ def test_a_full_battery_needs_no_charge(kind, to_soc):
         ("I", (Phase(2.0, 25.0, 0.0, 2.6, 1.0, 1.0, 1.0),)),
         ("IU", ()),
         ("IUIa", (Phase(2.0, 25.0, 0.0, 2.6, 1.0, 1.0, 1.0),)),
+        ("IUI", (Phase(20.0, 2.5, 0.0, 2.5, 1.0, 1.0, 1.0),)),
         ("W", (Phase(2.5, 20.0, 0.0, 2.52, 1.0, 1.0),)),
+        ("WoWa", (Phase(2.5, 20.0, 0.0, 2.52, 1.0, 1.0),)),
         ("CC-CV", ()),
     ],
 )
 def test_only_what_is_owed_is_left(kind, phases):
-    """With nothing missing and 50 Ah owed, I, IUIa and W run their last current and it all makes gas."""
+    """With nothing missing and 50 Ah owed, all but IU and CC-CV run their last current and it all makes gas."""
     charge = charge_phases(PROFILES[kind], CAPACITY_AH, 0.0, 50.0)
 
     assert charge == phases
@@ -295,6 +392,25 @@ def test_a_falling_line_may_be_flat():
     assert phases_hours(_full(flat, 400.0)) == pytest.approx(480.0 / 20.0)
 
 
+def test_two_lines_halve_the_time_below_gassing():
+    """WoWa is W with twice the current up to the onset of gassing, and then the same."""
+    single, doubled = _full(FALLING, 400.0), _full(_kind("WoWa", factor=1.2), 400.0)
+
+    assert doubled[0].hours == pytest.approx(single[0].hours / 2.0)
+    assert [phase.amps for phase in doubled] == pytest.approx([140.0, 40.0])
+    assert current_after(doubled, doubled[0].hours * (1.0 - 1e-12)) == pytest.approx(80.0)
+    assert doubled[1] == single[1]
+    assert _full(_kind("WoWa", w_first_factor=1.0, factor=1.2), 400.0) == single
+
+
+def test_a_gel_charge_ends_at_a_very_small_current():
+    """90 A until 90 Ah are missing, ln(90/2.5) h at the limit, then the 12.5 Ah still owed at 2.5 A."""
+    gel = _full(GEL, 400.0)
+
+    assert [phase.hours for phase in gel] == pytest.approx([310.0 / 90.0, math.log(36.0), 5.0])
+    assert gel == _full(GEL._replace(kind="IUIa"), 400.0)
+
+
 def test_less_owed_than_missing_still_fills_the_battery():
     """On W the state of charge cannot rise by more than is given; on IUIa the U phase is not cut short."""
     assert phases_ah(charge_phases(FALLING, CAPACITY_AH, 400.0, 0.0)) == pytest.approx(400.0)
@@ -316,6 +432,8 @@ def test_before_and_after_a_charge():
 
     assert cut(phases, 0.0) == ()
     assert cut(phases, end_h + 1.0) == phases
+    assert rest_of(phases, 0.0) == rest_of(phases, -1.0) == phases
+    assert rest_of(phases, end_h + 1.0) == ()
     assert soc_after(phases, 0.0) == phases[0].soc_from
     assert soc_after(phases, end_h + 1.0) == phases[-1].soc_to
     assert current_after(phases, 0.0) == 100.0
@@ -327,7 +445,7 @@ def test_no_phases():
     """An empty charge takes no time, gives nothing and stores nothing."""
     assert phases_hours(()) == phases_ah(()) == phases_kwh((), 24) == gassing_ah((), CAPACITY_AH) == 0.0
     assert stored_ah_after((), 3.0, CAPACITY_AH) == current_after((), 0.0) == 0.0
-    assert cut((), 1.0) == ()
+    assert cut((), 1.0) == rest_of((), 1.0) == ()
 
 
 def test_no_phases_have_no_state_of_charge():
@@ -337,9 +455,9 @@ def test_no_phases_have_no_state_of_charge():
 
 
 def test_an_unknown_kind_is_refused():
-    message = "kind must be one of I, IU, IUIa, W, CC-CV (got 'WoWa')"
+    message = "kind must be one of I, IU, IUIa, IUI, W, WoWa, CC-CV (got 'Wa')"
     with pytest.raises(ValueError, match=_whole(message)):
-        charge_phases(IUIA._replace(kind="WoWa"), CAPACITY_AH, 400.0, 460.0)
+        charge_phases(IUIA._replace(kind="Wa"), CAPACITY_AH, 400.0, 460.0)
 
 
 @pytest.mark.parametrize(
@@ -347,8 +465,10 @@ def test_an_unknown_kind_is_refused():
     [
         ("IU", {"full_soc": 1.0}, "full_soc 1, main_a 100 A, end_a 25 A, tau_h 1 h"),
         ("IUIa", {"end_a": 0.0}, "full_soc 0.99, main_a 100 A, end_a 0 A, tau_h 1 h"),
+        ("IUI", {"tau_h": 0.0}, "full_soc 0.99, main_a 90 A, end_a 2.5 A, tau_h 0 h"),
         ("I", {"main_a": 0.0}, "full_soc 0.99, main_a 0 A, end_a 25 A, tau_h 1 h"),
         ("W", {"end_a": 0.0}, "full_soc 0.99, main_a 0 A, end_a 0 A, tau_h 0 h"),
+        ("WoWa", {"end_a": 0.0}, "full_soc 0.99, main_a 0 A, end_a 0 A, tau_h 0 h"),
         ("CC-CV", {"tau_h": 0.0}, "full_soc 1, main_a 250 A, end_a 25 A, tau_h 0 h"),
     ],
 )
@@ -365,14 +485,6 @@ def test_an_efficiency_is_a_share(efficiency):
         wall_kwh(23.0, efficiency)
     with pytest.raises(ValueError, match=_whole(message)):
         peak_wall_kw(100.0, 2.4, 24, efficiency)
-
-
-@pytest.mark.parametrize(("degc", "tau_h"), [(30.0, 2.0), (40.0, 1.5), (60.0, 1.2), (0.0, 3.5), (-30.0, 4.0)])
-def test_a_cold_battery_accepts_charge_more_slowly(degc, tau_h):
-    """2.5 % per K about 30 degC, within 0.6 and 2; worked by hand."""
-    correction = {"rated_degc": 30.0, "per_k": 0.025, "least": 0.6, "most": 2.0}
-
-    assert acceptance_tau_h(2.0, degc, **correction) == pytest.approx(tau_h)
 
 
 @pytest.mark.parametrize("line", [[(2.0, 16.0)], [(2.4, 8.0), (2.0, 16.0)]])

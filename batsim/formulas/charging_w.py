@@ -1,0 +1,99 @@
+"""Falling current, W and WoWa: the line of the charger, and the phases of a charge on it.
+
+The voltage of a battery rises as it fills, and the charger gives the less current the higher the voltage (DIN 41774).
+Here the line is laid over the state of charge instead, so that an interrupted charge goes on as if it had not been.
+"""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
+
+
+def w_line_a(volts_per_cell: float, line: Sequence[tuple[float, float]]) -> float:
+    """Return the current of a W charger at a cell voltage: straight between its anchors (V, A), then held.
+
+    DIN 41774: start current (at 2.0 V, from memory), half of it at 2.40 V, a quarter at 2.65 V.
+
+    Examples
+    --------
+    >>> round(w_line_a(2.1, [(2.0, 16.0), (2.4, 8.0), (2.65, 4.0)]), 9)
+    14.0
+    """
+    if len(line) < 2 or any(upper[0] <= lower[0] for lower, upper in pairwise(line)):
+        msg = f"a W line needs two anchors or more with rising voltages (got {list(line)})"
+        raise ValueError(msg)
+    volts = min(max(volts_per_cell, line[0][0]), line[-1][0])
+    row = 1
+    while volts > line[row][0]:
+        row += 1
+    (low_v, low_a), (high_v, high_a) = line[row - 1], line[row]
+    return low_a + (high_a - low_a) * (volts - low_v) / (high_v - low_v)
+
+
+def falling_phases(
+    profile: Profile, capacity_ah: float, missing_ah: float, owed_ah: float, to_soc: float
+) -> tuple[Phase, ...]:
+    """Phases of a W or WoWa charge, one or two, or none if there is nothing to do.
+
+    Parameters and result as for `batsim.formulas.charging.charge_phases`, which comes by here.
+
+    Notes
+    -----
+    With C = C5 and m = missing, the line of current over m passes through (w_start_soc, w_start_a),
+    (gassing_soc, w_gassing_a) and (1, end_a), m = C (1 - soc).
+
+    * Below gassing all is stored. WoWa has two lines at work there, so `w_first_factor` times the current, and drops
+      to the one line where gassing begins.
+    * Above gassing the current and the missing ampere-hours fall together, so both follow from the missing
+      ampere-hours alone, whatever came before; the ampere-hours owed only set the pace.
+    * Where the current falls from I1 to I2 in proportion to the ampere-hours given: t = Ah ln(I1/I2)/(I1 - I2).
+
+    At 14, 8, 4 A per 100 Ah and a factor of 1.15 to 1.20, 80 % of depth take 11.1 h to 11.8 h with W and 8.3 h to
+    9.0 h with WoWa; usual are 10 to 12 h, and 7.5 to 9 h (from memory).
+
+    References
+    ----------
+    DIN 41774 (currents). Line over the state of charge, and WoWa: common practice, no source (from memory).
+
+    Examples
+    --------
+    Flat lines on 100 Ah, of which 80 Ah are missing and 92 Ah owed: 60 Ah at twice 10 A, then 32 Ah at 10 A.
+
+    >>> wowa = Profile("WoWa", 0.0, 10.0, 0.0, 1.15, 1.0, 2.25, 2.4, 2.5, 10.0, 0.2, 10.0, 0.8, 2.0)
+    >>> [round(phase.hours, 9) for phase in falling_phases(wowa, 100.0, 80.0, 92.0, 1.0)]
+    [3.0, 3.2]
+    """
+    _, _, end_a, _, _, _, bulk_v, _, finish_v, start_a, start_soc, gassing_a, gassing_soc, first_factor = profile
+    onset_ah = capacity_ah * (1.0 - gassing_soc)
+    nothing_ah = ROUNDING * capacity_ah
+    stop_ah = capacity_ah * (1.0 - to_soc) if to_soc < 1.0 else 0.0
+    knee_ah = onset_ah if onset_ah > stop_ah else stop_ah
+    phases = []
+    left_ah = missing_ah if missing_ah > 0.0 else 0.0
+    soc = 1.0 - left_ah / capacity_ah
+    if left_ah - knee_ah > nothing_ah:
+        slope = (start_a - gassing_a) / (capacity_ah * (gassing_soc - start_soc))
+        from_a = first_factor * (gassing_a + slope * (left_ah - onset_ah))
+        to_a = first_factor * (gassing_a + slope * (knee_ah - onset_ah))
+        reached = 1.0 - knee_ah / capacity_ah
+        phases.append(_falling_phase(left_ah - knee_ah, from_a, to_a, bulk_v, soc, reached))
+        owed_ah -= left_ah - knee_ah
+        left_ah, soc = knee_ah, reached
+    give_ah = left_ah - stop_ah
+    if to_soc >= 1.0 and owed_ah > left_ah:
+        give_ah = owed_ah
+    if give_ah > nothing_ah:
+        slope = (gassing_a - end_a) / onset_ah
+        from_a, to_a = end_a + slope * left_ah, end_a + slope * stop_ah
+        phases.append(_falling_phase(give_ah, from_a, to_a, finish_v, soc, 1.0 - stop_ah / capacity_ah))
+    return tuple(phases)
+
+
+def _falling_phase(give_ah: float, from_a: float, to_a: float, volts: float, soc_from: float, soc_to: float) -> Phase:
+    """Return the phase of a current that falls with the ampere-hours given, see `falling_phases`."""
+    drop_a = from_a - to_a
+    fall = drop_a / to_a
+    hours = give_ah / to_a * (math.log1p(fall) / fall if fall else 1.0)
+    return new_phase(Phase, (hours, from_a, drop_a / give_ah, volts, soc_from, soc_to, 0.0))
