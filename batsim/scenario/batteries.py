@@ -1,29 +1,41 @@
 """Battery types and charger types."""
 
+import math
 import re
+from collections.abc import Iterator
 from typing import Annotated, Any, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
 
 from batsim import units
+from batsim.catalogue import figure
 from batsim.scenario.base import (
+    Celsius,
     Count,
     Fault,
     Frozen,
     Kilograms,
     Kind,
+    MinutesAbove0,
     NameText,
     Number,
     Quantity,
     Share,
     ShareAbove0,
+    Spread,
     Words,
+    by_default,
+    each_entry,
     refuse,
 )
 from batsim.scenario.laws import DurationLaw
+from batsim.scenario.week import WEEK_MIN
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
-PROFILES = ("IU", "IUIa", "W", "CC-CV")
+PROFILES = ("IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
+FALLING = ("W", "WoWa")
+"""Characteristics whose current falls along a line; such chargers cannot be throttled."""
+RECOVERY = ("none", "two_wells")
 
 
 class RatedCapacity(NamedTuple):
@@ -69,7 +81,7 @@ class ChargeCurrentText(Kind):
 
     def read(self, value: object) -> ChargeCurrent:
         """Read the current and whether it goes with the capacity."""
-        in_proportion = isinstance(value, str) and re.search(r"(per|/)\s*100", value) is not None
+        in_proportion = isinstance(value, str) and re.search(r"per|/", value) is not None
         amps = units.parse(value, "rate" if in_proportion else "current")
         if amps <= 0.0:
             msg = "must be above 0 A"
@@ -77,19 +89,114 @@ class ChargeCurrentText(Kind):
         return ChargeCurrent(amps, in_proportion)
 
 
+class WateringInterval(NamedTuple):
+    """When water is due; infinite where it does not count."""
+
+    charges: float
+    """Charges since the last watering. [charges]"""
+    gas_ah: float
+    """Ampere-hours of gassing since the last watering. [Ah]"""
+    when_low: bool
+    """Whether it is due when the water above the plates is used up."""
+
+
+class WateringIntervalText(Kind):
+    """When water is due: `7 charges`, `300 Ah` of gassing, or the word `when_low`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["7 charges", "300 Ah", "when_low"]}  # noqa: RUF012
+
+    def read(self, value: object) -> WateringInterval:
+        """Read charges, ampere-hours of gassing, or the word."""
+        if value == "when_low":
+            return WateringInterval(math.inf, math.inf, when_low=True)
+        if isinstance(value, str) and value.rstrip().endswith("Ah"):
+            gas_ah = Quantity("capacity", above=0.0).read(value)
+            return WateringInterval(math.inf, gas_ah, when_low=False)
+        try:
+            charges = Quantity("charge_count", least=1.0).read(value)
+        except units.UnitError as error:
+            msg = f"{error}; also read: '300 Ah' of gassing and the word when_low"
+            raise ValueError(msg) from None
+        return WateringInterval(charges, math.inf, when_low=False)
+
+
 class Watering(Frozen):
     """How often water is added, and how."""
 
-    every_charges: Annotated[float, Quantity("charge_count", least=1.0)] = Field(alias="every")
-    """Charges between two waterings. [charges]"""
+    every: Annotated[WateringInterval, WateringIntervalText()]
+    """Charges or ampere-hours of gassing between two waterings, or `when_low`. [charges or Ah]"""
     by: Annotated[str, Words("hand", "single_point")] = "hand"
     """Cell by cell, or all cells from one connection."""
     time_min: DurationLaw | None = Field(None, alias="time")
     """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""
 
 
+class AtLeastAWeek(Quantity):
+    """A duration of a week or more, such as `14 days`."""
+
+    def __init__(self) -> None:
+        super().__init__("duration")
+        self.schema = {**self.schema, "examples": ["14 days"]}
+
+    def read(self, value: object) -> float:
+        """Read the minutes; the limit is stated as a week."""
+        minutes = units.parse(value, "duration")
+        if minutes < WEEK_MIN:
+            msg = "must be at least 1 week"
+            raise ValueError(msg)
+        return minutes
+
+
+class Equalising(Frozen):
+    """A long small current after a full charge, now and then."""
+
+    every_min: Annotated[float, AtLeastAWeek()] = Field(alias="every")
+    """Least time from one to the next, never less than a week. [min]"""
+    length_min: MinutesAbove0 = Field(alias="length")
+    """How long it takes. [min]"""
+    current: Annotated[ChargeCurrent, ChargeCurrentText()]
+    """Its current. [A or A per 100 Ah]"""
+
+
+class LifeUsed(Kind):
+    """Share of its life that a battery has behind it: one share, or evenly between two."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"type": "string"},
+            {
+                "type": "object",
+                "properties": {
+                    "from": {"type": "string", "description": "Share of the least used battery."},
+                    "to": {"type": "string", "description": "Share of the most used battery."},
+                },
+                "additionalProperties": False,
+            },
+        ],
+        "examples": ["30 %", {"from": "0 %", "to": "80 %"}],
+    }
+
+    def read(self, value: object) -> tuple[float, float]:
+        """Read the least and the greatest share."""
+        share = Quantity("share", least=0.0, most=1.0)
+        if not isinstance(value, dict):
+            used = share.read(value)
+            return used, used
+        if set(value) != {"from", "to"}:
+            msg = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
+            raise ValueError(msg)
+        least, most = each_entry([(key, value[key]) for key in ("from", "to")], share.read)
+        if most < least:
+            rule = f"must be at least 'from' ({units.show(least, 'share')})"
+            refuse([Fault(("to",), rule, units.show(most, "share"))])
+        return least, most
+
+
 def _none_as_word(value: object) -> object:
-    """Read the word `none` as no watering at all."""
+    """Read the word `none` as nothing at all: no watering, no equalising charges."""
+    if isinstance(value, str | bool | int | float | list) and value != "none":
+        msg = "needs a block of keys, or the word none"
+        raise ValueError(msg)
     return None if value == "none" else value
 
 
@@ -114,6 +221,51 @@ class BatteryType(Frozen):
     """Watering interval, or the word `none`."""
     peukert: Annotated[float, Number(least=1.0, most=1.6)] | None = None
     """Peukert exponent on the mean current; by chemistry when not stated. [-]"""
+    recovery: Annotated[str, Words(*RECOVERY)] = "none"
+    """Whether what a strong current leaves behind comes back in breaks: the two-well model, in place of Peukert."""
+    equalising: Annotated[Equalising | None, BeforeValidator(_none_as_word)] = None
+    """Equalising charges, or the word `none`."""
+    cool_to_degc: Celsius | None = Field(None, alias="cool_to")
+    """Temperature at which a battery counts as cooled down, if it gets there before `cool_down` is over. [degC]"""
+    forced_air: bool = False
+    """Whether fans move the air about batteries in their places."""
+    cooling_time_constant_min: MinutesAbove0 | None = Field(None, alias="cooling_time_constant")
+    """Time in which a battery left in its place loses 63 % of its excess over the room; worked out from its mass
+    when not stated. [min]"""
+    charge_from_degc: Celsius | None = Field(None, alias="charge_from")
+    """Electrolyte temperature below which no charge begins; by chemistry when not stated. [degC]"""
+    charge_below_degc: Celsius | None = Field(None, alias="charge_below")
+    """Electrolyte temperature above which no charge begins; by chemistry when not stated. [degC]"""
+    capacity_spread_share: Spread = Field("0 %", alias="capacity_spread")  # type: ignore[assignment]
+    """Spread of the capacity from battery to battery: standard deviation over mean. [%]"""
+    life_used: Annotated[tuple[float, float], LifeUsed()] = "0 %"  # type: ignore[assignment]
+    """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "BatteryType":
+        """Refuse what could never happen: no temperature to charge at, equalising or low water where there is none."""
+        faults = list(self._temperature_faults())
+        if self.equalising is not None and self.chemistry == "lithium_ion":
+            faults.append(Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none"))
+        if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
+            rule = "when_low is for vented_lead_acid only; others have no water above their plates"
+            faults.append(Fault(("watering", "every"), rule, f"chemistry {self.chemistry}"))
+        refuse(faults)
+        return self
+
+    def _temperature_faults(self) -> Iterator[Fault]:
+        """Find temperatures between which no charge could begin."""
+        least, most = (
+            figure(f"battery.{self.chemistry}.{key}").value if stated is None else stated
+            for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
+        )
+        if least < most:
+            return
+        from_text, below_text = (units.show(degc, "temperature") for degc in (least, most))
+        if self.charge_from_degc is not None:
+            yield Fault(("charge_from",), f"must be below 'charge_below' ({below_text})", from_text)
+        else:
+            yield Fault(("charge_below",), f"must be above 'charge_from' ({from_text})", below_text)
 
     @property
     def nominal_v(self) -> float:
@@ -133,13 +285,15 @@ class ChargerType(Frozen):
     main_current: Annotated[ChargeCurrent, ChargeCurrentText()]
     """Current of the main stage. [A or A per 100 Ah]"""
     end_current: Annotated[ChargeCurrent, ChargeCurrentText()] | None = None
-    """Current of the end stage (IUIa, W), or at which it stops (CC-CV, IU). [A or A per 100 Ah]"""
+    """Current of the end stage (IUIa, IUI, W, WoWa), or at which it stops (CC-CV, IU). [A or A per 100 Ah]"""
     charge_factor: Annotated[float, Number(least=1.0, most=1.6)]
     """Ampere-hours returned over ampere-hours taken; IU and CC-CV return what was taken. [-]"""
     efficiency_share: ShareAbove0 = Field(alias="efficiency")
     """Energy to the battery over energy from the wall. [%]"""
     power_factor: Annotated[float, Number(above=0.0, most=1.0)]
     """Power over apparent power at the wall. [-]"""
+    standby_kw: Annotated[float, Quantity("power", least=0.0)] = by_default("charger.standby", "standby")
+    """Power from the wall while it gives no current. [kW]"""
 
     @model_validator(mode="after")
     def _complete(self) -> "ChargerType":
@@ -149,7 +303,7 @@ class ChargerType(Frozen):
             rule = f"the {self.profile} characteristic needs an 'end_current', such as '5 A per 100 Ah'"
             faults.append(Fault(("end_current",), rule))
         if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
-            rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa or W"
+            rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa, IUI, W or WoWa"
             faults.append(Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}"))
         refuse(faults)
         return self

@@ -147,7 +147,8 @@ def _strength(scenario: Scenario, number: int, draws: Draws, stated: Marked) -> 
         hours = mean_shift_min(scenario.week, group.shifts) / 60.0
         key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
     temperature = group.temperature_degc
-    at = scenario.site.room_temperature_degc if temperature is None else temperature
+    air = (group.air or scenario.site.room_air).in_week(scenario.simulation.start_week)
+    at = air if temperature is None else temperature
     cell = cell_of(scenario.batteries[group.battery], at)
     minutes = 60.0 * discharge(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:

@@ -6,7 +6,7 @@ from batsim import catalogue
 from batsim.scenario.reading import catalogue_names
 from batsim.scenario.site import Scenario
 
-MIXED = ("Arrangement", "BatteryType", "ChargerType", "Layout", "Shift", "Site", "Watering", "Week")
+MIXED = ("Arrangement", "BatteryType", "ChargerType", "Equalising", "Layout", "Shift", "Site", "Watering", "Week")
 """Parts whose keys may be spread over a file and the one that it extends or the entry that it starts from."""
 
 
@@ -38,17 +38,18 @@ def scenario_schema() -> dict[str, Any]:
         "anyOf": [{"enum": list(catalogue.handling_names())}, {"type": "string"}],
         "description": "Handling arrangement: one of the catalogue's or one of the scenario's own.",
     }
-    _let_text_stand_for_laws(schema)
+    _let_text_stand_for_blocks(schema)
     return schema
 
 
-def _let_text_stand_for_laws(schema: dict[str, Any]) -> None:
-    """Allow a lone duration wherever a law may stand, as the reader does."""
+def _let_text_stand_for_blocks(schema: dict[str, Any]) -> None:
+    """Allow a lone duration where a law may stand and `none` where there may be nothing, as the reader does."""
     law = schema["$defs"]["DurationLaw"]
     schema["$defs"]["DurationLaw"] = {
         "anyOf": [{"type": "string", "examples": ["4 min", "8 h"], "pattern": r"^\s*[0-9.]"}, law],
         "description": "A duration: fixed, {low, typical, high}, {low, high}, {mean, cv}, "
         "{mean, law: exponential} or {observed: FILE}.",
     }
-    watering = schema["$defs"]["BatteryType"]["properties"]["watering"]
-    watering["anyOf"] = [{"const": "none"}, *(each for each in watering["anyOf"] if each.get("type") != "null")]
+    for key in ("watering", "equalising"):
+        part = schema["$defs"]["BatteryType"]["properties"][key]
+        part["anyOf"] = [{"const": "none"}, *(each for each in part["anyOf"] if each.get("type") != "null")]

@@ -6,6 +6,7 @@ from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases, phases_hours
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import group_windows, manned_windows, overlap_min
+from batsim.scenario.charging_checks import charging_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem
@@ -18,7 +19,7 @@ LONGEST_CHARGE_H = 168.0
 
 def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
     """Find every broken rule of one layout."""
-    checks = (_batteries, _chargers, _places, _devices, _crew, _charge_in_truck)
+    checks = (_batteries, _chargers, _places, _devices, _crew, _charge_in_truck, charging_problems)
     return [found for check in checks for found in check(scenario, name, stated)]
 
 

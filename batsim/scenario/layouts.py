@@ -5,7 +5,8 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
-from batsim.scenario.base import Count, Frozen, Kind, NameText, Share, Words, by_default, each_entry
+from batsim.scenario.base import Count, Frozen, Kind, Minutes, NameText, Share, Words, by_default, each_entry
+from batsim.scenario.charging_rules import ChargingRules
 from batsim.scenario.laws import DurationLaw
 
 PICKING = ("longest_rested", "nearest", "fullest")
@@ -97,6 +98,8 @@ class InTruck(Frozen):
     """State of charge at which a charge in a break stops. [%]"""
     return_at_share: Share = by_default("in_truck.return_at", "return_at")
     """State of charge at which a truck that had to charge within its shift goes back to work. [%]"""
+    full_every_min: Minutes = by_default("in_truck.full_every", "full_every")
+    """Least time between charges after work that go to full; those in between stop at the ceiling. [min]"""
 
 
 class Layout(Frozen):
@@ -123,5 +126,7 @@ class Layout(Frozen):
     """Which ready battery is taken."""
     in_truck: InTruck = Field(default_factory=dict)  # type: ignore[assignment]
     """Rules for charging in the truck."""
+    charging: ChargingRules | None = None
+    """How chargers are held back, in place of the scenario's rules."""
     owned: tuple[NameText, ...] = ()
     """What is already there and need not be bought."""

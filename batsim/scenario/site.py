@@ -6,8 +6,8 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field, PrivateAttr
 
 from batsim import units
+from batsim.scenario.air import Air, AirText
 from batsim.scenario.base import (
-    Celsius,
     Count,
     Frozen,
     Kind,
@@ -18,6 +18,7 @@ from batsim.scenario.base import (
     by_default,
 )
 from batsim.scenario.batteries import BatteryType, ChargerType
+from batsim.scenario.charging_rules import ChargingRules
 from batsim.scenario.handling import Arrangement
 from batsim.scenario.layouts import RELEASE, Layout
 from batsim.scenario.marked import Marked
@@ -35,8 +36,8 @@ class Site(Frozen):
     """Name for tables and reports."""
     currency: str = Field("EUR", pattern=r"^[A-Z]{3}$")
     """Three letters of ISO 4217."""
-    room_temperature_degc: Celsius = by_default("site.room_temperature", "room_temperature")
-    """Temperature of the battery room and, unless a group says otherwise, of the work. [degC]"""
+    room_air: Annotated[Air, AirText()] = by_default("site.room_temperature", "room_temperature")
+    """Air of the battery room and, unless a group says otherwise, of the work: all year, or {winter, summer}. [degC]"""
 
 
 class Rules(Frozen):
@@ -109,6 +110,8 @@ class Simulation(Frozen):
     """Measured time of one run. [min]"""
     warm_up_min: Minutes = by_default("simulation.warm_up", "warm_up")
     """Time before it that is dropped. [min]"""
+    start_week: Annotated[int, Count(least=1, most=52)] = 1
+    """Calendar week of the first measured week, for temperatures that go with the seasons."""
     seed: Annotated[int, Count(most=2**31 - 1)] = 1
     """Seed of all random streams."""
     confidence_share: Confidence = by_default("simulation.confidence", "confidence")
@@ -134,6 +137,8 @@ class Scenario(Frozen):
     """The site's own handling arrangements, beside those of the catalogue."""
     layouts: dict[NameText, Layout] = Field(min_length=1)
     """Candidate answers by name."""
+    charging: ChargingRules = Field(default_factory=dict)  # type: ignore[assignment]
+    """How chargers are held back: power limit, hours, delay; a layout may state its own."""
     rules: Rules = Field(default_factory=dict)  # type: ignore[assignment]
     """How the room is run where more than one way is usual."""
     targets: Targets = Field(default_factory=dict)  # type: ignore[assignment]
@@ -170,6 +175,11 @@ class Scenario(Frozen):
     def arrangement(self, layout: str) -> Arrangement:
         """Handling arrangement of a layout."""
         return self.handling[self.layouts[layout].handling]
+
+    def charging_of(self, layout: str) -> ChargingRules:
+        """How chargers are held back in a layout: its own rules, or those of the scenario."""
+        own = self.layouts[layout].charging
+        return self.charging if own is None else own
 
     def batteries_of(self, layout: str) -> dict[str, int]:
         """Batteries by type in a layout, those in the trucks included."""

@@ -4,6 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
+from batsim.scenario.air import Air, AirText
 from batsim.scenario.base import (
     Celsius,
     Count,
@@ -113,8 +114,10 @@ class TruckGroup(Frozen):
     """The way to the battery room; none means next door."""
     exchange_at_share: Share = by_default("truck.exchange_at", "exchange_at")
     """State of charge at which the truck leaves for the room. [%]"""
+    air: Annotated[Air, AirText()] | None = None
+    """Air about the trucks at work; the air of the battery room when not stated. [degC]"""
     temperature_degc: Celsius | None = Field(None, alias="temperature")
-    """Temperature of the electrolyte at work; the site's room temperature when not stated. [degC]"""
+    """Temperature of the electrolyte at work where it is known; worked out from its heat when not stated. [degC]"""
 
     @model_validator(mode="after")
     def _consistent(self) -> "TruckGroup":

@@ -32,6 +32,14 @@ UNITS = {
     "charges",
     "1",
     "1/K",
+    "1/V",
+    "V/K",
+    "J/(kg K)",
+    "W/(m2 K)",
+    "Wh/kg",
+    "kg/l",
+    "g/Ah",
+    "days",
     "week",
     "weeks",
 }
@@ -44,6 +52,8 @@ FROM_CODE = (
     "battery.",
     "charger.standby",
     "charging.",
+    "gassing.",
+    "heat.",
     "in_truck.",
     "simulation.",
     "site.",
@@ -197,9 +207,39 @@ def test_a_chemistry_has_all_its_figures(chemistry):
         "bulk_v",
         "absorption_v",
         "finish_v",
+        "mass_energy",
+        "tray_density",
+        "specific_heat",
+        "charge_from",
+        "charge_below",
+        "charge_end_below",
+        "use_below",
+        "storing_v",
+        "gas_current",
+        "vented_share",
+        "life_cycles",
+        "life_depth",
+        "life_beta",
+        "life_deep_beta",
+        "life_temperature",
+        "life_halving",
+        "part_charges_free",
+        "part_charge_surcharge",
+        "capacity_lost",
     ):
         assert figure(f"battery.{chemistry}.{field}")
     assert figure(f"battery.{chemistry}.{'tau_cv' if chemistry == 'lithium_ion' else 'tau'}").unit == "h"
+
+
+@pytest.mark.parametrize("chemistry", CHEMISTRIES)
+def test_temperatures_of_a_chemistry_are_in_order(chemistry):
+    """A charge begins in a band, ends no cooler than it may begin, and its limits of use lie above the rating."""
+    begin, below, end, use, rated = (
+        figure(f"battery.{chemistry}.{each}").value
+        for each in ("charge_from", "charge_below", "charge_end_below", "use_below", "rated_temperature")
+    )
+    assert begin < rated < below <= end
+    assert rated < use <= end
 
 
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)

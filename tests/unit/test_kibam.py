@@ -103,7 +103,7 @@ def test_a_break_brings_some_back(battery, draw, rest_h):
     again_h = hours_to_empty(*wells_after(*empty, 0.0, rest_h, battery), amps, battery)
     later_h = hours_to_empty(*wells_after(*empty, 0.0, 2.0 * rest_h, battery), amps, battery)
 
-    assert 0.0 <= again_h <= later_h
+    assert 0.0 <= again_h <= later_h * (1.0 + 1e-9)  # once the wells are level, more rest brings nothing
     assert empty[1] < 1e-6 * battery.most_ah or later_h > 0.0
 
 

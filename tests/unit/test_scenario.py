@@ -68,7 +68,7 @@ def test_kestrel_lane_is_what_it_says() -> None:
     night, rollers = scenario.week.shifts["night"], scenario.layouts["side rollers"]
 
     assert (scenario.site.name, scenario.site.currency) == ("Kestrel Lane parts warehouse (invented)", "EUR")
-    assert scenario.site.room_temperature_degc == 22.0
+    assert scenario.site.room_air == (22.0, 22.0)
     assert (night.days, night.from_min, night.to_min, night.minutes) == ((0, 1, 2, 3, 6), 1320.0, 360.0, 480.0)
     assert night.breaks == ((120.0, 20.0),)
     assert (group.count, group.shifts, group.exchange_at_share) == (24, ("early", "late", "night"), 0.25)
@@ -78,7 +78,7 @@ def test_kestrel_lane_is_what_it_says() -> None:
     assert (group.to_room.distance_m, group.to_room.speed_m_per_min) == pytest.approx((140.0, 8000.0 / 60.0))
     assert (battery.cells, battery.capacity, battery.mass_kg, battery.nominal_v) == (24, (750.0, 5.0), 1180.0, 48.0)
     assert battery.watering is not None
-    assert battery.watering.every_charges == 7.0
+    assert battery.watering.every.charges == 7.0
     assert rollers.chargers == (ChargerCount(54, "electronic_iuia"),)
     assert rollers.crew == {"room early": 1, "room late": 1, "room night": 1}
     assert scenario.batteries_of("side rollers") == {"lead 48 V 750 Ah": 76}
@@ -108,11 +108,11 @@ UNITS = [
     ("trucks[0].to_room.distance", "460 ft", lambda s: s.trucks[0].to_room.distance_m, 140.208),
     ("trucks[0].to_room.speed", "5 mph", lambda s: s.trucks[0].to_room.speed_m_per_min, 134.112),
     ("trucks[0].temperature", "14 degF", lambda s: s.trucks[0].temperature_degc, -10.0),
-    ("site.room_temperature", "295.15 K", lambda s: s.site.room_temperature_degc, 22.0),
+    ("site.room_temperature", "295.15 K", lambda s: s.site.room_air.winter_degc, 22.0),
     ("batteries.big.cool_down", "1 h 30 min", lambda s: s.batteries["big"].cool_down_min.fixed_min, 90.0),
     ("batteries.big.mass", "2600 lb", lambda s: s.batteries["big"].mass_kg, 1179.340162),
     ("batteries.big.capacity", "750 Ah at 6 h", lambda s: s.batteries["big"].capacity, (750.0, 6.0)),
-    ("batteries.big.watering.every", "1 charge", lambda s: s.batteries["big"].watering.every_charges, 1.0),
+    ("batteries.big.watering.every", "1 charge", lambda s: s.batteries["big"].watering.every.charges, 1.0),
     ("chargers.our charger.main_current", "90 A", lambda s: s.chargers["our charger"].main_current.of(500.0), 90.0),
     ("chargers.our charger.main_current", "18 A/100Ah", lambda s: s.chargers["our charger"].main_current.of(500), 90.0),
     ("chargers.our charger.efficiency", "90 %", lambda s: s.chargers["our charger"].efficiency_share, 0.9),
@@ -219,7 +219,7 @@ def test_defaults_are_figures_of_the_catalogue() -> None:
     assert 100 * battery.discharge_to_share == value["battery.vented_lead_acid.discharge_to"]
     assert battery.mass_kg == value["battery_type.vented_lead_acid_24v.mass"]
     assert battery.watering is not None
-    assert battery.watering.every_charges == value["battery.vented_lead_acid.watering_every"]
+    assert battery.watering.every.charges == value["battery.vented_lead_acid.watering_every"]
     assert charger.main_current.of(100.0) == value["charger.electronic_iuia.main_current"]
     assert charger.end_current is not None
     assert charger.end_current.of(100.0) == value["charger.electronic_iuia.end_current"]
@@ -230,7 +230,7 @@ def test_defaults_are_figures_of_the_catalogue() -> None:
         value["in_truck.ceiling"],
         value["in_truck.return_at"],
     )
-    assert scenario.site.room_temperature_degc == value["site.room_temperature"]
+    assert scenario.site.room_air == (value["site.room_temperature"],) * 2
     assert scenario.simulation.replications == value["simulation.replications"]
     assert scenario.simulation.length_min == 10080 * value["simulation.length"]
     assert scenario.simulation.warm_up_min == 10080 * value["simulation.warm_up"]
