@@ -87,6 +87,10 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("soc_to_share", "-", "state of charge at the end"),
         Column("drawn_ah", "Ah", "ampere-hours drawn"),
         Column("drawn_kwh", "kWh", "energy drawn"),
+        Column("start_degc", "degC", "electrolyte at the start"),
+        Column("mean_degc", "degC", "its mean over the stint"),
+        Column("end_degc", "degC", "electrolyte at the end"),
+        Column("damage", "-", "share of its life that the stint used up"),
     ),
     "charges": (
         Column("battery", "-", "number of the battery"),
@@ -102,8 +106,15 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("soc_to_share", "-", "state of charge at the end"),
         Column("charged_ah", "Ah", "ampere-hours put in"),
         Column("charged_kwh", "kWh", "energy put in, at the battery"),
+        Column("gas_ah", "Ah", "part of the ampere-hours that made gas"),
+        Column("start_degc", "degC", "electrolyte when the current came on"),
+        Column("end_degc", "degC", "electrolyte when it went off"),
+        Column("put_off_min", "min", "start put off because the battery was too warm or too cold"),
+        Column("full", "-", "1 when it ended full"),
+        Column("equalising_min", "min", "part of it that was an equalising charge"),
     ),
     "charge_phases": (
+        Column("battery", "-", "number of the battery"),
         Column("line", "-", "number of the battery type"),
         Column("charger", "-", "number of the charger type"),
         Column("start_min", "min", "phase began"),
@@ -111,12 +122,19 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("start_a", "A", "current at its start"),
         Column("decay_per_h", "1/h", "decay of the current; 0 where it is constant"),
         Column("volts_per_cell", "V", "mean voltage of a cell"),
+        Column("soc_from_share", "-", "state of charge at its start"),
+        Column("soc_to_share", "-", "state of charge at its end"),
+        Column(
+            "acceptance_per_h", "1/h", "decay of what is missing, the rest makes gas; 0: all in proportion is stored"
+        ),
+        Column("side_gas_a", "A", "gas current at a held voltage, beside what the phase itself makes"),
     ),
     "waterings": (
         Column("battery", "-", "number of the battery"),
         Column("due_min", "min", "due and out of charge and cool-down"),
         Column("start_min", "min", "began"),
         Column("end_min", "min", "ended"),
+        Column("water_kg", "kg", "water put in"),
     ),
     "work": (
         Column("person", "-", "who", PERSONS),
@@ -156,6 +174,24 @@ class Facts:
     """Site working minutes of a week over its working days. [min]"""
     lines: tuple[str, ...]
     line_cells: tuple[int, ...]
+    line_capacity_ah: tuple[float, ...]
+    """Capacity of each battery type at the 5 h rate. [Ah]"""
+    line_room_tau_h: tuple[float, ...]
+    """Thermal time constant of each battery type in its place. [h]"""
+    line_truck_tau_h: tuple[float, ...]
+    """Thermal time constant of each battery type in a truck. [h]"""
+    line_charge_degc: tuple[tuple[float, float], ...]
+    """Electrolyte temperatures between which a charge of each battery type may begin. [degC]"""
+    line_use_below_degc: tuple[float, ...]
+    """Electrolyte temperature above which use of each battery type counts as a hot start. [degC]"""
+    line_vented_share: tuple[float, ...]
+    """Share of its gas that leaves each battery type. [-]"""
+    line_life_ah: tuple[float, ...]
+    """Ampere-hours that each battery type gives in its life at the depth of the cycle test. [Ah]"""
+    line_discharge_to_share: tuple[float, ...]
+    """Cut-out of each battery type. [-]"""
+    line_water_reserve_ah: tuple[float, ...]
+    """Ampere-hours of gassing that use up the water above the plates; infinite where none is added. [Ah]"""
     line_batteries: tuple[int, ...]
     battery_lines: tuple[int, ...]
     """Battery type of each battery."""
@@ -163,6 +199,9 @@ class Facts:
     chargers: tuple[str, ...]
     charger_counts: tuple[float, ...]
     charger_efficiency: tuple[float, ...]
+    charger_power_factor: tuple[float, ...]
+    charger_standby_kw: tuple[float, ...]
+    """Power from the wall while a charger gives no current. [kW]"""
     crew_windows: tuple[tuple[float, float, int], ...]
     """Attendants on duty: from, to, how many. Empty when crew is unlimited or drivers do it all."""
 

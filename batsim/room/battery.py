@@ -1,6 +1,9 @@
 """One numbered traction battery in the room."""
 
+from math import exp
 from typing import TYPE_CHECKING
+
+from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
     from batsim.room.charging import ChargerPool
@@ -11,21 +14,36 @@ class Battery:
     """State of one battery; what happened to it is in the record."""
 
     __slots__ = (
+        "capacity_share",
         "charged_min",
         "charges",
+        "damage",
+        "degc",
+        "degc_min",
+        "equalised_min",
+        "full_min",
+        "gas_ah",
         "line",
+        "lost_share",
         "missing_ah",
         "number",
         "owed_ah",
+        "part_charges",
         "place",
         "pool",
+        "room_tau_min",
         "soc_share",
         "spent_min",
+        "surplus_ah",
+        "used_min",
     )
 
     def __init__(self, number: int, line: "Line") -> None:
         self.number = number
         self.line = line
+        plan = line.plan
+        self.lost_share = plan.ageing.capacity_lost_share
+        self.room_tau_min = 60.0 * plan.thermal.room_tau_h
         self.place = -1
         """Place it stands in; -1 in a truck."""
         self.pool: ChargerPool | None = None
@@ -36,9 +54,52 @@ class Battery:
         """Ampere-hours that a charger really has to put back. [Ah]"""
         self.owed_ah = 0.0
         """Ampere-hours that a full charge has to return, gassing included. [Ah]"""
+        self.surplus_ah = 0.0
+        """Two wells: available ampere-hours above level, below 0 after strong currents. [Ah]"""
+        self.used_min = 0.0
+        """End of its last use. [min]"""
+        self.degc = 0.0
+        """Electrolyte temperature at `degc_min`. [degC]"""
+        self.degc_min = 0.0
+        """Since when it has been left alone, or will be when what is under way is over. [min]"""
+        self.capacity_share = 1.0
+        """Capacity when new, over the rated one. [-]"""
+        self.damage = 0.0
+        """Share of its life that is used up. [-]"""
+        self.part_charges = 0
+        """Charges in a row that did not end full."""
+        self.full_min = 0.0
+        """End of its last full charge. [min]"""
+        self.equalised_min = 0.0
+        """Start of its last equalising charge. [min]"""
+        self.gas_ah = 0.0
+        """Ampere-hours of gassing since the last watering. [Ah]"""
         self.charges = 0.0
         """Charges since the last watering, part charges in proportion."""
         self.charged_min = 0.0
         """End of its last charge. [min]"""
         self.spent_min = 0.0
         """When it came to stand in its place, spent. [min]"""
+
+    @property
+    def health(self) -> float:
+        """Capacity now over the rated one. [-]"""
+        return self.capacity_share * (1.0 - self.lost_share * self.damage)
+
+    def degc_after_rest(self, time_min: float, air_degc: float) -> float:
+        """Electrolyte temperature at a time, when it has stood in its place since it was last used or charged."""
+        passed = time_min - self.degc_min
+        excess = self.degc - air_degc
+        if passed <= 0.0 or excess == 0.0:
+            return self.degc
+        return air_degc + excess * exp(-passed / self.room_tau_min)
+
+    def wear(self, drawn_ah: float, mean_degc: float) -> float:
+        """Add the damage of a discharge, and return it. [-]"""
+        plan = self.line.plan
+        damage = discharge_damage(drawn_ah / plan.capacity_ah, mean_degc, plan.ageing[0])
+        if self.part_charges:
+            ageing = plan.ageing
+            damage *= part_charge_factor(self.part_charges, ageing.part_charges_free, ageing.part_charge_surcharge)
+        self.damage += damage
+        return damage

@@ -6,20 +6,20 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import figure
 from batsim.room.clock import ticked
+from batsim.room.line_plan import LinePlan, line_plan
 from batsim.room.timetable import Timetable
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import Window, break_starts, group_windows, mean_shift_min, minutes_per_working_day
-from batsim.scenario.chemistry import cell_of, profile_of
+from batsim.scenario.chemistry import cell_of
 from batsim.scenario.handling import Arrangement, Hands, Step
 from batsim.scenario.laws import DurationLaw
 from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.formulas.charging import Profile
     from batsim.formulas.discharge import Cell
-    from batsim.scenario.batteries import BatteryType
+    from batsim.scenario.air import Air
+    from batsim.scenario.charging_rules import ChargingRules
     from batsim.scenario.layouts import InTruck
     from batsim.scenario.site import Rules, Scenario
     from batsim.scenario.trucks import TruckGroup
@@ -46,25 +46,9 @@ class GroupPlan:
     power_w: float
     """Mean power at work; 0 when run times are given. [W]"""
     cell: "Cell"
-
-
-@dataclass(frozen=True)
-class LinePlan:
-    """One battery type, its trucks and its spares."""
-
-    number: int
-    name: str
-    battery: "BatteryType"
-    trucks: int
-    batteries: int
-    chargers: tuple[int, ...]
-    """Numbers of the charger types that fit, in the layout's order."""
-    profiles: dict[int, "Profile"]
-    left_ah: dict[int, float]
-    """What a full charge still leaves missing, by charger type: IU stops while a little current flows. [Ah]"""
-    watering_min: DurationLaw
-    cell: "Cell"
-    """The battery at room temperature, for run times without a power."""
+    """The battery at a first guess of its temperature at work: the stated one, or half way from room to work."""
+    air_degc: tuple[float, ...]
+    """Air about the trucks in each week. [degC]"""
 
 
 class Instant(NamedTuple):
@@ -140,6 +124,13 @@ class Blueprint:
     charger_names: tuple[str, ...]
     charger_counts: tuple[float, ...]
     charger_efficiency: tuple[float, ...]
+    charger_power_factor: tuple[float, ...]
+    charger_standby_kw: tuple[float, ...]
+    charging: "ChargingRules"
+    open_windows: Timetable | None
+    """Hours in which current may flow; None when always."""
+    room_air_degc: tuple[float, ...]
+    """Air of the room in each week. [degC]"""
     bound_chargers: bool
     crew_limited: bool
     drivers_only: bool
@@ -158,7 +149,9 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
     arrangement = scenario.arrangement(layout)
     horizon = ticked(length_min + warm_up_min)
     names = list(dict.fromkeys(group.battery for group in scenario.trucks))
-    lines = tuple(_line(scenario, layout, number, name) for number, name in enumerate(names))
+    charging = scenario.charging_of(layout)
+    hours = charging.open_windows(horizon + ALWAYS_AHEAD)
+    lines = tuple(line_plan(scenario, layout, number, name) for number, name in enumerate(names))
     drivers_only = stated.crew == "drivers"
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
     plan = None if arrangement.in_truck else _exchange(scenario, layout, drivers_only=drivers_only)
@@ -194,6 +187,11 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
         charger_names=tuple(chargers),
         charger_counts=tuple(chargers.values()),
         charger_efficiency=tuple(scenario.chargers[name].efficiency_share for name in chargers),
+        charger_power_factor=tuple(scenario.chargers[name].power_factor for name in chargers),
+        charger_standby_kw=tuple(scenario.chargers[name].standby_kw for name in chargers),
+        charging=charging,
+        open_windows=Timetable(hours) if hours else None,
+        room_air_degc=_weekly(scenario, scenario.site.room_air, horizon, warm_up_min),
         bound_chargers=arrangement.charger_leads == "bound_to_place" and UNLIMITED not in chargers.values(),
         crew_limited=isinstance(stated.crew, dict) and not arrangement.in_truck,
         drivers_only=drivers_only or arrangement.in_truck,
@@ -204,51 +202,10 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
     )
 
 
-def _line(scenario: "Scenario", layout: str, number: int, name: str) -> LinePlan:
-    """Work out one battery type."""
-    battery = scenario.batteries[name]
-    chargers = dict.fromkeys(count.charger for count in scenario.layouts[layout].chargers)
-    fitting = {
-        position: scenario.chargers[charger]
-        for position, charger in enumerate(chargers)
-        if battery.chemistry in scenario.chargers[charger].chemistry
-        and name in (scenario.chargers[charger].batteries or (name,))
-    }
-    profiles = {position: profile_of(charger, battery) for position, charger in fitting.items()}
-    cell = cell_of(battery, scenario.site.room_temperature_degc)
-    return LinePlan(
-        number=number,
-        name=name,
-        battery=battery,
-        trucks=sum(group.count for group in scenario.trucks if group.battery == name),
-        batteries=scenario.batteries_of(layout)[name],
-        chargers=tuple(fitting),
-        profiles=profiles,
-        left_ah={
-            position: (1.0 - profile.full_soc) * cell.capacity_ah if profile.kind == "IU" else 0.0
-            for position, profile in profiles.items()
-        },
-        watering_min=_watering_law(battery),
-        cell=cell,
-    )
-
-
-def _watering_law(battery: "BatteryType") -> DurationLaw:
-    """Time to water one battery: as stated, or by hand per cell, or at once from one connection. [min]"""
-    watering = battery.watering
-    if watering is None:
-        return DurationLaw.model_validate("0 min")
-    if watering.time_min is not None:
-        return watering.time_min
-    if watering.by == "single_point":
-        found = figure("watering.single_point")
-        return DurationLaw.model_validate({"low": found.low_text, "typical": found.text, "high": found.high_text})
-    base, per_cell = figure("watering.by_hand_base"), figure("watering.by_hand_per_cell")
-    low, typical, high = (
-        f"{getattr(base, which) + battery.cells * getattr(per_cell, which):.10g} min"
-        for which in ("low", "value", "high")
-    )
-    return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
+def _weekly(scenario: "Scenario", air: "Air", horizon: float, warm_up_min: float) -> tuple[float, ...]:
+    """Temperature of a zone in each week of a run; the first measured week is the stated calendar week. [degC]"""
+    first = scenario.simulation.start_week - warm_up_min / WEEK_MIN
+    return tuple(air.in_week(first + week) for week in range(int((horizon + ALWAYS_AHEAD) // WEEK_MIN) + 2))
 
 
 def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, warm_up_min: float) -> GroupPlan:
@@ -264,7 +221,8 @@ def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, 
             power_w = truck.draws.mean_kw * 1000.0
         else:
             power_w = (truck.draws.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
-    temperature = truck.temperature_degc
+    air = _weekly(scenario, truck.air or scenario.site.room_air, horizon, warm_up_min)
+    room = _weekly(scenario, scenario.site.room_air, horizon, warm_up_min)
     way = truck.to_room
     return GroupPlan(
         number=number,
@@ -278,8 +236,9 @@ def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, 
         power_w=power_w,
         cell=cell_of(
             scenario.batteries[truck.battery],
-            scenario.site.room_temperature_degc if temperature is None else temperature,
+            (air[0] + room[0]) / 2.0 if truck.temperature_degc is None else truck.temperature_degc,
         ),
+        air_degc=air,
     )
 
 

@@ -2,25 +2,43 @@
 
 The end of a charge follows in closed form from the battery's real state, so a charge costs one event, and a
 cool-down one more. A charger on loose leads is free when the charge ends; one bound to its place is taken until
-the battery leaves that place.
+the battery leaves that place. Under a power limit chargers share, see `sharing`.
 """
 
 from functools import partial
+from math import exp, inf
 from typing import TYPE_CHECKING
 
-from batsim.formulas.charging import Phase, charge_phases, phases_totals
+from batsim.formulas.charging import Phase, charge_phases, equalising_phase
+from batsim.formulas.heat import cool_down_h
 from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
+from batsim.room.charge import (
+    Begin,
+    Outcome,
+    Planned,
+    accepting_degc,
+    held_gas_a,
+    laid_out,
+    new,
+    outcome,
+    put_in,
+    write_charge,
+)
 from batsim.room.clock import Moment, ticked
+from batsim.room.sharing import Running, SharedPower
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Sequence
 
     from simpy.events import Event
 
+    from batsim.formulas.charging import Profile
     from batsim.room.battery import Battery
+    from batsim.room.charge import Piece
     from batsim.room.crew import Person
     from batsim.room.exchange import Line
     from batsim.room.simulation import Room
+    from batsim.scenario.chemistry import Thermal
 
 
 class ChargerPool:
@@ -46,6 +64,16 @@ class ChargingDesk:
         self.instant_connect = self.connect_time.always_zero
         self.needs_person = plan.crew_limited and not plan.connect_by_driver and not self.instant_connect
         self.connector = DRIVER if plan.connect_by_driver else ATTENDANT
+        self.open_hours = plan.open_windows
+        self.rules = plan.charging
+        self.waits = plan.charging.too_warm_or_cold == "wait"
+        self.next_start_min = 0.0
+        """When the next charge may start, for staggered starts. [min]"""
+        self.delay_min = ticked(plan.charging.delay_min)
+        self.held = bool(plan.charging.stagger_min) or plan.open_windows is not None
+        self.sharing: SharedPower | None = None
+        if plan.charging.power_limit_kw is not None:
+            self.sharing = SharedPower(room, plan.charging.power_limit_kw)
         self.to_connect: list[Battery] = []
         """Batteries that have a charger and wait for a person, first come first."""
 
@@ -112,45 +140,166 @@ class ChargingDesk:
         self._charge(battery, since_min, self.room.env.now)
         self.room.serve()
 
-    def _charge(self, battery: "Battery", connected_min: float, start_min: float) -> None:
-        """Settle the whole charge and cool-down, and write its row."""
-        room, line, pool = self.room, battery.line, battery.pool
+    def _charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:
+        """Settle when the current comes on and, unless chargers share a power limit, the whole charge."""
+        room = self.room
+        law = room.charge_times[battery.number]
+        minutes = None if law is None else next(law)
+        begin = self.begin(battery, free_min)
+        planned = self.planned(battery, begin, minutes)
+        pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
+        result = outcome(battery, planned, begin, end_min, full=True)
+        if self.waits and result.end_degc > battery.line.plan.thermal.charge_end_below_degc and not planned.timed:
+            begin = self._cooler(battery, begin, result)
+            planned = self.planned(battery, begin, minutes)
+            pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
+            result = outcome(battery, planned, begin, end_min, full=True)
+        times = (battery.spent_min, connected_min, begin.start_min)
+        if self.sharing is None:
+            self._settle(battery, times, begin, planned, pieces, result)
+        else:
+            share = partial(self._share, battery, times, begin, planned)
+            Moment(room.env, share).after(begin.start_min - room.env.now)
+
+    def _share(
+        self, battery: "Battery", times: tuple[float, float, float], begin: Begin, planned: Planned, _: "Event"
+    ) -> None:
+        """Let a charge take its part of the power that is allowed, from now on until it is full."""
+        assert self.sharing is not None  # asked before
+        running = self.running(battery, planned)
+        running.done = partial(self._shared, running, times, begin)
+        self.room.state(battery, ON_CHARGE)
+        self.sharing.begin(running)
+
+    def _shared(self, running: Running, times: tuple[float, float, float], begin: Begin) -> None:
+        """Settle a charge that has come to its end under a power limit."""
+        battery, pieces = running.battery, running.pieces
+        planned = running.planned._replace(phases=tuple(phase for _, phase in pieces))
+        result = outcome(battery, planned, begin, self.room.env.now, full=True)
+        self._settle(battery, times, begin, planned, pieces, result)
+
+    def running(self, battery: "Battery", planned: Planned, to_soc: float = 1.0) -> Running:
+        """Make ready a charge that shares its power."""
+        pool, plan = battery.pool, battery.line.plan
+        assert pool is not None  # it is connected to a charger
+        profiles = plan.profiles[pool.number]
+        return Running(battery, profiles.at(planned.degc), profiles.kw_per_a, planned, to_soc)
+
+    def _settle(
+        self,
+        battery: "Battery",
+        times: tuple[float, float, float],
+        begin: Begin,
+        planned: Planned,
+        pieces: "Sequence[Piece]",
+        result: Outcome,
+    ) -> None:
+        """Put a charge into the battery, write its rows, and see to what comes after."""
+        room, pool = self.room, battery.pool
         assert pool is not None  # a battery is connected to a charger
-        law: Iterator[float] | None = room.charge_times[battery.number]
-        phases = self.phases_of(battery, None if law is None else next(law))
-        hours, ah, kwh = phases_totals(phases, line.plan.battery.cells)
-        end_min = start_min + ticked(60.0 * hours)
-        cooled_min = end_min + next(room.cool_downs[battery.number])
-        capacity_ah = line.plan.cell.capacity_ah
-        left_ah = line.plan.left_ah[pool.number] if law is None else 0.0
-        soc_from, soc_to = 1.0 - battery.missing_ah / capacity_ah, 1.0 - left_ah / capacity_ah
-        battery.missing_ah, battery.owed_ah = left_ah, 0.0
-        place = (battery.number, line.number, pool.number, battery.place)
-        times = (battery.spent_min, connected_min, start_min, end_min, cooled_min)
-        write_charge(room, place, times, (soc_from, soc_to, ah, kwh), phases)
-        room.state_at(battery, ON_CHARGE, start_min)
-        battery.charged_min = end_min
+        put_in(battery, result, planned, full=True)
+        end_min = result.end_min
+        cooled_min = end_min + self._cool_down_min(battery, end_min)
+        write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
+        now = room.env.now
+        if self.sharing is None:
+            room.state_at(battery, ON_CHARGE, begin.start_min)
         if cooled_min > end_min:
             room.state_at(battery, COOLING, end_min)
-        now = room.env.now
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
             Moment(room.env, partial(self._cooled, battery)).after(cooled_min - now)
         else:
             Moment(room.env, partial(self._charged, battery, cooled_min)).after(end_min - now)
 
-    def phases_of(self, battery: "Battery", minutes: float | None) -> tuple[Phase, ...]:
-        """Phases of a full charge; one of stated length returns the same ampere-hours at an even current."""
+    def begin(self, battery: "Battery", free_min: float) -> Begin:
+        """When the current comes on, once a charger and whoever connects it are done with the battery."""
+        start_min, put_off_min = free_min + self.delay_min, 0.0
+        air_degc = self.room.air_degc(start_min)
+        degc = battery.degc_after_rest(start_min, air_degc)
+        if self.waits and self.room.charge_times[battery.number] is None:
+            thermal = battery.line.plan.thermal
+            if not thermal.charge_from_degc <= degc <= thermal.charge_below_degc:
+                put_off_min = _until_right_min(thermal, degc, air_degc)
+        if self.held or put_off_min:
+            start_min = self._open(start_min + put_off_min)
+            degc = battery.degc_after_rest(start_min, air_degc)
+        begin: Begin = new(Begin, (start_min, degc, air_degc, put_off_min))
+        return begin
+
+    def _open(self, start_min: float) -> float:
+        """First time from here on at which a charge may start: staggered, and in the hours of charging. [min]"""
+        if self.rules.stagger_min:
+            start_min = max(start_min, self.next_start_min)
+            self.next_start_min = start_min + self.rules.stagger_min
+        if self.open_hours is not None:
+            start_min = max(start_min, self.open_hours.window(start_min)[0])
+        return start_min
+
+    def _cooler(self, battery: "Battery", begin: Begin, result: Outcome) -> Begin:
+        """Put off a charge that would make the battery too warm."""
+        thermal = battery.line.plan.thermal
+        over_k = result.end_degc - thermal.charge_end_below_degc
+        # The end is as much cooler as the start, less what decays meanwhile.
+        start_degc = begin.degc - over_k * exp((result.end_min - begin.start_min) / (60.0 * thermal.room_tau_h))
+        hours = cool_down_h(begin.degc, begin.air_degc, start_degc, thermal.room_tau_h)
+        if hours == inf:
+            return begin
+        late_min = ticked(60.0 * hours)
+        start_min = self._open(begin.start_min + late_min)
+        degc = battery.degc_after_rest(start_min, begin.air_degc)
+        return Begin(start_min, degc, begin.air_degc, begin.put_off_min + late_min)
+
+    def _cool_down_min(self, battery: "Battery", end_min: float) -> float:
+        """Length of the cool-down: as stated, or until the battery is cool enough if that is sooner. [min]"""
+        stated_min = next(self.room.cool_downs[battery.number])
+        cool_to = battery.line.plan.cool_to_degc
+        if cool_to is None:
+            return stated_min
+        hours = cool_down_h(battery.degc, self.room.air_degc(end_min), cool_to, battery.line.plan.thermal.room_tau_h)
+        return min(stated_min, ticked(60.0 * hours)) if hours < inf else stated_min
+
+    def planned(
+        self,
+        battery: "Battery",
+        begin: Begin,
+        minutes: float | None,
+        to_soc: float = 1.0,
+        *,
+        equalise: bool = True,
+    ) -> Planned:
+        """Plan a charge; one of stated length returns the same ampere-hours at an even current."""
         plan, pool = battery.line.plan, battery.pool
-        profile = plan.profiles[pool.number if pool is not None else plan.chargers[0]]
-        capacity_ah = plan.cell.capacity_ah
+        profiles = plan.profiles[pool.number if pool is not None else plan.chargers[0]]
+        capacity_ah, missing_ah = plan.capacity_ah, battery.missing_ah
         if minutes is not None:
-            hours = minutes / 60.0
-            amps = profile.factor * battery.missing_ah / hours if hours else 0.0
-            soc = 1.0 - battery.missing_ah / capacity_ah
-            return (Phase(hours, amps, 0.0, profile.absorption_v, soc, 1.0),)
-        owed_ah = battery.owed_ah or profile.factor * battery.missing_ah
-        return charge_phases(profile, capacity_ah, battery.missing_ah, owed_ah)
+            return Planned(
+                (_even(minutes, missing_ah, profiles.rated, capacity_ah),), 0.0, 0.0, profiles.rated_degc, timed=True
+            )
+        degc = begin.degc
+        if plan.warms_acceptance:
+            degc = accepting_degc(plan, profiles.rated, missing_ah, degc, begin.air_degc)
+        profile = profiles.at(degc)
+        owed_ah = battery.owed_ah or profile.factor * missing_ah
+        phases = charge_phases(profile, capacity_ah, missing_ah, owed_ah, to_soc)
+        left_ah = side_gas_a = 0.0
+        if profile.kind == "IU":
+            left_ah, side_gas_a = (1.0 - profile.full_soc) * capacity_ah, held_gas_a(plan, profile, degc)
+        equalising = plan.equalising
+        if (
+            equalise
+            and equalising is not None
+            and to_soc >= 1.0
+            and begin.start_min - battery.equalised_min >= equalising.every_min
+        ):
+            hours = equalising.length_min / 60.0
+            missing_last_ah = (1.0 - phases[-1].soc_to) * capacity_ah if phases else missing_ah
+            last = equalising_phase(
+                hours, equalising.amps, equalising.volts_per_cell, missing_last_ah, capacity_ah, profile.tau_h
+            )
+            return Planned((*phases, last), 0.0, side_gas_a, degc, equalising.length_min)
+        planned: Planned = new(Planned, (phases, left_ah, side_gas_a, degc, 0.0, False))
+        return planned
 
     def _charged(self, battery: "Battery", cooled_min: float, _: "Event") -> None:
         """Free the charger at the end of a charge; the battery goes on to cool down."""
@@ -175,29 +324,20 @@ class ChargingDesk:
         battery.line.put_ready(battery)
 
 
-def write_charge(
-    room: "Room",
-    place: tuple[int, int, int, int],
-    times: tuple[float, float, float, float, float],
-    charge: tuple[float, float, float, float],
-    phases: tuple[Phase, ...],
-) -> None:
-    """Write the row of a charge and those of its phases.
+def _until_right_min(thermal: "Thermal", degc: float, air_degc: float) -> float:
+    """Time in which a battery outside the temperatures of a charge comes to their nearer end. [min]
 
-    Parameters
-    ----------
-    place
-        Numbers of battery, battery type, charger type and place.
-    times
-        Spent, connected, current on, current off, cooled down. [min]
-    charge
-        State of charge before and after, ampere-hours and energy put in. [-, -, Ah, kWh]
-    phases
-        Phases of the charge, in order.
+    None in a room that never brings it there: it is charged all the same, and counted.
     """
-    write = room.record.write
-    write["charges"]((*place, *times, *charge))
-    write_phase, start, line, charger = write["charge_phases"], times[2], place[1], place[2]
-    for phase in phases:
-        write_phase((line, charger, start, *phase[:4]))
-        start += 60.0 * phase[0]
+    if degc > thermal.charge_below_degc:
+        hours = cool_down_h(degc, air_degc, thermal.charge_below_degc, thermal.room_tau_h)
+    else:
+        hours = cool_down_h(-degc, -air_degc, -thermal.charge_from_degc, thermal.room_tau_h)
+    return ticked(60.0 * hours) if hours < inf else 0.0
+
+
+def _even(minutes: float, missing_ah: float, profile: "Profile", capacity_ah: float) -> Phase:
+    """One phase of stated length that returns the ampere-hours with their charge factor."""
+    hours = minutes / 60.0
+    amps = profile.factor * missing_ah / hours if hours else 0.0
+    return Phase(hours, amps, 0.0, profile.absorption_v, 1.0 - missing_ah / capacity_ah, 1.0)

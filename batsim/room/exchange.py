@@ -30,9 +30,10 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import ExchangePlan, LinePlan
+    from batsim.room.blueprint import ExchangePlan
     from batsim.room.crew import Person
     from batsim.room.duty import Truck
+    from batsim.room.line_plan import LinePlan
     from batsim.room.simulation import Room
 
 
@@ -212,18 +213,22 @@ class ExchangeDesk:
         job = _Job(self, spent, fresh, people)
         give_back = job.give_back
         free_min = end_min = people_min = now
-        for instant, delay in zip(plan.instants, times[2:], strict=False):
+        position = 2
+        for _, is_truck, _, is_people in plan.instants:
+            delay = times[position]
+            position += 1
             end_min = now + delay
-            if instant.truck:
+            if is_truck:
                 free_min = end_min
                 done.callbacks.insert(0, give_back)
                 done.after(delay)
             else:
                 Moment(room.env, give_back).after(delay)
-            if instant.people:
+            if is_people:
                 people_min = end_min
-        for devices, delay in zip(self.devices, times[2 + len(plan.instants) :], strict=True):
-            devices.hold(now + delay)
+        for devices in self.devices:
+            devices.hold(now + times[position])
+            position += 1
         truck.leaves_with(fresh, free_min)
         self.write((
             truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number, truck.arrival_soc,
@@ -265,11 +270,12 @@ class _Job:
 
     def give_back(self, _: "Event") -> None:
         """Give back what is not needed after the next instant, then see who can use it."""
-        desk, room = self.desk, self.desk.room
-        instant = next(self.instants)
-        if instant.people:
+        desk = self.desk
+        room = desk.room
+        is_truck, is_end, is_people = next(self.instants)[1:]
+        if is_people:
             room.crew.give_back(self.people)
-        if instant.truck:
+        if is_truck:
             desk.stations += 1
             fresh = self.fresh
             if desk.places_needed or desk.at_arrival:
@@ -278,7 +284,7 @@ class _Job:
             desk.write_state((fresh.number, IN_TRUCK, room.env.now))
             if fresh.pool is not None:
                 room.charging.release(fresh)
-        if instant.end and not desk.at_arrival:
+        if is_end and not desk.at_arrival:
             room.state(self.spent, SPENT)
             room.charging.receive(self.spent)
         room.serve()

@@ -9,7 +9,6 @@ from functools import partial
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.formulas.charging import Phase, charge_phases, cut, phases_hours, phases_totals, stored_ah_after
 from batsim.formulas.discharge import discharge, soc_after
 from batsim.record import (
     CHARGE_IN_TRUCK,
@@ -20,12 +19,16 @@ from batsim.record import (
     WATERED,
     WATERING,
 )
-from batsim.room.charging import write_charge
+from batsim.room.charge import Begin, Planned, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
+from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from simpy.events import Event
 
+    from batsim.room.charge import Piece
     from batsim.room.duty import Truck
     from batsim.room.simulation import Room
 
@@ -52,43 +55,66 @@ def _even(minutes: float, level: float) -> Stint:
     return Stint(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
 
 
-def _minutes_to(truck: "Truck", stint: Stint, level: float) -> float:
+def _minutes_to(truck: "Truck", stint: Stint, level: float, start_min: float) -> float:
     """Working minutes until the state of charge has fallen to a level. [min]"""
-    soc = truck.battery.soc_share
-    if soc <= level:
-        return 0.0
+    soc, cell = truck.battery.soc_share, truck.line.plan.rated_cell
     if stint.share_per_min:
-        return ticked((soc - level) / stint.share_per_min)
-    return ticked(60.0 * discharge(soc, level, stint.power_w, truck.group.cell)[0])
+        return ticked((soc - level) / stint.share_per_min) if soc > level else 0.0
+    if truck.line.plan.wells is not None:
+        return _minutes_on_wells(truck, stint, level, start_min)
+    rated_h, rated_ah = discharge(soc, min(soc, level), stint.power_w, cell)
+    truck.cell = cell._replace(capacity_factor=truck.capacity_factor(start_min, rated_h, rated_ah))
+    return ticked(60.0 * rated_h * truck.cell.capacity_factor)
+
+
+def _minutes_on_wells(truck: "Truck", stint: Stint, level: float, start_min: float) -> float:
+    """Working minutes until the indicator of a battery that recovers in breaks reads a level. [min]"""
+    battery, plan = truck.battery, truck.line.plan
+    assert plan.wells is not None  # asked before
+    rated_h, rated_ah = discharge(1.0, level, stint.power_w, plan.rated_cell)
+    if not 0.0 < rated_h < inf:
+        return rated_h
+    truck.wells = scaled(plan.wells, truck.capacity_factor(start_min, rated_h, rated_ah))
+    truck.amps = rated_ah / rated_h
+    battery.surplus_ah = rested(battery.surplus_ah, (start_min - battery.used_min) / 60.0, truck.wells)
+    held_ah = truck.wells.most_ah - battery.missing_ah
+    battery.soc_share = min(1.0, soc_of(held_ah, battery.surplus_ah, truck.wells))
+    return ticked(60.0 * hours_to_level(held_ah, battery.surplus_ah, truck.amps, level, truck.wells))
 
 
 def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float) -> None:
     """Take from the battery what so many minutes of work need, and write the stint's row."""
-    battery, cell = truck.battery, truck.group.cell
+    battery = truck.battery
     before = battery.soc_share
     if stint.share_per_min:
         after = max(0.0, before - minutes * stint.share_per_min)
         ah, kwh = truck.taken(before, after)
-        usable = cell.capacity_ah
+        usable = truck.line.plan.capacity_ah
+    elif truck.wells is not None:
+        held_ah, hours = truck.wells.most_ah - battery.missing_ah, minutes / 60.0
+        held_ah, battery.surplus_ah = drawn_for(held_ah, battery.surplus_ah, truck.amps, hours, truck.wells)
+        after = min(before, soc_of(held_ah, battery.surplus_ah, truck.wells))
+        ah, kwh = truck.amps * hours, stint.power_w * minutes / 60_000.0
+        usable = truck.wells.most_ah
     else:
-        after = soc_after(before, minutes / 60.0, stint.power_w, cell)
-        ah = discharge(before, after, stint.power_w, cell)[1]
+        after = soc_after(before, minutes / 60.0, stint.power_w, truck.cell)
+        ah = discharge(before, after, stint.power_w, truck.cell)[1]
         kwh = stint.power_w * minutes / 60_000.0
         usable = ah / (before - after) if before > after else truck.usable_ah
     truck.usable_ah = usable or truck.usable_ah
-    battery.soc_share = after
+    battery.soc_share, battery.used_min = after, end
     battery.missing_ah += ah
     battery.owed_ah += ah * truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
-    truck.room.record.write["stints"](
-        (truck.number, truck.group.number, battery.number, start, end, before, after, ah, kwh)
-    )
+    truck.warm_up(start, end, minutes, 0.0 if stint.share_per_min else ah)
+    truck.write_stint(start, end, (before, after, ah, kwh))
 
 
 def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
     """Life of a truck that keeps its battery."""
     env, table, level = room.env, truck.group.timetable, truck.group.truck.exchange_at_share
     truck.battery.soc_share = truck.start_soc
-    truck.usable_ah = truck.group.cell.capacity_ah * truck.group.cell.capacity_factor
+    truck.cell = truck.group.cell
+    truck.usable_ah = truck.cell.capacity_ah * truck.cell.capacity_factor
     truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
     factor = truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
     truck.battery.owed_ah = truck.battery.missing_ah * factor
@@ -101,7 +127,7 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
         if start == inf:
             return
         begin = max(time, start)
-        minutes = _minutes_to(truck, stint, level)
+        minutes = _minutes_to(truck, stint, level, begin)
         if begin + minutes <= end and begin + minutes < inf:
             left = begin + minutes
             _work(truck, stint, begin, left, minutes)
@@ -138,14 +164,13 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     assert pool is not None  # taken above
     now = env.now
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
-    start = now + plug
-    goal = 1.0 if room.charge_times[battery.number] is not None else _return_level(truck)
-    phases = _phases(room, truck, goal)
-    end = start + ticked(60.0 * phases_hours(phases))
-    full, part = goal >= FULL, goal < FULL
-    if part:
-        phases, end, full, part = _stay_through_gap(room, truck, phases, start, end, unplug + truck.trip_min)
-    _charged(room, truck, phases, (now, start, end), full=full, part=part)
+    plugged = now + plug
+    over = unplug + truck.trip_min
+    begin = room.charging.begin(battery, plugged)
+    goal, latest = _goal_in_shift(room, truck, begin, over)
+    given = yield from _give(room, truck, goal, begin, latest)
+    end = given.end_min
+    _charged(room, truck, given, now, begin, part=goal < FULL)
     water = 0.0
     if room.watering.is_due(battery) and _never_rests(truck):
         water = _water(room, truck, end)
@@ -154,39 +179,43 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     who = (truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number)
     came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
     room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water))
-    room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
+    room.record.write["work"]((DRIVER, PLUGGING, now, plugged, plug, 1))
     room.record.write["work"]((DRIVER, PLUGGING, end + water, free, unplug, 1))
-    Moment(env, partial(desk.give_back, pool)).after(free - now)
+    Moment(env, partial(desk.give_back, pool)).after(free - env.now)
 
 
 def _return_level(truck: "Truck") -> float:
     """Real state of charge that brings the truck to the level at which it returns to work."""
-    battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
+    battery, capacity = truck.battery, truck.line.plan.capacity_ah
     lacking = (truck.room.plan.in_truck.return_at_share - battery.soc_share) * truck.usable_ah
     return min(1.0, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity)
 
 
-def _stay_through_gap(
-    room: "Room", truck: "Truck", phases: tuple[Phase, ...], start: float, end: float, over: float
-) -> tuple[tuple[Phase, ...], float, bool, bool]:
-    """Stay plugged in when the truck would come back in a break or after work: there is time to charge on.
+def _goal_in_shift(room: "Room", truck: "Truck", begin: Begin, over: float) -> tuple[float, float]:
+    """State of charge at which a charge in scheduled time stops, and when it has to end at the latest. [-, min]
 
-    Returns phases and end of the charge, whether it makes the battery full, and whether it is a part charge.
+    A truck that would come back in a break or after work stays plugged in: there is time to charge on.
     """
+    if room.charge_times[truck.battery.number] is not None:
+        return 1.0, inf
+    goal = _return_level(truck)
+    if goal >= FULL:
+        return 1.0, inf
+    planned = room.charging.planned(truck.battery, begin, None, goal)
+    back = laid_out(planned.phases, begin.start_min, room.plan.open_windows)[1] + over
     table = truck.group.timetable
-    back = end + over
     window_start, _ = table.window(back)
     if window_start == inf or back >= window_start:
-        return phases, end, False, True
+        return goal, inf
     in_break = table.gap_start(back) in truck.group.breaks
-    ceiling = room.plan.in_truck.ceiling_share if in_break else 1.0
-    longer = _phases(room, truck, ceiling)
-    until_full = phases_hours(longer)
-    hours = min(until_full, (window_start - over - start) / 60.0)
-    if 60.0 * hours <= end - start:
-        return phases, end, False, True
-    full = ceiling >= FULL and hours == until_full
-    return cut(longer, hours), start + ticked(60.0 * hours), full, ceiling < FULL
+    ceiling = _after_work_goal(room, truck, window_start) if not in_break else room.plan.in_truck.ceiling_share
+    return (ceiling, window_start - over) if ceiling > goal else (goal, inf)
+
+
+def _after_work_goal(room: "Room", truck: "Truck", gap_end: float) -> float:
+    """Full, or the ceiling when the last full charge is not yet long enough ago."""
+    rules = room.plan.in_truck
+    return 1.0 if gap_end - truck.battery.full_min >= rules.full_every_min else rules.ceiling_share
 
 
 def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: float) -> "Generator[Event, None, None]":
@@ -194,14 +223,16 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     env, desk, battery = room.env, room.spots, truck.battery
     is_break = gap_start in truck.group.breaks
     rules = room.plan.in_truck
-    target = rules.ceiling_share if is_break else 1.0
     if is_break and not rules.in_breaks:
         return
+    target = rules.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
+    if target >= FULL or room.charge_times[battery.number] is not None:
+        target = 1.0
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
     arrival = gap_start + truck.trip_min
-    capacity, left_ah = truck.line.plan.cell.capacity_ah, max(truck.line.plan.left_ah.values())
-    enough_ah = max(left_ah, capacity * (1.0 - min(target, FULL)))
+    capacity = truck.line.plan.capacity_ah
+    enough_ah = max(_left_ah(truck), capacity * (1.0 - min(target, FULL)))
     if arrival + plug >= latest or battery.missing_ah <= enough_ah:
         return
     yield from _until(room, arrival)
@@ -214,18 +245,18 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     pool = battery.pool
     assert pool is not None  # taken above
     now = env.now
-    start = now + plug
-    phases = _phases(room, truck, target)
-    until_done = phases_hours(phases)
-    hours = min(until_done, max(0.0, latest - start) / 60.0)
-    end = start + ticked(60.0 * hours)
-    part = target < FULL and room.charge_times[battery.number] is None
-    _charged(room, truck, cut(phases, hours), (now, start, end), full=hours == until_done and not part, part=part)
+    begin = room.charging.begin(battery, now + plug)
+    if begin.start_min >= latest:
+        given = Given((), latest, Planned((), 0.0, 0.0, 0.0), done=False)
+    else:
+        given = yield from _give(room, truck, target, begin, latest)
+    end = given.end_min
+    _charged(room, truck, given, now, begin, part=target < FULL)
     if not is_break and room.watering.is_due(battery) and battery.soc_share == 1.0:
         _water(room, truck, end, latest)
-    room.record.write["work"]((DRIVER, PLUGGING, now, start, plug, 1))
+    room.record.write["work"]((DRIVER, PLUGGING, now, now + plug, plug, 1))
     room.record.write["work"]((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
-    Moment(env, partial(desk.give_back, pool)).after(end - now)
+    Moment(env, partial(desk.give_back, pool)).after(end - env.now)
 
 
 def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
@@ -234,50 +265,91 @@ def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
         yield Moment(room.env).after(time - room.env.now, ASKS)
 
 
-def _phases(room: "Room", truck: "Truck", to_soc: float) -> tuple[Phase, ...]:
-    """Phases of a charge to a state of charge; timed charges are always full ones."""
-    battery = truck.battery
+class Given(NamedTuple):
+    """What a truck got while it was plugged in."""
+
+    pieces: "Sequence[Piece]"
+    end_min: float
+    planned: Planned
+    done: bool
+    """Whether the charge came to the end that was planned for it."""
+
+
+def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: float) -> "Generator[Event, None, Given]":
+    """Charge to a state of charge, or until a time; timed charges are always full ones."""
+    battery, desk = truck.battery, room.charging
     law = room.charge_times[battery.number]
-    if law is not None:
-        return room.charging.phases_of(battery, next(law))
-    number = battery.pool.number if battery.pool is not None else truck.line.plan.chargers[0]
-    profile = truck.line.plan.profiles[number]
-    goal = 1.0 if to_soc >= FULL else to_soc
-    return charge_phases(profile, truck.line.plan.cell.capacity_ah, battery.missing_ah, battery.owed_ah, goal)
+    minutes = None if law is None else next(law)
+    planned = desk.planned(battery, begin, minutes, to_soc)
+    pieces, end = laid_out(planned.phases, begin.start_min, room.plan.open_windows)
+    if end > latest and planned.equalising_min:
+        planned = desk.planned(battery, begin, minutes, to_soc, equalise=False)
+        pieces, end = laid_out(planned.phases, begin.start_min, room.plan.open_windows)
+    if desk.sharing is None:
+        if end <= latest:
+            return Given(pieces, end, planned, done=True)
+        pieces = ended_at(pieces, latest)
+        return Given(pieces, latest, planned._replace(phases=tuple(each for _, each in pieces)), done=False)
+    yield from _until(room, begin.start_min)
+    running = desk.running(battery, planned, to_soc)
+    over = Moment(room.env)
+    running.done = lambda: over.after(0.0)
+    desk.sharing.begin(running)
+    room.state(battery, ON_CHARGE)
+    if latest < inf:
+        yield room.env.any_of([over, Moment(room.env).after(max(0.0, latest - room.env.now), ASKS)])
+    else:
+        yield over
+    if not over.triggered:
+        desk.sharing.stop(running)
+    only_equalising = bool(planned.equalising_min) and running.left == running.equalising
+    planned = planned._replace(
+        phases=tuple(each for _, each in running.pieces),
+        equalising_min=planned.equalising_min if over.triggered else 0.0,
+    )
+    return Given(running.pieces, room.env.now, planned, done=over.triggered or only_equalising)
+
+
+def _left_ah(truck: "Truck") -> float:
+    """Most that a full charge leaves missing, with any of the chargers. [Ah]"""
+    plan = truck.line.plan
+    return max(
+        (1.0 - each.rated.full_soc) * plan.capacity_ah if each.kind == "IU" else 0.0 for each in plan.profiles.values()
+    )
 
 
 def _charged(
     room: "Room",
     truck: "Truck",
-    phases: tuple[Phase, ...],
-    times: tuple[float, float, float],
+    given: Given,
+    plugged_min: float,
+    begin: Begin,
     *,
-    full: bool,
     part: bool,
 ) -> None:
-    """Put a charge into the battery and write its rows; times are plugged in, current on, current off. [min]
+    """Put a charge into the battery and write its rows.
 
     A part charge stops before gassing and needs no overcharge: what it returns is settled, charge factor and all.
     A full charge that is cut short is not: the next one goes on where it stopped.
     """
-    battery, capacity = truck.battery, truck.line.plan.cell.capacity_ah
+    if not given.pieces and not given.done:
+        return
+    battery, plan = truck.battery, truck.line.plan
+    capacity = plan.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
-    before = 1.0 - battery.missing_ah / capacity
-    hours, ah, kwh = phases_totals(phases, truck.line.plan.battery.cells)
-    left_ah = truck.line.plan.left_ah[number] if room.charge_times[battery.number] is None else 0.0
-    stored = battery.missing_ah - left_ah if full else stored_ah_after(phases, hours, capacity)
-    battery.missing_ah -= stored
-    factor = truck.line.plan.profiles[number].factor if part else 1.0
-    battery.owed_ah = 0.0 if full else max(0.0, battery.owed_ah - factor * ah)
-    battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + stored / truck.usable_ah)
-    battery.charges += stored / (capacity * (1.0 - truck.group.truck.exchange_at_share))
-    place = (battery.number, truck.line.number, number, -1)
-    plugged, start, end = times
-    since = min(truck.joined_min, plugged)
-    after = 1.0 - battery.missing_ah / capacity
-    write_charge(room, place, (since, plugged, start, end, end), (before, after, ah, kwh), phases)
-    room.state_at(battery, ON_CHARGE, start)
-    room.state_at(battery, IN_TRUCK, end)
+    full = given.done and not part
+    result = outcome(battery, given.planned, begin, given.end_min, full=full)
+    put_in(battery, result, given.planned, full=full)
+    if not full:
+        factor = plan.profiles[number].factor if part else 1.0
+        battery.owed_ah = max(0.0, battery.owed_ah - factor * result.given_ah)
+    battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + result.stored_ah / truck.usable_ah)
+    battery.charges += result.stored_ah / (capacity * (1.0 - truck.group.truck.exchange_at_share))
+    since = min(truck.joined_min, plugged_min)
+    times = (since, plugged_min, begin.start_min, given.end_min)
+    write_charge(room, battery, number, times, begin, result, given.planned, given.pieces, full=full)
+    room.state_at(battery, ON_CHARGE, begin.start_min)
+    room.state_at(battery, IN_TRUCK, given.end_min)
 
 
 def _never_rests(truck: "Truck") -> bool:
@@ -292,9 +364,8 @@ def _water(room: "Room", truck: "Truck", since: float, latest: float = inf) -> f
     minutes = next(room.watering_times[battery.number])
     if since + minutes > latest:
         return 0.0
-    room.record.write["waterings"]((battery.number, since, since, since + minutes))
+    room.watering.write(battery, since, since, since + minutes)
     room.record.write["work"]((room.watering.person, WATERING, since, since + minutes, minutes, 1))
     room.state_at(battery, WATERED, since)
     room.state_at(battery, IN_TRUCK, since + minutes)
-    battery.charges = 0.0
     return minutes

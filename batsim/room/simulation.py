@@ -5,11 +5,12 @@ A run is a pure function of scenario, layout, replication and seed. The scenario
 
 from functools import lru_cache
 from itertools import pairwise
-from math import nan
+from math import inf, nan
 from typing import TYPE_CHECKING
 
 from simpy.core import Environment
 
+from batsim.formulas.wear import throughput_ah
 from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, IN_TRUCK, READY, Facts, Record
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
@@ -26,7 +27,7 @@ from batsim.scenario.week import WEEK_MIN
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from batsim.room.blueprint import LinePlan
+    from batsim.room.line_plan import LinePlan
     from batsim.scenario.laws import DurationLaw
     from batsim.scenario.site import Scenario
 
@@ -44,6 +45,10 @@ class Room:
         self.streams = Streams(seed, replication)
         self.record = Record(_facts(plan, seed, replication))
         self._write_state = self.record.write["battery_states"]
+        self.write_stint = self.record.write["stints"]
+        self.write_charge = self.record.write["charges"]
+        self.write_phase = self.record.write["charge_phases"]
+        self._air_degc = plan.room_air_degc
         self.in_line = 0
         """Trucks that wait for an exchange, in all lines."""
         self.lines = [Line(line, plan.picking) for line in plan.lines]
@@ -77,6 +82,10 @@ class Room:
         # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.
         self.__dict__.clear()
         return record
+
+    def air_degc(self, time_min: float) -> float:
+        """Air of the room at a time, the same all week. [degC]"""
+        return self._air_degc[int(time_min // WEEK_MIN)]
 
     def state(self, battery: Battery, state: int) -> None:
         """Write down a battery's new state."""
@@ -119,6 +128,7 @@ class Room:
         self.cool_downs = self.durations("cool-down", lambda line: line.battery.cool_down_min)
         self.watering_times = self.durations("watering", lambda line: line.watering_min)
         self._spread_waterings()
+        self._spread_ages()
         timed = [line for line in self.plan.lines if line.battery.charge_time_min is not None]
         charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or connect)
         self.charge_times = [
@@ -130,11 +140,32 @@ class Room:
         """Start each battery somewhere between two waterings; else all would fall due on the same day."""
         first = 0
         for line in self.plan.lines:
-            watering = line.battery.watering
-            if watering is not None:
-                for number, battery in enumerate(self.batteries[first : first + line.batteries]):
+            batteries = self.batteries[first : first + line.batteries]
+            if line.battery.watering is not None:
+                for number, battery in enumerate(batteries):
                     generator = self.streams.generator(f"battery of type {line.number}", number, "since watering")
-                    battery.charges = float(generator.integers(int(watering.every_charges)))
+                    every, due_ah = line.battery.watering.every.charges, line.gassing.due_ah
+                    battery.charges = float(generator.integers(int(every))) if every < inf else 0.0
+                    battery.gas_ah = due_ah * float(generator.random()) if due_ah < inf else 0.0
+            first += line.batteries
+
+    def _spread_ages(self) -> None:
+        """Give each battery its capacity and age, and a start somewhere between two equalising charges."""
+        air_degc = self.air_degc(0.0)
+        first = 0
+        for line in self.plan.lines:
+            entity, spread = f"battery of type {line.number}", line.battery.capacity_spread_share
+            least, most = line.battery.life_used
+            for number, battery in enumerate(self.batteries[first : first + line.batteries]):
+                battery.degc = air_degc
+                battery.capacity_share = next(self.streams.factors(spread, entity, number, "capacity"))
+                battery.damage = least
+                if most > least:
+                    used = float(self.streams.generator(entity, number, "life used").random())
+                    battery.damage += (most - least) * used
+                if line.equalising is not None:
+                    since = float(self.streams.generator(entity, number, "since equalising").random())
+                    battery.equalised_min = -since * line.equalising.every_min
             first += line.batteries
 
     def durations(self, purpose: str, law: "Callable[[LinePlan], DurationLaw]") -> "list[Iterator[float]]":
@@ -193,9 +224,9 @@ class Room:
                 write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0))
         for battery in [battery for line in self.lines for battery in line.spent] + self.charging.to_connect:
             place = (battery.number, battery.line.number, nan, battery.place)
-            write["charges"]((*place, battery.spent_min, *([nan] * 8)))
+            write["charges"]((*place, battery.spent_min, *([nan] * 14)))
         for battery in self.watering.due:
-            write["waterings"]((battery.number, self.watering.due_since[battery.number], nan, nan))
+            write["waterings"]((battery.number, self.watering.due_since[battery.number], nan, nan, nan))
 
 
 def _facts(plan: Blueprint, seed: int, replication: int) -> Facts:
@@ -224,12 +255,23 @@ def _facts(plan: Blueprint, seed: int, replication: int) -> Facts:
         minutes_per_working_day=plan.minutes_per_working_day,
         lines=tuple(line.name for line in plan.lines),
         line_cells=tuple(line.battery.cells for line in plan.lines),
+        line_capacity_ah=tuple(line.capacity_ah for line in plan.lines),
+        line_room_tau_h=tuple(line.thermal.room_tau_h for line in plan.lines),
+        line_truck_tau_h=tuple(line.thermal.truck_tau_h for line in plan.lines),
+        line_charge_degc=tuple((line.thermal.charge_from_degc, line.thermal.charge_below_degc) for line in plan.lines),
+        line_use_below_degc=tuple(line.thermal.use_below_degc for line in plan.lines),
+        line_vented_share=tuple(line.gassing.vented_share for line in plan.lines),
+        line_life_ah=tuple(throughput_ah(line.capacity_ah, line.ageing.life) for line in plan.lines),
+        line_discharge_to_share=tuple(line.battery.discharge_to_share for line in plan.lines),
+        line_water_reserve_ah=tuple(line.gassing.reserve_ah for line in plan.lines),
         line_batteries=tuple(line.batteries for line in plan.lines),
         battery_lines=tuple(line.number for line in plan.lines for _ in range(line.batteries)),
         stations=plan.stations,
         chargers=plan.charger_names,
         charger_counts=plan.charger_counts,
         charger_efficiency=plan.charger_efficiency,
+        charger_power_factor=plan.charger_power_factor,
+        charger_standby_kw=plan.charger_standby_kw,
         crew_windows=tuple(crew_windows) if plan.crew_limited else (),
     )
 
@@ -254,7 +296,13 @@ class _Key:
 
 
 def simulate(
-    scenario: "Scenario", layout: str, *, seed: int, replication: int, length_min: float, warm_up_min: float
+    scenario: "Scenario",
+    layout: str,
+    *,
+    seed: int | None = None,
+    replication: int = 0,
+    length_min: float | None = None,
+    warm_up_min: float | None = None,
 ) -> Record:
     """Simulate one replication of one layout.
 
@@ -265,13 +313,18 @@ def simulate(
     layout
         Name of one of its layouts.
     seed, replication
-        Whole numbers that settle every random stream; the same for all layouts that are compared.
+        Whole numbers that settle every random stream; the same for all layouts that are compared. The scenario's
+        seed when not stated.
     length_min, warm_up_min
-        Measured time and the time before it that measures drop. [min]
+        Measured time and the time before it that measures drop; the scenario's when not stated. [min]
 
     Returns
     -------
     Record
         The tables of the run, warm-up included.
     """
-    return Room(_blueprint(_Key(scenario), layout, length_min, warm_up_min), seed, replication).run()
+    stated = scenario.simulation
+    length = stated.length_min if length_min is None else length_min
+    warm_up = stated.warm_up_min if warm_up_min is None else warm_up_min
+    plan = _blueprint(_Key(scenario), layout, length, warm_up)
+    return Room(plan, stated.seed if seed is None else seed, replication).run()

@@ -3,19 +3,39 @@
 import math
 from collections import defaultdict
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
+import batsim
 from batsim.measures.windows import Worked
 from batsim.record import TABLES, Record
 from batsim.scenario.calendar import group_windows
+from batsim.scenario.reading import build
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import WEEK_MIN
+
+CASES = Path(__file__).parent / "cases"
+
+
+def room(changes: dict[str, object] | None = None, case: str = "warm_room.yaml") -> Scenario:
+    """A room of `cases` with several replacements, checked once when all are made."""
+    stated = batsim.read(CASES / case)._stated
+    for path, value in (changes or {}).items():
+        stated = stated.replaced(path, value)
+    return build(stated)
+
+
+def run(scenario: Scenario, weeks: float = 1.0, layout: str = "room", seed: int = 7) -> Record:
+    """One replication without warm-up."""
+    return batsim.simulate(
+        scenario, layout, seed=seed, replication=0, length_min=weeks * WEEK_MIN, warm_up_min=0.0
+    )
 
 
 def rows_of(record: Record, table: str) -> list[dict[str, Any]]:
     """Rows of a table as dictionaries; numbers of trucks, batteries and the like as whole numbers."""
     names = [column.name for column in TABLES[table]]
-    whole = [column.unit == "-" and not column.name.endswith("_share") for column in TABLES[table]]
+    whole = [column.unit == "-" and not column.name.endswith(("_share", "damage")) for column in TABLES[table]]
     return [
         {
             name: int(value) if counts and not math.isnan(value) else value

@@ -1,0 +1,216 @@
+"""One charge: where its phases fall in time, and what it does to the battery."""
+
+from math import exp, expm1
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from batsim.formulas.charging import Phase, cut, phases_totals, rest_of
+from batsim.formulas.gassing import gas_current_a
+from batsim.room.clock import TICKS_PER_MIN, ticked
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from batsim.formulas.charging import Profile
+    from batsim.room.battery import Battery
+    from batsim.room.line_plan import LinePlan
+    from batsim.room.simulation import Room
+    from batsim.room.timetable import Timetable
+
+new: Any = tuple.__new__
+"""`new(Begin, (all four fields))` does what `Begin(...)` does in little more than half the time."""
+Piece = tuple[float, Phase]
+"""When a phase begins, or goes on after a pause, and the phase. [min]"""
+
+
+class Begin(NamedTuple):
+    """When the current comes on, and how warm it is then."""
+
+    start_min: float
+    degc: float
+    """Electrolyte. [degC]"""
+    air_degc: float
+    put_off_min: float
+    """How long the start was put off because the battery was too warm or too cold. [min]"""
+
+
+class Outcome(NamedTuple):
+    """What a charge gives and leaves."""
+
+    end_min: float
+    """Current off. [min]"""
+    given_ah: float
+    given_kwh: float
+    """Energy into the battery. [kWh]"""
+    stored_ah: float
+    gas_ah: float
+    end_degc: float
+    """Electrolyte at the end. [degC]"""
+
+
+class Planned(NamedTuple):
+    """Phases of a charge that is to come, with what they rest on."""
+
+    phases: tuple[Phase, ...]
+    left_ah: float
+    """What a full charge leaves missing: IU stops while a little current flows. [Ah]"""
+    side_gas_a: float
+    """Gas current while the voltage is held, where the ampere-hours do not tell: IU. [A]"""
+    degc: float
+    """Temperature that its profile is for. [degC]"""
+    equalising_min: float = 0.0
+    timed: bool = False
+    """Whether its length is stated: it says nothing of the current, so nothing of its heat."""
+
+
+def laid_out(phases: "Sequence[Phase]", start_min: float, open_hours: "Timetable | None") -> tuple[list[Piece], float]:
+    """Put phases into the hours in which current may flow; returns the pieces and the end. [min]"""
+    pieces: list[Piece] = []
+    begin = start_min
+    if open_hours is None:
+        for phase in phases:
+            pieces.append((begin, phase))
+            begin += 60.0 * phase[0]
+        return pieces, start_min + round((begin - start_min) * TICKS_PER_MIN) / TICKS_PER_MIN
+    left = tuple(phases)
+    while left:
+        opens, closes = open_hours.window(begin)
+        begin = max(begin, opens)
+        hours = (closes - begin) / 60.0
+        done = cut(left, hours)
+        left = rest_of(left, hours)
+        for phase in done:
+            pieces.append((begin, phase))
+            begin += 60.0 * phase[0]
+        if left:
+            begin = closes
+    return pieces, start_min + ticked(begin - start_min)
+
+
+def ended_at(pieces: "Sequence[Piece]", time_min: float) -> list[Piece]:
+    """What of a charge lies before a time. [min]"""
+    kept: list[Piece] = []
+    for begin, phase in pieces:
+        kept += [(begin, each) for each in cut((phase,), (time_min - begin) / 60.0)]
+    return kept
+
+
+def outcome(battery: "Battery", planned: Planned, begin: Begin, end_min: float, *, full: bool) -> Outcome:
+    """Work out what a charge gives and how warm the battery gets; changes nothing."""
+    plan = battery.line.plan
+    phases, left_ah, side_gas_a, _, _, timed = planned
+    thermal, cells = plan.thermal, plan.rated_cell.cells
+    _, ah, kwh = phases_totals(phases, cells)
+    if full:
+        stored_ah = battery.missing_ah - left_ah
+        stored_ah = max(stored_ah, 0.0)
+    else:
+        stored_ah = (phases[-1].soc_to - phases[0].soc_from) * plan.capacity_ah if phases else 0.0
+    gas_ah = ah - stored_ah
+    gas_ah = max(gas_ah, 0.0)
+    # `formulas.heat.charge_end_degc` written out, because every charge comes by.
+    start_min, degc, air_degc, _ = begin
+    spans = (end_min - start_min) / (60.0 * thermal.room_tau_h)
+    lost = -expm1(-spans)
+    end_degc = degc + (air_degc - degc) * lost
+    if not timed and spans:
+        heat_wh = 1000.0 * kwh - cells * (thermal.storing_v * stored_ah + thermal.splitting_v * gas_ah)
+        end_degc += heat_wh / thermal.heat_capacity_wh_per_k * lost / spans
+    if side_gas_a:
+        gas_ah += side_gas_a * sum(phase.hours for phase in phases if phase.decay_per_h)
+    result: Outcome = new(Outcome, (end_min, ah, kwh, stored_ah, gas_ah, end_degc))
+    return result
+
+
+def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool) -> None:
+    """Change the battery as a charge does; who keeps `owed_ah` in part charges does that."""
+    battery.missing_ah -= result.stored_ah
+    battery.degc, battery.degc_min = result.end_degc, result.end_min
+    battery.gas_ah += result.gas_ah * battery.line.plan.gassing.vented_share
+    battery.charged_min = result.end_min
+    if full:
+        battery.missing_ah = planned.left_ah
+        battery.surplus_ah = 0.0
+        battery.owed_ah = 0.0
+        battery.full_min = result.end_min
+        battery.part_charges = 0
+        if planned.equalising_min:
+            battery.equalised_min = result.end_min - planned.equalising_min
+    else:
+        battery.part_charges += 1
+
+
+def write_charge(
+    room: "Room",
+    battery: "Battery",
+    charger: int,
+    times: tuple[float, float, float, float],
+    begin: Begin,
+    result: Outcome,
+    planned: Planned,
+    pieces: "Sequence[Piece]",
+    *,
+    full: bool,
+) -> None:
+    """Write the row of a charge that has been put in, and those of its phases.
+
+    Parameters
+    ----------
+    room, battery
+        The room, and the battery after the charge.
+    charger
+        Number of the charger type.
+    times
+        Spent, connected, current on, cooled down. [min]
+    begin, result, planned, pieces
+        Start, outcome, plan and pieces of the charge.
+    full
+        Whether it ended full.
+    """
+    number, line = battery.number, battery.line.number
+    spent, connected, start, cooled = times
+    end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc = result
+    capacity_ah = battery.line.plan.capacity_ah
+    soc_to = 1.0 - battery.missing_ah / capacity_ah
+    room.write_charge((
+        number, line, charger, battery.place, spent, connected, start, end_min, cooled,
+        soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, begin.degc, end_degc, begin.put_off_min,
+        full, planned.equalising_min,
+    ))  # fmt: skip
+    write, side_gas_a = room.write_phase, planned[2]
+    for piece_min, phase in pieces:
+        write((number, line, charger, piece_min, *phase, side_gas_a if phase[2] else 0.0))
+
+
+def accepting_degc(
+    plan: "LinePlan", profile: "Profile", missing_ah: float, start_degc: float, air_degc: float
+) -> float:
+    """Temperature that the main stage brings the battery to, where acceptance begins to set the current. [degC]
+
+    Heat of the ampere-hours that the main current gives, see `formulas.heat.charge_end_degc`.
+    """
+    bulk_ah = missing_ah - profile.main_a * profile.tau_h
+    if bulk_ah <= 0.0:
+        return start_degc
+    thermal = plan.thermal
+    spans = bulk_ah / profile.main_a / thermal.room_tau_h
+    decay = exp(-spans)
+    heat_wh = plan.battery.cells * (profile.bulk_v - thermal.storing_v) * bulk_ah
+    rise_k = heat_wh / thermal.heat_capacity_wh_per_k * (1.0 - decay) / spans
+    return air_degc + (start_degc - air_degc) * decay + rise_k
+
+
+def held_gas_a(plan: "LinePlan", profile: "Profile", temperature_degc: float) -> float:
+    """Gas current of a charge that only holds its voltage, IU; 0 for others, whose charge factor tells. [A]"""
+    gassing = plan.gassing
+    if profile.kind != "IU" or not gassing.current_a:
+        return 0.0
+    return gas_current_a(
+        profile.absorption_v,
+        temperature_degc,
+        100.0,
+        reference_a=gassing.current_a,
+        reference_v=gassing.reference_v,
+        reference_degc=gassing.reference_degc,
+        per_v=gassing.per_v,
+        per_k=gassing.per_k,
+    )

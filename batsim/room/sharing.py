@@ -1,0 +1,236 @@
+"""Chargers that share a power limit: who is in the main stage is throttled, anew at each change.
+
+A charge whose current falls by itself keeps what it takes; what is left of the limit goes in equal proportion to
+those in their main stage, and to those in a last stage that is held down. Each of them is counted with the most
+that it will draw on the way to its end at that part of its current, so that no passage to a higher voltage breaks
+the limit. A change is a start, an end, and the passage from one stage to the next. Between two changes every charge
+runs on in closed form, so one event for each change is all it costs. Chargers whose current falls along a line, and
+equalising charges, cannot be throttled: they wait until there is room for them.
+"""
+
+from collections.abc import Callable
+from functools import partial
+from math import inf
+from typing import TYPE_CHECKING
+
+from batsim.formulas.charging import Phase, charge_phases, cut, phases_totals, rest_of
+from batsim.room.clock import Moment, ticked
+from batsim.scenario.batteries import FALLING
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from batsim.formulas.charging import Profile
+    from batsim.room.battery import Battery
+    from batsim.room.charge import Piece, Planned
+    from batsim.room.simulation import Room
+
+SAME = 1e-9
+"""Shares nearer than this are the same; below it nothing flows. [-]"""
+ALMOST_KW = 1e-6
+HOLDING = ("IU", "CC-CV")
+"""Characteristics that end with their held voltage."""
+ROUNDING_MIN = 1e-6
+"""A change this near is now: times of changes are rounded to ticks. [min]"""
+
+
+class Running:
+    """A charge under way or waiting for power."""
+
+    def __init__(
+        self,
+        battery: "Battery",
+        profile: "Profile",
+        kw_per_a: float,
+        planned: "Planned",
+        to_soc: float,
+    ) -> None:
+        self.battery, self.profile, self.planned = battery, profile, planned
+        self.kw_per_a = kw_per_a
+        """Power from the wall for an ampere at a volt per cell. [kW/(A V)]"""
+        self.rigid = planned.timed or profile.kind in FALLING
+        self.to_soc = to_soc
+        self.pieces: list[Piece] = []
+        """What it has given so far."""
+        self.left: tuple[Phase, ...] = planned.phases
+        """What is still to come, from `since_min` on, if nothing changes."""
+        self.since_min = 0.0
+        self.flowing = False
+        self.missing_ah = battery.missing_ah
+        self.owed_ah = battery.owed_ah or profile.factor * battery.missing_ah
+        self.share = 1.0
+        """Part of its main current that it may take. [-]"""
+        last = planned.phases[-1:] if planned.equalising_min else ()
+        self.equalising = last
+        held_v = max(profile.bulk_v, profile.absorption_v)
+        last_a = 0.0 if profile.kind in HOLDING else profile.end_a
+        self.main_kw = profile.main_a * held_v * kw_per_a
+        """Most power up to the end of its main stage when it is not throttled. [kW]"""
+        self.last_kw = last_a * profile.finish_v * kw_per_a
+        """Power of its last stage when it is not throttled. [kW]"""
+        self.last_share = last_a / profile.main_a if profile.main_a else 0.0
+        """Part of its main current below which its last stage is throttled too. [-]"""
+        self.corners = (self.last_share, self.last_kw / self.main_kw if self.main_kw else 0.0)
+        """Parts of its main current at which `most_kw` bends. [-]"""
+        self.done: Callable[[], object]
+
+    def most_kw(self, share: float) -> float:
+        """Most power from the wall on the way to its end, at a part of its main current. [kW]"""
+        main_kw = share * self.main_kw
+        if share >= self.last_share:
+            return main_kw if main_kw > self.last_kw else self.last_kw
+        last_kw = self.last_kw * share / self.last_share
+        return main_kw if main_kw > last_kw else last_kw
+
+    def needed_kw(self, coming: tuple[Phase, ...]) -> float:
+        """Most power from the wall in phases to come; the equalising charge at their end asks for its own. [kW]"""
+        own = coming[:-1] if self.equalising and len(coming) > 1 else coming
+        return max((phase.amps * phase.volts_per_cell * self.kw_per_a for phase in own), default=0.0)
+
+    def coming(self, now: float) -> tuple[Phase, ...]:
+        """Phases from now on, as planned."""
+        return rest_of(self.left, (now - self.since_min) / 60.0) if self.flowing else self.left
+
+    def in_main_stage(self, coming: tuple[Phase, ...]) -> bool:
+        """Tell whether its current can be throttled and raised again; so it can in a last stage that is held down."""
+        if self.rigid or len(coming) <= len(self.equalising):
+            return False
+        first = coming[0]
+        if first.acceptance_per_h:
+            return first.amps < self.profile.end_a * (1.0 - SAME)
+        return first.decay_per_h == 0.0 and first.volts_per_cell == self.profile.bulk_v
+
+    def settle(self, now: float) -> None:
+        """Book what has flowed until now."""
+        if self.flowing:
+            hours = (now - self.since_min) / 60.0
+            capacity_ah, begin = self.battery.line.plan.capacity_ah, self.since_min
+            for phase in cut(self.left, hours):
+                self.pieces.append((begin, phase))
+                begin += 60.0 * phase.hours
+                self.missing_ah -= (phase.soc_to - phase.soc_from) * capacity_ah
+                self.owed_ah -= phases_totals((phase,), 0)[1]
+            self.left = rest_of(self.left, hours)
+            while self.left and self.left[0].hours < ROUNDING_MIN / 60.0:
+                self.left = self.left[1:]
+        self.since_min = now
+
+    def throttle(self, share: float, now: float) -> None:
+        """Go on from now with a part of the main current."""
+        self.settle(now)
+        self.share, self.flowing = share, share > SAME
+        if self.flowing and not self.rigid:
+            capacity_ah = self.battery.line.plan.capacity_ah
+            profile = self.profile._replace(main_a=share * self.profile.main_a)
+            phases = charge_phases(profile, capacity_ah, self.missing_ah, max(0.0, self.owed_ah), self.to_soc)
+            self.left = (*phases, *self.equalising)
+
+    def next_change_min(self) -> float:
+        """When its present phase ends, or all of it. [min]"""
+        return self.since_min + 60.0 * self.left[0].hours if self.flowing and self.left else inf
+
+
+class SharedPower:
+    """All charges that share the limit."""
+
+    def __init__(self, room: "Room", limit_kw: float) -> None:
+        plan = room.plan
+        standby_kw = sum(
+            count * kw for count, kw in zip(plan.charger_counts, plan.charger_standby_kw, strict=True) if count < inf
+        )
+        self.room, self.limit_kw = room, limit_kw - standby_kw
+        self.open_hours = room.plan.open_windows
+        self.charges: list[Running] = []
+        self.timer = 0
+
+    def begin(self, charge: Running) -> None:
+        """Let a charge take part from now on."""
+        charge.since_min = self.room.env.now
+        charge.share = 0.0
+        if charge.left:
+            self.charges.append(charge)
+            self._share_out()
+        else:
+            charge.done()
+
+    def stop(self, charge: Running) -> None:
+        """Take a charge out before its end; what it has given is in its pieces."""
+        charge.settle(self.room.env.now)
+        charge.flowing = False
+        if charge in self.charges:
+            self.charges.remove(charge)
+            self._share_out()
+
+    def _share_out(self) -> None:
+        """Divide the limit anew, and look again at the next change."""
+        now = self.room.env.now
+        if self.open_hours is not None and self.open_hours.window(now)[0] > now:
+            for charge in self.charges:
+                if charge.flowing:
+                    charge.throttle(0.0, now)
+            self._look_again(self.open_hours.window(now)[0])
+            return
+        coming = [charge.coming(now) for charge in self.charges]
+        main = [charge for charge, ahead in zip(self.charges, coming, strict=True) if charge.in_main_stage(ahead)]
+        left_kw = self.limit_kw
+        for charge, ahead in zip(self.charges, coming, strict=True):
+            if charge in main:
+                continue
+            if charge.flowing:
+                left_kw -= charge.needed_kw(ahead)
+        for charge, ahead in zip(self.charges, coming, strict=True):
+            if charge in main or charge.flowing:
+                continue
+            needed_kw = charge.needed_kw(ahead)
+            # Alone it always may, for the limit is checked at the temperature of the rating.
+            if needed_kw <= left_kw + ALMOST_KW or not any(each.flowing for each in self.charges):
+                left_kw -= needed_kw
+                charge.since_min, charge.flowing = now, True
+        share = _greatest_share(main, max(0.0, left_kw))
+        for charge in main:
+            if not -SAME < charge.share - share < SAME or not charge.flowing:
+                charge.throttle(share, now)
+        if any(charge.flowing and not charge.in_main_stage(charge.left) for charge in main):
+            # A higher current takes it past its main stage at once: what it does not need is for the others.
+            self._share_out()
+            return
+        changes = [charge.next_change_min() for charge in self.charges]
+        if self.open_hours is not None:
+            changes.append(self.open_hours.window(now)[1])
+        self._look_again(min(changes, default=inf))
+
+    def _look_again(self, time_min: float) -> None:
+        """Have the shares settled anew at a time; an earlier wish is void."""
+        self.timer += 1
+        if time_min < inf:
+            delay = max(0.0, ticked(time_min - self.room.env.now))
+            Moment(self.room.env, partial(self._changed, self.timer)).after(delay)
+
+    def _changed(self, number: int, _: "Event") -> None:
+        """Pass charges on to their next stage, end those that are over, and divide anew."""
+        if number != self.timer:
+            return
+        now, ended = self.room.env.now, []
+        for charge in self.charges:
+            if charge.next_change_min() <= now + ROUNDING_MIN:
+                charge.settle(max(now, charge.next_change_min()))
+                charge.since_min = now
+                if charge.equalising and len(charge.left) == 1:
+                    charge.flowing = False  # the equalising charge waits for power of its own
+                if not charge.left:
+                    ended.append(charge)
+        self.charges = [charge for charge in self.charges if charge not in ended]
+        self._share_out()
+        for charge in ended:
+            charge.done()
+
+
+def _greatest_share(main: list[Running], left_kw: float) -> float:
+    """Greatest part of their main current that charges may take together: a straight line from bend to bend. [-]"""
+    low = low_kw = 0.0
+    for high in sorted({1.0, *(corner for charge in main for corner in charge.corners if 0.0 < corner < 1.0)}):
+        high_kw = sum(charge.most_kw(high) for charge in main)
+        if high_kw > left_kw:
+            return low + (high - low) * (left_kw - low_kw) / (high_kw - low_kw)
+        low, low_kw = high, high_kw
+    return 1.0
