@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError
+    from batsim.measures.battery_course import battery_course, first_cycle
     from batsim.record import Record
     from batsim.room.simulation import simulate
     from batsim.scenario.reading import read, read_scenario_text
     from batsim.scenario.site import Scenario
     from batsim.study.compare import Comparison, compare
     from batsim.study.replications import Runs, run
+    from batsim.views.battery_chart import battery_chart, cycle_chart
 
 __version__ = "0.1.0"
 
@@ -30,7 +32,11 @@ _HOMES = {
     "Scenario": "batsim.scenario.site",
     "ScenarioError": "batsim.errors",
     "SimulationError": "batsim.errors",
+    "battery_chart": "batsim.views.battery_chart",
+    "battery_course": "batsim.measures.battery_course",
     "compare": "batsim.study.compare",
+    "cycle_chart": "batsim.views.battery_chart",
+    "first_cycle": "batsim.measures.battery_course",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
     "run": "batsim.study.replications",
@@ -46,7 +52,11 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "SimulationError",
+    "battery_chart",
+    "battery_course",
     "compare",
+    "cycle_chart",
+    "first_cycle",
     "read",
     "read_scenario_text",
     "run",

@@ -29,9 +29,12 @@ def measure(record: "Record", wait_target_min: float | None = None) -> dict[str,
     from batsim.measures.downtime import downtime_measures  # noqa: PLC0415 - numpy only when measuring
     from batsim.measures.electrical_load import load_measures  # noqa: PLC0415
     from batsim.measures.exchanges import exchange_measures  # noqa: PLC0415
+    from batsim.measures.gas import gas_measures  # noqa: PLC0415
     from batsim.measures.labour import labour_measures  # noqa: PLC0415
     from batsim.measures.occupancy import occupancy_measures  # noqa: PLC0415
     from batsim.measures.stock import stock_measures  # noqa: PLC0415
+    from batsim.measures.warmth import warmth_measures  # noqa: PLC0415
+    from batsim.measures.wear import wear_measures  # noqa: PLC0415
     from batsim.measures.windows import Measured  # noqa: PLC0415
 
     measured = Measured(record)
@@ -42,6 +45,9 @@ def measure(record: "Record", wait_target_min: float | None = None) -> dict[str,
         **occupancy_measures(measured),
         **labour_measures(measured),
         **load_measures(measured),
+        **warmth_measures(measured),
+        **gas_measures(measured),
+        **wear_measures(measured),
     }
     names = [*MEASURES, *((WITHIN_TARGET.name,) if wait_target_min is not None else ())]
     return {name: float(found[name]) for name in names}

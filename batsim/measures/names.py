@@ -145,8 +145,102 @@ _FIXED = (
         "fewest ready batteries",
         "smallest number of ready batteries of any one type at any time",
     ),
-    Measure("energy_kwh_per_day", "kWh/day", "energy per working day", "energy from the wall in a working day"),
+    Measure(
+        "energy_kwh_per_day",
+        "kWh/day",
+        "energy per working day",
+        "energy from the wall in a working day, chargers' standby included",
+    ),
+    Measure("standby_kwh_per_day", "kWh/day", "standby per working day", "its part taken by chargers without current"),
+    Measure(
+        "energy_charged_kwh_per_day",
+        "kWh/day",
+        "energy charged per working day",
+        "energy into batteries, at their poles",
+    ),
+    Measure(
+        "energy_drawn_kwh_per_day", "kWh/day", "energy drawn per working day", "energy that trucks take from batteries"
+    ),
     Measure("peak_kw", "kW", "peak load", "greatest mean load of chargers in a quarter of an hour, at the wall"),
+    Measure(
+        "peak_kva",
+        "kVA",
+        "peak apparent power",
+        "greatest mean apparent power in a quarter of an hour, chargers added up as if all were in phase",
+    ),
+    Measure("use_degc_mean", "degC", "batteries in use", "mean electrolyte temperature over the time in use"),
+    Measure(
+        "charged_degc_mean", "degC", "batteries after charge", "mean electrolyte temperature at the end of a charge"
+    ),
+    Measure("charged_degc_max", "degC", "warmest battery", "highest electrolyte temperature at the end of a charge"),
+    Measure(
+        "hot_starts_share",
+        "1",
+        "hot starts",
+        "share of stints that begin with a battery warmer than one that should be used",
+    ),
+    Measure(
+        "put_off_share", "1", "charges put off", "share of charges that waited because the battery was too warm or cold"
+    ),
+    Measure(
+        "put_off_min_per_charge", "min", "put off per charge", "mean time that charges waited for their temperature"
+    ),
+    Measure(
+        "outside_temperature_share",
+        "1",
+        "charges outside temperature",
+        "share of charges that began with a battery colder or warmer than it should be charged",
+    ),
+    Measure(
+        "hydrogen_m3_per_day",
+        "m3/day",
+        "hydrogen per working day",
+        "hydrogen that leaves the batteries, at 25 degC and one atmosphere",
+    ),
+    Measure("water_lost_kg_per_day", "kg/day", "water lost per working day", "water that gassing takes from batteries"),
+    Measure("water_added_kg_per_day", "kg/day", "water added per working day", "water put in at waterings"),
+    Measure(
+        "waterings_per_battery_per_week", "1/week", "waterings per battery", "waterings of a battery in a calendar week"
+    ),
+    Measure(
+        "equalising_per_battery_per_week",
+        "1/week",
+        "equalising charges per battery",
+        "equalising charges of a battery in a calendar week",
+    ),
+    Measure(
+        "low_water_share",
+        "1",
+        "waterings on low water",
+        "share of waterings that came after the water above the plates was used up",
+    ),
+    Measure(
+        "cycles_per_battery_per_year",
+        "1/year",
+        "cycles per battery",
+        "cycles of 80 % depth that draw the same ampere-hours, of the mean battery in a year at this pace",
+    ),
+    Measure(
+        "use_of_most_used_battery",
+        "1",
+        "use of the most used battery",
+        "ampere-hours drawn from the most used battery over those of the mean battery",
+    ),
+    Measure("deep_discharges_share", "1", "deep discharges", "share of stints that end below the battery's cut-out"),
+    Measure("full_charges_share", "1", "full charges", "share of charges that end full"),
+    Measure(
+        "life_years",
+        "years",
+        "battery life",
+        "years from new to 80 % of the capacity at this pace, of the mean battery; ageing with time alone is left out",
+    ),
+    Measure("life_years_of_most_worn", "years", "life of the most worn battery", "the same for the battery worn most"),
+    Measure(
+        "life_years_by_throughput",
+        "years",
+        "battery life by throughput",
+        "years until a battery has given the ampere-hours of its cycle test, whatever the depth and temperature",
+    ),
     Measure(
         "unfinished_exchanges", "1", "unfinished exchanges", "exchanges asked for but not finished when the run ends"
     ),

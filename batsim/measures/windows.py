@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from batsim.record import Facts, Record
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
+Flags = np.ndarray[Any, np.dtype[np.bool_]]
 
 
 class Worked:
@@ -49,9 +50,18 @@ class Measured:
         came: Floats = np.where(np.isnan(times), self.end, times)
         return np.clip(came, self.start, self.end)
 
-    def inside(self, times: Floats) -> "np.ndarray[Any, np.dtype[np.bool_]]":
+    def inside(self, times: Floats) -> Flags:
         """Tell which times fall into the measured time, its end left out."""
         return (times >= self.start) & (times < self.end)
+
+    def part_of(self, start: Floats, end: Floats) -> Floats:
+        """Share of each row that lies in the measured time, by its length; 0 for what never came."""
+        length = np.where(np.isfinite(end), end - start, np.inf)
+        inside = self.clip(end) - self.clip(start)
+        at_once = self.inside(start).astype(float)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            part: Floats = np.where(length > 0.0, inside / length, at_once)
+        return np.where(np.isnan(start) | np.isnan(end), 0.0, part)
 
     @cached_property
     def groups(self) -> list[Worked]:
@@ -92,6 +102,11 @@ class Measured:
     def charges(self) -> dict[str, Any]:
         """Columns of the charges table."""
         return self.record.columns("charges")
+
+    @cached_property
+    def stints(self) -> dict[str, Floats]:
+        """Columns of the stints table."""
+        return self.record.columns("stints")
 
     @cached_property
     def work(self) -> dict[str, Floats]:

@@ -108,7 +108,7 @@ def _stock(plan: Blueprint, number: int) -> StockOutline:
     """Work out one battery type of a layout."""
     line = plan.lines[number]
     group = next(each for each in plan.groups if each.line == number)
-    level, profile = group.truck.exchange_at_share, line.profiles[line.chargers[0]]
+    level, profile = group.truck.exchange_at_share, line.profiles[line.chargers[0]].rated
     if line.battery.charge_time_min is not None:
         hours = line.battery.charge_time_min.mean / 60.0
     else:

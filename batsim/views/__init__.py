@@ -1,1 +1,1 @@
-"""What people look at: tables for the terminal."""
+"""What people look at: tables for the terminal, charts for notebooks."""

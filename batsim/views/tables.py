@@ -50,6 +50,9 @@ ROWS = (
     Row("crew busy", "crew_busy_share", "of time on duty", False),
     Row("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
     Row("peak load", "peak_kw", "kW, mean of 15 min"),
+    Row("too warm or cold", "put_off_min_per_charge", "min before a charge", False),
+    Row("water lost", "water_lost_kg_per_day", "kg per working day", False),
+    Row("battery life", "life_years", "years, use alone"),
     Row("trucks below cut-out", "stranded_trucks", "times", False),
 )
 

@@ -1,0 +1,48 @@
+"""Gas and water: hydrogen that leaves the batteries, water put in, and batteries that ran low."""
+
+import numpy as np
+
+from batsim.formulas.gassing import hydrogen_l, water_deficit_g
+from batsim.measures.windows import Floats, Measured
+
+ROOM_DEGC, ATMOSPHERE_PA = 25.0, 101_325.0
+"""State in which a volume of hydrogen is given."""
+
+
+def gas_measures(measured: Measured) -> dict[str, float]:
+    """Hydrogen and water in a working day, equalising charges, and charges on low water."""
+    facts, charges, days = measured.facts, measured.charges, measured.working_days
+    line = np.nan_to_num(charges["line"]).astype(int)
+    given = measured.part_of(charges["start_min"], charges["end_min"])
+    gas_ah = np.nan_to_num(charges["gas_ah"]) * given * np.array(facts.line_vented_share)[line]
+    cell_ah = float(np.sum(gas_ah * np.array(facts.line_cells)[line]))
+    started = measured.inside(charges["start_min"])
+    waterings = measured.record.columns("waterings")
+    poured = measured.inside(waterings["start_min"])
+    weeks = measured.minutes / (7 * 1440.0)
+    equalised = started & (charges["equalising_min"] > 0.0)
+    finite = [each for each in facts.line_water_reserve_ah if np.isfinite(each)]
+    return {
+        "hydrogen_m3_per_day": hydrogen_l(cell_ah, 1, ROOM_DEGC, ATMOSPHERE_PA) / 1000.0 / days if days else np.nan,
+        "water_lost_kg_per_day": water_deficit_g(cell_ah, 1) / 1000.0 / days if days else np.nan,
+        "water_added_kg_per_day": float(np.sum(waterings["water_kg"][poured])) / days if days else np.nan,
+        "waterings_per_battery_per_week": float(np.sum(poured)) / facts.batteries / weeks if weeks else np.nan,
+        "equalising_per_battery_per_week": float(np.sum(equalised)) / facts.batteries / weeks if weeks else np.nan,
+        "low_water_share": _low_water(measured) if finite else np.nan,
+    }
+
+
+def _low_water(measured: Measured) -> float:
+    """Share of waterings that came after the water above the plates was used up."""
+    facts, waterings = measured.facts, measured.record.columns("waterings")
+    poured = measured.inside(waterings["start_min"])
+    if not np.any(poured):
+        return float("nan")
+    line = np.array(facts.battery_lines)[waterings["battery"][poured].astype(int)]
+    cells, reserve_ah = np.array(facts.line_cells)[line], np.array(facts.line_water_reserve_ah)[line]
+    per_cell_kg: Floats = waterings["water_kg"][poured] / cells
+    reserve_kg = reserve_ah * water_deficit_g(1.0, 1) / 1000.0
+    return float(np.mean(per_cell_kg > reserve_kg * (1.0 + ROUNDING)))
+
+
+ROUNDING = 1e-9

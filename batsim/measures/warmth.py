@@ -1,0 +1,44 @@
+"""How warm batteries get, and what their temperature puts off."""
+
+import numpy as np
+
+from batsim.measures.windows import Flags, Floats, Measured
+
+
+def warmth_measures(measured: Measured) -> dict[str, float]:
+    """Temperatures in use and after charge, hot starts, and charges that waited for their temperature."""
+    facts, stints, charges = measured.facts, measured.stints, measured.charges
+    line_of = np.array(facts.battery_lines)
+    begun = measured.inside(stints["start_min"])
+    use_below = np.array(facts.line_use_below_degc)[line_of[stints["battery"].astype(int)]]
+    worked = np.where(np.isfinite(stints["end_min"]), stints["end_min"], measured.end) - stints["start_min"]
+    hot = begun & (stints["start_degc"] > use_below)
+    started = measured.inside(charges["start_min"])
+    limits = np.array(facts.line_charge_degc)[np.nan_to_num(charges["line"]).astype(int)]
+    at_start = charges["start_degc"]
+    outside = started & ((at_start < limits[:, 0] - ROUNDING_K) | (at_start > limits[:, 1] + ROUNDING_K))
+    return {
+        "use_degc_mean": _mean(stints["mean_degc"][begun], worked[begun]),
+        "charged_degc_mean": _mean(charges["end_degc"][started], np.ones(int(np.sum(started)))),
+        "charged_degc_max": float(np.max(charges["end_degc"][started])) if np.any(started) else np.nan,
+        "hot_starts_share": _share(hot, begun),
+        "put_off_share": _share(started & (charges["put_off_min"] > 0.0), started),
+        "put_off_min_per_charge": _mean(charges["put_off_min"][started], np.ones(int(np.sum(started)))),
+        "outside_temperature_share": _share(outside, started),
+    }
+
+
+ROUNDING_K = 1e-3
+"""A start this near to a limit is at the limit. [K]"""
+
+
+def _mean(values: Floats, weights: Floats) -> float:
+    """Weighted mean; not a number where nothing weighs."""
+    total = float(np.sum(weights))
+    return float(np.sum(values * weights)) / total if total > 0.0 else float("nan")
+
+
+def _share(part: Flags, whole: Flags) -> float:
+    """Number in a part over the number in the whole."""
+    count = int(np.sum(whole))
+    return int(np.sum(part)) / count if count else float("nan")

@@ -1,0 +1,68 @@
+"""Wear: how much each battery is used, how deep, and how many years it would last."""
+
+import numpy as np
+
+from batsim.measures.windows import Flags, Floats, Measured
+
+YEAR_MIN = 365.25 * 1440.0
+CYCLE_DEPTH = 0.8
+"""Depth of the cycles in which use is counted. [-]"""
+
+
+def battery_wear(measured: Measured) -> dict[str, Floats]:
+    """Wear of each battery in the measured time.
+
+    Returns
+    -------
+    dict of array
+        For each battery, by number: ``drawn_ah``, ``cycles`` of 80 % that draw as much, ``damage`` as a share of its
+        life, and ``life_years`` at this pace from new to 80 % of the capacity (infinite without use).
+    """
+    facts, stints = measured.facts, measured.stints
+    part = measured.part_of(stints["start_min"], stints["end_min"])
+    number = stints["battery"].astype(int)
+    line = np.array(facts.battery_lines)
+    drawn = np.bincount(number, weights=stints["drawn_ah"] * part, minlength=facts.batteries)
+    damage = np.bincount(number, weights=stints["damage"] * part, minlength=facts.batteries)
+    with np.errstate(divide="ignore"):
+        years = measured.minutes / YEAR_MIN / damage
+    return {
+        "drawn_ah": drawn,
+        "cycles": drawn / (CYCLE_DEPTH * np.array(facts.line_capacity_ah)[line]),
+        "damage": damage,
+        "life_years": years,
+    }
+
+
+def wear_measures(measured: Measured) -> dict[str, float]:
+    """Cycles, depth and years of life over all batteries, and of the one that is worn most."""
+    facts, stints = measured.facts, measured.stints
+    each = battery_wear(measured)
+    years = measured.minutes / YEAR_MIN
+    line = np.array(facts.battery_lines)
+    ended = measured.inside(stints["end_min"])
+    number = stints["battery"].astype(int)
+    deepest = np.array(facts.line_discharge_to_share)[line[number]]
+    charges = measured.charges
+    charged = measured.inside(charges["end_min"])
+    used_life = each["drawn_ah"] / np.array(facts.line_life_ah)[line]
+    total, most = float(np.sum(each["damage"])), float(np.max(each["damage"]))
+    mean_ah = float(np.mean(each["drawn_ah"]))
+    return {
+        "cycles_per_battery_per_year": float(np.mean(each["cycles"])) / years if years else np.nan,
+        "use_of_most_used_battery": float(np.max(each["drawn_ah"])) / mean_ah if mean_ah else np.nan,
+        "deep_discharges_share": _share(ended & (stints["soc_to_share"] < deepest - ROUNDING), ended),
+        "full_charges_share": _share(charged & (charges["full"] == 1.0), charged),
+        "life_years": facts.batteries * years / total if total else np.nan,
+        "life_years_of_most_worn": years / most if most else np.nan,
+        "life_years_by_throughput": years / float(np.mean(used_life)) if mean_ah else np.nan,
+    }
+
+
+ROUNDING = 1e-9
+
+
+def _share(part: Flags, whole: Flags) -> float:
+    """Number in a part over the number in the whole."""
+    count = int(np.sum(whole))
+    return int(np.sum(part)) / count if count else float("nan")
