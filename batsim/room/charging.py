@@ -209,6 +209,8 @@ class ChargingDesk:
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
             Moment(room.env, partial(self._cooled, battery)).after(cooled_min - now)
+        elif end_min <= now:
+            self._charged(battery, cooled_min)
         else:
             Moment(room.env, partial(self._charged, battery, cooled_min)).after(end_min - now)
 
@@ -301,7 +303,7 @@ class ChargingDesk:
         planned: Planned = new(Planned, (phases, left_ah, side_gas_a, degc, 0.0, False))
         return planned
 
-    def _charged(self, battery: "Battery", cooled_min: float, _: "Event") -> None:
+    def _charged(self, battery: "Battery", cooled_min: float, _: "Event | None" = None) -> None:
         """Free the charger at the end of a charge; the battery goes on to cool down."""
         self.release(battery)
         Moment(self.room.env, partial(self._cooled, battery)).after(cooled_min - self.room.env.now)

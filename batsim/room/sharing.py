@@ -2,15 +2,15 @@
 
 A charge whose current falls by itself keeps what it takes; what is left of the limit goes in equal proportion to
 those in their main stage, and to those in a last stage that is held down. Each of them is counted with the most
-that it will draw on the way to its end at that part of its current, so that no passage to a higher voltage breaks
-the limit. A change is a start, an end, and the passage from one stage to the next. Between two changes every charge
-runs on in closed form, so one event for each change is all it costs. Chargers whose current falls along a line, and
-equalising charges, cannot be throttled: they wait until there is room for them.
+that it will draw before it can be throttled again, so that no passage to a higher voltage breaks the limit. A
+change is a start, an end, and the passage from one stage to the next. Between two changes every charge runs on in
+closed form, so one event for each change is all it costs. Chargers whose current falls along a line, and equalising
+charges, cannot be throttled: they wait until there is room for them.
 """
 
 from collections.abc import Callable
 from functools import partial
-from math import inf
+from math import exp, inf
 from typing import TYPE_CHECKING
 
 from batsim.formulas.charging import Phase, charge_phases, cut, phases_totals, rest_of
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 SAME = 1e-9
 """Shares nearer than this are the same; below it nothing flows. [-]"""
+JUST_BELOW = 1e-6
+"""Part by which a last stage is held down where its full current is just too much. [-]"""
 ALMOST_KW = 1e-6
 HOLDING = ("IU", "CC-CV")
 """Characteristics that end with their held voltage."""
@@ -70,17 +72,23 @@ class Running:
         """Power of its last stage when it is not throttled. [kW]"""
         self.last_share = last_a / profile.main_a if profile.main_a else 0.0
         """Part of its main current below which its last stage is throttled too. [-]"""
-        self.corners = (self.last_share, self.last_kw / self.main_kw if self.main_kw else 0.0)
-        """Parts of its main current at which `most_kw` bends. [-]"""
+        below = self.last_share * (1.0 - JUST_BELOW)
+        self.corners = (below, self.last_share, self.last_kw / self.main_kw if self.main_kw else 0.0)
+        """Parts of its main current at which `most_kw` bends or steps. [-]"""
+        self.in_last_stage = False
+        """Whether it has come to its last stage, which is held down as long as it can be throttled."""
         self.done: Callable[[], object]
 
     def most_kw(self, share: float) -> float:
-        """Most power from the wall on the way to its end, at a part of its main current. [kW]"""
-        main_kw = share * self.main_kw
-        if share >= self.last_share:
-            return main_kw if main_kw > self.last_kw else self.last_kw
-        last_kw = self.last_kw * share / self.last_share
-        return main_kw if main_kw > last_kw else last_kw
+        """Most power from the wall at a part of its main current, now and in the stages that cannot be throttled. [kW]
+
+        Below `last_share` its last stage can be throttled, so only the present one counts.
+        """
+        if self.in_last_stage:
+            return self.last_kw * min(1.0, share / self.last_share)
+        if share < self.last_share:
+            return share * self.profile.main_a * self.profile.bulk_v * self.kw_per_a
+        return max(share * self.main_kw, self.last_kw)
 
     def needed_kw(self, coming: tuple[Phase, ...]) -> float:
         """Most power from the wall in phases to come; the equalising charge at their end asks for its own. [kW]"""
@@ -106,13 +114,15 @@ class Running:
             hours = (now - self.since_min) / 60.0
             capacity_ah, begin = self.battery.line.plan.capacity_ah, self.since_min
             for phase in cut(self.left, hours):
-                self.pieces.append((begin, phase))
+                if phase.hours > ROUNDING_MIN / 60.0:
+                    self.pieces.append((begin, phase))
                 begin += 60.0 * phase.hours
                 self.missing_ah -= (phase.soc_to - phase.soc_from) * capacity_ah
                 self.owed_ah -= phases_totals((phase,), 0)[1]
             self.left = rest_of(self.left, hours)
             while self.left and self.left[0].hours < ROUNDING_MIN / 60.0:
                 self.left = self.left[1:]
+            self._look_ahead()
         self.since_min = now
 
     def throttle(self, share: float, now: float) -> None:
@@ -123,11 +133,23 @@ class Running:
             capacity_ah = self.battery.line.plan.capacity_ah
             profile = self.profile._replace(main_a=share * self.profile.main_a)
             phases = charge_phases(profile, capacity_ah, self.missing_ah, max(0.0, self.owed_ah), self.to_soc)
+            self.equalising = _going_on(phases, self.equalising)
             self.left = (*phases, *self.equalising)
+            self._look_ahead()
 
-    def next_change_min(self) -> float:
-        """When its present phase ends, or all of it. [min]"""
-        return self.since_min + 60.0 * self.left[0].hours if self.flowing and self.left else inf
+    def _look_ahead(self) -> None:
+        """See whether its last stage has come."""
+        if self.left and self.left[0].acceptance_per_h:
+            self.in_last_stage = True
+
+    def next_change_min(self, *, free: bool) -> float:
+        """When its present phase ends; while nobody is held back, all that it may do without asking. [min]"""
+        if not self.flowing or not self.left:
+            return inf
+        own = self.left[:1]
+        if free:
+            own = self.left[:-1] if self.equalising and len(self.left) > 1 else self.left
+        return self.since_min + 60.0 * sum(phase.hours for phase in own)
 
 
 class SharedPower:
@@ -141,7 +163,10 @@ class SharedPower:
         self.room, self.limit_kw = room, limit_kw - standby_kw
         self.open_hours = room.plan.open_windows
         self.charges: list[Running] = []
+        self.free = True
+        """Whether there is power enough for all, whatever stage they come to; equalising asks anew."""
         self.timer = 0
+        self.timer_min = inf
 
     def begin(self, charge: Running) -> None:
         """Let a charge take part from now on."""
@@ -172,48 +197,52 @@ class SharedPower:
             return
         coming = [charge.coming(now) for charge in self.charges]
         main = [charge for charge, ahead in zip(self.charges, coming, strict=True) if charge.in_main_stage(ahead)]
-        left_kw = self.limit_kw
-        for charge, ahead in zip(self.charges, coming, strict=True):
-            if charge in main:
-                continue
-            if charge.flowing:
-                left_kw -= charge.needed_kw(ahead)
-        for charge, ahead in zip(self.charges, coming, strict=True):
-            if charge in main or charge.flowing:
-                continue
-            needed_kw = charge.needed_kw(ahead)
+        left_kw = self.limit_kw - sum(
+            charge.needed_kw(ahead)
+            for charge, ahead in zip(self.charges, coming, strict=True)
+            if charge.flowing and charge not in main
+        )
+        waiting = [pair for pair in zip(self.charges, coming, strict=True) if not pair[0].flowing]
+        for charge, ahead in waiting:
             # Alone it always may, for the limit is checked at the temperature of the rating.
-            if needed_kw <= left_kw + ALMOST_KW or not any(each.flowing for each in self.charges):
-                left_kw -= needed_kw
+            fits = charge.needed_kw(ahead) <= left_kw + ALMOST_KW or not any(each.flowing for each in self.charges)
+            if charge not in main and fits:
+                left_kw -= charge.needed_kw(ahead)
                 charge.since_min, charge.flowing = now, True
         share = _greatest_share(main, max(0.0, left_kw))
+        passed = False
         for charge in main:
             if not -SAME < charge.share - share < SAME or not charge.flowing:
+                before = charge.in_last_stage
                 charge.throttle(share, now)
-        if any(charge.flowing and not charge.in_main_stage(charge.left) for charge in main):
-            # A higher current takes it past its main stage at once: what it does not need is for the others.
-            self._share_out()
+                passed |= charge.in_last_stage != before or not charge.in_main_stage(charge.left)
+        if passed and share > SAME:
+            self._share_out()  # what it needs in its next stage is more or less than what it was counted with
             return
-        changes = [charge.next_change_min() for charge in self.charges]
+        self.free = share == 1.0 and all(charge.flowing for charge in self.charges)
+        changes = [charge.next_change_min(free=self.free) for charge in self.charges]
         if self.open_hours is not None:
             changes.append(self.open_hours.window(now)[1])
         self._look_again(min(changes, default=inf))
 
     def _look_again(self, time_min: float) -> None:
-        """Have the shares settled anew at a time; an earlier wish is void."""
-        self.timer += 1
-        if time_min < inf:
+        """Have the shares settled anew at a time, or sooner if that is wanted already."""
+        if time_min < self.timer_min:
+            self.timer += 1
             delay = max(0.0, ticked(time_min - self.room.env.now))
+            self.timer_min = self.room.env.now + delay
             Moment(self.room.env, partial(self._changed, self.timer)).after(delay)
 
     def _changed(self, number: int, _: "Event") -> None:
         """Pass charges on to their next stage, end those that are over, and divide anew."""
         if number != self.timer:
             return
+        self.timer_min = inf
         now, ended = self.room.env.now, []
         for charge in self.charges:
-            if charge.next_change_min() <= now + ROUNDING_MIN:
-                charge.settle(max(now, charge.next_change_min()))
+            change_min = charge.next_change_min(free=self.free)
+            if change_min <= now + ROUNDING_MIN:
+                charge.settle(max(now, change_min))
                 charge.since_min = now
                 if charge.equalising and len(charge.left) == 1:
                     charge.flowing = False  # the equalising charge waits for power of its own
@@ -234,3 +263,12 @@ def _greatest_share(main: list[Running], left_kw: float) -> float:
             return low + (high - low) * (left_kw - low_kw) / (high_kw - low_kw)
         low, low_kw = high, high_kw
     return 1.0
+
+
+def _going_on(phases: tuple[Phase, ...], equalising: tuple[Phase, ...]) -> tuple[Phase, ...]:
+    """Let an equalising charge go on from where the phases before it end."""
+    if not phases or not equalising:
+        return equalising
+    soc, last = phases[-1].soc_to, equalising[0]
+    reached = 1.0 - (1.0 - soc) * exp(-last.acceptance_per_h * last.hours)
+    return (last._replace(soc_from=soc, soc_to=reached),)

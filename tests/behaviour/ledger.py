@@ -27,9 +27,7 @@ def room(changes: dict[str, object] | None = None, case: str = "warm_room.yaml")
 
 def run(scenario: Scenario, weeks: float = 1.0, layout: str = "room", seed: int = 7) -> Record:
     """One replication without warm-up."""
-    return batsim.simulate(
-        scenario, layout, seed=seed, replication=0, length_min=weeks * WEEK_MIN, warm_up_min=0.0
-    )
+    return batsim.simulate(scenario, layout, seed=seed, replication=0, length_min=weeks * WEEK_MIN, warm_up_min=0.0)
 
 
 def rows_of(record: Record, table: str) -> list[dict[str, Any]]:
