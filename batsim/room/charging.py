@@ -231,11 +231,14 @@ class ChargingDesk:
 
     def _open(self, start_min: float) -> float:
         """First time from here on at which a charge may start: staggered, and in the hours of charging. [min]"""
+        hours = self.open_hours
+        if hours is not None:
+            start_min = max(start_min, hours.window(start_min)[0])
         if self.rules.stagger_min:
             start_min = max(start_min, self.next_start_min)
+            if hours is not None:
+                start_min = max(start_min, hours.window(start_min)[0])
             self.next_start_min = start_min + self.rules.stagger_min
-        if self.open_hours is not None:
-            start_min = max(start_min, self.open_hours.window(start_min)[0])
         return start_min
 
     def _cooler(self, battery: "Battery", begin: Begin, result: Outcome) -> Begin:

@@ -195,6 +195,33 @@ def test_equal_chargers_in_their_main_stage_have_equal_current(name: str):
     assert len(currents) > 2
 
 
+@pytest.mark.parametrize("name", ["IUIa, short", "IUIa, all at once, short"])
+def test_nobody_is_held_down_while_there_is_power(name: str):
+    """A current below that of its stage, main or last, only where the limit is made use of; then it rises again.
+
+    What a falling current leaves free is given away at the next change, hence not all of it.
+    """
+    record = recorded(name)
+    phases = [row for row in rows_of(record, "charge_phases") if row["hours"] > 1e-3]
+    main_a, last_a = (each * record.facts.line_capacity_ah[0] for each in (0.18, 0.05))
+    kw_per_a = record.facts.line_cells[0] / 1000.0 / record.facts.charger_efficiency[0]
+    held = raised = 0
+    for row in phases:
+        if row["decay_per_h"] or row["start_a"] > 0.999 * (last_a if row["acceptance_per_h"] else main_a):
+            continue
+        middle = row["start_min"] + 30.0 * row["hours"]
+        if middle > record.facts.horizon_min - 2.0 * DAY_MIN:  # charges that had not ended have no rows
+            continue
+        on = [each for each in phases if each["start_min"] < middle < end_min(each)]
+        drawn_kw = sum(each["start_a"] * each["volts_per_cell"] for each in on) * kw_per_a
+        assert drawn_kw > 0.75 * limit_kw(name)
+        held += 1
+        if row["acceptance_per_h"]:
+            later = [each for each in phases if each["battery"] == row["battery"] and each["start_min"] > middle]
+            raised += later[0]["start_a"] > row["start_a"] * 1.001 if later else 0
+    assert min(held, raised) > 5
+
+
 @pytest.mark.parametrize(
     "name",
     [

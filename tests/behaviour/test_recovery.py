@@ -1,106 +1,257 @@
-"""Batteries that recover in breaks: the two wells over a calendar."""
+"""A battery that recovers in breaks: the two-well model over the calendar, in the room and in the truck."""
 
+import math
+from collections import defaultdict
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 
 from batsim.formulas.discharge import discharge
-from batsim.formulas.kibam import capacity_ah
-from batsim.room.recovery import hours_to_level, rested, run_down, soc_of
-from batsim.room.timetable import Timetable
+from batsim.formulas.kibam import Wells, at_rest, capacity_ah, wells_after
+from batsim.record import Record
 from batsim.scenario.chemistry import rated_cell, wells_of
-from tests.behaviour.ledger import by, room, rows_of, run
+from batsim.scenario.site import Scenario
+from tests.behaviour.ledger import by, room, rows_of, run, started
 
-WELLS = "batteries.lead.recovery"
-ALWAYS = Timetable([(0.0, 1e9)], always=True)
-SHIFTS = {"always": {"days": "Mon-Sun", "from": "06:00", "to": "18:00", "breaks": ["10:00 for 3 h"]}}
-TRUCK = {
-    "layouts.room.handling": "in_truck", "layouts.room.batteries": 4, "layouts.room.stations": 4,
-    "layouts.room.chargers": "4 x fast_iuia", "layouts.room.crew": "drivers",
-}  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def wells():
-    return wells_of(room({WELLS: "two_wells"}).batteries["lead"])
-
-
-@pytest.mark.parametrize("hours", [2.0, 3.0, 5.0, 8.0, 10.0])
-def test_without_a_break_it_is_the_constant_current_capacity(wells, hours):
-    amps = capacity_ah(hours, wells) / hours
-    minutes, (held, surplus) = run_down(wells, ALWAYS, 0.0, (wells.most_ah, 0.0), amps, 0.0)
-    assert minutes / 60.0 == pytest.approx(hours, rel=1e-6)
-    assert soc_of(held, surplus, wells) == pytest.approx(0.0, abs=1e-9)
-    assert held == pytest.approx(wells.most_ah - amps * hours, rel=1e-9)
+LEAD, KILOWATTS = "batteries.lead", "trucks[0].draws.mean"
+WELLS = {LEAD + ".recovery": "two_wells", "trucks[0].temperature": "30 degC"}
+"""At the temperature of the rating, so that the wells are those of the rated capacities."""
+NO_BREAKS = {"days": "Mon-Sun", "from": "00:00", "to": "24:00"}
+LONG_BREAKS = {**NO_BREAKS, "breaks": [f"{hour:02d}:00 for 60 min" for hour in range(1, 24, 2)]}
+DAYS = {"week.shifts": {"day": {"days": "Mon-Fri", "from": "06:00", "to": "18:00"}}, "trucks[0].shifts": ["day"]}
+IN_TRUCK = {
+    **DAYS,
+    "layouts.room": {"handling": "in_truck", "chargers": "4 x fast_iuia", "in_truck": {"in_breaks": False}},
+}
 
 
-def test_breaks_bring_some_back(wells):
-    """More work from a battery with a long break than without, more with a longer one, never more than it holds."""
-    amps, minutes = 200.0, []
-    for pause in (0.0, 30.0, 120.0, 600.0):
-        table = Timetable([(0.0, 60.0), (60.0 + pause, 1e6)])
-        minutes.append(run_down(wells, table, 0.0, (wells.most_ah, 0.0), amps, 0.2)[0])
-    assert minutes == sorted(minutes)
-    assert minutes[0] == pytest.approx(run_down(wells, ALWAYS, 0.0, (wells.most_ah, 0.0), amps, 0.2)[0], rel=1e-9)
-    assert minutes[-1] > 1.01 * minutes[0]
-    assert amps * minutes[-1] / 60.0 < wells.most_ah
+def two_wells(scenario: Scenario) -> Wells:
+    wells = wells_of(scenario.batteries["lead"])
+    assert wells is not None
+    return wells
 
 
-def test_a_level_is_where_the_indicator_reads_it(wells):
-    for level in (0.0, 0.2, 0.5):
-        hours = hours_to_level(wells.most_ah, 0.0, 120.0, level, wells)
-        _, state = run_down(wells, ALWAYS, 0.0, (wells.most_ah, 0.0), 120.0, level)
-        assert soc_of(*state, wells) == pytest.approx(level, abs=1e-9)
-        assert hours > 0.0
-    assert hours_to_level(0.1 * wells.most_ah, 0.0, 120.0, 0.2, wells) == 0.0
-    assert rested(-50.0, 100.0, wells) == pytest.approx(0.0, abs=1e-6)
+def mean_a(scenario: Scenario, stint: dict[str, Any], record: Record) -> float:
+    """Mean current of a stint, from its ampere-hours and its working hours. [A]"""
+    return stint["drawn_ah"] / worked_h(stint, record)
 
 
-def test_around_the_clock_the_room_agrees_with_peukert_within_some_percent():
-    """The wells are fitted to Peukert's law, so without breaks stints hardly change; ampere-hours are those drawn."""
-    same = {"trucks[0].temperature": "30 degC"}
-    plain, two = run(room(same)), run(room({**same, WELLS: "two_wells"}))
-    means = [
-        np.mean([row["drawn_ah"] for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0])
-        for record in (plain, two)
+def worked_h(stint: dict[str, Any], record: Record) -> float:
+    """Working hours of a stint. [h]"""
+    windows = record.facts.group_windows[0]
+    start, end = stint["start_min"], stint["end_min"]
+    return sum(max(0.0, min(end, to) - max(start, since)) for since, to in windows) / 60.0
+
+
+def aged(record: Record) -> list[tuple[dict[str, Any], float]]:
+    """Each stint with the capacity of its battery then, over the rated one."""
+    damage: dict[int, float] = defaultdict(float)
+    found = []
+    for stint in rows_of(record, "stints"):
+        found.append((stint, 1.0 - 0.2 * damage[stint["battery"]]))
+        damage[stint["battery"]] += stint["damage"]
+    return found
+
+
+def scaled(wells: Wells, factor: float) -> Wells:
+    return wells._replace(most_ah=wells.most_ah * factor)
+
+
+def course(wells: Wells, stint: dict[str, Any], record: Record) -> list[tuple[float, float]]:
+    """Available and bound ampere-hours at every start and end of work in a stint on a full battery."""
+    state = at_rest(wells.most_ah, wells)
+    amps, found, time = stint["drawn_ah"] / worked_h(stint, record), [state], stint["start_min"]
+    for since, to in record.facts.group_windows[0]:
+        begin, end = max(since, stint["start_min"]), min(to, stint["end_min"])
+        if begin >= end:
+            continue
+        state = wells_after(*state, 0.0, (begin - time) / 60.0, wells)
+        found.append(state)
+        state = wells_after(*state, amps, (end - begin) / 60.0, wells)
+        found.append(state)
+        time = end
+    return found
+
+
+# --- at a constant current -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kilowatts", [1.5, 3.0, 6.0, 12.0])
+@pytest.mark.parametrize("exchange_at", ["20 %", "40 %"])
+def test_without_breaks_a_stint_gives_the_capacity_of_the_model(kilowatts: float, exchange_at: str):
+    """Down to a level: what is left in both wells at that level does not count, and the rest scales."""
+    changes = {**WELLS, KILOWATTS: f"{kilowatts} kW", "trucks[0].exchange_at": exchange_at}
+    scenario = room({**changes, "layouts.room.batteries": 40, "layouts.room.chargers": "36 x electronic_iuia"})
+    record, wells = run(scenario), two_wells(scenario)
+    level = scenario.trucks[0].exchange_at_share
+    assert level == float(exchange_at.removesuffix(" %")) / 100.0
+    count = 0
+    for stint, health in aged(record):
+        if stint["soc_from_share"] < 1.0 or not math.isfinite(stint["end_min"]):
+            continue
+        upper = scaled(wells, (1.0 - level) * health)
+        hours = worked_h(stint, record) if stint["end_min"] <= record.facts.horizon_min else None
+        hours = (stint["end_min"] - stint["start_min"]) / 60.0 if hours is None else hours
+        assert stint["drawn_ah"] == pytest.approx(capacity_ah(hours, upper), rel=5e-3)
+        assert stint["soc_to_share"] == pytest.approx(level, abs=1e-6)
+        count += 1
+    assert count > 5
+
+
+def test_the_two_wells_agree_with_peukert_where_they_meet():
+    """They are made to have its capacities at 2, 5 and 10 h; down to 2 % a stint between is as long, to 1 %."""
+    deep = {LEAD + ".discharge_to": "0 %", "trucks[0].exchange_at": "2 %", KILOWATTS: "5 kW"}
+    lengths = {}
+    for recovery in ("none", "two_wells"):
+        record = run(room({**WELLS, **deep, LEAD + ".recovery": recovery}))
+        stints = [row for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0]
+        lengths[recovery] = np.mean([row["end_min"] - row["start_min"] for row in stints[:4]])
+    assert lengths["two_wells"] == pytest.approx(lengths["none"], rel=0.01)
+
+
+def test_the_mean_current_of_a_stint_is_that_of_its_power():
+    scenario = room(WELLS)
+    record = run(scenario)
+    hours, ah = discharge(1.0, 0.25, 3000.0, rated_cell(scenario.batteries["lead"]))
+    stints = [row for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0]
+    assert all(mean_a(scenario, row, record) == pytest.approx(ah / hours, rel=1e-6) for row in stints[:-4])
+    assert all(row["drawn_kwh"] == pytest.approx(3.0 * worked_h(row, record), rel=1e-6) for row in stints[:-4])
+
+
+# --- breaks --------------------------------------------------------------------------------------------------
+
+
+def work_kwh(recovery: str, shift: dict[str, Any], kilowatts: float = 5.0) -> float:
+    """Mean energy from a full battery. [kWh]"""
+    changes = {**WELLS, LEAD + ".recovery": recovery, "week.shifts.always": shift, KILOWATTS: f"{kilowatts} kW"}
+    record = run(room(changes))
+    stints = [row for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0][:8]
+    assert len(stints) == 8
+    return float(np.mean([row["drawn_kwh"] for row in stints]))
+
+
+def test_breaks_give_more_work_where_a_battery_recovers():
+    """An hour off in every two; stronger currents gain more from it."""
+    gains = [
+        work_kwh("two_wells", LONG_BREAKS, kilowatts) / work_kwh("two_wells", NO_BREAKS, kilowatts)
+        for kilowatts in (2.5, 5.0, 8.0)
     ]
-    assert means[1] == pytest.approx(means[0], rel=0.06)
-    _, ah = discharge(1.0, 0.25, 3000.0, rated_cell(room().batteries["lead"]))
-    assert means[0] == pytest.approx(ah, rel=0.01)
+    assert gains[0] > 1.005
+    assert gains[0] < gains[1] < gains[2]
 
 
-HARD = {"trucks[0].draws": {"mean": "7 kW", "between_trucks": "0 %", "between_stints": "0 %"}}
+def test_breaks_change_nothing_where_it_does_not():
+    assert work_kwh("none", LONG_BREAKS) == pytest.approx(work_kwh("none", NO_BREAKS), rel=1e-9)
 
 
-def test_a_long_break_gives_more_from_a_battery():
-    changes = {**HARD, WELLS: "two_wells", "trucks[0].temperature": "30 degC"}
-    drawn = [
-        np.mean([row["drawn_ah"] for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0])
-        for record in (run(room(changes)), run(room({**changes, "week.shifts": SHIFTS})))
-    ]
-    assert drawn[1] > drawn[0]
+@pytest.mark.parametrize("kilowatts", [3.0, 8.0])
+@pytest.mark.parametrize("shift", [NO_BREAKS, LONG_BREAKS], ids=["no breaks", "breaks"])
+def test_both_wells_hold_what_the_model_says(shift: dict[str, Any], kilowatts: float):
+    """Followed window by window: never below 0, nothing lost, and at its level when the stint ends."""
+    scenario = room({**WELLS, "week.shifts.always": shift, KILOWATTS: f"{kilowatts} kW"})
+    record, rated = run(scenario), two_wells(scenario)
+    seen = 0
+    for stint, health in aged(record):
+        if stint["soc_from_share"] < 1.0 or stint["end_min"] > record.facts.horizon_min:
+            continue
+        wells = scaled(rated, health)
+        states = course(wells, stint, record)
+        assert all(available >= -1e-9 and bound >= -1e-9 for available, bound in states)
+        held = states[-1][0] + states[-1][1]
+        assert held == pytest.approx(wells.most_ah - stint["drawn_ah"], abs=1e-6)
+        level = states[-1][0] / (wells.available_share * wells.most_ah)
+        assert level == pytest.approx(stint["soc_to_share"], abs=1e-4)
+        assert level == pytest.approx(0.25, abs=1e-4)
+        seen += 1
+    assert seen > 20
 
 
-def test_in_the_truck_the_indicator_rises_in_a_break_without_a_charge():
-    """Plugged in only when the level is reached: between two stints without a charge the wells even out."""
-    changes = {
-        **TRUCK,
-        WELLS: "two_wells",
-        "week.shifts": SHIFTS,
-        "layouts.room.in_truck": {"in_breaks": False},
-    }
-    record = run(room(changes), weeks=4.0)
-    charges = by("battery", rows_of(record, "charges"))
-    rises = []
+# --- charge --------------------------------------------------------------------------------------------------
+
+
+def test_a_charge_puts_back_what_was_drawn():
+    """Charge factor times ampere-hours, whatever the wells; the next stint is on level wells again."""
+    record = run(room({**WELLS, "week.shifts.always": LONG_BREAKS}), weeks=2.0)
+    stints, count = by("battery", rows_of(record, "stints")), 0
+    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
+        for stint, charge in zip(stints[battery], charges, strict=False):
+            if stint["soc_from_share"] == 1.0:
+                assert charge["charged_ah"] == pytest.approx(1.15 * stint["drawn_ah"], rel=1e-6)
+                stored = (charge["soc_to_share"] - charge["soc_from_share"]) * record.facts.line_capacity_ah[0]
+                assert stored == pytest.approx(stint["drawn_ah"], rel=1e-6)
+                count += 1
+    assert count > 20
+
+
+def test_in_the_truck_ampere_hours_are_kept():
+    """A full charge returns all that was drawn since the last one, with its factor."""
+    record = run(room({**WELLS, **IN_TRUCK}), weeks=4.0)
+    stints, count = by("battery", rows_of(record, "stints")), 0
+    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
+        full = [row for row in charges if row["full"]]
+        for before, after in pairwise(full):
+            since, until = before["end_min"] - 1e-4, after["start_min"] + 1e-4
+            drawn = sum(row["drawn_ah"] for row in stints[battery] if since <= row["start_min"] < until)
+            those = [row for row in charges if before["start_min"] < row["start_min"] <= after["start_min"]]
+            given = sum(row["charged_ah"] for row in those)
+            stored = sum(row["soc_to_share"] - row["soc_from_share"] for row in those)
+            stored *= record.facts.line_capacity_ah[0]
+            assert stored == pytest.approx(drawn, rel=1e-6)
+            assert drawn <= given <= 1.15 * drawn * (1.0 + 1e-6)
+            count += 1
+    assert count > 10
+
+
+@pytest.mark.parametrize("breaks", [False, True])
+def test_in_the_truck_the_indicator_reads_what_the_model_says(breaks: bool):
+    """From a full charge to the next, over all stints between: level, never below 0, and recovering at night."""
+    day = {"days": "Mon-Fri", "from": "06:00", "to": "18:00", "breaks": ["09:00 for 60 min", "12:00 for 60 min"]}
+    changes = {**WELLS, **IN_TRUCK, KILOWATTS: "4 kW"}
+    if breaks:
+        changes["week.shifts"] = {"day": day}
+    scenario = room(changes)
+    record, rated, followed = run(scenario, weeks=2.0), two_wells(scenario), 0
+    charges = by("battery", started(rows_of(record, "charges")))
+    healths = {(row["battery"], row["start_min"]): health for row, health in aged(record)}
     for battery, stints in by("battery", rows_of(record, "stints")).items():
-        assert all(0.0 <= row["soc_to_share"] <= row["soc_from_share"] <= 1.0 + 1e-9 for row in stints)
-        for before, after in pairwise(stints):
-            between = [
-                row for row in charges[battery] if before["end_min"] <= row["end_min"] <= after["start_min"] + 1.0
-            ]
-            if not between and after["start_min"] > before["end_min"]:
-                rises.append(after["soc_from_share"] - before["soc_to_share"])
-    assert len(rises) > 5
-    assert min(rises) >= -1e-9
-    assert max(rises) > 0.005
+        state: tuple[float, float] | None = None
+        time = 0.0
+        for stint in stints:
+            between = [row for row in charges[battery] if time - 1e-4 <= row["start_min"] < stint["start_min"]]
+            wells = scaled(rated, healths[battery, stint["start_min"]])
+            if between:
+                state = at_rest(wells.most_ah, wells) if between[-1]["full"] else None
+            elif state is not None:
+                state = wells_after(*state, 0.0, (stint["start_min"] - time) / 60.0, wells)
+            time = stint["end_min"]
+            hours = (stint["end_min"] - stint["start_min"]) / 60.0
+            if state is None or not hours:
+                continue
+            full_ah = wells.available_share * wells.most_ah
+            assert stint["soc_from_share"] == pytest.approx(state[0] / full_ah, abs=2e-3)
+            state = wells_after(*state, stint["drawn_ah"] / hours, hours, wells)
+            assert min(state) >= -1e-6
+            assert stint["soc_to_share"] == pytest.approx(state[0] / full_ah, abs=2e-3)
+            followed += 1
+    assert followed > 10
+
+
+def test_breaks_give_more_work_in_the_truck_too():
+    """From a full battery down to its exchange level."""
+    worked = []
+    for breaks in ([], ["08:00 for 60 min", "10:00 for 60 min", "12:00 for 60 min"]):
+        day = {"days": "Mon-Fri", "from": "06:00", "to": "20:00", "breaks": breaks}
+        record = run(room({**WELLS, **IN_TRUCK, KILOWATTS: "5 kW", "week.shifts": {"day": day}}), weeks=2.0)
+        kwh = []
+        charges = by("battery", started(rows_of(record, "charges")))
+        for battery, stints in by("battery", rows_of(record, "stints")).items():
+            for charge in (row for row in charges[battery] if row["full"]):
+                after = [row for row in stints if row["start_min"] >= charge["end_min"] - 1e-4]
+                first = next((row for row in after if row["soc_to_share"] < 0.2501), None)
+                if first is not None:
+                    kwh.append(sum(row["drawn_kwh"] for row in after if row["end_min"] <= first["end_min"]))
+        assert len(kwh) > 10
+        worked.append(np.mean(kwh))
+    assert worked[1] > 1.005 * worked[0]
