@@ -5,6 +5,7 @@ cool-down one more. A charger on loose leads is free when the charge ends; one b
 the battery leaves that place. Under a power limit chargers share, see `sharing`.
 """
 
+from bisect import insort
 from functools import partial
 from math import exp, inf
 from typing import TYPE_CHECKING
@@ -67,8 +68,8 @@ class ChargingDesk:
         self.open_hours = plan.open_windows
         self.rules = plan.charging
         self.waits = plan.charging.too_warm_or_cold == "wait"
-        self.next_start_min = 0.0
-        """When the next charge may start, for staggered starts. [min]"""
+        self.starts: list[float] = []
+        """Starts that are settled, in order, for staggered starts. [min]"""
         self.delay_min = ticked(plan.charging.delay_min)
         self.held = bool(plan.charging.stagger_min) or plan.open_windows is not None
         self.sharing: SharedPower | None = None
@@ -168,15 +169,34 @@ class ChargingDesk:
         assert self.sharing is not None  # asked before
         running = self.running(battery, planned)
         running.done = partial(self._shared, running, times, begin)
-        self.room.state(battery, ON_CHARGE)
+        running.write = partial(self._under_way, running, times, begin)
         self.sharing.begin(running)
 
     def _shared(self, running: Running, times: tuple[float, float, float], begin: Begin) -> None:
         """Settle a charge that has come to its end under a power limit."""
-        battery, pieces = running.battery, running.pieces
-        planned = running.planned._replace(phases=tuple(phase for _, phase in pieces))
+        battery, begin = running.battery, self.begun(running, begin)
+        planned = running.so_far()
         result = outcome(battery, planned, begin, self.room.env.now, full=True)
-        self._settle(battery, times, begin, planned, pieces, result)
+        self._settle(battery, (*times[:2], begin.start_min), begin, planned, running.pieces, result)
+
+    def _under_way(self, running: Running, times: tuple[float, float, float], begin: Begin, end_min: float) -> None:
+        """Write the rows of a charge that the end of the run leaves unfinished, with its end as planned."""
+        battery, begin = running.battery, self.begun(running, begin)
+        planned, pool = running.so_far(), battery.pool
+        assert pool is not None  # it is connected to a charger
+        result = outcome(battery, planned, begin, end_min, full=True)
+        put_in(battery, result, planned, full=True)
+        times_cooled = (*times[:2], begin.start_min, end_min + self._cool_down_min(battery, end_min))
+        write_charge(self.room, battery, pool.number, times_cooled, begin, result, planned, running.flowed, full=True)
+        self.room.state_at(battery, ON_CHARGE, begin.start_min)
+
+    def begun(self, running: Running, begin: Begin) -> Begin:
+        """When the current of a charge really came on, which may have had to wait for power."""
+        first_min = running.pieces[0][0] if running.pieces else begin.start_min
+        if first_min <= begin.start_min:
+            return begin
+        degc = running.battery.degc_after_rest(first_min, begin.air_degc)
+        return Begin(first_min, degc, begin.air_degc, begin.put_off_min)
 
     def running(self, battery: "Battery", planned: Planned, to_soc: float = 1.0) -> Running:
         """Make ready a charge that shares its power."""
@@ -202,8 +222,7 @@ class ChargingDesk:
         cooled_min = end_min + self._cool_down_min(battery, end_min)
         write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
         now = room.env.now
-        if self.sharing is None:
-            room.state_at(battery, ON_CHARGE, begin.start_min)
+        room.state_at(battery, ON_CHARGE, begin.start_min)
         if cooled_min > end_min:
             room.state_at(battery, COOLING, end_min)
         if self.bound or cooled_min == end_min:
@@ -231,15 +250,19 @@ class ChargingDesk:
 
     def _open(self, start_min: float) -> float:
         """First time from here on at which a charge may start: staggered, and in the hours of charging. [min]"""
-        hours = self.open_hours
-        if hours is not None:
-            start_min = max(start_min, hours.window(start_min)[0])
-        if self.rules.stagger_min:
-            start_min = max(start_min, self.next_start_min)
-            if hours is not None:
-                start_min = max(start_min, hours.window(start_min)[0])
-            self.next_start_min = start_min + self.rules.stagger_min
+        start_min = self._in_hours(start_min)
+        stagger_min = self.rules.stagger_min
+        if stagger_min:
+            self.starts = [each for each in self.starts if each > self.room.env.now - stagger_min]
+            for taken in self.starts:  # in order: the first gap is the one
+                if taken - stagger_min < start_min < taken + stagger_min:
+                    start_min = self._in_hours(taken + stagger_min)
+            insort(self.starts, start_min)
         return start_min
+
+    def _in_hours(self, time_min: float) -> float:
+        """First time from here on in the hours of charging. [min]"""
+        return time_min if self.open_hours is None else max(time_min, self.open_hours.window(time_min)[0])
 
     def _cooler(self, battery: "Battery", begin: Begin, result: Outcome) -> Begin:
         """Put off a charge that would make the battery too warm."""
@@ -251,6 +274,8 @@ class ChargingDesk:
         if hours == inf:
             return begin
         late_min = ticked(60.0 * hours)
+        if begin.start_min in self.starts:
+            self.starts.remove(begin.start_min)
         start_min = self._open(begin.start_min + late_min)
         degc = battery.degc_after_rest(start_min, begin.air_degc)
         return Begin(start_min, degc, begin.air_degc, begin.put_off_min + late_min)

@@ -5,7 +5,7 @@ the calendar turns working minutes into clock time.
 """
 
 from collections.abc import Generator, Iterator
-from math import exp, inf
+from math import exp, inf, nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.discharge import discharge
@@ -56,6 +56,7 @@ class Truck:
         "left_min",
         "line",
         "number",
+        "plugged_min",
         "position",
         "ready_found",
         "room",
@@ -97,6 +98,8 @@ class Truck:
         self.exchange_times: Iterator[tuple[float, ...]] = iter(())
         self.served: Moment
         self.in_line = False
+        self.plugged_min = nan
+        """Since when it has been plugged in within scheduled time. [min]"""
         self.left_min = self.joined_min = self.back_min = 0.0
         self.arrival_soc, self.below_cut_out, self.ready_found = 1.0, 0, 0
         self.usable_ah = 0.0

@@ -6,7 +6,7 @@ exchange level, waits for a charging spot, charges to the level at which it retu
 
 from collections.abc import Generator
 from functools import partial
-from math import inf
+from math import inf, nan
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.discharge import discharge, soc_after
@@ -168,7 +168,9 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     over = unplug + truck.trip_min
     begin = room.charging.begin(battery, plugged)
     goal, latest = _goal_in_shift(room, truck, begin, over)
+    truck.plugged_min = now
     given = yield from _give(room, truck, goal, begin, latest)
+    truck.plugged_min = nan
     end = given.end_min
     _charged(room, truck, given, now, begin, part=goal < FULL)
     water = 0.0
@@ -294,19 +296,24 @@ def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: flo
     running = desk.running(battery, planned, to_soc)
     over = Moment(room.env)
     running.done = lambda: over.after(0.0)
+    running.write = lambda end_min: _charged(
+        room,
+        truck,
+        Given(running.flowed, end_min, running.so_far(), done=True),
+        begin.start_min,
+        begin,
+        part=to_soc < FULL,
+    )
     desk.sharing.begin(running)
-    room.state(battery, ON_CHARGE)
     if latest < inf:
         yield room.env.any_of([over, Moment(room.env).after(max(0.0, latest - room.env.now), ASKS)])
     else:
         yield over
     if not over.triggered:
         desk.sharing.stop(running)
-    only_equalising = bool(planned.equalising_min) and running.left == running.equalising
-    planned = planned._replace(
-        phases=tuple(each for _, each in running.pieces),
-        equalising_min=planned.equalising_min if over.triggered else 0.0,
-    )
+    only_equalising = bool(planned.equalising_min) and len(running.left) <= len(running.equalising)
+    equalising_min = planned.equalising_min if over.triggered else 0.0
+    planned = running.so_far()._replace(equalising_min=equalising_min)
     return Given(running.pieces, room.env.now, planned, done=over.triggered or only_equalising)
 
 
@@ -338,6 +345,9 @@ def _charged(
     capacity = plan.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     full = given.done and not part
+    if given.pieces and given.pieces[0][0] > begin.start_min:  # it had to wait for power
+        first_min = given.pieces[0][0]
+        begin = begin._replace(start_min=first_min, degc=battery.degc_after_rest(first_min, begin.air_degc))
     result = outcome(battery, given.planned, begin, given.end_min, full=full)
     put_in(battery, result, given.planned, full=full)
     if not full:

@@ -54,6 +54,8 @@ class Running:
         self.to_soc = to_soc
         self.pieces: list[Piece] = []
         """What it has given so far."""
+        self.flowed = self.pieces
+        """What is written of it; at the end of a run not what was still to come."""
         self.left: tuple[Phase, ...] = planned.phases
         """What is still to come, from `since_min` on, if nothing changes."""
         self.since_min = 0.0
@@ -78,6 +80,9 @@ class Running:
         self.in_last_stage = False
         """Whether it has come to its last stage, which is held down as long as it can be throttled."""
         self.done: Callable[[], object]
+        """What is to be done at its end."""
+        self.write: Callable[[float], object]
+        """What writes it when the run ends before it does; takes its planned end. [min]"""
 
     def most_kw(self, share: float) -> float:
         """Most power from the wall at a part of its main current, now and in the stages that cannot be throttled. [kW]
@@ -142,6 +147,10 @@ class Running:
         if self.left and self.left[0].acceptance_per_h:
             self.in_last_stage = True
 
+    def so_far(self) -> "Planned":
+        """Plan of what it has given."""
+        return self.planned._replace(phases=tuple(phase for _, phase in self.pieces))
+
     def next_change_min(self, *, free: bool) -> float:
         """When its present phase ends; while nobody is held back, all that it may do without asking. [min]"""
         if not self.flowing or not self.left:
@@ -185,6 +194,17 @@ class SharedPower:
         if charge in self.charges:
             self.charges.remove(charge)
             self._share_out()
+
+    def write_under_way(self, horizon_min: float) -> None:
+        """Write the charges that the end of a run leaves unfinished, with the end that they would have alone. [min]"""
+        for charge in self.charges:
+            charge.settle(horizon_min)
+            charge.flowed = list(charge.pieces)
+            end_min = horizon_min
+            for phase in charge.left:
+                charge.pieces.append((end_min, phase))
+                end_min += 60.0 * phase.hours
+            charge.write(end_min)
 
     def _share_out(self) -> None:
         """Divide the limit anew, and look again at the next change."""

@@ -5,7 +5,7 @@ A run is a pure function of scenario, layout, replication and seed. The scenario
 
 from functools import lru_cache
 from itertools import pairwise
-from math import inf, nan
+from math import inf, isnan, nan
 from typing import TYPE_CHECKING
 
 from simpy.core import Environment
@@ -222,6 +222,12 @@ class Room:
                 found = truck.ready_found if truck.in_line else nan
                 came = (truck.arrival_soc, truck.below_cut_out, found, truck.left_min, truck.joined_min)
                 write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0))
+            elif not isnan(truck.plugged_min):
+                who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
+                came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
+                write["exchanges"]((*who, *came, truck.plugged_min, nan, nan, nan, 0.0))
+        if self.charging.sharing is not None:
+            self.charging.sharing.write_under_way(horizon)
         for battery in [battery for line in self.lines for battery in line.spent] + self.charging.to_connect:
             place = (battery.number, battery.line.number, nan, battery.place)
             write["charges"]((*place, battery.spent_min, *([nan] * 14)))
