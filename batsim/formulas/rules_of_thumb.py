@@ -65,3 +65,30 @@ def all_at_once(trucks: int, stations: int, exchange_min: float) -> tuple[float,
         exchange_min * rounds[-1],
         exchange_min * (rounds[-1] + 1),
     )
+
+
+def wall_kwh_instead_of_fuel(fuel_kwh: float, engine_efficiency: float, charger_efficiency: float) -> float:
+    """Energy from the wall that does the work of an engine truck's fuel, where only its fuel is known.
+
+    Parameters
+    ----------
+    fuel_kwh
+        Heat of the fuel. [kWh]
+    engine_efficiency, charger_efficiency
+        Work at the wheels and forks over heat of the fuel, and energy to the battery over energy from the wall. [-]
+
+    Returns
+    -------
+    float
+        fuel x engine/charger; losses in the battery are left out, so the real figure is higher. [kWh]
+
+    References
+    ----------
+    US federal industrial-assessment guide, with 0.30 and 0.87: a first guess, to be replaced by a measurement.
+
+    Examples
+    --------
+    >>> wall_kwh_instead_of_fuel(1000.0, 0.3, 0.75)
+    400.0
+    """
+    return fuel_kwh * engine_efficiency / charger_efficiency

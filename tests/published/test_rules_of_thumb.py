@@ -4,7 +4,12 @@ import math
 
 import pytest
 
-from batsim.formulas.rules_of_thumb import all_at_once, batteries_per_truck, chargers_per_truck
+from batsim.formulas.rules_of_thumb import (
+    all_at_once,
+    batteries_per_truck,
+    chargers_per_truck,
+    wall_kwh_instead_of_fuel,
+)
 
 EIGHTS = "the 8-8-8 rule: common practice, no source"
 
@@ -52,3 +57,10 @@ def test_chargers_per_truck(run_h, exchange_h, chargers):
 def test_all_at_once(trucks, stations, exchange_min, mean_min, longest_min, clear_min):
     """A shift-change burst in a formula; the room itself is held against the same table elsewhere."""
     assert all_at_once(trucks, stations, exchange_min) == (mean_min, longest_min, clear_min)
+
+
+@pytest.mark.published(source="US federal industrial-assessment guide", where="electric instead of liquid-gas trucks")
+def test_wall_energy_in_place_of_fuel():
+    """A truck that burns 1,500 gallons a year, 91,330 Btu each, at 30 %, against a charger of 87 %."""
+    fuel_kwh = 1500.0 * 91_330.0 / 3412.0
+    assert wall_kwh_instead_of_fuel(fuel_kwh, 0.30, 0.87) == pytest.approx(13_845.2, abs=0.05)
