@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l
-from batsim.measures.windows import Floats, Worked
+from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
+from batsim.measures.windows import Floats, Whole, Worked
 from batsim.record import STATES
 
 if TYPE_CHECKING:
@@ -14,12 +15,7 @@ if TYPE_CHECKING:
     from batsim.record import Facts, Record
 
 Rows = dict[str, Floats]
-Whole = np.ndarray[Any, np.dtype[np.intp]]
 
-HYDROGEN_DEGC = 25.0
-"""Temperature that volumes of hydrogen are stated at. [degC]"""
-HYDROGEN_PA = 101_325.0
-"""Pressure that they are stated at, one atmosphere. [Pa]"""
 ROUNDED = 9
 """Decimals of the gas current, so that rounding is not taken for gas."""
 

@@ -3,10 +3,13 @@
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
-from batsim.measures.windows import Floats, Measured
+from batsim.measures.windows import Floats, Measured, rate
+from batsim.scenario.week import WEEK_MIN
 
-ROOM_DEGC, ATMOSPHERE_PA = 25.0, 101_325.0
-"""State in which a volume of hydrogen is given."""
+HYDROGEN_DEGC, HYDROGEN_PA = 25.0, 101_325.0
+"""State in which a volume of hydrogen is given: a warm room at one atmosphere. [degC, Pa]"""
+ROUNDING = 1e-9
+"""Water this near to the reserve is at it. [-]"""
 
 
 def gas_measures(measured: Measured) -> dict[str, float]:
@@ -19,15 +22,15 @@ def gas_measures(measured: Measured) -> dict[str, float]:
     started = measured.inside(charges["start_min"])
     waterings = measured.record.columns("waterings")
     poured = measured.inside(waterings["start_min"])
-    weeks = measured.minutes / (7 * 1440.0)
+    weeks = measured.minutes / WEEK_MIN
     equalised = started & (charges["equalising_min"] > 0.0)
     finite = [each for each in facts.line_water_reserve_ah if np.isfinite(each)]
     return {
-        "hydrogen_m3_per_day": hydrogen_l(cell_ah, 1, ROOM_DEGC, ATMOSPHERE_PA) / 1000.0 / days if days else np.nan,
-        "water_lost_kg_per_day": water_deficit_g(cell_ah, 1) / 1000.0 / days if days else np.nan,
-        "water_added_kg_per_day": float(np.sum(waterings["water_kg"][poured])) / days if days else np.nan,
-        "waterings_per_battery_per_week": float(np.sum(poured)) / facts.batteries / weeks if weeks else np.nan,
-        "equalising_per_battery_per_week": float(np.sum(equalised)) / facts.batteries / weeks if weeks else np.nan,
+        "hydrogen_m3_per_day": rate(hydrogen_l(cell_ah, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0, days),
+        "water_lost_kg_per_day": rate(water_deficit_g(cell_ah, 1) / 1000.0, days),
+        "water_added_kg_per_day": rate(float(np.sum(waterings["water_kg"][poured])), days),
+        "waterings_per_battery_per_week": rate(float(np.sum(poured)) / facts.batteries, weeks),
+        "equalising_per_battery_per_week": rate(float(np.sum(equalised)) / facts.batteries, weeks),
         "low_water_share": _low_water(measured) if finite else np.nan,
     }
 
@@ -43,6 +46,3 @@ def _low_water(measured: Measured) -> float:
     per_cell_kg: Floats = waterings["water_kg"][poured] / cells
     reserve_kg = reserve_ah * water_deficit_g(1.0, 1) / 1000.0
     return float(np.mean(per_cell_kg > reserve_kg * (1.0 + ROUNDING)))
-
-
-ROUNDING = 1e-9

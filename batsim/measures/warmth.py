@@ -2,7 +2,10 @@
 
 import numpy as np
 
-from batsim.measures.windows import Flags, Floats, Measured
+from batsim.measures.windows import Floats, Measured, share_of
+
+ROUNDING_K = 1e-3
+"""A start this near to a limit is at the limit. [K]"""
 
 
 def warmth_measures(measured: Measured) -> dict[str, float]:
@@ -21,24 +24,14 @@ def warmth_measures(measured: Measured) -> dict[str, float]:
         "use_degc_mean": _mean(stints["mean_degc"][begun], worked[begun]),
         "charged_degc_mean": _mean(charges["end_degc"][started], np.ones(int(np.sum(started)))),
         "charged_degc_max": float(np.max(charges["end_degc"][started])) if np.any(started) else np.nan,
-        "hot_starts_share": _share(hot, begun),
-        "put_off_share": _share(started & (charges["put_off_min"] > 0.0), started),
+        "hot_starts_share": share_of(hot, begun),
+        "put_off_share": share_of(started & (charges["put_off_min"] > 0.0), started),
         "put_off_min_per_charge": _mean(charges["put_off_min"][started], np.ones(int(np.sum(started)))),
-        "outside_temperature_share": _share(outside, started),
+        "outside_temperature_share": share_of(outside, started),
     }
-
-
-ROUNDING_K = 1e-3
-"""A start this near to a limit is at the limit. [K]"""
 
 
 def _mean(values: Floats, weights: Floats) -> float:
     """Weighted mean; not a number where nothing weighs."""
     total = float(np.sum(weights))
     return float(np.sum(values * weights)) / total if total > 0.0 else float("nan")
-
-
-def _share(part: Flags, whole: Flags) -> float:
-    """Number in a part over the number in the whole."""
-    count = int(np.sum(whole))
-    return int(np.sum(part)) / count if count else float("nan")

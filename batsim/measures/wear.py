@@ -2,11 +2,13 @@
 
 import numpy as np
 
-from batsim.measures.windows import Flags, Floats, Measured
+from batsim.measures.windows import Floats, Measured, share_of
 
 YEAR_MIN = 365.25 * 1440.0
 CYCLE_DEPTH = 0.8
 """Depth of the cycles in which use is counted. [-]"""
+ROUNDING = 1e-9
+"""A state of charge this near to the cut-out is at it. [-]"""
 
 
 def battery_wear(measured: Measured) -> dict[str, Floats]:
@@ -51,18 +53,9 @@ def wear_measures(measured: Measured) -> dict[str, float]:
     return {
         "cycles_per_battery_per_year": float(np.mean(each["cycles"])) / years if years else np.nan,
         "use_of_most_used_battery": float(np.max(each["drawn_ah"])) / mean_ah if mean_ah else np.nan,
-        "deep_discharges_share": _share(ended & (stints["soc_to_share"] < deepest - ROUNDING), ended),
-        "full_charges_share": _share(charged & (charges["full"] == 1.0), charged),
+        "deep_discharges_share": share_of(ended & (stints["soc_to_share"] < deepest - ROUNDING), ended),
+        "full_charges_share": share_of(charged & (charges["full"] == 1.0), charged),
         "life_years": facts.batteries * years / total if total else np.nan,
         "life_years_of_most_worn": years / most if most else np.nan,
         "life_years_by_throughput": years / float(np.mean(used_life)) if mean_ah else np.nan,
     }
-
-
-ROUNDING = 1e-9
-
-
-def _share(part: Flags, whole: Flags) -> float:
-    """Number in a part over the number in the whole."""
-    count = int(np.sum(whole))
-    return int(np.sum(part)) / count if count else float("nan")

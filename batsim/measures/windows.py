@@ -9,7 +9,19 @@ if TYPE_CHECKING:
     from batsim.record import Facts, Record
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
+Whole = np.ndarray[Any, np.dtype[np.intp]]
 Flags = np.ndarray[Any, np.dtype[np.bool_]]
+
+
+def share_of(part: Flags, whole: Flags) -> float:
+    """Number in a part over the number in the whole; not a number where the whole is empty."""
+    count = int(np.sum(whole))
+    return int(np.sum(part)) / count if count else float("nan")
+
+
+def rate(amount: float, span: float) -> float:
+    """Amount for each unit of a span, such as a day or a week; not a number without a span."""
+    return amount / span if span else float("nan")
 
 
 class Worked:

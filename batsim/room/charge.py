@@ -1,11 +1,11 @@
 """One charge: where its phases fall in time, and what it does to the battery."""
 
-from math import exp, expm1
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.formulas.charging import Phase, cut, phases_totals, rest_of
 from batsim.formulas.gassing import gas_current_a
-from batsim.room.clock import TICKS_PER_MIN, ticked
+from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
+from batsim.room.clock import ticked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,7 +70,7 @@ def laid_out(phases: "Sequence[Phase]", start_min: float, open_hours: "Timetable
         for phase in phases:
             pieces.append((begin, phase))
             begin += 60.0 * phase[0]
-        return pieces, start_min + round((begin - start_min) * TICKS_PER_MIN) / TICKS_PER_MIN
+        return pieces, start_min + ticked(begin - start_min)
     left = tuple(phases)
     while left:
         opens, closes = open_hours.window(begin)
@@ -101,24 +101,29 @@ def outcome(battery: "Battery", planned: Planned, begin: Begin, end_min: float, 
     thermal, cells = plan.thermal, plan.rated_cell.cells
     _, ah, kwh = phases_totals(phases, cells)
     if full:
-        stored_ah = battery.missing_ah - left_ah
-        stored_ah = max(stored_ah, 0.0)
+        stored_ah = max(0.0, battery.missing_ah - left_ah)
     else:
         stored_ah = (phases[-1].soc_to - phases[0].soc_from) * plan.capacity_ah if phases else 0.0
-    gas_ah = ah - stored_ah
-    gas_ah = max(gas_ah, 0.0)
-    # `formulas.heat.charge_end_degc` written out, because every charge comes by.
+    gas_ah = max(0.0, ah - stored_ah)
+    heat_kwh = 0.0
+    if not timed:
+        storing_v, splitting_v = thermal.storing_v, thermal.splitting_v
+        heat_kwh = charge_heat_kwh(kwh, stored_ah, gas_ah, cells, storing_v=storing_v, splitting_v=splitting_v)
     start_min, degc, air_degc, _ = begin
-    spans = (end_min - start_min) / (60.0 * thermal.room_tau_h)
-    lost = -expm1(-spans)
-    end_degc = degc + (air_degc - degc) * lost
-    if not timed and spans:
-        heat_wh = 1000.0 * kwh - cells * (thermal.storing_v * stored_ah + thermal.splitting_v * gas_ah)
-        end_degc += heat_wh / thermal.heat_capacity_wh_per_k * lost / spans
+    hours = (end_min - start_min) / 60.0
+    end_degc = charge_end_degc(degc, air_degc, heat_kwh, thermal.room_loss_w_per_k, thermal.room_tau_h, hours)
     if side_gas_a:
         gas_ah += side_gas_a * sum(phase.hours for phase in phases if phase.decay_per_h)
     result: Outcome = new(Outcome, (end_min, ah, kwh, stored_ah, gas_ah, end_degc))
     return result
+
+
+def begun(battery: "Battery", begin: Begin, pieces: "Sequence[Piece]") -> Begin:
+    """When the current of a charge really came on, which may have had to wait for power."""
+    if not pieces or pieces[0][0] <= begin.start_min:
+        return begin
+    first_min = pieces[0][0]
+    return begin._replace(start_min=first_min, degc=battery.degc_after_rest(first_min, begin.air_degc))
 
 
 def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool) -> None:
@@ -143,7 +148,7 @@ def write_charge(
     room: "Room",
     battery: "Battery",
     charger: int,
-    times: tuple[float, float, float, float],
+    times: tuple[float, float, float],
     begin: Begin,
     result: Outcome,
     planned: Planned,
@@ -160,19 +165,19 @@ def write_charge(
     charger
         Number of the charger type.
     times
-        Spent, connected, current on, cooled down. [min]
+        Spent, connected, cooled down. [min]
     begin, result, planned, pieces
         Start, outcome, plan and pieces of the charge.
     full
         Whether it ended full.
     """
     number, line = battery.number, battery.line.number
-    spent, connected, start, cooled = times
+    spent, connected, cooled = times
     end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc = result
     capacity_ah = battery.line.plan.capacity_ah
     soc_to = 1.0 - battery.missing_ah / capacity_ah
     room.write_charge((
-        number, line, charger, battery.place, spent, connected, start, end_min, cooled,
+        number, line, charger, battery.place, spent, connected, begin.start_min, end_min, cooled,
         soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, begin.degc, end_degc, begin.put_off_min,
         full, planned.equalising_min,
     ))  # fmt: skip
@@ -184,30 +189,23 @@ def write_charge(
 def accepting_degc(
     plan: "LinePlan", profile: "Profile", missing_ah: float, start_degc: float, air_degc: float
 ) -> float:
-    """Temperature that the main stage brings the battery to, where acceptance begins to set the current. [degC]
-
-    Heat of the ampere-hours that the main current gives, see `formulas.heat.charge_end_degc`.
-    """
+    """Temperature that the main stage brings the battery to, where acceptance begins to set the current. [degC]"""
     bulk_ah = missing_ah - profile.main_a * profile.tau_h
     if bulk_ah <= 0.0:
         return start_degc
     thermal = plan.thermal
-    spans = bulk_ah / profile.main_a / thermal.room_tau_h
-    decay = exp(-spans)
-    heat_wh = plan.battery.cells * (profile.bulk_v - thermal.storing_v) * bulk_ah
-    rise_k = heat_wh / thermal.heat_capacity_wh_per_k * (1.0 - decay) / spans
-    return air_degc + (start_degc - air_degc) * decay + rise_k
+    heat_kwh = plan.battery.cells * (profile.bulk_v - thermal.storing_v) * bulk_ah / 1000.0
+    hours = bulk_ah / profile.main_a
+    return charge_end_degc(start_degc, air_degc, heat_kwh, thermal.room_loss_w_per_k, thermal.room_tau_h, hours)
 
 
 def held_gas_a(plan: "LinePlan", profile: "Profile", temperature_degc: float) -> float:
-    """Gas current of a charge that only holds its voltage, IU; 0 for others, whose charge factor tells. [A]"""
+    """Gas current while the voltage of IU is held; the charge factor of the others tells. [A]"""
     gassing = plan.gassing
-    if profile.kind != "IU" or not gassing.current_a:
-        return 0.0
     return gas_current_a(
         profile.absorption_v,
         temperature_degc,
-        100.0,
+        100.0,  # the reference current is that of the whole battery already
         reference_a=gassing.current_a,
         reference_v=gassing.reference_v,
         reference_degc=gassing.reference_degc,

@@ -18,6 +18,7 @@ from batsim.room.charge import (
     Outcome,
     Planned,
     accepting_degc,
+    begun,
     held_gas_a,
     laid_out,
     new,
@@ -155,7 +156,7 @@ class ChargingDesk:
             planned = self.planned(battery, begin, minutes)
             pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
             result = outcome(battery, planned, begin, end_min, full=True)
-        times = (battery.spent_min, connected_min, begin.start_min)
+        times = (battery.spent_min, connected_min)
         if self.sharing is None:
             self._settle(battery, times, begin, planned, pieces, result)
         else:
@@ -163,7 +164,7 @@ class ChargingDesk:
             Moment(room.env, share).after(begin.start_min - room.env.now)
 
     def _share(
-        self, battery: "Battery", times: tuple[float, float, float], begin: Begin, planned: Planned, _: "Event"
+        self, battery: "Battery", times: tuple[float, float], begin: Begin, planned: Planned, _: "Event"
     ) -> None:
         """Let a charge take its part of the power that is allowed, from now on until it is full."""
         assert self.sharing is not None  # asked before
@@ -172,31 +173,19 @@ class ChargingDesk:
         running.write = partial(self._under_way, running, times, begin)
         self.sharing.begin(running)
 
-    def _shared(self, running: Running, times: tuple[float, float, float], begin: Begin) -> None:
+    def _shared(self, running: Running, times: tuple[float, float], begin: Begin) -> None:
         """Settle a charge that has come to its end under a power limit."""
-        battery, begin = running.battery, self.begun(running, begin)
-        planned = running.so_far()
+        battery, pieces = running.battery, running.pieces
+        planned, begin = running.so_far(), begun(battery, begin, pieces)
         result = outcome(battery, planned, begin, self.room.env.now, full=True)
-        self._settle(battery, (*times[:2], begin.start_min), begin, planned, running.pieces, result)
+        self._settle(battery, times, begin, planned, pieces, result)
 
-    def _under_way(self, running: Running, times: tuple[float, float, float], begin: Begin, end_min: float) -> None:
-        """Write the rows of a charge that the end of the run leaves unfinished, with its end as planned."""
-        battery, begin = running.battery, self.begun(running, begin)
-        planned, pool = running.so_far(), battery.pool
-        assert pool is not None  # it is connected to a charger
+    def _under_way(self, running: Running, times: tuple[float, float], begin: Begin, end_min: float) -> None:
+        """Write a charge that the end of the run leaves unfinished, with its end as planned."""
+        battery = running.battery
+        planned, begin = running.so_far(), begun(battery, begin, running.pieces)
         result = outcome(battery, planned, begin, end_min, full=True)
-        put_in(battery, result, planned, full=True)
-        times_cooled = (*times[:2], begin.start_min, end_min + self._cool_down_min(battery, end_min))
-        write_charge(self.room, battery, pool.number, times_cooled, begin, result, planned, running.flowed, full=True)
-        self.room.state_at(battery, ON_CHARGE, begin.start_min)
-
-    def begun(self, running: Running, begin: Begin) -> Begin:
-        """When the current of a charge really came on, which may have had to wait for power."""
-        first_min = running.pieces[0][0] if running.pieces else begin.start_min
-        if first_min <= begin.start_min:
-            return begin
-        degc = running.battery.degc_after_rest(first_min, begin.air_degc)
-        return Begin(first_min, degc, begin.air_degc, begin.put_off_min)
+        self._book(battery, times, begin, planned, running.flowed, result)
 
     def running(self, battery: "Battery", planned: Planned, to_soc: float = 1.0) -> Running:
         """Make ready a charge that shares its power."""
@@ -208,23 +197,16 @@ class ChargingDesk:
     def _settle(
         self,
         battery: "Battery",
-        times: tuple[float, float, float],
+        times: tuple[float, float],
         begin: Begin,
         planned: Planned,
         pieces: "Sequence[Piece]",
         result: Outcome,
     ) -> None:
-        """Put a charge into the battery, write its rows, and see to what comes after."""
-        room, pool = self.room, battery.pool
-        assert pool is not None  # a battery is connected to a charger
-        put_in(battery, result, planned, full=True)
-        end_min = result.end_min
-        cooled_min = end_min + self._cool_down_min(battery, end_min)
-        write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
+        """Book a charge, and see to what comes after."""
+        room, end_min = self.room, result.end_min
+        cooled_min = self._book(battery, times, begin, planned, pieces, result)
         now = room.env.now
-        room.state_at(battery, ON_CHARGE, begin.start_min)
-        if cooled_min > end_min:
-            room.state_at(battery, COOLING, end_min)
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
             Moment(room.env, partial(self._cooled, battery)).after(cooled_min - now)
@@ -232,6 +214,29 @@ class ChargingDesk:
             self._charged(battery, cooled_min)
         else:
             Moment(room.env, partial(self._charged, battery, cooled_min)).after(end_min - now)
+
+    def _book(
+        self,
+        battery: "Battery",
+        times: tuple[float, float],
+        begin: Begin,
+        planned: Planned,
+        pieces: "Sequence[Piece]",
+        result: Outcome,
+    ) -> float:
+        """Put a charge into the battery and write its rows; returns when the battery has cooled down. [min]
+
+        Times: spent and connected. [min]
+        """
+        room, pool, end_min = self.room, battery.pool, result.end_min
+        assert pool is not None  # a battery is connected to a charger
+        put_in(battery, result, planned, full=True)
+        cooled_min = end_min + self._cool_down_min(battery, end_min)
+        write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
+        room.state_at(battery, ON_CHARGE, begin.start_min)
+        if cooled_min > end_min:
+            room.state_at(battery, COOLING, end_min)
+        return cooled_min
 
     def begin(self, battery: "Battery", free_min: float) -> Begin:
         """When the current comes on, once a charger and whoever connects it are done with the battery."""

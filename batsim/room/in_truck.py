@@ -19,7 +19,7 @@ from batsim.record import (
     WATERED,
     WATERING,
 )
-from batsim.room.charge import Begin, Planned, ended_at, laid_out, outcome, put_in, write_charge
+from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
 
@@ -345,9 +345,7 @@ def _charged(
     capacity = plan.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     full = given.done and not part
-    if given.pieces and given.pieces[0][0] > begin.start_min:  # it had to wait for power
-        first_min = given.pieces[0][0]
-        begin = begin._replace(start_min=first_min, degc=battery.degc_after_rest(first_min, begin.air_degc))
+    begin = begun(battery, begin, given.pieces)
     result = outcome(battery, given.planned, begin, given.end_min, full=full)
     put_in(battery, result, given.planned, full=full)
     if not full:
@@ -356,7 +354,7 @@ def _charged(
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + result.stored_ah / truck.usable_ah)
     battery.charges += result.stored_ah / (capacity * (1.0 - truck.group.truck.exchange_at_share))
     since = min(truck.joined_min, plugged_min)
-    times = (since, plugged_min, begin.start_min, given.end_min)
+    times = (since, plugged_min, given.end_min)
     write_charge(room, battery, number, times, begin, result, given.planned, given.pieces, full=full)
     room.state_at(battery, ON_CHARGE, begin.start_min)
     room.state_at(battery, IN_TRUCK, given.end_min)

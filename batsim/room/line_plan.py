@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
+from batsim.formulas.heat import discharge_heat_w
 from batsim.room.clock import ticked
 from batsim.scenario.chemistry import (
     LITHIUM,
@@ -135,7 +136,8 @@ def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> Line
         cool_to_degc=battery.cool_to_degc,
         wells=wells_of(battery),
         thermal=thermal,
-        kelvin_per_a2=cell.cells * cell.resistance_ohm_ah / cell.capacity_ah / thermal.truck_loss_w_per_k,
+        kelvin_per_a2=discharge_heat_w(1.0, cell.cells, cell.resistance_ohm_ah, cell.capacity_ah)
+        / thermal.truck_loss_w_per_k,
         truck_tau_min=60.0 * thermal.truck_tau_h,
         gassing=gassing_of(battery),
         equalising=_equalising(battery),

@@ -106,7 +106,6 @@ def battery_chart(course: "pd.DataFrame") -> "Figure":
     return figure
 
 
-@cache
 def cycle_chart(record: "Record", battery: int, after_min: float = 0.0) -> "Figure":
     """Draw the first whole use-charge-rest cycle of a battery after a time.
 
@@ -139,6 +138,7 @@ INSTANTS = 600
 """Steps that a cycle is drawn in."""
 
 
+@cache
 def _chart_class() -> "type[Figure]":
     """Figure that notebooks show as a picture without asking for it."""
     from matplotlib.figure import Figure  # noqa: PLC0415 - heavy, and only charts need it

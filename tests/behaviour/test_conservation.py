@@ -351,8 +351,9 @@ def test_more_of_anything_changes_no_trucks_draws(room: Room):
     for path, value in changes.items():
         after = draws(room.simulate(scenario.replace(path, value)), pausing=scenario.rules.crew_break == "pause")
         for key in before.keys() & after.keys():
-            # What is left to differ is which battery it got, and how worn that is.
-            assert all(a == pytest.approx(b, rel=5e-3) for a, b in zip(before[key], after[key], strict=False))
+            # Exchanges to the tick; a stint may still be shorter on a battery that is more worn.
+            near = 0.0 if key[0] == "exchange" else 5e-3
+            assert all(a == pytest.approx(b, rel=near) for a, b in zip(before[key], after[key], strict=False))
 
 
 def draws(record: Record, *, pausing: bool) -> dict[tuple[str, int], list[float]]:

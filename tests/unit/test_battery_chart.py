@@ -4,6 +4,7 @@ import re
 import subprocess
 import sys
 from itertools import combinations
+from pathlib import Path
 
 import matplotlib as mpl
 import numpy as np
@@ -14,10 +15,12 @@ from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+import batsim
 from batsim.record import STATES
 from batsim.scenario.week import WEEK_MIN, moment_text
 from batsim.views.battery_chart import LOOKS, RIBBON, battery_chart
 
+ROOT = Path(__file__).parents[2]
 LITRES_PER_AH = 10.95
 CYCLE = (
     ("ready", 60.0), ("in truck", 440.0), ("in transfer", 12.0), ("waiting for a charger", 30.0), ("on charge", 450.0),
@@ -316,3 +319,16 @@ print("matplotlib.figure" in sys.modules, "matplotlib.pyplot" in sys.modules)
 def test_notebooks_show_a_picture():
     """What a notebook asks an object for is a picture file."""
     assert battery_chart(_course())._repr_png_().startswith(b"\x89PNG")
+
+
+def test_a_cycle_is_drawn_from_a_record_anew_each_time():
+    """First whole cycle after a time; two figures, since one may be changed by whoever got it."""
+    site = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
+    record = batsim.simulate(site, "hoist", length_min=14 * 1440.0, warm_up_min=0.0)
+    begin, end = batsim.first_cycle(record, 30, 1440.0)
+    first, again = batsim.cycle_chart(record, 30, 1440.0), batsim.cycle_chart(record, 30, 1440.0)
+    assert first is not again
+    assert type(first) is type(again)
+    times = first.axes[0].lines[0].get_xdata()
+    assert (times[0], times[-1]) == pytest.approx((begin, end), abs=(end - begin) / 300)
+    assert begin >= 1440.0
