@@ -13,20 +13,28 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError
     from batsim.measures.battery_course import battery_course, first_cycle
+    from batsim.measures.by_hour import crew_by_hour
+    from batsim.measures.event_trace import event_frame, event_trace
+    from batsim.measures.room_course import room_course
     from batsim.record import Record
     from batsim.room.simulation import simulate
     from batsim.scenario.reading import read, read_scenario_text
     from batsim.scenario.site import Scenario
     from batsim.study.compare import Comparison, compare
+    from batsim.study.day_without import DayWithout, day_without
+    from batsim.study.one_more import OneMore, one_more
     from batsim.study.replications import Runs, run
     from batsim.views.battery_chart import battery_chart, cycle_chart
+    from batsim.views.room_chart import room_chart
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "BatsimError": "batsim.errors",
     "Comparison": "batsim.study.compare",
+    "DayWithout": "batsim.study.day_without",
     "FigureError": "batsim.errors",
+    "OneMore": "batsim.study.one_more",
     "Record": "batsim.record",
     "Runs": "batsim.study.replications",
     "Scenario": "batsim.scenario.site",
@@ -35,10 +43,17 @@ _HOMES = {
     "battery_chart": "batsim.views.battery_chart",
     "battery_course": "batsim.measures.battery_course",
     "compare": "batsim.study.compare",
+    "crew_by_hour": "batsim.measures.by_hour",
     "cycle_chart": "batsim.views.battery_chart",
+    "day_without": "batsim.study.day_without",
+    "event_frame": "batsim.measures.event_trace",
+    "event_trace": "batsim.measures.event_trace",
     "first_cycle": "batsim.measures.battery_course",
+    "one_more": "batsim.study.one_more",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
+    "room_chart": "batsim.views.room_chart",
+    "room_course": "batsim.measures.room_course",
     "run": "batsim.study.replications",
     "simulate": "batsim.room.simulation",
 }
@@ -46,7 +61,9 @@ _HOMES = {
 __all__ = [
     "BatsimError",
     "Comparison",
+    "DayWithout",
     "FigureError",
+    "OneMore",
     "Record",
     "Runs",
     "Scenario",
@@ -55,10 +72,17 @@ __all__ = [
     "battery_chart",
     "battery_course",
     "compare",
+    "crew_by_hour",
     "cycle_chart",
+    "day_without",
+    "event_frame",
+    "event_trace",
     "first_cycle",
+    "one_more",
     "read",
     "read_scenario_text",
+    "room_chart",
+    "room_course",
     "run",
     "simulate",
 ]

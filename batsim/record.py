@@ -37,11 +37,15 @@ KINDS = ("exchange", "charge in truck", "turned away")
 """Why a truck left its work: for an exchange, for a charge in shift time, or it found no battery."""
 EXCHANGE, CHARGE_IN_TRUCK, TURNED_AWAY = range(len(KINDS))
 
+REASONS = ("level", "shift change", "break", "early")
+"""Why a truck went for another battery when it did."""
+LEVEL, SHIFT_CHANGE, IN_BREAK, EARLY = range(len(REASONS))
+
 PERSONS = ("attendant", "driver")
 ATTENDANT, DRIVER = range(len(PERSONS))
 
-TASKS = ("exchange", "connect", "watering", "plug")
-EXCHANGING, CONNECTING, WATERING, PLUGGING = range(len(TASKS))
+TASKS = ("exchange", "connect", "watering", "plug", "inspection", "readings", "wash")
+EXCHANGING, CONNECTING, WATERING, PLUGGING, INSPECTING, READING, WASHING = range(len(TASKS))
 
 
 class Column(NamedTuple):
@@ -71,6 +75,9 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("end_min", "min", "last step done, spent battery in its place"),
         Column("back_min", "min", "truck back at work"),
         Column("watering_min", "min", "part of the time in which it was watered in the truck"),
+        Column("reason", "-", "why it went when it did", REASONS),
+        Column("station", "-", "number of the station; -1 without a limit and in the truck"),
+        Column("standby", "-", "1 when made with the standby means"),
     ),
     "lines": (
         Column("line", "-", "number of the line"),
@@ -136,6 +143,26 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("end_min", "min", "ended"),
         Column("water_kg", "kg", "water put in"),
     ),
+    "care": (
+        Column("battery", "-", "number of the battery"),
+        Column("task", "-", "what: inspection, readings or wash", TASKS),
+        Column("due_min", "min", "due and out of charge and cool-down"),
+        Column("start_min", "min", "began"),
+        Column("end_min", "min", "ended"),
+    ),
+    "devices": (
+        Column("device", "-", "number of the kind of device"),
+        Column("unit", "-", "which of its kind"),
+        Column("start_min", "min", "held from then on"),
+        Column("end_min", "min", "free again"),
+        Column("metres", "m", "way that it went; 0 where no positions are stated"),
+    ),
+    "outages": (
+        Column("thing", "-", "number of the kind of thing that is out: `Facts.things`"),
+        Column("unit", "-", "which of its kind; -1 where they are not told apart"),
+        Column("from_min", "min", "out from then on"),
+        Column("to_min", "min", "back in use"),
+    ),
     "work": (
         Column("person", "-", "who", PERSONS),
         Column("task", "-", "what", TASKS),
@@ -196,6 +223,12 @@ class Facts:
     battery_lines: tuple[int, ...]
     """Battery type of each battery."""
     stations: float
+    place: str
+    """What holds a battery out of a truck."""
+    places: float
+    devices: tuple[str, ...]
+    """Kinds of device, those of the standby means last."""
+    device_counts: tuple[float, ...]
     chargers: tuple[str, ...]
     charger_counts: tuple[float, ...]
     charger_efficiency: tuple[float, ...]
@@ -204,6 +237,11 @@ class Facts:
     """Power from the wall while a charger gives no current. [kW]"""
     crew_windows: tuple[tuple[float, float, int], ...]
     """Attendants on duty: from, to, how many. Empty when crew is unlimited or drivers do it all."""
+
+    @property
+    def things(self) -> tuple[str, ...]:
+        """Kinds of thing that may be out of use, in the order of the outages table."""
+        return ("station", *self.devices, *self.chargers)
 
     @property
     def trucks(self) -> int:

@@ -2,8 +2,10 @@
 
 import numpy as np
 
+from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked
 from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, DRIVER, PLACE, STATION
+from batsim.scenario.week import WEEK_MIN
 
 WAITS = {
     "wait_station": STATION,
@@ -71,12 +73,27 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
     measures = {"downtime_min_per_truck_shift": total / shifts if shifts else np.nan}
     for cause, minutes in lost.items():
         measures[f"{cause}_min_per_truck_shift"] = minutes / shifts if shifts else np.nan
+    measures["worst_week_downtime_min_per_truck_shift"] = _worst_week(measured)
     measures["availability_share"] = 1.0 - total / scheduled if scheduled else np.nan
     standing = total - lost["travel"]
     measures["driver_waiting_min_per_day"] = (
         max(0.0, standing - _drivers_hands_on(measured)) / measured.working_days if measured.working_days else np.nan
     )
     return measures
+
+
+def _worst_week(measured: Measured) -> float:
+    """Greatest downtime per truck-shift of any whole week since the warm-up; of all time without one. [min]"""
+    weeks = max(1, int(measured.minutes // WEEK_MIN))
+    edges = np.minimum(measured.start + WEEK_MIN * np.arange(weeks + 1), measured.end)
+    lost = np.diff(lost_before(measured, edges))
+    shifts = np.zeros_like(lost)
+    for worked, trucks, length in zip(
+        measured.groups, measured.facts.group_trucks, measured.facts.group_shift_min, strict=True
+    ):
+        shifts += np.diff(worked(edges)) * trucks / length
+    open_weeks = shifts > 0.0
+    return float(np.max(lost[open_weeks] / shifts[open_weeks])) if np.any(open_weeks) else np.nan
 
 
 def _drivers_hands_on(measured: Measured) -> float:

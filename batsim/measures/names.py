@@ -51,6 +51,12 @@ _FIXED = (
         for part, meaning in _PART_MEANING.items()
     ),
     Measure(
+        "worst_week_downtime_min_per_truck_shift",
+        "min",
+        "downtime in the worst week",
+        "downtime per truck-shift in that measured week that has most of it",
+    ),
+    Measure(
         "availability_share",
         "1",
         "availability",
@@ -102,8 +108,26 @@ _FIXED = (
         "stations busy",
         "share of the site's working time in which a station holds a truck under exchange",
     ),
+    Measure(
+        "device_busy_share",
+        "1",
+        "devices busy",
+        "share of the site's working time in which an exchange holds a device, all kinds together",
+    ),
     Measure("charger_busy_share", "1", "chargers busy", "share of all time in which a charger gives current"),
     Measure("crew_busy_share", "1", "crew busy", "share of attendants' time on duty in which a job keeps them"),
+    Measure(
+        "crew_on_duty_min_per_day",
+        "min/day",
+        "crew on duty",
+        "attendants' minutes on duty in a working day, breaks left out",
+    ),
+    Measure(
+        "crew_idle_min_per_day",
+        "min/day",
+        "crew idle",
+        "attendants' minutes on duty less those kept by jobs, in a working day",
+    ),
     Measure(
         "labour_min_per_day",
         "min/day",

@@ -1,8 +1,8 @@
-"""How busy stations, chargers and crew are."""
+"""How busy stations, devices, chargers and crew are."""
 
 import numpy as np
 
-from batsim.measures.windows import Measured
+from batsim.measures.windows import Measured, rate
 from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE
 
 
@@ -21,7 +21,8 @@ def occupancy_measures(measured: Measured) -> dict[str, float]:
     return {
         "station_busy_share": _share(at_station, facts.stations * open_min),
         "charger_busy_share": _share(charging, chargers * measured.minutes),
-        "crew_busy_share": _crew(measured),
+        "device_busy_share": _devices(measured, open_min),
+        **_crew(measured),
         "batteries": float(facts.batteries),
         "batteries_per_truck": facts.batteries / facts.trucks,
         "chargers": chargers if np.isfinite(chargers) else np.nan,
@@ -29,8 +30,16 @@ def occupancy_measures(measured: Measured) -> dict[str, float]:
     }
 
 
-def _crew(measured: Measured) -> float:
-    """Share of attendants' time on duty that jobs take; work after the end of a shift counts as work."""
+def _devices(measured: Measured, open_min: float) -> float:
+    """Share of the site's working time in which jobs hold devices, all kinds together."""
+    rows = measured.record.columns("devices")
+    start, end = measured.clip(rows["start_min"]), measured.clip(rows["end_min"])
+    held = float(np.sum(measured.site(end) - measured.site(start)))
+    return _share(held, sum(measured.facts.device_counts) * open_min)
+
+
+def _crew(measured: Measured) -> dict[str, float]:
+    """Attendants' time on duty, how much of it jobs take and leave; work after the end of a shift counts as work."""
     on_duty = sum(
         count * max(0.0, min(end, measured.end) - max(start, measured.start))
         for start, end, count in measured.facts.crew_windows
@@ -38,7 +47,13 @@ def _crew(measured: Measured) -> float:
     work = measured.work
     mine = work["person"] == ATTENDANT
     held = measured.clip(work["end_min"][mine]) - measured.clip(work["start_min"][mine])
-    return _share(float(np.sum(held * work["people"][mine])), on_duty)
+    busy, days = float(np.sum(held * work["people"][mine])), measured.working_days
+    limited = bool(measured.facts.crew_windows)
+    return {
+        "crew_busy_share": _share(busy, on_duty),
+        "crew_on_duty_min_per_day": rate(on_duty, days) if limited else np.nan,
+        "crew_idle_min_per_day": rate(max(0.0, on_duty - busy), days) if limited else np.nan,
+    }
 
 
 def _share(part: float, whole: float) -> float:

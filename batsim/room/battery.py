@@ -7,7 +7,7 @@ from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
     from batsim.room.charging import ChargerPool
-    from batsim.room.exchange import Line
+    from batsim.room.line import Line
 
 
 class Battery:
@@ -15,8 +15,9 @@ class Battery:
 
     __slots__ = (
         "capacity_share",
+        "care_charges",
+        "care_min",
         "charged_min",
-        "charges",
         "damage",
         "degc",
         "degc_min",
@@ -74,12 +75,20 @@ class Battery:
         """Start of its last equalising charge. [min]"""
         self.gas_ah = 0.0
         """Ampere-hours of gassing since the last watering. [Ah]"""
-        self.charges = 0.0
-        """Charges since the last watering, part charges in proportion."""
+        self.care_charges = [0.0] * len(plan.care)
+        """Charges since the last care of each kind, part charges in proportion."""
+        self.care_min = [0.0] * len(plan.care)
+        """When the last care of each kind was begun. [min]"""
         self.charged_min = 0.0
         """End of its last charge. [min]"""
         self.spent_min = 0.0
         """When it came to stand in its place, spent. [min]"""
+
+    def count_charge(self, part: float = 1.0) -> None:
+        """Count a charge, or part of one, for all that is due by charges."""
+        charges = self.care_charges
+        for index in range(len(charges)):
+            charges[index] += part
 
     @property
     def health(self) -> float:

@@ -1,18 +1,24 @@
 """A layout worked out once, for all its replications: calendars, cells, profiles, the stages of an exchange."""
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
 from batsim.room.clock import ticked
+from batsim.room.exchange_plan import ExchangePlan, exchange_plan
+from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.line_plan import LinePlan, line_plan
 from batsim.room.timetable import Timetable
 from batsim.scenario.base import UNLIMITED
-from batsim.scenario.calendar import Window, break_starts, group_windows, mean_shift_min, minutes_per_working_day
+from batsim.scenario.calendar import (
+    Window,
+    break_starts,
+    group_windows,
+    mean_shift_min,
+    minutes_per_working_day,
+    shift_ends,
+)
 from batsim.scenario.chemistry import cell_of
-from batsim.scenario.handling import Arrangement, Hands, Step
+from batsim.scenario.handling import Arrangement
 from batsim.scenario.laws import DurationLaw
 from batsim.scenario.week import WEEK_MIN
 
@@ -34,11 +40,18 @@ class GroupPlan:
 
     number: int
     truck: "TruckGroup"
-    line: int
+    lines: tuple[int, ...]
+    """Line of each truck: the same for all, or one each where trucks keep batteries of their own."""
     windows: tuple[Window, ...]
     timetable: Timetable
     breaks: frozenset[float]
     """Starts of the gaps that are breaks, not the end of work. [min]"""
+    break_starts: tuple[float, ...]
+    """The same in order. [min]"""
+    shift_ends: tuple[float, ...]
+    """When shifts end, in order. [min]"""
+    demand: tuple[float, ...]
+    """Factor on the work in each week. [-]"""
     shift_min: float
     """Mean working minutes of one shift. [min]"""
     trip_min: float
@@ -51,57 +64,33 @@ class GroupPlan:
     """Air about the trucks in each week. [degC]"""
 
 
-class Instant(NamedTuple):
-    """An instant of an exchange that has to happen: the truck leaves, people are free, or all is done."""
+class CrewShift(NamedTuple):
+    """Attendants of one shift."""
 
-    step: int
-    """Number of the step that ends then."""
-    truck: bool
-    """Whether the truck leaves, and with it the station is free."""
-    end: bool
-    """Whether it is the end: the spent battery stands in its place."""
-    people: bool
-    """Whether the attendants are free."""
-
-
-@dataclass(frozen=True)
-class ExchangePlan:
-    """The steps of an exchange, boiled down to when what is given back, and to minutes of work."""
-
-    laws: tuple[tuple[str, DurationLaw], ...]
-    """Name and duration of each step."""
-    hands: tuple[Hands, ...]
-    """Who is busy with each step."""
+    name: str
     attendants: int
-    """Attendants held from the start to their last step."""
-    devices: dict[str, int]
-    """Devices held from the start to their last step."""
-    device_steps: dict[str, int]
-    """Number of the last step that holds each device."""
-    empty_places: int
-    """Empty places taken at the start."""
-    instants: tuple[Instant, ...]
-    """When what is given back, in order; devices are free again without anything having to happen."""
+    qualified: int
+    """How many of them have the skill that the exchange asks for."""
+    windows: tuple[Window, ...]
+    breaks: frozenset[float]
+    """Ends of those windows that a break follows, not the end of the shift. [min]"""
 
-    @cached_property
-    def step_weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-        """Weights that leave the step times as they are."""
-        return np.eye(len(self.hands))
 
-    @property
-    def ends(self) -> tuple[int, ...]:
-        """Last steps of the instants, then of the devices, in the order of the exchange's times."""
-        return (*(instant.step for instant in self.instants), *self.device_steps.values())
+class OutagePlan(NamedTuple):
+    """Something that is out of use on stated days."""
 
-    @cached_property
-    def weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-        """Weights of step times in: attendant minutes, driver minutes, each instant, each device free."""
-        rows = [
-            [float(hands.attendants) for hands in self.hands],
-            [float(hands.drivers) for hands in self.hands],
-            *([float(step <= last) for step in range(len(self.hands))] for last in self.ends),
-        ]
-        return np.array(rows).T
+    thing: int
+    units: int
+    from_min: float
+    length_min: float
+
+
+class BreakdownPlan(NamedTuple):
+    """How one kind of thing breaks down."""
+
+    thing: int
+    every: DurationLaw
+    repair: DurationLaw
 
 
 @dataclass(frozen=True)
@@ -117,9 +106,18 @@ class Blueprint:
     groups: tuple[GroupPlan, ...]
     lines: tuple[LinePlan, ...]
     exchange: ExchangePlan | None
+    standby: ExchangePlan | None
+    """How exchanges are made while the layout's own devices are out."""
     stations: float
     places: float
+    set_down_places: float
     devices: dict[str, float]
+    standby_devices: dict[str, float]
+    floor: FloorPlan | None
+    breakdowns: tuple[BreakdownPlan, ...]
+    outages: tuple[OutagePlan, ...]
+    reserve: int
+    """Ready batteries of each type kept for the shift change."""
     picking: str
     charger_names: tuple[str, ...]
     charger_counts: tuple[float, ...]
@@ -134,8 +132,8 @@ class Blueprint:
     bound_chargers: bool
     crew_limited: bool
     drivers_only: bool
-    crew_shifts: tuple[tuple[int, tuple[Window, ...], frozenset[float]], ...]
-    """Attendants, working windows and starts of breaks of each manned shift."""
+    crew_shifts: tuple[CrewShift, ...]
+    """Each manned shift."""
     connect_by_driver: bool
     site_windows: tuple[Window, ...]
     """When trucks of any group work. [min]"""
@@ -148,13 +146,12 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
     stated = scenario.layouts[layout]
     arrangement = scenario.arrangement(layout)
     horizon = ticked(length_min + warm_up_min)
-    names = list(dict.fromkeys(group.battery for group in scenario.trucks))
     charging = scenario.charging_of(layout)
     hours = charging.open_windows(horizon + ALWAYS_AHEAD)
-    lines = tuple(line_plan(scenario, layout, number, name) for number, name in enumerate(names))
+    lines, lines_of = _lines(scenario, layout)
     drivers_only = stated.crew == "drivers"
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
-    plan = None if arrangement.in_truck else _exchange(scenario, layout, drivers_only=drivers_only)
+    plan, standby = _exchanges(scenario, layout, drivers_only=drivers_only or stated.drivers_exchange)
     chargers = {count.charger: 0.0 for count in stated.chargers}
     for count in stated.chargers:
         chargers[count.charger] += count.number
@@ -168,6 +165,16 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
     elif places is None:
         spares = sum(line.batteries - line.trucks for line in lines)
         places = spares + every_station * arrangement.empty_places
+    set_down = stated.set_down_places
+    set_down_each = max([arrangement.set_down_places, *([standby.set_down_places] if standby else [])])
+    devices = {name: stated.devices.get(name, float(held)) for name, held in (plan.devices if plan else {}).items()}
+    if arrangement.in_truck:
+        devices = {name: stated.devices.get(name, float(n)) for name, n in arrangement.watering_devices.items()}
+    standby_devices = {
+        name: stated.standby.devices.get(name, float(held)) if stated.standby is not None else float(held)
+        for name, held in (standby.devices if standby else {}).items()
+    }
+    things = ("station", *devices, *standby_devices, *chargers)
     return Blueprint(
         layout=layout,
         rules=scenario.rules,
@@ -175,14 +182,24 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
         in_truck=stated.in_truck,
         horizon_min=horizon,
         warm_up_min=ticked(warm_up_min),
-        groups=tuple(_group(scenario, number, names, horizon, warm_up_min) for number in range(len(scenario.trucks))),
+        groups=tuple(
+            _group(scenario, number, lines_of[number], horizon, warm_up_min) for number in range(len(scenario.trucks))
+        ),
         lines=lines,
         exchange=plan,
+        standby=standby,
         stations=stations,
         places=places,
-        devices={
-            name: stated.devices.get(name, float(count)) for name, count in (plan.devices if plan else {}).items()
-        },
+        set_down_places=max(stations, _at_once(plan, devices)) * set_down_each if set_down is None else set_down,
+        devices=devices,
+        standby_devices=standby_devices,
+        floor=_floor(scenario, layout, places, stations),
+        breakdowns=_breakdowns(scenario, layout, things),
+        outages=tuple(
+            OutagePlan(things.index(each.thing), each.units, ticked(warm_up_min + each.from_min), each.length_min)
+            for each in stated.out
+        ),
+        reserve=stated.reserve_for_shift_change,
         picking=stated.picking,
         charger_names=tuple(chargers),
         charger_counts=tuple(chargers.values()),
@@ -193,10 +210,10 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
         open_windows=Timetable(hours) if hours else None,
         room_air_degc=_weekly(scenario, scenario.site.room_air, horizon, warm_up_min),
         bound_chargers=arrangement.charger_leads == "bound_to_place" and UNLIMITED not in chargers.values(),
-        crew_limited=isinstance(stated.crew, dict) and not arrangement.in_truck,
-        drivers_only=drivers_only or arrangement.in_truck,
+        crew_limited=isinstance(stated.crew, dict),
+        drivers_only=drivers_only,
         crew_shifts=_crew(scenario, layout, horizon, warm_up_min),
-        connect_by_driver=drivers_only or arrangement.connects == "driver",
+        connect_by_driver=drivers_only or stated.drivers_exchange or arrangement.connects == "driver",
         site_windows=tuple(group_windows(scenario.week, shifts, horizon, warm_up_min)),
         minutes_per_working_day=minutes_per_working_day(scenario.week, shifts),
     )
@@ -208,7 +225,73 @@ def _weekly(scenario: "Scenario", air: "Air", horizon: float, warm_up_min: float
     return tuple(air.in_week(first + week) for week in range(int((horizon + ALWAYS_AHEAD) // WEEK_MIN) + 2))
 
 
-def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, warm_up_min: float) -> GroupPlan:
+def _at_once(plan: ExchangePlan | None, devices: dict[str, float]) -> float:
+    """Exchanges that the devices allow at once; none where that has no limit."""
+    each = [devices[name] // held for name, held in (plan.devices if plan else {}).items() if devices[name] < UNLIMITED]
+    return min(each, default=0.0)
+
+
+def _lines(scenario: "Scenario", layout: str) -> tuple[tuple[LinePlan, ...], list[tuple[int, ...]]]:
+    """Work out one line for each battery type, or for each truck that keeps its own; and the lines of each group."""
+    lines: list[LinePlan] = []
+    lines_of: list[tuple[int, ...]] = [()] * len(scenario.trucks)
+    for name in dict.fromkeys(group.battery for group in scenario.trucks):
+        mine = [number for number, group in enumerate(scenario.trucks) if group.battery == name]
+        shared = line_plan(scenario, layout, len(lines), name)
+        if not scenario.trucks[mine[0]].own_batteries:
+            for number in mine:
+                lines_of[number] = (len(lines),) * scenario.trucks[number].count
+            lines.append(shared)
+            continue
+        each, more = divmod(shared.batteries, shared.trucks)
+        first = len(lines)
+        for number in mine:
+            group = scenario.trucks[number]
+            lines_of[number] = tuple(range(len(lines), len(lines) + group.count))
+            for position in range(group.count):
+                kept = each + (len(lines) - first < more)
+                title = f"{name}, {group.group} {position + 1}"
+                lines.append(replace(shared, number=len(lines), name=title, trucks=1, batteries=kept))
+    return tuple(lines), lines_of
+
+
+def _exchanges(
+    scenario: "Scenario", layout: str, *, drivers_only: bool
+) -> tuple[ExchangePlan | None, ExchangePlan | None]:
+    """Boil down the steps of a layout's exchanges, and those of its standby means."""
+    stated, arrangement, standby = scenario.layouts[layout], scenario.arrangement(layout), scenario.standby(layout)
+    if arrangement.in_truck:
+        return None, None
+    positions = stated.floor is not None
+    plan = exchange_plan(arrangement, stated.exchange_time_min, drivers_only=drivers_only, positions=positions)
+    if standby is None:
+        return plan, None
+    return plan, exchange_plan(standby, None, drivers_only=drivers_only, positions=positions)
+
+
+def _floor(scenario: "Scenario", layout: str, places: float, stations: float) -> FloorPlan | None:
+    """Work out the ways of a layout that states positions."""
+    stated, standby = scenario.layouts[layout], scenario.standby(layout)
+    if stated.floor is None:
+        return None
+    devices = list(scenario.arrangement(layout).devices.values())
+    return floor_plan(
+        stated.floor, int(places), int(stations), devices, list(standby.devices.values()) if standby else []
+    )
+
+
+def _breakdowns(scenario: "Scenario", layout: str, things: tuple[str, ...]) -> tuple[BreakdownPlan, ...]:
+    """Work out what breaks down; `charger` stands for every type of charger."""
+    stated = scenario.layouts[layout]
+    chargers = list(dict.fromkeys(count.charger for count in stated.chargers))
+    found = []
+    for name, breakdown in stated.breakdowns.items():
+        for thing in chargers if name == "charger" else [name]:
+            found.append(BreakdownPlan(things.index(thing), breakdown.every_min, breakdown.repair_min))
+    return tuple(found)
+
+
+def _group(scenario: "Scenario", number: int, lines: tuple[int, ...], horizon: float, warm_up_min: float) -> GroupPlan:
     """Work out one truck group."""
     truck = scenario.trucks[number]
     until = horizon + ALWAYS_AHEAD
@@ -224,13 +307,20 @@ def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, 
     air = _weekly(scenario, truck.air or scenario.site.room_air, horizon, warm_up_min)
     room = _weekly(scenario, scenario.site.room_air, horizon, warm_up_min)
     way = truck.to_room
+    breaks = break_starts(scenario.week, truck.shifts, windows, until)
     return GroupPlan(
         number=number,
         truck=truck,
-        line=lines.index(truck.battery),
+        lines=lines,
         windows=tuple(windows),
         timetable=Timetable(windows, always=always),
-        breaks=break_starts(scenario.week, truck.shifts, windows, until),
+        breaks=breaks,
+        break_starts=tuple(sorted(breaks)),
+        shift_ends=shift_ends(scenario.week, truck.shifts, until, warm_up_min),
+        demand=tuple(
+            scenario.demand.in_week(scenario.simulation.start_week - int(warm_up_min // WEEK_MIN) + week)
+            for week in range(int(until // WEEK_MIN) + 2)
+        ),
         shift_min=shift_min,
         trip_min=ticked(way.distance_m / way.speed_m_per_min) if way is not None else 0.0,
         power_w=power_w,
@@ -242,50 +332,16 @@ def _group(scenario: "Scenario", number: int, lines: list[str], horizon: float, 
     )
 
 
-def _exchange(scenario: "Scenario", layout: str, *, drivers_only: bool) -> ExchangePlan:
-    """Boil the steps down; a time for the whole exchange stands in place of them all."""
-    arrangement, stated = scenario.arrangement(layout), scenario.layouts[layout]
-    steps = list(arrangement.steps)
-    if stated.exchange_time_min is not None:
-        whole = {"step": "exchange", "by": "attendant", "time": "0 min"}
-        one = Step.model_validate(whole).model_copy(update={"time_min": stated.exchange_time_min})
-        steps = [one]
-    hands = [_by_driver(step.by) if drivers_only else step.by for step in steps]
-    last = len(steps) - 1
-    truck_step = last if drivers_only else max(n for n, step in enumerate(steps) if step.truck == "waits")
-    people_step = max((n for n, each in enumerate(hands) if each.attendants), default=-1)
-    device_steps = {
-        name: max((n for n, step in enumerate(steps) if step.device == name), default=truck_step)
-        for name in arrangement.devices
-    }
-    ends = sorted({truck_step, last, *({people_step} - {-1})})
-    return ExchangePlan(
-        laws=tuple((f"{number} {step.step}", step.law) for number, step in enumerate(steps)),
-        hands=tuple(hands),
-        attendants=max(each.attendants for each in hands),
-        devices=dict(arrangement.devices),
-        device_steps=device_steps,
-        empty_places=arrangement.empty_places,
-        instants=tuple(Instant(step, step == truck_step, step == last, step == people_step) for step in ends),
-    )
-
-
-def _by_driver(hands: Hands) -> Hands:
-    """Let the driver do what attendants would."""
-    return Hands(0, 1) if hands.attendants or hands.drivers else hands
-
-
-def _crew(
-    scenario: "Scenario", layout: str, horizon: float, warm_up_min: float
-) -> tuple[tuple[int, tuple[Window, ...], frozenset[float]], ...]:
+def _crew(scenario: "Scenario", layout: str, horizon: float, warm_up_min: float) -> tuple[CrewShift, ...]:
     """Windows of each manned shift, and which gaps are breaks."""
+    skill = next((step.skill for step in scenario.arrangement(layout).steps if step.skill), None)
     crew = scenario.layouts[layout].crew
     if not isinstance(crew, dict):
         return ()
     shifts = []
-    for name, count in crew.items():
-        if count:
+    for name, attendants in crew.items():
+        if attendants:
             windows = group_windows(scenario.week, [name], horizon + ALWAYS_AHEAD, warm_up_min)
             breaks = break_starts(scenario.week, [name], windows, horizon + ALWAYS_AHEAD)
-            shifts.append((count, tuple(windows), breaks))
+            shifts.append(CrewShift(name, int(attendants), attendants.with_skill(skill), tuple(windows), breaks))
     return tuple(shifts)

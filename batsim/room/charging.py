@@ -27,7 +27,9 @@ from batsim.room.charge import (
     write_charge,
 )
 from batsim.room.clock import Moment, ticked
+from batsim.room.crew import SoloJob
 from batsim.room.sharing import Running, SharedPower
+from batsim.scenario.week import DAY_MIN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,8 +39,7 @@ if TYPE_CHECKING:
     from batsim.formulas.charging import Profile
     from batsim.room.battery import Battery
     from batsim.room.charge import Piece
-    from batsim.room.crew import Person
-    from batsim.room.exchange import Line
+    from batsim.room.line import Line
     from batsim.room.simulation import Room
     from batsim.scenario.chemistry import Thermal
 
@@ -46,11 +47,13 @@ if TYPE_CHECKING:
 class ChargerPool:
     """Chargers of one type."""
 
-    __slots__ = ("free", "number")
+    __slots__ = ("free", "going_out", "number")
 
     def __init__(self, number: int, count: float) -> None:
         self.number = number
         self.free = count
+        self.going_out: list[Moment] = []
+        """Chargers that go out of use when their battery has left: what is to be told then."""
 
 
 class ChargingDesk:
@@ -82,6 +85,13 @@ class ChargingDesk:
     def receive(self, battery: "Battery") -> None:
         """Take in a spent battery that stands in its place."""
         battery.spent_min = self.room.env.now
+        if self.room.care.before[battery.line.number]:
+            self.room.care.before_charge(battery)
+        else:
+            self.take_in(battery)
+
+    def take_in(self, battery: "Battery") -> None:
+        """Give a spent battery a charger that fits, or have it wait for one."""
         for pool in self.pools_of[battery.line.number]:
             if pool.free >= 1:
                 self._assign(battery, pool)
@@ -94,6 +104,13 @@ class ChargingDesk:
         pool, battery.pool = battery.pool, None
         if pool is None:
             return
+        if pool.going_out:
+            pool.going_out.pop(0).after(0.0)
+            return
+        self.free_charger(pool)
+
+    def free_charger(self, pool: ChargerPool) -> None:
+        """Have a free charger supply the battery that has waited longest, of those it fits."""
         pool.free += 1
         longest: Line | None = None
         for line in self.room.lines:
@@ -125,22 +142,15 @@ class ChargingDesk:
         """Connect a battery; the person is held meanwhile, the charge starts after."""
         room, now = self.room, self.room.env.now
         minutes = next(room.connect_times[battery.number])
-        people: list[Person] = []
-        busy = minutes
         if self.needs_person:
-            people = room.crew.take(1)
-            if room.plan.rules.crew_break == "pause":
-                busy = people[0].crossing.end_of(now, minutes) - now
-            Moment(room.env, partial(self._connected, battery, people, now)).after(busy)
-        room.record.write["work"]((self.connector, CONNECTING, now, now + busy, minutes, 1))
-        if not people:
+            SoloJob(room.crew, self.connector, CONNECTING, minutes, partial(self._connected, battery, now)).begin()
+        else:
+            room.record.write["work"]((self.connector, CONNECTING, now, now + minutes, minutes, 1))
             self._charge(battery, now, now + minutes)
 
-    def _connected(self, battery: "Battery", people: "list[Person]", since_min: float, _: "Event") -> None:
-        """Let the person go and the current on."""
-        self.room.crew.give_back(people)
+    def _connected(self, battery: "Battery", since_min: float) -> None:
+        """Let the current on."""
         self._charge(battery, since_min, self.room.env.now)
-        self.room.serve()
 
     def _charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:
         """Settle when the current comes on and, unless chargers share a power limit, the whole charge."""
@@ -326,6 +336,7 @@ class ChargingDesk:
             and equalising is not None
             and to_soc >= 1.0
             and begin.start_min - battery.equalised_min >= equalising.every_min
+            and int(begin.start_min // DAY_MIN) % 7 in equalising.days
         ):
             hours = equalising.length_min / 60.0
             missing_last_ah = (1.0 - phases[-1].soc_to) * capacity_ah if phases else missing_ah
@@ -344,11 +355,11 @@ class ChargingDesk:
     def _cooled(self, battery: "Battery", _: "Event") -> None:
         """End a cool-down: the battery is full, and gets water if that is due, else it is ready."""
         battery.soc_share = 1.0
-        battery.charges += 1.0
+        battery.count_charge()
         if not self.bound and battery.pool is not None:
             self.release(battery)
-        if self.room.watering.is_due(battery):
-            self.room.watering.receive(battery)
+        if battery.care_charges:
+            self.room.care.after_charge(battery)
         else:
             self.make_ready(battery)
         self.room.serve()

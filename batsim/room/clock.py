@@ -15,9 +15,11 @@ TICKS_PER_MIN = 1048576.0
 
 ENDS = EventPriority(1)
 """First at an instant: work that ends, batteries that become ready."""
-CALENDAR = EventPriority(2)
-"""Then the calendar: people come on duty or go."""
-ASKS = EventPriority(3)
+GOING = EventPriority(2)
+"""Then the calendar: people go off duty,"""
+CALENDAR = EventPriority(3)
+"""and others come on duty."""
+ASKS = EventPriority(4)
 """Last: trucks that arrive and ask."""
 
 

@@ -1,81 +1,115 @@
-"""Attendants: on duty by shift, held by one job at a time, gone for breaks."""
+"""Attendants: on duty by shift, held by one job at a time, gone for breaks and at the end of their shift."""
 
-from collections.abc import Generator
+from bisect import bisect_right
+from collections import deque
+from collections.abc import Callable, Generator
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from math import inf
+from typing import TYPE_CHECKING, Protocol
 
-from batsim.room.clock import CALENDAR, Moment
+from batsim.room.clock import CALENDAR, GOING, Moment
 
 if TYPE_CHECKING:
     from simpy.core import Environment
     from simpy.events import Event
 
+    from batsim.room.blueprint import CrewShift
     from batsim.room.simulation import Room
-    from batsim.scenario.calendar import Window
 
 
 class Person:
     """One attendant."""
 
-    __slots__ = ("back_min", "break_due_min", "busy", "crossing", "on_duty")
+    __slots__ = ("back_min", "break_due_min", "busy", "crossing", "leaves_min", "on_duty", "skilled")
 
-    def __init__(self, crossing: "Crossing") -> None:
+    def __init__(self, crossing: "Crossing", *, skilled: bool) -> None:
         self.on_duty = False
         self.busy = False
+        self.skilled = skilled
+        """Whether qualified for what exchanges ask for."""
         self.break_due_min = 0.0
         """Length of a break that waits for the end of the job. [min]"""
         self.back_min = 0.0
         """End of a break that began late. [min]"""
+        self.leaves_min = inf
+        """End of the present shift. [min]"""
         self.crossing = crossing
 
 
 class Crossing:
-    """Work that runs into breaks, for the rule that lays it down until the break is over."""
+    """Work that runs into breaks: laid down until the break is over, or begun again after it."""
 
-    def __init__(self, windows: "tuple[Window, ...]", breaks: frozenset[float]) -> None:
-        self.gaps = [(end, start) for (_, end), (start, _) in pairwise(windows) if end in breaks]
+    def __init__(self, gaps: list[tuple[float, float]]) -> None:
+        self.gaps = sorted(gaps)
+        self.ends = [end for _, end in self.gaps]
 
-    def end_of(self, start_min: float, work_min: float) -> float:
-        """When work is done that is laid down in every break; it runs over the end of a shift. [min]"""
+    def end_of(self, start_min: float, work_min: float, *, again: bool) -> float:
+        """When work is done that stops in every break; it runs over the end of a shift. [min]"""
         time, left = start_min, work_min
-        for begin, end in self.gaps:
-            if end <= time:
-                continue
+        for begin, end in self.gaps[bisect_right(self.ends, time) :]:
             if time + left <= begin:
                 break
-            left -= max(0.0, begin - time)
-            time = end
+            if again:
+                left = work_min
+            else:
+                left -= max(0.0, begin - time)
+            time = max(time, end)
         return time + left
+
+
+class Unmanned(Protocol):
+    """A job whose people have gone home in the middle of it."""
+
+    attendants: int
+    skilled: int
+
+    def taken_over(self, people: list[Person]) -> None:
+        """Go on with other people."""
 
 
 class Crew:
     """All attendants of a layout; unlimited ones are never counted, drivers stand in for them likewise."""
 
     def __init__(self, room: "Room") -> None:
+        rules = room.plan.rules
         self.room = room
         self.limited = room.plan.crew_limited
         self.free: list[Person] = []
-        self.move_breaks = room.plan.rules.crew_break == "finish_then_full_break"
-        if self.limited:
-            for count, windows, breaks in room.plan.crew_shifts:
-                crossing = Crossing(windows, breaks)
-                people = [Person(crossing) for _ in range(count)]
-                room.env.process(self._calendar(room.env, people, windows, breaks))
+        self.move_breaks = rules.crew_break == "finish_then_full_break"
+        self.stops_in_breaks = rules.crew_break in ("pause", "put_back")
+        self.again_after_break = rules.crew_break == "put_back"
+        self.hands_over = self.limited and rules.crew_shift_end != "finish"
+        self.again_after_shift = rules.crew_shift_end == "put_back"
+        self.unmanned: deque[Unmanned] = deque()
+        """Jobs whose people have gone home, first come first."""
+        self._crossings: dict[frozenset[Crossing], Crossing] = {}
+        for shift in room.plan.crew_shifts if self.limited else ():
+            gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
+            crossing = Crossing(gaps)
+            people = [Person(crossing, skilled=number < shift.qualified) for number in range(shift.attendants)]
+            room.env.process(self._calendar(room.env, people, shift))
 
-    def can_spare(self, count: int) -> bool:
-        """Tell whether so many attendants are on duty and free."""
-        return not self.limited or len(self.free) >= count
+    def can_spare(self, count: int, skilled: int = 0) -> bool:
+        """Tell whether so many attendants are on duty and free, so many of them qualified."""
+        if not self.limited:
+            return True
+        free = self.free
+        return len(free) >= count and (not skilled or sum(person.skilled for person in free) >= skilled)
 
-    def take(self, count: int) -> list[Person]:
-        """Keep attendants for a job."""
+    def take(self, count: int, skilled: int = 0) -> list[Person]:
+        """Keep attendants for a job: the qualified ones that it needs, and else those who are not."""
         if not self.limited or not count:
             return []
-        if count == 1:
-            taken = [self.free.pop(0)]
-            taken[0].busy = True
-            return taken
-        taken, self.free[:count] = self.free[:count], []
+        free = self.free
+        taken = [person for person in free if person.skilled][:skilled]
+        for wanted in (False, True):
+            for person in free:
+                if len(taken) == count:
+                    break
+                if person.skilled is wanted and person not in taken:
+                    taken.append(person)
         for person in taken:
+            free.remove(person)
             person.busy = True
         return taken
 
@@ -87,6 +121,41 @@ class Crew:
                 self._take_break(person)
             elif person.on_duty:
                 self.free.append(person)
+
+    def end_of(self, people: list[Person], start_min: float, work_min: float) -> float:
+        """When work is done by these people, their breaks seen to as the rule says. [min]"""
+        if not people or not self.stops_in_breaks:
+            return start_min + work_min
+        return self._crossing(people).end_of(start_min, work_min, again=self.again_after_break)
+
+    def stop_of(self, people: list[Person]) -> float:
+        """When these people lay a job down for others; never where they finish what they have begun. [min]"""
+        return min(person.leaves_min for person in people) if people and self.hands_over else inf
+
+    def let_go(self, job: Unmanned, people: list[Person]) -> None:
+        """Let people go home in the middle of a job; the job waits for others."""
+        for person in people:
+            person.busy = False
+            person.break_due_min = 0.0
+            if person.on_duty and self.room.env.now < person.leaves_min:
+                self.free.append(person)
+        self.unmanned.append(job)
+
+    def serve(self) -> None:
+        """Have jobs that others have laid down taken up again, before anything new is begun."""
+        while self.unmanned and self.can_spare(self.unmanned[0].attendants, self.unmanned[0].skilled):
+            job = self.unmanned.popleft()
+            job.taken_over(self.take(job.attendants, job.skilled))
+
+    def _crossing(self, people: list[Person]) -> Crossing:
+        """Breaks of all these people together."""
+        first = people[0].crossing
+        if all(person.crossing is first for person in people):
+            return first
+        key = frozenset(person.crossing for person in people)
+        if key not in self._crossings:
+            self._crossings[key] = Crossing([gap for each in key for gap in each.gaps])
+        return self._crossings[key]
 
     def _take_break(self, person: Person) -> None:
         """Take the whole of a delayed break from now on."""
@@ -100,23 +169,28 @@ class Crew:
 
         Moment(self.room.env, back).after(length, CALENDAR)
 
-    def _calendar(
-        self, env: "Environment", people: list[Person], windows: "tuple[Window, ...]", breaks: frozenset[float]
-    ) -> Generator["Event", None, None]:
+    def _calendar(self, env: "Environment", people: list[Person], shift: "CrewShift") -> Generator["Event", None, None]:
         """Bring the people of one shift on duty and take them off again, window by window.
 
         At the start of a break, someone in the middle of a job finishes it first. Under the rule
         `finish_then_full_break` the break then moves as a whole; otherwise it still ends on time.
         """
+        windows, breaks = shift.windows, shift.breaks
+        leaves_min = inf
+        leaves = []
+        for _, end in reversed(windows):
+            leaves_min = leaves_min if end in breaks else end
+            leaves.append(leaves_min)
         for index, (start, end) in enumerate(windows):
             if start > env.now:
                 yield Moment(env).after(start - env.now, CALENDAR)
             for person in people:
                 person.on_duty = True
+                person.leaves_min = leaves[-1 - index]
                 if not person.busy and person.back_min <= env.now:
                     self.free.append(person)
             self.room.serve()
-            yield Moment(env).after(end - env.now, CALENDAR)
+            yield Moment(env).after(end - env.now, GOING)
             for person in people:
                 person.on_duty = False
                 if person in self.free:
@@ -124,3 +198,58 @@ class Crew:
                 elif person.busy and self.move_breaks and end in breaks:
                     person.break_due_min = windows[index + 1][0] - end
             self.room.note_causes()
+
+
+class SoloJob:
+    """A job of one attendant, from its start to its end through breaks and changes of shift."""
+
+    __slots__ = ("attendants", "crew", "left_min", "people", "person", "skilled", "task", "then", "whole_min")
+
+    def __init__(self, crew: Crew, person: int, task: int, minutes: float, then: Callable[[], None]) -> None:
+        self.crew = crew
+        self.person, self.task = person, task
+        self.whole_min = self.left_min = minutes
+        self.then = then
+        self.attendants, self.skilled = 1, 0
+        self.people: list[Person] = []
+
+    def begin(self) -> float:
+        """Take an attendant and begin; returns when it will be done, infinity where others must take over. [min]"""
+        return self._go_on(self.crew.take(1))
+
+    def begin_with(self, people: list[Person]) -> float:
+        """Begin with an attendant who has been taken for it; see `begin`."""
+        return self._go_on(people)
+
+    def taken_over(self, people: list[Person]) -> None:
+        """Go on with another attendant."""
+        self._go_on(people)
+
+    def _go_on(self, people: list[Person]) -> float:
+        """Work to the end, or to the end of the shift."""
+        crew, self.people = self.crew, people
+        env = crew.room.env
+        now, worked_min = env.now, self.left_min
+        end_min = crew.end_of(people, now, worked_min)
+        stop_min = crew.stop_of(people)
+        if end_min <= stop_min:
+            Moment(env, self._done).after(end_min - now)
+        else:
+            left_min = min(worked_min, end_min - stop_min)
+            worked_min -= left_min
+            self.left_min = self.whole_min if crew.again_after_shift else left_min
+            Moment(env, self._left).after(stop_min - now, GOING)
+        until_min = min(end_min, stop_min)
+        crew.room.record.write["work"]((self.person, self.task, now, until_min, worked_min, 1))
+        return end_min if end_min <= stop_min else inf
+
+    def _left(self, _: "Event") -> None:
+        """Go home in the middle of it."""
+        self.crew.let_go(self, self.people)
+        self.crew.room.serve()
+
+    def _done(self, _: "Event") -> None:
+        """Let the attendant go, see to what follows, and let everyone have what is free."""
+        self.crew.give_back(self.people)
+        self.then()
+        self.crew.room.serve()

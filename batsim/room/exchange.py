@@ -1,154 +1,144 @@
-"""The exchange desk: one line of trucks for each battery type, and all an exchange needs taken at once.
+"""The exchange desk: lets trucks into the stations when all that an exchange needs is free.
 
 An exchange starts as soon as everything that its steps need is free: a ready battery, a station, an empty place
 for the spent one, attendants, devices. It takes all of it or nothing, so no two exchanges can ever wait for each
-other. Each thing is given back after the last step that needs it.
+other. Each thing is given back after the last step that needs it, see `exchange_job`.
 """
 
-from collections import deque
 from heapq import heappop, heappush
+from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import (
-    ATTENDANT,
-    BATTERY,
-    CREW,
-    DEVICE,
-    DRIVER,
-    EXCHANGE,
-    EXCHANGING,
-    IN_TRANSFER,
-    IN_TRUCK,
-    NOTHING,
-    PLACE,
-    SPENT,
-    STATION,
-)
+from batsim.record import BATTERY, CREW, DEVICE, NOTHING, PLACE, SPENT, STATION
 from batsim.room.clock import Moment
+from batsim.room.devices import Devices
+from batsim.room.exchange_job import ExchangeJob
 
 if TYPE_CHECKING:
-    from simpy.events import Event
+    from collections.abc import Container
 
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import ExchangePlan
-    from batsim.room.crew import Person
     from batsim.room.duty import Truck
-    from batsim.room.line_plan import LinePlan
+    from batsim.room.exchange_job import Held
+    from batsim.room.exchange_plan import ExchangePlan
+    from batsim.room.floor_plan import Ways
+    from batsim.room.line import Line
     from batsim.room.simulation import Room
 
 
-class Line:
-    """Trucks that wait for a battery of one type, and the ready batteries of that type."""
+class Means:
+    """One way to exchange: its steps and its devices; the layout's own, or what stands by."""
 
-    __slots__ = ("cause", "number", "picking", "plan", "ready", "spent", "waiting")
+    __slots__ = ("devices", "in_steps", "number", "plan", "ways")
 
-    def __init__(self, plan: "LinePlan", picking: str) -> None:
+    def __init__(self, room: "Room", number: int, plan: "ExchangePlan", counts: dict[str, float]) -> None:
+        floor = room.plan.floor
+        first_kind = len(room.plan.devices) * number
+        point = floor.places if floor is not None else 0
+        self.number = number
+        """0 for the layout's own, 1 for what stands by."""
         self.plan = plan
-        self.number = plan.number
-        self.picking = picking
-        self.waiting: deque[Truck] = deque()
-        self.ready: list[tuple[float, int, Battery]] = []
-        self.spent: deque[Battery] = deque()
-        """Spent batteries that wait for a charger, first come first."""
-        self.cause = NOTHING
-        """What the first truck waits for."""
-
-    def put_ready(self, battery: "Battery") -> None:
-        """Add a ready battery where the picking rule will look for it."""
-        if self.picking == "longest_rested":
-            rank = battery.charged_min
-        elif self.picking == "nearest":
-            rank = float(battery.place)
-        else:
-            rank = -battery.soc_share
-        heappush(self.ready, (rank, battery.number, battery))
-
-    def take_ready(self) -> "Battery":
-        """Pick the ready battery that the rule names."""
-        return heappop(self.ready)[2]
-
-
-class Devices:
-    """Devices of one kind: how many, how many an exchange needs, and until when the others are held."""
-
-    __slots__ = ("busy", "count", "needed")
-
-    def __init__(self, count: float, needed: int) -> None:
-        self.count = count
-        self.needed = needed
-        self.busy: list[float] = []
-        """When each device in use will be free, soonest first. [min]"""
-
-    def free_at(self, now: float) -> float:
-        """Devices that are free now."""
-        busy = self.busy
-        while busy and busy[0] <= now:
-            heappop(busy)
-        return self.count - len(busy)
-
-    def hold(self, until_min: float) -> None:
-        """Hold what one exchange needs."""
-        for _ in range(self.needed):
-            heappush(self.busy, until_min)
+        self.devices = [
+            Devices(first_kind + kind, count, plan.devices[name], point)
+            for kind, (name, count) in enumerate(counts.items())
+        ]
+        self.ways: tuple[Ways, ...] = ()
+        if floor is not None:
+            self.ways = floor.standby_ways if number else floor.ways
+        self.in_steps = plan.has_legs or room.crew.stops_in_breaks or room.crew.hands_over
+        """Whether the times of an exchange are worked out step by step."""
 
 
 class ExchangeDesk:
-    """Lets trucks into the stations and sees their exchanges through."""
+    """Lets trucks into the stations."""
 
     def __init__(self, room: "Room", plan: "ExchangePlan") -> None:
         self.room = room
-        self.plan = plan
+        write = room.record.write
+        self.write, self.write_state = write["exchanges"], write["battery_states"]
+        self.write_work, self.write_device = write["work"], write["devices"]
         self.lines = room.lines
-        self.stations = room.plan.stations
+        stations = room.plan.stations
+        self.stations: list[int] | None = list(range(int(stations))) if stations < inf else None
+        """Free stations by number; None without a limit."""
+        self.station_out = [0] * len(self.stations or ())
+        """How many reasons keep each station out of use."""
+        self.going_out: dict[int, Moment] = {}
+        """Stations that go out of use when their truck has left, and what is to be told then."""
+        self.set_down = room.plan.set_down_places
+        self.means = [Means(room, 0, plan, room.plan.devices)]
+        if room.plan.standby is not None:
+            self.means.append(Means(room, 1, room.plan.standby, room.plan.standby_devices))
         self.waits_for_crew = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
-        self.devices = [Devices(count, plan.devices[name]) for name, count in room.plan.devices.items()]
         self.wake_min = 0.0
         """When a line that waits for a device looks again. [min]"""
         self.empty: list[int] = []
         """Empty places, nearest first."""
         self.at_arrival = room.plan.rules.spent_release == "at_arrival"
-        self.pausing = room.plan.rules.crew_break == "pause" and room.plan.crew_limited
-        self.write = room.record.write["exchanges"]
-        self.write_state = room.record.write["battery_states"]
-        self.write_work = room.record.write["work"]
-        # A straight swap takes the ready battery's place, which counts as empty.
         self.places_needed = 0 if self.at_arrival else plan.empty_places
+        self.floor = room.plan.floor
+        self.limited_reach = self.floor is not None and any(
+            len(places) < self.floor.places for places in self.floor.in_reach
+        )
+        self.sorted_lines = bool(room.plan.reserve) or any(group.truck.priority > 1 for group in room.plan.groups)
+        """Whether a truck may pass others in its line."""
+        self.early: list[Truck] = []
+        """Trucks at work that go as soon as nobody is in line and an exchange could start."""
+        self.coming = 0
+        """Trucks on their way that were called early."""
+        self.unsettled: dict[ExchangeJob, None] = {}
+        """Exchanges whose end is not known yet."""
 
     def ask(self, truck: "Truck") -> Moment:
-        """Join the line; the moment that comes back is when the truck may leave again."""
+        """Join the line; the moment returned is the truck's leaving of the station."""
         line = truck.line
         truck.ready_found = len(line.ready)
         if self.at_arrival:
             self._draw_out(truck)
         done = Moment(self.room.env)
-        if not line.waiting and self._missing(line) == NOTHING:
+        if not line.waiting and not self.sorted_lines and self.lacks(line) == NOTHING:
             self._start(truck, line, done)
             return done
         truck.served, truck.in_line = done, True
-        line.waiting.append(truck)
+        line.join(truck)
         self.room.in_line += 1
-        self.note_cause(line)
+        if self.sorted_lines:
+            self.serve()
+        else:
+            self.note_cause(line)
         return done
 
     def serve(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
         while self.room.in_line:
-            best = None
+            best: Truck | None = None
             for line in self.lines:
-                if (
-                    line.waiting
-                    and (best is None or line.waiting[0].joined_min < best.waiting[0].joined_min)
-                    and self._missing(line) == NOTHING
-                ):
-                    best = line
+                truck = line.first() if line.waiting else None
+                if truck is not None and (best is None or _before(truck, best)) and self.lacks(line) == NOTHING:
+                    best = truck
             if best is None:
                 break
-            truck = best.waiting.popleft()
-            truck.in_line = False
+            best.line.waiting.remove(best)
+            best.in_line = False
             self.room.in_line -= 1
-            self._start(truck, best, truck.served)
+            self._start(best, best.line, best.served)
         self.note_causes()
+
+    def call_early(self) -> None:
+        """Send word to a truck at work that an exchange could start at once."""
+        now = self.room.env.now
+        for truck in self.early if not self.room.in_line and not self.coming else ():
+            if self.could_start(truck) and truck.group.timetable.window(now)[0] <= now:
+                self.early.remove(truck)
+                truck.call.after(0.0)
+                return
+
+    def could_start(self, truck: "Truck") -> bool:
+        """Tell whether an exchange of a truck that need not come yet could start now, nobody being in line."""
+        line = truck.line
+        nobody = not self.room.in_line and not self.coming
+        return nobody and len(line.ready) > line.reserve and self.lacks(line) == NOTHING
 
     def note_causes(self) -> None:
         """Write down for every line what its first truck waits for now."""
@@ -156,9 +146,11 @@ class ExchangeDesk:
             if line.waiting or line.cause:
                 self.note_cause(line)
 
-    def note_cause(self, line: Line) -> None:
+    def note_cause(self, line: "Line") -> None:
         """Write down what a line waits for, when that has changed."""
-        cause = self._missing(line) if line.waiting else NOTHING
+        cause = NOTHING
+        if line.waiting:
+            cause = BATTERY if line.first() is None else self.lacks(line)
         if cause == DEVICE:
             self._look_again()
         if cause != line.cause:
@@ -166,27 +158,50 @@ class ExchangeDesk:
             self.waits_for_crew = any(each.cause == CREW for each in self.lines)
             self.room.record.write["lines"]((line.number, cause, self.room.env.now))
 
-    def _missing(self, line: Line) -> int:
+    def present_means(self) -> Means:
+        """The layout's own means, or what stands by while its devices are out of use."""
+        means = self.means
+        if len(means) > 1 and not all(devices.in_use() for devices in means[0].devices):
+            return means[1]
+        return means[0]
+
+    def lacks(self, line: "Line") -> int:
         """First thing that an exchange of this line lacks: battery, station, place, crew, device."""
         if not line.ready:
             return BATTERY
-        if self.stations < 1:
+        if self.stations is not None and not self.stations:
             return STATION
         if len(self.empty) < self.places_needed:
             return PLACE
-        plan = self.plan
-        if plan.attendants and not self.room.crew.can_spare(plan.attendants):
+        if self.limited_reach and self._in_reach(line) is None:
+            return PLACE
+        means = self.present_means() if len(self.means) > 1 else self.means[0]
+        plan = means.plan
+        if plan.attendants and not self.room.crew.can_spare(plan.attendants, plan.skilled):
             return CREW
-        for devices in self.devices:
-            if devices.free_at(self.room.env.now) < devices.needed:
+        now = self.room.env.now
+        for devices in means.devices:
+            if not devices.can_serve(now):
                 return DEVICE
-        return NOTHING
+        return PLACE if self.set_down < plan.set_down_places else NOTHING
+
+    def _in_reach(self, line: "Line") -> int | None:
+        """First free station from which a ready battery and an empty place are in reach; None when there is none."""
+        assert self.floor is not None  # only then reach is limited
+        for station in sorted(self.stations or ()):
+            near = self.floor.in_reach[station]
+            enough = not self.places_needed or any(place in near for place in self.empty)
+            if enough and any(entry[2].place in near for entry in line.ready):
+                return station
+        return None
 
     def _look_again(self) -> None:
         """Have the lines looked at when the next device is free: nothing else would happen then."""
         now = self.room.env.now
-        next_min = min(devices.busy[0] for devices in self.devices if devices.free_at(now) < devices.needed)
-        if not now < self.wake_min <= next_min:
+        means = self.present_means()
+        waited = [devices for devices in means.devices if not devices.can_serve(now)]
+        next_min = min((devices.next_free_min(now) for devices in waited), default=inf)
+        if next_min < inf and not now < self.wake_min <= next_min:
             self.wake_min = next_min
             Moment(self.room.env, lambda _: self.room.serve()).after(next_min - now)
 
@@ -197,94 +212,73 @@ class ExchangeDesk:
         self.room.state(battery, SPENT)
         self.room.charging.receive(battery)
 
-    def _start(self, truck: "Truck", line: Line, done: Moment) -> None:
-        """Take everything, write the rows, and settle every instant at which something is given back."""
-        room, plan, now = self.room, self.plan, self.room.env.now
-        fresh, spent = line.take_ready(), truck.battery
-        self.stations -= 1
-        if not self.at_arrival:
-            spent.place = heappop(self.empty) if self.places_needed else fresh.place
-            self.write_state((spent.number, IN_TRANSFER, now))
-        self.write_state((fresh.number, IN_TRANSFER, now))
-        people = room.crew.take(plan.attendants)
-        times = next(truck.exchange_times)
-        if self.pausing:
-            times = self._with_breaks(times, people, now)
-        job = _Job(self, spent, fresh, people)
-        give_back = job.give_back
-        free_min = end_min = people_min = now
-        position = 2
-        for _, is_truck, _, is_people in plan.instants:
-            delay = times[position]
-            position += 1
-            end_min = now + delay
-            if is_truck:
-                free_min = end_min
-                done.callbacks.insert(0, give_back)
-                done.after(delay)
-            else:
-                Moment(room.env, give_back).after(delay)
-            if is_people:
-                people_min = end_min
-        for devices in self.devices:
-            devices.hold(now + times[position])
-            position += 1
-        truck.leaves_with(fresh, free_min)
-        self.write((
-            truck.number, truck.group.number, line.number, EXCHANGE, spent.number, fresh.number, truck.arrival_soc,
-            truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min, now, free_min, end_min,
-            truck.back_min, 0.0,
-        ))  # fmt: skip
-        work = self.write_work
-        if plan.attendants:
-            work((ATTENDANT, EXCHANGING, now, people_min, times[0], plan.attendants))
-        if times[1]:
-            work((DRIVER, EXCHANGING, now, free_min, times[1], 1))
+    def _start(self, truck: "Truck", line: "Line", done: Moment) -> None:
+        """Take everything and begin."""
+        means = self.present_means() if len(self.means) > 1 else self.means[0]
+        plan, spent, now = means.plan, truck.battery, self.room.env.now
+        station = -1
+        if self.floor is None:
+            if self.stations is not None:
+                station = heappop(self.stations)
+            fresh = line.take_ready()
+            if not self.at_arrival:
+                spent.place = heappop(self.empty) if self.places_needed else fresh.place
+            held = [(kind, unit) for kind, devices in enumerate(means.devices) for unit in devices.choose(now)]
+        else:
+            station, fresh = self._take_near(line, spent)
+            held = self._nearest_units(means, station, spent.place)
+        self.set_down -= plan.set_down_places
+        people = self.room.crew.take(plan.attendants, plan.skilled)
+        ExchangeJob(self, means, truck, fresh, station, people, held, done).begin()
 
-    def _with_breaks(self, steps: tuple[float, ...], people: "list[Person]", now: float) -> tuple[float, ...]:
-        """Turn step times into the times of an exchange whose attendants lay their work down in breaks."""
-        plan, ends, time = self.plan, [], now
-        for minutes, hands in zip(steps, plan.hands, strict=True):
-            time = people[0].crossing.end_of(time, minutes) if hands.attendants and people else time + minutes
-            ends.append(time - now)
-        return (
-            sum(minutes * hands.attendants for minutes, hands in zip(steps, plan.hands, strict=True)),
-            sum(minutes * hands.drivers for minutes, hands in zip(steps, plan.hands, strict=True)),
-            *(ends[last] for last in plan.ends),
+    def _take_near(self, line: "Line", spent: "Battery") -> "tuple[int, Battery]":
+        """Take a station, the battery that the rule names of those in reach, and the nearest empty place."""
+        floor = self.floor
+        assert floor is not None and self.stations is not None  # noqa: PT018 - positions need both
+        station = self._in_reach(line) if self.limited_reach else min(self.stations)
+        assert station is not None  # asked before
+        self.stations.remove(station)
+        rank, near = floor.rank[station], floor.in_reach[station]
+        fresh = (
+            line.take_ready_from(rank, near) if self.limited_reach or line.picking == "nearest" else line.take_ready()
         )
+        if not self.at_arrival:
+            spent.place = self._take_empty(rank, near) if self.places_needed else fresh.place
+        return station, fresh
+
+    def _take_empty(self, rank: tuple[int, ...], near: "Container[int]") -> int:
+        """Take the nearest empty place in reach."""
+        place = min((each for each in self.empty if each in near), key=lambda each: rank[each])
+        self.empty.remove(place)
+        return place
+
+    def _nearest_units(self, means: Means, station: int, spent_place: int) -> "Held":
+        """Take the devices with the shortest way to where their first step begins."""
+        assert self.floor is not None  # asked before
+        now, held = self.room.env.now, []
+        for number, devices in enumerate(means.devices):
+            legs = [leg for step in means.plan.legs for leg in step if leg.device == number]
+            to_point = self.floor.places + station
+            if legs and legs[0].to_point == "spent_place":
+                to_point = spent_place
+            held += [(number, unit) for unit in devices.choose(now, means.ways[number].metres, to_point)]
+        return held
+
+    def free_place(self, place: int) -> None:
+        """Give an empty place back."""
+        heappush(self.empty, place)
+
+    def free_station(self, station: int) -> None:
+        """Give a station back; one that has broken down meanwhile goes out of use."""
+        if self.stations is None:
+            return
+        if not self.station_out[station]:
+            heappush(self.stations, station)
+        elif station in self.going_out:
+            self.going_out.pop(station).after(0.0)
 
 
-class _Job:
-    """One exchange under way: what it holds, and what it gives back when."""
-
-    __slots__ = ("desk", "fresh", "instants", "people", "place", "spent")
-
-    def __init__(self, desk: ExchangeDesk, spent: "Battery", fresh: "Battery", people: "list[Person]") -> None:
-        self.desk = desk
-        self.spent = spent
-        self.fresh = fresh
-        self.people = people
-        self.place = fresh.place
-        self.instants = iter(desk.plan.instants)
-        """Instants still to come; they come in this order."""
-
-    def give_back(self, _: "Event") -> None:
-        """Give back what is not needed after the next instant, then see who can use it."""
-        desk = self.desk
-        room = desk.room
-        is_truck, is_end, is_people = next(self.instants)[1:]
-        if is_people:
-            room.crew.give_back(self.people)
-        if is_truck:
-            desk.stations += 1
-            fresh = self.fresh
-            if desk.places_needed or desk.at_arrival:
-                heappush(desk.empty, self.place)
-            fresh.place = -1
-            desk.write_state((fresh.number, IN_TRUCK, room.env.now))
-            if fresh.pool is not None:
-                room.charging.release(fresh)
-        if is_end and not desk.at_arrival:
-            room.state(self.spent, SPENT)
-            room.charging.receive(self.spent)
-        room.serve()
+def _before(truck: "Truck", other: "Truck") -> bool:
+    """Tell whether a truck goes before one of another line."""
+    mine, theirs = truck.group.truck.priority, other.group.truck.priority
+    return mine < theirs or (mine == theirs and truck.joined_min < other.joined_min)

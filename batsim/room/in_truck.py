@@ -16,9 +16,9 @@ from batsim.record import (
     IN_TRUCK,
     ON_CHARGE,
     PLUGGING,
-    WATERED,
-    WATERING,
+    TURNED_AWAY,
 )
+from batsim.room.care_in_truck import care_in_truck
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
@@ -41,12 +41,16 @@ class Stint(NamedTuple):
 
     power_w: float
     share_per_min: float
+    idle_min: float = 0.0
+    """Working time after which it asks again, where a run time says nothing of what is left. [min]"""
 
 
 def _new_stint(truck: "Truck", level: float) -> Stint:
     """Draw how hard the truck works until its next charge."""
+    if truck.turned_away and truck.run_times is not None:
+        return Stint(0.0, 0.0, truck.run_min())
     if truck.run_times is not None:
-        return _even(next(truck.run_times), level)
+        return _even(truck.run_min(), level)
     return Stint(truck.power_w(), 0.0)
 
 
@@ -57,6 +61,8 @@ def _even(minutes: float, level: float) -> Stint:
 
 def _minutes_to(truck: "Truck", stint: Stint, level: float, start_min: float) -> float:
     """Working minutes until the state of charge has fallen to a level. [min]"""
+    if stint.idle_min:
+        return stint.idle_min
     soc, cell = truck.battery.soc_share, truck.line.plan.rated_cell
     if stint.share_per_min:
         return ticked((soc - level) / stint.share_per_min) if soc > level else 0.0
@@ -86,7 +92,7 @@ def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float
     """Take from the battery what so many minutes of work need, and write the stint's row."""
     battery = truck.battery
     before = battery.soc_share
-    if stint.share_per_min:
+    if not stint.power_w:
         after = max(0.0, before - minutes * stint.share_per_min)
         ah, kwh = truck.taken(before, after)
         usable = truck.line.plan.capacity_ah
@@ -105,13 +111,14 @@ def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float
     battery.soc_share, battery.used_min = after, end
     battery.missing_ah += ah
     battery.owed_ah += ah * truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
-    truck.warm_up(start, end, minutes, 0.0 if stint.share_per_min else ah)
+    truck.warm_up(start, end, minutes, ah if stint.power_w else 0.0)
     truck.write_stint(start, end, (before, after, ah, kwh))
 
 
 def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
     """Life of a truck that keeps its battery."""
     env, table, level = room.env, truck.group.timetable, truck.group.truck.exchange_at_share
+    cut_out = truck.line.plan.battery.discharge_to_share
     truck.battery.soc_share = truck.start_soc
     truck.cell = truck.group.cell
     truck.usable_ah = truck.cell.capacity_ah * truck.cell.capacity_factor
@@ -127,7 +134,7 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
         if start == inf:
             return
         begin = max(time, start)
-        minutes = _minutes_to(truck, stint, level, begin)
+        minutes = _minutes_to(truck, stint, cut_out if truck.turned_away else level, begin)
         if begin + minutes <= end and begin + minutes < inf:
             left = begin + minutes
             _work(truck, stint, begin, left, minutes)
@@ -154,12 +161,17 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.arrival_soc = battery.soc_share
     truck.below_cut_out = int(battery.soc_share < truck.line.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
+        cut_out = truck.line.plan.battery.discharge_to_share
+        if room.plan.rules.if_none_ready == "carry_on" and (truck.run_times is not None or battery.soc_share > cut_out):
+            _turn_away(room, truck)
+            return
         truck.in_line = True
         desk.note(1)
         truck.served = desk.wait(truck)
         yield truck.served
         desk.note(-1)
         truck.in_line = False
+    truck.turned_away = False
     pool = battery.pool
     assert pool is not None  # taken above
     now = env.now
@@ -174,16 +186,29 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     end = given.end_min
     _charged(room, truck, given, now, begin, part=goal < FULL)
     water = 0.0
-    if room.watering.is_due(battery) and _never_rests(truck):
-        water = _water(room, truck, end)
+    if _never_rests(truck):
+        water = yield from care_in_truck(room, truck, end, inf)
     free = end + water + unplug
     truck.back_min = free + truck.trip_min
     who = (truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number)
     came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-    room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water))
+    room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water, truck.reason, -1, 0))
     room.record.write["work"]((DRIVER, PLUGGING, now, plugged, plug, 1))
     room.record.write["work"]((DRIVER, PLUGGING, end + water, free, unplug, 1))
     Moment(env, partial(desk.give_back, pool)).after(free - env.now)
+
+
+def _turn_away(room: "Room", truck: "Truck") -> None:
+    """Send a truck that found no charging spot back to work; it asks again at its cut-out.
+
+    A run time says nothing of what is left: the truck then works for another one.
+    """
+    now, battery = room.env.now, truck.battery
+    truck.back_min = now + truck.trip_min
+    truck.turned_away = True
+    who = (truck.number, truck.group.number, truck.line.number, TURNED_AWAY, battery.number, battery.number)
+    came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
+    room.record.write["exchanges"]((*who, *came, now, now, now, truck.back_min, 0.0, truck.reason, -1, 0))
 
 
 def _return_level(truck: "Truck") -> float:
@@ -244,6 +269,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
         if not called.triggered:
             desk.leave_line(truck)
             return
+    truck.turned_away = False
     pool = battery.pool
     assert pool is not None  # taken above
     now = env.now
@@ -254,11 +280,11 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
         given = yield from _give(room, truck, target, begin, latest)
     end = given.end_min
     _charged(room, truck, given, now, begin, part=target < FULL)
-    if not is_break and room.watering.is_due(battery) and battery.soc_share == 1.0:
-        _water(room, truck, end, latest)
     room.record.write["work"]((DRIVER, PLUGGING, now, now + plug, plug, 1))
     room.record.write["work"]((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
+    if not is_break and battery.soc_share == 1.0:
+        yield from care_in_truck(room, truck, end, latest)
 
 
 def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
@@ -352,7 +378,7 @@ def _charged(
         factor = plan.profiles[number].factor if part else 1.0
         battery.owed_ah = max(0.0, battery.owed_ah - factor * result.given_ah)
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + result.stored_ah / truck.usable_ah)
-    battery.charges += result.stored_ah / (capacity * (1.0 - truck.group.truck.exchange_at_share))
+    battery.count_charge(result.stored_ah / (capacity * (1.0 - truck.group.truck.exchange_at_share)))
     since = min(truck.joined_min, plugged_min)
     times = (since, plugged_min, given.end_min)
     write_charge(room, battery, number, times, begin, result, given.planned, given.pieces, full=full)
@@ -364,16 +390,3 @@ def _never_rests(truck: "Truck") -> bool:
     """Tell whether the truck's calendar has no gaps other than breaks."""
     table = truck.group.timetable
     return table.always or all(end in truck.group.breaks for end in table.ends[:-1])
-
-
-def _water(room: "Room", truck: "Truck", since: float, latest: float = inf) -> float:
-    """Water the battery in the truck if there is time for it; minutes it took."""
-    battery = truck.battery
-    minutes = next(room.watering_times[battery.number])
-    if since + minutes > latest:
-        return 0.0
-    room.watering.write(battery, since, since, since + minutes)
-    room.record.write["work"]((room.watering.person, WATERING, since, since + minutes, minutes, 1))
-    room.state_at(battery, WATERED, since)
-    room.state_at(battery, IN_TRUCK, since + minutes)
-    return minutes

@@ -1,10 +1,12 @@
 """One battery type worked out once: its cells, chargers, warmth, gassing and ageing."""
 
 from dataclasses import dataclass
+from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
 from batsim.formulas.heat import discharge_heat_w
+from batsim.record import INSPECTING, READING, WASHING, WATERING
 from batsim.room.clock import ticked
 from batsim.scenario.chemistry import (
     LITHIUM,
@@ -25,12 +27,17 @@ from batsim.scenario.laws import DurationLaw
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from batsim.catalogue import Figure
     from batsim.formulas.charging import Profile
     from batsim.formulas.discharge import Cell
     from batsim.formulas.kibam import Wells
     from batsim.formulas.wear import Life
     from batsim.scenario.batteries import BatteryType, ChargerType
+    from batsim.scenario.care import Care, Rounds
     from batsim.scenario.site import Scenario
+
+
+CARE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING, "wash"))
 
 
 class Profiles:
@@ -61,6 +68,23 @@ class EqualisingPlan(NamedTuple):
     length_min: float
     amps: float
     volts_per_cell: float
+    days: frozenset[int]
+    """Weekdays on which the charge before it must begin."""
+
+
+class CarePlan(NamedTuple):
+    """One kind of care of a battery type: watering, inspection, readings or wash."""
+
+    task: int
+    charges: float
+    """Charges from one to the next; infinite where they do not count."""
+    minutes: float
+    """Time from one to the next; infinite where it does not count. [min]"""
+    gas_ah: float
+    """Gassing from one to the next; infinite where it does not count. [Ah]"""
+    time: DurationLaw
+    before_charge: bool
+    rounds: "Rounds | None"
 
 
 class Ageing(NamedTuple):
@@ -85,7 +109,10 @@ class LinePlan:
     """Numbers of the charger types that fit, in the layout's order."""
     profiles: dict[int, Profiles]
     """By number of the charger type."""
-    watering_min: DurationLaw
+    care: tuple[CarePlan, ...]
+    """What is done to its batteries, in the usual order."""
+    watered_by_hand: bool
+    """Whether water goes in cell by cell."""
     cell: "Cell"
     """The battery at room temperature, for run times without a power."""
     capacity_ah: float
@@ -127,7 +154,8 @@ def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> Line
         batteries=scenario.batteries_of(layout)[name],
         chargers=tuple(fitting),
         profiles={position: Profiles(charger, battery) for position, charger in fitting.items()},
-        watering_min=_watering_law(battery),
+        care=_care(battery),
+        watered_by_hand=battery.watering is not None and battery.watering.by == "hand",
         cell=cell_of(battery, scenario.site.room_air.in_week(scenario.simulation.start_week)),
         capacity_ah=cell.capacity_ah,
         rated_cell=cell,
@@ -152,7 +180,41 @@ def _equalising(battery: "BatteryType") -> EqualisingPlan | None:
         return None
     amps = stated.current.of(rated_cell(battery).capacity_ah)
     volts = value(f"battery.{battery.chemistry}.finish_v")
-    return EqualisingPlan(stated.every_min, ticked(stated.length_min), amps, volts)
+    days = frozenset(range(7) if stated.days is None else stated.days)
+    return EqualisingPlan(stated.every_min, ticked(stated.length_min), amps, volts, days)
+
+
+def _care(battery: "BatteryType") -> tuple[CarePlan, ...]:
+    """Gather what is done to batteries of a type."""
+    found = []
+    watering = battery.watering
+    if watering is not None:
+        due_ah = gassing_of(battery).due_ah
+        law = _watering_law(battery)
+        found.append(CarePlan(WATERING, watering.every.charges, inf, due_ah, law, False, watering.rounds))
+    for task, name in CARE_TASKS:
+        stated: Care | None = getattr(battery, name)
+        if stated is not None:
+            law = stated.time_min or _care_law(name, battery)
+            first = stated.when == "before_charge"
+            found.append(CarePlan(task, stated.every.charges, stated.every.minutes, inf, law, first, stated.rounds))
+    return tuple(found)
+
+
+def _care_law(name: str, battery: "BatteryType") -> DurationLaw:
+    """Usual time of inspection, readings or wash. [min]"""
+    if name != "readings":
+        return _ranged(figure(f"{name}.time"), None, 0)
+    return _ranged(figure("readings.base"), figure("readings.per_cell"), battery.cells)
+
+
+def _ranged(base: "Figure", per_cell: "Figure | None", cells: int) -> DurationLaw:
+    """Triangular law over the range of a figure, and of another for each cell. [min]"""
+    low, typical, high = (
+        f"{getattr(base, which) + (cells * getattr(per_cell, which) if per_cell else 0.0):.10g} min"
+        for which in ("low", "value", "high")
+    )
+    return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
 
 
 def _ageing(battery: "BatteryType") -> Ageing:
@@ -169,16 +231,9 @@ def _ageing(battery: "BatteryType") -> Ageing:
 def _watering_law(battery: "BatteryType") -> DurationLaw:
     """Time to water one battery: as stated, or by hand per cell, or at once from one connection. [min]"""
     watering = battery.watering
-    if watering is None:
-        return DurationLaw.model_validate("0 min")
+    assert watering is not None  # asked before
     if watering.time_min is not None:
         return watering.time_min
     if watering.by == "single_point":
-        found = figure("watering.single_point")
-        return DurationLaw.model_validate({"low": found.low_text, "typical": found.text, "high": found.high_text})
-    base, per_cell = figure("watering.by_hand_base"), figure("watering.by_hand_per_cell")
-    low, typical, high = (
-        f"{getattr(base, which) + battery.cells * getattr(per_cell, which):.10g} min"
-        for which in ("low", "value", "high")
-    )
-    return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
+        return _ranged(figure("watering.single_point"), None, 0)
+    return _ranged(figure("watering.by_hand_base"), figure("watering.by_hand_per_cell"), battery.cells)

@@ -67,3 +67,21 @@ def run_down(
         held_ah, surplus_ah = drawn_for(held_ah, surplus_ah, amps, (end - time) / 60.0, wells)
         worked_min += end - time
         time = end
+
+
+def run_until(
+    wells: Wells, timetable: "Timetable", start_min: float, state: tuple[float, float], amps: float, until_min: float
+) -> tuple[float, float]:
+    """What it holds and its surplus at a time, recovering in every gap before it. [Ah]"""
+    held_ah, surplus_ah = state
+    time = start_min
+    while time < until_min:
+        start, end = timetable.window(time)
+        surplus_ah = rested(surplus_ah, (min(start, until_min) - time) / 60.0, wells)
+        if start >= until_min:
+            break
+        time = max(time, start)
+        stop = min(end, until_min)
+        held_ah, surplus_ah = drawn_for(held_ah, surplus_ah, amps, (stop - time) / 60.0, wells)
+        time = stop
+    return held_ah, surplus_ah

@@ -4,24 +4,27 @@ A run is a pure function of scenario, layout, replication and seed. The scenario
 """
 
 from functools import lru_cache
-from itertools import pairwise
-from math import inf, isnan, nan
+from math import isnan, nan
 from typing import TYPE_CHECKING
 
 from simpy.core import Environment
 
-from batsim.formulas.wear import throughput_ah
-from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, IN_TRUCK, READY, Facts, Record
+from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
+from batsim.room.care import CareDesk
+from batsim.room.care_in_truck import serve_trucks
 from batsim.room.charging import ChargingDesk
 from batsim.room.crew import Crew
 from batsim.room.duty import Truck, duty
-from batsim.room.exchange import ExchangeDesk, Line
+from batsim.room.exchange import ExchangeDesk
+from batsim.room.facts import facts_of
 from batsim.room.in_truck import duty_in_truck
+from batsim.room.line import Line
+from batsim.room.outages import start_outages
 from batsim.room.spots import SpotDesk
+from batsim.room.spread import spread_ages, spread_care
 from batsim.room.streams import Streams
-from batsim.room.watering import WateringRound
 from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -43,7 +46,7 @@ class Room:
         self.plan = plan
         self.env = Environment()
         self.streams = Streams(seed, replication)
-        self.record = Record(_facts(plan, seed, replication))
+        self.record = Record(facts_of(plan, seed, replication))
         self._write_state = self.record.write["battery_states"]
         self.write_stint = self.record.write["stints"]
         self.write_charge = self.record.write["charges"]
@@ -51,12 +54,23 @@ class Room:
         self._air_degc = plan.room_air_degc
         self.in_line = 0
         """Trucks that wait for an exchange, in all lines."""
-        self.lines = [Line(line, plan.picking) for line in plan.lines]
+        self.early = any(group.truck.exchange_when.early_below_share is not None for group in plan.groups)
+        """Whether trucks may come early when nobody is in line."""
+        self.lines = [Line(line, plan.picking, plan.reserve) for line in plan.lines]
         self.batteries = self._make_batteries()
         self._draw_for_batteries()
         self.crew = Crew(self)
         self.charging = ChargingDesk(self)
-        self.watering = WateringRound(self)
+        self.care = CareDesk(self)
+        order = [TASKS.index(task) for task in plan.rules.priorities]
+        self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
+        """Whether exchanges go before connecting, and connecting before all else."""
+        self.order = [
+            task
+            for task in order
+            if task in self.care.queues or (not self.usual_order and task in (EXCHANGING, CONNECTING))
+        ]
+        """Tasks by their priority; of care only what there is."""
         self.trucks = self._make_trucks()
         if plan.exchange is None:
             self.spots = SpotDesk(self)
@@ -65,10 +79,10 @@ class Room:
         else:
             self.exchange = ExchangeDesk(self, plan.exchange)
             self._put_out_spares()
-            weights = plan.exchange.step_weights if self.exchange.pausing else plan.exchange.weights
             for truck in self.trucks:
-                truck.draw_exchanges(weights)
+                truck.draw_exchanges()
                 self.env.process(duty(self, truck))
+        start_outages(self)
 
     def run(self) -> Record:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
@@ -96,15 +110,40 @@ class Room:
         self._write_state((battery.number, state, time_min))
 
     def serve(self) -> None:
-        """Let everyone who waits have what is free: exchanges first, then connecting, then watering."""
-        if self.in_line:
-            self.exchange.serve()
-            if self.exchange.waits_for_crew:
-                return
-        if self.charging.to_connect:
-            self.charging.serve()
-        if self.watering.due:
-            self.watering.serve()
+        """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
+        if self.crew.unmanned:
+            self.crew.serve()
+        if self.usual_order:
+            if self.in_line:
+                self.exchange.serve()
+                if self.exchange.waits_for_crew:
+                    return
+            if self.charging.to_connect:
+                self.charging.serve()
+            for task in self.order:
+                if self.care.queues[task]:
+                    self.care.serve(task)
+        else:
+            for task in self.order:
+                if not self._serve(task):
+                    return
+        if self.early and self.plan.exchange is not None:
+            self.exchange.call_early()
+        if self.care.trucks:
+            serve_trucks(self)
+
+    def _serve(self, task: int) -> bool:
+        """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""
+        if task == EXCHANGING:
+            if self.in_line:
+                self.exchange.serve()
+                return not self.exchange.waits_for_crew
+        elif task == CONNECTING:
+            if self.charging.to_connect:
+                self.charging.serve()
+        elif self.care.queues[task]:
+            self.care.serve(task)
+        return True
 
     def note_causes(self) -> None:
         """Write down anew what the lines wait for, after somebody has gone off duty."""
@@ -126,47 +165,14 @@ class Room:
         connect = self.plan.arrangement.connect_time_min
         self.connect_times = self.durations("connect", lambda _: connect)
         self.cool_downs = self.durations("cool-down", lambda line: line.battery.cool_down_min)
-        self.watering_times = self.durations("watering", lambda line: line.watering_min)
-        self._spread_waterings()
-        self._spread_ages()
+        spread_care(self)
+        spread_ages(self)
         timed = [line for line in self.plan.lines if line.battery.charge_time_min is not None]
         charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or connect)
         self.charge_times = [
             times if battery.line.plan in timed else None
             for battery, times in zip(self.batteries, charge_times, strict=True)
         ]
-
-    def _spread_waterings(self) -> None:
-        """Start each battery somewhere between two waterings; else all would fall due on the same day."""
-        first = 0
-        for line in self.plan.lines:
-            batteries = self.batteries[first : first + line.batteries]
-            if line.battery.watering is not None:
-                for number, battery in enumerate(batteries):
-                    generator = self.streams.generator(f"battery of type {line.number}", number, "since watering")
-                    every, due_ah = line.battery.watering.every.charges, line.gassing.due_ah
-                    battery.charges = float(generator.integers(int(every))) if every < inf else 0.0
-                    battery.gas_ah = due_ah * float(generator.random()) if due_ah < inf else 0.0
-            first += line.batteries
-
-    def _spread_ages(self) -> None:
-        """Give each battery its capacity and age, and a start somewhere between two equalising charges."""
-        air_degc = self.air_degc(0.0)
-        first = 0
-        for line in self.plan.lines:
-            entity, spread = f"battery of type {line.number}", line.battery.capacity_spread_share
-            least, most = line.battery.life_used
-            for number, battery in enumerate(self.batteries[first : first + line.batteries]):
-                battery.degc = air_degc
-                battery.capacity_share = next(self.streams.factors(spread, entity, number, "capacity"))
-                battery.damage = least
-                if most > least:
-                    used = float(self.streams.generator(entity, number, "life used").random())
-                    battery.damage += (most - least) * used
-                if line.equalising is not None:
-                    since = float(self.streams.generator(entity, number, "since equalising").random())
-                    battery.equalised_min = -since * line.equalising.every_min
-            first += line.batteries
 
     def durations(self, purpose: str, law: "Callable[[LinePlan], DurationLaw]") -> "list[Iterator[float]]":
         """Endless durations for each battery."""
@@ -179,21 +185,18 @@ class Room:
     def _make_trucks(self) -> list[Truck]:
         """Put the first batteries of each type into its trucks."""
         trucks: list[Truck] = []
-        given = [0] * len(self.lines)
+        fresh = {line.number: iter([each for each in self.batteries if each.line is line]) for line in self.lines}
         for group in self.plan.groups:
-            line = self.lines[group.line]
-            first = next(battery.number for battery in self.batteries if battery.line is line)
-            for position in range(group.truck.count):
-                battery = self.batteries[first + given[group.line]]
-                given[group.line] += 1
+            for position, line in enumerate(group.lines):
+                battery = next(fresh[line])
                 self.state(battery, IN_TRUCK)
                 trucks.append(Truck(self, len(trucks), group, position, battery))
         return trucks
 
     def _put_out_spares(self) -> None:
         """Stand the spare batteries, ready, in the nearest places."""
-        desk = self.exchange
-        places = iter(range(int(self.plan.places)))
+        desk, floor = self.exchange, self.plan.floor
+        places = iter(range(int(self.plan.places)) if floor is None else floor.nearest_first)
         in_trucks = {truck.battery.number for truck in self.trucks}
         for battery in self.batteries:
             if battery.number not in in_trucks:
@@ -216,70 +219,26 @@ class Room:
         """Write rows for trucks on their way or in line, and for batteries that still wait."""
         horizon, write = self.plan.horizon_min, self.record.write
         kind = EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK
+        for job in self.exchange.unsettled if self.plan.exchange is not None else ():
+            job.write()
         for truck in self.trucks:
+            if truck.planned is not None:
+                truck.settle(truck.left_min)
             if truck.left_min < horizon and (truck.in_line or truck.joined_min >= horizon):
                 who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
                 found = truck.ready_found if truck.in_line else nan
                 came = (truck.arrival_soc, truck.below_cut_out, found, truck.left_min, truck.joined_min)
-                write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0))
+                write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0, truck.reason, -1, 0))
             elif not isnan(truck.plugged_min):
                 who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
                 came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-                write["exchanges"]((*who, *came, truck.plugged_min, nan, nan, nan, 0.0))
+                write["exchanges"]((*who, *came, truck.plugged_min, nan, nan, nan, 0.0, truck.reason, -1, 0))
         if self.charging.sharing is not None:
             self.charging.sharing.write_under_way(horizon)
         for battery in [battery for line in self.lines for battery in line.spent] + self.charging.to_connect:
             place = (battery.number, battery.line.number, nan, battery.place)
             write["charges"]((*place, battery.spent_min, *([nan] * 14)))
-        for battery in self.watering.due:
-            write["waterings"]((battery.number, self.watering.due_since[battery.number], nan, nan, nan))
-
-
-def _facts(plan: Blueprint, seed: int, replication: int) -> Facts:
-    """Gather what measures need to know about the room."""
-    edges: dict[float, int] = {}
-    for count, windows, _ in plan.crew_shifts:
-        for start, end in windows:
-            edges[start] = edges.get(start, 0) + count
-            edges[end] = edges.get(end, 0) - count
-    crew_windows, on_duty, times = [], 0, sorted(edges)
-    for start, end in pairwise(times):
-        on_duty += edges[start]
-        crew_windows.append((start, end, on_duty))
-    return Facts(
-        layout=plan.layout,
-        in_truck=plan.exchange is None,
-        seed=seed,
-        replication=replication,
-        horizon_min=plan.horizon_min,
-        warm_up_min=plan.warm_up_min,
-        groups=tuple(group.truck.group for group in plan.groups),
-        group_trucks=tuple(group.truck.count for group in plan.groups),
-        group_windows=tuple(group.windows for group in plan.groups),
-        group_shift_min=tuple(group.shift_min for group in plan.groups),
-        site_windows=plan.site_windows,
-        minutes_per_working_day=plan.minutes_per_working_day,
-        lines=tuple(line.name for line in plan.lines),
-        line_cells=tuple(line.battery.cells for line in plan.lines),
-        line_capacity_ah=tuple(line.capacity_ah for line in plan.lines),
-        line_room_tau_h=tuple(line.thermal.room_tau_h for line in plan.lines),
-        line_truck_tau_h=tuple(line.thermal.truck_tau_h for line in plan.lines),
-        line_charge_degc=tuple((line.thermal.charge_from_degc, line.thermal.charge_below_degc) for line in plan.lines),
-        line_use_below_degc=tuple(line.thermal.use_below_degc for line in plan.lines),
-        line_vented_share=tuple(line.gassing.vented_share for line in plan.lines),
-        line_life_ah=tuple(throughput_ah(line.capacity_ah, line.ageing.life) for line in plan.lines),
-        line_discharge_to_share=tuple(line.battery.discharge_to_share for line in plan.lines),
-        line_water_reserve_ah=tuple(line.gassing.reserve_ah for line in plan.lines),
-        line_batteries=tuple(line.batteries for line in plan.lines),
-        battery_lines=tuple(line.number for line in plan.lines for _ in range(line.batteries)),
-        stations=plan.stations,
-        chargers=plan.charger_names,
-        charger_counts=plan.charger_counts,
-        charger_efficiency=plan.charger_efficiency,
-        charger_power_factor=plan.charger_power_factor,
-        charger_standby_kw=plan.charger_standby_kw,
-        crew_windows=tuple(crew_windows) if plan.crew_limited else (),
-    )
+        self.care.write_unfinished()
 
 
 @lru_cache(maxsize=32)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from batsim.record import IN_TRUCK, NOTHING, STATION, WAITING
 from batsim.room.clock import Moment
+from batsim.room.devices import Devices
 
 if TYPE_CHECKING:
     from simpy.events import Event
@@ -24,7 +25,14 @@ class SpotDesk:
         self.in_shift = 0
         """Trucks that wait in shift time."""
         self.cause = NOTHING
-        plan = room.plan.arrangement
+        plan, devices = room.plan.arrangement, room.plan.devices
+        self.going_out: list[Moment] = []
+        """Spots that go out of use when their truck has left: what is to be told then."""
+        self.devices = [
+            Devices(kind, count, plan.watering_devices[name], 0) for kind, (name, count) in enumerate(devices.items())
+        ]
+        """What draws a battery out to water it by hand."""
+        self.draw_out = room.durations("draw out", lambda _: plan.draw_out_time_min)
         self.plug = room.durations("plug", lambda _: plan.plug_time_min)
         self.unplug = room.durations("unplug", lambda _: plan.unplug_time_min)
 
@@ -41,9 +49,19 @@ class SpotDesk:
         return False
 
     def give_back(self, pool: "ChargerPool", _: "Event") -> None:
-        """Free a spot and its charger, and call the first truck that can use it."""
-        pool.free += 1
-        self.spots += 1
+        """Free a spot and its charger, unless they go out of use now."""
+        if pool.going_out:
+            pool.going_out.pop(0).after(0.0)
+        else:
+            pool.free += 1
+        if self.going_out:
+            self.going_out.pop(0).after(0.0)
+        else:
+            self.spots += 1
+        self.call()
+
+    def call(self) -> None:
+        """Call the first truck that can use what is free."""
         for entry in self.waiting:
             if self.take(entry[0]):
                 self.waiting.remove(entry)

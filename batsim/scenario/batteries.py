@@ -28,8 +28,9 @@ from batsim.scenario.base import (
     each_entry,
     refuse,
 )
+from batsim.scenario.care import Care, Rounds
 from batsim.scenario.laws import DurationLaw
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.week import WEEK_MIN, Weekdays
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
 PROFILES = ("IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
@@ -129,6 +130,8 @@ class Watering(Frozen):
     """Cell by cell, or all cells from one connection."""
     time_min: DurationLaw | None = Field(None, alias="time")
     """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""
+    rounds: Rounds | None = None
+    """Hours in which water is added; whenever it is due when not stated."""
 
 
 class AtLeastAWeek(Quantity):
@@ -156,6 +159,8 @@ class Equalising(Frozen):
     """How long it takes. [min]"""
     current: Annotated[ChargeCurrent, ChargeCurrentText()]
     """Its current. [A or A per 100 Ah]"""
+    days: Annotated[tuple[int, ...], Weekdays()] | None = None
+    """Weekdays on which the full charge before it must begin; any when not stated."""
 
 
 class LifeUsed(Kind):
@@ -225,6 +230,12 @@ class BatteryType(Frozen):
     """Whether what a strong current leaves behind comes back in breaks: the two-well model, in place of Peukert."""
     equalising: Annotated[Equalising | None, BeforeValidator(_none_as_word)] = None
     """Equalising charges, or the word `none`."""
+    inspection: Care | None = None
+    """Visual inspection of each battery."""
+    readings: Care | None = None
+    """Readings of voltage and specific gravity, with their record."""
+    wash: Care | None = None
+    """Wash of the battery's top and tray."""
     cool_to_degc: Celsius | None = Field(None, alias="cool_to")
     """Temperature at which a battery counts as cooled down, if it gets there before `cool_down` is over. [degC]"""
     forced_air: bool = False

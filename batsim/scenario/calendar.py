@@ -1,6 +1,7 @@
 """The weekly calendar laid out over the simulated time: when a group of shifts works."""
 
 from bisect import bisect_right
+from collections.abc import Mapping
 from itertools import pairwise
 
 from batsim.scenario.week import DAY_MIN, WEEK_MIN, Shift, Week
@@ -97,7 +98,19 @@ def break_starts(
     )
 
 
-def manned_windows(week: Week, crew: dict[str, int], needed: int, until_min: float) -> list[Window]:
+def shift_ends(
+    week: Week, names: tuple[str, ...] | list[str], until_min: float, warm_up_min: float = 0.0
+) -> tuple[float, ...]:
+    """When shifts of several end, in order, each time once. [min]"""
+    closed = closed_days(week, warm_up_min)
+    ends = set()
+    for name in names:
+        shift = week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})
+        ends |= {end for _, end in shift_windows(shift, until_min, closed)}
+    return tuple(sorted(ends))
+
+
+def manned_windows(week: Week, crew: Mapping[str, int], needed: int, until_min: float) -> list[Window]:
     """Windows in which at least so many attendants are on duty together. [min]"""
     edges: list[tuple[float, int]] = []
     for name, count in crew.items():

@@ -27,7 +27,7 @@ def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequen
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
     names = [*_group_names(scenario, stated, offers), *_layout_names(scenario, stated, offers)]
     levels = list(_levels(scenario, stated))
-    found = [*names, *levels, *_shifts(scenario, stated)]
+    found = [*names, *levels, *_shifts(scenario, stated), *_together(scenario, stated)]
     if not names and not levels:
         for name in scenario.layouts:
             found += layout_problems(scenario, name, stated)
@@ -107,6 +107,22 @@ def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
                 )
         if not any(windows.values()):
             yield problem(stated, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
+
+
+def _together(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Groups of one battery type keep their own batteries all or none; a growing fleet has no list of first runs."""
+    own: dict[str, bool] = {}
+    for number, group in enumerate(scenario.trucks):
+        path: Path = ("trucks", number)
+        if own.setdefault(group.battery, group.own_batteries) != group.own_batteries:
+            rule = f"must be the same for all groups with battery type '{group.battery}'"
+            yield problem(stated, (*path, "own_batteries"), rule)
+        listed = group.first_run_min
+        if listed is not None and not isinstance(listed[0], tuple) and len(listed) != group.count:
+            rule = (
+                f"lists {len(listed)} durations, and the fleet grows to {group.count}; write {{first: ..., every: ...}}"
+            )
+            yield problem(stated, (*path, "first_run"), rule)
 
 
 def _one_week(scenario: Scenario, name: str) -> list[Window]:

@@ -1,9 +1,10 @@
 """Handling arrangements as data: the steps of an exchange, who does them, what they hold."""
 
 import re
+from collections.abc import Iterator
 from typing import Annotated, Any, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from batsim.scenario.base import (
     Count,
@@ -49,6 +50,45 @@ class HandsText(Kind):
         return Hands(count["attendant"], count["driver"])
 
 
+POINTS = ("where_it_stands", "station", "set_down", "spent_place", "ready_place")
+"""Ends of a way: where the device was left, the truck's station, the set-down place beside it, and the places."""
+
+
+class Way(Frozen):
+    """A way that a device goes in a step."""
+
+    from_point: Annotated[str, Words(*POINTS)] = Field(alias="from")
+    """Where it begins."""
+    to_point: Annotated[str, Words(*POINTS[1:])] = Field(alias="to")
+    """Where it ends."""
+    carrying: Annotated[int, Count(most=2)] = 0
+    """Batteries on the device meanwhile."""
+
+
+class Device(Frozen):
+    """A kind of device: how many an exchange holds, and how it moves."""
+
+    held: Annotated[int, Count(least=1, most=20)] = 1
+    """How many one exchange holds."""
+    loaded_m_per_min: MetresPerMinute | None = Field(None, alias="loaded")
+    """Speed with a battery. [m/min]"""
+    empty_m_per_min: MetresPerMinute | None = Field(None, alias="empty")
+    """Speed without. [m/min]"""
+    lift_m_per_min: MetresPerMinute | None = Field(None, alias="lift")
+    """Speed up and down, for places on several levels. [m/min]"""
+    path: Annotated[str, Words("aisles", "overhead")] = "aisles"
+    """Along aisles, both distances one after the other, or overhead, both at once."""
+    carries: Annotated[int, Count(least=1, most=2)] = 1
+    """Batteries it takes at a time."""
+    reach_m: Metres | None = Field(None, alias="reach")
+    """Greatest way between a station and a place that it serves from there; any when not stated. [m]"""
+
+
+def _number_as_block(value: object) -> object:
+    """Read a number as how many are held."""
+    return value if isinstance(value, dict | Device) else {"held": value}
+
+
 class Step(Frozen):
     """One timed act of an exchange."""
 
@@ -64,6 +104,12 @@ class Step(Frozen):
     """Way to go, instead of a time. [m]"""
     speed_m_per_min: MetresPerMinute | None = Field(None, alias="speed")
     """Speed on that way. [m/min]"""
+    ways: tuple[Way, ...] = ()
+    """Ways of the device, one after another, for layouts that state positions."""
+    at_ends_min: DurationLaw | None = Field(None, alias="at_ends")
+    """Time of a step with ways without the travel itself, for layouts that state positions. [min]"""
+    skill: NameText | None = None
+    """What one of its attendants must be qualified for, such as hoist."""
     truck: Annotated[str, Words("waits", "gone")] = "waits"
     """Whether the truck stands meanwhile, or may already have left."""
 
@@ -78,6 +124,12 @@ class Step(Frozen):
             faults.append(Fault((), "a step needs either 'time' or 'distance' and 'speed'"))
         if self.truck == "gone" and self.by.drivers:
             faults.append(Fault(("by",), "the driver has left with the truck; let an attendant do it"))
+        if bool(self.ways) != (self.at_ends_min is not None):
+            faults.append(Fault((), "'ways' and 'at_ends', its time without the travel, go together"))
+        if self.ways and self.device is None:
+            faults.append(Fault(("device",), "missing: the device that goes the ways"))
+        if self.skill is not None and not self.by.attendants:
+            faults.append(Fault(("skill",), "is of attendants; this step has none", self.skill))
         refuse(faults)
         return self
 
@@ -102,8 +154,14 @@ class Arrangement(Frozen):
     """Empty places an exchange needs before it can start; 0 for a straight swap."""
     charger_leads: Annotated[str, Words("loose", "bound_to_place")] = "loose"
     """A charger bound to a place is taken until the battery leaves that place."""
-    devices: dict[NameText, Annotated[int, Count(least=1, most=20)]] = Field(default_factory=dict)
-    """Devices that one exchange holds."""
+    devices: dict[NameText, Annotated[Device, BeforeValidator(_number_as_block)]] = Field(default_factory=dict)
+    """Devices that one exchange holds: how many, or a block that also says how they move."""
+    set_down_places: Annotated[int, Count(most=5)] = 0
+    """Set-down places beside the station that an exchange needs from its start to its end."""
+    watering_devices: dict[NameText, Annotated[int, Count(least=1, most=5)]] = Field(default_factory=dict)
+    """Charging in the truck: what draws the battery out part of the way to water it by hand."""
+    draw_out_time_min: DurationLaw = Field("0 min", alias="draw_out_time")  # type: ignore[assignment]
+    """Charging in the truck: time to draw the battery out for watering by hand and put it back. [min]"""
     stays_with_truck: tuple[NameText, ...] = ()
     """What each truck needs."""
     goes_with_battery: tuple[NameText, ...] = ()
@@ -140,10 +198,30 @@ class Arrangement(Frozen):
                 rule = "the truck has left before this step; mark it 'truck: gone' or move it up"
                 faults.append(Fault(("steps", number), rule))
             left = left or step.truck == "gone"
+            for position, way in enumerate(step.ways if step.device in self.devices else ()):
+                faults += self._way_faults(("steps", number, "ways", position), way, str(step.device))
         if self.steps and all(step.truck == "gone" for step in self.steps):
             faults.append(Fault(("steps",), "at least one step must be done while the truck waits"))
         refuse(faults)
         return self
+
+    def _way_faults(self, path: tuple[str | int, ...], way: Way, name: str) -> Iterator[Fault]:
+        """Find what a device cannot do on a way."""
+        device = self.devices[name]
+        if way.carrying > device.carries:
+            rule = f"the device takes {device.carries} at a time"
+            yield Fault((*path, "carrying"), rule, str(way.carrying))
+        if "set_down" in (way.from_point, way.to_point) and not self.set_down_places:
+            yield Fault(path, "needs 'set_down_places', at least 1 for each exchange")
+        speed = device.loaded_m_per_min if way.carrying else device.empty_m_per_min
+        if speed is None:
+            key = "loaded" if way.carrying else "empty"
+            yield Fault(path, f"needs a speed of {name} under '{key}', such as '3 km/h'")
+
+    @property
+    def has_ways(self) -> bool:
+        """True when ways are stated, so that a layout may state positions."""
+        return any(step.ways for step in self.steps)
 
     @property
     def in_truck(self) -> bool:

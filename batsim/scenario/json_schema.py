@@ -50,6 +50,8 @@ def _let_text_stand_for_blocks(schema: dict[str, Any]) -> None:
         "description": "A duration: fixed, {low, typical, high}, {low, high}, {mean, cv}, "
         "{mean, law: exponential} or {observed: FILE}.",
     }
+    held = schema["$defs"]["Arrangement"]["properties"]["devices"]
+    held["additionalProperties"] = {"anyOf": [{"type": "integer", "minimum": 1}, held["additionalProperties"]]}
     for key in ("watering", "equalising"):
         part = schema["$defs"]["BatteryType"]["properties"][key]
         part["anyOf"] = [{"const": "none"}, *(each for each in part["anyOf"] if each.get("type") != "null")]

@@ -10,6 +10,7 @@ from batsim.scenario.charging_checks import charging_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem
+from batsim.scenario.room_checks import room_problems
 from batsim.scenario.site import Scenario
 from batsim.scenario.week import WEEK_MIN
 
@@ -20,7 +21,8 @@ LONGEST_CHARGE_H = 168.0
 def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
     """Find every broken rule of one layout."""
     checks = (_batteries, _chargers, _places, _devices, _crew, _charge_in_truck, charging_problems)
-    return [found for check in checks for found in check(scenario, name, stated)]
+    found = [each for check in checks for each in check(scenario, name, stated)]
+    return found or list(room_problems(scenario, name, stated))
 
 
 def _in_trucks(scenario: Scenario) -> dict[str, int]:
@@ -57,6 +59,17 @@ def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Proble
             yield problem(stated, at, rule, got=str(counts[battery]))
         elif counts[battery] < in_use:
             rule = f"must be at least {in_use}, one for each truck of battery type '{battery}'"
+            yield problem(stated, at, rule, got=str(counts[battery]))
+        elif (
+            not in_truck
+            and counts[battery] < 2 * in_use
+            and scenario.rules.spent_release == "with_exchange"
+            and any(group.own_batteries for group in scenario.trucks if group.battery == battery)
+        ):
+            rule = (
+                f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type "
+                f"'{battery}'"
+            )
             yield problem(stated, at, rule, got=str(counts[battery]))
         elif not in_truck and counts[battery] == in_use and scenario.rules.spent_release == "with_exchange":
             rule = (
@@ -124,29 +137,44 @@ def _places(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
 def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     """Devices that the arrangement knows, and enough for one exchange."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    for device, count in layout.devices.items():
-        path: Path = ("layouts", name, "devices", device)
-        if device not in arrangement.devices:
-            rule = f"{layout.handling} uses no such device{did_you_mean(device, list(arrangement.devices))}"
-            yield problem(stated, path, rule, of_key=True)
-        elif count < arrangement.devices[device]:
-            needed = arrangement.devices[device]
-            rule = f"would deadlock: one exchange holds {needed}; have at least {needed}"
-            yield problem(stated, path, rule, got=f"{count:g}")
+    held = {device: kind.held for device, kind in arrangement.devices.items()}
+    if arrangement.in_truck:
+        held = dict(arrangement.watering_devices)
+    yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, stated)
+    if layout.set_down_places is not None and layout.set_down_places < arrangement.set_down_places:
+        rule = f"would deadlock: one exchange takes {arrangement.set_down_places}"
+        yield problem(stated, ("layouts", name, "set_down_places"), rule, got=f"{layout.set_down_places:g}")
+
+
+def device_problems(
+    path: Path, handling: str, counts: dict[str, float], held: dict[str, int], stated: Marked
+) -> Iterator[Problem]:
+    """Find devices that an arrangement does not know, and too few of those that it does."""
+    for device, count in counts.items():
+        if device not in held:
+            rule = f"{handling} uses no such device{did_you_mean(device, list(held))}"
+            yield problem(stated, (*path, device), rule, of_key=True)
+        elif count < held[device]:
+            rule = f"would deadlock: one exchange holds {held[device]}; have at least {held[device]}"
+            yield problem(stated, (*path, device), rule, got=f"{count:g}")
 
 
 def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     """Enough attendants at once, in hours when trucks work."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     path: Path = ("layouts", name, "crew")
-    if not isinstance(layout.crew, dict) or arrangement.in_truck:
+    if not isinstance(layout.crew, dict):
         return
-    if layout.exchange_time_min is not None:
+    skill = None
+    if arrangement.in_truck or layout.drivers_exchange:
+        needed = 0
+    elif layout.exchange_time_min is not None:
         needed = 1
     else:
         needed = max([0, *(step.by.attendants for step in arrangement.steps)])
-    waters = any(scenario.batteries[group.battery].watering is not None for group in scenario.trucks)
-    needed = max(needed, int(arrangement.connects == "attendant" or waters))
+        skill = next((step.skill for step in arrangement.steps if step.skill), None)
+    connects = arrangement.connects == "attendant" and not arrangement.in_truck and not layout.drivers_exchange
+    needed = max(needed, int(connects or has_care(scenario)))
     if not needed:
         return
     crew = manned_windows(scenario.week, layout.crew, needed, 3 * WEEK_MIN)
@@ -154,6 +182,15 @@ def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     if not crew:
         rule = f"{layout.handling} needs {needed} attendant{'s' * (needed > 1)} on duty at once on at least one shift"
         yield problem(stated, path, rule, got=stated_crew)
+        return
+    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
+    if skill is not None and not manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN):
+        rule = (
+            f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
+        )
+        yield problem(stated, path, rule, got=stated_crew)
+        return
+    if arrangement.in_truck:
         return
     for group in scenario.trucks:
         at_work = group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)
@@ -163,6 +200,14 @@ def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
                 f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"
             )
             yield problem(stated, path, rule, got=stated_crew)
+
+
+def has_care(scenario: Scenario) -> bool:
+    """Tell whether any battery in use is watered, inspected, read or washed."""
+    types = (scenario.batteries[group.battery] for group in scenario.trucks)
+    return any(
+        each is not None for kind in types for each in (kind.watering, kind.inspection, kind.readings, kind.wash)
+    )
 
 
 def _charge_in_truck(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:

@@ -5,10 +5,25 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
-from batsim.scenario.base import Count, Frozen, Kind, Minutes, NameText, Share, Words, by_default, each_entry
+from batsim.scenario.base import (
+    Count,
+    Fault,
+    Frozen,
+    Kind,
+    Minutes,
+    NameText,
+    Share,
+    Words,
+    by_default,
+    each_entry,
+    refuse,
+)
+from batsim.scenario.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.charging_rules import ChargingRules
+from batsim.scenario.floor import Floor
 from batsim.scenario.laws import DurationLaw
 
+MOST_ATTENDANTS = 200
 PICKING = ("longest_rested", "nearest", "fullest")
 RELEASE = ("with_exchange", "at_arrival")
 
@@ -67,26 +82,82 @@ class BatteryCounts(Kind):
             raise ValueError(msg) from None
 
 
+class Attendants(int):
+    """Attendants on one shift: a number, and how many of them are qualified for what."""
+
+    qualified: dict[str, int] | None
+    """How many of them are qualified, by skill; None when all are for everything."""
+
+    def __new__(cls, number: int, qualified: dict[str, int] | None = None) -> "Attendants":
+        """Make it from how many, and how many are qualified for what."""
+        made = super().__new__(cls, number)
+        made.qualified = qualified
+        return made
+
+    def __reduce__(self) -> tuple[type["Attendants"], tuple[int, dict[str, int] | None]]:
+        return Attendants, (int(self), self.qualified)
+
+    def with_skill(self, skill: str | None) -> int:
+        """How many have a skill."""
+        if skill is None or self.qualified is None:
+            return int(self)
+        return self.qualified.get(skill, 0)
+
+
 class CrewCounts(Kind):
     """Crew: attendants by shift, `drivers` when they do it all themselves, or `unlimited`."""
 
     schema: dict[str, Any] = {  # noqa: RUF012
         "anyOf": [
             {"enum": ["drivers", "unlimited"]},
-            {"type": "object", "additionalProperties": {"type": "integer", "minimum": 0}},
+            {
+                "type": "object",
+                "additionalProperties": {
+                    "anyOf": [
+                        {"type": "integer", "minimum": 0},
+                        {
+                            "type": "object",
+                            "properties": {
+                                "attendants": {
+                                    "type": "integer",
+                                    "minimum": 0,
+                                    "description": "Attendants in all; the other keys say how many are qualified.",
+                                }
+                            },
+                            "required": ["attendants"],
+                            "additionalProperties": {"type": "integer", "minimum": 0},
+                        },
+                    ]
+                },
+            },
         ],
-        "examples": [{"early": 1, "late": 1}, "drivers", "unlimited"],
+        "examples": [{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "drivers", "unlimited"],
     }
 
-    def read(self, value: object) -> dict[str, int] | str:
+    def read(self, value: object) -> dict[str, Attendants] | str:
         """Read attendants by shift, or the word."""
         if isinstance(value, dict):
-            counts = each_entry(value.items(), Count(most=200).read)
-            return {str(shift): int(number) for shift, number in zip(value, counts, strict=True)}
+            counts = each_entry(value.items(), self._attendants)
+            return {str(shift): each for shift, each in zip(value, counts, strict=True)}
         if value in ("drivers", "unlimited"):
             return str(value)
         msg = "needs attendants by shift such as {early: 1, late: 1}, or the word drivers or unlimited"
         raise ValueError(msg)
+
+    def _attendants(self, value: object) -> Attendants:
+        """Read a number of attendants, or a block that says how many of them are qualified for what."""
+        if not isinstance(value, dict):
+            return Attendants(int(Count(most=MOST_ATTENDANTS).read(value)))
+        if "attendants" not in value:
+            msg = "needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}"
+            raise ValueError(msg)
+        keys = list(value)
+        counts = each_entry(value.items(), Count(most=MOST_ATTENDANTS).read)
+        by_name = {str(key): int(count) for key, count in zip(keys, counts, strict=True)}
+        in_all = by_name.pop("attendants")
+        rule = f"must be at most {in_all}, the attendants in all"
+        refuse([Fault((skill,), rule, str(count)) for skill, count in by_name.items() if count > in_all])
+        return Attendants(in_all, by_name)
 
 
 class InTruck(Frozen):
@@ -118,8 +189,23 @@ class Layout(Frozen):
     stations need."""
     devices: dict[NameText, Annotated[float, Count(least=1, unlimited=True)]] = Field(default_factory=dict)
     """Devices by name; what one exchange holds when not stated."""
-    crew: Annotated[dict[str, int] | str, CrewCounts()] = "drivers"
-    """Attendants by shift; `drivers` do it all themselves when not stated."""
+    crew: Annotated[dict[str, Attendants] | str, CrewCounts()] = "drivers"
+    """Attendants by shift, with how many of them are qualified for what where that matters; `drivers` do it all
+    themselves when not stated."""
+    drivers_exchange: bool = False
+    """Whether drivers exchange their batteries themselves, and the crew does the rest."""
+    set_down_places: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Set-down places beside the stations; what one exchange needs at each station when not stated."""
+    floor: Floor | None = None
+    """Where places and stations are; exchange times then follow from the ways."""
+    standby: Standby | None = None
+    """How exchanges are made while the layout's own devices are out."""
+    breakdowns: dict[NameText, Breakdown] = Field(default_factory=dict)
+    """What breaks down: station, a device, a charger type, or charger for all types."""
+    out: tuple[Outage, ...] = ()
+    """What is out of use on stated days."""
+    reserve_for_shift_change: Annotated[int, Count()] = 0
+    """Ready batteries of each type that only trucks get that come for the shift change."""
     exchange_time_min: DurationLaw | None = Field(None, alias="exchange_time")
     """Whole exchange as timed on site, in place of the arrangement's steps. [min]"""
     picking: Annotated[str, Words(*PICKING)] = "longest_rested"

@@ -13,12 +13,16 @@ Path = tuple[str | int, ...]
 BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
 
 STATEMENTS = {
+    "at_ends",
     "charge_time",
     "connect_time",
     "cool_down",
+    "draw_out_time",
+    "every",
     "exchange_time",
     "first_run",
     "plug_time",
+    "repair",
     "run_time",
     "time",
     "unplug_time",

@@ -61,11 +61,21 @@ def build(stated: Marked) -> Scenario:
         scenario = Scenario.model_validate(whole.data)
     except ValidationError as error:
         raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
+    scenario = _grown(scenario)
     problems = problems or cross_checks(scenario, whole, _offers())
     if problems:
         raise ScenarioError(stated.file, problems)
     scenario._stated = stated
     return scenario
+
+
+def _grown(scenario: Scenario) -> Scenario:
+    """Let the fleet grow by the years ahead; what is stated stays as it is for `replace`."""
+    demand = scenario.demand
+    if not demand.years or not demand.fleet_growth_share:
+        return scenario
+    trucks = tuple(group.model_copy(update={"count": demand.grown(group.count)}) for group in scenario.trucks)
+    return scenario.model_copy(update={"trucks": trucks})
 
 
 def _load(path: FilePath, chain: tuple[FilePath, ...]) -> Marked:
@@ -201,6 +211,9 @@ def _names_in_use(whole: Marked, key: str) -> list[str]:
     entries = whole.data.get("trucks" if key == "battery" else "layouts")
     parts = entries.values() if isinstance(entries, dict) else entries if isinstance(entries, list) else ()
     values = [part.get(key) for part in parts if isinstance(part, dict)]
+    if key == "handling":
+        standby = [part.get("standby") for part in parts if isinstance(part, dict)]
+        values += [each.get(key) for each in standby if isinstance(each, dict)]
     names = [each for value in values for each in (value if isinstance(value, list) else [value])]
     return [name.rpartition(" x ")[2].strip() for name in names if isinstance(name, str)]
 

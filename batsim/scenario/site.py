@@ -9,6 +9,7 @@ from batsim import units
 from batsim.scenario.air import Air, AirText
 from batsim.scenario.base import (
     Count,
+    Fault,
     Frozen,
     Kind,
     Minutes,
@@ -16,9 +17,12 @@ from batsim.scenario.base import (
     Quantity,
     Words,
     by_default,
+    each_entry,
+    refuse,
 )
 from batsim.scenario.batteries import BatteryType, ChargerType
 from batsim.scenario.charging_rules import ChargingRules
+from batsim.scenario.demand import Demand
 from batsim.scenario.handling import Arrangement
 from batsim.scenario.layouts import RELEASE, Layout
 from batsim.scenario.marked import Marked
@@ -40,13 +44,43 @@ class Site(Frozen):
     """Air of the battery room and, unless a group says otherwise, of the work: all year, or {winter, summer}. [degC]"""
 
 
+TASK_ORDER = ("exchange", "connect", "watering", "inspection", "readings", "wash")
+"""Tasks of attendants, the most pressing first."""
+
+
+class Priorities(Kind):
+    """Tasks of attendants in the order in which they are taken up; those left out follow in the usual order."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "type": "array",
+        "items": {"enum": list(TASK_ORDER)},
+        "uniqueItems": True,
+        "examples": [list(TASK_ORDER)],
+    }
+
+    def read(self, value: object) -> tuple[str, ...]:
+        """Read the tasks."""
+        if not isinstance(value, list | tuple):
+            msg = f"needs a list of tasks, such as [{', '.join(TASK_ORDER)}]"
+            raise ValueError(msg)
+        words = each_entry(enumerate(value), Words(*TASK_ORDER).read)
+        refuse([Fault((n,), "is named twice", word) for n, word in enumerate(words) if word in words[:n]])
+        return (*words, *(each for each in TASK_ORDER if each not in words))
+
+
 class Rules(Frozen):
     """How the room is run where more than one way is usual."""
 
     spent_release: Annotated[str, Words(*RELEASE)] = "with_exchange"
     """When the spent battery may go on charge: with the exchange, or on arrival, drawn out at once."""
-    crew_break: Annotated[str, Words("finish", "finish_then_full_break", "pause")] = "finish"
-    """What an attendant does when a break begins in the middle of a job."""
+    crew_break: Annotated[str, Words("finish", "finish_then_full_break", "pause", "put_back")] = "finish"
+    """What an attendant does when a break begins in the middle of a job: finish it, finish it and take the whole break
+    then, lay it down, or put the battery back and begin the step again after the break."""
+    crew_shift_end: Annotated[str, Words("finish", "hand_over", "put_back")] = "finish"
+    """What an attendant does when the shift ends in the middle of a job: finish it, hand it over to the next shift as
+    it is, or put the battery back so that the next shift begins the step again."""
+    priorities: Annotated[tuple[str, ...], Priorities()] = TASK_ORDER
+    """Order in which attendants take up what waits for them."""
     if_none_ready: Annotated[str, Words("wait", "carry_on")] = "wait"
     """What a truck does that finds no ready battery: wait, or work on with what it has left."""
 
@@ -139,6 +173,8 @@ class Scenario(Frozen):
     """Candidate answers by name."""
     charging: ChargingRules = Field(default_factory=dict)  # type: ignore[assignment]
     """How chargers are held back: power limit, hours, delay; a layout may state its own."""
+    demand: Demand = Field(default_factory=dict)  # type: ignore[assignment]
+    """How much is to be done over what the truck groups state: by week, and with a growing fleet."""
     rules: Rules = Field(default_factory=dict)  # type: ignore[assignment]
     """How the room is run where more than one way is usual."""
     targets: Targets = Field(default_factory=dict)  # type: ignore[assignment]
@@ -175,6 +211,11 @@ class Scenario(Frozen):
     def arrangement(self, layout: str) -> Arrangement:
         """Handling arrangement of a layout."""
         return self.handling[self.layouts[layout].handling]
+
+    def standby(self, layout: str) -> Arrangement | None:
+        """Handling arrangement that stands by in a layout, if any."""
+        stated = self.layouts[layout].standby
+        return None if stated is None else self.handling[stated.handling]
 
     def charging_of(self, layout: str) -> ChargingRules:
         """How chargers are held back in a layout: its own rules, or those of the scenario."""

@@ -24,6 +24,7 @@ from batsim.scenario.base import (
     refuse,
 )
 from batsim.scenario.laws import DurationLaw
+from batsim.scenario.triggers import ExchangeWhen
 
 
 class Draws(Frozen):
@@ -114,6 +115,12 @@ class TruckGroup(Frozen):
     """The way to the battery room; none means next door."""
     exchange_at_share: Share = by_default("truck.exchange_at", "exchange_at")
     """State of charge at which the truck leaves for the room. [%]"""
+    exchange_when: ExchangeWhen = Field(default_factory=dict)  # type: ignore[assignment]
+    """What sends a truck before that level is reached: a shift change, a break, an empty line."""
+    priority: Annotated[int, Count(least=1, most=9)] = 1
+    """Order in line: trucks of priority 1 go before those of 2, and so on."""
+    own_batteries: bool = False
+    """Whether each truck keeps batteries of its own, evenly shared out; pooled when not stated."""
     air: Annotated[Air, AirText()] | None = None
     """Air about the trucks at work; the air of the battery room when not stated. [degC]"""
     temperature_degc: Celsius | None = Field(None, alias="temperature")
@@ -134,6 +141,13 @@ class TruckGroup(Frozen):
             faults.append(Fault(("first_run",), rule, f"{len(listed)} durations"))
         if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
             faults.append(Fault(("run_time",), "must be above 0 min on average"))
+        for key, share in (
+            ("in_breaks_below", self.exchange_when.in_breaks_below_share),
+            ("early_below", self.exchange_when.early_below_share),
+        ):
+            if share is not None and share <= self.exchange_at_share:
+                rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
+                faults.append(Fault(("exchange_when", key), rule, f"{100 * share:g} %"))
         if len(set(self.shifts)) < len(self.shifts):
             faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
         refuse(faults)

@@ -80,7 +80,7 @@ class Comparison:
                         layout,
                         other,
                         student_interval(mine - theirs, each),
-                        _correlation(mine, theirs),
+                        correlation(mine, theirs),
                         UNITS[measure],
                     )
                 )
@@ -191,7 +191,7 @@ def _at_most(interval: Interval, limit: float) -> str:
     return "missed" if interval.low > limit else "not sure"
 
 
-def _correlation(
+def correlation(
     first: "np.ndarray[Any, np.dtype[np.float64]]", second: "np.ndarray[Any, np.dtype[np.float64]]"
 ) -> float:
     """Correlation of paired values; not a number when one does not vary."""

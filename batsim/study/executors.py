@@ -5,16 +5,17 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from types import ModuleType
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, overload
 
 from batsim.measures import measure
 from batsim.room.simulation import simulate
 
 if TYPE_CHECKING:
+    from batsim.record import Record
     from batsim.scenario.site import Scenario
 
 POOL_PAYS_S = 1.0
@@ -33,16 +34,29 @@ class Job(NamedTuple):
     seed: int
     length_min: float
     warm_up_min: float
+    scenario: int = 0
+    """Which of the scenarios."""
 
 
+T = TypeVar("T")
 Values = dict[str, float]
 Progress = Callable[[int, int], None]
+Take = Callable[["Record", "Scenario"], T]
+"""What is kept of a record; a function at the top of its module, so that other processes find it."""
 
-_scenario: "list[Scenario]" = []
+_sent: list[Any] = []
+"""In a process of the pool: the scenarios, and what is taken from each record."""
 
 
-def run_job(scenario: "Scenario", job: Job) -> Values:
-    """Simulate one replication and take its measures."""
+def measures_of(record: "Record", scenario: "Scenario") -> Values:
+    """Every measure of a record, with the scenario's target for waits."""
+    target = scenario.targets.waits
+    return measure(record, None if target is None else target.minutes)
+
+
+def run_job(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T:
+    """Simulate one replication and take what is wanted from its record."""
+    scenario = scenarios[job.scenario]
     record = simulate(
         scenario,
         job.layout,
@@ -51,21 +65,58 @@ def run_job(scenario: "Scenario", job: Job) -> Values:
         length_min=job.length_min,
         warm_up_min=job.warm_up_min,
     )
-    target = scenario.targets.waits
-    return measure(record, None if target is None else target.minutes)
+    return take(record, scenario)
 
 
+@overload
 def run_jobs(
-    scenario: "Scenario", jobs: list[Job], *, workers: int | None = None, progress: Progress | None = None
-) -> list[Values]:
-    """Run jobs and return their measures in the order of the jobs.
+    scenarios: "Sequence[Scenario]",
+    jobs: list[Job],
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[Values]: ...
+@overload
+def run_jobs(
+    scenarios: "Sequence[Scenario]",
+    jobs: list[Job],
+    *,
+    take: Take[T],
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[T]: ...
+def run_jobs(
+    scenarios: "Sequence[Scenario]",
+    jobs: list[Job],
+    *,
+    take: Take[Any] = measures_of,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[Any]:
+    """Run jobs and return what is taken from their records, in the order of the jobs.
 
     The first ones run here. When what is left would take long, it is spread over processes; `workers` 1 keeps
     everything in this process, None means one process for each core.
+
+    Parameters
+    ----------
+    scenarios
+        Those that jobs name by number.
+    jobs
+        One for each replication.
+    take
+        Called with each record and its scenario, where the record was made; all measures when not given.
+    workers, progress
+        Most processes; called with replications done and in all.
+
+    Returns
+    -------
+    list
+        One entry for each job.
     """
     started = time.perf_counter()
     cores = workers or os.cpu_count() or 1
-    results: list[Values | None] = [None] * len(jobs)
+    results: dict[int, Any] = {}
     done = 0
     # Spread the first ones over the layouts, so that the estimate of what is left is fair.
     tried = range(0, len(jobs), max(1, len(jobs) // TRIED))
@@ -75,23 +126,22 @@ def run_jobs(
         if cores > 1 and position >= min(2, len(tried)) and left_s > POOL_PAYS_S:
             each_s = (time.perf_counter() - started) / position
             rest = order[position:]
-            for numbers, values in _pooled(scenario, jobs, rest, cores, each_s):
-                for which, value in zip(numbers, values, strict=True):
-                    results[which] = value
+            for numbers, values in _pooled((tuple(scenarios), take), jobs, rest, cores, each_s):
+                results.update(zip(numbers, values, strict=True))
                 done += len(numbers)
                 if progress is not None:
                     progress(done, len(jobs))
             break
-        results[number] = run_job(scenario, jobs[number])
+        results[number] = run_job(scenarios, jobs[number], take)
         done += 1
         if progress is not None:
             progress(done, len(jobs))
-    return [value for value in results if value is not None]
+    return [results[number] for number in range(len(jobs))]
 
 
 def _pooled(
-    scenario: "Scenario", jobs: list[Job], numbers: list[int], cores: int, each_s: float
-) -> Iterator[tuple[list[int], list[Values]]]:
+    what: "tuple[tuple[Scenario, ...], Take[Any]]", jobs: list[Job], numbers: list[int], cores: int, each_s: float
+) -> Iterator[tuple[list[int], list[Any]]]:
     """Run jobs in a pool of processes, chunk by chunk, in the order in which they are done."""
     size = max(1, min(round(CHUNK_S / max(each_s, 1e-6)), -(-len(numbers) // (4 * cores))))
     chunks = [numbers[start : start + size] for start in range(0, len(numbers), size)]
@@ -99,17 +149,15 @@ def _pooled(
     context = multiprocessing.get_context(method)
     if method == "forkserver":
         context.set_forkserver_preload(["batsim.study.executors"])
-    with ProcessPoolExecutor(
-        min(cores, len(chunks)), mp_context=context, initializer=_take_scenario, initargs=(scenario,)
-    ) as pool:
+    with ProcessPoolExecutor(min(cores, len(chunks)), mp_context=context, initializer=_receive, initargs=what) as pool:
         yield from _submitted(pool, jobs, chunks)
 
 
-def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iterator[tuple[list[int], list[Values]]]:
+def _submitted(pool: Executor, jobs: list[Job], chunks: list[list[int]]) -> Iterator[tuple[list[int], list[Any]]]:
     """Submit chunks to an executor and hand on each when it is done; nothing waits once this is left."""
     try:
         with _main_left_out(), _interrupts_held_back():
-            futures: dict[Future[list[Values]], list[int]] = {
+            futures: dict[Future[list[Any]], list[int]] = {
                 pool.submit(_run_chunk, [jobs[number] for number in chunk]): chunk for chunk in chunks
             }
         for future in as_completed(futures):
@@ -151,11 +199,12 @@ def _main_left_out() -> Iterator[None]:
         sys.modules["__main__"] = main
 
 
-def _take_scenario(scenario: "Scenario") -> None:
-    """Keep the scenario in a new process; it is sent once, not with every chunk."""
-    _scenario[:] = [scenario]
+def _receive(scenarios: "tuple[Scenario, ...]", take: Take[Any]) -> None:
+    """Keep the scenarios in a new process; they are sent once, not with every chunk."""
+    _sent[:] = [scenarios, take]
 
 
-def _run_chunk(jobs: list[Job]) -> list[Values]:
+def _run_chunk(jobs: list[Job]) -> list[Any]:
     """Run some jobs in a process of the pool."""
-    return [run_job(_scenario[0], job) for job in jobs]
+    scenarios, take = _sent
+    return [run_job(scenarios, job, take) for job in jobs]

@@ -107,7 +107,7 @@ def _run_h(group: GroupPlan) -> float:
 def _stock(plan: Blueprint, number: int) -> StockOutline:
     """Work out one battery type of a layout."""
     line = plan.lines[number]
-    group = next(each for each in plan.groups if each.line == number)
+    group = next(each for each in plan.groups if number in each.lines)
     level, profile = group.truck.exchange_at_share, line.profiles[line.chargers[0]].rated
     if line.battery.charge_time_min is not None:
         hours = line.battery.charge_time_min.mean / 60.0

@@ -26,6 +26,30 @@ UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TAR
 
 
 @dataclass(frozen=True)
+class Settings:
+    """What is run: layouts of a scenario, how often and for how long, from which seed."""
+
+    scenario: "Scenario"
+    layouts: tuple[str, ...]
+    seed: int
+    replications: int
+    length_min: float
+    warm_up_min: float
+    confidence: float
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data for `json.dump`, the layouts left out."""
+        return {
+            "scenario": self.scenario.site.name,
+            "seed": self.seed,
+            "replications": self.replications,
+            "weeks": self.length_min / WEEK_MIN,
+            "warm_up_weeks": self.warm_up_min / WEEK_MIN,
+            "confidence": self.confidence,
+        }
+
+
+@dataclass(frozen=True)
 class Runs:
     """Replications of one or more layouts of a scenario, all from the same random streams."""
 
@@ -138,23 +162,50 @@ def run(
     ScenarioError
         When a layout is not in the scenario, or a number is out of range.
     """
-    wanted = (layouts,) if isinstance(layouts, str) else tuple(dict.fromkeys(layouts or scenario.layouts))
-    stated = scenario.simulation
-    count = stated.replications if replications is None else replications
-    length = stated.length_min if weeks is None else weeks * WEEK_MIN
-    warm_up = stated.warm_up_min if warm_up_weeks is None else warm_up_weeks * WEEK_MIN
-    base = stated.seed if seed is None else seed
-    _check(scenario, wanted, count, length, warm_up)
-    jobs = [Job(layout, number, base, length, warm_up) for layout in wanted for number in range(count)]
-    found = run_jobs(scenario, jobs, workers=workers, progress=progress)
+    stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
+    count = stated.replications
+    jobs = [
+        Job(layout, number, stated.seed, stated.length_min, stated.warm_up_min)
+        for layout in stated.layouts
+        for number in range(count)
+    ]
+    found = run_jobs([scenario], jobs, workers=workers, progress=progress)
     values = {
         layout: {
             measure: np.array([each[measure] for each in found[position * count : (position + 1) * count]])
             for measure in found[0]
         }
-        for position, layout in enumerate(wanted)
+        for position, layout in enumerate(stated.layouts)
     }
-    return Runs(scenario, wanted, base, count, length, warm_up, stated.confidence_share, values)
+    return Runs(
+        scenario,
+        stated.layouts,
+        stated.seed,
+        count,
+        stated.length_min,
+        stated.warm_up_min,
+        stated.confidence,
+        values,
+    )
+
+
+def settings(
+    scenario: "Scenario",
+    layouts: "list[str] | tuple[str, ...] | str | None" = None,
+    replications: int | None = None,
+    weeks: float | None = None,
+    warm_up_weeks: float | None = None,
+    seed: int | None = None,
+) -> Settings:
+    """Settle what is run, from what is asked for and what the scenario says; parameters and errors as for `run`."""
+    wanted = (layouts,) if isinstance(layouts, str) else tuple(dict.fromkeys(layouts or scenario.layouts))
+    stated = scenario.simulation
+    count = stated.replications if replications is None else replications
+    length = stated.length_min if weeks is None else weeks * WEEK_MIN
+    warm_up = stated.warm_up_min if warm_up_weeks is None else warm_up_weeks * WEEK_MIN
+    _check(scenario, wanted, count, length, warm_up)
+    base = stated.seed if seed is None else seed
+    return Settings(scenario, wanted, base, count, length, warm_up, stated.confidence_share)
 
 
 def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float) -> None:

@@ -20,6 +20,10 @@ CAUTION = (
 """The usual cautions, under every answer."""
 
 
+MORE = "What binds: batsim one-more. A day without a device: batsim day-without. See it: batsim day, batsim trace."
+"""Where to look next, under a comparison."""
+
+
 class Row(NamedTuple):
     """A row of the comparison: label, measure, what follows the numbers, and whether it is shown when zero."""
 
@@ -98,7 +102,7 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
         note = f"± is the half width of a {confidence} interval for each mean; differences are paired."
     else:
         note = "One replication has no intervals; take more to know how sure this is."
-    lines += [_sentence(note, width), CAUTION]
+    lines += [_sentence(note, width), _sentence(MORE, width), CAUTION]
     return "\n".join(lines)
 
 
@@ -124,7 +128,8 @@ def layout_text(runs: "Runs", layout: str) -> str:
         if not math.isfinite(interval.mean) or (interval.mean == 0.0 and name.startswith("labour_")):
             continue
         share = name.endswith("_share")
-        indent = "  " if name.removesuffix("_min_per_truck_shift") in PARTS or name.count("_") > 4 else ""
+        part_of_labour = name.startswith("labour_") and name.count("_") > 4
+        indent = "  " if name.removesuffix("_min_per_truck_shift") in PARTS or part_of_labour else ""
         unit = "" if share or measure.unit == "1" else measure.unit
         rows.append((indent + measure.label, number_text(interval, share=share), unit))
     widths = [max(len(row[column]) for row in rows) for column in (0, 1)]

@@ -26,7 +26,7 @@ ROOT = Path(__file__).parents[2]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parent / "broken" / "sound.yaml"
 BATSIM = Path(sys.executable).with_name("batsim")
-COMMANDS = ("check", "compare", "new", "run", "schema")
+COMMANDS = ("check", "compare", "day", "new", "run", "schema", "trace")
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
 PARTS = (

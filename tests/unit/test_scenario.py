@@ -259,6 +259,8 @@ def test_what_is_left_out_has_no_effect() -> None:
     assert scenario.rules.model_dump() == {
         "spent_release": "with_exchange",
         "crew_break": "finish",
+        "crew_shift_end": "finish",
+        "priorities": ("exchange", "connect", "watering", "inspection", "readings", "wash"),
         "if_none_ready": "wait",
     }
     assert set(scenario.targets.model_dump().values()) == {None}

@@ -1,0 +1,68 @@
+"""How busy attendants are in each hour of the week."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from batsim.measures.profile import by_week, stayed_before
+from batsim.measures.windows import Floats, Measured
+from batsim.record import ATTENDANT
+from batsim.scenario.week import DAYS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.record import Record
+
+HOUR_MIN = 60.0
+
+
+def crew_by_hour(record: "Record") -> "pd.DataFrame":
+    """Attendants on duty and at work in each hour of the week, as a mean of the measured time.
+
+    Parameters
+    ----------
+    record
+        What the run left behind.
+
+    Returns
+    -------
+    DataFrame, 168 rows
+        ``hour_of_week`` from 0 for Monday 00:00 to 01:00; ``weekday``; ``hour`` of the day; ``on_duty`` and ``busy``:
+        mean number of attendants on duty, and kept by a job, over the measured part of the hour; ``busy_share``: the
+        second over the first, above 1 where work runs on after the end of a shift. Without a limit to the crew there is
+        no ``on_duty``; what there is not is not a number.
+    """
+    import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+    measured = Measured(record)
+    seen = by_week(measured, lambda times: times, HOUR_MIN)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        on_duty = by_week(measured, lambda times: _on_duty_before(measured, times), HOUR_MIN) / seen
+        busy = by_week(measured, lambda times: _held_before(measured, times), HOUR_MIN) / seen
+        share = np.where(on_duty > 0.0, busy / on_duty, np.nan)
+    hours = np.arange(seen.size)
+    return pd.DataFrame(
+        {
+            "hour_of_week": hours,
+            "weekday": [DAYS[hour // 24] for hour in hours],
+            "hour": hours % 24,
+            "on_duty": on_duty if measured.facts.crew_windows else np.nan,
+            "busy": busy,
+            "busy_share": share,
+        }
+    )
+
+
+def _on_duty_before(measured: Measured, times: Floats) -> Floats:
+    """Attendants' minutes on duty before each time. [min]"""
+    windows = np.array(measured.facts.crew_windows, dtype=float).reshape(-1, 3)
+    return stayed_before(windows[:, 0], windows[:, 1], times, windows[:, 2])
+
+
+def _held_before(measured: Measured, times: Floats) -> Floats:
+    """Attendants' minutes kept by jobs before each time. [min]"""
+    work = measured.work
+    mine = work["person"] == ATTENDANT
+    start, end = (measured.clip(work[name][mine]) for name in ("start_min", "end_min"))
+    return stayed_before(start, end, times, work["people"][mine])

@@ -1,0 +1,351 @@
+"""What happened in a chosen window of a run, event by event, read from its tables."""
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from math import isnan, nan
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from batsim.measures.events import JUST_AFTER, RANK, WAITED, Event
+from batsim.record import (
+    CAUSES,
+    CHARGE_IN_TRUCK,
+    CONNECTING,
+    IN_TRUCK,
+    NOTHING,
+    OUT_OF_USE,
+    PERSONS,
+    READY,
+    REASONS,
+    TASKS,
+    TURNED_AWAY,
+    WAITING,
+    WATERING,
+)
+from batsim.scenario.week import WEEK_MIN
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.record import Record
+
+
+def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]:
+    """List what happened in a window of a run.
+
+    Parameters
+    ----------
+    record
+        What the run left behind. The warm-up may be looked at too.
+    from_min, to_min
+        The window; what happens at its very end is left out, like what falls on the end of the run. [min]
+
+    Returns
+    -------
+    list of Event
+        In the order of time. At one instant: work that ends and batteries that become ready; the calendar (crew,
+        outages); exchanges of trucks that have waited; trucks that leave their work, arrive and ask; whatever else
+        begins; last, what the line lacks from now on. Within a kind, the order of the record.
+
+    Raises
+    ------
+    ValueError
+        If the window is empty or endless.
+
+    Notes
+    -----
+    Left out because another event says it: `truck_free` at the instant of `exchange_end`; `back_at_work` and
+    `leaves_work` where there is no way to the room; `arrive` of a truck that is turned away; `spent` at the end of an
+    exchange; `cooled` without a cool-down or when the battery is ready then; charges and watering that take no time;
+    `cause` when a truck that arrives, or an empty line, says it. What began before the window and ends in it shows its
+    end.
+    """
+    if not -np.inf < from_min < to_min < np.inf:
+        msg = f"the end of a window must lie after its start, both finite (got {from_min:g} to {to_min:g} min)"
+        raise ValueError(msg)
+    look = _Look(record, from_min, min(to_min, record.facts.horizon_min))
+    parts = (look.trucks, look.charges, look.jobs, look.states, look.causes, look.calendar)
+    ranked = sorted((entry for part in parts for entry in part()), key=lambda entry: entry[:2])
+    return look.counted([event for _, _, event in ranked])
+
+
+def event_frame(record: "Record", from_min: float, to_min: float) -> "pd.DataFrame":
+    """List what happened in a window of a run as a table, see `event_trace`.
+
+    Parameters
+    ----------
+    record
+        What the run left behind.
+    from_min, to_min
+        The window. [min]
+
+    Returns
+    -------
+    DataFrame
+        A row for each event, a column for each field of `Event`, and the names of the truck's group and of the battery
+        type. Numbers count from 0, as in the tables of the record; -1, an empty text or not a number where there is
+        none.
+    """
+    import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+    facts = record.facts
+    frame = pd.DataFrame(event_trace(record, from_min, to_min), columns=list(Event._fields))
+    groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
+    frame.insert(3, "group", [groups[truck] if truck >= 0 else "" for truck in frame["truck"]])
+    frame.insert(6, "battery_type", [facts.lines[line] if line >= 0 else "" for line in frame["line"]])
+    return frame
+
+
+def first_week_min(warm_up_min: float) -> float:
+    """Start of week 1, the first measured one; a warm-up of part of a week lies in week 1. [min]"""
+    return WEEK_MIN * (warm_up_min // WEEK_MIN)
+
+
+Ranked = tuple[float, float, Event]
+Row = dict[str, float]
+
+
+class _Look:
+    """A look at one window of a record."""
+
+    def __init__(self, record: "Record", from_min: float, to_min: float) -> None:
+        self.record, self.facts = record, record.facts
+        self.from_min, self.to_min = from_min, to_min
+        self.exchange_rows = self.rows(
+            "exchanges", "left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min"
+        )
+        times = ("spent_min", "connected_min", "start_min", "end_min", "cooled_min")
+        self.charge_rows = self.rows("charges", *times)
+        lines = record.columns("lines")
+        self.line_causes = {
+            line: (lines["from_min"][lines["line"] == line], lines["cause"][lines["line"] == line])
+            for line in range(len(self.facts.lines))
+        }
+        charges = record.columns("charges")
+        self.stood: dict[int, list[tuple[float, int]]] = {}
+        for battery, since, place in zip(charges["battery"], charges["spent_min"], charges["place"], strict=True):
+            self.stood.setdefault(int(battery), []).append((float(since), int(place)))
+        self.who = {
+            (int(row["task"]), row["start_min"]): PERSONS[int(row["person"])] for row in self.rows("work", "start_min")
+        }
+        self.cool_downs = {
+            (row["battery"], row["cooled_min"]) for row in self.charge_rows if row["cooled_min"] > row["end_min"]
+        }
+        states = record.columns("battery_states")
+        self.readies = {
+            (row["battery"], row["from_min"])
+            for row in self.rows("battery_states", "from_min")
+            if row["state"] == READY
+        }
+        self.order = np.lexsort((np.arange(states["from_min"].size), states["from_min"], states["battery"]))
+        self.truck_of: dict[int, int] = {}
+        if self.facts.in_truck:
+            stints = record.columns("stints")
+            self.truck_of = dict(
+                zip(stints["battery"].astype(int).tolist(), stints["truck"].astype(int).tolist(), strict=True)
+            )
+
+    def inside(self, time_min: float) -> bool:
+        """Tell whether a time falls into the window."""
+        return self.from_min <= time_min < self.to_min
+
+    def rows(self, table: str, *times: str) -> list[Row]:
+        """Rows of a table of which any of the times falls into the window."""
+        columns = self.record.columns(table)
+        touches = np.any([(columns[name] >= self.from_min) & (columns[name] < self.to_min) for name in times], axis=0)
+        found = {name: column[touches].tolist() for name, column in columns.items()}
+        return [dict(zip(found, row, strict=True)) for row in zip(*found.values(), strict=True)]
+
+    def at(self, time_min: float, name: str, rank: float | None = None, /, **told: Any) -> Iterator[Ranked]:  # noqa: ANN401 - fields of `Event`
+        """Give an event with its rank, if it falls into the window."""
+        if self.inside(time_min):
+            yield time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)
+
+    def place_of(self, battery: int, time_min: float) -> int:
+        """Place in which a battery stood last, -1 where the record does not tell."""
+        stood = self.stood.get(battery, [])
+        last = bisect_right(stood, time_min, key=lambda stay: stay[0])
+        return stood[last - 1][1] if last else -1
+
+    def cause_of(self, line: int, time_min: float) -> str:
+        """What a line lacks after an instant."""
+        since, causes = self.line_causes[line]
+        last = int(np.searchsorted(since, time_min, side="right")) - 1
+        return CAUSES[int(causes[last])] if last >= 0 else CAUSES[NOTHING]
+
+    def trucks(self) -> Iterator[Ranked]:
+        """Trucks on their way, in line, in the station and back."""
+        for row in self.exchange_rows:
+            truck, line, spent, fresh = (int(row[name]) for name in ("truck", "line", "spent", "fresh"))
+            left, joined, start, free, end, back = (
+                row[name] for name in ("left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min")
+            )
+            who = {"truck": truck, "line": line}
+            came = {
+                **who, "battery": spent, "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
+                "detail": "below cut-out" if row["below_cut_out"] else "",
+            }  # fmt: skip
+            if joined > left:
+                yield from self.at(left, "leaves_work", **came)
+            if row["kind"] == TURNED_AWAY:
+                yield from self.at(joined, "turned_away", **came)
+            elif not isnan(row["ready_found"]):
+                cause = "" if start == joined else self.cause_of(line, joined)
+                ready = -1 if self.facts.in_truck else int(row["ready_found"])
+                yield from self.at(joined, "arrive", **came, cause=cause, ready=ready)
+            if row["kind"] == TURNED_AWAY:
+                yield from self.at(back if back > joined else nan, "back_at_work", **who, battery=fresh)
+            elif row["kind"] == CHARGE_IN_TRUCK:
+                rank = WAITED if start > joined else None
+                yield from self.at(start, "plugged_in", rank, **who, battery=spent, wait_min=start - joined)
+                yield from self.at(free, "truck_free", **who, battery=spent, detail="" if back > free else "back")
+                yield from self.at(back if back > free else nan, "back_at_work", **who, battery=spent)
+            else:
+                both = {**who, "battery": fresh, "spent": spent}
+                yield from self._exchange(
+                    both, joined, (start, free, end, back), int(row["station"]), row["standby"] == 1.0
+                )
+
+    def _exchange(
+        self, both: dict[str, int], joined: float, times: tuple[float, float, float, float], station: int, standby: bool
+    ) -> Iterator[Ranked]:
+        """One exchange: start, truck free, end, back at work."""
+        start, free, end, back = times
+        rank = WAITED if start > joined else RANK["exchange_start"]
+        place = self.place_of(both["battery"], start)
+        where = {"station": station, "standby": standby}
+        yield from self.at(start, "exchange_start", rank, **both, place=place, wait_min=start - joined, **where)
+        follows = "" if back > free else "back"
+        if end > free:
+            yield from self.at(free, "truck_free", rank + JUST_AFTER if free == start else None, **both, detail=follows)
+        told = "left" if end > free else follows
+        after = rank + 2 * JUST_AFTER if end == start else None
+        yield from self.at(end, "exchange_end", after, **both, place=self.place_of(both["spent"], end), detail=told)
+        yield from self.at(back if back > free else nan, "back_at_work", **both)
+
+    def charges(self) -> Iterator[Ranked]:
+        """Batteries on their way from spent to cooled down."""
+        exchanged = {(row["spent"], row["end_min"]) for row in self.exchange_rows}
+        in_shift = {(row["spent"], row["start_min"]) for row in self.exchange_rows}
+        for row in self.charge_rows:
+            battery, line, place = int(row["battery"]), int(row["line"]), int(row["place"])
+            spent, connected, start, end, cooled = (
+                row[name] for name in ("spent_min", "connected_min", "start_min", "end_min", "cooled_min")
+            )
+            it = {"battery": battery, "line": line, "place": place, "truck": self.truck_of.get(battery, -1)}
+            charger = "" if isnan(row["charger"]) else self.facts.chargers[int(row["charger"])]
+            if place < 0:
+                if (battery, connected) not in in_shift:
+                    yield from self.at(connected, "plugged_in", **it)
+            else:
+                if (battery, spent) not in exchanged:
+                    yield from self.at(spent, "spent", **it)
+                if connected != spent:
+                    yield from self.at(spent, "waits_for_charger", **it)
+                person = self.who.get((CONNECTING, connected), "")
+                if start > connected:
+                    yield from self.at(connected, "connect", **it, person=person, detail=charger)
+            if end > start:
+                put_off = row["put_off_min"] or nan
+                yield from self.at(start, "charge_start", **it, wait_min=put_off, detail=charger)
+                follows = "cools" if cooled > end and place >= 0 else ""
+                yield from self.at(end, "charge_end", **it, full=row["full"] == 1.0, detail=follows)
+            if cooled > end and (battery, cooled) not in self.readies:
+                yield from self.at(cooled, "cooled", **it)
+
+    def jobs(self) -> Iterator[Ranked]:
+        """Watering and care."""
+        for table in ("waterings", "care"):
+            for row in self.rows(table, "due_min", "start_min", "end_min"):
+                battery, due, start, end = int(row["battery"]), row["due_min"], row["start_min"], row["end_min"]
+                task = int(row.get("task", WATERING))
+                it = {
+                    "battery": battery, "line": self.facts.battery_lines[battery],
+                    "truck": self.truck_of.get(battery, -1), "place": self.place_of(battery, due),
+                }  # fmt: skip
+                if start != due:
+                    yield from self.at(due, f"{TASKS[task]}_due", **it)
+                if end > start:
+                    person = self.who.get((task, start), "")
+                    yield from self.at(start, f"{TASKS[task]}_start", **it, person=person)
+                    yield from self.at(end, f"{TASKS[task]}_end", **it)
+
+    def states(self) -> Iterator[Ranked]:
+        """Batteries that become ready, go out of use, or wait in their truck."""
+        columns = self.record.columns("battery_states")
+        numbers, states, times = (columns[name][self.order] for name in ("battery", "state", "from_min"))
+        arrivals = {(row["spent"], row["joined_min"]) for row in self.exchange_rows}
+        for here in np.flatnonzero((times >= self.from_min) & (times < self.to_min) & (times > 0.0)).tolist():
+            battery, state, time = int(numbers[here]), states[here], float(times[here])
+            before = states[here - 1] if here and numbers[here - 1] == battery else nan
+            it = {
+                "battery": battery,
+                "line": self.facts.battery_lines[battery],
+                "truck": self.truck_of.get(battery, -1),
+            }
+            if state == before:
+                continue
+            if state == READY:
+                told = "cooled" if (battery, time) in self.cool_downs else ""
+                yield from self.at(time, "ready", **it, place=self.place_of(battery, time), detail=told)
+            if state == OUT_OF_USE:
+                yield from self.at(time, "out_of_use", **it)
+            if before == OUT_OF_USE:
+                yield from self.at(time, "back_in_use", **it)
+            if self.facts.in_truck and state == WAITING and (battery, time) not in arrivals:
+                yield from self.at(time, "waits_for_spot", **it)
+            if self.facts.in_truck and before == WAITING and state == IN_TRUCK:
+                yield from self.at(time, "gives_up", **it)
+
+    def causes(self) -> Iterator[Ranked]:
+        """What the lines lack, where no truck says so; all share one line for charging spots."""
+        whole = self.facts.in_truck
+        told = {
+            (0 if whole else row["line"], row["joined_min"])
+            for row in self.exchange_rows
+            if row["start_min"] != row["joined_min"]
+        }
+        for line in range(1 if whole else len(self.facts.lines)):
+            since, codes = self.line_causes[line]
+            last = np.append(since[1:] != since[:-1], True) if since.size else np.empty(0, bool)
+            before = float(NOTHING)
+            for time, code in zip(since[last].tolist(), codes[last].tolist(), strict=True):
+                if code not in {before, NOTHING} and (line, time) not in told:
+                    yield from self.at(time, "cause", line=line, cause=CAUSES[int(code)])
+                before = code
+
+    def calendar(self) -> Iterator[Ranked]:
+        """Attendants on duty and things out of use."""
+        before = 0
+        for start, _, people in self.facts.crew_windows:
+            if people != before and start > 0.0:
+                yield from self.at(start, "crew", people=people)
+            before = people
+        for row in self.rows("outages", "from_min", "to_min"):
+            it = {"detail": self.facts.things[int(row["thing"])], "unit": int(row["unit"])}
+            yield from self.at(row["from_min"], "outage_start", **it)
+            yield from self.at(row["to_min"], "outage_end", **it)
+
+    def counted(self, events: list[Event]) -> list[Event]:
+        """Fill in how many trucks are in line after each arrival and each exchange that was waited for."""
+        rows = self.record.columns("exchanges")
+        joined, start = rows["joined_min"], rows["start_min"]
+        waits = (
+            (joined < self.from_min) & ~(start < self.from_min) & ~(start == joined) & ~np.isnan(rows["ready_found"])
+        )
+        whole = self.facts.in_truck
+        lines = np.zeros(joined.size) if whole else rows["line"]
+        count = {line: int(np.sum(waits & (lines == line))) for line in range(len(self.facts.lines))}
+        result = []
+        for event in events:
+            line = 0 if whole else event.line
+            if event.event == "arrive" and event.cause:
+                count[line] += 1
+            elif event.event in {"exchange_start", "plugged_in"} and event.wait_min > 0.0:
+                count[line] -= 1
+            elif event.event != "cause":
+                result.append(event)
+                continue
+            result.append(event._replace(in_line=count[line]))
+        return result

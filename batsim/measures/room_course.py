@@ -1,0 +1,231 @@
+"""The room over time: trucks in line, batteries by state, chargers, stations and crew as step functions."""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from batsim.measures.windows import Floats, Whole
+from batsim.record import ATTENDANT, CAUSES, STATES, TURNED_AWAY
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.record import Record
+
+TOUCH_MIN = 1e-3
+"""Phases of a charge that are no further apart follow each other at once. [min]"""
+
+
+@dataclass(frozen=True)
+class RoomCourse:
+    """Counts that hold from each instant to the next, and from the last one to the end of the window."""
+
+    layout: str
+    from_min: float
+    to_min: float
+    time_min: Floats
+    """Instants, the first at the start of the window: something changes at each of them. (n) [min]"""
+    waiting: dict[str, Whole]
+    """Trucks in line by what it lacks, a word of `batsim.record.CAUSES`; `nothing` when it is about to move. (n)"""
+    batteries: dict[str, Whole]
+    """Batteries by state, a word of `batsim.record.STATES`; they add up to all batteries. (n)"""
+    charging: Whole
+    """Chargers that give current. (n)"""
+    chargers: float
+    """Chargers in all; infinite without a limit."""
+    stations_busy: Whole
+    """Stations, or charging spots, with a truck in them. (n)"""
+    stations: float
+    """Stations in all; infinite without a limit."""
+    attendants_on_duty: Whole
+    """Attendants on duty; 0 where their number is not limited or drivers do it all. (n)"""
+    attendants_busy: Whole
+    """Attendants held by jobs; above those on duty while a job goes on after their time. (n)"""
+    trucks_away: Whole
+    """Trucks that have left their work for the room and are not back. (n)"""
+    idle: list[tuple[float, float]] = field(default_factory=list)
+    """Stretches of the window in which no truck of any group works: breaks and hours without a shift. [min]"""
+
+    def frame(self) -> "pd.DataFrame":
+        """Everything as a table, a row for each instant; causes as `waiting_…`, states as `batteries_…`."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        columns: dict[str, Any] = {"time_min": self.time_min}
+        for start, counts in (("waiting", self.waiting), ("batteries", self.batteries)):
+            columns |= {f"{start}_{word.replace(' ', '_')}": count for word, count in counts.items()}
+        for name in ("charging", "stations_busy", "attendants_on_duty", "attendants_busy", "trucks_away"):
+            columns[name] = getattr(self, name)
+        return pd.DataFrame(columns)
+
+
+def room_course(record: "Record", from_min: float, to_min: float) -> RoomCourse:
+    """Count what goes on in the room over a window of a run.
+
+    Parameters
+    ----------
+    record
+        What the run left behind. The warm-up may be looked at too.
+    from_min, to_min
+        The window; it is cut at the start and at the end of the run. [min]
+
+    Returns
+    -------
+    RoomCourse
+        Step functions on common instants.
+
+    Raises
+    ------
+    ValueError
+        If the window is empty or endless, or lies outside the run.
+
+    Notes
+    -----
+    What ends at an instant no longer counts there, what begins does. With charging in the truck a truck that does not
+    work is in no line, and a charging spot is busy from plugging in to the end of the charge.
+    """
+    facts = record.facts
+    if not -np.inf < from_min < to_min < np.inf:
+        msg = f"the end of a window must lie after its start, both finite (got {from_min:g} to {to_min:g} min)"
+        raise ValueError(msg)
+    begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
+    if not begin < end:
+        rule = f"a window must overlap the run, 0 to {facts.horizon_min:g} min"
+        msg = f"{rule} (got {from_min:g} to {to_min:g} min)"
+        raise ValueError(msg)
+    waiting, lacks = _lines(record)
+    states = _states(record)
+    counts = {
+        "charging": _currents(record),
+        "stations_busy": _stations(record),
+        "attendants_on_duty": _under_way(*_columns(facts.crew_windows)),
+        "attendants_busy": _attendants(record),
+        "trucks_away": _away(record),
+    }
+    every = [*waiting, *lacks, *states.values(), *counts.values()]
+    changes = np.concatenate([[begin], *(steps.since for steps in every)])
+    times: Floats = np.unique(changes[(changes >= begin) & (changes < end)])
+    in_line = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
+    for trucks, cause in zip(waiting, lacks, strict=True):
+        number, code = trucks.at(times), cause.at(times)
+        for position, word in enumerate(CAUSES):
+            in_line[word] += np.where(code == position, number, 0)
+    return RoomCourse(
+        layout=facts.layout,
+        from_min=begin,
+        to_min=end,
+        time_min=times,
+        waiting=in_line,
+        batteries={word: steps.at(times) for word, steps in states.items()},
+        chargers=float(sum(facts.charger_counts)),
+        stations=float(facts.stations),
+        idle=_gaps(facts.site_windows, begin, end),
+        **{name: steps.at(times) for name, steps in counts.items()},
+    )
+
+
+class _Steps(NamedTuple):
+    """A whole number that holds from each instant to the next; 0 before the first."""
+
+    since: Floats
+    value: Whole
+
+    def at(self, times: Floats) -> Whole:
+        """Values at given times; of several at the same instant the last one holds."""
+        padded = np.concatenate([[0], self.value]).astype(np.intp)
+        found: Whole = padded[np.searchsorted(self.since, times, side="right")]
+        return found
+
+
+def _under_way(starts: Floats, ends: Floats, weights: Floats | None = None) -> _Steps:
+    """How many stays are under way; a stay without a start never comes, one without an end goes on."""
+    came = ~np.isnan(starts)
+    starts, ends = starts[came], np.where(np.isnan(ends[came]), np.inf, ends[came])
+    each = np.ones(starts.size) if weights is None else weights[came]
+    since = np.concatenate([starts, ends])
+    order = np.argsort(since, kind="stable")
+    return _Steps(since[order], np.cumsum(np.concatenate([each, -each])[order]).round().astype(np.intp))
+
+
+def _columns(rows: tuple[tuple[float, float, int], ...]) -> tuple[Floats, Floats, Floats]:
+    """Turn rows of from, to and how many into columns."""
+    table = np.array(rows, dtype=float).reshape(-1, 3)
+    return table[:, 0], table[:, 1], table[:, 2]
+
+
+def _lines(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
+    """Trucks in each line, and the code of what it lacks."""
+    rows, lines = record.columns("exchanges"), record.columns("lines")
+    in_line = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
+    each = range(len(record.facts.lines))
+    waiting = [
+        _under_way(rows["joined_min"][mine], rows["start_min"][mine])
+        for mine in (in_line & (rows["line"] == line) for line in each)
+    ]
+    lacks = [
+        _Steps(lines["from_min"][mine], lines["cause"][mine].astype(np.intp))
+        for mine in (lines["line"] == line for line in each)
+    ]
+    return waiting, lacks
+
+
+def _states(record: "Record") -> dict[str, _Steps]:
+    """Batteries in each state; of a battery's rows at the same instant the last one holds."""
+    rows = record.columns("battery_states")
+    order = np.lexsort((np.arange(rows["from_min"].size), rows["from_min"], rows["battery"]))
+    battery, state, since = (rows[name][order] for name in ("battery", "state", "from_min"))
+    until = np.append(since[1:], np.inf)
+    until[np.append(battery[1:] != battery[:-1], True)] = np.inf
+    return {word: _under_way(since[state == code], until[state == code]) for code, word in enumerate(STATES)}
+
+
+def _currents(record: "Record") -> _Steps:
+    """Chargers that give current: phases that follow each other at once are one."""
+    rows = record.columns("charge_phases")
+    gives = rows["start_a"] > 0.0
+    order = np.lexsort((rows["start_min"][gives], rows["battery"][gives]))
+    battery, start, hours = (rows[name][gives][order] for name in ("battery", "start_min", "hours"))
+    end = start + 60.0 * hours
+    begins = np.ones(start.size, dtype=bool)
+    begins[1:] = (battery[1:] != battery[:-1]) | (start[1:] - end[:-1] >= TOUCH_MIN)
+    ceases = np.append(begins, True)[1:]
+    return _under_way(start[begins], _snapped(end[ceases], record.columns("charges")["end_min"]))
+
+
+def _snapped(times: Floats, to: Floats) -> Floats:
+    """Times moved to what they stand for where only rounding parts them."""
+    known = np.append(np.sort(to[~np.isnan(to)]), np.inf)
+    nearest = known[np.searchsorted(known, times - TOUCH_MIN)]
+    snapped: Floats = np.where(np.abs(nearest - times) < TOUCH_MIN, nearest, times)
+    return snapped
+
+
+def _stations(record: "Record") -> _Steps:
+    """Stations or charging spots that are taken."""
+    if record.facts.in_truck:
+        rows = record.columns("charges")
+        return _under_way(rows["connected_min"], rows["end_min"])
+    rows = record.columns("exchanges")
+    served = rows["kind"] != TURNED_AWAY
+    return _under_way(rows["start_min"][served], rows["truck_free_min"][served])
+
+
+def _attendants(record: "Record") -> _Steps:
+    """Attendants held by jobs."""
+    rows = record.columns("work")
+    mine = rows["person"] == ATTENDANT
+    return _under_way(rows["start_min"][mine], rows["end_min"][mine], rows["people"][mine])
+
+
+def _away(record: "Record") -> _Steps:
+    """Trucks between leaving their work and being back."""
+    rows = record.columns("exchanges")
+    return _under_way(rows["left_min"], rows["back_min"])
+
+
+def _gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) -> list[tuple[float, float]]:
+    """Stretches between two times that no window covers. [min]"""
+    edges = [begin, *(edge for window in windows for edge in window), end]
+    pairs = zip(edges[::2], edges[1::2], strict=True)
+    cut = [(max(since, begin), min(until, end)) for since, until in pairs]
+    return [(since, until) for since, until in cut if since < until]

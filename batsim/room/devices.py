@@ -1,0 +1,58 @@
+"""Devices that move batteries: each with where it was left, until when it is held, and whether it is out of use."""
+
+from math import inf
+
+
+class Unit:
+    """One device."""
+
+    __slots__ = ("free_min", "number", "out", "point")
+
+    def __init__(self, number: int, point: int) -> None:
+        self.number = number
+        self.free_min = 0.0
+        """When what it does now is over. [min]"""
+        self.out = 0
+        """How many reasons keep it out of use."""
+        self.point = point
+        """Where it was left."""
+
+
+class Devices:
+    """Devices of one kind: how many there are, and how many an exchange needs."""
+
+    __slots__ = ("kind", "needed", "units")
+
+    def __init__(self, kind: int, count: float, needed: int, point: int) -> None:
+        self.kind = kind
+        self.needed = needed
+        self.units = [Unit(number, point) for number in range(int(count))] if count < inf else []
+        """All of them; none where there is no limit."""
+
+    def can_serve(self, now: float) -> bool:
+        """Tell whether enough are free now."""
+        units = self.units
+        if not units:
+            return True
+        free = 0
+        for unit in units:
+            if unit.free_min <= now and not unit.out:
+                free += 1
+                if free >= self.needed:
+                    return True
+        return False
+
+    def in_use(self) -> bool:
+        """Tell whether enough are not out of use, be they free or not."""
+        return not self.units or sum(not unit.out for unit in self.units) >= self.needed
+
+    def next_free_min(self, now: float) -> float:
+        """When the next one that is held will be free. [min]"""
+        return min((unit.free_min for unit in self.units if unit.free_min > now and not unit.out), default=inf)
+
+    def choose(self, now: float, way: "list[list[float]] | None" = None, to_point: int = 0) -> list[Unit]:
+        """Pick free ones: those with the shortest way to a point, else the first by number."""
+        free = [unit for unit in self.units if unit.free_min <= now and not unit.out]
+        if way is not None:
+            free.sort(key=lambda unit: way[unit.point][to_point])
+        return free[: self.needed]

@@ -1,0 +1,264 @@
+"""One exchange under way: when each step ends, what it holds, and what it gives back when.
+
+Mostly all its times are settled at the start. Where attendants go home in the middle of it and hand it over, they are
+settled in parts: up to the end of the shift, and again when others take it up.
+"""
+
+from math import inf, nan
+from typing import TYPE_CHECKING
+
+from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, SPENT
+from batsim.room.clock import GOING, Moment
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from batsim.room.battery import Battery
+    from batsim.room.crew import Person
+    from batsim.room.devices import Unit
+    from batsim.room.duty import Truck
+    from batsim.room.exchange import ExchangeDesk, Means
+    from batsim.room.exchange_plan import Instant
+
+Held = list[tuple[int, "Unit"]]
+"""Devices that an exchange holds: number of the kind among those of its means, and which."""
+
+
+class ExchangeJob:
+    """One exchange and what it holds."""
+
+    __slots__ = (
+        "attendants",
+        "back_min",
+        "came",
+        "desk",
+        "done",
+        "driven_min",
+        "end_min",
+        "free_min",
+        "fresh",
+        "held",
+        "left_min",
+        "means",
+        "metres",
+        "minutes",
+        "next_instant",
+        "next_step",
+        "part_min",
+        "people",
+        "people_min",
+        "place",
+        "ready_min",
+        "skilled",
+        "spent",
+        "start_min",
+        "station",
+        "truck",
+    )
+
+    def __init__(
+        self,
+        desk: "ExchangeDesk",
+        means: "Means",
+        truck: "Truck",
+        fresh: "Battery",
+        station: int,
+        people: "list[Person]",
+        held: Held,
+        done: Moment,
+    ) -> None:
+        self.desk, self.means, self.truck = desk, means, truck
+        self.spent, self.fresh = truck.battery, fresh
+        self.station, self.people, self.held, self.done = station, people, held, done
+        self.place = fresh.place
+        self.start_min = desk.room.env.now
+        self.free_min = self.end_min = self.back_min = nan
+        self.came = (
+            truck.reason, truck.number, truck.group.number, truck.line.number, EXCHANGE, self.spent.number,
+            fresh.number, truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
+        )  # fmt: skip
+        """How the truck came; it may be at work again before all is done."""
+        self.next_instant = 0
+        """Number of the instant that happens next."""
+
+    def begin(self) -> None:
+        """Begin: settle every instant at which something is given back, and write the rows."""
+        desk, means, now = self.desk, self.means, self.start_min
+        write = desk.write_state
+        if not desk.at_arrival:
+            write((self.spent.number, IN_TRANSFER, now))
+        write((self.fresh.number, IN_TRANSFER, now))
+        times = next(self.truck.exchange_times[means.number])
+        if means.in_steps:
+            self._begin_in_steps(list(times))
+            return
+        self.people_min, position = now, 2
+        for instant in means.plan.instants:
+            self._settle(instant, now + times[position])
+            position += 1
+        write_device = desk.write_device
+        for kind, unit in self.held:
+            unit.free_min = now + times[position + kind]
+            write_device((means.devices[kind].kind, unit.number, now, unit.free_min, 0.0))
+        if means.plan.attendants:
+            desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, times[0], means.plan.attendants))
+        self._book(times[1])
+
+    def _settle(self, instant: "Instant", time_min: float) -> None:
+        """Settle when an instant happens."""
+        room = self.desk.room
+        delay = time_min - room.env.now
+        if instant.truck:
+            self.free_min = time_min
+            self.truck.leaves_with(self.fresh, time_min)
+            self.back_min = self.truck.back_min
+            self.done.callbacks.insert(0, self._give_back)
+            self.done.after(delay)
+        else:
+            Moment(room.env, self._give_back).after(delay)
+        if instant.people:
+            self.people_min = time_min
+        if instant.end:
+            self.end_min = time_min
+
+    def _book(self, driven_min: float) -> None:
+        """Write the rows of the exchange, as soon as all its times are settled."""
+        desk = self.desk
+        self.write()
+        if driven_min:
+            desk.write_work((DRIVER, EXCHANGING, self.start_min, self.free_min, driven_min, 1))
+
+    def write(self) -> None:
+        """Write the row of the exchange, as far as its times are known."""
+        reason, *came = self.came
+        self.desk.write((
+            *came, self.start_min, self.free_min, self.end_min, self.back_min, 0.0, reason, self.station,
+            self.means.number,
+        ))  # fmt: skip
+
+    def _begin_in_steps(self, minutes: list[float]) -> None:
+        """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
+        self.minutes = minutes
+        self.metres = [0.0] * len(self.means.devices)
+        if self.means.plan.has_legs:
+            self._add_ways()
+        self.attendants, self.skilled = self.means.plan.attendants, self.means.plan.skilled
+        self.next_step, self.driven_min = 0, 0.0
+        self.left_min = minutes[0]
+        self.ready_min = self.start_min
+        self._go_on()
+
+    def _add_ways(self) -> None:
+        """Add the time of each way to its step, and leave each device where its last way ends."""
+        means, floor = self.means, self.desk.floor
+        assert floor is not None  # ways follow from positions
+        at_station = floor.places + self.station
+        points = {
+            "station": at_station,
+            "set_down": at_station,
+            "spent_place": self.spent.place,
+            "ready_place": self.place,
+        }
+        stands = {kind: unit.point for kind, unit in self.held}
+        for step, legs in enumerate(means.plan.legs):
+            for leg in legs:
+                ways, to_point = means.ways[leg.device], points[leg.to_point]
+                from_point = points.get(leg.from_point, stands.get(leg.device, at_station))
+                table = ways.loaded_min if leg.loaded else ways.empty_min
+                self.minutes[step] += table[from_point][to_point]
+                self.metres[leg.device] += ways.metres[from_point][to_point]
+                stands[leg.device] = to_point
+        for kind, unit in self.held:
+            unit.point = stands[kind]
+
+    def _go_on(self) -> None:
+        """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""
+        crew, plan = self.desk.room.crew, self.means.plan
+        people, stop_min = self.people, crew.stop_of(self.people)
+        self.part_min = time = self.ready_min
+        ends: dict[int, float] = {}
+        first, attended_min = self.next_step, 0.0
+        for step in range(first, len(plan.hands)):
+            hands, begun_min = plan.hands[step], time
+            minutes = self.left_min if step == first else self.minutes[step]
+            time = crew.end_of(people, time, minutes) if hands.attendants else time + minutes
+            if hands.attendants and time > stop_min:
+                self._lay_down(step, begun_min, time - stop_min, minutes)
+                worked_min = minutes - min(minutes, time - stop_min)
+                self._settle_to(first, ends, attended_min + hands.attendants * worked_min, stop_min)
+                self.driven_min += hands.drivers * worked_min
+                return
+            ends[step] = time
+            attended_min += hands.attendants * minutes
+            self.driven_min += hands.drivers * minutes
+        self.next_step = len(plan.hands)
+        self._settle_to(first, ends, attended_min, None)
+        self.desk.unsettled.pop(self, None)
+        self._book(self.driven_min)
+
+    def _lay_down(self, step: int, begun_min: float, over_min: float, minutes: float) -> None:
+        """Note from where others take over when the shift ends in the middle of a step."""
+        self.next_step = step
+        self.ready_min = begun_min
+        self.left_min = minutes if self.desk.room.crew.again_after_shift else min(minutes, over_min)
+        self.desk.unsettled[self] = None
+
+    def _settle_to(self, first: int, ends: dict[int, float], attended_min: float, stop_min: float | None) -> None:
+        """Settle the instants and devices of the steps that are known to end, and write what the attendants do."""
+        plan, desk = self.means.plan, self.desk
+        env = desk.room.env
+        self.people_min = self.part_min
+        for instant in plan.instants:
+            if instant.step in ends:
+                self._settle(instant, ends[instant.step])
+        last_steps = list(plan.device_steps.values())
+        for kind, unit in self.held:
+            last = last_steps[kind]
+            if last >= first:
+                unit.free_min = ends.get(last, inf)
+            if last in ends:
+                desk.write_device(
+                    (self.means.devices[kind].kind, unit.number, self.start_min, ends[last], self.metres[kind])
+                )
+        if stop_min is not None:
+            Moment(env, self._left).after(max(0.0, stop_min - env.now), GOING)
+            self.people_min = stop_min
+        if plan.attendants and self.people_min > self.part_min:
+            desk.write_work((ATTENDANT, EXCHANGING, self.part_min, self.people_min, attended_min, plan.attendants))
+
+    def _left(self, _: "Event") -> None:
+        """Let the attendants go home; others will take over."""
+        room = self.desk.room
+        room.crew.let_go(self, self.people)
+        self.people = []
+        room.serve()
+
+    def taken_over(self, people: "list[Person]") -> None:
+        """Go on with other attendants."""
+        self.people = people
+        self.ready_min = max(self.ready_min, self.desk.room.env.now)
+        self._go_on()
+
+    def _give_back(self, _: "Event") -> None:
+        """Give back what is not needed after the next instant, then see who can use it."""
+        desk, plan = self.desk, self.means.plan
+        room = desk.room
+        instant = plan.instants[self.next_instant]
+        self.next_instant += 1
+        if instant.people:
+            room.crew.give_back(self.people)
+        if instant.truck:
+            desk.free_station(self.station)
+            fresh = self.fresh
+            if desk.places_needed or desk.at_arrival:
+                desk.free_place(self.place)
+            fresh.place = -1
+            desk.write_state((fresh.number, IN_TRUCK, room.env.now))
+            if fresh.pool is not None:
+                room.charging.release(fresh)
+        if instant.end:
+            desk.set_down += plan.set_down_places
+            if not desk.at_arrival:
+                room.state(self.spent, SPENT)
+                room.charging.receive(self.spent)
+        room.serve()

@@ -1,0 +1,281 @@
+"""Random rooms with everything: shift changes, floors, outages, skills, handing over, care in rounds, demand."""
+
+import json
+from typing import Any
+
+import yaml
+from hypothesis import strategies as st
+
+from batsim import catalogue
+from tests.behaviour.strategies import ARRANGEMENTS, DEVICES, EXCHANGING, Room, rooms
+
+WITH_WAYS = ("side_rollers", "portable_stands", "overhead_hoist")
+FEATURES = (
+    "exchange_when",
+    "priority",
+    "own_batteries",
+    "reserve",
+    "floor",
+    "set_down_places",
+    "standby",
+    "breakdowns",
+    "out",
+    "drivers_exchange",
+    "skills",
+    "crew_rules",
+    "priorities",
+    "care",
+    "rounds",
+    "equalising",
+    "demand",
+)
+"""What may be added to a room, one by one."""
+TASKS = ("exchange", "connect", "watering", "inspection", "readings", "wash")
+LAWS = ("20 min", {"mean": "30 min", "cv": 0.5}, {"low": "10 min", "typical": "15 min", "high": "60 min"})
+
+
+@st.composite
+def full_rooms(draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, certain: tuple[str, ...] = ()) -> Room:
+    """One random room with some of the features, those of `certain` among them where they fit."""
+    room = draw(rooms(arrangements=arrangements))
+    stated = yaml.safe_load(room.text)
+    some = draw(st.sets(st.sampled_from(FEATURES), min_size=1)) | set(certain)
+    wanted = [name for name in FEATURES if name in some]
+    if stated["layouts"]["room"]["handling"] == "in_truck":
+        _man_the_spots(draw, stated)
+    for name in wanted:
+        ADDERS[name](draw, stated)
+    _keep_enough(stated)
+    stated = json.loads(json.dumps(stated))  # else what is used twice would be written as an anchor
+    text = yaml.safe_dump(stated, sort_keys=False, width=200, default_flow_style=None)
+    return room._replace(text=text, length_h=min(room.length_h, 300))
+
+
+def _layout(stated: dict[str, Any]) -> dict[str, Any]:
+    """The only layout."""
+    return stated["layouts"]["room"]
+
+
+def _exchanging(stated: dict[str, Any]) -> bool:
+    return _layout(stated)["handling"] in EXCHANGING or _layout(stated)["handling"].startswith("reaching")
+
+
+def _trucks(stated: dict[str, Any]) -> dict[str, int]:
+    """Trucks of each battery type, grown fleets included."""
+    demand = stated.get("demand", {})
+    growth = 1.1 if "fleet_growth" in demand else 1.0
+    counts: dict[str, int] = {}
+    for group in stated["trucks"]:
+        grown = int(group["count"] * growth ** demand.get("years", 0) + 0.5)
+        counts[group["battery"]] = counts.get(group["battery"], 0) + grown
+    return counts
+
+
+def _keep_enough(stated: dict[str, Any]) -> None:
+    """Have batteries enough for all that was added: spares, a reserve beside them, two each where they are own."""
+    layout = _layout(stated)
+    if not _exchanging(stated):
+        return
+    reserve = layout.get("reserve_for_shift_change", 0)
+    for name, trucks in _trucks(stated).items():
+        own = any(group.get("own_batteries") for group in stated["trucks"] if group["battery"] == name)
+        least = trucks * (2 + reserve) if own else trucks + 1 + reserve
+        layout["batteries"][name] = max(layout["batteries"][name], least)
+
+
+def _man_the_spots(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    """Let attendants take care of batteries in trucks."""
+    if draw(st.booleans()):
+        _layout(stated)["crew"] = {shift: draw(st.integers(1, 2)) for shift in stated["week"]["shifts"]}
+    if draw(st.booleans()):
+        _layout(stated)["devices"] = {"hand_pallet_truck": draw(st.integers(1, 2))}
+
+
+def _exchange_when(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    for group in stated["trucks"]:
+        when: dict[str, Any] = {"shift_change": draw(st.sampled_from(["never", "if_short", "always"]))}
+        if draw(st.booleans()):
+            when["before_shift_end"] = draw(st.sampled_from(["10 min", "45 min"]))
+        if draw(st.booleans()):
+            when["spread"] = draw(st.sampled_from(["15 min", "60 min"]))
+        if draw(st.booleans()):
+            when["in_breaks_below"] = draw(st.sampled_from(["60 %", "95 %", "100 %"]))
+        if draw(st.booleans()):
+            when["early_below"] = draw(st.sampled_from(["50 %", "80 %", "98 %"]))
+        group["exchange_when"] = when
+
+
+def _priority(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    for group in stated["trucks"]:
+        group["priority"] = draw(st.integers(1, 3))
+
+
+def _own_batteries(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    if not _exchanging(stated):
+        return
+    name = draw(st.sampled_from(sorted(_trucks(stated))))
+    for group in stated["trucks"]:
+        if group["battery"] == name:
+            group["own_batteries"] = True
+
+
+def _reserve(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    if not _exchanging(stated):
+        return
+    for group in stated["trucks"]:
+        if group.get("exchange_when", {}).get("shift_change", "never") == "never":
+            group.setdefault("exchange_when", {})["shift_change"] = draw(st.sampled_from(["if_short", "always"]))
+    _layout(stated)["reserve_for_shift_change"] = draw(st.integers(1, 2))
+
+
+def _floor(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    layout = _layout(stated)
+    if layout["handling"] not in WITH_WAYS or "exchange_time" in layout:
+        return
+    rows = [
+        {"row": "front", "at": ["1 m", "2 m"], "pitch": "1 m", "places": draw(st.integers(1, 4))},
+        {
+            "row": "back",
+            "at": ["4 m", "9 m"],
+            "pitch": "1.2 m",
+            "along": draw(st.sampled_from(["x", "y"])),
+            "levels": draw(st.integers(1, 2)),
+            "level_height": "1.5 m",
+        },
+    ]
+    layout["floor"] = {"rows": rows, "stations": {"at": ["0 m", "5 m"], "pitch": "6 m"}}
+    layout["picking"] = draw(st.sampled_from(["nearest", layout["picking"]]))
+    if draw(st.booleans()):
+        reaching = yaml.safe_load(catalogue.document(f"handling/{layout['handling']}").read_text(encoding="utf-8"))
+        reaching["devices"][DEVICES[layout["handling"]]]["reach"] = draw(st.sampled_from(["11 m", "30 m"]))
+        stated.setdefault("handling", {})[f"reaching {layout['handling']}"] = reaching
+        layout["handling"] = f"reaching {layout['handling']}"
+
+
+def _set_down_places(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    _layout(stated)["set_down_places"] = draw(st.integers(1, 2))
+
+
+def _standby(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    if not _exchanging(stated):
+        return
+    layout = _layout(stated)
+    handling = draw(st.sampled_from(WITH_WAYS))
+    layout["standby"] = {"handling": handling}
+    if draw(st.booleans()):
+        layout["standby"]["devices"] = {DEVICES[handling]: draw(st.sampled_from([1, 2, "unlimited"]))}
+    if layout["handling"] in DEVICES:
+        device = DEVICES[layout["handling"]]
+        layout.get("devices", {}).pop(device, None)
+        layout.setdefault("breakdowns", {})[device] = {"every": {"mean": "12 h", "law": "exponential"}, "repair": "3 h"}
+
+
+def _things(stated: dict[str, Any]) -> list[str]:
+    """What there is a limited number of."""
+    layout = _layout(stated)
+    things = ["station", *(str(entry).partition(" x ")[2] for entry in layout["chargers"])]
+    handling = layout["handling"]
+    device = "hand_pallet_truck" if handling == "in_truck" else DEVICES[handling.removeprefix("reaching ")]
+    return things if layout.get("devices", {}).get(device) == "unlimited" else [*things, device]
+
+
+def _breakdowns(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    for thing in draw(st.lists(st.sampled_from([*_things(stated), "charger"]), min_size=1, max_size=3, unique=True)):
+        hours = draw(st.sampled_from(["3 h", "10 h", "40 h"]))
+        _layout(stated).setdefault("breakdowns", {})[thing] = {
+            "every": {"mean": hours, "law": "exponential"},
+            "repair": draw(st.sampled_from(["1 h", {"mean": "4 h", "cv": 1.5}])),
+        }
+
+
+def _out(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    for thing in draw(st.lists(st.sampled_from(_things(stated)), min_size=1, max_size=3)):
+        _layout(stated).setdefault("out", []).append(
+            {
+                "thing": thing,
+                "from": f"week 1 {draw(st.sampled_from(['Mon 06:00', 'Mon 14:00', 'Tue 09:10', 'Wed 00:00']))}",
+                "for": draw(st.sampled_from(["30 min", "8 h", "24 h"])),
+            }
+        )
+
+
+def _drivers_exchange(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    _layout(stated)["drivers_exchange"] = draw(st.booleans())
+
+
+def _skills(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    layout = _layout(stated)
+    if not isinstance(layout.get("crew"), dict) or not layout["handling"].endswith("overhead_hoist"):
+        return
+    for number, shift in enumerate(layout["crew"]):
+        count = layout["crew"][shift] + draw(st.integers(0, 1))
+        layout["crew"][shift] = {"attendants": count, "hoist": draw(st.integers(int(number == 0), count))}
+
+
+def _crew_rules(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    stated["rules"]["crew_break"] = draw(st.sampled_from(["put_back", "pause", stated["rules"]["crew_break"]]))
+    stated["rules"]["crew_shift_end"] = draw(st.sampled_from(["hand_over", "put_back", "finish"]))
+
+
+def _priorities(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    stated["rules"]["priorities"] = draw(st.permutations(TASKS))[: draw(st.integers(1, 6))]
+
+
+def _care(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    for battery in stated["batteries"].values():
+        for name in draw(st.sets(st.sampled_from(["inspection", "readings", "wash"]), min_size=1)):
+            every = draw(st.sampled_from(["1 charge", "3 charges", "20 h", "5 days"]))
+            battery[name] = {"every": every, "when": draw(st.sampled_from(["after_charge", "before_charge"]))}
+            if draw(st.booleans()):
+                battery[name]["time"] = draw(st.sampled_from(LAWS))
+
+
+def _rounds(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    """Rounds in working hours: a night without a crew would leave nothing to test."""
+    for battery in stated["batteries"].values():
+        rounds = [
+            {
+                "days": draw(st.sampled_from(["Mon-Fri", "Tue", "Mon-Sun"])),
+                "from": draw(st.sampled_from(["06:00", "08:00", "13:00"])),
+                "to": draw(st.sampled_from(["09:00", "14:00", "22:00"])),
+                "overdue": draw(st.sampled_from(["use", "hold"])),
+            }
+            for _ in range(2)
+        ]
+        if "lead" in battery["from"] and "valve" not in battery["from"]:
+            battery.setdefault("watering", {"every": "2 charges", "by": "hand"})["rounds"] = rounds[0]
+        battery["readings"] = {"every": draw(st.sampled_from(["2 charges", "30 h"])), "rounds": rounds[1]}
+
+
+def _equalising(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    for battery in stated["batteries"].values():
+        if not battery["from"].startswith("lithium"):
+            days = draw(st.sampled_from(["Mon-Fri", "Tue", "Sat-Sun"]))
+            battery["equalising"] = {"every": "7 days", "length": "5 h", "current": "2 A per 100 Ah", "days": days}
+
+
+def _demand(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    stated["demand"] = {"weeks": {"1": draw(st.sampled_from(["60 %", "130 %"])), "2-3": "110 %", "52": "50 %"}}
+    if draw(st.booleans()):
+        stated["demand"] |= {"fleet_growth": "10 %", "years": draw(st.integers(1, 4))}
+
+
+ADDERS = {
+    "exchange_when": _exchange_when,
+    "priority": _priority,
+    "own_batteries": _own_batteries,
+    "reserve": _reserve,
+    "floor": _floor,
+    "set_down_places": _set_down_places,
+    "standby": _standby,
+    "breakdowns": _breakdowns,
+    "out": _out,
+    "drivers_exchange": _drivers_exchange,
+    "skills": _skills,
+    "crew_rules": _crew_rules,
+    "priorities": _priorities,
+    "care": _care,
+    "rounds": _rounds,
+    "equalising": _equalising,
+    "demand": _demand,
+}

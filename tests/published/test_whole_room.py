@@ -1,0 +1,265 @@
+"""People, priorities, shift changes and charging in place against closed networks, loss systems and clock arithmetic."""
+
+from itertools import product
+from math import comb, exp, factorial, log
+
+import numpy as np
+import pytest
+
+import batsim
+from batsim.measures.room_course import room_course
+from batsim.record import TURNED_AWAY
+
+WORKED_OUT = "worked out here"
+GORDON = "Gordon, W. J. & Newell, G. F. (1967) Operations Research 15, 254-265; product form (from memory)"
+PALM = (
+    "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
+    "Operations Research 16, 122-141"
+)
+ENGSET = "Engset's loss formula, any teletraffic text (from memory)"
+COBHAM = "balance of the Markov chain (trucks of each group away, who is served), solved numerically"
+EICK = "Eick, S., Massey, W. & Whitt, W. (1993) The physics of the Mt/G/infinity queue, Operations Research 41 (from memory)"
+
+# Battery loop in which the station works on the spent battery only
+
+
+@pytest.mark.published(source=GORDON, where="C20: 6 batteries, 3 trucks; C26: 10 batteries, 4 trucks, tight chargers")
+@pytest.mark.parametrize(
+    ("title", "changes", "weeks", "expected"),
+    [
+        (
+            "C20",
+            {},
+            120,
+            {
+                "exchanges_per_h": 0.3081334999,
+                "availability_share": 0.8216893332,
+                "ready_batteries": 0.6344027058,
+                "none_ready_time_share": 0.5967888343,
+                "charger_use_share": 0.3081334999 * 4.0 / 2.0,
+            },
+        ),
+        (
+            "C26",
+            {
+                "trucks[0].count": 4,
+                "trucks[0].run_time.mean": "6 h",
+                "batteries.plain.charge_time.mean": "6 h",
+                "batteries.plain.cool_down.mean": "3 h",
+                "batteries.plain.inspection.time.mean": "30 min",
+                "layouts.one.batteries": 10,
+                "layouts.one.chargers": "3 x electronic_iuia",
+            },
+            120,
+            {
+                "exchanges_per_h": 0.4645228761,
+                "availability_share": 0.6967843142,
+                "ready_batteries": 0.5082296579,
+                "none_ready_time_share": 0.7457085177,
+                "charger_use_share": 0.4645228761 * 6.0 / 3.0,
+            },
+        ),
+    ],
+)
+def test_battery_loop(case, steady, title, changes, weeks, expected):
+    steady(title, case("c20", changes), "one", weeks, expected)
+
+
+# Spares under demand that does not slow down
+
+
+def _poisson(mean, number):
+    return exp(-mean) * mean**number / factorial(number)
+
+
+@pytest.mark.published(source=PALM, where="P(no ready) = P(Poisson(lam T) >= S), demand lam, turn-round T of any law")
+@pytest.mark.parametrize(
+    ("title", "per_h", "turn_round", "spares", "expected"),
+    [
+        ("C30", 10.0, {"mean": "6 min", "cv": 0.5}, 2, 0.2642411177),
+        ("C31", 2.0, "8 h", 24, 0.03668565782),
+        ("C33", 0.5, "12 h", 10, 0.08392401699),
+    ],
+)
+def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spares, expected):
+    """So many trucks that those few that wait slow nothing down."""
+    trucks = {"C30": 200, "C31": 300, "C33": 150}[title]
+    run_h = trucks / per_h
+    pipeline = {"C30": 1.0, "C31": 16.0, "C33": 6.0}[title]
+    assert sum(_poisson(pipeline, n) for n in range(spares)) == pytest.approx(1.0 - expected, abs=1e-9)
+    scenario = case(
+        "palm",
+        {
+            "trucks[0].count": trucks,
+            "trucks[0].run_time.mean": f"{run_h:g} h",
+            # What is left of an exponential time has the same law: the demand is steady from the start.
+            "trucks[0].first_run": [f"{-run_h * log((n + 0.5) / trucks):.6f} h" for n in range(trucks)],
+            "batteries.plain.charge_time": turn_round,
+            "layouts.one.batteries": trucks + spares,
+        },
+    )
+    weeks = {"C30": 4, "C31": 24, "C33": 100}[title]
+
+    runs = batsim.run(scenario, "one", replications=40, weeks=weeks, warm_up_weeks=5, seed=31 + spares, workers=1)
+
+    agree(f"{title}, {spares} spares", [("found_none_share", expected, runs.values["one"]["found_none_ready_share"])])
+
+
+# Charging in place: few chargers, trucks that find none go on
+
+
+@pytest.mark.published(source=ENGSET, where="N trucks, c chargers: p(j) ~ comb(N, j) (h / run)^j, j <= c, any charge law")
+@pytest.mark.parametrize("charge", [{"mean": "2 h", "law": "exponential"}, "2 h"])
+def test_charging_in_place_loses_as_engset_says(case, agree, charge):
+    """12 trucks with 5 h of work to a charge of 2 h at 4 chargers: the law of the charge does not matter."""
+    trucks, chargers, ratio, run_h, weeks = 12, 4, 2.0 / 5.0, 5.0, 30
+    weights = [comb(trucks, busy) * ratio**busy for busy in range(chargers + 1)]
+    shares = [weight / sum(weights) for weight in weights]
+    busy = sum(number * share for number, share in enumerate(shares))
+    asked = [(trucks - number) * share for number, share in enumerate(shares)]
+    scenario = case("engset", {"batteries.plain.charge_time": charge})
+    made = []
+    for replication in range(40):
+        record = batsim.simulate(
+            scenario, "one", seed=8, replication=replication, length_min=weeks * 10080.0, warm_up_min=10080.0
+        )
+        visits = record.columns("exchanges")
+        inside = visits["joined_min"] >= record.facts.warm_up_min
+        charges = record.columns("charges")
+        start, end = (
+            np.clip(charges[name], record.facts.warm_up_min, record.facts.horizon_min)
+            for name in ("start_min", "end_min")
+        )
+        made.append((np.sum(end - start) / (weeks * 10080.0), np.mean(visits["kind"][inside] == TURNED_AWAY), inside.sum()))
+
+    values = np.array(made)
+    rows = [
+        ("chargers busy", busy, values[:, 0]),
+        ("turned away_share", asked[-1] / sum(asked), values[:, 1]),
+        ("asking per hour", sum(asked) / run_h, values[:, 2] / (weeks * 168.0)),
+    ]
+    agree("Engset, 12 trucks, 4 chargers", rows)
+
+
+# Priorities in line
+
+
+def _priority_chain(counts, away_rates, service_rate):
+    """Steady state of a finite-source queue with one server and non-preemptive priorities for two classes.
+
+    Returns for each class its throughput and mean number waiting. States: trucks of each class at the station, and
+    the class served (0 for nobody).
+    """
+    states = [
+        (first, second, served)
+        for first, second, served in product(range(counts[0] + 1), range(counts[1] + 1), (0, 1, 2))
+        if (served == 0) == (first + second == 0) and (served != 1 or first) and (served != 2 or second)
+    ]
+    index = {state: number for number, state in enumerate(states)}
+    rates = np.zeros((len(states), len(states)))
+
+    def add(state, after, rate):
+        rates[index[state], index[after]] += rate
+        rates[index[state], index[state]] -= rate
+
+    for state in states:
+        first, second, served = state
+        if first < counts[0]:
+            add(state, (first + 1, second, served or 1), (counts[0] - first) * away_rates[0])
+        if second < counts[1]:
+            add(state, (first, second + 1, served or 2), (counts[1] - second) * away_rates[1])
+        if served:
+            left = (first - (served == 1), second - (served == 2))
+            add(state, (*left, 1 if left[0] else 2 if left[1] else 0), service_rate)
+    system = np.vstack([rates.T, np.ones(len(states))])
+    shares, *_ = np.linalg.lstsq(system, np.append(np.zeros(len(states)), 1.0), rcond=None)
+    found = []
+    for kind in (0, 1):
+        rate = sum((counts[kind] - s[kind]) * away_rates[kind] * p for s, p in zip(states, shares, strict=True))
+        waiting = sum((s[kind] - (s[2] == kind + 1)) * p for s, p in zip(states, shares, strict=True))
+        found.append((rate, waiting))
+    return found
+
+
+@pytest.mark.published(source=WORKED_OUT, where=COBHAM)
+def test_priorities_in_line(case, agree):
+    """Four trucks that go first and five that go after them, at one station; each waits as the chain says."""
+    exact = _priority_chain((4, 5), (1.0 / 120.0, 1.0 / 150.0), 1.0 / 20.0)
+    scenario, weeks, made = case("priority"), 30, []
+    for replication in range(40):
+        record = batsim.simulate(
+            scenario, "one", seed=16, replication=replication, length_min=weeks * 10080.0, warm_up_min=10080.0
+        )
+        visits = record.columns("exchanges")
+        inside = visits["start_min"] >= record.facts.warm_up_min
+        waits = visits["start_min"] - visits["joined_min"]
+        for group in (0, 1):
+            mine = inside & (visits["group"] == group)
+            made.append((np.sum(mine) / (weeks * 10080.0), np.mean(waits[mine])))
+
+    values = np.array(made).reshape(40, 2, 2)
+    rows = [
+        (f"{what} of group {group + 1}", value, values[:, group, position])
+        for group, (rate, waiting) in enumerate(exact)
+        for position, (what, value) in enumerate([("exchanges a minute", rate), ("wait", waiting / rate)])
+    ]
+    assert exact[0][1] / exact[0][0] < 0.6 * exact[1][1] / exact[1][0]  # who goes first waits much less
+    agree("two priorities at one station", rows)
+
+
+# The room over a day
+
+
+@pytest.mark.published(source=EICK, where="B19: mean on charge m(t) = integral of the arrival rate over the last 8 h")
+def test_batteries_on_charge_over_the_day(case, agree):
+    """3 an hour from 06:00 to 14:00, 2 an hour to 22:00: from none at 06:00 to 24 at 14:00 and down again."""
+    times = [6, 8, 10, 14, 16, 18, 22, 24, 28]
+    exact = [0.0, 6.0, 12.0, 24.0, 22.0, 20.0, 16.0, 12.0, 4.0]
+    scenario, weeks, found = case("profile"), 32, []
+    for replication in range(40):
+        record = batsim.simulate(
+            scenario, "one", seed=19, replication=replication, length_min=weeks * 10080.0, warm_up_min=10080.0
+        )
+        start, end = record.facts.warm_up_min, record.facts.horizon_min
+        course = room_course(record, start, end)
+        on_charge = course.batteries["on charge"]
+        days = start + 1440.0 * np.arange(weeks * 7 - 2)
+        # Just before the hour: at the hour itself the first charges of the day before end.
+        at = np.searchsorted(course.time_min, days[:, None] + 60.0 * np.array(times) - 1e-6, side="right") - 1
+        found.append(np.mean(on_charge[at], axis=0))
+
+    values = np.array(found)
+    assert np.all(values[:, 0] == 0.0)
+    rows = [(f"on charge at {hour}:00", mean, values[:, n]) for n, (hour, mean) in enumerate(zip(times, exact, strict=True))]
+    agree("batteries on charge over the day", rows[1:])
+
+
+# Shift changes
+
+
+@pytest.mark.published(source=WORKED_OUT, where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
+@pytest.mark.parametrize(("stations", "mean_min", "longest_min"), [(1, 114.0, 228.0), (2, 54.0, 108.0)])
+def test_burst_at_a_shift_change(case, record, stations, mean_min, longest_min):
+    """Twenty trucks leave at the end of their shift, though their batteries would last for weeks."""
+    made = record(case("shift_change", {"layouts.one.stations": stations})).frame("exchanges")
+
+    waits = made["start_min"] - made["joined_min"]
+    assert set(made["joined_min"]) == {720.0}
+    assert set(made["reason"]) == {"shift change"}
+    assert sorted(waits) == [12.0 * (number // stations) for number in range(20)]
+    assert (waits.mean(), waits.max()) == (mean_min, longest_min)
+
+
+@pytest.mark.published(source=WORKED_OUT, where="arrivals evenly spaced at s / c or more give zero wait (D/D/c)")
+@pytest.mark.parametrize(
+    ("spread", "stations", "mean_min"), [("240 min", 1, 0.0), ("120 min", 2, 0.0), ("120 min", 1, 57.0), ("30 min", 1, 99.75)]
+)
+def test_staggering_takes_the_burst_away(case, record, spread, stations, mean_min):
+    """Spread evenly over N s / c minutes nobody waits; over less, the k-th waits k (s - gap), as in D/D/1."""
+    changes = {"layouts.one.stations": stations, "trucks[0].exchange_when.spread": spread}
+    made = record(case("shift_change", changes)).frame("exchanges")
+
+    minutes = float(spread.split()[0])
+    assert sorted(made["left_min"]) == pytest.approx([720.0 - minutes * n / 20 for n in range(19, -1, -1)])
+    assert (made["start_min"] - made["joined_min"]).mean() == pytest.approx(mean_min)
+    assert mean_min == pytest.approx(max(0.0, 9.5 * (12.0 / stations - minutes / 20)))
