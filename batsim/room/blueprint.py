@@ -307,7 +307,7 @@ def _group(scenario: "Scenario", number: int, lines: tuple[int, ...], horizon: f
     air = _weekly(scenario, truck.air or scenario.site.room_air, horizon, warm_up_min)
     room = _weekly(scenario, scenario.site.room_air, horizon, warm_up_min)
     way = truck.to_room
-    breaks = break_starts(scenario.week, truck.shifts, windows, until)
+    breaks = break_starts(scenario.week, truck.shifts, windows, until, warm_up_min)
     return GroupPlan(
         number=number,
         truck=truck,
@@ -342,6 +342,6 @@ def _crew(scenario: "Scenario", layout: str, horizon: float, warm_up_min: float)
     for name, attendants in crew.items():
         if attendants:
             windows = group_windows(scenario.week, [name], horizon + ALWAYS_AHEAD, warm_up_min)
-            breaks = break_starts(scenario.week, [name], windows, horizon + ALWAYS_AHEAD)
+            breaks = break_starts(scenario.week, [name], windows, horizon + ALWAYS_AHEAD, warm_up_min)
             shifts.append(CrewShift(name, int(attendants), attendants.with_skill(skill), tuple(windows), breaks))
     return tuple(shifts)

@@ -52,6 +52,8 @@ class CareDesk:
         """By line and care: when there are rounds."""
         self.trucks: deque[Waiting] = deque()
         """Trucks that wait for care of the battery in them, first come first."""
+        self.laid_down: dict[Battery, tuple[int, float]] = {}
+        """Batteries whose care others must take over: which care, and when it began. [-, min]"""
         self.due_since: dict[int, float] = {}
         """By battery. [min]"""
         self.before = [any(care.before_charge for care in line.care) for line in room.plan.lines]
@@ -80,10 +82,7 @@ class CareDesk:
     def before_charge(self, battery: "Battery") -> None:
         """Take in a spent battery; it goes on to the charging desk."""
         self._next(battery, 0, before=True)
-        if not self.room.exchange.waits_for_crew:  # else whoever is free is kept for the exchange
-            for task in self.room.order:
-                if task in self.queues:
-                    self.serve(task)
+        self.room.serve()
 
     def after_charge(self, battery: "Battery") -> None:
         """Take in a charged and cooled battery; it becomes ready when all that is due is done."""
@@ -91,9 +90,9 @@ class CareDesk:
 
     def _next(self, battery: "Battery", index: int, *, before: bool) -> None:
         """Put a battery in turn for the next care that is due, else let it go on."""
-        line = battery.line
-        for number, care in enumerate(line.plan.care[index:], start=index):
-            if care.before_charge is not before or not self.is_due(battery, number, self.room.env.now):
+        line, now = battery.line, self.room.env.now
+        for number, care in enumerate(line.plan.care):
+            if number < index or care.before_charge is not before or not self.is_due(battery, number, now):
                 continue
             in_turn = self.in_round(line.number, number, self.room.env.now)
             if in_turn or (care.rounds is not None and care.rounds.overdue == "hold"):
@@ -124,12 +123,15 @@ class CareDesk:
         end_min = job.begin()
         if end_min < inf:
             self.write(battery, index, (self.due_since.pop(battery.number), start_min, end_min))
+        else:
+            self.laid_down[battery] = index, start_min
 
     def _done(self, battery: "Battery", index: int, start_min: float) -> None:
         """End one care: what else is due, or ready."""
         now = self.room.env.now
         due_min = self.due_since.pop(battery.number, None)
         if due_min is not None:  # it was handed over, so its end was not known
+            del self.laid_down[battery]
             self.write(battery, index, (due_min, start_min, now))
         self._next(battery, index + 1, before=battery.line.plan.care[index].before_charge)
 
@@ -146,7 +148,9 @@ class CareDesk:
         battery.care_min[index] = times[1]
 
     def write_unfinished(self) -> None:
-        """Write rows for batteries whose turn had come when the run ends."""
+        """Write rows for batteries whose turn had come, or whose care others must take over, when the run ends."""
+        for battery, (index, start_min) in self.laid_down.items():
+            self.write(battery, index, (self.due_since[battery.number], start_min, nan))
         waiting = [(battery, index) for queue in self.queues.values() for battery, index in queue]
         waiting += [(battery, index) for (_, index), held in self.held.items() for battery in held]
         for battery, index in waiting:

@@ -71,6 +71,8 @@ def care_in_truck(room: "Room", truck: "Truck", since_min: float, latest_min: fl
             if not waiting.called.triggered:
                 continue
             start_min = room.env.now
+            if not _ends_in_time(room, waiting, minutes, latest_min):
+                continue
             yield from _done_by(room, waiting, plan.task, minutes)
             time = room.env.now
         else:
@@ -96,6 +98,19 @@ def _wait(room: "Room", waiting: Waiting, time_min: float, until_min: float) -> 
         room.care.trucks.remove(waiting)
 
 
+def _ends_in_time(room: "Room", waiting: Waiting, minutes: float, latest_min: float) -> bool:
+    """Tell whether work that begins now ends before the truck leaves; else give everything back."""
+    now, crew = room.env.now, room.crew
+    end_min = crew.end_of(waiting.people, now, minutes)
+    if latest_min == inf or (end_min <= latest_min and end_min <= crew.stop_of(waiting.people)):
+        return True
+    crew.give_back(waiting.people)
+    for _, unit in waiting.held:
+        unit.hold_until(now)
+    room.serve()
+    return False
+
+
 def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Generator[Event, None, None]":
     """Have the work done, and the devices given back."""
     start_min, done = room.env.now, Moment(room.env)
@@ -106,6 +121,6 @@ def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Gene
     SoloJob(room.crew, room.care.person, task, minutes, finished).begin_with(waiting.people)
     yield done
     for kind, unit in waiting.held:
-        unit.free_min = room.env.now
+        unit.hold_until(room.env.now)
         room.record.write["devices"]((kind, unit.number, start_min, room.env.now, 0.0))
     room.serve()

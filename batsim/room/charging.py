@@ -81,6 +81,8 @@ class ChargingDesk:
             self.sharing = SharedPower(room, plan.charging.power_limit_kw)
         self.to_connect: list[Battery] = []
         """Batteries that have a charger and wait for a person, first come first."""
+        self.laid_down: dict[Battery, None] = {}
+        """Batteries whose connecting others must take over."""
 
     def receive(self, battery: "Battery") -> None:
         """Take in a spent battery that stands in its place."""
@@ -125,6 +127,10 @@ class ChargingDesk:
         while self.to_connect and self.room.crew.can_spare(1):
             self._connect(self.to_connect.pop(0))
 
+    def unfinished(self) -> "list[Battery]":
+        """Batteries that wait when the run ends: for a charger, for a person, or for others to take over."""
+        return [*(battery for line in self.room.lines for battery in line.spent), *self.to_connect, *self.laid_down]
+
     def _assign(self, battery: "Battery", pool: ChargerPool) -> None:
         """Give a battery its charger and have it connected."""
         pool.free -= 1
@@ -133,23 +139,28 @@ class ChargingDesk:
             self._charge(battery, self.room.env.now, self.room.env.now)
             return
         self.room.state(battery, WAITING)
-        if not self.needs_person or (self.room.crew.can_spare(1) and not self.room.exchange.waits_for_crew):
+        if not self.needs_person or (self.room.usual_order and self.room.can_spare_one()):
             self._connect(battery)
-        else:
-            self.to_connect.append(battery)
+            return
+        self.to_connect.append(battery)
+        if not self.room.usual_order:
+            self.room.serve()
 
     def _connect(self, battery: "Battery") -> None:
         """Connect a battery; the person is held meanwhile, the charge starts after."""
         room, now = self.room, self.room.env.now
         minutes = next(room.connect_times[battery.number])
         if self.needs_person:
-            SoloJob(room.crew, self.connector, CONNECTING, minutes, partial(self._connected, battery, now)).begin()
+            job = SoloJob(room.crew, self.connector, CONNECTING, minutes, partial(self._connected, battery, now))
+            if job.begin() == inf:
+                self.laid_down[battery] = None
         else:
             room.record.write["work"]((self.connector, CONNECTING, now, now + minutes, minutes, 1))
             self._charge(battery, now, now + minutes)
 
     def _connected(self, battery: "Battery", since_min: float) -> None:
         """Let the current on."""
+        self.laid_down.pop(battery, None)
         self._charge(battery, since_min, self.room.env.now)
 
     def _charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:

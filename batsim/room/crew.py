@@ -79,7 +79,12 @@ class Crew:
         self.stops_in_breaks = rules.crew_break in ("pause", "put_back")
         self.again_after_break = rules.crew_break == "put_back"
         self.hands_over = self.limited and rules.crew_shift_end != "finish"
+        means = [each for each in (room.plan.exchange, room.plan.standby) if each is not None and each.attendants]
+        self.skill_for_all = bool(means) and all(each.attendants == each.skilled for each in means)
+        """Whether exchanges keep no attendants but qualified ones."""
         self.again_after_shift = rules.crew_shift_end == "put_back"
+        self.all_alike = all(shift.qualified == shift.attendants for shift in room.plan.crew_shifts)
+        """Whether it does not matter who is taken."""
         self.unmanned: deque[Unmanned] = deque()
         """Jobs whose people have gone home, first come first."""
         self._crossings: dict[frozenset[Crossing], Crossing] = {}
@@ -96,11 +101,19 @@ class Crew:
         free = self.free
         return len(free) >= count and (not skilled or sum(person.skilled for person in free) >= skilled)
 
+    def others_are_free(self) -> bool:
+        """Tell whether somebody is free whom no exchange could use: without the skill that it asks of all."""
+        return self.skill_for_all and any(not person.skilled for person in self.free)
+
     def take(self, count: int, skilled: int = 0) -> list[Person]:
         """Keep attendants for a job: the qualified ones that it needs, and else those who are not."""
         if not self.limited or not count:
             return []
         free = self.free
+        if count == 1 and self.all_alike:
+            person = free.pop(0)
+            person.busy = True
+            return [person]
         taken = [person for person in free if person.skilled][:skilled]
         for wanted in (False, True):
             for person in free:
@@ -136,8 +149,11 @@ class Crew:
         """Let people go home in the middle of a job; the job waits for others."""
         for person in people:
             person.busy = False
-            person.break_due_min = 0.0
-            if person.on_duty and self.room.env.now < person.leaves_min:
+            if self.room.env.now >= person.leaves_min:
+                person.break_due_min = 0.0
+            elif person.break_due_min:
+                self._take_break(person)
+            elif person.on_duty:
                 self.free.append(person)
         self.unmanned.append(job)
 

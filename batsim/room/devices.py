@@ -1,12 +1,16 @@
 """Devices that move batteries: each with where it was left, until when it is held, and whether it is out of use."""
 
 from math import inf
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from batsim.room.clock import Moment
 
 
 class Unit:
     """One device."""
 
-    __slots__ = ("free_min", "number", "out", "point")
+    __slots__ = ("free_min", "number", "out", "point", "told")
 
     def __init__(self, number: int, point: int) -> None:
         self.number = number
@@ -16,6 +20,16 @@ class Unit:
         """How many reasons keep it out of use."""
         self.point = point
         """Where it was left."""
+        self.told: list[Moment] = []
+        """What is to be told as soon as the end of what it does is known."""
+
+    def hold_until(self, time_min: float) -> None:
+        """Settle when what it does is over; infinite while that is not known. [min]"""
+        self.free_min = time_min
+        if self.told and time_min < inf:
+            for moment in self.told:
+                moment.after(0.0)
+            self.told.clear()
 
 
 class Devices:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from batsim.formulas.discharge import discharge
 from batsim.record import TURNED_AWAY
 from batsim.room.clock import ASKS, Moment, ticked
-from batsim.room.stints import Worker
+from batsim.room.stints import SPENT, Worker
 from batsim.room.streams import exchange_times
 from batsim.room.visits import wait_for_call
 
@@ -146,7 +146,8 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
             yield from wait_for_call(room, truck, truck.planned[1])
         else:
             yield Moment(env).after(truck.joined_min - env.now, ASKS)
-        if may_carry_on and not truck.line.ready and (truck.run_times or truck.arrival_soc > cut_out):
+        may_go = may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + SPENT)
+        if may_go and not truck.line.has_one_for(truck):
             _turn_away(room, truck)
             goes_on = truck.carry_on(truck.back_min, cut_out)
             continue

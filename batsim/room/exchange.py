@@ -63,7 +63,7 @@ class ExchangeDesk:
         """Free stations by number; None without a limit."""
         self.station_out = [0] * len(self.stations or ())
         """How many reasons keep each station out of use."""
-        self.going_out: dict[int, Moment] = {}
+        self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
         self.set_down = room.plan.set_down_places
         self.means = [Means(room, 0, plan, room.plan.devices)]
@@ -99,6 +99,8 @@ class ExchangeDesk:
         done = Moment(self.room.env)
         if not line.waiting and not self.sorted_lines and self.lacks(line) == NOTHING:
             self._start(truck, line, done)
+            if self.limited_reach:  # what others could not use may have been the last of its kind
+                self.note_causes()
             return done
         truck.served, truck.in_line = done, True
         line.join(truck)
@@ -275,7 +277,8 @@ class ExchangeDesk:
         if not self.station_out[station]:
             heappush(self.stations, station)
         elif station in self.going_out:
-            self.going_out.pop(station).after(0.0)
+            for told in self.going_out.pop(station):
+                told.after(0.0)
 
 
 def _before(truck: "Truck", other: "Truck") -> bool:

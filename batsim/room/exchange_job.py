@@ -72,12 +72,8 @@ class ExchangeJob:
         self.station, self.people, self.held, self.done = station, people, held, done
         self.place = fresh.place
         self.start_min = desk.room.env.now
+        self.came: tuple[float, ...] = ()
         self.free_min = self.end_min = self.back_min = nan
-        self.came = (
-            truck.reason, truck.number, truck.group.number, truck.line.number, EXCHANGE, self.spent.number,
-            fresh.number, truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
-        )  # fmt: skip
-        """How the truck came; it may be at work again before all is done."""
         self.next_instant = 0
         """Number of the instant that happens next."""
 
@@ -92,9 +88,9 @@ class ExchangeJob:
         if means.in_steps:
             self._begin_in_steps(list(times))
             return
-        self.people_min, position = now, 2
+        position = 2
         for instant in means.plan.instants:
-            self._settle(instant, now + times[position])
+            self._settle(instant, now + times[position], times[position])
             position += 1
         write_device = desk.write_device
         for kind, unit in self.held:
@@ -104,21 +100,20 @@ class ExchangeJob:
             desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, times[0], means.plan.attendants))
         self._book(times[1])
 
-    def _settle(self, instant: "Instant", time_min: float) -> None:
-        """Settle when an instant happens."""
-        room = self.desk.room
-        delay = time_min - room.env.now
-        if instant.truck:
+    def _settle(self, instant: "Instant", time_min: float, delay_min: float) -> None:
+        """Settle when an instant happens, so many minutes from now."""
+        _, truck, end, people = instant
+        if truck:
             self.free_min = time_min
             self.truck.leaves_with(self.fresh, time_min)
             self.back_min = self.truck.back_min
             self.done.callbacks.insert(0, self._give_back)
-            self.done.after(delay)
+            self.done.after(delay_min)
         else:
-            Moment(room.env, self._give_back).after(delay)
-        if instant.people:
+            Moment(self.done.env, self._give_back).after(delay_min)
+        if people:
             self.people_min = time_min
-        if instant.end:
+        if end:
             self.end_min = time_min
 
     def _book(self, driven_min: float) -> None:
@@ -130,15 +125,24 @@ class ExchangeJob:
 
     def write(self) -> None:
         """Write the row of the exchange, as far as its times are known."""
-        reason, *came = self.came
+        (*came, reason) = self.came or self._came()
         self.desk.write((
             *came, self.start_min, self.free_min, self.end_min, self.back_min, 0.0, reason, self.station,
             self.means.number,
         ))  # fmt: skip
 
+    def _came(self) -> tuple[float, ...]:
+        """How the truck came; it may be at work again before an exchange that is handed over is done."""
+        truck = self.truck
+        return (
+            truck.number, truck.group.number, truck.line.number, EXCHANGE, self.spent.number, self.fresh.number,
+            truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min, truck.reason,
+        )  # fmt: skip
+
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
         self.minutes = minutes
+        self.came = self._came()
         self.metres = [0.0] * len(self.means.devices)
         if self.means.plan.has_legs:
             self._add_ways()
@@ -175,7 +179,7 @@ class ExchangeJob:
         """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""
         crew, plan = self.desk.room.crew, self.means.plan
         people, stop_min = self.people, crew.stop_of(self.people)
-        self.part_min = time = self.ready_min
+        self.part_min, time = self.desk.room.env.now, self.ready_min
         ends: dict[int, float] = {}
         first, attended_min = self.next_step, 0.0
         for step in range(first, len(plan.hands)):
@@ -210,12 +214,12 @@ class ExchangeJob:
         self.people_min = self.part_min
         for instant in plan.instants:
             if instant.step in ends:
-                self._settle(instant, ends[instant.step])
+                self._settle(instant, ends[instant.step], ends[instant.step] - env.now)
         last_steps = list(plan.device_steps.values())
         for kind, unit in self.held:
             last = last_steps[kind]
             if last >= first:
-                unit.free_min = ends.get(last, inf)
+                unit.hold_until(ends.get(last, inf))
             if last in ends:
                 desk.write_device(
                     (self.means.devices[kind].kind, unit.number, self.start_min, ends[last], self.metres[kind])
@@ -243,11 +247,11 @@ class ExchangeJob:
         """Give back what is not needed after the next instant, then see who can use it."""
         desk, plan = self.desk, self.means.plan
         room = desk.room
-        instant = plan.instants[self.next_instant]
+        _step, truck, is_end, people = plan.instants[self.next_instant]
         self.next_instant += 1
-        if instant.people:
+        if people:
             room.crew.give_back(self.people)
-        if instant.truck:
+        if truck:
             desk.free_station(self.station)
             fresh = self.fresh
             if desk.places_needed or desk.at_arrival:
@@ -256,7 +260,7 @@ class ExchangeJob:
             desk.write_state((fresh.number, IN_TRUCK, room.env.now))
             if fresh.pool is not None:
                 room.charging.release(fresh)
-        if instant.end:
+        if is_end:
             desk.set_down += plan.set_down_places
             if not desk.at_arrival:
                 room.state(self.spent, SPENT)

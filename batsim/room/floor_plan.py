@@ -9,6 +9,7 @@ from batsim.room.clock import TICKS_PER_MIN
 from batsim.scenario.floor import Spot, place_spots, station_spots
 
 if TYPE_CHECKING:
+    from batsim.room.battery import Battery
     from batsim.scenario.floor import Floor
     from batsim.scenario.handling import Device
 
@@ -48,6 +49,37 @@ class FloorPlan:
     def nearest_first(self) -> list[int]:
         """Places by their mean way from all stations."""
         return sorted(range(self.places), key=lambda place: (sum(rank[place] for rank in self.rank), place))
+
+    def shared_out(self, batteries: int, empty: int) -> list[int]:
+        """Places for so many batteries, the nearest of each station in turn, that leave each one an empty place.
+
+        What a station cannot reach never comes to it, so each needs ready batteries and empty places of its own.
+        """
+        free, found = set(range(self.places)), []
+        for number in range(batteries):
+            stations = [(number + each) % self.stations for each in range(self.stations)]
+            near = ([place for place in self.nearest[station] if place in free] for station in stations)
+            choices = [place for places in near for place in places[:1] if self._leaves(free - {place}, empty)]
+            others = [place for place in self.nearest_first if place in free]
+            beyond = [place for place in others if all(place not in near for near in self.in_reach)]
+            place = (choices or beyond or others)[0]
+            free.remove(place)
+            found.append(place)
+        return found
+
+    def _leaves(self, free: set[int], empty: int) -> bool:
+        """Tell whether so many empty places are left in reach of every station."""
+        return all(len(near & free) >= empty for near in self.in_reach)
+
+
+def in_turn(batteries: "list[Battery]") -> "list[Battery]":
+    """One battery of each line, then another of each, and so on."""
+    seen: dict[int, int] = {}
+    turns = []
+    for battery in batteries:
+        turn = seen[battery.line.number] = seen.get(battery.line.number, 0) + 1
+        turns.append((turn, battery.number, battery))
+    return [battery for _, _, battery in sorted(turns, key=lambda each: each[:2])]
 
 
 def floor_plan(

@@ -22,6 +22,7 @@ from batsim.room.care_in_truck import care_in_truck
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
+from batsim.room.stints import SPENT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -162,7 +163,9 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.below_cut_out = int(battery.soc_share < truck.line.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
         cut_out = truck.line.plan.battery.discharge_to_share
-        if room.plan.rules.if_none_ready == "carry_on" and (truck.run_times is not None or battery.soc_share > cut_out):
+        if room.plan.rules.if_none_ready == "carry_on" and (
+            truck.run_times is not None or battery.soc_share > cut_out + SPENT
+        ):
             _turn_away(room, truck)
             return
         truck.in_line = True
@@ -182,12 +185,12 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     goal, latest = _goal_in_shift(room, truck, begin, over)
     truck.plugged_min = now
     given = yield from _give(room, truck, goal, begin, latest)
-    truck.plugged_min = nan
     end = given.end_min
     _charged(room, truck, given, now, begin, part=goal < FULL)
     water = 0.0
     if _never_rests(truck):
         water = yield from care_in_truck(room, truck, end, inf)
+    truck.plugged_min = nan
     free = end + water + unplug
     truck.back_min = free + truck.trip_min
     who = (truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number)

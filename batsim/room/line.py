@@ -51,6 +51,10 @@ class Line:
             return self.waiting[0]
         return next((truck for truck in self.waiting if truck.reason == SHIFT_CHANGE), None)
 
+    def has_one_for(self, truck: "Truck") -> bool:
+        """Tell whether a battery is ready that a truck may have."""
+        return len(self.ready) > (0 if truck.reason == SHIFT_CHANGE else self.reserve)
+
     def put_ready(self, battery: "Battery") -> None:
         """Add a ready battery where the picking rule will look for it."""
         if self.picking == "longest_rested":

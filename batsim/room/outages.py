@@ -4,6 +4,8 @@ What breaks down in use finishes what it is doing and goes out of use then; its 
 """
 
 from collections.abc import Generator
+from heapq import heapify
+from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.room.clock import CALENDAR, Moment
@@ -91,9 +93,14 @@ def _unit(room: "Room", device: int, number: int) -> "Unit":
 def _take_device(room: "Room", unit: "Unit") -> Waiting:
     """Take a device out when what it does is over."""
     unit.out += 1
-    busy_min = unit.free_min - room.env.now
-    if 0.0 < busy_min < float("inf"):
-        yield Moment(room.env).after(busy_min)
+    room.serve()  # what stands by may begin at once
+    while (busy_min := unit.free_min - room.env.now) > 0.0:
+        if busy_min < inf:
+            yield Moment(room.env).after(busy_min)
+        else:  # its people have gone home in the middle of it
+            told = Moment(room.env)
+            unit.told.append(told)
+            yield told
 
 
 def _take_station(room: "Room", number: int) -> Waiting:
@@ -112,9 +119,10 @@ def _take_station(room: "Room", number: int) -> Waiting:
     desk.station_out[number] += 1
     if number in desk.stations:
         desk.stations.remove(number)
-    elif desk.station_out[number] == 1:
+        heapify(desk.stations)
+    elif desk.station_out[number] == 1 or number in desk.going_out:
         told = Moment(room.env)
-        desk.going_out[number] = told
+        desk.going_out.setdefault(number, []).append(told)
         yield told
 
 

@@ -19,6 +19,7 @@ from batsim.room.crew import Crew
 from batsim.room.duty import Truck, duty
 from batsim.room.exchange import ExchangeDesk
 from batsim.room.facts import facts_of
+from batsim.room.floor_plan import in_turn
 from batsim.room.in_truck import duty_in_truck
 from batsim.room.line import Line
 from batsim.room.outages import start_outages
@@ -71,6 +72,7 @@ class Room:
             if task in self.care.queues or (not self.usual_order and task in (EXCHANGING, CONNECTING))
         ]
         """Tasks by their priority; of care only what there is."""
+        self.care_queues = [(self.care.queues[task], task) for task in self.order if task in self.care.queues]
         self.trucks = self._make_trucks()
         if plan.exchange is None:
             self.spots = SpotDesk(self)
@@ -116,12 +118,12 @@ class Room:
         if self.usual_order:
             if self.in_line:
                 self.exchange.serve()
-                if self.exchange.waits_for_crew:
+                if self.exchange.waits_for_crew and not self.crew.others_are_free():
                     return
             if self.charging.to_connect:
                 self.charging.serve()
-            for task in self.order:
-                if self.care.queues[task]:
+            for queue, task in self.care_queues:
+                if queue:
                     self.care.serve(task)
         else:
             for task in self.order:
@@ -137,13 +139,19 @@ class Room:
         if task == EXCHANGING:
             if self.in_line:
                 self.exchange.serve()
-                return not self.exchange.waits_for_crew
+                return not self.exchange.waits_for_crew or self.crew.others_are_free()
         elif task == CONNECTING:
             if self.charging.to_connect:
                 self.charging.serve()
         elif self.care.queues[task]:
             self.care.serve(task)
         return True
+
+    def can_spare_one(self) -> bool:
+        """Tell whether an attendant is free for a job that must leave people to the exchanges."""
+        if not self.crew.can_spare(1):
+            return False
+        return not self.exchange.waits_for_crew or self.crew.others_are_free()
 
     def note_causes(self) -> None:
         """Write down anew what the lines wait for, after somebody has gone off duty."""
@@ -196,16 +204,21 @@ class Room:
     def _put_out_spares(self) -> None:
         """Stand the spare batteries, ready, in the nearest places."""
         desk, floor = self.exchange, self.plan.floor
-        places = iter(range(int(self.plan.places)) if floor is None else floor.nearest_first)
+        places = list(range(int(self.plan.places)) if floor is None else floor.nearest_first)
         in_trucks = {truck.battery.number for truck in self.trucks}
-        for battery in self.batteries:
-            if battery.number not in in_trucks:
-                battery.place = next(places)
-                self.state(battery, READY)
-                battery.line.put_ready(battery)
-                if self.charging.bound:
-                    self._bind(battery)
-        desk.empty = list(places)
+        spares = [battery for battery in self.batteries if battery.number not in in_trucks]
+        first = places[: len(spares)]
+        if desk.limited_reach and floor is not None:
+            first = floor.shared_out(len(spares), desk.places_needed)
+            spares = in_turn(spares)
+        for battery, place in zip(spares, first, strict=True):
+            battery.place = place
+            self.state(battery, READY)
+            battery.line.put_ready(battery)
+            if self.charging.bound:
+                self._bind(battery)
+        taken = frozenset(first)
+        desk.empty = [place for place in places if place not in taken]
 
     def _bind(self, battery: Battery) -> None:
         """Let a spare stand before a charger of its own, as long as there are any."""
@@ -235,7 +248,7 @@ class Room:
                 write["exchanges"]((*who, *came, truck.plugged_min, nan, nan, nan, 0.0, truck.reason, -1, 0))
         if self.charging.sharing is not None:
             self.charging.sharing.write_under_way(horizon)
-        for battery in [battery for line in self.lines for battery in line.spent] + self.charging.to_connect:
+        for battery in self.charging.unfinished():
             place = (battery.number, battery.line.number, nan, battery.place)
             write["charges"]((*place, battery.spent_min, *([nan] * 14)))
         self.care.write_unfinished()

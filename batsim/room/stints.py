@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 CLOSE = 5e-3
 """The capacity factor of a stint is found when it moves by less than this: what is left is ten times less. [-]"""
 MOST_PASSES = 8
+SPENT = 1e-6
+"""Less than this above the cut-out lasts for some ticks of the clock at most: nothing is left to carry on with."""
 
 
 class Worker:

@@ -83,12 +83,17 @@ def group_windows(
 
 
 def break_starts(
-    week: Week, names: tuple[str, ...] | list[str], windows: list[Window], until_min: float
+    week: Week, names: tuple[str, ...] | list[str], windows: list[Window], until_min: float, warm_up_min: float = 0.0
 ) -> frozenset[float]:
-    """Ends of those windows that a break or a handover follows, not the end of work. [min]"""
+    """Ends of those windows that a break or a handover follows, not the end of work or a holiday. [min]"""
+    closed = closed_days(week, warm_up_min)
     whole = {"breaks": (), "handover_min": 0.0}
     spans = joined(
-        [span for name in names for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min)]
+        [
+            span
+            for name in names
+            for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min, closed)
+        ]
     )
     begins = [begin for begin, _ in spans]
     return frozenset(
@@ -125,6 +130,16 @@ def manned_windows(week: Week, crew: Mapping[str, int], needed: int, until_min: 
         elif on_duty < needed <= before and time > since:
             manned.append((since, time))
     return joined(manned)
+
+
+def common(first: list[Window], second: list[Window]) -> list[Window]:
+    """Windows in which both sets of windows work. [min]"""
+    return sorted(
+        (max(start, other_start), min(end, other_end))
+        for start, end in first
+        for other_start, other_end in second
+        if min(end, other_end) > max(start, other_start)
+    )
 
 
 def overlap_min(first: list[Window], second: list[Window]) -> float:

@@ -61,6 +61,9 @@ def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Seque
         at: Path = ("layouts", name)
         known = list(scenario.handling)
         yield from _known(stated, (*at, "handling"), layout.handling, known, "handling arrangement", offers)
+        if layout.standby is not None:
+            here: Path = (*at, "standby", "handling")
+            yield from _known(stated, here, layout.standby.handling, known, "handling arrangement", offers)
         for position, count in enumerate(layout.chargers):
             path = (*at, "chargers", position) if stated.holds((*at, "chargers", 0)) else (*at, "chargers")
             yield from _known(stated, path, count.charger, list(scenario.chargers), "charger type", offers)

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from batsim.scenario.base import Count, Frozen, Kind, Quantity, each_entry
+from batsim.scenario.base import Count, Fault, Frozen, Kind, Quantity, each_entry, refuse
 
 WEEKS_A_YEAR = 52
 MOST_FACTOR = 5.0
@@ -27,24 +27,21 @@ class WeeklyFactors(Kind):
         if not isinstance(value, dict):
             msg = "needs calendar weeks with their share of the stated work, such as {'48-51': 130 %}"
             raise ValueError(msg)
+        rule = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
+        refuse([Fault((key,), rule) for key in value if not _weeks(key)])
+        shares = each_entry(value.items(), Quantity("share", above=0.0, most=MOST_FACTOR).read)
         factors = [1.0] * WEEKS_A_YEAR
-        pairs = each_entry([(str(key), (str(key), each)) for key, each in value.items()], _weeks_and_share)
-        for weeks, share in pairs:
-            for week in weeks:
+        for key, share in zip(value, shares, strict=True):
+            for week in _weeks(key):
                 factors[week - 1] = share
         return tuple(factors)
 
 
-def _weeks_and_share(entry: object) -> tuple[range, float]:
-    """Read one entry: a week or a range of weeks, and its share."""
-    assert isinstance(entry, tuple)  # as it was made above
-    key, value = entry
-    match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", key)
+def _weeks(key: object) -> range:
+    """Read a week or a range of weeks; empty where it is none."""
+    match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", str(key))
     first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
-    if not 1 <= first <= last <= WEEKS_A_YEAR:
-        msg = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first; got '{key}'"
-        raise ValueError(msg)
-    return range(first, last + 1), Quantity("share", above=0.0, most=MOST_FACTOR).read(value)
+    return range(first, last + 1) if 1 <= first <= last <= WEEKS_A_YEAR else range(0)
 
 
 class Demand(Frozen):

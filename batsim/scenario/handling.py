@@ -129,7 +129,7 @@ class Step(Frozen):
         if self.ways and self.device is None:
             faults.append(Fault(("device",), "missing: the device that goes the ways"))
         if self.skill is not None and not self.by.attendants:
-            faults.append(Fault(("skill",), "is of attendants; this step has none", self.skill))
+            faults.append(Fault(("skill",), "is of attendants; this step has none", f"'{self.skill}'"))
         refuse(faults)
         return self
 

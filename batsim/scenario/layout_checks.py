@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases, phases_hours
 from batsim.scenario.base import UNLIMITED
-from batsim.scenario.calendar import group_windows, manned_windows, overlap_min
+from batsim.scenario.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.charging_checks import charging_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.marked import Marked, Path
@@ -141,8 +141,10 @@ def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]
     if arrangement.in_truck:
         held = dict(arrangement.watering_devices)
     yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, stated)
-    if layout.set_down_places is not None and layout.set_down_places < arrangement.set_down_places:
-        rule = f"would deadlock: one exchange takes {arrangement.set_down_places}"
+    standby = scenario.standby(name)
+    taken = max(arrangement.set_down_places, standby.set_down_places if standby is not None else 0)
+    if layout.set_down_places is not None and layout.set_down_places < taken:
+        rule = f"would deadlock: one exchange takes {taken}"
         yield problem(stated, ("layouts", name, "set_down_places"), rule, got=f"{layout.set_down_places:g}")
 
 
@@ -184,7 +186,9 @@ def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
         yield problem(stated, path, rule, got=stated_crew)
         return
     qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
-    if skill is not None and not manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN):
+    if skill is not None:
+        crew = common(crew, manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN))
+    if not crew:
         rule = (
             f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
         )

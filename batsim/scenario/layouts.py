@@ -7,7 +7,6 @@ from pydantic import Field
 
 from batsim.scenario.base import (
     Count,
-    Fault,
     Frozen,
     Kind,
     Minutes,
@@ -16,7 +15,6 @@ from batsim.scenario.base import (
     Words,
     by_default,
     each_entry,
-    refuse,
 )
 from batsim.scenario.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.charging_rules import ChargingRules
@@ -155,8 +153,10 @@ class CrewCounts(Kind):
         counts = each_entry(value.items(), Count(most=MOST_ATTENDANTS).read)
         by_name = {str(key): int(count) for key, count in zip(keys, counts, strict=True)}
         in_all = by_name.pop("attendants")
-        rule = f"must be at most {in_all}, the attendants in all"
-        refuse([Fault((skill,), rule, str(count)) for skill, count in by_name.items() if count > in_all])
+        for skill, count in by_name.items():
+            if count > in_all:
+                msg = f"{count} are qualified for '{skill}', and there are {in_all} attendants in all"
+                raise ValueError(msg)
         return Attendants(in_all, by_name)
 
 

@@ -85,7 +85,10 @@ def _zones(scenario: Scenario, name: str, floor: Floor, places: int, stated: Mar
             ways = [abs(spot.x_m - station.x_m) + abs(spot.y_m - station.y_m) for spot in spots]
             near = sum(way <= (UNLIMITED if kind.reach_m is None else kind.reach_m) for way in ways)
             if near <= arrangement.empty_places:
-                rule = f"{device} reaches {near} places from station {number + 1}; it needs an empty and a ready one"
+                rule = (
+                    f"{device} reaches only {near} of {len(spots)} places from station {number + 1}; it needs ready "
+                    "batteries and an empty place in reach"
+                )
                 yield problem(stated, path, rule)
 
 
@@ -166,9 +169,13 @@ def _reserve(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]
     counts = scenario.batteries_of(name)
     for battery in counts:
         groups = [group for group in scenario.trucks if group.battery == battery]
-        spares = counts[battery] - sum(group.count for group in groups)
+        trucks = sum(group.count for group in groups)
+        spares, whose = counts[battery] - trucks, f"the spare batteries of type '{battery}'"
+        if groups[0].own_batteries:
+            spares = spares // trucks
+            whose = f"the spare batteries that each truck with '{battery}' keeps of its own"
         if reserve >= spares:
-            rule = f"must be below {spares}, the spare batteries of type '{battery}'"
+            rule = f"must be below {spares}, {whose}"
             yield problem(stated, path, rule, got=str(reserve))
         elif all(group.exchange_when.shift_change == "never" for group in groups):
             rule = f"no truck with '{battery}' comes for the shift change; see trucks, exchange_when, shift_change"

@@ -64,7 +64,7 @@ class Priorities(Kind):
             msg = f"needs a list of tasks, such as [{', '.join(TASK_ORDER)}]"
             raise ValueError(msg)
         words = each_entry(enumerate(value), Words(*TASK_ORDER).read)
-        refuse([Fault((n,), "is named twice", word) for n, word in enumerate(words) if word in words[:n]])
+        refuse([Fault((n,), "is named twice", f"'{word}'") for n, word in enumerate(words) if word in words[:n]])
         return (*words, *(each for each in TASK_ORDER if each not in words))
 
 

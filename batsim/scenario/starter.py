@@ -75,6 +75,8 @@ trucks:
 {draws}
     to_room: {{distance: {answers.distance_m:g} m, speed: 8 km/h}}   # guess: speed
     exchange_at: {figure("truck.exchange_at").text}
+    # Where trucks must not stop in the middle of a shift they exchange at its end, at once or one after another:
+    # exchange_when: {{shift_change: if_short, spread: 30 min}}
 
 batteries:
   main battery:

@@ -148,6 +148,9 @@ class TruckGroup(Frozen):
             if share is not None and share <= self.exchange_at_share:
                 rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
                 faults.append(Fault(("exchange_when", key), rule, f"{100 * share:g} %"))
+        if self.exchange_when.early_below_share == 1.0:
+            rule = "must lie below 100 %; else a truck would go again as soon as it is back"
+            faults.append(Fault(("exchange_when", "early_below"), rule, "100 %"))
         if len(set(self.shifts)) < len(self.shifts):
             faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
         refuse(faults)

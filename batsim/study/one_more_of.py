@@ -132,7 +132,7 @@ def _stations(stated: "Layout", plan: Blueprint) -> Iterator[Addition]:
             if len(stated.crew) > 1
             else f"one more attendant on {next(iter(stated.crew))}"
         )
-        label = f"{with_devices}, and {every}"
+        label = f"{with_devices} and attendants"
         changes = {**changes, "crew": _crew_changes(stated.crew)[1]}
         yield Addition(
             label, f"{thing} with {its} {words} and attendants", "station", changes, (*parts, with_devices, every)

@@ -1,5 +1,6 @@
 """Small random rooms that are valid scenarios: every arrangement, rule, kind of crew and calendar."""
 
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import yaml
@@ -44,6 +45,12 @@ STRAIGHT_SWAP = {
 """An arrangement of a site's own: no empty place, two people, one of them longer than the other."""
 
 
+@lru_cache(maxsize=1)
+def _read(text: str) -> Scenario:
+    """Read a room once for all that is asked of it."""
+    return batsim.read_scenario_text(text)
+
+
 class Room(NamedTuple):
     """A scenario with one layout, and how to run it."""
 
@@ -54,7 +61,7 @@ class Room(NamedTuple):
 
     @property
     def scenario(self) -> Scenario:
-        return batsim.read_scenario_text(self.text)
+        return _read(self.text)
 
     @property
     def at_arrival(self) -> bool:

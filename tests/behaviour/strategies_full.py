@@ -46,6 +46,9 @@ def full_rooms(draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, ce
     for name in wanted:
         ADDERS[name](draw, stated)
     _keep_enough(stated)
+    for group in stated["trucks"]:
+        if "charge_time" in stated["batteries"][group["battery"]]:  # a stated time makes no heat: nor shall work
+            group["temperature"] = "22 degC"
     stated = json.loads(json.dumps(stated))  # else what is used twice would be written as an anchor
     text = yaml.safe_dump(stated, sort_keys=False, width=200, default_flow_style=None)
     return room._replace(text=text, length_h=min(room.length_h, 300))
@@ -164,9 +167,10 @@ def _standby(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     layout["standby"] = {"handling": handling}
     if draw(st.booleans()):
         layout["standby"]["devices"] = {DEVICES[handling]: draw(st.sampled_from([1, 2, "unlimited"]))}
-    if layout["handling"] in DEVICES:
-        device = DEVICES[layout["handling"]]
+    device = DEVICES[layout["handling"].removeprefix("reaching ")]
+    if draw(st.booleans()):
         layout.get("devices", {}).pop(device, None)
+        layout["standby"].get("devices", {}).pop(device, None)
         layout.setdefault("breakdowns", {})[device] = {"every": {"mean": "12 h", "law": "exponential"}, "repair": "3 h"}
 
 

@@ -8,7 +8,6 @@ A job that is under way when its people's shift ends is finished, and takes nobo
 
 import ciw
 import numpy as np
-import pytest
 from scipy import stats
 
 import batsim

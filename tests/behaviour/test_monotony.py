@@ -186,7 +186,8 @@ def test_names_do_not_matter():
     text = (SCENARIOS / "kestrel-lane.yaml").read_text(encoding="utf-8")
     renamed = text
     for old, new in {
-        "counterbalance 2.0 t": "zulu",
+        "docks": "zulu",
+        "aisles": "alpha",
         "lead 48 V 750 Ah": "a battery",
         "side rollers": "z layout",
         "early": "zz first",

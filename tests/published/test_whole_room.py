@@ -1,4 +1,4 @@
-"""People, priorities, shift changes and charging in place against closed networks, loss systems and clock arithmetic."""
+"""People, priorities, shift changes and charging in place against exact steady states and clock arithmetic."""
 
 from itertools import product
 from math import comb, exp, factorial, log
@@ -18,7 +18,10 @@ PALM = (
 )
 ENGSET = "Engset's loss formula, any teletraffic text (from memory)"
 COBHAM = "balance of the Markov chain (trucks of each group away, who is served), solved numerically"
-EICK = "Eick, S., Massey, W. & Whitt, W. (1993) The physics of the Mt/G/infinity queue, Operations Research 41 (from memory)"
+EICK = (
+    "Eick, S., Massey, W. & Whitt, W. (1993) The physics of the Mt/G/infinity queue, Operations Research 41 "
+    "(from memory)"
+)
 
 # Battery loop in which the station works on the spent battery only
 
@@ -108,7 +111,9 @@ def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spare
 # Charging in place: few chargers, trucks that find none go on
 
 
-@pytest.mark.published(source=ENGSET, where="N trucks, c chargers: p(j) ~ comb(N, j) (h / run)^j, j <= c, any charge law")
+@pytest.mark.published(
+    source=ENGSET, where="N trucks, c chargers: p(j) ~ comb(N, j) (h / run)^j, j <= c, any charge law"
+)
 @pytest.mark.parametrize("charge", [{"mean": "2 h", "law": "exponential"}, "2 h"])
 def test_charging_in_place_loses_as_engset_says(case, agree, charge):
     """12 trucks with 5 h of work to a charge of 2 h at 4 chargers: the law of the charge does not matter."""
@@ -130,7 +135,9 @@ def test_charging_in_place_loses_as_engset_says(case, agree, charge):
             np.clip(charges[name], record.facts.warm_up_min, record.facts.horizon_min)
             for name in ("start_min", "end_min")
         )
-        made.append((np.sum(end - start) / (weeks * 10080.0), np.mean(visits["kind"][inside] == TURNED_AWAY), inside.sum()))
+        made.append(
+            (np.sum(end - start) / (weeks * 10080.0), np.mean(visits["kind"][inside] == TURNED_AWAY), inside.sum())
+        )
 
     values = np.array(made)
     rows = [
@@ -230,7 +237,9 @@ def test_batteries_on_charge_over_the_day(case, agree):
 
     values = np.array(found)
     assert np.all(values[:, 0] == 0.0)
-    rows = [(f"on charge at {hour}:00", mean, values[:, n]) for n, (hour, mean) in enumerate(zip(times, exact, strict=True))]
+    rows = [
+        (f"on charge at {hour}:00", mean, values[:, n]) for n, (hour, mean) in enumerate(zip(times, exact, strict=True))
+    ]
     agree("batteries on charge over the day", rows[1:])
 
 
@@ -252,7 +261,8 @@ def test_burst_at_a_shift_change(case, record, stations, mean_min, longest_min):
 
 @pytest.mark.published(source=WORKED_OUT, where="arrivals evenly spaced at s / c or more give zero wait (D/D/c)")
 @pytest.mark.parametrize(
-    ("spread", "stations", "mean_min"), [("240 min", 1, 0.0), ("120 min", 2, 0.0), ("120 min", 1, 57.0), ("30 min", 1, 99.75)]
+    ("spread", "stations", "mean_min"),
+    [("240 min", 1, 0.0), ("120 min", 2, 0.0), ("120 min", 1, 57.0), ("30 min", 1, 99.75)],
 )
 def test_staggering_takes_the_burst_away(case, record, spread, stations, mean_min):
     """Spread evenly over N s / c minutes nobody waits; over less, the k-th waits k (s - gap), as in D/D/1."""
@@ -263,3 +273,53 @@ def test_staggering_takes_the_burst_away(case, record, spread, stations, mean_mi
     assert sorted(made["left_min"]) == pytest.approx([720.0 - minutes * n / 20 for n in range(19, -1, -1)])
     assert (made["start_min"] - made["joined_min"]).mean() == pytest.approx(mean_min)
     assert mean_min == pytest.approx(max(0.0, 9.5 * (12.0 / stations - minutes / 20)))
+
+
+# Streams of trucks from outside
+
+
+@pytest.mark.slow
+@pytest.mark.published(
+    source="Anderson et al., An Introduction to Management Science, M/G/1 repair shop (Pollaczek-Khinchine)",
+    where="B11: 0.375/h, one station, mean 2 h, standard deviation 1.5 h; and constant 2 h",
+)
+@pytest.mark.parametrize(
+    ("exchange", "wait_h", "weeks"), [({"mean": "2 h", "cv": 0.75}, 4.6875, 900), ("2 h", 3.0, 600)]
+)
+def test_one_station_with_any_exchange_time(case, agree, exchange, wait_h, weeks):
+    wanted = {"title": "B11", "per_h": 0.375, "stations": 1, "exchange": exchange, "wait_h": wait_h}
+    _stream(case, agree, wanted, weeks)
+
+
+@pytest.mark.slow
+@pytest.mark.published(
+    source="Crommelin, C. D. (1932) P.O. Electr. Engrs J. 25, 41-50; Tijms, H. C., A First Course in Stochastic Models "
+    "(from memory)",
+    where="B14: M/D/2, 1.6 arrivals in an exchange time",
+)
+def test_two_stations_with_constant_exchange_time(case, agree):
+    wanted = {"title": "B14", "per_h": 1.6, "stations": 2, "exchange": "1 h", "wait_h": 0.9032838794}
+    _stream(case, agree, wanted, 120)
+
+
+def _stream(case, agree, wanted, weeks):
+    """So many trucks that they come as a Poisson stream; their run time leaves out the mean time they are down."""
+    trucks, per_h, exchange = 800, wanted["per_h"], wanted["exchange"]
+    exchange_h = float((exchange["mean"] if isinstance(exchange, dict) else exchange).split()[0])
+    run_h = trucks / per_h - exchange_h - wanted["wait_h"]
+    scenario = case(
+        "palm",
+        {
+            "trucks[0].count": trucks,
+            "trucks[0].run_time.mean": f"{run_h:.9g} h",
+            "trucks[0].first_run": [f"{-run_h * log((n + 0.5) / trucks):.6f} h" for n in range(trucks)],
+            "layouts.one.batteries": trucks + 200,
+            "layouts.one.stations": wanted["stations"],
+            "layouts.one.exchange_time": exchange,
+        },
+    )
+    # What each truck does first is spread evenly, steadier than by chance: two rounds of all trucks go by before.
+    warm_up = 2.0 * trucks / per_h / 168.0
+    runs = batsim.run(scenario, "one", replications=40, weeks=weeks, warm_up_weeks=warm_up, seed=11, workers=1)
+    rows = [("wait_h", wanted["wait_h"], runs.values["one"]["wait_min_per_exchange"] / 60.0)]
+    agree(f"{wanted['title']}, {wanted['stations']} stations", rows)

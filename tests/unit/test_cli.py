@@ -26,7 +26,7 @@ ROOT = Path(__file__).parents[2]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parent / "broken" / "sound.yaml"
 BATSIM = Path(sys.executable).with_name("batsim")
-COMMANDS = ("check", "compare", "day", "new", "run", "schema", "trace")
+COMMANDS = ("check", "compare", "day", "day-without", "new", "one-more", "run", "schema", "trace")
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
 PARTS = (
@@ -399,7 +399,7 @@ def test_json_measures_fit_together(compared: dict[str, Any]) -> None:
         assert parts == pytest.approx(mean["downtime_min_per_truck_shift"])
         assert mean["batteries_per_truck"] == pytest.approx(mean["batteries"] / 24)
         assert all(0.0 <= value <= 1.0 for name, value in mean.items() if name.endswith("_share") and value is not None)
-    assert [layout["measures"]["batteries"]["mean"] for layout in compared["layouts"].values()] == [76, 76, 76, 24]
+    assert [layout["measures"]["batteries"]["mean"] for layout in compared["layouts"].values()] == [82, 82, 82, 24]
 
 
 def test_json_differences_name_every_pair(compared: dict[str, Any]) -> None:

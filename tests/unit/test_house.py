@@ -173,7 +173,7 @@ def commands_of_the_readme() -> list[tuple[str, str]]:
     """Every batsim command in the README's code blocks, with the rest of its line."""
     blocks = README.split("\n```")[1::2]
     lines = [line for block in blocks for line in block.splitlines()]
-    found = [re.search(r"(?:^|bin/)batsim ([a-z]+)(.*)", line) for line in lines]
+    found = [re.search(r"(?:^|bin/)batsim ([a-z-]+)(.*)", line) for line in lines]
     return [(match[1], match[2]) for match in found if match]
 
 

@@ -1,0 +1,445 @@
+"""The books of a room: what must balance in every record, whatever the room can do."""
+
+import math
+from collections import defaultdict
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from batsim.measures import MEASURES, measure
+from batsim.measures.names import PARTS
+from batsim.measures.windows import Worked
+from batsim.record import (
+    ATTENDANT,
+    BATTERY,
+    COOLING,
+    EXCHANGE,
+    EXCHANGING,
+    IN_TRANSFER,
+    IN_TRUCK,
+    NOTHING,
+    ON_CHARGE,
+    OUT_OF_USE,
+    PERSONS,
+    READY,
+    SHIFT_CHANGE,
+    SPENT,
+    STATION,
+    TASKS,
+    TURNED_AWAY,
+    WAITING,
+    WATERED,
+    Record,
+)
+from tests.behaviour.ledger import by, calendars, group_of_truck, manned, most_at_once, rows_of, started
+from tests.behaviour.strategies import Room
+
+Moves = dict[int, set[int]]
+Stay = tuple[float, float, float]
+
+MOVES: Moves = {
+    IN_TRUCK: {IN_TRANSFER, SPENT},
+    IN_TRANSFER: {SPENT, IN_TRUCK},
+    SPENT: {WAITING, ON_CHARGE},
+    WAITING: {WAITING, ON_CHARGE},
+    ON_CHARGE: {COOLING, WATERED, READY},
+    COOLING: {WATERED, READY},
+    WATERED: {READY},
+    READY: {IN_TRANSFER},
+}
+"""What may follow each state where batteries are exchanged, and only water is added."""
+MOVES_IN_TRUCK: Moves = {
+    IN_TRUCK: {WAITING, ON_CHARGE, WATERED},
+    WAITING: {ON_CHARGE, IN_TRUCK},
+    ON_CHARGE: {IN_TRUCK},
+    WATERED: {IN_TRUCK},
+}
+CARE_MOVES: Moves = MOVES | {
+    SPENT: {WAITING, ON_CHARGE, OUT_OF_USE},
+    ON_CHARGE: {COOLING, WATERED, OUT_OF_USE, READY},
+    COOLING: {WATERED, OUT_OF_USE, READY},
+    WATERED: {OUT_OF_USE, READY},
+    READY: {IN_TRANSFER, WATERED, OUT_OF_USE},
+    OUT_OF_USE: {OUT_OF_USE, WAITING, ON_CHARGE, READY},
+}
+"""The same with inspection, readings and wash, before or after the charge, and with rounds."""
+CARE_MOVES_IN_TRUCK: Moves = MOVES_IN_TRUCK | {
+    IN_TRUCK: {WAITING, ON_CHARGE, WATERED, OUT_OF_USE},
+    OUT_OF_USE: {IN_TRUCK},
+}
+
+
+def ends(time_min: float) -> float:
+    """End of something; never where the run left it open. [min]"""
+    return math.inf if math.isnan(time_min) else time_min
+
+
+def each_battery_is_in_one_state(record: Record, moves: Moves) -> None:
+    states = by("battery", rows_of(record, "battery_states"))
+    assert sorted(states) == list(range(record.facts.batteries))
+    for mine in states.values():
+        assert mine[0]["from_min"] == 0.0
+        assert mine[0]["state"] in (IN_TRUCK, READY)
+        for before, after in pairwise(mine):
+            assert before["from_min"] <= after["from_min"]
+            assert after["state"] in moves[before["state"]]
+
+
+def each_truck_has_one_battery(record: Record, *, at_arrival: bool) -> None:
+    trucks = record.facts.trucks
+    stays = [
+        (before["from_min"], after["from_min"], 1.0)
+        for mine in by("battery", rows_of(record, "battery_states")).values()
+        for before, after in pairwise([*mine, {"from_min": math.inf}])
+        if before["state"] == IN_TRUCK
+    ]
+    assert most_at_once(stays) <= trucks
+    for visits in by("truck", rows_of(record, "exchanges")).values():
+        for before, after in pairwise(visits):
+            assert after["spent"] == before["fresh"]
+            assert after["left_min"] >= before["back_min"]
+    visits = [row for row in rows_of(record, "exchanges") if row["kind"] == EXCHANGE]
+    drawn_out = started(visits)
+    if at_arrival:
+        drawn_out = [row for row in visits if row["joined_min"] < record.facts.horizon_min]
+    moves = [(row["joined_min" if at_arrival else "start_min"], 0, row["spent"], row["truck"]) for row in drawn_out]
+    moves += [(row["start_min"], 1, row["fresh"], row["truck"]) for row in started(visits)]
+    holder: dict[int, int] = {}
+    for _, taken_in, battery, truck in sorted(moves):
+        if taken_in:
+            assert battery not in holder
+            holder[battery] = truck
+        else:
+            assert holder.pop(battery, truck) == truck
+
+
+def scheduled_time_is_work_or_downtime(record: Record) -> None:
+    horizon = record.facts.horizon_min
+    stints, visits = by("truck", rows_of(record, "stints")), by("truck", rows_of(record, "exchanges"))
+    worked = calendars(record)
+    for truck, group in enumerate(group_of_truck(record)):
+        spans = [(row["start_min"], row["end_min"]) for row in stints[truck]]
+        spans += [(row["left_min"], row["back_min"]) for row in visits[truck]]
+        spans = [(start, horizon if math.isnan(end) else end) for start, end in spans]
+        total = sum(worked[group].between(min(start, horizon), min(end, horizon)) for start, end in spans)
+        assert total == pytest.approx(worked[group].between(0.0, horizon), abs=1e-6)
+        for (_, end), (start, _) in pairwise(sorted(spans)):
+            assert start >= end
+            assert worked[group].between(end, start) == 0.0
+
+
+def downtime_is_the_sum_of_its_parts(record: Record) -> None:
+    found = measure(record)
+    start, end = record.facts.warm_up_min, record.facts.horizon_min
+    parts = [found[f"{part}_min_per_truck_shift"] for part in PARTS]
+    assert min(parts) >= -1e-9
+    assert sum(parts) == pytest.approx(found["downtime_min_per_truck_shift"], abs=1e-9)
+    lost = waited = 0.0
+    worked = calendars(record)
+    for row in rows_of(record, "exchanges"):
+        left, joined, began, back = (
+            min(max(end if math.isnan(row[name]) else row[name], start), end)
+            for name in ("left_min", "joined_min", "start_min", "back_min")
+        )
+        lost += worked[row["group"]].between(left, back)
+        waited += worked[row["group"]].between(joined, began)
+    scheduled = sum(
+        count * mine.between(start, end) for count, mine in zip(record.facts.group_trucks, worked, strict=True)
+    )
+    assert found["availability_share"] == pytest.approx(1.0 - lost / scheduled, abs=1e-9)
+    shifts = sum(
+        count * mine.between(start, end) / minutes
+        for count, mine, minutes in zip(record.facts.group_trucks, worked, record.facts.group_shift_min, strict=True)
+    )
+    assert found["downtime_min_per_truck_shift"] == pytest.approx(lost / shifts, abs=1e-6)
+    by_cause = sum(found[f"{part}_min_per_truck_shift"] for part in PARTS if part.startswith("wait"))
+    assert by_cause == pytest.approx(waited / shifts, abs=1e-6)
+
+
+def labour_adds_up(record: Record) -> None:
+    found = measure(record)
+    site = Worked(record.facts.site_windows)
+    open_min = site.between(record.facts.warm_up_min, record.facts.horizon_min)
+    if not open_min:
+        return
+    hands_on = sum(
+        row["hands_on_min"]
+        for row in rows_of(record, "work")
+        if record.facts.warm_up_min <= row["start_min"] < record.facts.horizon_min
+    )
+    total = found["labour_min_per_day"]
+    assert total == pytest.approx(sum(found[f"labour_{who}_min_per_day"] for who in PERSONS), abs=1e-9)
+    assert total == pytest.approx(sum(found[f"labour_{what}_min_per_day"] for what in TASKS), abs=1e-9)
+    assert total == pytest.approx(
+        sum(found[f"labour_{who}_{what}_min_per_day"] for who in PERSONS for what in TASKS), abs=1e-9
+    )
+    assert total * open_min / record.facts.minutes_per_working_day == pytest.approx(hands_on, abs=1e-6)
+
+
+def outages_of(record: Record, thing: int) -> list[dict[str, Any]]:
+    """Rows of the outages of a kind of thing: 0 for stations, then devices, then chargers."""
+    return [row for row in rows_of(record, "outages") if row["thing"] == thing]
+
+
+def out(record: Record, thing: int) -> list[Stay]:
+    """When units of a kind of thing are out; all that is out of one unit at once counts once."""
+    spans: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for number, row in enumerate(outages_of(record, thing)):
+        spans[row["unit"] if row["unit"] >= 0 else -1 - number].append((row["from_min"], row["to_min"]))
+    stays = []
+    for mine in spans.values():
+        until = -math.inf
+        for start, end in sorted(mine):
+            if end > until:
+                stays.append((max(start, until), end, 1.0))
+                until = end
+    return stays
+
+
+def visits_of(record: Record) -> list[dict[str, Any]]:
+    """Exchanges and charges in shift time that have begun."""
+    return [row for row in started(rows_of(record, "exchanges")) if row["kind"] != TURNED_AWAY]
+
+
+def nothing_is_exceeded(room: Room, record: Record) -> None:
+    """Stations, chargers and places: never more than there are, those that are out not counted."""
+    facts = record.facts
+    visits = visits_of(record)
+    at_stations = [(row["start_min"], ends(row["truck_free_min"]), 1.0) for row in visits]
+    if not facts.in_truck:
+        at_stations += out(record, 0)
+    assert most_at_once(at_stations) <= facts.stations
+    charges = started(rows_of(record, "charges"))
+    leaves = {
+        battery: sorted((row["start_min"], ends(row["truck_free_min"])) for row in mine)
+        for battery, mine in by("fresh", visits).items()
+    }
+
+    def until(charge: dict[str, Any]) -> float:
+        """When the battery has left its place."""
+        return next(
+            (free for start, free in leaves.get(charge["battery"], []) if start >= charge["cooled_min"]), math.inf
+        )
+
+    bound = not facts.in_truck and room.scenario.arrangement("room").charger_leads == "bound_to_place"
+    for number, count in enumerate(facts.charger_counts):
+        mine = [row for row in charges if row["charger"] == number]
+        held = [(row["connected_min"], until(row) if bound else row["end_min"], 1.0) for row in mine]
+        assert most_at_once(held + out(record, 1 + len(facts.devices) + number)) <= count
+    if facts.in_truck:
+        spots = [(row["connected_min"], row["end_min"], 1.0) for row in charges]
+        assert most_at_once(spots + out(record, 0)) <= facts.stations
+    else:
+        for place in {row["place"] for row in charges}:
+            stays = [(row["spent_min"], until(row), 1.0) for row in charges if row["place"] == place]
+            assert most_at_once(stays) <= 1
+
+
+def units_do_one_thing_at_a_time(record: Record) -> None:
+    """No station serves two trucks, no device two jobs, and neither does anything while it is out."""
+    facts = record.facts
+    if not facts.in_truck:
+        for station, visits in by("station", visits_of(record)).items():
+            if station >= 0:
+                stays = [(row["start_min"], ends(row["truck_free_min"]), 1.0) for row in visits]
+                assert most_at_once(stays + _merged(record, 0, station)) <= 1
+    for kind, rows in by("device", rows_of(record, "devices")).items():
+        for unit, mine in by("unit", rows).items():
+            assert unit < facts.device_counts[kind]
+            assert all(row["end_min"] >= row["start_min"] and row["metres"] >= 0.0 for row in mine)
+            stays = [(row["start_min"], row["end_min"], 1.0) for row in mine]
+            assert most_at_once(stays + _merged(record, 1 + kind, unit)) <= 1
+
+
+def _merged(record: Record, thing: int, unit: int) -> list[Stay]:
+    """When one unit is out, whatever the reasons."""
+    stays: list[Stay] = []
+    for row in sorted(outages_of(record, thing), key=lambda row: row["from_min"]):
+        if row["unit"] == unit:
+            if stays and row["from_min"] <= stays[-1][1]:
+                stays[-1] = (stays[-1][0], max(stays[-1][1], row["to_min"]), 1.0)
+            else:
+                stays.append((row["from_min"], row["to_min"], 1.0))
+    return stays
+
+
+def set_down_places_are_never_exceeded(room: Room, record: Record) -> None:
+    layout, scenario = room.scenario.layouts["room"], room.scenario
+    if layout.set_down_places is None or record.facts.in_truck:
+        return
+    means = (scenario.arrangement("room"), scenario.standby("room"))
+    stays = [
+        (row["start_min"], ends(row["end_min"]), float(means[row["standby"]].set_down_places))
+        for row in visits_of(record)
+    ]
+    assert most_at_once(stays) <= layout.set_down_places
+
+
+def attendants_are_on_duty(room: Room, record: Record) -> None:
+    """Work that began in a shift may end after it; its people are not the next shift's."""
+    scenario = room.scenario
+    crew = scenario.layouts["room"].crew
+    jobs = [row for row in rows_of(record, "work") if row["person"] == ATTENDANT]
+    if not isinstance(crew, dict):
+        assert crew == "unlimited" or not jobs
+        return
+    on_duty = list(manned(scenario, crew, record))
+    for job in jobs:
+        start = job["start_min"]
+        assert any(
+            begin <= start <= end and any(open_from <= start <= shut for open_from, shut in windows)
+            for begin, end, _, windows in on_duty
+        )
+    whole_breaks = scenario.rules.crew_break == "finish_then_full_break"
+    for begin, end, count, windows in on_duty:
+        inside = [job for job in jobs if begin < job["start_min"] < end]
+        held = [(job["start_min"], min(job["end_min"], end), job["people"]) for job in inside]
+        assert most_at_once(held) <= count
+        if whole_breaks and count == 1:
+            breaks = [(shut, open_from - shut) for (_, shut), (open_from, _) in pairwise(windows)]
+            rests = [
+                (job["end_min"], job["end_min"] + length, 1)
+                for job in inside
+                for start, length in breaks
+                if job["start_min"] < start < job["end_min"] < end
+            ]
+            assert most_at_once(held + rests) <= 1
+
+
+def nobody_stays_where_work_is_handed_over(room: Room, record: Record) -> None:
+    """Where the next shift takes over, no attendant works on after the shift, and none is missing in it."""
+    scenario = room.scenario
+    crew = scenario.layouts["room"].crew
+    if not isinstance(crew, dict) or scenario.rules.crew_shift_end == "finish":
+        return
+    jobs = [row for row in rows_of(record, "work") if row["person"] == ATTENDANT]
+    for begin, end, count, _ in manned(scenario, crew, record):
+        mine = [job for job in jobs if begin <= job["start_min"] < end]
+        assert all(job["end_min"] <= end for job in mine)
+        assert most_at_once([(job["start_min"], job["end_min"], job["people"]) for job in mine]) <= count
+
+
+def only_the_qualified_hoist(room: Room, record: Record) -> None:
+    """Exchanges at once never outnumber those on the shift who have the skill, where that is asked for."""
+    scenario = room.scenario
+    layout, arrangement = scenario.layouts["room"], scenario.arrangement("room")
+    skill = next((step.skill for step in arrangement.steps if step.skill), None)
+    by_attendants = isinstance(layout.crew, dict) and not layout.drivers_exchange and layout.exchange_time_min is None
+    if skill is None or not by_attendants or layout.standby is not None:
+        return
+    jobs = [row for row in rows_of(record, "work") if (row["person"], row["task"]) == (ATTENDANT, EXCHANGING)]
+    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
+    for begin, end, count, _ in manned(scenario, qualified, record):
+        held = [(row["start_min"], min(row["end_min"], end), 1.0) for row in jobs if begin < row["start_min"] < end]
+        assert most_at_once(held) <= count
+
+
+def exchanges_are_finished_or_unfinished(record: Record) -> None:
+    facts, found = record.facts, measure(record)
+    visits = [row for row in rows_of(record, "exchanges") if row["kind"] != TURNED_AWAY]
+    finished = [row for row in visits if row["truck_free_min"] < facts.horizon_min]
+    unfinished = [row for row in visits if not row["truck_free_min"] < facts.horizon_min]
+    assert found["unfinished_exchanges"] == len(unfinished)
+    assert len(by("truck", unfinished)) == len(unfinished)
+    site = Worked(facts.site_windows)
+    days = site.between(facts.warm_up_min, facts.horizon_min) / facts.minutes_per_working_day
+    measured = sum(row["truck_free_min"] >= facts.warm_up_min for row in finished)
+    assert found["exchanges_per_day"] * days == pytest.approx(measured, abs=1e-6)
+    for truck in by("truck", visits).values():
+        assert all(row["truck_free_min"] < facts.horizon_min for row in truck[:-1])
+
+
+def waits_follow_littles_law(record: Record) -> None:
+    """Mean number in line times the time looked at is the sum of the waits; of a run without warm-up."""
+    assert record.facts.warm_up_min == 0.0
+    horizon, found = record.facts.horizon_min, measure(record)
+    open_min = Worked(record.facts.site_windows).between(0.0, horizon)
+    visits = [row for row in rows_of(record, "exchanges") if row["kind"] != TURNED_AWAY]
+    area = begun_waits = 0.0
+    for group, worked in enumerate(calendars(record)):
+        mine = [row for row in visits if row["group"] == group]
+        joined = [(row["joined_min"], 1) for row in mine if row["joined_min"] < horizon]
+        left = [(row["start_min"], -1) for row in mine if not math.isnan(row["start_min"])]
+        level, last = 0, 0.0
+        for time, change in sorted([*joined, *left, (horizon, 0)]):
+            area += level * worked.between(last, time)
+            level, last = level + change, time
+        begun_waits += sum(worked.between(row["joined_min"], row["start_min"]) for row in started(mine))
+    if open_min:
+        assert found["trucks_waiting_mean"] * open_min == pytest.approx(area, abs=1e-6)
+    if begun := started(visits):
+        assert found["wait_min_per_exchange"] * len(begun) == pytest.approx(begun_waits, abs=1e-6)
+
+
+def lines_wait_for_what_is_missing(record: Record, reserve: int = 0) -> None:
+    """Booked on the battery exactly while none is ready for them, on the station exactly while all are taken or out."""
+    facts = record.facts
+    visits = [row for row in rows_of(record, "exchanges") if row["kind"] == EXCHANGE]
+    line_of = facts.battery_lines
+    changes: list[tuple[float, str, int, float]] = []
+    for battery, mine in by("battery", rows_of(record, "battery_states")).items():
+        for before, after in pairwise([{"state": -1}, *mine]):
+            change = float(after["state"] == READY) - float(before["state"] == READY)
+            changes.append((after["from_min"], "ready", line_of[battery], change))
+    for row in visits:
+        who = "for the shift change" if row["reason"] == SHIFT_CHANGE else "others"
+        changes.append((row["joined_min"], who, row["line"], 1.0))
+        changes.append((row["start_min"], who, row["line"], -1.0))
+        changes.append((row["start_min"], "taken", 0, 1.0))
+        changes.append((ends(row["truck_free_min"]), "taken", 0, -1.0))
+    for start, end, _ in out(record, 0):
+        changes += [(start, "taken", 0, 1.0), (end, "taken", 0, -1.0)]
+    changes += [(row["from_min"], "cause", row["line"], row["cause"]) for row in rows_of(record, "lines")]
+    changes = [change for change in changes if change[0] < facts.horizon_min]  # what never came falls out
+    changes.sort(key=lambda change: change[0])  # at one instant the last cause written holds
+    level: dict[tuple[str, int], float] = defaultdict(float)
+    for (time, what, line, change), after in pairwise([*changes, (facts.horizon_min, "", 0, 0.0)]):
+        level[what, line] = change if what == "cause" else level[what, line] + change
+        for each in range(len(facts.lines)) if after[0] > time else ():
+            cause, ready, changing, others = (
+                level[name, each] for name in ("cause", "ready", "for the shift change", "others")
+            )
+            in_line = changing + others
+            has_one = ready > (0 if changing else reserve)
+            assert (cause == NOTHING) == (in_line == 0)
+            assert (cause == BATTERY) == (in_line > 0 and not has_one)
+            all_taken = level["taken", 0] >= facts.stations
+            assert (cause == STATION) == (in_line > 0 and has_one and all_taken)
+
+
+def care_begins_in_rounds(room: Room, record: Record) -> None:
+    """Care begins after it is due, in the hours of its rounds where there are any."""
+    scenario, facts = room.scenario, record.facts
+    types = [name.partition(", ")[0] for name in facts.lines]
+    rows = [{**row, "task": TASKS.index("watering")} for row in rows_of(record, "waterings")]
+    rows += rows_of(record, "care")
+    for row in started(rows):
+        assert row["due_min"] <= row["start_min"] <= ends(row["end_min"])
+        battery = scenario.batteries[types[facts.battery_lines[row["battery"]]]]
+        rounds = getattr(battery, TASKS[row["task"]]).rounds
+        if rounds is not None and not facts.in_truck:
+            windows = rounds.windows(facts.horizon_min)
+            assert any(start <= row["start_min"] <= end for start, end in windows)
+
+
+def own_batteries_stay_with_their_truck(room: Room, record: Record) -> None:
+    group_of = group_of_truck(record)
+    for row in rows_of(record, "exchanges"):
+        if room.scenario.trucks[group_of[row["truck"]]].own_batteries and row["fresh"] >= 0:
+            lines = record.facts.battery_lines
+            assert lines[row["spent"]] == lines[row["fresh"]] == row["line"]
+    for line, rows in by("line", rows_of(record, "exchanges")).items():
+        if ", " in record.facts.lines[line]:
+            assert len(by("truck", rows)) == 1
+
+
+def shares_are_shares(record: Record) -> None:
+    found = measure(record)
+    overtime = {"crew_busy_share"}
+    for name, each in MEASURES.items():
+        value = found[name]
+        assert math.isnan(value) or value >= -1e-9, name
+        if name.endswith("_share") and name not in overtime:
+            assert math.isnan(value) or value <= 1.0 + 1e-9, name
+        assert not math.isinf(value), f"{each.name} {value}"
