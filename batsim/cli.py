@@ -143,9 +143,8 @@ def day_without(file: str, device: str | None, **options: Any) -> None:  # noqa:
     stated = settings(_read(file), **given)
     found = days_without(stated, device, workers=workers, progress=progress)
     if options["as_json"]:
-        _print(
-            {"scenario": stated.scenario.site.name, "days": [{"layout": one.layout, **one.as_json()} for one in found]}
-        )
+        days = [{"layout": one.layout, **one.as_json()} for one in found]
+        _print({**stated.as_json(), "weeks": 1.0, "days": days})
     else:
         _print(day_without_answer(stated, found, _width()))
 

@@ -23,7 +23,6 @@ from batsim.record import (
     WAITING,
     WATERING,
 )
-from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -95,11 +94,6 @@ def event_frame(record: "Record", from_min: float, to_min: float) -> "pd.DataFra
     frame.insert(3, "group", [groups[truck] if truck >= 0 else "" for truck in frame["truck"]])
     frame.insert(6, "battery_type", [facts.lines[line] if line >= 0 else "" for line in frame["line"]])
     return frame
-
-
-def first_week_min(warm_up_min: float) -> float:
-    """Start of week 1, the first measured one; a warm-up of part of a week lies in week 1. [min]"""
-    return WEEK_MIN * (warm_up_min // WEEK_MIN)
 
 
 Ranked = tuple[float, float, Event]

@@ -12,6 +12,7 @@ from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import (
     Window,
     break_starts,
+    first_week_min,
     group_windows,
     mean_shift_min,
     minutes_per_working_day,
@@ -196,7 +197,12 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
         floor=_floor(scenario, layout, places, stations),
         breakdowns=_breakdowns(scenario, layout, things),
         outages=tuple(
-            OutagePlan(things.index(each.thing), each.units, ticked(warm_up_min + each.from_min), each.length_min)
+            OutagePlan(
+                things.index(each.thing),
+                each.units,
+                first_week_min(warm_up_min) + ticked(each.from_min),
+                each.length_min,
+            )
             for each in stated.out
         ),
         reserve=stated.reserve_for_shift_change,

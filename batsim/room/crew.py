@@ -56,6 +56,11 @@ class Crossing:
             time = max(time, end)
         return time + left
 
+    def worked(self, start_min: float, end_min: float) -> float:
+        """Minutes of work between two times, breaks left out. [min]"""
+        gaps = self.gaps[bisect_right(self.ends, start_min) :]
+        return end_min - start_min - sum(max(0.0, min(end, end_min) - max(begin, start_min)) for begin, end in gaps)
+
 
 class Unmanned(Protocol):
     """A job whose people have gone home in the middle of it."""
@@ -140,6 +145,12 @@ class Crew:
         if not people or not self.stops_in_breaks:
             return start_min + work_min
         return self._crossing(people).end_of(start_min, work_min, again=self.again_after_break)
+
+    def worked_min(self, people: list[Person], start_min: float, end_min: float, work_min: float) -> float:
+        """Minutes that work up to a time has taken these people: more than it needs where it is begun again. [min]"""
+        if not people or not self.again_after_break:
+            return work_min
+        return self._crossing(people).worked(start_min, end_min)
 
     def stop_of(self, people: list[Person]) -> float:
         """When these people lay a job down for others; never where they finish what they have begun. [min]"""
@@ -256,6 +267,7 @@ class SoloJob:
             self.left_min = self.whole_min if crew.again_after_shift else left_min
             Moment(env, self._left).after(stop_min - now, GOING)
         until_min = min(end_min, stop_min)
+        worked_min = crew.worked_min(people, now, until_min, worked_min)
         crew.room.record.write["work"]((self.person, self.task, now, until_min, worked_min, 1))
         return end_min if end_min <= stop_min else inf
 

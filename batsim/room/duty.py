@@ -5,7 +5,7 @@ from math import nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.discharge import discharge
-from batsim.record import TURNED_AWAY
+from batsim.record import EARLY, TURNED_AWAY
 from batsim.room.clock import ASKS, Moment, ticked
 from batsim.room.stints import SPENT, Worker
 from batsim.room.streams import exchange_times
@@ -151,7 +151,10 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
             _turn_away(room, truck)
             goes_on = truck.carry_on(truck.back_min, cut_out)
             continue
-        yield desk.ask(truck)
+        served = desk.ask(truck)
+        if truck.reason == EARLY:  # the next one may be called
+            desk.call_early()
+        yield served
         truck.battery = truck.fresh
         goes_on = truck.work(truck.back_min, level)
 

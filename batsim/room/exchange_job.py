@@ -189,10 +189,14 @@ class ExchangeJob:
             if hands.attendants and time > stop_min:
                 self._lay_down(step, begun_min, time - stop_min, minutes)
                 worked_min = minutes - min(minutes, time - stop_min)
+                if worked_min:
+                    worked_min = crew.worked_min(people, begun_min, stop_min, worked_min)
                 self._settle_to(first, ends, attended_min + hands.attendants * worked_min, stop_min)
                 self.driven_min += hands.drivers * worked_min
                 return
             ends[step] = time
+            if hands.attendants:
+                minutes = crew.worked_min(people, begun_min, time, minutes)
             attended_min += hands.attendants * minutes
             self.driven_min += hands.drivers * minutes
         self.next_step = len(plan.hands)

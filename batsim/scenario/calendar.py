@@ -57,9 +57,14 @@ def _pieces(shift: Shift) -> list[Window]:
     return pieces
 
 
+def first_week_min(warm_up_min: float) -> float:
+    """Start of week 1, the first measured one; a warm-up of part of a week lies in week 1. [min]"""
+    return WEEK_MIN * (warm_up_min // WEEK_MIN)
+
+
 def closed_days(week: Week, warm_up_min: float) -> frozenset[int]:
     """Days without work, counted from the first Monday of the simulated time."""
-    weeks_before = int(warm_up_min // WEEK_MIN)
+    weeks_before = int(first_week_min(warm_up_min) // WEEK_MIN)
     return frozenset((weeks_before + number - 1) * 7 + day for number, day in week.holidays)
 
 

@@ -1,5 +1,6 @@
 """A day without a device: what it costs, with what stands by and without it, over paired replications."""
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from batsim.study.executors import Progress
 
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby in its place", "out, no standby"
-SHORTEST_MIN = WEEK_MIN
-"""Time simulated after the day's week began: until it ends, so that what has piled up is seen. [min]"""
 
 
 class Day(NamedTuple):
@@ -47,7 +46,7 @@ class Lost(NamedTuple):
     day_min: float
     """On the day itself. [min]"""
     week_min: float
-    """In the whole week. [min]"""
+    """In its whole week, and to the end of the day where that reaches beyond. [min]"""
 
 
 @dataclass(frozen=True)
@@ -83,18 +82,18 @@ class DayWithout:
         word = self.device.replace("_", " ")
         what = f"the {word}" if self.count == 1 else f"all {self.count} {word}s"
         usual, bare = self.downtime(AS_IT_IS).mean, self.downtime(WITHOUT).mean
+        bare_hours = self.cost_h(WITHOUT).mean
         start = f"A day without {what} in '{self.layout}' ({self.day.text} for 24 h)"
         if not self.standby:
             return (
                 f"{start} stops exchanges: trucks lose {bare:.0f} min per truck-shift that day instead of "
-                f"{usual:.0f}, {self.cost_h(WITHOUT).mean:.0f} truck-hours more in that week. State a 'standby' to see "
-                "what it would save."
+                f"{usual:.0f}, {_more(bare_hours)} in that week. State a 'standby' to see what it would save."
             )
-        helped = self.downtime(WITH_STANDBY).mean
+        helped, hours = self.downtime(WITH_STANDBY).mean, self.cost_h(WITH_STANDBY).mean
         return (
             f"{start} is bridged by {self.standby}: trucks lose {helped:.0f} min per truck-shift that day instead of "
-            f"{usual:.0f}, {self.cost_h(WITH_STANDBY).mean:.0f} truck-hours more in that week; without what stands by "
-            f"they would lose {bare:.0f} min per truck-shift and {self.cost_h(WITHOUT).mean:.0f} truck-hours."
+            f"{usual:.0f}, {_more(hours)} in that week; without what stands by they would lose {bare:.0f} min per "
+            f"truck-shift and {_truck_hours(bare_hours)}."
         )
 
     @property
@@ -132,13 +131,21 @@ class DayWithout:
 def lost(record: "Record", scenario: "Scenario") -> Lost:
     """Truck minutes lost on the day and in its week. [min]"""
     day, start = usual_day(scenario), record.facts.warm_up_min
-    times = start + np.array([day.start_min, day.start_min + DAY_MIN, 0.0, SHORTEST_MIN])
+    times = start + np.array([day.start_min, day.start_min + DAY_MIN, 0.0, length_min(day)])
     lost_min: Floats = lost_before(Measured(record), times)
     return Lost(float(lost_min[1] - lost_min[0]), float(lost_min[3] - lost_min[2]))
 
 
+def length_min(day: Day) -> float:
+    """Time to simulate after the warm-up: the week, so that what has piled up is seen, and the whole day. [min]"""
+    return max(WEEK_MIN, day.start_min + DAY_MIN)
+
+
 def usual_day(scenario: "Scenario") -> Day:
-    """Second working day of the first measured week, from the start of its first shift on; the first if it is alone."""
+    """Second day of week 1 on which a shift begins, from its first shift on; the first if it is alone.
+
+    Holidays are left out: it is a usual week.
+    """
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
     starts = sorted(
         {(day, scenario.week.shifts[name].from_min) for name in shifts for day in scenario.week.shifts[name].days}
@@ -148,10 +155,11 @@ def usual_day(scenario: "Scenario") -> Day:
     clock = min(from_min for each, from_min in starts if each == day)
     start_min = day * DAY_MIN + clock
     truck_shifts = 0.0
+    week = scenario.week.model_copy(update={"holidays": ()})
     for group in scenario.trucks:
-        windows = group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)
+        windows = group_windows(week, group.shifts, 3 * WEEK_MIN)
         span = (WEEK_MIN + start_min, WEEK_MIN + start_min + DAY_MIN)
-        truck_shifts += group.count * overlap_min(windows, [span]) / mean_shift_min(scenario.week, group.shifts)
+        truck_shifts += group.count * overlap_min(windows, [span]) / mean_shift_min(week, group.shifts)
     return Day(start_min, f"week 1 {DAYS[day]} {clock_text(clock)}", truck_shifts)
 
 
@@ -177,7 +185,7 @@ def day_without(
     device
         Name of a device; every kind of device of each layout when not given.
     replications, warm_up_weeks, seed
-        In place of what the scenario says; always one week is simulated.
+        In place of what the scenario says; always one week is simulated, after whole weeks of warm-up.
     workers, progress
         As for `run`.
 
@@ -198,8 +206,10 @@ def day_without(
 def days_without(
     stated: Settings, device: str | None, *, workers: int | None = None, progress: "Progress | None" = None
 ) -> list[DayWithout]:
-    """Do the same for some stated."""
-    scenario = stated.scenario
+    """Do the same for some settings."""
+    scenario, day = stated.scenario, usual_day(stated.scenario)
+    # A warm-up of part of a week would move week 1, and the day with it, to other weekdays.
+    warm_up_min = WEEK_MIN * math.ceil(stated.warm_up_min / WEEK_MIN)
     wanted = []
     for layout in stated.layouts:
         plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
@@ -214,7 +224,7 @@ def days_without(
         (number, way, changed) for number, each in enumerate(wanted) for way, changed in _ways(scenario, *each).items()
     ]
     jobs = [
-        Job(wanted[number][0], replication, stated.seed, SHORTEST_MIN, stated.warm_up_min, position)
+        Job(wanted[number][0], replication, stated.seed, length_min(day), warm_up_min, position)
         for position, (number, _, _) in enumerate(cases)
         for replication in range(stated.replications)
     ]
@@ -224,7 +234,7 @@ def days_without(
         count = stated.replications
         found[number][way] = tuple(taken[position * count : (position + 1) * count])
     return [
-        DayWithout(stated, layout, name, count, _standby_text(scenario, layout), usual_day(scenario), found[number])
+        DayWithout(stated, layout, name, count, _standby_text(scenario, layout), day, found[number])
         for number, (layout, name, count) in enumerate(wanted)
     ]
 
@@ -234,8 +244,8 @@ def _ways(scenario: "Scenario", layout: str, device: str, count: int) -> dict[st
     quote = '"' if "'" in layout else "'"
     path = f"layouts.{quote}{layout}{quote}"
     outage = {"thing": device, "units": count, "from": usual_day(scenario).text, "for": "24 h"}
-    # Stated outages and breakdowns are left out: the day is to differ in nothing else.
-    calm = scenario.replace(f"{path}.out", []).replace(f"{path}.breakdowns", {})
+    # Holidays, stated outages and breakdowns are left out: the day is to differ in nothing else.
+    calm = scenario.replace("week.holidays", []).replace(f"{path}.out", []).replace(f"{path}.breakdowns", {})
     out = calm.replace(f"{path}.out", [outage])
     if scenario.layouts[layout].standby is None:
         return {AS_IT_IS: calm, WITHOUT: out}
@@ -249,3 +259,14 @@ def _standby_text(scenario: "Scenario", layout: str) -> str:
         return ""
     counts = [f"{count:g} {name.replace('_', ' ')}{'s' * (count != 1)}" for name, count in plan.standby_devices.items()]
     return " and ".join(counts) or scenario.layouts[layout].standby.handling.replace("_", " ")  # type: ignore[union-attr]
+
+
+def _more(hours: float) -> str:
+    """Write a difference in whole truck-hours."""
+    return f"{_truck_hours(abs(hours))} {'less' if round(hours) < 0 else 'more'}"
+
+
+def _truck_hours(hours: float) -> str:
+    """Write whole truck-hours."""
+    whole = round(hours)
+    return f"{whole} truck-hour{'s' * (whole != 1)}"

@@ -57,8 +57,7 @@ def variants(scenario: "Scenario", layout: str) -> tuple[list[Variant], list[Lef
     Returns
     -------
     variants, left out
-        Scenarios with the changed layout; what breaks a rule when it is read, with the rule, and what has no number of
-        its own.
+        Scenarios with the changed layout; what breaks a rule when it is read, with the rule.
     """
     stated, plan = scenario.layouts[layout], blueprint(scenario, layout, WEEK_MIN, 0.0)
     made, left_out = [], []
@@ -67,9 +66,6 @@ def variants(scenario: "Scenario", layout: str) -> tuple[list[Variant], list[Lef
             made.append(Variant(addition, _changed(scenario, layout, addition.changes)))
         except ScenarioError as error:
             left_out.append(LeftOut(addition.label, "; ".join(_rule(problem) for problem in error.problems)))
-    if not plan.arrangement.in_truck and stated.places is None and plan.places < UNLIMITED:
-        why = "follows from batteries and stations where 'places' is not stated"
-        left_out.append(LeftOut(f"one more {plan.arrangement.place}", why))
     return made, left_out
 
 
@@ -97,9 +93,9 @@ def _additions(stated: "Layout", plan: Blueprint, batteries: dict[str, int]) -> 
     yield from _crew(stated)
     yield from _chargers(stated, plan)
     yield from _batteries(stated, batteries)
-    if stated.places is not None and stated.places < UNLIMITED:
+    if stated.places != UNLIMITED:
         word = plan.arrangement.place
-        yield Addition(f"one more {word}", f"the {word}s", "place", {"places": int(stated.places) + 1})
+        yield Addition(f"one more {word}", f"the {word}s", "place", {"places": int(plan.places) + 1})
     if 0 < plan.set_down_places < UNLIMITED:
         more: Changes = {"set_down_places": int(plan.set_down_places) + 1}
         yield Addition("one more set-down place", "the set-down places", "set-down place", more)

@@ -4,8 +4,8 @@ import re
 from typing import TYPE_CHECKING
 
 from batsim.errors import Problem, ScenarioError
-from batsim.measures.event_trace import first_week_min
 from batsim.room.simulation import simulate
+from batsim.scenario.calendar import first_week_min
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_minutes
 

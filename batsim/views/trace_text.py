@@ -2,9 +2,10 @@
 
 from typing import TYPE_CHECKING
 
-from batsim.measures.event_trace import event_frame, event_trace, first_week_min
+from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
 from batsim.record import CAUSES, NOTHING
+from batsim.scenario.calendar import first_week_min
 from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN
 
 if TYPE_CHECKING:

@@ -15,7 +15,6 @@ from batsim.record import (
     BATTERY,
     COOLING,
     EXCHANGE,
-    EXCHANGING,
     IN_TRANSFER,
     IN_TRUCK,
     NOTHING,
@@ -86,7 +85,8 @@ def each_battery_is_in_one_state(record: Record, moves: Moves) -> None:
             assert after["state"] in moves[before["state"]]
 
 
-def each_truck_has_one_battery(record: Record, *, at_arrival: bool) -> None:
+def each_truck_has_one_battery(record: Record, *, at_arrival: bool, in_order: bool = True) -> None:
+    """Rows are written in the order of the visits, unless an exchange may be handed over: then when it is settled."""
     trucks = record.facts.trucks
     stays = [
         (before["from_min"], after["from_min"], 1.0)
@@ -96,7 +96,9 @@ def each_truck_has_one_battery(record: Record, *, at_arrival: bool) -> None:
     ]
     assert most_at_once(stays) <= trucks
     for visits in by("truck", rows_of(record, "exchanges")).values():
-        for before, after in pairwise(visits):
+        by_time = sorted(visits, key=lambda row: row["left_min"])
+        assert not in_order or visits == by_time
+        for before, after in pairwise(by_time):
             assert after["spent"] == before["fresh"]
             assert after["left_min"] >= before["back_min"]
     visits = [row for row in rows_of(record, "exchanges") if row["kind"] == EXCHANGE]
@@ -236,46 +238,6 @@ def nothing_is_exceeded(room: Room, record: Record) -> None:
             assert most_at_once(stays) <= 1
 
 
-def units_do_one_thing_at_a_time(record: Record) -> None:
-    """No station serves two trucks, no device two jobs, and neither does anything while it is out."""
-    facts = record.facts
-    if not facts.in_truck:
-        for station, visits in by("station", visits_of(record)).items():
-            if station >= 0:
-                stays = [(row["start_min"], ends(row["truck_free_min"]), 1.0) for row in visits]
-                assert most_at_once(stays + _merged(record, 0, station)) <= 1
-    for kind, rows in by("device", rows_of(record, "devices")).items():
-        for unit, mine in by("unit", rows).items():
-            assert unit < facts.device_counts[kind]
-            assert all(row["end_min"] >= row["start_min"] and row["metres"] >= 0.0 for row in mine)
-            stays = [(row["start_min"], row["end_min"], 1.0) for row in mine]
-            assert most_at_once(stays + _merged(record, 1 + kind, unit)) <= 1
-
-
-def _merged(record: Record, thing: int, unit: int) -> list[Stay]:
-    """When one unit is out, whatever the reasons."""
-    stays: list[Stay] = []
-    for row in sorted(outages_of(record, thing), key=lambda row: row["from_min"]):
-        if row["unit"] == unit:
-            if stays and row["from_min"] <= stays[-1][1]:
-                stays[-1] = (stays[-1][0], max(stays[-1][1], row["to_min"]), 1.0)
-            else:
-                stays.append((row["from_min"], row["to_min"], 1.0))
-    return stays
-
-
-def set_down_places_are_never_exceeded(room: Room, record: Record) -> None:
-    layout, scenario = room.scenario.layouts["room"], room.scenario
-    if layout.set_down_places is None or record.facts.in_truck:
-        return
-    means = (scenario.arrangement("room"), scenario.standby("room"))
-    stays = [
-        (row["start_min"], ends(row["end_min"]), float(means[row["standby"]].set_down_places))
-        for row in visits_of(record)
-    ]
-    assert most_at_once(stays) <= layout.set_down_places
-
-
 def attendants_are_on_duty(room: Room, record: Record) -> None:
     """Work that began in a shift may end after it; its people are not the next shift's."""
     scenario = room.scenario
@@ -307,34 +269,6 @@ def attendants_are_on_duty(room: Room, record: Record) -> None:
             assert most_at_once(held + rests) <= 1
 
 
-def nobody_stays_where_work_is_handed_over(room: Room, record: Record) -> None:
-    """Where the next shift takes over, no attendant works on after the shift, and none is missing in it."""
-    scenario = room.scenario
-    crew = scenario.layouts["room"].crew
-    if not isinstance(crew, dict) or scenario.rules.crew_shift_end == "finish":
-        return
-    jobs = [row for row in rows_of(record, "work") if row["person"] == ATTENDANT]
-    for begin, end, count, _ in manned(scenario, crew, record):
-        mine = [job for job in jobs if begin <= job["start_min"] < end]
-        assert all(job["end_min"] <= end for job in mine)
-        assert most_at_once([(job["start_min"], job["end_min"], job["people"]) for job in mine]) <= count
-
-
-def only_the_qualified_hoist(room: Room, record: Record) -> None:
-    """Exchanges at once never outnumber those on the shift who have the skill, where that is asked for."""
-    scenario = room.scenario
-    layout, arrangement = scenario.layouts["room"], scenario.arrangement("room")
-    skill = next((step.skill for step in arrangement.steps if step.skill), None)
-    by_attendants = isinstance(layout.crew, dict) and not layout.drivers_exchange and layout.exchange_time_min is None
-    if skill is None or not by_attendants or layout.standby is not None:
-        return
-    jobs = [row for row in rows_of(record, "work") if (row["person"], row["task"]) == (ATTENDANT, EXCHANGING)]
-    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
-    for begin, end, count, _ in manned(scenario, qualified, record):
-        held = [(row["start_min"], min(row["end_min"], end), 1.0) for row in jobs if begin < row["start_min"] < end]
-        assert most_at_once(held) <= count
-
-
 def exchanges_are_finished_or_unfinished(record: Record) -> None:
     facts, found = record.facts, measure(record)
     visits = [row for row in rows_of(record, "exchanges") if row["kind"] != TURNED_AWAY]
@@ -346,7 +280,7 @@ def exchanges_are_finished_or_unfinished(record: Record) -> None:
     days = site.between(facts.warm_up_min, facts.horizon_min) / facts.minutes_per_working_day
     measured = sum(row["truck_free_min"] >= facts.warm_up_min for row in finished)
     assert found["exchanges_per_day"] * days == pytest.approx(measured, abs=1e-6)
-    for truck in by("truck", visits).values():
+    for truck in by("truck", sorted(visits, key=lambda row: row["left_min"])).values():
         assert all(row["truck_free_min"] < facts.horizon_min for row in truck[:-1])
 
 
@@ -406,32 +340,6 @@ def lines_wait_for_what_is_missing(record: Record, reserve: int = 0) -> None:
             assert (cause == BATTERY) == (in_line > 0 and not has_one)
             all_taken = level["taken", 0] >= facts.stations
             assert (cause == STATION) == (in_line > 0 and has_one and all_taken)
-
-
-def care_begins_in_rounds(room: Room, record: Record) -> None:
-    """Care begins after it is due, in the hours of its rounds where there are any."""
-    scenario, facts = room.scenario, record.facts
-    types = [name.partition(", ")[0] for name in facts.lines]
-    rows = [{**row, "task": TASKS.index("watering")} for row in rows_of(record, "waterings")]
-    rows += rows_of(record, "care")
-    for row in started(rows):
-        assert row["due_min"] <= row["start_min"] <= ends(row["end_min"])
-        battery = scenario.batteries[types[facts.battery_lines[row["battery"]]]]
-        rounds = getattr(battery, TASKS[row["task"]]).rounds
-        if rounds is not None and not facts.in_truck:
-            windows = rounds.windows(facts.horizon_min)
-            assert any(start <= row["start_min"] <= end for start, end in windows)
-
-
-def own_batteries_stay_with_their_truck(room: Room, record: Record) -> None:
-    group_of = group_of_truck(record)
-    for row in rows_of(record, "exchanges"):
-        if room.scenario.trucks[group_of[row["truck"]]].own_batteries and row["fresh"] >= 0:
-            lines = record.facts.battery_lines
-            assert lines[row["spent"]] == lines[row["fresh"]] == row["line"]
-    for line, rows in by("line", rows_of(record, "exchanges")).items():
-        if ", " in record.facts.lines[line]:
-            assert len(by("truck", rows)) == 1
 
 
 def shares_are_shares(record: Record) -> None:

@@ -25,6 +25,26 @@ def test_readme_shows_what_compare_prints(monkeypatch):
     assert result.output.rstrip("\n") == shown[1]
 
 
+@pytest.mark.parametrize(
+    ("command", "head"),
+    [
+        (["one-more", "scenarios/kestrel-lane.yaml", "--layout", "side rollers", "-r", "6"], "side rollers (Side"),
+        (["day-without", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"], "side rollers: battery"),
+    ],
+    ids=["one-more", "day-without"],
+)
+def test_readme_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head):
+    """The blocks on the side rollers are those of the commands, to the letter."""
+    monkeypatch.chdir(ROOT)
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = re.search(rf"```\n({re.escape(head)}.*?)\n```", readme, re.DOTALL)
+    result = CliRunner().invoke(main, command)
+
+    assert shown is not None
+    assert result.exit_code == 0
+    assert result.output.split("\n\n")[1] == shown[1]
+
+
 def test_shipped_schema_is_the_one_that_the_command_prints():
     """Editors of the scenarios see the schema of this version."""
     result = CliRunner().invoke(main, ["schema"])

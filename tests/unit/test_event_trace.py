@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.measures.event_trace import event_frame, event_trace, first_week_min
+from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import EVENTS, Event
 from batsim.record import (
     ATTENDANT,
@@ -41,6 +41,7 @@ from batsim.record import (
     WATERING,
     Record,
 )  # fmt: skip
+from batsim.scenario.calendar import first_week_min
 from batsim.scenario.week import WEEK_MIN
 from batsim.views.trace_text import clock, moment, trace_csv, trace_text
 

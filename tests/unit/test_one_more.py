@@ -19,7 +19,6 @@ ROOT = Path(__file__).parents[2]
 KESTREL = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
 FROSTHOLM = batsim.read(ROOT / "scenarios" / "frostholm-cold-store.yaml")
 WEEK_MIN = 10080.0
-FOLLOWS = "follows from batteries and stations where 'places' is not stated"
 
 
 def layout(**keys):
@@ -63,9 +62,10 @@ def test_one_more_of_everything_with_a_limit():
         "one more attendant on every shift": {"crew": {"room early": 4, "room late": 4, "room night": 4}},
         "one more charger": {"chargers": ["45 x electronic_iuia"]},
         "one more battery": {"batteries": 83},
+        "one more stand": {"places": 62},
         "one more set-down place": {"set_down_places": 4},
     }
-    assert [each._asdict() for each in left_out] == [{"label": "one more stand", "why": FOLLOWS}]
+    assert left_out == []
 
 
 def test_a_variant_is_read_anew():
@@ -103,6 +103,7 @@ def test_what_is_not_stated_has_its_default():
         "one more battery carriage": {"devices": {"battery_carriage": 2}},
         "one more charger": {"chargers": ["55 x electronic_iuia"]},
         "one more battery": {"batteries": 61},
+        "one more roller bay": {"places": 38},
     }
 
 

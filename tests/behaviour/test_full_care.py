@@ -1,0 +1,161 @@
+"""Care minute by minute: before the charge, in rounds, and in the truck."""
+
+import pytest
+
+import batsim
+from batsim.record import OUT_OF_USE, READY, Record
+from tests.behaviour.ledger import by, room, rows_of, run
+
+CASE = "small_room.yaml"
+SHIFTS = ["early", "late", "night"]
+BY_HAND = {"every": "1 charge", "by": "hand", "time": "15 min"}
+
+
+def trucks(*first_runs: int) -> list[dict[str, object]]:
+    """Trucks that ask for the first time after so many minutes of work, and not again for a long time."""
+    group = {"group": "trucks", "count": len(first_runs), "shifts": SHIFTS, "battery": "plain", "run_time": "500 h"}
+    return [{**group, "exchange_at": "20 %", "first_run": [f"{each} min" for each in first_runs]}]
+
+
+def care_room(changes: dict[str, object], *first_runs: int) -> Record:
+    """Run of the small room with one attendant on each shift."""
+    return run(room({"trucks": trucks(*first_runs), "layouts.room.crew": dict.fromkeys(SHIFTS, 1), **changes}, CASE))
+
+
+def test_a_wash_before_the_charge_delays_it():
+    wash = {"every": "1 charge", "time": "30 min", "when": "before_charge"}
+    record = care_room({"batteries.plain.wash": wash, "trucks": [{**trucks(0)[0], "run_time": "5 h"}]}, 0)
+    first, second = (row for row in rows_of(record, "charges")[:2])
+    assert (first["spent_min"], first["connected_min"]) == (18.0, 18.0)  # not due after no charge at all
+    (wash_row, *_) = rows_of(record, "care")
+    mine = by("battery", rows_of(record, "charges"))[wash_row["battery"]][1]
+    assert wash_row["start_min"] == mine["spent_min"]
+    assert mine["connected_min"] == mine["start_min"] == wash_row["end_min"] == mine["spent_min"] + 30.0
+    assert second["connected_min"] >= second["spent_min"]
+
+
+@pytest.mark.parametrize(("overdue", "second"), [("use", 200.0), ("hold", 490.0)])
+def test_an_overdue_battery_is_used_or_held_until_the_round(overdue: str, second: float):
+    """Two trucks and one spare. Charged at 138, outside the round from 480 to 540; a truck asks at 200.
+
+    Used, it goes on at 200, and nothing is left to inspect at 480 but the spare that is ready again at 338.
+    """
+    rounds = {"days": "Mon-Sun", "from": "08:00", "to": "09:00", "overdue": overdue}
+    inspection = {"every": "1 charge", "time": "10 min", "rounds": rounds}
+    changes = {"batteries.plain.inspection": inspection, "layouts.room.batteries": 3}
+    record = care_room(changes, 0, 200)
+    assert [row["start_min"] for row in rows_of(record, "exchanges")] == [0.0, second]
+    rows = rows_of(record, "care")
+    assert all(480.0 <= row["start_min"] % 1440.0 <= 540.0 for row in rows)
+    first = rows[0]
+    assert (first["start_min"], first["end_min"]) == (480.0, 490.0)
+    assert first["due_min"] == (480.0 if overdue == "use" else 138.0)
+    states = [(row["state"], row["from_min"]) for row in by("battery", rows_of(record, "battery_states"))[0]]
+    assert ((OUT_OF_USE, 138.0) in states) == (overdue == "hold")
+    assert ((READY, 138.0) in states) == (overdue == "use")
+    assert len([row for row in rows if row["start_min"] < 1440.0]) == 1
+
+
+def test_a_round_that_ends_leaves_the_rest_for_the_next():
+    """Four batteries due at 480, 40 min each, one attendant: two begin by 540; the others a day later, or go on."""
+    for overdue, starts in (("hold", [480.0, 520.0, 1920.0, 1960.0]), ("use", [480.0, 520.0, 1920.0, 1960.0])):
+        rounds = {"days": "Mon-Sun", "from": "08:00", "to": "09:00", "overdue": overdue}
+        inspection = {"every": "1 charge", "time": "40 min", "rounds": rounds}
+        record = care_room({"batteries.plain.inspection": inspection}, 0, 20, 40, 60)
+        assert [row["start_min"] for row in rows_of(record, "care")] == starts
+
+
+# --- care in the truck ---------------------------------------------------------------------------------------
+
+PLUGGED = {
+    "title": "Charged in the truck",
+    "place": "truck",
+    "empty_places": 0,
+    "watering_devices": {"pallet truck": 1},
+    "draw_out_time": "4 min",
+    "connects": "driver",
+}
+
+
+def in_truck(watering: dict[str, str], crew: object = "drivers", pallet_trucks: int = 1) -> Record:
+    """Two trucks on the early shift, charged for 2 h from 840 on; two shifts are a charge, so water is due then."""
+    group = {**trucks(900, 900)[0], "shifts": ["early"], "run_time": "15 h"}
+    changes = {
+        "trucks": [group],
+        "batteries.plain.watering": watering,
+        "handling": {"plugged": PLUGGED},
+        "layouts.room": {
+            "handling": "plugged",
+            "chargers": "2 x electronic_iuia",
+            "devices": {"pallet truck": pallet_trucks},
+            "crew": crew,
+        },
+    }
+    return run(room(changes, CASE))
+
+
+@pytest.mark.parametrize(
+    ("by_what", "crew", "pallet_trucks", "spans"),
+    [
+        ("hand", "drivers", 1, [(960.0, 979.0), (979.0, 998.0)]),
+        ("hand", "drivers", 2, [(960.0, 979.0), (960.0, 979.0)]),
+        ("single_point", "drivers", 1, [(960.0, 975.0), (960.0, 975.0)]),
+        ("hand", {"late": 2}, 2, [(960.0, 979.0), (960.0, 979.0)]),
+        ("hand", {"late": 1}, 2, [(960.0, 979.0), (979.0, 998.0)]),
+        ("single_point", {"late": 1}, 1, [(960.0, 975.0), (975.0, 990.0)]),
+        ("hand", {"night": 1}, 1, [(1320.0, 1339.0), (1339.0, 1358.0)]),
+    ],
+)
+def test_watering_in_the_truck_takes_a_pallet_truck_and_people(
+    by_what: str, crew: object, pallet_trucks: int, spans: list[tuple[float, float]]
+):
+    record = in_truck({**BY_HAND, "by": by_what}, crew, pallet_trucks)
+    rows = rows_of(record, "waterings")[:2]
+    assert sorted((row["start_min"] - 1440.0, row["end_min"] - 1440.0) for row in rows) == spans
+    assert len(rows_of(record, "devices")) == (0 if by_what == "single_point" else record.count("waterings"))
+
+
+def test_care_in_the_truck_is_over_before_its_shift_begins():
+    """Night is on duty from 1320 to 1800 and would hand 500 min of watering over to early, whose truck has left."""
+    watering = {**BY_HAND, "time": "500 min"}
+    record = in_truck(watering, {"night": 1})
+    assert record.count("waterings") == 0
+    stints = [row["start_min"] for row in rows_of(record, "stints")]
+    assert stints == sorted(stints)
+    assert {start % 1440.0 for start in stints} == {360.0}
+
+
+def test_trucks_at_their_cut_out_wait_for_a_charging_spot():
+    """Turned away at 25 %, they ask again at their cut-out of 20 %, and wait; nothing stands still for ever."""
+    group = {"group": "trucks", "count": 4, "shifts": SHIFTS, "battery": "plain", "exchange_at": "25 %"}
+    spots = {"handling": "plugged", "stations": 1, "chargers": "1 x electronic_iuia"}
+    for kilowatts in (2.9, 3.3, 4.1, 5.0, 6.2):
+        changes = {
+            "trucks": [{**group, "draws": {"mean": f"{kilowatts} kW"}}],
+            "rules": {"if_none_ready": "carry_on"},
+            "handling": {"plugged": PLUGGED},
+            "layouts.room": spots,
+        }
+        rows = rows_of(run(room(changes, CASE)), "exchanges")
+        waits = [row for row in rows if row["start_min"] > row["joined_min"]]
+        assert waits
+        assert all(row["soc_share"] == pytest.approx(0.2, abs=1e-6) for row in waits)
+        assert len(rows) < 1000
+
+
+def test_a_level_that_rounding_leaves_above_the_cut_out_is_the_cut_out():
+    """A truck that comes half a tick of the clock too early must not go back for no time at all, again and again."""
+    group = {"count": 3, "shifts": ["early"], "battery": "small", "exchange_at": "25 %", "draws": {"mean": "5 kW"}}
+    other = {"count": 2, "shifts": SHIFTS, "battery": "small", "exchange_at": "25 %", "run_time": "5 h"}
+    changes = {
+        "site.room_temperature": "5 degC",
+        "trucks": [{"group": "group 0", **group}, {"group": "group 1", **other}],
+        "batteries": {"small": {"from": "vented_lead_acid_24v", "cool_down": "0 h", "watering": "none"}},
+        "rules": {"if_none_ready": "carry_on"},
+        "layouts.room": {"handling": "in_truck", "chargers": "1 x line_frequency_w", "stations": 2},
+    }
+    for seed in range(40):
+        record = batsim.simulate(
+            room(changes, CASE), "room", seed=seed, replication=0, length_min=2 * 1440.0, warm_up_min=0.0
+        )
+        assert record.count("exchanges") < 200
