@@ -29,6 +29,7 @@ class Battery:
         "missing_ah",
         "number",
         "owed_ah",
+        "owed_factor",
         "part_charges",
         "place",
         "pool",
@@ -55,6 +56,8 @@ class Battery:
         """Ampere-hours that a charger really has to put back. [Ah]"""
         self.owed_ah = 0.0
         """Ampere-hours that a full charge has to return, gassing included. [Ah]"""
+        self.owed_factor = plan.profiles[plan.chargers[0]].factor
+        """Charge factor with which that was worked out: of the charger that it was last on. [-]"""
         self.surplus_ah = 0.0
         """Two wells: available ampere-hours above level, below 0 after strong currents. [Ah]"""
         self.used_min = 0.0
@@ -89,6 +92,11 @@ class Battery:
         charges = self.care_charges
         for index in range(len(charges)):
             charges[index] += part
+
+    def owes_to(self, factor: float) -> None:
+        """Work out anew what a full charge has to return, for a charger with another charge factor."""
+        self.owed_ah *= factor / self.owed_factor
+        self.owed_factor = factor
 
     @property
     def health(self) -> float:

@@ -111,7 +111,7 @@ def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float
     truck.usable_ah = usable or truck.usable_ah
     battery.soc_share, battery.used_min = after, end
     battery.missing_ah += ah
-    battery.owed_ah += ah * truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
+    battery.owed_ah += ah * battery.owed_factor
     truck.warm_up(start, end, minutes, ah if stint.power_w else 0.0)
     truck.write_stint(start, end, (before, after, ah, kwh))
 
@@ -124,8 +124,7 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
     truck.cell = truck.group.cell
     truck.usable_ah = truck.cell.capacity_ah * truck.cell.capacity_factor
     truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
-    factor = truck.line.plan.profiles[truck.line.plan.chargers[0]].factor
-    truck.battery.owed_ah = truck.battery.missing_ah * factor
+    truck.battery.owed_ah = truck.battery.missing_ah * truck.battery.owed_factor
     time, first = 0.0, truck.first_min
     stint = _new_stint(truck, level)
     if first is not None:

@@ -45,6 +45,7 @@ class SpotDesk:
                 pool.free -= 1
                 self.spots -= 1
                 truck.battery.pool = pool
+                truck.battery.owes_to(truck.line.plan.profiles[pool.number].factor)
                 return True
         return False
 

@@ -3,8 +3,10 @@
 from itertools import pairwise
 
 import pytest
+import yaml
 from hypothesis import given
 
+import batsim
 from batsim.measures import measure
 from batsim.measures.windows import Worked
 from batsim.scenario.batteries import BatteryType
@@ -111,3 +113,31 @@ def test_energy_from_the_wall_is_that_of_the_charges(room: Room):
         assert finished - 1e-6 <= total <= sum(kwh for _, kwh in wall) + 1e-6
         assert found["standby_kwh_per_day"] >= 0.0
         assert found["peak_kw"] >= total / (facts.horizon_min / 60.0) - 1e-9
+
+
+def test_what_is_owed_goes_with_the_charger_in_the_truck():
+    """Two trucks and two kinds of charger: whoever is on the gentler one returns by its charge factor alone."""
+    stated = {
+        "site": {"name": "two kinds of charger"},
+        "week": {"shifts": {"early": {"days": "Mon-Fri", "from": "06:00", "to": "14:00"}}},
+        "trucks": [{"group": "trucks", "count": 2, "shifts": ["early"], "battery": "lead", "run_time": "10 h"}],
+        "batteries": {"lead": {"from": "vented_lead_acid_48v"}},
+        "layouts": {"room": {"handling": "in_truck", "chargers": ["1 x electronic_iuia", "1 x circulation_iuia"]}},
+    }
+    site = batsim.read_scenario_text(yaml.safe_dump(stated))
+    record = batsim.simulate(site, "room", seed=1, length_min=14 * 1440.0, warm_up_min=0.0)
+    factors = [site.chargers[name].charge_factor for name in record.facts.chargers]
+    stints, seen = by("battery", rows_of(record, "stints")), set()
+    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
+        full = [row for row in charges if row["soc_to_share"] == 1.0]
+        for before, after in pairwise(full):
+            between = [row for row in charges if before["end_min"] < row["end_min"] <= after["end_min"]]
+            if len(between) > 1 or after["equalising_min"]:
+                continue
+            drawn = sum(
+                row["drawn_ah"] for row in stints[battery] if before["end_min"] <= row["start_min"] < after["end_min"]
+            )
+            assert after["charged_ah"] == pytest.approx(factors[after["charger"]] * drawn, rel=1e-6, abs=1e-3)
+            seen.add(after["charger"])
+    assert seen == {0, 1}
+    assert factors[0] > factors[1] + 0.05
