@@ -79,7 +79,7 @@ def _poisson(mean, number):
 @pytest.mark.parametrize(
     ("title", "per_h", "turn_round", "spares", "expected"),
     [
-        ("C30", 10.0, {"mean": "6 min", "cv": 0.5}, 2, 0.2642411177),
+        ("C30", 10.0, {"mean": "6 min", "cv": 0.5}, 4, 0.01898815688),
         ("C31", 2.0, "8 h", 24, 0.03668565782),
         ("C33", 0.5, "12 h", 10, 0.08392401699),
     ],
@@ -101,9 +101,9 @@ def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spare
             "layouts.one.batteries": trucks + spares,
         },
     )
-    weeks = {"C30": 4, "C31": 24, "C33": 100}[title]
+    weeks, warm_up = {"C30": (1, 1), "C31": (24, 5), "C33": (100, 5)}[title]
 
-    runs = batsim.run(scenario, "one", replications=40, weeks=weeks, warm_up_weeks=5, seed=31 + spares, workers=1)
+    runs = batsim.run(scenario, "one", replications=40, weeks=weeks, warm_up_weeks=warm_up, seed=31 + spares, workers=1)
 
     agree(f"{title}, {spares} spares", [("found_none_share", expected, runs.values["one"]["found_none_ready_share"])])
 
