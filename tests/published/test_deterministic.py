@@ -225,10 +225,11 @@ def test_use_of_two_stations(case):
         ("finish", [118.0, 128.0], [135.0, 145.0], 30.0),
         ("finish_then_full_break", [118.0, 128.0], [143.0, 153.0], 38.0),
         ("pause", [118.0, 143.0], [143.0, 153.0], 53.0),
+        ("put_back", [118.0, 145.0], [145.0, 155.0], 57.0),
     ],
 )
 def test_a_break_in_the_middle_of_an_exchange(case, record, rule, first, second, down_min):
-    """Three honest rules, three answers."""
+    """Honest rules, each with its own answer; the one that begins the step again was added by hand here."""
     scenario = case("d14", {"rules": {"crew_break": rule}})
 
     exchanges = record(scenario).frame("exchanges")
