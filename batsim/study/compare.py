@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.study.intervals import Interval, simultaneous, student_interval
+from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.replications import UNITS, Runs, plain, run
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.windows import Worked
 from batsim.scenario.calendar import group_windows, joined, shift_windows
 from batsim.scenario.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_text
-from batsim.study.intervals import student_interval
+from batsim.statistics.intervals import student_interval
 
 if TYPE_CHECKING:
     from batsim.measures.windows import Flags, Floats

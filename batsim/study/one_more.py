@@ -14,7 +14,7 @@ from batsim.measures.windows import Measured
 from batsim.study.compare import DECIDING, correlation, signed
 from batsim.study.concentration import Concentration, concentration, shift_profiles, working_profile
 from batsim.study.executors import Job, run_jobs
-from batsim.study.intervals import Interval, simultaneous, student_interval
+from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.one_more_of import Addition, LeftOut, Variant, variants
 from batsim.study.replications import Settings, plain, settings
 

@@ -11,7 +11,7 @@ from batsim.scenario.checks import LONGEST_WEEKS
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.executors import Job, Progress, run_jobs
-from batsim.study.intervals import Interval, student_interval
+from batsim.statistics.intervals import Interval, student_interval
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,7 +9,7 @@ from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.study.compare import Comparison
-    from batsim.study.intervals import Interval
+    from batsim.statistics.intervals import Interval
     from batsim.study.replications import Runs
 
 CAUTION = (
