@@ -4,6 +4,7 @@ The family::
 
     BatsimError
     ├── ScenarioError      the scenario says something that cannot be (yours)
+    ├── StudyError         a study cannot go on: its file, store, cluster or machine does not allow it (not batsim's)
     ├── FigureError        a figure or source is asked for that the catalogue lacks (ours)
     └── SimulationError    the room broke one of its own rules (ours)
 
@@ -60,3 +61,7 @@ class FigureError(BatsimError):
 
 class SimulationError(BatsimError):
     """The room found itself in a state that its own rules exclude."""
+
+
+class StudyError(BatsimError):
+    """A study cannot be run or go on: the store, the cluster, a lost worker; the text says what to do."""

@@ -9,6 +9,7 @@ to end: an end after the horizon marks work that the run left unfinished.
 from array import array
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from struct import pack
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -271,8 +272,9 @@ class Record:
     def pack(self) -> None:
         """Move what has been written into packed arrays, a quarter of the size."""
         for name, numbers in self._flat.items():
-            self._packed[name].extend(array("d", numbers))
-            numbers.clear()
+            if numbers:
+                self._packed[name].frombytes(pack(f"{len(numbers)}d", *numbers))
+                numbers.clear()
 
     def count(self, table: str) -> int:
         """Rows of a table."""
@@ -294,7 +296,7 @@ class Record:
 
         names = [column.name for column in TABLES[table]]
         matrix = np.array(self._numbers(table)).reshape(-1, len(names))
-        return {name: matrix[:, position] for position, name in enumerate(names)}
+        return dict(zip(names, matrix.T.copy(), strict=True))
 
     def frame(self, table: str) -> "pd.DataFrame":
         """Table for people: codes written as words, times in minutes from Monday 00:00.

@@ -13,6 +13,9 @@ placeholder
 """
 
 import csv
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
@@ -56,8 +59,17 @@ class Figure(NamedTuple):
         """Whether the figure is more than a single value."""
         return self.low < self.high
 
+    def stated(self, value: float) -> "Figure":
+        """Copy with another value; its range goes with it in proportion."""
+        scale = value / self.value if self.value else 1.0
+        return self._replace(value=value, low=self.low * scale, high=self.high * scale)
+
     def _with_unit(self, number: float) -> str:
         return f"{number:.10g}" if self.unit == "1" else f"{number:.10g} {self.unit}"
+
+
+_instead: ContextVar[Mapping[str, Figure]] = ContextVar("_instead", default={})  # noqa: B039 - never written to
+_asked: ContextVar[set[str] | None] = ContextVar("_asked", default=None)
 
 
 class Source(NamedTuple):
@@ -79,11 +91,35 @@ def figure(name: str) -> Figure:
     >>> figure("battery.vented_lead_acid.cool_down").text
     '8 h'
     """
-    found = _figures_by_name().get(name)
+    found = _instead.get().get(name) or _figures_by_name().get(name)
     if found is None:
         msg = f"figures.csv: no figure '{name}'; {_nearest(name, tuple(_figures_by_name()))}"
         raise FigureError(msg)
+    asked = _asked.get()
+    if asked is not None:
+        asked.add(name)
     return found
+
+
+@contextmanager
+def instead(stated: Mapping[str, Figure]) -> Iterator[None]:
+    """Let some figures have other values for a while, in this thread."""
+    token = _instead.set(stated)
+    try:
+        yield
+    finally:
+        _instead.reset(token)
+
+
+@contextmanager
+def asked_for() -> Iterator[set[str]]:
+    """Gather the names of the figures that are asked for meanwhile, in this thread."""
+    asked: set[str] = set()
+    token = _asked.set(asked)
+    try:
+        yield asked
+    finally:
+        _asked.reset(token)
 
 
 @cache

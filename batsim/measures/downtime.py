@@ -22,44 +22,48 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
     lost = dict.fromkeys(("travel", *WAITS, "exchange", "charge_in_truck", "watering"), 0.0)
     for number, worked in enumerate(measured.groups):
         mine = rows["group"] == number
-        left, joined, start, free, back = (
-            measured.clip(rows[name][mine])
-            for name in ("left_min", "joined_min", "start_min", "truck_free_min", "back_min")
+        joined, start, free = (
+            measured.clip(rows[name][mine]) for name in ("joined_min", "start_min", "truck_free_min")
         )
-        lost["travel"] += _lost(worked, left, joined) + _lost(worked, free, back)
+        left_at, back_at = (worked(measured.clip(rows[name][mine])) for name in ("left_min", "back_min"))
+        joined_at, start_at, free_at = worked(joined), worked(start), worked(free)
+        lost["travel"] += float(np.sum(joined_at - left_at)) + float(np.sum(back_at - free_at))
         in_truck = rows["kind"][mine] == CHARGE_IN_TRUCK
-        lost["exchange"] += _lost(worked, start[~in_truck], free[~in_truck])
+        lost["exchange"] += float(np.sum((free_at - start_at)[~in_truck]))
         # Water goes in at the end, just before the truck is free again.
-        watering_from = np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine]))
-        lost["watering"] += _lost(worked, watering_from[in_truck], free[in_truck])
-        lost["charge_in_truck"] += _lost(worked, start[in_truck], watering_from[in_truck])
+        water_at = worked(np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine])))
+        lost["watering"] += float(np.sum((free_at - water_at)[in_truck]))
+        lost["charge_in_truck"] += float(np.sum((water_at - start_at)[in_truck]))
         for line in range(len(measured.facts.lines)):
             here = rows["line"][mine] == line
-            for name, minutes in _waits(measured, worked, line, joined[here], start[here]).items():
+            joins, starts = (joined[here], joined_at[here]), (start[here], start_at[here])
+            for name, minutes in _waits(measured, worked, line, joins, starts).items():
                 lost[name] += minutes
     return lost
 
 
-def _lost(worked: Worked, start: Floats, end: Floats) -> float:
-    """Working minutes between pairs of times, summed."""
-    return float(np.sum(worked(end) - worked(start)))
+def _waits(
+    measured: Measured, worked: Worked, line: int, joins: tuple[Floats, Floats], starts: tuple[Floats, Floats]
+) -> dict[str, float]:
+    """Working minutes in one line, booked on what its first truck lacked meanwhile. [min]
 
-
-def _waits(measured: Measured, worked: Worked, line: int, joined: Floats, start: Floats) -> dict[str, float]:
-    """Working minutes in one line, booked on what its first truck lacked meanwhile. [min]"""
-    rows = measured.record.columns("lines")
+    When trucks join it and when their exchange begins: clock times, and working minutes before them. [min]
+    """
+    (joined, joined_at), (start, start_at) = joins, starts
+    rows = measured.columns("lines")
     here = rows["line"] == line
     since = np.concatenate([[0.0], rows["from_min"][here]])
     causes = np.concatenate([[0.0], rows["cause"][here]])
     at_change = worked(since)
     first = np.searchsorted(since, joined, side="right") - 1
     last = np.searchsorted(since, start, side="right") - 1
+    into_first, into_last = joined_at - at_change[first], start_at - at_change[last]
     booked = {}
     for name, cause in WAITS.items():
         on = causes == cause
         until_change = np.concatenate([[0.0], np.cumsum(np.diff(at_change) * on[:-1])])
-        upto_start = until_change[last] + (worked(start) - at_change[last]) * on[last]
-        upto_joined = until_change[first] + (worked(joined) - at_change[first]) * on[first]
+        upto_start = until_change[last] + into_last * on[last]
+        upto_joined = until_change[first] + into_first * on[first]
         booked[name] = float(np.sum(upto_start - upto_joined))
     return booked
 

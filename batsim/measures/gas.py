@@ -16,11 +16,10 @@ def gas_measures(measured: Measured) -> dict[str, float]:
     """Hydrogen and water in a working day, equalising charges, and charges on low water."""
     facts, charges, days = measured.facts, measured.charges, measured.working_days
     line = np.nan_to_num(charges["line"]).astype(int)
-    given = measured.part_of(charges["start_min"], charges["end_min"])
-    gas_ah = np.nan_to_num(charges["gas_ah"]) * given * np.array(facts.line_vented_share)[line]
+    gas_ah = np.nan_to_num(charges["gas_ah"]) * measured.charged_part * np.array(facts.line_vented_share)[line]
     cell_ah = float(np.sum(gas_ah * np.array(facts.line_cells)[line]))
     started = measured.inside(charges["start_min"])
-    waterings = measured.record.columns("waterings")
+    waterings = measured.columns("waterings")
     poured = measured.inside(waterings["start_min"])
     weeks = measured.minutes / WEEK_MIN
     equalised = started & (charges["equalising_min"] > 0.0)
@@ -37,7 +36,7 @@ def gas_measures(measured: Measured) -> dict[str, float]:
 
 def _low_water(measured: Measured) -> float:
     """Share of waterings that came after the water above the plates was used up."""
-    facts, waterings = measured.facts, measured.record.columns("waterings")
+    facts, waterings = measured.facts, measured.columns("waterings")
     poured = measured.inside(waterings["start_min"])
     if not np.any(poured):
         return float("nan")

@@ -32,7 +32,7 @@ def occupancy_measures(measured: Measured) -> dict[str, float]:
 
 def _devices(measured: Measured, open_min: float) -> float:
     """Share of the site's working time in which jobs hold devices, all kinds together."""
-    rows = measured.record.columns("devices")
+    rows = measured.columns("devices")
     start, end = measured.clip(rows["start_min"]), measured.clip(rows["end_min"])
     held = float(np.sum(measured.site(end) - measured.site(start)))
     return _share(held, sum(measured.facts.device_counts) * open_min)

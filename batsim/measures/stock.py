@@ -10,8 +10,9 @@ from batsim.record import READY
 
 def spells(measured: Measured, state: int) -> tuple[Floats, Floats, Floats]:
     """Battery number, start and end of every stay in a state, cut to the measured time. [min]"""
-    rows = measured.record.columns("battery_states")
-    order = np.lexsort((np.arange(rows["from_min"].size), rows["from_min"], rows["battery"]))
+    rows = measured.columns("battery_states")
+    number = rows["battery"].astype(np.min_scalar_type(measured.facts.batteries))  # short whole numbers sort fast
+    order = np.lexsort((rows["from_min"], number))  # stable: of rows at the same instant the last written stays last
     battery, states, since = (rows[name][order] for name in ("battery", "state", "from_min"))
     until = np.append(since[1:], measured.end)
     until[np.append(battery[1:] != battery[:-1], True)] = measured.end

@@ -21,7 +21,7 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
         life, and ``life_years`` at this pace from new to 80 % of the capacity (infinite without use).
     """
     facts, stints = measured.facts, measured.stints
-    part = measured.part_of(stints["start_min"], stints["end_min"])
+    part = measured.stint_part
     number = stints["battery"].astype(int)
     line = np.array(facts.battery_lines)
     drawn = np.bincount(number, weights=stints["drawn_ah"] * part, minlength=facts.batteries)

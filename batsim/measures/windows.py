@@ -56,6 +56,13 @@ class Measured:
         self.start = self.facts.warm_up_min
         self.end = self.facts.horizon_min
         self.minutes = self.end - self.start
+        self._columns: dict[str, dict[str, Floats]] = {}
+
+    def columns(self, table: str) -> dict[str, Floats]:
+        """Columns of a table, taken from the record once."""
+        if table not in self._columns:
+            self._columns[table] = self.record.columns(table)
+        return self._columns[table]
 
     def clip(self, times: Floats) -> Floats:
         """Times moved into the measured time; what never came counts as its end."""
@@ -105,22 +112,32 @@ class Measured:
         """Truck-shifts in the measured time."""
         return float(np.sum(self.scheduled_min / np.array(self.facts.group_shift_min)))
 
-    @cached_property
+    @property
     def exchanges(self) -> dict[str, Floats]:
         """Columns of the exchanges table."""
-        return self.record.columns("exchanges")
+        return self.columns("exchanges")
 
-    @cached_property
-    def charges(self) -> dict[str, Any]:
+    @property
+    def charges(self) -> dict[str, Floats]:
         """Columns of the charges table."""
-        return self.record.columns("charges")
+        return self.columns("charges")
 
-    @cached_property
+    @property
     def stints(self) -> dict[str, Floats]:
         """Columns of the stints table."""
-        return self.record.columns("stints")
+        return self.columns("stints")
 
-    @cached_property
+    @property
     def work(self) -> dict[str, Floats]:
         """Columns of the work table."""
-        return self.record.columns("work")
+        return self.columns("work")
+
+    @cached_property
+    def charged_part(self) -> Floats:
+        """Share of each charge that lies in the measured time."""
+        return self.part_of(self.charges["start_min"], self.charges["end_min"])
+
+    @cached_property
+    def stint_part(self) -> Floats:
+        """Share of each stint that lies in the measured time."""
+        return self.part_of(self.stints["start_min"], self.stints["end_min"])

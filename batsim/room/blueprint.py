@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from batsim.catalogue import instead
 from batsim.room.clock import ticked
 from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
@@ -144,6 +145,12 @@ class Blueprint:
 
 def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work out a layout for runs of some length after a warm-up. [min]"""
+    with instead(scenario.stated_figures):
+        return _blueprint(scenario, layout, length_min, warm_up_min)
+
+
+def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+    """Do that with the figures that hold for the scenario."""
     stated = scenario.layouts[layout]
     arrangement = scenario.arrangement(layout)
     horizon = ticked(length_min + warm_up_min)

@@ -8,7 +8,6 @@ from batsim.formulas.discharge import discharge
 from batsim.record import EARLY, TURNED_AWAY
 from batsim.room.clock import ASKS, Moment, ticked
 from batsim.room.stints import SPENT, Worker
-from batsim.room.streams import exchange_times
 from batsim.room.visits import wait_for_call
 
 if TYPE_CHECKING:
@@ -35,6 +34,7 @@ class Truck(Worker):
         "plugged_min",
         "ready_found",
         "served",
+        "start",
         "start_soc",
         "turned_away",
         "usable_ah",
@@ -47,9 +47,7 @@ class Truck(Worker):
         self.first_min = _first_run(group.truck.first_run_min, position)
         """Working time until it first asks; None for a random start. [min]"""
         self.start_soc = 1.0
-        if self.first_min is None:
-            level, start = group.truck.exchange_at_share, room.streams.generator(self.entity, position, "start")
-            self.start_soc = level + (1.0 - level) * float(start.random())
+        self.start = room.streams.ask(self.entity, position, "start")
         self.exchange_times: list[Iterator[tuple[float, ...]]] = []
         """Times of its exchanges, by each means."""
         self.call: Moment
@@ -68,15 +66,20 @@ class Truck(Worker):
         self.cell = group.cell
         """Its battery at the temperature of the present stint, when it is charged in the truck."""
 
-    def draw_exchanges(self) -> None:
-        """Prepare the times of its exchanges, by each means."""
+    def ask_exchanges(self) -> None:
+        """Ask for the times of its exchanges, by each means."""
         for means in self.room.exchange.means:
             plan = means.plan
             entity = f"{self.entity} by standby" if means.number else self.entity
-            weights = plan.step_weights if means.in_steps else plan.weights
-            self.exchange_times.append(
-                exchange_times(self.room.streams, list(plan.laws), entity, self.position, weights)
-            )
+            times = plan.step_times if means.in_steps else plan.times
+            self.exchange_times.append(times.of(self.room.streams, entity, self.position))
+
+    def draw_start(self) -> None:
+        """Draw what is settled at the start: how it differs from other trucks, and how full its battery is."""
+        self.factor = next(self.factors)
+        if self.first_min is None:
+            level = self.group.truck.exchange_at_share
+            self.start_soc = level + (1.0 - level) * float(self.start.generator().random())
 
     def leaves_with(self, fresh: "Battery", free_min: float) -> None:
         """Take the battery that it will leave with, and when it will be back at work."""

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from batsim.room.step_times import StepTimes
 from batsim.scenario.handling import Arrangement, Hands, Step
 
 if TYPE_CHECKING:
@@ -68,9 +69,9 @@ class ExchangePlan:
         return any(self.legs)
 
     @cached_property
-    def step_weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-        """Weights that leave the step times as they are."""
-        return np.eye(len(self.hands))
+    def step_times(self) -> StepTimes:
+        """Times of the steps one by one."""
+        return StepTimes(self.laws, np.eye(len(self.hands)))
 
     @cached_property
     def people_step(self) -> int:
@@ -83,14 +84,14 @@ class ExchangePlan:
         return (*(instant.step for instant in self.instants), *self.device_steps.values())
 
     @cached_property
-    def weights(self) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-        """Weights of step times in: attendant minutes, driver minutes, each instant, each device free."""
+    def times(self) -> StepTimes:
+        """Times of the whole: attendant minutes, driver minutes, each instant, each device free."""
         rows = [
             [float(hands.attendants) for hands in self.hands],
             [float(hands.drivers) for hands in self.hands],
             *([float(step <= last) for step in range(len(self.hands))] for last in self.ends),
         ]
-        return np.array(rows).T
+        return StepTimes(self.laws, np.array(rows).T)
 
 
 def exchange_plan(

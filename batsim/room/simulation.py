@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
-PACK_EVERY_MIN = 104 * WEEK_MIN
+PACK_EVERY_MIN = 4 * WEEK_MIN
 """Simulated time after which a record is packed, so that a long run stays small in memory. [min]"""
 
 
@@ -82,8 +82,10 @@ class Room:
             self.exchange = ExchangeDesk(self, plan.exchange)
             self._put_out_spares()
             for truck in self.trucks:
-                truck.draw_exchanges()
+                truck.ask_exchanges()
                 self.env.process(duty(self, truck))
+        for truck in self.trucks:
+            truck.draw_start()
         start_outages(self)
 
     def run(self) -> Record:
@@ -96,7 +98,8 @@ class Room:
         self._write_unfinished()
         record = self.record
         # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.
-        self.__dict__.clear()
+        for part in (self.env, self):
+            part.__dict__.clear()
         return record
 
     def air_degc(self, time_min: float) -> float:
@@ -184,11 +187,11 @@ class Room:
 
     def durations(self, purpose: str, law: "Callable[[LinePlan], DurationLaw]") -> "list[Iterator[float]]":
         """Endless durations for each battery."""
-        return [
-            self.streams.durations(law(line), f"battery of type {line.number}", number, purpose)
-            for line in self.plan.lines
-            for number in range(line.batteries)
-        ]
+        found: list[Iterator[float]] = []
+        for line in self.plan.lines:
+            times, entity = law(line), f"battery of type {line.number}"
+            found += [self.streams.durations(times, entity, number, purpose) for number in range(line.batteries)]
+        return found
 
     def _make_trucks(self) -> list[Truck]:
         """Put the first batteries of each type into its trucks."""

@@ -15,14 +15,16 @@ if TYPE_CHECKING:
 
 def spread_care(room: "Room") -> None:
     """Start each battery somewhere between two cares; else all would fall due on the same day."""
-    first = 0
+    asked, first = [], 0
     for line in room.plan.lines:
         for index, care in enumerate(line.care):
             for number, battery in enumerate(room.batteries[first : first + line.batteries]):
                 purpose = f"since {TASKS[care.task]}"
-                generator = room.streams.generator(f"battery of type {line.number}", number, purpose)
-                _start(battery, index, care, generator)
+                stream = room.streams.ask(f"battery of type {line.number}", number, purpose)
+                asked.append((battery, index, care, stream))
         first += line.batteries
+    for battery, index, care, stream in asked:
+        _start(battery, index, care, stream.generator())
 
 
 def _start(battery: "Battery", index: int, care: "CarePlan", generator: "Generator") -> None:
@@ -37,19 +39,24 @@ def _start(battery: "Battery", index: int, care: "CarePlan", generator: "Generat
 
 def spread_ages(room: "Room") -> None:
     """Give each battery its capacity and age, and a start somewhere between two equalising charges."""
-    air_degc = room.air_degc(0.0)
-    first = 0
+    air_degc, streams = room.air_degc(0.0), room.streams
+    asked, first = [], 0
     for line in room.plan.lines:
         entity, spread = f"battery of type {line.number}", line.battery.capacity_spread_share
         least, most = line.battery.life_used
         for number, battery in enumerate(room.batteries[first : first + line.batteries]):
-            battery.degc = air_degc
-            battery.capacity_share = next(room.streams.factors(spread, entity, number, "capacity"))
-            battery.damage = least
-            if most > least:
-                used = float(room.streams.generator(entity, number, "life used").random())
-                battery.damage += (most - least) * used
-            if line.equalising is not None:
-                since = float(room.streams.generator(entity, number, "since equalising").random())
-                battery.equalised_min = -since * line.equalising.every_min
+            factors = streams.factors(spread, entity, number, "capacity")
+            used = streams.ask(entity, number, "life used") if most > least else None
+            since = streams.ask(entity, number, "since equalising") if line.equalising is not None else None
+            asked.append((battery, factors, used, since))
         first += line.batteries
+    for battery, factors, used, since in asked:
+        plan = battery.line.plan
+        least, most = plan.battery.life_used
+        battery.degc = air_degc
+        battery.capacity_share = next(factors)
+        battery.damage = least
+        if used is not None:
+            battery.damage += (most - least) * float(used.generator().random())
+        if since is not None and plan.equalising is not None:
+            battery.equalised_min = -float(since.generator().random()) * plan.equalising.every_min

@@ -5,6 +5,7 @@ turns working minutes into clock time.
 """
 
 from collections.abc import Iterator
+from itertools import repeat
 from math import exp, inf
 from typing import TYPE_CHECKING
 
@@ -40,6 +41,7 @@ class Worker:
         "drift_k",
         "entity",
         "factor",
+        "factors",
         "group",
         "joined_min",
         "lead_min",
@@ -66,12 +68,14 @@ class Worker:
         # Streams go by group and position, so that a truck more in one group shifts nobody in another.
         self.entity, self.position = f"truck of group {group.number}", position
         self.factor = 1.0
+        self.factors: Iterator[float] = repeat(1.0)
+        """Factors on its power beside that of others; the first one is its own."""
         self.stint_factors: Iterator[float] | None = None
         self.run_times: Iterator[float] | None = None
         if truck.run_time_min is not None:
             self.run_times = streams.durations(truck.run_time_min, self.entity, position, "run")
         elif truck.draws is not None:
-            self.factor = next(streams.factors(truck.draws.between_trucks_share, self.entity, position, "factor"))
+            self.factors = streams.factors(truck.draws.between_trucks_share, self.entity, position, "factor")
             self.stint_factors = streams.factors(truck.draws.between_stints_share, self.entity, position, "stint")
         when = truck.exchange_when
         self.watchful = (

@@ -7,14 +7,16 @@ differ in scale still move together.
 
 import math
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from itertools import repeat
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
 import numpy as np
-from numpy.random import PCG64, Generator, SeedSequence
+from numpy.random import PCG64, Generator
 
 from batsim.room.clock import TICKS_PER_MIN, ticked
+from batsim.room.seeding import Seeded, State, stream_states
 
 if TYPE_CHECKING:
     from batsim.scenario.laws import DurationLaw
@@ -23,8 +25,22 @@ FIRST_BLOCK, LARGEST_BLOCK = 16, 256
 """Draws made at once: few at first, for short runs, then twice as many each time."""
 
 Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
-Weights = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+Numbers = np.ndarray[Any, np.dtype[np.float64]]
 Sampler = Callable[[Generator, int], Floats]
+
+
+class Stream:
+    """One stream, seeded when it is first drawn from: together with all others that have been asked for by then."""
+
+    __slots__ = ("_number", "_streams")
+
+    def __init__(self, streams: "Streams", number: int) -> None:
+        self._streams, self._number = streams, number
+
+    def generator(self) -> Generator:
+        """Make its generator, at its start."""
+        seeded = Seeded(self._streams.state(self._number))
+        return Generator(PCG64(seeded))  # type: ignore[arg-type] # numpy's stubs know only one kind of seed sequence
 
 
 class Streams:
@@ -32,27 +48,41 @@ class Streams:
 
     def __init__(self, seed: int, replication: int) -> None:
         self.seed, self.replication = seed, replication
+        self._keys: list[tuple[int, int, int]] = []
+        """Keys of all streams, in the order in which they were asked for."""
+        self._states: list[State] = []
+        """What seeds them, as far as it has been worked out."""
+
+    def ask(self, entity: str, number: int, purpose: str) -> Stream:
+        """Ask for one stream, independent of all others."""
+        self._keys.append((crc32(entity.encode()), number, crc32(purpose.encode())))
+        return Stream(self, len(self._keys) - 1)
+
+    def state(self, number: int) -> State:
+        """What seeds a stream, by the order in which it was asked for."""
+        states = self._states
+        if number >= len(states):
+            states.extend(stream_states(self.seed, self.replication, self._keys[len(states) :]))
+        return states[number]
 
     def generator(self, entity: str, number: int, purpose: str) -> Generator:
-        """Generator of one stream, independent of all others."""
-        key = (self.replication, crc32(entity.encode()), number, crc32(purpose.encode()))
-        return Generator(PCG64(SeedSequence(self.seed, spawn_key=key)))
+        """Generator of one stream; where there are many, `ask` for all of them first."""
+        return self.ask(entity, number, purpose).generator()
 
     def durations(self, law: "DurationLaw", entity: str, number: int, purpose: str) -> Iterator[float]:
         """Endless draws of a duration, in whole ticks. [min]"""
         if law.kind == "fixed":
             return repeat(ticked(law.fixed_min or 0.0))
-        return _drawn(sampler(law), self.generator(entity, number, purpose))
+        return _drawn(law, self.ask(entity, number, purpose))
 
     def factors(self, cv: float, entity: str, number: int, purpose: str) -> Iterator[float]:
         """Endless positive factors with mean 1 and a coefficient of variation, lognormal."""
         if cv == 0.0:
             return repeat(1.0)
-        variance = math.log1p(cv * cv)
-        return _factors(variance, self.generator(entity, number, purpose))
+        return _factors(math.log1p(cv * cv), self.ask(entity, number, purpose))
 
 
-def _sizes() -> Iterator[int]:
+def sizes() -> Iterator[int]:
     """Sizes of one block after the other."""
     size = FIRST_BLOCK
     while True:
@@ -60,20 +90,22 @@ def _sizes() -> Iterator[int]:
         size = min(2 * size, LARGEST_BLOCK)
 
 
-def _drawn(sample: Sampler, generator: Generator) -> Iterator[float]:
+def _drawn(law: "DurationLaw", stream: Stream) -> Iterator[float]:
     """Hand out draws one by one from blocks, each rounded to a tick."""
-    for size in _sizes():
+    sample, generator = sampler(law), stream.generator()
+    for size in sizes():
         block = sample(generator, size)
         yield from (np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN).tolist()
 
 
-def _factors(variance: float, generator: Generator) -> Iterator[float]:
+def _factors(variance: float, stream: Stream) -> Iterator[float]:
     """Hand out lognormal factors of mean 1."""
-    sigma, shift = math.sqrt(variance), -variance / 2.0
-    for size in _sizes():
+    sigma, shift, generator = math.sqrt(variance), -variance / 2.0, stream.generator()
+    for size in sizes():
         yield from np.exp(shift + sigma * generator.standard_normal(size)).tolist()
 
 
+@lru_cache(maxsize=256)
 def sampler(law: "DurationLaw") -> Sampler:
     """Make the function that draws a law: (generator, size) to minutes."""
     mean, cv = law.mean, law.cv or 0.0
@@ -104,18 +136,17 @@ def sampler(law: "DurationLaw") -> Sampler:
 
 def _triangular(low: float, typical: float, high: float) -> Sampler:
     """Triangular law by its closed inverse."""
-    width = high - low
-    if width == 0.0:
+    if low == high:
         return lambda _, size: np.full(size, low)
-    corner = (typical - low) / width
+    return lambda generator, size: triangular(generator.random(size), low, typical, high)
 
-    def draw(generator: Generator, size: int) -> Floats:
-        u = generator.random(size)
-        rising = low + np.sqrt(u * width * (typical - low))
-        falling = high - np.sqrt((1.0 - u) * width * (high - typical))
-        return np.where(u < corner, rising, falling)
 
-    return draw
+def triangular(u: Numbers, low: float | Numbers, typical: float | Numbers, high: float | Numbers) -> Numbers:
+    """Minutes below which a share u of a triangular law lies; of many laws where the arrays have the same shape."""
+    width = high - low
+    rising = low + np.sqrt(u * width * (typical - low))
+    falling = high - np.sqrt((1.0 - u) * width * (high - typical))
+    return np.where(u < (typical - low) / width, rising, falling)
 
 
 def _hyperexponential(mean: float, cv: float) -> Sampler:
@@ -129,46 +160,3 @@ def _hyperexponential(mean: float, cv: float) -> Sampler:
         return np.where(branch < share, means[0], means[1]) * -np.log1p(-u)
 
     return draw
-
-
-def exchange_times(
-    streams: Streams,
-    laws: "list[tuple[str, DurationLaw]]",
-    entity: str,
-    number: int,
-    columns: Weights,
-) -> Iterator[tuple[float, ...]]:
-    """Endless rows of times of one truck's exchanges.
-
-    Parameters
-    ----------
-    streams, entity, number
-        Streams of the replication, and the keys of the truck's own.
-    laws
-        Name and duration of each step, in order.
-    columns
-        Matrix (steps, outputs): each output is the sum of step times weighted by its column, such as the time
-        until the truck may leave, or the hands-on minutes of attendants.
-    """
-    if all(law.kind == "fixed" for _, law in laws):
-        times = np.array([[ticked(law.fixed_min or 0.0) for _, law in laws]])
-        return repeat(tuple((times @ columns)[0].tolist()))
-    return _exchange_rows(streams, laws, entity, number, columns)
-
-
-def _exchange_rows(
-    streams: Streams,
-    laws: "list[tuple[str, DurationLaw]]",
-    entity: str,
-    number: int,
-    columns: Weights,
-) -> Iterator[tuple[float, ...]]:
-    """Draw blocks of step times, each step from its own stream, and weigh them together."""
-    draws = [
-        (sampler(law), None if law.kind == "fixed" else streams.generator(entity, number, f"step {name}"))
-        for name, law in laws
-    ]
-    for size in _sizes():
-        block = np.stack([sample(generator, size) for sample, generator in draws], axis=1)  # type: ignore[arg-type]
-        ticks = np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN
-        yield from map(tuple, (ticks @ columns).tolist())

@@ -90,7 +90,7 @@ def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[obje
 def by_default(name: str, alias: str | None = None) -> Any:  # noqa: ANN401 - a field of any type
     """Make a field whose default is a figure of the catalogue."""
     found = figure(name)
-    return Field(default_factory=lambda: found.text, alias=alias, json_schema_extra={"default": found.text})
+    return Field(default_factory=lambda: figure(name).text, alias=alias, json_schema_extra={"default": found.text})
 
 
 class Kind:

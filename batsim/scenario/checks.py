@@ -11,6 +11,7 @@ from batsim.scenario.calendar import Window, mean_shift_min, overlap_min, shift_
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.layout_checks import layout_problems
 from batsim.scenario.marked import Marked, Path
+from batsim.scenario.price_checks import price_problems
 from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.site import Scenario
 from batsim.scenario.trucks import Draws
@@ -27,7 +28,13 @@ def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequen
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
     names = [*_group_names(scenario, stated, offers), *_layout_names(scenario, stated, offers)]
     levels = list(_levels(scenario, stated))
-    found = [*names, *levels, *_shifts(scenario, stated), *_together(scenario, stated)]
+    found = [
+        *names,
+        *levels,
+        *_shifts(scenario, stated),
+        *_together(scenario, stated),
+        *price_problems(scenario, stated),
+    ]
     if not names and not levels:
         for name in scenario.layouts:
             found += layout_problems(scenario, name, stated)

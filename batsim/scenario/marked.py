@@ -6,10 +6,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.yaml_text import Document, Place
+from batsim.scenario.factors import BETWEEN
+from batsim.scenario.yaml_text import Document, Place, path_text
 
 Path = tuple[str | int, ...]
 
+EVERY = "*"
+"""In place of a number or a name in a path: each of them."""
 BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
 
 STATEMENTS = {
@@ -117,9 +120,10 @@ class Marked:
         keys = self._keys(path)
         changed = self.copy()
         parent, last = changed.at(keys[:-1]), keys[-1]
-        if parent is None and len(keys) == 2:
-            parent = changed.data[keys[0]] = {}  # a section that was left to its defaults
-            changed.key_places[keys[:1]] = Place(self.file, 0, 0)
+        around = changed.at(keys[:-2])
+        if parent is None and len(keys) != 3 and isinstance(around, dict) and isinstance(keys[-2], str):
+            parent = around[keys[-2]] = {}  # a section, of the scenario or of a named part, left to its defaults
+            changed.key_places[keys[:-1]] = Place(self.file, 0, 0)
         if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
             parent = None
         if not isinstance(parent, dict | list):
@@ -130,16 +134,44 @@ class Marked:
                 places[inner] = Place(self.file, 0, 0)
         return changed
 
+    def spread(self, path: str) -> list[str]:
+        """Paths that a path with a `*` in place of a number or a name stands for; the path itself without one.
+
+        Raises
+        ------
+        ScenarioError
+            When it is no path, or stands for nothing here.
+        """
+        found: list[Path] = [()]
+        for key in self._keys(path):
+            if key != EVERY:
+                found = [(*each, key) for each in found]
+                continue
+            inner = [(each, self.at(each)) for each in found]
+            found = [
+                (*each, entry)
+                for each, value in inner
+                for entry in (value if isinstance(value, dict) else range(len(value) if isinstance(value, list) else 0))
+            ]
+        if not found:
+            raise self._no_path(path, "stands for nothing in this scenario")
+        return [path_text(each) for each in found]
+
+    def layout_of(self, path: str) -> str | None:
+        """Layout that a path lies in; None when it concerns all, or more than one."""
+        keys = self._keys(path)
+        return str(keys[1]) if len(keys) > 1 and keys[0] == "layouts" and keys[1] != EVERY else None
+
     def _keys(self, path: str) -> Path:
         """Split the text of a path into keys; a name with dots in it stands in quotes."""
         keys: list[str | int] = []
         rest = path
         while rest:
-            match = re.match(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9})\]", rest)
+            match = re.match(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9}|\*)\]", rest)
             if not match:
                 raise self._no_path(path, BAD_PATH)
             name = next((name for name in match.groups()[:3] if name is not None), None)
-            keys.append(int(match[4]) if name is None else name)
+            keys.append((EVERY if match[4] == EVERY else int(match[4])) if name is None else name)
             rest = rest[match.end() :]
         if not keys:
             raise self._no_path(path, BAD_PATH)
@@ -162,4 +194,6 @@ def _merge(base: object, top: object, key: str | int | None = None) -> object:
 
 def _mix(key: str | int | None, base: object, top: object) -> bool:
     """Tell whether two values under a key are mixed: both are blocks, and not one statement each."""
-    return isinstance(base, dict) and isinstance(top, dict) and key not in STATEMENTS
+    if not isinstance(base, dict) or not isinstance(top, dict) or BETWEEN in base or BETWEEN in top:
+        return False
+    return key not in STATEMENTS

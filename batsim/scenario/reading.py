@@ -9,9 +9,11 @@ from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.base import shown
 from batsim.scenario.checks import cross_checks
+from batsim.scenario.factors import Between
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem, problems_of
 from batsim.scenario.site import Scenario
+from batsim.scenario.unknowns import figures_instead, settle
 from batsim.scenario.yaml_text import Place, YamlTextError, read_file, read_text
 
 LONGEST_CHAIN = 5
@@ -54,19 +56,41 @@ def build(stated: Marked) -> Scenario:
     """Check marked data and make the scenario; the data stay with it for `replace`."""
     whole = stated.copy()
     problems: list[Problem] = []
+    unknowns: tuple[Between, ...] = ()
+    figures: dict[str, catalogue.Figure] = {}
     if isinstance(whole.data, dict):
-        problems += _take_from_catalogue(whole)
-        problems += _fill_in(whole, ())
-    try:
-        scenario = Scenario.model_validate(whole.data)
-    except ValidationError as error:
-        raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
-    scenario = _grown(scenario)
-    problems = problems or cross_checks(scenario, whole, _offers())
+        unknowns, problems = settle(whole)
+        figures, wrong = figures_instead(whole)
+        problems += wrong
+    with catalogue.instead(figures):
+        problems += _completed(whole)
+        try:
+            scenario = Scenario.model_validate(whole.data)
+        except ValidationError as error:
+            raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
+        scenario = _grown(scenario)
+        problems = problems or cross_checks(scenario, whole, _offers())
     if problems:
         raise ScenarioError(stated.file, problems)
-    scenario._stated = stated
+    scenario._stated, scenario._unknowns, scenario._figures = stated, unknowns, figures
     return scenario
+
+
+def completed(stated: Marked) -> dict[str, object]:
+    """Plain data of a scenario that `build` accepts, with what the catalogue adds to it and its unknowns settled."""
+    whole = stated.copy()
+    settle(whole)
+    with catalogue.instead(figures_instead(whole)[0]):
+        _completed(whole)
+    data: dict[str, object] = whole.data
+    return data
+
+
+def _completed(whole: Marked) -> list[Problem]:
+    """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
+    if not isinstance(whole.data, dict):
+        return []
+    return [*_take_from_catalogue(whole), *_fill_in(whole, ())]
 
 
 def _grown(scenario: Scenario) -> Scenario:

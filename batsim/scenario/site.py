@@ -1,7 +1,8 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
 import re
-from typing import Annotated, Any, NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 from pydantic import Field, PrivateAttr
 
@@ -25,9 +26,14 @@ from batsim.scenario.charging_rules import ChargingRules
 from batsim.scenario.demand import Demand
 from batsim.scenario.handling import Arrangement
 from batsim.scenario.layouts import RELEASE, Layout
-from batsim.scenario.marked import Marked
+from batsim.scenario.marked import EVERY, Marked
+from batsim.scenario.prices import Prices
 from batsim.scenario.trucks import TruckGroup
 from batsim.scenario.week import Week
+
+if TYPE_CHECKING:
+    from batsim.catalogue import Figure
+    from batsim.scenario.factors import Between
 
 MeasuredTime = Annotated[float, Quantity("duration", least=60.0)]
 Confidence = Annotated[float, Quantity("share", least=0.5, most=0.999)]
@@ -122,6 +128,21 @@ class AtMostMinutes(Kind):
             raise ValueError(msg) from None
 
 
+class AtMostShare(Kind):
+    """A target for a share that is to be small, such as `at most 5 %`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["at most 5 %"]}  # noqa: RUF012
+
+    def read(self, value: object) -> float:
+        """Read the share; the words 'at most' may be left out."""
+        text = value.removeprefix("at most ") if isinstance(value, str) else value
+        try:
+            return Quantity("share", least=0.0, most=1.0).read(text)
+        except units.UnitError as error:
+            msg = f"{error}; write it like 'at most 5 %'"
+            raise ValueError(msg) from None
+
+
 class Targets(Frozen):
     """What the room must reach."""
 
@@ -131,6 +152,8 @@ class Targets(Frozen):
     """Most scheduled minutes a truck may lose in a shift. [min]"""
     waits: Annotated[WaitTarget, WaitTargetText()] | None = None
     """Share of exchanges that must start within so many minutes of joining the line."""
+    none_ready_share: Annotated[float, AtMostShare()] | None = Field(None, alias="none_ready")
+    """Most of the asking trucks that may find no ready battery. [%]"""
     stranded_trucks: Annotated[int, Count()] | None = None
     """Most trucks that may fall below the cut-out in the simulated time."""
 
@@ -179,15 +202,41 @@ class Scenario(Frozen):
     """How the room is run where more than one way is usual."""
     targets: Targets = Field(default_factory=dict)  # type: ignore[assignment]
     """What the room must reach."""
+    prices: Prices = Field(default_factory=dict)  # type: ignore[assignment]
+    """What things cost; placeholders of the catalogue where nothing is stated."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
+    figures: dict[NameText, str | float] = Field(default_factory=dict)
+    """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _stated: "Marked" = PrivateAttr()
+    _unknowns: "tuple[Between, ...]" = PrivateAttr(())
+    _figures: "dict[str, Figure]" = PrivateAttr(default_factory=dict)
 
     @property
     def file(self) -> str:
         """Name of the file it was read from."""
         return self._stated.file
+
+    @property
+    def unknowns(self) -> "tuple[Between, ...]":
+        """Inputs that are not known, stated as `{between: [LOW, HIGH]}`; their middle stands in for them."""
+        return self._unknowns
+
+    @property
+    def stated_figures(self) -> "dict[str, Figure]":
+        """Figures that hold in place of the catalogue's, by name."""
+        return self._figures
+
+    def completed(self) -> dict[str, object]:
+        """Plain data of the scenario, with what the catalogue adds to it; as YAML would hold it."""
+        from batsim.scenario.reading import completed  # noqa: PLC0415 - reading builds scenarios
+
+        return completed(self._stated)
+
+    def spread(self, path: str) -> list[str]:
+        """Paths that a path with a `*`, such as ``trucks[*].count``, stands for; errors as for `replace`."""
+        return self._stated.spread(path)
 
     def replace(self, path: str, value: object) -> "Scenario":
         """Return a copy with one thing stated otherwise, read and checked anew.
@@ -204,9 +253,31 @@ class Scenario(Frozen):
         ScenarioError
             When the path leads nowhere or the changed scenario breaks a rule.
         """
+        return self.changed({path: value})
+
+    def with_layouts(self, layouts: Sequence[str]) -> "Scenario":
+        """Return a copy with only these layouts, which must be there."""
         from batsim.scenario.reading import build  # noqa: PLC0415 - reading builds scenarios
 
-        return build(self._stated.replaced(path, value))
+        if set(layouts) >= set(self.layouts):
+            return self
+        stated = self._stated.copy()
+        stated.data["layouts"] = {name: each for name, each in stated.data["layouts"].items() if name in layouts}
+        return build(stated)
+
+    def layout_of(self, path: str) -> str | None:
+        """Layout that a path lies in; None when it concerns all, or more than one."""
+        return self._stated.layout_of(path)
+
+    def changed(self, changes: Mapping[str, object]) -> "Scenario":
+        """Return a copy with several things stated otherwise, checked anew once; keys are paths as in `replace`."""
+        from batsim.scenario.reading import build  # noqa: PLC0415 - reading builds scenarios
+
+        stated = self._stated
+        for path, value in changes.items():
+            for each in stated.spread(path) if EVERY in path else (path,):
+                stated = stated.replaced(each, value)
+        return build(stated)
 
     def arrangement(self, layout: str) -> Arrangement:
         """Handling arrangement of a layout."""

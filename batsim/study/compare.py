@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
+from batsim.study.limits import Limit, limits_of
 from batsim.study.replications import UNITS, Runs, plain, run
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ class TargetResult(NamedTuple):
     """How a layout stands to one target."""
 
     name: str
-    """downtime, waits or cut-out."""
+    """downtime, waits, none ready or cut-out."""
     target: str
     """What is wanted, in words."""
     verdict: str
@@ -127,24 +128,14 @@ class Comparison:
 
     def targets(self, layout: str) -> tuple[TargetResult, ...]:
         """How a layout stands to each target of the scenario."""
-        stated = self.runs.scenario.targets
-        results = []
-        if stated.downtime_min_per_truck_shift is not None:
-            interval = self.runs.interval(layout, "downtime_min_per_truck_shift")
-            limit = stated.downtime_min_per_truck_shift
-            results.append(
-                TargetResult("downtime", f"downtime at most {limit:g} min per truck-shift", _at_most(interval, limit))
+        if not any(value is not None for _, value in self.runs.scenario.targets):
+            return ()
+        return tuple(
+            TargetResult(
+                each.name, each.text, _at_most(_signed(self.runs.interval(layout, each.measure), each), each.most)
             )
-        if stated.waits is not None:
-            interval = self.runs.interval(layout, "wait_within_target_share")
-            text = f"{100 * stated.waits.share:g} % of waits under {stated.waits.minutes:g} min"
-            turned = Interval(-interval.mean, -interval.high, -interval.low)
-            results.append(TargetResult("waits", text, _at_most(turned, -stated.waits.share)))
-        if stated.stranded_trucks is not None:
-            interval = self.runs.interval(layout, "stranded_trucks")
-            text = f"at most {stated.stranded_trucks} trucks below cut-out"
-            results.append(TargetResult("cut-out", text, _at_most(interval, stated.stranded_trucks)))
-        return tuple(results)
+            for each in limits_of(self.runs.scenario)
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
@@ -178,6 +169,13 @@ def signed(interval: Interval) -> str:
     """Write a difference with its half width, to the digits that the half width carries."""
     digits = 1 if not np.isfinite(interval.half_width) or interval.half_width >= 0.05 else 2
     return f"{interval.mean:+.{digits}f} ± {interval.half_width:.{digits}f}"
+
+
+def _signed(interval: Interval, limit: Limit) -> Interval:
+    """Interval with the sign of a limit, so that the limit is always the most that is allowed."""
+    if limit.sign > 0.0:
+        return interval
+    return Interval(-interval.mean, -interval.high, -interval.low)
 
 
 def _at_most(interval: Interval, limit: float) -> str:

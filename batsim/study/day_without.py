@@ -14,8 +14,8 @@ from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
-from batsim.study.executors import Job, run_jobs
 from batsim.statistics.intervals import Interval, student_interval
+from batsim.study.executors import Job, run_jobs
 from batsim.study.replications import Settings, plain, settings
 
 if TYPE_CHECKING:

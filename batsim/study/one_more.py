@@ -11,10 +11,10 @@ import numpy as np
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Measured
+from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.compare import DECIDING, correlation, signed
 from batsim.study.concentration import Concentration, concentration, shift_profiles, working_profile
 from batsim.study.executors import Job, run_jobs
-from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.one_more_of import Addition, LeftOut, Variant, variants
 from batsim.study.replications import Settings, plain, settings
 

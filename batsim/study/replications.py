@@ -10,8 +10,8 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.checks import LONGEST_WEEKS
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import WEEK_MIN
-from batsim.study.executors import Job, Progress, run_jobs
 from batsim.statistics.intervals import Interval, student_interval
+from batsim.study.executors import Job, Progress, run_jobs
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -196,6 +196,7 @@ def settings(
     weeks: float | None = None,
     warm_up_weeks: float | None = None,
     seed: int | None = None,
+    confidence: float | None = None,
 ) -> Settings:
     """Settle what is run, from what is asked for and what the scenario says; parameters and errors as for `run`."""
     wanted = (layouts,) if isinstance(layouts, str) else tuple(dict.fromkeys(layouts or scenario.layouts))
@@ -205,7 +206,8 @@ def settings(
     warm_up = stated.warm_up_min if warm_up_weeks is None else warm_up_weeks * WEEK_MIN
     _check(scenario, wanted, count, length, warm_up)
     base = stated.seed if seed is None else seed
-    return Settings(scenario, wanted, base, count, length, warm_up, stated.confidence_share)
+    sure = stated.confidence_share if confidence is None else confidence
+    return Settings(scenario, wanted, base, count, length, warm_up, sure)
 
 
 def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float) -> None:

@@ -8,8 +8,8 @@ from batsim.measures.names import PARTS
 from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.study.compare import Comparison
     from batsim.statistics.intervals import Interval
+    from batsim.study.compare import Comparison
     from batsim.study.replications import Runs
 
 CAUTION = (
@@ -94,15 +94,15 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
     lines += _side_by_side(labels, cells, units, width)
     lines.append("")
     if targets:
-        lines.append(_sentence(f"Targets: {'; '.join(target.target for target in targets)}.", width))
+        lines.append(sentence(f"Targets: {'; '.join(target.target for target in targets)}.", width))
     if comparison.verdict:
-        lines.append(_sentence(comparison.verdict, width))
+        lines.append(sentence(comparison.verdict, width))
     confidence = f"{100 * runs.confidence:g} %"
     if runs.replications > 1:
         note = f"± is the half width of a {confidence} interval for each mean; differences are paired."
     else:
         note = "One replication has no intervals; take more to know how sure this is."
-    lines += [_sentence(note, width), _sentence(MORE, width), CAUTION]
+    lines += [sentence(note, width), sentence(MORE, width), CAUTION]
     return "\n".join(lines)
 
 
@@ -186,7 +186,7 @@ def _short(name: str, most: int = 24) -> str:
     return name if len(name) <= most else f"{name[: most - 3]}..."
 
 
-def _sentence(text: str, width: int) -> str:
+def sentence(text: str, width: int) -> str:
     """Break a sentence into lines of the width."""
     lines, line = [], ""
     for word in text.replace(" %", "\N{NO-BREAK SPACE}%").split(" "):

@@ -9,8 +9,8 @@ import pytest
 import batsim
 from batsim.measures.profile import away_profile
 from batsim.scenario.week import DAY_MIN, WEEK_MIN
-from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT
 from batsim.statistics.intervals import simultaneous, student_interval
+from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT
 
 ROOT = Path(__file__).parents[2]
 EXCHANGING = ("side rollers", "portable stands", "hoist")

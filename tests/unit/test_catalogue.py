@@ -12,6 +12,10 @@ from batsim.catalogue import document, figure, figures, handling_names, sources
 from batsim.errors import FigureError
 
 UNITS = {
+    "EUR",
+    "EUR/kWh",
+    "EUR/h",
+    "years",
     "min",
     "h",
     "m",
@@ -49,6 +53,8 @@ DOCUMENTS = ("battery_types", "charger_types", "truck_classes")
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
 # Asked for in code only, by these beginnings.
 FROM_CODE = (
+    "price.",
+    "size.",
     "battery.",
     "charger.standby",
     "charging.",

@@ -9,8 +9,8 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.study.executors import Job, measures_of, run_jobs
 from batsim.statistics.intervals import Interval
+from batsim.study.executors import Job, measures_of, run_jobs
 from batsim.study.one_more import Lost, OneMore, lost, one_more_each
 from batsim.study.one_more_of import Addition, variants
 from batsim.study.replications import settings

@@ -1,0 +1,55 @@
+"""The group of all commands: what goes wrong becomes a message and an exit status."""
+
+import sys
+from typing import Any
+
+import click
+
+from batsim import __version__
+from batsim.errors import BatsimError, ScenarioError, StudyError
+
+BAD_INPUT, OUR_FAULT, STOPPED = 2, 1, 130
+"""Exit status: the scenario or the command line is wrong, batsim is wrong, the user stopped it."""
+
+
+class _Commands(click.Group):
+    """A group that turns what goes wrong into a message and an exit status."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click declares it
+        """Run a command; a traceback is shown only with --debug."""
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except (ScenarioError, StudyError) as error:
+            click.echo(str(error), err=True)
+            ctx.exit(BAD_INPUT)
+        except KeyboardInterrupt:
+            click.echo("stopped", err=True)
+            ctx.exit(STOPPED)
+        except BrokenPipeError:
+            # The reader of our output has gone, as `head` does: that is no error.
+            sys.stderr.close()
+            ctx.exit(0)
+        except OSError as error:
+            if ctx.params.get("debug"):
+                raise
+            click.echo(f"batsim: {error.strerror or error}: {error.filename or ''}".rstrip(": "), err=True)
+            ctx.exit(OUR_FAULT)
+        except Exception as error:
+            if ctx.params.get("debug"):
+                raise
+            kind = "" if isinstance(error, BatsimError) else f"{type(error).__name__}: "
+            click.echo(f"batsim: internal error: {kind}{error}", err=True)
+            click.echo("This is batsim's fault, not yours; run again with 'batsim --debug ...' for a trace.", err=True)
+            ctx.exit(OUR_FAULT)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="batsim")
+@click.option("--debug", is_flag=True, help="Show a traceback when something goes wrong in batsim itself.")
+def main(debug: bool) -> None:
+    """Simulate battery rooms of electric lift-truck fleets.
+
+    A scenario file (YAML) states a site and the layouts to compare. Start with `batsim new`.
+    """

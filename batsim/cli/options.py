@@ -1,0 +1,99 @@
+"""What commands have in common: options, progress, output."""
+
+import sys
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from batsim.scenario.site import Scenario
+    from batsim.study.executors import Progress
+
+SETTLED_S = 1.0
+"""Time after which the pace of a run is told. [s]"""
+
+
+def simulation_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add what run and compare have in common."""
+    options = (
+        click.argument("file", type=click.Path(dir_okay=False)),
+        click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated."),
+        click.option("-r", "--replications", type=click.IntRange(1, 100_000), help="Independent runs of each layout."),
+        click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run."),
+        click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped."),
+        click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams."),
+        click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays."),
+        click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables."),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def read_scenario(file: str) -> "Scenario":
+    """Read the scenario that a command names."""
+    from batsim.scenario.reading import read  # noqa: PLC0415 - heavy
+
+    return read(file)
+
+
+def run_settings(options: dict[str, Any]) -> dict[str, Any]:
+    """Turn command-line options into arguments."""
+    return {
+        "layouts": tuple(dict.fromkeys(options["layouts"])) or None,
+        "replications": options["replications"],
+        "weeks": options["weeks"],
+        "warm_up_weeks": options["warm_up"],
+        "seed": options["seed"],
+        "workers": options["workers"],
+        "progress": progress(),
+    }
+
+
+def progress(things: str = "replications") -> "Progress | None":
+    """Show on a terminal how far it is, how fast it goes and how long it will take; nothing on a pipe."""
+    if not sys.stderr.isatty():
+        return None
+    started, first = time.monotonic(), -1
+
+    def tell(done: int, of: int) -> None:
+        nonlocal first
+        if first < 0:
+            first = done  # what was there before says nothing of the pace
+        elapsed = time.monotonic() - started
+        text = ""
+        if done < of:
+            text = f"{done} of {of} {things}"
+            if done > first and elapsed > SETTLED_S:
+                rate = (done - first) / elapsed
+                text += f", {rate:.3g} per s, {_left((of - done) / rate)} left"
+        print(f"\r{text}\033[K", end="\r" if not text else "", file=sys.stderr, flush=True)
+
+    return tell
+
+
+def _left(seconds: float) -> str:
+    """Time left, in the largest unit that fits."""
+    for size, unit in ((3600.0, "h"), (60.0, "min")):
+        if seconds >= size:
+            return f"{seconds / size:.1f} {unit}"
+    return f"{seconds:.0f} s"
+
+
+def width() -> int:
+    """Characters in a line of the terminal, at most 100; 100 on a pipe."""
+    import shutil  # noqa: PLC0415 - one use
+
+    return min(100, shutil.get_terminal_size((100, 40)).columns) if sys.stdout.isatty() else 100
+
+
+def show(what: "str | dict[str, Any]") -> None:
+    """Print text, or plain data as JSON."""
+    if isinstance(what, str):
+        click.echo(what)
+        return
+    import json  # noqa: PLC0415 - one use
+
+    click.echo(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))

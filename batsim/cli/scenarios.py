@@ -1,0 +1,72 @@
+"""Commands on scenario files: check, new, schema."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from batsim.cli.group import main
+from batsim.cli.options import read_scenario, show
+
+
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+def check(file: str) -> None:
+    """Read a scenario and say everything that is wrong with it, or what it states."""
+    from batsim.study.outline import outline  # noqa: PLC0415 - heavy
+    from batsim.views.summary import summary_text  # noqa: PLC0415
+
+    click.echo(summary_text(outline(read_scenario(file))))
+
+
+@main.command()
+def schema() -> None:
+    """Print the JSON Schema of scenario files, for an editor's YAML support."""
+    from batsim.scenario.json_schema import scenario_schema  # noqa: PLC0415 - heavy
+
+    show(scenario_schema())
+
+
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--site", prompt="Name of the site", help="Name of the site.")
+@click.option("--trucks", type=click.IntRange(1, 2000), prompt="Trucks in use", help="Trucks in use.")
+@click.option("--shifts", type=click.IntRange(1, 3), prompt="Shifts a day (1, 2 or 3)", help="Shifts a day.")
+@click.option(
+    "--voltage",
+    type=click.Choice(["24", "36", "48", "80"]),
+    prompt="Battery voltage",
+    default="48",
+    help="Voltage of the trucks.",
+)
+@click.option(
+    "--distance",
+    type=click.FloatRange(0, 100_000),
+    prompt="Metres from work to the room, one way",
+    default=100.0,
+    help="Way from work to the battery room. [m]",
+)
+@click.option("--power", type=click.FloatRange(0.05, 50), help="Mean power of a truck at work, if known. [kW]")
+@click.option("--force", is_flag=True, help="Write over a file that is there.")
+def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click's options
+    """Write a commented starter scenario from a few survey answers; asks for what is not given."""
+    from batsim.scenario.reading import read_scenario_text  # noqa: PLC0415 - heavy
+    from batsim.scenario.starter import Answers, starter_text  # noqa: PLC0415
+
+    path = Path(file)
+    if path.exists() and not force:
+        message = f"{file} is there already; choose another name or add --force"
+        raise click.UsageError(message)
+    text = starter_text(
+        Answers(
+            answers["site"],
+            answers["trucks"],
+            answers["shifts"],
+            int(answers["voltage"]),
+            answers["distance"],
+            answers["power"],
+        )
+    )
+    read_scenario_text(text, file)
+    path.write_text(text, encoding="utf-8")
+    click.echo(f"wrote {file}; next: batsim check {file}, then batsim compare {file}")

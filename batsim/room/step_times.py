@@ -1,0 +1,73 @@
+"""Times of the steps of exchanges, drawn for a truck in blocks: all its steps at once."""
+
+from collections.abc import Iterator, Sequence
+from itertools import repeat
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from batsim.room.clock import TICKS_PER_MIN, ticked
+from batsim.room.streams import Stream, sampler, sizes, triangular
+
+if TYPE_CHECKING:
+    from batsim.room.streams import Streams
+    from batsim.scenario.laws import DurationLaw
+
+Weights = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+Times = tuple[float, ...]
+
+
+class StepTimes:
+    """Laws of the steps of an exchange, and what is wanted of their times.
+
+    Parameters
+    ----------
+    laws
+        Name and duration of each step, in order.
+    columns
+        Matrix (steps, outputs): each output is the sum of step times weighted by its column, such as the time
+        until the truck may leave, or the hands-on minutes of attendants.
+    """
+
+    def __init__(self, laws: "Sequence[tuple[str, DurationLaw]]", columns: Weights) -> None:
+        self.laws, self.columns = laws, columns
+        self.varied = [step for step, (_, law) in enumerate(laws) if law.kind != "fixed"]
+        self.fixed_min = np.array([[ticked(law.fixed_min or 0.0)] for _, law in laws])
+        """Minutes of the steps that are always the same; 0 for the others. [min]"""
+        self.triangles = [step for step in self.varied if _is_triangle(laws[step][1])]
+        """Steps with a triangular law: its closed inverse is worked out for all of them at once."""
+        self.corners = [
+            np.array([[getattr(laws[step][1], corner)] for step in self.triangles])
+            for corner in ("low_min", "typical_min", "high_min")
+        ]
+
+    def of(self, streams: "Streams", entity: str, number: int) -> Iterator[Times]:
+        """Endless rows of times of one truck's exchanges, each step from a stream of its own."""
+        if not self.varied:
+            return repeat(tuple((self.fixed_min.T @ self.columns)[0].tolist()))
+        asked = [streams.ask(entity, number, f"step {self.laws[step][0]}") for step in self.varied]
+        return self._rows(asked)
+
+    def _rows(self, asked: list[Stream]) -> Iterator[Times]:
+        """Draw blocks of step times and weigh them together."""
+        generators = dict(zip(self.varied, (stream.generator() for stream in asked), strict=True))
+        samplers = {step: sampler(self.laws[step][1]) for step in self.varied if step not in self.triangles}
+        width = self.columns.shape[1]
+        for size in sizes():
+            block = np.repeat(self.fixed_min, size, axis=1)
+            for step, sample in samplers.items():
+                block[step] = sample(generators[step], size)
+            if self.triangles:
+                u = np.empty((len(self.triangles), size))
+                for step, row in zip(self.triangles, u, strict=True):
+                    generators[step].random(out=row)
+                block[self.triangles] = triangular(u, *self.corners)
+            ticks = np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN
+            numbers = (ticks.T @ self.columns).reshape(-1).tolist()
+            for start in range(0, len(numbers), width):
+                yield tuple(numbers[start : start + width])
+
+
+def _is_triangle(law: "DurationLaw") -> bool:
+    """Tell whether a law is triangular, and not a triangle without width."""
+    return law.kind == "triangular" and law.low_min != law.high_min

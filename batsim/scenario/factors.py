@@ -1,0 +1,226 @@
+"""What may take more than one value in a study: an input that is not known, or one that a study varies."""
+
+import re
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from math import exp, isfinite, log1p, sqrt
+from typing import NamedTuple
+
+from batsim.scenario.base import Fault, refuse, shown
+
+BETWEEN, TYPICAL, VALUES, MEAN, CV = "between", "typical", "values", "mean", "cv"
+FORMS = (
+    "needs a list of values, {between: [LOW, HIGH]}, {between: [LOW, HIGH], typical: VALUE} or {mean: VALUE, cv: 0.1}"
+)
+BETWEEN_FORM = (
+    "needs {between: [LOW, HIGH]}, also with a typical value, such as {between: [3 kW, 4 kW], typical: 3.4 kW}"
+)
+AMOUNT = re.compile(r"\s*([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?)\s*(.*?)\s*")
+TAIL_SHARE = 0.005
+"""Part of a law without ends that is cut off at either side. [-]"""
+WIDE_SHARE = 0.05
+"""Part of a law without ends that lies beyond its low and its high value. [-]"""
+MOST_VALUES = 10_000
+"""Values of one factor."""
+
+
+class Amount(NamedTuple):
+    """A number as it stands in a scenario, with its unit as text."""
+
+    number: float
+    unit: str
+    whole: bool
+    """Whether it was written as a whole number without a unit, as counts are."""
+
+    def text(self, number: float) -> object:
+        """Write another number of the same kind as YAML would hold it."""
+        if self.unit:
+            return f"{number:.6g} {self.unit}"
+        return round(number) if self.whole else float(f"{number:.6g}")
+
+
+class Factor(ABC):
+    """An input with more than one possible value, by the share of its law that lies below."""
+
+    path: str
+    """Where it stands in a scenario, such as `trucks[0].draws.mean`."""
+
+    @abstractmethod
+    def at(self, share: float) -> object:
+        """Value below which a share of the law lies, as YAML would hold it."""
+
+    @property
+    @abstractmethod
+    def text(self) -> str:
+        """What it may be, in words."""
+
+    @property
+    def low(self) -> object:
+        """Low value for changing one thing at a time."""
+        return self.at(0.0)
+
+    @property
+    def high(self) -> object:
+        """High value for the same."""
+        return self.at(1.0)
+
+    @property
+    def middle(self) -> object:
+        """Value that stands for it where only one can."""
+        return self.at(0.5)
+
+    @property
+    def levels(self) -> tuple[object, ...]:
+        """Values of a grid: low, middle and high unless it states its own."""
+        return tuple(dict.fromkeys((self.low, self.middle, self.high)))
+
+
+@dataclass(frozen=True)
+class Between(Factor):
+    """Something between two ends, each value as likely as another, or with one that is most likely (triangular)."""
+
+    path: str
+    ends: tuple[Amount, Amount]
+    typical: Amount | None = None
+
+    def at(self, share: float) -> object:
+        """Value below which a share of the law lies."""
+        (low, _, whole), (high, _, _) = self.ends
+        if whole and self.typical is None:  # each whole number with the same chance
+            return int(min(low + share * (high - low + 1.0) // 1.0, high))
+        if self.typical is None or high == low:
+            return self.ends[0].text(low + share * (high - low))
+        rise = self.typical.number - low
+        corner = rise / (high - low)
+        if share < corner:
+            return self.ends[0].text(low + sqrt(share * (high - low) * rise))
+        return self.ends[0].text(high - sqrt((1.0 - share) * (high - low) * (high - self.typical.number)))
+
+    @property
+    def middle(self) -> object:
+        """Its typical value, else halfway."""
+        if self.typical is not None:
+            return self.ends[0].text(self.typical.number)
+        return self.ends[0].text((self.ends[0].number + self.ends[1].number) / 2.0)
+
+    @property
+    def text(self) -> str:
+        """Such as `between 3 kW and 4 kW, typically 3.4 kW`."""
+        low, high = (end.text(end.number) for end in self.ends)
+        typical = f", typically {self.typical.text(self.typical.number)}" if self.typical is not None else ""
+        return f"between {low} and {high}{typical}"
+
+
+@dataclass(frozen=True)
+class Around(Factor):
+    """A positive quantity about a mean with a coefficient of variation, lognormal; tails of half a percent are cut."""
+
+    path: str
+    mean: Amount
+    cv: float
+
+    def at(self, share: float) -> object:
+        """Value below which a share of the law lies."""
+        from scipy.special import ndtri  # noqa: PLC0415 - heavy, and only studies need it
+
+        variance = log1p(self.cv * self.cv)
+        kept = min(max(share, TAIL_SHARE), 1.0 - TAIL_SHARE)
+        return self.mean.text(self.mean.number * exp(sqrt(variance) * float(ndtri(kept)) - variance / 2.0))
+
+    @property
+    def low(self) -> object:
+        """Value below which a twentieth of the law lies."""
+        return self.at(WIDE_SHARE)
+
+    @property
+    def high(self) -> object:
+        """Value above which a twentieth of the law lies."""
+        return self.at(1.0 - WIDE_SHARE)
+
+    @property
+    def middle(self) -> object:
+        """Its mean."""
+        return self.mean.text(self.mean.number)
+
+    @property
+    def text(self) -> str:
+        """Such as `about 3.4 kW, cv 0.1`."""
+        return f"about {self.middle}, cv {self.cv:g}"
+
+
+@dataclass(frozen=True)
+class Choice(Factor):
+    """One of a list of values, each as likely as another; a value may be anything that YAML holds."""
+
+    path: str
+    values: tuple[object, ...]
+
+    def at(self, share: float) -> object:
+        """Value by its position in the list."""
+        return self.values[min(int(share * len(self.values)), len(self.values) - 1)]
+
+    @property
+    def levels(self) -> tuple[object, ...]:
+        """All its values."""
+        return self.values
+
+    @property
+    def text(self) -> str:
+        """Such as `one of 70, 76, 82`."""
+        return f"one of {', '.join(map(str, self.values))}"
+
+
+def factor_of(path: str, stated: object) -> Factor:
+    """Read what a study says of a path.
+
+    Raises
+    ------
+    Faults, ValueError
+        When it is none of the forms, its ends have different units or stand in the wrong order.
+    """
+    if isinstance(stated, dict) and set(stated) == {VALUES}:
+        stated = stated[VALUES]
+    if isinstance(stated, list):
+        if not 1 <= len(stated) <= MOST_VALUES:
+            msg = f"needs from 1 to {MOST_VALUES} values"
+            raise ValueError(msg)
+        return Choice(path, tuple(stated))
+    if isinstance(stated, dict) and BETWEEN in stated:
+        return between_of(path, stated)
+    if isinstance(stated, dict) and set(stated) == {MEAN, CV}:
+        mean, cv = _amount(stated[MEAN], (MEAN,)), stated[CV]
+        if isinstance(cv, bool) or not isinstance(cv, int | float) or not 0.0 < cv <= 2.0:
+            refuse([Fault((CV,), "needs a plain number above 0, at most 2", shown(cv))])
+        if not mean.number > 0.0:
+            refuse([Fault((MEAN,), "must be above 0", shown(stated[MEAN]))])
+        return Around(path, mean._replace(whole=False) if mean.unit else mean, float(cv))
+    raise ValueError(FORMS)
+
+
+def between_of(path: str, stated: dict[str, object]) -> Between:
+    """Read `{between: [LOW, HIGH]}`, also with a typical value; errors as for `factor_of`."""
+    ends = stated.get(BETWEEN)
+    if set(stated) - {BETWEEN, TYPICAL} or not isinstance(ends, list) or len(ends) != 2:
+        raise ValueError(BETWEEN_FORM)
+    low, high = (_amount(end, (BETWEEN, number)) for number, end in enumerate(ends))
+    typical = _amount(stated[TYPICAL], (TYPICAL,)) if TYPICAL in stated else None
+    units = {each.unit for each in (low, high, typical) if each is not None}
+    if len(units) > 1:
+        refuse([Fault((), "all numbers need the same unit", " and ".join(sorted(unit or "none" for unit in units)))])
+    if not low.number < high.number or (typical is not None and not low.number <= typical.number <= high.number):
+        rising = [ends[0], *([stated[TYPICAL]] if TYPICAL in stated else []), ends[1]]
+        refuse([Fault((), "must rise", ", ".join(map(str, rising)))])
+    whole = all(each.whole for each in (low, high, typical) if each is not None)
+    low, high = low._replace(whole=whole), high._replace(whole=whole)
+    return Between(path, (low, high), typical)
+
+
+def _amount(value: object, where: tuple[str | int, ...]) -> Amount:
+    """Read a number, alone or with a unit."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value):
+        return Amount(float(value), "", isinstance(value, int))
+    match = AMOUNT.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        refuse([Fault(where, "needs a number, or a number with its unit such as '3 kW'", shown(value))])
+        raise AssertionError  # pragma: no cover - refuse raises
+    return Amount(float(match[1]), match[2], whole=not match[2] and match[1].lstrip("+-").isdigit())

@@ -1,0 +1,42 @@
+"""Checks on prices: one currency, and names of things that there are."""
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from batsim.errors import Problem
+from batsim.scenario.base import shown
+from batsim.scenario.marked import Marked, Path
+from batsim.scenario.problems import did_you_mean, problem
+
+if TYPE_CHECKING:
+    from batsim.scenario.prices import Money
+    from batsim.scenario.site import Scenario
+
+
+def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+    """Find prices in another currency than the site's, and prices of what the scenario does not have."""
+    prices = scenario.prices
+    held = [(*each.devices, *each.watering_devices) for each in scenario.handling.values()]
+    known: dict[str, Sequence[str]] = {
+        "battery": list(scenario.batteries),
+        "charger": list(scenario.chargers),
+        "device": list(dict.fromkeys(name for kinds in held for name in kinds)),
+    }
+    for key, names in known.items():
+        named: dict[str, Money] = getattr(prices, key)
+        for name, money in named.items():
+            path: Path = ("prices", key, name) if name else ("prices", key)
+            if name and name not in names:
+                rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
+                yield problem(stated, path, rule, of_key=True)
+            yield from _currency(scenario, stated, path, money)
+    for key in ("place", "station", "attendant"):
+        money_or_none: Money | None = getattr(prices, key)
+        if money_or_none is not None:
+            yield from _currency(scenario, stated, ("prices", key), money_or_none)
+
+
+def _currency(scenario: "Scenario", stated: Marked, path: Path, money: "Money") -> Iterator[Problem]:
+    if money.currency != scenario.site.currency:
+        rule = f"needs the currency of the site ({scenario.site.currency}); convert it, or change site.currency"
+        yield problem(stated, path, rule, got=shown(stated.at(path)))

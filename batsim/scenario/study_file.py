@@ -1,0 +1,275 @@
+"""A study: which paths of a scenario take which values, by which design, and what is looked at; read from YAML."""
+
+from collections.abc import Iterator
+from pathlib import Path as FilePath
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field, ValidationError
+
+from batsim.errors import Problem, ScenarioError
+from batsim.scenario.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry
+from batsim.scenario.factors import Choice, Factor, factor_of
+from batsim.scenario.marked import Marked
+from batsim.scenario.problems import did_you_mean, problem, problems_of
+from batsim.scenario.reading import read
+from batsim.scenario.site import Confidence, MeasuredTime, Scenario
+from batsim.scenario.yaml_text import YamlTextError, read_file
+
+GRID, ONE_AT_A_TIME, LATIN_HYPERCUBE, MORRIS, SOBOL = "grid", "one_at_a_time", "latin_hypercube", "morris", "sobol"
+ALONE = (GRID, ONE_AT_A_TIME)
+NUMBERED = (LATIN_HYPERCUBE, MORRIS, SOBOL)
+DESIGN_FORM = (
+    "needs grid, one_at_a_time, {latin_hypercube: POINTS}, {morris: TRAJECTORIES} or {sobol: POINTS}, such as "
+    "{latin_hypercube: 64}"
+)
+LEVELS = 4
+"""Levels of a Morris design when not stated, as Morris (1991) uses them."""
+MOST_POINTS = 1_000_000
+MOST_TRIED = 60
+"""Values of one factor that are tried on their own before a study begins."""
+SETTLED = ("simulation.replications", "simulation.length", "simulation.warm_up", "simulation.seed")
+"""Paths that a study states once, under `simulation`."""
+
+
+class Design(NamedTuple):
+    """How the points of a study are chosen."""
+
+    kind: str
+    number: int = 0
+    """Points, trajectories or base points; 0 where the factors settle it."""
+    levels: int = LEVELS
+    """Of a Morris design."""
+
+    @property
+    def text(self) -> str:
+        """Such as `latin hypercube of 64`."""
+        name = self.kind.replace("_", " ")
+        return f"{name} of {self.number}" if self.number else name
+
+
+class DesignText(Kind):
+    """A design by its name, or its name and a number."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"enum": list(ALONE)},
+            *(
+                {
+                    "type": "object",
+                    "properties": {name: {"type": "integer", "minimum": 2}, "levels": {"type": "integer"}},
+                    "required": [name],
+                    "additionalProperties": False,
+                }
+                for name in NUMBERED
+            ),
+        ],
+        "examples": ["grid", {"latin_hypercube": 64}],
+    }
+
+    def read(self, value: object) -> Design:
+        """Read it."""
+        if value in ALONE:
+            return Design(str(value))
+        if not isinstance(value, dict) or not value or set(value) - {*NUMBERED, "levels"}:
+            raise ValueError(DESIGN_FORM)
+        kinds = [key for key in value if key in NUMBERED]
+        if len(kinds) != 1 or ("levels" in value and kinds[0] != MORRIS):
+            raise ValueError(DESIGN_FORM)
+        counts = each_entry(value.items(), Count(least=2, most=MOST_POINTS).read)
+        numbers = {str(key): int(count) for key, count in zip(value, counts, strict=True)}
+        if kinds[0] == SOBOL and numbers[SOBOL] & (numbers[SOBOL] - 1):
+            msg = "a Sobol design needs a power of two, such as {sobol: 256}"
+            raise ValueError(msg)
+        if numbers.get("levels", LEVELS) % 2:
+            msg = "a Morris design needs an even number of levels, such as {morris: 20, levels: 4}"
+            raise ValueError(msg)
+        return Design(str(kinds[0]), numbers[kinds[0]], numbers.get("levels", LEVELS))
+
+
+class Values(Kind):
+    """What the factors of a study may be; read once the scenario is known."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"type": "array", "minItems": 1},
+            {
+                "type": "object",
+                "properties": {
+                    "values": {"type": "array", "minItems": 1},
+                    "between": {"type": "array", "minItems": 2, "maxItems": 2},
+                    "typical": {"type": ["number", "string"]},
+                    "mean": {"type": ["number", "string"]},
+                    "cv": {"type": "number"},
+                },
+                "additionalProperties": False,
+            },
+        ],
+        "examples": [[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
+    }
+
+    def read(self, value: object) -> object:
+        """Keep it as it is."""
+        return value
+
+
+class StudyRuns(Frozen):
+    """How long and how often each point is simulated; what is not stated is as in the scenario."""
+
+    replications: Annotated[int, Count(least=1, most=100_000)] | None = None
+    """Independent runs of each layout at each point."""
+    length_min: MeasuredTime | None = Field(None, alias="length")
+    """Measured time of one run. [min]"""
+    warm_up_min: Minutes | None = Field(None, alias="warm_up")
+    """Time before it that is dropped. [min]"""
+    seed: Annotated[int, Count(most=2**31 - 1)] | None = None
+    """Seed of all random streams and of the design."""
+    confidence_share: Confidence | None = Field(None, alias="confidence")
+    """Confidence of the intervals. [%]"""
+
+
+class StudyFile(Frozen):
+    """What an analyst states about a study."""
+
+    study: str = ""
+    """The question that this study answers."""
+    scenario: NameText
+    """Scenario file, seen from this one."""
+    layouts: tuple[NameText, ...] | None = None
+    """Layouts that are run; all of them when not stated."""
+    vary: dict[NameText, Annotated[object, Values()]] = Field(default_factory=dict)
+    """Paths of the scenario and what they may be: a list of values, {between: [LOW, HIGH]}, also with a typical value,
+    or {mean, cv}; a * in a path stands for every group or layout."""
+    also_vary: tuple[Annotated[str, Words("unknowns", "catalogue")], ...] = ()
+    """What else varies: inputs that the scenario says are not known; figures of the catalogue that have a range."""
+    design: Annotated[Design, DesignText()] = Design(GRID)
+    """How the points are chosen."""
+    measures: tuple[NameText, ...] = ("downtime_min_per_truck_shift",)
+    """Measures that are shown; the store keeps all."""
+    simulation: StudyRuns = Field(default_factory=dict)  # type: ignore[assignment]
+    """How long and how often each point is simulated."""
+
+
+class Study(NamedTuple):
+    """A study, read and checked, with its scenario."""
+
+    file: str
+    question: str
+    scenario: Scenario
+    layouts: tuple[str, ...]
+    factors: tuple[Factor, ...]
+    catalogue: bool
+    """Whether the figures of the catalogue that have a range vary too."""
+    design: Design
+    measures: tuple[str, ...]
+    runs: StudyRuns
+
+
+def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
+    """Read a study file and the scenario that it names.
+
+    Parameters
+    ----------
+    path
+        Name of the file.
+    measures
+        Names of the measures there are.
+
+    Raises
+    ------
+    ScenarioError
+        With everything that is wrong, each with file, line, column, path, rule and value.
+    """
+    file = str(path)
+    try:
+        stated = Marked.of(read_file(FilePath(path)), file)
+    except YamlTextError as error:
+        raise ScenarioError(file, [Problem(*each.place, *each[1:]) for each in error.problems]) from None
+    found = _valid(stated)
+    return _checked(found, stated, read(FilePath(path).parent / found.scenario), measures)
+
+
+def stated_study(scenario: Scenario, stated: dict[str, Any], measures: tuple[str, ...]) -> Study:
+    """Check a study of a scenario that is stated in Python, with the keys of a study file; errors as for those."""
+    marked = Marked("study", {"scenario": scenario.file, **stated})
+    return _checked(_valid(marked), marked, scenario, measures)
+
+
+def _valid(stated: Marked) -> StudyFile:
+    """Check the file by itself."""
+    try:
+        return StudyFile.model_validate(stated.data)
+    except ValidationError as error:
+        raise ScenarioError(stated.file, problems_of(error, stated, StudyFile)) from None
+
+
+def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tuple[str, ...]) -> Study:
+    """Check a study against its scenario."""
+    problems = [*_names(found, stated, scenario, measures)]
+    if found.layouts is not None and not problems:
+        scenario = scenario.with_layouts(found.layouts)
+    factors = list(_factors(found, stated, scenario, problems))
+    if "unknowns" in found.also_vary:
+        factors += [each for each in scenario.unknowns if each.path not in found.vary]
+    if not found.vary and not factors and "catalogue" not in found.also_vary:
+        problems.append(problem(stated, (), "varies nothing; state paths and values under 'vary'"))
+    if problems:
+        raise ScenarioError(stated.file, problems)
+    return Study(
+        stated.file,
+        found.study,
+        scenario,
+        tuple(dict.fromkeys(found.layouts or scenario.layouts)),
+        tuple(factors),
+        "catalogue" in found.also_vary,
+        found.design,
+        tuple(dict.fromkeys(found.measures)),
+        found.simulation,
+    )
+
+
+def _names(found: StudyFile, stated: Marked, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
+    """Find layouts and measures that there are not."""
+    for number, name in enumerate(found.layouts or ()):
+        if name not in scenario.layouts:
+            rule = f"no layout of this name in the scenario{did_you_mean(name, list(scenario.layouts))}"
+            yield problem(stated, ("layouts", number), rule, got=name)
+    for number, name in enumerate(found.measures):
+        if name not in measures:
+            rule = f"no measure of this name{did_you_mean(name, measures)}"
+            yield problem(stated, ("measures", number), rule, got=name)
+
+
+def _factors(found: StudyFile, stated: Marked, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:
+    """Read the factors, and try each of their values on its own."""
+    for path, values in found.vary.items():
+        here = ("vary", path)
+        if path in SETTLED:
+            rule = "is stated once for the whole study, under 'simulation'"
+            problems.append(problem(stated, here, rule, of_key=True))
+            continue
+        try:
+            factor = factor_of(path, values)
+        except Faults as error:
+            problems += [problem(stated, (*here, *each.path), each.rule, got=each.got) for each in error.faults]
+            continue
+        except ValueError as error:
+            problems.append(problem(stated, here, str(error)))
+            continue
+        problems += _tried(factor, stated, scenario)
+        yield factor
+
+
+def _tried(factor: Factor, stated: Marked, scenario: Scenario) -> Iterator[Problem]:
+    """Find values that break a rule of the scenario; at most one message for each broken rule."""
+    seen: set[tuple[str, str]] = set()
+    values = factor.levels if isinstance(factor, Choice) else (factor.low, factor.middle, factor.high)
+    for value in values[:MOST_TRIED]:
+        try:
+            scenario.changed({factor.path: value})
+        except ScenarioError as error:
+            for each in error.problems:
+                if (each.path, each.rule) not in seen:
+                    seen.add((each.path, each.rule))
+                    where = "" if each.path == factor.path else f"{each.path}: "
+                    got = str(value) if each.got is None else each.got
+                    yield problem(stated, ("vary", factor.path), f"{where}{each.rule}", got=got)

@@ -1,0 +1,68 @@
+"""What a scenario says is not known, `{between: [3 min, 7 min]}`, and figures of the catalogue that it states anew."""
+
+from batsim import catalogue
+from batsim.errors import Problem
+from batsim.scenario.base import Faults, shown
+from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
+from batsim.scenario.marked import Marked, Path
+from batsim.scenario.problems import did_you_mean, problem
+from batsim.scenario.yaml_text import path_text
+
+FIGURES = "figures"
+"""Key of a scenario under which figures of the catalogue are stated anew."""
+
+
+def settle(whole: Marked) -> tuple[tuple[Between, ...], list[Problem]]:
+    """Put its middle in place of every input that is not known; return those inputs, and what is wrong with them."""
+    unknowns: list[Between] = []
+    problems: list[Problem] = []
+    _settle(whole, (), unknowns, problems)
+    return tuple(unknowns), problems
+
+
+def _settle(whole: Marked, path: Path, unknowns: list[Between], problems: list[Problem]) -> None:
+    value = whole.at(path)
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, each in list(inner):
+        here = (*path, key)
+        if not isinstance(each, dict) or BETWEEN not in each:
+            _settle(whole, here, unknowns, problems)
+            continue
+        try:
+            unknown = between_of(path_text(here), each)
+        except Faults as error:
+            problems += [problem(whole, (*here, *fault.path), fault.rule, got=fault.got) for fault in error.faults]
+        except ValueError as error:
+            problems.append(problem(whole, here, str(error)))
+        else:
+            unknowns.append(unknown)
+            value[key] = unknown.middle
+            continue
+        value[key] = _first_end(each)
+
+
+def _first_end(stated: dict[str, object]) -> object:
+    """Stand in for a wrong statement, so that what it is for is not reported as missing."""
+    ends = stated[BETWEEN]
+    return ends[0] if isinstance(ends, list) and ends else None
+
+
+def figures_instead(whole: Marked) -> tuple[dict[str, catalogue.Figure], list[Problem]]:
+    """Figures that the scenario states in place of the catalogue's, by name, and what is wrong with them."""
+    stated = whole.data.get(FIGURES)
+    found: dict[str, catalogue.Figure] = {}
+    problems: list[Problem] = []
+    known = {each.name: each for each in catalogue.figures()}
+    for name, value in stated.items() if isinstance(stated, dict) else ():
+        if name not in known:
+            rule = f"not a figure of the catalogue{did_you_mean(str(name), list(known))}"
+            problems.append(problem(whole, (FIGURES, name), rule, of_key=True))
+            continue
+        figure = known[name]
+        match = AMOUNT.fullmatch(str(value)) if isinstance(value, str | int | float) and value is not True else None
+        if match is None or (match[2] or "1") != figure.unit:
+            rule = f"needs a value such as {figure.text}"
+            problems.append(problem(whole, (FIGURES, name), rule, got=shown(value)))
+            continue
+        found[name] = figure.stated(float(match[1]))
+    return found, problems

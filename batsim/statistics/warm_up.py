@@ -1,0 +1,85 @@
+"""Where the warm-up of a series ends: the marginal standard error rule (MSER)."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from batsim.statistics.intervals import Floats, check_count
+
+BATCH = 5
+"""Observations in a batch of the rule MSER-5."""
+
+
+class Truncation(NamedTuple):
+    """How much of the beginning of a series to leave out."""
+
+    batches: int
+    """Batches before the least marginal standard error, whether they are left out or not."""
+    observations: int
+    """Observations to leave out; 0 when the series is too short."""
+    least: float
+    """Least marginal standard error, squared, in the unit of the series squared."""
+    mean: float
+    """Mean of what is kept of the whole batches, in the unit of the series."""
+    too_short: bool
+    """The least lies at the half-way limit: simulate longer, nothing can be said of the warm-up."""
+
+
+def mser(series: Floats, batch: int = BATCH) -> Truncation:
+    """Beginning of a series to leave out, so that the mean of the rest is known best.
+
+    Parameters
+    ----------
+    series
+        Observations in order of time, equally spaced. Any unit.
+    batch
+        Observations averaged into one before the rule is used; 1 takes them as they are. What is left over after the
+        last whole batch is not looked at. [-]
+
+    Returns
+    -------
+    Truncation
+        Of several equal least ones the first.
+
+    Raises
+    ------
+    ValueError
+        When the batch is below 1, the series shorter than one batch, or a value not a finite number.
+
+    Notes
+    -----
+    MSER(d) = sum over the n-d batches kept of (Z - their mean)²/(n-d)², for d from 0 to n/2. Divided by (n-d)², not
+    by (n-d)(n-d-1). A least at d = n/2 says that the series is still on its way.
+
+    References
+    ----------
+    White, K. P. (1997) Simulation 69(6), 323-334; White, K. P., Cobb, M. J. & Spratt, S. C. (2000), Winter Simulation
+    Conference; Hoad, K., Robinson, S. & Davies, R. (2010) Journal of the Operational Research Society 61, 1632-1644
+    (all from memory).
+
+    Examples
+    --------
+    >>> mser(np.array([0.0, 4.0, 5.0, 5.0, 5.0, 5.0]), batch=1)
+    Truncation(batches=2, observations=2, least=0.0, mean=5.0, too_short=False)
+    """
+    check_count("batch", batch, 1)
+    check_count("length of the series", series.size, batch)
+    if not np.isfinite(series).all():
+        msg = f"series must hold finite numbers (got {series[~np.isfinite(series)][0]} at {_first_bad(series)})"
+        raise ValueError(msg)
+    count = series.size // batch
+    means = series[: count * batch].reshape(count, batch).mean(axis=1)
+    half = count // 2
+    kept = np.arange(count, count - half - 1, -1)
+    from_last = means - means[-1]
+    sums = np.cumsum(from_last[::-1])[::-1][: half + 1]
+    squares = np.cumsum(from_last[::-1] ** 2)[::-1][: half + 1]
+    errors = np.maximum(squares - sums**2 / kept, 0.0) / kept**2
+    best = int(np.argmin(errors))
+    too_short = best == half
+    out = 0 if too_short else best
+    return Truncation(best, out * batch, float(errors[best]), float(means[out:].mean()), too_short)
+
+
+def _first_bad(series: Floats) -> int:
+    return int(np.argmin(np.isfinite(series)))

@@ -1,0 +1,180 @@
+"""What a layout costs in a year: what is bought, over its life, and people on duty.
+
+Energy, water, wear by use and downtime are left out here: they hang on what the simulation finds, and hardly on counts.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+from batsim.catalogue import figure, figures
+from batsim.formulas.annuity import capital_recovery_share
+from batsim.room.blueprint import blueprint
+from batsim.scenario.base import UNLIMITED
+from batsim.scenario.prices import PER_KWH
+from batsim.scenario.week import WEEK_MIN
+
+if TYPE_CHECKING:
+    from batsim.scenario.prices import Lives, Money
+    from batsim.scenario.site import Scenario
+
+WEEKS_PER_YEAR = 52.0
+"""Weeks that attendants are paid for; holidays of the site are left out."""
+
+
+class UnitCost(NamedTuple):
+    """What one more of a thing costs in a year."""
+
+    thing: str
+    """battery, charger, place, station, the name of a device, or attendants."""
+    name: str
+    """Type of battery or charger, kind of device, shift; empty where there is one kind."""
+    per_year: float
+    """In the currency of the site. [1/year]"""
+    price: float
+    """Of one, or of an hour of one. [currency]"""
+    placeholder: bool
+    """Whether the price is the catalogue's and not the site's."""
+
+
+class CostLine(NamedTuple):
+    """What all of a thing cost in a year."""
+
+    unit: UnitCost
+    number: float
+    owned: float
+    """Of these, already there."""
+
+    @property
+    def per_year(self) -> float:
+        """Cost of those that are not there yet. [currency/year]"""
+        return max(0.0, self.number - self.owned) * self.unit.per_year
+
+
+@dataclass(frozen=True)
+class UnitCosts:
+    """What one more of each thing of a layout costs in a year."""
+
+    scenario: "Scenario"
+    layout: str
+
+    @cached_property
+    def batteries(self) -> dict[str, UnitCost]:
+        """By type."""
+        found = {}
+        for name in self.scenario.batteries_of(self.layout):
+            battery = self.scenario.batteries[name]
+            stated = _named(self.scenario.prices.battery, name)
+            kwh = battery.nominal_v * battery.capacity.ah / 1000.0
+            price = figure(f"price.battery.{battery.chemistry}").value * kwh
+            if stated is not None:
+                price = stated.amount * (kwh if stated.per == PER_KWH else 1.0)
+            years = self._lives.battery_years
+            found[name] = self._bought("battery", name, price, years, placeholder=stated is None)
+        return found
+
+    @cached_property
+    def chargers(self) -> dict[str, UnitCost]:
+        """By type."""
+        names = dict.fromkeys(count.charger for count in self.scenario.layouts[self.layout].chargers)
+        return {name: self._priced("charger", name, "charger", self._lives.charger_years) for name in names}
+
+    @cached_property
+    def devices(self) -> dict[str, UnitCost]:
+        """By kind."""
+        arrangement = self.scenario.arrangement(self.layout)
+        names = (*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ()))
+        known = {each.name for each in figures()}
+        return {
+            name: self._priced("device", name, name if f"price.{name}" in known else "device", self._lives.device_years)
+            for name in dict.fromkeys(names)
+        }
+
+    @cached_property
+    def place(self) -> UnitCost:
+        """A place."""
+        return self._one("place")
+
+    @cached_property
+    def station(self) -> UnitCost:
+        """An exchange station."""
+        return self._one("station")
+
+    @cached_property
+    def attendants(self) -> dict[str, UnitCost]:
+        """One attendant by shift, on duty or not busy."""
+        crew = self.scenario.layouts[self.layout].crew
+        stated = self.scenario.prices.attendant
+        wage = figure("price.attendant").value if stated is None else stated.amount
+        found = {}
+        for name in crew if isinstance(crew, dict) else ():
+            shift = self.scenario.week.shifts[name]
+            hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
+            found[name] = UnitCost("attendant", name, wage * hours, wage, stated is None)
+        return found
+
+    @property
+    def placeholders(self) -> bool:
+        """Whether any price is the catalogue's and not the site's."""
+        each = (*self.batteries.values(), *self.chargers.values(), *self.devices.values(), self.place, self.station)
+        return any(unit.placeholder for unit in (*each, *self.attendants.values()))
+
+    @property
+    def _lives(self) -> "Lives":
+        return self.scenario.prices.lives
+
+    def _priced(self, thing: str, name: str, default: str, years: float) -> UnitCost:
+        """Cost of one of several types, from the price of its type, that of all, or the figure of the catalogue."""
+        stated = _named(getattr(self.scenario.prices, thing), name)
+        price = figure(f"price.{default}").value if stated is None else stated.amount
+        return self._bought(thing, name, price, years, placeholder=stated is None)
+
+    def _one(self, thing: str) -> UnitCost:
+        stated: Money | None = getattr(self.scenario.prices, thing)
+        price = figure(f"price.{thing}").value if stated is None else stated.amount
+        return self._bought(thing, "", price, self._lives.room_years, placeholder=stated is None)
+
+    def _bought(self, thing: str, name: str, price: float, years: float, *, placeholder: bool) -> UnitCost:
+        yearly = price * capital_recovery_share(self.scenario.prices.interest_share, years)
+        return UnitCost(thing, name, yearly, price, placeholder)
+
+
+def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[CostLine, ...]:
+    """What each thing of a layout costs in a year; what is without a limit costs nothing.
+
+    Parameters
+    ----------
+    scenario
+        The layout's counts are taken from it.
+    layout
+        Name of the layout.
+    units
+        Cost of one of each, from the scenario as it was stated: what that says is owned is there already, as many
+        as it has.
+    """
+    now, before = _counts(scenario, layout, units), _counts(units.scenario, layout, units)
+    owned = set(units.scenario.layouts[layout].owned)
+    return tuple(
+        CostLine(unit, count, before[unit] if {unit.thing, unit.name} & owned else 0.0)
+        for unit, count in now.items()
+        if 0.0 < count < UNLIMITED
+    )
+
+
+def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCost, float]:
+    """How many there are of each thing, the batteries that trucks come with included."""
+    stated, plan = scenario.layouts[layout], blueprint(scenario, layout, WEEK_MIN, 0.0)
+    chargers = dict(zip(plan.charger_names, plan.charger_counts, strict=True))
+    counts: dict[UnitCost, float] = {
+        units.batteries[name]: float(count) for name, count in scenario.batteries_of(layout).items()
+    }
+    counts |= {unit: chargers.get(name, 0.0) for name, unit in units.chargers.items()}
+    counts |= {units.place: 0.0 if plan.arrangement.in_truck else plan.places, units.station: plan.stations}
+    counts |= {unit: plan.devices.get(name, 0.0) for name, unit in units.devices.items()}
+    crew = stated.crew if isinstance(stated.crew, dict) else {}
+    return counts | {unit: float(crew.get(shift, 0)) for shift, unit in units.attendants.items()}
+
+
+def _named(prices: "dict[str, Money]", name: str) -> "Money | None":
+    """Price of a type: its own, or that of all."""
+    return prices.get(name, prices.get(""))

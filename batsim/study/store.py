@@ -1,0 +1,314 @@
+"""Where finished cases are kept: one SQLite file with one writer, rows known by their content."""
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from batsim.errors import StudyError
+
+IN_MEMORY = ":memory:"
+"""In place of a file: a store that is gone when it is closed."""
+FORM = 1
+"""Form of the tables; a store of another form is refused."""
+APPLICATION = 0x62617473
+"""What SQLite keeps in the head of the file, so that any other file is told from a store ("bats")."""
+TABLES = """
+CREATE TABLE names (id INTEGER PRIMARY KEY, names TEXT NOT NULL UNIQUE);
+CREATE TABLE cases (
+    key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
+    replication INTEGER NOT NULL, names INTEGER NOT NULL REFERENCES names (id), measures BLOB NOT NULL
+) WITHOUT ROWID;
+CREATE TABLE failures (
+    key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
+    replication INTEGER NOT NULL, kind TEXT NOT NULL, message TEXT NOT NULL
+) WITHOUT ROWID;
+CREATE TABLE studies (id TEXT PRIMARY KEY, study TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE points (
+    study TEXT NOT NULL, number INTEGER NOT NULL, changes TEXT NOT NULL, PRIMARY KEY (study, number)
+) WITHOUT ROWID;
+CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL);
+"""
+ROWS_AT_ONCE = 500
+"""Rows that are asked for with one statement; SQLite takes at most 999 values in one."""
+
+
+class CaseRow(NamedTuple):
+    """A finished case."""
+
+    key: bytes
+    layout: str
+    changes: str
+    seed: int
+    replication: int
+    measures: bytes
+
+
+class FailureRow(NamedTuple):
+    """A case without a result."""
+
+    key: bytes
+    layout: str
+    changes: str
+    seed: int
+    replication: int
+    kind: str
+    message: str
+
+
+class Store:
+    """An open store."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, lock: sqlite3.Connection | None) -> None:
+        self.path, self._connection, self._lock = path, connection, lock
+
+    @classmethod
+    def open(cls, path: str | Path, *, write: bool = True) -> "Store":
+        """Open a store, and make it when it is to be written to and not there.
+
+        Raises
+        ------
+        StudyError
+            When it is not there, not a store, of another form, cannot be written to, or is being written to.
+        """
+        if path == IN_MEMORY:
+            connection = sqlite3.connect(IN_MEMORY, isolation_level=None)
+            _prepare(Path(IN_MEMORY), connection, write=True)
+            return cls(Path(IN_MEMORY), connection, None)
+        path = Path(path)
+        if not write and not path.is_file():
+            msg = f"{path}: there is no such store"
+            raise StudyError(msg)
+        lock = _lock(path) if write else None
+        try:
+            with _told(path):
+                connection = sqlite3.connect(_uri(path, write=write), uri=True, isolation_level=None)
+                try:
+                    _prepare(path, connection, write=write)
+                except BaseException:
+                    connection.close()
+                    raise
+        except BaseException:
+            if lock is not None:
+                lock.close()
+            raise
+        return cls(path, connection, lock)
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close it; what was added is on the disk."""
+        self._connection.close()
+        if self._lock is not None:
+            self._lock.close()
+            self._lock = None
+
+    def keys(self) -> set[bytes]:
+        """Keys of all finished cases."""
+        with _told(self.path):
+            return {key for (key,) in self._connection.execute("SELECT key FROM cases")}
+
+    def measures(self, keys: Iterable[bytes]) -> dict[bytes, bytes]:
+        """Measures of finished cases by key; keys that are not there are left out."""
+        found: dict[bytes, bytes] = {}
+        wanted = list(keys)
+        with _told(self.path):
+            for start in range(0, len(wanted), ROWS_AT_ONCE):
+                some = wanted[start : start + ROWS_AT_ONCE]
+                marks = ",".join("?" * len(some))
+                found.update(self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some))
+        return found
+
+    def failures(self) -> dict[bytes, FailureRow]:
+        """Cases without a result, by key."""
+        with _told(self.path):
+            rows = self._connection.execute(
+                "SELECT key, layout, changes, seed, replication, kind, message FROM failures ORDER BY key"
+            )
+            return {row[0]: FailureRow(*row) for row in rows}
+
+    def add(self, names: tuple[str, ...], cases: Iterable[CaseRow], failures: Iterable[FailureRow] = ()) -> None:
+        """Add what is finished, all or nothing; a case that had failed before is a failure no longer."""
+        cases = list(cases)
+        with _told(self.path), self._at_once() as connection:
+            number = _names_id(connection, json.dumps(names))
+            connection.executemany(
+                "INSERT OR IGNORE INTO cases VALUES (?, ?, ?, ?, ?, ?, ?)",
+                [(*case[:5], number, case.measures) for case in cases],
+            )
+            connection.executemany("DELETE FROM failures WHERE key = ?", [(case.key,) for case in cases])
+            connection.executemany("INSERT OR REPLACE INTO failures VALUES (?, ?, ?, ?, ?, ?, ?)", failures)
+
+    def put_study(self, name: str, study: dict[str, Any], points: Iterable[str]) -> None:
+        """Keep what a study asks for, once."""
+        with _told(self.path), self._at_once() as connection:
+            if connection.execute("SELECT 1 FROM studies WHERE id = ?", (name,)).fetchone() is None:
+                connection.execute("INSERT INTO studies VALUES (?, ?)", (name, json.dumps(study, ensure_ascii=False)))
+                rows = ((name, number, changes) for number, changes in enumerate(points))
+                connection.executemany("INSERT INTO points VALUES (?, ?, ?)", rows)
+
+    def studies(self) -> dict[str, dict[str, Any]]:
+        """What studies asked for, by their digest."""
+        with _told(self.path):
+            return {name: json.loads(text) for name, text in self._connection.execute("SELECT * FROM studies")}
+
+    def points(self, study: str) -> Iterator[str]:
+        """Points of a study in their order, each as the JSON of its changes."""
+        with _told(self.path):
+            rows = self._connection.execute("SELECT changes FROM points WHERE study = ? ORDER BY number", (study,))
+            for (changes,) in rows:
+                yield changes
+
+    def begin_manifest(self, manifest: dict[str, Any]) -> int:
+        """Write down that a run begins; return its number."""
+        with _told(self.path), self._at_once() as connection:
+            text = json.dumps(manifest, ensure_ascii=False)
+            number = connection.execute("INSERT INTO manifests (manifest) VALUES (?)", (text,)).lastrowid
+            assert number is not None  # a row was inserted
+            return number
+
+    def end_manifest(self, number: int, manifest: dict[str, Any]) -> None:
+        """Write down how a run ended."""
+        with _told(self.path), self._at_once() as connection:
+            text = json.dumps(manifest, ensure_ascii=False)
+            connection.execute("UPDATE manifests SET manifest = ? WHERE id = ?", (text, number))
+
+    def manifests(self) -> list[dict[str, Any]]:
+        """All runs that wrote to this store."""
+        with _told(self.path):
+            rows = self._connection.execute("SELECT manifest FROM manifests ORDER BY id")
+            return [json.loads(text) for (text,) in rows]
+
+    def take_over(self, other: Path) -> int:
+        """Take over everything of another store; return how many cases are new.
+
+        Raises
+        ------
+        StudyError
+            When the same case has other numbers there.
+        """
+        Store.open(other, write=False).close()
+        with _told(self.path):
+            self._connection.execute("ATTACH DATABASE ? AS other", (_uri(other, write=False),))
+            try:
+                with self._at_once() as connection:
+                    return _taken_over(connection, other)
+            finally:
+                self._connection.execute("DETACH DATABASE other")
+
+    @contextmanager
+    def _at_once(self) -> Iterator[sqlite3.Connection]:
+        """Do several things or none of them."""
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield self._connection
+        except BaseException:
+            with suppress(sqlite3.Error):
+                self._connection.execute("ROLLBACK")
+            raise
+        self._connection.execute("COMMIT")
+
+
+def _names_id(connection: sqlite3.Connection, names: str) -> int:
+    connection.execute("INSERT OR IGNORE INTO names (names) VALUES (?)", (names,))
+    return int(connection.execute("SELECT id FROM names WHERE names = ?", (names,)).fetchone()[0])
+
+
+def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
+    """Copy the rows of the attached store."""
+    differ = connection.execute(
+        "SELECT count(*) FROM cases AS mine JOIN other.cases AS theirs USING (key) "
+        "WHERE mine.measures != theirs.measures"
+    ).fetchone()[0]
+    if differ:
+        msg = f"{other}: {differ} of its cases have other numbers here; one of the two was made by a changed model"
+        raise StudyError(msg)
+    before = connection.execute("SELECT count(*) FROM cases").fetchone()[0]
+    for number, names in connection.execute("SELECT id, names FROM other.names").fetchall():
+        connection.execute(
+            "INSERT OR IGNORE INTO cases SELECT key, layout, changes, seed, replication, ?, measures FROM other.cases "
+            "WHERE names = ?",
+            (_names_id(connection, names), number),
+        )
+    connection.execute("INSERT OR IGNORE INTO failures SELECT * FROM other.failures")
+    connection.execute("DELETE FROM failures WHERE key IN (SELECT key FROM cases)")
+    connection.execute("INSERT OR IGNORE INTO studies SELECT * FROM other.studies")
+    connection.execute("INSERT OR IGNORE INTO points SELECT * FROM other.points")
+    connection.execute("INSERT INTO manifests (manifest) SELECT manifest FROM other.manifests ORDER BY id")
+    return int(connection.execute("SELECT count(*) FROM cases").fetchone()[0]) - int(before)
+
+
+def _uri(path: Path, *, write: bool) -> str:
+    """Address of a store; one that nobody writes to can be read in a folder that cannot be written to."""
+    quiet = not write and not path.with_name(f"{path.name}-wal").exists()
+    return f"{path.absolute().as_uri()}?mode={'rwc' if write else 'ro'}{'&immutable=1' if quiet else ''}"
+
+
+def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
+    """Make the tables of a new store; refuse what is no store, or not of this form."""
+    application = connection.execute("PRAGMA application_id").fetchone()[0]
+    form = connection.execute("PRAGMA user_version").fetchone()[0]
+    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
+    if empty and write:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.executescript(
+            f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {FORM}; {TABLES} COMMIT;"
+        )
+    elif application != APPLICATION:
+        msg = f"{path}: this is not a store of batsim; choose another name"
+        raise StudyError(msg)
+    elif form != FORM:
+        which = "an earlier" if form < FORM else "a later"
+        msg = (
+            f"{path}: this store was made by {which} version of batsim (form {form}, this one reads form {FORM}); "
+            "export it with that version, or choose another name"
+        )
+        raise StudyError(msg)
+    if write:
+        connection.execute("PRAGMA synchronous = NORMAL")
+
+
+def _lock(path: Path) -> sqlite3.Connection:
+    """Hold the right to write to a store; the system gives it back however this process ends.
+
+    The empty file beside the store stays: to remove it could take it from under another process that waits for it.
+    """
+    lock = path.with_name(f"{path.name}.lock")
+    with _told(path):
+        connection = sqlite3.connect(lock, timeout=0.0, isolation_level=None)
+        try:
+            connection.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError as error:
+            connection.close()
+            if "locked" in str(error):
+                msg = f"{path}: another process is writing to this store; wait for it, or choose another name"
+                raise StudyError(msg) from error
+            raise
+    return connection
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Say what SQLite found in the user's words."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        text = str(error)
+        if "full" in text:
+            rule = "the disk is full; what was finished before is kept: free some space and run the same command again"
+        elif "readonly" in text or "unable to open" in text:
+            rule = "cannot be written or opened here; choose a folder that exists and can be written to"
+        elif "not a database" in text or "malformed" in text:
+            rule = "this is not a store of batsim, or it is damaged; choose another name"
+        elif "locked" in text or "busy" in text:
+            rule = "another process is using this store; wait for it"
+        else:
+            rule = f"the store cannot be used: {text}"
+        msg = f"{path}: {rule}"
+        raise StudyError(msg) from error

@@ -1,0 +1,147 @@
+"""A sweep for the terminal: what was run, what came out, which inputs matter."""
+
+import json
+import math
+from typing import TYPE_CHECKING
+
+from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.statistics.intervals import Interval
+from batsim.study.sensitivity import MEANINGS
+from batsim.views.tables import number_text, sentence
+
+if TYPE_CHECKING:
+    from batsim.study.sweep_result import Sweep
+
+MOST_POINTS = 40
+"""Points that are listed one by one."""
+MOST_FAILURES = 5
+"""Failures that are told one by one."""
+SHORT = 44
+"""Characters of a path that are shown."""
+LETTERS = 26
+SHARES = ("rank correlation", "first order", "total")
+
+
+def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
+    """Tables of a sweep, with where its cases are kept."""
+    blocks = [_heading(sweep, store, width)]
+    if sweep.failures:
+        blocks.append(_failures(sweep, width))
+    if sweep.missing:
+        rest = f"{sweep.missing} cases are not in this store: run the other shards, put the stores together with merge."
+        blocks.append(sentence(rest, width))
+        return "\n\n".join(blocks)
+    for measure in sweep.measures:
+        blocks.append(_points(sweep, measure, width))
+        blocks += [_sensitivity(sweep, layout, measure, width) for layout in sweep.layouts]
+    confidence = f"{100 * sweep.agenda.settings.confidence:g} %"
+    blocks.append(
+        sentence(
+            f"± and the limits are those of {confidence} intervals. All points share their random numbers, so that "
+            f"chance does not pass for an effect. Every measure of every case: batsim export {store} cases.csv.",
+            width,
+        )
+    )
+    return "\n\n".join(blocks)
+
+
+def _heading(sweep: "Sweep", store: str, width: int) -> str:
+    """Say what was run."""
+    agenda, tally = sweep.agenda, sweep.tally
+    question = f"{agenda.study.question}\n" if agenda.study.question else ""
+    counts = (
+        f"{agenda.study.scenario.site.name}: {agenda.design_text}, {len(agenda.points)} points, "
+        f"{len(sweep.layouts)} layout{'s' if len(sweep.layouts) > 1 else ''}, "
+        f"{agenda.settings.replications} replication{'s' if agenda.settings.replications > 1 else ''} each"
+    )
+    work = f"{tally.cases} cases: {tally.run} run in {tally.wall_s:.1f} s, {tally.found} there before"
+    if tally.failed:
+        work += f", {tally.failed} without a result"
+    return f"{question}{sentence(counts, width)}\n{sentence(f'{work}; kept in {store}', width)}"
+
+
+def _failures(sweep: "Sweep", width: int) -> str:
+    """Tell the first cases without a result."""
+    lines = [f"{len(sweep.failures)} cases have no result:"]
+    for each in sweep.failures[:MOST_FAILURES]:
+        changes = ", ".join(f"{path} = {value}" for path, value in json.loads(each.changes or "{}").items())
+        where = f"{each.layout}, replication {each.replication}{f', {changes}' if changes else ''}"
+        rule = " ".join(line.strip() for line in each.message.splitlines()[-1:])
+        lines.append(sentence(f"  {where}: {each.kind}: {rule}", width))
+    if len(sweep.failures) > MOST_FAILURES:
+        lines.append(f"  and {len(sweep.failures) - MOST_FAILURES} more")
+    return "\n".join(lines)
+
+
+def _points(sweep: "Sweep", measure: str, width: int) -> str:
+    """Means of a measure: point by point when they are few, else over all points."""
+    about = MEASURES.get(measure, WITHIN_TARGET)
+    share = measure.endswith("_share")
+    head = f"{about.label}{'' if share or about.unit == '1' else f', {about.unit}'}"
+    points = sweep.agenda.points
+    rows = [["", *sweep.layouts]]
+    if points.cube.size or len(points) > MOST_POINTS:
+        spread = [sweep.spread(layout, measure) for layout in sweep.layouts]
+        for name, which in (("mean over all points", 0), ("5 % of points below", 1), ("95 % of points below", 2)):
+            values = [Interval(each[which], math.nan, math.nan) for each in spread]
+            rows.append([name, *(number_text(each, share=share) for each in values)])
+        return "\n".join([head, *columns(rows, width)])
+    names = list(dict.fromkeys(path for point in points.all for path in point))
+    marks = {path: chr(ord("A") + number) if number < LETTERS else short(path) for number, path in enumerate(names)}
+    for number, point in enumerate(points.all):
+        cells = [sweep.confidence_interval(layout, measure, number) for layout in sweep.layouts]
+        text = ", ".join(f"{marks[path]} {value}" for path, value in point.items()) or "as stated"
+        rows.append([text, *(number_text(each, share=share) for each in cells)])
+    return "\n".join([*(f"{mark}: {path}" for path, mark in marks.items()), head, *columns(rows, width)])
+
+
+def short(path: str) -> str:
+    """End of a path, long enough to know it by."""
+    return path if len(path) <= SHORT else f"...{path[-SHORT + 3 :]}"
+
+
+def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
+    """Which inputs matter in a layout."""
+    found = sweep.sensitivity(layout, measure)
+    kinds = list(dict.fromkeys(row.kind for row in found.rows))
+    rows = [["", *kinds]]
+    for path in dict.fromkeys(row.path for row in found.rows):
+        mine = {row.kind: row for row in found.rows if row.path == path}
+        rows.append([short(path), *(_index_text(mine[kind].value, mine[kind].low, mine[kind].high) for kind in kinds)])
+    unit = "" if kinds[0] in SHARES else f", {found.unit}" if found.unit != "1" else ""
+    about = MEASURES.get(measure, WITHIN_TARGET).label
+    lines = [f"What matters for {about} in '{layout}'{unit}", *columns(rows, width)]
+    lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]
+    if found.left_out:
+        lines.append(f"{found.left_out} points without a result are left out.")
+    return "\n".join(lines)
+
+
+def _index_text(value: float, low: float, high: float) -> str:
+    """A value with its limits."""
+    if not math.isfinite(value):
+        return "-"
+    if not math.isfinite(low):
+        return f"{value:.2f}"
+    return f"{value:.2f} ({low:.2f} to {high:.2f})"
+
+
+def columns(rows: list[list[str]], width: int) -> list[str]:
+    """Align rows: the first column to the left, the others to the right; in blocks when they are too wide."""
+    first = max(len(row[0]) for row in rows)
+    widths = [max(len(row[column]) for row in rows) for column in range(1, len(rows[0]))]
+    blocks: list[list[int]] = [[]]
+    used = first
+    for column, wide in enumerate(widths, start=1):
+        if blocks[-1] and used + wide + 2 > width:
+            blocks.append([])
+            used = first
+        blocks[-1].append(column)
+        used += wide + 2
+    lines: list[str] = []
+    for number, block in enumerate(blocks):
+        lines += [""] if number else []
+        for row in rows:
+            cells = "".join(f"  {row[column]:>{widths[column - 1]}}" for column in block)
+            lines.append(f"{row[0]:<{first}}{cells}".rstrip())
+    return lines

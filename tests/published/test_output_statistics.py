@@ -1,0 +1,395 @@
+"""Statistics of simulation output against published worked examples, tables, exact theory and a reference library."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from batsim.statistics.intervals import (
+    pooled_interval,
+    probability_interval,
+    simultaneous,
+    student_interval,
+    variance_reduction,
+    welch_degrees,
+    welch_interval,
+)
+from batsim.statistics.precision import (
+    Precision,
+    replications_from_pilot,
+    replications_needed,
+    run_length_needed,
+    weeks_needed,
+)
+from batsim.statistics.quantiles import quantile_ranks
+from batsim.statistics.selection import (
+    dudewicz_dalal_constant,
+    feasibility_constants,
+    kim_nelson_constants,
+    ocba_allocation,
+    rinott_constant,
+)
+from batsim.statistics.sequential import Feasibility, KimNelson
+from batsim.statistics.warm_up import mser
+
+LAW = "Law, A. M. (earlier editions with Kelton, W. D.), Simulation Modeling and Analysis"
+ROSSETTI = "Rossetti, M. D., open textbook on simulation modelling"
+BANKS = "Banks, J., Carson, J. S., Nelson, B. L. & Nicol, D. M., Discrete-Event System Simulation"
+MEMORY = " (from memory)"
+HERE = "worked out here"
+
+WAITS = np.array([1.53, 1.66, 1.24, 2.34, 2.0, 1.69, 2.69, 2.86, 1.7, 2.6])
+QUEUES = np.array([1.52, 1.62, 1.23, 2.34, 1.89, 1.56, 2.5, 2.83, 1.74, 2.5])
+DESIGN_1 = np.array([10.98, 8.87, 10.53, 9.4, 10.1, 10.28, 8.86, 9.0, 9.99, 9.57])
+DESIGN_2 = np.array([8.93, 9.82, 9.27, 8.5, 9.63, 9.55, 9.3, 9.31, 9.23, 8.88, 8.05, 8.74])
+MODEL_1 = np.array([29.59, 23.49, 25.68, 41.09, 33.84, 39.57, 37.04, 40.2, 61.82, 44.0])
+MODEL_2_ALONE = np.array([51.62, 51.91, 45.27, 30.85, 56.15, 28.82, 41.3, 73.06, 23.0, 28.44])
+MODEL_2_PAIRED = np.array([29.55, 24.26, 26.03, 42.64, 32.45, 37.91, 36.48, 41.24, 60.59, 41.49])
+
+
+def exactly(value):
+    return pytest.approx(value, rel=1e-6)
+
+
+def with_moments(count, mean, sd):
+    """Values with exactly this mean and standard deviation."""
+    values = np.arange(count, dtype=float)
+    return mean + sd * (values - values.mean()) / values.std(ddof=1)
+
+
+# Intervals
+
+
+@pytest.mark.published(source=LAW, where="bank with five tellers, ten replications (chapter 9)")
+@pytest.mark.parametrize(
+    ("values", "confidence", "mean", "variance", "half"),
+    [(WAITS, 0.90, 2.031, 0.3090988889, 0.3222834049), (QUEUES, 0.95, 1.973, 0.2820233333, 0.3798965021)],
+    ids=["waits, E01", "queues, E01"],
+)
+def test_student_interval_of_ten_replications(values, confidence, mean, variance, half):
+    interval = student_interval(values, confidence)
+    assert interval == exactly((mean, mean - half, mean + half))
+    assert interval.half_width == exactly(half)
+    assert np.var(values, ddof=1) == exactly(variance)
+
+
+@pytest.mark.published(source=ROSSETTI, where="chapter 4, comparing two designs, table of 10 and 12 replications (E05)")
+def test_two_independent_designs():
+    """The text prints the pooled interval; Welch's is worked out here, with the exact degrees of freedom, not 16."""
+    pooled = pooled_interval(DESIGN_1, DESIGN_2, 0.95)
+    assert pooled == exactly((0.6571666667, 0.1041792114, 1.210154122))
+    assert pooled.half_width == exactly(0.5529874553)
+    assert [round(limit, 2) for limit in pooled] == [0.66, 0.10, 1.21]
+    assert welch_degrees(DESIGN_1, DESIGN_2) == exactly(15.49832383)
+    assert welch_interval(DESIGN_1, DESIGN_2, 0.95) == exactly((0.6571666667, 0.07398165758, 1.240351676))
+
+
+@pytest.mark.published(source=BANKS + MEMORY, where="vehicle-safety inspection, two designs (chapter 12) (E06)")
+def test_common_random_numbers_pay_off():
+    paired = student_interval(MODEL_1 - MODEL_2_PAIRED, 0.95)
+    assert paired == exactly((0.368, -0.5756555156, 1.311655516))
+    assert pooled_interval(MODEL_1, MODEL_2_ALONE, 0.95) == exactly((-5.41, -18.07201644, 7.252016436))
+    assert welch_degrees(MODEL_1, MODEL_2_ALONE) == exactly(16.08262914)
+    assert welch_interval(MODEL_1, MODEL_2_ALONE, 0.95).half_width == exactly(12.77109349)
+    independent = 118.9076622 + 244.3258178
+    of_pairs = 118.9076622 + np.var(MODEL_2_PAIRED, ddof=1)
+    assert variance_reduction(MODEL_1, MODEL_2_PAIRED) * independent / of_pairs == exactly(208.7394114)
+
+
+@pytest.mark.published(source=ROSSETTI, where="chapter 4, dependent samples: n 10, mean 2.22, sd 0.55 (E08)")
+def test_paired_interval_of_ten_differences():
+    interval = student_interval(with_moments(10, 2.22, 0.55), 0.95)
+    assert interval == exactly((2.22, 1.826553702, 2.613446298))
+
+
+@pytest.mark.published(source=LAW + MEMORY, where="comparing several systems: t(4, 0.9875), t(4, 0.995) (E09)")
+@pytest.mark.parametrize(
+    ("statements", "count", "overall", "each", "quantile"),
+    [(4, 5, 0.90, 0.975, 3.495405933), (10, 5, 0.90, 0.99, 4.604094871), (6, 20, 0.95, 0.9916666667, 2.943895153)],
+)
+def test_several_comparisons_at_once(statements, count, overall, each, quantile):
+    confidence = simultaneous(overall, statements)
+    assert confidence == exactly(each)
+    assert student_interval(with_moments(count, 0.0, np.sqrt(count)), confidence).half_width == exactly(quantile)
+
+
+@pytest.mark.published(source=ROSSETTI, where="chapter 4, variance of a difference: sd 4 and 5, 25 pairs (E29)")
+@pytest.mark.parametrize(
+    ("correlation", "variance", "ratio"),
+    [(0.0, 1.64, 1.0), (0.6, 0.68, 0.4146341463), (0.9, 0.2, 0.1219512195), (-0.3, 2.12, 1.292682927)],
+)
+def test_variance_of_a_difference(correlation, variance, ratio):
+    one = with_moments(25, 0.0, 1.0)
+    other = one**2 - np.mean(one**2)
+    other /= other.std(ddof=1)
+    first, second = 4.0 * one, 5.0 * (correlation * one + np.sqrt(1.0 - correlation**2) * other)
+    assert 1.0 / variance_reduction(first, second) == pytest.approx(ratio, rel=1e-9)
+    half = student_interval(first - second, 0.95).half_width
+    assert (half / stats.t.ppf(0.975, 24)) ** 2 == pytest.approx(variance, rel=1e-9)
+
+
+@pytest.mark.published(source=HERE, where="400,000 repetitions of ten exponential values: 0.8533 (E28)")
+def test_coverage_of_student_interval():
+    """2000 intervals of ten values at 90 %: normal values are covered so often, skewed ones less often."""
+    generator = np.random.default_rng(28)
+    normal, skewed = generator.standard_normal((2000, 10)) + 1.0, generator.exponential(1.0, (2000, 10))
+    assert _coverage(normal) == pytest.approx(0.90, abs=0.02)
+    assert _coverage(skewed) == pytest.approx(0.8533, abs=0.02)
+
+
+def _coverage(tables):
+    intervals = [student_interval(row, 0.90) for row in tables]
+    return np.mean([interval.low <= 1.0 <= interval.high for interval in intervals])
+
+
+# Percentiles
+
+
+@pytest.mark.published(source="Order statistics (Conover; Hahn & Meeker) (from memory)", where="E25")
+@pytest.mark.parametrize(
+    ("n", "share", "ranks", "coverage"), [(100, 0.9, (84, 96), 0.9556901072), (60, 0.5, (22, 38), 0.9603829851)]
+)
+def test_ranks_that_bound_a_percentile(n, share, ranks, coverage):
+    found = quantile_ranks(n, share, 0.95)
+    assert (found.low, found.high) == ranks
+    assert found.coverage == exactly(coverage)
+
+
+# How many replications, how long a run
+
+
+@pytest.mark.published(source=LAW + MEMORY, where="obtaining a specified precision (chapter 9) (E02)")
+@pytest.mark.parametrize(("confidence", "absolute", "relative"), [(0.90, 16, 27), (0.95, 22, 38)])
+@pytest.mark.parametrize(("mean", "variance"), [(2.03, 0.31), (WAITS.mean(), WAITS.var(ddof=1))])
+def test_replications_for_a_precision(confidence, absolute, relative, mean, variance):
+    assert replications_needed(variance, confidence, n0=10, absolute=0.25) == absolute
+    assert replications_needed(variance, confidence, n0=10, relative=0.10, mean=mean) == relative
+    assert Precision(relative=0.10).half_width_at(1.0) == exactly(0.09090909091)
+
+
+@pytest.mark.published(source=ROSSETTI, where="chapter 3, sample size; 609 there with z rounded to 2.576 (E04)")
+def test_replications_from_a_pilot():
+    first = replications_from_pilot(9.09, 5, 0.95, wanted=1.0)
+    assert first == exactly((7.320821102, 9.09, 414, 206, 209))
+    second = replications_from_pilot(2.24, 20, 0.95, wanted=0.5, wanted_confidence=0.99)
+    assert second == exactly((4.786177454, 3.061834624, 750, 608, 612))
+
+
+@pytest.mark.published(
+    source="Whitt, W. (1989) Planning queueing simulations, Management Science 35, 1341-1366 (from memory)",
+    where="M/M/1: asymptotic variance 2 rho (1+rho)/(1-rho)^4 (E27)",
+)
+@pytest.mark.parametrize(
+    ("load", "constant", "mean", "length"),
+    [(0.5, 24.0, 1.0, 36878.0047), (0.8, 1800.0, 4.0, 172865.647), (0.9, 34200.0, 9.0, 648779.7122)],
+)
+def test_run_length_of_one_server(load, constant, mean, length):
+    of_theory = 2.0 * load * (1.0 + load) / (1.0 - load) ** 4
+    assert of_theory == exactly(constant)
+    assert run_length_needed(of_theory, mean, 0.05, 0.95) == exactly(length)
+
+
+@pytest.mark.published(source=HERE, where="M/M/1 at rho 0.5: variance of run means of length 20,000 is 24/20,000 (E27)")
+def test_weeks_needed_agree_with_theory():
+    """What 1000 runs advise is what theory asks, within 20 %, with a time unit in the place of a week."""
+    length = 2e4
+    means = _numbers_in_system(runs=1000, load=0.5, length=length)
+    assert length * means.var(ddof=1) == pytest.approx(24.0, rel=0.20)
+    wanted = Precision(absolute=0.05)
+    assert weeks_needed(means, length, 0.95, wanted) == pytest.approx(36878.0047, rel=0.20)
+
+
+def _numbers_in_system(runs, load, length):
+    """Time average of the number in an M/M/1 with service rate 1 in each run, by Lindley's recursion."""
+    generator = np.random.default_rng(27)
+    means = []
+    for _ in range(runs):
+        arrivals = np.cumsum(generator.exponential(1.0 / load, round(1.1 * load * length)))
+        assert arrivals[-1] > length
+        services = generator.exponential(1.0, arrivals.size)
+        done = np.cumsum(services)
+        departures = done + np.maximum.accumulate(arrivals - done + services)
+        means.append(np.sum(np.minimum(departures, length) - np.minimum(arrivals, length)) / length)
+    return np.array(means)
+
+
+# Warm-up
+
+
+MSER = "MSER: White, K. P. (1997) Simulation 69(6), 323-334; MSER-5: White, Cobb & Spratt (2000) (from memory)"
+
+
+@pytest.mark.published(source=MSER, where="rule; data of E10 worked out here")
+def test_mser_of_a_given_series():
+    i = np.arange(1, 151)
+    series = np.round(10.0 - 8.0 * np.exp(-i / 12.0) + 0.3 * ((7 * i**2 + 3 * i) % 11 - 5), 4)
+    first = [4.1396, 2.0281, 4.0696, 3.6677, 4.1261, 5.4478, 4.3357, 7.3927, 4.7211, 6.2232]
+    assert series[:10].tolist() == first
+    assert series.mean() == exactly(9.090297333)
+    assert mser(series) == exactly((11, 55, 0.001273920915, 9.696414737, False))
+    assert mser(series, batch=1) == exactly((22, 22, 0.008604197468, 9.589704687, False))
+
+
+@pytest.mark.published(source=MSER, where="a least at the half-way limit: too short, nothing is cut off (E10)")
+def test_mser_of_a_ramp():
+    found = mser(np.arange(1.0, 101.0))
+    assert (found.batches, found.observations, found.mean, found.too_short) == (10, 0, 50.5, True)
+
+
+# Picking the best
+
+
+@pytest.mark.published(
+    source=BANKS, where="Table A.12; 5.797 there for (0.95, 5, 10); rows without a print worked out (E13)"
+)
+@pytest.mark.parametrize(
+    ("first_stage", "alternatives", "confidence", "constant", "printed"),
+    [
+        (5, 2, 0.9, 2.290887325, 2.291),
+        (20, 10, 0.9, 3.4373593, 3.437),
+        (5, 10, 0.95, 5.795329899, 5.797),
+        (10, 2, 0.95, 2.614119295, 2.614),
+        (10, 8, 0.95, 4.106212772, 4.106),
+        (20, 10, 0.95, 3.875276636, 3.875),
+        (50, 2, 0.95, 2.373128967, 2.373),
+        (10, 8, 0.975, 4.63492376, 4.635),
+        (20, 4, 0.9, 2.720149882, 2.72),
+        (10, 3, 0.95, 3.165727214, None),
+        (10, 5, 0.95, 3.692624004, None),
+        (15, 5, 0.95, 3.477168795, None),
+        (20, 4, 0.975, 3.644971939, None),
+    ],
+)
+def test_rinott_constant(first_stage, alternatives, confidence, constant, printed):
+    found = rinott_constant(confidence, first_stage, alternatives)
+    assert found == pytest.approx(constant, abs=1e-8)
+    assert printed is None or found == pytest.approx(printed, abs=0.003)
+
+
+@pytest.mark.published(source=LAW + MEMORY, where="selecting the best of k, table of h1 for k = 2 to 10 (E15)")
+@pytest.mark.parametrize(
+    ("first_stage", "confidence", "constants"),
+    [
+        (20, 0.90, (1.895747077, 2.342272223, 2.583386919, 2.747092582, 2.87038408, 2.968959312, 3.05090761,
+                    3.120930743, 3.181996963)),
+        (20, 0.95, (2.452473253, 2.871620466, 3.101086662, 3.258011073, 3.376752803, 3.472014317, 3.551415977,
+                    3.619406308, 3.678803409)),
+        (40, 0.90, (1.85194974, 2.283144281, 2.513627906, 2.668902745, 2.78510513, 2.877514788, 2.953980143,
+                    3.019049393, 3.075585973)),
+        (40, 0.95, (2.385572292, 2.785763949, 3.002560603, 3.149668418, 3.260282973, 3.348554214, 3.421791408,
+                    3.484248552, 3.53861307)),
+    ],
+)  # fmt: skip
+def test_dudewicz_dalal_constant(first_stage, confidence, constants):
+    found = [dudewicz_dalal_constant(confidence, first_stage, k) for k in range(2, 11)]
+    assert found == pytest.approx(list(constants), abs=1e-8)
+
+
+KIM_NELSON = "Kim, S.-H. & Nelson, B. L. (2001) ACM TOMACS 11, 251-273"
+
+
+@pytest.mark.published(source=KIM_NELSON + MEMORY, where="eta and h2 of procedure KN with c = 1 (E17)")
+@pytest.mark.parametrize(
+    ("alternatives", "alpha", "of_10", "of_20"),
+    [
+        (2, 0.05, (0.3340502686, 6.012904835), (0.1371374929, 5.211224728)),
+        (2, 0.10, (0.2149845742, 3.869722335), (0.09230553936, 3.507610496)),
+        (3, 0.05, (0.4729438588, 8.512989458), (0.1853628032, 7.043786521)),
+        (3, 0.10, (0.3340502686, 6.012904835), (0.1371374929, 5.211224728)),
+        (5, 0.05, (0.6349672652, 11.42941077), (0.2372383155, 9.01505599)),
+        (5, 0.10, (0.4729438588, 8.512989458), (0.1853628032, 7.043786521)),
+        (10, 0.05, (0.8590834299, 15.46350174), (0.3029338036, 11.51148454)),
+        (10, 0.10, (0.6650660925, 11.97118966), (0.2464356516, 9.364554761)),
+    ],
+)
+def test_kim_nelson_constants(alternatives, alpha, of_10, of_20):
+    for first_stage, expected in [(10, of_10), (20, of_20)]:
+        assert kim_nelson_constants(alternatives, first_stage, alpha) == pytest.approx(expected, rel=1e-8)
+
+
+@pytest.mark.published(source=KIM_NELSON, where="procedure KN with c = 1; data of E16 worked out here")
+def test_kim_nelson_by_hand():
+    assert kim_nelson_constants(4, 10, 0.05) == exactly((0.5646801866, 10.16424336))
+    assert kim_nelson_constants(4, 10, 0.05, independent=True).eta == exactly(0.5606655732)
+    procedure = KimNelson(4, 10, 0.05, 1.0, larger_is_better=True)
+    base, i = np.array([10.0, 10.9, 9.0, 11.4]), np.arange(4)
+    at_most = []
+    for j in range(1, 200):
+        procedure.add(base + 1.5 * np.sin(0.8 * j) + 2.4 * np.cos((1.1 + 0.37 * i) * j + i))
+        at_most.append(procedure.at_most)
+    assert procedure.eliminated == {0: 10, 2: 18, 1: 36}
+    assert (procedure.selected, procedure.still_in, procedure.replications) == (3, (3,), 36)
+    pairs = procedure.variances[np.triu_indices(4, 1)]
+    assert pairs == exactly([9.772859161, 6.325157606, 4.621558445, 9.367190175, 7.384879092, 9.964069543])
+    assert np.floor(pairs * procedure.constants.h2).tolist() == [99, 64, 46, 95, 75, 101]
+    assert (at_most[8], at_most[9], at_most[17], at_most[35]) == (None, 102, 76, 36)
+
+
+@pytest.mark.published(
+    source=KIM_NELSON, where="at the edge of the tolerance the best is picked with 1 - alpha or more"
+)
+@pytest.mark.parametrize(("alternatives", "tolerance", "correlation"), [(2, 0.15, 0.0), (2, 0.2, 0.8), (4, 0.5, 0.5)])
+def test_kim_nelson_picks_the_best(alternatives, tolerance, correlation):
+    """Least favourable means, unequal variances; two alternatives: hardly more often than stated."""
+    generator, alpha, runs = np.random.default_rng(16), 0.10, 800
+    means = np.append(np.full(alternatives - 1, tolerance), 0.0)
+    sds = np.linspace(1.0, 1.5, alternatives)
+    right = 0
+    for _ in range(runs):
+        procedure = KimNelson(alternatives, 10, alpha, tolerance)
+        while procedure.selected is None:
+            common, own = generator.standard_normal(), generator.standard_normal(alternatives)
+            procedure.add(means + sds * (np.sqrt(correlation) * common + np.sqrt(1.0 - correlation) * own))
+        right += procedure.selected == alternatives - 1
+    found = probability_interval(right, runs, 0.999)
+    assert found.high >= 1.0 - alpha
+    assert found.low <= (1.0 - alpha if alternatives == 2 else 1.0 - alpha / 3.0)
+
+
+@pytest.mark.published(
+    source="Chen, C.-H., Lin, J., Yücesan, E. & Chick, S. E. (2000) Discrete Event Dyn. Syst. 10, 251-270",
+    where="OCBA rule (E19)",
+)
+@pytest.mark.parametrize(
+    ("means", "sds", "total", "expected"),
+    [
+        ((1, 2, 3, 4, 5), (10,) * 5, 1000, (421.8229882, 406.1340961, 101.533524, 45.12601068, 25.38338101)),
+        ((4.2, 3.1, 3.9, 6), (1, 2, 0.5, 1.5), 500, (109.118052, 303.982731, 51.57532924, 35.32388781)),
+    ],
+)
+def test_ocba_allocation(means, sds, total, expected):
+    assert ocba_allocation(np.array(means, float), np.array(sds, float), total) == exactly(np.array(expected))
+
+
+# One mean against a limit
+
+
+@pytest.mark.published(
+    source="Andradóttir, S. & Kim, S.-H. (2010) Naval Research Logistics 57, 403-421 (from memory)",
+    where="procedure F with c = 1: wrong with probability alpha at most at limit -+ tolerance",
+)
+@pytest.mark.parametrize(("first_stage", "alpha", "tolerance"), [(10, 0.05, 0.15), (5, 0.10, 0.30), (30, 0.10, 0.15)])
+def test_feasibility_is_seldom_wrong(first_stage, alpha, tolerance):
+    """Two correlated measures of a replication, one as far below its limit as the other above, 2000 times."""
+    generator, runs, limits = np.random.default_rng(10), 2000, (3.0, 50.0)
+    wrong = np.zeros(2)
+    for _ in range(runs):
+        tests = [Feasibility(limit, tolerance, alpha, first_stage) for limit in limits]
+        while any(test.decision is None for test in tests):
+            common, own = generator.standard_normal(20), generator.standard_normal((2, 20))
+            noise = 0.9 * common + np.sqrt(1.0 - 0.9**2) * own
+            tests[0].add(limits[0] - tolerance + noise[0])
+            tests[1].add(limits[1] + tolerance + noise[1])
+        wrong += [tests[0].decision == "infeasible", tests[1].decision == "feasible"]
+    for count in wrong:
+        found = probability_interval(int(count), runs, 0.999)
+        assert found.low <= alpha
+        assert found.high >= 0.75 * alpha
+
+
+@pytest.mark.published(source=HERE, where="mean of exp(-eta chi2)/2 over chi2 on n0-1 degrees of freedom is alpha")
+@pytest.mark.parametrize(("alpha", "first_stage"), [(0.05, 10), (0.01, 2), (0.3, 40)])
+def test_feasibility_constants(alpha, first_stage):
+    eta, h2 = feasibility_constants(alpha, first_stage)
+    spread = stats.chi2(first_stage - 1)
+    assert spread.expect(lambda x: np.exp(-eta * x) / 2.0) == pytest.approx(alpha, rel=1e-6)
+    assert h2 == pytest.approx(2.0 * eta * (first_stage - 1))
