@@ -74,6 +74,17 @@ def progress(things: str = "replications") -> "Progress | None":
     return tell
 
 
+def line_progress() -> Callable[[str], None] | None:
+    """Show one line that tells what is going on, on a terminal; nothing on a pipe."""
+    if not sys.stderr.isatty():
+        return None
+
+    def tell(text: str) -> None:
+        print(f"\r{text}\033[K", end="\r", file=sys.stderr, flush=True)
+
+    return tell
+
+
 def _left(seconds: float) -> str:
     """Time left, in the largest unit that fits."""
     for size, unit in ((3600.0, "h"), (60.0, "min")):

@@ -1,4 +1,4 @@
-"""Commands on studies: sweep, merge, export."""
+"""Commands on studies: size, sweep, merge, export."""
 
 import sys
 from collections.abc import Iterator
@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import progress, show, width
+from batsim.cli.options import line_progress, progress, read_scenario, show, width
 
 
 @main.command()
@@ -37,6 +37,48 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 
 
 @main.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated.")
+@click.option(
+    "--range",
+    "ranges",
+    multiple=True,
+    help="Choose only these counts, within a range: batteries=60:100, chargers=40:80, stations=1:3, attendants=1:4, "
+    "or a device by its name; may be repeated. Without it all counts are chosen.",
+)
+@click.option(
+    "--indifference",
+    multiple=True,
+    help="How near below a target makes no difference: downtime=0.5 (min), waits=2%, 'none ready=1%', cut-out=1.",
+)
+@click.option("--confidence", help="Probability that no decision is wrong, such as 95%; default: the scenario's.")
+@click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run.")
+@click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped.")
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams.")
+@click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
+def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
+    """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
+    from batsim.study.size import size as run_size  # noqa: PLC0415 - heavy
+    from batsim.views.size_text import size_text  # noqa: PLC0415
+
+    ranges = dict(_range(text) for text in options.pop("ranges"))
+    indifference = dict(_near(text) for text in options.pop("indifference"))
+    stated = options.pop("confidence")
+    found = run_size(
+        read_scenario(file),
+        tuple(dict.fromkeys(options.pop("layouts"))) or None,
+        ranges=ranges,
+        indifference=indifference,
+        confidence=None if stated is None else _share("--confidence", stated, 0.5, 0.999),
+        warm_up_weeks=options.pop("warm_up"),
+        progress=line_progress(),
+        **options,
+    )
+    show(found.as_json() if as_json else size_text(found, width()))
+
+
+@main.command()
 @click.argument("into", type=click.Path(dir_okay=False))
 @click.argument("stores", type=click.Path(dir_okay=False), nargs=-1, required=True)
 def merge(into: str, stores: tuple[str, ...]) -> None:
@@ -58,6 +100,42 @@ def export(store: str, output: str) -> None:
 
     for written, what in export_store(store, output):
         click.echo(f"wrote {written}: {what}")
+
+
+def _range(text: str) -> tuple[str, tuple[int, int]]:
+    """Read such as `batteries=60:100`."""
+    name, equals, limits = text.partition("=")
+    low, colon, high = limits.partition(":")
+    if not equals or not colon or not low.strip().isdigit() or not high.strip().isdigit():
+        msg = f"--range needs a name and two whole numbers, such as batteries=60:100 (got {text})"
+        raise click.UsageError(msg)
+    return name.strip(), (int(low), int(high))
+
+
+def _near(text: str) -> tuple[str, float]:
+    """Read such as `downtime=0.5` or `waits=2%`."""
+    name, equals, value = text.partition("=")
+    number = value.strip().removesuffix("%").strip()
+    try:
+        amount = float(number)
+    except ValueError:
+        amount = -1.0
+    if not equals or not 0.0 < amount < float("inf"):
+        msg = f"--indifference needs a target and a number above 0, such as downtime=0.5 or waits=2% (got {text})"
+        raise click.UsageError(msg)
+    return name.strip(), amount / 100.0 if value.strip().endswith("%") else amount
+
+
+def _share(option: str, text: str, least: float, most: float) -> float:
+    """Read a share such as `95%`, or `0.95`."""
+    try:
+        share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+    except ValueError:
+        share = -1.0
+    if not least <= share <= most:
+        msg = f"{option} needs a share from {100 * least:g}% to {100 * most:g}%, such as 95% (got {text})"
+        raise click.UsageError(msg)
+    return share
 
 
 def _store_of(study: str, shard: str | None) -> str:

@@ -283,3 +283,15 @@ WITHIN_TARGET = Measure(
     "wait_within_target_share", "1", "waits within target", "share of exchanges started that met the target for waits"
 )
 """Measured only when the scenario states a target for waits."""
+
+MORE_IS_BETTER = frozenset({
+    "availability_share",
+    WITHIN_TARGET.name,
+    "life_years",
+    "life_years_of_most_worn",
+    "life_years_by_throughput",
+    "ready_batteries_mean",
+    "ready_batteries_min",
+    "full_charges_share",
+})
+"""Measures of which more is better; of all others less."""

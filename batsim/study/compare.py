@@ -7,15 +7,22 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.statistics.intervals import Interval, simultaneous, student_interval
-from batsim.study.limits import Limit, limits_of
+from batsim.errors import Problem, ScenarioError
+from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.measures.names import MORE_IS_BETTER
+from batsim.scenario.problems import did_you_mean
+from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
+from batsim.study.limits import limits_of
 from batsim.study.replications import UNITS, Runs, plain, run
+from batsim.study.sequential import Wanted, run_until
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
     from batsim.study.executors import Progress
+
+    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 COMPARED = ("downtime_min_per_truck_shift", "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
@@ -32,6 +39,8 @@ class Difference(NamedTuple):
     correlation: float
     """Between the two layouts' replications: what common random numbers have brought."""
     unit: str
+    variance_reduction: float = np.nan
+    """Variance of the difference with independent runs over that with common random numbers, as these runs tell. [-]"""
 
     @property
     def clear(self) -> bool:
@@ -55,6 +64,15 @@ class Comparison:
     """Layouts of a scenario, compared."""
 
     runs: Runs
+    measures: tuple[str, ...] = COMPARED
+    """Measures whose differences are stated, all of them together; the first decides."""
+    wanted: Wanted | None = None
+    """Half width that the differences were to reach; None when the count of replications was stated."""
+
+    @property
+    def deciding(self) -> str:
+        """Measure by which layouts are ranked."""
+        return self.measures[0]
 
     @property
     def layouts(self) -> tuple[str, ...]:
@@ -70,9 +88,9 @@ class Comparison:
     def differences(self) -> tuple[Difference, ...]:
         """Every pair of layouts in the compared measures; the intervals hold together (Bonferroni)."""
         pairs = list(combinations(self.layouts, 2))
-        each = simultaneous(self.runs.confidence, len(pairs) * len(COMPARED))
+        each = simultaneous(self.runs.confidence, len(pairs) * len(self.measures))
         found = []
-        for measure in COMPARED:
+        for measure in self.measures:
             for layout, other in pairs:
                 mine, theirs = self.runs.values[layout][measure], self.runs.values[other][measure]
                 found.append(
@@ -83,6 +101,7 @@ class Comparison:
                         student_interval(mine - theirs, each),
                         correlation(mine, theirs),
                         UNITS[measure],
+                        variance_reduction(mine, theirs),
                     )
                 )
         return tuple(found)
@@ -100,41 +119,96 @@ class Comparison:
 
     @cached_property
     def ranking(self) -> tuple[str, ...]:
-        """Layouts by mean downtime, least first."""
-        return tuple(sorted(self.layouts, key=lambda layout: self.runs.interval(layout, DECIDING).mean))
+        """Layouts by the mean of the deciding measure, the best first."""
+        sign = sign_of(self.deciding)
+        return tuple(sorted(self.layouts, key=lambda layout: sign * self.runs.interval(layout, self.deciding).mean))
+
+    @cached_property
+    def chance_best(self) -> dict[str, float]:
+        """Probability that each layout has the best true mean of the deciding measure, as these replications tell."""
+        values = np.column_stack([self.runs.values[layout][self.deciding] for layout in self.layouts])
+        found = chance_best(sign_of(self.deciding) * values)
+        return dict(zip(self.layouts, found.tolist(), strict=True))
+
+    def confidence_interval(self, layout: str, measure: str | None = None) -> Interval:
+        """Mean of a measure of a layout and its Student interval; the deciding measure when none is given."""
+        return self.runs.interval(layout, measure or self.deciding)
+
+    @property
+    def common_numbers(self) -> str:
+        """Sentence on what common random numbers have brought; never a promise."""
+        found = [each.variance_reduction for each in self.differences if each.measure == self.deciding]
+        found = [each for each in found if np.isfinite(each)]
+        if not found:
+            return ""
+        low, high = min(found), max(found)
+        between = f"{low:.2g}" if f"{low:.2g}" == f"{high:.2g}" else f"{low:.2g} to {high:.2g}"
+        harm = "; below 1 they did harm" if low < 1.0 else ""
+        return f"Common random numbers divided the variance of these differences by {between}{harm}."
+
+    @property
+    def precision_sentence(self) -> str:
+        """Sentence on whether the half width that was asked for is reached; empty when none was."""
+        wanted = self.wanted
+        if wanted is None:
+            return ""
+        spent = f"{self.runs.replications} replications of each layout"
+        short = [each for each in self.differences if not wanted.precision.reached(each.interval)]
+        short = [each for each in short if each.measure == wanted.measure]
+        if not short:
+            return f"Every difference in {wanted.measure} is known to {wanted.text} after {spent}."
+        widest = max(short, key=lambda each: each.interval.half_width)
+        return (
+            f"{len(short)} of the differences in {wanted.measure} are not yet known to {wanted.text} after {spent}, "
+            f"the budget; the widest, {widest.layout} less {widest.other}, to ± {widest.interval.half_width:.3g}."
+        )
 
     @property
     def verdict(self) -> str:
-        """Sentence on downtime: who loses least, said only when the intervals carry it against all others."""
+        """Sentence on who is best, said only when the intervals carry it against all others."""
         confidence = f"{100 * self.runs.confidence:g} % simultaneous"
         best, *others = self.ranking
         if not others:
             return ""
         if self.runs.replications < 2:
             return "One replication carries no verdict; take at least two."
-        near = [other for other in others if not self.difference(DECIDING, best, other).interval.high < 0.0]
+        sign, what, unit = sign_of(self.deciding), "downtime", "min per truck-shift"
+        if self.deciding != DECIDING:
+            what, unit = label_of(self.deciding), UNITS[self.deciding]
+        near = [other for other in others if not sign * self._far_end(best, other) < 0.0]
         if near:
-            least = self.difference(DECIDING, best, near[0]).interval
+            least = self.difference(self.deciding, best, near[0]).interval
             names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near])
             return (
-                f"No clear winner in downtime: {names} cannot be told apart; {best} less {near[0]} is "
-                f"{signed(least)} min per truck-shift ({confidence}). More replications would narrow this."
+                f"No clear winner in {what}: {names} cannot be told apart; {best} less {near[0]} is "
+                f"{signed(least)} {unit} ({confidence}). More replications would narrow this."
             )
-        gain = self.difference(DECIDING, others[0], best).interval
+        gain = self.difference(self.deciding, others[0], best).interval
+        if self.deciding == DECIDING:
+            return (
+                f"{best} loses least: {signed(gain).lstrip('+')} min per truck-shift less than {others[0]}, the next "
+                f"best ({confidence})."
+            )
+        if sign < 0.0:
+            gain = Interval(-gain.mean, -gain.high, -gain.low)
+        more = "more" if sign < 0.0 else "less"
         return (
-            f"{best} loses least: {signed(gain).lstrip('+')} min per truck-shift less than {others[0]}, the next best "
+            f"{best} is best in {what}: {signed(gain).lstrip('+')} {unit} {more} than {others[0]}, the next best "
             f"({confidence})."
         )
+
+    def _far_end(self, best: str, other: str) -> float:
+        """End of the interval of best less other that speaks least for the best."""
+        interval = self.difference(self.deciding, best, other).interval
+        return interval.high if sign_of(self.deciding) > 0.0 else interval.low
 
     def targets(self, layout: str) -> tuple[TargetResult, ...]:
         """How a layout stands to each target of the scenario."""
         if not any(value is not None for _, value in self.runs.scenario.targets):
             return ()
         return tuple(
-            TargetResult(
-                each.name, each.text, _at_most(_signed(self.runs.interval(layout, each.measure), each), each.most)
-            )
-            for each in limits_of(self.runs.scenario)
+            TargetResult(limit.name, limit.text, limit.verdict(self.runs.interval(layout, limit.measure)))
+            for limit in limits_of(self.runs.scenario)
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -152,9 +226,11 @@ class Comparison:
                 "high": plain(each.interval.high),
                 "unit": each.unit,
                 "correlation": plain(each.correlation),
+                "variance_reduction": plain(each.variance_reduction),
             }
             for each in self.differences
         ]
+        data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
         return data
 
@@ -169,24 +245,6 @@ def signed(interval: Interval) -> str:
     """Write a difference with its half width, to the digits that the half width carries."""
     digits = 1 if not np.isfinite(interval.half_width) or interval.half_width >= 0.05 else 2
     return f"{interval.mean:+.{digits}f} ± {interval.half_width:.{digits}f}"
-
-
-def _signed(interval: Interval, limit: Limit) -> Interval:
-    """Interval with the sign of a limit, so that the limit is always the most that is allowed."""
-    if limit.sign > 0.0:
-        return interval
-    return Interval(-interval.mean, -interval.high, -interval.low)
-
-
-def _at_most(interval: Interval, limit: float) -> str:
-    """Tell whether a mean is at most a limit, as far as its interval can tell."""
-    if not np.isfinite(interval.mean):
-        return "not sure"
-    if not np.isfinite(interval.low):
-        return "met" if interval.mean <= limit else "missed"
-    if interval.high <= limit:
-        return "met"
-    return "missed" if interval.low > limit else "not sure"
 
 
 def correlation(
@@ -206,12 +264,34 @@ def compare(
     weeks: float | None = None,
     warm_up_weeks: float | None = None,
     seed: int | None = None,
+    measures: tuple[str, ...] = COMPARED,
+    within: str | None = None,
+    most: int | None = None,
     workers: int | None = None,
     progress: "Progress | None" = None,
 ) -> Comparison:
-    """Compare layouts of a scenario under common random numbers; parameters as for `run`."""
-    return Comparison(
-        run(
+    """Compare layouts of a scenario under common random numbers; parameters as for `run`, and these.
+
+    Parameters
+    ----------
+    scenario, layouts, replications, weeks, warm_up_weeks, seed, workers, progress
+        As for `run`.
+    measures
+        Measures whose differences are stated for every pair of layouts; the first decides.
+    within
+        Half width that every difference in the first measure is to reach, such as `0.3` in its unit or `5 %`:
+        replications go on until then, in place of a stated count.
+    most
+        Replications of each layout that may be spent on that.
+
+    Raises
+    ------
+    ScenarioError, ValueError
+        As `run`; when a measure is not known, or `within` is no half width.
+    """
+    check_measures(scenario, measures)
+    if within is None:
+        runs = run(
             scenario,
             layouts,
             replications=replications,
@@ -221,4 +301,48 @@ def compare(
             workers=workers,
             progress=progress,
         )
+        return Comparison(runs, measures)
+    wanted = Wanted.read(within, measures[0], most)
+
+    def differences(runs: Runs) -> "list[tuple[Floats, float]]":
+        """Every paired difference in the first measure, at the confidence that holds for all together."""
+        pairs = list(combinations(runs.layouts, 2))
+        each = simultaneous(runs.confidence, len(pairs) * len(measures))
+        values = {layout: runs.values[layout][wanted.measure] for layout in runs.layouts}
+        return [(values[one] - values[other], each) for one, other in pairs]
+
+    runs = run_until(
+        scenario,
+        layouts,
+        wanted,
+        differences,
+        weeks=weeks,
+        warm_up_weeks=warm_up_weeks,
+        seed=seed,
+        workers=workers,
+        progress=progress,
     )
+    return Comparison(runs, measures, wanted)
+
+
+def label_of(measure: str) -> str:
+    """A measure in words."""
+    return MEASURES.get(measure, WITHIN_TARGET).label
+
+
+def sign_of(measure: str) -> float:
+    """-1 where more of a measure is better."""
+    return -1.0 if measure in MORE_IS_BETTER else 1.0
+
+
+def check_measures(scenario: "Scenario", measures: tuple[str, ...]) -> None:
+    """Refuse measures that there are not."""
+    known = [name for name in UNITS if name != WITHIN_TARGET.name or scenario.targets.waits is not None]
+    problems = [
+        Problem(scenario.file, 0, 0, "measures", f"no measure of this name{did_you_mean(name, known)}", name)
+        for name in measures
+        if name not in known
+    ]
+    if problems or not measures:
+        needed = Problem(scenario.file, 0, 0, "measures", "needs at least one measure")
+        raise ScenarioError(scenario.file, problems or [needed])

@@ -2,9 +2,12 @@
 
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from batsim.catalogue import figure
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.problems import did_you_mean
+from batsim.statistics.intervals import Interval
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -26,6 +29,19 @@ class Limit(NamedTuple):
     """Distance below the limit within which it makes no difference which way it is decided; same unit."""
     text: str
     """Such as `downtime at most 15 min per truck-shift`."""
+
+    def verdict(self, interval: Interval) -> str:
+        """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell."""
+        mean, low, high = interval
+        if self.sign < 0.0:
+            mean, low, high = -mean, -high, -low
+        if not np.isfinite(mean):
+            return "not sure"
+        if not np.isfinite(low):
+            return "met" if mean <= self.most else "missed"
+        if high <= self.most:
+            return "met"
+        return "missed" if low > self.most else "not sure"
 
     @property
     def tested(self) -> float:

@@ -10,7 +10,9 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.checks import LONGEST_WEEKS
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import WEEK_MIN
-from batsim.statistics.intervals import Interval, student_interval
+from batsim.statistics.intervals import Interval, probability_interval, student_interval
+from batsim.statistics.precision import Precision, replications_needed
+from batsim.statistics.quantiles import quantile_interval
 from batsim.study.executors import Job, Progress, run_jobs
 
 if TYPE_CHECKING:
@@ -76,6 +78,29 @@ class Runs:
     def interval(self, layout: str, measure: str) -> Interval:
         """Mean of a measure and its Student interval."""
         return student_interval(self.values[layout][measure], self.confidence)
+
+    def quantile(self, layout: str, measure: str, share: float) -> Interval:
+        """Value that a measure does not exceed in a share of the replications, with an interval free of any law."""
+        return quantile_interval(self.values[layout][measure], share, self.confidence)
+
+    def probability(self, layout: str, measure: str, above: float = 0.0) -> Interval:
+        """Probability that a measure of a replication is above a value: the exact interval, also for what is rare."""
+        values = self.values[layout][measure]
+        seen = values[np.isfinite(values)]
+        return probability_interval(int(np.count_nonzero(seen > above)), int(seen.size), self.confidence)
+
+    def replications_needed(self, layout: str, measure: str, precision: Precision) -> int:
+        """Replications in all that a precision of the mean would take, as far as these tell."""
+        values = self.values[layout][measure]
+        seen = values[np.isfinite(values)]
+        return replications_needed(
+            float(np.var(seen, ddof=1)),
+            self.confidence,
+            n0=self.replications,
+            absolute=precision.absolute,
+            relative=precision.relative,
+            mean=float(np.mean(seen)),
+        )
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -163,13 +188,21 @@ def run(
         When a layout is not in the scenario, or a number is out of range.
     """
     stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
-    count = stated.replications
-    jobs = [
+    found = run_jobs([scenario], jobs_of(stated, range(stated.replications)), workers=workers, progress=progress)
+    return runs_of(stated, stated.replications, found)
+
+
+def jobs_of(stated: Settings, replications: range) -> list[Job]:
+    """Jobs of some replications, layout by layout."""
+    return [
         Job(layout, number, stated.seed, stated.length_min, stated.warm_up_min)
         for layout in stated.layouts
-        for number in range(count)
+        for number in replications
     ]
-    found = run_jobs([scenario], jobs, workers=workers, progress=progress)
+
+
+def runs_of(stated: Settings, count: int, found: list[dict[str, float]]) -> Runs:
+    """Gather what the first replications of each layout gave, in the order of `jobs_of`."""
     values = {
         layout: {
             measure: np.array([each[measure] for each in found[position * count : (position + 1) * count]])
@@ -178,7 +211,7 @@ def run(
         for position, layout in enumerate(stated.layouts)
     }
     return Runs(
-        scenario,
+        stated.scenario,
         stated.layouts,
         stated.seed,
         count,

@@ -146,7 +146,7 @@ def room_of(scenario: "Scenario", plan: Blueprint) -> Room:
     week = scenario.week.model_copy(update={"holidays": ()})
     stated = scenario.simulation
     warm_up, length = _shortened(stated.warm_up_min), _shortened(stated.length_min)
-    edges = STEP_MIN * np.arange(int((warm_up + length) // STEP_MIN) + 1)
+    edges: Floats = np.arange(int((warm_up + length) // STEP_MIN) + 1, dtype=np.float64) * STEP_MIN
     servers = _servers(plan, exchange)
     duties = [_duty(scenario, plan, group, week, edges, servers[0].minutes) for group in plan.groups]
     weeks = max(1.0, stated.length_min / WEEK_MIN)

@@ -176,6 +176,7 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Size:
         runs=search.runs,
         confidence=search.settings.confidence,
         reached_confidence=search.confidence,
+        same_cost_share=search.same_cost_share,
         grid_replications=search.settings.replications,
     )
 

@@ -148,7 +148,8 @@ class Grid:
     def changes(self, cell: "Floats | Ints | tuple[int, ...]") -> dict[str, Any]:
         """What a cell states otherwise, by path of the scenario."""
         stated = self.scenario.layouts[self.layout]
-        counts = {each: int(number) for each, number in zip(self.dimensions, cell, strict=True)}
+        numbers = np.asarray(cell).tolist()
+        counts: dict[Dimension, int] = dict(zip(self.dimensions, numbers, strict=True))
         found: dict[str, Any] = {}
         batteries = {each.of: number for each, number in counts.items() if each.kind == BATTERIES}
         if batteries:

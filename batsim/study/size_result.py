@@ -78,6 +78,8 @@ class Size:
     """Of the intervals, and what was wanted of the decisions."""
     reached_confidence: float
     """Probability that no decision was wrong by more than the indifference, as far as there were decisions to make."""
+    same_cost_share: float
+    """Part of the cost within which counts are equally dear. [-]"""
     grid_replications: int
     """Replications that each cell of a full grid would have taken."""
 

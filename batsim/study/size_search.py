@@ -1,10 +1,9 @@
 """The search for the cheapest cell of a grid: what to simulate next, and what each result rules out."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.special import ndtr
 
 from batsim.catalogue import figure
 from batsim.errors import SimulationError
@@ -15,8 +14,8 @@ from batsim.study.executors import Runner
 from batsim.study.jobs import REFUSED, Failure, Job
 from batsim.study.limits import Limit
 from batsim.study.replications import Settings
-from batsim.study.screen import Cells, screen
-from batsim.study.size_grid import ATTENDANTS, BATTERIES, CHARGERS, STATIONS, Dimension, Grid
+from batsim.study.size_chance import Predicted, chances, log_ratio, predicted
+from batsim.study.size_grid import Dimension, Grid
 from batsim.study.size_result import DECIDING, Tested, worst_miss
 
 if TYPE_CHECKING:
@@ -40,12 +39,6 @@ NEAR_DECISIONS, FAR_DECISIONS = 10, 60
 are more of the first, the confidence that is reached is less, and is told."""
 CANDIDATES, CROWD = 200, 4000
 """Cells among which the next one to simulate is looked for, and by which it is told how much each would rule out."""
-LOG_SPREAD, LOG_NOISE = 1.0, 0.05
-"""Standard deviation of what the closed form gets wrong, and of what simulation does, in the log of `log_ratio`."""
-MOST_RATIO = 10.0
-"""Measure over what is allowed beyond which it does not matter by how much, and its inverse."""
-REACH_SHARE = 0.3
-"""Part of the range of a count over which what the closed form gets wrong is alike."""
 PICKED_FROM, LIKELY_SHARE = 3, 0.95
 """Cells that are equally dear, among which the one that loses least is picked, and the least chance of those."""
 ROUNDING = 1e-9
@@ -87,7 +80,7 @@ class Search:
         self._runner, self._progress = runner, progress
         self._seen: dict[int, float] = {}
         """How near the cells that were simulated come to the targets, by their number: see `log_ratio`."""
-        self._same_cost_share = same_cost_share
+        self.same_cost_share = same_cost_share
         self._alpha = 1.0 - settings.confidence
         self.near_decisions = 0
         """Cells that took the sequential test."""
@@ -107,7 +100,7 @@ class Search:
         """
         self.grid = grid
         cells, costs = grid.cells, grid.costs
-        prediction = _predicted(grid)
+        prediction = predicted(grid)
         open_ = self._passing(prediction)
         self.cells, self.screened = len(cells), int(np.count_nonzero(~open_))
         greatest = tuple(int(most) for most in cells.max(axis=0))
@@ -121,7 +114,7 @@ class Search:
             if not each.meets:
                 open_ &= ~_no_more(cells, each.cell)
         while True:
-            cheaper = open_ & (costs < known.cost_per_year * (1.0 - self._same_cost_share))
+            cheaper = open_ & (costs < known.cost_per_year * (1.0 - self.same_cost_share))
             if not cheaper.any():
                 return known
             number = self._next(cells, costs, prediction, cheaper)
@@ -189,10 +182,10 @@ class Search:
 
     def picked(self, known: Tested) -> tuple[Tested, tuple[Tested, ...]]:
         """Of cells that are equally dear and no dearer than the answer, pick the one that loses least (Kim, Nelson)."""
-        grid, prediction = self.grid, _predicted(self.grid)
-        low, high = known.cost_per_year * (1.0 - self._same_cost_share), known.cost_per_year * (1.0 + ROUNDING)
+        grid, prediction = self.grid, predicted(self.grid)
+        low, high = known.cost_per_year * (1.0 - self.same_cost_share), known.cost_per_year * (1.0 + ROUNDING)
         dear = np.flatnonzero(self._passing(prediction) & (grid.costs >= low) & (grid.costs <= high))
-        dear = dear[self._chance(grid.cells, prediction, dear) >= LIKELY_SHARE]
+        dear = dear[chances(grid.cells, prediction, self.limits, self._seen, dear) >= LIKELY_SHARE]
         dear = dear[np.argsort(prediction.downtime[dear], kind="stable")]
         cells = [(tuple(grid.cells[number].tolist()), float(grid.costs[number])) for number in dear]
         wanted = [(cell, cost) for cell, cost in cells if cell != known.cell and not self._ruled_out(cell)]
@@ -295,7 +288,7 @@ class Search:
         self.runs += len(jobs)
         return ""
 
-    def _passing(self, prediction: "Predicted") -> "Flags":
+    def _passing(self, prediction: Predicted) -> "Flags":
         """Cells that the closed form does not reject."""
         passing = np.ones(len(prediction.downtime), dtype=bool)
         for limit in self.limits:
@@ -305,7 +298,7 @@ class Search:
                 passing &= ~(prediction.none_ready > limit.most)
         return passing
 
-    def _next(self, cells: "Ints", costs: "Floats", prediction: "Predicted", open_: "Flags") -> int:
+    def _next(self, cells: "Ints", costs: "Floats", prediction: Predicted, open_: "Flags") -> int:
         """Cell that rules out most, whichever way it is decided."""
         numbers = np.flatnonzero(open_)
         numbers = numbers[np.argsort(costs[numbers], kind="stable")]
@@ -313,24 +306,8 @@ class Search:
         crowd = numbers[_evenly(len(numbers), CROWD)]
         lesser = np.array([np.count_nonzero(_no_more(cells[crowd], cells[each])) for each in candidates])
         dearer = np.array([np.count_nonzero(costs[crowd] >= costs[each]) for each in candidates])
-        chance = self._chance(cells, prediction, candidates)
+        chance = chances(cells, prediction, self.limits, self._seen, candidates)
         return int(candidates[np.argmax((1.0 - chance) * lesser + chance * dearer)])
-
-    def _chance(self, cells: "Ints", prediction: "Predicted", numbers: "Indices") -> "Floats":
-        """Chance that cells meet the targets: the closed form, set right by what was found around them."""
-        guess = _guess(prediction, self.limits)
-        seen = list(self._seen.items())
-        mean, variance = guess[numbers], np.full(len(numbers), LOG_SPREAD**2)
-        if seen:
-            scale = np.maximum(np.ptp(cells, axis=0), 1) * REACH_SHARE
-            known, there = cells[[number for number, _ in seen]] / scale, cells[numbers] / scale
-            residual = np.array([found for _, found in seen]) - guess[[number for number, _ in seen]]
-            between = _likeness(known, known) + np.eye(len(seen)) * LOG_NOISE**2
-            across = _likeness(there, known)
-            weights = np.linalg.solve(between, across.T).T
-            mean = mean + weights @ residual
-            variance = np.maximum(variance - np.sum(weights * across, axis=1), LOG_NOISE**2)
-        return np.asarray(ndtr(-mean / np.sqrt(variance)))
 
     def _ruled_out(self, cell: tuple[int, ...]) -> bool:
         """Tell whether a cell has no more of anything than one that misses a target."""
@@ -338,73 +315,6 @@ class Search:
             not each.meets and all(mine <= theirs for mine, theirs in zip(cell, each.cell, strict=True))
             for each in self.tested.values()
         )
-
-
-class Predicted(NamedTuple):
-    """What the closed form says of cells."""
-
-    downtime: "Floats"
-    """[min per truck-shift]"""
-    none_ready: "Floats"
-    """Share of trucks that find none ready. [-]"""
-
-
-def _predicted(grid: Grid) -> Predicted:
-    """Predict all cells of a grid."""
-    size = len(grid.cells)
-    plan, kinds = grid.plan, [each.kind for each in grid.dimensions]
-
-    def column(kind: str, stated: float) -> "Floats":
-        """Counts of a kind, added up over its types."""
-        found = [grid.cells[:, number] for number, each in enumerate(kinds) if each == kind]
-        fixed = stated - sum(each.stated for each in grid.dimensions if each.kind == kind)
-        return np.asarray(np.sum(found, axis=0) + fixed if found else np.full(size, stated), dtype=float)
-
-    held = min(plan.devices.values(), default=np.inf)
-    devices = [grid.cells[:, number] for number, each in enumerate(kinds) if each == "device"]
-    crew = grid.scenario.layouts[grid.layout].crew
-    on_duty = float(max(crew.values(), default=0)) if isinstance(crew, dict) else np.inf
-    attendants = [grid.cells[:, number] for number, each in enumerate(kinds) if each == ATTENDANTS]
-    found = screen(
-        grid.scenario,
-        grid.layout,
-        Cells(
-            stations=column(STATIONS, float(plan.stations)),
-            devices=np.asarray(np.min(devices, axis=0) if devices else np.full(size, held), dtype=float),
-            attendants=np.asarray(attendants[0] if attendants else np.full(size, on_duty), dtype=float),
-            chargers=column(CHARGERS, float(sum(plan.charger_counts))),
-            batteries=column(BATTERIES, float(sum(line.batteries for line in plan.lines))),
-        ),
-    )
-    return Predicted(found.downtime_min_per_truck_shift, found.found_none_ready_share)
-
-
-def _guess(prediction: Predicted, limits: tuple[Limit, ...]) -> "Floats":
-    """Log of what the closed form expects of a measure over what is allowed, as far as it can tell."""
-    guess = np.zeros(len(prediction.downtime))
-    for limit in limits:
-        if limit.measure == DECIDING and limit.most > 0.0:
-            guess = np.log(np.maximum(prediction.downtime, limit.most / MOST_RATIO) / limit.most)
-    return np.clip(guess, -np.log(MOST_RATIO), np.log(MOST_RATIO))
-
-
-def log_ratio(cell: Tested, limits: tuple[Limit, ...]) -> float:
-    """Log of the worst measure of a cell over what its target allows: below zero where all are met."""
-    if cell.refused:
-        return float(np.log(MOST_RATIO))
-    ratios = [1.0 / MOST_RATIO]
-    for limit in limits:
-        mean = float(np.mean(cell.values[limit.measure]))
-        allowed, found = (limit.tested, mean) if limit.sign > 0.0 else (1.0 + limit.tested, 1.0 - mean)
-        if np.isfinite(found):
-            ratios.append(found / allowed if allowed > 0.0 else MOST_RATIO if found > 0.0 else 0.0)
-    return float(np.log(min(max(ratios), MOST_RATIO)))
-
-
-def _likeness(first: "Table", second: "Table") -> "Table":
-    """Covariance of what the closed form gets wrong at scaled counts: it falls off as a bell curve."""
-    apart = first[:, None, :] - second[None, :, :]
-    return np.asarray(LOG_SPREAD**2 * np.exp(-0.5 * np.sum(apart * apart, axis=2)))
 
 
 def _other(cell: tuple[int, ...], column: int, number: int) -> tuple[int, ...]:

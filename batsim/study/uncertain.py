@@ -1,0 +1,248 @@
+"""Layouts compared over inputs that are not known: which is best how often, and what the doubt rests on."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from batsim.errors import Problem, ScenarioError
+from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
+from batsim.statistics.indices import rank_correlations
+from batsim.statistics.intervals import Interval, probability_interval
+from batsim.statistics.variance import VarianceSplit, split_variance
+from batsim.study.cases import Keys
+from batsim.study.compare import COMPARED, check_measures, sign_of
+from batsim.study.executors import Job, run_jobs
+from batsim.study.points import Points
+from batsim.study.replications import UNITS, Settings, plain, settings
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.scenario.site import Scenario
+    from batsim.study.executors import Progress
+
+    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+
+ENDS = (0.05, 0.95)
+"""Parts of the draws below the ends of what a measure is told to spread over."""
+REPLICATIONS = 2
+"""Replications of each draw when not stated: the fewest that tell chance from what is not known."""
+
+
+class Spread(NamedTuple):
+    """A measure over all draws of what is not known."""
+
+    mean: float
+    low: float
+    """Below it lie 5 % of the draws."""
+    high: float
+    """Below it lie 95 % of the draws."""
+
+
+@dataclass(frozen=True)
+class UncertainComparison:
+    """Layouts at many draws of the inputs that are not known; at each draw all see the same random work."""
+
+    settings: Settings
+    points: Points
+    values: "dict[str, dict[str, Table]]"
+    """By layout and measure: a row for each draw, a column for each replication."""
+    measures: tuple[str, ...]
+    """The first decides."""
+
+    @property
+    def layouts(self) -> tuple[str, ...]:
+        """Names of the layouts."""
+        return self.settings.layouts
+
+    @property
+    def draws(self) -> int:
+        """How many draws."""
+        return len(self.points)
+
+    @property
+    def deciding(self) -> str:
+        """Measure by which layouts are ranked."""
+        return self.measures[0]
+
+    @cached_property
+    def chance_best(self) -> dict[str, Interval]:
+        """Share of the draws at which each layout is best, with the exact interval of a probability."""
+        means = np.column_stack([self.values[layout][self.deciding].mean(axis=1) for layout in self.layouts])
+        best = np.argmin(sign_of(self.deciding) * means, axis=1)
+        return {
+            layout: probability_interval(int(np.count_nonzero(best == number)), self.draws, self.settings.confidence)
+            for number, layout in enumerate(self.layouts)
+        }
+
+    @cached_property
+    def ranking(self) -> tuple[str, ...]:
+        """Layouts by how often they are best, then by their mean."""
+        sign = sign_of(self.deciding)
+        return tuple(
+            sorted(
+                self.layouts,
+                key=lambda each: (-self.chance_best[each].mean, sign * self.spread(each, self.deciding).mean),
+            )
+        )
+
+    def spread(self, layout: str, measure: str) -> Spread:
+        """Mean of a measure over all draws, and where 5 % and 95 % of them lie."""
+        means = self.values[layout][measure].mean(axis=1)
+        seen = means[np.isfinite(means)]
+        if not seen.size:
+            return Spread(np.nan, np.nan, np.nan)
+        return Spread(float(seen.mean()), *(float(each) for each in np.quantile(seen, ENDS)))
+
+    def split(self, layout: str, measure: str | None = None) -> VarianceSplit:
+        """Variance of a measure, split into what is not known and chance."""
+        return split_variance(self.values[layout][measure or self.deciding], self.settings.confidence)
+
+    @cached_property
+    def swayed_by(self) -> tuple[tuple[str, Interval], ...]:
+        """Rank correlation of each unknown input with the lead of the best layout over the next, strongest first."""
+        if len(self.layouts) < 2:
+            return ()
+        best, other = self.ranking[:2]
+        values = self.values[other][self.deciding] - self.values[best][self.deciding]
+        lead = sign_of(self.deciding) * values.mean(axis=1)
+        found = rank_correlations(self.points.cube, lead, self.settings.confidence)
+        rows = [
+            (factor.path, Interval(*(float(each[number]) for each in found)))
+            for number, factor in enumerate(self.points.factors)
+        ]
+        return tuple(sorted(rows, key=lambda row: -abs(row[1].mean) if np.isfinite(row[1].mean) else 0.0))
+
+    @property
+    def verdict(self) -> str:
+        """Sentence on which layout is best over what is not known."""
+        best, *others = self.ranking
+        if not others:
+            return ""
+        chance = self.chance_best[best]
+        shares = f"in {100 * chance.mean:.0f} % of {self.draws} draws of what is not known ({_range(chance)})"
+        if chance.low > 0.5:
+            return f"{best} is best {shares}."
+        return f"No layout is best in most cases: {best} leads, {shares}, {others[0]} comes next."
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """Tidy table: layout, measure, mean, low, high (5 % and 95 % of the draws), input_share, unit."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        rows = [
+            (
+                layout,
+                measure,
+                *self.spread(layout, measure),
+                self.split(layout, measure).input_share.mean,
+                UNITS[measure],
+            )
+            for layout in self.layouts
+            for measure, unit in ((measure, UNITS[measure]) for measure in self.measures)
+        ]
+        return pd.DataFrame(rows, columns=["layout", "measure", "mean", "low", "high", "input_share", "unit"])
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything as plain data for `json.dump`."""
+        return {
+            **self.settings.as_json(),
+            "draws": self.draws,
+            "unknowns": [{"path": each.path, "may_be": each.text} for each in self.points.factors],
+            "layouts": {
+                layout: {
+                    "chance_best": _plain(self.chance_best[layout]),
+                    "measures": {
+                        measure: {
+                            **{key: plain(value) for key, value in self.spread(layout, measure)._asdict().items()},
+                            "variance_from_inputs": plain(self.split(layout, measure).from_inputs),
+                            "variance_from_chance": plain(self.split(layout, measure).from_noise),
+                            "input_share": _plain(self.split(layout, measure).input_share),
+                            "unit": UNITS[measure],
+                        }
+                        for measure in self.measures
+                    },
+                }
+                for layout in self.layouts
+            },
+            "swayed_by": [{"path": path, **_plain(each)} for path, each in self.swayed_by],
+            "verdict": self.verdict,
+        }
+
+    def _repr_html_(self) -> str:
+        """Table for notebooks."""
+        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
+
+
+def compare_uncertain(
+    scenario: "Scenario",
+    draws: int,
+    layouts: "list[str] | tuple[str, ...] | None" = None,
+    *,
+    replications: int | None = None,
+    weeks: float | None = None,
+    warm_up_weeks: float | None = None,
+    seed: int | None = None,
+    measures: tuple[str, ...] = COMPARED,
+    workers: int | None = None,
+    progress: "Progress | None" = None,
+) -> UncertainComparison:
+    """Compare layouts at draws of the inputs that the scenario says are not known, `{between: [LOW, HIGH]}`.
+
+    Parameters
+    ----------
+    scenario, layouts, weeks, warm_up_weeks, seed, workers, progress
+        As for `run`.
+    draws
+        Draws of what is not known, 2 or more, by Latin hypercube.
+    replications
+        Of each layout at each draw; two when not given. All layouts share them; no two draws do, so that chance can
+        be told from what is not known.
+    measures
+        Measures that are looked at; the first decides.
+
+    Raises
+    ------
+    ScenarioError
+        When the scenario knows all its inputs, or there are fewer than two draws; else as for `run`.
+    """
+    check_measures(scenario, measures)
+    if not scenario.unknowns or draws < 2:
+        rule = "needs at least 2 draws" if scenario.unknowns else (
+            "knows all its inputs; state what is not known as {between: [LOW, HIGH]}"
+        )  # fmt: skip
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "uncertain", rule)])
+    stated = settings(scenario, layouts, replications or REPLICATIONS, weeks, warm_up_weeks, seed)
+    points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), stated.seed)
+    keys, each = Keys(scenario), stated.replications
+    jobs = [
+        Job(
+            layout,
+            draw * each + number,
+            stated.seed,
+            stated.length_min,
+            stated.warm_up_min,
+            0,
+            keys.changes(layout, point),
+        )
+        for draw, point in enumerate(points.all)
+        for layout in stated.layouts
+        for number in range(each)
+    ]
+    found = run_jobs([scenario], jobs, workers=workers, progress=progress)
+    shape = (draws, len(stated.layouts), each)
+    table = {name: np.array([one[name] for one in found]).reshape(shape) for name in measures}
+    values = {
+        layout: {name: table[name][:, number, :] for name in measures} for number, layout in enumerate(stated.layouts)
+    }
+    return UncertainComparison(stated, points, values, measures)
+
+
+def _range(interval: Interval) -> str:
+    return f"{100 * interval.low:.0f} to {100 * interval.high:.0f} %"
+
+
+def _plain(interval: Interval) -> dict[str, float | None]:
+    return {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}

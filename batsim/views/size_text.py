@@ -1,0 +1,203 @@
+"""What sizing found, for the terminal: counts, cost, how sure, what lies around."""
+
+import math
+from typing import TYPE_CHECKING
+
+from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.scenario.week import WEEK_MIN
+from batsim.views.sweep_text import columns
+from batsim.views.tables import number_text, sentence
+
+if TYPE_CHECKING:
+    from batsim.study.size import Sizing
+    from batsim.study.size_result import Size, Tested
+
+MOST_NEAR_MISSES = 5
+"""Near misses that are listed."""
+PLACEHOLDERS = (
+    "Prices that the scenario does not state are placeholders of the catalogue: state your own under 'prices' before "
+    "the cost is used."
+)
+LEFT_OUT = (
+    "Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime and drivers "
+    "are left out. What is owned already costs nothing."
+)
+
+
+def size_text(found: "Sizing", width: int = 100) -> str:
+    """Answer for each layout, with the cheapest named when there are several."""
+    scenario, stated = found.settings.scenario, found.settings
+    first = found.sizes[0]
+    lines = [
+        sentence(
+            f"{scenario.site.name}: the cheapest counts that meet the targets; runs of "
+            f"{stated.length_min / WEEK_MIN:g} weeks after {stated.warm_up_min / WEEK_MIN:g}, seed {stated.seed}",
+            width,
+        ),
+        sentence(f"Targets: {'; '.join(limit.text for limit in first.limits)}.", width),
+    ]
+    blocks = ["\n".join(lines), *(_size(each, width) for each in found.sizes)]
+    cheapest = found.cheapest
+    notes = []
+    if len(found.sizes) > 1:
+        notes.append(
+            f"Cheapest layout that meets the targets: {cheapest.layout}, {_money(cheapest, cheapest.cost_per_year)}."
+            if cheapest is not None
+            else "No layout meets the targets."
+        )
+    notes.append(LEFT_OUT)
+    if any(each.placeholders for each in found.sizes):
+        notes.append(PLACEHOLDERS)
+    blocks.append("\n".join(sentence(note, width) for note in notes))
+    return "\n\n".join(blocks)
+
+
+def _size(found: "Size", width: int) -> str:
+    """One layout."""
+    title = found.settings.scenario.arrangement(found.layout).title
+    lines = [f"{found.layout} ({title})"]
+    if found.chosen is None:
+        lines += _not_met(found, width)
+    else:
+        lines += _answer(found, found.chosen, width)
+    lines.append(sentence(_effort(found), width))
+    return "\n".join(lines)
+
+
+def _answer(found: "Size", chosen: "Tested", width: int) -> list[str]:
+    """Counts, how sure, cost, frontier and near misses."""
+    stated = {each.name: each.stated for each in found.dimensions}
+    rows = [["", "buy", "stated"]]
+    rows += [[each.label, str(found.counts[each.name]), str(stated[each.name])] for each in found.dimensions]
+    lines = [*(f"  {line}" for line in columns(rows, width)), ""]
+    for limit in found.limits:
+        value = _measure(found, chosen, limit.measure)
+        lines.append(indented(f"{_label(limit.measure)}: {value} (target: {limit.text})", width))
+    lines.append(f"  cost: {_money(found, chosen.cost_per_year)}")
+    for line in sorted(found.cost_lines, key=lambda each: -each.per_year):
+        name = f" ({line.unit.name.replace('_', ' ')})" if line.unit.name and line.unit.thing != "device" else ""
+        thing = line.unit.name.replace("_", " ") if line.unit.thing == "device" else line.unit.thing
+        owned = f", {line.owned:g} owned" if line.owned else ""
+        lines.append(f"    {line.number:g} x {thing}{name}{owned}: {_money(found, line.per_year)}")
+    lines += ["", sentence(_sure(found), width), "", *_frontier(found, width)]
+    near = found.near_misses[:MOST_NEAR_MISSES]
+    if near:
+        lines += ["", "Near misses, cheaper:"]
+        lines += [indented(f"{_cell(found, each)}: misses {_missed(found, each)}", width) for each in near]
+    if found.equally_dear:
+        lines.append(
+            sentence(
+                f"Of {len(found.equally_dear)} cells that cost as much, the one that loses least was picked (Kim and "
+                "Nelson).",
+                width,
+            )
+        )
+    return [*lines, ""]
+
+
+def _not_met(found: "Size", width: int) -> list[str]:
+    """Which target cannot be met, and how near the best comes."""
+    best = found.best
+    ranges = ", ".join(f"{each.label} {each.values[0]} to {each.values[-1]}" for each in found.dimensions)
+    lines = [indented(f"The targets cannot be met with {ranges}.", width)]
+    if best is None or best.refused:
+        return [*lines, ""]
+    lines.append(indented(f"The nearest, {_cell(found, best)}:", width))
+    for limit in found.limits:
+        verdict = "missed" if limit.name in best.missed else "met"
+        lines.append(indented(f"{limit.text}: {verdict}, {_measure(found, best, limit.measure)}", width, 4))
+    lines.append(indented("Look at what binds there (batsim one-more), or ask whether the target is right.", width))
+    return [*lines, ""]
+
+
+def _sure(found: "Size") -> str:
+    """Say how sure the answer is."""
+    zone = "; ".join(f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in found.limits)
+    return (
+        f"At {100 * found.reached_confidence:.1f} % confidence this meets the targets, and no cell of the grid that is "
+        f"cheaper by more than {100 * found.same_cost_share:g} % meets them by more than what makes no difference "
+        f"({zone}). With one fewer of anything a target is missed, or met by less than that."
+    )
+
+
+def _effort(found: "Size") -> str:
+    """Say what it took."""
+    return (
+        f"It took {found.runs} runs of {len(found.tested)} cells; {found.screened} of the {found.cells} cells of the "
+        f"grid were rejected in closed form, and all would have taken {found.full_grid_runs} runs."
+    )
+
+
+def _frontier(found: "Size", width: int) -> list[str]:
+    """Fewer and more batteries against downtime, targets and cost."""
+    kinds = [each.kind for each in found.dimensions]
+    column = kinds.index("batteries") if "batteries" in kinds else kinds.index("chargers") if "chargers" in kinds else 0
+    label = found.dimensions[column].label
+    measures = list(dict.fromkeys(["downtime_min_per_truck_shift", *(limit.measure for limit in found.limits)]))
+    heads = [_label(name) for name in measures]
+    rows = [[label, *heads, f"{found.settings.scenario.site.currency} a year", ""]]
+    for each in found.frontier:
+        values = [_measure(found, each, name, unit=False) for name in measures]
+        mark = "<- answer" if found.chosen is not None and each.cell == found.chosen.cell else ""
+        verdict = _verdict(found, each)
+        rows.append([str(each.cell[column]), *values, f"{each.cost_per_year:,.0f}", f"{verdict} {mark}".strip()])
+    return [f"Frontier, all else as above (± {100 * found.confidence:g} % interval):", *columns(rows, width)]
+
+
+def _verdict(found: "Size", cell: "Tested") -> str:
+    """Say whether a cell meets the targets, as far as its intervals tell; the answer does."""
+    if found.chosen is not None and cell.cell == found.chosen.cell:
+        return "meets"
+    verdicts = [(limit, limit.verdict(cell.interval(limit.measure, found.confidence))) for limit in found.limits]
+    missed = [limit.name for limit, verdict in verdicts if verdict == "missed"]
+    if missed:
+        return f"misses {', '.join(missed)}"
+    return "meets" if all(verdict == "met" for _, verdict in verdicts) else "too near to tell"
+
+
+def _cell(found: "Size", cell: "Tested") -> str:
+    """Counts of a cell in words."""
+    counts = ", ".join(
+        f"{number} x {_one(each.label)}" for each, number in zip(found.dimensions, cell.cell, strict=True)
+    )
+    return f"{counts} ({_money(found, cell.cost_per_year)})"
+
+
+def _missed(found: "Size", cell: "Tested") -> str:
+    """What a cell misses, and by how much."""
+    parts = [
+        f"{limit.name} ({_measure(found, cell, limit.measure)})" for limit in found.limits if limit.name in cell.missed
+    ]
+    return ", ".join(parts) or "nothing by much"
+
+
+def _measure(found: "Size", cell: "Tested", measure: str, *, unit: bool = True) -> str:
+    """Mean of a measure with its half width."""
+    share = measure.endswith("_share")
+    text = number_text(cell.interval(measure, found.confidence), share=share)
+    symbol = MEASURES.get(measure, WITHIN_TARGET).unit
+    return f"{text} {symbol}" if unit and not share and symbol != "1" else text
+
+
+def _label(measure: str) -> str:
+    return MEASURES.get(measure, WITHIN_TARGET).label
+
+
+def _zone(value: float, measure: str) -> str:
+    return f"{100.0 * value:.2g} points" if measure.endswith("_share") else f"{value:.2g}"
+
+
+def _one(label: str) -> str:
+    """A thing in the singular, as it stands after a count."""
+    return {"batteries": "battery"}.get(label, label.removesuffix("s"))
+
+
+def indented(text: str, width: int, by: int = 2) -> str:
+    """Break a sentence into indented lines."""
+    return "\n".join(" " * by + line for line in sentence(text, width - by).splitlines())
+
+
+def _money(found: "Size", amount: float) -> str:
+    if not math.isfinite(amount):
+        return "-"
+    return f"{amount:,.0f} {found.settings.scenario.site.currency} a year"
