@@ -11,7 +11,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError
+    from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError, StudyError
     from batsim.measures.battery_course import battery_course, first_cycle
     from batsim.measures.by_hour import crew_by_hour
     from batsim.measures.event_trace import event_frame, event_trace
@@ -20,10 +20,21 @@ if TYPE_CHECKING:
     from batsim.room.simulation import simulate
     from batsim.scenario.reading import read, read_scenario_text
     from batsim.scenario.site import Scenario
+    from batsim.scenario.study_file import Study
     from batsim.study.compare import Comparison, compare
     from batsim.study.day_without import DayWithout, day_without
+    from batsim.study.export import export_store
     from batsim.study.one_more import OneMore, one_more
     from batsim.study.replications import Runs, run
+    from batsim.study.sensitivity import sensitivity
+    from batsim.study.sequential import run_within
+    from batsim.study.size import Sizing, size
+    from batsim.study.size_result import Size
+    from batsim.study.store import merge_stores
+    from batsim.study.sweep import read_study, sweep
+    from batsim.study.sweep_result import Sweep
+    from batsim.study.uncertain import UncertainComparison, compare_uncertain
+    from batsim.study.warm_up import warm_up
     from batsim.views.battery_chart import battery_chart, cycle_chart
     from batsim.views.room_chart import room_chart
 
@@ -40,22 +51,37 @@ _HOMES = {
     "Scenario": "batsim.scenario.site",
     "ScenarioError": "batsim.errors",
     "SimulationError": "batsim.errors",
+    "Size": "batsim.study.size_result",
+    "Sizing": "batsim.study.size",
+    "Study": "batsim.scenario.study_file",
+    "StudyError": "batsim.errors",
+    "Sweep": "batsim.study.sweep_result",
+    "UncertainComparison": "batsim.study.uncertain",
     "battery_chart": "batsim.views.battery_chart",
     "battery_course": "batsim.measures.battery_course",
     "compare": "batsim.study.compare",
+    "compare_uncertain": "batsim.study.uncertain",
     "crew_by_hour": "batsim.measures.by_hour",
     "cycle_chart": "batsim.views.battery_chart",
     "day_without": "batsim.study.day_without",
     "event_frame": "batsim.measures.event_trace",
     "event_trace": "batsim.measures.event_trace",
+    "export_store": "batsim.study.export",
     "first_cycle": "batsim.measures.battery_course",
+    "merge_stores": "batsim.study.store",
     "one_more": "batsim.study.one_more",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
+    "read_study": "batsim.study.sweep",
     "room_chart": "batsim.views.room_chart",
     "room_course": "batsim.measures.room_course",
     "run": "batsim.study.replications",
+    "run_within": "batsim.study.sequential",
+    "sensitivity": "batsim.study.sensitivity",
     "simulate": "batsim.room.simulation",
+    "size": "batsim.study.size",
+    "sweep": "batsim.study.sweep",
+    "warm_up": "batsim.study.warm_up",
 }
 
 __all__ = [
@@ -69,22 +95,37 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "SimulationError",
+    "Size",
+    "Sizing",
+    "Study",
+    "StudyError",
+    "Sweep",
+    "UncertainComparison",
     "battery_chart",
     "battery_course",
     "compare",
+    "compare_uncertain",
     "crew_by_hour",
     "cycle_chart",
     "day_without",
     "event_frame",
     "event_trace",
+    "export_store",
     "first_cycle",
+    "merge_stores",
     "one_more",
     "read",
     "read_scenario_text",
+    "read_study",
     "room_chart",
     "room_course",
     "run",
+    "run_within",
+    "sensitivity",
     "simulate",
+    "size",
+    "sweep",
+    "warm_up",
 ]
 
 

@@ -1,39 +1,143 @@
-"""Commands that compare layouts: compare, run, one-more, day-without."""
+"""Commands on layouts: compare, run, warm-up, one-more, day-without."""
 
-from typing import Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario, run_settings, show, simulation_options, width
+from batsim.cli.options import (
+    as_usage_error,
+    progress,
+    read_scenario,
+    run_settings,
+    show,
+    simulation_options,
+    width,
+)
+
+if TYPE_CHECKING:
+    from batsim.scenario.site import Scenario
+
+
+def _precision_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add what says how sure a result is to be."""
+    options = (
+        click.option(
+            "--measure",
+            "measures",
+            multiple=True,
+            help="Measure whose differences are stated; the first decides. May be repeated. Names: batsim run --json.",
+        ),
+        click.option(
+            "--within",
+            help="Go on until every interval of the first measure is at most so wide either way: 0.3 (its unit) or 5%.",
+        ),
+        click.option("--most", type=click.IntRange(2, 100_000), help="Replications that --within may spend."),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
 
 
 @main.command()
 @simulation_options
-def compare(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
+@_precision_options
+@click.option(
+    "--uncertain",
+    type=click.IntRange(2, 100_000),
+    help="Compare at so many draws of the inputs that are not known, {between: [LOW, HIGH]}.",
+)
+def compare(file: str, uncertain: int | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Compare the layouts of a scenario: downtime, labour, counts, with intervals and a verdict."""
-    from batsim.study.compare import compare as compare_layouts  # noqa: PLC0415 - heavy
+    from batsim.study.compare import COMPARED  # noqa: PLC0415 - heavy
+    from batsim.study.compare import compare as compare_layouts  # noqa: PLC0415
     from batsim.views.tables import comparison_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    comparison = compare_layouts(scenario, **run_settings(options))
+    measures = tuple(dict.fromkeys(options["measures"])) or COMPARED
+    if uncertain is not None:
+        _uncertain(scenario, uncertain, measures, options)
+        return
+    _check_precision(options)
+    with as_usage_error("--within"):
+        comparison = compare_layouts(
+            scenario,
+            **run_settings(options),
+            measures=measures,
+            within=options["within"],
+            most=options["most"],
+        )
     show(comparison.as_json() if options["as_json"] else comparison_text(comparison, width()))
+
+
+def _uncertain(scenario: "Scenario", draws: int, measures: tuple[str, ...], options: dict[str, Any]) -> None:
+    """Compare over what is not known."""
+    from batsim.study.uncertain import compare_uncertain  # noqa: PLC0415 - heavy
+    from batsim.views.uncertain_text import uncertain_text  # noqa: PLC0415
+
+    if options["within"] is not None or options["most"] is not None:
+        msg = "--uncertain states the number of draws; leave --within and --most out"
+        raise click.UsageError(msg)
+    found = compare_uncertain(scenario, draws, measures=measures, **run_settings(options))
+    show(found.as_json() if options["as_json"] else uncertain_text(found, width()))
+
+
+def _check_precision(options: dict[str, Any]) -> None:
+    """Refuse options that contradict each other."""
+    if options["within"] is not None and options["replications"] is not None:
+        msg = "--within finds the number of replications; state --most for a budget and leave --replications out"
+        raise click.UsageError(msg)
+    if options["within"] is None and options["most"] is not None:
+        msg = "--most is the budget of --within; state that too, or --replications instead"
+        raise click.UsageError(msg)
 
 
 @main.command()
 @simulation_options
+@_precision_options
 def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Simulate layouts and print every measure of each."""
-    from batsim.study.replications import run as run_layouts  # noqa: PLC0415 - heavy
-    from batsim.views.tables import CAUTION, heading, layout_text  # noqa: PLC0415
+    from batsim.study.compare import DECIDING, check_measures  # noqa: PLC0415 - heavy
+    from batsim.study.replications import run as run_layouts  # noqa: PLC0415
+    from batsim.study.sequential import run_within  # noqa: PLC0415
+    from batsim.views.tables import CAUTION, heading, layout_text, run_notes  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    runs = run_layouts(scenario, **run_settings(options))
+    measures = tuple(dict.fromkeys(options["measures"])) or (DECIDING,)
+    check_measures(scenario, measures)
+    _check_precision(options)
+    wanted = None
+    if options["within"] is None:
+        runs = run_layouts(scenario, **run_settings(options))
+    else:
+        given = run_settings(options)
+        layouts = given.pop("layouts")
+        given.pop("replications")
+        with as_usage_error("--within"):
+            runs, wanted = run_within(scenario, layouts, options["within"], measures[0], options["most"], **given)
     if options["as_json"]:
         show(runs.as_json())
     else:
-        blocks = [heading(runs), *(layout_text(runs, layout) for layout in runs.layouts), CAUTION]
+        notes = run_notes(runs, measures, wanted, width())
+        blocks = [heading(runs), *(layout_text(runs, layout) for layout in runs.layouts), notes, CAUTION]
         show("\n\n".join(blocks))
+
+
+@main.command("warm-up")
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated.")
+@click.option("--pilot-weeks", type=click.IntRange(4, 1040), default=20, show_default=True, help="Length of the pilot.")
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams.")
+@click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays.")
+def warm_up(file: str, layouts: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401 - click's options
+    """Find how many weeks of a run to drop, by a pilot without a warm-up (MSER-5, in whole weeks)."""
+    from batsim.study.warm_up import warm_up as find  # noqa: PLC0415 - heavy
+    from batsim.views.warm_up_text import warm_up_text  # noqa: PLC0415
+
+    scenario = read_scenario(file)
+    found = find(scenario, tuple(dict.fromkeys(layouts)) or None, progress=progress(), **options)
+    show(warm_up_text(scenario, found, options["pilot_weeks"], width()))
 
 
 @main.command("one-more")

@@ -1,15 +1,13 @@
 """Commands that look inside one run: trace, day."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario
-from batsim.errors import ScenarioError
+from batsim.cli.options import as_usage_error, read_scenario
 
 if TYPE_CHECKING:
     from batsim.record import Record
@@ -40,7 +38,7 @@ def trace(file: str, begin: str, end: str, as_csv: bool, **options: Any) -> None
     from batsim.views.trace_text import trace_csv, trace_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    with _as_usage_error():
+    with as_usage_error():
         from_min, to_min = window_of(scenario, begin, end)
     record = _record(scenario, to_min, options)
     click.echo(trace_csv(record, from_min, to_min).rstrip() if as_csv else trace_text(record, from_min, to_min))
@@ -60,7 +58,7 @@ def day(file: str, on_day: str, output: str, **options: Any) -> None:  # noqa: A
         message = f"--output: a picture must end in {' or '.join(PICTURES)} (got {output})"
         raise click.UsageError(message)
     scenario = read_scenario(file)
-    with _as_usage_error():
+    with as_usage_error():
         from_min, to_min = day_of(scenario, on_day)
     figure = room_chart(_record(scenario, to_min, options), from_min, to_min)
     try:
@@ -75,21 +73,10 @@ PICTURES: dict[str, dict[str, Any]] = {".png": {"dpi": 150}, ".svg": {"metadata"
 """Kinds of picture, and how each is written; an SVG without the date, so that it is the same every time."""
 
 
-@contextmanager
-def _as_usage_error() -> Iterator[None]:
-    """Show what is wrong with a value as the message of the command."""
-    try:
-        yield
-    except ScenarioError:
-        raise
-    except ValueError as error:
-        raise click.UsageError(str(error)) from error
-
-
 def _record(scenario: "Scenario", to_min: float, options: dict[str, Any]) -> "Record":
     """Simulate what trace and day look at."""
     from batsim.study.one_run import layout_of, run_until  # noqa: PLC0415 - heavy
 
-    with _as_usage_error():
+    with as_usage_error():
         layout = layout_of(scenario, options["layout"])
     return run_until(scenario, layout, to_min, replication=options["replication"], seed=options["seed"])

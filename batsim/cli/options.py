@@ -2,10 +2,13 @@
 
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from batsim.errors import ScenarioError
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -30,6 +33,17 @@ def simulation_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in reversed(options):
         command = option(command)
     return command
+
+
+@contextmanager
+def as_usage_error(option: str = "") -> Iterator[None]:
+    """Show what is wrong with a value as the message of the command."""
+    try:
+        yield
+    except ScenarioError:
+        raise
+    except ValueError as error:
+        raise click.UsageError(f"{option} {error}".strip()) from error
 
 
 def read_scenario(file: str) -> "Scenario":

@@ -83,12 +83,10 @@ def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - cl
 @click.argument("stores", type=click.Path(dir_okay=False), nargs=-1, required=True)
 def merge(into: str, stores: tuple[str, ...]) -> None:
     """Put stores together, such as those of the shards of a study, INTO one that is made if it is not there."""
-    from batsim.study.store import Store  # noqa: PLC0415 - with the rest
+    from batsim.study.store import merge_stores  # noqa: PLC0415 - with the rest
 
-    with Store.open(into) as store:
-        for each in stores:
-            new = store.take_over(Path(each))
-            click.echo(f"{each}: {new} new cases")
+    for each, new in merge_stores(into, stores).items():
+        click.echo(f"{each}: {new} new cases")
 
 
 @main.command()

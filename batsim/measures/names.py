@@ -284,14 +284,16 @@ WITHIN_TARGET = Measure(
 )
 """Measured only when the scenario states a target for waits."""
 
-MORE_IS_BETTER = frozenset({
-    "availability_share",
-    WITHIN_TARGET.name,
-    "life_years",
-    "life_years_of_most_worn",
-    "life_years_by_throughput",
-    "ready_batteries_mean",
-    "ready_batteries_min",
-    "full_charges_share",
-})
+MORE_IS_BETTER = frozenset(
+    {
+        "availability_share",
+        WITHIN_TARGET.name,
+        "life_years",
+        "life_years_of_most_worn",
+        "life_years_by_throughput",
+        "ready_batteries_mean",
+        "ready_batteries_min",
+        "full_charges_share",
+    }
+)
 """Measures of which more is better; of all others less."""

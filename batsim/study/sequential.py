@@ -121,6 +121,24 @@ def run_until(
             count = max(needed)
 
 
+def run_within(
+    scenario: "Scenario",
+    layouts: "list[str] | tuple[str, ...] | str | None",
+    within: str,
+    measure: str,
+    most: int | None = None,
+    **given: Any,  # noqa: ANN401 - as for `run_until`
+) -> tuple[Runs, Wanted]:
+    """Simulate layouts until the mean of a measure is known well enough in each; parameters as for `run_until`."""
+    wanted = Wanted.read(within, measure, most)
+
+    def means(runs: Runs) -> "list[tuple[Floats, float]]":
+        """The measure in every layout."""
+        return [(runs.values[layout][measure], runs.confidence) for layout in runs.layouts]
+
+    return run_until(scenario, layouts, wanted, means, **given), wanted
+
+
 def _extend(runner: Runner, stated: Settings, found: dict[str, list[Any]], replications: range) -> None:
     """Add replications to every layout."""
     jobs = jobs_of(stated, replications)

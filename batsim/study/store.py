@@ -215,6 +215,30 @@ class Store:
         self._connection.execute("COMMIT")
 
 
+def merge_stores(into: str | Path, stores: Iterable[str | Path]) -> dict[str, int]:
+    """Put stores together, such as those of the shards of a study.
+
+    Parameters
+    ----------
+    into
+        Store that takes everything over; made if it is not there.
+    stores
+        Those that are read.
+
+    Returns
+    -------
+    dict
+        New cases by the name of each store.
+
+    Raises
+    ------
+    StudyError
+        When one cannot be used, or the same case has other numbers in two of them.
+    """
+    with Store.open(into) as store:
+        return {str(each): store.take_over(Path(each)) for each in stores}
+
+
 def _names_id(connection: sqlite3.Connection, names: str) -> int:
     connection.execute("INSERT OR IGNORE INTO names (names) VALUES (?)", (names,))
     return int(connection.execute("SELECT id FROM names WHERE names = ?", (names,)).fetchone()[0])

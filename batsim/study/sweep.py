@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.scenario.study_file import Study, read_study, stated_study
+from batsim.scenario.study_file import Study, stated_study
+from batsim.scenario.study_file import read_study as read_stated
 from batsim.study.agenda import Agenda, Shard, agenda_of
 from batsim.study.run_cases import Tally, Where, run_cases
 from batsim.study.store import IN_MEMORY, Store
@@ -77,7 +78,7 @@ def sweep(
         When the study cannot be read, or its store cannot be used.
     """
     if isinstance(study, str | Path):
-        study = read_study(study, NAMES)
+        study = read_study(study)
     elif not isinstance(study, Study):
         wanted = [layouts] if isinstance(layouts, str) else list(layouts or ())
         stated = {"vary": vary or {}, "design": design, "also_vary": list(also_vary), "measures": list(measures)}
@@ -86,6 +87,17 @@ def sweep(
     part = None if shard is None else Shard.read(shard)
     with closing(Store.open(IN_MEMORY if store is None else store)) as kept:
         return _run(agenda, part, kept, Where(workers, scheduler), command, progress)
+
+
+def read_study(path: str | Path) -> Study:
+    """Read a study file and the scenario that it names.
+
+    Raises
+    ------
+    ScenarioError
+        With everything that is wrong, each with file, line, column, path, rule and value.
+    """
+    return read_stated(path, NAMES)
 
 
 def _run(

@@ -5,8 +5,7 @@ from typing import TYPE_CHECKING
 
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.week import WEEK_MIN
-from batsim.views.sweep_text import columns
-from batsim.views.tables import number_text, sentence
+from batsim.views.tables import columns, number_text, sentence
 
 if TYPE_CHECKING:
     from batsim.study.size import Sizing

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.statistics.intervals import Interval
 from batsim.study.sensitivity import MEANINGS
-from batsim.views.tables import number_text, sentence
+from batsim.views.tables import columns, number_text, sentence
 
 if TYPE_CHECKING:
     from batsim.study.sweep_result import Sweep
@@ -124,24 +124,3 @@ def _index_text(value: float, low: float, high: float) -> str:
     if not math.isfinite(low):
         return f"{value:.2f}"
     return f"{value:.2f} ({low:.2f} to {high:.2f})"
-
-
-def columns(rows: list[list[str]], width: int) -> list[str]:
-    """Align rows: the first column to the left, the others to the right; in blocks when they are too wide."""
-    first = max(len(row[0]) for row in rows)
-    widths = [max(len(row[column]) for row in rows) for column in range(1, len(rows[0]))]
-    blocks: list[list[int]] = [[]]
-    used = first
-    for column, wide in enumerate(widths, start=1):
-        if blocks[-1] and used + wide + 2 > width:
-            blocks.append([])
-            used = first
-        blocks[-1].append(column)
-        used += wide + 2
-    lines: list[str] = []
-    for number, block in enumerate(blocks):
-        lines += [""] if number else []
-        for row in rows:
-            cells = "".join(f"  {row[column]:>{widths[column - 1]}}" for column in block)
-            lines.append(f"{row[0]:<{first}}{cells}".rstrip())
-    return lines

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import PARTS
 from batsim.scenario.week import WEEK_MIN
+from batsim.study.compare import DECIDING
 
 if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
     from batsim.study.compare import Comparison
     from batsim.study.replications import Runs
+    from batsim.study.sequential import Wanted
 
 CAUTION = (
     "Not covered here: whether the parts fit, ventilation, supply, money. Batteries are heavy and hold\n"
@@ -22,6 +24,12 @@ CAUTION = (
 
 MORE = "What binds: batsim one-more. A day without a device: batsim day-without. See it: batsim day, batsim trace."
 """Where to look next, under a comparison."""
+
+
+MOST_BESIDE = 6
+"""Layouts that are shown side by side; more have a line each."""
+MOST_SHARE = 0.9
+"""Part of the replications of which it is told what they do not exceed."""
 
 
 class Row(NamedTuple):
@@ -84,26 +92,139 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
     runs = comparison.runs
     lines = [heading(runs), ""]
     rows = [row for row in ROWS if row.always or _any_positive(runs, row.measure)]
+    if len(runs.layouts) > MOST_BESIDE:
+        lines += _one_below_the_other(comparison, width)
+        return "\n".join([*lines, *_notes(comparison, width)])
     cells = {
-        layout: [_cell(runs, layout, row) for row in rows] + _target_cells(comparison, layout)
+        layout: [_cell(runs, layout, row) for row in rows]
+        + [_chance(comparison, layout)] * (len(runs.layouts) > 1)
+        + _target_cells(comparison, layout)
         for layout in runs.layouts
     }
     targets = comparison.targets(runs.layouts[0])
-    labels = [row.label for row in rows] + [f"target: {target.name}" for target in targets]
-    units = [row.unit for row in rows] + [""] * len(targets)
+    several = ["chance of being best"] if len(runs.layouts) > 1 else []
+    labels = [row.label for row in rows] + several + [f"target: {target.name}" for target in targets]
+    units = [row.unit for row in rows] + [f"in {_deciding(comparison)}"] * len(several) + [""] * len(targets)
     lines += _side_by_side(labels, cells, units, width)
-    lines.append("")
+    return "\n".join([*lines, *_notes(comparison, width)])
+
+
+def _notes(comparison: "Comparison", width: int) -> list[str]:
+    """What stands below the table: targets, verdict, how to read it, cautions."""
+    runs, lines = comparison.runs, [""]
+    targets = comparison.targets(runs.layouts[0])
     if targets:
         lines.append(sentence(f"Targets: {'; '.join(target.target for target in targets)}.", width))
     if comparison.verdict:
         lines.append(sentence(comparison.verdict, width))
+    if comparison.precision_sentence:
+        lines.append(sentence(comparison.precision_sentence, width))
     confidence = f"{100 * runs.confidence:g} %"
     if runs.replications > 1:
         note = f"± is the half width of a {confidence} interval for each mean; differences are paired."
+        if comparison.common_numbers:
+            note += f" {comparison.common_numbers}"
     else:
         note = "One replication has no intervals; take more to know how sure this is."
-    lines += [sentence(note, width), sentence(MORE, width), CAUTION]
+    return [*lines, sentence(note, width), sentence(MORE, width), CAUTION]
+
+
+def _deciding(comparison: "Comparison") -> str:
+    """Measure that decides, in a word."""
+    measure = comparison.deciding
+    return "downtime" if measure == DECIDING else MEASURES.get(measure, WITHIN_TARGET).label
+
+
+def _chance(comparison: "Comparison", layout: str) -> str:
+    """Chance that a layout is the best."""
+    chance = comparison.chance_best[layout]
+    return f"{100 * chance:.0f} %" if math.isfinite(chance) else "-"
+
+
+def _one_below_the_other(comparison: "Comparison", width: int) -> list[str]:
+    """Many layouts: a line for each, the best first."""
+    runs = comparison.runs
+    heads = ["", "downtime", "95 % of waits", "labour", "batteries", "chargers", "peak", "best", "targets"]
+    units = ["", "min/shift", "min", "min/day", "", "", "kW", "", ""]
+    names = ["downtime_min_per_truck_shift", "wait_min_p95", "labour_min_per_day", "batteries", "chargers", "peak_kw"]
+    rows = [heads, units]
+    for layout in comparison.ranking:
+        verdicts = [target.verdict for target in comparison.targets(layout)]
+        met = "" if not verdicts else f"{verdicts.count('met')} of {len(verdicts)} met"
+        values = [number_text(runs.interval(layout, name)) for name in names]
+        rows.append([_short(layout), *values, _chance(comparison, layout), met])
+    return columns(rows, width)
+
+
+def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", width: int = 100) -> str:
+    """How sure the means are, what lies beyond them, and what a sharper answer would take."""
+    confidence, lines = f"{100 * runs.confidence:g} %", []
+    if runs.replications < 2:
+        return "One replication has no intervals; take more to know how sure this is."
+    for layout in runs.layouts:
+        parts = []
+        for measure in measures:
+            about, share = MEASURES.get(measure, WITHIN_TARGET), measure.endswith("_share")
+            unit = "" if share or about.unit == "1" else f" {about.unit}"
+            most = runs.quantile(layout, measure, MOST_SHARE)
+            if math.isfinite(most.mean):
+                text = f"{about.label} in 9 of 10 replications at most {_plain(most.mean, share=share)}{unit}"
+                if math.isfinite(most.low):
+                    limits = f"{_plain(most.low, share=share)} to {_plain(most.high, share=share)}"
+                    text += f" ({limits})"
+                parts.append(text)
+        stranded = runs.probability(layout, "stranded_trucks")
+        parts.append(
+            f"a truck below cut-out in {100 * stranded.mean:.0f} % of replications "
+            f"({100 * stranded.low:.0f} to {100 * stranded.high:.0f} %)"
+        )
+        lines.append(sentence(f"{layout}: {'; '.join(parts)}.", width))
+    lines.append(sentence(f"± and the limits are those of {confidence} intervals.", width))
+    if wanted is not None:
+        lines.append(sentence(_reached(runs, wanted), width))
     return "\n".join(lines)
+
+
+def _reached(runs: "Runs", wanted: "Wanted") -> str:
+    """Say whether a precision is reached, else what it would take."""
+    short = [each for each in runs.layouts if not wanted.precision.reached(runs.interval(each, wanted.measure))]
+    spent = f"{runs.replications} replications"
+    if not short:
+        return f"{wanted.measure} is known to {wanted.text} in every layout after {spent}."
+    needed = {layout: runs.replications_needed(layout, wanted.measure, wanted.precision) for layout in short}
+    layout = max(needed, key=lambda each: needed[each])
+    weeks = needed[layout] * runs.weeks
+    return (
+        f"{wanted.measure} is not yet known to {wanted.text} in {len(short)} of {len(runs.layouts)} layouts after "
+        f"{spent}, the budget. {layout} would take about {needed[layout]} replications, or as many weeks "
+        f"({weeks:,.0f}) in fewer, longer ones."
+    )
+
+
+def _plain(value: float, *, share: bool) -> str:
+    """Write a number without an interval."""
+    return f"{100 * value:.1f} %" if share else f"{value:.1f}" if abs(value) < 100.0 else f"{value:.0f}"
+
+
+def columns(rows: list[list[str]], width: int) -> list[str]:
+    """Align rows: the first column to the left, the others to the right; in blocks when they are too wide."""
+    first = max(len(row[0]) for row in rows)
+    widths = [max(len(row[column]) for row in rows) for column in range(1, len(rows[0]))]
+    blocks: list[list[int]] = [[]]
+    used = first
+    for column, wide in enumerate(widths, start=1):
+        if blocks[-1] and used + wide + 2 > width:
+            blocks.append([])
+            used = first
+        blocks[-1].append(column)
+        used += wide + 2
+    lines: list[str] = []
+    for number, block in enumerate(blocks):
+        lines += [""] if number else []
+        for row in rows:
+            cells = "".join(f"  {row[column]:>{widths[column - 1]}}" for column in block)
+            lines.append(f"{row[0]:<{first}}{cells}".rstrip())
+    return lines
 
 
 def heading(runs: "Runs") -> str:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import label_of
 from batsim.study.replications import UNITS
-from batsim.views.sweep_text import columns, short
-from batsim.views.tables import sentence
+from batsim.views.sweep_text import short
+from batsim.views.tables import columns, sentence
 
 if TYPE_CHECKING:
     from batsim.study.uncertain import UncertainComparison

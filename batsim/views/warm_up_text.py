@@ -1,0 +1,29 @@
+"""How long a warm-up should be, in words."""
+
+from typing import TYPE_CHECKING
+
+from batsim.scenario.week import WEEK_MIN
+from batsim.views.tables import sentence
+
+if TYPE_CHECKING:
+    from batsim.scenario.site import Scenario
+    from batsim.study.warm_up import WarmUp
+
+
+def warm_up_text(scenario: "Scenario", found: "tuple[WarmUp, ...]", pilot_weeks: int, width: int = 100) -> str:
+    """Warm-up of each layout, and what to state."""
+    stated = scenario.simulation.warm_up_min / WEEK_MIN
+    longest = max(found, key=lambda each: (each.too_short, each.weeks))
+    lines = [f"{scenario.site.name}: weeks to drop at the start of a run (MSER-5 on a pilot of {pilot_weeks} weeks)"]
+    lines += [f"  {each.text}" for each in found]
+    if longest.too_short:
+        advice = "The pilot was still on its way at its middle: try a longer one, --pilot-weeks."
+    elif longest.weeks <= stated:
+        advice = f"The scenario's warm-up of {_weeks(stated)} is long enough."
+    else:
+        advice = f"The scenario's warm-up of {_weeks(stated)} is short: state warm_up: {_weeks(longest.weeks)}."
+    return "\n".join([*lines, sentence(advice, width)])
+
+
+def _weeks(number: float) -> str:
+    return f"{number:g} week{'' if number == 1 else 's'}"
