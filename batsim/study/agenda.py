@@ -1,12 +1,14 @@
 """What a study comes to: its points, its cases and the keys by which they are found again."""
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from hashlib import blake2b
 from typing import Any, NamedTuple
 
+from batsim.errors import StudyError
 from batsim.scenario.study_file import Study
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.cases import Keys, key_of, measure_names
@@ -28,11 +30,11 @@ class Shard(NamedTuple):
     @classmethod
     def read(cls, text: str) -> "Shard":
         """Read such as `3/20`."""
-        number, slash, of = text.partition("/")
-        if not slash or not number.isdigit() or not of.isdigit() or not 1 <= int(number) <= int(of) <= MOST_SHARDS:
+        number, of = map(int, text.split("/")) if re.fullmatch(r"[0-9]{1,7}/[0-9]{1,7}", text) else (0, 0)
+        if not 1 <= number <= of <= MOST_SHARDS:
             msg = f"--shard needs a part of a whole, such as 3/20 (got {text})"
-            raise ValueError(msg)
-        return cls(int(number), int(of))
+            raise StudyError(msg)
+        return cls(number, of)
 
     @property
     def text(self) -> str:

@@ -48,9 +48,10 @@ class Processes:
 
     def close(self, executor: Executor, *, stop: bool) -> None:
         """End them."""
-        children = multiprocessing.active_children() if stop else []
+        children = getattr(executor, "_processes", None) if stop else None  # its own; the caller may have others
+        mine = list((children or {}).values())
         executor.shutdown(wait=not stop, cancel_futures=True)
-        for child in children:
+        for child in mine:
             child.terminate()
 
     def apart(self, parcel: Parcel, jobs: list[Job]) -> list[Any] | None:

@@ -17,9 +17,9 @@ from batsim.study.store import Store
 
 ROWS_AT_ONCE = 2000
 WHO = {
-    "study": ("", "digest of the study that asked for the case"),
+    "study": ("text", "digest of the study that asked for the case"),
     "point": ("1", "number of the point in its design, from 0"),
-    "layout": ("", "name of the layout"),
+    "layout": ("text", "name of the layout"),
     "replication": ("1", "number of the replication, from 0; the same number means the same random work"),
     "seed": ("1", "seed of all random streams"),
 }

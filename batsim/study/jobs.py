@@ -126,10 +126,12 @@ _open: dict[bytes, Any] = {}
 
 def _opened(parcel: Parcel) -> Any:  # noqa: ANN401 - whatever was packed
     """Unpack a parcel, once."""
-    if parcel.digest not in _open:
-        _open.clear()
-        _open[parcel.digest] = pickle.loads(parcel.packed)
-    return _open[parcel.digest]
+    found = _open.get(parcel.digest)
+    if found is None:
+        found = pickle.loads(parcel.packed)
+        _open.clear()  # threads of a cluster's worker may be here at once
+        _open[parcel.digest] = found
+    return found
 
 
 def _portable(error: Exception) -> BaseException | None:

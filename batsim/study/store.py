@@ -74,7 +74,7 @@ class Store:
             When it is not there, not a store, of another form, cannot be written to, or is being written to.
         """
         if path == IN_MEMORY:
-            connection = sqlite3.connect(IN_MEMORY, isolation_level=None)
+            connection = sqlite3.connect(IN_MEMORY, uri=True, isolation_level=None)
             _prepare(Path(IN_MEMORY), connection, write=True)
             return cls(Path(IN_MEMORY), connection, None)
         path = Path(path)
@@ -208,11 +208,11 @@ class Store:
         self._connection.execute("BEGIN IMMEDIATE")
         try:
             yield self._connection
+            self._connection.execute("COMMIT")
         except BaseException:
             with suppress(sqlite3.Error):
                 self._connection.execute("ROLLBACK")
             raise
-        self._connection.execute("COMMIT")
 
 
 def merge_stores(into: str | Path, stores: Iterable[str | Path]) -> dict[str, int]:
@@ -264,7 +264,10 @@ def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
     connection.execute("DELETE FROM failures WHERE key IN (SELECT key FROM cases)")
     connection.execute("INSERT OR IGNORE INTO studies SELECT * FROM other.studies")
     connection.execute("INSERT OR IGNORE INTO points SELECT * FROM other.points")
-    connection.execute("INSERT INTO manifests (manifest) SELECT manifest FROM other.manifests ORDER BY id")
+    connection.execute(
+        "INSERT INTO manifests (manifest) SELECT manifest FROM other.manifests "
+        "WHERE manifest NOT IN (SELECT manifest FROM main.manifests) ORDER BY id"
+    )
     return int(connection.execute("SELECT count(*) FROM cases").fetchone()[0]) - int(before)
 
 
