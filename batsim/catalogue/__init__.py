@@ -60,9 +60,10 @@ class Figure(NamedTuple):
         return self.low < self.high
 
     def stated(self, value: float) -> "Figure":
-        """Copy with another value; its range goes with it in proportion."""
+        """Copy with another value; its range goes with it in proportion, and always holds it."""
         scale = value / self.value if self.value else 1.0
-        return self._replace(value=value, low=self.low * scale, high=self.high * scale)
+        low, *_, high = sorted((self.low * scale, value, self.high * scale))
+        return self._replace(value=value, low=low, high=high)
 
     def _with_unit(self, number: float) -> str:
         return f"{number:.10g}" if self.unit == "1" else f"{number:.10g} {self.unit}"
@@ -109,6 +110,11 @@ def instead(stated: Mapping[str, Figure]) -> Iterator[None]:
         yield
     finally:
         _instead.reset(token)
+
+
+def held_instead() -> Mapping[str, Figure]:
+    """Figures that have other values just now, by name; for what is worked out later, under `instead`."""
+    return _instead.get()
 
 
 @contextmanager

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figure
+from batsim.catalogue import figure, held_instead, instead
 from batsim.formulas.heat import discharge_heat_w
 from batsim.record import INSPECTING, READING, WASHING, WATERING
 from batsim.room.clock import ticked
@@ -51,13 +51,15 @@ class Profiles:
         self.kw_per_a = battery.cells / 1000.0 / charger.efficiency_share
         """Power from the wall for an ampere at a volt per cell. [kW/(A V)]"""
         self._at: dict[int, Profile] = {}
+        self._figures = held_instead()
 
     def at(self, temperature_degc: float) -> "Profile":
         """Profile at a temperature."""
         step = round(2.0 * temperature_degc)
         found = self._at.get(step)
         if found is None:
-            found = self._at[step] = profile_of(self.charger, self.battery, step / 2.0)
+            with instead(self._figures):
+                found = self._at[step] = profile_of(self.charger, self.battery, step / 2.0)
         return found
 
 

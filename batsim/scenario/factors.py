@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import exp, isfinite, log1p, sqrt
 from typing import NamedTuple
 
+from batsim import units
 from batsim.scenario.base import Fault, refuse, shown
 
 BETWEEN, TYPICAL, VALUES, MEAN, CV = "between", "typical", "values", "mean", "cv"
@@ -20,6 +21,8 @@ TAIL_SHARE = 0.005
 """Part of a law without ends that is cut off at either side. [-]"""
 WIDE_SHARE = 0.05
 """Part of a law without ends that lies beyond its low and its high value. [-]"""
+NUMBER_OF = "x "
+"""Begin of the unit of a number of things, such as `44 x electronic_iuia`."""
 MOST_VALUES = 10_000
 """Values of one factor."""
 
@@ -30,13 +33,12 @@ class Amount(NamedTuple):
     number: float
     unit: str
     whole: bool
-    """Whether it was written as a whole number without a unit, as counts are."""
+    """Whether it counts things: a whole number without a unit, or such as `44 x electronic_iuia`."""
 
     def text(self, number: float) -> object:
         """Write another number of the same kind as YAML would hold it."""
-        if self.unit:
-            return f"{number:.6g} {self.unit}"
-        return round(number) if self.whole else float(f"{number:.6g}")
+        value = round(number) if self.whole else float(f"{number:.6g}")
+        return f"{value:.10g} {self.unit}" if self.unit else value
 
 
 class Factor(ABC):
@@ -87,7 +89,7 @@ class Between(Factor):
         """Value below which a share of the law lies."""
         (low, _, whole), (high, _, _) = self.ends
         if whole and self.typical is None:  # each whole number with the same chance
-            return int(min(low + share * (high - low + 1.0) // 1.0, high))
+            return self.ends[0].text(min(low + share * (high - low + 1.0) // 1.0, high))
         if self.typical is None or high == low:
             return self.ends[0].text(low + share * (high - low))
         rise = self.typical.number - low
@@ -193,7 +195,7 @@ def factor_of(path: str, stated: object) -> Factor:
             refuse([Fault((CV,), "needs a plain number above 0, at most 2", shown(cv))])
         if not mean.number > 0.0:
             refuse([Fault((MEAN,), "must be above 0", shown(stated[MEAN]))])
-        return Around(path, mean._replace(whole=False) if mean.unit else mean, float(cv))
+        return Around(path, mean, float(cv))
     raise ValueError(FORMS)
 
 
@@ -204,9 +206,9 @@ def between_of(path: str, stated: dict[str, object]) -> Between:
         raise ValueError(BETWEEN_FORM)
     low, high = (_amount(end, (BETWEEN, number)) for number, end in enumerate(ends))
     typical = _amount(stated[TYPICAL], (TYPICAL,)) if TYPICAL in stated else None
-    units = {each.unit for each in (low, high, typical) if each is not None}
-    if len(units) > 1:
-        refuse([Fault((), "all numbers need the same unit", " and ".join(sorted(unit or "none" for unit in units)))])
+    written = {each.unit for each in (low, high, typical) if each is not None}
+    if len(written) > 1:
+        refuse([Fault((), "all numbers need the same unit", " and ".join(sorted(unit or "none" for unit in written)))])
     if not low.number < high.number or (typical is not None and not low.number <= typical.number <= high.number):
         rising = [ends[0], *([stated[TYPICAL]] if TYPICAL in stated else []), ends[1]]
         refuse([Fault((), "must rise", ", ".join(map(str, rising)))])
@@ -220,7 +222,8 @@ def _amount(value: object, where: tuple[str | int, ...]) -> Amount:
     if isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value):
         return Amount(float(value), "", isinstance(value, int))
     match = AMOUNT.fullmatch(value) if isinstance(value, str) else None
-    if match is None:
+    if match is None or units.TWO_PARTS.match(match[2]):  # 14:30 and 1 h 30 min are two numbers
         refuse([Fault(where, "needs a number, or a number with its unit such as '3 kW'", shown(value))])
         raise AssertionError  # pragma: no cover - refuse raises
-    return Amount(float(match[1]), match[2], whole=not match[2] and match[1].lstrip("+-").isdigit())
+    counted = not match[2] or match[2].startswith(NUMBER_OF)
+    return Amount(float(match[1]), match[2], whole=counted and match[1].lstrip("+-").isdigit())

@@ -15,6 +15,8 @@ EVERY = "*"
 """In place of a number or a name in a path: each of them."""
 BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
 
+NAMED = ("batteries", "chargers", "handling", "layouts")
+"""Sections whose parts have names of the site; one that is not there cannot be changed."""
 STATEMENTS = {
     "at_ends",
     "charge_time",
@@ -119,11 +121,13 @@ class Marked:
         """Copy with one value set; the copy has no place for what was set."""
         keys = self._keys(path)
         changed = self.copy()
+        for size in range(1, len(keys)):
+            around, key = changed.at(keys[: size - 1]), keys[size - 1]
+            named = size == 2 and keys[0] in NAMED
+            if changed.at(keys[:size]) is None and isinstance(around, dict) and isinstance(key, str) and not named:
+                around[key] = {}  # a section, of the scenario or of a named part, left to its defaults
+                changed.key_places[keys[:size]] = Place(self.file, 0, 0)
         parent, last = changed.at(keys[:-1]), keys[-1]
-        around = changed.at(keys[:-2])
-        if parent is None and len(keys) != 3 and isinstance(around, dict) and isinstance(keys[-2], str):
-            parent = around[keys[-2]] = {}  # a section, of the scenario or of a named part, left to its defaults
-            changed.key_places[keys[:-1]] = Place(self.file, 0, 0)
         if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
             parent = None
         if not isinstance(parent, dict | list):

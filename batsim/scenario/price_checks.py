@@ -1,12 +1,15 @@
 """Checks on prices: one currency, and names of things that there are."""
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from typing import TYPE_CHECKING
 
+from batsim import catalogue
 from batsim.errors import Problem
 from batsim.scenario.base import shown
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem
+from batsim.scenario.yaml_text import read_file
 
 if TYPE_CHECKING:
     from batsim.scenario.prices import Money
@@ -14,7 +17,10 @@ if TYPE_CHECKING:
 
 
 def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
-    """Find prices in another currency than the site's, and prices of what the scenario does not have."""
+    """Find prices in another currency than the site's, and prices of what neither scenario nor catalogue has.
+
+    A layout that is left out may have been the only one to use what the catalogue has; its price does no harm.
+    """
     prices = scenario.prices
     held = [(*each.devices, *each.watering_devices) for each in scenario.handling.values()]
     known: dict[str, Sequence[str]] = {
@@ -26,7 +32,7 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
         named: dict[str, Money] = getattr(prices, key)
         for name, money in named.items():
             path: Path = ("prices", key, name) if name else ("prices", key)
-            if name and name not in names:
+            if name and name not in names and name not in _catalogue_names(key):
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
                 yield problem(stated, path, rule, of_key=True)
             yield from _currency(scenario, stated, path, money)
@@ -34,6 +40,16 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
         money_or_none: Money | None = getattr(prices, key)
         if money_or_none is not None:
             yield from _currency(scenario, stated, ("prices", key), money_or_none)
+
+
+@cache
+def _catalogue_names(key: str) -> frozenset[str]:
+    """Chargers or devices of the catalogue; battery types are named by the trucks."""
+    if key == "charger":
+        return frozenset(read_file(catalogue.document("charger_types")).data)
+    kinds = [read_file(catalogue.document(f"handling/{name}")).data for name in catalogue.handling_names()]
+    held = [name for each in kinds for what in ("devices", "watering_devices") for name in each.get(what) or ()]
+    return frozenset(held) if key == "device" else frozenset()
 
 
 def _currency(scenario: "Scenario", stated: Marked, path: Path, money: "Money") -> Iterator[Problem]:

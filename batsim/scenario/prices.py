@@ -29,7 +29,7 @@ class MoneyText(Kind):
 
     def read(self, value: object) -> Money:
         """Read amount, currency and unit."""
-        match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,6})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+))?\s*", str(value))
+        match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+))?\s*", str(value))
         if match is None or not self._fits(match[3] or ""):
             msg = f"needs an amount of money such as '{self.example}'"
             raise ValueError(msg)
@@ -62,7 +62,7 @@ class Years(Kind):
 
     def read(self, value: object) -> float:
         """Read it."""
-        match = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9]{1,3})?) years?\s*", str(value))
+        match = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9]{1,9})?) years?\s*", str(value))
         if match is None or not float(match[1]) > 0.0:
             msg = "needs a number of years above 0, such as '10 years'"
             raise ValueError(msg)

@@ -134,7 +134,7 @@ class StudyFile(Frozen):
     """The question that this study answers."""
     scenario: NameText
     """Scenario file, seen from this one."""
-    layouts: tuple[NameText, ...] | None = None
+    layouts: tuple[NameText, ...] | None = Field(None, min_length=1)
     """Layouts that are run; all of them when not stated."""
     vary: dict[NameText, Annotated[object, Values()]] = Field(default_factory=dict)
     """Paths of the scenario and what they may be: a list of values, {between: [LOW, HIGH]}, also with a typical value,
@@ -209,7 +209,8 @@ def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tup
         scenario = scenario.with_layouts(found.layouts)
     factors = list(_factors(found, stated, scenario, problems))
     if "unknowns" in found.also_vary:
-        factors += [each for each in scenario.unknowns if each.path not in found.vary]
+        varied = [path for each in factors for path in scenario.spread(each.path)]
+        factors += [each for each in scenario.unknowns if not any(lies_in(each.path, path) for path in varied)]
     if not found.vary and not factors and "catalogue" not in found.also_vary:
         problems.append(problem(stated, (), "varies nothing; state paths and values under 'vary'"))
     if problems:
@@ -225,6 +226,11 @@ def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tup
         tuple(dict.fromkeys(found.measures)),
         found.simulation,
     )
+
+
+def lies_in(path: str, whole: str) -> bool:
+    """Tell whether a path is another one, or leads to a part of what stands there."""
+    return path == whole or path.startswith((f"{whole}.", f"{whole}["))
 
 
 def _names(found: StudyFile, stated: Marked, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:

@@ -64,5 +64,10 @@ def figures_instead(whole: Marked) -> tuple[dict[str, catalogue.Figure], list[Pr
             rule = f"needs a value such as {figure.text}"
             problems.append(problem(whole, (FIGURES, name), rule, got=shown(value)))
             continue
-        found[name] = figure.stated(float(match[1]))
+        number = float(match[1])
+        if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
+            rule = "must be above 0" if figure.low > 0.0 else "must be at least 0"
+            problems.append(problem(whole, (FIGURES, name), rule, got=shown(value)))
+            continue
+        found[name] = figure.stated(number)
     return found, problems

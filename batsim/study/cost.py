@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figure, figures
+from batsim.catalogue import figure, figures, instead
 from batsim.formulas.annuity import capital_recovery_share
 from batsim.room.blueprint import blueprint
 from batsim.scenario.base import UNLIMITED
@@ -26,7 +26,7 @@ class UnitCost(NamedTuple):
     """What one more of a thing costs in a year."""
 
     thing: str
-    """battery, charger, place, station, the name of a device, or attendants."""
+    """battery, charger, device, place, station or attendant."""
     name: str
     """Type of battery or charger, kind of device, shift; empty where there is one kind."""
     per_year: float
@@ -66,11 +66,9 @@ class UnitCosts:
             battery = self.scenario.batteries[name]
             stated = _named(self.scenario.prices.battery, name)
             kwh = battery.nominal_v * battery.capacity.ah / 1000.0
-            price = figure(f"price.battery.{battery.chemistry}").value * kwh
-            if stated is not None:
-                price = stated.amount * (kwh if stated.per == PER_KWH else 1.0)
-            years = self._lives.battery_years
-            found[name] = self._bought("battery", name, price, years, placeholder=stated is None)
+            price, placeholder = self._usual(f"battery.{battery.chemistry}", stated)
+            price *= kwh if stated is None or stated.per == PER_KWH else 1.0
+            found[name] = self._bought("battery", name, price, self._lives.battery_years, placeholder=placeholder)
         return found
 
     @cached_property
@@ -104,13 +102,12 @@ class UnitCosts:
     def attendants(self) -> dict[str, UnitCost]:
         """One attendant by shift, on duty or not busy."""
         crew = self.scenario.layouts[self.layout].crew
-        stated = self.scenario.prices.attendant
-        wage = figure("price.attendant").value if stated is None else stated.amount
+        wage, placeholder = self._usual("attendant", self.scenario.prices.attendant)
         found = {}
         for name in crew if isinstance(crew, dict) else ():
             shift = self.scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
-            found[name] = UnitCost("attendant", name, wage * hours, wage, stated is None)
+            found[name] = UnitCost("attendant", name, wage * hours, wage, placeholder)
         return found
 
     @property
@@ -125,14 +122,19 @@ class UnitCosts:
 
     def _priced(self, thing: str, name: str, default: str, years: float) -> UnitCost:
         """Cost of one of several types, from the price of its type, that of all, or the figure of the catalogue."""
-        stated = _named(getattr(self.scenario.prices, thing), name)
-        price = figure(f"price.{default}").value if stated is None else stated.amount
-        return self._bought(thing, name, price, years, placeholder=stated is None)
+        price, placeholder = self._usual(default, _named(getattr(self.scenario.prices, thing), name))
+        return self._bought(thing, name, price, years, placeholder=placeholder)
 
     def _one(self, thing: str) -> UnitCost:
-        stated: Money | None = getattr(self.scenario.prices, thing)
-        price = figure(f"price.{thing}").value if stated is None else stated.amount
-        return self._bought(thing, "", price, self._lives.room_years, placeholder=stated is None)
+        price, placeholder = self._usual(thing, getattr(self.scenario.prices, thing))
+        return self._bought(thing, "", price, self._lives.room_years, placeholder=placeholder)
+
+    def _usual(self, name: str, stated: "Money | None") -> tuple[float, bool]:
+        """Price that is stated, else the figure of that name, which the site may state anew; and whether neither is."""
+        if stated is not None:
+            return stated.amount, False
+        with instead(self.scenario.stated_figures):
+            return figure(f"price.{name}").value, f"price.{name}" not in self.scenario.stated_figures
 
     def _bought(self, thing: str, name: str, price: float, years: float, *, placeholder: bool) -> UnitCost:
         yearly = price * capital_recovery_share(self.scenario.prices.interest_share, years)

@@ -6,17 +6,18 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
 from types import ModuleType
 from typing import Any, Protocol
 
 from batsim.errors import StudyError
-from batsim.study.jobs import Job, Parcel, run_chunk
+from batsim.study.jobs import Job, Parcel, failed, run_chunk
 
 PATIENCE = "10s"
 """Time that a scheduler has to answer."""
+AGAIN = "run the same command again when there is one"
 DASK_NEEDED = "needs the extra 'cluster': pip install 'batsim[cluster]'"
 
 
@@ -64,8 +65,10 @@ class Processes:
         except (KeyboardInterrupt, SystemExit):
             self.close(pool, stop=True)
             raise
-        except Exception:
+        except BrokenExecutor:
             return None
+        except Exception as error:  # such as a result that cannot be sent back
+            return None if len(jobs) > 1 else [failed(error)]
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
@@ -85,6 +88,7 @@ class Cluster:
         except (OSError, ValueError, TypeError) as error:
             msg = f"--scheduler: no Dask scheduler answers at {address}"
             raise StudyError(msg) from error
+        self._address = address
         self.width = max(1, sum(self._client.nthreads().values()))
 
     def open(self) -> Executor:
@@ -99,11 +103,22 @@ class Cluster:
 
     def apart(self, parcel: Parcel, jobs: list[Job]) -> list[Any] | None:
         """Run a chunk alone; the scheduler puts it elsewhere when its worker is lost, up to its own limit."""
-        try:
-            result: tuple[float, list[Any]] = self._client.submit(run_chunk, parcel, jobs, pure=False).result()
-        except Exception:
-            return None
-        return result[1]
+        from distributed import KilledWorker  # noqa: PLC0415 - heavy, and an extra
+
+        future = self._client.submit(run_chunk, parcel, jobs, pure=False)
+        while self._client.status == "running":
+            with suppress(TimeoutError):
+                try:
+                    result: tuple[float, list[Any]] = future.result(timeout=PATIENCE)
+                except (KilledWorker, CancelledError):
+                    return None
+                except TimeoutError:
+                    raise
+                except Exception as error:  # such as a result that cannot be sent back
+                    return None if len(jobs) > 1 else [failed(error)]
+                return result[1]
+        msg = f"--scheduler: the Dask scheduler at {self._address} is gone; what is finished is kept: {AGAIN}"
+        raise StudyError(msg)
 
 
 def cores() -> int:

@@ -90,7 +90,12 @@ def outcome_of(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T | 
     except BatsimError as error:
         return Failure(REFUSED, str(error), error)
     except Exception as error:
-        return Failure(FAILED, f"{type(error).__name__}: {error}", _portable(error))
+        return failed(error)
+
+
+def failed(error: Exception) -> Failure:
+    """Failure of a job in which batsim, or what takes from its record, raised an error."""
+    return Failure(FAILED, f"{type(error).__name__}: {error}", _portable(error))
 
 
 def run_chunk(parcel: Parcel, jobs: list[Job]) -> tuple[float, list[Any]]:

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import figure
+from batsim.catalogue import figure, instead
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.problems import did_you_mean
 from batsim.statistics.intervals import Interval
@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 NAMES = ("downtime", "waits", "none ready", "cut-out")
+ROUNDING = 1e-9
+OF_NONE_MIN = 1.0
+"""Minutes of which an indifference is a part where a target allows none."""
 
 
 class Limit(NamedTuple):
@@ -45,8 +48,17 @@ class Limit(NamedTuple):
 
     @property
     def tested(self) -> float:
-        """Limit that is tested, so that what passes keeps the target: half of the indifference below it."""
-        return self.most - self.indifference / 2.0 if self.most > 0.0 or self.sign < 0.0 else self.indifference / 2.0
+        """Limit that is tested: half of the indifference below the target, so that what passes keeps it.
+
+        Where a target allows nothing, there is nothing below it; it is half of the indifference above then.
+        """
+        inside = -1.0 if self.allowed > 0.0 else 1.0
+        return self.most + inside * self.indifference / 2.0
+
+    @property
+    def allowed(self) -> float:
+        """Minutes, trucks or share of the waits or trucks that may miss what is wanted; 0 where none may."""
+        return self.most if self.sign > 0.0 else 1.0 + self.most
 
 
 def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = None) -> tuple[Limit, ...]:
@@ -62,13 +74,20 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
     Raises
     ------
     ScenarioError
-        When there is no target, or an indifference is of none or not above zero.
+        When there is no target, or an indifference is of none, not above zero, or more than the target allows.
     """
-    stated, own = scenario.targets, indifference or {}
+    with instead(scenario.stated_figures):
+        found = _limits(scenario, indifference or {})
+    _check(scenario, found, indifference or {})
+    return tuple(found)
+
+
+def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
+    stated = scenario.targets
     share = figure("size.indifference_share").value / 100.0
     found = []
     if (most := stated.downtime_min_per_truck_shift) is not None:
-        usual = figure("size.indifference_downtime").value / 100.0 * most
+        usual = figure("size.indifference_downtime").value / 100.0 * (most or OF_NONE_MIN)
         text = f"downtime at most {most:g} min per truck-shift"
         found.append(Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, own.get("downtime", usual), text))
     if stated.waits is not None:
@@ -85,20 +104,23 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
         usual = figure("size.indifference_trucks").value
         text = f"at most {most:g} trucks below cut-out"
         found.append(Limit("cut-out", "stranded_trucks", most, 1.0, own.get("cut-out", usual), text))
-    _check(scenario, found, own)
-    return tuple(found)
+    return found
 
 
 def _check(scenario: "Scenario", found: list[Limit], own: dict[str, float]) -> None:
     problems = []
+    by_name = {each.name: each for each in found}
     if not found:
         rule = "states none; add one, such as downtime_per_truck_shift: at most 12 min"
         problems.append(Problem(scenario.file, 0, 0, "targets", rule))
     for name, value in own.items():
-        if name not in {each.name for each in found}:
-            rule = f"the scenario has no target of this name{did_you_mean(name, [each.name for each in found])}"
+        if name not in by_name:
+            rule = f"the scenario has no target of this name{did_you_mean(name, list(by_name))}"
             problems.append(Problem(scenario.file, 0, 0, f"indifference {name}", rule))
         elif not value > 0.0:
             problems.append(Problem(scenario.file, 0, 0, f"indifference {name}", "must be above 0", f"{value:g}"))
+        elif 0.0 < by_name[name].allowed < value * (1.0 - ROUNDING):
+            rule = f"must be at most what the target allows, {by_name[name].allowed:g}"
+            problems.append(Problem(scenario.file, 0, 0, f"indifference {name}", rule, f"{value:g}"))
     if problems:
         raise ScenarioError(scenario.file, problems)
