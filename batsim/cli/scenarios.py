@@ -20,11 +20,12 @@ def check(file: str) -> None:
 
 
 @main.command()
-def schema() -> None:
+@click.option("--study", is_flag=True, help="That of study files, as sweep reads them.")
+def schema(study: bool) -> None:
     """Print the JSON Schema of scenario files, for an editor's YAML support."""
-    from batsim.scenario.json_schema import scenario_schema  # noqa: PLC0415 - heavy
+    from batsim.scenario.json_schema import scenario_schema, study_schema  # noqa: PLC0415 - heavy
 
-    show(scenario_schema())
+    show(study_schema() if study else scenario_schema())
 
 
 @main.command()

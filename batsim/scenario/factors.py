@@ -225,5 +225,6 @@ def _amount(value: object, where: tuple[str | int, ...]) -> Amount:
     if match is None or units.TWO_PARTS.match(match[2]):  # 14:30 and 1 h 30 min are two numbers
         refuse([Fault(where, "needs a number, or a number with its unit such as '3 kW'", shown(value))])
         raise AssertionError  # pragma: no cover - refuse raises
-    counted = not match[2] or match[2].startswith(NUMBER_OF)
-    return Amount(float(match[1]), match[2], whole=counted and match[1].lstrip("+-").isdigit())
+    unit = units.PLURALS.get(match[2], match[2])  # 1 day and 3 days have the same unit
+    counted = not unit or unit.startswith(NUMBER_OF)
+    return Amount(float(match[1]), unit, whole=counted and match[1].lstrip("+-").isdigit())

@@ -1,10 +1,19 @@
-"""JSON Schema of a scenario, for editors that check and complete YAML while it is written."""
+"""JSON Schemas of scenarios and studies, for editors that check and complete YAML while it is written."""
 
+from collections.abc import Sequence
+from copy import deepcopy
 from typing import Any
 
-from batsim import catalogue
+from batsim import catalogue, units
+from batsim.scenario.factors import AMOUNT, BETWEEN, TYPICAL
 from batsim.scenario.reading import catalogue_names
 from batsim.scenario.site import Scenario
+from batsim.scenario.study_file import GRID, StudyFile
+
+DRAFT = "https://json-schema.org/draft/2020-12/schema"
+NOT_KNOWN = {"$ref": "#/$defs/NotKnown"}
+KEPT_OUTSIDE = ("default", "description", "examples", "title")
+"""Keys of a property that say what it is, whatever may stand there."""
 
 MIXED = ("Arrangement", "BatteryType", "ChargerType", "Equalising", "Layout", "Shift", "Site", "Watering", "Week")
 """Parts whose keys may be spread over a file and the one that it extends or the entry that it starts from."""
@@ -12,9 +21,9 @@ MIXED = ("Arrangement", "BatteryType", "ChargerType", "Equalising", "Layout", "S
 
 def scenario_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of what a scenario file may hold, `extends` and `from` included."""
-    schema = Scenario.model_json_schema(by_alias=True)
+    schema = deepcopy(Scenario.model_json_schema(by_alias=True))
     parts = schema["$defs"]
-    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["$schema"] = DRAFT
     schema["title"] = "batsim scenario"
     schema["properties"]["extends"] = {
         "type": "string",
@@ -39,7 +48,71 @@ def scenario_schema() -> dict[str, Any]:
         "description": "Handling arrangement: one of the catalogue's or one of the scenario's own.",
     }
     _let_text_stand_for_blocks(schema)
+    _let_values_be_unknown(schema)
+    parts["NotKnown"] = _not_known()
     return schema
+
+
+def study_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of what a study file may hold."""
+    schema = deepcopy(StudyFile.model_json_schema(by_alias=True))
+    schema["properties"]["design"]["default"] = GRID
+    return schema | {"$schema": DRAFT, "title": "batsim study"}
+
+
+def _not_known() -> dict[str, Any]:
+    """Schema of a value that is not known."""
+    value = {"type": ["number", "string"]}
+    return {
+        "type": "object",
+        "properties": {
+            BETWEEN: {
+                "type": "array",
+                "items": value,
+                "minItems": 2,
+                "maxItems": 2,
+                "description": "Ends between which the value lies, in the same unit.",
+            },
+            TYPICAL: value | {"description": "Most likely value, where there is one."},
+        },
+        "required": [BETWEEN],
+        "additionalProperties": False,
+        "description": "A value that is not known; its typical value, else the middle, stands in for it.",
+        "examples": [{BETWEEN: ["3 kW", "4 kW"], TYPICAL: "3.4 kW"}],
+    }
+
+
+def _let_values_be_unknown(node: Any, examples: Sequence[Any] = ()) -> None:  # noqa: ANN401 - any part of a schema
+    """Let `{between: [LOW, HIGH]}` stand wherever a number, alone or with a unit, may stand."""
+    if not isinstance(node, dict):
+        return
+    examples = [*node.get("examples", ()), *examples]
+    if "anyOf" in node:
+        for each in node["anyOf"]:
+            if not _holds_number(each, examples):
+                _let_values_be_unknown(each, examples)
+        node["anyOf"] += [NOT_KNOWN] if any(_holds_number(each, examples) for each in node["anyOf"]) else []
+    elif _holds_number(node, examples):
+        alone = {key: node.pop(key) for key in list(node) if key not in KEPT_OUTSIDE}
+        node["anyOf"] = [alone, NOT_KNOWN]
+    for name, each in node.get("properties", {}).items():
+        _let_values_be_unknown(each, [one[name] for one in examples if isinstance(one, dict) and name in one])
+    inner = [example.values() if isinstance(example, dict) else example for example in examples]
+    for key, kind in (("additionalProperties", dict), ("items", list)):
+        found = [
+            each for example, held in zip(examples, inner, strict=True) if isinstance(example, kind) for each in held
+        ]
+        _let_values_be_unknown(node.get(key), found)
+    for each in (*node.get("$defs", {}).values(), *node.get("patternProperties", {}).values()):
+        _let_values_be_unknown(each, [text for values in inner for text in values])
+
+
+def _holds_number(node: dict[str, Any], examples: Sequence[Any]) -> bool:
+    """Tell whether a part of a schema is for a number, alone or as text that begins with one."""
+    if node.get("type") in ("integer", "number"):
+        return True
+    texts = [AMOUNT.fullmatch(each) for each in (*node.get("examples", ()), *examples) if isinstance(each, str)]
+    return node.get("type") == "string" and any(each and not units.TWO_PARTS.match(each[2]) for each in texts)
 
 
 def _let_text_stand_for_blocks(schema: dict[str, Any]) -> None:

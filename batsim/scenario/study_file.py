@@ -8,7 +8,7 @@ from pydantic import Field, ValidationError
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry
-from batsim.scenario.factors import Choice, Factor, factor_of
+from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
 from batsim.scenario.marked import Marked
 from batsim.scenario.problems import did_you_mean, problem, problems_of
 from batsim.scenario.reading import read
@@ -56,7 +56,10 @@ class DesignText(Kind):
             *(
                 {
                     "type": "object",
-                    "properties": {name: {"type": "integer", "minimum": 2}, "levels": {"type": "integer"}},
+                    "properties": {
+                        name: {"type": "integer", "minimum": 2, "maximum": MOST_POINTS},
+                        **({"levels": {"type": "integer", "minimum": 2, "multipleOf": 2}} if name == MORRIS else {}),
+                    },
                     "required": [name],
                     "additionalProperties": False,
                 }
@@ -86,23 +89,31 @@ class DesignText(Kind):
         return Design(str(kinds[0]), numbers[kinds[0]], numbers.get("levels", LEVELS))
 
 
+SOME_VALUES = {"type": "array", "minItems": 1, "maxItems": MOST_VALUES}
+FORM_SCHEMAS: dict[str, dict[str, Any]] = {
+    VALUES: SOME_VALUES,
+    BETWEEN: {"type": "array", "items": {"type": ["number", "string"]}, "minItems": 2, "maxItems": 2},
+    TYPICAL: {"type": ["number", "string"]},
+    MEAN: {"type": ["number", "string"]},
+    CV: {"type": "number", "exclusiveMinimum": 0, "maximum": 2},
+}
+
+
 class Values(Kind):
     """What the factors of a study may be; read once the scenario is known."""
 
     schema: dict[str, Any] = {  # noqa: RUF012
         "anyOf": [
-            {"type": "array", "minItems": 1},
-            {
-                "type": "object",
-                "properties": {
-                    "values": {"type": "array", "minItems": 1},
-                    "between": {"type": "array", "minItems": 2, "maxItems": 2},
-                    "typical": {"type": ["number", "string"]},
-                    "mean": {"type": ["number", "string"]},
-                    "cv": {"type": "number"},
-                },
-                "additionalProperties": False,
-            },
+            SOME_VALUES,
+            *(
+                {
+                    "type": "object",
+                    "properties": {key: FORM_SCHEMAS[key] for key in keys},
+                    "required": [key for key in keys if key != TYPICAL],
+                    "additionalProperties": False,
+                }
+                for keys in ((VALUES,), (BETWEEN, TYPICAL), (MEAN, CV))
+            ),
         ],
         "examples": [[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
     }

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 COMPARED = ("downtime_min_per_truck_shift", "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
 DECIDING = COMPARED[0]
+MOST_NAMED = 4
+"""Layouts beside the best that a verdict names."""
 
 
 class Difference(NamedTuple):
@@ -142,7 +144,8 @@ class Comparison:
         if not found:
             return ""
         low, high = min(found), max(found)
-        between = f"{low:.2g}" if f"{low:.2g}" == f"{high:.2g}" else f"{low:.2g} to {high:.2g}"
+        ends = [f"{each:.0f}" if each >= 9.5 else f"{each:.1f}" for each in (low, high)]
+        between = " to ".join(dict.fromkeys(ends))
         harm = "; below 1 they did harm" if low < 1.0 else ""
         return f"Common random numbers divided the variance of these differences by {between}{harm}."
 
@@ -178,7 +181,9 @@ class Comparison:
         near = [other for other in others if not sign * self._far_end(best, other) < 0.0]
         if near:
             least = self.difference(self.deciding, best, near[0]).interval
-            names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near])
+            names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near[:MOST_NAMED]])
+            if len(near) > MOST_NAMED:
+                names += f" and {len(near) - MOST_NAMED} more"
             return (
                 f"No clear winner in {what}: {names} cannot be told apart; {best} less {near[0]} is "
                 f"{signed(least)} {unit} ({confidence}). More replications would narrow this."

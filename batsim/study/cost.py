@@ -21,6 +21,12 @@ if TYPE_CHECKING:
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
 
+KEYS = {each: f"{each}s" for each in ("charger", "place", "station", "device", "attendant")} | {"battery": "batteries"}
+"""What a thing is called in a scenario."""
+
+KEYS = {each: f"{each}s" for each in ("charger", "place", "station", "device", "attendant")} | {"battery": "batteries"}
+"""What a thing is called in a scenario."""
+
 
 class UnitCost(NamedTuple):
     """What one more of a thing costs in a year."""
@@ -157,7 +163,7 @@ def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[Cos
     now, before = _counts(scenario, layout, units), _counts(units.scenario, layout, units)
     owned = set(units.scenario.layouts[layout].owned)
     return tuple(
-        CostLine(unit, count, before[unit] if {unit.thing, unit.name} & owned else 0.0)
+        CostLine(unit, count, before[unit] if {KEYS[unit.thing], unit.name} & owned else 0.0)
         for unit, count in now.items()
         if 0.0 < count < UNLIMITED
     )
@@ -171,7 +177,8 @@ def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCos
         units.batteries[name]: float(count) for name, count in scenario.batteries_of(layout).items()
     }
     counts |= {unit: chargers.get(name, 0.0) for name, unit in units.chargers.items()}
-    counts |= {units.place: 0.0 if plan.arrangement.in_truck else plan.places, units.station: plan.stations}
+    places = UNLIMITED if stated.places == UNLIMITED else plan.places
+    counts |= {units.place: 0.0 if plan.arrangement.in_truck else places, units.station: plan.stations}
     counts |= {unit: plan.devices.get(name, 0.0) for name, unit in units.devices.items()}
     crew = stated.crew if isinstance(stated.crew, dict) else {}
     return counts | {unit: float(crew.get(shift, 0)) for shift, unit in units.attendants.items()}

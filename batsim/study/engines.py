@@ -107,15 +107,15 @@ class Cluster:
 
         future = self._client.submit(run_chunk, parcel, jobs, pure=False)
         while self._client.status == "running":
-            with suppress(TimeoutError):
-                try:
-                    result: tuple[float, list[Any]] = future.result(timeout=PATIENCE)
-                except (KilledWorker, CancelledError):
-                    return None
-                except TimeoutError:
-                    raise
-                except Exception as error:  # such as a result that cannot be sent back
-                    return None if len(jobs) > 1 else [failed(error)]
+            try:
+                result: tuple[float, list[Any]] = future.result(timeout=PATIENCE)
+            except TimeoutError:
+                continue
+            except (KilledWorker, CancelledError):
+                return None
+            except Exception as error:  # such as a result that cannot be sent back
+                return None if len(jobs) > 1 else [failed(error)]
+            else:
                 return result[1]
         msg = f"--scheduler: the Dask scheduler at {self._address} is gone; what is finished is kept: {AGAIN}"
         raise StudyError(msg)

@@ -8,7 +8,7 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-from batsim.errors import BatsimError
+from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import measure
 from batsim.room.simulation import simulate
 
@@ -87,7 +87,7 @@ def outcome_of(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T | 
     """Run a job; what goes wrong in it concerns no other."""
     try:
         return run_job(scenarios, job, take)
-    except BatsimError as error:
+    except ScenarioError as error:
         return Failure(REFUSED, str(error), error)
     except Exception as error:
         return failed(error)
@@ -95,7 +95,8 @@ def outcome_of(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T | 
 
 def failed(error: Exception) -> Failure:
     """Failure of a job in which batsim, or what takes from its record, raised an error."""
-    return Failure(FAILED, f"{type(error).__name__}: {error}", _portable(error))
+    kind = "" if isinstance(error, BatsimError) else f"{type(error).__name__}: "
+    return Failure(FAILED, f"{kind}{error}", _portable(error))
 
 
 def run_chunk(parcel: Parcel, jobs: list[Job]) -> tuple[float, list[Any]]:

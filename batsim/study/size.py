@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from batsim.scenario.site import Scenario
 
-OFFSETS = (-4, -2, -1, 2, 4)
+OFFSETS = (-4, -2, -1, 1, 2)
 """Batteries fewer and more than the answer on the frontier."""
 
 

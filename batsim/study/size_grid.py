@@ -105,19 +105,38 @@ class Grid:
 
     def costs_of(self, cells: "Ints") -> "Floats":
         """Cost of any cells in a year. [currency/year]"""
-        total = np.full(len(cells), sum(line.per_year for line in cost_lines(self.scenario, self.layout, self.units)))
-        owned = set(self.scenario.layouts[self.layout].owned)
-        places = np.zeros(len(cells))
-        for column, each in enumerate(self.dimensions):
-            more = cells[:, column] - each.stated
-            total += self.unit_cost(each) * (np.maximum(more, 0) if {each.kind, each.of} & owned else more)
-            if each.kind == BATTERIES:
-                places += more
-            elif each.kind == STATIONS:
-                places += more * self.plan.arrangement.empty_places
-        if self.scenario.layouts[self.layout].places is None and not self.plan.arrangement.in_truck:
-            total += places * self.units.place.per_year
+        more, total = self._more(cells), np.zeros(len(cells))
+        for line in cost_lines(self.scenario, self.layout, self.units):
+            number = line.number + more.get((line.unit.thing, line.unit.name), 0)
+            total += np.maximum(number - line.owned, 0.0) * line.unit.per_year
         return total
+
+    def _more(self, cells: "Ints") -> dict[tuple[str, str], "Floats"]:
+        """How many more of each thing cells have than is stated; places and spots go with what stands there."""
+        stated, in_truck = self.scenario.layouts[self.layout], self.plan.arrangement.in_truck
+        crew = stated.crew if isinstance(stated.crew, dict) else {}
+        found: dict[tuple[str, str], Floats] = {}
+        places, stations = np.zeros(len(cells)), np.zeros(len(cells))
+        for column, each in enumerate(self.dimensions):
+            number = cells[:, column].astype(np.float64)
+            match each.kind:
+                case "batteries":
+                    found["battery", each.of] = number - each.stated
+                    places += number - each.stated
+                case "chargers":
+                    found["charger", each.of] = number - each.stated
+                    stations += number - each.stated if in_truck else 0.0
+                case "stations":
+                    stations += number - each.stated
+                    places += (number - each.stated) * self.plan.arrangement.empty_places
+                case "attendants":
+                    found |= {("attendant", shift): number - int(crew[shift]) for shift in self.shifts}
+                case _:
+                    found["device", each.of] = number - each.stated
+        found["station", ""] = stations
+        if stated.places is None and not in_truck:
+            found["place", ""] = places
+        return found
 
     def unit_cost(self, dimension: Dimension) -> float:
         """Cost of one more of it in a year; of an attendant, of one on every shift. [currency/year]"""

@@ -35,6 +35,8 @@ class Tested(NamedTuple):
     """Rule of the scenario that it breaks; empty when it was simulated."""
     values: dict[str, "Floats"]
     """By measure: one value for each replication."""
+    sure: bool = True
+    """Whether the tests decided; False where the most replications were spent and its means had to."""
 
     def interval(self, measure: str, confidence: float) -> Interval:
         """Mean of a measure and its Student interval."""
@@ -165,6 +167,7 @@ class Size:
             "meets": cell.meets,
             "missed": list(cell.missed),
             "refused": cell.refused,
+            "sure": cell.sure,
             "replications": cell.replications,
             "measures": {
                 name: {

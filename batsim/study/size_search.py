@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from batsim.catalogue import figure
-from batsim.errors import SimulationError
+from batsim.errors import BatsimError, SimulationError
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility, KimNelson
 from batsim.study.cases import changes_of
@@ -32,8 +32,8 @@ FIRST_STAGE = 16
 """Replications of a cell before its targets are first decided on by the sequential test."""
 AT_ONCE = 4
 """Replications that follow at a time."""
-MOST_REPLICATIONS = 400
-"""Of one cell; what is undecided then is decided by its mean."""
+MOST_REPLICATIONS = 200
+"""Of one cell; what is undecided then is decided by its means, and said."""
 NEAR_DECISIONS, FAR_DECISIONS = 10, 60
 """Cells near their targets, and others, over which the chance of a wrong decision is spread (Bonferroni); when there
 are more of the first, the confidence that is reached is less, and is told."""
@@ -84,6 +84,8 @@ class Search:
         self._alpha = 1.0 - settings.confidence
         self.near_decisions = 0
         """Cells that took the sequential test."""
+        self._too_many: set[tuple[int, ...]] = set()
+        """Cells that break a rule because there are too many of something."""
 
     @property
     def confidence(self) -> float:
@@ -93,9 +95,10 @@ class Search:
         return max(0.0, 1.0 - self._alpha * ((1.0 - EARLY_SHARE) * near + EARLY_SHARE * far))
 
     def cheapest(self, grid: Grid) -> Tested | None:
-        """Find the cheapest cell of a grid that meets the targets; None when the greatest does not.
+        """Find the cheapest cell of a grid that meets the targets; None when none does.
 
-        A cell that misses a target rules out every cell that has no more of anything. Cells that are cheaper than the
+        A cell that misses a target rules out every cell that has no more of anything; one that breaks a rule because
+        there are too many of something, such as more places than the floor holds, every cell with no fewer. Cells that are cheaper than the
         best so far by less than what counts as equally dear are not looked at here.
         """
         self.grid = grid
@@ -104,27 +107,36 @@ class Search:
         open_ = self._passing(prediction)
         self.cells, self.screened = len(cells), int(np.count_nonzero(~open_))
         greatest = tuple(int(most) for most in cells.max(axis=0))
-        known = self.test(greatest, float(costs.max()))
-        if not known.meets:
-            return None
-        known = self._descended(known)
+        first = self.test(greatest, float(self.grid.costs_of(np.array([greatest]))[0]))
+        known = self._descended(first) if first.meets else None
         numbers = {tuple(cell): number for number, cell in enumerate(cells.tolist())}
-        self._seen = {numbers[each.cell]: log_ratio(each, self.limits) for each in self.tested.values()}
         for each in self.tested.values():
-            if not each.meets:
-                open_ &= ~_no_more(cells, each.cell)
+            open_ &= self._left(cells, each)
+            self._learn(numbers[each.cell], each)
         while True:
-            cheaper = open_ & (costs < known.cost_per_year * (1.0 - self.same_cost_share))
+            most = np.inf if known is None else known.cost_per_year * (1.0 - self.same_cost_share)
+            cheaper = open_ & (costs < most)
             if not cheaper.any():
                 return known
             number = self._next(cells, costs, prediction, cheaper)
             found = self.test(tuple(cells[number].tolist()), float(costs[number]))
             open_[number] = False
+            open_ &= self._left(cells, found)
+            self._learn(number, found)
+            known = found if found.meets else known
+
+    def _left(self, cells: "Ints", found: Tested) -> "Flags":
+        """Cells that one does not rule out."""
+        if found.meets:
+            return np.ones(len(cells), dtype=bool)
+        if found.cell in self._too_many:
+            return ~np.asarray((cells >= np.asarray(found.cell)).all(axis=1))
+        return ~_no_more(cells, found.cell)
+
+    def _learn(self, number: int, found: Tested) -> None:
+        """Keep how near a cell comes to the targets, for what is expected of those around it."""
+        if found.cell not in self._too_many:
             self._seen[number] = log_ratio(found, self.limits)
-            if found.meets:
-                known = found
-            else:
-                open_ &= ~_no_more(cells, found.cell)
 
     def _descended(self, known: Tested) -> Tested:
         """Go down from the greatest cell, one count after the other, the one first on which most can be saved.
@@ -233,17 +245,29 @@ class Search:
         self.near_decisions += count >= FIRST_STAGE
         if refused:
             found = Tested(cell, cost, meets=False, missed=(), refused=refused, values={})
+            if self._breaks_a_rule_with_more(cell):
+                self._too_many.add(cell)
         else:
             missed = tuple(
                 limit.name
                 for limit, decision in zip(self.limits, decisions, strict=True)
                 if decision == "infeasible" or (decision is None and _mean(limit, values) > limit.most)
             )
-            found = Tested(cell, cost, not missed, missed, "", _arrays(values))
+            sure = "infeasible" in decisions or None not in decisions
+            found = Tested(cell, cost, not missed, missed, "", _arrays(values), sure)
         self.tested[cell] = found
         if self._progress is not None:
             self._progress(f"{self.layout}: {len(self.tested)} cells simulated, {self.runs} runs")
         return found
+
+    def _breaks_a_rule_with_more(self, cell: tuple[int, ...]) -> bool:
+        """Tell whether a cell that breaks a rule still does with what is stated of everything that it has less of."""
+        more = tuple(max(number, each.stated) for number, each in zip(cell, self.grid.dimensions, strict=True))
+        try:
+            self.settings.scenario.changed(self.grid.changes(more))
+        except BatsimError:
+            return True
+        return False
 
     def _early(self, limit: Limit, values: list[float]) -> str | None:
         """Decide after a few replications on a target that is met or missed by far (Student's interval)."""
@@ -312,7 +336,9 @@ class Search:
     def _ruled_out(self, cell: tuple[int, ...]) -> bool:
         """Tell whether a cell has no more of anything than one that misses a target."""
         return any(
-            not each.meets and all(mine <= theirs for mine, theirs in zip(cell, each.cell, strict=True))
+            not each.meets
+            and each.cell not in self._too_many
+            and all(mine <= theirs for mine, theirs in zip(cell, each.cell, strict=True))
             for each in self.tested.values()
         )
 

@@ -78,7 +78,10 @@ def _answer(found: "Size", chosen: "Tested", width: int) -> list[str]:
         thing = line.unit.name.replace("_", " ") if line.unit.thing == "device" else line.unit.thing
         owned = f", {line.owned:g} owned" if line.owned else ""
         lines.append(f"    {line.number:g} x {thing}{name}{owned}: {_money(found, line.per_year)}")
-    lines += ["", sentence(_sure(found), width), "", *_frontier(found, width)]
+    lines += ["", sentence(_sure(found), width)]
+    if doubt := _doubt(found):
+        lines.append(sentence(doubt, width))
+    lines += ["", *_frontier(found, width)]
     near = found.near_misses[:MOST_NEAR_MISSES]
     if near:
         lines += ["", "Near misses, cheaper:"]
@@ -100,7 +103,8 @@ def _not_met(found: "Size", width: int) -> list[str]:
     ranges = ", ".join(f"{each.label} {each.values[0]} to {each.values[-1]}" for each in found.dimensions)
     lines = [indented(f"The targets cannot be met with {ranges}.", width)]
     if best is None or best.refused:
-        return [*lines, ""]
+        rules = [] if best is None else [line.strip() for line in best.refused.splitlines()[1:]]
+        return [*lines, *(indented(rule, width) for rule in rules), ""]
     lines.append(indented(f"The nearest, {_cell(found, best)}:", width))
     for limit in found.limits:
         verdict = "missed" if limit.name in best.missed else "met"
@@ -112,18 +116,36 @@ def _not_met(found: "Size", width: int) -> list[str]:
 def _sure(found: "Size") -> str:
     """Say how sure the answer is."""
     zone = "; ".join(f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in found.limits)
+    sure = f"at {100 * found.reached_confidence:.1f} % confidence"
+    meets = f"{sure[:1].upper()}{sure[1:]} this meets the targets, and no cell"
+    if found.chosen is not None and not found.chosen.sure:
+        meets = f"By its means this meets the targets, which is not sure; {sure} no cell"
     return (
-        f"At {100 * found.reached_confidence:.1f} % confidence this meets the targets, and no cell of the grid that is "
-        f"cheaper by more than {100 * found.same_cost_share:g} % meets them by more than what makes no difference "
+        f"{meets} of the grid that is cheaper by more than {100 * found.same_cost_share:g} % meets them by more than what makes no difference "
         f"({zone}). With one fewer of anything a target is missed, or met by less than that."
+    )
+
+
+def _doubt(found: "Size") -> str:
+    """Name cells that were too near to a target for the tests; empty when there are none."""
+    near = [each for each in found.tested if not each.sure]
+    if not near:
+        return ""
+    answer = found.chosen is not None and any(each.cell == found.chosen.cell for each in near)
+    which = "the answer among them" if answer and len(near) > 1 else "the answer" if answer else "not the answer"
+    cells = "1 cell was" if len(near) == 1 else f"{len(near)} cells were"
+    return (
+        f"{cells} still too near to a target after {max(each.replications for each in near)} replications ({which}) "
+        "and decided by the means: a wider --indifference or longer runs (--weeks) would tell."
     )
 
 
 def _effort(found: "Size") -> str:
     """Say what it took."""
     return (
-        f"It took {found.runs} runs of {len(found.tested)} cells; {found.screened} of the {found.cells} cells of the "
-        f"grid were rejected in closed form, and all would have taken {found.full_grid_runs} runs."
+        f"It took {found.runs} runs of {len(found.tested)} cell{'' if len(found.tested) == 1 else 's'}; "
+        f"{found.screened} of the {found.cells} cells of the grid were rejected in closed form, and all would have "
+        f"taken {found.full_grid_runs} runs."
     )
 
 

@@ -28,6 +28,8 @@ MORE = "What binds: batsim one-more. A day without a device: batsim day-without.
 
 MOST_BESIDE = 6
 """Layouts that are shown side by side; more have a line each."""
+LEAST_NAME = 20
+"""Characters of a layout's name that are kept whatever the width."""
 MOST_SHARE = 0.9
 """Part of the replications of which it is told what they do not exceed."""
 
@@ -144,16 +146,26 @@ def _chance(comparison: "Comparison", layout: str) -> str:
 def _one_below_the_other(comparison: "Comparison", width: int) -> list[str]:
     """Many layouts: a line for each, the best first."""
     runs = comparison.runs
-    heads = ["", "downtime", "95 % of waits", "labour", "batteries", "chargers", "peak", "best", "targets"]
-    units = ["", "min/shift", "min", "min/day", "", "", "kW", "", ""]
-    names = ["downtime_min_per_truck_shift", "wait_min_p95", "labour_min_per_day", "batteries", "chargers", "peak_kw"]
+    heads = ["", "downtime", "labour", "batteries", "chargers", "peak", "best", "targets met"]
+    units = ["", "min/shift", "min/day", "", "", "kW", "", ""]
+    names = ["downtime_min_per_truck_shift", "labour_min_per_day", "batteries", "chargers", "peak_kw"]
     rows = [heads, units]
     for layout in comparison.ranking:
         verdicts = [target.verdict for target in comparison.targets(layout)]
-        met = "" if not verdicts else f"{verdicts.count('met')} of {len(verdicts)} met"
+        met = f"{verdicts.count('met')} of {len(verdicts)}" if verdicts else "-"
         values = [number_text(runs.interval(layout, name)) for name in names]
-        rows.append([_short(layout), *values, _chance(comparison, layout), met])
-    return columns(rows, width)
+        rows.append([layout, *values, _chance(comparison, layout), met])
+    taken = sum(2 + max(len(row[column]) for row in rows) for column in range(1, len(heads)))
+    most = max(LEAST_NAME, width - taken)
+    return columns([[_cut(row[0], most), *row[1:]] for row in rows], width)
+
+
+def _cut(name: str, most: int) -> str:
+    """Cut a long name in its middle: names of many layouts tend to differ at their ends."""
+    if len(name) <= most:
+        return name
+    tail = (most - 3) * 2 // 3
+    return f"{name[: most - 3 - tail]}...{name[-tail:]}"
 
 
 def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", width: int = 100) -> str:
