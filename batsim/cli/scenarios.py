@@ -12,10 +12,17 @@ from batsim.cli.options import read_scenario, show
 @main.command()
 @click.argument("file", type=click.Path(dir_okay=False))
 def check(file: str) -> None:
-    """Read a scenario and say everything that is wrong with it, or what it states."""
-    from batsim.study.outline import outline  # noqa: PLC0415 - heavy
-    from batsim.views.summary import summary_text  # noqa: PLC0415
+    """Read a scenario or study and say everything that is wrong with it, or what it states."""
+    from batsim.scenario.study_file import is_study, read_study  # noqa: PLC0415 - heavy
+    from batsim.study.outline import outline, study_outline  # noqa: PLC0415
+    from batsim.views.summary import study_summary, summary_text  # noqa: PLC0415
 
+    if is_study(file):
+        from batsim.study.agenda import agenda_of  # noqa: PLC0415 - only studies need it
+        from batsim.study.sweep import NAMES  # noqa: PLC0415
+
+        click.echo(study_summary(study_outline(agenda_of(read_study(file, NAMES)))))
+        return
     click.echo(summary_text(outline(read_scenario(file))))
 
 

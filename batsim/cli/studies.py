@@ -104,7 +104,7 @@ def _range(text: str) -> tuple[str, tuple[int, int]]:
     """Read such as `batteries=60:100`."""
     name, equals, limits = text.partition("=")
     low, colon, high = limits.partition(":")
-    if not equals or not colon or not low.strip().isdigit() or not high.strip().isdigit():
+    if not equals or not colon or not low.strip().isdecimal() or not high.strip().isdecimal():
         msg = f"--range needs a name and two whole numbers, such as batteries=60:100 (got {text})"
         raise click.UsageError(msg)
     return name.strip(), (int(low), int(high))

@@ -37,6 +37,11 @@ class Cell(NamedTuple):
     """Capacity at this temperature over the rated one, f; see `capacity_factor`. [-]"""
 
 
+def at_factor(cell: Cell, factor: float) -> Cell:
+    """Return a cell with another capacity factor; less than half the time of `Cell._replace`."""
+    return tuple.__new__(Cell, (*cell[:7], factor))
+
+
 def capacity_factor(
     temperature_degc: float,
     *,

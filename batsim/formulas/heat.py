@@ -124,7 +124,8 @@ def charge_end_degc(
     35.0
     """
     share = hours / tau_h
-    rise_k = 1000.0 * heat_kwh / (loss_w_per_k * tau_h) * _mean_decay(share)
+    mean_decay = -math.expm1(-share) / share if share else 1.0  # `_mean_decay`, written out
+    rise_k = 1000.0 * heat_kwh / (loss_w_per_k * tau_h) * mean_decay
     return room_degc + (start_degc - room_degc) * math.exp(-share) + rise_k
 
 

@@ -94,10 +94,10 @@ class CareDesk:
         for number, care in enumerate(line.plan.care):
             if number < index or care.before_charge is not before or not self.is_due(battery, number, now):
                 continue
-            in_turn = self.in_round(line.number, number, self.room.env.now)
+            in_turn = self.in_round(line.number, number, now)
             if in_turn or (care.rounds is not None and care.rounds.overdue == "hold"):
                 self.room.state(battery, WATERED if care.task == WATERING else OUT_OF_USE)
-                self.due_since[battery.number] = self.room.env.now
+                self.due_since[battery.number] = now
                 if in_turn:
                     self.queues[care.task].append((battery, number))
                 else:

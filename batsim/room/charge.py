@@ -173,17 +173,19 @@ def write_charge(
     """
     number, line = battery.number, battery.line.number
     spent, connected, cooled = times
+    start_min, start_degc, _, put_off_min = begin
     end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc = result
     capacity_ah = battery.line.plan.capacity_ah
     soc_to = 1.0 - battery.missing_ah / capacity_ah
     room.write_charge((
-        number, line, charger, battery.place, spent, connected, begin.start_min, end_min, cooled,
-        soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, begin.degc, end_degc, begin.put_off_min,
+        number, line, charger, battery.place, spent, connected, start_min, end_min, cooled,
+        soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, start_degc, end_degc, put_off_min,
         full, planned.equalising_min,
     ))  # fmt: skip
     write, side_gas_a = room.write_phase, planned[2]
     for piece_min, phase in pieces:
-        write((number, line, charger, piece_min, *phase, side_gas_a if phase[2] else 0.0))
+        head, tail = (number, line, charger, piece_min), (side_gas_a if phase[2] else 0.0,)
+        write(head + phase + tail)
 
 
 def accepting_degc(

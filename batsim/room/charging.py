@@ -26,7 +26,7 @@ from batsim.room.charge import (
     put_in,
     write_charge,
 )
-from batsim.room.clock import Moment, ticked
+from batsim.room.clock import Moment, Timed, ticked
 from batsim.room.crew import SoloJob
 from batsim.room.sharing import Running, SharedPower
 from batsim.scenario.week import DAY_MIN
@@ -230,11 +230,11 @@ class ChargingDesk:
         now = room.env.now
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
-            Moment(room.env, partial(self._cooled, battery)).after(cooled_min - now)
+            Timed(room.env, cooled_min - now, [partial(self._cooled, battery)])
         elif end_min <= now:
             self._charged(battery, cooled_min)
         else:
-            Moment(room.env, partial(self._charged, battery, cooled_min)).after(end_min - now)
+            Timed(room.env, end_min - now, [partial(self._charged, battery, cooled_min)])
 
     def _book(
         self,
@@ -361,7 +361,7 @@ class ChargingDesk:
     def _charged(self, battery: "Battery", cooled_min: float, _: "Event | None" = None) -> None:
         """Free the charger at the end of a charge; the battery goes on to cool down."""
         self.release(battery)
-        Moment(self.room.env, partial(self._cooled, battery)).after(cooled_min - self.room.env.now)
+        Timed(self.room.env, cooled_min - self.room.env.now, [partial(self._cooled, battery)])
 
     def _cooled(self, battery: "Battery", _: "Event") -> None:
         """End a cool-down: the battery is full, and gets water if that is due, else it is ready."""

@@ -51,3 +51,14 @@ class Moment(Event):
         self._value = None
         self.env.schedule(self, priority, delay_min)
         return self
+
+
+class Timed(Moment):
+    """A moment that is settled from the start: so many minutes from now."""
+
+    _value = None
+
+    def __init__(self, env: Environment, delay_min: float, then: list[Then], priority: EventPriority = ENDS) -> None:
+        self.env = env
+        self.callbacks = then
+        env.schedule(self, priority, delay_min)

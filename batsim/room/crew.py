@@ -7,7 +7,7 @@ from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING, Protocol
 
-from batsim.room.clock import CALENDAR, GOING, Moment
+from batsim.room.clock import CALENDAR, GOING, Moment, Timed
 
 if TYPE_CHECKING:
     from simpy.core import Environment
@@ -55,6 +55,11 @@ class Crossing:
                 left -= max(0.0, begin - time)
             time = max(time, end)
         return time + left
+
+    def next_gap_min(self, time_min: float) -> float:
+        """When the break begins that is under way or comes next; infinite after the last. [min]"""
+        index = bisect_right(self.ends, time_min)
+        return self.gaps[index][0] if index < len(self.gaps) else inf
 
     def worked(self, start_min: float, end_min: float) -> float:
         """Minutes of work between two times, breaks left out. [min]"""
@@ -151,6 +156,14 @@ class Crew:
         if not people or not self.again_after_break:
             return work_min
         return self._crossing(people).worked(start_min, end_min)
+
+    def stays(self, people: list[Person], start_min: float, end_min: float) -> bool:
+        """Tell whether nothing of what these people begin can fall into a break or be left to others."""
+        if not people or not (self.stops_in_breaks or self.hands_over):
+            return True
+        if self.stops_in_breaks and self._crossing(people).next_gap_min(start_min) < end_min:
+            return False
+        return end_min <= self.stop_of(people)
 
     def stop_of(self, people: list[Person]) -> float:
         """When these people lay a job down for others; never where they finish what they have begun. [min]"""
@@ -255,8 +268,13 @@ class SoloJob:
     def _go_on(self, people: list[Person]) -> float:
         """Work to the end, or to the end of the shift."""
         crew, self.people = self.crew, people
-        env = crew.room.env
-        now, worked_min = env.now, self.left_min
+        env, worked_min = crew.room.env, self.left_min
+        now = env.now
+        end_min = now + worked_min
+        if crew.stays(people, now, end_min):
+            Timed(env, worked_min, [self._done])
+            crew.room.record.write["work"]((self.person, self.task, now, end_min, worked_min, 1))
+            return end_min
         end_min = crew.end_of(people, now, worked_min)
         stop_min = crew.stop_of(people)
         if end_min <= stop_min:

@@ -67,6 +67,6 @@ class Devices:
     def choose(self, now: float, way: "list[list[float]] | None" = None, to_point: int = 0) -> list[Unit]:
         """Pick free ones: those with the shortest way to a point, else the first by number."""
         free = [unit for unit in self.units if unit.free_min <= now and not unit.out]
-        if way is not None:
+        if way is not None and len(free) > 1:
             free.sort(key=lambda unit: way[unit.point][to_point])
         return free[: self.needed]

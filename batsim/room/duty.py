@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from batsim.formulas.discharge import discharge
 from batsim.record import EARLY, TURNED_AWAY
-from batsim.room.clock import ASKS, Moment, ticked
+from batsim.room.clock import ASKS, Moment, Timed, ticked
 from batsim.room.stints import SPENT, Worker
 from batsim.room.visits import wait_for_call
 
@@ -148,7 +148,7 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
         if truck.planned is not None:
             yield from wait_for_call(room, truck, truck.planned[1])
         else:
-            yield Moment(env).after(truck.joined_min - env.now, ASKS)
+            yield Timed(env, truck.joined_min - env.now, [], ASKS)
         may_go = may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + SPENT)
         if may_go and not truck.line.has_one_for(truck):
             _turn_away(room, truck)

@@ -13,6 +13,7 @@ from batsim.record import BATTERY, CREW, DEVICE, NOTHING, PLACE, SPENT, STATION
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 from batsim.room.exchange_job import ExchangeJob
+from batsim.room.exchange_plan import routes
 
 if TYPE_CHECKING:
     from collections.abc import Container
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from batsim.room.battery import Battery
     from batsim.room.duty import Truck
     from batsim.room.exchange_job import Held
-    from batsim.room.exchange_plan import ExchangePlan
+    from batsim.room.exchange_plan import ExchangePlan, Route
     from batsim.room.floor_plan import Ways
     from batsim.room.line import Line
     from batsim.room.simulation import Room
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 class Means:
     """One way to exchange: its steps and its devices; the layout's own, or what stands by."""
 
-    __slots__ = ("devices", "in_steps", "number", "plan", "ways")
+    __slots__ = ("devices", "in_steps", "number", "plan", "routes", "starts_at_place", "ways")
 
     def __init__(self, room: "Room", number: int, plan: "ExchangePlan", counts: dict[str, float]) -> None:
         floor = room.plan.floor
@@ -47,6 +48,15 @@ class Means:
             self.ways = floor.standby_ways if number else floor.ways
         self.in_steps = plan.has_legs or room.crew.stops_in_breaks or room.crew.hands_over
         """Whether the times of an exchange are worked out step by step."""
+        self.routes: list[Route] = routes(plan, self.ways)
+        """Ways of an exchange, one after the other."""
+        first = {leg.device: leg.to_point for legs in reversed(plan.legs) for leg in reversed(legs)}
+        self.starts_at_place = [first.get(kind) == "spent_place" for kind in range(len(self.devices))]
+        """By kind of device: whether the first way goes to the place of the spent battery, not to the station."""
+
+    def can_work(self) -> bool:
+        """Tell whether enough devices of each kind are not out of use, be they free or not."""
+        return all(devices.in_use() for devices in self.devices)
 
 
 class ExchangeDesk:
@@ -69,6 +79,8 @@ class ExchangeDesk:
         self.means = [Means(room, 0, plan, room.plan.devices)]
         if room.plan.standby is not None:
             self.means.append(Means(room, 1, room.plan.standby, room.plan.standby_devices))
+        self.present = self.means[0]
+        """The layout's own means, or what stands by while its devices are out of use."""
         self.waits_for_crew = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
         self.wake_min = 0.0
@@ -113,17 +125,27 @@ class ExchangeDesk:
 
     def serve(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
-        while self.room.in_line:
+        room, lines = self.room, self.lines
+        while room.in_line:
             best: Truck | None = None
-            for line in self.lines:
-                truck = line.first() if line.waiting else None
-                if truck is not None and (best is None or _before(truck, best)) and self.lacks(line) == NOTHING:
-                    best = truck
-            if best is None:
-                break
+            causes = []
+            for line in lines:
+                truck, cause = None, NOTHING
+                if line.waiting:
+                    truck, cause = line.first(), BATTERY
+                if truck is not None and (best is None or _before(truck, best)):
+                    cause = self.lacks(line)
+                    if cause == NOTHING:
+                        best = truck
+                causes.append(cause)
+            if best is None:  # so every line has been asked
+                for line, cause in zip(lines, causes, strict=True):
+                    if line.waiting or line.cause:
+                        self._note(line, cause)
+                return
             best.line.waiting.remove(best)
             best.in_line = False
-            self.room.in_line -= 1
+            room.in_line -= 1
             self._start(best, best.line, best.served)
         self.note_causes()
 
@@ -153,19 +175,23 @@ class ExchangeDesk:
         cause = NOTHING
         if line.waiting:
             cause = BATTERY if line.first() is None else self.lacks(line)
+        self._note(line, cause)
+
+    def _note(self, line: "Line", cause: int) -> None:
+        """Write down what a line waits for, when that has changed."""
         if cause == DEVICE:
             self._look_again()
         if cause != line.cause:
             line.cause = cause
-            self.waits_for_crew = any(each.cause == CREW for each in self.lines)
+            if cause == CREW:
+                self.waits_for_crew = True
+            elif self.waits_for_crew:
+                self.waits_for_crew = any(each.cause == CREW for each in self.lines)
             self.room.record.write["lines"]((line.number, cause, self.room.env.now))
 
-    def present_means(self) -> Means:
-        """The layout's own means, or what stands by while its devices are out of use."""
-        means = self.means
-        if len(means) > 1 and not all(devices.in_use() for devices in means[0].devices):
-            return means[1]
-        return means[0]
+    def choose_means(self) -> None:
+        """Go over to what stands by, or back to the layout's own, after a device has gone out or come back."""
+        self.present = self.means[0 if self.means[0].can_work() else -1]
 
     def lacks(self, line: "Line") -> int:
         """First thing that an exchange of this line lacks: battery, station, place, crew, device."""
@@ -177,7 +203,7 @@ class ExchangeDesk:
             return PLACE
         if self.limited_reach and self._in_reach(line) is None:
             return PLACE
-        means = self.present_means() if len(self.means) > 1 else self.means[0]
+        means = self.present
         plan = means.plan
         if plan.attendants and not self.room.crew.can_spare(plan.attendants, plan.skilled):
             return CREW
@@ -200,8 +226,7 @@ class ExchangeDesk:
     def _look_again(self) -> None:
         """Have the lines looked at when the next device is free: nothing else would happen then."""
         now = self.room.env.now
-        means = self.present_means()
-        waited = [devices for devices in means.devices if not devices.can_serve(now)]
+        waited = [devices for devices in self.present.devices if not devices.can_serve(now)]
         next_min = min((devices.next_free_min(now) for devices in waited), default=inf)
         if next_min < inf and not now < self.wake_min <= next_min:
             self.wake_min = next_min
@@ -216,7 +241,7 @@ class ExchangeDesk:
 
     def _start(self, truck: "Truck", line: "Line", done: Moment) -> None:
         """Take everything and begin."""
-        means = self.present_means() if len(self.means) > 1 else self.means[0]
+        means = self.present
         plan, spent, now = means.plan, truck.battery, self.room.env.now
         station = -1
         if self.floor is None:
@@ -250,19 +275,18 @@ class ExchangeDesk:
 
     def _take_empty(self, rank: tuple[int, ...], near: "Container[int]") -> int:
         """Take the nearest empty place in reach."""
-        place = min((each for each in self.empty if each in near), key=lambda each: rank[each])
+        empty = [each for each in self.empty if each in near] if self.limited_reach else self.empty
+        place = empty[0] if len(empty) == 1 else min(empty, key=rank.__getitem__)
         self.empty.remove(place)
         return place
 
     def _nearest_units(self, means: Means, station: int, spent_place: int) -> "Held":
         """Take the devices with the shortest way to where their first step begins."""
         assert self.floor is not None  # asked before
-        now, held = self.room.env.now, []
+        now, at_station = self.room.env.now, self.floor.places + station
+        held: Held = []
         for number, devices in enumerate(means.devices):
-            legs = [leg for step in means.plan.legs for leg in step if leg.device == number]
-            to_point = self.floor.places + station
-            if legs and legs[0].to_point == "spent_place":
-                to_point = spent_place
+            to_point = spent_place if means.starts_at_place[number] else at_station
             held += [(number, unit) for unit in devices.choose(now, means.ways[number].metres, to_point)]
         return held
 

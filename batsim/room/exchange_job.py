@@ -4,13 +4,18 @@ Mostly all its times are settled at the start. Where attendants go home in the m
 settled in parts: up to the end of the shift, and again when others take it up.
 """
 
+from itertools import accumulate
 from math import inf, nan
+from operator import mul
 from typing import TYPE_CHECKING
 
 from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, SPENT
-from batsim.room.clock import GOING, Moment
+from batsim.room.clock import GOING, Moment, Timed
+from batsim.room.exchange_plan import WHERE_LEFT
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from simpy.events import Event
 
     from batsim.room.battery import Battery
@@ -49,6 +54,7 @@ class ExchangeJob:
         "people_min",
         "place",
         "ready_min",
+        "reason",
         "skilled",
         "spent",
         "start_min",
@@ -72,7 +78,12 @@ class ExchangeJob:
         self.station, self.people, self.held, self.done = station, people, held, done
         self.place = fresh.place
         self.start_min = desk.room.env.now
-        self.came: tuple[float, ...] = ()
+        # How the truck came; it may be at work again before an exchange that is handed over is done.
+        self.came = (
+            truck.number, truck.group.number, truck.line.number, EXCHANGE, self.spent.number, fresh.number,
+            truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
+        )  # fmt: skip
+        self.reason = truck.reason
         self.free_min = self.end_min = self.back_min = nan
         self.next_instant = 0
         """Number of the instant that happens next."""
@@ -85,20 +96,25 @@ class ExchangeJob:
             write((self.spent.number, IN_TRANSFER, now))
         write((self.fresh.number, IN_TRANSFER, now))
         times = next(self.truck.exchange_times[means.number])
+        self.metres = [0.0] * len(means.devices)
         if means.in_steps:
             self._begin_in_steps(list(times))
             return
-        position = 2
-        for instant in means.plan.instants:
-            self._settle(instant, now + times[position], times[position])
-            position += 1
-        write_device = desk.write_device
-        for kind, unit in self.held:
-            unit.free_min = now + times[position + kind]
-            write_device((means.devices[kind].kind, unit.number, now, unit.free_min, 0.0))
+        attended_min, driven_min, *delays = times
+        self._settle_all(delays)
         if means.plan.attendants:
-            desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, times[0], means.plan.attendants))
-        self._book(times[1])
+            desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, attended_min, means.plan.attendants))
+        self._book(driven_min)
+
+    def _settle_all(self, delays: "Sequence[float]") -> None:
+        """Settle every instant, then until when each device is held, so many minutes from now."""
+        means, now, instants = self.means, self.start_min, self.means.plan.instants
+        for instant, delay_min in zip(instants, delays, strict=False):  # those of the devices follow
+            self._settle(instant, now + delay_min, delay_min)
+        write, devices, metres, first = self.desk.write_device, means.devices, self.metres, len(instants)
+        for kind, unit in self.held:
+            unit.free_min = free_min = now + delays[first + kind]
+            write((devices[kind].kind, unit.number, now, free_min, metres[kind]))
 
     def _settle(self, instant: "Instant", time_min: float, delay_min: float) -> None:
         """Settle when an instant happens, so many minutes from now."""
@@ -110,7 +126,7 @@ class ExchangeJob:
             self.done.callbacks.insert(0, self._give_back)
             self.done.after(delay_min)
         else:
-            Moment(self.done.env, self._give_back).after(delay_min)
+            Timed(self.done.env, delay_min, [self._give_back])
         if people:
             self.people_min = time_min
         if end:
@@ -125,55 +141,46 @@ class ExchangeJob:
 
     def write(self) -> None:
         """Write the row of the exchange, as far as its times are known."""
-        (*came, reason) = self.came or self._came()
-        self.desk.write((
-            *came, self.start_min, self.free_min, self.end_min, self.back_min, 0.0, reason, self.station,
-            self.means.number,
-        ))  # fmt: skip
-
-    def _came(self) -> tuple[float, ...]:
-        """How the truck came; it may be at work again before an exchange that is handed over is done."""
-        truck = self.truck
-        return (
-            truck.number, truck.group.number, truck.line.number, EXCHANGE, self.spent.number, self.fresh.number,
-            truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min, truck.reason,
-        )  # fmt: skip
+        times = (self.start_min, self.free_min, self.end_min, self.back_min)
+        self.desk.write(self.came + times + (0.0, self.reason, self.station, self.means.number))
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
+        plan, crew = self.means.plan, self.desk.room.crew
+        if plan.has_legs:
+            self._add_ways(minutes)
+        ends = list(accumulate(minutes))
+        people_min = self.start_min + ends[plan.people_step] if plan.attendants else 0.0
+        if crew.stays(self.people, self.start_min, people_min):
+            self._settle_all([ends[step] for step in plan.ends])
+            begun_min = self.start_min
+            if people_min > begun_min:
+                attended_min = sum(map(mul, minutes, plan.attendants_busy))
+                self.desk.write_work((ATTENDANT, EXCHANGING, begun_min, people_min, attended_min, plan.attendants))
+            self._book(sum(map(mul, minutes, plan.drivers_busy)) if plan.drivers_busy else 0.0)
+            return
         self.minutes = minutes
-        self.came = self._came()
-        self.metres = [0.0] * len(self.means.devices)
-        if self.means.plan.has_legs:
-            self._add_ways()
-        self.attendants, self.skilled = self.means.plan.attendants, self.means.plan.skilled
+        self.attendants, self.skilled = plan.attendants, plan.skilled
         self.next_step, self.driven_min = 0, 0.0
         self.left_min = minutes[0]
         self.ready_min = self.start_min
         self._go_on()
 
-    def _add_ways(self) -> None:
+    def _add_ways(self, minutes: list[float]) -> None:
         """Add the time of each way to its step, and leave each device where its last way ends."""
-        means, floor = self.means, self.desk.floor
+        floor, metres = self.desk.floor, self.metres
         assert floor is not None  # ways follow from positions
         at_station = floor.places + self.station
-        points = {
-            "station": at_station,
-            "set_down": at_station,
-            "spent_place": self.spent.place,
-            "ready_place": self.place,
-        }
-        stands = {kind: unit.point for kind, unit in self.held}
-        for step, legs in enumerate(means.plan.legs):
-            for leg in legs:
-                ways, to_point = means.ways[leg.device], points[leg.to_point]
-                from_point = points.get(leg.from_point, stands.get(leg.device, at_station))
-                table = ways.loaded_min if leg.loaded else ways.empty_min
-                self.minutes[step] += table[from_point][to_point]
-                self.metres[leg.device] += ways.metres[from_point][to_point]
-                stands[leg.device] = to_point
+        points = [at_station, self.spent.place, self.place, *([at_station] * len(metres))]
         for kind, unit in self.held:
-            unit.point = stands[kind]
+            points[WHERE_LEFT + kind] = unit.point
+        for step, device, begin, end, table_min, way_m in self.means.routes:
+            from_point, to_point = points[begin], points[end]
+            minutes[step] += table_min[from_point][to_point]
+            metres[device] += way_m[from_point][to_point]
+            points[WHERE_LEFT + device] = to_point
+        for kind, unit in self.held:
+            unit.point = points[WHERE_LEFT + kind]
 
     def _go_on(self) -> None:
         """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""

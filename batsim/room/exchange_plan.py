@@ -10,6 +10,7 @@ from batsim.room.step_times import StepTimes
 from batsim.scenario.handling import Arrangement, Hands, Step
 
 if TYPE_CHECKING:
+    from batsim.room.floor_plan import Ways
     from batsim.scenario.laws import DurationLaw
 
 
@@ -34,6 +35,22 @@ class Leg(NamedTuple):
     from_point: str
     to_point: str
     loaded: bool
+
+
+AT_STATION, SPENT_PLACE, READY_PLACE, WHERE_LEFT = range(4)
+"""Points of an exchange by number: its station, two places, and from here on where each kind of device stands."""
+POINTS = {"station": AT_STATION, "set_down": AT_STATION, "spent_place": SPENT_PLACE, "ready_place": READY_PLACE}
+
+
+class Route(NamedTuple):
+    """A leg made ready to be looked up: points by number, times and metres by what they stand for."""
+
+    step: int
+    device: int
+    from_point: int
+    to_point: int
+    minutes: list[list[float]]
+    metres: list[list[float]]
 
 
 @dataclass(frozen=True)
@@ -74,11 +91,22 @@ class ExchangePlan:
         return StepTimes(self.laws, np.eye(len(self.hands)))
 
     @cached_property
+    def attendants_busy(self) -> tuple[int, ...]:
+        """Attendants who are busy with each step."""
+        return tuple(each.attendants for each in self.hands)
+
+    @cached_property
+    def drivers_busy(self) -> tuple[int, ...]:
+        """Drivers who are busy with each step; empty where none ever is."""
+        busy = tuple(each.drivers for each in self.hands)
+        return busy if any(busy) else ()
+
+    @cached_property
     def people_step(self) -> int:
         """Number of the last step of attendants; -1 without any."""
         return max((n for n, each in enumerate(self.hands) if each.attendants), default=-1)
 
-    @property
+    @cached_property
     def ends(self) -> tuple[int, ...]:
         """Last steps of the instants, then of the devices, in the order of the exchange's times."""
         return (*(instant.step for instant in self.instants), *self.device_steps.values())
@@ -92,6 +120,22 @@ class ExchangePlan:
             *([float(step <= last) for step in range(len(self.hands))] for last in self.ends),
         ]
         return StepTimes(self.laws, np.array(rows).T)
+
+
+def routes(plan: ExchangePlan, ways: "tuple[Ways, ...]") -> list[Route]:
+    """Make the legs of a plan ready to be looked up, in the order in which they are driven."""
+    return [
+        Route(
+            step,
+            leg.device,
+            POINTS.get(leg.from_point, WHERE_LEFT + leg.device),
+            POINTS[leg.to_point],
+            ways[leg.device].loaded_min if leg.loaded else ways[leg.device].empty_min,
+            ways[leg.device].metres,
+        )
+        for step, legs in enumerate(plan.legs)
+        for leg in legs
+    ]
 
 
 def exchange_plan(

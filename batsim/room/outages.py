@@ -74,6 +74,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
         _return_station(room, unit)
     elif thing <= devices:
         _unit(room, thing - 1, unit).out -= 1
+        _choose_means(room)
         room.serve()
     elif room.plan.exchange is None:
         room.charging.pools[thing - 1 - devices].free += 1
@@ -93,6 +94,7 @@ def _unit(room: "Room", device: int, number: int) -> "Unit":
 def _take_device(room: "Room", unit: "Unit") -> Waiting:
     """Take a device out when what it does is over."""
     unit.out += 1
+    _choose_means(room)
     room.serve()  # what stands by may begin at once
     while (busy_min := unit.free_min - room.env.now) > 0.0:
         if busy_min < inf:
@@ -101,6 +103,12 @@ def _take_device(room: "Room", unit: "Unit") -> Waiting:
             told = Moment(room.env)
             unit.told.append(told)
             yield told
+
+
+def _choose_means(room: "Room") -> None:
+    """Have exchanges made by what is not out of use."""
+    if room.plan.exchange is not None:
+        room.exchange.choose_means()
 
 
 def _take_station(room: "Room", number: int) -> Waiting:

@@ -12,7 +12,7 @@ from simpy.core import Environment
 from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
-from batsim.room.care import CareDesk
+from batsim.room.care import NO_TIME, CareDesk
 from batsim.room.care_in_truck import serve_trucks
 from batsim.room.charging import ChargingDesk
 from batsim.room.crew import Crew
@@ -178,10 +178,9 @@ class Room:
         self.cool_downs = self.durations("cool-down", lambda line: line.battery.cool_down_min)
         spread_care(self)
         spread_ages(self)
-        timed = [line for line in self.plan.lines if line.battery.charge_time_min is not None]
-        charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or connect)
+        charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or NO_TIME)
         self.charge_times = [
-            times if battery.line.plan in timed else None
+            times if battery.line.plan.battery.charge_time_min is not None else None
             for battery, times in zip(self.batteries, charge_times, strict=True)
         ]
 
@@ -189,8 +188,8 @@ class Room:
         """Endless durations for each battery."""
         found: list[Iterator[float]] = []
         for line in self.plan.lines:
-            times, entity = law(line), f"battery of type {line.number}"
-            found += [self.streams.durations(times, entity, number, purpose) for number in range(line.batteries)]
+            entity, numbers = f"battery of type {line.number}", range(line.batteries)
+            found += self.streams.durations_of_all(law(line), entity, numbers, purpose)
         return found
 
     def _make_trucks(self) -> list[Truck]:

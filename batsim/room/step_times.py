@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from batsim.room.clock import TICKS_PER_MIN, ticked
-from batsim.room.streams import Stream, sampler, sizes, triangular
+from batsim.room.streams import FIRST_BLOCK, Stream, Triangle, is_triangle, sampler, sizes, triangle, triangular
 
 if TYPE_CHECKING:
     from batsim.room.streams import Streams
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 Weights = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 Times = tuple[float, ...]
+
+FIRST_ROWS = 32
+"""Rows drawn at once at first where all laws are triangular; others stay with the usual block."""
 
 
 class StepTimes:
@@ -34,12 +37,12 @@ class StepTimes:
         self.varied = [step for step, (_, law) in enumerate(laws) if law.kind != "fixed"]
         self.fixed_min = np.array([[ticked(law.fixed_min or 0.0)] for _, law in laws])
         """Minutes of the steps that are always the same; 0 for the others. [min]"""
-        self.triangles = [step for step in self.varied if _is_triangle(laws[step][1])]
+        self.triangles = [step for step in self.varied if is_triangle(laws[step][1])]
         """Steps with a triangular law: its closed inverse is worked out for all of them at once."""
-        self.corners = [
-            np.array([[getattr(laws[step][1], corner)] for step in self.triangles])
-            for corner in ("low_min", "typical_min", "high_min")
-        ]
+        self.corners: Triangle | None = None
+        if self.triangles:
+            self.corners = triangle(*(laws[step][1] for step in self.triangles))
+        self.first_rows = FIRST_ROWS if self.triangles == self.varied else FIRST_BLOCK
 
     def of(self, streams: "Streams", entity: str, number: int) -> Iterator[Times]:
         """Endless rows of times of one truck's exchanges, each step from a stream of its own."""
@@ -51,23 +54,15 @@ class StepTimes:
     def _rows(self, asked: list[Stream]) -> Iterator[Times]:
         """Draw blocks of step times and weigh them together."""
         generators = dict(zip(self.varied, (stream.generator() for stream in asked), strict=True))
+        draws = [generators[step].random for step in self.triangles]
         samplers = {step: sampler(self.laws[step][1]) for step in self.varied if step not in self.triangles}
         width = self.columns.shape[1]
-        for size in sizes():
+        for size in sizes(self.first_rows):
             block = np.repeat(self.fixed_min, size, axis=1)
             for step, sample in samplers.items():
                 block[step] = sample(generators[step], size)
-            if self.triangles:
-                u = np.empty((len(self.triangles), size))
-                for step, row in zip(self.triangles, u, strict=True):
-                    generators[step].random(out=row)
-                block[self.triangles] = triangular(u, *self.corners)
+            if self.corners is not None:
+                block[self.triangles] = triangular(np.array([draw(size) for draw in draws]), self.corners)
             ticks = np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN
-            numbers = (ticks.T @ self.columns).reshape(-1).tolist()
-            for start in range(0, len(numbers), width):
-                yield tuple(numbers[start : start + width])
-
-
-def _is_triangle(law: "DurationLaw") -> bool:
-    """Tell whether a law is triangular, and not a triangle without width."""
-    return law.kind == "triangular" and law.low_min != law.high_min
+            numbers = iter((ticks.T @ self.columns).reshape(-1).tolist())
+            yield from zip(*[numbers] * width, strict=True)  # so many at a time

@@ -9,7 +9,7 @@ from itertools import repeat
 from math import exp, inf
 from typing import TYPE_CHECKING
 
-from batsim.formulas.discharge import discharge
+from batsim.formulas.discharge import at_factor, discharge
 from batsim.record import LEVEL
 from batsim.room.clock import ticked
 from batsim.room.recovery import drawn_for, run_down, scaled, soc_of
@@ -197,7 +197,7 @@ class Worker:
         if stated is not None:
             self.warmth = (stated, stated, stated)
             return capacity_at(stated) * health
-        start_degc = self._start_degc(start_min)
+        start_degc = battery.degc_after_rest(start_min, self.room.air_degc(start_min))
         self.warmth = (start_degc, start_degc, start_degc)
         factor = capacity_at(start_degc + self.drift_k) * health
         if not 0.0 < rated_h < inf:
@@ -214,10 +214,6 @@ class Worker:
                 break
         self.drift_k = self.warmth[1] - start_degc
         return factor
-
-    def _start_degc(self, start_min: float) -> float:
-        """Temperature of its battery when work begins. [degC]"""
-        return self.battery.degc_after_rest(start_min, self.room.air_degc(start_min))
 
     def _warmed(
         self, start_min: float, start_degc: float, amps: float, worked_min: float, span_min: float
@@ -258,7 +254,7 @@ class Worker:
             state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
             minutes = run_down(wells, self.group.timetable, stint.start_min, state, stint.amps, level)[0]
         else:
-            cell = self.line.plan.rated_cell._replace(capacity_factor=stint.factor)
+            cell = at_factor(self.line.plan.rated_cell, stint.factor)
             minutes = 60.0 * discharge(stint.soc_from, level, stint.power_w, cell)[0]
         return max(0.0, ticked(minutes - stint.driven_min)) if minutes < inf else inf
 
@@ -300,7 +296,9 @@ class Worker:
     def warm_up(self, start_min: float, end_min: float, worked_min: float, ah: float) -> None:
         """Work out the warmth of a stint of known length, from the ampere-hours that heat; 0 where unknown."""
         stated = self.group.truck.temperature_degc
-        start_degc = self._start_degc(start_min) if stated is None else stated
+        start_degc = stated
+        if start_degc is None:
+            start_degc = self.battery.degc_after_rest(start_min, self.room.air_degc(start_min))
         self.warmth = (start_degc, start_degc, start_degc)
         if stated is None and worked_min > 0.0 and end_min < inf:
             amps = 60.0 * ah / worked_min

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Iterator
 from functools import lru_cache
 from itertools import repeat
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zlib import crc32
 
 import numpy as np
@@ -19,6 +19,8 @@ from batsim.room.clock import TICKS_PER_MIN, ticked
 from batsim.room.seeding import Seeded, State, stream_states
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from batsim.scenario.laws import DurationLaw
 
 FIRST_BLOCK, LARGEST_BLOCK = 16, 256
@@ -55,7 +57,7 @@ class Streams:
 
     def ask(self, entity: str, number: int, purpose: str) -> Stream:
         """Ask for one stream, independent of all others."""
-        self._keys.append((crc32(entity.encode()), number, crc32(purpose.encode())))
+        self._keys.append((_code(entity), number, _code(purpose)))
         return Stream(self, len(self._keys) - 1)
 
     def state(self, number: int) -> State:
@@ -71,9 +73,19 @@ class Streams:
 
     def durations(self, law: "DurationLaw", entity: str, number: int, purpose: str) -> Iterator[float]:
         """Endless draws of a duration, in whole ticks. [min]"""
+        return self.durations_of_all(law, entity, (number,), purpose)[0]
+
+    def durations_of_all(
+        self, law: "DurationLaw", entity: str, numbers: "Sequence[int]", purpose: str
+    ) -> list[Iterator[float]]:
+        """Endless draws of a duration for each of many, in whole ticks. [min]"""
         if law.kind == "fixed":
-            return repeat(ticked(law.fixed_min or 0.0))
-        return _drawn(law, self.ask(entity, number, purpose))
+            return [repeat(ticked(law.fixed_min or 0.0))] * len(numbers)
+        asked = [self.ask(entity, number, purpose) for number in numbers]
+        if is_triangle(law):
+            ready = triangle(law)
+            return [_triangles(ready, stream) for stream in asked]
+        return [_drawn(law, stream) for stream in asked]
 
     def factors(self, cv: float, entity: str, number: int, purpose: str) -> Iterator[float]:
         """Endless positive factors with mean 1 and a coefficient of variation, lognormal."""
@@ -82,9 +94,42 @@ class Streams:
         return _factors(math.log1p(cv * cv), self.ask(entity, number, purpose))
 
 
-def sizes() -> Iterator[int]:
+@lru_cache(maxsize=1024)
+def _code(name: str) -> int:
+    """Number that stands for an entity or a purpose."""
+    return crc32(name.encode())
+
+
+class Triangle(NamedTuple):
+    """Triangular law made ready for its closed inverse; of many laws where these are arrays."""
+
+    low: Any
+    high: Any
+    width: Any
+    rise: Any
+    """From the lowest to the typical value."""
+    fall: Any
+    """From the typical to the highest value."""
+    turn: Any
+    """Share of the values below the typical one."""
+
+
+def is_triangle(law: "DurationLaw") -> bool:
+    """Tell whether a law is triangular, and not a triangle without width."""
+    return law.kind == "triangular" and law.low_min != law.high_min
+
+
+def triangle(*laws: "DurationLaw") -> Triangle:
+    """Make one triangular law ready, or many as columns of arrays."""
+    corners = [(law.low_min or 0.0, law.typical_min or 0.0, law.high_min or 0.0) for law in laws]
+    low, typical, high = corners[0] if len(corners) == 1 else np.array(corners).T[:, :, None]
+    width, rise = high - low, typical - low
+    return Triangle(low, high, width, rise, high - typical, rise / width)
+
+
+def sizes(first: int = FIRST_BLOCK) -> Iterator[int]:
     """Sizes of one block after the other."""
-    size = FIRST_BLOCK
+    size = first
     while True:
         yield size
         size = min(2 * size, LARGEST_BLOCK)
@@ -96,6 +141,16 @@ def _drawn(law: "DurationLaw", stream: Stream) -> Iterator[float]:
     for size in sizes():
         block = sample(generator, size)
         yield from (np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN).tolist()
+
+
+def _triangles(law: Triangle, stream: Stream) -> Iterator[float]:
+    """Hand out draws of a triangular law: number by number, which for so few is faster than whole blocks."""
+    low, high, width, rise, fall, turn = law
+    random, root = stream.generator().random, math.sqrt
+    for size in sizes():
+        for u in random(size).tolist():
+            minutes = low + root(u * width * rise) if u < turn else high - root((1.0 - u) * width * fall)
+            yield round(minutes * TICKS_PER_MIN) / TICKS_PER_MIN
 
 
 def _factors(variance: float, stream: Stream) -> Iterator[float]:
@@ -116,7 +171,8 @@ def sampler(law: "DurationLaw") -> Sampler:
         case "uniform":
             return lambda generator, size: low + (high - low) * generator.random(size)
         case "triangular":
-            return _triangular(low, law.typical_min or 0.0, high)
+            assert not is_triangle(law)  # those are drawn by their closed inverse
+            return lambda _, size: np.full(size, low)
         case "exponential":
             return lambda generator, size: -mean * np.log1p(-generator.random(size))
         case "lognormal" | "gamma" if cv == 0.0:
@@ -134,19 +190,13 @@ def sampler(law: "DurationLaw") -> Sampler:
     return lambda generator, size: values[generator.integers(0, values.size, size)]
 
 
-def _triangular(low: float, typical: float, high: float) -> Sampler:
-    """Triangular law by its closed inverse."""
-    if low == high:
-        return lambda _, size: np.full(size, low)
-    return lambda generator, size: triangular(generator.random(size), low, typical, high)
-
-
-def triangular(u: Numbers, low: float | Numbers, typical: float | Numbers, high: float | Numbers) -> Numbers:
-    """Minutes below which a share u of a triangular law lies; of many laws where the arrays have the same shape."""
-    width = high - low
-    rising = low + np.sqrt(u * width * (typical - low))
-    falling = high - np.sqrt((1.0 - u) * width * (high - typical))
-    return np.where(u < (typical - low) / width, rising, falling)
+def triangular(u: Numbers, laws: Triangle) -> Numbers:
+    """Minutes below which a share u of each of many triangular laws lies, one row for each."""
+    low, high, width, rise, fall, turn = laws
+    rising = low + np.sqrt(u * width * rise)
+    falling = high - np.sqrt((1.0 - u) * width * fall)
+    minutes: Numbers = np.where(u < turn, rising, falling)
+    return minutes
 
 
 def _hyperexponential(mean: float, cv: float) -> Sampler:

@@ -31,19 +31,21 @@ class Timetable:
         """Clock time at which so many working minutes have passed since a start; infinity if never."""
         if self.always:
             return start_min + working_min
-        index = bisect_right(self.ends, start_min)
-        if index == len(self.ends):
+        ends, done = self.ends, self.done
+        index = bisect_right(ends, start_min)
+        if index == len(ends):
             return inf
-        begin = self.starts[index]
-        begin = max(begin, start_min)
-        end = self.ends[index]
-        if begin + working_min <= end:
-            return begin + working_min
-        target = self.done[index] - end + begin + working_min
-        index = bisect_left(self.done, target, index)
-        if index == len(self.done):
+        begin, end = self.starts[index], ends[index]
+        if begin < start_min:  # noqa: PLR1730 - `max` takes twice as long
+            begin = start_min
+        time = begin + working_min
+        if time <= end:
+            return time
+        target = done[index] - end + begin + working_min
+        index = bisect_left(done, target, index)
+        if index == len(done):
             return inf
-        return self.ends[index] - self.done[index] + target
+        return ends[index] - done[index] + target
 
     def worked(self, start_min: float, end_min: float) -> float:
         """Working minutes between two clock times."""

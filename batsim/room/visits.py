@@ -8,7 +8,7 @@ from collections.abc import Generator
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.formulas.discharge import discharge, soc_after
+from batsim.formulas.discharge import at_factor, discharge, soc_after
 from batsim.record import EARLY, IN_BREAK, LEVEL, SHIFT_CHANGE
 from batsim.room.clock import ASKS, Moment
 from batsim.room.recovery import drawn_for, run_until, soc_of
@@ -103,7 +103,7 @@ def part_of(truck: "Worker", stint: Stint, visit_min: float) -> tuple[float, Tak
         state = run_until(wells, truck.group.timetable, stint.start_min, state, stint.amps, visit_min)
         held_ah, battery.surplus_ah = drawn_for(*state, stint.amps, hours - worked_min / 60.0, wells)
         return worked_min, (stint.soc_from, soc_of(held_ah, battery.surplus_ah, wells), stint.amps * hours, kwh)
-    cell = truck.line.plan.rated_cell._replace(capacity_factor=stint.factor)
+    cell = at_factor(truck.line.plan.rated_cell, stint.factor)
     soc = soc_after(stint.soc_from, hours, stint.power_w, cell)
     ah = discharge(stint.soc_from, soc, stint.power_w, cell)[1]
     return worked_min, (stint.soc_from, soc, ah, kwh)

@@ -8,7 +8,7 @@ from batsim import catalogue, units
 from batsim.scenario.factors import AMOUNT, BETWEEN, TYPICAL
 from batsim.scenario.reading import catalogue_names
 from batsim.scenario.site import Scenario
-from batsim.scenario.study_file import GRID, StudyFile
+from batsim.scenario.study_file import StudyFile
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 NOT_KNOWN = {"$ref": "#/$defs/NotKnown"}
@@ -55,9 +55,7 @@ def scenario_schema() -> dict[str, Any]:
 
 def study_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of what a study file may hold."""
-    schema = deepcopy(StudyFile.model_json_schema(by_alias=True))
-    schema["properties"]["design"]["default"] = GRID
-    return schema | {"$schema": DRAFT, "title": "batsim study"}
+    return StudyFile.model_json_schema(by_alias=True) | {"$schema": DRAFT, "title": "batsim study"}
 
 
 def _not_known() -> dict[str, Any]:
@@ -97,14 +95,12 @@ def _let_values_be_unknown(node: Any, examples: Sequence[Any] = ()) -> None:  # 
         node["anyOf"] = [alone, NOT_KNOWN]
     for name, each in node.get("properties", {}).items():
         _let_values_be_unknown(each, [one[name] for one in examples if isinstance(one, dict) and name in one])
-    inner = [example.values() if isinstance(example, dict) else example for example in examples]
-    for key, kind in (("additionalProperties", dict), ("items", list)):
-        found = [
-            each for example, held in zip(examples, inner, strict=True) if isinstance(example, kind) for each in held
-        ]
-        _let_values_be_unknown(node.get(key), found)
-    for each in (*node.get("$defs", {}).values(), *node.get("patternProperties", {}).values()):
-        _let_values_be_unknown(each, [text for values in inner for text in values])
+    by_name = [value for one in examples if isinstance(one, dict) for value in one.values()]
+    for each in (node.get("additionalProperties"), *node.get("patternProperties", {}).values()):
+        _let_values_be_unknown(each, by_name)
+    _let_values_be_unknown(node.get("items"), [value for one in examples if isinstance(one, list) for value in one])
+    for each in node.get("$defs", {}).values():
+        _let_values_be_unknown(each)
 
 
 def _holds_number(node: dict[str, Any], examples: Sequence[Any]) -> bool:

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
+OWNED = ("batteries", "chargers", "devices", "places", "stations", "attendants")
+"""Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
+
+
 def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
     """Find prices in another currency than the site's, and prices of what neither scenario nor catalogue has.
 
@@ -36,10 +40,25 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
                 yield problem(stated, path, rule, of_key=True)
             yield from _currency(scenario, stated, path, money)
+    yield from _owned(scenario, stated)
     for key in ("place", "station", "attendant"):
         money_or_none: Money | None = getattr(prices, key)
         if money_or_none is not None:
             yield from _currency(scenario, stated, ("prices", key), money_or_none)
+
+
+def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+    """Find things that are said to be there already, and that the layout does not have."""
+    for layout, each in scenario.layouts.items():
+        crew = each.crew if isinstance(each.crew, dict) else ()
+        handling = scenario.handling.get(each.handling)
+        devices = () if handling is None else (*handling.devices, *handling.watering_devices)
+        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *crew)
+        known = [*dict.fromkeys((*OWNED, *types))]
+        for number, name in enumerate(each.owned):
+            if name not in known:
+                rule = f"nothing of this name in the layout{did_you_mean(name, known)}"
+                yield problem(stated, ("layouts", layout, "owned", number), rule, got=shown(name))
 
 
 @cache

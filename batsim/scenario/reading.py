@@ -13,7 +13,7 @@ from batsim.scenario.factors import Between
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem, problems_of
 from batsim.scenario.site import Scenario
-from batsim.scenario.unknowns import figures_instead, settle
+from batsim.scenario.unknowns import FIGURES, figures_instead, settle, without_echoes
 from batsim.scenario.yaml_text import Place, YamlTextError, read_file, read_text
 
 LONGEST_CHAIN = 5
@@ -56,18 +56,20 @@ def build(stated: Marked) -> Scenario:
     """Check marked data and make the scenario; the data stay with it for `replace`."""
     whole = stated.copy()
     problems: list[Problem] = []
+    unsettled: list[Problem] = []
     unknowns: tuple[Between, ...] = ()
     figures: dict[str, catalogue.Figure] = {}
     if isinstance(whole.data, dict):
-        unknowns, problems = settle(whole)
+        unknowns, unsettled = settle(whole)
         figures, wrong = figures_instead(whole)
-        problems += wrong
+        problems = unsettled + wrong
     with catalogue.instead(figures):
         problems += _completed(whole)
         try:
             scenario = Scenario.model_validate(whole.data)
         except ValidationError as error:
-            raise ScenarioError(stated.file, problems + problems_of(error, whole, Scenario)) from None
+            found = without_echoes(problems_of(error, whole, Scenario), unsettled)
+            raise ScenarioError(stated.file, problems + found) from None
         scenario = _grown(scenario)
         problems = problems or cross_checks(scenario, whole, _offers())
     if problems:
@@ -281,6 +283,8 @@ def _fill_in(whole: Marked, path: Path) -> list[Problem]:
                 value[key] = None
                 continue
             value[key] = _as_stated(catalogue.figure(name), ranged=kind == "figure_range")
+            if whole.holds((FIGURES, name)):
+                whole.places[here] = whole.place((FIGURES, name))
         else:
             problems += _fill_in(whole, here)
     return problems

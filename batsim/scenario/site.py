@@ -175,6 +175,16 @@ class Simulation(Frozen):
     """Confidence of the intervals. [%]"""
 
 
+class FigureText(Kind):
+    """A figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
+
+    schema: dict[str, Any] = {"anyOf": [{"type": "string"}, {"type": "number"}], "examples": ["8 h", 1.2]}  # noqa: RUF012
+
+    def read(self, value: object) -> object:
+        """Keep it as it is."""
+        return value
+
+
 class Scenario(Frozen):
     """What an analyst states about a site, read and checked."""
 
@@ -206,7 +216,7 @@ class Scenario(Frozen):
     """What things cost; placeholders of the catalogue where nothing is stated."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
-    figures: dict[NameText, str | float] = Field(default_factory=dict)
+    figures: dict[NameText, Annotated[str | float, FigureText()]] = Field(default_factory=dict)
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _stated: "Marked" = PrivateAttr()

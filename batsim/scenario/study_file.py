@@ -7,12 +7,13 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field, ValidationError
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry
+from batsim.scenario.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry, shown
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
 from batsim.scenario.marked import Marked
 from batsim.scenario.problems import did_you_mean, problem, problems_of
 from batsim.scenario.reading import read
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
+from batsim.scenario.unknowns import lies_in
 from batsim.scenario.yaml_text import YamlTextError, read_file
 
 GRID, ONE_AT_A_TIME, LATIN_HYPERCUBE, MORRIS, SOBOL = "grid", "one_at_a_time", "latin_hypercube", "morris", "sobol"
@@ -27,6 +28,8 @@ LEVELS = 4
 MOST_POINTS = 1_000_000
 MOST_TRIED = 60
 """Values of one factor that are tried on their own before a study begins."""
+STUDY_KEYS = frozenset(("study", "vary", "also_vary", "design", "measures"))
+"""Keys that a study has and a scenario has not."""
 SETTLED = ("simulation.replications", "simulation.length", "simulation.warm_up", "simulation.seed")
 """Paths that a study states once, under `simulation`."""
 
@@ -152,7 +155,7 @@ class StudyFile(Frozen):
     or {mean, cv}; a * in a path stands for every group or layout."""
     also_vary: tuple[Annotated[str, Words("unknowns", "catalogue")], ...] = ()
     """What else varies: inputs that the scenario says are not known; figures of the catalogue that have a range."""
-    design: Annotated[Design, DesignText()] = Design(GRID)
+    design: Annotated[Design, DesignText()] = GRID  # type: ignore[assignment]
     """How the points are chosen."""
     measures: tuple[NameText, ...] = ("downtime_min_per_truck_shift",)
     """Measures that are shown; the store keeps all."""
@@ -173,6 +176,15 @@ class Study(NamedTuple):
     design: Design
     measures: tuple[str, ...]
     runs: StudyRuns
+
+
+def is_study(path: str | FilePath) -> bool:
+    """Tell whether a file is a study and no scenario, by its keys; a file that cannot be read is none."""
+    try:
+        data = read_file(FilePath(path)).data
+    except YamlTextError:
+        return False
+    return "scenario" in data and not STUDY_KEYS.isdisjoint(data)
 
 
 def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
@@ -239,11 +251,6 @@ def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tup
     )
 
 
-def lies_in(path: str, whole: str) -> bool:
-    """Tell whether a path is another one, or leads to a part of what stands there."""
-    return path == whole or path.startswith((f"{whole}.", f"{whole}["))
-
-
 def _names(found: StudyFile, stated: Marked, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
     """Find layouts and measures that there are not."""
     for number, name in enumerate(found.layouts or ()):
@@ -287,6 +294,5 @@ def _tried(factor: Factor, stated: Marked, scenario: Scenario) -> Iterator[Probl
             for each in error.problems:
                 if (each.path, each.rule) not in seen:
                     seen.add((each.path, each.rule))
-                    where = "" if each.path == factor.path else f"{each.path}: "
-                    got = str(value) if each.got is None else each.got
-                    yield problem(stated, ("vary", factor.path), f"{where}{each.rule}", got=got)
+                    where = "" if each.path == factor.path else f"with {shown(value)}, {each.path}: "
+                    yield problem(stated, ("vary", factor.path), f"{where}{each.rule}", got=each.got)

@@ -41,6 +41,17 @@ def _settle(whole: Marked, path: Path, unknowns: list[Between], problems: list[P
         value[key] = _first_end(each)
 
 
+def lies_in(path: str, whole: str) -> bool:
+    """Tell whether a path is another one, or leads to a part of what stands there."""
+    return path == whole or path.startswith((f"{whole}.", f"{whole}["))
+
+
+def without_echoes(problems: list[Problem], unsettled: list[Problem]) -> list[Problem]:
+    """Leave out what is only wrong because something stands in for an input that `settle` could not read."""
+    paths = [each.path for each in unsettled]
+    return [one for one in problems if not any(lies_in(one.path, each) or lies_in(each, one.path) for each in paths)]
+
+
 def _first_end(stated: dict[str, object]) -> object:
     """Stand in for a wrong statement, so that what it is for is not reported as missing."""
     ends = stated[BETWEEN]

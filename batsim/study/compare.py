@@ -121,16 +121,27 @@ class Comparison:
 
     @cached_property
     def ranking(self) -> tuple[str, ...]:
-        """Layouts by the mean of the deciding measure, the best first."""
+        """Layouts by the mean of the deciding measure, the best first; those in which it has no meaning last."""
         sign = sign_of(self.deciding)
-        return tuple(sorted(self.layouts, key=lambda layout: sign * self.runs.interval(layout, self.deciding).mean))
+        means = {layout: sign * self.runs.interval(layout, self.deciding).mean for layout in self.layouts}
+        return tuple(sorted(self.layouts, key=lambda layout: means[layout] if np.isfinite(means[layout]) else np.inf))
+
+    @cached_property
+    def ranked(self) -> tuple[str, ...]:
+        """Layouts in which the deciding measure has a meaning, the best first."""
+        return tuple(each for each in self.ranking if np.isfinite(self.runs.interval(each, self.deciding).mean))
 
     @cached_property
     def chance_best(self) -> dict[str, float]:
-        """Probability that each layout has the best true mean of the deciding measure, as these replications tell."""
-        values = np.column_stack([self.runs.values[layout][self.deciding] for layout in self.layouts])
-        found = chance_best(sign_of(self.deciding) * values)
-        return dict(zip(self.layouts, found.tolist(), strict=True))
+        """Probability that each layout has the best true mean of the deciding measure, as these replications tell.
+
+        Not a number for a layout in which the measure has no meaning; the others share the chance.
+        """
+        if not self.ranked:
+            return dict.fromkeys(self.layouts, np.nan)
+        values = np.column_stack([self.runs.values[layout][self.deciding] for layout in self.ranked])
+        found = dict(zip(self.ranked, chance_best(sign_of(self.deciding) * values).tolist(), strict=True))
+        return {layout: found.get(layout, np.nan) for layout in self.layouts}
 
     def confidence_interval(self, layout: str, measure: str | None = None) -> Interval:
         """Mean of a measure of a layout and its Student interval; the deciding measure when none is given."""
@@ -146,23 +157,24 @@ class Comparison:
         low, high = min(found), max(found)
         ends = [f"{each:.0f}" if each >= 9.5 else f"{each:.1f}" for each in (low, high)]
         between = " to ".join(dict.fromkeys(ends))
-        harm = "; below 1 they did harm" if low < 1.0 else ""
+        harm = "; below 1 they did harm" if float(ends[0]) < 1.0 else ""
         return f"Common random numbers divided the variance of these differences by {between}{harm}."
 
     @property
     def precision_sentence(self) -> str:
         """Sentence on whether the half width that was asked for is reached; empty when none was."""
         wanted = self.wanted
-        if wanted is None:
+        if wanted is None or len(self.layouts) < 2:
             return ""
         spent = f"{self.runs.replications} replications of each layout"
         short = [each for each in self.differences if not wanted.precision.reached(each.interval)]
-        short = [each for each in short if each.measure == wanted.measure]
+        short = [each for each in short if each.measure == wanted.measure and np.isfinite(each.interval.mean)]
         if not short:
             return f"Every difference in {wanted.measure} is known to {wanted.text} after {spent}."
+        verb = "is" if len(short) == 1 else "are"
         widest = max(short, key=lambda each: each.interval.half_width)
         return (
-            f"{len(short)} of the differences in {wanted.measure} are not yet known to {wanted.text} after {spent}, "
+            f"{len(short)} of the differences in {wanted.measure} {verb} not yet known to {wanted.text} after {spent}, "
             f"the budget; the widest, {widest.layout} less {widest.other}, to ± {widest.interval.half_width:.3g}."
         )
 
@@ -170,37 +182,40 @@ class Comparison:
     def verdict(self) -> str:
         """Sentence on who is best, said only when the intervals carry it against all others."""
         confidence = f"{100 * self.runs.confidence:g} % simultaneous"
-        best, *others = self.ranking
-        if not others:
+        if len(self.layouts) < 2:
             return ""
         if self.runs.replications < 2:
             return "One replication carries no verdict; take at least two."
-        sign, what, unit = sign_of(self.deciding), "downtime", "min per truck-shift"
-        if self.deciding != DECIDING:
-            what, unit = label_of(self.deciding), UNITS[self.deciding]
+        sign, what = sign_of(self.deciding), "downtime" if self.deciding == DECIDING else label_of(self.deciding)
+        if len(self.ranked) < 2:
+            return f"Fewer than two layouts have a value of {what}, so there is no verdict."
+        best, *others = self.ranked
         near = [other for other in others if not sign * self._far_end(best, other) < 0.0]
         if near:
-            least = self.difference(self.deciding, best, near[0]).interval
+            least = self._in_words(self.difference(self.deciding, best, near[0]).interval)
             names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near[:MOST_NAMED]])
             if len(near) > MOST_NAMED:
                 names += f" and {len(near) - MOST_NAMED} more"
             return (
                 f"No clear winner in {what}: {names} cannot be told apart; {best} less {near[0]} is "
-                f"{signed(least)} {unit} ({confidence}). More replications would narrow this."
+                f"{least} ({confidence}). More replications would narrow this."
             )
         gain = self.difference(self.deciding, others[0], best).interval
-        if self.deciding == DECIDING:
-            return (
-                f"{best} loses least: {signed(gain).lstrip('+')} min per truck-shift less than {others[0]}, the next "
-                f"best ({confidence})."
-            )
         if sign < 0.0:
             gain = Interval(-gain.mean, -gain.high, -gain.low)
-        more = "more" if sign < 0.0 else "less"
-        return (
-            f"{best} is best in {what}: {signed(gain).lstrip('+')} {unit} {more} than {others[0]}, the next best "
-            f"({confidence})."
-        )
+        more, by = "more" if sign < 0.0 else "less", self._in_words(gain).lstrip("+")
+        if self.deciding == DECIDING:
+            return f"{best} loses least: {by} less than {others[0]}, the next best ({confidence})."
+        return f"{best} is best in {what}: {by} {more} than {others[0]}, the next best ({confidence})."
+
+    def _in_words(self, interval: Interval) -> str:
+        """Write a difference in the deciding measure with its unit; of shares, in percentage points."""
+        if self.deciding == DECIDING:
+            return f"{signed(interval)} min per truck-shift"
+        if self.deciding.endswith("_share"):
+            return f"{signed(Interval(*(100.0 * each for each in interval)))} percentage points"
+        unit = UNITS[self.deciding]
+        return signed(interval) if unit == "1" else f"{signed(interval)} {unit}"
 
     def _far_end(self, best: str, other: str) -> float:
         """End of the interval of best less other that speaks least for the best."""
@@ -292,9 +307,12 @@ def compare(
     Raises
     ------
     ScenarioError, ValueError
-        As `run`; when a measure is not known, or `within` is no half width.
+        As `run`; when a measure is not known, `within` is no half width, or there is but one layout for it.
     """
     check_measures(scenario, measures)
+    if within is not None and len(tuple(layouts or scenario.layouts)) < 2:
+        msg = "is for differences, and one layout has none; 'batsim run' takes it for means"
+        raise ValueError(msg)
     if within is None:
         runs = run(
             scenario,

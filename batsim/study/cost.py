@@ -20,10 +20,6 @@ if TYPE_CHECKING:
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
-
-KEYS = {each: f"{each}s" for each in ("charger", "place", "station", "device", "attendant")} | {"battery": "batteries"}
-"""What a thing is called in a scenario."""
-
 KEYS = {each: f"{each}s" for each in ("charger", "place", "station", "device", "attendant")} | {"battery": "batteries"}
 """What a thing is called in a scenario."""
 

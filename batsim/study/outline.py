@@ -1,8 +1,9 @@
-"""First numbers of a scenario, before any simulation: run and charge hours, and what rules of thumb say."""
+"""First numbers of a scenario or study, before any simulation: run and charge hours, rules of thumb; points, cases."""
 
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+from batsim.catalogue import figures
 from batsim.formulas.charging import charge_phases, phases_hours
 from batsim.formulas.discharge import discharge
 from batsim.formulas.rules_of_thumb import batteries_per_truck
@@ -11,6 +12,10 @@ from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
+    from batsim.study.agenda import Agenda
+
+MOST_COUNTED = 20_000
+"""Cases up to which those that several points share are counted once."""
 
 
 class GroupOutline(NamedTuple):
@@ -53,6 +58,15 @@ class LayoutOutline(NamedTuple):
     stock: tuple[StockOutline, ...]
 
 
+class FigureOutline(NamedTuple):
+    """One figure that the scenario states anew."""
+
+    name: str
+    text: str
+    usual: str
+    """What the catalogue has."""
+
+
 class Outline(NamedTuple):
     """A scenario in first numbers."""
 
@@ -60,6 +74,27 @@ class Outline(NamedTuple):
     site: str
     groups: tuple[GroupOutline, ...]
     layouts: tuple[LayoutOutline, ...]
+    unknowns: tuple[tuple[str, str], ...]
+    """Inputs that are not known: where, and what they may be."""
+    figures: tuple[FigureOutline, ...]
+
+
+class StudyOutline(NamedTuple):
+    """A study in first numbers."""
+
+    file: str
+    question: str
+    site: str
+    layouts: tuple[str, ...]
+    design: str
+    points: int
+    replications: int
+    weeks: float
+    cases: int
+    at_most: bool
+    """Whether points share some of the cases, which are too many to be counted once."""
+    factors: tuple[tuple[str, str], ...]
+    """What varies: where, and what it may be."""
 
 
 def outline(scenario: "Scenario") -> Outline:
@@ -94,6 +129,31 @@ def outline(scenario: "Scenario") -> Outline:
             )
             for name, plan in plans.items()
         ),
+        tuple((each.path, each.text) for each in scenario.unknowns),
+        tuple(
+            FigureOutline(each.name, scenario.stated_figures[each.name].text, each.text)
+            for each in figures()
+            if each.name in scenario.stated_figures
+        ),
+    )
+
+
+def study_outline(agenda: "Agenda") -> StudyOutline:
+    """Work out the first numbers of a study."""
+    study, stated, points = agenda.study, agenda.settings, agenda.points
+    most = len(points) * len(stated.layouts) * stated.replications
+    return StudyOutline(
+        study.file,
+        study.question,
+        study.scenario.site.name,
+        stated.layouts,
+        agenda.design_text,
+        len(points),
+        stated.replications,
+        stated.length_min / WEEK_MIN,
+        most if most > MOST_COUNTED else len(agenda.cases()),
+        most > MOST_COUNTED,
+        tuple((each.path, each.text) for each in points.factors),
     )
 
 

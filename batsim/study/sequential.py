@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from batsim.errors import Problem, ScenarioError, SimulationError
 from batsim.scenario.problems import did_you_mean
 from batsim.statistics.intervals import student_interval
@@ -12,8 +14,6 @@ from batsim.study.jobs import Failure
 from batsim.study.replications import UNITS, Runs, Settings, jobs_of, runs_of, settings
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from batsim.scenario.site import Scenario
     from batsim.study.executors import Progress
 
@@ -90,7 +90,7 @@ def run_until(
     wanted
         Precision, its measure and the budget.
     series
-        Says of which values the mean must be known.
+        Says of which values the mean must be known; those without any value are left out.
 
     Raises
     ------
@@ -114,7 +114,7 @@ def run_until(
             needed = [
                 wanted.precision.next_count(values, confidence, wanted.most)
                 for values, confidence in series(runs)
-                if not wanted.precision.reached(student_interval(values, confidence))
+                if np.isfinite(values).any() and not wanted.precision.reached(student_interval(values, confidence))
             ]
             if not needed or done >= wanted.most:
                 return runs

@@ -98,18 +98,20 @@ class Search:
         """Find the cheapest cell of a grid that meets the targets; None when none does.
 
         A cell that misses a target rules out every cell that has no more of anything; one that breaks a rule because
-        there are too many of something, such as more places than the floor holds, every cell with no fewer. Cells that are cheaper than the
-        best so far by less than what counts as equally dear are not looked at here.
+        there are too many of something, such as more places than the floor holds, every cell with no fewer. Cells
+        that are cheaper than the best so far by less than what counts as equally dear are not looked at here.
         """
         self.grid = grid
         cells, costs = grid.cells, grid.costs
         prediction = predicted(grid)
         open_ = self._passing(prediction)
         self.cells, self.screened = len(cells), int(np.count_nonzero(~open_))
-        greatest = tuple(int(most) for most in cells.max(axis=0))
-        first = self.test(greatest, float(self.grid.costs_of(np.array([greatest]))[0]))
-        known = self._descended(first) if first.meets else None
         numbers = {tuple(cell): number for number, cell in enumerate(cells.tolist())}
+        greatest, stated = cells.max(axis=0).tolist(), [each.stated for each in grid.dimensions]
+        first = self._decided(tuple(greatest))
+        if first.cell in self._too_many and tuple(stated) in numbers:
+            first = self._decided(tuple(stated))
+        known = self._descended(first) if first.meets else None
         for each in self.tested.values():
             open_ &= self._left(cells, each)
             self._learn(numbers[each.cell], each)
@@ -139,7 +141,7 @@ class Search:
             self._seen[number] = log_ratio(found, self.limits)
 
     def _descended(self, known: Tested) -> Tested:
-        """Go down from the greatest cell, one count after the other, the one first on which most can be saved.
+        """Go down from a great cell, one count after the other, the one first on which most can be saved.
 
         What misses a target here has much of everything else, so it rules out much.
         """
@@ -184,9 +186,11 @@ class Search:
 
     def _with(self, known: Tested, column: int, number: int) -> Tested:
         """Decide on a cell that differs in one count."""
-        cell = _other(known.cell, column, number)
-        cost = float(self.grid.costs_of(np.array([cell]))[0])
-        return self.test(cell, cost)
+        return self._decided(_other(known.cell, column, number))
+
+    def _decided(self, cell: tuple[int, ...]) -> Tested:
+        """Decide on a cell."""
+        return self.test(cell, float(self.grid.costs_of(np.array([cell]))[0]))
 
     def nearest(self) -> Tested:
         """Of the cells that were simulated, the one that comes nearest to the targets."""
@@ -214,11 +218,13 @@ class Search:
         """Find the one of several cells that loses least."""
         race = KimNelson(len(meeting), FIRST_STAGE, 1.0 - self.settings.confidence, max(tolerance, ROUNDING))
         selected, replication = None, 0
-        while selected is None:
+        while selected is None and replication < MOST_REPLICATIONS:
             for number in race.still_in:
                 meeting[number] = self.looked_at(meeting[number].cell, max(replication + 1, FIRST_STAGE))
             selected = race.add(np.array([_value(one, replication) for one in meeting]))
             replication += 1
+        if selected is None:
+            selected = min(race.still_in, key=lambda number: float(np.mean(meeting[number].values[DECIDING])))
         return meeting[selected]
 
     def test(self, cell: tuple[int, ...], cost: float) -> Tested:

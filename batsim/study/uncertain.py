@@ -69,11 +69,17 @@ class UncertainComparison:
 
     @cached_property
     def chance_best(self) -> dict[str, Interval]:
-        """Share of the draws at which each layout is best, with the exact interval of a probability."""
+        """Share of the draws at which each layout is best, with the exact interval of a probability.
+
+        At a draw at which several are equally good none of them is; a layout in which the measure has no meaning
+        never is.
+        """
         means = np.column_stack([self.values[layout][self.deciding].mean(axis=1) for layout in self.layouts])
-        best = np.argmin(sign_of(self.deciding) * means, axis=1)
+        scores = np.where(np.isfinite(means), sign_of(self.deciding) * means, np.inf)
+        best = (scores == scores.min(axis=1, keepdims=True)) & np.isfinite(scores)
+        alone = best & (best.sum(axis=1, keepdims=True) == 1)
         return {
-            layout: probability_interval(int(np.count_nonzero(best == number)), self.draws, self.settings.confidence)
+            layout: probability_interval(int(np.count_nonzero(alone[:, number])), self.draws, self.settings.confidence)
             for number, layout in enumerate(self.layouts)
         }
 
@@ -84,7 +90,10 @@ class UncertainComparison:
         return tuple(
             sorted(
                 self.layouts,
-                key=lambda each: (-self.chance_best[each].mean, sign * self.spread(each, self.deciding).mean),
+                key=lambda each: (
+                    -self.chance_best[each].mean,
+                    np.nan_to_num(sign * self.spread(each, self.deciding).mean, nan=np.inf),
+                ),
             )
         )
 
@@ -206,17 +215,22 @@ def compare_uncertain(
     Raises
     ------
     ScenarioError
-        When the scenario knows all its inputs, or there are fewer than two draws; else as for `run`.
+        When the scenario knows all its inputs, or there are fewer than two draws or replications; else as for `run`.
     """
     check_measures(scenario, measures)
-    if not scenario.unknowns or draws < 2:
-        rule = "needs at least 2 draws" if scenario.unknowns else (
-            "knows all its inputs; state what is not known as {between: [LOW, HIGH]}"
-        )  # fmt: skip
-        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "uncertain", rule)])
-    stated = settings(scenario, layouts, replications or REPLICATIONS, weeks, warm_up_weeks, seed)
+    each = REPLICATIONS if replications is None else replications
+    rules = []
+    if not scenario.unknowns:
+        rules.append("knows all its inputs; state what is not known as {between: [LOW, HIGH]}")
+    if draws < 2:
+        rules.append("needs at least 2 draws")
+    if each < 2:
+        rules.append("needs at least 2 replications of each draw, to tell chance from what is not known")
+    if rules:
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "uncertain", rule) for rule in rules])
+    stated = settings(scenario, layouts, each, weeks, warm_up_weeks, seed)
     points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), stated.seed)
-    keys, each = Keys(scenario), stated.replications
+    keys = Keys(scenario)
     jobs = [
         Job(
             layout,

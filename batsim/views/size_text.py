@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.week import WEEK_MIN
-from batsim.views.tables import columns, number_text, sentence
+from batsim.views.tables import columns, counted, number_text, sentence
 
 if TYPE_CHECKING:
     from batsim.study.size import Sizing
@@ -26,11 +26,11 @@ LEFT_OUT = (
 def size_text(found: "Sizing", width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     scenario, stated = found.settings.scenario, found.settings
-    first = found.sizes[0]
+    first, weeks = found.sizes[0], counted(stated.length_min / WEEK_MIN, "week")
     lines = [
         sentence(
-            f"{scenario.site.name}: the cheapest counts that meet the targets; runs of "
-            f"{stated.length_min / WEEK_MIN:g} weeks after {stated.warm_up_min / WEEK_MIN:g}, seed {stated.seed}",
+            f"{scenario.site.name}: the cheapest counts that meet the targets; runs of {weeks} after "
+            f"{stated.warm_up_min / WEEK_MIN:g}, seed {stated.seed}",
             width,
         ),
         sentence(f"Targets: {'; '.join(limit.text for limit in first.limits)}.", width),
@@ -121,8 +121,8 @@ def _sure(found: "Size") -> str:
     if found.chosen is not None and not found.chosen.sure:
         meets = f"By its means this meets the targets, which is not sure; {sure} no cell"
     return (
-        f"{meets} of the grid that is cheaper by more than {100 * found.same_cost_share:g} % meets them by more than what makes no difference "
-        f"({zone}). With one fewer of anything a target is missed, or met by less than that."
+        f"{meets} of the grid that is cheaper by more than {100 * found.same_cost_share:g} % meets them by more than "
+        f"what makes no difference ({zone}). With one fewer of anything a target is missed, or met by less than that."
     )
 
 

@@ -1,10 +1,13 @@
-"""What a scenario states, in a few lines, with its first numbers."""
+"""What a scenario or study states, in a few lines, with its first numbers."""
 
 import math
 from typing import TYPE_CHECKING
 
+LONGEST = 160
+"""Characters of what something may be that are shown."""
+
 if TYPE_CHECKING:
-    from batsim.study.outline import LayoutOutline, Outline
+    from batsim.study.outline import LayoutOutline, Outline, StudyOutline
 
 
 def summary_text(outline: "Outline") -> str:
@@ -19,8 +22,43 @@ def summary_text(outline: "Outline") -> str:
         ]
     for layout in outline.layouts:
         lines += _layout_lines(layout)
+    if outline.unknowns:
+        are = "is" if len(outline.unknowns) == 1 else "are"
+        lines.append(f"  {_number_of(len(outline.unknowns), 'input')} {are} not known; a middle value stands in:")
+        lines += [_line(path, text) for path, text in outline.unknowns]
+    if outline.figures:
+        are = "is" if len(outline.figures) == 1 else "are"
+        lines.append(f"  {_number_of(len(outline.figures), 'figure')} {are} stated anew:")
+        lines += [f"    {each.name}: {each.text} in place of {each.usual}" for each in outline.figures]
     lines.append("Rules of thumb know no queue and no spread; run 'batsim compare' for the answer.")
     return "\n".join(lines)
+
+
+def study_summary(outline: "StudyOutline") -> str:
+    """Say that a study reads well, and what it comes to."""
+    layouts = f"{_number_of(len(outline.layouts), 'layout')} ({', '.join(outline.layouts)})"
+    repeated = f"{_number_of(outline.replications, 'replication')} of {_number_of(outline.weeks, 'week')} each"
+    lines = [
+        f"{outline.file}: reads well",
+        *([f"  {outline.question}"] if outline.question else []),
+        f"  {outline.site}",
+        f"  {outline.design}: {_number_of(outline.points, 'point')}, {layouts}, {repeated}",
+        f"  {'at most ' if outline.at_most else ''}{_number_of(outline.cases, 'case')} to run",
+        f"  {_number_of(len(outline.factors), 'factor')}:",
+        *(_line(path, text) for path, text in outline.factors),
+        f"Run it with 'batsim sweep {outline.file}'.",
+    ]
+    return "\n".join(lines)
+
+
+def _number_of(number: float, what: str) -> str:
+    """Say how many there are of something."""
+    return f"{number:,.10g} {what}{'' if number == 1 else 's'}"
+
+
+def _line(path: str, text: str) -> str:
+    """A path and what may stand there; a long list is cut."""
+    return f"    {path}: {text if len(text) <= LONGEST else f'{text[: LONGEST - 3]}...'}"
 
 
 def _layout_lines(layout: "LayoutOutline") -> list[str]:

@@ -14,8 +14,10 @@ if TYPE_CHECKING:
 
 MOST_POINTS = 40
 """Points that are listed one by one."""
+MOST_INPUTS = 20
+"""Inputs that are listed, those that matter most."""
 MOST_FAILURES = 5
-"""Failures that are told one by one."""
+"""Points without a result that are told one by one."""
 SHORT = 44
 """Characters of a path that are shown."""
 LETTERS = 26
@@ -62,14 +64,18 @@ def _heading(sweep: "Sweep", store: str, width: int) -> str:
 
 def _failures(sweep: "Sweep", width: int) -> str:
     """Tell the first cases without a result."""
-    lines = [f"{len(sweep.failures)} cases have no result:"]
-    for each in sweep.failures[:MOST_FAILURES]:
-        changes = ", ".join(f"{path} = {value}" for path, value in json.loads(each.changes or "{}").items())
-        where = f"{each.layout}, replication {each.replication}{f', {changes}' if changes else ''}"
-        rule = " ".join(line.strip() for line in each.message.splitlines()[-1:])
-        lines.append(sentence(f"  {where}: {each.kind}: {rule}", width))
-    if len(sweep.failures) > MOST_FAILURES:
-        lines.append(f"  and {len(sweep.failures) - MOST_FAILURES} more")
+    groups: dict[tuple[str, str, str, str], int] = {}
+    for each in sweep.failures:
+        who = (each.layout, each.changes, each.kind, each.message)
+        groups[who] = groups.get(who, 0) + 1
+    lines = [f"{len(sweep.failures)} case{'' if len(sweep.failures) == 1 else 's'} without a result:"]
+    for (layout, changes, kind, message), count in list(groups.items())[:MOST_FAILURES]:
+        stated = ", ".join(f"{path} = {value}" for path, value in json.loads(changes or "{}").items())
+        where = f"{layout}, {count} replication{'' if count == 1 else 's'}{f', {stated}' if stated else ''}"
+        rule = " ".join(line.strip() for line in message.splitlines()[-1:])
+        lines.append(sentence(f"  {where}: {kind}: {rule}", width))
+    if len(groups) > MOST_FAILURES:
+        lines.append(f"  and {len(groups) - MOST_FAILURES} points more")
     return "\n".join(lines)
 
 
@@ -96,7 +102,8 @@ def _points(sweep: "Sweep", measure: str, width: int) -> str:
 
 
 def short(path: str) -> str:
-    """End of a path, long enough to know it by."""
+    """End of a path, long enough to know it by; a figure of the catalogue by its name."""
+    path = path.removeprefix("figures.").strip("'")
     return path if len(path) <= SHORT else f"...{path[-SHORT + 3 :]}"
 
 
@@ -105,12 +112,15 @@ def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
     found = sweep.sensitivity(layout, measure)
     kinds = list(dict.fromkeys(row.kind for row in found.rows))
     rows = [["", *kinds]]
-    for path in dict.fromkeys(row.path for row in found.rows):
+    paths = list(dict.fromkeys(row.path for row in found.rows))
+    for path in paths[:MOST_INPUTS]:
         mine = {row.kind: row for row in found.rows if row.path == path}
         rows.append([short(path), *(_index_text(mine[kind].value, mine[kind].low, mine[kind].high) for kind in kinds)])
     unit = "" if kinds[0] in SHARES else f", {found.unit}" if found.unit != "1" else ""
     about = MEASURES.get(measure, WITHIN_TARGET).label
     lines = [f"What matters for {about} in '{layout}'{unit}", *columns(rows, width)]
+    if len(paths) > MOST_INPUTS:
+        lines.append(f"and {len(paths) - MOST_INPUTS} inputs that matter less")
     lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]
     if found.left_out:
         lines.append(f"{found.left_out} points without a result are left out.")

@@ -1,6 +1,7 @@
 """Plain tables for the terminal: a comparison side by side, and one layout in full."""
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.measures import MEASURES, WITHIN_TARGET
@@ -199,7 +200,14 @@ def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", 
 
 def _reached(runs: "Runs", wanted: "Wanted") -> str:
     """Say whether a precision is reached, else what it would take."""
-    short = [each for each in runs.layouts if not wanted.precision.reached(runs.interval(each, wanted.measure))]
+    means = {layout: runs.interval(layout, wanted.measure) for layout in runs.layouts}
+    nothing = [layout for layout, interval in means.items() if not math.isfinite(interval.mean)]
+    if nothing:
+        names = ", ".join(nothing)
+        said = f"{wanted.measure} has no value in {names}, so nothing can be said of its precision there."
+        rest = tuple(layout for layout in runs.layouts if layout not in nothing)
+        return f"{said} {_reached(replace(runs, layouts=rest), wanted)}" if rest else said
+    short = [layout for layout, interval in means.items() if not wanted.precision.reached(interval)]
     spent = f"{runs.replications} replications"
     if not short:
         return f"{wanted.measure} is known to {wanted.text} in every layout after {spent}."
@@ -246,9 +254,9 @@ def heading(runs: "Runs") -> str:
     shifts = len({name for group in scenario.trucks for name in group.shifts})
     warm_up = runs.warm_up_min / WEEK_MIN
     return (
-        f"{scenario.site.name}: {_count(trucks, 'truck')}, {_count(shifts, 'shift')}, "
-        f"{_count(len(runs.layouts), 'layout')}\n{_count(runs.replications, 'replication')} of "
-        f"{_count(runs.weeks, 'week')} after a warm-up of {_count(warm_up, 'week')}, seed {runs.seed}"
+        f"{scenario.site.name}: {counted(trucks, 'truck')}, {counted(shifts, 'shift')}, "
+        f"{counted(len(runs.layouts), 'layout')}\n{counted(runs.replications, 'replication')} of "
+        f"{counted(runs.weeks, 'week')} after a warm-up of {counted(warm_up, 'week')}, seed {runs.seed}"
     )
 
 
@@ -331,6 +339,6 @@ def sentence(text: str, width: int) -> str:
     return "\n".join([*lines, line]).replace("\N{NO-BREAK SPACE}", " ")
 
 
-def _count(number: float, thing: str) -> str:
+def counted(number: float, thing: str) -> str:
     """Write a count with its noun."""
     return f"{number:g} {thing}{'' if number == 1 else 's'}"

@@ -7,7 +7,7 @@ from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import label_of
 from batsim.study.replications import UNITS
 from batsim.views.sweep_text import short
-from batsim.views.tables import columns, sentence
+from batsim.views.tables import columns, counted, sentence
 
 if TYPE_CHECKING:
     from batsim.study.uncertain import UncertainComparison
@@ -17,8 +17,9 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
     """Tables with the verdict below."""
     stated = found.settings
     head = (
-        f"{stated.scenario.site.name}: {found.draws} draws of what is not known, {len(found.layouts)} layouts, "
-        f"{stated.replications} replications of {stated.length_min / WEEK_MIN:g} weeks at each, seed {stated.seed}"
+        f"{stated.scenario.site.name}: {found.draws} draws of what is not known, "
+        f"{counted(len(found.layouts), 'layout')}, {stated.replications} replications of "
+        f"{counted(stated.length_min / WEEK_MIN, 'week')} at each, seed {stated.seed}"
     )
     lines = [sentence(head, width), "Not known:"]
     lines += [sentence(f"  {each.path}: {each.text}", width) for each in found.points.factors]
@@ -31,7 +32,7 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
         rows.append(["  5 % to 95 % of draws", *(f"{_number(each.low)} to {_number(each.high)}" for each in spreads)])
         parts = [found.split(layout, measure).input_share.mean for layout in found.layouts]
         rows.append(["  of its variance, not known", *(_percent(each) for each in parts)])
-    lines += ["", *columns(rows, width), "", sentence(found.verdict, width)]
+    lines += ["", *columns(rows, width), "", *([sentence(found.verdict, width)] if found.verdict else [])]
     if found.swayed_by:
         best, other = found.ranking[:2]
         lines.append(sentence(f"What sways the lead of {best} over {other} (rank correlation, -1 to 1):", width))

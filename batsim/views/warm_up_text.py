@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from batsim.scenario.week import WEEK_MIN
-from batsim.views.tables import sentence
+from batsim.views.tables import counted, sentence
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -14,16 +14,14 @@ def warm_up_text(scenario: "Scenario", found: "tuple[WarmUp, ...]", pilot_weeks:
     """Warm-up of each layout, and what to state."""
     stated = scenario.simulation.warm_up_min / WEEK_MIN
     longest = max(found, key=lambda each: (each.too_short, each.weeks))
-    lines = [f"{scenario.site.name}: weeks to drop at the start of a run (MSER-5 on a pilot of {pilot_weeks} weeks)"]
+    title = f"{scenario.site.name}: weeks to drop at the start of a run (MSER-5 on a pilot of {pilot_weeks} weeks)"
+    lines = [sentence(title, width)]
     lines += [f"  {each.text}" for each in found]
     if longest.too_short:
         advice = "The pilot was still on its way at its middle: try a longer one, --pilot-weeks."
     elif longest.weeks <= stated:
-        advice = f"The scenario's warm-up of {_weeks(stated)} is long enough."
+        advice = f"The scenario's warm-up of {counted(stated, 'week')} is long enough."
     else:
-        advice = f"The scenario's warm-up of {_weeks(stated)} is short: state warm_up: {_weeks(longest.weeks)}."
+        enough = counted(longest.weeks, "week")
+        advice = f"The scenario's warm-up of {counted(stated, 'week')} is short: state warm_up: {enough}."
     return "\n".join([*lines, sentence(advice, width)])
-
-
-def _weeks(number: float) -> str:
-    return f"{number:g} week{'' if number == 1 else 's'}"

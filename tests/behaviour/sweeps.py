@@ -39,6 +39,7 @@ scenario: {scenario}
 vary:
   layouts.north.batteries: [14, 16, 18]
   trucks[0].run_time.mean: [4 h, 5 h, 6 h]
+design: grid
 simulation: {{replications: {replications}, length: {weeks} weeks, warm_up: 0 weeks}}
 """
 

@@ -26,7 +26,10 @@ ROOT = Path(__file__).parents[2]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parent / "broken" / "sound.yaml"
 BATSIM = Path(sys.executable).with_name("batsim")
-COMMANDS = ("check", "compare", "day", "day-without", "new", "one-more", "run", "schema", "trace")
+COMMANDS = (
+    "check", "compare", "day", "day-without", "export", "merge", "new", "one-more", "run", "schema", "size", "sweep",
+    "trace", "warm-up",
+)  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
 PARTS = (
@@ -343,7 +346,9 @@ def test_run_prints_every_measure_of_each_layout() -> None:
     for label in ("downtime per truck-shift", "availability", "peak load", "labour per working day"):
         assert f"  {label}" in blocks[1]
     assert "  waits within target" in blocks[1]
-    assert blocks[3].startswith("Not covered here:")
+    assert blocks[3].startswith("hoist: downtime per truck-shift in 9 of 10 replications at most ")
+    assert blocks[3].endswith("\n± and the limits are those of 95 % intervals.")
+    assert blocks[4].startswith("Not covered here:")
 
 
 def test_layouts_are_run_once_and_in_the_order_asked_for() -> None:
@@ -408,7 +413,17 @@ def test_json_differences_name_every_pair(compared: dict[str, Any]) -> None:
 
     assert len(pairs) == len(set(pairs)) == 12
     for each in compared["differences"]:
-        assert set(each) == {"measure", "layout", "other", "mean", "low", "high", "unit", "correlation"}
+        assert set(each) == {
+            "measure",
+            "layout",
+            "other",
+            "mean",
+            "low",
+            "high",
+            "unit",
+            "correlation",
+            "variance_reduction",
+        }
         means = [compared["layouts"][each[key]]["measures"][each["measure"]]["mean"] for key in ("layout", "other")]
         assert each["mean"] == pytest.approx(means[0] - means[1], abs=1e-9)
         assert each["low"] <= each["mean"] <= each["high"]
@@ -565,7 +580,7 @@ def test_progress_is_shown_on_a_terminal() -> None:
 
     assert b"downtime" in done.stdout
     assert "1 of 4 replications" in shown
-    assert shown.endswith("\r\x1b[K")
+    assert shown.endswith("\r\x1b[K\r")
 
 
 @pytest.mark.parametrize("arguments", [("check", KESTREL), ("schema",), ("run", SOUND, *SHORT, "--json")])

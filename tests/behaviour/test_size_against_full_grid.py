@@ -1,0 +1,187 @@
+"""Sizing beside the full grid: it finds the same cheapest cell, from far fewer simulated ones."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import batsim
+from batsim.study.cases import changes_of
+from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.executors import Job, run_jobs
+from batsim.study.limits import limits_of
+from batsim.study.replications import settings
+from batsim.study.size import size
+from batsim.study.size_grid import Grid, dimensions_of
+
+CASES = Path(__file__).parent / "cases"
+FEW, MANY = 3, 24
+"""Replications of every cell of a grid, and of those that come into question."""
+NEAR_SHARE = 0.25
+"""Part of a target by which a cell may miss it after few replications and still come into question."""
+ROOMS = {
+    "size_round_the_clock": (
+        {"batteries": (7, 12), "chargers": (1, 6), "stations": (1, 4)},
+        {"downtime": 12.0},
+        {"batteries": 11, "chargers": 4, "stations": 2},
+        0.1,
+    ),
+    "size_two_shifts": (
+        {"batteries": (13, 16), "stations": (1, 2), "trolley": (1, 2), "attendants": (1, 3)},
+        {"downtime": 6.0},
+        {"batteries": 16, "stations": 1, "trolley": 1, "attendants": 2},
+        0.25,
+    ),
+    "size_waits": (
+        {"batteries": (16, 20), "chargers": (4, 8), "stations": (1, 2)},
+        {"waits": 0.03, "none ready": 0.05},
+        {"batteries": 19, "chargers": 7, "stations": 1},
+        0.25,
+    ),
+}
+"""By room: ranges, indifference, the answer, and the largest part of the cells that sizing may simulate."""
+
+
+def simulated(scenario, grid, cells, replications):
+    """Values of every target's measure, a row for each cell, a column for each replication."""
+    stated = settings(scenario, "room")
+    jobs = [
+        Job("room", number, stated.seed, stated.length_min, stated.warm_up_min, 0, changes_of(grid.changes(cell)))
+        for cell in cells
+        for number in range(replications)
+    ]
+    found = run_jobs([scenario], jobs, workers=1)
+    names = [limit.measure for limit in limits_of(scenario)]
+    return {name: np.array([each[name] for each in found]).reshape(len(cells), replications) for name in names}
+
+
+def missed_share(scenario, values):
+    """By how much cells miss their worst target, as a part of what is allowed; at most zero where all are met."""
+    rows = []
+    for limit in limits_of(scenario):
+        allowed = limit.most if limit.sign > 0.0 else 1.0 + limit.most
+        rows.append((limit.sign * values[limit.measure].mean(axis=1) - limit.most) / allowed)
+    return np.max(rows, axis=0)
+
+
+@pytest.fixture(scope="module", params=list(ROOMS))
+def room(request):
+    """A room, what sizing says of it, its grid, and every cell of it simulated a few times."""
+    ranges, indifference, answer, most_share = ROOMS[request.param]
+    scenario = batsim.read(CASES / f"{request.param}.yaml")
+    sizing = size(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
+    grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
+    return scenario, sizing, grid, simulated(scenario, grid, grid.cells, FEW), answer, most_share
+
+
+def test_the_answer_is_the_cheapest_cell_of_the_full_grid(room):
+    """All cells are simulated; the cheapest whose means meet the targets, those near them many times over."""
+    scenario, sizing, grid, few, answer, _ = room
+    nearly = np.flatnonzero(missed_share(scenario, few) <= NEAR_SHARE)
+    nearly = nearly[grid.costs[nearly] <= sizing.cost_per_year * (1.0 + 1e-9)]
+    missed = missed_share(scenario, simulated(scenario, grid, grid.cells[nearly], MANY))
+    meeting = nearly[missed <= 0.0]
+    cheapest = meeting[np.argmin(grid.costs[meeting])]
+
+    assert sizing.counts == answer
+    assert tuple(grid.cells[cheapest].tolist()) == sizing.chosen.cell
+    assert sizing.cost_per_year == pytest.approx(grid.costs[cheapest])
+
+
+def test_few_cells_are_simulated(room):
+    """And those in the same replications as the grid's, to the last bit."""
+    _, sizing, grid, few, _, most_share = room
+    numbers = {tuple(cell): number for number, cell in enumerate(grid.cells.tolist())}
+
+    assert sizing.cells == len(grid.cells)
+    assert len(sizing.tested) <= most_share * sizing.cells
+    for each in sizing.tested:
+        for name, values in few.items():
+            assert np.array_equal(each.values[name][:FEW], values[numbers[each.cell]])
+
+
+def test_what_is_rejected_in_closed_form_meets_no_target(room):
+    """As the few replications of the full grid tell."""
+    scenario, sizing, _, few, _, _ = room
+
+    assert sizing.screened <= np.count_nonzero(missed_share(scenario, few) > 0.0)
+
+
+def test_with_one_fewer_of_anything_a_target_is_missed(room):
+    """By simulation, or met by less than what makes no difference."""
+    scenario, sizing, grid, _, _, _ = room
+    least = [each.values[0] for each in grid.dimensions]
+    lesser = [
+        tuple(number - (column == fewer) for column, number in enumerate(sizing.chosen.cell))
+        for fewer in range(len(least))
+        if sizing.chosen.cell[fewer] > least[fewer]
+    ]
+    values = simulated(scenario, grid, np.array(lesser), MANY)
+
+    assert lesser
+    for number in range(len(lesser)):
+        assert any(
+            limit.sign * values[limit.measure][number].mean() > limit.most - limit.indifference
+            for limit in sizing.limits
+        )
+
+
+def test_costs_of_the_grid_are_those_of_its_cells(room):
+    """A cell costs what the scenario with its counts costs, thing by thing."""
+    scenario, sizing, grid, _, _, _ = room
+    units = UnitCosts(scenario, "room")
+
+    for number in np.linspace(0, len(grid.cells) - 1, 12).astype(int):
+        changed = scenario.changed(grid.changes(grid.cells[number]))
+        lines = cost_lines(changed, "room", units)
+        assert grid.costs[number] == pytest.approx(sum(line.per_year for line in lines))
+    assert sum(line.per_year for line in sizing.cost_lines) == pytest.approx(sizing.cost_per_year)
+
+
+def test_frontier_and_near_misses(room):
+    """The frontier rises and holds the answer; near misses are cheaper and miss something."""
+    _, sizing, grid, _, _, _ = room
+    column = [each.kind for each in grid.dimensions].index("batteries")
+    batteries = [each.cell[column] for each in sizing.frontier]
+
+    assert batteries == sorted(batteries)
+    assert [each.cell for each in sizing.frontier].count(sizing.chosen.cell) == 1
+    assert all(each.cost_per_year < sizing.cost_per_year and each.missed for each in sizing.near_misses)
+    rest = {each.cell[:column] + each.cell[column + 1 :] for each in sizing.frontier}
+    assert len(rest) == 1
+
+
+def test_two_workers_find_the_same():
+    """The same counts, and the same values of every cell."""
+    ranges, indifference, _, _ = ROOMS["size_waits"]
+    scenario = batsim.read(CASES / "size_waits.yaml")
+    one, two = (
+        size(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=workers)["room"]
+        for workers in (1, 2)
+    )
+
+    assert one.counts == two.counts
+    assert one.as_json() == two.as_json()
+    for mine, theirs in zip(one.tested, two.tested, strict=True):
+        assert mine._replace(values={}) == theirs._replace(values={})
+        assert all(np.array_equal(mine.values[name], theirs.values[name], equal_nan=True) for name in mine.values)
+
+
+@pytest.mark.slow
+def test_a_thousand_cells():
+    """Ten batteries by ten chargers by ten stations: the same answer from at most 60 of them."""
+    _, indifference, answer, _ = ROOMS["size_round_the_clock"]
+    scenario = batsim.read(CASES / "size_round_the_clock.yaml")
+    ranges = {"batteries": (7, 16), "chargers": (1, 10), "stations": (1, 10)}
+    sizing = size(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
+
+    grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
+    few = simulated(scenario, grid, grid.cells, 2)
+    nearly = np.flatnonzero((missed_share(scenario, few) <= NEAR_SHARE) & (grid.costs <= sizing.cost_per_year + 1e-6))
+    missed = missed_share(scenario, simulated(scenario, grid, grid.cells[nearly], MANY))
+    cheapest = nearly[missed <= 0.0][np.argmin(grid.costs[nearly[missed <= 0.0]])]
+
+    assert sizing.cells == 1000
+    assert len(sizing.tested) <= 60
+    assert sizing.counts == answer
+    assert tuple(grid.cells[cheapest].tolist()) == sizing.chosen.cell

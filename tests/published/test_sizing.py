@@ -1,0 +1,194 @@
+"""Sizing against the exact smallest counts: spares by Palm's theorem, stations by machine interference."""
+
+from math import comb, factorial, log
+
+import numpy as np
+import pytest
+from scipy.stats import poisson
+
+from batsim.formulas.renewal import machine_interference
+from batsim.study.size import size
+
+PALM = (
+    "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
+    "Operations Research 16, 122-141"
+)
+SPARES = "smallest S with P(Poisson(pipeline mean) >= S) at most the target, for any law of the turn-round"
+ROSSETTI = "Rossetti, M. D., open textbook on simulation modelling, appendix on queueing theory"
+WORKED_OUT = "worked out here"
+DAY_MIN = 1440.0
+TURN_H = 1.0
+"""Turn-round of a spent battery; all that counts is the pipeline, demand times turn-round."""
+DEMANDS = 800
+"""Trucks that ask in one run, about."""
+EXPONENTIAL, FIXED = {"mean": f"{TURN_H:g} h", "law": "exponential"}, f"{TURN_H:g} h"
+
+# Pipeline mean, target, smallest number of spares as tabled, P(X >= S) and P(X >= S-1). Left out are those whose own
+# probability, or that of one spare fewer, is within a tenth of the target: 2 and 5 %, 4 and 5 %, 10 and 5 %.
+TABLE = [
+    (1.0, 0.10, 3, 0.0803014, 0.2642411),
+    (1.0, 0.05, 4, 0.0189882, 0.0803014),
+    (1.0, 0.01, 5, 0.0036598, 0.0189882),
+    (2.0, 0.10, 5, 0.0526530, 0.1428765),
+    (2.0, 0.01, 7, 0.0045338, 0.0165636),
+    (4.0, 0.10, 8, 0.0511336, 0.1106740),
+    (4.0, 0.01, 10, 0.0081322, 0.0213634),
+    (6.0, 0.10, 10, 0.0839240, 0.1527625),
+    (6.0, 0.05, 11, 0.0426209, 0.0839240),
+    (6.0, 0.01, 13, 0.0088275, 0.0200920),
+    (10.0, 0.10, 15, 0.0834585, 0.1355356),
+    (10.0, 0.01, 19, 0.0071865, 0.0142776),
+    (16.0, 0.10, 22, 0.0892266, 0.1318320),
+    (16.0, 0.05, 24, 0.0366857, 0.0582409),
+]
+
+
+@pytest.mark.published(source=PALM, where="C34: table of the smallest number of spares")
+@pytest.mark.parametrize(("pipeline", "target", "spares", "chance", "with_one_fewer"), TABLE)
+def test_the_table_of_spares(pipeline, target, spares, chance, with_one_fewer):
+    """The numbers of the table, from scipy's Poisson distribution."""
+    assert poisson.sf(spares - 1, pipeline) == pytest.approx(chance, abs=5e-8)
+    assert poisson.sf(spares - 2, pipeline) == pytest.approx(with_one_fewer, abs=5e-8)
+    assert chance < 0.9 * target
+    assert with_one_fewer > 1.1 * target
+
+
+def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
+    """Size the batteries of a fleet so large that the few trucks that wait slow nothing down."""
+    trucks = 100 if pipeline <= 6.0 else 200
+    run_h = trucks * TURN_H / pipeline
+    scenario = case(
+        "palm",
+        {
+            "trucks[0].count": trucks,
+            "trucks[0].run_time.mean": f"{run_h:g} h",
+            # What is left of an exponential time has the same law: the demand is steady from the start.
+            "trucks[0].first_run": [f"{-run_h * log((n + 0.5) / trucks):.6f} h" for n in range(trucks)],
+            "batteries.plain.charge_time": charge,
+            "layouts.one.batteries": trucks + spares + 4,
+            "targets": {"none_ready": f"at most {100.0 * target:g} %"},
+        },
+    )
+    found = size(
+        scenario,
+        ranges={"batteries": (trucks + 1, trucks + spares + 8)},
+        indifference={"none ready": 0.8 * (target - poisson.sf(spares - 1, pipeline))},
+        confidence=0.99,
+        same_cost=0.0,
+        weeks=demands * TURN_H / pipeline / 168.0,
+        # The first batteries are evenly spread over their law, so the demand is too even until they are all through.
+        warm_up_weeks=2.0 * run_h / 168.0,
+        replications=8,
+        seed=34,
+        workers=1,
+    )["one"]
+    return found, trucks
+
+
+@pytest.mark.published(source=PALM, where=f"C34 (and C30, C33): {SPARES}")
+@pytest.mark.parametrize(
+    ("pipeline", "target", "spares", "charge"),
+    [
+        pytest.param(1.0, 0.10, 3, EXPONENTIAL, id="1, 10 %"),
+        pytest.param(1.0, 0.05, 4, FIXED, id="1, 5 %, fixed"),
+        pytest.param(1.0, 0.01, 5, EXPONENTIAL, id="1, 1 %"),
+        pytest.param(2.0, 0.10, 5, FIXED, id="2, 10 %, fixed"),
+        pytest.param(2.0, 0.01, 7, EXPONENTIAL, id="2, 1 %"),
+        pytest.param(4.0, 0.10, 8, EXPONENTIAL, id="4, 10 %"),
+        pytest.param(6.0, 0.10, 10, FIXED, id="6, 10 %, fixed"),
+        pytest.param(4.0, 0.01, 10, FIXED, id="4, 1 %, fixed", marks=pytest.mark.slow),
+        pytest.param(6.0, 0.05, 11, EXPONENTIAL, id="6, 5 %", marks=pytest.mark.slow),
+        pytest.param(6.0, 0.01, 13, FIXED, id="6, 1 %, fixed", marks=pytest.mark.slow),
+        pytest.param(10.0, 0.10, 15, EXPONENTIAL, id="10, 10 %", marks=pytest.mark.slow),
+        pytest.param(10.0, 0.01, 19, EXPONENTIAL, id="10, 1 %", marks=pytest.mark.slow),
+        pytest.param(16.0, 0.10, 22, FIXED, id="16, 10 %, fixed", marks=pytest.mark.slow),
+        pytest.param(16.0, 0.05, 24, EXPONENTIAL, id="16, 5 %", marks=pytest.mark.slow),
+    ],
+)
+def test_smallest_number_of_spares(case, pipeline, target, spares, charge):
+    """As many as the table says, no more and no fewer."""
+    assert any(row[:3] == (pipeline, target, spares) for row in TABLE)
+    found, trucks = sized_spares(case, pipeline, target, spares, charge)
+
+    assert found.counts == {"batteries": trucks + spares}
+    assert found.reached_confidence >= 0.985
+    fewer = next(each for each in found.frontier if each.cell == (trucks + spares - 1,))
+    assert not fewer.meets
+    assert fewer.interval("found_none_ready_share", 0.99).high > target
+
+
+def down(trucks, stations, ratio):
+    """Mean trucks down of M/M/c//N, from the sum of its steady state; `ratio` is exchange over run."""
+    weights = [
+        comb(trucks, n) * ratio**n
+        * (1.0 if n <= stations else factorial(n) / (factorial(stations) * stations ** (n - stations)))
+        for n in range(trucks + 1)
+    ]  # fmt: skip
+    return sum(n * weight for n, weight in enumerate(weights)) / sum(weights)
+
+
+@pytest.mark.published(source=f"{ROSSETTI}; {WORKED_OUT}", where="A01: L = 2.674 with one station; A14")
+@pytest.mark.parametrize(
+    ("trucks", "stations", "ratio", "printed", "digits"),
+    [
+        (5, 1, 4.0 / 10.0, 2.674, 3),
+        (30, 3, 12.0 / 450.0, 0.7928570626, 9),
+    ],
+)
+def test_mean_trucks_down(trucks, stations, ratio, printed, digits):
+    """The sum agrees with what is printed."""
+    assert down(trucks, stations, ratio) == pytest.approx(printed, abs=0.5 * 10.0**-digits)
+
+
+def _between(trucks, stations, ratio):
+    """Target half way between the downtime with so many stations and with one fewer. [min per truck-shift]"""
+    enough, too_few = (DAY_MIN * down(trucks, count, ratio) / trucks for count in (stations, stations - 1))
+    return (enough + too_few) / 2.0, enough
+
+
+@pytest.mark.published(source=f"{ROSSETTI}; {WORKED_OUT}", where="A01, A14: M/M/c//N, trucks down by stations")
+@pytest.mark.parametrize(
+    ("file", "layout", "trucks", "run_min", "exchange_min", "stations", "weeks"),
+    [
+        pytest.param("a01", "one", 5, 600.0, 240.0, 2, 8, id="A01, two"),
+        pytest.param("a01", "one", 5, 600.0, 240.0, 3, 8, id="A01, three"),
+        pytest.param("a14", "one", 30, 450.0, 12.0, 2, 1, id="A14, two"),
+        pytest.param("a14", "one", 30, 120.0, 12.0, 3, 1, id="A14 with 2 h on a battery, three"),
+        pytest.param("a14", "one", 30, 120.0, 12.0, 5, 1, id="A14 with 2 h on a battery, five"),
+    ],
+)
+def test_smallest_number_of_stations(case, file, layout, trucks, run_min, exchange_min, stations, weeks):
+    """The least with which the analytic downtime meets the target."""
+    target, enough = _between(trucks, stations, exchange_min / run_min)
+    scenario = case(
+        file,
+        {
+            "trucks[0].run_time.mean": f"{run_min:g} min",
+            "targets": {"downtime_per_truck_shift": f"at most {target:.6f} min"},
+        },
+    )
+    found = size(
+        scenario,
+        layout,
+        ranges={"stations": (1, 6)},
+        indifference={"downtime": 0.8 * (target - enough)},
+        confidence=0.99,
+        same_cost=0.0,
+        weeks=weeks,
+        warm_up_weeks=0.5,
+        replications=8,
+        seed=14,
+        workers=1,
+    )[layout]
+
+    assert found.counts == {"stations": stations}
+    assert found.confidence_interval().mean == pytest.approx(enough, abs=target - enough)
+
+
+@pytest.mark.published(source=WORKED_OUT, where="M/M/c//N by its sum and by the package's closed form")
+@pytest.mark.parametrize(("trucks", "stations", "ratio"), [(5, 1, 0.4), (5, 3, 0.4), (22, 2, 0.05), (30, 3, 0.1)])
+def test_the_closed_form_is_the_sum(trucks, stations, ratio):
+    """Screening rests on it."""
+    chain = machine_interference(trucks, np.array([float(stations)]), np.array([100.0]), np.array([100.0 * ratio]))
+
+    assert chain.down == pytest.approx([down(trucks, stations, ratio)], rel=1e-9)
