@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import instead
+from batsim.errors import Problem, ScenarioError
 from batsim.room.clock import ticked
 from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
@@ -22,6 +23,7 @@ from batsim.scenario.calendar import (
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.handling import Arrangement
 from batsim.scenario.laws import DurationLaw
+from batsim.scenario.unknowns import NOT_TOGETHER
 from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -146,7 +148,12 @@ class Blueprint:
 def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work out a layout for runs of some length after a warm-up. [min]"""
     with instead(scenario.stated_figures):
-        return _blueprint(scenario, layout, length_min, warm_up_min)
+        try:
+            return _blueprint(scenario, layout, length_min, warm_up_min)
+        except (ValueError, ArithmeticError) as error:
+            if not scenario.stated_figures:
+                raise
+            raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "figures", NOT_TOGETHER)]) from error
 
 
 def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:

@@ -13,7 +13,7 @@ from batsim.scenario.factors import Between
 from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem, problems_of
 from batsim.scenario.site import Scenario
-from batsim.scenario.unknowns import FIGURES, figures_instead, settle, without_echoes
+from batsim.scenario.unknowns import FIGURES, NOT_TOGETHER, figures_instead, settle, without_echoes
 from batsim.scenario.yaml_text import Place, YamlTextError, read_file, read_text
 
 LONGEST_CHAIN = 5
@@ -71,7 +71,12 @@ def build(stated: Marked) -> Scenario:
             found = without_echoes(problems_of(error, whole, Scenario), unsettled)
             raise ScenarioError(stated.file, problems + found) from None
         scenario = _grown(scenario)
-        problems = problems or cross_checks(scenario, whole, _offers())
+        try:
+            problems = problems or cross_checks(scenario, whole, _offers())
+        except (ValueError, ArithmeticError):
+            if not figures:
+                raise
+            problems = [problem(whole, (FIGURES,), NOT_TOGETHER)]
     if problems:
         raise ScenarioError(stated.file, problems)
     scenario._stated, scenario._unknowns, scenario._figures = stated, unknowns, figures

@@ -8,6 +8,7 @@ from batsim.scenario.marked import Marked, Path
 from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.yaml_text import path_text
 
+NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
 FIGURES = "figures"
 """Key of a scenario under which figures of the catalogue are stated anew."""
 

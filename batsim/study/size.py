@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from batsim.catalogue import figure
+from batsim.catalogue import figure, instead
 from batsim.errors import Problem, ScenarioError
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.executors import Runner
@@ -131,7 +131,8 @@ def size(
         if not dimensions:
             rule = "has no count that could be chosen; all are unlimited or left to the drivers"
             raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
-    dear = figure("size.same_cost").value / 100.0 if same_cost is None else same_cost
+    with instead(scenario.stated_figures):
+        dear = figure("size.same_cost").value / 100.0 if same_cost is None else same_cost
     found = []
     with Runner(scenario.with_layouts(stated.layouts), workers) as runner:
         for layout, dimensions in chosen.items():

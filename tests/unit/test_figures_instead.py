@@ -11,7 +11,7 @@ import pytest
 import batsim
 from batsim import catalogue
 from batsim.catalogue import Figure, asked_for, figure, held_instead, instead
-from batsim.errors import FigureError
+from batsim.errors import FigureError, ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint
 from batsim.scenario.batteries import BatteryType
 from batsim.scenario.site import Scenario
@@ -327,3 +327,15 @@ def test_types_of_parts_are_not_changed_by_a_figure(plain: Scenario) -> None:
 
     assert type(battery) is BatteryType
     assert battery == plain.batteries[BATTERY].model_copy(update={"cool_down_min": battery.cool_down_min})
+
+
+def test_figures_that_do_not_go_together_are_said(plain: Scenario) -> None:
+    """Bad input never gives a traceback, also where it shows only when the layout is worked out."""
+    with pytest.raises(ScenarioError) as error:
+        batsim.simulate(
+            anew(plain, battery__vented_lead_acid__knee_temperature="1000 degC"), "stands", length_min=1440.0
+        )
+    assert [problem.path for problem in error.value.problems] == ["figures"]
+    assert error.value.problems[0].rule == (
+        "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
+    )
