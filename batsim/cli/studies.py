@@ -121,7 +121,12 @@ def _near(text: str) -> tuple[str, float]:
     if not equals or not 0.0 < amount < float("inf"):
         msg = f"--indifference needs a target and a number above 0, such as downtime=0.5 or waits=2% (got {text})"
         raise click.UsageError(msg)
-    return name.strip(), amount / 100.0 if value.strip().endswith("%") else amount
+    unit = {"downtime": "minutes", "cut-out": "trucks"}.get(name.strip())
+    percent = value.strip().endswith("%")
+    if unit is not None and percent:
+        msg = f"--indifference of {name.strip()} is in {unit}, not in % (got {text})"
+        raise click.UsageError(msg)
+    return name.strip(), amount / 100.0 if percent else amount
 
 
 def _share(option: str, text: str, least: float, most: float) -> float:

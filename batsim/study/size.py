@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from batsim.scenario.site import Scenario
 
-OFFSETS = (-4, -2, -1, 1, 2)
+OFFSETS = (-4, -2, -1, 1)
 """Batteries fewer and more than the answer on the frontier."""
 
 
@@ -159,7 +159,7 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Size:
     frontier = () if chosen is None else _frontier(search, dimensions, chosen)
     units = UnitCosts(scenario, layout)
     answer = chosen or best
-    changed = scenario if answer is None else scenario.changed(grid.changes(answer.cell))
+    changed = scenario if answer is None or answer.refused else scenario.changed(grid.changes(answer.cell))
     return Size(
         settings=search.settings,
         layout=layout,

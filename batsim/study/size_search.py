@@ -30,7 +30,7 @@ EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
 wrong decision that these looks may use."""
 FIRST_STAGE = 16
 """Replications of a cell before its targets are first decided on by the sequential test."""
-AT_ONCE = 4
+AT_ONCE = 2
 """Replications that follow at a time."""
 MOST_REPLICATIONS = 200
 """Of one cell; what is undecided then is decided by its means, and said."""

@@ -110,7 +110,12 @@ def _run(
 ) -> Sweep:
     """Run an agenda into a store and read its results."""
     begun = datetime.now(UTC)
-    manifest = _manifest(agenda, shard, where, command) | {"begun": begun.isoformat(timespec="seconds"), "ended": None}
+    manifest = _manifest(agenda, shard, where, command) | {
+        "begun": begun.isoformat(timespec="seconds"),
+        "ended": None,
+        "wall_s": None,
+        "cases": None,
+    }
     store.put_study(agenda.id, agenda.record, map(agenda.text_of, range(len(agenda.points))))
     number = store.begin_manifest(manifest)
     started, tally = time.perf_counter(), None

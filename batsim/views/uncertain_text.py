@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import label_of
 from batsim.study.replications import UNITS
+from batsim.views.size_text import indented
 from batsim.views.sweep_text import short
 from batsim.views.tables import columns, counted, sentence
 
 if TYPE_CHECKING:
+    from batsim.statistics.intervals import Interval
     from batsim.study.uncertain import UncertainComparison
 
 
@@ -22,7 +24,7 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
         f"{counted(stated.length_min / WEEK_MIN, 'week')} at each, seed {stated.seed}"
     )
     lines = [sentence(head, width), "Not known:"]
-    lines += [sentence(f"  {each.path}: {each.text}", width) for each in found.points.factors]
+    lines += [indented(f"{each.path}: {each.text}", width) for each in found.points.factors]
     rows = [["", *found.layouts], ["best in so many draws", *(_share(found, layout) for layout in found.layouts)]]
     for measure in found.measures:
         unit = UNITS[measure]
@@ -36,9 +38,7 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
     if found.swayed_by:
         best, other = found.ranking[:2]
         lines.append(sentence(f"What sways the lead of {best} over {other} (rank correlation, -1 to 1):", width))
-        lines += [
-            f"  {short(path)}: {each.mean:+.2f} ({each.low:+.2f} to {each.high:+.2f})" for path, each in found.swayed_by
-        ]
+        lines += [indented(f"{short(path)}: {_correlation(each)}", width) for path, each in found.swayed_by]
     note = (
         "The rest of the variance is chance between replications: more draws or weeks reduce it. What is not known "
         "stays until it is found out on site."
@@ -49,6 +49,13 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
 def _share(found: "UncertainComparison", layout: str) -> str:
     chance = found.chance_best[layout]
     return f"{100 * chance.mean:.0f} % ({100 * chance.low:.0f} to {100 * chance.high:.0f})"
+
+
+def _correlation(found: "Interval") -> str:
+    if not math.isfinite(found.mean):
+        return "-"
+    limits = f" ({found.low:+.2f} to {found.high:+.2f})" if math.isfinite(found.half_width) else ""
+    return f"{found.mean:+.2f}{limits}"
 
 
 def _number(value: float) -> str:

@@ -11,7 +11,18 @@ from batsim.study import run_cases
 from batsim.study.executors import Job, outcomes
 from batsim.study.jobs import Failure
 from batsim.study.store import Store
-from tests.behaviour.sweeps import BATTERIES, CASES, POINTS, RUN_TIME, VARY, bits, importable_takes, rooms, swept, tables
+from tests.behaviour.sweeps import (
+    BATTERIES,
+    CASES,
+    POINTS,
+    RUN_TIME,
+    VARY,
+    bits,
+    importable_takes,
+    rooms,
+    swept,
+    tables,
+)
 
 WHOLE = {"cases": CASES, "found": 0, "run": CASES, "failed": 0}
 

@@ -164,8 +164,8 @@ def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
     ("charge_time", "weeks"),
     [
         pytest.param({"mean": "16 h", "law": "exponential"}, 12, id="exponential"),
-        pytest.param("16 h", 9, id="constant"),
-        pytest.param({"low": "8 h", "high": "24 h"}, 9, id="uniform"),
+        pytest.param("16 h", 9, id="constant", marks=pytest.mark.slow),
+        pytest.param({"low": "8 h", "high": "24 h"}, 9, id="uniform", marks=pytest.mark.slow),
         pytest.param({"mean": "16 h", "law": "hyperexponential", "cv": 2}, 12, id="hyperexponential"),
     ],
 )

@@ -42,7 +42,7 @@ EICK = (
                 "charger_use_share": 0.3081334999 * 4.0 / 2.0,
             },
         ),
-        (
+        pytest.param(
             "C26",
             {
                 "trucks[0].count": 4,
@@ -61,6 +61,7 @@ EICK = (
                 "none_ready_time_share": 0.7457085177,
                 "charger_use_share": 0.4645228761 * 6.0 / 3.0,
             },
+            marks=pytest.mark.slow,
         ),
     ],
 )
@@ -80,8 +81,8 @@ def _poisson(mean, number):
     ("title", "per_h", "turn_round", "spares", "expected"),
     [
         ("C30", 10.0, {"mean": "6 min", "cv": 0.5}, 4, 0.01898815688),
-        ("C31", 2.0, "8 h", 24, 0.03668565782),
-        ("C33", 0.5, "12 h", 10, 0.08392401699),
+        pytest.param("C31", 2.0, "8 h", 24, 0.03668565782, marks=pytest.mark.slow),
+        pytest.param("C33", 0.5, "12 h", 10, 0.08392401699, marks=pytest.mark.slow),
     ],
 )
 def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spares, expected):
