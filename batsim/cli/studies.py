@@ -86,7 +86,7 @@ def merge(into: str, stores: tuple[str, ...]) -> None:
     from batsim.study.store import merge_stores  # noqa: PLC0415 - with the rest
 
     for each, new in merge_stores(into, stores).items():
-        click.echo(f"{each}: {new} new cases")
+        click.echo(f"{each}: {new} new case{'' if new == 1 else 's'}")
 
 
 @main.command()
@@ -153,5 +153,6 @@ def _kept(store: str) -> Iterator[None]:
     try:
         yield
     except KeyboardInterrupt:
-        click.echo(f"what is finished is in {store}; the same command goes on from there", err=True)
+        if Path(store).exists():
+            click.echo(f"what is finished is in {store}; the same command goes on from there", err=True)
         raise

@@ -3,11 +3,12 @@
 import re
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
+from functools import cached_property
 from math import exp, isfinite, log1p, sqrt
 from typing import NamedTuple
 
 from batsim import units
-from batsim.scenario.base import Fault, refuse, shown
+from batsim.scenario.base import Fault, Faults, refuse, shown
 
 BETWEEN, TYPICAL, VALUES, MEAN, CV = "between", "typical", "values", "mean", "cv"
 FORMS = (
@@ -76,6 +77,16 @@ class Factor(ABC):
         """Values of a grid: low, middle and high unless it states its own."""
         return tuple(dict.fromkeys((self.low, self.middle, self.high)))
 
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """A number for each of those, which rises with it."""
+        return tuple(map(float, range(len(self.levels))))
+
+    @property
+    def count(self) -> int:
+        """How many values it has, each as likely as another; 0 where there is no end of them."""
+        return 0
+
 
 @dataclass(frozen=True)
 class Between(Factor):
@@ -104,6 +115,12 @@ class Between(Factor):
         if self.typical is not None:
             return self.ends[0].text(self.typical.number)
         return self.ends[0].text((self.ends[0].number + self.ends[1].number) / 2.0)
+
+    @property
+    def count(self) -> int:
+        """Whole numbers from end to end."""
+        (low, _, whole), (high, _, _) = self.ends
+        return int(high - low) + 1 if whole and self.typical is None else 0
 
     @property
     def text(self) -> str:
@@ -158,13 +175,34 @@ class Choice(Factor):
     values: tuple[object, ...]
 
     def at(self, share: float) -> object:
-        """Value by its position in the list."""
-        return self.values[min(int(share * len(self.values)), len(self.values) - 1)]
+        """Value by its position, from the lowest where they are numbers, else as they are listed."""
+        return self.values[self._rising[min(int(share * len(self.values)), len(self.values) - 1)]]
 
     @property
     def levels(self) -> tuple[object, ...]:
-        """All its values."""
+        """All its values, as they are listed."""
         return self.values
+
+    @cached_property
+    def numbers(self) -> tuple[float, ...]:
+        """Its values as numbers where all are such, with the same unit; else their positions."""
+        try:
+            amounts = [_amount(value, ()) for value in self.values]
+        except Faults:
+            amounts = []
+        if len({amount.unit for amount in amounts}) == 1:
+            return tuple(amount.number for amount in amounts)
+        return tuple(map(float, range(len(self.values))))
+
+    @property
+    def count(self) -> int:
+        """All of them."""
+        return len(self.values)
+
+    @cached_property
+    def _rising(self) -> list[int]:
+        """Positions of its values, from the lowest."""
+        return sorted(range(len(self.values)), key=self.numbers.__getitem__)
 
     @property
     def text(self) -> str:

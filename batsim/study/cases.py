@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from batsim.study.jobs import Job
 
 KEY_BYTES = 16
-LEFT_OUT = ("question", "layouts", "simulation", "targets")
+LEFT_OUT = (
+    *("question", "layouts", "simulation", "targets", "prices", "present", "equipment", "room", "hall", "supply"),
+    "standards",
+)
 """Parts of a scenario on which no number depends, or of which only some does; that is added below."""
 
 

@@ -114,11 +114,16 @@ def outcomes(
     ------
     tuple
         Number of a job, and what is taken from its record or a `Failure`.
+
+    Raises
+    ------
+    StudyError
+        When there are no workers.
     """
     if scheduler is not None:
         yield from _spread(Parcel.of(scenarios, take), jobs, range(len(jobs)), Cluster(scheduler), 0.0)
         return
-    width = workers or cores()
+    width = _width(workers)
     if workers is not None and workers > 1:
         yield from _spread(Parcel.of(scenarios, take), jobs, range(len(jobs)), Processes(width), 0.0)
         return
@@ -149,7 +154,7 @@ class Runner:
 
     def __init__(self, scenario: "Scenario", workers: int | None, take: Take[Any] = measures_of) -> None:
         self._scenario, self._take = scenario, take
-        self._engine = Processes(workers or cores())
+        self._engine = Processes(_width(workers))
         self._parcel = Parcel.of([scenario], take)
         self._executor: Executor | None = None
 
@@ -181,6 +186,14 @@ class Runner:
         for chunk in lost:
             found.update(_apart(self._parcel, jobs, chunk, self._engine))
         return [found[number] for number in range(len(jobs))]
+
+
+def _width(workers: int | None) -> int:
+    """Processes: as many as are asked for, else one for each core."""
+    if workers is not None and workers < 1:
+        msg = f"--workers must be at least 1 (got {workers})"
+        raise StudyError(msg)
+    return workers or cores()
 
 
 def _spread(

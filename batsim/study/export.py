@@ -2,6 +2,7 @@
 
 import csv
 import json
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -68,6 +69,9 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
     if output.suffix not in (".csv", ".parquet"):
         msg = f"{output}: a table must end in .csv or .parquet"
         raise StudyError(msg)
+    if output.exists() and Path(store).exists() and output.samefile(store):
+        msg = f"{output}: this is the store itself; choose another name for the table"
+        raise StudyError(msg)
     with closing(Store.open(store, write=False)) as kept:
         studies = kept.studies()
         if not studies:
@@ -85,10 +89,11 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
                     count += len(rows)
             dictionary = _write_dictionary(output, paths, studies, names)
         except OSError as error:
-            msg = f"{output}: cannot be written: {error.strerror or error}"
+            reason = os.strerror(error.errno) if error.errno else error  # some tell a whole story as their strerror
+            msg = f"{output}: cannot be written: {reason}"
             raise StudyError(msg) from error
     return (
-        Written(str(output), f"{count} cases, {len(columns)} columns"),
+        Written(str(output), f"{count} case{'' if count == 1 else 's'}, {len(columns)} columns"),
         Written(str(dictionary), "unit and meaning of each column"),
     )
 
@@ -128,7 +133,8 @@ def _with_measures(store: Store, pending: list[tuple[bytes, list[object]]], plac
     for key, who in pending:
         if key in found:
             values = np.frombuffer(found[key], "<f8").tolist()
-            rows.append([*who, *(values[place] if place >= 0 else None for place in places)])
+            # A case whose target for waits was taken away lacks the last measure.
+            rows.append([*who, *(values[place] if 0 <= place < len(values) else None for place in places)])
     return rows
 
 

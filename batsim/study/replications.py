@@ -237,13 +237,15 @@ def settings(
     count = stated.replications if replications is None else replications
     length = stated.length_min if weeks is None else weeks * WEEK_MIN
     warm_up = stated.warm_up_min if warm_up_weeks is None else warm_up_weeks * WEEK_MIN
-    _check(scenario, wanted, count, length, warm_up)
     base = stated.seed if seed is None else seed
+    _check(scenario, wanted, count, length, warm_up, base)
     sure = stated.confidence_share if confidence is None else confidence
     return Settings(scenario, wanted, base, count, length, warm_up, sure)
 
 
-def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float) -> None:
+def _check(
+    scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float, seed: int
+) -> None:
     """Refuse what cannot be run, all at once."""
     rules: list[tuple[str, str, str | None]] = [
         (f"layouts.{name}", f"no layout of this name{did_you_mean(name, list(scenario.layouts))}", None)
@@ -256,5 +258,7 @@ def _check(scenario: "Scenario", layouts: tuple[str, ...], count: int, length: f
         rules.append(("weeks", f"must be from {SHORTEST_WEEKS:g} to {LONGEST_WEEKS}", f"{length / WEEK_MIN:g}"))
     if not 0.0 <= warm_up / WEEK_MIN <= LONGEST_WEEKS:
         rules.append(("warm-up", f"must be from 0 to {LONGEST_WEEKS} weeks", f"{warm_up / WEEK_MIN:g}"))
+    if seed < 0:
+        rules.append(("seed", "must be at least 0", str(seed)))
     if rules:
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, *rule) for rule in rules])

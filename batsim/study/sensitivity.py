@@ -15,6 +15,7 @@ from batsim.study.replications import UNITS, plain
 if TYPE_CHECKING:
     import pandas as pd
 
+    from batsim.study.points import Points
     from batsim.study.sweep_result import Sweep
 
     Floats = np.ndarray[Any, np.dtype[np.float64]]
@@ -123,7 +124,7 @@ def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
         rows = _swings(table, paths, confidence)
         return Sensitivity(layout, measure, rows, confidence, _failed(outputs))
     else:
-        parts = {"rank correlation": _correlations(sweep, outputs, confidence)}
+        parts = {"rank correlation": rank_correlations(_inputs(sweep.agenda.points), outputs, confidence)}
     return Sensitivity(layout, measure, _sorted(parts, paths), confidence, _failed(outputs))
 
 
@@ -153,15 +154,14 @@ def _swings(table: "Table", paths: tuple[str, ...], confidence: float) -> tuple[
     )
 
 
-def _correlations(sweep: "Sweep", outputs: "Floats", confidence: float) -> Estimates:
-    """Rank correlations of what did not fail."""
-    points = sweep.agenda.points
+def _inputs(points: "Points") -> "Table":
+    """Inputs of all points as numbers that rise with their values, the same for the same value."""
+    factors = points.factors
     if points.design.kind == LATIN_HYPERCUBE:
-        inputs = points.cube
-    else:
-        inputs = grid_of([len(factor.levels) for factor in points.factors]).astype(float)
-    kept = np.isfinite(outputs)
-    return rank_correlations(inputs[kept], outputs[kept], confidence)
+        counts = np.array([factor.count for factor in factors])
+        return np.where(counts > 0, np.floor(points.cube * counts), points.cube)
+    places = grid_of([len(factor.levels) for factor in factors]).T
+    return np.column_stack([np.array(factor.numbers)[place] for factor, place in zip(factors, places, strict=True)])
 
 
 def _failed(outputs: "Floats") -> int:

@@ -61,8 +61,10 @@ class FailureRow(NamedTuple):
 class Store:
     """An open store."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, lock: sqlite3.Connection | None) -> None:
-        self.path, self._connection, self._lock = path, connection, lock
+    def __init__(
+        self, path: Path, connection: sqlite3.Connection, lock: sqlite3.Connection | None, address: str = ""
+    ) -> None:
+        self.path, self._connection, self._lock, self._address = path, connection, lock, address
 
     @classmethod
     def open(cls, path: str | Path, *, write: bool = True) -> "Store":
@@ -84,17 +86,12 @@ class Store:
         lock = _lock(path) if write else None
         try:
             with _told(path):
-                connection = sqlite3.connect(_uri(path, write=write), uri=True, isolation_level=None)
-                try:
-                    _prepare(path, connection, write=write)
-                except BaseException:
-                    connection.close()
-                    raise
+                connection, address = _connected(path, write=write)
         except BaseException:
             if lock is not None:
                 lock.close()
             raise
-        return cls(path, connection, lock)
+        return cls(path, connection, lock, address)
 
     def __enter__(self) -> "Store":
         return self
@@ -193,9 +190,10 @@ class Store:
         StudyError
             When the same case has other numbers there.
         """
-        Store.open(other, write=False).close()
-        with _told(self.path):
-            self._connection.execute("ATTACH DATABASE ? AS other", (_uri(other, write=False),))
+        with Store.open(other, write=False) as found, _told(self.path):
+            # Its own reader stays open to clear away what this one leaves beside the file.
+            address = found._address.replace("mode=rw", "mode=ro")
+            self._connection.execute("ATTACH DATABASE ? AS other", (address,))
             try:
                 with self._at_once() as connection:
                     return _taken_over(connection, other)
@@ -271,10 +269,26 @@ def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
     return int(connection.execute("SELECT count(*) FROM cases").fetchone()[0]) - int(before)
 
 
-def _uri(path: Path, *, write: bool) -> str:
-    """Address of a store; one that nobody writes to can be read in a folder that cannot be written to."""
-    quiet = not write and not path.with_name(f"{path.name}-wal").exists()
-    return f"{path.absolute().as_uri()}?mode={'rwc' if write else 'ro'}{'&immutable=1' if quiet else ''}"
+def _connected(path: Path, *, write: bool) -> tuple[sqlite3.Connection, str]:
+    """Open the file of a store; return the address under which that went, too.
+
+    Readers are seen by a writer that comes later. Where they cannot make themselves seen, in a folder that cannot be
+    written to, nobody writes; but what a writer left in its log there cannot be read.
+    """
+    logged = path.with_name(f"{path.name}-wal").exists()
+    modes = ("rwc",) if write else ("rw",) if logged else ("rw", "ro&immutable=1")
+    for mode in modes:
+        address = f"{path.absolute().as_uri()}?mode={mode}"
+        connection = sqlite3.connect(address, uri=True, isolation_level=None)
+        try:
+            _prepare(path, connection, write=write)
+        except BaseException as error:
+            connection.close()
+            if mode == modes[-1] or not isinstance(error, sqlite3.OperationalError):
+                raise
+        else:
+            break
+    return connection, address
 
 
 def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
@@ -297,8 +311,7 @@ def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None
             "export it with that version, or choose another name"
         )
         raise StudyError(msg)
-    if write:
-        connection.execute("PRAGMA synchronous = NORMAL")
+    connection.execute("PRAGMA synchronous = NORMAL" if write else "PRAGMA query_only = ON")
 
 
 def _lock(path: Path) -> sqlite3.Connection:

@@ -32,8 +32,8 @@ def sweep(
     vary: dict[str, Any] | None = None,
     design: str | dict[str, int] = "grid",
     layouts: "tuple[str, ...] | list[str] | str | None" = None,
-    also_vary: tuple[str, ...] = (),
-    measures: tuple[str, ...] = ("downtime_min_per_truck_shift",),
+    also_vary: tuple[str, ...] | list[str] | str = (),
+    measures: tuple[str, ...] | list[str] | str = ("downtime_min_per_truck_shift",),
     replications: int | None = None,
     weeks: float | None = None,
     warm_up_weeks: float | None = None,
@@ -80,9 +80,11 @@ def sweep(
     if isinstance(study, str | Path):
         study = read_study(study)
     elif not isinstance(study, Study):
-        wanted = [layouts] if isinstance(layouts, str) else list(layouts or ())
-        stated = {"vary": vary or {}, "design": design, "also_vary": list(also_vary), "measures": list(measures)}
-        study = stated_study(study, stated | ({"layouts": wanted} if wanted else {}), NAMES)
+        lists = {"layouts": layouts or (), "also_vary": also_vary, "measures": measures}
+        stated = {key: [value] if isinstance(value, str) else list(value) for key, value in lists.items()}
+        if not stated["layouts"]:
+            del stated["layouts"]
+        study = stated_study(study, {"vary": vary or {}, "design": design, **stated}, NAMES)
     agenda = agenda_of(study, replications, weeks, warm_up_weeks, seed)
     part = None if shard is None else Shard.read(shard)
     with closing(Store.open(IN_MEMORY if store is None else store)) as kept:

@@ -30,8 +30,10 @@ def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
     if sweep.failures:
         blocks.append(_failures(sweep, width))
     if sweep.missing:
-        rest = f"{sweep.missing} cases are not in this store: run the other shards, put the stores together with merge."
-        blocks.append(sentence(rest, width))
+        rest = (
+            f"{_counted(sweep.missing, 'case')} not in this store: run the other shards, put the stores together with"
+        )
+        blocks.append(sentence(f"{rest} merge.", width))
         return "\n\n".join(blocks)
     for measure in sweep.measures:
         blocks.append(_points(sweep, measure, width))
@@ -75,7 +77,8 @@ def _failures(sweep: "Sweep", width: int) -> str:
         rule = " ".join(line.strip() for line in message.splitlines()[-1:])
         lines.append(sentence(f"  {where}: {kind}: {rule}", width))
     if len(groups) > MOST_FAILURES:
-        lines.append(f"  and {len(groups) - MOST_FAILURES} points more")
+        more = len(groups) - MOST_FAILURES
+        lines.append(f"  and {more} point{'' if more == 1 else 's'} more")
     return "\n".join(lines)
 
 
@@ -123,8 +126,13 @@ def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
         lines.append(f"and {len(paths) - MOST_INPUTS} inputs that matter less")
     lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]
     if found.left_out:
-        lines.append(f"{found.left_out} points without a result are left out.")
+        lines.append(f"{_counted(found.left_out, 'point', 'without a result ')} left out.")
     return "\n".join(lines)
+
+
+def _counted(count: int, what: str, which: str = "") -> str:
+    """Such as `3 cases are`."""
+    return f"{count} {what} {which}is" if count == 1 else f"{count} {what}s {which}are"
 
 
 def _index_text(value: float, low: float, high: float) -> str:
