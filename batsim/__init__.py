@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from batsim.measures.by_hour import crew_by_hour
     from batsim.measures.event_trace import event_frame, event_trace
     from batsim.measures.room_course import room_course
+    from batsim.plan.plan import Plan, plan_layouts
     from batsim.record import Record
     from batsim.room.simulation import simulate
     from batsim.scenario.reading import read, read_scenario_text
@@ -46,6 +47,7 @@ _HOMES = {
     "DayWithout": "batsim.study.day_without",
     "FigureError": "batsim.errors",
     "OneMore": "batsim.study.one_more",
+    "Plan": "batsim.plan.plan",
     "Record": "batsim.record",
     "Runs": "batsim.study.replications",
     "Scenario": "batsim.scenario.site",
@@ -70,6 +72,7 @@ _HOMES = {
     "first_cycle": "batsim.measures.battery_course",
     "merge_stores": "batsim.study.store",
     "one_more": "batsim.study.one_more",
+    "plan_layouts": "batsim.plan.plan",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
     "read_study": "batsim.study.sweep",
@@ -90,6 +93,7 @@ __all__ = [
     "DayWithout",
     "FigureError",
     "OneMore",
+    "Plan",
     "Record",
     "Runs",
     "Scenario",
@@ -114,6 +118,7 @@ __all__ = [
     "first_cycle",
     "merge_stores",
     "one_more",
+    "plan_layouts",
     "read",
     "read_scenario_text",
     "read_study",

@@ -99,7 +99,15 @@ APPARENT_POWER = {"VA": F(1, 1000), "kVA": F(1), "MVA": F(1000)}
 ENERGY = {"Wh": F(1, 1000), "kWh": F(1), "MWh": F(1000), "MJ": F(10, 36)}
 TEMPERATURE = {"degC": F(1), "°C": F(1), "degF": F(5, 9), "°F": F(5, 9), "K": F(1)}
 ZEROS_DEGC = {"degF": F(-160, 9), "°F": F(-160, 9), "K": F("-273.15")}
-AREA = {"m2": F(1), "m²": F(1), "ft2": FOOT_M**2, "ft²": FOOT_M**2, "sq ft": FOOT_M**2}
+AREA = {
+    "m2": F(1),
+    "m²": F(1),
+    "cm2": F(1, 10_000),
+    "cm²": F(1, 10_000),
+    "ft2": FOOT_M**2,
+    "ft²": FOOT_M**2,
+    "sq ft": FOOT_M**2,
+}
 VOLUME_FLOW = {
     "m3/h": F(1),
     "m³/h": F(1),
@@ -110,6 +118,14 @@ VOLUME_FLOW = {
     "cfm": 60 * FOOT_M**3,
 }
 FORCE = {"N": F(1), "kN": F(1000), "kgf": FREE_FALL_M_PER_S2, "lbf": POUND_FORCE_N}
+FLOOR_LOAD = {
+    "kN/m2": F(1),
+    "kN/m²": F(1),
+    "kPa": F(1),
+    "t/m2": FREE_FALL_M_PER_S2,
+    "psf": POUND_FORCE_N / FOOT_M**2 / 1000,
+    "lbf/ft2": POUND_FORCE_N / FOOT_M**2 / 1000,
+}
 RESISTANCE = {"Ohm Ah": F(1), "ohm Ah": F(1), "Ω Ah": F(1), "mOhm Ah": F(1, 1000), "mΩ Ah": F(1, 1000)}
 
 DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
@@ -132,6 +148,8 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
         "area": Dimension("area", "an", "m2", "m2", "50 m2", AREA),
         "volume_flow": Dimension("volume flow", "a", "m3/h", "m3_per_h", "900 m3/h", VOLUME_FLOW),
         "force": Dimension("force", "a", "N", "n", "225 N", FORCE),
+        "angle": Dimension("angle", "an", "deg", "deg", "135 deg", {"deg": F(1), "°": F(1)}),
+        "floor_load": Dimension("load on a floor", "a", "kN/m2", "kn_per_m2", "15 kN/m2", FLOOR_LOAD),
         "resistance": Dimension("resistance times capacity", "a", "Ohm Ah", "ohm_ah", "0.3 Ohm Ah", RESISTANCE),
         "charge_count": Dimension(
             "number of charges", "a", "charges", "charges", "7 charges", {"charges": F(1), "charge": F(1)}

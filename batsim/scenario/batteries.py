@@ -16,6 +16,7 @@ from batsim.scenario.base import (
     Frozen,
     Kilograms,
     Kind,
+    Millimetres,
     MinutesAbove0,
     NameText,
     Number,
@@ -29,6 +30,7 @@ from batsim.scenario.base import (
     refuse,
 )
 from batsim.scenario.care import Care, Rounds
+from batsim.scenario.fit import BASES, Size
 from batsim.scenario.laws import DurationLaw
 from batsim.scenario.week import WEEK_MIN, Weekdays
 
@@ -249,6 +251,14 @@ class BatteryType(Frozen):
     """Electrolyte temperature above which no charge begins; by chemistry when not stated. [degC]"""
     capacity_spread_share: Spread = Field("0 %", alias="capacity_spread")  # type: ignore[assignment]
     """Spread of the capacity from battery to battery: standard deviation over mean. [%]"""
+    size: Size | None = None
+    """Outer sizes of the battery in its tray. [mm]"""
+    base: Annotated[str, Words(*BASES)] | None = None
+    """Whether its tray has a flat base or rollers of its own."""
+    lifting_eyes_mm: Millimetres | None = Field(None, alias="lifting_eyes")
+    """Distance between its lifting eyes, along the spreader beam. [mm]"""
+    connector: NameText | None = None
+    """Its connector, as it is marked."""
     life_used: Annotated[tuple[float, float], LifeUsed()] = "0 %"  # type: ignore[assignment]
     """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
 

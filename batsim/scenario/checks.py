@@ -14,6 +14,7 @@ from batsim.scenario.marked import Marked, Path
 from batsim.scenario.price_checks import price_problems
 from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.site import Scenario
+from batsim.scenario.survey_checks import survey_problems
 from batsim.scenario.trucks import Draws
 from batsim.scenario.week import DAY_MIN, WEEK_MIN, moment_text
 
@@ -34,6 +35,7 @@ def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequen
         *_shifts(scenario, stated),
         *_together(scenario, stated),
         *price_problems(scenario, stated),
+        *survey_problems(scenario, stated),
     ]
     if not names and not levels:
         for name in scenario.layouts:

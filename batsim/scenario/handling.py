@@ -18,6 +18,7 @@ from batsim.scenario.base import (
     refuse,
 )
 from batsim.scenario.laws import DurationLaw
+from batsim.scenario.parts import Needs
 
 
 class Hands(NamedTuple):
@@ -168,6 +169,8 @@ class Arrangement(Frozen):
     """What each battery needs."""
     cautions: tuple[str, ...] = ()
     """The usual cautions."""
+    needs: Needs = Field(default_factory=dict)  # type: ignore[assignment]
+    """What it asks of trucks, batteries and equipment, what is ordered for it, and when it is usual."""
     connects: Annotated[str, Words("attendant", "driver")] = "attendant"
     """Who connects a spent battery to its charger."""
     connect_time_min: DurationLaw = Field("0 min", alias="connect_time")  # type: ignore[assignment]

@@ -12,10 +12,20 @@ from batsim.scenario.problems import did_you_mean, problem
 from batsim.scenario.yaml_text import read_file
 
 if TYPE_CHECKING:
+    from batsim.scenario.handling import Arrangement
     from batsim.scenario.prices import Money
     from batsim.scenario.site import Scenario
 
 
+PARTS = (
+    "single-point watering set",
+    "water cart",
+    "eyewash and shower",
+    "spill kit",
+    "protective equipment",
+    "exhaust fan with interlock",
+)
+"""Parts that watering and rooms ask for, whatever the arrangement."""
 OWNED = ("batteries", "chargers", "devices", "places", "stations", "attendants")
 """Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
 
@@ -31,6 +41,7 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
         "battery": list(scenario.batteries),
         "charger": list(scenario.chargers),
         "device": list(dict.fromkeys(name for kinds in held for name in kinds)),
+        "part": list(dict.fromkeys(name for each in scenario.handling.values() for name in part_names(each))),
     }
     for key, names in known.items():
         named: dict[str, Money] = getattr(prices, key)
@@ -41,10 +52,22 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
                 yield problem(stated, path, rule, of_key=True)
             yield from _currency(scenario, stated, path, money)
     yield from _owned(scenario, stated)
-    for key in ("place", "station", "attendant"):
+    for key in ("place", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
         money_or_none: Money | None = getattr(prices, key)
         if money_or_none is not None:
             yield from _currency(scenario, stated, ("prices", key), money_or_none)
+    yield from _tariff(scenario, stated)
+
+
+def _tariff(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+    """Find prices of energy in another currency."""
+    tariff, whole = scenario.prices.energy, ("prices", "energy")
+    if tariff is None:
+        return
+    in_a_block = stated.holds((*whole, "otherwise"))
+    yield from _currency(scenario, stated, (*whole, "otherwise") if in_a_block else whole, tariff.otherwise)
+    for number, band in enumerate(tariff.bands):
+        yield from _currency(scenario, stated, (*whole, "bands", number, "price"), band.price)
 
 
 def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
@@ -53,12 +76,18 @@ def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
         crew = each.crew if isinstance(each.crew, dict) else ()
         handling = scenario.handling.get(each.handling)
         devices = () if handling is None else (*handling.devices, *handling.watering_devices)
-        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *crew)
+        parts = () if handling is None else part_names(handling)
+        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *parts, *crew)
         known = [*dict.fromkeys((*OWNED, *types))]
         for number, name in enumerate(each.owned):
             if name not in known:
                 rule = f"nothing of this name in the layout{did_you_mean(name, known)}"
                 yield problem(stated, ("layouts", layout, "owned", number), rule, got=shown(name))
+
+
+def part_names(arrangement: "Arrangement") -> tuple[str, ...]:
+    """Parts that an equipment list may hold beside batteries, chargers and devices."""
+    return (*dict.fromkeys((*(part.part for part in arrangement.needs.parts), *PARTS)),)
 
 
 @cache
@@ -68,7 +97,8 @@ def _catalogue_names(key: str) -> frozenset[str]:
         return frozenset(read_file(catalogue.document("charger_types")).data)
     kinds = [read_file(catalogue.document(f"handling/{name}")).data for name in catalogue.handling_names()]
     held = [name for each in kinds for what in ("devices", "watering_devices") for name in each.get(what) or ()]
-    return frozenset(held) if key == "device" else frozenset()
+    parts = [part["part"] for each in kinds for part in each["needs"]["parts"]]
+    return frozenset({"device": held, "part": parts}.get(key, ()))
 
 
 def _currency(scenario: "Scenario", stated: Marked, path: Path, money: "Money") -> Iterator[Problem]:

@@ -3,11 +3,16 @@
 import re
 from typing import Annotated, Any, NamedTuple
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from batsim.scenario.base import Frozen, Kind, Share, by_default, each_entry
+from batsim.scenario.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
-PER_KWH, PER_HOUR = "kWh", "h"
+PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"
+
+
+EXAMPLES = {PER_KWH: 150, PER_HOUR: 32, PER_KW: 9, PER_KG: 0.5, PER_M2: 80}
+"""Amounts in messages, by what they are for."""
 
 
 class Money(NamedTuple):
@@ -24,12 +29,12 @@ class MoneyText(Kind):
 
     def __init__(self, *, per: str = "", or_each: bool = True) -> None:
         self.per, self.or_each = per, or_each
-        self.example = f"150 EUR/{per}" if per == PER_KWH else f"32 EUR/{per}" if per else "2500 EUR"
+        self.example = f"{EXAMPLES.get(per, 2500)} EUR" + (f"/{per}" if per else "")
         self.schema = {"type": "string", "examples": [self.example], "pattern": r"^\s*[0-9.]"}
 
     def read(self, value: object) -> Money:
         """Read amount, currency and unit."""
-        match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+))?\s*", str(value))
+        match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+[23]?))?\s*", str(value))
         if match is None or not self._fits(match[3] or ""):
             msg = f"needs an amount of money such as '{self.example}'"
             raise ValueError(msg)
@@ -53,6 +58,38 @@ class PricesText(Kind):
             prices = each_entry(value.items(), self.each.read)
             return {str(name): price for name, price in zip(value, prices, strict=True)}
         return {"": self.each.read(value)}
+
+
+class EnergyBand(Frozen):
+    """Hours in which energy has a price of its own."""
+
+    days: Annotated[tuple[int, ...], Weekdays()] = Field("Mon-Sun")  # type: ignore[arg-type]
+    """Weekdays on which it begins."""
+    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    """When it begins. [min after midnight]"""
+    to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
+    """When it ends; at or before the beginning it means the next day. [min after midnight]"""
+    price: Annotated[Money, MoneyText(per=PER_KWH, or_each=False)]
+    """Price of a kWh in these hours."""
+
+    def holds(self, minute: float) -> bool:
+        """Tell whether an instant of the week, minutes from Monday 00:00, lies in it."""
+        length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        return any((minute - day * DAY_MIN - self.from_min) % WEEK_MIN < length for day in self.days)
+
+
+class Tariff(Frozen):
+    """Prices of energy by the hour of the week."""
+
+    otherwise: Annotated[Money, MoneyText(per=PER_KWH, or_each=False)]
+    """Price of a kWh outside all bands."""
+    bands: tuple[EnergyBand, ...] = ()
+    """Hours with a price of their own; the first that holds counts."""
+
+
+def _price_as_tariff(value: object) -> object:
+    """Read one price as a tariff without bands."""
+    return {"otherwise": value} if isinstance(value, str) else value
 
 
 class Years(Kind):
@@ -100,6 +137,20 @@ class Prices(Frozen):
     """Of an exchange station."""
     attendant: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None
     """Of an hour of an attendant, all that goes with it included."""
+    driver: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None
+    """Of an hour of a driver, all that goes with it included."""
+    truck: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None
+    """Of an hour in which a truck stands when it should work, its driver left out."""
+    energy: Annotated[Tariff | None, BeforeValidator(_price_as_tariff)] = None
+    """Of a kWh from the wall; one price, or `{otherwise, bands}`."""
+    demand: Annotated[Money, MoneyText(per=PER_KW, or_each=False)] | None = None
+    """Of a kW of a month's peak, the mean of 15 min."""
+    water: Annotated[Money, MoneyText(per=PER_KG, or_each=False)] | None = None
+    """Of a kg of water for batteries."""
+    floor: Annotated[Money, MoneyText(per=PER_M2, or_each=False)] | None = None
+    """Of a square metre of floor in a year."""
+    part: Annotated[dict[str, Money], PricesText(MoneyText())] = Field(default_factory=dict)
+    """Of other parts of the equipment list; one for all, or by part."""
     interest_share: Share = by_default("price.interest", "interest")
     """Interest of a year. [%]"""
     lives: Lives = Field(default_factory=dict)  # type: ignore[assignment]

@@ -24,9 +24,11 @@ from batsim.scenario.base import (
 from batsim.scenario.batteries import BatteryType, ChargerType
 from batsim.scenario.charging_rules import ChargingRules
 from batsim.scenario.demand import Demand
+from batsim.scenario.fit import Equipment
 from batsim.scenario.handling import Arrangement
 from batsim.scenario.layouts import RELEASE, Layout
 from batsim.scenario.marked import EVERY, Marked
+from batsim.scenario.premises import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.prices import Prices
 from batsim.scenario.trucks import TruckGroup
 from batsim.scenario.week import Week
@@ -214,6 +216,18 @@ class Scenario(Frozen):
     """What the room must reach."""
     prices: Prices = Field(default_factory=dict)  # type: ignore[assignment]
     """What things cost; placeholders of the catalogue where nothing is stated."""
+    present: NameText | None = None
+    """Layout that is there today: payback is against it."""
+    equipment: dict[NameText, Equipment] = Field(default_factory=dict)
+    """Sizes and limits of equipment, by its name in the arrangements: devices, what batteries stand on, parts."""
+    room: BatteryRoom = Field(default_factory=dict)  # type: ignore[assignment]
+    """The battery room."""
+    hall: Space = Field(default_factory=dict)  # type: ignore[assignment]
+    """The hall in which trucks are charged in the truck."""
+    supply: Supply = Field(default_factory=dict)  # type: ignore[assignment]
+    """The electrical supply of the chargers."""
+    standards: Standards = Field(default_factory=dict)  # type: ignore[assignment]
+    """Rules that are to hold, where editions and countries differ."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
     figures: dict[NameText, Annotated[str | float, FigureText()]] = Field(default_factory=dict)
@@ -273,6 +287,8 @@ class Scenario(Frozen):
             return self
         stated = self._stated.copy()
         stated.data["layouts"] = {name: each for name, each in stated.data["layouts"].items() if name in layouts}
+        if stated.data.get("present") not in layouts:
+            stated.data.pop("present", None)
         return build(stated)
 
     def layout_of(self, path: str) -> str | None:

@@ -23,6 +23,7 @@ from batsim.scenario.base import (
     each_entry,
     refuse,
 )
+from batsim.scenario.fit import Compartment
 from batsim.scenario.laws import DurationLaw
 from batsim.scenario.triggers import ExchangeWhen
 
@@ -121,6 +122,8 @@ class TruckGroup(Frozen):
     """Order in line: trucks of priority 1 go before those of 2, and so on."""
     own_batteries: bool = False
     """Whether each truck keeps batteries of its own, evenly shared out; pooled when not stated."""
+    compartment: Compartment = Field(default_factory=dict)  # type: ignore[assignment]
+    """Where the battery sits, and how it leaves."""
     air: Annotated[Air, AirText()] | None = None
     """Air about the trucks at work; the air of the battery room when not stated. [degC]"""
     temperature_degc: Celsius | None = Field(None, alias="temperature")

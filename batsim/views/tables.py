@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from batsim.study.sequential import Wanted
 
 CAUTION = (
-    "Not covered here: whether the parts fit, ventilation, supply, money. Batteries are heavy and hold\n"
-    "acid, charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it\n"
-    "to licensed, competent people."
+    "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid,\n"
+    "charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to\n"
+    "licensed, competent people."
 )
 """The usual cautions, under every answer."""
 
@@ -337,6 +337,13 @@ def sentence(text: str, width: int) -> str:
         else:
             line = f"{line} {word}".strip()
     return "\n".join([*lines, line]).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def listed(text: str, width: int, *, first: str = "  - ") -> str:
+    """Write an entry of a list: what follows its first line stands under its text."""
+    under = " " * len(first)
+    head, *rest = sentence(text, width - len(first)).split("\n")
+    return "\n".join([first + head, *(under + line for line in rest)])
 
 
 def counted(number: float, thing: str) -> str:

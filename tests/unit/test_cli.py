@@ -348,7 +348,7 @@ def test_run_prints_every_measure_of_each_layout() -> None:
     assert "  waits within target" in blocks[1]
     assert blocks[3].startswith("hoist: downtime per truck-shift in 9 of 10 replications at most ")
     assert blocks[3].endswith("\n± and the limits are those of 95 % intervals.")
-    assert blocks[4].startswith("Not covered here:")
+    assert blocks[4].startswith("Whether the parts fit")
 
 
 def test_layouts_are_run_once_and_in_the_order_asked_for() -> None:

@@ -14,9 +14,9 @@ from batsim.views.day_without_text import day_without_answer, day_without_text
 
 CART_ROOM = Path(__file__).parent / "cases" / "cart_room.yaml"
 CAUTION = """\
-Not covered here: whether the parts fit, ventilation, supply, money. Batteries are heavy and hold
-acid, charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it
-to licensed, competent people.
+Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid,
+charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to
+licensed, competent people.
 """
 
 

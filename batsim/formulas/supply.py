@@ -1,0 +1,227 @@
+"""Electrical supply of chargers: what they draw, what a line must carry, and what the peaks cost."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+Floats = np.ndarray[Any, np.dtype[np.float64]]
+
+
+def charger_input_kw(dc_v: float, dc_a: float, efficiency_share: float) -> float:
+    """Power that a charger takes from the wall.
+
+    Parameters
+    ----------
+    dc_v, dc_a
+        Voltage and current at the battery; for the greatest load the top of the main stage, 2.4 V per cell. [V], [A]
+    efficiency_share
+        Energy to the battery over energy from the wall, above 0 and at most 1. [-]
+
+    Returns
+    -------
+    float
+        P = V I/eta. [kW]
+
+    Raises
+    ------
+    ValueError
+        If the efficiency is not above 0 and at most 1.
+
+    References
+    ----------
+    Definition of the efficiency.
+
+    Examples
+    --------
+    >>> charger_input_kw(50.0, 80.0, 0.8)
+    5.0
+    """
+    if not 0.0 < efficiency_share <= 1.0:
+        msg = f"efficiency must be above 0 and at most 1 (got {efficiency_share:g})"
+        raise ValueError(msg)
+    return dc_v * dc_a / efficiency_share / 1000.0
+
+
+def apparent_kva(kw: float, power_factor: float) -> float:
+    """Apparent power: power over power factor.
+
+    Parameters
+    ----------
+    kw
+        Power. [kW]
+    power_factor
+        Power factor, above 0 and at most 1. [-]
+
+    Returns
+    -------
+    float
+        S = P/PF. [kVA]
+
+    Raises
+    ------
+    ValueError
+        If the power factor is not above 0 and at most 1.
+
+    References
+    ----------
+    Definition of the power factor.
+
+    Examples
+    --------
+    >>> apparent_kva(9.0, 0.9)
+    10.0
+    """
+    if not 0.0 < power_factor <= 1.0:
+        msg = f"power factor must be above 0 and at most 1 (got {power_factor:g})"
+        raise ValueError(msg)
+    return kw / power_factor
+
+
+def line_current_a(kva: float, line_v: float, phases: int) -> float:
+    """Current in a line.
+
+    Parameters
+    ----------
+    kva
+        Apparent power. [kVA]
+    line_v
+        Voltage between two lines, or of the single phase. [V]
+    phases
+        1, or 3 with an even load. [-]
+
+    Returns
+    -------
+    float
+        I = S/(sqrt(3) V) for three phases, S/V for one; the same for two, which are two lines of one winding. [A]
+
+    Raises
+    ------
+    ValueError
+        If the voltage is not above 0, or the phases are not 1, 2 or 3.
+
+    References
+    ----------
+    Definition of the apparent power.
+
+    Examples
+    --------
+    >>> line_current_a(11.5, 230.0, 1)
+    50.0
+    >>> round(line_current_a(math.sqrt(3.0) * 40.0, 400.0, 3), 9)
+    100.0
+    """
+    if not line_v > 0.0:
+        msg = f"voltage must be above 0 (got {line_v:g})"
+        raise ValueError(msg)
+    if phases not in (1, 2, 3):
+        msg = f"phases must be 1, 2 or 3 (got {phases})"
+        raise ValueError(msg)
+    return 1000.0 * kva / line_v / (math.sqrt(3.0) if phases == 3 else 1.0)
+
+
+def continuous_rating_a(continuous_a: float, other_a: float, factor: float) -> float:
+    """Least rating of conductor and overcurrent device where a load goes on for 3 h or more.
+
+    Parameters
+    ----------
+    continuous_a, other_a
+        Current that goes on for 3 h or more, and other current. [A]
+    factor
+        1.25 by the US rule. [-]
+
+    Returns
+    -------
+    float
+        1.25 continuous + other. [A]
+
+    References
+    ----------
+    NEC art. 100, 210.19(A), 210.20(A), 215.2 and 215.3, by way of a note of 2013. Other countries have other rules.
+
+    Examples
+    --------
+    >>> continuous_rating_a(80.0, 0.0, 1.25)
+    100.0
+    """
+    return factor * continuous_a + other_a
+
+
+def load_factor_share(mean_kw: float, peak_kw: float) -> float:
+    """Load factor: mean power over peak power. [-]
+
+    Raises
+    ------
+    ValueError
+        If the peak is not above 0.
+
+    Examples
+    --------
+    >>> load_factor_share(30.0, 120.0)
+    0.25
+    """
+    if not peak_kw > 0.0:
+        msg = f"peak must be above 0 (got {peak_kw:g})"
+        raise ValueError(msg)
+    return mean_kw / peak_kw
+
+
+def coincidence_share(peak_of_sum_kw: float, peaks_kw: Floats) -> float:
+    """Coincidence: peak of the sum over the sum of the peaks; its inverse is the diversity factor.
+
+    Parameters
+    ----------
+    peak_of_sum_kw
+        Peak of all together. [kW]
+    peaks_kw
+        Peak of each; shape (n,). [kW]
+
+    Returns
+    -------
+    float
+        At most 1 for peaks that are means over the same interval. [-]
+
+    Raises
+    ------
+    ValueError
+        If the peaks do not come to more than 0.
+
+    Examples
+    --------
+    >>> coincidence_share(15.0, np.array([10.0, 10.0]))
+    0.75
+    """
+    together = float(np.sum(peaks_kw))
+    if not together > 0.0:
+        msg = f"peaks must come to more than 0 (got {together:g})"
+        raise ValueError(msg)
+    return peak_of_sum_kw / together
+
+
+def demand_cost(peak_kw: float, per_kw_month: float, months: float = 12.0) -> float:
+    """What peaks cost where each month is billed on its highest mean of an interval, usually 15 min.
+
+    Parameters
+    ----------
+    peak_kw
+        Peak of a month, taken as the same in all. [kW]
+    per_kw_month
+        Price of a kilowatt in a month. [money/kW]
+    months
+        Months. [-]
+
+    Returns
+    -------
+    float
+        Peak times price times months; ratchets, by which one peak counts for later months, are left out. [money]
+
+    References
+    ----------
+    USDA Forest Service, tech tip on demand charges, December 2000.
+
+    Examples
+    --------
+    >>> demand_cost(50.0, 10.0)
+    6000.0
+    """
+    return peak_kw * per_kw_month * months

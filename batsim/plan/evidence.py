@@ -1,0 +1,117 @@
+"""What the simulation has to say to a plan: measures, the load over the week, hydrogen over time."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from batsim.measures.electrical_load import QUARTER_MIN, loads
+from batsim.measures.gas_course import gas_course
+from batsim.measures.windows import Floats, Measured
+from batsim.scenario.week import WEEK_MIN
+from batsim.study.executors import run_jobs
+from batsim.study.jobs import measures_of
+from batsim.study.replications import Runs, Settings, jobs_of, runs_of
+
+if TYPE_CHECKING:
+    from batsim.record import Record
+    from batsim.scenario.site import Scenario
+    from batsim.study.executors import Progress
+
+QUARTERS = round(WEEK_MIN / QUARTER_MIN)
+"""Quarters of an hour in a week."""
+
+
+class Taken(NamedTuple):
+    """What is taken from the record of one replication."""
+
+    measures: dict[str, float]
+    load_kw: Floats
+    """Load at the wall in each quarter of an hour of the measured time. [kW]"""
+    gas_m3_per_h: Floats
+    """Hydrogen in each quarter of an hour of the measured time. [m3/h]"""
+    days_per_week: float
+    """Working days in a measured week."""
+    truck_hours_per_week: float
+    """Scheduled truck hours in a measured week. [h]"""
+    truck_shifts_per_week: float
+    """Truck-shifts in a measured week."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the replications of one layout say."""
+
+    layout: str
+    runs: Runs
+    taken: tuple[Taken, ...]
+
+    def mean(self, measure: str) -> float:
+        """Mean of a measure over the replications."""
+        return self.runs.interval(self.layout, measure).mean
+
+    @property
+    def days_per_year(self) -> float:
+        """Working days in 52 weeks."""
+        return 52.0 * float(np.mean([each.days_per_week for each in self.taken]))
+
+    @property
+    def truck_hours_per_year(self) -> float:
+        """Scheduled truck hours in 52 weeks. [h]"""
+        return 52.0 * float(np.mean([each.truck_hours_per_week for each in self.taken]))
+
+    @property
+    def truck_shifts_per_year(self) -> float:
+        """Truck-shifts in 52 weeks."""
+        return 52.0 * float(np.mean([each.truck_shifts_per_week for each in self.taken]))
+
+    @property
+    def week_kwh(self) -> Floats:
+        """Energy from the wall in each quarter of an hour of a week, from Monday 00:00 on, the mean of all. [kWh]"""
+        start = round(self.runs.warm_up_min / QUARTER_MIN)
+        found = np.zeros(QUARTERS)
+        weeks = 0.0
+        for each in self.taken:
+            np.add.at(found, (start + np.arange(each.load_kw.size)) % QUARTERS, each.load_kw)
+            weeks += each.load_kw.size / QUARTERS
+        kwh: Floats = found * (QUARTER_MIN / 60.0) / weeks
+        return kwh
+
+
+def take(record: "Record", scenario: "Scenario") -> Taken:
+    """Take what a plan needs from a record."""
+    measured = Measured(record)
+    weeks = measured.minutes / WEEK_MIN
+    return Taken(
+        measures_of(record, scenario),
+        loads(measured)[0],
+        gas_course(record),
+        measured.working_days / weeks,
+        float(np.sum(measured.scheduled_min)) / 60.0 / weeks,
+        measured.truck_shifts / weeks,
+    )
+
+
+def evidence(stated: Settings, workers: int | None = None, progress: "Progress | None" = None) -> dict[str, Evidence]:
+    """Simulate layouts and keep what a plan needs of them.
+
+    Parameters
+    ----------
+    stated
+        Layouts, how often and for how long.
+    workers, progress
+        As in `run`.
+
+    Returns
+    -------
+    dict
+        Evidence by layout.
+    """
+    jobs = jobs_of(stated, range(stated.replications))
+    found = run_jobs([stated.scenario], jobs, take=take, workers=workers, progress=progress)
+    runs = runs_of(stated, stated.replications, [each.measures for each in found])
+    count = stated.replications
+    return {
+        layout: Evidence(layout, runs, tuple(found[position * count : (position + 1) * count]))
+        for position, layout in enumerate(stated.layouts)
+    }

@@ -1,0 +1,264 @@
+"""Money: what a layout costs in a year, for each exchange and each truck-hour, and when it pays back."""
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from batsim.catalogue import figure
+from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years
+from batsim.measures.electrical_load import QUARTER_MIN
+from batsim.plan.prices import Price, price_of, summed
+from batsim.plan.room_fit import needed_area_m2
+from batsim.study.cost import UnitCosts
+
+if TYPE_CHECKING:
+    from batsim.plan.equipment import Line
+    from batsim.plan.evidence import Evidence
+    from batsim.scenario.prices import Lives
+    from batsim.scenario.site import Scenario
+
+MONTHS_PER_YEAR = 12
+LEFT_OUT = "Left out: building work, supply connection, service contracts, training, scrap value, taxes."
+
+
+class MoneyLine(NamedTuple):
+    """What something costs in a year."""
+
+    what: str
+    per_year: Price
+    basis: str
+    """How it is worked out, with the numbers."""
+    capital: bool = False
+    """Whether it is the yearly part of a purchase."""
+
+
+@dataclass(frozen=True)
+class Money:
+    """What a layout costs."""
+
+    currency: str
+    lines: tuple[MoneyLine, ...]
+    purchase: Price
+    """All that is to be ordered. [currency]"""
+    exchanges_per_year: float
+    truck_hours_per_year: float
+    interest_share: float
+
+    @property
+    def per_year(self) -> Price:
+        """All of it. [currency/year]"""
+        return summed([line.per_year for line in self.lines])
+
+    @property
+    def running_per_year(self) -> float:
+        """What is not the yearly part of a purchase. [currency/year]"""
+        return sum(line.per_year.value for line in self.lines if not line.capital)
+
+    @property
+    def per_exchange(self) -> Price:
+        """For each exchange, or charge in shift time. [currency]"""
+        return self.per_year.times(1.0 / self.exchanges_per_year) if self.exchanges_per_year > 0.0 else _none()
+
+    @property
+    def per_truck_hour(self) -> Price:
+        """For each scheduled truck hour. [currency/h]"""
+        return self.per_year.times(1.0 / self.truck_hours_per_year) if self.truck_hours_per_year > 0.0 else _none()
+
+    @property
+    def placeholders(self) -> tuple[str, ...]:
+        """Lines that rest on placeholders of the catalogue."""
+        return tuple(line.what for line in self.lines if line.per_year.placeholder and line.per_year.value)
+
+
+class Payback(NamedTuple):
+    """A layout against the one that is there today."""
+
+    against: str
+    price: float
+    """What is to be ordered more. [currency]"""
+    saved_per_year: float
+    """Running cost less, before interest. [currency/year]"""
+    years: float
+    """Simple payback; infinite when never, 0 when nothing has to be paid. [years]"""
+    discounted_years: float
+    """With interest. [years]"""
+    net_present_value: float
+    """Over the life of devices. [currency]"""
+    horizon_years: float
+
+
+def _none() -> Price:
+    return Price(math.nan, math.nan, math.nan, placeholder=False)
+
+
+def money(scenario: "Scenario", layout: str, found: "Evidence", lines: "tuple[Line, ...]") -> Money:
+    """Add up what a layout costs.
+
+    Parameters
+    ----------
+    scenario, layout
+        What is planned, with its prices.
+    found
+        What the simulation says of it.
+    lines
+        Its equipment list.
+    """
+    days = found.days_per_year
+    each = [
+        *_capital(scenario, found, lines),
+        *_people(scenario, layout, found, days),
+        _trucks(scenario, found),
+        _energy(scenario, found),
+        _demand(scenario, found),
+        _water(scenario, found, days),
+        _floor(scenario, layout),
+    ]
+    return Money(
+        scenario.site.currency,
+        tuple(line for line in each if line.per_year.value > 0.0),
+        summed([line.cost for line in lines]),
+        found.mean("exchanges_per_day") * days,
+        found.truck_hours_per_year,
+        scenario.prices.interest_share,
+    )
+
+
+def _capital(scenario: "Scenario", found: "Evidence", lines: "tuple[Line, ...]") -> list[MoneyLine]:
+    """Yearly part of what is ordered; batteries last no longer than their use lets them."""
+    interest, lives = scenario.prices.interest_share, scenario.prices.lives
+    worn = found.mean("life_years")
+    costs: dict[tuple[str, float], list[Price]] = {}
+    for line in lines:
+        years = _years(lives, line.life)
+        if line.battery and math.isfinite(worn):
+            years = min(years, worn)
+        # Batteries are replaced when they are worn, whether they are owned already or not.
+        bought = line.price.times(line.number) if line.battery else line.cost
+        costs.setdefault((_heading(line), years), []).append(bought)
+    result = []
+    for (what, years), prices in costs.items():
+        bought = summed(prices)
+        yearly = bought.times(capital_recovery_share(interest, years))
+        because = ""
+        if what == "batteries" and years < lives.battery_years:
+            because = f", worn out by use before the {lives.battery_years:g} years that are usual"
+        basis = f"{bought.value:,.0f} over {years:.3g} years at {100.0 * interest:g} %{because}"
+        result.append(MoneyLine(what, yearly, basis, capital=True))
+    return result
+
+
+def _heading(line: "Line") -> str:
+    if line.life == "battery":
+        return "batteries" if line.battery else "watering systems"
+    return {"charger": "chargers", "device": "devices and parts", "room": "places, stations, room"}[line.life]
+
+
+def _years(lives: "Lives", life: str) -> float:
+    years: float = getattr(lives, f"{life}_years")
+    return years
+
+
+def _people(scenario: "Scenario", layout: str, found: "Evidence", days: float) -> list[MoneyLine]:
+    """Attendants on duty, busy or not; drivers for what the battery costs them."""
+    lines = []
+    wage = price_of(scenario, "attendant", scenario.prices.attendant)
+    crew, hours = scenario.layouts[layout].crew, 0.0
+    if isinstance(crew, dict):
+        each = UnitCosts(scenario, layout).attendants
+        hours = sum(int(number) * each[name].per_year / each[name].price for name, number in crew.items())
+    busy = found.mean("labour_attendant_min_per_day") * days / 60.0
+    if hours:
+        share = f", {100.0 * busy / hours:.0f} % of them hands on" if math.isfinite(busy) else ""
+        lines.append(MoneyLine("attendants on duty", wage.times(hours), f"{hours:,.0f} h a year{share}"))
+    elif math.isfinite(busy) and busy > 0.0:
+        lines.append(MoneyLine("attendants hands on", wage.times(busy), f"{busy:,.0f} h a year"))
+    driver = price_of(scenario, "driver", scenario.prices.driver)
+    waiting, working = (
+        found.mean(name) * days / 60.0 for name in ("driver_waiting_min_per_day", "labour_driver_min_per_day")
+    )
+    for what, spent in (("drivers stand by", waiting), ("drivers hands on", working)):
+        lines.append(MoneyLine(what, driver.times(spent), f"{spent:,.0f} h a year"))
+    return lines
+
+
+def _trucks(scenario: "Scenario", found: "Evidence") -> MoneyLine:
+    """Truck hours lost, drivers left out."""
+    price = price_of(scenario, "truck", scenario.prices.truck)
+    minutes = found.mean("downtime_min_per_truck_shift")
+    basis = f"{minutes:.1f} min in each of {found.truck_shifts_per_year:,.0f} truck-shifts"
+    return MoneyLine("trucks stand", price.times(minutes * found.truck_shifts_per_year / 60.0), basis)
+
+
+def _energy(scenario: "Scenario", found: "Evidence") -> MoneyLine:
+    """Energy from the wall by the hour of the week."""
+    kwh, tariff = found.week_kwh, scenario.prices.energy
+    whole = 52.0 * float(np.sum(kwh))
+    if tariff is None:
+        price = price_of(scenario, "energy", None).times(whole)
+        return MoneyLine("energy", price, f"{whole:,.0f} kWh a year")
+    rates = np.array([_rate(scenario, QUARTER_MIN * (quarter + 0.5)) for quarter in range(kwh.size)])
+    cost = 52.0 * float(np.sum(kwh * rates))
+    basis = f"{whole:,.0f} kWh a year at {cost / whole:.4f} on average over the bands" if whole else "none"
+    return MoneyLine("energy", Price(cost, cost, cost, placeholder=False), basis)
+
+
+def _rate(scenario: "Scenario", minute: float) -> float:
+    tariff = scenario.prices.energy
+    assert tariff is not None  # asked for before
+    band = next((each for each in tariff.bands if each.holds(minute)), None)
+    return tariff.otherwise.amount if band is None else band.price.amount
+
+
+def _demand(scenario: "Scenario", found: "Evidence") -> MoneyLine:
+    """Demand charge on the peak of each month, as the measured time stands for a month."""
+    price = price_of(scenario, "demand", scenario.prices.demand)
+    peak = found.mean("peak_kw")
+    peak = peak if math.isfinite(peak) else 0.0
+    basis = f"{peak:.0f} kW, mean of 15 min, in each of {MONTHS_PER_YEAR} months"
+    return MoneyLine("demand", price.times(MONTHS_PER_YEAR * peak), basis)
+
+
+def _water(scenario: "Scenario", found: "Evidence", days: float) -> MoneyLine:
+    """Water that charging uses up."""
+    lost = found.mean("water_lost_kg_per_day") * days
+    lost = lost if math.isfinite(lost) else 0.0
+    price = price_of(scenario, "water", scenario.prices.water)
+    return MoneyLine("water", price.times(lost), f"{lost:,.0f} kg a year")
+
+
+def _floor(scenario: "Scenario", layout: str) -> MoneyLine:
+    """Floor of the places, where the batteries are measured; else of the room."""
+    in_truck = scenario.arrangement(layout).in_truck
+    area = None if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2
+    price = price_of(scenario, "floor", scenario.prices.floor)
+    basis = "" if area is None else f"{area:.0f} m2 for places and aisle"
+    return MoneyLine("floor", price.times(area or 0.0), basis)
+
+
+def payback(layout: Money, present: Money, against: str, horizon_years: float) -> Payback:
+    """Compare a layout with what is there today, whose equipment need not be bought.
+
+    Parameters
+    ----------
+    layout, present
+        What both cost.
+    against
+        Name of the layout that is there today.
+    horizon_years
+        Years over which the net present value is taken. [years]
+    """
+    price = layout.purchase.value
+    saved = present.running_per_year - layout.running_per_year
+    years = payback_years(price, saved) if price > 0.0 else 0.0
+    discounted = payback_years(price, saved, layout.interest_share) if price > 0.0 else 0.0
+    flows = np.array([-price, *[saved] * max(1, round(horizon_years))])
+    return Payback(
+        against, price, saved, years, discounted, net_present_value(flows, layout.interest_share), horizon_years
+    )
+
+
+def wanted_payback_years() -> float:
+    """Payback that firms usually ask for. [years]"""
+    return figure("plan.payback_wanted").value

@@ -1,0 +1,186 @@
+"""Whether the room fits: load on the floor, area, aisle, empty places, the way to the wash."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from batsim.catalogue import figure
+from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, Check, cited, missing
+from batsim.plan.survey import equipment_of, trucks_alike, words
+from batsim.room.blueprint import blueprint
+from batsim.scenario.base import UNLIMITED
+from batsim.scenario.week import WEEK_MIN
+from batsim.units import FREE_FALL_M_PER_S2
+
+if TYPE_CHECKING:
+    from batsim.plan.survey import Trucks
+    from batsim.scenario.site import Scenario
+
+ROOM = "battery room"
+
+
+def room_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
+    """Check the room of a layout."""
+    if scenario.arrangement(layout).in_truck:
+        yield _wash(scenario)
+        return
+    yield from _floor_load(scenario, layout)
+    yield _area(scenario, layout)
+    yield _aisle(scenario, layout)
+    yield _empty_places(scenario, layout)
+    yield _acid_proof(scenario)
+    yield _wash(scenario)
+
+
+def _floor_load(scenario: "Scenario", layout: str) -> Iterator[Check]:
+    """Weight of a battery, or of a stack of them, over its own area."""
+    floor = scenario.layouts[layout].floor
+    levels = max((row.levels for row in floor.rows), default=1) if floor is not None else 1
+    allowed, what = scenario.room.floor_load_kn_per_m2, "load on the floor"
+    rule = f"{GEOMETRY}: weight of {'a stack of ' + str(levels) if levels > 1 else 'a battery'} over its own area"
+    for trucks in trucks_alike(scenario):
+        size, mass = trucks.battery.size, trucks.battery.mass_kg
+        limit = "-" if allowed is None else f"at most {allowed:.3g} kN/m2"
+        changes = "whether the slab carries rows of batteries; wheels of carriages and trucks load it more locally"
+        if size is None or mass is None:
+            ask = f"measure battery '{trucks.battery_name}' and read its mass"
+            yield missing(ROOM, what, limit, rule, ask, f"batteries.{trucks.battery_name}.size", changes)
+            continue
+        load = levels * mass * float(FREE_FALL_M_PER_S2) / 1000.0 / (size.length_mm * size.width_mm / 1e6)
+        value = f"{load:.1f} kN/m2"
+        if allowed is None:
+            ask = "ask the owner of the building what the floor may carry"
+            yield missing(ROOM, f"{what}, {value} asked", limit, rule, ask, "room.floor_load", changes)
+        elif load <= allowed:
+            sentence = "The floor carries the batteries; have wheel loads looked at too."
+            yield Check(ROOM, what, HOLDS, value, limit, rule, sentence)
+        else:
+            cure = "spread the load on plates that a structural engineer sizes, fewer levels, or another floor"
+            sentence = f"The batteries load the floor {load / allowed:.1f} times as much as it may carry."
+            yield Check(ROOM, what, FAILS, value, limit, rule, sentence, cure)
+
+
+def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
+    """Least floor area of the places with half of the aisle before each; None before batteries are measured."""
+    sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
+    plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+    if any(size is None for size in sizes) or plan.places >= UNLIMITED:
+        return None
+    gap = figure("fit.place_gap").value
+    pitch = max(size.length_mm for size in sizes if size is not None) + gap
+    depth = max(size.width_mm for size in sizes if size is not None) + gap
+    floor = scenario.layouts[layout].floor
+    levels = max((row.levels for row in floor.rows), default=1) if floor is not None else 1
+    half_aisle = needed_aisle_m(scenario, layout) / 2.0
+    return -(-plan.places // levels) * pitch / 1000.0 * (depth / 1000.0 + half_aisle)
+
+
+def needed_aisle_m(scenario: "Scenario", layout: str) -> float:
+    """Aisle before the places: the device, the battery drawn out and room to spare; at least what people need."""
+    arrangement = scenario.arrangement(layout)
+    key = arrangement.needs.beside or arrangement.needs.forks
+    device = None if key is None else equipment_of(scenario, arrangement, key)
+    size = _longest(trucks_alike(scenario))
+    people = figure("room.aisle_width").value
+    if device is None or arrangement.needs.lifts is not None:
+        return people
+    length = device.length_mm if device.length_mm is not None else device.fork_length_mm
+    if length is None or size is None:
+        return people
+    return max(people, (length + size) / 1000.0 + figure("fit.aisle_extra").value)
+
+
+def _longest(trucks: "tuple[Trucks, ...]") -> float | None:
+    """Widest battery across the truck, the way it is drawn out. [mm]"""
+    sizes = [each.battery.size for each in trucks]
+    return max((size.width_mm for size in sizes if size is not None), default=None)
+
+
+def _area(scenario: "Scenario", layout: str) -> Check:
+    """Floor area for all places."""
+    what, rule = "floor area", f"{GEOMETRY}: each place with half of the aisle before it; stations and routes beside"
+    needed, there = needed_area_m2(scenario, layout), scenario.room.area_m2
+    changes = "whether the room holds the places"
+    if needed is None:
+        return missing(ROOM, what, "-", rule, "measure the batteries", "batteries.*.size", changes)
+    if there is None:
+        ask = f"measure length and width of the room ({needed:.0f} m2 are needed for the places)"
+        return missing(ROOM, what, f"at least {needed:.0f} m2", rule, ask, "room.length", changes)
+    value, limit = f"{there:.0f} m2", f"at least {needed:.0f} m2"
+    if there >= needed:
+        return Check(ROOM, what, HOLDS, value, limit, rule, "The places fit, by area.")
+    cure = "places on several levels, fewer batteries, or another room"
+    return Check(ROOM, what, FAILS, value, limit, rule, f"{needed - there:.0f} m2 are missing.", cure)
+
+
+def _aisle(scenario: "Scenario", layout: str) -> Check:
+    """Clear width in front of the places."""
+    what, there = "aisle", scenario.room.aisle_m
+    needed = needed_aisle_m(scenario, layout)
+    people = figure("room.aisle_width")
+    practice = figure("fit.aisle_extra")
+    rule = cited(people) if needed <= people.value else f"device + battery + {practice.text}: {cited(practice)}"
+    limit = f"at least {needed:.2f} m"
+    if there is None:
+        ask = "measure the clear width in front of the places"
+        changes = "whether device and battery can turn out of a place; trucks need their turning width beside it"
+        return missing(ROOM, what, limit, rule, ask, "room.aisle", changes)
+    value = f"{there:.2f} m"
+    if there >= needed:
+        return Check(ROOM, what, HOLDS, value, limit, rule, "Device and battery have room before the places.")
+    return Check(
+        ROOM,
+        what,
+        FAILS,
+        value,
+        limit,
+        rule,
+        f"The aisle is {needed - there:.2f} m too narrow.",
+        "one row of places less",
+    )
+
+
+def _empty_places(scenario: "Scenario", layout: str) -> Check:
+    """Empty places while all batteries that are not in trucks stand in theirs."""
+    plan, what = blueprint(scenario, layout, WEEK_MIN, 0.0), "empty places"
+    spare = sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
+    empty, wanted = plan.places - spare, plan.arrangement.empty_places * plan.stations
+    rule = "the arrangement: each exchange begins with its empty places free"
+    place = words(plan.arrangement.place)
+    if plan.places >= UNLIMITED or plan.stations >= UNLIMITED:
+        return Check(ROOM, what, HOLDS, "unlimited", "-", rule, "Places are without limit in this layout.")
+    value, limit = f"{empty:.0f}", f"at least {wanted:.0f}, one exchange at each station"
+    if empty >= wanted:
+        return Check(ROOM, what, HOLDS, value, limit, rule, f"Every station finds an empty {place}.")
+    least = plan.arrangement.empty_places
+    verdict = FAILS if empty < least else LOOK
+    sentence = f"Stations wait for each other's empty {place}."
+    return Check(ROOM, what, verdict, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {place}")
+
+
+def _acid_proof(scenario: "Scenario") -> Check:
+    """Floor that stands acid and leads charges off."""
+    what, rule = "floor against acid", "IEC 62485-3:2014 clause 9 (from memory); 29 CFR 1910.178(g)"
+    if scenario.room.acid_proof is None:
+        ask = "look whether the floor stands acid, leads charges off, and holds back what is spilt"
+        return missing(ROOM, what, "yes", rule, ask, "room.acid_proof", "floor work that is not in the equipment list")
+    if scenario.room.acid_proof == "yes":
+        return Check(ROOM, what, HOLDS, "yes", "yes", rule, "The floor is made for it.")
+    cure = "coat the floor (resistance to earth at most 100 MOhm), with a sill or trays and means to neutralise"
+    return Check(ROOM, what, FAILS, "no", "yes", rule, "Spilt acid would reach the ground or the neighbours.", cure)
+
+
+def _wash(scenario: "Scenario") -> Check:
+    """Way to the eyewash and shower."""
+    reach, us = figure("wash.reach"), figure("wash.reach_distance_us")
+    what, there = "way to eyewash and shower", scenario.room.wash_m
+    rule = f"{cited(us)}; about {reach.text} on foot"
+    limit = f"at most {us.value:.1f} m"
+    if there is None:
+        ask = "pace the way from where acid is handled to the nearest eyewash and shower"
+        changes = "whether one has to be ordered"
+        return missing("acid work", what, limit, rule, ask, "room.wash", changes)
+    value = f"{there:.1f} m"
+    if there <= us.value:
+        return Check("acid work", what, HOLDS, value, limit, rule, "Near enough, if nothing stands in the way.")
+    cure = "order an eyewash and shower next to where acid is handled"
+    return Check("acid work", what, FAILS, value, limit, rule, "Too far for somebody who cannot see.", cure)

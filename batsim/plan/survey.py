@@ -1,0 +1,64 @@
+"""What a survey says of trucks and equipment of one layout, put together for the checks."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from batsim.scenario.fit import Equipment
+
+if TYPE_CHECKING:
+    from batsim.scenario.batteries import BatteryType
+    from batsim.scenario.fit import Compartment
+    from batsim.scenario.handling import Arrangement
+    from batsim.scenario.site import Scenario
+
+
+@dataclass(frozen=True)
+class Trucks:
+    """Trucks that are alike in what has to fit."""
+
+    name: str
+    """Names of their groups."""
+    path: str
+    """Path of the first of these groups."""
+    count: int
+    compartment: "Compartment"
+    battery_name: str
+    battery: "BatteryType"
+
+    @property
+    def exit(self) -> str:
+        """Where the battery leaves: side, top, either, none; either when nobody says."""
+        return self.compartment.exit or "either"
+
+
+def trucks_alike(scenario: "Scenario") -> tuple[Trucks, ...]:
+    """Truck groups, those that are alike put together."""
+    found: dict[tuple[str, str], Trucks] = {}
+    for number, group in enumerate(scenario.trucks):
+        key = (group.battery, group.compartment.model_dump_json())
+        before = found.get(key)
+        name = group.group if before is None else f"{before.name}, {group.group}"
+        path = f"trucks[{number}]" if before is None else before.path
+        count = group.count + (0 if before is None else before.count)
+        battery = scenario.batteries[group.battery]
+        found[key] = Trucks(name, path, count, group.compartment, group.battery, battery)
+    return tuple(found.values())
+
+
+def equipment_of(scenario: "Scenario", arrangement: "Arrangement", name: str) -> Equipment:
+    """Sizes of equipment: those of the site, else those that are usually ordered for the arrangement."""
+    usual = arrangement.needs.sizes.get(name, Equipment())
+    stated = scenario.equipment.get(name)
+    if stated is None:
+        return usual
+    return usual.model_copy(update={key: getattr(stated, key) for key in stated.model_fields_set})
+
+
+def words(name: str) -> str:
+    """Name of a device or part as people write it."""
+    return name.replace("_", " ")
+
+
+def stated(scenario: "Scenario", name: str, key: str) -> bool:
+    """Tell whether the site states a size of its equipment itself."""
+    return getattr(scenario.equipment.get(name, Equipment()), key) is not None

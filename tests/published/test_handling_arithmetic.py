@@ -1,0 +1,183 @@
+"""Labour, rules of thumb and money as the trade prints them: plain arithmetic that the program must come to as well.
+
+The pages are those of sellers and of the trade press: common practice, no source, unless a line names one. What they
+print is taken as it is; how true it is of a site is another matter.
+"""
+
+import math
+
+import pytest
+import yaml
+
+import batsim
+from batsim.catalogue import document, figure
+from batsim.formulas.rules_of_thumb import batteries_per_truck, chargers_per_truck
+from batsim.formulas.wear import Life, cycles_to_end
+from batsim.scenario.batteries import ChargeCurrentText, RatedCapacityText
+from batsim.study.cost import UnitCosts
+
+PRACTICE = "common practice, no source"
+
+
+def _watering_min(cells, which):
+    """Minutes to water one battery by hand, by the catalogue."""
+    return getattr(figure("watering.by_hand_per_cell"), which) * cells
+
+
+# Watering
+
+
+@pytest.mark.published(source=PRACTICE, where="100 vehicles, monthly, 6 to 12 min by hand and 1 to 2 min by one point")
+def test_watering_of_a_hundred_vehicles():
+    """24 cells, gear left out: 120 to 240 h a year, 1,800 to 3,600 at 15 an hour; one point 20 to 40 h, 300 to 600."""
+    times_a_year = 100 * 12
+    by_hand_h = [times_a_year * _watering_min(24, which) / 60.0 for which in ("low", "value")]
+    point = figure("watering.single_point")
+    one_point_h = [times_a_year * minutes / 60.0 for minutes in (point.low, point.value)]
+
+    assert by_hand_h == [120.0, 240.0]
+    assert [15.0 * hours for hours in by_hand_h] == [1800.0, 3600.0]
+    assert one_point_h == [20.0, 40.0]
+    assert [15.0 * hours for hours in one_point_h] == [300.0, 600.0]
+
+
+@pytest.mark.published(source=PRACTICE, where="10 to 15 min with gear and caps for 24 cells; 0.25 to 0.63 min a cell")
+def test_watering_of_one_battery():
+    """The catalogue's range of a cell is what the two pages span, to its digits; the usual time is the longer one."""
+    per_cell = figure("watering.by_hand_per_cell")
+
+    assert per_cell.low * 24 == 6.0
+    assert per_cell.high == pytest.approx(15.0 / 24.0, abs=0.0051)
+    assert figure("watering.by_hand_base").value + _watering_min(24, "value") == 15.0
+
+
+@pytest.mark.published(
+    source=PRACTICE, where="one study: 26,000 a year for 100 batteries, saved by filling at one point"
+)
+def test_what_filling_at_one_point_is_said_to_save():
+    """260 a battery: fifteen minutes a week at 20 an hour, which is a weekly watering by hand in the catalogue."""
+    weekly_min = figure("watering.by_hand_base").value + _watering_min(24, "value")
+
+    assert 52 * weekly_min / 60.0 * 20.0 == 26_000.0 / 100.0
+
+
+# Exchanges
+
+
+def _exchange_minutes_per_day(case, exchange_min):
+    """Truck minutes that 20 trucks lose in a day with an exchange every 12 h, simulated without chance."""
+    scenario = case(
+        "stations",
+        {
+            "trucks[0].count": 20,
+            "trucks[0].run_time": f"{12 * 60 - exchange_min} min",
+            "trucks[0].first_run": "6 h",
+            "layouts.one.stations": 20,
+            "layouts.one.exchange_time": f"{exchange_min} min",
+            "simulation.length": "10 days",
+            "simulation.warm_up": "0 h",
+        },
+    )
+    values = batsim.run(scenario, "one", replications=1, workers=1).values["one"]
+    assert values["exchanges_per_day"][0] == pytest.approx(40.0)
+    return float(values["exchanges_per_day"][0] * values["down_min_per_exchange"][0])
+
+
+@pytest.mark.published(source=PRACTICE, where="20 trucks, 340 days, a minute a change: about 226 h a year")
+def test_a_minute_at_each_change(case):
+    """Two changes in a truck's day, 226.7 h; the page cuts the digits off."""
+    hours = _exchange_minutes_per_day(case, 1) * 340 / 60.0
+
+    assert hours == pytest.approx(20 * 340 * 2 / 60.0)
+    assert math.floor(hours) == 226
+
+
+@pytest.mark.published(
+    source="US wage of lift-truck operators, May 2025, times 1.42 (from memory)",
+    where="20 trucks, 2 changes a day, 250 days, 15 min: 2,500 h, 79,000 a year, 3,960 a truck",
+)
+def test_driver_time_of_a_fleet(case):
+    """22.32 an hour at 70 % of the cost is 31.7; inside the 2,400 to 5,300 that a study of 2014 puts on exchanges."""
+    hours = _exchange_minutes_per_day(case, 15) * 250 / 60.0
+    loaded = 22.32 * 1.42
+
+    assert hours == pytest.approx(2500.0)
+    assert loaded == pytest.approx(31.7, abs=0.0501)
+    assert hours * 31.7 == pytest.approx(79_000.0, abs=501.0)
+    assert hours * 31.7 / 20 == pytest.approx(3960.0, abs=5.01)
+    assert 2400.0 < hours * loaded / 20 < 5300.0
+
+
+# Rules of thumb
+
+
+@pytest.mark.published(
+    source=PRACTICE, where="1, 2 and 3 shifts: 1, 2 and 3 batteries a truck; 25 trucks: 25 and 50 stored"
+)
+@pytest.mark.parametrize(
+    ("run_h", "charge_h", "cool_h", "per_truck", "stored"),
+    [(8.0, 8.0, 0.0, 2.0, 25.0), (8.0, 8.0, 8.0, 3.0, 50.0)],
+)
+def test_batteries_by_shifts(run_h, charge_h, cool_h, per_truck, stored):
+    """In two shifts a battery is back after one shift of charging, in three after one more of rest."""
+    found = batteries_per_truck(run_h, 0.0, charge_h, cool_h)
+
+    assert found == per_truck
+    assert 25 * (found - 1.0) == stored
+    assert chargers_per_truck(run_h, 0.0, charge_h) == 1.0
+
+
+@pytest.mark.published(
+    source=PRACTICE, where="18-125-17: 18 cells, 125 Ah a positive plate, 17 plates; 170, 250, 400 A"
+)
+def test_a_battery_by_its_name():
+    """36 V and (17 - 1)/2 x 125 = 1,000 Ah, the catalogue's 36 V type; 17 A, 25 A and 40 A per 100 Ah."""
+    named_ah = (17 - 1) / 2 * 125.0
+    types = yaml.safe_load(document("battery_types").read_text(encoding="utf-8"))
+    stated = types["vented_lead_acid_36v"]
+    read = ChargeCurrentText().read
+    usual = figure("charger.electronic_iuia.main_current")
+
+    assert stated["cells"] == 18
+    assert RatedCapacityText().read(stated["capacity"]) == (named_ah, 6.0)
+    assert read("17 A per 100 Ah").of(named_ah) == pytest.approx(170.0)
+    assert usual.low <= 17.0 <= usual.high
+    assert read(figure("charger.opportunity_iuia.main_current").text).of(named_ah) == pytest.approx(250.0)
+    assert read(figure("charger.fast_iuia.main_current").text).of(named_ah) == pytest.approx(400.0)
+
+
+# Money
+
+
+@pytest.mark.published(source=PRACTICE, where="300 working days, one cycle each, 5 years: 1,500 cycles")
+def test_life_in_cycles_and_years():
+    """The upper end of the catalogue's cycles is its usual years at one cycle a working day."""
+    cycles = figure("battery.vented_lead_acid.life_cycles")
+    test = Life(cycles.high, 0.8, 1.2, 1.2, 30.0, 10.0)
+
+    assert 300 * figure("price.life.battery").value == cycles.high
+    assert cycles_to_end(0.8, 30.0, test) / 300.0 == pytest.approx(5.0)
+
+
+@pytest.mark.published(
+    source=PRACTICE, where="24 V 560 Ah at 2,570 to 2,700; 48 V 550 Ah at 30,000: 191 to 201 and 1,136 a kWh"
+)
+@pytest.mark.parametrize(
+    ("cells", "ah", "kwh", "price", "per_kwh"),
+    [(12, 560, 13.44, 2570.0, 191.0), (12, 560, 13.44, 2700.0, 201.0), (24, 550, 26.4, 30_000.0, 1136.0)],
+)
+def test_price_by_nominal_energy(case, cells, ah, kwh, price, per_kwh):
+    """A price for each kWh, stated so, makes the price of the battery: 2 V a cell times the rated capacity."""
+    scenario = case(
+        "stations",
+        {
+            "batteries.plain.cells": cells,
+            "batteries.plain.capacity": f"{ah} Ah at 5 h",
+            "prices": {"battery": f"{price / kwh:.9f} EUR/kWh"},
+        },
+    )
+    found = UnitCosts(scenario, "one").batteries["plain"]
+
+    assert scenario.batteries["plain"].nominal_v * ah / 1000.0 == pytest.approx(kwh)
+    assert found.price == pytest.approx(price, abs=1e-4)
+    assert found.price / kwh == pytest.approx(per_kwh, abs=0.5)
