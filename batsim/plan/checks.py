@@ -14,6 +14,8 @@ VERDICTS = (FAILS, LOOK, NOT_KNOWN, HOLDS)
 """The gravest first."""
 PLATE = "the truck's plate"
 PRACTICE = "common practice, no source"
+ROUNDING = 1e-6
+"""A difference this small comes from decimals, not from the site."""
 GEOMETRY = "geometry"
 
 

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
 from batsim.plan.checks import FAILS, NOT_KNOWN, Check, mm
+from batsim.plan.fit import ROLLER_BED
 from batsim.plan.prices import Price, device_price, part_price, price_of
-from batsim.plan.survey import equipment_of, trucks_alike, words
+from batsim.plan.survey import carried_kg, equipment_of, trucks_alike, words
 from batsim.room.blueprint import blueprint
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.prices import PER_KWH
@@ -27,8 +28,8 @@ SECTIONS = {
     "standby": "Standby",
 }
 """Sections of the list, in their order."""
-ONE_DEVICE = ("battery_carriage", "hoist")
-"""Devices without which every exchange stops: a standby means is listed where none is stated."""
+BY_HAND = ("hand_pallet_truck",)
+"""Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
 
 
 class Line(NamedTuple):
@@ -171,9 +172,7 @@ def _size(scenario: "Scenario", layout: str, name: str) -> str:
         parts.append(f"rollers at {mm(found.roller_height_mm.most)}")
     eyes = [trucks.battery.lifting_eyes_mm for trucks in trucks_alike(scenario)]
     if name in (arrangement.needs.lifts, arrangement.needs.beside, arrangement.needs.forks, "spreader beam"):
-        beside = 0.0
-        if name == arrangement.needs.forks and arrangement.needs.carrier is not None:
-            beside = equipment_of(scenario, arrangement, arrangement.needs.carrier).own_mass_kg or 0.0
+        beside = carried_kg(scenario, arrangement, name) if name == arrangement.needs.forks else 0.0
         rating = found.rated_mass_kg
         if heaviest:
             parts.append(
@@ -218,11 +217,27 @@ def _parts(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[Lin
         rule = "one" if part.number == 1 else str(part.number)
         reason = f"{rule} for each {each}" if part.for_each != "room" else "for the room"
         reason += f": {part.why}" if part.why else ""
-        owned = _owned(scenario, layout, number, part.part)
+        owned = max(_owned(scenario, layout, number, part.part), _fitted(scenario, part.part))
         known = part.part in scenario.arrangement(layout).devices or "_" in part.part
         price = device_price(scenario, part.part) if known else part_price(scenario, part.part)
         size = _size(scenario, layout, part.part.removeprefix("insulated "))
         yield Line(part.section, words(part.part), size, number, owned, reason, price, "device")
+
+
+def _fitted(scenario: "Scenario", part: str) -> float:
+    """Trucks that have a part already, as the survey says: rollers under the battery, a side that opens far enough."""
+    along = figure("fit.door_along").value
+    fitted = 0
+    for trucks in trucks_alike(scenario):
+        opening = trucks.compartment.opening
+        wide = opening is not None and (opening.kind != "door" or (opening.angle_deg or 0.0) >= along)
+        there = {
+            ROLLER_BED: trucks.compartment.floor == "rollers",
+            "side door that opens wide or removable side cover": wide,
+            "side opening": opening is not None,
+        }
+        fitted += trucks.count * there.get(part, False)
+    return float(fitted)
 
 
 def _number(scenario: "Scenario", layout: str, plan: "Blueprint", part: "Part") -> float:
@@ -315,8 +330,8 @@ def _standby(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[L
                 owned = _owned(scenario, layout, number, name)
                 yield Line("standby", words(name), size, number, owned, reason, price, "device")
         return
-    alone = [name for name in ONE_DEVICE if name in plan.devices]
-    if alone:
+    alone = [name for name, number in plan.devices.items() if number == 1 and name not in BY_HAND]
+    if alone and not scenario.arrangement(layout).in_truck:
         price = device_price(scenario, "hand_pallet_truck")
         reason = f"the day the {words(alone[0])} stops, all exchanges stop; state your own under 'standby'"
         item = "standby means (stand with hand pallet truck)"

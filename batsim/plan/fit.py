@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 from batsim import units
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PLATE, Check, cited, missing, mm
-from batsim.plan.survey import Trucks, trucks_alike
+from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PLATE, ROUNDING, Check, cited, missing, mm
+from batsim.plan.survey import Trucks, drawn_out, trucks_alike
 
 if TYPE_CHECKING:
     from batsim.scenario.handling import Arrangement
@@ -25,9 +25,9 @@ def truck_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
         yield from _sizes(trucks, bed=_bed_ordered(arrangement) and trucks.compartment.floor != "rollers")
         yield _voltage(trucks)
         yield from _connector(trucks)
-        if arrangement.needs.exit != "any":
+        if arrangement.needs.exit != "any" or (trucks.exit == "none" and not arrangement.in_truck):
             yield _exit(trucks, arrangement.needs.exit)
-        if arrangement.needs.rolls_onto or arrangement.needs.carrier:
+        if (arrangement.needs.rolls_onto or arrangement.needs.carrier) and drawn_out(trucks, arrangement):
             yield from _base(trucks, arrangement)
         if arrangement.needs.approval:
             yield _approval(trucks, scenario.arrangement(layout).title)
@@ -44,7 +44,7 @@ def _mass(trucks: Trucks) -> Check:
     limit = f"{window.least:.0f} to {window.most:.0f} kg"
     if mass is None:
         ask = f"read the mass on the plate of battery '{trucks.battery_name}'"
-        return missing(trucks.name, name, limit, PLATE, ask, f"batteries.{trucks.battery_name}.mass", changes)
+        return missing(trucks.name, name, limit, PLATE, ask, trucks.battery_path("mass"), changes)
     value = f"{mass:.0f} kg"
     if window.holds(mass):
         return Check(trucks.name, name, HOLDS, value, limit, PLATE, "The mass lies within the truck's limits.")
@@ -75,16 +75,16 @@ def _sizes(trucks: Trucks, *, bed: bool) -> Iterator[Check]:
         room = getattr(compartment, f"{side}_mm")
         if size is None or room is None:
             whose = f"battery '{trucks.battery_name}'" if size is None else f"the compartment of {trucks.name}"
-            path = f"batteries.{trucks.battery_name}.size" if size is None else path
+            path = trucks.battery_path("size") if size is None else path
             yield missing(trucks.name, name, limit, rule, f"measure the {side} of {whose}", path, changes)
             continue
         left = room - getattr(size, f"{side}_mm")
         value = f"{mm(left)} free {way}"
-        if left < 0.0:
+        if left < -ROUNDING:
             sentence = f"The battery is {mm(-left)} longer than its compartment {way}."
             cure = "choose a battery in a smaller tray"
             yield Check(trucks.name, name, FAILS, value, limit, GEOMETRY, sentence, cure)
-        elif left > play.value:
+        elif left > play.value + ROUNDING:
             sentence = "The battery can move in its compartment."
             cure = "fit spacers that the truck's maker approves, or a wider tray"
             yield Check(trucks.name, name, FAILS, value, limit, rule, sentence, cure)
@@ -101,13 +101,13 @@ def _height(trucks: Trucks, *, bed: bool) -> Check:
     changes = "whether the cover closes; a roller bed takes height away"
     if size is None or room is None:
         whose = f"battery '{trucks.battery_name}'" if size is None else f"the compartment of {trucks.name}"
-        path = f"batteries.{trucks.battery_name}.size" if size is None else path
+        path = trucks.battery_path("size") if size is None else path
         ask = f"measure the height of {whose} (a roller bed leaves about {usual.text})"
         return missing(trucks.name, name, "-", GEOMETRY, ask, path, changes)
     value, limit = mm(size.height_mm), f"at most {mm(room)}"
     if bed:
         limit = f"about {mm(on_rollers_mm(room))} over the roller bed"
-        if size.height_mm <= on_rollers_mm(room):
+        if size.height_mm <= on_rollers_mm(room) + ROUNDING:
             sentence = "It should go in over the roller bed; the truck's maker gives the exact height."
             return Check(
                 trucks.name, name, LOOK, value, limit, cited(usual), sentence, "ask for the height over the bed"
@@ -115,8 +115,8 @@ def _height(trucks: Trucks, *, bed: bool) -> Check:
         sentence = "Too high once the roller bed is in."
         return Check(trucks.name, name, FAILS, value, limit, cited(usual), sentence, "choose a lower battery")
     left = room - size.height_mm
-    if left >= 0.0:
-        return Check(trucks.name, name, HOLDS, value, limit, GEOMETRY, f"{mm(left)} are left above it.")
+    if left >= -ROUNDING:
+        return Check(trucks.name, name, HOLDS, value, limit, GEOMETRY, f"{mm(max(0.0, left))} are left above it.")
     sentence = f"The battery stands {mm(-left)} too high."
     cure = "choose a lower battery, or keep the flat floor instead of a roller bed"
     return Check(trucks.name, name, FAILS, value, limit, GEOMETRY, sentence, cure)
@@ -137,7 +137,7 @@ def _voltage(trucks: Trucks) -> Check:
         return missing(trucks.name, "voltage", "-", PLATE, ask, path, changes)
     lithium = trucks.battery.chemistry == "lithium_ion"
     value, limit = f"{has:.4g} V", f"{wanted:.4g} V"
-    if has == wanted:
+    if abs(has - wanted) < ROUNDING:
         return Check(trucks.name, "voltage", HOLDS, value, limit, PLATE, "Truck and battery have the same voltage.")
     if lithium and abs(has / wanted - 1.0) < 0.1:
         sentence = "Near the truck's voltage, as lithium-ion batteries are; the truck's maker has to approve it."
@@ -155,7 +155,7 @@ def _connector(trucks: Trucks) -> Iterator[Check]:
     changes = "adapters, and the hazard of reversed or mixed voltages"
     if mine is None or other is None:
         whose = f"battery '{trucks.battery_name}'" if other is None else f"{trucks.name}"
-        path = f"batteries.{trucks.battery_name}.connector" if other is None else f"{trucks.path}.compartment.connector"
+        path = trucks.battery_path("connector") if other is None else f"{trucks.path}.compartment.connector"
         ask = f"read the marking of the connector of {whose}"
         yield missing(trucks.name, "connector", "the same on both", rule, ask, path, changes)
     elif mine == other:
@@ -178,10 +178,13 @@ def _exit(trucks: Trucks, wanted: str) -> Check:
         "ask the truck's maker for a conversion to side exit (four-wheel trucks as a rule; three-wheel trucks "
         "lose strength in the frame), or choose a hoist"
         if wanted == "side"
+        else "charge in the truck, or ask the truck's maker for a conversion"
+        if wanted == "any"
         else "choose an arrangement with side exit"
     )
-    value = f"{trucks.exit} exit"
-    return Check(trucks.name, name, FAILS, value, limit, rule, f"The battery does not leave at the {wanted}.", cure)
+    value = "no exit" if trucks.exit == "none" else f"{trucks.exit} exit"
+    sentence = "The battery cannot be taken out." if wanted == "any" else f"The battery does not leave at the {wanted}."
+    return Check(trucks.name, name, FAILS, value, limit, rule, sentence, cure)
 
 
 def _base(trucks: Trucks, arrangement: "Arrangement") -> Iterator[Check]:
@@ -190,7 +193,7 @@ def _base(trucks: Trucks, arrangement: "Arrangement") -> Iterator[Check]:
     if _bed_ordered(arrangement):
         floor = "rollers"
     name, rule = "rollers under the battery", "rollers either in the truck or under the tray"
-    path = f"{trucks.path}.compartment.floor" if floor is None else f"batteries.{trucks.battery_name}.base"
+    path = f"{trucks.path}.compartment.floor" if floor is None else trucks.battery_path("base")
     changes = "whether the battery can be drawn out, and whether it rolls away when it should not"
     if floor is None or base is None:
         whose = f"the floor of the compartment of {trucks.name}" if floor is None else f"'{trucks.battery_name}'"

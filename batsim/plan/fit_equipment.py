@@ -4,8 +4,17 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PRACTICE, Check, cited, missing, mm
-from batsim.plan.survey import Trucks, equipment_of, stated, trucks_alike, words
+from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PRACTICE, ROUNDING, Check, cited, missing, mm
+from batsim.plan.survey import (
+    Trucks,
+    carried_kg,
+    drawn_out,
+    equipment_of,
+    equipment_path,
+    stated,
+    trucks_alike,
+    words,
+)
 
 if TYPE_CHECKING:
     from batsim.scenario.fit import Equipment
@@ -20,7 +29,7 @@ def equipment_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
     arrangement = scenario.arrangement(layout)
     for trucks in trucks_alike(scenario):
         needs = arrangement.needs
-        if needs.forks is not None and _drawn_out(trucks, arrangement):
+        if needs.forks is not None and drawn_out(trucks, arrangement):
             yield from fork_checks(scenario, arrangement, trucks)
         for name in needs.rolls_onto:
             yield _rollers(trucks, name, equipment_of(scenario, arrangement, name))
@@ -30,11 +39,6 @@ def equipment_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
             yield from hoist_checks(scenario, arrangement, trucks)
         for name in dict.fromkeys(name for name in (needs.beside,) if name is not None):
             yield _rating(trucks, name, equipment_of(scenario, arrangement, name), 0.0)
-
-
-def _drawn_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
-    """Tell whether the battery is drawn out sideways, which a hoist over a top exit does not ask for."""
-    return arrangement.needs.lifts is None or trucks.exit != "top"
 
 
 def fork_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks) -> Iterator[Check]:
@@ -50,9 +54,8 @@ def fork_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks
     if usual is not None and usual.fork_length_mm is not None and forks.fork_length_mm is not None and measured:
         yield _fork_suits(name, carrier_name, forks.fork_length_mm, usual.fork_length_mm)
     yield _fork_width(name, needs.forks, forks, carrier_name, carrier)
-    yield _rating(trucks, needs.forks, forks, carrier.own_mass_kg or 0.0)
-    if carrier.lift_from_mm is not None and forks.raised_mm is not None:
-        yield _lift(name, forks.raised_mm, carrier_name, carrier.lift_from_mm)
+    yield _rating(trucks, needs.forks, forks, carried_kg(scenario, arrangement, needs.forks))
+    yield _lift(name, needs.forks, forks.raised_mm, carrier_name, carrier.lift_from_mm)
 
 
 def _fork_length(trucks: Trucks, name: str, key: str, forks: "Equipment", *, measured: bool) -> Check:
@@ -62,13 +65,13 @@ def _fork_length(trucks: Trucks, name: str, key: str, forks: "Equipment", *, mea
     changes = "which pallet truck can be used: long forks hit the frame before the battery stands on them"
     if length is None:
         ask = f"measure the forks of the {name}"
-        return missing(name, what, "-", rule, ask, f"equipment.{key}.fork_length", changes)
+        return missing(name, what, "-", rule, ask, equipment_path(key, "fork_length"), changes)
     value = mm(length) + ("" if measured else ", as usually ordered")
     if depth is None:
         ask = f"measure from the open side to the far side of the frame of {trucks.name}"
         return missing(name, what, "-", rule, ask, f"{trucks.path}.compartment.frame_depth", changes)
     limit = f"at most {mm(depth)}"
-    if length <= depth:
+    if length <= depth + ROUNDING:
         return Check(name, what, HOLDS, value, limit, rule, f"The forks go in under the battery of {trucks.name}.")
     access = figure("fit.access.fork_length")
     cure = f"use a pallet truck with forks of at most {mm(depth)} ({access.text} are usual for access on two rollers)"
@@ -80,7 +83,7 @@ def _fork_suits(name: str, carrier: str, length: float, usual: float) -> Check:
     """Forks of about the length that is usual for the trolley."""
     what, step = f"fork length for the {carrier}", figure("fit.fork_step").value
     value, limit = mm(length), f"about {mm(usual)}"
-    if abs(length - usual) <= step:
+    if abs(length - usual) <= step + ROUNDING:
         return Check(name, what, HOLDS, value, limit, PRACTICE, "The usual length for this trolley.")
     short = length < usual
     sentence = (
@@ -102,11 +105,11 @@ def _fork_width(name: str, key: str, forks: "Equipment", carrier_name: str, carr
             if width is None
             else f"measure the clear width for forks of the {carrier_name}"
         )
-        path = f"equipment.{key}.forks_over_both" if width is None else f"equipment.{carrier_name}.fork_room"
+        path = equipment_path(key, "forks_over_both") if width is None else equipment_path(carrier_name, "fork_room")
         usual = figure("fit.forks_over_both")
         return missing(name, what, f"usual: forks {usual.text} over both", GEOMETRY, ask, path, changes)
     value, limit = f"{mm(width)} over both forks", f"at most {mm(room)}"
-    if width <= room:
+    if width <= room + ROUNDING:
         return Check(name, what, HOLDS, value, limit, GEOMETRY, f"The forks go under the {carrier_name}.")
     cure = f"use a narrow pallet truck, at most {mm(room)} over both forks"
     sentence = f"The forks are {mm(width - room)} too wide for the {carrier_name}."
@@ -120,26 +123,31 @@ def _rating(trucks: Trucks, key: str, device: "Equipment", beside_kg: float) -> 
     rule = f"the plate of the {name}"
     if mass is None:
         ask = f"read the mass on the plate of battery '{trucks.battery_name}'"
-        return missing(name, what, "-", rule, ask, f"batteries.{trucks.battery_name}.mass", changes)
+        return missing(name, what, "-", rule, ask, trucks.battery_path("mass"), changes)
     load, limit_kg = mass + beside_kg, device.rated_mass_kg
     if limit_kg is None:
         ask = f"read the rated mass on the plate of the {name}"
-        return missing(name, what, f"at least {load:.0f} kg", rule, ask, f"equipment.{key}.rated_mass", changes)
+        return missing(name, what, f"at least {load:.0f} kg", rule, ask, equipment_path(key, "rated_mass"), changes)
     value, limit = f"{load:.0f} kg", f"at most {limit_kg:.0f} kg"
-    if load <= limit_kg:
+    if load <= limit_kg + ROUNDING:
         return Check(name, what, HOLDS, value, limit, rule, f"It may carry the battery of {trucks.name}.")
     cure = f"use a {name} rated for at least {load:.0f} kg"
     sentence = f"The battery with what carries it is {load - limit_kg:.0f} kg above the rated mass."
     return Check(name, what, FAILS, value, limit, rule, sentence, cure)
 
 
-def _lift(name: str, raised: float, carrier: str, needed: float) -> Check:
-    """Height of raised forks against what lifts the stand off the floor."""
-    value, limit = mm(raised), f"at least {mm(needed)}"
-    what = f"lift under the {carrier}"
-    if raised >= needed:
+def _lift(name: str, key: str, raised: float | None, carrier: str, needed: float | None) -> Check:
+    """Height of raised forks against what lifts the carrier off the floor."""
+    what, limit = f"lift under the {carrier}", "-" if needed is None else f"at least {mm(needed)}"
+    if needed is None or raised is None:
+        ask, path = f"measure how high the raised forks of the {name} stand", equipment_path(key, "raised")
+        if needed is None:
+            ask, path = f"measure how high forks must reach to lift the {carrier}", equipment_path(carrier, "lift_from")
+        return missing(name, what, limit, GEOMETRY, ask, path, "whether the pallet truck lifts it off the floor at all")
+    value = mm(raised)
+    if raised >= needed - ROUNDING:
         return Check(name, what, HOLDS, value, limit, GEOMETRY, f"It lifts the {carrier} off the floor.")
-    cure = "use a pallet truck that lifts higher, or a lower stand"
+    cure = f"use a pallet truck that lifts higher, or a lower {carrier}"
     return Check(name, what, FAILS, value, limit, GEOMETRY, f"It does not lift the {carrier} off the floor.", cure)
 
 
@@ -156,12 +164,12 @@ def _rollers(trucks: Trucks, key: str, device: "Equipment") -> Check:
             if floor is None
             else f"measure the height of the rollers of the {name}"
         )
-        path = f"{trucks.path}.compartment.floor_height" if floor is None else f"equipment.{key}.roller_height"
+        path = f"{trucks.path}.compartment.floor_height" if floor is None else equipment_path(key, "roller_height")
         return missing(name, what, limit_text, cited(step), ask, path, changes)
     value = mm(window.least) if window.least == window.most else f"{mm(window.least)} to {mm(window.most)}"
     limit = f"{mm(floor)} ± {step.value:.0f} mm"
     gap = max(0.0, window.least - floor, floor - window.most)
-    if gap <= step.value:
+    if gap <= step.value + ROUNDING:
         sentence = f"It meets the floor of the battery in {trucks.name}; level it again under full weight."
         return Check(name, what, HOLDS, value, limit, cited(step), sentence)
     sentence = f"The heights differ by {mm(gap)}: the battery would tip or stick at the step."
@@ -230,13 +238,13 @@ def _hooks(trucks: Trucks, beam: "Equipment") -> Check:
             if eyes is None
             else "measure how far apart the hooks of the spreader beam can be set"
         )
-        path = f"batteries.{trucks.battery_name}.lifting_eyes" if eyes is None else f"equipment.{BEAM}.hook_spacing"
+        path = trucks.battery_path("lifting_eyes") if eyes is None else equipment_path(BEAM, "hook_spacing")
         changes = "whether the beam pulls straight; slanting chains bend the tray and slip"
         return missing(BEAM, what, rule, PRACTICE, ask, path, changes)
     tolerance = figure("fit.tray_tolerance").value
     value = mm(window.least) if window.least == window.most else f"{mm(window.least)} to {mm(window.most)}"
     limit = f"{mm(eyes)} ± {tolerance:.0f} mm"
-    if max(0.0, window.least - eyes, eyes - window.most) <= tolerance:
+    if max(0.0, window.least - eyes, eyes - window.most) <= tolerance + ROUNDING:
         return Check(BEAM, what, HOLDS, value, limit, PRACTICE, "The hooks hang straight over the eyes.")
     cure = f"order a beam whose hooks can be set to {mm(eyes)}"
     return Check(BEAM, what, FAILS, value, limit, PRACTICE, "The chains would hang at a slant.", cure)
@@ -264,11 +272,11 @@ def _headroom(trucks: Trucks, name: str, key: str, hoist: "Equipment", beam: "Eq
         (compartment.height_mm, f"{trucks.path}.compartment.height", f"the compartment of {trucks.name}"),
         (
             None if size is None else size.height_mm,
-            f"batteries.{trucks.battery_name}.size",
+            trucks.battery_path("size"),
             "the battery with its eyes",
         ),
-        (beam.takes_up_mm, f"equipment.{BEAM}.takes_up", "beam and chains between hook and eyes"),
-        (hoist.hook_height_mm, f"equipment.{key}.hook_height", f"the highest hook of the {name}"),
+        (beam.takes_up_mm, equipment_path(BEAM, "takes_up"), "beam and chains between hook and eyes"),
+        (hoist.hook_height_mm, equipment_path(key, "hook_height"), f"the highest hook of the {name}"),
     )
     rule = f"{GEOMETRY}: floor + compartment + battery + beam + {clearance:.0f} mm to spare"
     for known, path, of in asks:
@@ -278,7 +286,7 @@ def _headroom(trucks: Trucks, name: str, key: str, hoist: "Equipment", beam: "Eq
     needed = sum(known or 0.0 for known, _, _ in asks[:4]) + clearance
     hook = asks[4][0] or 0.0
     value, limit = mm(hook), f"at least {mm(needed)}"
-    if hook >= needed:
+    if hook >= needed - ROUNDING:
         return Check(name, what, HOLDS, value, limit, rule, f"The battery of {trucks.name} comes clear.")
     sentence = f"The hook is {mm(needed - hook)} too low to lift the battery of {trucks.name} clear."
     cure = "use a shorter beam or a hoist that reaches higher, or draw the battery out sideways first"

@@ -1,12 +1,13 @@
 """Force to push or pull a battery by hand, against published guidance."""
 
 from collections.abc import Iterator
+from math import floor
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
 from batsim.formulas.push_force import largest_mass_kg, ramp_force_n, rolling_force_n
-from batsim.plan.checks import FAILS, HOLDS, LOOK, Check, cited, missing
-from batsim.plan.survey import Trucks, equipment_of, trucks_alike, words
+from batsim.plan.checks import FAILS, HOLDS, LOOK, ROUNDING, Check, cited, missing
+from batsim.plan.survey import Trucks, drawn_out, equipment_of, trucks_alike, words
 
 if TYPE_CHECKING:
     from batsim.scenario.handling import Arrangement
@@ -43,7 +44,7 @@ def push_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
     """Check what is pushed with a battery on it, for each kind of truck."""
     arrangement = scenario.arrangement(layout)
     for trucks in trucks_alike(scenario):
-        for push in arrangement.needs.pushes:
+        for push in arrangement.needs.pushes if drawn_out(trucks, arrangement) else ():
             yield _push(scenario, arrangement, trucks, push)
 
 
@@ -59,7 +60,7 @@ def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push
     mass = trucks.battery.mass_kg
     if mass is None:
         ask = f"read the mass on the plate of battery '{trucks.battery_name}'"
-        path, changes = f"batteries.{trucks.battery_name}.mass", "whether people can move it by hand"
+        path, changes = trucks.battery_path("mass"), "whether people can move it by hand"
         return missing(subject, name, limit, table.rule, ask, path, changes)
     beside = sum(equipment_of(scenario, arrangement, each).own_mass_kg or 0.0 for each in push.equipment)
     share, of = _resistance(scenario, push, moved.resistance_share)
@@ -74,15 +75,15 @@ def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push
     cure = (
         "use a powered pedestrian pallet truck or a powered carriage"
         + (", or two people on hard, level floor" if people == 1 else "")
-        + f"; by hand at most {most:.0f} kg in all would keep within the guidance"
+        + f"; by hand at most {floor(most)} kg in all would keep within the guidance"
     )
     if arrangement.in_truck:
         cure += "; with single-point watering it rarely has to come out at all"
     stop = Limits(figure("push.stop.start").value, figure("push.stop.rolling").value, "")
-    if force <= table.start_n * together and force <= table.rolling_n * together:
+    if force <= min(table.start_n, table.rolling_n) * together + ROUNDING:
         sentence = "Within the guidance on this floor, with good wheels and for short ways."
         return Check(subject, name, HOLDS, value, limit, table.rule, sentence)
-    if force <= stop.start_n * together and force <= stop.rolling_n * together:
+    if force <= min(stop.start_n, stop.rolling_n) * together + ROUNDING:
         sentence = "Above the guidance: it asks for a full assessment before people move it by hand."
         return Check(subject, name, LOOK, value, limit, table.rule, sentence, cure)
     sentence = (

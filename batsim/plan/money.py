@@ -11,7 +11,7 @@ from batsim.formulas.annuity import capital_recovery_share, net_present_value, p
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.plan.prices import Price, price_of, summed
 from batsim.plan.room_fit import needed_area_m2
-from batsim.study.cost import UnitCosts
+from batsim.study.cost import WEEKS_PER_YEAR
 
 if TYPE_CHECKING:
     from batsim.plan.equipment import Line
@@ -166,8 +166,9 @@ def _people(scenario: "Scenario", layout: str, found: "Evidence", days: float) -
     wage = price_of(scenario, "attendant", scenario.prices.attendant)
     crew, hours = scenario.layouts[layout].crew, 0.0
     if isinstance(crew, dict):
-        each = UnitCosts(scenario, layout).attendants
-        hours = sum(int(number) * each[name].per_year / each[name].price for name, number in crew.items())
+        shifts = {name: scenario.week.shifts[name] for name in crew}
+        weekly = {name: shift.minutes * len(shift.days) / 60.0 for name, shift in shifts.items()}
+        hours = WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in crew.items())
     busy = found.mean("labour_attendant_min_per_day") * days / 60.0
     if hours:
         share = f", {100.0 * busy / hours:.0f} % of them hands on" if math.isfinite(busy) else ""

@@ -97,9 +97,11 @@ class Plan:
         for name, each in self.layouts.items():
             for check in each.checks:
                 if check.ask:
-                    before = found.get(check.ask)
-                    layouts = (name,) if before is None else tuple(dict.fromkeys((*before.layouts, name)))
-                    found[check.ask] = Question(check.ask, check.path, check.changes, layouts)
+                    before = found.setdefault(check.ask, Question(check.ask, check.path, check.changes, (name,)))
+                    known = check.changes in before.changes
+                    changes = before.changes if known else f"{before.changes}; {check.changes}"
+                    layouts = tuple(dict.fromkeys((*before.layouts, name)))
+                    found[check.ask] = before._replace(changes=changes, layouts=layouts)
         return (*found.values(), *self._other_questions())
 
     def _other_questions(self) -> list[Question]:

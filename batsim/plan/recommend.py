@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from batsim.catalogue import figure
 from batsim.plan.checks import FAILS
 
 if TYPE_CHECKING:
@@ -38,15 +39,27 @@ def recommend(plans: "dict[str, LayoutPlan]", currency: str) -> Recommendation:
         reasons.append("Let 'batsim size' find counts that meet the targets, then plan with those.")
     if best.advice.says:
         reasons.append(f"Usual choice: {best.advice.says}")
+    level = [each for each in others if _as_good(each, best)]
     if best.targets_missed:
         says = f"No layout meets the targets; {best.layout} comes nearest."
     elif best.in_truck and any(not each.in_truck for each in others):
         says = f"{EXCHANGE_NOT_WORTH}: charge in the truck (layout '{best.layout}')."
+    elif level:
+        names = " and ".join([best.layout, *(each.layout for each in level)])
+        says = f"No clear winner: {names} cost about the same, {best.layout} the least."
     else:
         says = f"Choose {best.layout}."
     if best.failing:
-        says += f" First cure what fails: {'; '.join(check.name for check in best.checks if check.verdict == FAILS)}."
+        failing = [f"{check.subject}, {check.name}" for check in best.checks if check.verdict == FAILS]
+        says += f" First cure what fails: {'; '.join(dict.fromkeys(failing))}."
     return Recommendation(best.layout, says, tuple(each for each in reasons if each), _risks(best))
+
+
+def _as_good(other: "LayoutPlan", best: "LayoutPlan") -> bool:
+    """Tell whether a layout stands as well to targets and checks, and costs about the same."""
+    near = figure("plan.same_cost").value / 100.0
+    same = (other.targets_missed, other.failing > 0) == (best.targets_missed, best.failing > 0)
+    return same and other.money.per_year.value <= best.money.per_year.value * (1.0 + near)
 
 
 def _targets(plan: "LayoutPlan") -> str:

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, Check, cited, missing
-from batsim.plan.survey import equipment_of, trucks_alike, words
+from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, ROUNDING, Check, cited, missing
+from batsim.plan.survey import equipment_of, equipment_path, trucks_alike, words
 from batsim.room.blueprint import blueprint
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.week import WEEK_MIN
@@ -20,15 +20,18 @@ ROOM = "battery room"
 
 def room_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
     """Check the room of a layout."""
+    acid = any(scenario.batteries[name].chemistry == "vented_lead_acid" for name in scenario.batteries_of(layout))
     if scenario.arrangement(layout).in_truck:
-        yield _wash(scenario)
+        if acid:
+            yield _wash(scenario)
         return
     yield from _floor_load(scenario, layout)
     yield _area(scenario, layout)
     yield _aisle(scenario, layout)
     yield _empty_places(scenario, layout)
-    yield _acid_proof(scenario)
-    yield _wash(scenario)
+    if acid:
+        yield _acid_proof(scenario)
+        yield _wash(scenario)
 
 
 def _floor_load(scenario: "Scenario", layout: str) -> Iterator[Check]:
@@ -43,14 +46,15 @@ def _floor_load(scenario: "Scenario", layout: str) -> Iterator[Check]:
         changes = "whether the slab carries rows of batteries; wheels of carriages and trucks load it more locally"
         if size is None or mass is None:
             ask = f"measure battery '{trucks.battery_name}' and read its mass"
-            yield missing(ROOM, what, limit, rule, ask, f"batteries.{trucks.battery_name}.size", changes)
+            path = trucks.battery_path("size" if size is None else "mass")
+            yield missing(ROOM, what, limit, rule, ask, path, changes)
             continue
         load = levels * mass * float(FREE_FALL_M_PER_S2) / 1000.0 / (size.length_mm * size.width_mm / 1e6)
         value = f"{load:.1f} kN/m2"
         if allowed is None:
             ask = "ask the owner of the building what the floor may carry"
             yield missing(ROOM, f"{what}, {value} asked", limit, rule, ask, "room.floor_load", changes)
-        elif load <= allowed:
+        elif load <= allowed + ROUNDING:
             sentence = "The floor carries the batteries; have wheel loads looked at too."
             yield Check(ROOM, what, HOLDS, value, limit, rule, sentence)
         else:
@@ -89,6 +93,19 @@ def needed_aisle_m(scenario: "Scenario", layout: str) -> float:
     return max(people, (length + size) / 1000.0 + figure("fit.aisle_extra").value)
 
 
+def _unknown_in_aisle(scenario: "Scenario", layout: str) -> tuple[str, str] | None:
+    """What to measure before an aisle can be said to be wide enough for the device, and where it goes."""
+    arrangement = scenario.arrangement(layout)
+    key = arrangement.needs.beside or arrangement.needs.forks
+    if key is None or arrangement.needs.lifts is not None:
+        return None
+    device = equipment_of(scenario, arrangement, key)
+    if device.length_mm is None and device.fork_length_mm is None:
+        return f"measure the length of the {words(key)}", equipment_path(key, "length")
+    unmeasured = next((trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None), None)
+    return None if unmeasured is None else ("measure the batteries", unmeasured.battery_path("size"))
+
+
 def _longest(trucks: "tuple[Trucks, ...]") -> float | None:
     """Widest battery across the truck, the way it is drawn out. [mm]"""
     sizes = [each.battery.size for each in trucks]
@@ -100,13 +117,17 @@ def _area(scenario: "Scenario", layout: str) -> Check:
     what, rule = "floor area", f"{GEOMETRY}: each place with half of the aisle before it; stations and routes beside"
     needed, there = needed_area_m2(scenario, layout), scenario.room.area_m2
     changes = "whether the room holds the places"
+    unmeasured = next((trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None), None)
+    if unmeasured is not None:
+        return missing(ROOM, what, "-", rule, "measure the batteries", unmeasured.battery_path("size"), changes)
     if needed is None:
-        return missing(ROOM, what, "-", rule, "measure the batteries", "batteries.*.size", changes)
+        return Check(ROOM, what, HOLDS, "-", "-", rule, "Places are without limit in this layout.")
     if there is None:
         ask = f"measure length and width of the room ({needed:.0f} m2 are needed for the places)"
-        return missing(ROOM, what, f"at least {needed:.0f} m2", rule, ask, "room.length", changes)
+        path = "room.length" if scenario.room.length_m is None else "room.width"
+        return missing(ROOM, what, f"at least {needed:.0f} m2", rule, ask, path, changes)
     value, limit = f"{there:.0f} m2", f"at least {needed:.0f} m2"
-    if there >= needed:
+    if there >= needed - ROUNDING:
         return Check(ROOM, what, HOLDS, value, limit, rule, "The places fit, by area.")
     cure = "places on several levels, fewer batteries, or another room"
     return Check(ROOM, what, FAILS, value, limit, rule, f"{needed - there:.0f} m2 are missing.", cure)
@@ -125,7 +146,10 @@ def _aisle(scenario: "Scenario", layout: str) -> Check:
         changes = "whether device and battery can turn out of a place; trucks need their turning width beside it"
         return missing(ROOM, what, limit, rule, ask, "room.aisle", changes)
     value = f"{there:.2f} m"
-    if there >= needed:
+    unknown = _unknown_in_aisle(scenario, layout)
+    if unknown is not None and there >= needed - ROUNDING:
+        return missing(ROOM, what, limit, rule, *unknown, "whether device and battery have room before the places")
+    if there >= needed - ROUNDING:
         return Check(ROOM, what, HOLDS, value, limit, rule, "Device and battery have room before the places.")
     return Check(
         ROOM,
@@ -180,7 +204,7 @@ def _wash(scenario: "Scenario") -> Check:
         changes = "whether one has to be ordered"
         return missing("acid work", what, limit, rule, ask, "room.wash", changes)
     value = f"{there:.1f} m"
-    if there <= us.value:
+    if there <= us.value + ROUNDING:
         return Check("acid work", what, HOLDS, value, limit, rule, "Near enough, if nothing stands in the way.")
     cure = "order an eyewash and shower next to where acid is handled"
     return Check("acid work", what, FAILS, value, limit, rule, "Too far for somebody who cannot see.", cure)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from batsim.catalogue import figure
+from batsim.errors import ScenarioError
 from batsim.formulas.supply import (
     apparent_kva,
     coincidence_share,
@@ -13,11 +14,12 @@ from batsim.formulas.supply import (
     line_current_a,
     load_factor_share,
 )
-from batsim.plan.checks import FAILS, HOLDS, Check, missing
+from batsim.plan.checks import FAILS, HOLDS, ROUNDING, Check, missing
 from batsim.plan.evidence import evidence
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.batteries import FALLING
 from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.yaml_text import path_text
 from batsim.study.replications import settings
 
 if TYPE_CHECKING:
@@ -177,8 +179,13 @@ def _held_back(
     for what, key, value, possible in ways:
         if not possible:
             continue
-        path = f"layouts.{layout}.charging" if scenario.layouts[layout].charging is not None else "charging"
-        changed = scenario.replace(f"{path}.{key}", value)
+        own = scenario.layouts[layout].charging is not None
+        try:
+            changed = scenario.replace(
+                path_text(("layouts", layout, "charging", key) if own else ("charging", key)), value
+            )
+        except ScenarioError:  # less than what one charger draws, or charges that are timed on site
+            continue
         again = settings(
             changed,
             (layout,),
@@ -213,7 +220,7 @@ def _spare(scenario: "Scenario", peak_kva: "Interval") -> Check:
         changes = "whether the supply must be made stronger, or chargers held back"
         return missing("supply", name, limit, rule, ask, "supply.spare", changes)
     value = f"{peak_kva.mean:.0f} kVA (up to {high:.0f})"
-    if high <= spare:
+    if high <= spare + ROUNDING:
         return Check("supply", name, HOLDS, value, limit, rule, "The supply carries the simulated peak.")
     cure = "stagger the starts or limit the power first, then ask for a stronger supply"
     return Check("supply", name, FAILS, value, limit, rule, f"{high - spare:.0f} kVA are missing.", cure)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from batsim.scenario.fit import Equipment
+from batsim.scenario.yaml_text import path_text
 
 if TYPE_CHECKING:
     from batsim.scenario.batteries import BatteryType
@@ -30,6 +31,10 @@ class Trucks:
         """Where the battery leaves: side, top, either, none; either when nobody says."""
         return self.compartment.exit or "either"
 
+    def battery_path(self, key: str) -> str:
+        """Path of something that the battery's type states."""
+        return path_text(("batteries", self.battery_name, key))
+
 
 def trucks_alike(scenario: "Scenario") -> tuple[Trucks, ...]:
     """Truck groups, those that are alike put together."""
@@ -52,6 +57,30 @@ def equipment_of(scenario: "Scenario", arrangement: "Arrangement", name: str) ->
     if stated is None:
         return usual
     return usual.model_copy(update={key: getattr(stated, key) for key in stated.model_fields_set})
+
+
+def equipment_path(name: str, key: str) -> str:
+    """Path of a size of equipment."""
+    return path_text(("equipment", name, key))
+
+
+def drawn_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
+    """Tell whether batteries are drawn out sideways: not through the top by a hoist, and in the truck only by hand."""
+    if arrangement.in_truck:
+        watering = trucks.battery.watering
+        return watering is not None and watering.by == "hand"
+    return arrangement.needs.lifts is None or trucks.exit != "top"
+
+
+def carried_kg(scenario: "Scenario", arrangement: "Arrangement", device: str) -> float:
+    """Own mass of what a device carries beside the battery: trolley, and stand where it is pushed along. [kg]"""
+    carrier = arrangement.needs.carrier
+    loads: list[tuple[str, ...]] = [(carrier,) if carrier is not None else ()]
+    loads += [push.equipment for push in arrangement.needs.pushes if device in push.equipment]
+    return max(
+        sum(equipment_of(scenario, arrangement, each).own_mass_kg or 0.0 for each in load if each != device)
+        for load in loads
+    )
 
 
 def words(name: str) -> str:

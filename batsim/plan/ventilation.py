@@ -18,8 +18,7 @@ from batsim.formulas.ventilation import (
 )
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
-from batsim.plan.checks import FAILS, HOLDS, LOOK, Check, cited, missing
-from batsim.scenario.base import UNLIMITED
+from batsim.plan.checks import FAILS, HOLDS, LOOK, ROUNDING, Check, cited, missing
 from batsim.scenario.premises import VENTILATION_RULES
 
 if TYPE_CHECKING:
@@ -164,29 +163,46 @@ def ventilation(scenario: "Scenario", layout: str, found: "Evidence") -> Ventila
 
 
 def _gassing(scenario: "Scenario", layout: str, coefficient: float) -> "list[Gassing]":
-    """Every charger at work on the battery that asks for most air; no more than there are batteries of the type."""
+    """Chargers at work on the batteries that together ask for most air; no more than there are of either."""
     counts = scenario.batteries_of(layout)
+    pairs = [
+        (count, name)
+        for count in scenario.layouts[layout].chargers
+        for name in counts
+        if scenario.batteries[name].chemistry in (charger := scenario.chargers[count.charger]).chemistry
+        and (not charger.batteries or name in charger.batteries)
+    ]
     found = []
-    for count in scenario.layouts[layout].chargers:
-        charger = scenario.chargers[count.charger]
-        fits = [
-            (name, scenario.batteries[name])
-            for name in counts
-            if scenario.batteries[name].chemistry in charger.chemistry
-            and (not charger.batteries or name in charger.batteries)
-        ]
-        if not fits:
-            continue
-        asked = [
-            (rule_flow_m3_per_h(each.cells, gas_current(each, charger)[0], coefficient), name) for name, each in fits
-        ]
-        one, name = max(asked)
-        battery = scenario.batteries[name]
+    for count, name in pairs:
+        battery, charger = scenario.batteries[name], scenario.chargers[count.charger]
         gas_a, basis = gas_current(battery, charger)
-        number = min(count.number, float(counts[name])) if count.number < UNLIMITED else float(counts[name])
         whole = charger.main_current.of(battery.capacity.ah)
-        found.append(Gassing(number, count.charger, name, battery.cells, gas_a, whole, basis, number * one))
-    return found
+        one = rule_flow_m3_per_h(battery.cells, gas_a, coefficient)
+        found.append(Gassing(0.0, count.charger, name, battery.cells, gas_a, whole, basis, one))
+    chargers = {count.charger: count.number for count, _ in pairs}
+    numbers = _at_once(found, chargers, {name: float(number) for name, number in counts.items()})
+    return [
+        each._replace(chargers=number, flow_m3_per_h=number * each.flow_m3_per_h)
+        for each, number in zip(found, numbers, strict=True)
+        if number > 0.0
+    ]
+
+
+def _at_once(pairs: "list[Gassing]", chargers: dict[str, float], batteries: dict[str, float]) -> list[float]:
+    """How many of each pair of charger and battery there are at once when they ask for most air together."""
+    if not pairs:
+        return []
+    from scipy.optimize import linprog  # noqa: PLC0415 - slow to import
+
+    things = [*(("charger", name) for name in chargers), *(("battery", name) for name in batteries)]
+    uses = np.array([[float(getattr(pair, kind) == name) for pair in pairs] for kind, name in things])
+    most = [*(min(number, sum(batteries.values())) for number in chargers.values()), *batteries.values()]
+    # Every charger that can work does; a little more than nothing for pairs that make no gas.
+    worth = np.array([pair.flow_m3_per_h for pair in pairs])
+    worth = worth + 1e-6 * max(1.0, float(np.max(worth)))
+    solved = linprog(-worth, A_ub=uses, b_ub=most).x
+    assert solved is not None  # none at work is always possible, and there are no more than there are batteries
+    return [float(round(number)) for number in solved]
 
 
 def _free_volume(space: "Space") -> float | None:
@@ -217,7 +233,7 @@ def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_tru
     """Add the checks."""
     rule = f"{asked.edition}, {asked.coefficient:g} m3/h for each cell and ampere of gas current"
     path = "hall" if in_truck else "room"
-    checks = [_enough_air(asked, rule, path), _well_ventilated(asked, space, rule, path), _mixed(asked, path)]
+    checks = [_enough_air(asked, rule, path), _well_ventilated(asked, space, rule, path), _mixed(asked, space, path)]
     room = scenario.site.room_air
     low, high = figure("room.temperature_low"), figure("room.temperature_high")
     coldest, warmest = sorted((room.winter_degc, room.summer_degc))
@@ -246,7 +262,7 @@ def _enough_air(asked: Ventilation, rule: str, path: str) -> Check:
         changes = "whether a fan has to be ordered; nothing is charged without air"
         return missing(asked.space_name, name, limit, rule, ask, f"{path}.fan", changes)
     value = f"{asked.air_m3_per_h:.0f} m3/h"
-    if asked.air_m3_per_h >= asked.flow_m3_per_h:
+    if asked.air_m3_per_h >= asked.flow_m3_per_h - ROUNDING:
         sentence = "Enough for all chargers at once by the rule; show that openings stay free and doors count shut."
         return Check(asked.space_name, name, HOLDS, value, limit, rule, sentence)
     run_on = figure("ventilation.run_on")
@@ -266,12 +282,12 @@ def _well_ventilated(asked: Ventilation, space: "Space", rule: str, path: str) -
     if free is None:
         ask = f"measure length, width and height of the {asked.space_name}"
         changes = "whether openings are enough or a fan is needed, and how fast gas builds up when it fails"
-        return missing(asked.space_name, name, limit, cited(least), ask, f"{path}.length", changes)
+        return missing(asked.space_name, name, limit, cited(least), ask, _unmeasured(space, path), changes)
     value = f"{free:.0f} m3"
-    if (space.fan_m3_per_h or 0.0) >= asked.flow_m3_per_h:
+    if (space.fan_m3_per_h or 0.0) >= asked.flow_m3_per_h - ROUNDING:
         sentence = "The fan makes up for it, as long as it runs."
         return Check(asked.space_name, name, HOLDS, value, limit, cited(least), sentence)
-    if free >= asked.free_volume_m3:
+    if free >= asked.free_volume_m3 - ROUNDING:
         return Check(asked.space_name, name, HOLDS, value, limit, cited(least), "Large enough for openings alone.")
     sentence = "Too small to count as well ventilated by openings alone."
     return Check(
@@ -279,13 +295,20 @@ def _well_ventilated(asked: Ventilation, space: "Space", rule: str, path: str) -
     )
 
 
-def _mixed(asked: Ventilation, path: str) -> Check:
+def _unmeasured(space: "Space", path: str) -> str:
+    """Path of the first size of a room that is not known."""
+    sides = ("length", "width", "height")
+    return next((f"{path}.{side}" for side in sides if getattr(space, f"{side}_m") is None), f"{path}.fan")
+
+
+def _mixed(asked: Ventilation, space: "Space", path: str) -> Check:
     """Simulated hydrogen in the room."""
     limit = figure("ventilation.limit")
     name, rule = "simulated hydrogen", f"a quarter of the lower flammable limit; {cited(limit)}"
     if asked.peak_share is None:
         ask = f"find out size and air of the {asked.space_name}"
-        return missing(asked.space_name, name, limit.text, rule, ask, f"{path}.fan", "how near the room comes to it")
+        where = _unmeasured(space, path)
+        return missing(asked.space_name, name, limit.text, rule, ask, where, "how near the room comes to it")
     value = f"{100.0 * asked.peak_share:.2f} %"
     if 100.0 * asked.peak_share <= limit.value:
         sentence = "Well mixed; near the cells and under covers there is more."

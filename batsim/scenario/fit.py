@@ -4,6 +4,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
+from batsim import units
 from batsim.scenario.base import (
     Count,
     Fault,
@@ -40,7 +41,10 @@ class WindowText(Kind):
 
     def __init__(self, dimension: str) -> None:
         self.each = Quantity(dimension, above=0.0)
-        ends = {"from": self.each.schema, "to": self.each.schema}
+        ends = {
+            "from": {**self.each.schema, "description": f"The least. [{units.DIMENSIONS[dimension].canonical}]"},
+            "to": {**self.each.schema, "description": f"The most. [{units.DIMENSIONS[dimension].canonical}]"},
+        }
         block = {"type": "object", "properties": ends, "required": ["from", "to"], "additionalProperties": False}
         self.schema: dict[str, Any] = {"anyOf": [self.each.schema, block]}
 

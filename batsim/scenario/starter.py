@@ -27,6 +27,29 @@ KINDS = {
 """Truck class and battery type to start from, by voltage."""
 
 
+SURVEY = """\
+# For 'batsim plan', as far as the survey brings it; what is missing comes out as a question. Take the marks away:
+# present: hoist                   # the layout that is there today
+# equipment:
+#   hand_pallet_truck: {fork_length: 43.3 in, forks_over_both: 20.5 in, rated_mass: 2300 kg, raised: 200 mm}
+#   battery_carriage: {rated_mass: 1500 kg, roller_height: 203 mm, comes: along}
+#   hoist: {rated_mass: 2000 kg, hook_height: 3.2 m}
+#   spreader beam: {rated_mass: 2000 kg, hook_spacing: {from: 400 mm, to: 900 mm}, takes_up: 500 mm}
+# room: {length: 20 m, width: 8 m, height: 4 m, fan: 2000 m3/h, floor: good, floor_load: 20 kN/m2, aisle: 3 m,
+#        wash: 5 m}
+# hall: {length: 80 m, width: 40 m, height: 8 m, openings: 4 m2}
+# supply: {voltage: 400 V, spare: 250 kVA}
+# prices: {energy: 0.18 EUR/kWh, demand: 9 EUR/kW, driver: 38 EUR/h, attendant: 38 EUR/h}
+# standards: {ventilation: "IEC 62485-3:2014", push: hse_l23_men}
+# and of the trucks, under their group:
+#   compartment: {length: 990 mm, width: 1040 mm, height: 640 mm, floor: flat, floor_height: 203 mm, exit: side,
+#                 frame_depth: 1060 mm, battery_mass: {from: 1050 kg, to: 1250 kg}, maker_approves: yes,
+#                 opening: {kind: door, angle: 135 deg}}
+# and of the batteries, under their type: size: {length: 980 mm, width: 1028 mm, height: 570 mm}, base: flat
+"""
+"""What a survey may bring beside the work, each line commented out."""
+
+
 class Answers(NamedTuple):
     """What the survey has brought so far."""
 
@@ -113,6 +136,7 @@ targets:                           # guess: what the customer would accept
   downtime_per_truck_shift: at most 15 min
   waits: 95 % under 10 min
 
+{SURVEY}
 simulation: {{replications: 20, length: 4 weeks, warm_up: 1 week, seed: 1}}
 """
 

@@ -110,7 +110,7 @@ def nobody_left(session: int) -> bool:
 def kill_once(file: Path, store: Path, workers: int, random: Random) -> bool:
     """Run a sweep and kill its coordinator or a worker at some moment; tell whether the sweep came to its end."""
     before = finished(store)
-    enough = random.randint(before, CASES - 1) if random.random() < 0.8 else -1
+    enough = random.randint(before, CASES - 1) if random.random() < 0.8 and before < CASES else -1
     pause_s = random.uniform(0.0, 0.3 if enough >= 0 else 1.5)
     aim_at_worker = random.random() < 0.4
     with started(file, store, workers) as process:
@@ -154,9 +154,14 @@ def kill_often(folder: Path, undisturbed: tuple[Path, Tables], workers: int, kil
 
 
 def swept_counts(store: Path) -> Any:
-    """Counts of the last run of a store; those of runs that were killed are not there."""
+    """Counts of the last run of a store; those of runs that were killed at work are not there.
+
+    One that was killed when its work was done, and before it had ended, has its counts.
+    """
     runs = [json.loads(text) for text in manifests(store)]
-    assert all(run["cases"] is None and run["ended"] is None for run in runs[:-1])
+    for run in runs[:-1]:
+        assert (run["cases"] is None) == (run["ended"] is None)
+        assert run["cases"] is None or run["cases"]["found"] + run["cases"]["run"] == CASES
     return runs[-1]["cases"]
 
 

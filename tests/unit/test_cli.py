@@ -27,8 +27,8 @@ KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parent / "broken" / "sound.yaml"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
-    "check", "compare", "day", "day-without", "export", "merge", "new", "one-more", "run", "schema", "size", "sweep",
-    "trace", "warm-up",
+    "check", "compare", "day", "day-without", "export", "merge", "new", "one-more", "plan", "run", "schema", "size",
+    "sweep", "trace", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
@@ -322,7 +322,7 @@ def test_compare_lays_the_layouts_side_by_side() -> None:
     ):
         assert word in result.stdout
     assert "± is the half width of a 95 % interval for each mean; differences are paired." in result.stdout
-    assert lines[-1] == "to licensed, competent people."
+    assert lines[-1] == "licensed, competent people."
 
 
 def test_compare_of_one_replication_claims_nothing() -> None:
@@ -641,3 +641,18 @@ def test_control_c_stops_at_once(workers: str) -> None:
     assert (process.returncode, out) == (130, b"")
     assert rest.endswith("stopped\r\n")
     assert "Traceback" not in rest
+
+
+def test_new_shows_what_a_survey_may_bring(tmp_path: Path) -> None:
+    """With the marks taken away the lines of the plan are read as they stand."""
+    file = tmp_path / "new.yaml"
+    call("new", file, *ANSWERS)
+    text = file.read_text(encoding="utf-8")
+    start, end = text.index("# present: hoist"), text.index("# and of the trucks")
+    stated = "".join(line.removeprefix("# ") for line in text[start:end].splitlines(keepends=True))
+    file.write_text(text[:start] + stated + text[end:], encoding="utf-8")
+
+    scenario = batsim.read(file)
+
+    assert (scenario.present, scenario.room.fan_m3_per_h, scenario.supply.spare_kva) == ("hoist", 2000.0, 250.0)
+    assert scenario.equipment["hand_pallet_truck"].fork_length_mm == pytest.approx(1099.82)

@@ -71,6 +71,8 @@ ORACLE_NAMES = {
     "1": "dimensionless",
     "m2": "meter ** 2",
     "m²": "meter ** 2",
+    "cm2": "centimeter ** 2",
+    "cm²": "centimeter ** 2",
     "ft2": "foot ** 2",
     "ft²": "foot ** 2",
     "sq ft": "foot ** 2",
@@ -85,6 +87,14 @@ ORACLE_NAMES = {
     "kN": "kilonewton",
     "kgf": "kilogram_force",
     "lbf": "pound_force",
+    "deg": "degree",
+    "°": "degree",
+    "kN/m2": "kilonewton / meter ** 2",
+    "kN/m²": "kilonewton / meter ** 2",
+    "kPa": "kilopascal",
+    "t/m2": "metric_ton * standard_gravity / meter ** 2",
+    "psf": "pound_force / foot ** 2",
+    "lbf/ft2": "pound_force / foot ** 2",
     "Ohm Ah": "ohm * ampere * hour",
     "ohm Ah": "ohm * ampere * hour",
     "Ω Ah": "ohm * ampere * hour",
@@ -170,7 +180,9 @@ def test_every_dimension_is_complete() -> None:
         assert kind.article == ("an" if kind.name[0] in "ae" else "a")
         assert kind.zeros.keys() <= kind.units.keys()
     suffixes = " ".join(kind.suffix for kind in DIMENSIONS.values())
-    assert suffixes == ("min m mm m_per_min kg ah v a a_per_100ah kw kva kwh degc k share m2 m3_per_h n ohm_ah charges")
+    assert suffixes == (
+        "min m mm m_per_min kg ah v a a_per_100ah kw kva kwh degc k share m2 m3_per_h n deg kn_per_m2 ohm_ah charges"
+    )
 
 
 # --- what is read ---
@@ -270,7 +282,7 @@ def test_refused_numbers(text: str, dimension: str, message: str) -> None:
         ),
         ("5 foo", "temperature", "does not know the unit 'foo'; a temperature is written in degC, degF or K"),
         ("3 foo", "share", "does not know the unit 'foo'; a share is written in %"),
-        ("3 foo", "area", "does not know the unit 'foo'; an area is written in m2 or ft2"),
+        ("3 foo", "area", "does not know the unit 'foo'; an area is written in m2, cm2 or ft2"),
         (
             "3 foo",
             "distance",
