@@ -19,7 +19,13 @@ SETTLED_S = 1.0
 
 
 def simulation_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Add what run and compare have in common."""
+    """Add what commands have in common that simulate layouts and print."""
+    as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
+    return run_options(as_json(command))
+
+
+def run_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add what commands have in common that simulate layouts."""
     options = (
         click.argument("file", type=click.Path(dir_okay=False)),
         click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated."),
@@ -28,7 +34,6 @@ def simulation_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped."),
         click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams."),
         click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays."),
-        click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables."),
     )
     for option in reversed(options):
         command = option(command)

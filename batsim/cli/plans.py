@@ -1,13 +1,16 @@
 """The command that plans: checks, equipment, ventilation, supply, money, cautions."""
 
+import os
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario, run_settings, show, simulation_options, width
+from batsim.cli.options import read_scenario, run_options, run_settings, show, simulation_options, width
 
+PAGES = (".html", ".pdf")
 TABLES = ("checks", "equipment", "money")
 
 
@@ -33,3 +36,50 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
             message = f"--tables: cannot be written ({error.strerror or error}); choose another folder"
             raise click.UsageError(message) from error
     show(found.as_json() if as_json else plan_text(found, width()))
+
+
+@main.command()
+@run_options
+@click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html, or .pdf.")
+@click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
+def report(file: str, output: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
+    """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
+    from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
+    from batsim.views.report import report_html  # noqa: PLC0415
+
+    path = Path(output)
+    if path.suffix.lower() not in PAGES:
+        message = f"--output: a report must end in {' or '.join(PAGES)} (got {output})"
+        raise click.UsageError(message)
+    found = plan_layouts(read_scenario(file), **run_settings(options))
+    html = report_html(found, _date() if date is None else date)
+    try:
+        if path.suffix.lower() == ".pdf":
+            path.write_bytes(_pdf(html))
+        else:
+            path.write_text(html, encoding="utf-8")
+    except OSError as error:
+        message = f"--output: cannot be written ({error.strerror or error}); choose another file"
+        raise click.UsageError(message) from error
+    click.echo(f"wrote {output}")
+
+
+def _date() -> str:
+    """Day of SOURCE_DATE_EPOCH, seconds since 1970; empty when it is not set."""
+    seconds = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if not seconds.isdecimal():
+        return ""
+    return datetime.fromtimestamp(int(seconds), tz=UTC).date().isoformat()
+
+
+def _pdf(html: str) -> bytes:
+    """Lay the page out on paper."""
+    try:
+        from weasyprint import HTML  # noqa: PLC0415 - an extra
+    except (ImportError, OSError) as error:
+        message = (
+            "--output: a .pdf needs the extra 'pdf': pip install 'batsim[pdf]'; a browser prints the .html as well"
+        )
+        raise click.UsageError(message) from error
+    pdf: bytes = HTML(string=html).write_pdf()
+    return pdf

@@ -229,3 +229,45 @@ def _gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) ->
     pairs = zip(edges[::2], edges[1::2], strict=True)
     cut = [(max(since, begin), min(until, end)) for since, until in pairs]
     return [(since, until) for since, until in cut if since < until]
+
+
+ON_COUNT = ("trucks waiting", "trucks away", "chargers", "stations", "attendants busy", "attendants on duty")
+"""What `quarter_means` counts beside the batteries in each state."""
+
+
+def quarter_means(record: "Record", edges: Floats) -> dict[str, Floats]:
+    """Mean counts between even or uneven instants, exact.
+
+    Parameters
+    ----------
+    record
+        What the run left behind.
+    edges
+        Rising instants in the run. (n + 1) [min]
+
+    Returns
+    -------
+    dict
+        By a name of `ON_COUNT` or a state of batteries: the mean between each instant and the next. (n)
+    """
+    course = room_course(record, float(edges[0]), float(edges[-1]))
+    counts: dict[str, Whole] = dict(
+        zip(
+            ON_COUNT,
+            (
+                np.sum(list(course.waiting.values()), axis=0),
+                course.trucks_away,
+                course.charging,
+                course.stations_busy,
+                course.attendants_busy,
+                course.attendants_on_duty,
+            ),
+            strict=True,
+        )
+    )
+    lengths = np.diff(np.append(course.time_min, course.to_min))
+    ends = np.append(course.time_min, course.to_min)
+    return {
+        name: np.diff(np.interp(edges, ends, np.concatenate([[0.0], np.cumsum(each * lengths)]))) / np.diff(edges)
+        for name, each in (counts | course.batteries).items()
+    }

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from batsim.catalogue import asked_for, figures
 from batsim.plan.advice import Advice, advice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
@@ -19,6 +20,7 @@ from batsim.plan.room_fit import room_checks
 from batsim.plan.supply import Supply, supply
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.study.compare import Comparison, TargetResult
+from batsim.study.points import figures_asked
 from batsim.study.replications import Settings, plain, settings
 
 if TYPE_CHECKING:
@@ -84,6 +86,8 @@ class Plan:
     comparison: Comparison
     layouts: dict[str, LayoutPlan]
     recommendation: Recommendation
+    figures: tuple[str, ...] = ()
+    """Names of the figures of the catalogue that it rests on."""
 
     @property
     def scenario(self) -> "Scenario":
@@ -152,14 +156,17 @@ class Plan:
         return pd.DataFrame(rows, columns=["layout", "what", "per_year", "low", "high", "placeholder", "basis"])
 
     def as_json(self) -> dict[str, Any]:
-        """Everything as plain data for `json.dump`."""
-        return {
-            **self.settings.as_json(),
-            "currency": self.scenario.site.currency,
-            "recommendation": self.recommendation._asdict(),
-            "layouts": {name: _layout_json(each) for name, each in self.layouts.items()},
-            "questions": [each._asdict() for each in self.questions],
-        }
+        """Everything as plain data for `json.dump`; what is no number is None."""
+        data: dict[str, Any] = _plain_data(
+            {
+                **self.settings.as_json(),
+                "currency": self.scenario.site.currency,
+                "recommendation": self.recommendation._asdict(),
+                "layouts": {name: _layout_json(each) for name, each in self.layouts.items()},
+                "questions": [each._asdict() for each in self.questions],
+            }
+        )
+        return data
 
     def _repr_html_(self) -> str:
         """Summary for a notebook: the recommendation and one row for each layout."""
@@ -217,15 +224,18 @@ def plan_layouts(
         )  # payback needs it too
     found = evidence(stated, workers, progress)
     comparison = Comparison(next(iter(found.values())).runs)
-    costs = {name: _money(scenario, name, found[name]) for name in stated.layouts}
-    plans = {}
-    for name in wanted:
-        back = None
-        if present is not None and present != name:
-            horizon = scenario.prices.lives.device_years
-            back = payback(costs[name][0], costs[present][0], present, horizon)
-        plans[name] = _planned(scenario, name, found[name], costs[name], back, comparison, stated, workers)
-    return Plan(stated, comparison, plans, recommend(plans, scenario.site.currency))
+    with asked_for() as asked:
+        costs = {name: _money(scenario, name, found[name]) for name in stated.layouts}
+        plans = {}
+        for name in wanted:
+            back = None
+            if present is not None and present != name:
+                horizon = scenario.prices.lives.device_years
+                back = payback(costs[name][0], costs[present][0], present, horizon)
+            plans[name] = _planned(scenario, name, found[name], costs[name], back, comparison, stated, workers)
+        advised = recommend(plans, scenario.site.currency)
+    used = asked | figures_asked(scenario, stated.layouts)
+    return Plan(stated, comparison, plans, advised, tuple(each.name for each in figures() if each.name in used))
 
 
 def _checks(scenario: "Scenario", layout: str, ventilated: Ventilation) -> tuple[Check, ...]:
@@ -313,32 +323,30 @@ def _layout_json(each: LayoutPlan) -> dict[str, Any]:
         },
         "money": {
             "per_year": spent.per_year._asdict(),
-            "per_exchange": {key: plain(value) for key, value in spent.per_exchange._asdict().items()},
-            "per_truck_hour": {key: plain(value) for key, value in spent.per_truck_hour._asdict().items()},
+            "per_exchange": spent.per_exchange._asdict(),
+            "per_truck_hour": spent.per_truck_hour._asdict(),
             "purchase": spent.purchase._asdict(),
             "lines": [
                 {"what": line.what, "per_year": line.per_year._asdict(), "basis": line.basis} for line in spent.lines
             ],
             "placeholders": list(spent.placeholders),
         },
-        "payback": None
-        if each.payback is None
-        else {
-            key: plain(value) if isinstance(value, float) else value for key, value in each.payback._asdict().items()
-        },
+        "payback": None if each.payback is None else each.payback._asdict(),
         "advice": each.advice._asdict(),
         "cautions": list(each.cautions),
     }
 
 
 def _data(part: Ventilation | Supply, *left_out: str) -> dict[str, Any]:
-    """Fields of a part as plain data."""
-    found: dict[str, Any] = {}
-    for key, value in part.__dict__.items():
-        if key in left_out:
-            continue
-        if isinstance(value, tuple):
-            found[key] = {name: plain(each) for name, each in value._asdict().items()}  # type: ignore[attr-defined]
-        else:
-            found[key] = plain(value) if isinstance(value, float) else value
-    return found
+    """Fields of a part; those that are named tuples as blocks of keys."""
+    kept = {key: value for key, value in part.__dict__.items() if key not in left_out}
+    return {key: value._asdict() if hasattr(value, "_asdict") else value for key, value in kept.items()}
+
+
+def _plain_data(value: Any) -> Any:  # noqa: ANN401 - whatever a plan holds
+    """Plain data as JSON can hold it."""
+    if isinstance(value, dict):
+        return {key: _plain_data(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain_data(each) for each in value]
+    return plain(value) if isinstance(value, float) else value

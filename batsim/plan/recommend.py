@@ -8,6 +8,7 @@ from batsim.plan.checks import FAILS
 if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan
 
+DOWNTIME = "downtime_min_per_truck_shift"
 EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
 
 
@@ -79,10 +80,11 @@ def _fit(plan: "LayoutPlan") -> str:
 
 def _against(best: "LayoutPlan", others: "list[LayoutPlan]", currency: str) -> str:
     """What the others cost, lose or miss."""
-    parts = []
+    parts, lost = [], best.evidence.mean(DOWNTIME)
     for each in others:
         more = each.money.per_year.value - best.money.per_year.value
         text = f"{each.layout} costs {abs(more):,.0f} {currency} a year {'more' if more >= 0.0 else 'less'}"
+        text += f", loses {each.evidence.mean(DOWNTIME):.1f} min per truck-shift (against {lost:.1f})"
         if each.targets_missed:
             text += ", and misses a target"
         if each.failing:

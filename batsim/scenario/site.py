@@ -252,6 +252,12 @@ class Scenario(Frozen):
         """Figures that hold in place of the catalogue's, by name."""
         return self._figures
 
+    @property
+    def stated(self) -> dict[str, object]:
+        """Plain data of the scenario as its file states it, without what the catalogue adds."""
+        data: dict[str, object] = self._stated.copy().data
+        return data
+
     def completed(self) -> dict[str, object]:
         """Plain data of the scenario, with what the catalogue adds to it; as YAML would hold it."""
         from batsim.scenario.reading import completed  # noqa: PLC0415 - reading builds scenarios

@@ -32,12 +32,19 @@ def equipment_names(arrangement: Arrangement) -> list[str]:
 
 
 def survey_problems(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
-    """Find equipment that no arrangement uses, a layout of today that is not there, and impossible phases."""
+    """Find equipment that no arrangement uses, parts of devices and a layout of today that are not there, phases."""
     known = list(dict.fromkeys(name for each in scenario.handling.values() for name in equipment_names(each)))
     for name in scenario.equipment:
         path: Path = ("equipment", name)
         if name not in known and name not in ALL_SHIPPED:
             yield problem(stated, path, f"no arrangement uses it{did_you_mean(name, known)}", of_key=True)
+    for handling, arrangement in scenario.handling.items():
+        devices = [*arrangement.devices, *arrangement.watering_devices]
+        for number, part in enumerate(arrangement.needs.parts):
+            if part.device is not None and part.device not in devices:
+                rule = f"no device of this name in the arrangement{did_you_mean(part.device, devices)}"
+                path = ("handling", handling, "needs", "parts", number, "device")
+                yield problem(stated, path, rule, got=shown(part.device))
     if scenario.present is not None and scenario.present not in scenario.layouts:
         rule = f"no layout of this name{did_you_mean(scenario.present, list(scenario.layouts))}"
         yield problem(stated, ("present",), rule, got=shown(scenario.present))

@@ -121,13 +121,18 @@ def points_of(study: Study, seed: int) -> Points:
     return Points(factors, study.design, seed)
 
 
-def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Between, ...]:
-    """Figures of the catalogue that the layouts rest on and that have a range, as factors from low to high."""
+def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
+    """Names of the figures of the catalogue that the layouts rest on when they are simulated."""
     with asked_for() as asked:
         changed = scenario.changed({})
         for layout in layouts:
             blueprint(changed, layout, changed.simulation.length_min, changed.simulation.warm_up_min)
-    stated = scenario.stated_figures
+    return asked
+
+
+def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Between, ...]:
+    """Figures of the catalogue that the layouts rest on and that have a range, as factors from low to high."""
+    asked, stated = figures_asked(scenario, layouts), scenario.stated_figures
     return tuple(
         Between(
             path_text((FIGURES, figure.name)),

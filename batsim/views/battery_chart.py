@@ -1,12 +1,21 @@
 """Chart of one battery over time: state of charge, current, temperature and gas, with its states behind."""
 
-from functools import cache
-from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from batsim.record import STATES
 from batsim.scenario.week import WEEK_MIN, moment_text
+from batsim.views.looks import (
+    BLACK,
+    BLUE,
+    DAY,
+    GREEN,
+    LOOKS,
+    MOST_TICKS,
+    TICKS_MIN,
+    VERMILION,
+    chart_class,
+    pale,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -14,30 +23,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from batsim.record import Record
-
-# Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
-# the states apart in grey print.
-BLUE, VERMILION, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
-SKY, ORANGE, YELLOW, PURPLE, GREY = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7", "#999999"
-
-LOOKS = dict(
-    zip(
-        STATES,
-        (
-            (SKY, "", "in truck"),
-            (GREY, "xxxx", "transfer"),
-            (PURPLE, "....", "waiting"),
-            (ORANGE, "////", "on charge"),
-            (YELLOW, "\\\\\\\\", "cooling"),
-            (BLUE, "----", "watered"),
-            (GREEN, "||", "ready"),
-            (VERMILION, "++", "spent"),
-            (BLACK, "oo", "out of use"),
-        ),
-        strict=True,
-    )
-)
-"""Colour, hatch and short word of each state."""
 
 SIZE_IN = (11.0, 8.8)
 """Width and height: a page across. [in]"""
@@ -54,14 +39,6 @@ NOTE = (
     "missing over the rated capacity."
 )
 """Why the state of charge may step."""
-MOST_TICKS = 9
-DAY = 1440
-TICKS_MIN = (
-    *(1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720),
-    *(DAY, 2 * DAY, 7 * DAY, 14 * DAY, 28 * DAY, 56 * DAY, 91 * DAY, 182 * DAY, 364 * DAY),
-)
-"""Steps that the time axis may have; all begin at Monday 00:00. [min]"""
-
 Band = tuple[float, float, str]
 """Start, end and word of a state. [min]"""
 
@@ -89,7 +66,7 @@ def battery_chart(course: "pd.DataFrame") -> "Figure":
     if not len(course):
         msg = "a chart needs a course with rows (got none)"
         raise ValueError(msg)
-    figure = _chart_class()(figsize=SIZE_IN)
+    figure = chart_class()(figsize=SIZE_IN)
     panels: list[Axes] = list(figure.subplots(4, 1, sharex=True, gridspec_kw=EDGES))
     bands = _bands(course)
     for panel in panels:
@@ -100,7 +77,7 @@ def battery_chart(course: "pd.DataFrame") -> "Figure":
     _gas(panels[3], course)
     _time_axis(panels[3], bands[0][0], bands[-1][1])
     _ribbon(figure, panels[0], bands)
-    figure.suptitle(_title(course, bands), fontsize=12, fontweight="bold", y=0.975)
+    figure.suptitle(_title(course, bands), fontsize=12, fontweight="bold", y=0.975, parse_math=False)
     figure.text(EDGES["left"], 0.012, NOTE, fontsize=8, color="0.3")
     figure.align_ylabels(panels)
     return figure
@@ -136,22 +113,6 @@ def cycle_chart(record: "Record", battery: int, after_min: float = 0.0) -> "Figu
 
 INSTANTS = 600
 """Steps that a cycle is drawn in."""
-
-
-@cache
-def _chart_class() -> "type[Figure]":
-    """Figure that notebooks show as a picture without asking for it."""
-    from matplotlib.figure import Figure  # noqa: PLC0415 - heavy, and only charts need it
-
-    class Chart(Figure):
-        """Figure with a picture for notebooks."""
-
-        def _repr_png_(self) -> bytes:
-            buffer = BytesIO()
-            self.savefig(buffer, format="png")
-            return buffer.getvalue()
-
-    return Chart
 
 
 def _bands(course: "pd.DataFrame") -> list[Band]:
@@ -275,7 +236,7 @@ def _ribbon(figure: "Figure", panel: "Axes", bands: list[Band]) -> None:
         spans = [(first, last) for first, last, word in bands if word == state]
         if not spans:
             continue
-        look: dict[str, Any] = {"facecolor": _pale(colour), "hatch": hatch, "edgecolor": "0.45", "linewidth": 0.5}
+        look: dict[str, Any] = {"facecolor": pale(colour), "hatch": hatch, "edgecolor": "0.45", "linewidth": 0.5}
         panel.broken_barh(
             [(first, last - first) for first, last in spans], RIBBON, transform=where, clip_on=False, **look
         )
@@ -297,11 +258,3 @@ def _ribbon(figure: "Figure", panel: "Axes", bands: list[Band]) -> None:
             handles=untold, loc="lower right", ncols=len(untold), fontsize=WORD_PT, frameon=False,
             bbox_to_anchor=(EDGES["right"], 0.03),
         )  # fmt: skip
-
-
-def _pale(colour: str) -> tuple[float, float, float]:
-    """Mix a colour with white, so that the hatch and the word on it can be read."""
-    from matplotlib.colors import to_rgb  # noqa: PLC0415
-
-    red, green, blue = to_rgb(colour)
-    return 0.45 * red + 0.55, 0.45 * green + 0.55, 0.45 * blue + 0.55

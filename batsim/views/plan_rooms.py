@@ -11,17 +11,28 @@ if TYPE_CHECKING:
     from batsim.plan.ventilation import Ventilation
 
 
+CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
+"""What stands under every ventilation."""
+
+
 def ventilation_lines(asked: "Ventilation", width: int) -> list[str]:
+    """Ventilation for a terminal."""
+    facts = [listed(text, width) for text in ventilation_facts(asked)]
+    notes = [sentence(CONFIRM, width)] if asked.flow_m3_per_h else []
+    return [f"Ventilation ({asked.edition})", *facts, *notes]
+
+
+def ventilation_facts(asked: "Ventilation") -> list[str]:
     """Say what the rule asks for, with every number it takes to work it out again."""
-    lines = [f"Ventilation ({asked.edition})"]
+    lines: list[str] = []
     if asked.lithium:
         text = (
             "Lithium-ion batteries make no gas in normal charging: no dilution flow is asked for them; agree fire "
             "detection, separation and a quarantine place with the insurer and the fire service."
         )
-        lines.append(listed(text, width))
+        lines.append(text)
     if not asked.flow_m3_per_h:
-        return [*lines, listed("No air is asked for against hydrogen.", width)]
+        return [*lines, "No air is asked for against hydrogen."]
     for each in asked.gassing:
         if not each.gas_a:
             continue
@@ -30,7 +41,7 @@ def ventilation_lines(asked: "Ventilation", width: int) -> list[str]:
             f"({each.basis}); Q = {each.chargers:g} x {asked.coefficient:g} x {each.cells} cells x {each.gas_a:.4g} A "
             f"= {each.flow_m3_per_h:.0f} m3/h"
         )
-        lines.append(listed(text, width))
+        lines.append(text)
     per_flow = figure("ventilation.opening").value
     hours = figure("ventilation.free_volume").value
     facts = [
@@ -59,9 +70,7 @@ def ventilation_lines(asked: "Ventilation", width: int) -> list[str]:
     if asked.area_flow_m3_per_h is not None:
         compared += f"; {asked.area_flow_m3_per_h:.0f} m3/h by floor area (1 cfm/ft2, written for stationary batteries)"
     facts.append(f"For comparison, US practice: {compared}")
-    lines += [listed(f"{text}.", width) for text in facts]
-    note = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
-    return [*lines, sentence(note, width)]
+    return [*lines, *(f"{text}." for text in facts)]
 
 
 def _hours(hours: float) -> str:
@@ -70,12 +79,17 @@ def _hours(hours: float) -> str:
     return f"{hours:.1f} h" if hours < 100.0 else f"{hours:.0f} h"
 
 
-def supply_lines(asked: "Supply", currency: str, width: int) -> list[str]:
+def supply_lines(asked: "Supply", width: int) -> list[str]:
+    """Supply for a terminal."""
+    return ["Supply", *(listed(text, width) for text in supply_facts(asked))]
+
+
+def supply_facts(asked: "Supply") -> list[str]:
     """Say what the supply has to carry, with every number it takes to work it out again."""
-    lines = ["Supply"]
+    lines: list[str] = []
     for each in asked.loads:
         current = "" if each.current_a is None else f", {each.current_a:.1f} A in each line"
-        lines.append(listed(f"{each.number:g} x {each.charger.replace('_', ' ')}: {each.formula}{current}.", width))
+        lines.append(f"{each.number:g} x {each.charger.replace('_', ' ')}: {each.formula}{current}.")
     facts = [
         f"All at once: {asked.all_at_once_kw:.0f} kW, {asked.all_at_once_kva:.0f} kVA",
         f"Simulated peak, mean of 15 min: {number_text(asked.peak_kw)} kW, {number_text(asked.peak_kva)} kVA"
@@ -97,4 +111,4 @@ def supply_lines(asked: "Supply", currency: str, width: int) -> list[str]:
             f"{way.what[0].upper()}{way.what[1:]}: peak {way.peak_kw:.0f} kW, {way.saved_kw:.0f} kW less, downtime "
             f"{way.downtime_min_per_truck_shift:.1f} min per truck-shift, {way.lost_min_per_truck_shift:+.1f}"
         )
-    return [*lines, *(listed(f"{text}.", width) for text in facts)]
+    return [*lines, *(f"{text}." for text in facts)]

@@ -23,7 +23,7 @@ MARK = "*"
 
 def plan_text(found: "Plan", width: int = 100) -> str:
     """Write plans for a terminal so many characters wide."""
-    lines = [heading(found.comparison.runs), ""]
+    lines = [*(sentence(line, width) for line in heading(found.comparison.runs).split("\n")), ""]
     lines += [sentence(found.recommendation.says, width)]
     lines += [listed(each, width) for each in found.recommendation.reasons]
     if found.recommendation.risks:
@@ -70,7 +70,7 @@ def layout_lines(each: "LayoutPlan", width: int) -> list[str]:
     lines += ["", *_checks(each.checks, width)]
     lines += ["", *_equipment(each, width)]
     lines += ["", *ventilation_lines(each.ventilation, width)]
-    lines += ["", *supply_lines(each.supply, each.money.currency, width)]
+    lines += ["", *supply_lines(each.supply, width)]
     lines += ["", *_money(each, width)]
     lines += ["", "Cautions"]
     lines += [listed(text, width) for text in each.cautions]
@@ -167,9 +167,9 @@ def payback_sentence(each: "LayoutPlan") -> str:
     assert back is not None  # asked for before
     currency = each.money.currency
     if back.price <= 0.0:
-        return (
-            f"Nothing is to be ordered; against {back.against} it saves {back.saved_per_year:,.0f} {currency} a year."
-        )
+        saved = f"{abs(back.saved_per_year):,.0f} {currency} a year"
+        saves = f"saves {saved}" if back.saved_per_year >= 0.0 else f"costs {saved} more"
+        return f"Nothing is to be ordered; against {back.against} it {saves} to run."
     if not math.isfinite(back.years):
         return (
             f"Against {back.against} it never pays back: {back.price:,.0f} {currency} to order, and running it costs "

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from batsim.record import CAUSES, STATES
 from batsim.scenario.week import DAY_MIN
-from batsim.views.battery_chart import (
+from batsim.views.looks import (
     BLACK,
     BLUE,
     GREY,
@@ -16,8 +16,8 @@ from batsim.views.battery_chart import (
     SKY,
     TICKS_MIN,
     YELLOW,
-    _chart_class,
-    _pale,
+    chart_class,
+    pale,
 )
 from batsim.views.trace_text import clock, moment
 
@@ -102,7 +102,7 @@ def _empty(names: list[str]) -> "tuple[Figure, list[Axes]]":
     around, between = AROUND_IN, AROUND_IN["between"]
     heights = [HEIGHTS_IN[name] for name in names]
     height = around["top"] + sum(heights) + between * (len(names) - 1) + around["bottom"]
-    figure = _chart_class()(figsize=(WIDTH_IN, height))
+    figure = chart_class()(figsize=(WIDTH_IN, height))
     panels: list[Axes] = []
     below = height - around["top"]
     width = (WIDTH_IN - around["left"] - around["right"]) / WIDTH_IN
@@ -141,7 +141,7 @@ def _stack(panel: "Axes", course: "RoomCourse", parts: "list[tuple[Whole, str, s
         times, bottom = _ends(course, below)
         _, top = _ends(course, below + counts)
         panel.fill_between(
-            times, bottom, top, step="post", facecolor=_pale(colour), hatch=hatch, edgecolor="0.35", linewidth=0.4,
+            times, bottom, top, step="post", facecolor=pale(colour), hatch=hatch, edgecolor="0.35", linewidth=0.4,
             label=word,
         )  # fmt: skip
         below = below + counts
@@ -243,7 +243,7 @@ def _words(figure: "Figure", facts: "Facts", course: "RoomCourse") -> None:
     else:
         span = f"{clock(facts, course.from_min, weeks=True)} to {clock(facts, course.to_min, weeks=True)}"
     title = fill(f"{facts.layout}: {span}", TITLE_LETTERS)
-    figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom")
+    figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom", parse_math=False)
     first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
     run = f"One run: replication {facts.replication}, seed {facts.seed}{first}."
     told: dict[str, Any] = {"fontsize": NOTE_PT, "color": "0.3"}

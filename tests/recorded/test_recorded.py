@@ -45,6 +45,30 @@ def test_readme_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head
     assert result.output.split("\n\n")[1] == shown[1]
 
 
+def test_readme_shows_how_a_plan_begins(monkeypatch):
+    """The block is what the command prints before the first layout, to the letter."""
+    monkeypatch.chdir(ROOT)
+    command = "plan scenarios/alder-street-joinery.yaml"
+    shown = re.search(rf"\$ batsim {command}\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    result = CliRunner().invoke(main, command.split())
+
+    assert shown is not None
+    assert result.exit_code == 0
+    assert result.output.partition("\n\nin the truck (")[0] == shown[1]
+
+
+@pytest.mark.slow
+def test_readme_shows_what_size_finds(monkeypatch):
+    """The block is the command's output, to the letter."""
+    monkeypatch.chdir(ROOT)
+    shown = re.search(r"\$ batsim size .*?\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    result = CliRunner().invoke(main, ["size", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"])
+
+    assert shown is not None
+    assert result.exit_code == 0
+    assert result.output.rstrip("\n") == shown[1]
+
+
 def test_shipped_schema_is_the_one_that_the_command_prints():
     """Editors of the scenarios see the schema of this version."""
     result = CliRunner().invoke(main, ["schema"])

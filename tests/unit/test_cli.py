@@ -27,8 +27,8 @@ KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parent / "broken" / "sound.yaml"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
-    "check", "compare", "day", "day-without", "export", "merge", "new", "one-more", "plan", "run", "schema", "size",
-    "sweep", "trace", "warm-up",
+    "check", "compare", "day", "day-without", "export", "merge", "new", "one-more", "plan", "report", "run", "schema",
+    "size", "sweep", "trace", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 

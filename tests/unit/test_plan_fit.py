@@ -69,14 +69,15 @@ ANSWERS = {
 
 
 @cache
-def surveyed() -> Scenario:
-    """The site where everything is known and fits."""
-    return batsim.read(FILE)
+def surveyed(layout: str | None = None) -> Scenario:
+    """The site where everything is known and fits; with one layout only it is read sooner."""
+    scenario = batsim.read(FILE)
+    return scenario if layout is None else scenario.with_layouts([layout])
 
 
-def with_changes(changes: dict[str, Any]) -> Scenario:
+def with_changes(changes: dict[str, Any], layout: str | None = None) -> Scenario:
     """The site with some things otherwise."""
-    return surveyed().changed(changes) if changes else surveyed()
+    return surveyed(layout).changed(changes) if changes else surveyed(layout)
 
 
 def checks_of(scenario: Scenario, layout: str) -> list[Check]:
@@ -205,7 +206,7 @@ def test_the_verdict_changes_exactly_at_the_limit(
     layout: str, subject: str, name: str, at: dict[str, Any], then: str, beyond: dict[str, Any], after: str
 ) -> None:
     """Not before it, and a hair beyond it."""
-    fits, misses = (one(with_changes(each), layout, subject, name) for each in (at, beyond))
+    fits, misses = (one(with_changes(each, layout), layout, subject, name) for each in (at, beyond))
 
     assert (fits.verdict, misses.verdict) == (then, after)
     assert (fits.cure == "", misses.cure == "") == (then == HOLDS, False)
@@ -244,7 +245,7 @@ WHOLE: list[tuple[str, dict[str, Any], Check]] = [
 @pytest.mark.parametrize(("layout", "changes", "expected"), WHOLE)
 def test_a_check_says_it_all(layout: str, changes: dict[str, Any], expected: Check) -> None:
     """Value, limit, rule with its edition, what follows, and the cure."""
-    assert one(with_changes(changes), layout, expected.subject, expected.name) == expected
+    assert one(with_changes(changes, layout), layout, expected.subject, expected.name) == expected
 
 
 def test_every_check_is_compared_whole() -> None:
@@ -414,7 +415,7 @@ def test_the_force_changes_its_verdict_at_the_limit_of_the_table(table: str, lim
     for newtons, verdicts in ((min(limits), (HOLDS, LOOK)), (230.0, (LOOK, FAILS))):
         most = newtons / (0.02 * 9.80665) - 240.0
         found = [
-            one(with_changes(base | {f"{LEAD}.mass": f"{mass:.6f} kg"}), "stands", ON_STAND, PUSH)
+            one(with_changes(base | {f"{LEAD}.mass": f"{mass:.6f} kg"}, "stands"), "stands", ON_STAND, PUSH)
             for mass in (most - 0.001, most + 0.001)
         ]
         assert tuple(each.verdict for each in found) == verdicts, newtons
@@ -462,10 +463,10 @@ def test_the_mass_that_a_cure_names_is_within_the_guidance(floor: str, slope: st
     """With nothing else to push."""
     light = {f"{each}.own_mass": "0.001 kg" for each in (PALLET_TRUCK, TROLLEY, "equipment.stand")}
     changes = {"room.floor": floor, "room.slope": slope, f"{PALLET_TRUCK}.people": people} | BY_HAND | light
-    heavy = one(with_changes(changes), "stands", ON_STAND, PUSH)
+    heavy = one(with_changes(changes, "stands"), "stands", ON_STAND, PUSH)
     most = float(heavy.cure.split("by hand at most ")[1].split(" kg")[0])
 
-    lighter = with_changes(changes | {f"{LEAD}.mass": f"{most - 0.01:.2f} kg"})
+    lighter = with_changes(changes | {f"{LEAD}.mass": f"{most - 0.01:.2f} kg"}, "stands")
     assert heavy.verdict in (LOOK, FAILS)
     assert one(lighter, "stands", ON_STAND, PUSH).verdict == HOLDS
 
@@ -530,13 +531,13 @@ def test_what_is_not_known_is_asked_where_it_is_missing(
 ) -> None:
     """By hand when the push is asked about; with the answer there it is known."""
     changes = {path: None} | (BY_HAND if name == PUSH else {})
-    found = one(with_changes(changes), layout, subject, name)
+    found = one(with_changes(changes, layout), layout, subject, name)
 
     assert (found.verdict, found.value, found.path, found.cure) == (NOT_KNOWN, "-", path, "")
     assert found.ask
     assert found.changes
     assert found.sentence == f"Not known: {found.ask}."
-    answered = with_changes(changes).replace(found.path, ANSWERS[key])
+    answered = with_changes(changes, layout).replace(found.path, ANSWERS[key])
     assert one(answered, layout, subject, name.partition(",")[0]).verdict != NOT_KNOWN
 
 

@@ -33,7 +33,7 @@ from batsim.record import (
     Record,
 )  # fmt: skip
 from batsim.scenario.week import WEEK_MIN
-from batsim.views.battery_chart import LOOKS, _pale
+from batsim.views.looks import LOOKS, pale
 from batsim.views.room_chart import CAUSE_LOOKS, ORDER, room_chart
 
 ROOT = Path(__file__).parents[2]
@@ -375,7 +375,7 @@ def test_neighbours_differ_in_grey():
     """By hatch, or by lightness."""
 
     def grey(colour):
-        red, green, blue = to_rgb(_pale(colour))
+        red, green, blue = to_rgb(pale(colour))
         return 0.299 * red + 0.587 * green + 0.114 * blue
 
     for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [LOOKS[STATES[code]] for code in ORDER]):

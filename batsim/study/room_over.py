@@ -1,0 +1,205 @@
+"""The room over a week or a day: what is usual and what is seldom, over replications and weeks."""
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from batsim.measures.profile import QUARTER_HOUR_MIN
+from batsim.measures.room_course import ON_COUNT, quarter_means
+from batsim.measures.windows import Flags, Floats
+from batsim.record import STATES
+from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.study.concentration import working_profile
+from batsim.study.executors import run_jobs
+from batsim.study.jobs import Job
+from batsim.study.one_run import BEYOND_MIN
+from batsim.study.replications import settings
+
+if TYPE_CHECKING:
+    from batsim.record import Record
+    from batsim.scenario.site import Scenario
+    from batsim.study.executors import Progress
+
+DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
+WEEK_QUARTERS = 7 * DAY_QUARTERS
+LOW_SHARE, HIGH_SHARE = 0.05, 0.95
+"""Ends of a band: so many weeks or days lie below."""
+OF_TRUCKS = ("trucks waiting", "trucks away")
+"""Counts of trucks: one that stands in line over the weekend waits for nobody."""
+WORKED_SHARE = 0.5
+"""Least part of the longest day's working time in a working day, and of a quarter's minutes in a quarter of work."""
+
+
+class Band(NamedTuple):
+    """A count over a week or a day: one value for each quarter of an hour."""
+
+    mean: Floats
+    low: Floats
+    """What 5 % of the weeks or days stay below."""
+    high: Floats
+    """What 95 % of them do not exceed."""
+
+
+class Taken(NamedTuple):
+    """What is taken from the record of one replication."""
+
+    counts: dict[str, Floats]
+    """By name: its mean in each quarter of an hour; shape (weeks, 672)."""
+    batteries: float
+    chargers: float
+    stations: float
+
+
+@dataclass(frozen=True)
+class RoomOver:
+    """A layout's room over the measured weeks of all replications."""
+
+    scenario: "Scenario"
+    layout: str
+    replications: int
+    weeks: int
+    """Measured weeks of each replication."""
+    counts: dict[str, Floats]
+    """By name: shape (replications x weeks, 672)."""
+    working_min: Floats
+    """Minutes of each quarter in which any truck works; shape (672). [min]"""
+    batteries: float
+    """In all."""
+    chargers: float
+    """In all; infinite without a limit."""
+    stations: float
+    """In all; infinite without a limit."""
+
+    @property
+    def in_truck(self) -> bool:
+        """True where batteries are charged in the truck, so that there is no stock."""
+        return self.scenario.arrangement(self.layout).in_truck
+
+    @property
+    def week_min(self) -> Floats:
+        """Edges of the quarters of a week, from Monday 00:00. (673) [min]"""
+        return QUARTER_HOUR_MIN * np.arange(WEEK_QUARTERS + 1, dtype=np.float64)
+
+    @property
+    def day_min(self) -> Floats:
+        """Edges of the quarters of a day, from midnight. (97) [min]"""
+        return QUARTER_HOUR_MIN * np.arange(DAY_QUARTERS + 1, dtype=np.float64)
+
+    @property
+    def working_days(self) -> tuple[str, ...]:
+        """Weekdays, midnight to midnight, on which trucks work at least half as long as on the longest."""
+        minutes = self.working_min.reshape(7, DAY_QUARTERS).sum(axis=1)
+        longest = float(minutes.max())
+        return tuple(day for day, each in zip(DAYS, minutes, strict=True) if 0.0 < longest * WORKED_SHARE <= each)
+
+    @property
+    def idle_week(self) -> list[tuple[float, float]]:
+        """Stretches of the week in which trucks work less than half of each quarter: breaks, free hours. [min]"""
+        return _stretches(self.working_min < WORKED_SHARE * QUARTER_HOUR_MIN)
+
+    def idle_day(self, days: tuple[str, ...] = ()) -> list[tuple[float, float]]:
+        """Stretches of the clock in which that is so on every one of some weekdays. [min]"""
+        wanted = [DAYS.index(day) for day in days or self.working_days]
+        minutes = self.working_min.reshape(7, DAY_QUARTERS)[wanted]
+        return _stretches(np.all(minutes < WORKED_SHARE * QUARTER_HOUR_MIN, axis=0))
+
+    def week(self, name: str) -> Band:
+        """A count over the mean week; trucks are counted only where they work, and are not a number elsewhere."""
+        return _band(self._counted(name).reshape(-1, WEEK_QUARTERS))
+
+    def day(self, name: str, days: tuple[str, ...] = ()) -> Band:
+        """A count over the mean of some weekdays, of the working days when none are named; trucks as in `week`."""
+        wanted = [DAYS.index(day) for day in days or self.working_days]
+        return _band(self._counted(name)[:, wanted].reshape(-1, DAY_QUARTERS))
+
+    def _counted(self, name: str) -> Floats:
+        """A count by week, weekday and quarter; trucks are not a number while they do not work."""
+        rows = self.counts[name].reshape(-1, 7, DAY_QUARTERS)
+        works = self.working_min.reshape(7, DAY_QUARTERS) >= WORKED_SHARE * QUARTER_HOUR_MIN
+        return np.where(works, rows, np.nan) if name in OF_TRUCKS else rows
+
+
+def _stretches(flags: Flags) -> list[tuple[float, float]]:
+    """From where to where quarters of an hour are marked. [min]"""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int))) * QUARTER_HOUR_MIN
+    return [(float(begin), float(end)) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _band(rows: Floats) -> Band:
+    """Mean and ends of what 90 % of the rows show, where there are numbers."""
+    band = Band(*np.full((3, rows.shape[1]), np.nan))
+    seen = np.isfinite(rows).any(axis=0)
+    if seen.any():
+        band.mean[seen] = np.nanmean(rows[:, seen], axis=0)
+        band.low[seen], band.high[seen] = np.nanquantile(rows[:, seen], [LOW_SHARE, HIGH_SHARE], axis=0)
+    return band
+
+
+def take(record: "Record", _: "Scenario") -> Taken:
+    """Take the room in quarters of an hour from a record, of every whole measured week that is followed by another."""
+    facts = record.facts
+    first = _first_whole_week(facts.warm_up_min)
+    weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
+    edges = first + QUARTER_HOUR_MIN * np.arange(weeks * WEEK_QUARTERS + 1, dtype=np.float64)
+    counts = {name: each.reshape(weeks, WEEK_QUARTERS) for name, each in quarter_means(record, edges).items()}
+    return Taken(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
+
+
+def _first_whole_week(warm_up_min: float) -> float:
+    """First Monday 00:00 that is not in the warm-up. [min]"""
+    return WEEK_MIN * math.ceil(warm_up_min / WEEK_MIN)
+
+
+def room_over(
+    scenario: "Scenario",
+    layout: str,
+    *,
+    replications: int | None = None,
+    weeks: int | None = None,
+    warm_up_weeks: float | None = None,
+    seed: int | None = None,
+    workers: int | None = None,
+    progress: "Progress | None" = None,
+) -> RoomOver:
+    """Simulate a layout and keep its room in quarters of an hour.
+
+    Parameters
+    ----------
+    scenario
+        The site, as `read` returns it.
+    layout
+        Name of one of its layouts.
+    replications, weeks, warm_up_weeks, seed
+        In place of what the scenario says; the weeks are whole ones, at least one, and begin on a Monday.
+    workers
+        Processes; 1 keeps everything in this one, None takes one for each core when that pays.
+    progress
+        Called with replications done and in all.
+
+    Returns
+    -------
+    RoomOver
+        For a mean week or day: mean and band of ready batteries, trucks waiting, batteries by state, chargers, crew.
+
+    Raises
+    ------
+    ScenarioError
+        When the layout is not in the scenario, or a number is out of range.
+
+    Notes
+    -----
+    Each run goes on for a week beyond what is kept, so that what is told of its end is whole: see `one_run`.
+    """
+    stated = settings(scenario, layout, replications, weeks, warm_up_weeks, seed)
+    kept = max(1, round(stated.length_min / WEEK_MIN))
+    length = _first_whole_week(stated.warm_up_min) - stated.warm_up_min + kept * WEEK_MIN + BEYOND_MIN
+    jobs = [Job(layout, number, stated.seed, length, stated.warm_up_min) for number in range(stated.replications)]
+    found = run_jobs([scenario], jobs, take=take, workers=workers, progress=progress)
+    counts = {name: np.concatenate([each.counts[name] for each in found]) for name in (*ON_COUNT, *STATES)}
+    first = found[0]
+    return RoomOver(
+        scenario, layout, stated.replications, kept, counts, working_profile(scenario), first.batteries,
+        first.chargers, first.stations,
+    )  # fmt: skip
