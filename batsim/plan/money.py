@@ -31,7 +31,7 @@ class MoneyLine(NamedTuple):
     basis: str
     """How it is worked out, with the numbers."""
     capital: bool = False
-    """Whether it is the yearly part of a purchase."""
+    """Whether it is the yearly part of a purchase that lasts; batteries are paid as they wear out."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,8 @@ class Money:
     exchanges_per_year: float
     truck_hours_per_year: float
     interest_share: float
+    lasting: Price
+    """What is to be ordered beside batteries. [currency]"""
 
     @property
     def per_year(self) -> Price:
@@ -53,7 +55,7 @@ class Money:
 
     @property
     def running_per_year(self) -> float:
-        """What is not the yearly part of a purchase. [currency/year]"""
+        """What is not the yearly part of a purchase that lasts; batteries as they wear out. [currency/year]"""
         return sum(line.per_year.value for line in self.lines if not line.capital)
 
     @property
@@ -77,9 +79,9 @@ class Payback(NamedTuple):
 
     against: str
     price: float
-    """What is to be ordered more. [currency]"""
+    """What is to be ordered beside batteries. [currency]"""
     saved_per_year: float
-    """Running cost less, before interest. [currency/year]"""
+    """Running cost less, batteries as they wear out included, before interest. [currency/year]"""
     years: float
     """Simple payback; infinite when never, 0 when nothing has to be paid. [years]"""
     discounted_years: float
@@ -122,6 +124,7 @@ def money(scenario: "Scenario", layout: str, found: "Evidence", lines: "tuple[Li
         found.mean("exchanges_per_day") * days,
         found.truck_hours_per_year,
         scenario.prices.interest_share,
+        summed([line.cost for line in lines if not line.battery]),
     )
 
 
@@ -145,7 +148,7 @@ def _capital(scenario: "Scenario", found: "Evidence", lines: "tuple[Line, ...]")
         if what == "batteries" and years < lives.battery_years:
             because = f", worn out by use before the {lives.battery_years:g} years that are usual"
         basis = f"{bought.value:,.0f} over {years:.3g} years at {100.0 * interest:g} %{because}"
-        result.append(MoneyLine(what, yearly, basis, capital=True))
+        result.append(MoneyLine(what, yearly, basis, capital=what != "batteries"))
     return result
 
 
@@ -250,7 +253,7 @@ def payback(layout: Money, present: Money, against: str, horizon_years: float) -
     horizon_years
         Years over which the net present value is taken. [years]
     """
-    price = layout.purchase.value
+    price = layout.lasting.value
     saved = present.running_per_year - layout.running_per_year
     years = payback_years(price, saved) if price > 0.0 else 0.0
     discounted = payback_years(price, saved, layout.interest_share) if price > 0.0 else 0.0

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 TAGS = {FAILS: "FAILS", LOOK: "LOOK", NOT_KNOWN: "not known", HOLDS: "holds"}
 """What stands before a check."""
+AS_THEY_WEAR = "Batteries count as they wear out."
+"""What stands behind a payback."""
 MARK = "*"
 """Marks what rests on placeholders."""
 
@@ -140,7 +142,7 @@ def _money(each: "LayoutPlan", width: int) -> list[str]:
     lines += columns(rows, width)
     lines += [listed(f"{line.what}: {line.basis}", width) for line in spent.lines if line.basis]
     if each.payback is not None:
-        lines.append(sentence(payback_sentence(each), width))
+        lines.append(sentence(f"{payback_sentence(each)} {AS_THEY_WEAR}", width))
     if spent.placeholders:
         note = (
             f"{MARK} rests on placeholders of the catalogue (orders of size of 2025 in EUR, whatever the currency), "
@@ -169,11 +171,11 @@ def payback_sentence(each: "LayoutPlan") -> str:
     if back.price <= 0.0:
         saved = f"{abs(back.saved_per_year):,.0f} {currency} a year"
         saves = f"saves {saved}" if back.saved_per_year >= 0.0 else f"costs {saved} more"
-        return f"Nothing is to be ordered; against {back.against} it {saves} to run."
+        return f"Nothing is to be ordered beside batteries; against {back.against} it {saves} to run."
     if not math.isfinite(back.years):
         return (
-            f"Against {back.against} it never pays back: {back.price:,.0f} {currency} to order, and running it costs "
-            f"{-back.saved_per_year:,.0f} {currency} a year more."
+            f"Against {back.against} it never pays back: {back.price:,.0f} {currency} to order beside batteries, and "
+            f"running it costs {-back.saved_per_year:,.0f} {currency} a year more."
         )
     with_interest = (
         f"{back.discounted_years:.1f} years with interest"
@@ -182,8 +184,8 @@ def payback_sentence(each: "LayoutPlan") -> str:
     )
     return (
         f"Against {back.against} it pays back in {back.years:.1f} years ({with_interest}): {back.price:,.0f} "
-        f"{currency} to order, {back.saved_per_year:,.0f} {currency} a year less to run; net present value over "
-        f"{back.horizon_years:g} years {back.net_present_value:,.0f} {currency}."
+        f"{currency} to order beside batteries, {back.saved_per_year:,.0f} {currency} a year less "
+        f"to run; net present value over {back.horizon_years:g} years {back.net_present_value:,.0f} {currency}."
     )
 
 

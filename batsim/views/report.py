@@ -14,7 +14,7 @@ from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN, cited
 from batsim.plan.money import LEFT_OUT
 from batsim.scenario.week import WEEK_MIN
 from batsim.views.plan_rooms import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.plan_text import MARK, payback_sentence
+from batsim.views.plan_text import AS_THEY_WEAR, MARK, payback_sentence
 from batsim.views.report_charts import charts_of
 from batsim.views.tables import number_text
 
@@ -172,7 +172,7 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
     spent = each.money
     money = [_money_row(line.what, line.per_year, line.basis) for line in spent.lines]
     money.append(_money_row("in all", spent.per_year, ""))
-    notes = [payback_sentence(each)] if each.payback is not None else []
+    notes = [f"{payback_sentence(each)} {AS_THEY_WEAR}"] if each.payback is not None else []
     air = f"Ventilation ({each.ventilation.edition})"
     return {
         "id": f"layout-{number}",
@@ -245,15 +245,15 @@ def _method(found: "Plan") -> list[tuple[str, str]]:
         ("Outputs", "Downtime, labour, waits, stock, energy, gas and wear, each over the measured time of a run."),
         (
             "Logic",
-            "Discrete events: trucks draw on their battery, come for another, wait for what the exchange needs; spent "
-            "batteries wait for a charger, are charged by closed forms, cool down, are watered, are ready.",
+            "Discrete events: trucks draw on their battery, come for another, wait for what the exchange needs; "
+            "spent batteries wait for a charger, are charged by closed forms, cool down, are watered, are ready.",
         ),
         ("Data", "Inputs and defaults are listed under Assumptions, each with its origin or source."),
         (
             "Experiment",
-            f"{runs.replications} replications of {weeks:g} weeks after a warm-up of {warm_up:g}, seed {runs.seed}; the "
-            f"same random streams in every layout; {100 * runs.confidence:g} % Student intervals, paired differences "
-            "with Bonferroni's correction.",
+            f"{runs.replications} replications of {weeks:g} weeks after a warm-up of {warm_up:g}, seed {runs.seed}; "
+            f"the same random streams in every layout; {100 * runs.confidence:g} % Student intervals, paired "
+            "differences with Bonferroni's correction.",
         ),
         ("Implementation", f"{versions}, Python {platform.python_version()}."),
         ("Code", "The scenario file and the versions above give the same numbers to the last digit."),

@@ -114,16 +114,19 @@ def test_a_plan_without_questions() -> None:
 @pytest.mark.parametrize(
     ("price", "saved", "years", "discounted", "expected"),
     [
-        (0.0, 1200.0, 0.0, 0.0, "Nothing is to be ordered; against hoist it saves 1,200 EUR a year to run."),
-        (0.0, -1200.0, 0.0, 0.0, "Nothing is to be ordered; against hoist it costs 1,200 EUR a year more to run."),
+        (0.0, 1200.0, 0.0, 0.0,
+         "Nothing is to be ordered beside batteries; against hoist it saves 1,200 EUR a year to run."),
+        (0.0, -1200.0, 0.0, 0.0,
+         "Nothing is to be ordered beside batteries; against hoist it costs 1,200 EUR a year more to run."),
         (9000.0, -300.0, np.inf, np.inf,
-         "Against hoist it never pays back: 9,000 EUR to order, and running it costs 300 EUR a year more."),
+         "Against hoist it never pays back: 9,000 EUR to order beside batteries, and running it costs 300 EUR "
+         "a year more."),
         (9000.0, 3000.0, 3.0, 3.44,
-         "Against hoist it pays back in 3.0 years (3.4 years with interest): 9,000 EUR to order, 3,000 EUR a year less "
-         "to run; net present value over 12 years 5 EUR."),
+         "Against hoist it pays back in 3.0 years (3.4 years with interest): 9,000 EUR to order beside batteries, "
+         "3,000 EUR a year less to run; net present value over 12 years 5 EUR."),
         (9000.0, 300.0, 30.0, np.inf,
-         "Against hoist it pays back in 30.0 years (never with interest): 9,000 EUR to order, 300 EUR a year less to "
-         "run; net present value over 12 years 5 EUR."),
+         "Against hoist it pays back in 30.0 years (never with interest): 9,000 EUR to order beside batteries, 300 "
+         "EUR a year less to run; net present value over 12 years 5 EUR."),
     ],
 )  # fmt: skip
 def test_payback_in_words(price: float, saved: float, years: float, discounted: float, expected: str) -> None:
