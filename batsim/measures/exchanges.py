@@ -3,10 +3,32 @@
 Times are scheduled truck minutes: a truck that stands in line over the weekend waits for nobody.
 """
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from batsim.measures.windows import Floats, Measured
+from batsim.measures.windows import Flags, Floats, Measured
 from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY
+
+if TYPE_CHECKING:
+    from batsim.record import Record
+
+
+def waits_min(record: "Record") -> Floats:
+    """Wait of each exchange, or charge in scheduled time, that started in the measured time, as they were asked for.
+
+    Parameters
+    ----------
+    record
+        What the run left behind.
+
+    Returns
+    -------
+    array, one entry for each exchange
+        Scheduled time of its truck from joining the line to the start. [min]
+    """
+    measured = Measured(record)
+    return _waits(measured)[_started(measured)]
 
 
 def exchange_measures(measured: Measured, wait_target_min: float | None = None) -> dict[str, float]:
@@ -14,10 +36,10 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     rows, facts = measured.exchanges, measured.facts
     kind = rows["kind"]
     served = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
-    started = served & measured.inside(rows["start_min"])
+    started = _started(measured)
     finished = served & measured.inside(rows["truck_free_min"])
     joined, start = rows["joined_min"], rows["start_min"]
-    waits = (_worked(measured, start) - _worked(measured, joined))[started]
+    waits = _waits(measured)[started]
     away = (_worked(measured, rows["back_min"]) - _worked(measured, rows["left_min"]))[finished]
     asked = ~np.isnan(rows["ready_found"]) & measured.inside(joined) & (kind != CHARGE_IN_TRUCK)
     unfinished = served & ~(rows["truck_free_min"] < measured.end)
@@ -38,6 +60,19 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     if wait_target_min is not None:
         measures["wait_within_target_share"] = _mean((waits <= wait_target_min).astype(float))
     return measures
+
+
+def _started(measured: Measured) -> Flags:
+    """Exchanges, or charges in scheduled time, that started in the measured time."""
+    kind = measured.exchanges["kind"]
+    served: Flags = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
+    return served & measured.inside(measured.exchanges["start_min"])
+
+
+def _waits(measured: Measured) -> Floats:
+    """Scheduled minutes from joining the line to the start; not a number for what never started. [min]"""
+    rows = measured.exchanges
+    return _worked(measured, rows["start_min"]) - _worked(measured, rows["joined_min"])
 
 
 def _worked(measured: Measured, times: Floats) -> Floats:

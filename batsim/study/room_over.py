@@ -130,10 +130,16 @@ def _stretches(flags: Flags) -> list[tuple[float, float]]:
 def _band(rows: Floats) -> Band:
     """Mean and ends of what 90 % of the rows show, where there are numbers."""
     band = Band(*np.full((3, rows.shape[1]), np.nan))
-    seen = np.isfinite(rows).any(axis=0)
-    if seen.any():
-        band.mean[seen] = np.nanmean(rows[:, seen], axis=0)
-        band.low[seen], band.high[seen] = np.nanquantile(rows[:, seen], [LOW_SHARE, HIGH_SHARE], axis=0)
+    numbers = np.isfinite(rows)
+    ends = [LOW_SHARE, HIGH_SHARE]
+    whole, part = numbers.all(axis=0) & bool(len(rows)), numbers.any(axis=0) & ~numbers.all(axis=0)
+    if whole.any():
+        band.mean[whole] = rows[:, whole].mean(axis=0)
+        band.low[whole], band.high[whole] = np.quantile(rows[:, whole], ends, axis=0)
+    for column in np.flatnonzero(part):
+        seen = rows[numbers[:, column], column]
+        band.mean[column] = seen.mean()
+        band.low[column], band.high[column] = np.quantile(seen, ends)
     return band
 
 
