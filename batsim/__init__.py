@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from batsim.study.export import export_store
     from batsim.study.one_more import OneMore, one_more
     from batsim.study.replications import Runs, run
+    from batsim.study.room_over import room_over
     from batsim.study.sensitivity import sensitivity
     from batsim.study.sequential import run_within
     from batsim.study.size import Sizing, size
@@ -35,9 +36,21 @@ if TYPE_CHECKING:
     from batsim.study.sweep import read_study, sweep
     from batsim.study.sweep_result import Sweep
     from batsim.study.uncertain import UncertainComparison, compare_uncertain
+    from batsim.study.waits import waits_over
     from batsim.study.warm_up import warm_up
     from batsim.views.battery_chart import battery_chart, cycle_chart
+    from batsim.views.downtime_chart import downtime_chart
+    from batsim.views.frontier_chart import frontier_chart
+    from batsim.views.hydrogen_chart import hydrogen_chart
+    from batsim.views.labour_chart import labour_chart
+    from batsim.views.life_line_chart import life_line_chart
+    from batsim.views.load_chart import load_chart
+    from batsim.views.one_more_chart import one_more_chart
     from batsim.views.room_chart import room_chart
+    from batsim.views.room_plan_chart import room_plan_chart
+    from batsim.views.sensitivity_chart import indices_chart, tornado_chart
+    from batsim.views.waits_chart import waits_chart
+    from batsim.views.week_chart import day_chart, week_chart
 
 __version__ = "0.1.0"
 
@@ -65,26 +78,41 @@ _HOMES = {
     "compare_uncertain": "batsim.study.uncertain",
     "crew_by_hour": "batsim.measures.by_hour",
     "cycle_chart": "batsim.views.battery_chart",
+    "day_chart": "batsim.views.week_chart",
     "day_without": "batsim.study.day_without",
+    "downtime_chart": "batsim.views.downtime_chart",
     "event_frame": "batsim.measures.event_trace",
     "event_trace": "batsim.measures.event_trace",
     "export_store": "batsim.study.export",
     "first_cycle": "batsim.measures.battery_course",
+    "frontier_chart": "batsim.views.frontier_chart",
+    "hydrogen_chart": "batsim.views.hydrogen_chart",
+    "indices_chart": "batsim.views.sensitivity_chart",
+    "labour_chart": "batsim.views.labour_chart",
+    "life_line_chart": "batsim.views.life_line_chart",
+    "load_chart": "batsim.views.load_chart",
     "merge_stores": "batsim.study.store",
     "one_more": "batsim.study.one_more",
+    "one_more_chart": "batsim.views.one_more_chart",
     "plan_layouts": "batsim.plan.plan",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
     "read_study": "batsim.study.sweep",
     "room_chart": "batsim.views.room_chart",
     "room_course": "batsim.measures.room_course",
+    "room_over": "batsim.study.room_over",
+    "room_plan_chart": "batsim.views.room_plan_chart",
     "run": "batsim.study.replications",
     "run_within": "batsim.study.sequential",
     "sensitivity": "batsim.study.sensitivity",
     "simulate": "batsim.room.simulation",
     "size": "batsim.study.size",
     "sweep": "batsim.study.sweep",
+    "tornado_chart": "batsim.views.sensitivity_chart",
+    "waits_chart": "batsim.views.waits_chart",
+    "waits_over": "batsim.study.waits",
     "warm_up": "batsim.study.warm_up",
+    "week_chart": "batsim.views.week_chart",
 }
 
 __all__ = [
@@ -111,26 +139,41 @@ __all__ = [
     "compare_uncertain",
     "crew_by_hour",
     "cycle_chart",
+    "day_chart",
     "day_without",
+    "downtime_chart",
     "event_frame",
     "event_trace",
     "export_store",
     "first_cycle",
+    "frontier_chart",
+    "hydrogen_chart",
+    "indices_chart",
+    "labour_chart",
+    "life_line_chart",
+    "load_chart",
     "merge_stores",
     "one_more",
+    "one_more_chart",
     "plan_layouts",
     "read",
     "read_scenario_text",
     "read_study",
     "room_chart",
     "room_course",
+    "room_over",
+    "room_plan_chart",
     "run",
     "run_within",
     "sensitivity",
     "simulate",
     "size",
     "sweep",
+    "tornado_chart",
+    "waits_chart",
+    "waits_over",
     "warm_up",
+    "week_chart",
 ]
 
 

@@ -10,7 +10,7 @@ from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.replications import UNITS, Settings, plain
-from batsim.study.size_grid import Dimension
+from batsim.study.size_grid import BATTERIES, CHARGERS, Dimension
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -106,6 +106,12 @@ class Size:
         """Mean of a measure of the answer, and its Student interval."""
         cell = self.chosen or self.best
         return Interval(np.nan, np.nan, np.nan) if cell is None else cell.interval(measure, self.confidence)
+
+    @property
+    def frontier_dimension(self) -> int:
+        """Number of the dimension that changes along the frontier: batteries, else chargers, else the first."""
+        kinds = [each.kind for each in self.dimensions]
+        return next((kinds.index(kind) for kind in (BATTERIES, CHARGERS) if kind in kinds), 0)
 
     @cached_property
     def near_misses(self) -> tuple[Tested, ...]:

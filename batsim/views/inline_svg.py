@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from html import escape
 from io import StringIO
 from typing import TYPE_CHECKING, Any
+from warnings import catch_warnings, filterwarnings
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -24,7 +25,8 @@ def for_a_page() -> Iterator[None]:
     """Draw charts that go into a page: a dollar sign in a name begins no formula."""
     from matplotlib import rc_context  # noqa: PLC0415 - heavy
 
-    with rc_context(SETTINGS):
+    with rc_context(SETTINGS), catch_warnings():
+        filterwarnings("ignore", message="Glyph .* missing from font")  # the reader's own fonts show the text
         yield
 
 
@@ -51,6 +53,9 @@ def inline_svg(figure: "Figure", prefix: str, title: str, description: str) -> s
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"-?\d+\.\d{2,}", _short, svg)
+    svg = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", svg)
+    svg = re.sub(r"\s*\n\s*", "\n", svg)
     svg = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', svg)
     svg = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", svg)
     svg = re.sub(r'(xlink:href|href)="#([^"]+)"', rf'\1="#{prefix}-\2"', svg)
@@ -59,3 +64,9 @@ def inline_svg(figure: "Figure", prefix: str, title: str, description: str) -> s
     label = f'role="img" aria-labelledby="{prefix}-title {prefix}-desc"'
     named = f'<title id="{prefix}-title">{escape(title)}</title><desc id="{prefix}-desc">{escape(description)}</desc>'
     return f"{head} {label}>{named}{body}".strip()
+
+
+def _short(number: re.Match[str]) -> str:
+    """Write a coordinate to a tenth of a point, which nobody sees; what is below 1, such as an opacity, to 3 digits."""
+    value = float(number[0])
+    return f"{value:.1f}".removesuffix(".0") if abs(value) >= 1.0 else f"{value:.3g}"

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.legend import Legend
 
 # Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
 # the states apart in grey print.
@@ -98,6 +99,7 @@ LETTER = 0.55
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
 CUT = "…"
+FIXED = "\N{NO-BREAK SPACE}"
 EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
 """Edge of what is filled."""
 WHISKER: dict[str, Any] = {"color": BLACK, "linewidth": 1.3, "capsize": 4.0, "capthick": 1.3}
@@ -183,8 +185,12 @@ def heading(ax: "Axes", title: str, note: str = "") -> None:
         )  # fmt: skip
 
 
-def names_fit(names: Iterable[str], letters: int = NAME_LETTERS, lines: int = NAME_LINES) -> list[str]:
+def names_fit(
+    names: Iterable[str], letters: int = NAME_LETTERS, lines: int = NAME_LINES, *, paths: bool = False
+) -> list[str]:
     r"""Names wrapped, or cut in the middle where they are longer than that; no two different ones become the same.
+
+    Paths in a scenario are wrapped at their dots.
 
     Examples
     --------
@@ -192,16 +198,20 @@ def names_fit(names: Iterable[str], letters: int = NAME_LETTERS, lines: int = NA
     ['rollers', 'a very l…a\nlayout']
     """
     whole = list(names)
-    found = [_fit(name, letters, lines) for name in whole]
-    for number, text in enumerate(found):
-        if found.count(text) > 1 and len(set(whole)) == len(whole):
-            found[number] = _fit(f"{number + 1}: {whole[number]}", letters, lines)
-    return [text.replace("$", r"\$") for text in found]
+    found = [_fit(name, letters, lines, paths=paths) for name in whole]
+    if len(set(found)) < len(set(whole)):
+        found = [
+            text if found.count(text) == 1 else _fit(f"{number}: {name}", letters, lines, paths=paths)
+            for number, (name, text) in enumerate(zip(whole, found, strict=True), 1)
+        ]
+    return found
 
 
-def _fit(name: str, letters: int, lines: int) -> str:
+def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
     """One name, in so many lines at most."""
     name = " ".join(name.split())
+    if paths:
+        name = name.replace(" ", FIXED).replace(".", ". ")
     kept = wrap(name, letters)
     most = letters * lines
     while len(kept) > lines:
@@ -209,6 +219,8 @@ def _fit(name: str, letters: int, lines: int) -> str:
         head = (most + 1) // 2
         kept = wrap(f"{name[:head].rstrip()}{CUT}{name[len(name) - (most - head) :].lstrip()}", letters)
     text = "\n".join(kept)
+    if paths:
+        text = text.replace(". ", ".").replace(FIXED, " ")
     return f" {text}" if text.startswith("_") else text
 
 
@@ -223,20 +235,28 @@ def legend_below(
     figure = ax.get_figure(root=True)
     assert figure is not None
     down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
-    ax.legend(
+    legend = ax.legend(
         handles, words, loc="upper left", bbox_to_anchor=(0.0, 0.0), bbox_transform=ax.transAxes + down,
         ncols=min(columns, len(words)), frameon=False, fontsize=WORD_PT, borderaxespad=0.0, handlelength=2.4,
         handleheight=1.2, columnspacing=1.4, borderpad=0.0,
     )  # fmt: skip
+    _literal(legend)
 
 
 def legend_beside(ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str]) -> None:
     """Legend to the right of axes, from their top."""
     if words:
-        ax.legend(
+        legend = ax.legend(
             handles, words, loc="upper left", bbox_to_anchor=(1.015, 1.02), frameon=False, fontsize=WORD_PT,
             borderaxespad=0.0, handlelength=2.4, handleheight=1.2,
         )  # fmt: skip
+        _literal(legend)
+
+
+def _literal(legend: "Legend") -> None:
+    """Take the words of a legend as they are: a dollar sign in a name begins no formula."""
+    for text in legend.get_texts():
+        text.set_parse_math(False)
 
 
 def fill_of(colour: str, hatch: str) -> dict[str, Any]:
@@ -244,9 +264,9 @@ def fill_of(colour: str, hatch: str) -> dict[str, Any]:
     return {"facecolor": pale(colour), "hatch": hatch, **EDGE}
 
 
-def names_at(ax: "Axes", names: Sequence[str]) -> None:
+def names_at(ax: "Axes", names: Sequence[str], letters: int = NAME_LETTERS, *, paths: bool = False) -> None:
     """Names beside rows, the first at the top."""
-    ax.set_yticks(range(len(names)), names_fit(names))
+    ax.set_yticks(range(len(names)), names_fit(names, letters, paths=paths), parse_math=False)
     ax.tick_params(axis="y", length=0.0)
     ax.set_ylim(max(len(names), 1) - 0.4, -0.6)
 

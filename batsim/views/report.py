@@ -19,6 +19,7 @@ from batsim.views.report_charts import charts_of
 from batsim.views.tables import number_text
 
 if TYPE_CHECKING:
+    from batsim.plan.looked import Looked
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.plan.prices import Price
 
@@ -57,7 +58,7 @@ class Input(NamedTuple):
     origin: str
 
 
-def report_html(found: "Plan", date: str = "") -> str:
+def report_html(found: "Plan", date: str = "", looked: "Looked | None" = None) -> str:
     """Write the page.
 
     Parameters
@@ -66,6 +67,8 @@ def report_html(found: "Plan", date: str = "") -> str:
         Plans of the layouts.
     date
         Shown at the top; left out when empty, so that the same plan gives the same bytes.
+    looked
+        What `batsim.plan.looked.look` brings for the pictures of waits and of a week; left out when not given.
 
     Returns
     -------
@@ -88,7 +91,7 @@ def report_html(found: "Plan", date: str = "") -> str:
         reasons=advised.reasons,
         risks=advised.risks,
         comparison=_comparison(found),
-        charts=charts_of(found),
+        charts=charts_of(found, looked),
         layouts=[_layout(each, number) for number, each in enumerate(found.layouts.values())],
         currency=scenario.site.currency,
         questions=found.questions,

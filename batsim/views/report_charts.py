@@ -1,10 +1,20 @@
 """Charts of the report, each with its caption."""
 
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from batsim.views.downtime_chart import downtime_chart
+from batsim.views.hydrogen_chart import hydrogen_chart
 from batsim.views.inline_svg import for_a_page, inline_svg
+from batsim.views.labour_chart import labour_chart
+from batsim.views.load_chart import load_chart
+from batsim.views.waits_chart import waits_chart
+from batsim.views.week_chart import week_chart
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from batsim.plan.looked import Looked
     from batsim.plan.plan import Plan
 
 
@@ -15,9 +25,51 @@ class Chart(NamedTuple):
     caption: str
 
 
-def charts_of(found: "Plan") -> list[Chart]:
-    """Draw the charts of a plan."""
-    return []
+class Wanted(NamedTuple):
+    """A chart before it is drawn."""
+
+    name: str
+    """Before its ids."""
+    title: str
+    caption: str
+    draw: "Callable[[], Figure]"
 
 
-__all__ = ["Chart", "charts_of", "for_a_page", "inline_svg"]
+def charts_of(found: "Plan", looked: "Looked | None") -> list[Chart]:
+    """Draw the charts of a plan; those that need more runs only where these are given."""
+    with for_a_page():
+        return [
+            Chart(inline_svg(each.draw(), each.name, each.title, each.caption), each.caption)
+            for each in _wanted(found, looked)
+        ]
+
+
+def _wanted(found: "Plan", looked: "Looked | None") -> Iterator[Wanted]:
+    """Charts in the order of the page."""
+    comparison, name = found.comparison, found.recommendation.layout
+    text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
+    yield Wanted("downtime", "Downtime by cause", text, lambda: _figure(downtime_chart(comparison)))
+    text = "Hands-on minutes of a working day by person and task."
+    yield Wanted("labour", "Labour by person and task", text, lambda: _figure(labour_chart(comparison)))
+    if looked is not None:
+        text = "How long exchanges wait: share of those that start within so many minutes of joining the line."
+        yield Wanted("waits", "Waits", text, lambda: _figure(waits_chart(looked.waits)))
+    if looked is not None and looked.room is not None:
+        room = looked.room
+        text = f"The room of {room.layout} over a week: mean and band of quarters of an hour."
+        yield Wanted("week", "The room over a week", text, lambda: week_chart(room))
+    if name is not None:
+        each = found.layouts[name]
+        text = f"Load of all chargers of {name} over a week, mean of 15 min, with the peak of the replications."
+        yield Wanted("load", "Electrical load", text, lambda: _figure(load_chart(each.evidence)))
+        if each.ventilation.flow_m3_per_h and each.ventilation.peak_share is not None:
+            space = each.ventilation.space_name
+            text = f"Hydrogen in the air of the {space} of {name}, well mixed; near cells there is more."
+            chart = hydrogen_chart
+            yield Wanted("hydrogen", "Hydrogen", text, lambda: _figure(chart(each.evidence, each.ventilation)))
+
+
+def _figure(axes: object) -> "Figure":
+    """Figure that axes belong to."""
+    figure: Figure = axes.figure  # type: ignore[attr-defined]
+    return figure

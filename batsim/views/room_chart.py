@@ -4,22 +4,19 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from batsim.record import CAUSES, STATES
-from batsim.scenario.week import DAY_MIN
 from batsim.views.looks import (
     BLACK,
     BLUE,
     GREY,
     LOOKS,
-    MOST_TICKS,
     ORANGE,
     PURPLE,
     SKY,
-    TICKS_MIN,
     YELLOW,
     chart_class,
     pale,
 )
-from batsim.views.trace_text import clock, moment
+from batsim.views.moments import clock_axis, span_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -91,7 +88,7 @@ def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
         _frame(panel)
         draw(panel, course, record.facts)
         _mark_idle(panel, course)
-    _time_axis(panels[-1], record.facts, course)
+    clock_axis(panels[-1], record.facts, course.from_min, course.to_min)
     _words(figure, record.facts, course)
     figure.align_ylabels(panels)
     return figure
@@ -214,34 +211,11 @@ def _mark_idle(panel: "Axes", course: "RoomCourse") -> None:
         panel.axvspan(begin, end, facecolor=BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
 
 
-def _time_axis(panel: "Axes", facts: "Facts", course: "RoomCourse") -> None:
-    """Weekday and time of day at even steps; the week too where there is more than one."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415
-
-    weeks = moment(facts, course.from_min)[0] != moment(facts, course.to_min - 1.0)[0]
-    span = course.to_min - course.from_min
-    panel.set_xlim(course.from_min, course.to_min)
-    panel.xaxis.set_major_locator(
-        MultipleLocator(next((step for step in TICKS_MIN if span / step <= MOST_TICKS), span))
-    )
-
-    def label(time_min: float, _: object) -> str:
-        text = clock(facts, time_min)
-        return text + f"\nweek {moment(facts, time_min)[0]}" if weeks else text
-
-    panel.xaxis.set_major_formatter(FuncFormatter(label))
-    panel.set_xlabel("Weekday and time of day")
-
-
 def _words(figure: "Figure", facts: "Facts", course: "RoomCourse") -> None:
     """Title and notes."""
     height = figure.get_size_inches()[1]
     left = AROUND_IN["left"] / WIDTH_IN
-    week, day = moment(facts, course.from_min)
-    if course.from_min % DAY_MIN == 0.0 and course.to_min - course.from_min == DAY_MIN:
-        span = f"week {week} {day}"
-    else:
-        span = f"{clock(facts, course.from_min, weeks=True)} to {clock(facts, course.to_min, weeks=True)}"
+    span = span_text(facts, course.from_min, course.to_min)
     title = fill(f"{facts.layout}: {span}", TITLE_LETTERS)
     figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom", parse_math=False)
     first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""

@@ -151,8 +151,7 @@ def _effort(found: "Size") -> str:
 
 def _frontier(found: "Size", width: int) -> list[str]:
     """Fewer and more batteries against downtime, targets and cost."""
-    kinds = [each.kind for each in found.dimensions]
-    column = kinds.index("batteries") if "batteries" in kinds else kinds.index("chargers") if "chargers" in kinds else 0
+    column = found.frontier_dimension
     label = found.dimensions[column].label
     measures = list(dict.fromkeys(["downtime_min_per_truck_shift", *(limit.measure for limit in found.limits)]))
     heads = [_label(name) for name in measures]

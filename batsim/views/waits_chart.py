@@ -1,6 +1,7 @@
 """Chart of waits by layout: the share of exchanges that wait no longer than so many minutes."""
 
 import math
+from itertools import cycle
 from typing import TYPE_CHECKING
 
 from batsim.scenario.week import WEEK_MIN
@@ -51,9 +52,8 @@ def waits_chart(waits: "Waits", ax: "Axes | None" = None) -> "Axes":
     frame(ax, "both")
     most = max(waits.not_exceeded(SHOWN_SHARE), LEAST_MIN, ROOM * (waits.target[0] if waits.target else 0.0))
     handles, words = [], []
-    for (layout, curve), name, (colour, dashes) in zip(
-        curves.items(), names_fit(curves, LETTERS, 1), LINES[: len(curves)], strict=True
-    ):
+    named = zip(curves.items(), names_fit(curves, LETTERS, 1), cycle(LINES), strict=False)
+    for (layout, curve), name, (colour, dashes) in named:
         if curve.minutes.size:
             x, y = [*curve.minutes, max(most, curve.minutes[-1])], [*curve.share, 1.0]
             (line,) = ax.step(x, y, where="post", color=colour, linestyle=dashes, linewidth=1.9)

@@ -23,7 +23,7 @@ WEEK_MIN = 10080.0
 
 def layout(**keys):
     """Kestrel Lane with one layout."""
-    return KESTREL.replace("layouts", {"room": keys})
+    return KESTREL.changed({"present": None, "layouts": {"room": keys}})
 
 
 def roomy(**keys):
@@ -214,7 +214,7 @@ def test_in_the_truck_a_spot_comes_with_its_charger():
 
 @pytest.mark.parametrize("name", ["O'Brien's", "a.b[0]", 'the "old" one'])
 def test_any_name_of_a_layout(name):
-    room = KESTREL.replace("layouts", {name: KESTREL._stated.at(("layouts", "hoist"))})
+    room = KESTREL.changed({"present": None, "layouts": {name: KESTREL._stated.at(("layouts", "hoist"))}})
 
     assert changed(room, name)["one more station"] == {"stations": 2}
 

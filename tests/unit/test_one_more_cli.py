@@ -56,7 +56,7 @@ def test_layouts_one_after_another() -> None:
     assert blocks[5].startswith(
         "Gains in minutes of downtime per truck-shift; ± is the half width of an interval, 95 %"
     )
-    assert result.stdout.endswith("to licensed, competent people.\n")
+    assert result.stdout.endswith("licensed, competent people.\n")
 
 
 def test_the_view_is_what_the_command_prints() -> None:

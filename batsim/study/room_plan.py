@@ -1,0 +1,196 @@
+"""Where things stand in the room of a layout, ready to be drawn to scale: places, stations, aisles, ways."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from batsim.room.blueprint import blueprint
+from batsim.scenario.floor import place_spots, station_spots
+from batsim.scenario.week import WEEK_MIN
+
+if TYPE_CHECKING:
+    from batsim.scenario.floor import Floor, Row, Spot, StationRow
+    from batsim.scenario.site import Scenario
+
+FULL = 0.96
+"""Part of the pitch that a place takes up where no battery is measured. [-]"""
+
+
+class Box(NamedTuple):
+    """A rectangle of the floor. [m]"""
+
+    x_m: float
+    y_m: float
+    width_m: float
+    height_m: float
+
+
+class Place(NamedTuple):
+    """Places one above the other."""
+
+    row: str
+    number: int
+    """In its row, from 1."""
+    levels: int
+    box: Box
+
+
+class Way(NamedTuple):
+    """Way of a device from a station to the farthest place that it serves from there."""
+
+    station: int
+    """From 1."""
+    points: tuple[tuple[float, float], ...]
+    metres: float
+
+
+@dataclass(frozen=True)
+class RoomPlan:
+    """What stands where."""
+
+    layout: str
+    places: tuple[Place, ...]
+    stations: tuple[tuple[float, float], ...]
+    """Middles of the stations. [m]"""
+    ways: tuple[Way, ...]
+    overhead: bool
+    """Whether the device goes overhead, both distances at once."""
+    aisles: tuple[Box, ...]
+    """What is to be kept clear in front of the rows; empty when the room states no aisle."""
+    zones: dict[str, Box]
+    """What devices can reach, by name."""
+    room: Box | None
+    """Walls; None where the room is not measured, or positions are not counted from its corner."""
+    size_m: tuple[float, float] | None
+    """Length and width of the room; None where it is not measured. [m]"""
+    aisle_m: float | None
+    wash_m: float | None
+    """Way to the eyewash and shower; where it stands nobody says. [m]"""
+
+
+def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
+    """Work out what stands where in a layout.
+
+    Parameters
+    ----------
+    scenario
+        The site, as `read` returns it.
+    layout
+        Name of one of its layouts.
+
+    Returns
+    -------
+    RoomPlan or None
+        None when the layout states no floor.
+
+    Notes
+    -----
+    Positions are those of middles. A place is as large as the largest battery, along its row no more than the pitch.
+    Rows whose places run to the side on which most stations stand have their aisle there.
+    """
+    floor = scenario.layouts[layout].floor
+    if floor is None:
+        return None
+    plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+    assert plan.floor is not None  # the layout states one
+    spots, stations = place_spots(floor, plan.floor.places), station_spots(floor, plan.floor.stations)
+    path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
+    overhead = path == "overhead"
+    sizes = [scenario.batteries[name].size for name in scenario.batteries_of(layout)]
+    measured = [(size.length_mm / 1000.0, size.width_mm / 1000.0) for size in sizes if size is not None]
+    size = (max(each[0] for each in measured), max(each[1] for each in measured)) if measured else None
+    places, aisles = [], []
+    for row, mine in _by_row(floor, spots):
+        found = _places(row, mine, size)
+        places += found
+        if scenario.room.aisle_m is not None and found:
+            aisles.append(_aisle(row, found, stations, scenario.room.aisle_m))
+    ways = [
+        _way(number + 1, station, [spots[place] for place in plan.floor.nearest[number]], overhead=overhead)
+        for number, station in enumerate(stations)
+        if plan.floor.nearest[number]
+    ]
+    zones = {
+        name: _box(zone.from_point.x_m, zone.from_point.y_m, zone.to_point.x_m, zone.to_point.y_m)
+        for name, zone in floor.zones.items()
+    }
+    length, width = scenario.room.length_m, scenario.room.width_m
+    outline = None if length is None or width is None else (length, width)
+    walls = None if outline is None else Box(0.0, 0.0, *outline)
+    inside = walls is not None and all(_holds(walls, each.box) for each in places)
+    return RoomPlan(
+        layout,
+        tuple(places),
+        tuple((spot.x_m, spot.y_m) for spot in stations),
+        tuple(ways),
+        overhead,
+        tuple(aisles),
+        zones,
+        walls if inside else None,
+        outline,
+        scenario.room.aisle_m,
+        scenario.room.wash_m,
+    )
+
+
+def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[Row, list[Spot]]]":
+    """Positions of each row, in the order of `place_spots`."""
+    found, start = [], 0
+    for row in floor.rows:
+        end = len(spots) if row.places is None else start + row.places * row.levels
+        found.append((row, spots[start:end]))
+        start = end
+    return found
+
+
+def _places(row: "Row", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Place]:
+    """Places of a row, those above each other as one."""
+    stacks: dict[tuple[float, float], int] = {}
+    for spot in spots:
+        stacks[spot.x_m, spot.y_m] = stacks.get((spot.x_m, spot.y_m), 0) + 1
+    along = FULL * row.pitch_m if size is None else min(size[0], FULL * row.pitch_m)
+    across = along if size is None else size[1]
+    wide, high = (along, across) if row.along == "x" else (across, along)
+    return [
+        Place(row.row, number, levels, Box(x_m - wide / 2.0, y_m - high / 2.0, wide, high))
+        for number, ((x_m, y_m), levels) in enumerate(stacks.items(), 1)
+    ]
+
+
+def _aisle(row: "Row | StationRow", places: list[Place], stations: "list[Spot]", aisle_m: float) -> Box:
+    """What is kept clear in front of a row, on the side of the stations. [m]"""
+    first, last = places[0].box, places[-1].box
+    if row.along == "x":
+        ahead = sum(spot.y_m - row.at.y_m for spot in stations) >= 0.0
+        y_m = first.y_m + first.height_m if ahead else first.y_m - aisle_m
+        return _box(first.x_m, y_m, last.x_m + last.width_m, y_m + aisle_m)
+    ahead = sum(spot.x_m - row.at.x_m for spot in stations) >= 0.0
+    x_m = first.x_m + first.width_m if ahead else first.x_m - aisle_m
+    return _box(x_m, first.y_m, x_m + aisle_m, last.y_m + last.height_m)
+
+
+def _way(number: int, station: "Spot", near: "list[Spot]", *, overhead: bool) -> Way:
+    """Way to the farthest of some places: along the row and then across, or straight. [m]"""
+
+    def metres(spot: "Spot") -> float:
+        x_m, y_m = abs(spot.x_m - station.x_m), abs(spot.y_m - station.y_m)
+        return max(x_m, y_m) if overhead else x_m + y_m
+
+    far = max(near, key=metres)
+    corner = () if overhead else ((far.x_m, station.y_m),)
+    return Way(number, ((station.x_m, station.y_m), *corner, (far.x_m, far.y_m)), metres(far))
+
+
+def _box(x0: float, y0: float, x1: float, y1: float) -> Box:
+    """Rectangle between two corners."""
+    return Box(min(x0, x1), min(y0, y1), abs(x1 - x0), abs(y1 - y0))
+
+
+def _holds(outer: Box, inner: Box) -> bool:
+    """Tell whether a rectangle lies in another, its edges included."""
+    ends = inner.x_m + inner.width_m, inner.y_m + inner.height_m
+    return (
+        outer.x_m <= inner.x_m
+        and outer.y_m <= inner.y_m
+        and ends[0] <= outer.x_m + outer.width_m
+        and (ends[1] <= outer.y_m + outer.height_m)
+    )
