@@ -102,6 +102,11 @@ def figure(name: str) -> Figure:
     return found
 
 
+def has_figure(name: str) -> bool:
+    """Tell whether there is a figure of this name."""
+    return name in _figures_by_name()
+
+
 @contextmanager
 def instead(stated: Mapping[str, Figure]) -> Iterator[None]:
     """Let some figures have other values for a while, in this thread."""

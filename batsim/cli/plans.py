@@ -44,8 +44,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
 def report(file: str, output: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
-    from batsim.plan.looked import look  # noqa: PLC0415 - heavy
-    from batsim.plan.plan import plan_layouts  # noqa: PLC0415
+    from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
     from batsim.views.report import report_html  # noqa: PLC0415
 
     path = Path(output)
@@ -53,7 +52,7 @@ def report(file: str, output: str, date: str | None, **options: Any) -> None:  #
         message = f"--output: a report must end in {' or '.join(PAGES)} (got {output})"
         raise click.UsageError(message)
     found = plan_layouts(read_scenario(file), **run_settings(options))
-    html = report_html(found, _date() if date is None else date, look(found, options["workers"]))
+    html = report_html(found, _date() if date is None else date, found.room(options["workers"]))
     try:
         if path.suffix.lower() == ".pdf":
             path.write_bytes(_pdf(html))

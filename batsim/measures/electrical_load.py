@@ -36,15 +36,33 @@ def loads(measured: Measured) -> tuple[Floats, Floats]:
     return float(np.sum(idle_kw)) + kwh * per_h, float(np.sum(idle_kw / power_factor)) + kvah * per_h
 
 
+def quarter_edges(measured: Measured, start_min: Floats, hours: Floats) -> tuple[Whole, Whole]:
+    """Edges of the quarters of an hour that stretches of time touch, stretch by stretch.
+
+    Parameters
+    ----------
+    measured
+        Its start is the edge 0.
+    start_min, hours
+        Beginning and length of each stretch. [min, h]
+
+    Returns
+    -------
+    tuple of arrays
+        Number of each edge, and the stretch that it belongs to; a quarter lies between two of the same stretch.
+    """
+    first = np.floor((start_min - measured.start) / QUARTER_MIN).astype(int)
+    last = np.ceil((start_min + 60.0 * hours - measured.start) / QUARTER_MIN).astype(int)
+    edges = np.maximum(last - first, 0) + 1
+    owner = np.repeat(np.arange(start_min.size), edges)
+    return np.arange(owner.size) + np.repeat(first + edges - np.cumsum(edges), edges), owner
+
+
 def _in_quarters(measured: Measured, phases: Floats) -> tuple[Whole, Floats, Whole]:
     """Quarter, energy and phase of each part of a phase that lies in one quarter; energy less standby. [kWh]"""
-    start, hours = phases[:2]
-    first = np.floor((start - measured.start) / QUARTER_MIN).astype(int)
-    last = np.ceil((start + 60.0 * hours - measured.start) / QUARTER_MIN).astype(int)
-    edges = np.maximum(last - first, 0) + 1
-    owner = np.repeat(np.arange(start.size), edges)
-    quarter = np.arange(owner.size) + np.repeat(first + edges - np.cumsum(edges), edges)
-    kwh = np.diff(_kwh_until(measured.start + quarter * QUARTER_MIN, np.repeat(phases, edges, axis=1)))
+    quarter, owner = quarter_edges(measured, *phases[:2])
+    edges_min = measured.start + quarter.astype(np.float64) * QUARTER_MIN
+    kwh = np.diff(_kwh_until(edges_min, phases[:, owner]))
     within = owner[1:] == owner[:-1]  # from one edge of a quarter to the next, not from one phase to the next
     return quarter[:-1][within], kwh[within], owner[:-1][within]
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l
-from batsim.measures.electrical_load import QUARTER_MIN
+from batsim.measures.electrical_load import QUARTER_MIN, quarter_edges
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats, Measured, Whole
 
@@ -36,11 +36,7 @@ def gas_course(record: "Record") -> Floats:
     if not owner.size:
         return flow
     scale = _scale(measured, phases, owner)
-    first = np.floor((phases["start_min"] - measured.start) / QUARTER_MIN).astype(int)
-    last = np.ceil((phases["start_min"] + 60.0 * phases["hours"] - measured.start) / QUARTER_MIN).astype(int)
-    edges = np.maximum(last - first, 0) + 1
-    row = np.repeat(np.arange(owner.size), edges)
-    quarter = np.arange(row.size) + np.repeat(first + edges - np.cumsum(edges), edges)
+    quarter, row = quarter_edges(measured, phases["start_min"], phases["hours"])
     passed_h = (measured.start + quarter * QUARTER_MIN - phases["start_min"][row]) / 60.0
     given = np.diff(_gas_ah({name: column[row] for name, column in phases.items()}, passed_h) * scale[row])
     within = (row[1:] == row[:-1]) & (quarter[:-1] >= 0) & (quarter[:-1] < quarters)

@@ -49,11 +49,13 @@ def _gas() -> list[str]:
 
 def _acid() -> list[str]:
     reach, us, minutes = figure("wash.reach").text, figure("wash.reach_distance_us").value, figure("wash.minutes").text
+    low, high = figure("wash.ph_low").value, figure("wash.ph_high").value
     return [
         f"Acid: eyewash and shower within {reach} on foot ({us:.1f} m by the US construction rule), {minutes} of flow; "
         "next to the work for watering and readings. Watering counts, unless single-point filling takes it away.",
         "Protective equipment for watering, readings and washing: goggles and face shield, apron, gloves, boots.",
-        "Spill kit in reach: hold back, neutralise to pH 7 to 9, dispose of by local rules; wash water too.",
+        f"Spill kit in reach: hold back, neutralise to pH {low:g} to {high:g}, dispose of by local rules; wash water "
+        "too.",
         "Water only after a full charge, and never a hot battery.",
     ]
 
@@ -72,12 +74,12 @@ def _lithium(*, mixed: bool) -> list[str]:
 
 
 def _everywhere(*, in_truck: bool) -> list[str]:
-    warm = figure("battery.vented_lead_acid.charge_below").text
+    warm, hot = (figure(f"battery.vented_lead_acid.{name}").text for name in ("charge_below", "charge_end_below"))
     found = [
         "Keep clear: nobody between truck, device and place while a battery moves; mark the zone over the whole way.",
         "Battery mass within the limits on the truck's plate, battery locked after each exchange.",
         "Voltages and connectors marked and never mixed; reversed polarity destroys trucks and can burn.",
-        f"No charge above {warm} of electrolyte; above 55 degC out of use.",
+        f"No charge above {warm} of electrolyte; above {hot} out of use.",
         "Guard chargers and leads against trucks; an extinguisher in reach that suits electrical fires.",
     ]
     if in_truck:

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
 from batsim.plan.checks import FAILS, NOT_KNOWN, Check, mm
-from batsim.plan.fit import ROLLER_BED
-from batsim.plan.prices import Price, device_price, part_price, price_of
+from batsim.plan.room_fit import WASH
 from batsim.plan.survey import carried_kg, equipment_of, trucks_alike, words
+from batsim.plan.ventilation import AIR
 from batsim.room.blueprint import blueprint
 from batsim.scenario.base import UNLIMITED
-from batsim.scenario.prices import PER_KWH
+from batsim.scenario.fit import BEAM
 from batsim.scenario.week import WEEK_MIN
+from batsim.study.prices import Price, battery_price, charger_price, device_price, part_price, price_of
 
 if TYPE_CHECKING:
     from batsim.room.blueprint import Blueprint
@@ -30,6 +31,10 @@ SECTIONS = {
 """Sections of the list, in their order."""
 BY_HAND = ("hand_pallet_truck",)
 """Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
+
+
+STANDBY_MEANS = "standby means (stand with hand pallet truck)"
+"""What is listed where one device serves all and nothing is stated that stands by."""
 
 
 class Line(NamedTuple):
@@ -62,7 +67,9 @@ class Line(NamedTuple):
         return self.price.times(self.to_order)
 
 
-def equipment_list(scenario: "Scenario", layout: str, checks: tuple[Check, ...]) -> tuple[Line, ...]:
+def equipment_list(
+    scenario: "Scenario", layout: str, checks: tuple[Check, ...], air_m3_per_h: float = 0.0
+) -> tuple[Line, ...]:
     """List what a layout needs.
 
     Parameters
@@ -71,6 +78,8 @@ def equipment_list(scenario: "Scenario", layout: str, checks: tuple[Check, ...])
         Counts are those of the layout.
     checks
         Checks of the layout: what they miss is listed.
+    air_m3_per_h
+        Air that the room must have. [m3/h]
     """
     plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
     lines = [
@@ -80,7 +89,7 @@ def equipment_list(scenario: "Scenario", layout: str, checks: tuple[Check, ...])
         *_places(scenario, layout, plan),
         *_parts(scenario, layout, plan),
         *_care(scenario, layout),
-        *_room(scenario, layout, checks),
+        *_room(scenario, layout, checks, air_m3_per_h),
         *_standby(scenario, layout, plan),
     ]
     there = _there(scenario, layout)
@@ -111,12 +120,7 @@ def _owned(scenario: "Scenario", layout: str, number: float, *names: str) -> flo
 
 def _batteries(scenario: "Scenario", layout: str) -> Iterator[Line]:
     for name, number in scenario.batteries_of(layout).items():
-        battery = scenario.batteries[name]
-        kwh = battery.nominal_v * battery.capacity.ah / 1000.0
-        stated = scenario.prices.battery.get(name, scenario.prices.battery.get(""))
-        price = price_of(scenario, f"battery.{battery.chemistry}", stated)
-        if stated is None or stated.per == PER_KWH:
-            price = price.times(kwh)
+        battery, price = scenario.batteries[name], battery_price(scenario, name)
         trucks = sum(group.count for group in scenario.trucks if group.battery == name)
         size = f"{battery.nominal_v:g} V, {battery.capacity.ah:g} Ah at {battery.capacity.rate_h:g} h"
         size += "" if battery.mass_kg is None else f", {battery.mass_kg:.0f} kg"
@@ -126,16 +130,15 @@ def _batteries(scenario: "Scenario", layout: str) -> Iterator[Line]:
 
 
 def _chargers(scenario: "Scenario", layout: str) -> Iterator[Line]:
-    batteries = [scenario.batteries[name] for name in scenario.batteries_of(layout)]
+    batteries = {name: scenario.batteries[name] for name in scenario.batteries_of(layout)}
     for count in scenario.layouts[layout].chargers:
         if count.number >= UNLIMITED:
             continue
         charger = scenario.chargers[count.charger]
-        fits = [each for each in batteries if each.chemistry in charger.chemistry]
+        fits = [each for name, each in batteries.items() if charger.fits(name, each)]
         amps = max((charger.main_current.of(each.capacity.ah) for each in fits), default=0.0)
         volts = max((each.nominal_v for each in fits), default=0.0)
-        stated = scenario.prices.charger.get(count.charger, scenario.prices.charger.get(""))
-        price = price_of(scenario, "charger", stated)
+        price = charger_price(scenario, count.charger)
         owned = _owned(scenario, layout, count.number, "chargers", count.charger)
         size = f"{volts:g} V, {amps:.0f} A, {charger.profile}"
         reason = "batteries that charge at once, as simulated"
@@ -171,7 +174,7 @@ def _size(scenario: "Scenario", layout: str, name: str) -> str:
     if found.roller_height_mm is not None:
         parts.append(f"rollers at {mm(found.roller_height_mm.most)}")
     eyes = [trucks.battery.lifting_eyes_mm for trucks in trucks_alike(scenario)]
-    if name in (arrangement.needs.lifts, arrangement.needs.beside, arrangement.needs.forks, "spreader beam"):
+    if name in (arrangement.needs.lifts, arrangement.needs.beside, arrangement.needs.forks, BEAM):
         beside = carried_kg(scenario, arrangement, name) if name == arrangement.needs.forks else 0.0
         rating = found.rated_mass_kg
         if heaviest:
@@ -180,7 +183,7 @@ def _size(scenario: "Scenario", layout: str, name: str) -> str:
                 if rating is not None
                 else f"to be rated for at least {heaviest + beside:.0f} kg"
             )
-    if "spreader beam" in name and (spacing := next((each for each in eyes if each is not None), None)) is not None:
+    if name == BEAM and (spacing := next((each for each in eyes if each is not None), None)) is not None:
         parts.append(f"hooks {mm(spacing)} apart")
     if found.moved is not None and name not in ("stand",):
         parts.append(words(found.moved))
@@ -189,7 +192,7 @@ def _size(scenario: "Scenario", layout: str, name: str) -> str:
 
 def _places(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[Line]:
     arrangement = scenario.arrangement(layout)
-    if not arrangement.in_truck and plan.places < UNLIMITED:
+    if not arrangement.in_truck:
         spare = sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
         reason = f"{spare} batteries beside those in trucks, and {plan.places - spare:.0f} empty for exchanges"
         owned = _owned(scenario, layout, plan.places, "places")
@@ -217,26 +220,24 @@ def _parts(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[Lin
         rule = "one" if part.number == 1 else str(part.number)
         reason = f"{rule} for each {each}" if part.for_each != "room" else "for the room"
         reason += f": {part.why}" if part.why else ""
-        owned = max(_owned(scenario, layout, number, part.part), _fitted(scenario, part.part))
-        known = part.part in scenario.arrangement(layout).devices or "_" in part.part
-        price = device_price(scenario, part.part) if known else part_price(scenario, part.part)
-        size = _size(scenario, layout, part.part.removeprefix("insulated "))
+        owned = max(_owned(scenario, layout, number, part.part), _fitted(scenario, part))
+        priced = device_price if part.part in scenario.arrangement(layout).devices else part_price
+        price, size = priced(scenario, part.part), _size(scenario, layout, part.size_of or part.part)
         yield Line(part.section, words(part.part), size, number, owned, reason, price, "device")
 
 
-def _fitted(scenario: "Scenario", part: str) -> float:
-    """Trucks that have a part already, as the survey says: rollers under the battery, a side that opens far enough."""
+def _fitted(scenario: "Scenario", part: "Part") -> float:
+    """Trucks that have a part already, as the survey says."""
     along = figure("fit.door_along").value
     fitted = 0
     for trucks in trucks_alike(scenario):
         opening = trucks.compartment.opening
-        wide = opening is not None and (opening.kind != "door" or (opening.angle_deg or 0.0) >= along)
         there = {
-            ROLLER_BED: trucks.compartment.floor == "rollers",
-            "side door that opens wide or removable side cover": wide,
-            "side opening": opening is not None,
+            "rollers": trucks.compartment.floor == "rollers",
+            "opens": opening is not None,
+            "opens_wide": opening is not None and (opening.kind != "door" or (opening.angle_deg or 0.0) >= along),
         }
-        fitted += trucks.count * there.get(part, False)
+        fitted += trucks.count * (part.fitted is not None and there[part.fitted])
     return float(fitted)
 
 
@@ -283,12 +284,12 @@ def _care(scenario: "Scenario", layout: str) -> Iterator[Line]:
         yield Line("care", "water cart", "", 1.0, owned, reason, price, "device")
 
 
-def _room(scenario: "Scenario", layout: str, checks: tuple[Check, ...]) -> Iterator[Line]:
+def _room(scenario: "Scenario", layout: str, checks: tuple[Check, ...], air_m3_per_h: float) -> Iterator[Line]:
     """What the room needs, where the checks miss it."""
     acid = any(scenario.batteries[name].chemistry == "vented_lead_acid" for name in scenario.batteries_of(layout))
-    verdicts = {check.name: check.verdict for check in checks}
+    missed = {check.name for check in checks if check.verdict in (FAILS, NOT_KNOWN)}
     if acid:
-        if verdicts.get("way to eyewash and shower") in (FAILS, NOT_KNOWN):
+        if WASH in missed:
             minutes = figure("wash.minutes")
             price = part_price(scenario, "eyewash and shower")
             owned = _owned(scenario, layout, 1.0, "eyewash and shower")
@@ -306,12 +307,12 @@ def _room(scenario: "Scenario", layout: str, checks: tuple[Check, ...]) -> Itera
         ):
             owned = _owned(scenario, layout, number, item)
             yield Line("room", item, "", number, owned, reason, part_price(scenario, item), "device")
-    if verdicts.get("air of the room") in (FAILS, NOT_KNOWN):
-        asked = next(check.limit for check in checks if check.name == "air of the room")
+    if AIR in missed:
+        size = f"at least {air_m3_per_h:.0f} m3/h"
         price = part_price(scenario, "exhaust fan with interlock")
         owned = _owned(scenario, layout, 1.0, "exhaust fan with interlock")
         reason = "the air of the room is too little or not known"
-        yield Line("room", "exhaust fan with interlock", asked.split(",")[0], 1.0, owned, reason, price, "room")
+        yield Line("room", "exhaust fan with interlock", size, 1.0, owned, reason, price, "room")
 
 
 def _standby(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[Line]:
@@ -334,5 +335,4 @@ def _standby(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[L
     if alone and not scenario.arrangement(layout).in_truck:
         price = device_price(scenario, "hand_pallet_truck")
         reason = f"the day the {words(alone[0])} stops, all exchanges stop; state your own under 'standby'"
-        item = "standby means (stand with hand pallet truck)"
-        yield Line("standby", item, "", 1.0, 0.0, reason, price, "device")
+        yield Line("standby", STANDBY_MEANS, "", 1.0, 0.0, reason, price, "device")

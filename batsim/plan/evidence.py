@@ -1,14 +1,18 @@
 """What the simulation has to say to a plan: measures, the load over the week, hydrogen over time."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from batsim.measures.electrical_load import QUARTER_MIN, loads
+from batsim.measures.exchanges import waits_min
 from batsim.measures.gas_course import gas_course
+from batsim.measures.mean_week import QUARTERS
 from batsim.measures.windows import Floats, Measured
 from batsim.scenario.week import WEEK_MIN
+from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.executors import run_jobs
 from batsim.study.jobs import measures_of
 from batsim.study.replications import Runs, Settings, jobs_of, runs_of
@@ -17,9 +21,6 @@ if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
     from batsim.study.executors import Progress
-
-QUARTERS = round(WEEK_MIN / QUARTER_MIN)
-"""Quarters of an hour in a week."""
 
 
 class Taken(NamedTuple):
@@ -36,6 +37,8 @@ class Taken(NamedTuple):
     """Scheduled truck hours in a measured week. [h]"""
     truck_shifts_per_week: float
     """Truck-shifts in a measured week."""
+    waits_min: Floats
+    """Wait of every exchange. [min]"""
 
 
 @dataclass(frozen=True)
@@ -53,17 +56,17 @@ class Evidence:
     @property
     def days_per_year(self) -> float:
         """Working days in 52 weeks."""
-        return 52.0 * float(np.mean([each.days_per_week for each in self.taken]))
+        return WEEKS_PER_YEAR * float(np.mean([each.days_per_week for each in self.taken]))
 
     @property
     def truck_hours_per_year(self) -> float:
         """Scheduled truck hours in 52 weeks. [h]"""
-        return 52.0 * float(np.mean([each.truck_hours_per_week for each in self.taken]))
+        return WEEKS_PER_YEAR * float(np.mean([each.truck_hours_per_week for each in self.taken]))
 
     @property
     def truck_shifts_per_year(self) -> float:
         """Truck-shifts in 52 weeks."""
-        return 52.0 * float(np.mean([each.truck_shifts_per_week for each in self.taken]))
+        return WEEKS_PER_YEAR * float(np.mean([each.truck_shifts_per_week for each in self.taken]))
 
     @property
     def week_kwh(self) -> Floats:
@@ -89,28 +92,48 @@ def take(record: "Record", scenario: "Scenario") -> Taken:
         measured.working_days / weeks,
         float(np.sum(measured.scheduled_min)) / 60.0 / weeks,
         measured.truck_shifts / weeks,
+        waits_min(record),
     )
 
 
 def evidence(stated: Settings, workers: int | None = None, progress: "Progress | None" = None) -> dict[str, Evidence]:
-    """Simulate layouts and keep what a plan needs of them.
+    """Simulate layouts of one scenario; see `evidence_of_each`."""
+    return evidence_of_each([stated], workers, progress)[0]
+
+
+def evidence_of_each(
+    runs: Sequence[Settings], workers: int | None = None, progress: "Progress | None" = None
+) -> list[dict[str, Evidence]]:
+    """Simulate layouts of several scenarios, all together, and keep what a plan needs of them.
 
     Parameters
     ----------
-    stated
-        Layouts, how often and for how long.
+    runs
+        Layouts, how often and for how long, for each scenario.
     workers, progress
         As in `run`.
 
     Returns
     -------
-    dict
-        Evidence by layout.
+    list of dict
+        For each of them, evidence by layout.
     """
-    jobs = jobs_of(stated, range(stated.replications))
-    found = run_jobs([stated.scenario], jobs, take=take, workers=workers, progress=progress)
-    runs = runs_of(stated, stated.replications, [each.measures for each in found])
+    jobs = [
+        job._replace(scenario=number)
+        for number, stated in enumerate(runs)
+        for job in jobs_of(stated, range(stated.replications))
+    ]
+    scenarios = [stated.scenario for stated in runs]
+    found = iter(run_jobs(scenarios, jobs, take=take, workers=workers, progress=progress) if jobs else ())
+    return [
+        _of_one(stated, [next(found) for _ in stated.layouts for _ in range(stated.replications)]) for stated in runs
+    ]
+
+
+def _of_one(stated: Settings, found: list[Taken]) -> dict[str, Evidence]:
+    """Evidence of one scenario, layout by layout."""
     count = stated.replications
+    runs = runs_of(stated, count, [each.measures for each in found])
     return {
         layout: Evidence(layout, runs, tuple(found[position * count : (position + 1) * count]))
         for position, layout in enumerate(stated.layouts)

@@ -12,8 +12,6 @@ if TYPE_CHECKING:
     from batsim.scenario.handling import Arrangement
     from batsim.scenario.site import Scenario
 
-ROLLER_BED = "roller bed in the truck"
-"""Part that puts rollers under the battery."""
 SIDES = (("length", "along the truck"), ("width", "across the truck"))
 
 
@@ -61,7 +59,7 @@ def _mass(trucks: Trucks) -> Check:
 
 def _bed_ordered(arrangement: "Arrangement") -> bool:
     """Tell whether a roller bed for the truck is on the equipment list."""
-    return any(part.part == ROLLER_BED for part in arrangement.needs.parts)
+    return any(part.fitted == "rollers" for part in arrangement.needs.parts)
 
 
 def _sizes(trucks: Trucks, *, bed: bool) -> Iterator[Check]:
@@ -139,7 +137,7 @@ def _voltage(trucks: Trucks) -> Check:
     value, limit = f"{has:.4g} V", f"{wanted:.4g} V"
     if abs(has - wanted) < ROUNDING:
         return Check(trucks.name, "voltage", HOLDS, value, limit, PLATE, "Truck and battery have the same voltage.")
-    if lithium and abs(has / wanted - 1.0) < 0.1:
+    if lithium and abs(has / wanted - 1.0) < figure("fit.voltage_step").value / 100.0:
         sentence = "Near the truck's voltage, as lithium-ion batteries are; the truck's maker has to approve it."
         return Check(trucks.name, "voltage", LOOK, value, limit, PLATE, sentence, "ask the truck's maker in writing")
     sentence = "Truck and battery have different voltages."

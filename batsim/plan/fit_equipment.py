@@ -15,13 +15,12 @@ from batsim.plan.survey import (
     trucks_alike,
     words,
 )
+from batsim.scenario.fit import BEAM
 
 if TYPE_CHECKING:
     from batsim.scenario.fit import Equipment
     from batsim.scenario.handling import Arrangement
     from batsim.scenario.site import Scenario
-
-BEAM = "spreader beam"
 
 
 def equipment_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
@@ -37,8 +36,8 @@ def equipment_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
             yield _door(trucks, needs.beside, equipment_of(scenario, arrangement, needs.beside))
         if needs.lifts is not None:
             yield from hoist_checks(scenario, arrangement, trucks)
-        for name in dict.fromkeys(name for name in (needs.beside,) if name is not None):
-            yield _rating(trucks, name, equipment_of(scenario, arrangement, name), 0.0)
+        if needs.beside is not None:
+            yield _rating(trucks, needs.beside, equipment_of(scenario, arrangement, needs.beside), 0.0)
 
 
 def fork_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks) -> Iterator[Check]:

@@ -79,11 +79,11 @@ def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push
     )
     if arrangement.in_truck:
         cure += "; with single-point watering it rarely has to come out at all"
-    stop = Limits(figure("push.stop.start").value, figure("push.stop.rolling").value, "")
+    stop_n = min(figure("push.stop.start").value, figure("push.stop.rolling").value)
     if force <= min(table.start_n, table.rolling_n) * together + ROUNDING:
         sentence = "Within the guidance on this floor, with good wheels and for short ways."
         return Check(subject, name, HOLDS, value, limit, table.rule, sentence)
-    if force <= min(stop.start_n, stop.rolling_n) * together + ROUNDING:
+    if force <= stop_n * together + ROUNDING:
         sentence = "Above the guidance: it asks for a full assessment before people move it by hand."
         return Check(subject, name, LOOK, value, limit, table.rule, sentence, cure)
     sentence = (

@@ -8,6 +8,7 @@ from batsim.catalogue import figure
 from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.windows import Floats
+from batsim.plan.ventilation import free_m3, space_of
 from batsim.scenario.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -52,15 +53,12 @@ def hydrogen_week(found: "Evidence", asked: "Ventilation") -> HydrogenWeek | Non
     HydrogenWeek or None
         None when the size of the room is not known, or there is no air to reckon with.
     """
-    scenario = found.runs.scenario
-    space = scenario.hall if scenario.arrangement(found.layout).in_truck else scenario.room
+    free = free_m3(space_of(found.runs.scenario, found.layout))
     air = asked.air_m3_per_h if asked.air_m3_per_h is not None else asked.flow_m3_per_h
-    if space.volume_m3 is None or not (air > 0.0):
+    if free is None or not air > 0.0:
         return None
-    contents = figure("ventilation.contents").value / 100.0 if space.contents_share is None else space.contents_share
-    free_m3 = space.volume_m3 * (1.0 - contents)
     courses: list[Floats] = [
-        hydrogen_over_time(each.gas_m3_per_h, QUARTER_MIN / 60.0, air, free_m3) for each in found.taken
+        hydrogen_over_time(each.gas_m3_per_h, QUARTER_MIN / 60.0, air, free) for each in found.taken
     ]
     replication = int(np.argmax([np.max(course) for course in courses]))
     course = courses[replication]

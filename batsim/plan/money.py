@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import figure
 from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years
 from batsim.measures.electrical_load import QUARTER_MIN
-from batsim.plan.prices import Price, price_of, summed
 from batsim.plan.room_fit import needed_area_m2
 from batsim.study.cost import WEEKS_PER_YEAR
+from batsim.study.prices import Price, price_of, summed
 
 if TYPE_CHECKING:
     from batsim.plan.equipment import Line
@@ -198,12 +197,12 @@ def _trucks(scenario: "Scenario", found: "Evidence") -> MoneyLine:
 def _energy(scenario: "Scenario", found: "Evidence") -> MoneyLine:
     """Energy from the wall by the hour of the week."""
     kwh, tariff = found.week_kwh, scenario.prices.energy
-    whole = 52.0 * float(np.sum(kwh))
+    whole = WEEKS_PER_YEAR * float(np.sum(kwh))
     if tariff is None:
         price = price_of(scenario, "energy", None).times(whole)
         return MoneyLine("energy", price, f"{whole:,.0f} kWh a year")
     rates = np.array([_rate(scenario, QUARTER_MIN * (quarter + 0.5)) for quarter in range(kwh.size)])
-    cost = 52.0 * float(np.sum(kwh * rates))
+    cost = WEEKS_PER_YEAR * float(np.sum(kwh * rates))
     basis = f"{whole:,.0f} kWh a year at {cost / whole:.4f} on average over the bands" if whole else "none"
     return MoneyLine("energy", Price(cost, cost, cost, placeholder=False), basis)
 
@@ -261,8 +260,3 @@ def payback(layout: Money, present: Money, against: str, horizon_years: float) -
     return Payback(
         against, price, saved, years, discounted, net_present_value(flows, layout.interest_share), horizon_years
     )
-
-
-def wanted_payback_years() -> float:
-    """Payback that firms usually ask for. [years]"""
-    return figure("plan.payback_wanted").value

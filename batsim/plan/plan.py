@@ -1,5 +1,7 @@
 """The plan: everything that an adviser hands over for one layout or all, from one call."""
 
+import dataclasses
+import math
 from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,17 +19,24 @@ from batsim.plan.handling_force import push_checks
 from batsim.plan.money import Money, Payback, money, payback
 from batsim.plan.recommend import Recommendation, recommend
 from batsim.plan.room_fit import room_checks
-from batsim.plan.supply import Supply, supply
+from batsim.plan.supply import Supply, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
+from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import Comparison, TargetResult
 from batsim.study.points import figures_asked
 from batsim.study.replications import Settings, plain, settings
+from batsim.study.room_over import RoomOver, room_over
+from batsim.study.waits import Waits
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
     from batsim.study.executors import Progress
+
+
+ROOM_REPLICATIONS = 5
+"""Replications that a picture of the room needs at most."""
 
 
 class Question(NamedTuple):
@@ -93,6 +102,29 @@ class Plan:
     def scenario(self) -> "Scenario":
         """The scenario."""
         return self.settings.scenario
+
+    @property
+    def waits(self) -> Waits:
+        """Waits of every exchange in the planned layouts."""
+        mine = dataclasses.replace(self.settings, layouts=tuple(self.layouts))
+        each = {name: tuple(taken.waits_min for taken in one.evidence.taken) for name, one in self.layouts.items()}
+        return Waits(mine, each)
+
+    def room(self, workers: int | None = None) -> RoomOver | None:
+        """Simulate the recommended layout once more and keep its room; None where less than a week is measured."""
+        name, weeks = self.recommendation.layout, math.floor(self.settings.length_min / WEEK_MIN)
+        if name is None or weeks < 1:
+            return None
+        stated = self.settings
+        return room_over(
+            stated.scenario,
+            name,
+            replications=min(stated.replications, ROOM_REPLICATIONS),
+            weeks=weeks,
+            warm_up_weeks=stated.warm_up_min / WEEK_MIN,
+            seed=stated.seed,
+            workers=workers,
+        )
 
     @cached_property
     def questions(self) -> tuple[Question, ...]:
@@ -226,13 +258,15 @@ def plan_layouts(
     comparison = Comparison(next(iter(found.values())).runs)
     with asked_for() as asked:
         costs = {name: _money(scenario, name, found[name]) for name in stated.layouts}
+        tried = held_back(found, stated, wanted, workers)
         plans = {}
         for name in wanted:
             back = None
             if present is not None and present != name:
                 horizon = scenario.prices.lives.device_years
                 back = payback(costs[name][0], costs[present][0], present, horizon)
-            plans[name] = _planned(scenario, name, found[name], costs[name], back, comparison, stated, workers)
+            supplied = supply(scenario, name, found[name], *tried[name])
+            plans[name] = _planned(scenario, name, found[name], costs[name], back, comparison, supplied)
         advised = recommend(plans, scenario.site.currency)
     used = asked | figures_asked(scenario, stated.layouts)
     return Plan(stated, comparison, plans, advised, tuple(each.name for each in figures() if each.name in used))
@@ -256,7 +290,7 @@ def _money(
     """Checks, equipment and money of a layout."""
     ventilated = ventilation(scenario, layout, found)
     checks = _checks(scenario, layout, ventilated)
-    lines = equipment_list(scenario, layout, checks)
+    lines = equipment_list(scenario, layout, checks, ventilated.flow_m3_per_h)
     return money(scenario, layout, found, lines), lines, checks, ventilated
 
 
@@ -267,12 +301,10 @@ def _planned(
     costs: tuple[Money, tuple[Line, ...], tuple[Check, ...], Ventilation],
     back: Payback | None,
     comparison: Comparison,
-    stated: Settings,
-    workers: int | None,
+    supplied: Supply,
 ) -> LayoutPlan:
     """Put the plan of a layout together."""
     spent, lines, checks, ventilated = costs
-    supplied = supply(scenario, layout, found, stated, workers)
     arrangement = scenario.arrangement(layout)
     return LayoutPlan(
         layout,

@@ -3,7 +3,8 @@
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS
+from batsim.plan.checks import FAILS, LOOK
+from batsim.plan.equipment import STANDBY_MEANS
 
 if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan
@@ -96,7 +97,7 @@ def _against(best: "LayoutPlan", others: "list[LayoutPlan]", currency: str) -> s
 def _risks(plan: "LayoutPlan") -> tuple[str, ...]:
     """Three main risks: what fails, what is not known and would change most, what stops everything."""
     failing = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == FAILS]
-    single = [f"{line.item}: {line.reason}." for line in plan.equipment if line.item.startswith("standby means")]
+    single = [f"{line.item}: {line.reason}." for line in plan.equipment if line.item == STANDBY_MEANS]
     open_questions = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.ask]
-    looks = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == "look"]
+    looks = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == LOOK]
     return tuple([*failing, *single, *looks, *open_questions][:3])

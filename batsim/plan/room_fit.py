@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 ROOM = "battery room"
+WASH = "way to eyewash and shower"
+"""Name of the check that puts an eyewash on the equipment list."""
 
 
 def room_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
@@ -67,7 +69,7 @@ def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
     """Least floor area of the places with half of the aisle before each; None before batteries are measured."""
     sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
     plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
-    if any(size is None for size in sizes) or plan.places >= UNLIMITED:
+    if any(size is None for size in sizes):
         return None
     gap = figure("fit.place_gap").value
     pitch = max(size.length_mm for size in sizes if size is not None) + gap
@@ -117,11 +119,9 @@ def _area(scenario: "Scenario", layout: str) -> Check:
     what, rule = "floor area", f"{GEOMETRY}: each place with half of the aisle before it; stations and routes beside"
     needed, there = needed_area_m2(scenario, layout), scenario.room.area_m2
     changes = "whether the room holds the places"
-    unmeasured = next((trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None), None)
-    if unmeasured is not None:
-        return missing(ROOM, what, "-", rule, "measure the batteries", unmeasured.battery_path("size"), changes)
     if needed is None:
-        return Check(ROOM, what, HOLDS, "-", "-", rule, "Places are without limit in this layout.")
+        unmeasured = next(trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None)
+        return missing(ROOM, what, "-", rule, "measure the batteries", unmeasured.battery_path("size"), changes)
     if there is None:
         ask = f"measure length and width of the room ({needed:.0f} m2 are needed for the places)"
         path = "room.length" if scenario.room.length_m is None else "room.width"
@@ -170,15 +170,14 @@ def _empty_places(scenario: "Scenario", layout: str) -> Check:
     empty, wanted = plan.places - spare, plan.arrangement.empty_places * plan.stations
     rule = "the arrangement: each exchange begins with its empty places free"
     place = words(plan.arrangement.place)
-    if plan.places >= UNLIMITED or plan.stations >= UNLIMITED:
+    if plan.stations >= UNLIMITED:
         return Check(ROOM, what, HOLDS, "unlimited", "-", rule, "Places are without limit in this layout.")
     value, limit = f"{empty:.0f}", f"at least {wanted:.0f}, one exchange at each station"
     if empty >= wanted:
         return Check(ROOM, what, HOLDS, value, limit, rule, f"Every station finds an empty {place}.")
-    least = plan.arrangement.empty_places
-    verdict = FAILS if empty < least else LOOK
+    # Fewer than one exchange needs are refused when the scenario is read.
     sentence = f"Stations wait for each other's empty {place}."
-    return Check(ROOM, what, verdict, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {place}")
+    return Check(ROOM, what, LOOK, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {place}")
 
 
 def _acid_proof(scenario: "Scenario") -> Check:
@@ -189,14 +188,15 @@ def _acid_proof(scenario: "Scenario") -> Check:
         return missing(ROOM, what, "yes", rule, ask, "room.acid_proof", "floor work that is not in the equipment list")
     if scenario.room.acid_proof == "yes":
         return Check(ROOM, what, HOLDS, "yes", "yes", rule, "The floor is made for it.")
-    cure = "coat the floor (resistance to earth at most 100 MOhm), with a sill or trays and means to neutralise"
+    most = figure("room.floor_resistance").text
+    cure = f"coat the floor (resistance to earth at most {most}), with a sill or trays and means to neutralise"
     return Check(ROOM, what, FAILS, "no", "yes", rule, "Spilt acid would reach the ground or the neighbours.", cure)
 
 
 def _wash(scenario: "Scenario") -> Check:
     """Way to the eyewash and shower."""
     reach, us = figure("wash.reach"), figure("wash.reach_distance_us")
-    what, there = "way to eyewash and shower", scenario.room.wash_m
+    what, there = WASH, scenario.room.wash_m
     rule = f"{cited(us)}; about {reach.text} on foot"
     limit = f"at most {us.value:.1f} m"
     if there is None:

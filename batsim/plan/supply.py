@@ -1,5 +1,7 @@
 """Electrical supply: current, apparent power, coincidence from the simulated load, what holding back would save."""
 
+import dataclasses
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,12 +17,10 @@ from batsim.formulas.supply import (
     load_factor_share,
 )
 from batsim.plan.checks import FAILS, HOLDS, ROUNDING, Check, missing
-from batsim.plan.evidence import evidence
+from batsim.plan.evidence import evidence_of_each
 from batsim.scenario.base import UNLIMITED
 from batsim.scenario.batteries import FALLING
-from batsim.scenario.week import WEEK_MIN
 from batsim.scenario.yaml_text import path_text
-from batsim.study.replications import settings
 
 if TYPE_CHECKING:
     from batsim.plan.evidence import Evidence
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
     from batsim.study.replications import Settings
 
-
+DOWNTIME = "downtime_min_per_truck_shift"
 HELD_BACK_REPLICATIONS = 5
 """Replications with chargers held back, paired with as many without: common random numbers make few enough."""
 
@@ -76,6 +76,8 @@ class Supply:
     load_factor_share: float
     """Mean over peak. [-]"""
     held_back: tuple[HeldBack, ...]
+    not_tried: tuple[str, ...]
+    """Ways of holding back that are not possible here, and why."""
     checks: tuple[Check, ...]
 
     @property
@@ -90,9 +92,13 @@ class Supply:
 
 
 def supply(
-    scenario: "Scenario", layout: str, found: "Evidence", stated: "Settings", workers: int | None = None
+    scenario: "Scenario",
+    layout: str,
+    found: "Evidence",
+    tried: tuple[HeldBack, ...] = (),
+    not_tried: tuple[str, ...] = (),
 ) -> Supply:
-    """Work out the supply of a layout; simulates it again with chargers held back.
+    """Work out the supply of a layout.
 
     Parameters
     ----------
@@ -100,13 +106,11 @@ def supply(
         What is planned.
     found
         What the simulation says of it.
-    stated
-        How long it was simulated, and how often at most with chargers held back.
-    workers
-        As in `run`.
+    tried, not_tried
+        What `held_back` brings.
     """
     volts, phases = scenario.supply.voltage_v, scenario.supply.phases
-    loads = tuple(_loads(scenario, layout, found))
+    loads = tuple(_loads(scenario, layout))
     peak_kw, peak_kva = (found.runs.interval(layout, name) for name in ("peak_kw", "peak_kva"))
     mean_kw = float(np.mean([np.mean(each.load_kw) for each in found.taken]))
     whole_a = None
@@ -123,24 +127,20 @@ def supply(
         None if whole_a is None else continuous_rating_a(whole_a, 0.0, factor),
         coincidence_share(peak_kw.mean, np.array(rated)) if rated and peak_kw.mean > 0.0 else float("nan"),
         load_factor_share(mean_kw, peak_kw.mean) if peak_kw.mean > 0.0 else float("nan"),
-        tuple(_held_back(scenario, layout, found, stated, workers)),
+        tried,
+        not_tried,
         (_spare(scenario, peak_kva),),
     )
 
 
-def _loads(scenario: "Scenario", layout: str, found: "Evidence") -> "list[ChargerLoad]":
+def _loads(scenario: "Scenario", layout: str) -> "list[ChargerLoad]":
     """Greatest load of each charger: main current at the voltage limit of the main stage."""
     volts, phases = scenario.supply.voltage_v, scenario.supply.phases
     counts = scenario.batteries_of(layout)
     loads = []
     for count in scenario.layouts[layout].chargers:
         charger = scenario.chargers[count.charger]
-        fits = [
-            scenario.batteries[name]
-            for name in counts
-            if scenario.batteries[name].chemistry in charger.chemistry
-            and (not charger.batteries or name in charger.batteries)
-        ]
+        fits = [scenario.batteries[name] for name in counts if charger.fits(name, scenario.batteries[name])]
         if not fits:
             continue
         battery = max(fits, key=lambda each: each.cells * charger.main_current.of(each.capacity.ah))
@@ -158,46 +158,78 @@ def _loads(scenario: "Scenario", layout: str, found: "Evidence") -> "list[Charge
     return loads
 
 
-def _held_back(
-    scenario: "Scenario", layout: str, found: "Evidence", stated: "Settings", workers: int | None
-) -> "list[HeldBack]":
-    """Simulate a power limit and a stagger, each alone."""
-    count = min(stated.replications, HELD_BACK_REPLICATIONS)
-    peak, lost = (
-        float(np.mean([each.measures[name] for each in found.taken[:count]]))
-        for name in ("peak_kw", "downtime_min_per_truck_shift")
-    )
-    if not peak > 0.0:
-        return []
-    limit_kw = float(f"{peak * figure('plan.power_limit').value / 100.0:.2g}")
+class Trial(NamedTuple):
+    """A way of holding the chargers of a layout back, ready to be simulated."""
+
+    layout: str
+    what: str
+    settings: "Settings"
+
+
+def held_back(
+    found: "dict[str, Evidence]", stated: "Settings", layouts: Sequence[str], workers: int | None = None
+) -> dict[str, tuple[tuple[HeldBack, ...], tuple[str, ...]]]:
+    """Simulate a power limit and a stagger, each alone, for all layouts together.
+
+    Parameters
+    ----------
+    found
+        What the simulation says without them, by layout.
+    stated
+        How long it was simulated, and how often at most with chargers held back.
+    layouts
+        Those to try.
+    workers
+        As in `run`.
+
+    Returns
+    -------
+    dict
+        By layout: what each way saves and costs, and a sentence for each that cannot be tried.
+    """
+    trials: list[Trial] = []
+    refused: dict[str, list[str]] = {layout: [] for layout in layouts}
+    for layout in layouts:
+        for trial in _trials(stated, layout, _paired(found[layout], "peak_kw")):
+            if isinstance(trial, str):
+                refused[layout].append(trial)
+            else:
+                trials.append(trial)
+    tried: dict[str, list[HeldBack]] = {layout: [] for layout in layouts}
+    for trial, held in zip(trials, evidence_of_each([trial.settings for trial in trials], workers), strict=True):
+        kw, minutes = (held[trial.layout].mean(name) for name in ("peak_kw", DOWNTIME))
+        peak, lost = (_paired(found[trial.layout], name) for name in ("peak_kw", DOWNTIME))
+        tried[trial.layout].append(HeldBack(trial.what, kw, peak - kw, minutes, minutes - lost))
+    return {layout: (tuple(tried[layout]), tuple(refused[layout])) for layout in layouts}
+
+
+def _paired(found: "Evidence", measure: str) -> float:
+    """Mean of a measure over as many replications as chargers are held back in."""
+    return float(np.mean([each.measures[measure] for each in found.taken[:HELD_BACK_REPLICATIONS]]))
+
+
+def _trials(stated: "Settings", layout: str, peak_kw: float) -> "Iterator[Trial | str]":
+    """Ways to hold the chargers of a layout back; a sentence for one that is not possible there."""
+    if not peak_kw > 0.0:
+        return
+    scenario = stated.scenario
+    limit_kw = float(f"{peak_kw * figure('plan.power_limit').value / 100.0:.2g}")
     stagger = figure("plan.stagger")
-    ways = [
-        (f"power limit of {limit_kw:g} kW", "power_limit", f"{limit_kw:g} kW", _may_share(scenario, layout)),
-        (f"{stagger.text} between starts", "stagger", stagger.text, True),
-    ]
-    tried = []
-    for what, key, value, possible in ways:
-        if not possible:
+    count = min(stated.replications, HELD_BACK_REPLICATIONS)
+    own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
+    for what, key, value in (
+        (f"power limit of {limit_kw:g} kW", "power_limit", f"{limit_kw:g} kW"),
+        (f"{stagger.text} between starts", "stagger", stagger.text),
+    ):
+        if key == "power_limit" and not _may_share(scenario, layout):
+            yield f"{what} was not tried: chargers with a falling current cannot be throttled"
             continue
-        own = scenario.layouts[layout].charging is not None
         try:
-            changed = scenario.replace(
-                path_text(("layouts", layout, "charging", key) if own else ("charging", key)), value
-            )
-        except ScenarioError:  # less than what one charger draws, or charges that are timed on site
+            changed = scenario.replace(path_text((*own, key)), value)
+        except ScenarioError as error:  # such as less than one charger draws, or charges that are timed on site
+            yield f"{what} was not tried: {error.problems[0].rule}"
             continue
-        again = settings(
-            changed,
-            (layout,),
-            count,
-            stated.length_min / WEEK_MIN,
-            stated.warm_up_min / WEEK_MIN,
-            stated.seed,
-        )
-        held = evidence(again, workers)[layout]
-        kw, minutes = held.mean("peak_kw"), held.mean("downtime_min_per_truck_shift")
-        tried.append(HeldBack(what, kw, peak - kw, minutes, minutes - lost))
-    return tried
+        yield Trial(layout, what, dataclasses.replace(stated, scenario=changed, layouts=(layout,), replications=count))
 
 
 def _may_share(scenario: "Scenario", layout: str) -> bool:

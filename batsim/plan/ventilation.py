@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import Figure, figure, figures
+from batsim.catalogue import Figure, figure, has_figure
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.room_hydrogen import hours_to_share, hydrogen_over_time
 from batsim.formulas.ventilation import (
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from batsim.scenario.premises import Space
     from batsim.scenario.site import Scenario
 
+AIR = "air of the room"
+"""Name of the check that puts a fan on the equipment list."""
 HYDROGEN_M3_PER_AH = hydrogen_l(1.0, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0
 """Hydrogen of an ampere-hour in one cell, at 25 degC and one atmosphere. [m3]"""
 
@@ -105,7 +107,7 @@ def gas_current(battery: "BatteryType", charger: "ChargerType") -> tuple[float, 
         return 0.0, "none in normal charging"
     ah = battery.capacity.ah
     name = f"ventilation.gas_current.{charger.profile}.{battery.chemistry}"
-    if name in {each.name for each in figures()}:
+    if has_figure(name):
         found = figure(name)
         return rule_gas_current_a(
             found.value, ah
@@ -118,7 +120,7 @@ def gas_current(battery: "BatteryType", charger: "ChargerType") -> tuple[float, 
 def ventilation(scenario: "Scenario", layout: str, found: "Evidence") -> Ventilation:
     """Work out the ventilation of a layout."""
     in_truck = scenario.arrangement(layout).in_truck
-    space: Space = scenario.hall if in_truck else scenario.room
+    space = space_of(scenario, layout)
     edition = scenario.standards.ventilation
     coefficient = coefficient_of(edition)
     gassing = tuple(_gassing(scenario, layout, coefficient.value))
@@ -130,7 +132,7 @@ def ventilation(scenario: "Scenario", layout: str, found: "Evidence") -> Ventila
         (air - each.flow_m3_per_h / each.chargers for each, air in zip(gas_makers, whole, strict=True)), default=0.0
     )
     gas = np.concatenate([each.gas_m3_per_h for each in found.taken])
-    free = _free_volume(space)
+    free = free_m3(space)
     air = _air(space)
     opening = opening_cm2(flow, figure("ventilation.opening").value)
     peak = None if air is None or free is None else _peak(found, air, free)
@@ -169,8 +171,7 @@ def _gassing(scenario: "Scenario", layout: str, coefficient: float) -> "list[Gas
         (count, name)
         for count in scenario.layouts[layout].chargers
         for name in counts
-        if scenario.batteries[name].chemistry in (charger := scenario.chargers[count.charger]).chemistry
-        and (not charger.batteries or name in charger.batteries)
+        if scenario.chargers[count.charger].fits(name, scenario.batteries[name])
     ]
     found = []
     for count, name in pairs:
@@ -205,7 +206,12 @@ def _at_once(pairs: "list[Gassing]", chargers: dict[str, float], batteries: dict
     return [float(round(number)) for number in solved]
 
 
-def _free_volume(space: "Space") -> float | None:
+def space_of(scenario: "Scenario", layout: str) -> "Space":
+    """Where batteries give off their gas: the hall when they are charged in the truck, else the battery room."""
+    return scenario.hall if scenario.arrangement(layout).in_truck else scenario.room
+
+
+def free_m3(space: "Space") -> float | None:
     """Volume of the room without its contents; contents are taken as a fifth when nobody says. [m3]"""
     if space.volume_m3 is None:
         return None
@@ -236,6 +242,7 @@ def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_tru
     checks = [_enough_air(asked, rule, path), _well_ventilated(asked, space, rule, path), _mixed(asked, space, path)]
     room = scenario.site.room_air
     low, high = figure("room.temperature_low"), figure("room.temperature_high")
+    aim = figure("site.room_temperature").value
     coldest, warmest = sorted((room.winter_degc, room.summer_degc))
     verdict = HOLDS if low.value <= coldest and warmest <= high.value else LOOK
     checks.append(
@@ -244,7 +251,7 @@ def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_tru
             "room temperature",
             verdict,
             f"{coldest:g} to {warmest:g} degC" if coldest != warmest else f"{coldest:g} degC",
-            f"{low.value:g} to {high.value:g} degC, aim at 20",
+            f"{low.value:g} to {high.value:g} degC, aim at {aim:g}",
             cited(low),
             "Batteries charge and age as their data say." if verdict == HOLDS else "Charging and life suffer outside.",
             "" if verdict == HOLDS else "heat or cool the room, or count with other capacities",
@@ -256,7 +263,7 @@ def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_tru
 def _enough_air(asked: Ventilation, rule: str, path: str) -> Check:
     """Air that there is against what the rule asks for."""
     limit = f"at least {asked.flow_m3_per_h:.0f} m3/h, or {asked.opening_cm2:.0f} cm2 free inlet and as much outlet"
-    name = "air of the room"
+    name = AIR
     if asked.air_m3_per_h is None:
         ask = "measure the free area of inlet and outlet, or read the fan's flow"
         changes = "whether a fan has to be ordered; nothing is charged without air"
@@ -277,7 +284,7 @@ def _enough_air(asked: Ventilation, rule: str, path: str) -> Check:
 def _well_ventilated(asked: Ventilation, space: "Space", rule: str, path: str) -> Check:
     """Free volume for natural ventilation."""
     least = figure("ventilation.free_volume")
-    free, limit = _free_volume(space), f"at least {asked.free_volume_m3:.0f} m3, contents left out"
+    free, limit = free_m3(space), f"at least {asked.free_volume_m3:.0f} m3, contents left out"
     name = "free volume for natural ventilation"
     if free is None:
         ask = f"measure length, width and height of the {asked.space_name}"

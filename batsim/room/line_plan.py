@@ -144,8 +144,7 @@ def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> Line
     fitting = {
         position: scenario.chargers[charger]
         for position, charger in enumerate(chargers)
-        if battery.chemistry in scenario.chargers[charger].chemistry
-        and name in (scenario.chargers[charger].batteries or (name,))
+        if scenario.chargers[charger].fits(name, battery)
     }
     cell, thermal = rated_cell(battery), thermal_of(battery)
     return LinePlan(

@@ -316,6 +316,10 @@ class ChargerType(Frozen):
     standby_kw: Annotated[float, Quantity("power", least=0.0)] = by_default("charger.standby", "standby")
     """Power from the wall while it gives no current. [kW]"""
 
+    def fits(self, name: str, battery: BatteryType) -> bool:
+        """Tell whether it may charge a battery type of this name."""
+        return battery.chemistry in self.chemistry and name in (self.batteries or (name,))
+
     @model_validator(mode="after")
     def _complete(self) -> "ChargerType":
         """Ask for an end current, and for a characteristic that suits the chemistries."""

@@ -31,7 +31,7 @@ def _pairs(scenario: Scenario, name: str) -> Iterator[tuple[str, BatteryType, st
         kind = scenario.batteries[battery]
         for count in scenario.layouts[name].chargers:
             charger = scenario.chargers[count.charger]
-            if kind.chemistry in charger.chemistry and battery in (charger.batteries or (battery,)):
+            if charger.fits(battery, kind):
                 yield battery, kind, count.charger, charger
 
 

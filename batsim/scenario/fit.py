@@ -23,6 +23,8 @@ from batsim.scenario.base import (
 EXITS = ("side", "top", "either", "none")
 BASES = ("flat", "rollers")
 YES_NO = ("yes", "no")
+BEAM = "spreader beam"
+"""Equipment that hangs between a hoist and a battery."""
 
 
 class Window(NamedTuple):

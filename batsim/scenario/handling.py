@@ -20,6 +20,9 @@ from batsim.scenario.base import (
 from batsim.scenario.laws import DurationLaw
 from batsim.scenario.parts import Needs
 
+IN_TRUCK = "truck"
+"""Place of a battery that is charged in the truck."""
+
 
 class Hands(NamedTuple):
     """How many people of each kind a step keeps busy."""
@@ -229,4 +232,4 @@ class Arrangement(Frozen):
     @property
     def in_truck(self) -> bool:
         """True when batteries stay in the truck and are charged there."""
-        return self.place == "truck"
+        return self.place == IN_TRUCK

@@ -83,15 +83,10 @@ def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem
     """Every battery type in use has a charger that fits."""
     layout = scenario.layouts[name]
     for battery in _in_trucks(scenario):
-        chemistry = scenario.batteries[battery].chemistry
-        fitting = [
-            count.charger
-            for count in layout.chargers
-            if chemistry in scenario.chargers[count.charger].chemistry
-            and battery in (scenario.chargers[count.charger].batteries or (battery,))
-        ]
+        kind = scenario.batteries[battery]
+        fitting = [each.charger for each in layout.chargers if scenario.chargers[each.charger].fits(battery, kind)]
         if not fitting:
-            rule = f"no charger here fits battery type '{battery}' ({chemistry.replace('_', ' ')})"
+            rule = f"no charger here fits battery type '{battery}' ({kind.chemistry.replace('_', ' ')})"
             got = ", ".join(count.charger for count in layout.chargers)
             yield problem(stated, ("layouts", name, "chargers"), rule, got=got)
         for charger in fitting:

@@ -8,6 +8,7 @@ from batsim.scenario.base import Count, Fault, Frozen, NameText, Words, refuse
 from batsim.scenario.fit import Equipment
 
 FOR_EACH = ("truck", "battery", "spare_battery", "place", "station", "device", "room")
+FITTED = ("rollers", "opens", "opens_wide")
 SECTIONS = ("handling", "truck", "care", "room")
 
 
@@ -29,6 +30,11 @@ class Part(Frozen):
     """Needed only where batteries are watered so."""
     exit: Annotated[str, Words("side", "top")] | None = None
     """Needed only for trucks whose battery leaves that way; for each truck, or where there is any such truck."""
+    fitted: Annotated[str, Words(*FITTED)] | None = None
+    """What the survey may find on a truck that has it already: rollers under its battery, a side that opens, or one
+    that opens far enough for a device along it."""
+    size_of: NameText | None = None
+    """Equipment whose sizes it has; its own when not stated."""
     why: str = ""
     """Why it is needed, in a few words."""
 

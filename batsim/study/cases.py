@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
 KEY_BYTES = 16
 LEFT_OUT = (
-    *("question", "layouts", "simulation", "targets", "prices", "present", "equipment", "room", "hall", "supply"),
-    "standards",
-)
+    "question", "layouts", "simulation", "targets",
+    "prices", "present", "equipment", "room", "hall", "supply", "standards",
+)  # fmt: skip
 """Parts of a scenario on which no number depends, or of which only some does; that is added below."""
 
 

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figure, figures, instead
 from batsim.formulas.annuity import capital_recovery_share
 from batsim.room.blueprint import blueprint
 from batsim.scenario.base import UNLIMITED
-from batsim.scenario.prices import PER_KWH
 from batsim.scenario.week import WEEK_MIN
+from batsim.study.prices import battery_price, charger_price, device_price, price_of
 
 if TYPE_CHECKING:
-    from batsim.scenario.prices import Lives, Money
+    from batsim.scenario.prices import Lives
     from batsim.scenario.site import Scenario
+    from batsim.study.prices import Price
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
@@ -63,32 +63,24 @@ class UnitCosts:
     @cached_property
     def batteries(self) -> dict[str, UnitCost]:
         """By type."""
-        found = {}
-        for name in self.scenario.batteries_of(self.layout):
-            battery = self.scenario.batteries[name]
-            stated = _named(self.scenario.prices.battery, name)
-            kwh = battery.nominal_v * battery.capacity.ah / 1000.0
-            price, placeholder = self._usual(f"battery.{battery.chemistry}", stated)
-            price *= kwh if stated is None or stated.per == PER_KWH else 1.0
-            found[name] = self._bought("battery", name, price, self._lives.battery_years, placeholder=placeholder)
-        return found
+        years = self._lives.battery_years
+        names = self.scenario.batteries_of(self.layout)
+        return {name: self._bought("battery", name, battery_price(self.scenario, name), years) for name in names}
 
     @cached_property
     def chargers(self) -> dict[str, UnitCost]:
         """By type."""
         names = dict.fromkeys(count.charger for count in self.scenario.layouts[self.layout].chargers)
-        return {name: self._priced("charger", name, "charger", self._lives.charger_years) for name in names}
+        years = self._lives.charger_years
+        return {name: self._bought("charger", name, charger_price(self.scenario, name), years) for name in names}
 
     @cached_property
     def devices(self) -> dict[str, UnitCost]:
         """By kind."""
         arrangement = self.scenario.arrangement(self.layout)
         names = (*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ()))
-        known = {each.name for each in figures()}
-        return {
-            name: self._priced("device", name, name if f"price.{name}" in known else "device", self._lives.device_years)
-            for name in dict.fromkeys(names)
-        }
+        years = self._lives.device_years
+        return {name: self._bought("device", name, device_price(self.scenario, name), years) for name in names}
 
     @cached_property
     def place(self) -> UnitCost:
@@ -104,12 +96,12 @@ class UnitCosts:
     def attendants(self) -> dict[str, UnitCost]:
         """One attendant by shift, on duty or not busy."""
         crew = self.scenario.layouts[self.layout].crew
-        wage, placeholder = self._usual("attendant", self.scenario.prices.attendant)
+        wage = price_of(self.scenario, "attendant", self.scenario.prices.attendant)
         found = {}
         for name in crew if isinstance(crew, dict) else ():
             shift = self.scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
-            found[name] = UnitCost("attendant", name, wage * hours, wage, placeholder)
+            found[name] = UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder)
         return found
 
     @property
@@ -122,25 +114,13 @@ class UnitCosts:
     def _lives(self) -> "Lives":
         return self.scenario.prices.lives
 
-    def _priced(self, thing: str, name: str, default: str, years: float) -> UnitCost:
-        """Cost of one of several types, from the price of its type, that of all, or the figure of the catalogue."""
-        price, placeholder = self._usual(default, _named(getattr(self.scenario.prices, thing), name))
-        return self._bought(thing, name, price, years, placeholder=placeholder)
-
     def _one(self, thing: str) -> UnitCost:
-        price, placeholder = self._usual(thing, getattr(self.scenario.prices, thing))
-        return self._bought(thing, "", price, self._lives.room_years, placeholder=placeholder)
+        price = price_of(self.scenario, thing, getattr(self.scenario.prices, thing))
+        return self._bought(thing, "", price, self._lives.room_years)
 
-    def _usual(self, name: str, stated: "Money | None") -> tuple[float, bool]:
-        """Price that is stated, else the figure of that name, which the site may state anew; and whether neither is."""
-        if stated is not None:
-            return stated.amount, False
-        with instead(self.scenario.stated_figures):
-            return figure(f"price.{name}").value, f"price.{name}" not in self.scenario.stated_figures
-
-    def _bought(self, thing: str, name: str, price: float, years: float, *, placeholder: bool) -> UnitCost:
-        yearly = price * capital_recovery_share(self.scenario.prices.interest_share, years)
-        return UnitCost(thing, name, yearly, price, placeholder)
+    def _bought(self, thing: str, name: str, price: "Price", years: float) -> UnitCost:
+        yearly = price.value * capital_recovery_share(self.scenario.prices.interest_share, years)
+        return UnitCost(thing, name, yearly, price.value, price.placeholder)
 
 
 def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[CostLine, ...]:
@@ -178,8 +158,3 @@ def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCos
     counts |= {unit: plan.devices.get(name, 0.0) for name, unit in units.devices.items()}
     crew = stated.crew if isinstance(stated.crew, dict) else {}
     return counts | {unit: float(crew.get(shift, 0)) for shift, unit in units.attendants.items()}
-
-
-def _named(prices: "dict[str, Money]", name: str) -> "Money | None":
-    """Price of a type: its own, or that of all."""
-    return prices.get(name, prices.get(""))

@@ -13,7 +13,7 @@ from batsim.views.tables import columns, heading, listed, number_text, sentence
 if TYPE_CHECKING:
     from batsim.plan.checks import Check
     from batsim.plan.plan import LayoutPlan, Plan
-    from batsim.plan.prices import Price
+    from batsim.study.prices import Price
 
 TAGS = {FAILS: "FAILS", LOOK: "LOOK", NOT_KNOWN: "not known", HOLDS: "holds"}
 """What stands before a check."""
@@ -55,7 +55,7 @@ def _side_by_side(found: "Plan", width: int) -> list[str]:
                 name,
                 number_text(downtime),
                 str(each.targets_missed) if each.targets else "-",
-                *(str(counts[verdict]) for verdict in ("fails", "look", "not known")),
+                *(str(counts[verdict]) for verdict in (FAILS, LOOK, NOT_KNOWN)),
                 f"{each.money.purchase.value:,.0f}",
                 f"{each.money.per_year.value:,.0f}",
                 f"{each.money.per_truck_hour.value:.2f}",

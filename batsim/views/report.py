@@ -16,12 +16,12 @@ from batsim.scenario.week import WEEK_MIN
 from batsim.views.plan_rooms import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.plan_text import AS_THEY_WEAR, MARK, payback_sentence
 from batsim.views.report_charts import charts_of
-from batsim.views.tables import number_text
+from batsim.views.tables import cell_text, number_text, shown_rows
 
 if TYPE_CHECKING:
-    from batsim.plan.looked import Looked
     from batsim.plan.plan import LayoutPlan, Plan
-    from batsim.plan.prices import Price
+    from batsim.study.prices import Price
+    from batsim.study.room_over import RoomOver
 
 CONTENTS = (
     ("answer", "Answer"),
@@ -34,17 +34,6 @@ CONTENTS = (
 )
 LOOKS = {FAILS: "fails", LOOK: "look", NOT_KNOWN: "unknown", HOLDS: "holds"}
 """Class of a verdict in the page."""
-ROWS = (
-    ("downtime, min per truck-shift", "downtime_min_per_truck_shift"),
-    ("wait, 95th percentile, min", "wait_min_p95"),
-    ("labour, min per working day", "labour_min_per_day"),
-    ("batteries", "batteries"),
-    ("chargers", "chargers"),
-    ("stations or spots", "stations"),
-    ("energy, kWh per working day", "energy_kwh_per_day"),
-    ("peak, kW over 15 min", "peak_kw"),
-    ("battery life, years of use alone", "life_years"),
-)
 MOST_INPUT = 300
 """Letters of an input that are shown."""
 MEASURED, TOLD = "measured on site (observed times)", "stated by the site"
@@ -58,7 +47,7 @@ class Input(NamedTuple):
     origin: str
 
 
-def report_html(found: "Plan", date: str = "", looked: "Looked | None" = None) -> str:
+def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -> str:
     """Write the page.
 
     Parameters
@@ -67,8 +56,8 @@ def report_html(found: "Plan", date: str = "", looked: "Looked | None" = None) -
         Plans of the layouts.
     date
         Shown at the top; left out when empty, so that the same plan gives the same bytes.
-    looked
-        What `batsim.plan.looked.look` brings for the pictures of waits and of a week; left out when not given.
+    room
+        What the plan's `room` brings for the picture of a week, which is left out when not given.
 
     Returns
     -------
@@ -91,7 +80,7 @@ def report_html(found: "Plan", date: str = "", looked: "Looked | None" = None) -
         reasons=advised.reasons,
         risks=advised.risks,
         comparison=_comparison(found),
-        charts=charts_of(found, looked),
+        charts=charts_of(found, room),
         layouts=[_layout(each, number) for number, each in enumerate(found.layouts.values())],
         currency=scenario.site.currency,
         questions=found.questions,
@@ -136,7 +125,11 @@ def _amount(price: "Price", digits: int = 0) -> str:
 def _comparison(found: "Plan") -> dict[str, Any]:
     """Layouts side by side."""
     runs, layouts = found.comparison.runs, list(found.layouts)
-    rows = [[what, *(number_text(runs.interval(name, measure)) for name in layouts)] for what, measure in ROWS]
+    rows = [
+        [f"{row.label.strip()}, {row.unit}" if row.unit else row.label.strip()]
+        + [cell_text(runs, name, row) for name in layouts]
+        for row in shown_rows(runs)
+    ]
     for position, target in enumerate(found.comparison.targets(layouts[0])):
         rows.append([target.target, *(found.layouts[name].targets[position].verdict for name in layouts)])
     money = {name: each.money for name, each in found.layouts.items()}

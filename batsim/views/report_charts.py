@@ -12,10 +12,11 @@ from batsim.views.waits_chart import waits_chart
 from batsim.views.week_chart import week_chart
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from batsim.plan.looked import Looked
     from batsim.plan.plan import Plan
+    from batsim.study.room_over import RoomOver
 
 
 class Chart(NamedTuple):
@@ -35,41 +36,39 @@ class Wanted(NamedTuple):
     draw: "Callable[[], Figure]"
 
 
-def charts_of(found: "Plan", looked: "Looked | None") -> list[Chart]:
-    """Draw the charts of a plan; those that need more runs only where these are given."""
+def charts_of(found: "Plan", room: "RoomOver | None") -> list[Chart]:
+    """Draw the charts of a plan; that of a week only where it is given."""
     with for_a_page():
         return [
             Chart(inline_svg(each.draw(), each.name, each.title, each.caption), each.caption)
-            for each in _wanted(found, looked)
+            for each in _wanted(found, room)
         ]
 
 
-def _wanted(found: "Plan", looked: "Looked | None") -> Iterator[Wanted]:
+def _wanted(found: "Plan", room: "RoomOver | None") -> Iterator[Wanted]:
     """Charts in the order of the page."""
     comparison, name = found.comparison, found.recommendation.layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
     yield Wanted("downtime", "Downtime by cause", text, lambda: _figure(downtime_chart(comparison)))
     text = "Hands-on minutes of a working day by person and task."
     yield Wanted("labour", "Labour by person and task", text, lambda: _figure(labour_chart(comparison)))
-    if looked is not None:
-        text = "How long exchanges wait: share of those that start within so many minutes of joining the line."
-        yield Wanted("waits", "Waits", text, lambda: _figure(waits_chart(looked.waits)))
-    if looked is not None and looked.room is not None:
-        room = looked.room
+    text = "How long exchanges wait: share of those that start within so many minutes of joining the line."
+    yield Wanted("waits", "Waits", text, lambda: _figure(waits_chart(found.waits)))
+    if room is not None:
         text = f"The room of {room.layout} over a week: mean and band of quarters of an hour."
         yield Wanted("week", "The room over a week", text, lambda: week_chart(room))
-    if name is not None:
-        each = found.layouts[name]
-        text = f"Load of all chargers of {name} over a week, mean of 15 min, with the peak of the replications."
-        yield Wanted("load", "Electrical load", text, lambda: _figure(load_chart(each.evidence)))
-        if each.ventilation.flow_m3_per_h and each.ventilation.peak_share is not None:
-            space = each.ventilation.space_name
-            text = f"Hydrogen in the air of the {space} of {name}, well mixed; near cells there is more."
-            chart = hydrogen_chart
-            yield Wanted("hydrogen", "Hydrogen", text, lambda: _figure(chart(each.evidence, each.ventilation)))
+    if name is None:
+        return
+    evidence, air = found.layouts[name].evidence, found.layouts[name].ventilation
+    text = f"Load of all chargers of {name} over a week, mean of 15 min, with the peak of the replications."
+    yield Wanted("load", "Electrical load", text, lambda: _figure(load_chart(evidence)))
+    if air.flow_m3_per_h and air.peak_share is not None:
+        text = f"Hydrogen in the air of the {air.space_name} of {name}, well mixed; near cells there is more."
+        yield Wanted("hydrogen", "Hydrogen", text, lambda: _figure(hydrogen_chart(evidence, air)))
 
 
-def _figure(axes: object) -> "Figure":
+def _figure(axes: "Axes") -> "Figure":
     """Figure that axes belong to."""
-    figure: Figure = axes.figure  # type: ignore[attr-defined]
+    figure = axes.get_figure(root=True)
+    assert figure is not None  # charts make one
     return figure

@@ -94,12 +94,12 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     runs = comparison.runs
     lines = [heading(runs), ""]
-    rows = [row for row in ROWS if row.always or _any_positive(runs, row.measure)]
+    rows = shown_rows(runs)
     if len(runs.layouts) > MOST_BESIDE:
         lines += _one_below_the_other(comparison, width)
         return "\n".join([*lines, *_notes(comparison, width)])
     cells = {
-        layout: [_cell(runs, layout, row) for row in rows]
+        layout: [cell_text(runs, layout, row) for row in rows]
         + [_chance(comparison, layout)] * (len(runs.layouts) > 1)
         + _target_cells(comparison, layout)
         for layout in runs.layouts
@@ -280,7 +280,14 @@ def layout_text(runs: "Runs", layout: str) -> str:
     return "\n".join(lines)
 
 
-def _cell(runs: "Runs", layout: str, row: Row) -> str:
+def shown_rows(runs: "Runs") -> list[Row]:
+    """Rows that have something to show in any layout."""
+    return [
+        row for row in ROWS if row.always or any(runs.interval(name, row.measure).mean > 0.0 for name in runs.layouts)
+    ]
+
+
+def cell_text(runs: "Runs", layout: str, row: Row) -> str:
     """Text of one number in a comparison."""
     text = number_text(runs.interval(layout, row.measure), share=row.measure.endswith("_share"))
     if row.per_truck:
@@ -291,11 +298,6 @@ def _cell(runs: "Runs", layout: str, row: Row) -> str:
 def _target_cells(comparison: "Comparison", layout: str) -> list[str]:
     """Verdicts on the targets."""
     return [target.verdict for target in comparison.targets(layout)]
-
-
-def _any_positive(runs: "Runs", measure: str) -> bool:
-    """Tell whether any layout has something to show in a measure."""
-    return any(runs.interval(layout, measure).mean > 0.0 for layout in runs.layouts)
 
 
 def _side_by_side(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:

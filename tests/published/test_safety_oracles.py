@@ -497,7 +497,7 @@ def test_force_is_linear_in_mass():
 @pytest.mark.parametrize(("volts", "amps", "rated_a"), [(400.0, 11.41, 14.27), (480.0, 9.512, 11.89)])
 def test_supply_of_a_charger(volts, amps, rated_a):
     """6912 W at the battery, 7513 W and 7908 VA at the wall; 125 % of the current by the US rule."""
-    per_cell = figure("supply.volts_per_cell").value
+    per_cell = figure("battery.vented_lead_acid.absorption_v").value
     kw = charger_input_kw(24 * per_cell, 120.0, 0.92)
     kva = apparent_kva(kw, 0.95)
     current = line_current_a(kva, volts, 3)

@@ -41,6 +41,7 @@ UNITS = {
     "K",
     "%",
     "Ohm Ah",
+    "MOhm",
     "charges",
     "1",
     "1/K",

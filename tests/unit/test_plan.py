@@ -18,7 +18,9 @@ from batsim.plan.checks import FAILS, HOLDS, NOT_KNOWN, VERDICTS, Check
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.recommend import Recommendation, recommend
 from batsim.scenario.site import Scenario
+from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import TargetResult
+from batsim.study.waits import waits_over
 
 FILE = Path(__file__).parent / "cases" / "surveyed.yaml"
 SAME = figure("plan.same_cost").value
@@ -361,3 +363,21 @@ def test_numbers_come_from_the_same_runs(plan: Plan) -> None:
     for name, each in plan.layouts.items():
         minutes = plan.comparison.runs.values[name]["downtime_min_per_truck_shift"]
         assert each.evidence.mean("downtime_min_per_truck_shift") == pytest.approx(np.mean(minutes))
+
+
+def test_waits_are_those_of_the_same_runs(plan: Plan) -> None:
+    """The plan keeps the waits of its own replications; simulated alone they come out the same."""
+    mine, stated = plan.waits, plan.settings
+    alone = waits_over(
+        plan.scenario,
+        tuple(plan.layouts),
+        replications=stated.replications,
+        weeks=stated.length_min / WEEK_MIN,
+        warm_up_weeks=stated.warm_up_min / WEEK_MIN,
+        workers=1,
+    )
+
+    assert mine.layouts == alone.layouts == tuple(plan.layouts)
+    for name in mine.layouts:
+        for one, other in zip(mine.waits[name], alone.waits[name], strict=True):
+            np.testing.assert_array_equal(one, other)

@@ -311,7 +311,7 @@ def test_what_the_checks_miss_is_listed() -> None:
     unknown = tuple(room_checks(surveyed().replace("room.wash", None), "rollers"))
     short = air._replace(verdict=FAILS)
     lists = [
-        {line.item: line for line in equipment_list(surveyed(), "rollers", checks)}
+        {line.item: line for line in equipment_list(surveyed(), "rollers", checks, 120.0)}
         for checks in (near, far, unknown, (*near, air), (*near, short), (*near, air._replace(verdict="holds")))
     ]
 
@@ -405,3 +405,23 @@ def test_sizes_that_are_still_to_be_chosen() -> None:
         f"{800 + stand + trolley:.0f} kg, by hand",
         "forks 1100 mm (43.3 in) long, 521 mm (20.5 in) over both, by hand",
     ]
+
+
+def test_a_charger_for_one_battery_type_has_its_size() -> None:
+    """It is not ordered for the larger battery that it must not charge."""
+    scenario = surveyed().with_layouts(["rollers"])
+    data = scenario.stated
+    assert isinstance(data["trucks"], list)
+    other = {"group": "small trucks", "count": 1, "shifts": ["day"], "battery": "small", "draws": {"mean": "0.5 kW"}}
+    scenario = scenario.changed(
+        {
+            "batteries.small": {"from": "vented_lead_acid", "cells": 12, "capacity": "200 Ah at 5 h"},
+            "trucks": [*data["trucks"], other],
+            "chargers.only small": {"from": "electronic_iuia", "batteries": ["small"], "main_current": "30 A"},
+            "layouts.rollers.chargers": ["3 x electronic_iuia", "1 x only small"],
+            "layouts.rollers.batteries": {"lead": 5, "small": 2},
+        }
+    )
+    sizes = {line.item: line.size for line in equipment_list(scenario, "rollers", ())}
+
+    assert sizes["charger (only small)"] == "24 V, 30 A, IUIa"

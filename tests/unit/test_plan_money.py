@@ -14,10 +14,10 @@ from batsim.catalogue import figure
 from batsim.plan.equipment import equipment_list
 from batsim.plan.evidence import QUARTERS, Evidence, Taken
 from batsim.plan.money import Money, MoneyLine, money, payback
-from batsim.plan.prices import NOTHING, Price, device_price, figure_name, part_price, price_of, summed
 from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.prices import Tariff
 from batsim.scenario.site import Scenario
+from batsim.study.prices import NOTHING, Price, device_price, figure_name, part_price, price_of, summed
 
 FILE = Path(__file__).parent / "cases" / "surveyed.yaml"
 RECOVERY = {4.0: 0.2820118, 5.0: 0.2309748, 10.0: 0.1295046, 20.0: 0.0802426}
@@ -64,7 +64,7 @@ def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evide
     known = MEASURES | (measures or {})
     runs: Any = SimpleNamespace(interval=lambda _, name: SimpleNamespace(mean=known[name]), warm_up_min=0.0)
     load = np.full(QUARTERS, load_kw, dtype=np.float64) if np.ndim(load_kw) == 0 else load_kw
-    taken = Taken({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0)
+    taken = Taken({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0))
     return Evidence("any", runs, (taken,))
 
 

@@ -12,7 +12,6 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.plan.looked import look
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.views.inline_svg import inline_svg
 from batsim.views.report import MEASURED, TOLD, inputs_of, report_html
@@ -76,7 +75,7 @@ def planned() -> Plan:
 
 @cache
 def page() -> str:
-    return report_html(planned(), looked=look(planned(), workers=1))
+    return report_html(planned(), room=planned().room(workers=1))
 
 
 def call(*arguments: object, **options: Any) -> Result:
@@ -126,7 +125,7 @@ def test_it_has_a_language_a_title_and_landmarks() -> None:
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
     """A date stands in it only when it is given."""
-    assert report_html(planned(), looked=look(planned(), workers=1)) == page()
+    assert report_html(planned(), room=planned().room(workers=1)) == page()
     assert "2026-11-26" not in page()
     assert "2026-11-26" in report_html(planned(), "2026-11-26")
 

@@ -13,9 +13,10 @@ from batsim.measures.electrical_load import loads
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, HOLDS, NOT_KNOWN, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
-from batsim.plan.supply import ChargerLoad, Supply, supply
+from batsim.plan.supply import ChargerLoad, Supply, held_back, supply
 from batsim.scenario.site import Scenario
 from batsim.study.replications import settings
+from batsim.views.plan_rooms import supply_facts
 
 SITE = """\
 site: {name: Supply (invented)}
@@ -46,7 +47,8 @@ def supplied(
     scenario = site().changed(changes) if changes else site()
     stated = settings(scenario, (layout,), replications, weeks, 0.0, 1)
     found = evidence(stated, 1)[layout]
-    return supply(scenario, layout, found, stated, 1), found
+    tried = held_back({layout: found}, stated, [layout], 1)
+    return supply(scenario, layout, found, *tried[layout]), found
 
 
 @cache
@@ -151,22 +153,29 @@ def test_what_the_layout_states_itself_is_changed_there() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "ways"),
+    ("changes", "ways", "why"),
     [
         # One charger draws more than four fifths of itself; the other way is still tried.
         ({"layouts": {"v1.2": {"handling": "in_truck", "chargers": "1 x ours"}}, "trucks[0].count": 1},
-         ["10 min between starts"]),
+         ["10 min between starts"],
+         "power limit of 6 kW was not tried: must be at least 7.6 kW, what one 'ours' draws on 'lead', the others in "
+         "standby"),
         # A charge that is timed on site has no curve that could be limited.
-        ({"batteries.lead.charge_time": "8 h"}, ["10 min between starts"]),
+        ({"batteries.lead.charge_time": "8 h"}, ["10 min between starts"],
+         "power limit of 8.7 kW was not tried: needs the chargers' curves, and 'lead' states a 'charge_time'; leave "
+         "one of the two out"),
         # Chargers with a falling line cannot be throttled.
-        ({"chargers.ours": {"from": "line_frequency_w"}}, ["10 min between starts"]),
+        ({"chargers.ours": {"from": "line_frequency_w"}}, ["10 min between starts"],
+         "power limit of 12 kW was not tried: chargers with a falling current cannot be throttled"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_limited_is_not_tried(changes: dict[str, Any], ways: list[str]) -> None:
-    """And the plan goes on without it."""
+def test_what_cannot_be_limited_is_not_tried(changes: dict[str, Any], ways: list[str], why: str) -> None:
+    """And the plan goes on without it, and says why."""
     found, _ = supplied(changes, replications=1, weeks=0.2)
 
     assert [way.what for way in found.held_back] == ways
+    assert found.not_tried == (why,)
+    assert supply_facts(found)[-1] == f"{why[0].upper()}{why[1:]}."
 
 
 def test_no_load_no_ways() -> None:

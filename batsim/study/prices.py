@@ -3,7 +3,8 @@
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figure, figures, instead
+from batsim.catalogue import figure, has_figure, instead
+from batsim.scenario.prices import PER_KWH
 
 if TYPE_CHECKING:
     from batsim.scenario.prices import Money
@@ -45,7 +46,7 @@ def summed(prices: "list[Price]") -> Price:
 
 
 def price_of(scenario: "Scenario", name: str, stated: "Money | None") -> Price:
-    """A price that the site states, else the figure ``price.NAME`` with its range."""
+    """A price that the site states, else the figure ``price.NAME`` with its range, which the site may state anew."""
     if stated is not None:
         return Price(stated.amount, stated.amount, stated.amount, placeholder=False)
     key = f"price.{name}"
@@ -56,16 +57,31 @@ def price_of(scenario: "Scenario", name: str, stated: "Money | None") -> Price:
     return Price(found.value, found.low, found.high, placeholder=True)
 
 
-def part_price(scenario: "Scenario", part: str) -> Price:
-    """Price of a part of the equipment list: its own, that of all parts, or a figure."""
-    stated = scenario.prices.part.get(part, scenario.prices.part.get(""))
-    return price_of(scenario, _known(f"part.{figure_name(part)}", "part.other"), stated)
+def battery_price(scenario: "Scenario", name: str) -> Price:
+    """Price of a battery of a type: its own, that of all types, or a figure; for a kWh times its nominal energy."""
+    battery = scenario.batteries[name]
+    stated = _named(scenario.prices.battery, name)
+    price = price_of(scenario, f"battery.{battery.chemistry}", stated)
+    if stated is None or stated.per == PER_KWH:
+        return price.times(battery.nominal_v * battery.capacity.ah / 1000.0)
+    return price
 
 
-def device_price(scenario: "Scenario", device: str) -> Price:
+def charger_price(scenario: "Scenario", name: str) -> Price:
+    """Price of a charger of a type: its own, that of all types, or a figure."""
+    return price_of(scenario, "charger", _named(scenario.prices.charger, name))
+
+
+def device_price(scenario: "Scenario", name: str) -> Price:
     """Price of a device: its own, that of all devices, or a figure."""
-    stated = scenario.prices.device.get(device, scenario.prices.device.get(""))
-    return price_of(scenario, _known(device, "device"), stated)
+    return price_of(scenario, _known("device", name), _named(scenario.prices.device, name))
+
+
+def part_price(scenario: "Scenario", name: str) -> Price:
+    """Price of a part of the equipment list: its own, that of all parts, or a figure; a device has that of a device."""
+    if has_figure(f"price.{name}") or name in scenario.prices.device:
+        return device_price(scenario, name)
+    return price_of(scenario, _known("part.other", f"part.{figure_name(name)}"), _named(scenario.prices.part, name))
 
 
 def figure_name(part: str) -> str:
@@ -73,5 +89,10 @@ def figure_name(part: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_")
 
 
-def _known(name: str, otherwise: str) -> str:
-    return name if f"price.{name}" in {each.name for each in figures()} else otherwise
+def _known(otherwise: str, name: str) -> str:
+    return name if has_figure(f"price.{name}") else otherwise
+
+
+def _named(prices: "dict[str, Money]", name: str) -> "Money | None":
+    """Price of a type: its own, or that of all."""
+    return prices.get(name, prices.get(""))
