@@ -16,7 +16,7 @@ from batsim.scenario.week import WEEK_MIN
 from batsim.views.plan_rooms import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.plan_text import AS_THEY_WEAR, MARK, payback_sentence
 from batsim.views.report_charts import charts_of
-from batsim.views.tables import cell_text, number_text, shown_rows
+from batsim.views.tables import Row, cell_text, number_text, shown_rows
 
 if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan, Plan
@@ -125,11 +125,7 @@ def _amount(price: "Price", digits: int = 0) -> str:
 def _comparison(found: "Plan") -> dict[str, Any]:
     """Layouts side by side."""
     runs, layouts = found.comparison.runs, list(found.layouts)
-    rows = [
-        [f"{row.label.strip()}, {row.unit}" if row.unit else row.label.strip()]
-        + [cell_text(runs, name, row) for name in layouts]
-        for row in shown_rows(runs)
-    ]
+    rows = [[_named(row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
     for position, target in enumerate(found.comparison.targets(layouts[0])):
         rows.append([target.target, *(found.layouts[name].targets[position].verdict for name in layouts)])
     money = {name: each.money for name, each in found.layouts.items()}
@@ -143,6 +139,12 @@ def _comparison(found: "Plan") -> dict[str, Any]:
     notes.append(f"± is the half width of a {confidence} interval for each mean. {MARK} rests on placeholders.")
     caption = f"{runs.replications} replications of {runs.weeks:g} weeks, seed {runs.seed}"
     return {"caption": caption, "head": ["", *layouts], "rows": rows, "notes": notes}
+
+
+def _named(row: Row) -> str:
+    """Label and unit of a row; a part of the row above stands a little to the right."""
+    label = f"\N{EM SPACE}{row.label.strip()}" if row.label.startswith(" ") else row.label
+    return f"{label}, {row.unit}" if row.unit else label
 
 
 def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
