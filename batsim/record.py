@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from struct import pack
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from batsim.shows import Shows
+
 if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
@@ -255,7 +257,7 @@ class Facts:
         return sum(self.line_batteries)
 
 
-class Record:
+class Record(Shows):
     """The rows of one run, and the facts of its room.
 
     ``write[table]`` takes the numbers of one row, in the order of the table's columns.
@@ -268,6 +270,11 @@ class Record:
         self.write: dict[str, Callable[[Iterable[float]], None]] = {
             name: numbers.extend for name, numbers in self._flat.items()
         }
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.facts.layout}, replication {self.facts.replication}, seed {self.facts.seed}"
 
     def pack(self) -> None:
         """Move what has been written into packed arrays, a quarter of the size."""

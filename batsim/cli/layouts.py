@@ -101,7 +101,7 @@ def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     from batsim.study.compare import DECIDING, check_measures  # noqa: PLC0415 - heavy
     from batsim.study.replications import run as run_layouts  # noqa: PLC0415
     from batsim.study.sequential import run_within  # noqa: PLC0415
-    from batsim.views.tables import CAUTION, heading, layout_text, run_notes  # noqa: PLC0415
+    from batsim.views.tables import runs_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
     measures = tuple(dict.fromkeys(options["measures"])) or (DECIDING,)
@@ -116,12 +116,7 @@ def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
         given.pop("replications")
         with as_usage_error("--within"):
             runs, wanted = run_within(scenario, layouts, options["within"], measures[0], options["most"], **given)
-    if options["as_json"]:
-        show(runs.as_json())
-    else:
-        notes = run_notes(runs, measures, wanted, width())
-        blocks = [heading(runs), *(layout_text(runs, layout) for layout in runs.layouts), notes, CAUTION]
-        show("\n\n".join(blocks))
+    show(runs.as_json() if options["as_json"] else runs_text(runs, measures, wanted, width()))
 
 
 @main.command("warm-up")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import as_usage_error, read_scenario
+from batsim.cli.options import as_usage_error, read_scenario, terminal_width
 
 if TYPE_CHECKING:
     from batsim.record import Record
@@ -41,7 +41,10 @@ def trace(file: str, begin: str, end: str, as_csv: bool, **options: Any) -> None
     with as_usage_error():
         from_min, to_min = window_of(scenario, begin, end)
     record = _record(scenario, to_min, options)
-    click.echo(trace_csv(record, from_min, to_min).rstrip() if as_csv else trace_text(record, from_min, to_min))
+    if as_csv:
+        click.echo(trace_csv(record, from_min, to_min).rstrip())
+    else:
+        click.echo(trace_text(record, from_min, to_min, terminal_width()))
 
 
 @main.command()

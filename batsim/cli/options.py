@@ -1,5 +1,6 @@
 """What commands have in common: options, progress, output."""
 
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
 
 SETTLED_S = 1.0
 """Time after which the pace of a run is told. [s]"""
+LEAST_COLUMNS, MOST_COLUMNS = 40, 100
+"""Characters of a line, whatever the terminal says."""
+USUAL_COLUMNS = 80
+"""Characters of a line of a terminal that does not say."""
 
 
 def simulation_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -88,7 +93,7 @@ def progress(things: str = "replications") -> "Progress | None":
             if done > first and elapsed > SETTLED_S:
                 rate = (done - first) / elapsed
                 text += f", {rate:.3g} per s, {_left((of - done) / rate)} left"
-        print(f"\r{text}\033[K", end="\r" if not text else "", file=sys.stderr, flush=True)
+        print(f"\r{_cut(text)}\033[K", end="\r" if not text else "", file=sys.stderr, flush=True)
 
     return tell
 
@@ -99,9 +104,18 @@ def line_progress() -> Callable[[str], None] | None:
         return None
 
     def tell(text: str) -> None:
-        print(f"\r{text}\033[K", end="\r", file=sys.stderr, flush=True)
+        print(f"\r{_cut(text)}\033[K", end="\r", file=sys.stderr, flush=True)
 
     return tell
+
+
+def _cut(text: str) -> str:
+    """Cut a line that is written over again and again: a longer one than the terminal's would stay behind."""
+    try:
+        columns = os.get_terminal_size(sys.stderr.fileno()).columns
+    except (OSError, ValueError):  # no real terminal
+        columns = 0
+    return text[: columns - 1] if columns > 0 else text
 
 
 def _left(seconds: float) -> str:
@@ -113,10 +127,25 @@ def _left(seconds: float) -> str:
 
 
 def width() -> int:
-    """Characters in a line of the terminal, at most 100; 100 on a pipe."""
+    """Characters in a line of text: as the terminal says, within limits; the most on a pipe."""
+    return terminal_width() or MOST_COLUMNS
+
+
+def terminal_width() -> int | None:
+    """Characters in a line of the terminal; None on a pipe, where what is one line stays one."""
     import shutil  # noqa: PLC0415 - one use
 
-    return min(100, shutil.get_terminal_size((100, 40)).columns) if sys.stdout.isatty() else 100
+    if not sys.stdout.isatty():
+        return None
+    return max(LEAST_COLUMNS, min(MOST_COLUMNS, shutil.get_terminal_size((USUAL_COLUMNS, 1)).columns))
+
+
+def say(message: str) -> None:
+    """Print a message; on a terminal in lines that fit."""
+    from batsim.views.lines import sentence  # noqa: PLC0415 - with the rest
+
+    columns = terminal_width()
+    click.echo(message if columns is None else sentence(message, columns))
 
 
 def show(what: "str | dict[str, Any]") -> None:

@@ -11,6 +11,7 @@ from batsim.cli.group import main
 from batsim.cli.options import read_scenario, run_options, run_settings, show, simulation_options, width
 
 PAGES = (".html", ".pdf")
+PAPERS = ("a4", "letter")
 TABLES = ("checks", "equipment", "money")
 
 
@@ -41,8 +42,9 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 @main.command()
 @run_options
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html, or .pdf.")
+@click.option("--paper", type=click.Choice(PAPERS), default=PAPERS[0], help="Paper of a .pdf; a4 when not given.")
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
-def report(file: str, output: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
+def report(file: str, output: str, paper: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
     from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
     from batsim.views.report import report_html  # noqa: PLC0415
@@ -55,7 +57,7 @@ def report(file: str, output: str, date: str | None, **options: Any) -> None:  #
     html = report_html(found, _date() if date is None else date, found.room(options["workers"]))
     try:
         if path.suffix.lower() == ".pdf":
-            path.write_bytes(_pdf(html))
+            path.write_bytes(_pdf(html, paper))
         else:
             path.write_text(html, encoding="utf-8")
     except OSError as error:
@@ -72,14 +74,14 @@ def _date() -> str:
     return datetime.fromtimestamp(int(seconds), tz=UTC).date().isoformat()
 
 
-def _pdf(html: str) -> bytes:
+def _pdf(html: str, paper: str) -> bytes:
     """Lay the page out on paper."""
     try:
-        from weasyprint import HTML  # noqa: PLC0415 - an extra
+        from weasyprint import CSS, HTML  # noqa: PLC0415 - an extra
     except (ImportError, OSError) as error:
         message = (
             "--output: a .pdf needs the extra 'pdf': pip install 'batsim[pdf]'; a browser prints the .html as well"
         )
         raise click.UsageError(message) from error
-    pdf: bytes = HTML(string=html).write_pdf()
+    pdf: bytes = HTML(string=html).write_pdf(stylesheets=[CSS(string=f"@page {{ size: {paper} }}")])
     return pdf

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario, show
+from batsim.cli.options import read_scenario, say, show, width
 
 
 @main.command()
@@ -21,9 +21,9 @@ def check(file: str) -> None:
         from batsim.study.agenda import agenda_of  # noqa: PLC0415 - only studies need it
         from batsim.study.sweep import NAMES  # noqa: PLC0415
 
-        click.echo(study_summary(study_outline(agenda_of(read_study(file, NAMES)))))
+        click.echo(study_summary(study_outline(agenda_of(read_study(file, NAMES))), width()))
         return
-    click.echo(summary_text(outline(read_scenario(file))))
+    click.echo(summary_text(outline(read_scenario(file)), width()))
 
 
 @main.command()
@@ -77,4 +77,4 @@ def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click
     )
     read_scenario_text(text, file)
     path.write_text(text, encoding="utf-8")
-    click.echo(f"wrote {file}; next: batsim check {file}, then batsim compare {file}")
+    say(f"wrote {file}; next: batsim check {file}, then batsim compare {file}")

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import line_progress, progress, read_scenario, show, width
+from batsim.cli.options import line_progress, progress, read_scenario, say, show, width
 
 
 @main.command()
@@ -86,7 +86,7 @@ def merge(into: str, stores: tuple[str, ...]) -> None:
     from batsim.study.store import merge_stores  # noqa: PLC0415 - with the rest
 
     for each, new in merge_stores(into, stores).items():
-        click.echo(f"{each}: {new} new case{'' if new == 1 else 's'}")
+        say(f"{each}: {new} new case{'' if new == 1 else 's'}")
 
 
 @main.command()
@@ -97,7 +97,7 @@ def export(store: str, output: str) -> None:
     from batsim.study.export import export_store  # noqa: PLC0415 - heavy
 
     for written, what in export_store(store, output):
-        click.echo(f"wrote {written}: {what}")
+        say(f"wrote {written}: {what}")
 
 
 def _range(text: str) -> tuple[str, tuple[int, int]]:

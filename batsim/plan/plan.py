@@ -22,6 +22,7 @@ from batsim.plan.room_fit import room_checks
 from batsim.plan.supply import Supply, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.week import WEEK_MIN
+from batsim.shows import Shows
 from batsim.study.compare import Comparison, TargetResult
 from batsim.study.points import figures_asked
 from batsim.study.replications import Settings, plain, settings
@@ -87,8 +88,8 @@ class LayoutPlan:
         return sum(each.verdict == "missed" for each in self.targets)
 
 
-@dataclass(frozen=True)
-class Plan:
+@dataclass(frozen=True, repr=False)
+class Plan(Shows):
     """Plans of the layouts of a scenario, and a recommendation."""
 
     settings: Settings
@@ -97,6 +98,11 @@ class Plan:
     recommendation: Recommendation
     figures: tuple[str, ...] = ()
     """Names of the figures of the catalogue that it rests on."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.scenario.site.name}: {self.recommendation.says}"
 
     @property
     def scenario(self) -> "Scenario":
@@ -113,7 +119,7 @@ class Plan:
     def room(self, workers: int | None = None) -> RoomOver | None:
         """Simulate the recommended layout once more and keep its room; None where less than a week is measured."""
         name, weeks = self.recommendation.layout, math.floor(self.settings.length_min / WEEK_MIN)
-        if name is None or weeks < 1:
+        if weeks < 1:
             return None
         stated = self.settings
         return room_over(
@@ -199,24 +205,6 @@ class Plan:
             }
         )
         return data
-
-    def _repr_html_(self) -> str:
-        """Summary for a notebook: the recommendation and one row for each layout."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
-        rows = {
-            name: {
-                "downtime, min per truck-shift": each.evidence.mean("downtime_min_per_truck_shift"),
-                f"{self.scenario.site.currency} a year": each.money.per_year.value,
-                "to order": each.money.purchase.value,
-                **each.verdicts,
-            }
-            for name, each in self.layouts.items()
-        }
-        table: str = pd.DataFrame(rows).T.to_html(float_format="{:,.1f}".format)
-        from html import escape  # noqa: PLC0415 - only here
-
-        return f"<p>{escape(self.recommendation.says)}</p>{table}"
 
 
 def plan_layouts(

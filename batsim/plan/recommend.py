@@ -16,8 +16,8 @@ EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
 class Recommendation(NamedTuple):
     """What to do, and the reasons."""
 
-    layout: str | None
-    """The recommended layout; None when there is no clear winner."""
+    layout: str
+    """The recommended layout; where there is no clear winner, the one that comes nearest or costs least."""
     says: str
     """The recommendation in a sentence."""
     reasons: tuple[str, ...]

@@ -32,6 +32,7 @@ from batsim.scenario.premises import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.prices import Prices
 from batsim.scenario.trucks import TruckGroup
 from batsim.scenario.week import Week
+from batsim.shows import Shows
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figure
@@ -187,7 +188,7 @@ class FigureText(Kind):
         return value
 
 
-class Scenario(Frozen):
+class Scenario(Shows, Frozen):
     """What an analyst states about a site, read and checked."""
 
     question: str = ""
@@ -236,6 +237,11 @@ class Scenario(Frozen):
     _stated: "Marked" = PrivateAttr()
     _unknowns: "tuple[Between, ...]" = PrivateAttr(())
     _figures: "dict[str, Figure]" = PrivateAttr(default_factory=dict)
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.site.name}: {', '.join(self.layouts)}"
 
     @property
     def file(self) -> str:

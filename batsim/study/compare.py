@@ -11,6 +11,7 @@ from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
 from batsim.scenario.problems import did_you_mean
+from batsim.shows import Shows
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of
 from batsim.study.replications import UNITS, Runs, plain, run
@@ -61,8 +62,8 @@ class TargetResult(NamedTuple):
     """met, missed or not sure."""
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(Shows):
     """Layouts of a scenario, compared."""
 
     runs: Runs
@@ -70,6 +71,11 @@ class Comparison:
     """Measures whose differences are stated, all of them together; the first decides."""
     wanted: Wanted | None = None
     """Half width that the differences were to reach; None when the count of replications was stated."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return self.runs.in_short
 
     @property
     def deciding(self) -> str:
@@ -253,12 +259,6 @@ class Comparison:
         data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
         return data
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        frame = self.frame
-        frame = frame[~frame["mean"].isna()]
-        return str(frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
 
 
 def signed(interval: Interval) -> str:

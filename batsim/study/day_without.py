@@ -14,6 +14,7 @@ from batsim.scenario.base import UNLIMITED
 from batsim.scenario.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
+from batsim.shows import Shows
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.executors import Job, run_jobs
 from batsim.study.replications import Settings, plain, settings
@@ -49,8 +50,8 @@ class Lost(NamedTuple):
     """In its whole week, and to the end of the day where that reaches beyond. [min]"""
 
 
-@dataclass(frozen=True)
-class DayWithout:
+@dataclass(frozen=True, repr=False)
+class DayWithout(Shows):
     """One layout on a day without all its devices of one kind, and on the same day as it is."""
 
     settings: Settings
@@ -62,6 +63,11 @@ class DayWithout:
     day: Day
     found: dict[str, tuple[Lost, ...]]
     """By way: one for each replication."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return self.sentence
 
     def downtime(self, way: str) -> Interval:
         """Downtime on the day. [min per truck-shift]"""
@@ -122,10 +128,6 @@ class DayWithout:
             },
             "sentence": self.sentence,
         }
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
 
 
 def lost(record: "Record", scenario: "Scenario") -> Lost:

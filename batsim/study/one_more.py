@@ -11,6 +11,7 @@ import numpy as np
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Measured
+from batsim.shows import Shows
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.compare import DECIDING, correlation, signed
 from batsim.study.concentration import Concentration, concentration, shift_profiles, working_profile
@@ -75,8 +76,8 @@ class Gain(NamedTuple):
         return self.interval.low > 0.0 or self.interval.high < 0.0
 
 
-@dataclass(frozen=True)
-class OneMore:
+@dataclass(frozen=True, repr=False)
+class OneMore(Shows):
     """One layout as it is, and with one more of each thing, over paired replications."""
 
     settings: Settings
@@ -88,6 +89,11 @@ class OneMore:
     """The layout as it is, one for each replication."""
     more: tuple[tuple[Lost, ...], ...]
     """The same with each addition."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return self.sentence
 
     @cached_property
     def gains(self) -> tuple[Gain, ...]:
@@ -195,10 +201,6 @@ class OneMore:
             "share_of_gain": plain(when.share) if when else None,
             "sentence": self.sentence,
         }
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
 
     def _gain(self, number: int) -> Gain:
         """Paired difference of one addition."""

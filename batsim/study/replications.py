@@ -10,6 +10,7 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.checks import LONGEST_WEEKS
 from batsim.scenario.problems import did_you_mean
 from batsim.scenario.week import WEEK_MIN
+from batsim.shows import Shows
 from batsim.statistics.intervals import Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
@@ -51,8 +52,8 @@ class Settings:
         }
 
 
-@dataclass(frozen=True)
-class Runs:
+@dataclass(frozen=True, repr=False)
+class Runs(Shows):
     """Replications of one or more layouts of a scenario, all from the same random streams."""
 
     scenario: "Scenario"
@@ -64,6 +65,11 @@ class Runs:
     confidence: float
     values: dict[str, dict[str, "np.ndarray[Any, np.dtype[np.float64]]"]]
     """By layout and measure: one value for each replication."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.scenario.site.name}: {', '.join(self.layouts)}; {self.replications} replications"
 
     @property
     def weeks(self) -> float:

@@ -7,6 +7,7 @@ import numpy as np
 
 from batsim.errors import StudyError
 from batsim.scenario.study_file import LATIN_HYPERCUBE, ONE_AT_A_TIME
+from batsim.shows import Shows
 from batsim.statistics.designs import MorrisDesign, SobolDesign
 from batsim.statistics.designs import grid as grid_of
 from batsim.statistics.indices import Estimates, morris_effects, rank_correlations, sobol_indices, tornado
@@ -28,7 +29,7 @@ MEANINGS = {
     "first order": "share of the variance of the measure that the input accounts for by itself",
     "total": "share of the variance that it accounts for together with the others",
     "rank correlation": "Spearman's, from -1 to 1: does the measure rise with the input?",
-    "at low end": "measure at the low end of the input less measure at its middle, the others at theirs",
+    "at low end": "measure at the low end of the input less measure with all inputs as the scenario states them",
     "at high end": "the same at its high end",
     "high less low": "measure at the high end less measure at the low end",
 }
@@ -46,8 +47,8 @@ class Row(NamedTuple):
     high: float
 
 
-@dataclass(frozen=True)
-class Sensitivity:
+@dataclass(frozen=True, repr=False)
+class Sensitivity(Shows):
     """Which inputs matter for a measure in a layout, what matters most first."""
 
     layout: str
@@ -56,6 +57,11 @@ class Sensitivity:
     confidence: float
     left_out: int
     """Points that were left out because a case of theirs has no result."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.measure} in {self.layout}: {', '.join(row.path for row in self.rows)}"
 
     @property
     def unit(self) -> str:
@@ -75,10 +81,6 @@ class Sensitivity:
             {**row._asdict(), "value": plain(row.value), "low": plain(row.low), "high": plain(row.high)}
             for row in self.rows
         ]
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.3g}"))
 
 
 def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from batsim.catalogue import figure, instead
 from batsim.errors import Problem, ScenarioError
+from batsim.shows import Shows
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.executors import Runner
 from batsim.study.limits import limits_of
@@ -27,12 +28,17 @@ OFFSETS = (-4, -2, -1, 1)
 """Batteries fewer and more than the answer on the frontier."""
 
 
-@dataclass(frozen=True)
-class Sizing:
+@dataclass(frozen=True, repr=False)
+class Sizing(Shows):
     """What each layout needs to meet the targets."""
 
     settings: Settings
     sizes: tuple[Size, ...]
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.settings.scenario.site.name}: {', '.join(each.layout for each in self.sizes)}"
 
     @property
     def cheapest(self) -> Size | None:
@@ -66,10 +72,6 @@ class Sizing:
             "layouts": {each.layout: each.as_json() for each in self.sizes},
             "cheapest": None if cheapest is None else cheapest.layout,
         }
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
 
 
 def size(

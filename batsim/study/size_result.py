@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 MISSED_BY_SHARE = 0.2
 """A cheaper cell that misses its targets by at most this part of what is allowed is a near miss."""
 DECIDING = "downtime_min_per_truck_shift"
+MEETS, MISSES, TOO_NEAR = "meets", "misses", "too near to tell"
+"""What can be said of a cell."""
 
 
 class Tested(NamedTuple):
@@ -106,6 +108,29 @@ class Size:
         """Mean of a measure of the answer, and its Student interval."""
         cell = self.chosen or self.best
         return Interval(np.nan, np.nan, np.nan) if cell is None else cell.interval(measure, self.confidence)
+
+    def missed(self, cell: Tested) -> tuple[str, ...]:
+        """Names of the targets that a cell surely misses."""
+        return tuple(
+            limit.name
+            for limit in self.limits
+            if limit.verdict(cell.interval(limit.measure, self.confidence)) == "missed"
+        )
+
+    def verdict(self, cell: Tested) -> str:
+        """Say whether a cell meets the targets, as far as its intervals tell; the answer does.
+
+        Returns
+        -------
+        str
+            `MEETS`, `MISSES` or `TOO_NEAR`.
+        """
+        if self.chosen is not None and cell.cell == self.chosen.cell:
+            return MEETS
+        if self.missed(cell):
+            return MISSES
+        verdicts = [limit.verdict(cell.interval(limit.measure, self.confidence)) for limit in self.limits]
+        return MEETS if all(verdict == "met" for verdict in verdicts) else TOO_NEAR
 
     @property
     def frontier_dimension(self) -> int:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from batsim.shows import Shows
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.agenda import Agenda
 from batsim.study.cases import key_of, measure_names
@@ -29,8 +30,8 @@ ENDS = (0.05, 0.95)
 """Parts of the points below the ends of what a measure is told to spread over."""
 
 
-@dataclass(frozen=True)
-class Sweep:
+@dataclass(frozen=True, repr=False)
+class Sweep(Shows):
     """Results of a study."""
 
     agenda: Agenda
@@ -43,6 +44,11 @@ class Sweep:
     """By layout and measure: a row for each point, a column for each replication; not a number without a result."""
     manifest: dict[str, Any]
     """What made it: versions, inputs, seeds, design, command and wall time."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.agenda.study.question or self.agenda.study.file}: {len(self.agenda.points)} points"
 
     @property
     def layouts(self) -> tuple[str, ...]:
@@ -127,10 +133,6 @@ class Sweep:
         interval = self.confidence_interval(layout, measure, point)
         found = {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}
         return {**found, "unit": UNITS[measure]}
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
 
 
 def values_of(agenda: Agenda, store: Store) -> "dict[str, dict[str, Table]]":

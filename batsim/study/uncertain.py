@@ -8,6 +8,7 @@ import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
+from batsim.shows import Shows
 from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
@@ -41,8 +42,8 @@ class Spread(NamedTuple):
     """Below it lie 95 % of the draws."""
 
 
-@dataclass(frozen=True)
-class UncertainComparison:
+@dataclass(frozen=True, repr=False)
+class UncertainComparison(Shows):
     """Layouts at many draws of the inputs that are not known; at each draw all see the same random work."""
 
     settings: Settings
@@ -51,6 +52,11 @@ class UncertainComparison:
     """By layout and measure: a row for each draw, a column for each replication."""
     measures: tuple[str, ...]
     """The first decides."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.settings.scenario.site.name}: {', '.join(self.layouts)}; {self.draws} draws"
 
     @property
     def layouts(self) -> tuple[str, ...]:
@@ -179,10 +185,6 @@ class UncertainComparison:
             "swayed_by": [{"path": path, **_plain(each)} for path, each in self.swayed_by],
             "verdict": self.verdict,
         }
-
-    def _repr_html_(self) -> str:
-        """Table for notebooks."""
-        return str(self.frame.to_html(index=False, float_format=lambda value: f"{value:.4g}"))
 
 
 def compare_uncertain(

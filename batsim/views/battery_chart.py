@@ -127,7 +127,7 @@ def _bands(course: "pd.DataFrame") -> list[Band]:
 def _title(course: "pd.DataFrame", bands: list[Band]) -> str:
     """Name the battery, its type and the time."""
     number, kind = course.attrs.get("battery"), course.attrs.get("type")
-    name = "Battery" if number is None else f"Battery {number}"
+    name = "Battery" if number is None else f"Battery {number + 1}"
     if kind is not None:
         name += f" ({kind})"
     return f"{name}, {_moment(bands[0][0])} to {_moment(bands[-1][1])}"

@@ -3,8 +3,8 @@
 import math
 from typing import TYPE_CHECKING
 
-from batsim.study.size_result import DECIDING
-from batsim.views.looks import BLACK, BLUE, VERMILION, axes_for, frame, heading, legend_below, nothing
+from batsim.study.size_result import DECIDING, MEETS, MISSES, TOO_NEAR
+from batsim.views.looks import BLACK, BLUE, ORANGE, VERMILION, axes_for, frame, heading, legend_below, nothing
 from batsim.views.looks import Size as Inches
 
 if TYPE_CHECKING:
@@ -16,6 +16,12 @@ SIZE_IN = Inches(8.0, 4.8)
 BELOW_PT = 58.0
 """Where the legend begins below the axis: under ticks of two lines and their word. [pt]"""
 HEADROOM = 1.12
+MARKS = {
+    MEETS: (BLUE, "o", "meets the targets"),
+    MISSES: (VERMILION, "X", "misses a target"),
+    TOO_NEAR: (ORANGE, "D", "too near to tell"),
+}
+"""Colour, mark and word of what can be said of a count."""
 NONE = "No counts within the ranges meet the targets, so there is no frontier."
 
 
@@ -44,7 +50,7 @@ def frontier_chart(size: "Size", ax: "Axes | None" = None) -> "Axes":
         return ax
     share = f"{100.0 * size.confidence:g} %"
     others = [
-        f"{each.label} {number}"
+        f"{each.label}\N{NO-BREAK SPACE}{number}"
         for position, (each, number) in enumerate(zip(size.dimensions, size.chosen.cell, strict=True))
         if position != size.frontier_dimension
     ]
@@ -60,7 +66,7 @@ def frontier_chart(size: "Size", ax: "Axes | None" = None) -> "Axes":
             ax.errorbar(
                 [number], [downtime.mean], yerr=ends, fmt="none", color=BLACK, linewidth=1.3, capsize=4.0, zorder=3.0
             )
-        colour, marker, word = (BLUE, "o", "meets the targets") if cell.meets else (VERMILION, "X", "misses a target")
+        colour, marker, word = MARKS[size.verdict(cell)]
         (told[word],) = ax.plot(
             [number], [downtime.mean], color=colour, marker=marker, markersize=9.0, markeredgecolor="white",
             linestyle="", zorder=4.0,

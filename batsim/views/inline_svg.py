@@ -54,6 +54,8 @@ def inline_svg(figure: "Figure", prefix: str, title: str, description: str) -> s
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     svg = re.sub(r"-?\d+\.\d{2,}", _short, svg)
+    svg = re.sub(r'\bd="([MLz\d\s.-]*)"', lambda path: f'd="{short_path(path[1])}"', svg)
+    svg = re.sub(r' transform="rotate\(-?0 [^)]*\)"', "", svg)
     svg = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", svg)
     svg = re.sub(r"\s*\n\s*", "\n", svg)
     svg = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', svg)
@@ -64,6 +66,76 @@ def inline_svg(figure: "Figure", prefix: str, title: str, description: str) -> s
     label = f'role="img" aria-labelledby="{prefix}-title {prefix}-desc"'
     named = f'<title id="{prefix}-title">{escape(title)}</title><desc id="{prefix}-desc">{escape(description)}</desc>'
     return f"{head} {label}>{named}{body}".strip()
+
+
+def short_path(path: str) -> str:
+    """Write the same lines in fewer letters: steps from point to point, and one for points on the way of another.
+
+    Parameters
+    ----------
+    path
+        Commands `M x y`, `L x y` and `z`, to a tenth of a point.
+
+    Returns
+    -------
+    str
+        The path in commands `M`, `m`, `h`, `v`, `l` and `z`.
+    """
+    said: list[str] = []
+    here, began = (0, 0), (0, 0)
+    steps: list[tuple[int, int]] = []
+
+    def flush() -> None:
+        said.extend(_step(across, down) for across, down in steps)
+        steps.clear()
+
+    for command, x, y in re.findall(r"([MLz])(?:\s*(-?[\d.]+)\s+(-?[\d.]+))?", path):
+        if command == "z":
+            flush()
+            said.append("z")
+            here = began
+            continue
+        there = (_tenths(x), _tenths(y))
+        across, down = there[0] - here[0], there[1] - here[1]
+        here = there
+        if command == "M":
+            flush()
+            said.append(f"M{_number(there[0])} {_number(there[1])}")
+            began = there
+        elif (across, down) != (0, 0) or path.count("L") == 1:
+            if steps and _goes_on(steps[-1], (across, down)):
+                across, down = across + steps[-1][0], down + steps[-1][1]
+                steps.pop()
+            steps.append((across, down))
+    flush()
+    return "".join(said)
+
+
+def _goes_on(before: tuple[int, int], step: tuple[int, int]) -> bool:
+    """Tell whether a step goes on along the same axis in the same direction."""
+    (across, down), (more_across, more_down) = before, step
+    level = down == 0 == more_down and across * more_across > 0
+    return level or (across == 0 == more_across and down * more_down > 0)
+
+
+def _step(across: int, down: int) -> str:
+    """Write a step in tenths."""
+    if down == 0:
+        return f"h{_number(across)}"
+    if across == 0:
+        return f"v{_number(down)}"
+    return f"l{_number(across)} {_number(down)}"
+
+
+def _tenths(number: str) -> int:
+    return round(10.0 * float(number))
+
+
+def _number(tenths: int) -> str:
+    """Write tenths as a number without what needs not be said."""
+    sign, (whole, rest) = "-" if tenths < 0 else "", divmod(abs(tenths), 10)
+    text = f"{whole or ''}.{rest}" if rest else f"{whole}"
+    return sign + text
 
 
 def _short(number: re.Match[str]) -> str:

@@ -30,7 +30,7 @@ def life_line_chart(
     record
         What a run left behind, see `batsim.simulate`.
     batteries
-        Their numbers, from 0; the first is drawn at the top.
+        Their numbers in the record, from 0; the first is drawn at the top. The chart counts from 1, as the trace does.
     from_min, to_min
         The window; it is cut at the start and at the end of the run. [min]
     ax
@@ -67,7 +67,8 @@ def life_line_chart(
             words.append(state)
     several = len(facts.lines) > 1
     names = [
-        f"{number} ({facts.lines[facts.battery_lines[number]]})" if several else f"{number}" for number in batteries
+        f"{number + 1} ({facts.lines[facts.battery_lines[number]]})" if several else f"{number + 1}"
+        for number in batteries
     ]
     names_at(ax, names)
     clock_axis(ax, facts, begin, end)

@@ -4,7 +4,8 @@ import math
 from typing import TYPE_CHECKING
 
 from batsim.catalogue import figure
-from batsim.views.tables import listed, number_text, sentence
+from batsim.views.lines import listed, sentence
+from batsim.views.tables import number_text
 
 if TYPE_CHECKING:
     from batsim.plan.supply import Supply
@@ -19,7 +20,7 @@ def ventilation_lines(asked: "Ventilation", width: int) -> list[str]:
     """Ventilation for a terminal."""
     facts = [listed(text, width) for text in ventilation_facts(asked)]
     notes = [sentence(CONFIRM, width)] if asked.flow_m3_per_h else []
-    return [f"Ventilation ({asked.edition})", *facts, *notes]
+    return [sentence(f"Ventilation ({asked.edition})", width), *facts, *notes]
 
 
 def ventilation_facts(asked: "Ventilation") -> list[str]:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN
 from batsim.plan.equipment import SECTIONS
 from batsim.plan.money import LEFT_OUT
+from batsim.views.lines import columns, entry, indented, listed, one_block, sentence
 from batsim.views.plan_rooms import supply_lines, ventilation_lines
-from batsim.views.size_text import indented
-from batsim.views.tables import columns, heading, listed, number_text, sentence
+from batsim.views.tables import heading, number_text
 
 if TYPE_CHECKING:
     from batsim.plan.checks import Check
@@ -23,9 +23,14 @@ MARK = "*"
 """Marks what rests on placeholders."""
 
 
+def amount_text(price: "Price", digits: int = 0) -> str:
+    """Write an amount, marked where it rests on placeholders."""
+    return f"{price.value:,.{digits}f}{MARK if price.placeholder else ''}"
+
+
 def plan_text(found: "Plan", width: int = 100) -> str:
     """Write plans for a terminal so many characters wide."""
-    lines = [*(sentence(line, width) for line in heading(found.comparison.runs).split("\n")), ""]
+    lines = [heading(found.comparison.runs, width), ""]
     lines += [sentence(found.recommendation.says, width)]
     lines += [listed(each, width) for each in found.recommendation.reasons]
     if found.recommendation.risks:
@@ -61,13 +66,13 @@ def _side_by_side(found: "Plan", width: int) -> list[str]:
                 f"{each.money.per_truck_hour.value:.2f}",
             ]
         )
-    return columns(rows, width)
+    return columns(rows, width, heads=2)
 
 
 def layout_lines(each: "LayoutPlan", width: int) -> list[str]:
     """The plan of one layout, line by line."""
-    title = f"{each.layout} ({each.title})"
-    lines = [title, "=" * min(width, len(title))]
+    title = sentence(f"{each.layout} ({each.title})", width)
+    lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
     lines += _advice(each, width)
     lines += ["", *_checks(each.checks, width)]
     lines += ["", *_equipment(each, width)]
@@ -95,7 +100,7 @@ def _checks(checks: "tuple[Check, ...]", width: int) -> list[str]:
     counts: dict[str, int] = {}
     for check in checks:
         counts[check.verdict] = counts.get(check.verdict, 0) + 1
-    lines = [f"Checks: {', '.join(f'{number} x {verdict}' for verdict, number in counts.items())}"]
+    lines = [sentence(f"Checks: {', '.join(f'{number} x {verdict}' for verdict, number in counts.items())}", width)]
     for check in checks:
         head = f"{check.subject}, {check.name}"
         if check.verdict == HOLDS:
@@ -139,7 +144,7 @@ def _money(each: "LayoutPlan", width: int) -> list[str]:
         rows.append(["  for each exchange", *_cells(spent.per_exchange, 2)])
     rows.append(["  for each truck-hour", *_cells(spent.per_truck_hour, 2)])
     rows.append(["  to order, once", *_cells(spent.purchase)])
-    lines += columns(rows, width)
+    lines += one_block(rows, width) or _money_list(rows, width)
     lines += [listed(f"{line.what}: {line.basis}", width) for line in spent.lines if line.basis]
     if each.payback is not None:
         lines.append(sentence(f"{payback_sentence(each)} {AS_THEY_WEAR}", width))
@@ -150,6 +155,16 @@ def _money(each: "LayoutPlan", width: int) -> list[str]:
         )
         lines.append(sentence(note, width))
     lines.append(sentence(LEFT_OUT, width))
+    return lines
+
+
+def _money_list(rows: list[list[str]], width: int) -> list[str]:
+    """Amounts one below the other, each with its range, for a terminal too narrow for columns."""
+    (head, *_), *amounts = rows
+    lines = [head]
+    for what, value, low, high, mark in amounts:
+        span = f"({low} to {high})" if low else ""
+        lines.append(entry(what, value, f"{span} {mark}".strip(), width, 0))
     return lines
 
 
@@ -193,7 +208,7 @@ def _questions(found: "Plan", width: int) -> list[str]:
     """What to find out on site."""
     if not found.questions:
         return ["Open questions: none."]
-    lines = [f"Open questions ({len(found.questions)}), with what each would change:"]
+    lines = [sentence(f"Open questions ({len(found.questions)}), with what each would change:", width)]
     for question in found.questions:
         whose = "" if len(question.layouts) == len(found.layouts) else f" [{', '.join(question.layouts)}]"
         text = f"{question.ask[0].upper()}{question.ask[1:]} ({question.path}){whose}: {question.changes}."

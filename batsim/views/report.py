@@ -14,7 +14,7 @@ from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN, cited
 from batsim.plan.money import LEFT_OUT
 from batsim.scenario.week import WEEK_MIN
 from batsim.views.plan_rooms import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.plan_text import AS_THEY_WEAR, MARK, payback_sentence
+from batsim.views.plan_text import AS_THEY_WEAR, MARK, amount_text, payback_sentence
 from batsim.views.report_charts import charts_of
 from batsim.views.tables import Row, cell_text, number_text, shown_rows
 
@@ -31,12 +31,15 @@ CONTENTS = (
     ("questions", "Open questions"),
     ("assumptions", "Assumptions"),
     ("method", "Method"),
+    ("others", "Other layouts"),
 )
 LOOKS = {FAILS: "fails", LOOK: "look", NOT_KNOWN: "unknown", HOLDS: "holds"}
 """Class of a verdict in the page."""
 MOST_INPUT = 300
 """Letters of an input that are shown."""
-MEASURED, TOLD = "measured on site (observed times)", "stated by the site"
+MEASURED, TOLD, RANGED = "measured", "told", "told, a range"
+"""Where an input comes from: times observed on site, what the site states, and what it only knows to lie between."""
+RANGE_KEYS = frozenset({"between", "typical"})
 
 
 class Input(NamedTuple):
@@ -70,18 +73,20 @@ def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -
         loader=PackageLoader("batsim", "views"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("report.html.j2")
     scenario, advised = found.scenario, found.recommendation
+    others = [_other(found, name, number) for number, name in enumerate(found.layouts) if name != advised.layout]
     return page.render(
         title=scenario.site.name,
         question=scenario.question,
         date=date,
-        contents=CONTENTS,
+        contents=CONTENTS if others else CONTENTS[:-1],
         says=advised.says,
         numbers=_numbers(found),
         reasons=advised.reasons,
         risks=advised.risks,
         comparison=_comparison(found),
         charts=charts_of(found, room),
-        layouts=[_layout(each, number) for number, each in enumerate(found.layouts.values())],
+        advised=_layout(found.layouts[advised.layout], 0),
+        others=others,
         currency=scenario.site.currency,
         questions=found.questions,
         inputs=inputs_of(found),
@@ -94,8 +99,6 @@ def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -
 def _numbers(found: "Plan") -> list[tuple[str, str]]:
     """The recommended layout in a few numbers."""
     name = found.recommendation.layout
-    if name is None:
-        return []
     each, runs = found.layouts[name], found.comparison.runs
     currency = found.scenario.site.currency
     people = found.scenario.layouts[name].crew
@@ -110,16 +113,11 @@ def _numbers(found: "Plan") -> list[tuple[str, str]]:
         ("Stations or spots", number_text(runs.interval(name, "stations"))),
         ("Attendants", crew),
         ("Labour, hands on", f"{number_text(runs.interval(name, 'labour_min_per_day'))} min per working day"),
-        ("To order, once", f"{_amount(each.money.purchase)} {currency}"),
-        ("In a year", f"{_amount(each.money.per_year)} {currency}"),
-        ("For each truck-hour", f"{_amount(each.money.per_truck_hour, 2)} {currency}"),
+        ("To order, once", f"{amount_text(each.money.purchase)} {currency}"),
+        ("In a year", f"{amount_text(each.money.per_year)} {currency}"),
+        ("For each truck-hour", f"{amount_text(each.money.per_truck_hour, 2)} {currency}"),
     ]
     return [(what, value) for what, value in numbers if value != "-"]
-
-
-def _amount(price: "Price", digits: int = 0) -> str:
-    """An amount, marked where it rests on placeholders."""
-    return f"{price.value:,.{digits}f}{MARK if price.placeholder else ''}"
 
 
 def _comparison(found: "Plan") -> dict[str, Any]:
@@ -130,9 +128,9 @@ def _comparison(found: "Plan") -> dict[str, Any]:
         rows.append([target.target, *(found.layouts[name].targets[position].verdict for name in layouts)])
     money = {name: each.money for name, each in found.layouts.items()}
     currency = found.scenario.site.currency
-    rows.append([f"{currency} in a year", *(_amount(money[name].per_year) for name in layouts)])
-    rows.append([f"{currency} for each truck-hour", *(_amount(money[name].per_truck_hour, 2) for name in layouts)])
-    rows.append([f"{currency} to order", *(_amount(money[name].purchase) for name in layouts)])
+    rows.append([f"{currency} in a year", *(amount_text(money[name].per_year) for name in layouts)])
+    rows.append([f"{currency} for each truck-hour", *(amount_text(money[name].per_truck_hour, 2) for name in layouts)])
+    rows.append([f"{currency} to order", *(amount_text(money[name].purchase) for name in layouts)])
     rows.append(["checks that fail", *(str(found.layouts[name].failing) for name in layouts)])
     confidence = f"{100 * runs.confidence:g} %"
     notes = [found.comparison.verdict] if found.comparison.verdict else []
@@ -145,6 +143,15 @@ def _named(row: Row) -> str:
     """Label and unit of a row; a part of the row above stands a little to the right."""
     label = f"\N{EM SPACE}{row.label.strip()}" if row.label.startswith(" ") else row.label
     return f"{label}, {row.unit}" if row.unit else label
+
+
+def _other(found: "Plan", name: str, number: int) -> dict[str, Any]:
+    """The plan of a layout that is not recommended: of its cautions those that the recommended one does not have."""
+    advised, each = found.recommendation.layout, found.layouts[name]
+    known = found.layouts[advised].cautions
+    mine = [text for text in each.cautions if text not in known]
+    common = len(mine) < len(each.cautions)
+    return {**_layout(each, number + 1), "cautions": mine, "cautions_of": advised if common else ""}
 
 
 def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
@@ -177,7 +184,9 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
         "name": each.layout,
         "title": each.title,
         "advice": advice,
-        "checks": checks,
+        "counts": ", ".join(f"{count} x {verdict}" for verdict, count in each.verdicts.items() if count),
+        "checks": [check for check in checks if check["verdict"] != HOLDS],
+        "holding": [check for check in checks if check["verdict"] == HOLDS],
         "equipment": equipment,
         "blocks": [
             {"head": air, "lines": [*ventilation_facts(each.ventilation), CONFIRM]},
@@ -193,7 +202,7 @@ def _money_row(what: str, price: "Price", basis: str) -> dict[str, str]:
     ranged = price.low != price.high
     return {
         "what": what,
-        "value": _amount(price),
+        "value": amount_text(price),
         "low": f"{price.low:,.0f}" if ranged else "",
         "high": f"{price.high:,.0f}" if ranged else "",
         "basis": basis,
@@ -215,10 +224,16 @@ def inputs_of(found: "Plan") -> list[Input]:
         else:
             text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
             shown = text if len(text) <= MOST_INPUT else f"{text[: MOST_INPUT - 3]}..."
-            listed.append(Input(path, shown, MEASURED if path.endswith(".observed") else TOLD))
+            listed.append(Input(path, shown, _origin(path.rpartition(".")[2])))
 
     walk(found.scenario.stated, "")
     return listed
+
+
+def _origin(key: str) -> str:
+    """Where an input comes from, by the key that it stands under."""
+    key = key.partition("[")[0]
+    return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else TOLD
 
 
 def _defaults(found: "Plan") -> list[dict[str, str]]:
@@ -227,9 +242,9 @@ def _defaults(found: "Plan") -> list[dict[str, str]]:
     with instead(found.scenario.stated_figures):
         for name in found.figures:
             each = figure(name)
-            ranged = f"{each.low_text} to {each.high_text}" if each.has_range else ""
-            source = cited(each)
-            rows.append({"name": name, "value": each.text, "range": ranged, "source": source, "status": each.status})
+            value = f"{each.text} ({each.low_text} to {each.high_text})" if each.has_range else each.text
+            row = {"name": name, "note": each.note, "value": value, "source": cited(each), "status": each.status}
+            rows.append(row)
     return rows
 
 

@@ -8,6 +8,7 @@ from batsim.views.hydrogen_chart import hydrogen_chart
 from batsim.views.inline_svg import for_a_page, inline_svg
 from batsim.views.labour_chart import labour_chart
 from batsim.views.load_chart import load_chart
+from batsim.views.room_plan_chart import room_plan_chart
 from batsim.views.waits_chart import waits_chart
 from batsim.views.week_chart import week_chart
 
@@ -23,7 +24,10 @@ class Chart(NamedTuple):
     """A chart as it stands in the page."""
 
     svg: str
+    title: str
     caption: str
+    tall: bool
+    """Whether it has several panels one below the other, and so takes more of a sheet."""
 
 
 class Wanted(NamedTuple):
@@ -39,10 +43,14 @@ class Wanted(NamedTuple):
 def charts_of(found: "Plan", room: "RoomOver | None") -> list[Chart]:
     """Draw the charts of a plan; that of a week only where it is given."""
     with for_a_page():
-        return [
-            Chart(inline_svg(each.draw(), each.name, each.title, each.caption), each.caption)
-            for each in _wanted(found, room)
-        ]
+        return [_chart(each) for each in _wanted(found, room)]
+
+
+def _chart(wanted: Wanted) -> Chart:
+    """Draw a chart."""
+    figure = wanted.draw()
+    svg = inline_svg(figure, wanted.name, wanted.title, wanted.caption)
+    return Chart(svg, wanted.title, wanted.caption, len(figure.axes) > 1)
 
 
 def _wanted(found: "Plan", room: "RoomOver | None") -> Iterator[Wanted]:
@@ -57,14 +65,15 @@ def _wanted(found: "Plan", room: "RoomOver | None") -> Iterator[Wanted]:
     if room is not None:
         text = f"The room of {room.layout} over a week: mean and band of quarters of an hour."
         yield Wanted("week", "The room over a week", text, lambda: week_chart(room))
-    if name is None:
-        return
     evidence, air = found.layouts[name].evidence, found.layouts[name].ventilation
     text = f"Load of all chargers of {name} over a week, mean of 15 min, with the peak of the replications."
     yield Wanted("load", "Electrical load", text, lambda: _figure(load_chart(evidence)))
     if air.flow_m3_per_h and air.peak_share is not None:
         text = f"Hydrogen in the air of the {air.space_name} of {name}, well mixed; near cells there is more."
         yield Wanted("hydrogen", "Hydrogen", text, lambda: _figure(hydrogen_chart(evidence, air)))
+    if found.scenario.layouts[name].floor is not None:
+        text = f"The room of {name} to scale, as the scenario states it: no design of a room."
+        yield Wanted("plan", "Plan of the room", text, lambda: _figure(room_plan_chart(found.scenario, name)))
 
 
 def _figure(axes: "Axes") -> "Figure":

@@ -61,9 +61,9 @@ def tornado_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes
     Returns
     -------
     matplotlib.axes.Axes
-        For each input two bars from the middle: the measure with the input at its low and at its high end.
+        For each input two bars from the scenario as stated: the measure with the input at its low and at its high end.
     """
-    return _drawn(sensitivity, TORNADO, "swings", OTHER_CHART, "from all inputs in the middle", ax)
+    return _drawn(sensitivity, TORNADO, "swings", OTHER_CHART, "from all inputs as stated", ax)
 
 
 def indices_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes":

@@ -5,7 +5,9 @@ from typing import TYPE_CHECKING
 
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.week import WEEK_MIN
-from batsim.views.tables import columns, counted, number_text, sentence
+from batsim.study.size_result import MISSES
+from batsim.views.lines import columns, hung, indented, sentence
+from batsim.views.tables import counted, number_text
 
 if TYPE_CHECKING:
     from batsim.study.size import Sizing
@@ -54,7 +56,7 @@ def size_text(found: "Sizing", width: int = 100) -> str:
 def _size(found: "Size", width: int) -> str:
     """One layout."""
     title = found.settings.scenario.arrangement(found.layout).title
-    lines = [f"{found.layout} ({title})"]
+    lines = [sentence(f"{found.layout} ({title})", width)]
     if found.chosen is None:
         lines += _not_met(found, width)
     else:
@@ -68,16 +70,16 @@ def _answer(found: "Size", chosen: "Tested", width: int) -> list[str]:
     stated = {each.name: each.stated for each in found.dimensions}
     rows = [["", "buy", "stated"]]
     rows += [[each.label, str(found.counts[each.name]), str(stated[each.name])] for each in found.dimensions]
-    lines = [*(f"  {line}" for line in columns(rows, width)), ""]
+    lines = [*(f"  {line}" for line in columns(rows, width - 2)), ""]
     for limit in found.limits:
         value = _measure(found, chosen, limit.measure)
         lines.append(indented(f"{_label(limit.measure)}: {value} (target: {limit.text})", width))
-    lines.append(f"  cost: {_money(found, chosen.cost_per_year)}")
+    lines.append(indented(f"cost: {_money(found, chosen.cost_per_year)}", width))
     for line in sorted(found.cost_lines, key=lambda each: -each.per_year):
         name = f" ({line.unit.name.replace('_', ' ')})" if line.unit.name and line.unit.thing != "device" else ""
         thing = line.unit.name.replace("_", " ") if line.unit.thing == "device" else line.unit.thing
         owned = f", {line.owned:g} owned" if line.owned else ""
-        lines.append(f"    {line.number:g} x {thing}{name}{owned}: {_money(found, line.per_year)}")
+        lines.append(hung(f"{line.number:g} x {thing}{name}{owned}: {_money(found, line.per_year)}", width, 4))
     lines += ["", sentence(_sure(found), width)]
     if doubt := _doubt(found):
         lines.append(sentence(doubt, width))
@@ -161,18 +163,14 @@ def _frontier(found: "Size", width: int) -> list[str]:
         mark = "<- answer" if found.chosen is not None and each.cell == found.chosen.cell else ""
         verdict = _verdict(found, each)
         rows.append([str(each.cell[column]), *values, f"{each.cost_per_year:,.0f}", f"{verdict} {mark}".strip()])
-    return [f"Frontier, all else as above (± {100 * found.confidence:g} % interval):", *columns(rows, width)]
+    head = sentence(f"Frontier, all else as above (± {100 * found.confidence:g} % interval):", width)
+    return [head, *columns(rows, width)]
 
 
 def _verdict(found: "Size", cell: "Tested") -> str:
-    """Say whether a cell meets the targets, as far as its intervals tell; the answer does."""
-    if found.chosen is not None and cell.cell == found.chosen.cell:
-        return "meets"
-    verdicts = [(limit, limit.verdict(cell.interval(limit.measure, found.confidence))) for limit in found.limits]
-    missed = [limit.name for limit, verdict in verdicts if verdict == "missed"]
-    if missed:
-        return f"misses {', '.join(missed)}"
-    return "meets" if all(verdict == "met" for _, verdict in verdicts) else "too near to tell"
+    """Say whether a cell meets the targets, and which it misses."""
+    verdict = found.verdict(cell)
+    return f"{MISSES} {', '.join(found.missed(cell))}" if verdict == MISSES else verdict
 
 
 def _cell(found: "Size", cell: "Tested") -> str:
@@ -210,11 +208,6 @@ def _zone(value: float, measure: str) -> str:
 def _one(label: str) -> str:
     """A thing in the singular, as it stands after a count."""
     return {"batteries": "battery"}.get(label, label.removesuffix("s"))
-
-
-def indented(text: str, width: int, by: int = 2) -> str:
-    """Break a sentence into indented lines."""
-    return "\n".join(" " * by + line for line in sentence(text, width - by).splitlines())
 
 
 def _money(found: "Size", amount: float) -> str:

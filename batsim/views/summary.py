@@ -3,6 +3,8 @@
 import math
 from typing import TYPE_CHECKING
 
+from batsim.views.lines import hung
+
 LONGEST = 160
 """Characters of what something may be that are shown."""
 
@@ -10,8 +12,8 @@ if TYPE_CHECKING:
     from batsim.study.outline import LayoutOutline, Outline, StudyOutline
 
 
-def summary_text(outline: "Outline") -> str:
-    """Say that a scenario reads well, and what it amounts to."""
+def summary_text(outline: "Outline", width: int = 100) -> str:
+    """Say that a scenario reads well, and what it amounts to, for a terminal so many characters wide."""
     lines = [f"{outline.file}: reads well", f"  {outline.site}"]
     for group in outline.groups:
         power = f" at {group.power_kw:g} kW" if group.power_kw else ""
@@ -31,11 +33,11 @@ def summary_text(outline: "Outline") -> str:
         lines.append(f"  {_number_of(len(outline.figures), 'figure')} {are} stated anew:")
         lines += [f"    {each.name}: {each.text} in place of {each.usual}" for each in outline.figures]
     lines.append("Rules of thumb know no queue and no spread; run 'batsim compare' for the answer.")
-    return "\n".join(lines)
+    return _fitted(lines, width)
 
 
-def study_summary(outline: "StudyOutline") -> str:
-    """Say that a study reads well, and what it comes to."""
+def study_summary(outline: "StudyOutline", width: int = 100) -> str:
+    """Say that a study reads well, and what it comes to, for a terminal so many characters wide."""
     layouts = f"{_number_of(len(outline.layouts), 'layout')} ({', '.join(outline.layouts)})"
     repeated = f"{_number_of(outline.replications, 'replication')} of {_number_of(outline.weeks, 'week')} each"
     lines = [
@@ -48,7 +50,12 @@ def study_summary(outline: "StudyOutline") -> str:
         *(_line(path, text) for path, text in outline.factors),
         f"Run it with 'batsim sweep {outline.file}'.",
     ]
-    return "\n".join(lines)
+    return _fitted(lines, width)
+
+
+def _fitted(lines: list[str], width: int) -> str:
+    """Break lines that are too long; what follows is set in further than they are."""
+    return "\n".join(hung(line.lstrip(" "), width, len(line) - len(line.lstrip(" "))) for line in lines)
 
 
 def _number_of(number: float, what: str) -> str:

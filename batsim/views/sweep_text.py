@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.statistics.intervals import Interval
 from batsim.study.sensitivity import MEANINGS
-from batsim.views.tables import columns, number_text, sentence
+from batsim.views.lines import columns, hung, listed, sentence
+from batsim.views.tables import number_text
 
 if TYPE_CHECKING:
     from batsim.study.sweep_result import Sweep
@@ -18,8 +19,6 @@ MOST_INPUTS = 20
 """Inputs that are listed, those that matter most."""
 MOST_FAILURES = 5
 """Points without a result that are told one by one."""
-SHORT = 44
-"""Characters of a path that are shown."""
 LETTERS = 26
 SHARES = ("rank correlation", "first order", "total")
 
@@ -52,7 +51,7 @@ def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
 def _heading(sweep: "Sweep", store: str, width: int) -> str:
     """Say what was run."""
     agenda, tally = sweep.agenda, sweep.tally
-    question = f"{agenda.study.question}\n" if agenda.study.question else ""
+    question = f"{sentence(agenda.study.question, width)}\n" if agenda.study.question else ""
     counts = (
         f"{agenda.study.scenario.site.name}: {agenda.design_text}, {len(agenda.points)} points, "
         f"{len(sweep.layouts)} layout{'s' if len(sweep.layouts) > 1 else ''}, "
@@ -75,7 +74,7 @@ def _failures(sweep: "Sweep", width: int) -> str:
         stated = ", ".join(f"{path} = {value}" for path, value in json.loads(changes or "{}").items())
         where = f"{layout}, {count} replication{'' if count == 1 else 's'}{f', {stated}' if stated else ''}"
         rule = " ".join(line.strip() for line in message.splitlines()[-1:])
-        lines.append(sentence(f"  {where}: {kind}: {rule}", width))
+        lines.append(hung(f"{where}: {kind}: {rule}", width, 2))
     if len(groups) > MOST_FAILURES:
         more = len(groups) - MOST_FAILURES
         lines.append(f"  and {more} point{'' if more == 1 else 's'} more")
@@ -94,20 +93,22 @@ def _points(sweep: "Sweep", measure: str, width: int) -> str:
         for name, which in (("mean over all points", 0), ("5 % of points below", 1), ("95 % of points below", 2)):
             values = [Interval(each[which], math.nan, math.nan) for each in spread]
             rows.append([name, *(number_text(each, share=share) for each in values)])
-        return "\n".join([head, *columns(rows, width)])
+        return "\n".join([sentence(head, width), *columns(rows, width)])
     names = list(dict.fromkeys(path for point in points.all for path in point))
-    marks = {path: chr(ord("A") + number) if number < LETTERS else short(path) for number, path in enumerate(names)}
+    marks = {
+        path: chr(ord("A") + number) if number < LETTERS else input_name(path) for number, path in enumerate(names)
+    }
     for number, point in enumerate(points.all):
         cells = [sweep.confidence_interval(layout, measure, number) for layout in sweep.layouts]
         text = ", ".join(f"{marks[path]} {value}" for path, value in point.items()) or "as stated"
         rows.append([text, *(number_text(each, share=share) for each in cells)])
-    return "\n".join([*(f"{mark}: {path}" for path, mark in marks.items()), head, *columns(rows, width)])
+    named = [listed(path, width, first=f"{mark}: ") for path, mark in marks.items()]
+    return "\n".join([*named, sentence(head, width), *columns(rows, width)])
 
 
-def short(path: str) -> str:
-    """End of a path, long enough to know it by; a figure of the catalogue by its name."""
-    path = path.removeprefix("figures.").strip("'")
-    return path if len(path) <= SHORT else f"...{path[-SHORT + 3 :]}"
+def input_name(path: str) -> str:
+    """Path of an input; a figure of the catalogue by its name alone."""
+    return path.removeprefix("figures.").strip("'")
 
 
 def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
@@ -118,15 +119,16 @@ def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
     paths = list(dict.fromkeys(row.path for row in found.rows))
     for path in paths[:MOST_INPUTS]:
         mine = {row.kind: row for row in found.rows if row.path == path}
-        rows.append([short(path), *(_index_text(mine[kind].value, mine[kind].low, mine[kind].high) for kind in kinds)])
+        values = [_index_text(mine[kind].value, mine[kind].low, mine[kind].high) for kind in kinds]
+        rows.append([input_name(path), *values])
     unit = "" if kinds[0] in SHARES else f", {found.unit}" if found.unit != "1" else ""
     about = MEASURES.get(measure, WITHIN_TARGET).label
-    lines = [f"What matters for {about} in '{layout}'{unit}", *columns(rows, width)]
+    lines = [sentence(f"What matters for {about} in '{layout}'{unit}", width), *columns(rows, width)]
     if len(paths) > MOST_INPUTS:
         lines.append(f"and {len(paths) - MOST_INPUTS} inputs that matter less")
     lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]
     if found.left_out:
-        lines.append(f"{_counted(found.left_out, 'point', 'without a result ')} left out.")
+        lines.append(sentence(f"{_counted(found.left_out, 'point', 'without a result ')} left out.", width))
     return "\n".join(lines)
 
 

@@ -8,6 +8,7 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import PARTS
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import DECIDING
+from batsim.views.lines import columns, entry, head_size, heads_of, measured, one_block, sentence
 
 if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
@@ -16,9 +17,9 @@ if TYPE_CHECKING:
     from batsim.study.sequential import Wanted
 
 CAUTION = (
-    "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid,\n"
-    "charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to\n"
-    "licensed, competent people."
+    "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
+    "charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to licensed, "
+    "competent people."
 )
 """The usual cautions, under every answer."""
 
@@ -29,8 +30,8 @@ MORE = "What binds: batsim one-more. A day without a device: batsim day-without.
 
 MOST_BESIDE = 6
 """Layouts that are shown side by side; more have a line each."""
-LEAST_NAME = 20
-"""Characters of a layout's name that are kept whatever the width."""
+MOST_NAME = 24
+"""Characters of a layout's name that stand in one line above its column."""
 MOST_SHARE = 0.9
 """Part of the replications of which it is told what they do not exceed."""
 
@@ -93,14 +94,14 @@ def number_text(interval: "Interval", *, share: bool = False) -> str:
 def comparison_text(comparison: "Comparison", width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     runs = comparison.runs
-    lines = [heading(runs), ""]
+    lines = [heading(runs, width), ""]
     rows = shown_rows(runs)
     if len(runs.layouts) > MOST_BESIDE:
         lines += _one_below_the_other(comparison, width)
         return "\n".join([*lines, *_notes(comparison, width)])
     cells = {
         layout: [cell_text(runs, layout, row) for row in rows]
-        + [_chance(comparison, layout)] * (len(runs.layouts) > 1)
+        + [chance_text(comparison, layout)] * (len(runs.layouts) > 1)
         + _target_cells(comparison, layout)
         for layout in runs.layouts
     }
@@ -129,7 +130,7 @@ def _notes(comparison: "Comparison", width: int) -> list[str]:
             note += f" {comparison.common_numbers}"
     else:
         note = "One replication has no intervals; take more to know how sure this is."
-    return [*lines, sentence(note, width), sentence(MORE, width), CAUTION]
+    return [*lines, *(sentence(text, width) for text in (note, MORE, CAUTION))]
 
 
 def _deciding(comparison: "Comparison") -> str:
@@ -138,7 +139,7 @@ def _deciding(comparison: "Comparison") -> str:
     return "downtime" if measure == DECIDING else MEASURES.get(measure, WITHIN_TARGET).label
 
 
-def _chance(comparison: "Comparison", layout: str) -> str:
+def chance_text(comparison: "Comparison", layout: str) -> str:
     """Chance that a layout is the best."""
     chance = comparison.chance_best[layout]
     return f"{100 * chance:.0f} %" if math.isfinite(chance) else "-"
@@ -155,18 +156,15 @@ def _one_below_the_other(comparison: "Comparison", width: int) -> list[str]:
         verdicts = [target.verdict for target in comparison.targets(layout)]
         met = f"{verdicts.count('met')} of {len(verdicts)}" if verdicts else "-"
         values = [number_text(runs.interval(layout, name)) for name in names]
-        rows.append([layout, *values, _chance(comparison, layout), met])
-    taken = sum(2 + max(len(row[column]) for row in rows) for column in range(1, len(heads)))
-    most = max(LEAST_NAME, width - taken)
-    return columns([[_cut(row[0], most), *row[1:]] for row in rows], width)
+        rows.append([layout, *values, chance_text(comparison, layout), met])
+    return one_block(rows, width, heads=2) or columns(rows, width, heads=2)
 
 
-def _cut(name: str, most: int) -> str:
-    """Cut a long name in its middle: names of many layouts tend to differ at their ends."""
-    if len(name) <= most:
-        return name
-    tail = (most - 3) * 2 // 3
-    return f"{name[: most - 3 - tail]}...{name[-tail:]}"
+def runs_text(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", width: int = 100) -> str:
+    """Every measure of each layout, one layout after another, with how sure they are and the cautions below."""
+    layouts = [layout_text(runs, layout, width) for layout in runs.layouts]
+    notes = run_notes(runs, measures, wanted, width)
+    return "\n\n".join([heading(runs, width), *layouts, notes, sentence(CAUTION, width)])
 
 
 def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", width: int = 100) -> str:
@@ -226,41 +224,24 @@ def _plain(value: float, *, share: bool) -> str:
     return f"{100 * value:.1f} %" if share else f"{value:.1f}" if abs(value) < 100.0 else f"{value:.0f}"
 
 
-def columns(rows: list[list[str]], width: int) -> list[str]:
-    """Align rows: the first column to the left, the others to the right; in blocks when they are too wide."""
-    first = max(len(row[0]) for row in rows)
-    widths = [max(len(row[column]) for row in rows) for column in range(1, len(rows[0]))]
-    blocks: list[list[int]] = [[]]
-    used = first
-    for column, wide in enumerate(widths, start=1):
-        if blocks[-1] and used + wide + 2 > width:
-            blocks.append([])
-            used = first
-        blocks[-1].append(column)
-        used += wide + 2
-    lines: list[str] = []
-    for number, block in enumerate(blocks):
-        lines += [""] if number else []
-        for row in rows:
-            cells = "".join(f"  {row[column]:>{widths[column - 1]}}" for column in block)
-            lines.append(f"{row[0]:<{first}}{cells}".rstrip())
-    return lines
-
-
-def heading(runs: "Runs") -> str:
-    """Say in two lines what was simulated."""
+def heading(runs: "Runs", width: int = 100) -> str:
+    """Say what was simulated, and for how long."""
     scenario = runs.scenario
     trucks = sum(group.count for group in scenario.trucks)
     shifts = len({name for group in scenario.trucks for name in group.shifts})
     warm_up = runs.warm_up_min / WEEK_MIN
-    return (
+    what = (
         f"{scenario.site.name}: {counted(trucks, 'truck')}, {counted(shifts, 'shift')}, "
-        f"{counted(len(runs.layouts), 'layout')}\n{counted(runs.replications, 'replication')} of "
-        f"{counted(runs.weeks, 'week')} after a warm-up of {counted(warm_up, 'week')}, seed {runs.seed}"
+        f"{counted(len(runs.layouts), 'layout')}"
     )
+    long = (
+        f"{counted(runs.replications, 'replication')} of {counted(runs.weeks, 'week')} after a warm-up of "
+        f"{counted(warm_up, 'week')}, seed {runs.seed}"
+    )
+    return f"{sentence(what, width)}\n{sentence(long, width)}"
 
 
-def layout_text(runs: "Runs", layout: str) -> str:
+def layout_text(runs: "Runs", layout: str, width: int = 100) -> str:
     """Every measure of one layout, with its unit; what has no meaning in it is left out."""
     rows = []
     for name in runs.measures:
@@ -273,11 +254,8 @@ def layout_text(runs: "Runs", layout: str) -> str:
         indent = "  " if name.removesuffix("_min_per_truck_shift") in PARTS or part_of_labour else ""
         unit = "" if share or measure.unit == "1" else measure.unit
         rows.append((indent + measure.label, number_text(interval, share=share), unit))
-    widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
-    arrangement = runs.scenario.arrangement(layout)
-    lines = [f"{layout} ({arrangement.title})"]
-    lines += [f"  {label:<{widths[0]}}  {value:>{widths[1]}}  {unit}".rstrip() for label, value, unit in rows]
-    return "\n".join(lines)
+    title = sentence(f"{layout} ({runs.scenario.arrangement(layout).title})", width)
+    return "\n".join([title, *measured(rows, width)])
 
 
 def shown_rows(runs: "Runs") -> list[Row]:
@@ -301,51 +279,39 @@ def _target_cells(comparison: "Comparison", layout: str) -> list[str]:
 
 
 def _side_by_side(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
-    """Lay layouts side by side, in as many blocks as the width asks for."""
+    """Lay layouts side by side, in as many blocks as the width asks for; as lists where not even one fits."""
     label_width = max(map(len, labels))
     unit_width = max(map(len, units))
-    names = {layout: _short(layout) for layout in cells}
-    column = {layout: max(len(names[layout]), *map(len, texts)) for layout, texts in cells.items()}
+    room = width - label_width - unit_width - 4
+    values = {layout: max(map(len, texts)) for layout, texts in cells.items()}
+    if max(values.values()) > room:
+        return _one_list_each(labels, cells, units, width)
+    size = {layout: max(wide, head_size(layout, max(wide, min(MOST_NAME, room)))) for layout, wide in values.items()}
     blocks: list[list[str]] = [[]]
     used = label_width + unit_width + 2
     for layout in cells:
-        if blocks[-1] and used + sum(column[each] + 2 for each in [*blocks[-1], layout]) > width:
+        if blocks[-1] and used + sum(size[each] + 2 for each in [*blocks[-1], layout]) > width:
             blocks.append([])
         blocks[-1].append(layout)
     lines: list[str] = []
     for number, block in enumerate(blocks):
-        if number:
-            lines.append("")
-        head = "  ".join(f"{names[layout]:>{column[layout]}}" for layout in block)
-        lines.append(f"{'':<{label_width}}  {head}".rstrip())
+        lines += [""] if number else []
+        for level in heads_of(block, [size[layout] for layout in block]):
+            lines.append(f"{'':<{label_width}}  {'  '.join(level)}".rstrip())
         for position, label in enumerate(labels):
-            values = "  ".join(f"{cells[layout][position]:>{column[layout]}}" for layout in block)
-            lines.append(f"{label:<{label_width}}  {values}  {units[position]}".rstrip())
+            numbers = "  ".join(f"{cells[layout][position]:>{size[layout]}}" for layout in block)
+            lines.append(f"{label:<{label_width}}  {numbers}  {units[position]}".rstrip())
     return lines
 
 
-def _short(name: str, most: int = 24) -> str:
-    """Cut a long name for a column head."""
-    return name if len(name) <= most else f"{name[: most - 3]}..."
-
-
-def sentence(text: str, width: int) -> str:
-    """Break a sentence into lines of the width."""
-    lines, line = [], ""
-    for word in text.replace(" %", "\N{NO-BREAK SPACE}%").split(" "):
-        if line and len(line) + 1 + len(word) > width:
-            lines.append(line)
-            line = word
-        else:
-            line = f"{line} {word}".strip()
-    return "\n".join([*lines, line]).replace("\N{NO-BREAK SPACE}", " ")
-
-
-def listed(text: str, width: int, *, first: str = "  - ") -> str:
-    """Write an entry of a list: what follows its first line stands under its text."""
-    under = " " * len(first)
-    head, *rest = sentence(text, width - len(first)).split("\n")
-    return "\n".join([first + head, *(under + line for line in rest)])
+def _one_list_each(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
+    """Write layouts one below the other, each number with its label before it and its unit behind."""
+    lines: list[str] = []
+    for number, (layout, texts) in enumerate(cells.items()):
+        lines += [""] if number else []
+        lines.append(sentence(layout, width))
+        lines += [entry(label, text, unit, width) for label, text, unit in zip(labels, texts, units, strict=True)]
+    return lines
 
 
 def counted(number: float, thing: str) -> str:

@@ -7,6 +7,7 @@ from batsim.measures.events import Event
 from batsim.record import CAUSES, NOTHING
 from batsim.scenario.calendar import first_week_min
 from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.views.lines import LEAST_LABEL, hung, listed, sentence
 
 if TYPE_CHECKING:
     from batsim.record import Facts, Record
@@ -23,21 +24,33 @@ NUMBERS = ("truck", "battery", "spent", "line", "place", "station", "unit")
 COUNTS = ("ready", "in_line", "people")
 
 
-def trace_text(record: "Record", from_min: float, to_min: float) -> str:
+def trace_text(record: "Record", from_min: float, to_min: float, width: int | None = None) -> str:
     """Write what happened in a window, one line for each event under a heading; see `event_trace`.
 
-    Trucks, batteries, places and stations count from 1, week 1 is the first measured one.
+    Trucks, batteries, places and stations count from 1, week 1 is the first measured one. With a width, for a terminal
+    so many characters wide, an event may take several lines.
     """
     events = event_trace(record, from_min, to_min)
     facts = record.facts
     weeks = moment(facts, from_min)[0] != moment(facts, max(from_min, to_min - 1.0))[0]
     seconds = any(round(60.0 * event.time_min) % 60 for event in events)
     words = _Words(facts)
-    lines = [f"{clock(facts, event.time_min, weeks=weeks, seconds=seconds)}  {words.of(event)}" for event in events]
+    told = [(clock(facts, event.time_min, weeks=weeks, seconds=seconds), words.of(event)) for event in events]
     span = f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
     first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
     heading = f"{facts.layout}: {span} (replication {facts.replication}, seed {facts.seed}{first})"
+    if width is None:
+        lines = [f"{time}  {what}" for time, what in told]
+    else:
+        heading, lines = sentence(heading, width), [_event_lines(time, what, width) for time, what in told]
     return "\n".join([heading, "", *(lines or ["nothing happens in this time"])])
+
+
+def _event_lines(time: str, what: str, width: int) -> str:
+    """Break an event into lines, under one another beside its time if that leaves room."""
+    if width - len(time) - 2 < LEAST_LABEL:
+        return hung(f"{time} {what}", width)
+    return listed(what, width, first=f"{time}  ")
 
 
 def trace_csv(record: "Record", from_min: float, to_min: float) -> str:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import label_of
 from batsim.study.replications import UNITS
-from batsim.views.size_text import indented
-from batsim.views.sweep_text import short
-from batsim.views.tables import columns, counted, sentence
+from batsim.views.lines import columns, hung, sentence
+from batsim.views.sweep_text import input_name
+from batsim.views.tables import counted
 
 if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
@@ -24,7 +24,7 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
         f"{counted(stated.length_min / WEEK_MIN, 'week')} at each, seed {stated.seed}"
     )
     lines = [sentence(head, width), "Not known:"]
-    lines += [indented(f"{each.path}: {each.text}", width) for each in found.points.factors]
+    lines += [hung(f"{each.path}: {each.text}", width, 2) for each in found.points.factors]
     rows = [["", *found.layouts], ["best in so many draws", *(_share(found, layout) for layout in found.layouts)]]
     for measure in found.measures:
         unit = UNITS[measure]
@@ -38,7 +38,7 @@ def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
     if found.swayed_by:
         best, other = found.ranking[:2]
         lines.append(sentence(f"What sways the lead of {best} over {other} (rank correlation, -1 to 1):", width))
-        lines += [indented(f"{short(path)}: {_correlation(each)}", width) for path, each in found.swayed_by]
+        lines += [hung(f"{input_name(path)}: {_correlation(each)}", width, 2) for path, each in found.swayed_by]
     note = (
         "The rest of the variance is chance between replications: more draws or weeks reduce it. What is not known "
         "stays until it is found out on site."

@@ -3,7 +3,8 @@
 from typing import TYPE_CHECKING
 
 from batsim.scenario.week import WEEK_MIN
-from batsim.views.tables import counted, sentence
+from batsim.views.lines import hung, sentence
+from batsim.views.tables import counted
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -16,7 +17,7 @@ def warm_up_text(scenario: "Scenario", found: "tuple[WarmUp, ...]", pilot_weeks:
     longest = max(found, key=lambda each: (each.too_short, each.weeks))
     title = f"{scenario.site.name}: weeks to drop at the start of a run (MSER-5 on a pilot of {pilot_weeks} weeks)"
     lines = [sentence(title, width)]
-    lines += [f"  {each.text}" for each in found]
+    lines += [hung(each.text, width, 2) for each in found]
     if longest.too_short:
         advice = "The pilot was still on its way at its middle: try a longer one, --pilot-weeks."
     elif longest.weeks <= stated:

@@ -5,6 +5,7 @@ import re
 import pytest
 
 import batsim
+from batsim.views.looks import LOOKS
 
 BY_HAND = "worked out here by hand"
 THREAD = "Issue thread of an open-source queueing library"
@@ -184,6 +185,48 @@ def test_unfinished_work_stays_in_the_record(case, record):
     assert unfinished["start_min"].isna().all()
     on_charge = charges[~charges["finished"]]
     assert on_charge[["battery", "start_min", "end_min"]].to_numpy().tolist() == [[1.0, 710.0, 860.0]]
+
+
+# fmt: off
+D04_LINES = [
+    [(0, 60, "in truck"), (60, 70, "in transfer"), (70, 220, "on charge"), (220, 230, "in transfer"),
+     (230, 540, "in truck"), (540, 550, "in transfer"), (550, 700, "on charge"), (700, 710, "in transfer"),
+     (710, 720, "in truck")],
+    [(0, 220, "in truck"), (220, 230, "in transfer"), (230, 380, "on charge"), (380, 390, "in transfer"),
+     (390, 700, "in truck"), (700, 710, "in transfer"), (710, 720, "on charge")],
+    [(0, 60, "ready"), (60, 70, "in transfer"), (70, 380, "in truck"), (380, 390, "in transfer"),
+     (390, 540, "on charge"), (540, 550, "in transfer"), (550, 720, "in truck")],
+]
+# fmt: on
+
+
+@pytest.mark.published(source=BY_HAND, where="D04: as it is drawn, battery by battery")
+def test_the_chart_of_two_trucks_and_three_batteries(case, record):
+    """Bars of the life lines are those of the hand solution: an exchange takes 10 min, a charge 150."""
+    ax = batsim.life_line_chart(record(case("d04")), [0, 1, 2], 0.0, 720.0)
+    states = {hatch: state for state, (_, hatch, _) in LOOKS.items()}
+    drawn = [[], [], []]
+    for bars in ax.collections:
+        for box in bars.get_paths():
+            (left, low), (right, high) = box.vertices.min(axis=0), box.vertices.max(axis=0)
+            drawn[round((low + high) / 2.0)].append((left, right, states[bars.get_hatch() or ""]))
+
+    assert [sorted(row) for row in drawn] == D04_LINES
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["1", "2", "3"]
+
+
+@pytest.mark.published(source=BY_HAND, where="D04: as it is drawn, trucks in line")
+def test_the_chart_of_trucks_that_wait(case, record):
+    """Truck 2 waits from 65 min on, both from the second arrival of truck 1 until battery 1 is ready, and so on."""
+    figure = batsim.room_chart(record(case("d04")), 0.0, 720.0)
+    (waiting,) = [bars for bars in figure.axes[0].collections if bars.get_label() == "waits for a battery"]
+    minutes = (62.0, 67.0, 160.0, 180.0, 225.0, 325.0, 350.0, 384.0, 645.0, 660.0, 705.0)
+    in_line = [
+        sum(path.contains_point((minute, truck - 0.5)) for path in waiting.get_paths() for truck in (1, 2, 3))
+        for minute in minutes
+    ]
+
+    assert in_line == [0, 1, 1, 2, 1, 1, 2, 1, 1, 2, 1]
 
 
 # Regular arrivals and bursts

@@ -141,11 +141,11 @@ def test_a_sealed_battery_has_no_scale_of_hydrogen():
 
 def test_the_title_names_battery_type_and_time():
     """The week too, after the first."""
-    title = "Battery 7 (vented), Mon 05:00 to Tue 12:04"
+    title = "Battery 8 (vented), Mon 05:00 to Tue 12:04"
 
     assert battery_chart(_course()).get_suptitle() == title
     assert battery_chart(_course(300.0 + WEEK_MIN)).get_suptitle() == (
-        "Battery 7 (vented), Mon 05:00 of week 2 to Tue 12:04 of week 2"
+        "Battery 8 (vented), Mon 05:00 of week 2 to Tue 12:04 of week 2"
     )
 
 

@@ -1,6 +1,7 @@
 """A day without a device: what it costs, worked out by hand in a room where nothing is random."""
 
 import json
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -269,7 +270,8 @@ def test_frame():
         [80.0, 80.0, 80.0, 1.0],
         [1090.0, 1090.0, 1090.0, 17.833],
     ]
-    assert of("table stands by")._repr_html_().startswith("<table")
+    shown = of("table stands by")
+    assert shown._repr_html_().startswith(f"<p>{escape(shown.sentence)}</p><table")
 
 
 def test_json():

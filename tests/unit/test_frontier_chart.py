@@ -24,7 +24,8 @@ CHARGERS = Dimension("fast_chargers", "chargers", "fast", (50, 60), 44)
 
 def cell(batteries, downtime, meets):
     """A cell with two stations."""
-    return Cell((2, batteries), 1000.0 * batteries, meets, (), "", {DECIDING: downtime + NOISE})
+    values = {DECIDING: downtime + NOISE, "wait_within_target_share": np.full(3, 0.97)}
+    return Cell((2, batteries), 1000.0 * batteries, meets, (), "", values)
 
 
 FEW, ANSWER, MORE = cell(58, 25.0, False), cell(60, 14.0, True), cell(61, 12.0, True)
@@ -60,6 +61,15 @@ def test_points_are_means_over_counts():
     assert words(frontier_chart(sized(FEW, ANSWER, MORE))) == [
         "misses a target", "meets the targets", "answer", "target: at most 15",
     ]  # fmt: skip
+
+
+def test_what_is_too_near_to_tell_is_marked_so():
+    """Whatever the means say: its interval reaches over the target."""
+    for near in (cell(59, 15.5, False), cell(59, 14.5, True)):
+        ax = frontier_chart(sized(FEW, near, ANSWER))
+
+        assert points(ax)[1][0] == "D"
+        assert words(ax)[:3] == ["misses a target", "too near to tell", "meets the targets"]
 
 
 def test_whiskers_are_intervals_of_the_mean():

@@ -47,7 +47,7 @@ def tracked() -> list[str]:
 # --- tools ---
 
 
-@pytest.mark.parametrize("folder", ["batsim", "tests"])
+@pytest.mark.parametrize("folder", ["batsim", "tests", "notebooks"])
 def test_lint(folder: str) -> None:
     """Ruff, with the rules of pyproject.toml."""
     tool("ruff", "check", "--no-cache", folder)

@@ -93,7 +93,7 @@ def test_names_legend_and_title(record):
     ax = life_line_chart(record, [30, 3], BEGIN, BEGIN + 1440.0)
     words = [text.get_text() for text in ax.get_legend().get_texts()]
 
-    assert [label.get_text() for label in ax.get_yticklabels()] == ["30", "3"]
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["31", "4"]
     assert ax.get_ylim()[0] > ax.get_ylim()[1]
     assert len(set(words)) == len(words)
     assert set(words) == {each.state for row in (30, 3) for each in battery_stretches(record, row, BEGIN, BEGIN + 1440)}
@@ -109,7 +109,7 @@ def test_the_type_is_named_where_there_are_several():
     last = run.facts.batteries - 1
     labels = [text.get_text() for text in life_line_chart(run, [0, last], 0.0, 600.0).get_yticklabels()]
 
-    assert labels == [f"0 ({run.facts.lines[0]})", f"{last} ({run.facts.lines[-1]})"]
+    assert labels == [f"1 ({run.facts.lines[0]})", f"{last + 1} ({run.facts.lines[-1]})"]
 
 
 def test_no_battery(record):

@@ -2,6 +2,7 @@
 
 import json
 import math
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -403,7 +404,7 @@ def test_frame_and_json():
     assert (mine["shift"], mine["share_of_gain"]) == (None, pytest.approx(1.0))
     assert mine["gains"][0].keys() == {"what", "mean", "low", "high", "clear", "correlation"}
     assert mine["sentence"] == one.sentence
-    assert one._repr_html_().startswith("<table")
+    assert one._repr_html_().startswith(f"<p>{escape(one.sentence)}</p><table")
 
 
 # --- rooms in which one thing is scarce ---

@@ -2,6 +2,7 @@
 
 import os
 import re
+from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
@@ -12,13 +13,29 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
+from batsim.plan.checks import HOLDS
 from batsim.plan.plan import Plan, plan_layouts
-from batsim.views.inline_svg import inline_svg
-from batsim.views.report import MEASURED, TOLD, inputs_of, report_html
+from batsim.views.inline_svg import inline_svg, short_path
+from batsim.views.report import MEASURED, RANGED, TOLD, inputs_of, report_html
 
 CASES = Path(__file__).parent / "cases"
 SURVEYED = CASES / "surveyed.yaml"
-VOID = {"meta", "br", "hr", "img", "input", "link", "path", "use", "rect", "circle", "line", "polyline", "polygon"}
+VOID = {
+    "meta",
+    "br",
+    "col",
+    "hr",
+    "img",
+    "input",
+    "link",
+    "path",
+    "use",
+    "rect",
+    "circle",
+    "line",
+    "polyline",
+    "polygon",
+}
 HOSTILE = (
     "<script>alert(1)</script>",
     "\"quotes\" & 'more'",
@@ -152,6 +169,21 @@ def test_inputs_are_listed_with_their_origin() -> None:
     assert {each.origin for each in listed.values()} <= {TOLD, MEASURED}
     assert len(listed) > 20
 
+    ranged = planned().scenario.changed(
+        {
+            "trucks[0].to_room.distance": {"between": ["100 m", "220 m"], "typical": "140 m"},
+            "trucks[0].draws": None,
+            "trucks[0].run_time": {"observed": ["400 min", "420 min", "460 min"]},
+        }
+    )
+    origins = {
+        each.path: each.origin
+        for each in inputs_of(replace(planned(), settings=replace(planned().settings, scenario=ranged)))
+    }
+    assert origins["trucks[0].to_room.distance.between"] == RANGED
+    assert origins["trucks[0].to_room.distance.typical"] == RANGED
+    assert origins["trucks[0].run_time.observed"] == MEASURED
+
 
 def test_svg_of_a_figure() -> None:
     """Its own ids, a title, no sizes and no metadata; a dollar sign begins no formula."""
@@ -176,6 +208,75 @@ def test_svg_of_a_figure() -> None:
     assert "A <title>" in one.text
     assert "metadata" not in one.tags
     assert not re.match(r"<svg[^>]* (?:width|height)=", drawn("one"))
+
+
+@pytest.mark.parametrize(
+    ("path", "short"),
+    [
+        ("M 10 20\nL 30.1 20\n", "M10 20h20.1"),
+        ("M 0 0\nL -3.5 0\n", "M0 0h-3.5"),
+        ("M 1 1 L 1 1 L 2 1 L 3 1 L 3 0.2 L 3 -4 L 2.5 -3", "M1 1h2v-5l-.5 1"),
+        ("M 1 1 L 3 1 L 2 1", "M1 1h2h-1"),
+        ("M 5 5 L 6 5 L 6 6 z M 0.5 0 L 5 5 L 5 7 z", "M5 5h1v1zM.5 0l4.5 5v2z"),
+        ("M 4 4 L 4 4", "M4 4h0"),
+    ],
+    ids=["level", "mark", "steps", "back", "closed", "dot"],
+)
+def test_paths_are_written_short(path: str, short: str) -> None:
+    """Only what changes; points on the way of another are left out, turning points are not."""
+    assert short_path(path) == short
+
+
+def test_short_paths_lead_through_the_same_points() -> None:
+    """A random walk of a tenth of a point: following the steps gives every corner, without drift."""
+    from random import Random  # noqa: PLC0415 - one use
+
+    draw, points = Random(7), [(0.0, 0.0)]
+    for _ in range(500):
+        x, y = points[-1]
+        points.append((round(x + draw.choice([0, 0.1, 7.3, -2.2]), 1), round(y + draw.choice([0, 0, 0.7, -41.9]), 1)))
+    path = "M 0 0 " + " ".join(f"L {x:g} {y:g}" for x, y in points[1:])
+    passed, x, y = [(0.0, 0.0)], 0.0, 0.0
+    for step, numbers in re.findall(r"([hvl])([^hvlM]*)", short_path(path)):
+        across, down = {"h": (numbers, 0), "v": (0, numbers)}.get(step) or numbers.split()
+        x, y = x + float(across), y + float(down)
+        passed.append((round(x, 1), round(y, 1)))
+    corners = [
+        here
+        for before, here, after in zip(points, points[1:], points[2:], strict=False)
+        if len({before, here, after}) == 3
+        and len({here[0] == before[0], after[0] == here[0]} | {here[1] == before[1], after[1] == here[1]}) > 1
+        and (before[0] == here[0]) != (here[0] == after[0])
+    ]
+
+    assert len(short_path(path)) < 0.7 * len(path)
+    assert set(corners) <= set(passed) <= set(points)
+    assert passed[-1] == points[-1]
+
+
+def test_layouts_that_are_not_recommended_are_folded() -> None:
+    """The recommended one is in full view; checks that hold, inputs and defaults are folded too."""
+    plan = planned()
+    advised = plan.recommendation.layout
+    before, after = page().split('<section id="others"')
+
+    assert f'<h3 id="layout-0">{advised} &ndash;' in before
+    assert "<details open" not in page()
+    for name in plan.layouts:
+        assert (f"{name} &ndash;" in after) is (name != advised)
+    holding = sum(check.verdict == HOLDS for check in plan.layouts[advised].checks)
+    assert f"<summary>{holding} x holds</summary>" in before
+    assert f"<summary>{len(plan.figures)} defaults</summary>" in before
+    assert f"<summary>{len(inputs_of(plan))} inputs, measured or told</summary>" in before
+
+
+def test_one_layout_alone_has_no_others() -> None:
+    """Neither a section nor a link to it."""
+    scenario = batsim.read(SURVEYED)
+    alone = report_html(plan_layouts(scenario, "in truck", replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))
+
+    assert 'href="#others"' not in alone
+    assert 'id="others"' not in alone
 
 
 def test_command_writes_the_page(tmp_path: Path) -> None:

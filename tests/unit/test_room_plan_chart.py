@@ -29,6 +29,10 @@ def placed(**floor):
     return SITE.replace(f"{ROLLERS}.floor", {**FLOOR, **floor})
 
 
+ACROSS = placed(rows=[{**FLOOR["rows"][0], "at": ["2 m", "0 m"]}, FLOOR["rows"][1]])
+"""Places that lie across the walls."""
+
+
 # --- what stands where ---
 
 
@@ -39,9 +43,9 @@ def test_places_are_as_many_as_the_room_has():
 
     assert len(plan.places) == places
     assert [(each.row, each.number) for each in plan.places[:2]] == [("A", 1), ("A", 2)]
-    assert plan.places[1].box == pytest.approx(Box(2.2 - 0.49, -0.514, 0.98, 1.028))
-    assert plan.places[30].box.y_m == pytest.approx(4.0 - 0.514)
-    assert plan.stations == ((15.0, 2.0), (19.0, 2.0))
+    assert plan.places[1].box == pytest.approx(Box(2.2 - 0.49, 2.5 - 0.514, 0.98, 1.028))
+    assert plan.places[30].box.y_m == pytest.approx(6.5 - 0.514)
+    assert plan.stations == ((15.0, 4.5), (19.0, 4.5))
 
 
 def test_levels_are_one_place_of_the_plan():
@@ -80,9 +84,9 @@ def test_ways_are_those_that_the_room_reckons_with():
 
 def test_walls_only_where_they_hold_everything():
     """Positions are not always counted from the corner of the room."""
-    assert room_plan(SITE, "side rollers").room is None
-    inside = {**FLOOR, "rows": [FLOOR["rows"][0], {"row": "B", "at": ["2 m", "8 m"], "pitch": "0.5 m"}]}
-    assert room_plan(placed(**inside), "side rollers").room == Box(0.0, 0.0, 36.0, 9.0)
+    assert room_plan(SITE, "side rollers").room == Box(0.0, 0.0, 37.0, 9.0)
+    assert room_plan(ACROSS, "side rollers").room is None
+    assert room_plan(ACROSS, "side rollers").size_m == (37.0, 9.0)
     assert room_plan(SITE.replace("room", {}), "side rollers").size_m is None
 
 
@@ -114,7 +118,8 @@ def test_rectangles_are_those_of_the_plan(site, layout):
     ax, plan = room_plan_chart(site, layout), room_plan(site, layout)
     half = STATION_M / 2.0
     stations = [(x_m - half, y_m - half, STATION_M, STATION_M) for x_m, y_m in plan.stations]
-    wanted = [*plan.aisles, *plan.zones.values(), *(each.box for each in plan.places), *stations]
+    walls = [] if plan.room is None else [plan.room]
+    wanted = [*walls, *plan.aisles, *plan.zones.values(), *(each.box for each in plan.places), *stations]
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
 
     assert sorted(boxes(ax)) == sorted(tuple(each) for each in wanted)
@@ -131,11 +136,15 @@ def test_words_of_the_plan():
 
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("Along the room [m]", "Across [m]")
     assert [text.get_text() for text in ax.get_legend().get_texts()] == [
-        "aisle, keep clear (3 m)", "place of a battery", "station, where a truck stops",
+        "walls", "aisle, keep clear (3 m)", "place of a battery", "station, where a truck stops",
         "farthest way, along aisles: 22.8 m",
     ]  # fmt: skip
     assert " ".join(ax.texts[-1].get_text().split()) == (
-        "To scale; positions are those of middles, a station is a mark and no truck. Room 36 m by 9 m; its walls are "
+        "To scale; positions are those of middles, a station is a mark and no truck. Eyewash and shower: 6 m from the "
+        "acid work, place not stated."
+    )
+    assert " ".join(room_plan_chart(ACROSS, "side rollers").texts[-1].get_text().split()) == (
+        "To scale; positions are those of middles, a station is a mark and no truck. Room 37 m by 9 m; its walls are "
         "not drawn, since places would lie across them. Eyewash and shower: 6 m from the acid work, place not stated."
     )
 

@@ -73,7 +73,7 @@ def test_a_tornado_has_both_ends_of_every_input():
     assert bars(ax) == [(0, -4.0, "////"), (0, 5.0, ""), (1, 1.0, "////"), (1, -2.0, "")]
     assert whiskers(ax) == [(-4.5, -3.5), (-2.5, -1.5), (0.5, 1.5), (4.5, 5.5)]
     assert words(ax) == ["input at its low end", "input at its high end"]
-    assert ax.get_xlabel() == "Change of downtime per truck-shift from all inputs in the middle [min]"
+    assert ax.get_xlabel() == "Change of downtime per truck-shift from all inputs as stated [min]"
     assert ax.get_title("left") == "hoist: swings, downtime per truck-shift"
 
 
@@ -124,7 +124,7 @@ def test_correlations_have_their_whole_range():
 def test_a_share_has_no_unit():
     """Availability."""
     assert tornado_chart(found(SWINGS, measure="availability_share")).get_xlabel() == (
-        "Change of availability from all inputs in the middle [-]"
+        "Change of availability from all inputs as stated [-]"
     )
 
 

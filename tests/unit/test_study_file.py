@@ -472,7 +472,9 @@ def test_check_does_not_count_very_many_cases(here: Path) -> None:
         "  grid: 12,000 points, 2 layouts (extractor, in the truck), 2 replications of 1 week each",
         "  at most 48,000 cases to run",
     ]
-    assert lines[6] == f"    layouts.extractor.stations: {f'one of {stations}'.replace('[', '')[:157]}..."
+    told = " ".join(line.strip() for line in lines[6:-1])
+    assert told == f"layouts.extractor.stations: {f'one of {stations}'.replace('[', '')[:157]}..."
+    assert max(map(len, lines)) <= 100
 
 
 def test_check_refuses_too_many_points(here: Path) -> None:

@@ -65,7 +65,7 @@ SWINGS = """\
 layouts.north.batteries  4.00 (4.00 to 4.00)  -2.00 (-2.00 to -2.00)  2.00 (2.00 to 2.00)
 trucks[0].run_time.mean  0.00 (0.00 to 0.00)     0.00 (0.00 to 0.00)  0.00 (0.00 to 0.00)
 high less low: measure at the high end less measure at the low end
-at low end: measure at the low end of the input less measure at its middle, the others at theirs
+at low end: measure at the low end of the input less measure with all inputs as the scenario states them
 at high end: the same at its high end
 """
 EFFECTS = """\

@@ -1,6 +1,7 @@
 """Layouts over inputs that are not known: shares of draws, the split of variance, what sways the lead, messages."""
 
 import json
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -214,7 +215,7 @@ def test_frame_has_a_row_for_each_layout_and_measure(simulated):
     assert list(zip(frame["layout"], frame["measure"], strict=True)) == [
         (layout, measure) for layout in ("hands", "table") for measure in (DOWN, LABOUR)
     ]
-    assert "<table" in simulated._repr_html_()
+    assert simulated._repr_html_().startswith(f"<p>{escape(simulated.verdict)}</p><table")
 
 
 @pytest.mark.parametrize("width", [60, 100])

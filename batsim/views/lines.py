@@ -1,0 +1,220 @@
+"""Lines that fit a width: sentences, entries of lists, and tables that break where they must."""
+
+import re
+import textwrap
+
+LEAST_NAME, LEAST_LABEL = 24, 20
+"""Characters to which names of rows are broken at most so that a table stays in one piece, and labels of numbers."""
+MOST_HEADS = (24, 12)
+"""Characters to which long heads of columns are broken: rather the first, else the second."""
+HANGING = 4
+"""Blanks by which the further lines of an entry are set in."""
+KEPT = "\N{NO-BREAK SPACE}"
+"""Stands for a blank at which no line ends."""
+
+
+def sentence(text: str, width: int) -> str:
+    """Break a sentence into lines of the width; a longer word sticks out."""
+    return "\n".join(_broken(text, width, width))
+
+
+def indented(text: str, width: int, by: int = 2) -> str:
+    """Break a sentence into indented lines."""
+    return "\n".join(" " * by + line for line in _broken(text, width - by, width - by))
+
+
+def listed(text: str, width: int, *, first: str = "  - ") -> str:
+    """Write an entry of a list: what follows its first line stands under its text."""
+    return f"\n{' ' * len(first)}".join(_broken(text, width - len(first), width - len(first), first))
+
+
+def hung(text: str, width: int, by: int = 0) -> str:
+    """Break a line whose further lines are set in from its first, `by` blanks from the left."""
+    if by + len(text) <= width:
+        return " " * by + text.replace(KEPT, " ")
+    under = by + HANGING
+    return f"\n{' ' * under}".join(_broken(text, width - by, width - under, " " * by))
+
+
+def entry(label: str, value: str, unit: str, width: int, by: int = 2) -> str:
+    """Write one number of a list, `label: value unit`, the value and the beginning of its unit in one line."""
+    name = label.lstrip(" ")
+    first, blank, rest = unit.partition(" ")
+    number = f"{value} {first}".rstrip().replace(" ", KEPT)
+    return hung(f"{name}: {number}{blank}{rest}", width, by + len(label) - len(name))
+
+
+def measured(rows: list[tuple[str, str, str]], width: int, by: int = 2) -> list[str]:
+    """Write numbers one below the other, each with its label before it and its unit behind; as a list where narrow."""
+    values, units = (max(len(row[column]) for row in rows) for column in (1, 2))
+    most = max(len(label) for label, _, _ in rows)
+    room = width - by - values - units - 2 - 2 * bool(units)
+    names = [_name(label, room) for label, _, _ in rows]
+    first = max(len(line) for name in names for line in name)
+    if room < min(most, LEAST_LABEL) or first > room:
+        return [entry(label, value, unit, width, by) for label, value, unit in rows]
+    lines = []
+    for (head, *rest), (_, value, unit) in zip(names, rows, strict=True):
+        lines.append(f"{' ' * by}{head:<{first}}  {value:>{values}}  {unit}".rstrip())
+        lines += [" " * by + line for line in rest]
+    return lines
+
+
+def columns(rows: list[list[str]], width: int, heads: int = 1) -> list[str]:
+    """Align rows: the first column to the left, the others to the right.
+
+    A table that is too wide has the heads of its columns broken, else it is cut into blocks in which names of rows take
+    at most half of the width; where not even one column fits beside them, each row becomes a list.
+
+    Parameters
+    ----------
+    rows
+        Cells, the rows of heads first.
+    width
+        Characters of a line.
+    heads
+        How many rows are heads; the second says the units.
+    """
+    return _whole(rows, width, heads) or _blocks(rows, width, heads) or _list(rows, width, heads)
+
+
+def one_block(rows: list[list[str]], width: int, heads: int = 1) -> list[str]:
+    """Align rows as `columns` does, but in one piece, with their names broken if need be; nothing when too wide."""
+    if whole := _whole(rows, width, heads):
+        return whole
+    sizes = _sizes(rows, heads, MOST_HEADS[-1])
+    room = width - sum(sizes) - 2 * len(sizes)
+    first = _widest(rows, room)
+    return _aligned(rows, heads, first, sizes) if room >= LEAST_NAME and first <= room else []
+
+
+def _whole(rows: list[list[str]], width: int, heads: int) -> list[str]:
+    """Align rows in one piece with their names whole; nothing when they are too wide for that."""
+    first = max(len(row[0]) for row in rows)
+    for most in (max(map(len, rows[0])), *MOST_HEADS):
+        sizes = _sizes(rows, heads, most)
+        if first + sum(sizes) + 2 * len(sizes) <= width:
+            return _aligned(rows, heads, first, sizes)
+    return []
+
+
+def _blocks(rows: list[list[str]], width: int, heads: int) -> list[str]:
+    """Align as many columns as fit, and the others below; nothing when not even one fits."""
+    first = _widest(rows, width // 2)
+    for most in MOST_HEADS:
+        sizes = _sizes(rows, heads, most)
+        if first + 2 + max(sizes) <= width:
+            break
+    else:
+        return []
+    blocks: list[list[int]] = [[]]
+    used = first
+    for column, size in enumerate(sizes, start=1):
+        if blocks[-1] and used + size + 2 > width:
+            blocks.append([])
+            used = first
+        blocks[-1].append(column)
+        used += size + 2
+    lines: list[str] = []
+    for number, block in enumerate(blocks):
+        mine = [[row[0], *(row[column] for column in block)] for row in rows]
+        lines += [""] if number else []
+        lines += _aligned(mine, heads, first, [sizes[column - 1] for column in block])
+    return lines
+
+
+def _list(rows: list[list[str]], width: int, heads: int) -> list[str]:
+    """Write each row as a name with its numbers below, each with the head of its column."""
+    corner = rows[0][0].strip(" ")
+    lines = []
+    for name, *values in rows[heads:]:
+        indent = len(name) - len(name.lstrip(" "))
+        lines.append(hung(f"{corner}: {name.lstrip(' ')}" if corner else name.lstrip(" "), width, indent))
+        for column, value in enumerate(values, start=1):
+            units = " ".join(row[column] for row in rows[1:heads]).strip(" ")
+            head = rows[0][column]
+            if value and head:
+                lines.append(entry(head, value, units, width, indent + 2))
+            elif value:
+                lines.append(hung(value, width, indent + 2))
+    return lines
+
+
+def heads_of(heads: list[str], sizes: list[int]) -> list[list[str]]:
+    """Break the heads of columns into lines of so many characters, the last of each just above its column."""
+    broken = [_head(head, size) for head, size in zip(heads, sizes, strict=True)]
+    high = max(map(len, broken))
+    return [
+        [f"{line:>{size}}" for line, size in zip(level, sizes, strict=True)]
+        for level in zip(*([""] * (high - len(lines)) + lines for lines in broken), strict=True)
+    ]
+
+
+def head_size(head: str, most: int) -> int:
+    """Characters of the widest line of a head that is broken where it is longer than the most."""
+    return max(len(line) for line in _head(head, most))
+
+
+def _head(text: str, size: int) -> list[str]:
+    """Break the head of a column."""
+    return textwrap.wrap(text, size, break_on_hyphens=False) or [""]
+
+
+def _name(text: str, size: int) -> list[str]:
+    """Break the name of a row; its further lines are set in."""
+    if len(text) <= size:
+        return [text]
+    name = text.lstrip(" ")
+    indent = len(text) - len(name)
+    return _broken(name, size - indent, size - indent - 2, " " * indent, " " * (indent + 2))
+
+
+def _widest(rows: list[list[str]], size: int) -> int:
+    """Characters of the widest line of the names of rows, broken where they are longer than the size."""
+    return max(len(line) for row in rows for line in _name(row[0], size))
+
+
+def _sizes(rows: list[list[str]], heads: int, most: int) -> list[int]:
+    """Characters of each column but the first, its heads broken where they are longer than its values and the most."""
+    sizes = []
+    for column in range(1, len(rows[0])):
+        values = max(len(row[column]) for row in rows[heads:])
+        broken = [head_size(row[column], max(values, most)) for row in rows[:heads]]
+        sizes.append(max(values, *broken))
+    return sizes
+
+
+def _aligned(rows: list[list[str]], heads: int, first: int, sizes: list[int]) -> list[str]:
+    """Write columns of so many characters beside the names."""
+    lines: list[str] = []
+    for number, row in enumerate(rows):
+        name, cells = _name(row[0], first), row[1:]
+        if 0 < number < heads and not "".join(row):
+            continue  # no column of this block has a unit
+        levels = [[f"{cell:>{size}}" for cell, size in zip(cells, sizes, strict=True)]]
+        if number < heads:
+            levels = heads_of(cells, sizes)
+            name = [""] * (len(levels) - len(name)) + name
+        for level in range(max(len(levels), len(name))):
+            label = name[level] if level < len(name) else ""
+            values = "".join(f"  {cell}" for cell in levels[level]) if level < len(levels) else ""
+            lines.append(f"{label:<{first}}{values}".rstrip())
+    return lines
+
+
+def _broken(text: str, first: int, others: int, before: str = "", under: str = "") -> list[str]:
+    """Break a text at blanks into lines of so many characters; a percent sign and a half width stay with their number.
+
+    A word that is longer than a line has one of its own and sticks out.
+    """
+    together = re.sub(" ± (?=[0-9])", f"{KEPT}±{KEPT}", text.replace(" %", f"{KEPT}%"))
+    lines: list[str] = []
+    line = ""
+    for word in together.split(" "):
+        if line and len(line) + 1 + len(word) > (others if lines else first):
+            lines.append(line)
+            line = word
+        else:
+            line = f"{line} {word}".strip(" ")
+    head, *rest = [each.replace(KEPT, " ") for each in [*lines, line]]
+    return [before + head, *(under + each for each in rest)]
