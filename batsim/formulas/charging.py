@@ -342,7 +342,7 @@ def current_limit_a(temperature_degc: float, capacity_ah: float, table: Sequence
     for from_degc, amps in table:
         if from_degc <= temperature_degc:
             limit_a = amps
-    return limit_a * capacity_ah / 100.0
+    return limit_a / 100.0 * capacity_ah
 
 
 def _refuse(profile: Profile) -> NoReturn:

@@ -117,7 +117,9 @@ def paired_gain(scenario: Scenario, layout: str, path: str, value: object) -> tu
     return float(np.mean(gains)), float(np.std(gains, ddof=1) / math.sqrt(gains.size))
 
 
-@pytest.mark.parametrize("layout", EXCHANGING)
+@pytest.mark.parametrize(
+    "layout", [EXCHANGING[0], *(pytest.param(each, marks=pytest.mark.slow) for each in EXCHANGING[1:])]
+)
 def test_one_more_of_each_makes_downtime_no_worse_on_average(layout: str):
     """One-sided at 99 %; and the scarce thing must really help.
 

@@ -98,10 +98,11 @@ def test_staggering_by_half_an_hour_helps(site):
             "one more station with its battery carriage and attendants",
             "the stations with their battery carriage and attendants",
         ),
-        (
+        pytest.param(
             "portable stands",
             "one more station with its hand pallet truck and attendants",
             "the stations with their hand pallet truck and attendants",
+            marks=pytest.mark.slow,
         ),
         ("hoist", "one more station with its hoist", "the station with its hoist"),
     ],

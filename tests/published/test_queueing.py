@@ -33,10 +33,9 @@ def _expected(case, *quantities, leave_out=()):
     return {name: value for name, value in found.items() if name in (quantities or found) and name not in leave_out}
 
 
-def _check(case, source, where, file, layout, weeks):
-    return pytest.param(
-        case, file, layout, weeks, id=case, marks=pytest.mark.published(source=source, where=f"{case}: {where}")
-    )
+def _check(case, source, where, file, layout, weeks, *, slow=False):
+    marks = [pytest.mark.published(source=source, where=f"{case}: {where}"), *[pytest.mark.slow] * slow]
+    return pytest.param(case, file, layout, weeks, id=case, marks=marks)
 
 
 # Trucks and exchange stations, batteries plentiful
@@ -57,7 +56,7 @@ RARE = {
         _check("A03", ROSSETTI, f"{INTERFERENCE}3", "a01", "three", 40),
         _check("A06a", TAHA, f"{SERVICING}1", "a06", "one", 4),
         _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 3),
-        _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 3),
+        _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 3, slow=True),
         _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 5),
         _check("A16", PALM, f"{REPAIR}5", "a01", "one constant", 30),
         _check("A18", PALM, f"{REPAIR}20", "a18", "one", 11),
@@ -93,11 +92,11 @@ def test_rare_waits(case, steady, case_name, file, layout, weeks):
         (0.06, 2, 0.0203341, 0.99935153, 20),
         (0.06, 1, 0.23713611, 0.98319517, 60),
         (0.07, 2, 0.02739524, 0.99897025, 20),
-        (0.07, 1, 0.27539623, 0.97667552, 60),
+        pytest.param(0.07, 1, 0.27539623, 0.97667552, 60, marks=pytest.mark.slow),
         (0.08, 2, 0.03541462, 0.99846303, 20),
-        (0.08, 1, 0.31305279, 0.96900029, 60),
+        pytest.param(0.08, 1, 0.31305279, 0.96900029, 60, marks=pytest.mark.slow),
         (0.09, 2, 0.04435816, 0.99781214, 25),
-        (0.09, 1, 0.35001423, 0.96016556, 60),
+        pytest.param(0.09, 1, 0.35001423, 0.96016556, 60, marks=pytest.mark.slow),
         (0.1, 2, 0.05419162, 0.99700004, 25),
         (0.1, 1, 0.38619141, 0.95018401, 60),
     ],
@@ -151,7 +150,7 @@ def test_a_charging_point_for_each_truck(case, steady, run_time, charge_time):
         _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 100),
         _check("C02", GROSS, f"{WITH_SPARES}10, 5, 6", "c02", "one", 9),
         _check("C07", GROSS, f"{WITH_SPARES}12, 6, 18", "c07", "one", 9),
-        _check("C08", GROSS, f"{WITH_SPARES}20, 50, 70", "c04", "70 batteries", 24),
+        _check("C08", GROSS, f"{WITH_SPARES}20, 50, 70", "c04", "70 batteries", 24, slow=True),
     ],
 )
 def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
@@ -166,7 +165,9 @@ def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
         pytest.param({"mean": "16 h", "law": "exponential"}, 12, id="exponential"),
         pytest.param("16 h", 9, id="constant", marks=pytest.mark.slow),
         pytest.param({"low": "8 h", "high": "24 h"}, 9, id="uniform", marks=pytest.mark.slow),
-        pytest.param({"mean": "16 h", "law": "hyperexponential", "cv": 2}, 12, id="hyperexponential"),
+        pytest.param(
+            {"mean": "16 h", "law": "hyperexponential", "cv": 2}, 12, id="hyperexponential", marks=pytest.mark.slow
+        ),
     ],
 )
 def test_three_batteries_per_truck(case, steady, charge_time, weeks):

@@ -115,7 +115,7 @@ def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spare
 @pytest.mark.published(
     source=ENGSET, where="N trucks, c chargers: p(j) ~ comb(N, j) (h / run)^j, j <= c, any charge law"
 )
-@pytest.mark.parametrize("charge", [{"mean": "2 h", "law": "exponential"}, "2 h"])
+@pytest.mark.parametrize("charge", [{"mean": "2 h", "law": "exponential"}, pytest.param("2 h", marks=pytest.mark.slow)])
 def test_charging_in_place_loses_as_engset_says(case, agree, charge):
     """12 trucks with 5 h of work to a charge of 2 h at 4 chargers: the law of the charge does not matter."""
     trucks, chargers, ratio, run_h, weeks = 12, 4, 2.0 / 5.0, 5.0, 30

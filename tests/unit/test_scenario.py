@@ -85,7 +85,7 @@ def test_kestrel_lane_is_what_it_says() -> None:
     assert scenario.trucks[1].exchange_when.shift_change == "never"
     assert rollers.floor is not None
     assert (rollers.floor.rows[1].at, rollers.floor.rows[1].pitch_m, rollers.floor.stations.pitch_m) == (
-        (1.0, 4.0),
+        (1.0, 6.5),
         1.2,
         4.0,
     )

@@ -65,7 +65,8 @@ SWINGS = """\
 layouts.north.batteries  4.00 (4.00 to 4.00)  -2.00 (-2.00 to -2.00)  2.00 (2.00 to 2.00)
 trucks[0].run_time.mean  0.00 (0.00 to 0.00)     0.00 (0.00 to 0.00)  0.00 (0.00 to 0.00)
 high less low: measure at the high end less measure at the low end
-at low end: measure at the low end of the input less measure with all inputs as the scenario states them
+at low end: measure at the low end of the input less measure with all inputs as the scenario states
+them
 at high end: the same at its high end
 """
 EFFECTS = """\
@@ -454,7 +455,10 @@ def shown(terminal: int, until: str) -> str:
     text = ""
     while not re.search(until, text):
         assert select.select([terminal], [], [], 30.0)[0], f"only: {text!r}"
-        text += os.read(terminal, 10_000).decode()
+        try:
+            text += os.read(terminal, 10_000).decode()
+        except OSError:
+            raise AssertionError(f"only: {text!r}") from None
     return text
 
 
