@@ -458,7 +458,7 @@ def shown(terminal: int, until: str) -> str:
         try:
             text += os.read(terminal, 10_000).decode()
         except OSError:
-            raise AssertionError(f"only: {text!r}") from None
+            pytest.fail(f"only: {text!r}")
     return text
 
 
