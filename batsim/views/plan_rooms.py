@@ -110,7 +110,7 @@ def supply_facts(asked: "Supply") -> list[str]:
     for way in asked.held_back:
         facts.append(
             f"{way.what[0].upper()}{way.what[1:]}: peak {way.peak_kw:.0f} kW, {way.saved_kw:.0f} kW less, downtime "
-            f"{way.downtime_min_per_truck_shift:.1f} min per truck-shift, {way.lost_min_per_truck_shift:+.1f}"
+            f"{way.downtime_min_per_truck_shift:.1f} min per truck-shift, {way.lost_min_per_truck_shift:+z.1f}"
         )
     facts += [f"{text[0].upper()}{text[1:]}" for text in asked.not_tried]
     return [*lines, *(f"{text}." for text in facts)]
