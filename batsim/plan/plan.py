@@ -83,6 +83,11 @@ class LayoutPlan:
         return {verdict: counted[verdict] for verdict in VERDICTS}
 
     @property
+    def counts(self) -> str:
+        """The same in words, those that there are."""
+        return ", ".join(f"{number} x {verdict}" for verdict, number in self.verdicts.items() if number)
+
+    @property
     def targets_missed(self) -> int:
         """Targets that are surely missed."""
         return sum(each.verdict == "missed" for each in self.targets)

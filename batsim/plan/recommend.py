@@ -74,9 +74,7 @@ def _targets(plan: "LayoutPlan") -> str:
 
 def _fit(plan: "LayoutPlan") -> str:
     """What the checks say."""
-    counts = plan.verdicts
-    found = ", ".join(f"{number} x {verdict}" for verdict, number in counts.items() if number)
-    return f"Checks: {found}."
+    return f"Checks: {plan.counts}."
 
 
 def _against(best: "LayoutPlan", others: "list[LayoutPlan]", currency: str) -> str:

@@ -109,8 +109,8 @@ class Size:
         cell = self.chosen or self.best
         return Interval(np.nan, np.nan, np.nan) if cell is None else cell.interval(measure, self.confidence)
 
-    def missed(self, cell: Tested) -> tuple[str, ...]:
-        """Names of the targets that a cell surely misses."""
+    def surely_missed(self, cell: Tested) -> tuple[str, ...]:
+        """Names of the targets that a cell misses by its intervals; its own `missed` go by the means."""
         return tuple(
             limit.name
             for limit in self.limits
@@ -127,7 +127,7 @@ class Size:
         """
         if self.chosen is not None and cell.cell == self.chosen.cell:
             return MEETS
-        if self.missed(cell):
+        if self.surely_missed(cell):
             return MISSES
         verdicts = [limit.verdict(cell.interval(limit.measure, self.confidence)) for limit in self.limits]
         return MEETS if all(verdict == "met" for verdict in verdicts) else TOO_NEAR

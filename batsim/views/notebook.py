@@ -12,7 +12,7 @@ from batsim.study.compare import Comparison
 from batsim.study.outline import outline
 from batsim.study.replications import Runs
 from batsim.views.plan_text import MARK, amount_text
-from batsim.views.tables import cell_text, chance_text, counted, number_text, shown_rows
+from batsim.views.tables import cell_text, chance_text, counted, number_text, shown_rows, simulated
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -52,7 +52,10 @@ def _scenario(found: Scenario) -> str:
         for each in first.groups
     ]
     layouts = [_layout(found, each) for each in first.layouts]
-    wanted = [f"{name.replace('_', ' ')}: {value}" for name, value in _stated(found, "targets").items()]
+    targets = found.stated.get("targets")
+    wanted = (
+        [f"{name.replace('_', ' ')}: {value}" for name, value in targets.items()] if isinstance(targets, dict) else []
+    )
     notes = [f"Targets: {'; '.join(wanted)}."] if wanted else []
     if found.unknowns:
         notes.append(f"Not known: {', '.join(each.path for each in found.unknowns)}.")
@@ -72,18 +75,12 @@ def _layout(found: Scenario, each: "LayoutOutline") -> list[str]:
     return [each.name, each.title, str(batteries), chargers, f"{each.stations:g}", places]
 
 
-def _stated(found: Scenario, key: str) -> dict[str, object]:
-    """A block of the scenario as it was written."""
-    block = found.stated.get(key)
-    return block if isinstance(block, dict) else {}
-
-
 @html_of.register
 def _record(found: Record) -> str:
     """What a record holds."""
     facts = found.facts
     caption = (
-        f"{facts.layout}, replication {facts.replication}, seed {facts.seed}: "
+        f"{found.in_short}: "
         f"{counted((facts.horizon_min - facts.warm_up_min) / WEEK_MIN, 'week')} "
         f"after a warm-up of {counted(facts.warm_up_min / WEEK_MIN, 'week')}"
     )
@@ -141,10 +138,7 @@ def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
     """Measures of layouts side by side, and further rows."""
     rows = [[row.label, *(cell_text(runs, name, row) for name in runs.layouts), row.unit] for row in shown_rows(runs)]
     rows += [[*row, ""] for row in more]
-    caption = (
-        f"{runs.scenario.site.name}: {counted(runs.replications, 'replication')} of {counted(runs.weeks, 'week')} "
-        f"after a warm-up of {counted(runs.warm_up_min / WEEK_MIN, 'week')}, seed {runs.seed}"
-    )
+    caption = f"{runs.scenario.site.name}: {simulated(runs)}"
     return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1))
 
 

@@ -3,10 +3,9 @@
 import math
 from typing import TYPE_CHECKING
 
-from batsim.scenario.week import WEEK_MIN
 from batsim.study.compare import signed
 from batsim.views.lines import indented, measured, sentence
-from batsim.views.tables import CAUTION, counted, number_text
+from batsim.views.tables import CAUTION, number_text, simulated
 
 if TYPE_CHECKING:
     from batsim.study.one_more import OneMore
@@ -22,11 +21,7 @@ def one_more_answer(settings: "Settings", found: "list[OneMore]", width: int = 1
 def _heading(settings: "Settings", width: int) -> str:
     """Say what was simulated, and for how long."""
     what = f"{settings.scenario.site.name}: what one more of each would save"
-    long = (
-        f"{counted(settings.replications, 'replication')} of {counted(settings.length_min / WEEK_MIN, 'week')} after a "
-        f"warm-up of {counted(settings.warm_up_min / WEEK_MIN, 'week')}, seed {settings.seed}; paired"
-    )
-    return f"{sentence(what, width)}\n{sentence(long, width)}"
+    return f"{sentence(what, width)}\n{sentence(f'{simulated(settings)}; paired', width)}"
 
 
 def one_more_text(one: "OneMore", width: int = 100) -> str:

@@ -11,7 +11,6 @@ from batsim.views.plan_rooms import supply_lines, ventilation_lines
 from batsim.views.tables import heading, number_text
 
 if TYPE_CHECKING:
-    from batsim.plan.checks import Check
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.study.prices import Price
 
@@ -74,7 +73,7 @@ def layout_lines(each: "LayoutPlan", width: int) -> list[str]:
     title = sentence(f"{each.layout} ({each.title})", width)
     lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
     lines += _advice(each, width)
-    lines += ["", *_checks(each.checks, width)]
+    lines += ["", *_checks(each, width)]
     lines += ["", *_equipment(each, width)]
     lines += ["", *ventilation_lines(each.ventilation, width)]
     lines += ["", *supply_lines(each.supply, width)]
@@ -95,13 +94,10 @@ def _advice(each: "LayoutPlan", width: int) -> list[str]:
     return lines
 
 
-def _checks(checks: "tuple[Check, ...]", width: int) -> list[str]:
+def _checks(each: "LayoutPlan", width: int) -> list[str]:
     """What does not hold in full, what holds in a line each, what is not known as a count."""
-    counts: dict[str, int] = {}
-    for check in checks:
-        counts[check.verdict] = counts.get(check.verdict, 0) + 1
-    lines = [sentence(f"Checks: {', '.join(f'{number} x {verdict}' for verdict, number in counts.items())}", width)]
-    for check in checks:
+    lines = [sentence(f"Checks: {each.counts}", width)]
+    for check in each.checks:
         head = f"{check.subject}, {check.name}"
         if check.verdict == HOLDS:
             text = f"{head}: {check.value} ({check.limit}; {check.rule})"

@@ -184,7 +184,7 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
         "name": each.layout,
         "title": each.title,
         "advice": advice,
-        "counts": ", ".join(f"{count} x {verdict}" for verdict, count in each.verdicts.items() if count),
+        "counts": each.counts,
         "checks": [check for check in checks if check["verdict"] != HOLDS],
         "holding": [check for check in checks if check["verdict"] == HOLDS],
         "equipment": equipment,

@@ -170,7 +170,7 @@ def _frontier(found: "Size", width: int) -> list[str]:
 def _verdict(found: "Size", cell: "Tested") -> str:
     """Say whether a cell meets the targets, and which it misses."""
     verdict = found.verdict(cell)
-    return f"{MISSES} {', '.join(found.missed(cell))}" if verdict == MISSES else verdict
+    return f"{MISSES} {', '.join(found.surely_missed(cell))}" if verdict == MISSES else verdict
 
 
 def _cell(found: "Size", cell: "Tested") -> str:

@@ -13,7 +13,7 @@ from batsim.views.lines import columns, entry, head_size, heads_of, measured, on
 if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
     from batsim.study.compare import Comparison
-    from batsim.study.replications import Runs
+    from batsim.study.replications import Runs, Settings
     from batsim.study.sequential import Wanted
 
 CAUTION = (
@@ -229,16 +229,20 @@ def heading(runs: "Runs", width: int = 100) -> str:
     scenario = runs.scenario
     trucks = sum(group.count for group in scenario.trucks)
     shifts = len({name for group in scenario.trucks for name in group.shifts})
-    warm_up = runs.warm_up_min / WEEK_MIN
     what = (
         f"{scenario.site.name}: {counted(trucks, 'truck')}, {counted(shifts, 'shift')}, "
         f"{counted(len(runs.layouts), 'layout')}"
     )
-    long = (
-        f"{counted(runs.replications, 'replication')} of {counted(runs.weeks, 'week')} after a warm-up of "
+    return f"{sentence(what, width)}\n{sentence(simulated(runs), width)}"
+
+
+def simulated(runs: "Runs | Settings") -> str:
+    """Say how often and for how long was simulated."""
+    weeks, warm_up = runs.length_min / WEEK_MIN, runs.warm_up_min / WEEK_MIN
+    return (
+        f"{counted(runs.replications, 'replication')} of {counted(weeks, 'week')} after a warm-up of "
         f"{counted(warm_up, 'week')}, seed {runs.seed}"
     )
-    return f"{sentence(what, width)}\n{sentence(long, width)}"
 
 
 def layout_text(runs: "Runs", layout: str, width: int = 100) -> str:

@@ -318,56 +318,34 @@ def test_columns_while_one_layout_fits() -> None:
 
 def test_lists_where_not_even_one_layout_fits() -> None:
     """To the letter: the layout's name as a head, each number with its label before it and its unit behind."""
-    assert comparison_text(by_hand(), 40).startswith(
-        """\
+    numbers = """\
+  downtime: 22.86 min per truck-shift
+    exchange: 22.86
+  wait: 0 min per exchange
+    95th percentile: 0 min
+  exchanges or charges: 2.29 per working
+      day
+  labour, hands on: 22.86 min per
+      working day
+    by drivers: 22.86
+  drivers wait: 0 min per working day
+  batteries: 3 (3.00) in all (per truck)
+    fewest ready: 1 at any time
+  chargers: 2
+  stations or spots: 1
+  energy from the wall: 0.48 kWh per
+      working day
+  peak load: 0.02 kW, mean of 15 min
+  battery life: 8.87 years, use alone
+  chance of being best: 50 % in downtime
+"""
+    said = """\
 By hand: 1 truck, 1 shift, 2 layouts
 2 replications of 1 week after a warm-up
 of 0 weeks, seed 1
-
-nothing stands by
-  downtime: 22.86 min per truck-shift
-    exchange: 22.86
-  wait: 0 min per exchange
-    95th percentile: 0 min
-  exchanges or charges: 2.29 per working
-      day
-  labour, hands on: 22.86 min per
-      working day
-    by drivers: 22.86
-  drivers wait: 0 min per working day
-  batteries: 3 (3.00) in all (per truck)
-    fewest ready: 1 at any time
-  chargers: 2
-  stations or spots: 1
-  energy from the wall: 0.48 kWh per
-      working day
-  peak load: 0.02 kW, mean of 15 min
-  battery life: 8.87 years, use alone
-  chance of being best: 50 % in downtime
-
-no device
-  downtime: 22.86 min per truck-shift
-    exchange: 22.86
-  wait: 0 min per exchange
-    95th percentile: 0 min
-  exchanges or charges: 2.29 per working
-      day
-  labour, hands on: 22.86 min per
-      working day
-    by drivers: 22.86
-  drivers wait: 0 min per working day
-  batteries: 3 (3.00) in all (per truck)
-    fewest ready: 1 at any time
-  chargers: 2
-  stations or spots: 1
-  energy from the wall: 0.48 kWh per
-      working day
-  peak load: 0.02 kW, mean of 15 min
-  battery life: 8.87 years, use alone
-  chance of being best: 50 % in downtime
-
 """
-    )
+
+    assert comparison_text(by_hand(), 40).startswith(f"{said}\nnothing stands by\n{numbers}\nno device\n{numbers}\n")
 
 
 def test_an_amount_keeps_its_range_beside_it() -> None:

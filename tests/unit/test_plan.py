@@ -197,6 +197,7 @@ def option(
         money=SimpleNamespace(per_year=SimpleNamespace(value=cost)),
         evidence=SimpleNamespace(mean=lambda _: downtime),
     )  # fmt: skip
+    made.counts = LayoutPlan.counts.fget(made)
     return made
 
 
