@@ -24,33 +24,33 @@ if TYPE_CHECKING:
     from batsim.scenario.study_file import Study
     from batsim.study.compare import Comparison, compare
     from batsim.study.day_without import DayWithout, day_without
-    from batsim.study.export import export_store
-    from batsim.study.one_more import OneMore, one_more
-    from batsim.study.replications import Runs, run
+    from batsim.study.sweeps.export import export_store
+    from batsim.study.bottleneck.bottleneck import OneMore, one_more
+    from batsim.study.running.replications import Runs, run
     from batsim.study.room_over import room_over
-    from batsim.study.sensitivity import sensitivity
-    from batsim.study.sequential import run_within
-    from batsim.study.size import Sizing, size
-    from batsim.study.size_result import Size
-    from batsim.study.store import merge_stores
-    from batsim.study.sweep import read_study, sweep
-    from batsim.study.sweep_result import Sweep
+    from batsim.study.sweeps.sensitivity import sensitivity
+    from batsim.study.running.precision import run_within
+    from batsim.decision.decide import Sizing, size
+    from batsim.decision.answer import Size
+    from batsim.study.sweeps.store import merge_stores
+    from batsim.study.sweeps.sweep import read_study, sweep
+    from batsim.study.sweeps.sweep_result import Sweep
     from batsim.study.uncertain import UncertainComparison, compare_uncertain
     from batsim.study.waits import waits_over
     from batsim.study.warm_up import warm_up
-    from batsim.views.battery_chart import battery_chart, cycle_chart
-    from batsim.views.downtime_chart import downtime_chart
-    from batsim.views.frontier_chart import frontier_chart
-    from batsim.views.hydrogen_chart import hydrogen_chart
-    from batsim.views.labour_chart import labour_chart
-    from batsim.views.life_line_chart import life_line_chart
-    from batsim.views.load_chart import load_chart
-    from batsim.views.one_more_chart import one_more_chart
-    from batsim.views.room_chart import room_chart
-    from batsim.views.room_plan_chart import room_plan_chart
-    from batsim.views.sensitivity_chart import indices_chart, tornado_chart
-    from batsim.views.waits_chart import waits_chart
-    from batsim.views.week_chart import day_chart, week_chart
+    from batsim.views.charts.battery_chart import battery_chart, cycle_chart
+    from batsim.views.charts.downtime_chart import downtime_chart
+    from batsim.views.charts.frontier_chart import frontier_chart
+    from batsim.views.charts.hydrogen_chart import hydrogen_chart
+    from batsim.views.charts.labour_chart import labour_chart
+    from batsim.views.charts.life_line_chart import life_line_chart
+    from batsim.views.charts.load_chart import load_chart
+    from batsim.views.charts.bottleneck_chart import one_more_chart
+    from batsim.views.charts.room_chart import room_chart
+    from batsim.views.charts.room_plan_chart import room_plan_chart
+    from batsim.views.charts.sensitivity_chart import indices_chart, tornado_chart
+    from batsim.views.charts.waits_chart import waits_chart
+    from batsim.views.charts.week_chart import day_chart, week_chart
 
 __version__ = "0.1.0"
 
@@ -59,60 +59,60 @@ _HOMES = {
     "Comparison": "batsim.study.compare",
     "DayWithout": "batsim.study.day_without",
     "FigureError": "batsim.errors",
-    "OneMore": "batsim.study.one_more",
+    "OneMore": "batsim.study.bottleneck.bottleneck",
     "Plan": "batsim.plan.plan",
     "Record": "batsim.record",
-    "Runs": "batsim.study.replications",
+    "Runs": "batsim.study.running.replications",
     "Scenario": "batsim.scenario.site",
     "ScenarioError": "batsim.errors",
     "SimulationError": "batsim.errors",
-    "Size": "batsim.study.size_result",
-    "Sizing": "batsim.study.size",
+    "Size": "batsim.decision.answer",
+    "Sizing": "batsim.decision.decide",
     "Study": "batsim.scenario.study_file",
     "StudyError": "batsim.errors",
-    "Sweep": "batsim.study.sweep_result",
+    "Sweep": "batsim.study.sweeps.sweep_result",
     "UncertainComparison": "batsim.study.uncertain",
-    "battery_chart": "batsim.views.battery_chart",
+    "battery_chart": "batsim.views.charts.battery_chart",
     "battery_course": "batsim.measures.battery_course",
     "compare": "batsim.study.compare",
     "compare_uncertain": "batsim.study.uncertain",
     "crew_by_hour": "batsim.measures.by_hour",
-    "cycle_chart": "batsim.views.battery_chart",
-    "day_chart": "batsim.views.week_chart",
+    "cycle_chart": "batsim.views.charts.battery_chart",
+    "day_chart": "batsim.views.charts.week_chart",
     "day_without": "batsim.study.day_without",
-    "downtime_chart": "batsim.views.downtime_chart",
+    "downtime_chart": "batsim.views.charts.downtime_chart",
     "event_frame": "batsim.measures.event_trace",
     "event_trace": "batsim.measures.event_trace",
-    "export_store": "batsim.study.export",
+    "export_store": "batsim.study.sweeps.export",
     "first_cycle": "batsim.measures.battery_course",
-    "frontier_chart": "batsim.views.frontier_chart",
-    "hydrogen_chart": "batsim.views.hydrogen_chart",
-    "indices_chart": "batsim.views.sensitivity_chart",
-    "labour_chart": "batsim.views.labour_chart",
-    "life_line_chart": "batsim.views.life_line_chart",
-    "load_chart": "batsim.views.load_chart",
-    "merge_stores": "batsim.study.store",
-    "one_more": "batsim.study.one_more",
-    "one_more_chart": "batsim.views.one_more_chart",
+    "frontier_chart": "batsim.views.charts.frontier_chart",
+    "hydrogen_chart": "batsim.views.charts.hydrogen_chart",
+    "indices_chart": "batsim.views.charts.sensitivity_chart",
+    "labour_chart": "batsim.views.charts.labour_chart",
+    "life_line_chart": "batsim.views.charts.life_line_chart",
+    "load_chart": "batsim.views.charts.load_chart",
+    "merge_stores": "batsim.study.sweeps.store",
+    "one_more": "batsim.study.bottleneck.bottleneck",
+    "one_more_chart": "batsim.views.charts.bottleneck_chart",
     "plan_layouts": "batsim.plan.plan",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
-    "read_study": "batsim.study.sweep",
-    "room_chart": "batsim.views.room_chart",
+    "read_study": "batsim.study.sweeps.sweep",
+    "room_chart": "batsim.views.charts.room_chart",
     "room_course": "batsim.measures.room_course",
     "room_over": "batsim.study.room_over",
-    "room_plan_chart": "batsim.views.room_plan_chart",
-    "run": "batsim.study.replications",
-    "run_within": "batsim.study.sequential",
-    "sensitivity": "batsim.study.sensitivity",
+    "room_plan_chart": "batsim.views.charts.room_plan_chart",
+    "run": "batsim.study.running.replications",
+    "run_within": "batsim.study.running.precision",
+    "sensitivity": "batsim.study.sweeps.sensitivity",
     "simulate": "batsim.room.simulation",
-    "size": "batsim.study.size",
-    "sweep": "batsim.study.sweep",
-    "tornado_chart": "batsim.views.sensitivity_chart",
-    "waits_chart": "batsim.views.waits_chart",
+    "size": "batsim.decision.decide",
+    "sweep": "batsim.study.sweeps.sweep",
+    "tornado_chart": "batsim.views.charts.sensitivity_chart",
+    "waits_chart": "batsim.views.charts.waits_chart",
     "waits_over": "batsim.study.waits",
     "warm_up": "batsim.study.warm_up",
-    "week_chart": "batsim.views.week_chart",
+    "week_chart": "batsim.views.charts.week_chart",
 }
 
 __all__ = [

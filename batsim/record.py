@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from struct import pack
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.shows import Shows
+from batsim.display import Shows
 
 if TYPE_CHECKING:
     import numpy as np

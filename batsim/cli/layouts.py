@@ -52,7 +52,7 @@ def compare(file: str, uncertain: int | None, **options: Any) -> None:  # noqa: 
     """Compare the layouts of a scenario: downtime, labour, counts, with intervals and a verdict."""
     from batsim.study.compare import COMPARED  # noqa: PLC0415 - heavy
     from batsim.study.compare import compare as compare_layouts  # noqa: PLC0415
-    from batsim.views.tables import comparison_text  # noqa: PLC0415
+    from batsim.views.text.tables import comparison_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
     measures = tuple(dict.fromkeys(options["measures"])) or COMPARED
@@ -74,7 +74,7 @@ def compare(file: str, uncertain: int | None, **options: Any) -> None:  # noqa: 
 def _uncertain(scenario: "Scenario", draws: int, measures: tuple[str, ...], options: dict[str, Any]) -> None:
     """Compare over what is not known."""
     from batsim.study.uncertain import compare_uncertain  # noqa: PLC0415 - heavy
-    from batsim.views.uncertain_text import uncertain_text  # noqa: PLC0415
+    from batsim.views.text.uncertain_text import uncertain_text  # noqa: PLC0415
 
     if options["within"] is not None or options["most"] is not None:
         msg = "--uncertain states the number of draws; leave --within and --most out"
@@ -99,9 +99,9 @@ def _check_precision(options: dict[str, Any]) -> None:
 def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Simulate layouts and print every measure of each."""
     from batsim.study.compare import DECIDING, check_measures  # noqa: PLC0415 - heavy
-    from batsim.study.replications import run as run_layouts  # noqa: PLC0415
-    from batsim.study.sequential import run_within  # noqa: PLC0415
-    from batsim.views.tables import runs_text  # noqa: PLC0415
+    from batsim.study.running.replications import run as run_layouts  # noqa: PLC0415
+    from batsim.study.running.precision import run_within  # noqa: PLC0415
+    from batsim.views.text.tables import runs_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
     measures = tuple(dict.fromkeys(options["measures"])) or (DECIDING,)
@@ -128,7 +128,7 @@ def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
 def warm_up(file: str, layouts: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find how many weeks of a run to drop, by a pilot without a warm-up (MSER-5, in whole weeks)."""
     from batsim.study.warm_up import warm_up as find  # noqa: PLC0415 - heavy
-    from batsim.views.warm_up_text import warm_up_text  # noqa: PLC0415
+    from batsim.views.text.warm_up_text import warm_up_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
     found = find(scenario, tuple(dict.fromkeys(layouts)) or None, progress=progress(), **options)
@@ -139,9 +139,9 @@ def warm_up(file: str, layouts: tuple[str, ...], **options: Any) -> None:  # noq
 @simulation_options
 def one_more(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what binds: how much downtime one more of each thing would save, and when in the week."""
-    from batsim.study.one_more import one_more_each  # noqa: PLC0415 - heavy
-    from batsim.study.replications import settings  # noqa: PLC0415
-    from batsim.views.one_more_text import one_more_answer  # noqa: PLC0415
+    from batsim.study.bottleneck.bottleneck import one_more_each  # noqa: PLC0415 - heavy
+    from batsim.study.running.replications import settings  # noqa: PLC0415
+    from batsim.views.text.bottleneck_text import one_more_answer  # noqa: PLC0415
 
     given = run_settings(options)
     workers, progress = given.pop("workers"), given.pop("progress")
@@ -159,8 +159,8 @@ def one_more(file: str, **options: Any) -> None:  # noqa: ANN401 - click's optio
 def day_without(file: str, device: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what a day without a device costs, with what stands by and without it; always simulates that one week."""
     from batsim.study.day_without import days_without  # noqa: PLC0415 - heavy
-    from batsim.study.replications import settings  # noqa: PLC0415
-    from batsim.views.day_without_text import day_without_answer  # noqa: PLC0415
+    from batsim.study.running.replications import settings  # noqa: PLC0415
+    from batsim.views.text.day_without_text import day_without_answer  # noqa: PLC0415
 
     given = run_settings(options)
     workers, progress = given.pop("workers"), given.pop("progress")

@@ -13,7 +13,7 @@ from batsim.errors import ScenarioError
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
 SETTLED_S = 1.0
 """Time after which the pace of a run is told. [s]"""
@@ -142,7 +142,7 @@ def terminal_width() -> int | None:
 
 def say(message: str) -> None:
     """Print a message; on a terminal in lines that fit."""
-    from batsim.views.lines import sentence  # noqa: PLC0415 - with the rest
+    from batsim.views.text.lines import sentence  # noqa: PLC0415 - with the rest
 
     columns = terminal_width()
     click.echo(message if columns is None else sentence(message, columns))

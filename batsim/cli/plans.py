@@ -23,7 +23,7 @@ TABLES = ("checks", "equipment", "money")
 def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Plan layouts: what fits, what to order, ventilation, supply, money, cautions, open questions."""
     from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
-    from batsim.views.plan_text import plan_text  # noqa: PLC0415
+    from batsim.views.text.plan_text import plan_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
     found = plan_layouts(scenario, **run_settings(options))
@@ -47,7 +47,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 def report(file: str, output: str, paper: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
     from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
-    from batsim.views.report import report_html  # noqa: PLC0415
+    from batsim.views.page.report import report_html  # noqa: PLC0415
 
     path = Path(output)
     if path.suffix.lower() not in PAGES:

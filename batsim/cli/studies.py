@@ -25,8 +25,8 @@ from batsim.cli.options import line_progress, progress, read_scenario, say, show
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Run a study: a scenario at many points; what its store holds already is not run again."""
-    from batsim.study.sweep import sweep as run_sweep  # noqa: PLC0415 - heavy
-    from batsim.views.sweep_text import sweep_text  # noqa: PLC0415
+    from batsim.study.sweeps.sweep import sweep as run_sweep  # noqa: PLC0415 - heavy
+    from batsim.views.text.sweep_text import sweep_text  # noqa: PLC0415
 
     kept = store or _store_of(study, options["shard"])
     options["warm_up_weeks"] = options.pop("warm_up")
@@ -59,8 +59,8 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
-    from batsim.study.size import size as run_size  # noqa: PLC0415 - heavy
-    from batsim.views.size_text import size_text  # noqa: PLC0415
+    from batsim.decision.decide import size as run_size  # noqa: PLC0415 - heavy
+    from batsim.views.text.decision_text import size_text  # noqa: PLC0415
 
     ranges = dict(_range(text) for text in options.pop("ranges"))
     indifference = dict(_near(text) for text in options.pop("indifference"))
@@ -83,7 +83,7 @@ def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - cl
 @click.argument("stores", type=click.Path(dir_okay=False), nargs=-1, required=True)
 def merge(into: str, stores: tuple[str, ...]) -> None:
     """Put stores together, such as those of the shards of a study, INTO one that is made if it is not there."""
-    from batsim.study.store import merge_stores  # noqa: PLC0415 - with the rest
+    from batsim.study.sweeps.store import merge_stores  # noqa: PLC0415 - with the rest
 
     for each, new in merge_stores(into, stores).items():
         say(f"{each}: {new} new case{'' if new == 1 else 's'}")
@@ -94,7 +94,7 @@ def merge(into: str, stores: tuple[str, ...]) -> None:
 @click.argument("output", type=click.Path(dir_okay=False))
 def export(store: str, output: str) -> None:
     """Write the cases of a STORE to OUTPUT, .csv or .parquet, with a data dictionary beside it."""
-    from batsim.study.export import export_store  # noqa: PLC0415 - heavy
+    from batsim.study.sweeps.export import export_store  # noqa: PLC0415 - heavy
 
     for written, what in export_store(store, output):
         say(f"wrote {written}: {what}")

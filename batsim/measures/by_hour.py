@@ -7,7 +7,7 @@ import numpy as np
 from batsim.measures.profile import by_week, stayed_before
 from batsim.measures.windows import Floats, Measured
 from batsim.record import ATTENDANT
-from batsim.scenario.week import DAYS
+from batsim.scenario.parts.week import DAYS
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,7 +5,7 @@ import numpy as np
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked
 from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, DRIVER, PLACE, STATION
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 WAITS = {
     "wait_station": STATION,

@@ -4,7 +4,7 @@ import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
 from batsim.measures.windows import Floats, Measured, rate
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 HYDROGEN_DEGC, HYDROGEN_PA = 25.0, 101_325.0
 """State in which a volume of hydrogen is given: a warm room at one atmosphere. [degC, Pa]"""

@@ -7,7 +7,7 @@ import numpy as np
 
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.windows import Floats
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 QUARTERS = round(WEEK_MIN / QUARTER_HOUR_MIN)
 """Quarters of an hour in a week."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.record import Record

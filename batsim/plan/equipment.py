@@ -10,14 +10,14 @@ from batsim.plan.room_fit import WASH
 from batsim.plan.survey import carried_kg, equipment_of, trucks_alike, words
 from batsim.plan.ventilation import AIR
 from batsim.room.blueprint import blueprint
-from batsim.scenario.base import UNLIMITED
-from batsim.scenario.fit import BEAM
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.fit import BEAM
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.prices import Price, battery_price, charger_price, device_price, part_price, price_of
 
 if TYPE_CHECKING:
     from batsim.room.blueprint import Blueprint
-    from batsim.scenario.parts import Part
+    from batsim.scenario.parts.needs import Part
     from batsim.scenario.site import Scenario
 
 SECTIONS = {

@@ -11,16 +11,16 @@ from batsim.measures.exchanges import waits_min
 from batsim.measures.gas_course import gas_course
 from batsim.measures.mean_week import QUARTERS
 from batsim.measures.windows import Floats, Measured
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.cost import WEEKS_PER_YEAR
-from batsim.study.executors import run_jobs
-from batsim.study.jobs import measures_of
-from batsim.study.replications import Runs, Settings, jobs_of, runs_of
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import measures_of
+from batsim.study.running.replications import Runs, Settings, jobs_of, runs_of
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
 
 class Taken(NamedTuple):

@@ -9,7 +9,7 @@ from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PLATE, ROUNDING, Ch
 from batsim.plan.survey import Trucks, drawn_out, trucks_alike
 
 if TYPE_CHECKING:
-    from batsim.scenario.handling import Arrangement
+    from batsim.scenario.parts.handling import Arrangement
     from batsim.scenario.site import Scenario
 
 SIDES = (("length", "along the truck"), ("width", "across the truck"))

@@ -15,11 +15,11 @@ from batsim.plan.survey import (
     trucks_alike,
     words,
 )
-from batsim.scenario.fit import BEAM
+from batsim.scenario.parts.fit import BEAM
 
 if TYPE_CHECKING:
-    from batsim.scenario.fit import Equipment
-    from batsim.scenario.handling import Arrangement
+    from batsim.scenario.parts.fit import Equipment
+    from batsim.scenario.parts.handling import Arrangement
     from batsim.scenario.site import Scenario
 
 

@@ -10,8 +10,8 @@ from batsim.plan.checks import FAILS, HOLDS, LOOK, ROUNDING, Check, cited, missi
 from batsim.plan.survey import Trucks, drawn_out, equipment_of, trucks_alike, words
 
 if TYPE_CHECKING:
-    from batsim.scenario.handling import Arrangement
-    from batsim.scenario.parts import Push
+    from batsim.scenario.parts.handling import Arrangement
+    from batsim.scenario.parts.needs import Push
     from batsim.scenario.site import Scenario
 
 TABLES = {

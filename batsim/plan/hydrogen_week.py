@@ -9,7 +9,7 @@ from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.windows import Floats
 from batsim.plan.ventilation import free_m3, space_of
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.plan.evidence import Evidence

@@ -15,7 +15,7 @@ from batsim.study.prices import Price, price_of, summed
 if TYPE_CHECKING:
     from batsim.plan.equipment import Line
     from batsim.plan.evidence import Evidence
-    from batsim.scenario.prices import Lives
+    from batsim.scenario.parts.prices import Lives
     from batsim.scenario.site import Scenario
 
 MONTHS_PER_YEAR = 12

@@ -17,15 +17,15 @@ from batsim.plan.fit import truck_checks
 from batsim.plan.fit_equipment import equipment_checks
 from batsim.plan.handling_force import push_checks
 from batsim.plan.money import Money, Payback, money, payback
-from batsim.plan.recommend import Recommendation, recommend
+from batsim.decision.ranking import Recommendation, recommend
 from batsim.plan.room_fit import room_checks
 from batsim.plan.supply import Supply, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
-from batsim.scenario.week import WEEK_MIN
-from batsim.shows import Shows
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.display import Shows
 from batsim.study.compare import Comparison, TargetResult
-from batsim.study.points import figures_asked
-from batsim.study.replications import Settings, plain, settings
+from batsim.study.sweeps.points import figures_asked
+from batsim.study.running.replications import Settings, plain, settings
 from batsim.study.room_over import RoomOver, room_over
 from batsim.study.waits import Waits
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
 
 ROOM_REPLICATIONS = 5

@@ -7,8 +7,8 @@ from batsim.catalogue import figure
 from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, ROUNDING, Check, cited, missing
 from batsim.plan.survey import equipment_of, equipment_path, trucks_alike, words
 from batsim.room.blueprint import blueprint
-from batsim.scenario.base import UNLIMITED
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.units import FREE_FALL_M_PER_S2
 
 if TYPE_CHECKING:

@@ -18,15 +18,15 @@ from batsim.formulas.supply import (
 )
 from batsim.plan.checks import FAILS, HOLDS, ROUNDING, Check, missing
 from batsim.plan.evidence import evidence_of_each
-from batsim.scenario.base import UNLIMITED
-from batsim.scenario.batteries import FALLING
-from batsim.scenario.yaml_text import path_text
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.batteries import FALLING
+from batsim.scenario.text.yaml_text import path_text
 
 if TYPE_CHECKING:
     from batsim.plan.evidence import Evidence
     from batsim.scenario.site import Scenario
     from batsim.statistics.intervals import Interval
-    from batsim.study.replications import Settings
+    from batsim.study.running.replications import Settings
 
 DOWNTIME = "downtime_min_per_truck_shift"
 HELD_BACK_REPLICATIONS = 5

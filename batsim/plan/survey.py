@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from batsim.scenario.fit import Equipment
-from batsim.scenario.yaml_text import path_text
+from batsim.scenario.parts.fit import Equipment
+from batsim.scenario.text.yaml_text import path_text
 
 if TYPE_CHECKING:
-    from batsim.scenario.batteries import BatteryType
-    from batsim.scenario.fit import Compartment
-    from batsim.scenario.handling import Arrangement
+    from batsim.scenario.parts.batteries import BatteryType
+    from batsim.scenario.parts.fit import Compartment
+    from batsim.scenario.parts.handling import Arrangement
     from batsim.scenario.site import Scenario
 
 

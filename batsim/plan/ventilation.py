@@ -19,12 +19,12 @@ from batsim.formulas.ventilation import (
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.plan.checks import FAILS, HOLDS, LOOK, ROUNDING, Check, cited, missing
-from batsim.scenario.premises import VENTILATION_RULES
+from batsim.scenario.parts.building import VENTILATION_RULES
 
 if TYPE_CHECKING:
     from batsim.plan.evidence import Evidence
-    from batsim.scenario.batteries import BatteryType, ChargerType
-    from batsim.scenario.premises import Space
+    from batsim.scenario.parts.batteries import BatteryType, ChargerType
+    from batsim.scenario.parts.building import Space
     from batsim.scenario.site import Scenario
 
 AIR = "air of the room"

@@ -7,7 +7,7 @@ from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
     from batsim.room.charging import ChargerPool
-    from batsim.room.line import Line
+    from batsim.room.queue import Line
 
 
 class Battery:

@@ -8,10 +8,10 @@ from batsim.errors import Problem, ScenarioError
 from batsim.room.clock import ticked
 from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
-from batsim.room.line_plan import LinePlan, line_plan
+from batsim.room.battery_plan import LinePlan, line_plan
 from batsim.room.timetable import Timetable
-from batsim.scenario.base import UNLIMITED
-from batsim.scenario.calendar import (
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.calendar import (
     Window,
     break_starts,
     first_week_min,
@@ -21,18 +21,18 @@ from batsim.scenario.calendar import (
     shift_ends,
 )
 from batsim.scenario.chemistry import cell_of
-from batsim.scenario.handling import Arrangement
-from batsim.scenario.laws import DurationLaw
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.unknowns import NOT_TOGETHER
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.formulas.discharge import Cell
-    from batsim.scenario.air import Air
-    from batsim.scenario.charging_rules import ChargingRules
-    from batsim.scenario.layouts import InTruck
+    from batsim.scenario.parts.air import Air
+    from batsim.scenario.parts.charging_rules import ChargingRules
+    from batsim.scenario.parts.layouts import InTruck
     from batsim.scenario.site import Rules, Scenario
-    from batsim.scenario.trucks import TruckGroup
+    from batsim.scenario.parts.trucks import TruckGroup
 
 ALWAYS_AHEAD = 2 * WEEK_MIN
 """Calendars reach this far beyond the horizon, so that work planned at its end still finds its window."""

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from batsim.formulas.charging import Profile
     from batsim.room.battery import Battery
-    from batsim.room.line_plan import LinePlan
+    from batsim.room.battery_plan import LinePlan
     from batsim.room.simulation import Room
     from batsim.room.timetable import Timetable
 

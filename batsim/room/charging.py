@@ -27,9 +27,9 @@ from batsim.room.charge import (
     write_charge,
 )
 from batsim.room.clock import Moment, Timed, ticked
-from batsim.room.crew import SoloJob
+from batsim.room.attendants import SoloJob
 from batsim.room.sharing import Running, SharedPower
-from batsim.scenario.week import DAY_MIN
+from batsim.scenario.parts.week import DAY_MIN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from batsim.formulas.charging import Profile
     from batsim.room.battery import Battery
     from batsim.room.charge import Piece
-    from batsim.room.line import Line
+    from batsim.room.queue import Line
     from batsim.room.simulation import Room
     from batsim.scenario.chemistry import Thermal
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from batsim.formulas.discharge import discharge
 from batsim.record import EARLY, TURNED_AWAY
 from batsim.room.clock import ASKS, Moment, Timed, ticked
-from batsim.room.stints import SPENT, Worker
+from batsim.room.discharges import SPENT, Worker
 from batsim.room.visits import wait_for_call
 
 if TYPE_CHECKING:

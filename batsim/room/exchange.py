@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from batsim.room.exchange_job import Held
     from batsim.room.exchange_plan import ExchangePlan, Route
     from batsim.room.floor_plan import Ways
-    from batsim.room.line import Line
+    from batsim.room.queue import Line
     from batsim.room.simulation import Room
 
 

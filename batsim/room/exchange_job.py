@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.battery import Battery
-    from batsim.room.crew import Person
+    from batsim.room.attendants import Person
     from batsim.room.devices import Unit
     from batsim.room.duty import Truck
     from batsim.room.exchange import ExchangeDesk, Means

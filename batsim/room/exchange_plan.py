@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from batsim.room.step_times import StepTimes
-from batsim.scenario.handling import Arrangement, Hands, Step
+from batsim.scenario.parts.handling import Arrangement, Hands, Step
 
 if TYPE_CHECKING:
     from batsim.room.floor_plan import Ways
-    from batsim.scenario.laws import DurationLaw
+    from batsim.scenario.parts.laws import DurationLaw
 
 
 class Instant(NamedTuple):

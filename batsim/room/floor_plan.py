@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from batsim.room.clock import TICKS_PER_MIN
-from batsim.scenario.floor import Spot, place_spots, station_spots
+from batsim.scenario.parts.floor import Spot, place_spots, station_spots
 
 if TYPE_CHECKING:
     from batsim.room.battery import Battery
-    from batsim.scenario.floor import Floor
-    from batsim.scenario.handling import Device
+    from batsim.scenario.parts.floor import Floor
+    from batsim.scenario.parts.handling import Device
 
 Matrix = np.ndarray[Any, np.dtype[np.float64]]
 

@@ -18,11 +18,11 @@ from batsim.record import (
     PLUGGING,
     TURNED_AWAY,
 )
-from batsim.room.care_in_truck import care_in_truck
+from batsim.room.maintenance_in_truck import care_in_truck
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
-from batsim.room.stints import SPENT
+from batsim.room.discharges import SPENT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from batsim.formulas.charging import Phase, charge_phases, cut, phases_totals, rest_of
 from batsim.room.clock import Moment, ticked
-from batsim.scenario.batteries import FALLING
+from batsim.scenario.parts.batteries import FALLING
 
 if TYPE_CHECKING:
     from simpy.events import Event

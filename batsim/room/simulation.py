@@ -12,27 +12,27 @@ from simpy.core import Environment
 from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
-from batsim.room.care import NO_TIME, CareDesk
-from batsim.room.care_in_truck import serve_trucks
+from batsim.room.maintenance import NO_TIME, CareDesk
+from batsim.room.maintenance_in_truck import serve_trucks
 from batsim.room.charging import ChargingDesk
-from batsim.room.crew import Crew
+from batsim.room.attendants import Crew
 from batsim.room.duty import Truck, duty
 from batsim.room.exchange import ExchangeDesk
-from batsim.room.facts import facts_of
+from batsim.room.run_facts import facts_of
 from batsim.room.floor_plan import in_turn
 from batsim.room.in_truck import duty_in_truck
-from batsim.room.line import Line
+from batsim.room.queue import Line
 from batsim.room.outages import start_outages
-from batsim.room.spots import SpotDesk
-from batsim.room.spread import spread_ages, spread_care
+from batsim.room.charging_spots import SpotDesk
+from batsim.room.initial_state import spread_ages, spread_care
 from batsim.room.streams import Streams
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from batsim.room.line_plan import LinePlan
-    from batsim.scenario.laws import DurationLaw
+    from batsim.room.battery_plan import LinePlan
+    from batsim.scenario.parts.laws import DurationLaw
     from batsim.scenario.site import Scenario
 
 

@@ -11,7 +11,7 @@ from batsim.room.streams import FIRST_BLOCK, Stream, Triangle, is_triangle, samp
 
 if TYPE_CHECKING:
     from batsim.room.streams import Streams
-    from batsim.scenario.laws import DurationLaw
+    from batsim.scenario.parts.laws import DurationLaw
 
 Weights = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 Times = tuple[float, ...]

@@ -21,7 +21,7 @@ from batsim.room.seeding import Seeded, State, stream_states
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from batsim.scenario.laws import DurationLaw
+    from batsim.scenario.parts.laws import DurationLaw
 
 FIRST_BLOCK, LARGEST_BLOCK = 16, 256
 """Draws made at once: few at first, for short runs, then twice as many each time."""

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from batsim.formulas.kibam import Wells
     from batsim.room.duty import Truck
     from batsim.room.simulation import Room
-    from batsim.room.stints import Worker
+    from batsim.room.discharges import Worker
 
 
 Taken = tuple[float, float, float, float]

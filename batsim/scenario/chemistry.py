@@ -10,7 +10,7 @@ from batsim.formulas.gassing import WATER_G_PER_AH
 from batsim.formulas.kibam import Wells, fit_wells
 from batsim.formulas.peukert import five_hour_capacity_ah
 from batsim.formulas.wear import Life
-from batsim.scenario.batteries import FALLING, BatteryType, ChargerType
+from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 
 LITHIUM = "lithium_ion"
 LIMITS_FROM_DEGC = (0, 5, 10, 25, 50)

@@ -7,14 +7,14 @@ from pydantic import ValidationError
 
 from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.base import shown
-from batsim.scenario.checks import cross_checks
+from batsim.scenario.parts.base import shown
+from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.factors import Between
-from batsim.scenario.marked import Marked, Path
-from batsim.scenario.problems import did_you_mean, problem, problems_of
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.problems import did_you_mean, problem, problems_of
 from batsim.scenario.site import Scenario
 from batsim.scenario.unknowns import FIGURES, NOT_TOGETHER, figures_instead, settle, without_echoes
-from batsim.scenario.yaml_text import Place, YamlTextError, read_file, read_text
+from batsim.scenario.text.yaml_text import Place, YamlTextError, read_file, read_text
 
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 from pydantic import Field, PrivateAttr
 
 from batsim import units
-from batsim.scenario.air import Air, AirText
-from batsim.scenario.base import (
+from batsim.scenario.parts.air import Air, AirText
+from batsim.scenario.parts.base import (
     Count,
     Fault,
     Frozen,
@@ -21,18 +21,18 @@ from batsim.scenario.base import (
     each_entry,
     refuse,
 )
-from batsim.scenario.batteries import BatteryType, ChargerType
-from batsim.scenario.charging_rules import ChargingRules
-from batsim.scenario.demand import Demand
-from batsim.scenario.fit import Equipment
-from batsim.scenario.handling import Arrangement
-from batsim.scenario.layouts import RELEASE, Layout
-from batsim.scenario.marked import EVERY, Marked
-from batsim.scenario.premises import BatteryRoom, Space, Standards, Supply
-from batsim.scenario.prices import Prices
-from batsim.scenario.trucks import TruckGroup
-from batsim.scenario.week import Week
-from batsim.shows import Shows
+from batsim.scenario.parts.batteries import BatteryType, ChargerType
+from batsim.scenario.parts.charging_rules import ChargingRules
+from batsim.scenario.parts.demand import Demand
+from batsim.scenario.parts.fit import Equipment
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.layouts import RELEASE, Layout
+from batsim.scenario.text.located_data import EVERY, Marked
+from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
+from batsim.scenario.parts.prices import Prices
+from batsim.scenario.parts.trucks import TruckGroup
+from batsim.scenario.parts.week import Week
+from batsim.display import Shows
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figure

@@ -10,18 +10,18 @@ import numpy as np
 from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
-from batsim.scenario.problems import did_you_mean
-from batsim.shows import Shows
+from batsim.scenario.text.problems import did_you_mean
+from batsim.display import Shows
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of
-from batsim.study.replications import UNITS, Runs, plain, run
-from batsim.study.sequential import Wanted, run_until
+from batsim.study.running.replications import UNITS, Runs, plain, run
+from batsim.study.running.precision import Wanted, run_until
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 

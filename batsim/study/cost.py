@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.annuity import capital_recovery_share
 from batsim.room.blueprint import blueprint
-from batsim.scenario.base import UNLIMITED
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.prices import battery_price, charger_price, device_price, price_of
 
 if TYPE_CHECKING:
-    from batsim.scenario.prices import Lives
+    from batsim.scenario.parts.prices import Lives
     from batsim.scenario.site import Scenario
     from batsim.study.prices import Price
 

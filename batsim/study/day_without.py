@@ -10,14 +10,14 @@ from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
 from batsim.room.blueprint import blueprint
-from batsim.scenario.base import UNLIMITED
-from batsim.scenario.calendar import group_windows, mean_shift_min, overlap_min
-from batsim.scenario.problems import did_you_mean
-from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
-from batsim.shows import Shows
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
+from batsim.scenario.text.problems import did_you_mean
+from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
+from batsim.display import Shows
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.study.executors import Job, run_jobs
-from batsim.study.replications import Settings, plain, settings
+from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.replications import Settings, plain, settings
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from batsim.measures.windows import Floats
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby in its place", "out, no standby"
 

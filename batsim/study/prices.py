@@ -4,10 +4,10 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure, has_figure, instead
-from batsim.scenario.prices import PER_KWH
+from batsim.scenario.parts.prices import PER_KWH
 
 if TYPE_CHECKING:
-    from batsim.scenario.prices import Money
+    from batsim.scenario.parts.prices import Money
     from batsim.scenario.site import Scenario
 
 

@@ -10,17 +10,17 @@ from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
 from batsim.record import STATES
-from batsim.scenario.week import DAY_MIN, DAYS, WEEK_MIN
-from batsim.study.concentration import working_profile
-from batsim.study.executors import run_jobs
-from batsim.study.jobs import Job
-from batsim.study.one_run import BEYOND_MIN
-from batsim.study.replications import settings
+from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.study.bottleneck.time_windows import working_profile
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
+from batsim.study.running.one_run import BEYOND_MIN
+from batsim.study.running.replications import settings
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
 WEEK_QUARTERS = 7 * DAY_QUARTERS

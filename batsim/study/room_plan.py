@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.room.blueprint import blueprint
-from batsim.scenario.floor import place_spots, station_spots
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.floor import place_spots, station_spots
+from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.scenario.floor import Floor, Row, Spot, StationRow
+    from batsim.scenario.parts.floor import Floor, Row, Spot, StationRow
     from batsim.scenario.site import Scenario
 
 FULL = 0.96

@@ -8,21 +8,21 @@ import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
-from batsim.shows import Shows
+from batsim.display import Shows
 from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
-from batsim.study.cases import Keys
+from batsim.study.sweeps.cases import Keys
 from batsim.study.compare import COMPARED, check_measures, sign_of
-from batsim.study.executors import Job, run_jobs
-from batsim.study.points import Points
-from batsim.study.replications import UNITS, Settings, plain, settings
+from batsim.study.running.executors import Job, run_jobs
+from batsim.study.sweeps.points import Points
+from batsim.study.running.replications import UNITS, Settings, plain, settings
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
     Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 

@@ -8,13 +8,13 @@ import numpy as np
 from batsim.measures.exchanges import waits_min
 from batsim.measures.windows import Floats
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.study.executors import run_jobs
-from batsim.study.replications import Settings, jobs_of, settings
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.replications import Settings, jobs_of, settings
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
 
 class Curve(NamedTuple):

@@ -6,15 +6,15 @@ import numpy as np
 
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.statistics.warm_up import BATCH, mser
-from batsim.study.executors import Job, run_jobs
-from batsim.study.replications import settings
+from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.replications import settings
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.executors import Progress
+    from batsim.study.running.executors import Progress
 
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 

@@ -9,7 +9,7 @@ from typing import Any
 import batsim
 from batsim.measures.windows import Worked
 from batsim.record import TABLES, Record
-from batsim.scenario.calendar import group_windows
+from batsim.scenario.parts.calendar import group_windows
 from batsim.scenario.reading import build
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import WEEK_MIN

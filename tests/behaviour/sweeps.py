@@ -16,8 +16,8 @@ import pytest
 
 import batsim
 from batsim.scenario.site import Scenario
-from batsim.study.sweep import sweep
-from batsim.study.sweep_result import Sweep
+from batsim.study.sweeps.sweep import sweep
+from batsim.study.sweeps.sweep_result import Sweep
 
 BATSIM = Path(sys.executable).with_name("batsim")
 TWO_ROOMS = Path(__file__).parent / "cases" / "two_rooms.yaml"

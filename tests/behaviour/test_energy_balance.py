@@ -9,7 +9,7 @@ from hypothesis import given
 import batsim
 from batsim.measures import measure
 from batsim.measures.windows import Worked
-from batsim.scenario.batteries import BatteryType
+from batsim.scenario.parts.batteries import BatteryType
 from tests.behaviour.ledger import by, rows_of, started
 from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
 

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from batsim.errors import StudyError
-from batsim.study import run_cases
-from batsim.study.executors import Job, outcomes
-from batsim.study.jobs import Failure
-from batsim.study.store import Store
+from batsim.study.sweeps import run_cases
+from batsim.study.running.executors import Job, outcomes
+from batsim.study.running.jobs import Failure
+from batsim.study.sweeps.store import Store
 from tests.behaviour.sweeps import (
     BATTERIES,
     CASES,
@@ -67,8 +67,8 @@ def test_left_to_itself(
     tmp_path: Path, alone: tuple[Path, dict[tuple[str, str], bytes]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The first cases here, the rest in processes, as it does by itself when the work is long."""
-    monkeypatch.setattr("batsim.study.executors.POOL_PAYS_S", 0.0)
-    monkeypatch.setattr("batsim.study.executors.cores", lambda: 2)
+    monkeypatch.setattr("batsim.study.running.executors.POOL_PAYS_S", 0.0)
+    monkeypatch.setattr("batsim.study.running.executors.cores", lambda: 2)
 
     found = swept(tmp_path / "itself.store", workers=None)
 
@@ -180,7 +180,7 @@ def test_dask(tmp_path: Path, alone: tuple[Path, dict[tuple[str, str], bytes]]) 
 def test_dask_scheduler_that_goes(monkeypatch: pytest.MonkeyPatch) -> None:
     """A message instead of waiting for ever, and no case is blamed."""
     distributed = pytest.importorskip("distributed")
-    monkeypatch.setattr("batsim.study.engines.PATIENCE", "1s")
+    monkeypatch.setattr("batsim.study.running.engines.PATIENCE", "1s")
     jobs = [Job("north", number, 1, 500.0, 0.0) for number in range(100_000)]
     found = []
     with (
@@ -204,7 +204,7 @@ def test_dask_scheduler_that_goes(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_dask_scheduler_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody answers at the address."""
     pytest.importorskip("distributed")
-    monkeypatch.setattr("batsim.study.engines.PATIENCE", "1s")
+    monkeypatch.setattr("batsim.study.running.engines.PATIENCE", "1s")
 
     with pytest.raises(StudyError) as caught:
         swept(None, workers=None, scheduler="tcp://127.0.0.1:9")

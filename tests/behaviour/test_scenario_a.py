@@ -8,7 +8,7 @@ import pytest
 
 import batsim
 from batsim.measures.profile import away_profile
-from batsim.scenario.week import DAY_MIN, WEEK_MIN
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN
 from batsim.statistics.intervals import simultaneous, student_interval
 from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT
 

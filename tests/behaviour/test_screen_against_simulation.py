@@ -10,8 +10,8 @@ from scipy.stats import spearmanr
 import batsim
 from batsim.measures import measure
 from batsim.scenario.reading import build
-from batsim.scenario.week import WEEK_MIN
-from batsim.study.screen import Cells, screen
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.decision.screen import Cells, screen
 
 CASES = Path(__file__).parent / "cases"
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -13,7 +13,7 @@ from batsim.formulas.wear import Life, discharge_damage, throughput_ah
 from batsim.measures import measure
 from batsim.record import Record
 from batsim.scenario.chemistry import gassing_of, life_of, rated_cell
-from batsim.scenario.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 from tests.behaviour.ledger import by, room, rows_of, run, started
 
 LEAD, CHARGERS, BATTERIES = "batteries.lead", "layouts.room.chargers", "layouts.room.batteries"

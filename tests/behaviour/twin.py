@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from batsim.room.clock import ticked
 from batsim.room.streams import Streams
-from batsim.scenario.laws import DurationLaw
+from batsim.scenario.parts.laws import DurationLaw
 
 ENDS, ASKS = 0, 1
 TRUCK, BATTERY = "truck of group 0", "battery of type 0"

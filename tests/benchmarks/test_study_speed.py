@@ -17,9 +17,9 @@ from pytest_benchmark.fixture import BenchmarkFixture
 import batsim
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import stated_study
-from batsim.study.agenda import agenda_of
-from batsim.study.run_cases import Where, run_cases
-from batsim.study.store import Store
+from batsim.study.sweeps.agenda import agenda_of
+from batsim.study.sweeps.run_cases import Where, run_cases
+from batsim.study.sweeps.store import Store
 from tests.benchmarks import textbook
 
 ROOM = Path(__file__).parents[1] / "behaviour" / "cases" / "reference_room.yaml"

@@ -5,7 +5,7 @@ import re
 import pytest
 
 import batsim
-from batsim.views.looks import LOOKS
+from batsim.views.charts.chart_style import LOOKS
 
 BY_HAND = "worked out here by hand"
 THREAD = "Issue thread of an open-source queueing library"

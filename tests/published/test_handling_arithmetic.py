@@ -13,7 +13,7 @@ import batsim
 from batsim.catalogue import document, figure
 from batsim.formulas.rules_of_thumb import batteries_per_truck, chargers_per_truck
 from batsim.formulas.wear import Life, cycles_to_end
-from batsim.scenario.batteries import ChargeCurrentText, RatedCapacityText
+from batsim.scenario.parts.batteries import ChargeCurrentText, RatedCapacityText
 from batsim.study.cost import UnitCosts
 
 PRACTICE = "common practice, no source"

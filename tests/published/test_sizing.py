@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import poisson
 
 from batsim.formulas.renewal import machine_interference
-from batsim.study.size import size
+from batsim.decision.decide import size
 
 PALM = (
     "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "

@@ -3,7 +3,7 @@
 import pytest
 
 from batsim import event_trace
-from batsim.views.trace_text import trace_text
+from batsim.views.text.trace_text import trace_text
 
 BY_HAND = "worked out here by hand"
 

@@ -1,0 +1,1 @@
+"""Which counts, and which layout: search, answer, ranking."""

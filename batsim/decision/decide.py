@@ -1,0 +1,197 @@
+"""Sizing: the cheapest counts of a layout that meet the targets, and how sure that is.
+
+A closed form rejects cells, monotony rejects more, simulation decides the rest, one cell after another, each by a
+sequential test of its targets; of cells that are equally dear a selection procedure picks the one that loses least.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from batsim.catalogue import figure, instead
+from batsim.errors import Problem, ScenarioError
+from batsim.display import Shows
+from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.running.executors import Runner
+from batsim.study.limits import limits_of
+from batsim.study.running.replications import Settings, settings
+from batsim.decision.counts import BATTERIES, CHARGERS, MOST_CELLS, Dimension, Grid, Ranges, dimensions_of, thinned
+from batsim.decision.answer import Size, Tested
+from batsim.decision.search import Search
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.scenario.site import Scenario
+
+OFFSETS = (-4, -2, -1, 1)
+"""Batteries fewer and more than the answer on the frontier."""
+
+
+@dataclass(frozen=True, repr=False)
+class Sizing(Shows):
+    """What each layout needs to meet the targets."""
+
+    settings: Settings
+    sizes: tuple[Size, ...]
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.settings.scenario.site.name}: {', '.join(each.layout for each in self.sizes)}"
+
+    @property
+    def cheapest(self) -> Size | None:
+        """Layout that meets the targets at the least cost; None when none does."""
+        met = [each for each in self.sizes if each.chosen is not None]
+        return min(met, key=lambda each: each.cost_per_year, default=None)
+
+    def __getitem__(self, layout: str) -> Size:
+        return next(each for each in self.sizes if each.layout == layout)
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """Tidy table: layout, counts by name, cost per year, downtime with its interval."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        rows = []
+        for each in self.sizes:
+            interval = each.confidence_interval()
+            who = {"layout": each.layout, "meets": each.chosen is not None, **each.counts}
+            cost = {f"cost_{self.settings.scenario.site.currency.lower()}_per_year": each.cost_per_year}
+            names = ("", "_low", "_high")
+            downtime = {f"downtime_min_per_truck_shift{end}": value for end, value in zip(names, interval, strict=True)}
+            rows.append(who | cost | downtime)
+        return pd.DataFrame(rows)
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything as plain data for `json.dump`."""
+        cheapest = self.cheapest
+        return {
+            **self.settings.as_json(),
+            "layouts": {each.layout: each.as_json() for each in self.sizes},
+            "cheapest": None if cheapest is None else cheapest.layout,
+        }
+
+
+def size(
+    scenario: "Scenario",
+    layouts: "list[str] | tuple[str, ...] | str | None" = None,
+    *,
+    ranges: Ranges | None = None,
+    indifference: dict[str, float] | None = None,
+    confidence: float | None = None,
+    weeks: float | None = None,
+    warm_up_weeks: float | None = None,
+    replications: int | None = None,
+    seed: int | None = None,
+    same_cost: float | None = None,
+    workers: int | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Sizing:
+    """Find the cheapest counts of each layout that meet the scenario's targets.
+
+    Parameters
+    ----------
+    scenario
+        The site; it must state a target.
+    layouts
+        Names of layouts; all of them when not given.
+    ranges
+        Least and most of some counts, by name: batteries, chargers, stations, attendants (on each shift that has any)
+        or a device. Only these are chosen then, all else stays as stated.
+    indifference
+        By target (downtime, waits, none ready, cut-out), how far below it a mean may lie and still be taken for a
+        miss; the catalogue's where nothing is given.
+    confidence
+        Probability that no decision was wrong; the scenario's when not given.
+    weeks, warm_up_weeks, seed
+        In place of what the scenario says.
+    replications
+        Of the answer, after it is found.
+    same_cost
+        Part of the yearly cost within which counts are equally dear; the catalogue's when not given. [-]
+    workers
+        Processes; one for each core when not given.
+    progress
+        Called with a line of text now and then.
+
+    Returns
+    -------
+    Sizing
+        For each layout: counts, cost, intervals, frontier, near misses, and what it took.
+
+    Raises
+    ------
+    ScenarioError
+        When there is no target, a range or an indifference is of nothing, or a layout is not there.
+    """
+    stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed, confidence)
+    limits = limits_of(scenario, indifference)
+    chosen = {layout: dimensions_of(scenario, layout, ranges or {}) for layout in stated.layouts}
+    for layout, dimensions in chosen.items():
+        if not dimensions:
+            rule = "has no count that could be chosen; all are unlimited or left to the drivers"
+            raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
+    with instead(scenario.stated_figures):
+        dear = figure("size.same_cost").value / 100.0 if same_cost is None else same_cost
+    found = []
+    with Runner(scenario.with_layouts(stated.layouts), workers) as runner:
+        for layout, dimensions in chosen.items():
+            search = Search(stated, layout, limits, runner, progress, dear)
+            found.append(_sized(search, dimensions))
+    return Sizing(stated, tuple(found))
+
+
+def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Size:
+    """Size one layout: on a grid that is thinned out where counts are many, then one by one around the answer."""
+    scenario, layout = search.settings.scenario, search.layout
+    grid = Grid(scenario, layout, tuple(thinned(each) for each in dimensions))
+    if len(grid.cells) > MOST_CELLS:
+        rule = f"would give {len(grid.cells)} cells; at most {MOST_CELLS} are looked through, so state narrower ranges"
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
+    equally_dear: tuple[Tested, ...] = ()
+    chosen, best = search.cheapest(grid), None
+    if chosen is None:
+        best = search.nearest()
+    else:
+        chosen, equally_dear = search.picked(chosen)
+        chosen = search.trimmed(dimensions, chosen)
+        chosen = search.looked_at(chosen.cell, search.settings.replications)
+    frontier = () if chosen is None else _frontier(search, dimensions, chosen)
+    units = UnitCosts(scenario, layout)
+    answer = chosen or best
+    changed = scenario if answer is None or answer.refused else scenario.changed(grid.changes(answer.cell))
+    return Size(
+        settings=search.settings,
+        layout=layout,
+        dimensions=dimensions,
+        limits=search.limits,
+        chosen=chosen,
+        best=best,
+        tested=tuple(search.tested.values()),
+        frontier=frontier,
+        equally_dear=equally_dear,
+        cost_lines=cost_lines(changed, layout, units),
+        placeholders=units.placeholders,
+        cells=search.cells,
+        screened=search.screened,
+        runs=search.runs,
+        confidence=search.settings.confidence,
+        reached_confidence=search.confidence,
+        same_cost_share=search.same_cost_share,
+        grid_replications=search.settings.replications,
+    )
+
+
+def _frontier(search: Search, dimensions: tuple[Dimension, ...], chosen: Tested) -> tuple[Tested, ...]:
+    """The answer with fewer and more batteries, all else the same; with fewer and more chargers in the truck."""
+    kinds = [each.kind for each in dimensions]
+    column = kinds.index(BATTERIES) if BATTERIES in kinds else kinds.index(CHARGERS) if CHARGERS in kinds else 0
+    cells = [
+        (*chosen.cell[:column], chosen.cell[column] + offset, *chosen.cell[column + 1 :])
+        for offset in OFFSETS
+        if dimensions[column].values[0] <= chosen.cell[column] + offset
+    ]
+    others = [search.looked_at(cell) for cell in cells]
+    return tuple(sorted([chosen, *(each for each in others if not each.refused)], key=lambda each: each.cell[column]))

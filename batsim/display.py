@@ -1,0 +1,27 @@
+"""What shows itself: in a few words at a prompt, as a table in a notebook."""
+
+from importlib import import_module
+
+VIEW = "batsim.views.page.notebook"
+"""Module that knows how each of them looks."""
+
+
+class Shows:
+    """Something that shows itself to people.
+
+    Scenario, record and results lie below the views in the data flow, so what they look like in a notebook is asked
+    for by name, and only when a notebook asks.
+    """
+
+    __slots__ = ()
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {self.in_short}>"
+
+    def _repr_html_(self) -> str:
+        return str(import_module(VIEW).html_of(self))

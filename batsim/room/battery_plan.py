@@ -1,0 +1,240 @@
+"""One battery type worked out once: its cells, chargers, warmth, gassing and ageing."""
+
+from dataclasses import dataclass
+from math import inf
+from typing import TYPE_CHECKING, NamedTuple
+
+from batsim.catalogue import figure, held_instead, instead
+from batsim.formulas.heat import discharge_heat_w
+from batsim.record import INSPECTING, READING, WASHING, WATERING
+from batsim.room.clock import ticked
+from batsim.scenario.chemistry import (
+    LITHIUM,
+    Gassing,
+    Thermal,
+    capacity_factor_of,
+    cell_of,
+    gassing_of,
+    life_of,
+    profile_of,
+    rated_cell,
+    thermal_of,
+    value,
+    wells_of,
+)
+from batsim.scenario.parts.laws import DurationLaw
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from batsim.catalogue import Figure
+    from batsim.formulas.charging import Profile
+    from batsim.formulas.discharge import Cell
+    from batsim.formulas.kibam import Wells
+    from batsim.formulas.wear import Life
+    from batsim.scenario.parts.batteries import BatteryType, ChargerType
+    from batsim.scenario.parts.maintenance import Care, Rounds
+    from batsim.scenario.site import Scenario
+
+
+CARE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING, "wash"))
+
+
+class Profiles:
+    """One charger type on one battery type at any electrolyte temperature, looked up in steps of half a kelvin."""
+
+    def __init__(self, charger: "ChargerType", battery: "BatteryType") -> None:
+        self.charger, self.battery = charger, battery
+        self.rated_degc = value(f"battery.{battery.chemistry}.rated_temperature")
+        self.rated = profile_of(charger, battery)
+        self.kind, self.factor = self.rated.kind, self.rated.factor
+        self.kw_per_a = battery.cells / 1000.0 / charger.efficiency_share
+        """Power from the wall for an ampere at a volt per cell. [kW/(A V)]"""
+        self._at: dict[int, Profile] = {}
+        self._figures = held_instead()
+
+    def at(self, temperature_degc: float) -> "Profile":
+        """Profile at a temperature."""
+        step = round(2.0 * temperature_degc)
+        found = self._at.get(step)
+        if found is None:
+            with instead(self._figures):
+                found = self._at[step] = profile_of(self.charger, self.battery, step / 2.0)
+        return found
+
+
+class EqualisingPlan(NamedTuple):
+    """Equalising charges of a battery type."""
+
+    every_min: float
+    length_min: float
+    amps: float
+    volts_per_cell: float
+    days: frozenset[int]
+    """Weekdays on which the charge before it must begin."""
+
+
+class CarePlan(NamedTuple):
+    """One kind of care of a battery type: watering, inspection, readings or wash."""
+
+    task: int
+    charges: float
+    """Charges from one to the next; infinite where they do not count."""
+    minutes: float
+    """Time from one to the next; infinite where it does not count. [min]"""
+    gas_ah: float
+    """Gassing from one to the next; infinite where it does not count. [Ah]"""
+    time: DurationLaw
+    before_charge: bool
+    rounds: "Rounds | None"
+
+
+class Ageing(NamedTuple):
+    """What wears a battery type."""
+
+    life: "Life"
+    part_charges_free: int
+    part_charge_surcharge: float
+    capacity_lost_share: float
+
+
+@dataclass(frozen=True)
+class LinePlan:
+    """One battery type, its trucks and its spares."""
+
+    number: int
+    name: str
+    battery: "BatteryType"
+    trucks: int
+    batteries: int
+    chargers: tuple[int, ...]
+    """Numbers of the charger types that fit, in the layout's order."""
+    profiles: dict[int, Profiles]
+    """By number of the charger type."""
+    care: tuple[CarePlan, ...]
+    """What is done to its batteries, in the usual order."""
+    watered_by_hand: bool
+    """Whether water goes in cell by cell."""
+    cell: "Cell"
+    """The battery at room temperature, for run times without a power."""
+    capacity_ah: float
+    """Rated capacity at the 5 h rate. [Ah]"""
+    rated_cell: "Cell"
+    """The battery at the temperature of its rating."""
+    capacity_at: "Callable[[float], float]"
+    """Capacity as a share of the rated one, by electrolyte temperature in degC."""
+    warms_acceptance: bool
+    """Whether a warmer battery accepts charge faster, as lead-acid does."""
+    cool_to_degc: float | None
+    wells: "Wells | None"
+    thermal: Thermal
+    kelvin_per_a2: float
+    """Rise in a truck after a long time, for each square of an ampere. [K/A2]"""
+    truck_tau_min: float
+    """Thermal time constant in a truck. [min]"""
+    gassing: Gassing
+    equalising: EqualisingPlan | None
+    ageing: Ageing
+
+
+def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> LinePlan:
+    """Work out one battery type."""
+    battery = scenario.batteries[name]
+    chargers = dict.fromkeys(count.charger for count in scenario.layouts[layout].chargers)
+    fitting = {
+        position: scenario.chargers[charger]
+        for position, charger in enumerate(chargers)
+        if scenario.chargers[charger].fits(name, battery)
+    }
+    cell, thermal = rated_cell(battery), thermal_of(battery)
+    return LinePlan(
+        number=number,
+        name=name,
+        battery=battery,
+        trucks=sum(group.count for group in scenario.trucks if group.battery == name),
+        batteries=scenario.batteries_of(layout)[name],
+        chargers=tuple(fitting),
+        profiles={position: Profiles(charger, battery) for position, charger in fitting.items()},
+        care=_care(battery),
+        watered_by_hand=battery.watering is not None and battery.watering.by == "hand",
+        cell=cell_of(battery, scenario.site.room_air.in_week(scenario.simulation.start_week)),
+        capacity_ah=cell.capacity_ah,
+        rated_cell=cell,
+        capacity_at=capacity_factor_of(battery),
+        warms_acceptance=battery.chemistry != LITHIUM,
+        cool_to_degc=battery.cool_to_degc,
+        wells=wells_of(battery),
+        thermal=thermal,
+        kelvin_per_a2=discharge_heat_w(1.0, cell.cells, cell.resistance_ohm_ah, cell.capacity_ah)
+        / thermal.truck_loss_w_per_k,
+        truck_tau_min=60.0 * thermal.truck_tau_h,
+        gassing=gassing_of(battery),
+        equalising=_equalising(battery),
+        ageing=_ageing(battery),
+    )
+
+
+def _equalising(battery: "BatteryType") -> EqualisingPlan | None:
+    """Work out the equalising charge of a battery type."""
+    stated = battery.equalising
+    if stated is None:
+        return None
+    amps = stated.current.of(rated_cell(battery).capacity_ah)
+    volts = value(f"battery.{battery.chemistry}.finish_v")
+    days = frozenset(range(7) if stated.days is None else stated.days)
+    return EqualisingPlan(stated.every_min, ticked(stated.length_min), amps, volts, days)
+
+
+def _care(battery: "BatteryType") -> tuple[CarePlan, ...]:
+    """Gather what is done to batteries of a type."""
+    found = []
+    watering = battery.watering
+    if watering is not None:
+        due_ah = gassing_of(battery).due_ah
+        law = _watering_law(battery)
+        found.append(CarePlan(WATERING, watering.every.charges, inf, due_ah, law, False, watering.rounds))
+    for task, name in CARE_TASKS:
+        stated: Care | None = getattr(battery, name)
+        if stated is not None:
+            law = stated.time_min or _care_law(name, battery)
+            first = stated.when == "before_charge"
+            found.append(CarePlan(task, stated.every.charges, stated.every.minutes, inf, law, first, stated.rounds))
+    return tuple(found)
+
+
+def _care_law(name: str, battery: "BatteryType") -> DurationLaw:
+    """Usual time of inspection, readings or wash. [min]"""
+    if name != "readings":
+        return _ranged(figure(f"{name}.time"), None, 0)
+    return _ranged(figure("readings.base"), figure("readings.per_cell"), battery.cells)
+
+
+def _ranged(base: "Figure", per_cell: "Figure | None", cells: int) -> DurationLaw:
+    """Triangular law over the range of a figure, and of another for each cell. [min]"""
+    low, typical, high = (
+        f"{getattr(base, which) + (cells * getattr(per_cell, which) if per_cell else 0.0):.10g} min"
+        for which in ("low", "value", "high")
+    )
+    return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
+
+
+def _ageing(battery: "BatteryType") -> Ageing:
+    """Gather what wears a battery type."""
+    name = f"battery.{battery.chemistry}"
+    return Ageing(
+        life=life_of(battery),
+        part_charges_free=int(value(f"{name}.part_charges_free")),
+        part_charge_surcharge=value(f"{name}.part_charge_surcharge"),
+        capacity_lost_share=value(f"{name}.capacity_lost"),
+    )
+
+
+def _watering_law(battery: "BatteryType") -> DurationLaw:
+    """Time to water one battery: as stated, or by hand per cell, or at once from one connection. [min]"""
+    watering = battery.watering
+    assert watering is not None  # asked before
+    if watering.time_min is not None:
+        return watering.time_min
+    if watering.by == "single_point":
+        return _ranged(figure("watering.single_point"), None, 0)
+    return _ranged(figure("watering.by_hand_base"), figure("watering.by_hand_per_cell"), battery.cells)

@@ -1,0 +1,126 @@
+"""Care of a battery that stays in its truck: in the time that work leaves after a charge.
+
+For watering by hand the battery is drawn out part of the way, which needs a device; one connection for all cells does
+without. An attendant, where there are any, and the device may have to be waited for; a driver is there.
+"""
+
+from collections.abc import Generator
+from math import inf
+from typing import TYPE_CHECKING
+
+from batsim.record import IN_TRUCK, OUT_OF_USE, WATERED, WATERING
+from batsim.room.clock import ASKS, Moment
+from batsim.room.attendants import SoloJob
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from batsim.room.attendants import Person
+    from batsim.room.devices import Unit
+    from batsim.room.duty import Truck
+    from batsim.room.simulation import Room
+
+
+class Waiting:
+    """A truck that waits for an attendant, and for what draws its battery out."""
+
+    __slots__ = ("called", "held", "needs_devices", "people")
+
+    def __init__(self, room: "Room", *, needs_devices: bool) -> None:
+        self.called = Moment(room.env)
+        self.needs_devices = needs_devices
+        self.people: list[Person] = []
+        self.held: list[tuple[int, Unit]] = []
+
+    def take(self, room: "Room") -> bool:
+        """Take what it waits for, if all of it is free."""
+        now, kinds = room.env.now, room.spots.devices if self.needs_devices else []
+        if not room.crew.can_spare(1) or not all(devices.can_serve(now) for devices in kinds):
+            return False
+        self.people = room.crew.take(1)
+        self.held = [(devices.kind, unit) for devices in kinds for unit in devices.choose(now)]
+        for _, unit in self.held:
+            unit.free_min = inf
+        return True
+
+
+def serve_trucks(room: "Room") -> None:
+    """Call the trucks that have waited longest for care, as far as people and devices go."""
+    waiting = room.care.trucks
+    while waiting and waiting[0].take(room):
+        waiting.popleft().called.after(0.0)
+
+
+def care_in_truck(room: "Room", truck: "Truck", since_min: float, latest_min: float) -> "Generator[Event, None, float]":
+    """Do what is due on a charged battery from some time on, as far as there is time; minutes it took. [min]"""
+    battery, care, time = truck.battery, room.care, since_min
+    for index, plan in enumerate(truck.line.plan.care):
+        if not care.is_due(battery, index, time) or not care.in_round(truck.line.number, index, time):
+            continue
+        minutes = next(care.times[plan.task][battery.number])
+        drawn_out = plan.task == WATERING and truck.line.plan.watered_by_hand
+        if drawn_out:
+            minutes += next(room.spots.draw_out[battery.number])
+        if time + minutes > latest_min:
+            continue
+        needs_devices = drawn_out and any(devices.units for devices in room.spots.devices)
+        start_min = time
+        if room.crew.limited or needs_devices:
+            waiting = Waiting(room, needs_devices=needs_devices)
+            yield from _wait(room, waiting, time, latest_min - minutes)
+            if not waiting.called.triggered:
+                continue
+            start_min = room.env.now
+            if not _ends_in_time(room, waiting, minutes, latest_min):
+                continue
+            yield from _done_by(room, waiting, plan.task, minutes)
+            time = room.env.now
+        else:
+            time += minutes
+            room.record.write["work"]((care.person, plan.task, start_min, time, minutes, 1))
+        care.write(battery, index, (since_min, start_min, time))
+        room.state_at(battery, WATERED if plan.task == WATERING else OUT_OF_USE, start_min)
+        room.state_at(battery, IN_TRUCK, time)
+    return time - since_min
+
+
+def _wait(room: "Room", waiting: Waiting, time_min: float, until_min: float) -> "Generator[Event, None, None]":
+    """Wait from a time on for people and devices, at the longest until another."""
+    if time_min > room.env.now:
+        yield Moment(room.env).after(time_min - room.env.now)
+    room.care.trucks.append(waiting)
+    serve_trucks(room)
+    if until_min < inf:
+        yield room.env.any_of([waiting.called, Moment(room.env).after(max(0.0, until_min - room.env.now), ASKS)])
+    else:
+        yield waiting.called
+    if not waiting.called.triggered:
+        room.care.trucks.remove(waiting)
+
+
+def _ends_in_time(room: "Room", waiting: Waiting, minutes: float, latest_min: float) -> bool:
+    """Tell whether work that begins now ends before the truck leaves; else give everything back."""
+    now, crew = room.env.now, room.crew
+    end_min = crew.end_of(waiting.people, now, minutes)
+    if latest_min == inf or (end_min <= latest_min and end_min <= crew.stop_of(waiting.people)):
+        return True
+    crew.give_back(waiting.people)
+    for _, unit in waiting.held:
+        unit.hold_until(now)
+    room.serve()
+    return False
+
+
+def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Generator[Event, None, None]":
+    """Have the work done, and the devices given back."""
+    start_min, done = room.env.now, Moment(room.env)
+
+    def finished() -> None:
+        done.after(0.0)
+
+    SoloJob(room.crew, room.care.person, task, minutes, finished).begin_with(waiting.people)
+    yield done
+    for kind, unit in waiting.held:
+        unit.hold_until(room.env.now)
+        room.record.write["devices"]((kind, unit.number, start_min, room.env.now, 0.0))
+    room.serve()

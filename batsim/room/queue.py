@@ -1,0 +1,85 @@
+"""Lines: trucks that wait for a battery of one type, and the ready batteries of that type."""
+
+from collections import deque
+from heapq import heapify, heappop, heappush
+from typing import TYPE_CHECKING
+
+from batsim.record import NOTHING, SHIFT_CHANGE
+
+if TYPE_CHECKING:
+    from collections.abc import Container
+
+    from batsim.room.battery import Battery
+    from batsim.room.duty import Truck
+    from batsim.room.battery_plan import LinePlan
+
+
+class Line:
+    """One line: all trucks of a battery type, or one truck that keeps its own batteries."""
+
+    __slots__ = ("cause", "number", "picking", "plan", "ready", "reserve", "spent", "waiting")
+
+    def __init__(self, plan: "LinePlan", picking: str, reserve: int = 0) -> None:
+        self.plan = plan
+        self.number = plan.number
+        self.picking = picking
+        self.reserve = reserve
+        """Ready batteries kept for trucks that come for the shift change."""
+        self.waiting: deque[Truck] = deque()
+        self.ready: list[tuple[float, int, Battery]] = []
+        self.spent: deque[Battery] = deque()
+        """Spent batteries that wait for a charger, first come first."""
+        self.cause = NOTHING
+        """What the first truck waits for."""
+
+    def join(self, truck: "Truck") -> None:
+        """Join behind those of the same priority, or of a higher one."""
+        waiting = self.waiting
+        waiting.append(truck)
+        priority = truck.group.truck.priority
+        place = len(waiting) - 1
+        while place and waiting[place - 1].group.truck.priority > priority:
+            waiting[place] = waiting[place - 1]
+            place -= 1
+        waiting[place] = truck
+
+    def first(self) -> "Truck | None":
+        """First truck that may have one of the ready batteries; nobody when none is ready."""
+        if not self.ready or not self.waiting:
+            return None
+        if not self.reserve or len(self.ready) > self.reserve:
+            return self.waiting[0]
+        return next((truck for truck in self.waiting if truck.reason == SHIFT_CHANGE), None)
+
+    def has_one_for(self, truck: "Truck") -> bool:
+        """Tell whether a battery is ready that a truck may have."""
+        return len(self.ready) > (0 if truck.reason == SHIFT_CHANGE else self.reserve)
+
+    def put_ready(self, battery: "Battery") -> None:
+        """Add a ready battery where the picking rule will look for it."""
+        if self.picking == "longest_rested":
+            rank = battery.charged_min
+        elif self.picking == "nearest":
+            rank = float(battery.place)
+        else:
+            rank = -battery.soc_share
+        heappush(self.ready, (rank, battery.number, battery))
+
+    def take_ready(self) -> "Battery":
+        """Pick the ready battery that the rule names."""
+        return heappop(self.ready)[2]
+
+    def take_ready_from(self, rank: tuple[int, ...], places: "Container[int]") -> "Battery":
+        """Pick the ready battery that the rule names, of those in reach; the nearest by the ranks of a station."""
+        entries = [entry for entry in self.ready if entry[2].place in places]
+        if self.picking == "nearest":
+            chosen = min(entries, key=lambda entry: (rank[entry[2].place], entry[1]))
+        else:
+            chosen = min(entries)
+        self.remove(chosen)
+        return chosen[2]
+
+    def remove(self, entry: "tuple[float, int, Battery]") -> None:
+        """Take one entry out of the ready stock."""
+        self.ready.remove(entry)
+        heapify(self.ready)

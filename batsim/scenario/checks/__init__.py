@@ -1,0 +1,1 @@
+"""Rules that need more than one part of a scenario."""

@@ -1,0 +1,87 @@
+"""Rules for how chargers are held back: enough power, enough hours."""
+
+from collections.abc import Iterator
+from math import ceil
+
+from batsim.errors import Problem
+from batsim.formulas.charging import charge_phases, peak_wall_kw, phases_hours
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
+from batsim.scenario.parts.calendar import overlap_min
+from batsim.scenario.chemistry import capacity_ah, profile_of
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.problems import problem
+from batsim.scenario.site import Scenario
+from batsim.scenario.parts.week import WEEK_MIN
+
+ROUNDING = 1e-9
+
+
+def charging_problems(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Find what keeps batteries of a layout from ever being charged."""
+    own = scenario.layouts[name].charging is not None
+    path: Path = ("layouts", name, "charging") if own else ("charging",)
+    yield from _power(scenario, name, path, stated)
+    yield from _hours(scenario, name, path, stated)
+
+
+def _pairs(scenario: Scenario, name: str) -> Iterator[tuple[str, BatteryType, str, ChargerType]]:
+    """Battery types in use and the chargers of a layout that fit them."""
+    for battery in dict.fromkeys(group.battery for group in scenario.trucks):
+        kind = scenario.batteries[battery]
+        for count in scenario.layouts[name].chargers:
+            charger = scenario.chargers[count.charger]
+            if charger.fits(battery, kind):
+                yield battery, kind, count.charger, charger
+
+
+def _power(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterator[Problem]:
+    """Let each charge alone stay below the limit, and have a curve that can be told."""
+    limit_kw = scenario.charging_of(name).power_limit_kw
+    if limit_kw is None:
+        return
+    needed: list[tuple[float, str, str]] = []
+    for battery, kind, label, charger in _pairs(scenario, name):
+        if kind.charge_time_min is not None:
+            rule = f"needs the chargers' curves, and '{battery}' states a 'charge_time'; leave one of the two out"
+            yield problem(stated, (*path, "power_limit"), rule)
+            return
+        needed.append((_peak_kw(kind, charger), label, battery))
+    most_kw, label, battery = max(needed, default=(0.0, "", ""))
+    counts = [(each.number, scenario.chargers[each.charger].standby_kw) for each in scenario.layouts[name].chargers]
+    most_kw += sum(number * kw for number, kw in counts if number != UNLIMITED)
+    if limit_kw < most_kw - ROUNDING:
+        least = f"{ceil(10.0 * most_kw) / 10.0:g} kW"
+        rule = f"must be at least {least}, what one '{label}' draws on '{battery}', the others in standby"
+        yield problem(stated, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
+
+
+def _peak_kw(kind: BatteryType, charger: ChargerType) -> float:
+    """Most that a charger draws on a battery type at the temperature of its rating. [kW]"""
+    profile = profile_of(charger, kind)
+    amps = profile.w_first_factor * profile.w_start_a if charger.profile in FALLING else profile.main_a
+    stages = [(amps, max(profile.bulk_v, profile.absorption_v))]
+    if charger.profile not in ("IU", "CC-CV"):
+        stages.append((profile.end_a, profile.finish_v))
+    if kind.equalising is not None:
+        stages.append((kind.equalising.current.of(capacity_ah(kind)), profile.finish_v))
+    return max(peak_wall_kw(amps, volts, kind.cells, charger.efficiency_share) for amps, volts in stages)
+
+
+def _hours(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterator[Problem]:
+    """Let the hours of charging in a week hold at least one full charge."""
+    rules = scenario.charging_of(name)
+    if not rules.windows:
+        return
+    open_h = overlap_min(rules.open_windows(2 * WEEK_MIN), [(WEEK_MIN, 2 * WEEK_MIN)]) / 60.0
+    for battery, kind, label, charger in _pairs(scenario, name):
+        if kind.charge_time_min is not None:
+            hours = kind.charge_time_min.mean / 60.0
+        else:
+            ah, profile = capacity_ah(kind), profile_of(charger, kind)
+            hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+            hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
+        if hours > open_h:
+            rule = f"must be open for at least {ceil(hours)} h a week, what '{label}' takes to fill '{battery}'"
+            yield problem(stated, (*path, "windows"), rule, got=f"{open_h:g} h")
+            return

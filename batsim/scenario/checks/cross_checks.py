@@ -1,0 +1,184 @@
+"""Rules that need more than one part of a scenario: names that must exist, counts that must fit."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+from types import MappingProxyType
+
+from batsim.errors import Problem
+from batsim.formulas.discharge import discharge
+from batsim.scenario.parts.base import shown
+from batsim.scenario.parts.calendar import Window, mean_shift_min, overlap_min, shift_windows
+from batsim.scenario.chemistry import cell_of
+from batsim.scenario.checks.layout_checks import layout_problems
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.checks.price_checks import price_problems
+from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.site import Scenario
+from batsim.scenario.checks.survey_checks import survey_problems
+from batsim.scenario.parts.trucks import Draws
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
+
+SHORTEST_RUN_MIN = 20.0
+"""Work on one battery below which the stated power must be a slip. [min]"""
+
+LONGEST_WEEKS = 1040
+"""Twenty years: a longer run is a slip of the pen."""
+
+
+def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> list[Problem]:
+    """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
+    names = [*_group_names(scenario, stated, offers), *_layout_names(scenario, stated, offers)]
+    levels = list(_levels(scenario, stated))
+    found = [
+        *names,
+        *levels,
+        *_shifts(scenario, stated),
+        *_together(scenario, stated),
+        *price_problems(scenario, stated),
+        *survey_problems(scenario, stated),
+    ]
+    if not names and not levels:
+        for name in scenario.layouts:
+            found += layout_problems(scenario, name, stated)
+    return found
+
+
+def _group_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+    """Names that truck groups have, once each, and that they refer to."""
+    seen: list[str] = []
+    for number, group in enumerate(scenario.trucks):
+        here: Path = ("trucks", number)
+        if group.group in seen:
+            yield problem(stated, (*here, "group"), "two groups have this name", got=shown(group.group))
+        seen.append(group.group)
+        for position, shift in enumerate(group.shifts):
+            yield from _known(stated, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
+        battery, known = group.battery, list(scenario.batteries)
+        yield from _known(stated, (*here, "battery"), battery, known, "battery type", offers)
+    for name, charger in scenario.chargers.items():
+        for position, battery in enumerate(charger.batteries):
+            path: Path = ("chargers", name, "batteries", position)
+            yield from _known(stated, path, battery, list(scenario.batteries), "battery type")
+
+
+def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+    """Names that layouts refer to: arrangements, chargers, shifts, battery types in use."""
+    in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
+    if not set(in_use) <= set(scenario.batteries):
+        in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
+    for name, layout in scenario.layouts.items():
+        at: Path = ("layouts", name)
+        known = list(scenario.handling)
+        yield from _known(stated, (*at, "handling"), layout.handling, known, "handling arrangement", offers)
+        if layout.standby is not None:
+            here: Path = (*at, "standby", "handling")
+            yield from _known(stated, here, layout.standby.handling, known, "handling arrangement", offers)
+        for position, count in enumerate(layout.chargers):
+            path = (*at, "chargers", position) if stated.holds((*at, "chargers", 0)) else (*at, "chargers")
+            yield from _known(stated, path, count.charger, list(scenario.chargers), "charger type", offers)
+        for shift in layout.crew if isinstance(layout.crew, dict) else ():
+            yield from _known(stated, (*at, "crew", shift), shift, list(scenario.week.shifts), "shift")
+        for battery in layout.batteries or ():
+            if battery and battery not in in_use:
+                rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
+                yield problem(stated, (*at, "batteries", battery), rule, of_key=True)
+
+
+def _known(
+    stated: Marked,
+    path: Path,
+    name: str,
+    known: list[str],
+    what: str,
+    offers: Mapping[str, Sequence[str]] = MappingProxyType({}),
+) -> Iterator[Problem]:
+    """Report a name that nothing carries."""
+    if name not in known:
+        rule = f"no {what} of this name{did_you_mean(name, known, offers.get(what, ()))}"
+        is_key = path[-1] == name
+        yield problem(stated, path, rule, got=None if is_key else shown(name), of_key=is_key)
+
+
+def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Shifts of one group must not overlap, nor leave no working time."""
+    for number, group in enumerate(scenario.trucks):
+        if any(name not in scenario.week.shifts for name in group.shifts):
+            continue
+        windows = {name: _one_week(scenario, name) for name in group.shifts}
+        for first, second in combinations(group.shifts, 2):
+            if overlap_min(windows[first], windows[second]) > 0.0:
+                start = max(
+                    (max(a, c) for a, b in windows[first] for c, d in windows[second] if min(b, d) > max(a, c)),
+                    default=0.0,
+                )
+                yield problem(
+                    stated,
+                    ("trucks", number, "shifts"),
+                    "a truck works one shift at a time",
+                    got=f"'{first}' and '{second}', both at work on {moment_text(start)}",
+                )
+        if not any(windows.values()):
+            yield problem(stated, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
+
+
+def _together(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Groups of one battery type keep their own batteries all or none; a growing fleet has no list of first runs."""
+    own: dict[str, bool] = {}
+    for number, group in enumerate(scenario.trucks):
+        path: Path = ("trucks", number)
+        if own.setdefault(group.battery, group.own_batteries) != group.own_batteries:
+            rule = f"must be the same for all groups with battery type '{group.battery}'"
+            yield problem(stated, (*path, "own_batteries"), rule)
+        listed = group.first_run_min
+        if listed is not None and not isinstance(listed[0], tuple) and len(listed) != group.count:
+            rule = (
+                f"lists {len(listed)} durations, and the fleet grows to {group.count}; write {{first: ..., every: ...}}"
+            )
+            yield problem(stated, (*path, "first_run"), rule)
+
+
+def _one_week(scenario: Scenario, name: str) -> list[Window]:
+    """Working windows of a shift in the second week, when those over the week's end are whole."""
+    return [
+        window for window in shift_windows(scenario.week.shifts[name], 2 * WEEK_MIN + DAY_MIN) if window[0] >= WEEK_MIN
+    ]
+
+
+def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+    """Charge levels must be in order, a battery must last a while, and a run must be of sane length."""
+    for number, group in enumerate(scenario.trucks):
+        battery = scenario.batteries.get(group.battery)
+        if battery is None:
+            continue
+        if not battery.discharge_to_share <= group.exchange_at_share < 1.0:
+            rule = (
+                f"must lie between the battery's cut-out ('discharge_to', {100 * battery.discharge_to_share:g} %) "
+                f"and 100 %"
+            )
+            got = f"{100 * group.exchange_at_share:g} %"
+            yield problem(stated, ("trucks", number, "exchange_at"), rule, got=got)
+        elif group.draws is not None and all(name in scenario.week.shifts for name in group.shifts):
+            yield from _strength(scenario, number, group.draws, stated)
+    weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
+    if weeks > LONGEST_WEEKS:
+        rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
+        yield problem(stated, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
+
+
+def _strength(scenario: Scenario, number: int, draws: Draws, stated: Marked) -> Iterator[Problem]:
+    """Find a power or energy that empties its battery in minutes, which is a slip in a unit."""
+    group = scenario.trucks[number]
+    if draws.mean_kw is not None:
+        key, kw, got = "mean", draws.mean_kw, f"{draws.mean_kw:g} kW"
+    else:
+        energy = draws.energy_per_shift_kwh or 0.0
+        hours = mean_shift_min(scenario.week, group.shifts) / 60.0
+        key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
+    temperature = group.temperature_degc
+    air = (group.air or scenario.site.room_air).in_week(scenario.simulation.start_week)
+    at = air if temperature is None else temperature
+    cell = cell_of(scenario.batteries[group.battery], at)
+    minutes = 60.0 * discharge(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
+    if minutes < SHORTEST_RUN_MIN:
+        rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
+        yield problem(stated, ("trucks", number, "draws", key), rule, got=got)

@@ -1,0 +1,224 @@
+"""Rules for one layout: enough of everything, so that it can neither deadlock nor stand still."""
+
+from collections.abc import Iterator
+
+from batsim.errors import Problem
+from batsim.formulas.charging import charge_phases, phases_hours
+from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
+from batsim.scenario.checks.charging_checks import charging_problems
+from batsim.scenario.chemistry import capacity_ah, profile_of
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.checks.room_checks import room_problems
+from batsim.scenario.site import Scenario
+from batsim.scenario.parts.week import WEEK_MIN
+
+LONGEST_CHARGE_H = 168.0
+"""A week: a full charge that takes longer is a slip in a unit. [h]"""
+
+
+def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
+    """Find every broken rule of one layout."""
+    checks = (_batteries, _chargers, _places, _devices, _crew, _charge_in_truck, charging_problems)
+    found = [each for check in checks for each in check(scenario, name, stated)]
+    return found or list(room_problems(scenario, name, stated))
+
+
+def _in_trucks(scenario: Scenario) -> dict[str, int]:
+    """Trucks by battery type."""
+    counts: dict[str, int] = {}
+    for group in scenario.trucks:
+        counts[group.battery] = counts.get(group.battery, 0) + group.count
+    return counts
+
+
+def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """A battery for each truck, and a spare where the release rule needs one."""
+    layout = scenario.layouts[name]
+    path: Path = ("layouts", name, "batteries")
+    trucks = _in_trucks(scenario)
+    in_truck = scenario.arrangement(name).in_truck
+    if layout.batteries is None:
+        if not in_truck:
+            total = sum(trucks.values())
+            rule = f"missing: batteries in all, more than the {total} that the trucks carry"
+            yield problem(stated, path, rule)
+        return
+    if "" in layout.batteries and len(trucks) > 1:
+        rule = f"needs a number for each battery type ({', '.join(trucks)})"
+        yield problem(stated, path, rule, got=str(layout.batteries[""]))
+        return
+    counts = scenario.batteries_of(name)
+    for battery, in_use in trucks.items():
+        at = path if "" in layout.batteries else (*path, battery)
+        if "" not in layout.batteries and battery not in layout.batteries:
+            yield problem(stated, path, f"missing: a number for battery type '{battery}'")
+        elif in_truck and counts[battery] != in_use:
+            rule = f"charging in the truck needs one battery for each of the {in_use} trucks"
+            yield problem(stated, at, rule, got=str(counts[battery]))
+        elif counts[battery] < in_use:
+            rule = f"must be at least {in_use}, one for each truck of battery type '{battery}'"
+            yield problem(stated, at, rule, got=str(counts[battery]))
+        elif (
+            not in_truck
+            and counts[battery] < 2 * in_use
+            and scenario.rules.spent_release == "with_exchange"
+            and any(group.own_batteries for group in scenario.trucks if group.battery == battery)
+        ):
+            rule = (
+                f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type "
+                f"'{battery}'"
+            )
+            yield problem(stated, at, rule, got=str(counts[battery]))
+        elif not in_truck and counts[battery] == in_use and scenario.rules.spent_release == "with_exchange":
+            rule = (
+                f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
+                f"have at least {in_use + 1}, or set rules.spent_release to at_arrival"
+            )
+            yield problem(stated, at, rule, got=str(counts[battery]))
+
+
+def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Every battery type in use has a charger that fits."""
+    layout = scenario.layouts[name]
+    for battery in _in_trucks(scenario):
+        kind = scenario.batteries[battery]
+        fitting = [each.charger for each in layout.chargers if scenario.chargers[each.charger].fits(battery, kind)]
+        if not fitting:
+            rule = f"no charger here fits battery type '{battery}' ({kind.chemistry.replace('_', ' ')})"
+            got = ", ".join(count.charger for count in layout.chargers)
+            yield problem(stated, ("layouts", name, "chargers"), rule, got=got)
+        for charger in fitting:
+            yield from _currents(scenario, battery, charger, stated)
+
+
+def _currents(scenario: Scenario, battery: str, charger: str, stated: Marked) -> Iterator[Problem]:
+    """Find charge currents that never fill a battery type, which are slips in a unit."""
+    kind = scenario.batteries[battery]
+    profile = profile_of(scenario.chargers[charger], kind)
+    path: Path = ("chargers", charger)
+    if profile.end_a > profile.main_a:
+        got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
+        yield problem(stated, path, "the end current must not be above the main current", got=got)
+        return
+    ah = capacity_ah(kind)
+    hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+    if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
+        rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
+        yield problem(stated, path, rule)
+
+
+def _places(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Places for all spares and the empty ones an exchange needs."""
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    if layout.places is None or layout.places == UNLIMITED or arrangement.in_truck:
+        return
+    trucks = _in_trucks(scenario)
+    batteries = sum(scenario.batteries_of(name).values())
+    spares = batteries - sum(trucks.values())
+    if scenario.rules.spent_release == "at_arrival":
+        if layout.places < batteries:
+            rule = f"spent batteries drawn out at arrival need a place for each of the {batteries} batteries"
+            yield problem(stated, ("layouts", name, "places"), rule, got=f"{layout.places:g}")
+    elif layout.places < spares + arrangement.empty_places:
+        rule = (
+            f"would deadlock: {spares} spare batteries and {arrangement.empty_places} empty "
+            f"{arrangement.place} for the exchange need at least {spares + arrangement.empty_places} places"
+        )
+        yield problem(stated, ("layouts", name, "places"), rule, got=f"{layout.places:g}")
+
+
+def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Devices that the arrangement knows, and enough for one exchange."""
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    held = {device: kind.held for device, kind in arrangement.devices.items()}
+    if arrangement.in_truck:
+        held = dict(arrangement.watering_devices)
+    yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, stated)
+    standby = scenario.standby(name)
+    taken = max(arrangement.set_down_places, standby.set_down_places if standby is not None else 0)
+    if layout.set_down_places is not None and layout.set_down_places < taken:
+        rule = f"would deadlock: one exchange takes {taken}"
+        yield problem(stated, ("layouts", name, "set_down_places"), rule, got=f"{layout.set_down_places:g}")
+
+
+def device_problems(
+    path: Path, handling: str, counts: dict[str, float], held: dict[str, int], stated: Marked
+) -> Iterator[Problem]:
+    """Find devices that an arrangement does not know, and too few of those that it does."""
+    for device, count in counts.items():
+        if device not in held:
+            rule = f"{handling} uses no such device{did_you_mean(device, list(held))}"
+            yield problem(stated, (*path, device), rule, of_key=True)
+        elif count < held[device]:
+            rule = f"would deadlock: one exchange holds {held[device]}; have at least {held[device]}"
+            yield problem(stated, (*path, device), rule, got=f"{count:g}")
+
+
+def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Enough attendants at once, in hours when trucks work."""
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    path: Path = ("layouts", name, "crew")
+    if not isinstance(layout.crew, dict):
+        return
+    skill = None
+    if arrangement.in_truck or layout.drivers_exchange:
+        needed = 0
+    elif layout.exchange_time_min is not None:
+        needed = 1
+    else:
+        needed = max([0, *(step.by.attendants for step in arrangement.steps)])
+        skill = next((step.skill for step in arrangement.steps if step.skill), None)
+    connects = arrangement.connects == "attendant" and not arrangement.in_truck and not layout.drivers_exchange
+    needed = max(needed, int(connects or has_care(scenario)))
+    if not needed:
+        return
+    crew = manned_windows(scenario.week, layout.crew, needed, 3 * WEEK_MIN)
+    stated_crew = ", ".join(f"{shift}: {count}" for shift, count in layout.crew.items()) or "nobody"
+    if not crew:
+        rule = f"{layout.handling} needs {needed} attendant{'s' * (needed > 1)} on duty at once on at least one shift"
+        yield problem(stated, path, rule, got=stated_crew)
+        return
+    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
+    if skill is not None:
+        crew = common(crew, manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN))
+    if not crew:
+        rule = (
+            f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
+        )
+        yield problem(stated, path, rule, got=stated_crew)
+        return
+    if arrangement.in_truck:
+        return
+    for group in scenario.trucks:
+        at_work = group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)
+        if at_work and overlap_min(crew, at_work) <= 0.0:
+            rule = (
+                f"is never on shift when exchanges fall due: '{group.group}' works "
+                f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"
+            )
+            yield problem(stated, path, rule, got=stated_crew)
+
+
+def has_care(scenario: Scenario) -> bool:
+    """Tell whether any battery in use is watered, inspected, read or washed."""
+    types = (scenario.batteries[group.battery] for group in scenario.trucks)
+    return any(
+        each is not None for kind in types for each in (kind.watering, kind.inspection, kind.readings, kind.wash)
+    )
+
+
+def _charge_in_truck(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Charge levels of charging in the truck must lie above the level that sends a truck to charge."""
+    layout = scenario.layouts[name]
+    if not scenario.arrangement(name).in_truck:
+        return
+    latest = max(group.exchange_at_share for group in scenario.trucks)
+    for key, share in (
+        ("ceiling", layout.in_truck.ceiling_share),
+        ("return_at", layout.in_truck.return_at_share),
+    ):
+        if share <= latest:
+            rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
+            yield problem(stated, ("layouts", name, "in_truck", key), rule, got=f"{100 * share:g} %")

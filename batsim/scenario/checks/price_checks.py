@@ -1,0 +1,107 @@
+"""Checks on prices: one currency, and names of things that there are."""
+
+from collections.abc import Iterator, Sequence
+from functools import cache
+from typing import TYPE_CHECKING
+
+from batsim import catalogue
+from batsim.errors import Problem
+from batsim.scenario.parts.base import shown
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.yaml_text import read_file
+
+if TYPE_CHECKING:
+    from batsim.scenario.parts.handling import Arrangement
+    from batsim.scenario.parts.prices import Money
+    from batsim.scenario.site import Scenario
+
+
+PARTS = (
+    "single-point watering set",
+    "water cart",
+    "eyewash and shower",
+    "spill kit",
+    "protective equipment",
+    "exhaust fan with interlock",
+)
+"""Parts that watering and rooms ask for, whatever the arrangement."""
+OWNED = ("batteries", "chargers", "devices", "places", "stations", "attendants")
+"""Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
+
+
+def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+    """Find prices in another currency than the site's, and prices of what neither scenario nor catalogue has.
+
+    A layout that is left out may have been the only one to use what the catalogue has; its price does no harm.
+    """
+    prices = scenario.prices
+    held = [(*each.devices, *each.watering_devices) for each in scenario.handling.values()]
+    known: dict[str, Sequence[str]] = {
+        "battery": list(scenario.batteries),
+        "charger": list(scenario.chargers),
+        "device": list(dict.fromkeys(name for kinds in held for name in kinds)),
+        "part": list(dict.fromkeys(name for each in scenario.handling.values() for name in part_names(each))),
+    }
+    for key, names in known.items():
+        named: dict[str, Money] = getattr(prices, key)
+        for name, money in named.items():
+            path: Path = ("prices", key, name) if name else ("prices", key)
+            if name and name not in names and name not in _catalogue_names(key):
+                rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
+                yield problem(stated, path, rule, of_key=True)
+            yield from _currency(scenario, stated, path, money)
+    yield from _owned(scenario, stated)
+    for key in ("place", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
+        money_or_none: Money | None = getattr(prices, key)
+        if money_or_none is not None:
+            yield from _currency(scenario, stated, ("prices", key), money_or_none)
+    yield from _tariff(scenario, stated)
+
+
+def _tariff(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+    """Find prices of energy in another currency."""
+    tariff, whole = scenario.prices.energy, ("prices", "energy")
+    if tariff is None:
+        return
+    in_a_block = stated.holds((*whole, "otherwise"))
+    yield from _currency(scenario, stated, (*whole, "otherwise") if in_a_block else whole, tariff.otherwise)
+    for number, band in enumerate(tariff.bands):
+        yield from _currency(scenario, stated, (*whole, "bands", number, "price"), band.price)
+
+
+def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+    """Find things that are said to be there already, and that the layout does not have."""
+    for layout, each in scenario.layouts.items():
+        crew = each.crew if isinstance(each.crew, dict) else ()
+        handling = scenario.handling.get(each.handling)
+        devices = () if handling is None else (*handling.devices, *handling.watering_devices)
+        parts = () if handling is None else part_names(handling)
+        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *parts, *crew)
+        known = [*dict.fromkeys((*OWNED, *types))]
+        for number, name in enumerate(each.owned):
+            if name not in known:
+                rule = f"nothing of this name in the layout{did_you_mean(name, known)}"
+                yield problem(stated, ("layouts", layout, "owned", number), rule, got=shown(name))
+
+
+def part_names(arrangement: "Arrangement") -> tuple[str, ...]:
+    """Parts that an equipment list may hold beside batteries, chargers and devices."""
+    return (*dict.fromkeys((*(part.part for part in arrangement.needs.parts), *PARTS)),)
+
+
+@cache
+def _catalogue_names(key: str) -> frozenset[str]:
+    """Chargers or devices of the catalogue; battery types are named by the trucks."""
+    if key == "charger":
+        return frozenset(read_file(catalogue.document("charger_types")).data)
+    kinds = [read_file(catalogue.document(f"handling/{name}")).data for name in catalogue.handling_names()]
+    held = [name for each in kinds for what in ("devices", "watering_devices") for name in each.get(what) or ()]
+    parts = [part["part"] for each in kinds for part in each["needs"]["parts"]]
+    return frozenset({"device": held, "part": parts}.get(key, ()))
+
+
+def _currency(scenario: "Scenario", stated: Marked, path: Path, money: "Money") -> Iterator[Problem]:
+    if money.currency != scenario.site.currency:
+        rule = f"needs the currency of the site ({scenario.site.currency}); convert it, or change site.currency"
+        yield problem(stated, path, rule, got=shown(stated.at(path)))

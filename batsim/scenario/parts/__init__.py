@@ -1,0 +1,1 @@
+"""The parts of a scenario: frozen models, one subject a file."""

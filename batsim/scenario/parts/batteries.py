@@ -1,0 +1,334 @@
+"""Battery types and charger types."""
+
+import math
+import re
+from collections.abc import Iterator
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from batsim import units
+from batsim.catalogue import figure
+from batsim.scenario.parts.base import (
+    Celsius,
+    Count,
+    Fault,
+    Frozen,
+    Kilograms,
+    Kind,
+    Millimetres,
+    MinutesAbove0,
+    NameText,
+    Number,
+    Quantity,
+    Share,
+    ShareAbove0,
+    Spread,
+    Words,
+    by_default,
+    each_entry,
+    refuse,
+)
+from batsim.scenario.parts.maintenance import Care, Rounds
+from batsim.scenario.parts.fit import BASES, Size
+from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.week import WEEK_MIN, Weekdays
+
+CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
+PROFILES = ("IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
+FALLING = ("W", "WoWa")
+"""Characteristics whose current falls along a line; such chargers cannot be throttled."""
+RECOVERY = ("none", "two_wells")
+
+
+class RatedCapacity(NamedTuple):
+    """Capacity and the discharge time it is rated at."""
+
+    ah: float
+    rate_h: float
+
+
+class RatedCapacityText(Kind):
+    """A rated capacity with its basis, such as `750 Ah at 5 h`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["750 Ah at 5 h"]}  # noqa: RUF012
+
+    def read(self, value: object) -> RatedCapacity:
+        """Read ampere-hours and rate; a rate is never guessed."""
+        text, word, rate = str(value).partition(" at ")
+        if not word or not isinstance(value, str):
+            msg = "needs a capacity with its rate, such as '750 Ah at 5 h' (Europe) or '750 Ah at 6 h' (America)"
+            raise ValueError(msg)
+        capacity = RatedCapacity(units.parse(text, "capacity"), units.parse(rate, "duration") / 60.0)
+        if capacity.ah <= 0.0 or not 1.0 <= capacity.rate_h <= 20.0:
+            msg = "needs a capacity above 0 Ah at a rate between 1 h and 20 h"
+            raise ValueError(msg)
+        return capacity
+
+
+class ChargeCurrent(NamedTuple):
+    """A charge current, either in amperes or in proportion to the battery."""
+
+    amps: float
+    per_100ah: bool
+
+    def of(self, capacity_ah: float) -> float:
+        """Current for a battery of this capacity. [A]"""
+        return self.amps * capacity_ah / 100.0 if self.per_100ah else self.amps
+
+
+class ChargeCurrentText(Kind):
+    """A charge current: `120 A` or `18 A per 100 Ah`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["120 A", "18 A per 100 Ah"]}  # noqa: RUF012
+
+    def read(self, value: object) -> ChargeCurrent:
+        """Read the current and whether it goes with the capacity."""
+        in_proportion = isinstance(value, str) and re.search(r"per|/", value) is not None
+        amps = units.parse(value, "rate" if in_proportion else "current")
+        if amps <= 0.0:
+            msg = "must be above 0 A"
+            raise ValueError(msg)
+        return ChargeCurrent(amps, in_proportion)
+
+
+class WateringInterval(NamedTuple):
+    """When water is due; infinite where it does not count."""
+
+    charges: float
+    """Charges since the last watering. [charges]"""
+    gas_ah: float
+    """Ampere-hours of gassing since the last watering. [Ah]"""
+    when_low: bool
+    """Whether it is due when the water above the plates is used up."""
+
+
+class WateringIntervalText(Kind):
+    """When water is due: `7 charges`, `300 Ah` of gassing, or the word `when_low`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["7 charges", "300 Ah", "when_low"]}  # noqa: RUF012
+
+    def read(self, value: object) -> WateringInterval:
+        """Read charges, ampere-hours of gassing, or the word."""
+        if value == "when_low":
+            return WateringInterval(math.inf, math.inf, when_low=True)
+        if isinstance(value, str) and value.rstrip().endswith("Ah"):
+            gas_ah = Quantity("capacity", above=0.0).read(value)
+            return WateringInterval(math.inf, gas_ah, when_low=False)
+        try:
+            charges = Quantity("charge_count", least=1.0).read(value)
+        except units.UnitError as error:
+            msg = f"{error}; also read: '300 Ah' of gassing and the word when_low"
+            raise ValueError(msg) from None
+        return WateringInterval(charges, math.inf, when_low=False)
+
+
+class Watering(Frozen):
+    """How often water is added, and how."""
+
+    every: Annotated[WateringInterval, WateringIntervalText()]
+    """Charges or ampere-hours of gassing between two waterings, or `when_low`. [charges or Ah]"""
+    by: Annotated[str, Words("hand", "single_point")] = "hand"
+    """Cell by cell, or all cells from one connection."""
+    time_min: DurationLaw | None = Field(None, alias="time")
+    """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""
+    rounds: Rounds | None = None
+    """Hours in which water is added; whenever it is due when not stated."""
+
+
+class AtLeastAWeek(Quantity):
+    """A duration of a week or more, such as `14 days`."""
+
+    def __init__(self) -> None:
+        super().__init__("duration")
+        self.schema = {**self.schema, "examples": ["14 days"]}
+
+    def read(self, value: object) -> float:
+        """Read the minutes; the limit is stated as a week."""
+        minutes = units.parse(value, "duration")
+        if minutes < WEEK_MIN:
+            msg = "must be at least 1 week"
+            raise ValueError(msg)
+        return minutes
+
+
+class Equalising(Frozen):
+    """A long small current after a full charge, now and then."""
+
+    every_min: Annotated[float, AtLeastAWeek()] = Field(alias="every")
+    """Least time from one to the next, never less than a week. [min]"""
+    length_min: MinutesAbove0 = Field(alias="length")
+    """How long it takes. [min]"""
+    current: Annotated[ChargeCurrent, ChargeCurrentText()]
+    """Its current. [A or A per 100 Ah]"""
+    days: Annotated[tuple[int, ...], Weekdays()] | None = None
+    """Weekdays on which the full charge before it must begin; any when not stated."""
+
+
+class LifeUsed(Kind):
+    """Share of its life that a battery has behind it: one share, or evenly between two."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"type": "string"},
+            {
+                "type": "object",
+                "properties": {
+                    "from": {"type": "string", "description": "Share of the least used battery."},
+                    "to": {"type": "string", "description": "Share of the most used battery."},
+                },
+                "additionalProperties": False,
+            },
+        ],
+        "examples": ["30 %", {"from": "0 %", "to": "80 %"}],
+    }
+
+    def read(self, value: object) -> tuple[float, float]:
+        """Read the least and the greatest share."""
+        share = Quantity("share", least=0.0, most=1.0)
+        if not isinstance(value, dict):
+            used = share.read(value)
+            return used, used
+        if set(value) != {"from", "to"}:
+            msg = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
+            raise ValueError(msg)
+        least, most = each_entry([(key, value[key]) for key in ("from", "to")], share.read)
+        if most < least:
+            rule = f"must be at least 'from' ({units.show(least, 'share')})"
+            refuse([Fault(("to",), rule, units.show(most, "share"))])
+        return least, most
+
+
+def _none_as_word(value: object) -> object:
+    """Read the word `none` as nothing at all: no watering, no equalising charges."""
+    if isinstance(value, str | bool | int | float | list) and value != "none":
+        msg = "needs a block of keys, or the word none"
+        raise ValueError(msg)
+    return None if value == "none" else value
+
+
+class BatteryType(Frozen):
+    """A kind of traction battery."""
+
+    chemistry: Annotated[str, Words(*CHEMISTRIES)]
+    """What it is made of; gives the discharge and charge behaviour."""
+    cells: Annotated[int, Count(least=1, most=400)]
+    """Cells in series."""
+    capacity: Annotated[RatedCapacity, RatedCapacityText()]
+    """Rated capacity and its rate. [Ah, h]"""
+    mass_kg: Kilograms | None = Field(None, alias="mass")
+    """Mass of the battery in its tray. [kg]"""
+    discharge_to_share: Share = Field(alias="discharge_to")
+    """Cut-out: state of charge below which it must not be used. [%]"""
+    cool_down_min: DurationLaw = Field(alias="cool_down")
+    """Rest after a charge before the battery counts as ready. [min]"""
+    charge_time_min: DurationLaw | None = Field(None, alias="charge_time")
+    """Charge time as timed on site, instead of the charger's curve. [min]"""
+    watering: Annotated[Watering | None, BeforeValidator(_none_as_word)] = None
+    """Watering interval, or the word `none`."""
+    peukert: Annotated[float, Number(least=1.0, most=1.6)] | None = None
+    """Peukert exponent on the mean current; by chemistry when not stated. [-]"""
+    recovery: Annotated[str, Words(*RECOVERY)] = "none"
+    """Whether what a strong current leaves behind comes back in breaks: the two-well model, in place of Peukert."""
+    equalising: Annotated[Equalising | None, BeforeValidator(_none_as_word)] = None
+    """Equalising charges, or the word `none`."""
+    inspection: Care | None = None
+    """Visual inspection of each battery."""
+    readings: Care | None = None
+    """Readings of voltage and specific gravity, with their record."""
+    wash: Care | None = None
+    """Wash of the battery's top and tray."""
+    cool_to_degc: Celsius | None = Field(None, alias="cool_to")
+    """Temperature at which a battery counts as cooled down, if it gets there before `cool_down` is over. [degC]"""
+    forced_air: bool = False
+    """Whether fans move the air about batteries in their places."""
+    cooling_time_constant_min: MinutesAbove0 | None = Field(None, alias="cooling_time_constant")
+    """Time in which a battery left in its place loses 63 % of its excess over the room; worked out from its mass
+    when not stated. [min]"""
+    charge_from_degc: Celsius | None = Field(None, alias="charge_from")
+    """Electrolyte temperature below which no charge begins; by chemistry when not stated. [degC]"""
+    charge_below_degc: Celsius | None = Field(None, alias="charge_below")
+    """Electrolyte temperature above which no charge begins; by chemistry when not stated. [degC]"""
+    capacity_spread_share: Spread = Field("0 %", alias="capacity_spread")  # type: ignore[assignment]
+    """Spread of the capacity from battery to battery: standard deviation over mean. [%]"""
+    size: Size | None = None
+    """Outer sizes of the battery in its tray. [mm]"""
+    base: Annotated[str, Words(*BASES)] | None = None
+    """Whether its tray has a flat base or rollers of its own."""
+    lifting_eyes_mm: Millimetres | None = Field(None, alias="lifting_eyes")
+    """Distance between its lifting eyes, along the spreader beam. [mm]"""
+    connector: NameText | None = None
+    """Its connector, as it is marked."""
+    life_used: Annotated[tuple[float, float], LifeUsed()] = "0 %"  # type: ignore[assignment]
+    """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "BatteryType":
+        """Refuse what could never happen: no temperature to charge at, equalising or low water where there is none."""
+        faults = list(self._temperature_faults())
+        if self.equalising is not None and self.chemistry == "lithium_ion":
+            faults.append(Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none"))
+        if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
+            rule = "when_low is for vented_lead_acid only; others have no water above their plates"
+            faults.append(Fault(("watering", "every"), rule, f"chemistry {self.chemistry}"))
+        refuse(faults)
+        return self
+
+    def _temperature_faults(self) -> Iterator[Fault]:
+        """Find temperatures between which no charge could begin."""
+        least, most = (
+            figure(f"battery.{self.chemistry}.{key}").value if stated is None else stated
+            for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
+        )
+        if least < most:
+            return
+        from_text, below_text = (units.show(degc, "temperature") for degc in (least, most))
+        if self.charge_from_degc is not None:
+            yield Fault(("charge_from",), f"must be below 'charge_below' ({below_text})", from_text)
+        else:
+            yield Fault(("charge_below",), f"must be above 'charge_from' ({from_text})", below_text)
+
+    @property
+    def nominal_v(self) -> float:
+        """Nominal voltage, 2 V a lead-acid cell and 3.2 V a lithium iron phosphate cell. [V]"""
+        return self.cells * (3.2 if self.chemistry == "lithium_ion" else 2.0)
+
+
+class ChargerType(Frozen):
+    """A kind of charger; it supplies one battery at a time."""
+
+    profile: Annotated[str, Words(*PROFILES)]
+    """Charge characteristic by its usual letters."""
+    chemistry: tuple[Annotated[str, Words(*CHEMISTRIES)], ...] = Field(min_length=1)
+    """Chemistries it may charge."""
+    batteries: tuple[NameText, ...] = ()
+    """Battery types it fits; empty means every type of its chemistries."""
+    main_current: Annotated[ChargeCurrent, ChargeCurrentText()]
+    """Current of the main stage. [A or A per 100 Ah]"""
+    end_current: Annotated[ChargeCurrent, ChargeCurrentText()] | None = None
+    """Current of the end stage (IUIa, IUI, W, WoWa), or at which it stops (CC-CV, IU). [A or A per 100 Ah]"""
+    charge_factor: Annotated[float, Number(least=1.0, most=1.6)]
+    """Ampere-hours returned over ampere-hours taken; IU and CC-CV return what was taken. [-]"""
+    efficiency_share: ShareAbove0 = Field(alias="efficiency")
+    """Energy to the battery over energy from the wall. [%]"""
+    power_factor: Annotated[float, Number(above=0.0, most=1.0)]
+    """Power over apparent power at the wall. [-]"""
+    standby_kw: Annotated[float, Quantity("power", least=0.0)] = by_default("charger.standby", "standby")
+    """Power from the wall while it gives no current. [kW]"""
+
+    def fits(self, name: str, battery: BatteryType) -> bool:
+        """Tell whether it may charge a battery type of this name."""
+        return battery.chemistry in self.chemistry and name in (self.batteries or (name,))
+
+    @model_validator(mode="after")
+    def _complete(self) -> "ChargerType":
+        """Ask for an end current, and for a characteristic that suits the chemistries."""
+        faults = []
+        if self.end_current is None:
+            rule = f"the {self.profile} characteristic needs an 'end_current', such as '5 A per 100 Ah'"
+            faults.append(Fault(("end_current",), rule))
+        if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
+            rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa, IUI, W or WoWa"
+            faults.append(Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}"))
+        refuse(faults)
+        return self

@@ -1,0 +1,187 @@
+"""The weekly calendar laid out over the simulated time: when a group of shifts works."""
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from itertools import pairwise
+
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, Week
+
+Window = tuple[float, float]
+
+
+def shift_windows(shift: Shift, until_min: float, closed: frozenset[int] = frozenset()) -> list[Window]:
+    """Working windows of one shift from Monday 00:00 on, breaks and handover taken out.
+
+    Parameters
+    ----------
+    shift
+        The shift.
+    until_min
+        End of the simulated time; windows that start later are left out. [min]
+    closed
+        Days, counted from the first Monday, on which the shift does not start.
+
+    Returns
+    -------
+    list of (start, end)
+        In order, without overlap; a shift that began before the first Monday is included. [min]
+    """
+    pieces = _pieces(shift)
+    windows: list[Window] = []
+    week = -1
+    while week * WEEK_MIN < until_min:
+        for day in shift.days:
+            start = week * WEEK_MIN + day * DAY_MIN + shift.from_min
+            if week * 7 + day in closed:
+                continue
+            windows += [
+                (max(start + begin, 0.0), start + end)
+                for begin, end in pieces
+                if start + end > 0.0 and start + begin < until_min
+            ]
+        week += 1
+    return sorted(windows)
+
+
+def _pieces(shift: Shift) -> list[Window]:
+    """Working parts of a shift, counted from its start. [min]"""
+    pieces: list[Window] = []
+    begin = shift.handover_min
+    for pause in sorted(shift.breaks, key=lambda each: (each.start_min - shift.from_min) % DAY_MIN):
+        start = (pause.start_min - shift.from_min) % DAY_MIN
+        if start > begin:
+            pieces.append((begin, start))
+        begin = start + pause.length_min
+    if shift.minutes > begin:
+        pieces.append((begin, shift.minutes))
+    return pieces
+
+
+def first_week_min(warm_up_min: float) -> float:
+    """Start of week 1, the first measured one; a warm-up of part of a week lies in week 1. [min]"""
+    return WEEK_MIN * (warm_up_min // WEEK_MIN)
+
+
+def closed_days(week: Week, warm_up_min: float) -> frozenset[int]:
+    """Days without work, counted from the first Monday of the simulated time."""
+    weeks_before = int(first_week_min(warm_up_min) // WEEK_MIN)
+    return frozenset((weeks_before + number - 1) * 7 + day for number, day in week.holidays)
+
+
+def joined(windows: list[Window]) -> list[Window]:
+    """Join windows that touch or overlap."""
+    result: list[Window] = []
+    for start, end in sorted(windows):
+        if result and start <= result[-1][1]:
+            result[-1] = (result[-1][0], max(end, result[-1][1]))
+        else:
+            result.append((start, end))
+    return result
+
+
+def group_windows(
+    week: Week, names: tuple[str, ...] | list[str], until_min: float, warm_up_min: float = 0.0
+) -> list[Window]:
+    """Working windows of several shifts together, joined where one follows the other at once. [min]"""
+    closed = closed_days(week, warm_up_min)
+    return joined([window for name in names for window in shift_windows(week.shifts[name], until_min, closed)])
+
+
+def break_starts(
+    week: Week, names: tuple[str, ...] | list[str], windows: list[Window], until_min: float, warm_up_min: float = 0.0
+) -> frozenset[float]:
+    """Ends of those windows that a break or a handover follows, not the end of work or a holiday. [min]"""
+    closed = closed_days(week, warm_up_min)
+    whole = {"breaks": (), "handover_min": 0.0}
+    spans = joined(
+        [
+            span
+            for name in names
+            for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min, closed)
+        ]
+    )
+    begins = [begin for begin, _ in spans]
+    return frozenset(
+        end
+        for (_, end), (start, _) in pairwise(windows)
+        if (span := bisect_right(begins, end) - 1) >= 0 and start <= spans[span][1]
+    )
+
+
+def shift_ends(
+    week: Week, names: tuple[str, ...] | list[str], until_min: float, warm_up_min: float = 0.0
+) -> tuple[float, ...]:
+    """When shifts of several end, in order, each time once. [min]"""
+    closed = closed_days(week, warm_up_min)
+    ends = set()
+    for name in names:
+        shift = week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})
+        ends |= {end for _, end in shift_windows(shift, until_min, closed)}
+    return tuple(sorted(ends))
+
+
+def manned_windows(week: Week, crew: Mapping[str, int], needed: int, until_min: float) -> list[Window]:
+    """Windows in which at least so many attendants are on duty together. [min]"""
+    edges: list[tuple[float, int]] = []
+    for name, count in crew.items():
+        for start, end in shift_windows(week.shifts[name], until_min):
+            edges += [(start, count), (end, -count)]
+    manned: list[Window] = []
+    on_duty, since = 0, 0.0
+    for time, change in sorted(edges):
+        before, on_duty = on_duty, on_duty + change
+        if before < needed <= on_duty:
+            since = time
+        elif on_duty < needed <= before and time > since:
+            manned.append((since, time))
+    return joined(manned)
+
+
+def common(first: list[Window], second: list[Window]) -> list[Window]:
+    """Windows in which both sets of windows work. [min]"""
+    return sorted(
+        (max(start, other_start), min(end, other_end))
+        for start, end in first
+        for other_start, other_end in second
+        if min(end, other_end) > max(start, other_start)
+    )
+
+
+def overlap_min(first: list[Window], second: list[Window]) -> float:
+    """Minutes in which both sets of windows work."""
+    return sum(
+        max(0.0, min(end, other_end) - max(start, other_start))
+        for start, end in first
+        for other_start, other_end in second
+    )
+
+
+def working_days_per_week(week: Week, names: list[str]) -> int:
+    """Working days in a week; a shift belongs to the day that holds its middle.
+
+    So the night shift that starts on Sunday 22:00 is Monday's, and five days with three shifts are
+    five days.
+    """
+    middles = {
+        int(((day * DAY_MIN + shift.from_min + shift.minutes / 2.0) % WEEK_MIN) // DAY_MIN)
+        for shift in (week.shifts[name] for name in names)
+        for day in shift.days
+    }
+    return len(middles)
+
+
+def mean_shift_min(week: Week, names: tuple[str, ...] | list[str]) -> float:
+    """Mean working minutes of one shift of several, breaks and handover taken out. [min]"""
+    shifts = [week.shifts[name] for name in names]
+    worked = sum(
+        (shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)) * len(shift.days)
+        for shift in shifts
+    )
+    return worked / sum(len(shift.days) for shift in shifts)
+
+
+def minutes_per_working_day(week: Week, names: list[str]) -> float:
+    """Minutes of a working day in which any of the shifts works, holidays left out. [min]"""
+    windows = joined([window for name in names for window in shift_windows(week.shifts[name], 3 * WEEK_MIN)])
+    a_week = overlap_min(windows, [(WEEK_MIN, 2 * WEEK_MIN)])
+    return a_week / working_days_per_week(week, names)

@@ -1,0 +1,153 @@
+"""What has to fit together: batteries, the trucks' compartments, what moves batteries and what they stand on."""
+
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field
+
+from batsim import units
+from batsim.scenario.parts.base import (
+    Count,
+    Fault,
+    Frozen,
+    Kilograms,
+    Kind,
+    Millimetres,
+    NameText,
+    Quantity,
+    ShareAbove0,
+    Words,
+    each_entry,
+    refuse,
+)
+
+EXITS = ("side", "top", "either", "none")
+BASES = ("flat", "rollers")
+YES_NO = ("yes", "no")
+BEAM = "spreader beam"
+"""Equipment that hangs between a hoist and a battery."""
+
+
+class Window(NamedTuple):
+    """Least and greatest of something."""
+
+    least: float
+    most: float
+
+    def holds(self, value: float) -> bool:
+        """Tell whether a value lies in it, its ends included."""
+        return self.least <= value <= self.most
+
+
+class WindowText(Kind):
+    """One value, or `{from: ..., to: ...}`."""
+
+    def __init__(self, dimension: str) -> None:
+        self.each = Quantity(dimension, above=0.0)
+        ends = {
+            "from": {**self.each.schema, "description": f"The least. [{units.DIMENSIONS[dimension].canonical}]"},
+            "to": {**self.each.schema, "description": f"The most. [{units.DIMENSIONS[dimension].canonical}]"},
+        }
+        block = {"type": "object", "properties": ends, "required": ["from", "to"], "additionalProperties": False}
+        self.schema: dict[str, Any] = {"anyOf": [self.each.schema, block]}
+
+    def read(self, value: object) -> Window:
+        """Read both ends; one value is both."""
+        if not isinstance(value, dict):
+            both = self.each.read(value)
+            return Window(both, both)
+        if set(value) != {"from", "to"}:
+            example = self.each.schema["examples"][0]
+            msg = f"needs one value such as '{example}', or {{from: ..., to: ...}}"
+            raise ValueError(msg)
+        least, most = each_entry([(key, value[key]) for key in ("from", "to")], self.each.read)
+        if most < least:
+            refuse([Fault(("to",), "must be at least 'from'", str(value["to"]))])
+        return Window(least, most)
+
+
+class Size(Frozen):
+    """Outer sizes of a battery in its tray, as it stands in the truck."""
+
+    length_mm: Millimetres = Field(alias="length")
+    """Along the truck. [mm]"""
+    width_mm: Millimetres = Field(alias="width")
+    """Across the truck, the way a side exit draws it. [mm]"""
+    height_mm: Millimetres = Field(alias="height")
+    """Height, without cables. [mm]"""
+
+
+class Opening(Frozen):
+    """How the side of a truck opens."""
+
+    kind: Annotated[str, Words("door", "removable_cover", "open")]
+    """A door on hinges, a cover that comes off, or nothing in the way."""
+    angle_deg: Annotated[float, Quantity("angle", above=0.0, most=270.0)] | None = Field(None, alias="angle")
+    """How far a door opens. [deg]"""
+
+
+class Compartment(Frozen):
+    """Where the battery sits in a truck, and how it leaves."""
+
+    length_mm: Millimetres | None = Field(None, alias="length")
+    """Clear length, along the truck. [mm]"""
+    width_mm: Millimetres | None = Field(None, alias="width")
+    """Clear width, across the truck. [mm]"""
+    height_mm: Millimetres | None = Field(None, alias="height")
+    """Clear height over the floor or the rollers that the battery stands on. [mm]"""
+    floor: Annotated[str, Words("rollers", "flat")] | None = None
+    """Whether the battery stands on rollers or on a flat floor."""
+    floor_height_mm: Millimetres | None = Field(None, alias="floor_height")
+    """Top of that floor or of its rollers over the ground. [mm]"""
+    battery_mass_kg: Annotated[Window, WindowText("mass")] | None = Field(None, alias="battery_mass")
+    """Least and greatest battery mass on the truck's plate. [kg]"""
+    voltage_v: Annotated[float, Quantity("voltage", above=0.0)] | None = Field(None, alias="voltage")
+    """Nominal voltage on the truck's plate; from its class when not stated. [V]"""
+    connector: NameText | None = None
+    """Battery connector of the truck, as it is marked."""
+    exit: Annotated[str, Words(*EXITS)] | None = None
+    """Where the battery leaves; from the truck's class when not stated."""
+    opening: Opening | None = None
+    """How the side opens."""
+    frame_depth_mm: Millimetres | None = Field(None, alias="frame_depth")
+    """From the open side to the far side of the frame: how far forks may go in. [mm]"""
+    maker_approves: Annotated[str, Words(*YES_NO)] | None = None
+    """Whether the truck's maker approves the change equipment for this truck and tray; the document was seen."""
+
+
+class Equipment(Frozen):
+    """Sizes and limits of one kind of equipment, as its plate and a tape measure tell."""
+
+    rated_mass_kg: Kilograms | None = Field(None, alias="rated_mass")
+    """Greatest mass that it may carry or lift. [kg]"""
+    own_mass_kg: Kilograms | None = Field(None, alias="own_mass")
+    """Its own mass, where it is pushed along with the battery. [kg]"""
+    moved: Annotated[str, Words("by_hand", "powered")] | None = None
+    """Whether people push and pull it, or a motor does."""
+    resistance_share: ShareAbove0 | None = Field(None, alias="resistance")
+    """Force to keep it rolling over its weight; from the state of the floor when not stated. [%]"""
+    fork_length_mm: Millimetres | None = Field(None, alias="fork_length")
+    """Length of forks. [mm]"""
+    forks_over_both_mm: Millimetres | None = Field(None, alias="forks_over_both")
+    """Width over both forks. [mm]"""
+    raised_mm: Millimetres | None = Field(None, alias="raised")
+    """Height of raised forks over the ground. [mm]"""
+    fork_room_mm: Millimetres | None = Field(None, alias="fork_room")
+    """Clear width between the legs or rails of a trolley or stand, for forks. [mm]"""
+    length_mm: Millimetres | None = Field(None, alias="length")
+    """Length, the way forks go in. [mm]"""
+    lift_from_mm: Millimetres | None = Field(None, alias="lift_from")
+    """Height that forks must reach to lift it off the ground. [mm]"""
+    roller_height_mm: Annotated[Window, WindowText("length")] | None = Field(None, alias="roller_height")
+    """Top of its rollers over the ground, or from lowest to highest where it can be set. [mm]"""
+    comes: Annotated[str, Words("along", "flush", "apart")] | None = None
+    """Whether it stands along the truck's side, flush with the frame, or apart from it."""
+    hook_spacing_mm: Annotated[Window, WindowText("length")] | None = Field(None, alias="hook_spacing")
+    """Between which distances the hooks of a spreader beam can be set. [mm]"""
+    insulated: Annotated[str, Words(*YES_NO)] | None = None
+    """Whether a spreader beam is insulated."""
+    hook_height_mm: Millimetres | None = Field(None, alias="hook_height")
+    """Highest position of the hook over the ground. [mm]"""
+    takes_up_mm: Millimetres | None = Field(None, alias="takes_up")
+    """Height that a beam with its hooks takes up between hook and lifting eyes. [mm]"""
+    people: Annotated[int, Count(least=1, most=4)] | None = None
+    """People who push or pull it together."""

@@ -1,0 +1,139 @@
+"""Where things stand in the room: places in rows, stations, and what a device can reach."""
+
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field, model_validator
+
+from batsim.scenario.parts.base import (
+    Count,
+    Fault,
+    Frozen,
+    Kind,
+    Metres,
+    NameText,
+    Quantity,
+    Words,
+    by_default,
+    each_entry,
+    refuse,
+)
+
+
+class Point(NamedTuple):
+    """A point of the floor. [m]"""
+
+    x_m: float
+    y_m: float
+
+
+class PointText(Kind):
+    """A point of the floor: metres along the room and across it, such as `[2 m, 4.5 m]`."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "type": "array",
+        "items": {"type": "string"},
+        "minItems": 2,
+        "maxItems": 2,
+        "examples": [["2 m", "4.5 m"]],
+    }
+
+    def read(self, value: object) -> Point:
+        """Read both distances."""
+        if not isinstance(value, list) or len(value) != 2:
+            msg = "needs two distances from a corner of the room, such as [2 m, 4.5 m]"
+            raise ValueError(msg)
+        return Point(*each_entry(enumerate(value), Quantity("distance").read))
+
+
+class Row(Frozen):
+    """A row of places, or of stations, one beside the other."""
+
+    row: NameText = "row"
+    """Its name on site."""
+    at: Annotated[Point, PointText()]
+    """Its first place. [m]"""
+    pitch_m: Annotated[float, Quantity("distance", above=0.0)] = Field(alias="pitch")
+    """From the middle of one place to that of the next. [m]"""
+    along: Annotated[str, Words("x", "y")] = "x"
+    """Whether it runs along the first or the second distance."""
+    places: Annotated[int, Count(least=1)] | None = None
+    """Places on each of its levels; in the last row: what is left when not stated."""
+    levels: Annotated[int, Count(least=1, most=10)] = 1
+    """Levels one above the other."""
+    level_height_m: Metres = Field("0 m", alias="level_height")  # type: ignore[assignment]
+    """From one level to the next. [m]"""
+
+
+class StationRow(Frozen):
+    """Where the stations are: one beside the other."""
+
+    at: Annotated[Point, PointText()]
+    """The first station. [m]"""
+    pitch_m: Annotated[float, Quantity("distance", above=0.0)] = by_default("floor.station_pitch", "pitch")
+    """From one station to the next. [m]"""
+    along: Annotated[str, Words("x", "y")] = "x"
+    """Whether they stand along the first or the second distance."""
+
+
+class Zone(Frozen):
+    """A rectangle of the floor, such as what a hoist can reach."""
+
+    from_point: Annotated[Point, PointText()] = Field(alias="from")
+    """One corner. [m]"""
+    to_point: Annotated[Point, PointText()] = Field(alias="to")
+    """The corner opposite. [m]"""
+
+    def holds(self, x_m: float, y_m: float) -> bool:
+        """Tell whether a point lies in it, its edges included."""
+        (x0, y0), (x1, y1) = self.from_point, self.to_point
+        return min(x0, x1) <= x_m <= max(x0, x1) and min(y0, y1) <= y_m <= max(y0, y1)
+
+
+class Floor(Frozen):
+    """Positions in the room; ways of devices then follow from them."""
+
+    rows: tuple[Row, ...] = Field(min_length=1)
+    """Rows of places."""
+    stations: StationRow
+    """Stations; how many there are, the layout says."""
+    zones: dict[NameText, Zone] = Field(default_factory=dict)
+    """What a device can reach, by its name; all the floor when not stated."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Floor":
+        """Only the last row may take what is left."""
+        rule = "missing: every row but the last says how many places it has"
+        refuse([Fault(("rows", number, "places"), rule) for number, row in enumerate(self.rows[:-1]) if not row.places])
+        return self
+
+
+class Spot(NamedTuple):
+    """A position in the room. [m]"""
+
+    x_m: float
+    y_m: float
+    height_m: float
+
+
+def place_spots(floor: Floor, places: int) -> list[Spot]:
+    """Positions of so many places, row by row and level by level; fewer where the rows hold no more."""
+    spots: list[Spot] = []
+    for number, row in enumerate(floor.rows):
+        left = places - len(spots)
+        columns = row.places
+        if columns is None and number == len(floor.rows) - 1:
+            columns = -(-left // row.levels)
+        for level in range(row.levels):
+            spots += [_along(row, column, level * row.level_height_m) for column in range(columns or 0)]
+    return spots[:places]
+
+
+def station_spots(floor: Floor, stations: int) -> list[Spot]:
+    """Positions of so many stations."""
+    return [_along(floor.stations, number, 0.0) for number in range(stations)]
+
+
+def _along(row: Row | StationRow, number: int, height_m: float) -> Spot:
+    """Position of one place or station of a row."""
+    step = number * row.pitch_m
+    return Spot(row.at.x_m + step * (row.along == "x"), row.at.y_m + step * (row.along == "y"), height_m)

@@ -1,0 +1,235 @@
+"""Handling arrangements as data: the steps of an exchange, who does them, what they hold."""
+
+import re
+from collections.abc import Iterator
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from batsim.scenario.parts.base import (
+    Count,
+    Fault,
+    Frozen,
+    Kind,
+    Metres,
+    MetresPerMinute,
+    NameText,
+    Words,
+    refuse,
+)
+from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.needs import Needs
+
+IN_TRUCK = "truck"
+"""Place of a battery that is charged in the truck."""
+
+
+class Hands(NamedTuple):
+    """How many people of each kind a step keeps busy."""
+
+    attendants: int
+    drivers: int
+
+
+class HandsText(Kind):
+    """Who does a step: `attendant`, `driver`, `2 attendants`, or a list of them."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
+        "examples": ["attendant", "driver", ["attendant", "driver"], "2 attendants"],
+    }
+
+    def read(self, value: object) -> Hands:
+        """Read who and how many."""
+        count = {"attendant": 0, "driver": 0}
+        for part in value if isinstance(value, list) and value else [value]:
+            match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
+            if not match:
+                msg = "needs attendant, driver, a number of them such as '2 attendants', or a list"
+                raise ValueError(msg)
+            count[match[2]] += int(match[1] or 1)
+        if count["driver"] > 1:
+            msg = "a truck has one driver"
+            raise ValueError(msg)
+        return Hands(count["attendant"], count["driver"])
+
+
+POINTS = ("where_it_stands", "station", "set_down", "spent_place", "ready_place")
+"""Ends of a way: where the device was left, the truck's station, the set-down place beside it, and the places."""
+
+
+class Way(Frozen):
+    """A way that a device goes in a step."""
+
+    from_point: Annotated[str, Words(*POINTS)] = Field(alias="from")
+    """Where it begins."""
+    to_point: Annotated[str, Words(*POINTS[1:])] = Field(alias="to")
+    """Where it ends."""
+    carrying: Annotated[int, Count(most=2)] = 0
+    """Batteries on the device meanwhile."""
+
+
+class Device(Frozen):
+    """A kind of device: how many an exchange holds, and how it moves."""
+
+    held: Annotated[int, Count(least=1, most=20)] = 1
+    """How many one exchange holds."""
+    loaded_m_per_min: MetresPerMinute | None = Field(None, alias="loaded")
+    """Speed with a battery. [m/min]"""
+    empty_m_per_min: MetresPerMinute | None = Field(None, alias="empty")
+    """Speed without. [m/min]"""
+    lift_m_per_min: MetresPerMinute | None = Field(None, alias="lift")
+    """Speed up and down, for places on several levels. [m/min]"""
+    path: Annotated[str, Words("aisles", "overhead")] = "aisles"
+    """Along aisles, both distances one after the other, or overhead, both at once."""
+    carries: Annotated[int, Count(least=1, most=2)] = 1
+    """Batteries it takes at a time."""
+    reach_m: Metres | None = Field(None, alias="reach")
+    """Greatest way between a station and a place that it serves from there; any when not stated. [m]"""
+
+
+def _number_as_block(value: object) -> object:
+    """Read a number as how many are held."""
+    return value if isinstance(value, dict | Device) else {"held": value}
+
+
+class Step(Frozen):
+    """One timed act of an exchange."""
+
+    step: NameText
+    """What is done."""
+    by: Annotated[Hands, HandsText()]
+    """Who is busy with it."""
+    device: NameText | None = None
+    """Device that it holds, one of the arrangement's devices."""
+    time_min: DurationLaw | None = Field(None, alias="time")
+    """How long it takes. [min]"""
+    distance_m: Metres | None = Field(None, alias="distance")
+    """Way to go, instead of a time. [m]"""
+    speed_m_per_min: MetresPerMinute | None = Field(None, alias="speed")
+    """Speed on that way. [m/min]"""
+    ways: tuple[Way, ...] = ()
+    """Ways of the device, one after another, for layouts that state positions."""
+    at_ends_min: DurationLaw | None = Field(None, alias="at_ends")
+    """Time of a step with ways without the travel itself, for layouts that state positions. [min]"""
+    skill: NameText | None = None
+    """What one of its attendants must be qualified for, such as hoist."""
+    truck: Annotated[str, Words("waits", "gone")] = "waits"
+    """Whether the truck stands meanwhile, or may already have left."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Step":
+        """Want a time, or a distance with its speed; a driver is not there when the truck is gone."""
+        faults = []
+        by_time = self.time_min is not None
+        by_way = self.distance_m is not None and self.speed_m_per_min is not None
+        way_said = self.distance_m is not None or self.speed_m_per_min is not None
+        if by_time == way_said or (way_said and not by_way):
+            faults.append(Fault((), "a step needs either 'time' or 'distance' and 'speed'"))
+        if self.truck == "gone" and self.by.drivers:
+            faults.append(Fault(("by",), "the driver has left with the truck; let an attendant do it"))
+        if bool(self.ways) != (self.at_ends_min is not None):
+            faults.append(Fault((), "'ways' and 'at_ends', its time without the travel, go together"))
+        if self.ways and self.device is None:
+            faults.append(Fault(("device",), "missing: the device that goes the ways"))
+        if self.skill is not None and not self.by.attendants:
+            faults.append(Fault(("skill",), "is of attendants; this step has none", f"'{self.skill}'"))
+        refuse(faults)
+        return self
+
+    @property
+    def law(self) -> DurationLaw:
+        """Duration of the step; a way at its speed is a fixed one. [min]"""
+        if self.time_min is not None:
+            return self.time_min
+        return DurationLaw.model_validate(f"{(self.distance_m or 0.0) / (self.speed_m_per_min or 1.0)!r} min")
+
+
+class Arrangement(Frozen):
+    """How batteries are moved, or that they stay in the truck."""
+
+    title: NameText
+    """Name for tables and charts."""
+    about: str = ""
+    """What it is, in a sentence or two."""
+    place: NameText
+    """What holds one battery out of the truck; `truck` when it is charged there."""
+    empty_places: Annotated[int, Count(most=5)] = 1
+    """Empty places an exchange needs before it can start; 0 for a straight swap."""
+    charger_leads: Annotated[str, Words("loose", "bound_to_place")] = "loose"
+    """A charger bound to a place is taken until the battery leaves that place."""
+    devices: dict[NameText, Annotated[Device, BeforeValidator(_number_as_block)]] = Field(default_factory=dict)
+    """Devices that one exchange holds: how many, or a block that also says how they move."""
+    set_down_places: Annotated[int, Count(most=5)] = 0
+    """Set-down places beside the station that an exchange needs from its start to its end."""
+    watering_devices: dict[NameText, Annotated[int, Count(least=1, most=5)]] = Field(default_factory=dict)
+    """Charging in the truck: what draws the battery out part of the way to water it by hand."""
+    draw_out_time_min: DurationLaw = Field("0 min", alias="draw_out_time")  # type: ignore[assignment]
+    """Charging in the truck: time to draw the battery out for watering by hand and put it back. [min]"""
+    stays_with_truck: tuple[NameText, ...] = ()
+    """What each truck needs."""
+    goes_with_battery: tuple[NameText, ...] = ()
+    """What each battery needs."""
+    cautions: tuple[str, ...] = ()
+    """The usual cautions."""
+    needs: Needs = Field(default_factory=dict)  # type: ignore[assignment]
+    """What it asks of trucks, batteries and equipment, what is ordered for it, and when it is usual."""
+    connects: Annotated[str, Words("attendant", "driver")] = "attendant"
+    """Who connects a spent battery to its charger."""
+    connect_time_min: DurationLaw = Field("0 min", alias="connect_time")  # type: ignore[assignment]
+    """Time to connect it. [min]"""
+    plug_time_min: DurationLaw = Field("0 min", alias="plug_time")  # type: ignore[assignment]
+    """Charging in the truck: time to plug in. [min]"""
+    unplug_time_min: DurationLaw = Field("0 min", alias="unplug_time")  # type: ignore[assignment]
+    """Charging in the truck: time to unplug. [min]"""
+    steps: tuple[Step, ...] = ()
+    """The exchange, in order."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Arrangement":
+        """Check the order of the steps and the devices they name."""
+        faults = []
+        if self.in_truck and self.steps:
+            faults.append(Fault(("steps",), "an arrangement that charges in the truck has no exchange steps"))
+        if not self.in_truck and not self.steps:
+            faults.append(Fault(("steps",), "needs at least one step, unless place is 'truck'"))
+        left = False
+        for number, step in enumerate(self.steps):
+            if step.device is not None and step.device not in self.devices:
+                known = ", ".join(self.devices) or "none"
+                faults.append(
+                    Fault(("steps", number, "device"), f"not among the devices ({known})", f"'{step.device}'")
+                )
+            if left and step.truck == "waits":
+                rule = "the truck has left before this step; mark it 'truck: gone' or move it up"
+                faults.append(Fault(("steps", number), rule))
+            left = left or step.truck == "gone"
+            for position, way in enumerate(step.ways if step.device in self.devices else ()):
+                faults += self._way_faults(("steps", number, "ways", position), way, str(step.device))
+        if self.steps and all(step.truck == "gone" for step in self.steps):
+            faults.append(Fault(("steps",), "at least one step must be done while the truck waits"))
+        refuse(faults)
+        return self
+
+    def _way_faults(self, path: tuple[str | int, ...], way: Way, name: str) -> Iterator[Fault]:
+        """Find what a device cannot do on a way."""
+        device = self.devices[name]
+        if way.carrying > device.carries:
+            rule = f"the device takes {device.carries} at a time"
+            yield Fault((*path, "carrying"), rule, str(way.carrying))
+        if "set_down" in (way.from_point, way.to_point) and not self.set_down_places:
+            yield Fault(path, "needs 'set_down_places', at least 1 for each exchange")
+        speed = device.loaded_m_per_min if way.carrying else device.empty_m_per_min
+        if speed is None:
+            key = "loaded" if way.carrying else "empty"
+            yield Fault(path, f"needs a speed of {name} under '{key}', such as '3 km/h'")
+
+    @property
+    def has_ways(self) -> bool:
+        """True when ways are stated, so that a layout may state positions."""
+        return any(step.ways for step in self.steps)
+
+    @property
+    def in_truck(self) -> bool:
+        """True when batteries stay in the truck and are charged there."""
+        return self.place == IN_TRUCK

@@ -1,0 +1,125 @@
+"""How a duration varies: fixed, between limits, by mean and spread, or as it was observed."""
+
+from typing import Annotated, Any
+
+from pydantic import Field, model_validator
+
+from batsim import units
+from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, Number, Quantity, Words, each_entry, refuse
+
+KEYS = {
+    "fixed": ("fixed",),
+    "triangular": ("low", "typical", "high"),
+    "uniform": ("low", "high"),
+    "exponential": ("mean",),
+    "lognormal": ("mean", "cv"),
+    "gamma": ("mean", "cv"),
+    "hyperexponential": ("mean", "cv"),
+    "observed": ("observed",),
+}
+"""The laws by name, and the keys that make one."""
+
+
+class Observed(Kind):
+    """Durations as they were timed; drawn again with equal chance (bootstrap)."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [{"type": "array", "items": {"type": "string"}}, {"type": "string"}],
+        "examples": ["times.csv"],
+    }
+
+    def read(self, value: object) -> tuple[float, ...]:
+        """Read a list of durations; a file name has become its list before this."""
+        if not isinstance(value, list) or not value:
+            msg = "needs a list of durations or a file with one duration on each line"
+            raise ValueError(msg)
+        return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
+
+
+class DurationLaw(Frozen):
+    """A duration and how it varies from one time to the next."""
+
+    fixed_min: Minutes | None = Field(None, alias="fixed")
+    """Always the same. [min]"""
+    low_min: Minutes | None = Field(None, alias="low")
+    """Least value of a triangular (with `typical`) or uniform law. [min]"""
+    typical_min: Minutes | None = Field(None, alias="typical")
+    """Most frequent value of a triangular law. [min]"""
+    high_min: Minutes | None = Field(None, alias="high")
+    """Greatest value. [min]"""
+    mean_min: Minutes | None = Field(None, alias="mean")
+    """Mean of an exponential, lognormal, gamma or hyperexponential law. [min]"""
+    cv: Annotated[float, Number(least=0.0, most=20.0)] | None = None
+    """Coefficient of variation: standard deviation over mean. [-]"""
+    law: Annotated[str, Words(*KEYS)] | None = None
+    """Which law; where it follows from the other keys it need not be said."""
+    observed_min: Annotated[tuple[float, ...], Observed()] | None = Field(None, alias="observed")
+    """Timed durations, drawn again with equal chance. [min]"""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_text(cls, value: object) -> object:
+        """Let a lone duration stand for a fixed one."""
+        return value if isinstance(value, dict) else {"fixed": value}
+
+    @model_validator(mode="after")
+    def _complete(self) -> "DurationLaw":
+        """Refuse keys that do not make one law together."""
+        given = {
+            "fixed": self.fixed_min,
+            "low": self.low_min,
+            "typical": self.typical_min,
+            "high": self.high_min,
+            "mean": self.mean_min,
+            "cv": self.cv,
+            "observed": self.observed_min,
+        }
+        keys = [key for key, value in given.items() if value is not None]
+        if sorted(keys) != sorted(KEYS[self.kind]):
+            rule = (
+                "needs one duration such as '4 min', or {low, typical, high}, {low, high}, {mean, cv}, "
+                "{mean, law: exponential} or {observed}"
+            )
+            if self.law is not None:
+                rule = f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
+            refuse([Fault((), rule, ", ".join(keys) or "nothing")])
+        limits = [value for value in (self.low_min, self.typical_min, self.high_min) if value is not None]
+        if limits != sorted(limits):
+            got = ", ".join(units.show(value, "duration") for value in limits)
+            refuse([Fault((), "low, typical and high must rise in this order", got)])
+        if self.kind == "hyperexponential" and (self.cv or 0.0) <= 1.0:
+            rule = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
+            refuse([Fault(("cv",), rule, f"{self.cv:g}")])
+        return self
+
+    @property
+    def kind(self) -> str:
+        """Name of the law, said or following from the keys."""
+        if self.law is not None:
+            return self.law
+        if self.observed_min is not None:
+            return "observed"
+        if self.mean_min is not None:
+            return "lognormal"
+        if self.low_min is not None:
+            return "uniform" if self.typical_min is None else "triangular"
+        return "fixed"
+
+    @property
+    def mean(self) -> float:
+        """Mean of the law. [min]"""
+        match self.kind:
+            case "fixed":
+                return self.fixed_min or 0.0
+            case "triangular":
+                return ((self.low_min or 0.0) + (self.typical_min or 0.0) + (self.high_min or 0.0)) / 3.0
+            case "uniform":
+                return ((self.low_min or 0.0) + (self.high_min or 0.0)) / 2.0
+            case "observed":
+                return sum(self.observed_min or ()) / len(self.observed_min or (1,))
+        return self.mean_min or 0.0
+
+    @property
+    def always_zero(self) -> bool:
+        """True when every draw is zero."""
+        return self.kind == "fixed" and not self.fixed_min

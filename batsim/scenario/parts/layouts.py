@@ -1,0 +1,218 @@
+"""Layouts: candidate answers, each an arrangement with its counts."""
+
+import re
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field
+
+from batsim.scenario.parts.base import (
+    Count,
+    Frozen,
+    Kind,
+    Minutes,
+    NameText,
+    Share,
+    Words,
+    by_default,
+    each_entry,
+)
+from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
+from batsim.scenario.parts.charging_rules import ChargingRules
+from batsim.scenario.parts.floor import Floor
+from batsim.scenario.parts.laws import DurationLaw
+
+MOST_ATTENDANTS = 200
+PICKING = ("longest_rested", "nearest", "fullest")
+RELEASE = ("with_exchange", "at_arrival")
+
+
+class ChargerCount(NamedTuple):
+    """So many chargers of a type."""
+
+    number: float
+    charger: str
+
+
+class ChargerCounts(Kind):
+    """Chargers by count and type, such as `44 x electronic_iuia`; several as a list."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
+        "examples": ["44 x electronic_iuia", ["30 x electronic_iuia", "4 x gel_iu"]],
+    }
+
+    def read(self, value: object) -> tuple[ChargerCount, ...]:
+        """Read each entry."""
+        if isinstance(value, list) and value:
+            return tuple(each_entry(enumerate(value), self._entry))
+        return (self._entry(value),)
+
+    def _entry(self, value: object) -> ChargerCount:
+        """Read one count and type."""
+        count, cross, charger = str(value).partition(" x ")
+        if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
+            msg = "needs a count and a charger type, such as '44 x electronic_iuia'"
+            raise ValueError(msg)
+        return ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip())
+
+
+class BatteryCounts(Kind):
+    """Batteries: one number, or a number for each type."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"type": "integer", "minimum": 1},
+            {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
+        ],
+        "examples": [66, {"lead 48 V": 40, "lead 24 V": 20}],
+    }
+
+    def read(self, value: object) -> dict[str, int]:
+        """Read into a count by type; the key '' stands for the only type there is."""
+        count = Count(least=1, most=10_000)
+        if isinstance(value, dict):
+            counts = each_entry(value.items(), count.read)
+            return {str(name): int(number) for name, number in zip(value, counts, strict=True)}
+        try:
+            return {"": int(count.read(value))}
+        except ValueError as error:
+            msg = f"{error}, or one for each battery type"
+            raise ValueError(msg) from None
+
+
+class Attendants(int):
+    """Attendants on one shift: a number, and how many of them are qualified for what."""
+
+    qualified: dict[str, int] | None
+    """How many of them are qualified, by skill; None when all are for everything."""
+
+    def __new__(cls, number: int, qualified: dict[str, int] | None = None) -> "Attendants":
+        """Make it from how many, and how many are qualified for what."""
+        made = super().__new__(cls, number)
+        made.qualified = qualified
+        return made
+
+    def __reduce__(self) -> tuple[type["Attendants"], tuple[int, dict[str, int] | None]]:
+        return Attendants, (int(self), self.qualified)
+
+    def with_skill(self, skill: str | None) -> int:
+        """How many have a skill."""
+        if skill is None or self.qualified is None:
+            return int(self)
+        return self.qualified.get(skill, 0)
+
+
+class CrewCounts(Kind):
+    """Crew: attendants by shift, `drivers` when they do it all themselves, or `unlimited`."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"enum": ["drivers", "unlimited"]},
+            {
+                "type": "object",
+                "additionalProperties": {
+                    "anyOf": [
+                        {"type": "integer", "minimum": 0},
+                        {
+                            "type": "object",
+                            "properties": {
+                                "attendants": {
+                                    "type": "integer",
+                                    "minimum": 0,
+                                    "description": "Attendants in all; the other keys say how many are qualified.",
+                                }
+                            },
+                            "required": ["attendants"],
+                            "additionalProperties": {"type": "integer", "minimum": 0},
+                        },
+                    ]
+                },
+            },
+        ],
+        "examples": [{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "drivers", "unlimited"],
+    }
+
+    def read(self, value: object) -> dict[str, Attendants] | str:
+        """Read attendants by shift, or the word."""
+        if isinstance(value, dict):
+            counts = each_entry(value.items(), self._attendants)
+            return {str(shift): each for shift, each in zip(value, counts, strict=True)}
+        if value in ("drivers", "unlimited"):
+            return str(value)
+        msg = "needs attendants by shift such as {early: 1, late: 1}, or the word drivers or unlimited"
+        raise ValueError(msg)
+
+    def _attendants(self, value: object) -> Attendants:
+        """Read a number of attendants, or a block that says how many of them are qualified for what."""
+        if not isinstance(value, dict):
+            return Attendants(int(Count(most=MOST_ATTENDANTS).read(value)))
+        if "attendants" not in value:
+            msg = "needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}"
+            raise ValueError(msg)
+        keys = list(value)
+        counts = each_entry(value.items(), Count(most=MOST_ATTENDANTS).read)
+        by_name = {str(key): int(count) for key, count in zip(keys, counts, strict=True)}
+        in_all = by_name.pop("attendants")
+        for skill, count in by_name.items():
+            if count > in_all:
+                msg = f"{count} are qualified for '{skill}', and there are {in_all} attendants in all"
+                raise ValueError(msg)
+        return Attendants(in_all, by_name)
+
+
+class InTruck(Frozen):
+    """Rules for charging in the truck."""
+
+    in_breaks: bool = True
+    """Whether trucks are plugged in during breaks."""
+    ceiling_share: Share = by_default("in_truck.ceiling", "ceiling")
+    """State of charge at which a charge in a break stops. [%]"""
+    return_at_share: Share = by_default("in_truck.return_at", "return_at")
+    """State of charge at which a truck that had to charge within its shift goes back to work. [%]"""
+    full_every_min: Minutes = by_default("in_truck.full_every", "full_every")
+    """Least time between charges after work that go to full; those in between stop at the ceiling. [min]"""
+
+
+class Layout(Frozen):
+    """One candidate answer."""
+
+    handling: NameText
+    """Handling arrangement: one of the catalogue's or one of the scenario's own."""
+    stations: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Exchange stations; in the truck: charging spots, one for each charger when not stated."""
+    batteries: Annotated[dict[str, int], BatteryCounts()] | None = None
+    """Batteries in all, those in the trucks included; in the truck: one each when not stated."""
+    chargers: Annotated[tuple[ChargerCount, ...], ChargerCounts()]
+    """Chargers by type."""
+    places: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Places for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
+    stations need."""
+    devices: dict[NameText, Annotated[float, Count(least=1, unlimited=True)]] = Field(default_factory=dict)
+    """Devices by name; what one exchange holds when not stated."""
+    crew: Annotated[dict[str, Attendants] | str, CrewCounts()] = "drivers"
+    """Attendants by shift, with how many of them are qualified for what where that matters; `drivers` do it all
+    themselves when not stated."""
+    drivers_exchange: bool = False
+    """Whether drivers exchange their batteries themselves, and the crew does the rest."""
+    set_down_places: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Set-down places beside the stations; what one exchange needs at each station when not stated."""
+    floor: Floor | None = None
+    """Where places and stations are; exchange times then follow from the ways."""
+    standby: Standby | None = None
+    """How exchanges are made while the layout's own devices are out."""
+    breakdowns: dict[NameText, Breakdown] = Field(default_factory=dict)
+    """What breaks down: station, a device, a charger type, or charger for all types."""
+    out: tuple[Outage, ...] = ()
+    """What is out of use on stated days."""
+    reserve_for_shift_change: Annotated[int, Count()] = 0
+    """Ready batteries of each type that only trucks get that come for the shift change."""
+    exchange_time_min: DurationLaw | None = Field(None, alias="exchange_time")
+    """Whole exchange as timed on site, in place of the arrangement's steps. [min]"""
+    picking: Annotated[str, Words(*PICKING)] = "longest_rested"
+    """Which ready battery is taken."""
+    in_truck: InTruck = Field(default_factory=dict)  # type: ignore[assignment]
+    """Rules for charging in the truck."""
+    charging: ChargingRules | None = None
+    """How chargers are held back, in place of the scenario's rules."""
+    owned: tuple[NameText, ...] = ()
+    """What is already there and need not be bought."""

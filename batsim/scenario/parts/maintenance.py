@@ -1,0 +1,87 @@
+"""What batteries need beside charging: when it is due, in which rounds it is done, and what overdue means."""
+
+import math
+from collections.abc import Iterator
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field, model_validator
+
+from batsim import units
+from batsim.scenario.parts.base import Fault, Frozen, Kind, Quantity, Words, refuse
+from batsim.scenario.parts.calendar import Window, joined
+from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
+
+CARE = ("inspection", "readings", "wash")
+"""Care of a battery beside watering, in the order in which it is usually done."""
+
+
+class Rounds(Frozen):
+    """Hours of the week in which batteries are taken care of."""
+
+    days: Annotated[tuple[int, ...], Weekdays()]
+    """Weekdays on which there is a round."""
+    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    """When it begins. [min after midnight]"""
+    to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
+    """Until when work on a battery may begin; at or before the start it means the next day. [min after midnight]"""
+    overdue: Annotated[str, Words("use", "hold")] = "use"
+    """What happens between two rounds with a battery that is due: it is used on, or held until it is done."""
+
+    def windows(self, until_min: float) -> list[Window]:
+        """Rounds from Monday 00:00 on. [min]"""
+        length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        starts = (
+            week * WEEK_MIN + day * DAY_MIN + self.from_min
+            for week in range(-1, int(until_min // WEEK_MIN) + 1)
+            for day in self.days
+        )
+        return joined([(max(0.0, start), start + length) for start in starts if start + length > 0.0])
+
+
+class CareInterval(NamedTuple):
+    """How often something is due; infinite where it does not count."""
+
+    charges: float
+    """Charges since it was last done. [charges]"""
+    minutes: float
+    """Time since it was last done. [min]"""
+
+
+class CareIntervalText(Kind):
+    """How often something is due: `10 charges` or `4 weeks`."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["1 charge", "10 charges", "4 weeks"]}  # noqa: RUF012
+
+    def read(self, value: object) -> CareInterval:
+        """Read charges or a time."""
+        if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
+            return CareInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
+        try:
+            return CareInterval(math.inf, Quantity("duration", above=0.0).read(value))
+        except units.UnitError as error:
+            msg = f"{error}; also read: '10 charges'"
+            raise ValueError(msg) from None
+
+
+class Care(Frozen):
+    """Inspection, readings or wash of a battery type."""
+
+    every: Annotated[CareInterval, CareIntervalText()]
+    """Charges or time from one to the next. [charges or min]"""
+    time_min: DurationLaw | None = Field(None, alias="time")
+    """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""
+    when: Annotated[str, Words("after_charge", "before_charge")] = "after_charge"
+    """Whether it is done on the charged and cooled battery, or on the spent one before it goes on charge."""
+    rounds: Rounds | None = None
+    """Hours in which it is done; whenever it is due when not stated."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Care":
+        """A spent battery that would stand until the next round is no stock."""
+        refuse(list(self._faults()))
+        return self
+
+    def _faults(self) -> Iterator[Fault]:
+        if self.when == "before_charge" and self.rounds is not None:
+            yield Fault(("rounds",), "go with after_charge only; a spent battery is taken care of when it comes")

@@ -1,0 +1,160 @@
+"""Truck groups: how many, when they work, what they draw, when they need another battery."""
+
+from typing import Annotated, Any
+
+from pydantic import Field, model_validator
+
+from batsim.scenario.parts.air import Air, AirText
+from batsim.scenario.parts.base import (
+    Celsius,
+    Count,
+    Fault,
+    Frozen,
+    KilowattHours,
+    Kilowatts,
+    Kind,
+    Metres,
+    MetresPerMinute,
+    NameText,
+    Quantity,
+    Share,
+    Spread,
+    by_default,
+    each_entry,
+    refuse,
+)
+from batsim.scenario.parts.fit import Compartment
+from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.triggers import ExchangeWhen
+
+
+class Draws(Frozen):
+    """What a truck draws from its battery while it works."""
+
+    mean_kw: Kilowatts | None = Field(None, alias="mean")
+    """Mean power over scheduled working time, at the battery. [kW]"""
+    energy_per_shift_kwh: KilowattHours | None = Field(None, alias="energy_per_shift")
+    """Energy taken in one shift, instead of a mean power. [kWh]"""
+    between_trucks_share: Spread = by_default("truck.between_trucks", "between_trucks")
+    """Spread from truck to truck: standard deviation over mean. [%]"""
+    between_stints_share: Spread = by_default("truck.between_stints", "between_stints")
+    """Spread from one battery filling to the next on the same truck. [%]"""
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> "Draws":
+        """Want either a mean power or an energy per shift."""
+        if (self.mean_kw is None) == (self.energy_per_shift_kwh is None):
+            refuse([Fault((), "needs either 'mean' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")])
+        return self
+
+
+class ToRoom(Frozen):
+    """The way from work to the battery room."""
+
+    distance_m: Metres = Field(alias="distance")
+    """One way. [m]"""
+    speed_m_per_min: MetresPerMinute = by_default("travel.speed", "speed")
+    """Mean driving speed on that way. [m/min]"""
+
+
+class FirstRuns(Kind):
+    """When each truck first asks: one law for all, a list, or one after another."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [
+            {"type": "string"},
+            {"type": "array", "items": {"type": "string"}},
+            {
+                "type": "object",
+                "properties": {
+                    "first": {"type": "string", "description": "Working time until the first truck asks."},
+                    "every": {"type": "string", "description": "Working time from one truck to the next."},
+                },
+                "required": ["first", "every"],
+                "additionalProperties": False,
+            },
+        ],
+        "examples": ["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
+    }
+
+    def read(self, value: object) -> tuple[float, ...] | tuple[tuple[float, float]] | None:
+        """Read into working minutes of each truck; a pair (first, every) stands for a sequence."""
+        if value is None:
+            return None
+        duration = Quantity("duration", least=0.0)
+        if isinstance(value, dict):
+            if set(value) != {"first", "every"}:
+                msg = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
+                raise ValueError(msg)
+            first, every = each_entry([(key, value[key]) for key in ("first", "every")], duration.read)
+            return ((first, every),)
+        if isinstance(value, list):
+            return tuple(each_entry(enumerate(value), duration.read))
+        return ((duration.read(value), 0.0),)
+
+
+class TruckGroup(Frozen):
+    """Trucks that share class, duty and battery type."""
+
+    group: NameText
+    """Name of the group."""
+    count: Annotated[int, Count(least=1, most=2000)]
+    """Trucks in use."""
+    truck_class: NameText | None = Field(None, alias="class")
+    """Class from the catalogue; it gives a mean power where none is stated."""
+    shifts: tuple[NameText, ...] = Field(min_length=1)
+    """Names of the shifts that the trucks work."""
+    battery: NameText
+    """Battery type."""
+    draws: Draws | None = None
+    """Power or energy drawn at work."""
+    run_time_min: DurationLaw | None = Field(None, alias="run_time")
+    """Working time on one battery, instead of `draws` (for sites that only know hours per battery). [min]"""
+    first_run_min: Annotated[Any, FirstRuns()] = Field(None, alias="first_run")
+    """Working time until each truck first asks for a battery; drawn at random when not stated. [min]"""
+    to_room: ToRoom | None = None
+    """The way to the battery room; none means next door."""
+    exchange_at_share: Share = by_default("truck.exchange_at", "exchange_at")
+    """State of charge at which the truck leaves for the room. [%]"""
+    exchange_when: ExchangeWhen = Field(default_factory=dict)  # type: ignore[assignment]
+    """What sends a truck before that level is reached: a shift change, a break, an empty line."""
+    priority: Annotated[int, Count(least=1, most=9)] = 1
+    """Order in line: trucks of priority 1 go before those of 2, and so on."""
+    own_batteries: bool = False
+    """Whether each truck keeps batteries of its own, evenly shared out; pooled when not stated."""
+    compartment: Compartment = Field(default_factory=dict)  # type: ignore[assignment]
+    """Where the battery sits, and how it leaves."""
+    air: Annotated[Air, AirText()] | None = None
+    """Air about the trucks at work; the air of the battery room when not stated. [degC]"""
+    temperature_degc: Celsius | None = Field(None, alias="temperature")
+    """Temperature of the electrolyte at work where it is known; worked out from its heat when not stated. [degC]"""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "TruckGroup":
+        """Check what needs two keys."""
+        faults = []
+        if self.draws is not None and self.run_time_min is not None:
+            faults.append(Fault(("run_time",), "stands in place of 'draws'; keep one of the two"))
+        if self.draws is None and self.run_time_min is None:
+            faults.append(Fault((), "needs 'draws', 'run_time' or a truck 'class' from the catalogue"))
+        listed = self.first_run_min
+        in_a_row = listed is not None and any(isinstance(each, tuple) for each in listed)
+        if listed is not None and not in_a_row and len(listed) != self.count:
+            rule = f"needs one duration for each of the {self.count} trucks"
+            faults.append(Fault(("first_run",), rule, f"{len(listed)} durations"))
+        if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
+            faults.append(Fault(("run_time",), "must be above 0 min on average"))
+        for key, share in (
+            ("in_breaks_below", self.exchange_when.in_breaks_below_share),
+            ("early_below", self.exchange_when.early_below_share),
+        ):
+            if share is not None and share <= self.exchange_at_share:
+                rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
+                faults.append(Fault(("exchange_when", key), rule, f"{100 * share:g} %"))
+        if self.exchange_when.early_below_share == 1.0:
+            rule = "must lie below 100 %; else a truck would go again as soon as it is back"
+            faults.append(Fault(("exchange_when", "early_below"), rule, "100 %"))
+        if len(set(self.shifts)) < len(self.shifts):
+            faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
+        refuse(faults)
+        return self

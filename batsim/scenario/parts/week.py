@@ -1,0 +1,192 @@
+"""When people and trucks work: shifts by weekday, breaks, handover, holidays."""
+
+import re
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field, model_validator
+
+from batsim import units
+from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, MinutesAbove0, NameText, refuse
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+DAY_MIN = 1440.0
+WEEK_MIN = 7 * DAY_MIN
+
+
+def clock_minutes(text: object) -> float:
+    """Read a time of day such as 22:15 into minutes after midnight."""
+    match = re.fullmatch(r"([01]?\d|2[0-4]):([0-5]\d)", text.strip()) if isinstance(text, str) else None
+    minutes = int(match[1]) * 60.0 + int(match[2]) if match else -1.0
+    if not 0.0 <= minutes <= DAY_MIN:
+        msg = 'needs a time of day such as "22:15"'
+        raise ValueError(msg)
+    return minutes
+
+
+def clock_text(minutes: float) -> str:
+    """Write minutes after midnight as a time of day."""
+    whole = round(minutes) % 1440 if minutes != DAY_MIN else 1440
+    return f"{whole // 60:02d}:{whole % 60:02d}"
+
+
+def moment_text(minutes: float) -> str:
+    """Write minutes from Monday 00:00 as weekday and time."""
+    day, rest = divmod(minutes % WEEK_MIN, DAY_MIN)
+    return f"{DAYS[int(day)]} {clock_text(rest)}"
+
+
+class TimeOfDay(Kind):
+    """A time of day as text, 00:00 to 24:00."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "type": "string",
+        "pattern": r"^([01]?\d|2[0-4]):[0-5]\d$",
+        "examples": ["22:15"],
+    }
+
+    def read(self, value: object) -> float:
+        """Read it into minutes after midnight."""
+        return clock_minutes(value)
+
+
+class Weekdays(Kind):
+    """Days of the week: a range, a list, or both."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
+        "examples": ["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"],
+    }
+
+    def read(self, value: object) -> tuple[int, ...]:
+        """Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself."""
+        parts = value if isinstance(value, list) and value else str(value).split(",")
+        days: list[int] = []
+        for part in parts:
+            words = [word.strip().title() for word in str(part).split("-")]
+            ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
+            if len(words) > 2 or len(ends) < len(words):
+                msg = "needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri"
+                raise ValueError(msg)
+            first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
+            days += [(first + step) % 7 for step in range((last - first) % 7 + 1)]
+        for day in days:
+            if days.count(day) > 1:
+                msg = f"a shift overlaps itself: {DAYS[day]} is named twice"
+                raise ValueError(msg)
+        return tuple(sorted(days))
+
+
+class Break(NamedTuple):
+    """A break in a shift: when it starts after midnight, and how long it is. [min]"""
+
+    start_min: float
+    length_min: float
+
+
+class BreakText(Kind):
+    """A break, such as `09:30 for 20 min`."""
+
+    schema: dict[str, Any] = {  # noqa: RUF012
+        "type": "string",
+        "pattern": r"^\d?\d:\d\d for .+$",
+        "examples": ["09:30 for 20 min"],
+    }
+
+    def read(self, value: object) -> Break:
+        """Read start and length."""
+        start, word, length = str(value).partition(" for ")
+        if not word:
+            msg = 'needs a break such as "09:30 for 20 min"'
+            raise ValueError(msg)
+        minutes = units.parse(length, "duration")
+        if minutes <= 0.0:
+            msg = "a break must last longer than 0 min"
+            raise ValueError(msg)
+        return Break(clock_minutes(start), minutes)
+
+
+class Shift(Frozen):
+    """Working hours that repeat every week."""
+
+    days: Annotated[tuple[int, ...], Weekdays()]
+    """Weekdays on which the shift starts."""
+    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    """Start. [min after midnight]"""
+    to_min: Annotated[float, TimeOfDay()] | None = Field(None, alias="to")
+    """End; at or before the start it means the next day. [min after midnight]"""
+    length_min: MinutesAbove0 | None = Field(None, alias="length")
+    """Length, instead of an end. [min]"""
+    breaks: tuple[Annotated[Break, BreakText()], ...] = ()
+    """Breaks: nobody works and downtime is not counted."""
+    handover_min: Minutes = Field("0 min", alias="handover")  # type: ignore[assignment]
+    """Paid handover at the start, when trucks stand. [min]"""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Shift":
+        """Check the length, the breaks and that a shift is over before it starts again."""
+        if (self.to_min is None) == (self.length_min is None):
+            refuse([Fault((), "a shift needs either 'to' or 'length'")])
+        refuse([*self._overlaps(), *self._break_faults()])
+        return self
+
+    def _overlaps(self) -> list[Fault]:
+        """Find the first day on which the shift still runs when it starts again."""
+        for day in self.days:
+            until_next = min((later - day - 1) % 7 + 1 for later in self.days) * DAY_MIN
+            if self.minutes > until_next:
+                return [
+                    Fault(
+                        (),
+                        "a shift overlaps itself: it must end before it starts again",
+                        f"{DAYS[day]} {clock_text(self.from_min)} for {units.show(self.minutes, 'duration', 'h')}",
+                    )
+                ]
+        return []
+
+    def _break_faults(self) -> list[Fault]:
+        """Find breaks outside the shift, or on top of each other or of the handover."""
+        faults = []
+        taken: list[tuple[float, float]] = [(0.0, self.handover_min)]
+        for number, pause in enumerate(self.breaks):
+            start = (pause.start_min - self.from_min) % DAY_MIN
+            end = start + pause.length_min
+            text = f"{clock_text(pause.start_min)} for {units.show(pause.length_min, 'duration')}"
+            hours = f"{clock_text(self.from_min)} to {clock_text((self.from_min + self.minutes) % DAY_MIN)}"
+            if end > self.minutes:
+                faults.append(Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}"))
+            elif any(start < other_end and other_start < end for other_start, other_end in taken):
+                rule = "a break must not overlap another break or the handover"
+                faults.append(Fault(("breaks", number), rule, text))
+            taken.append((start, end))
+        return faults
+
+    @property
+    def minutes(self) -> float:
+        """Length from start to end. [min]"""
+        if self.length_min is not None:
+            return self.length_min
+        return ((self.to_min or 0.0) - self.from_min) % DAY_MIN or DAY_MIN
+
+
+class HolidayText(Kind):
+    """A day without work, such as `week 3 Fri`; week 1 is the first after the warm-up."""
+
+    schema: dict[str, Any] = {"type": "string", "examples": ["week 3 Fri"]}  # noqa: RUF012
+
+    def read(self, value: object) -> tuple[int, int]:
+        """Read week (from 1) and day (0 is Monday)."""
+        match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2})", str(value).strip())
+        if not match or match[2] not in DAYS:
+            msg = "needs a holiday such as 'week 3 Fri'"
+            raise ValueError(msg)
+        return int(match[1]), DAYS.index(match[2])
+
+
+class Week(Frozen):
+    """The working week."""
+
+    shifts: dict[NameText, Shift] = Field(min_length=1)
+    """Shifts by name; truck groups and crew refer to these names."""
+    holidays: tuple[Annotated[tuple[int, int], HolidayText()], ...] = ()
+    """Days on which no shift starts, counted in weeks after the warm-up."""

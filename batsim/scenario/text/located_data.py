@@ -1,0 +1,203 @@
+"""Plain data that remembers where in which file each value stands."""
+
+import re
+from copy import deepcopy
+from dataclasses import dataclass, field
+from typing import Any
+
+from batsim.errors import Problem, ScenarioError
+from batsim.scenario.factors import BETWEEN
+from batsim.scenario.text.yaml_text import Document, Place, path_text
+
+Path = tuple[str | int, ...]
+
+EVERY = "*"
+"""In place of a number or a name in a path: each of them."""
+BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
+
+NAMED = ("batteries", "chargers", "handling", "layouts")
+"""Sections whose parts have names of the site; one that is not there cannot be changed."""
+STATEMENTS = {
+    "at_ends",
+    "charge_time",
+    "connect_time",
+    "cool_down",
+    "draw_out_time",
+    "every",
+    "exchange_time",
+    "first_run",
+    "plug_time",
+    "repair",
+    "run_time",
+    "time",
+    "unplug_time",
+}
+"""Keys whose blocks make one statement, a law for instance, so that two of them are not mixed."""
+
+
+@dataclass
+class Marked:
+    """Nested dicts and lists as YAML held them, with the place of every key and value."""
+
+    file: str
+    data: Any
+    places: dict[Path, Place] = field(default_factory=dict)
+    key_places: dict[Path, Place] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, document: Document, file: str) -> "Marked":
+        """Take over what the YAML reader found."""
+        return cls(file, document.data, dict(document.places), dict(document.key_places))
+
+    def copy(self) -> "Marked":
+        """Copy deeply, so that a change to one never shows in the other."""
+        return Marked(self.file, deepcopy(self.data), dict(self.places), dict(self.key_places))
+
+    def at(self, path: Path) -> Any:  # noqa: ANN401 - whatever YAML held
+        """Value at a path, or None where the path leads nowhere."""
+        value = self.data
+        for key in path:
+            try:
+                value = value[key]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return value
+
+    def holds(self, path: Path) -> bool:
+        """Tell whether the path leads to a value."""
+        parent = self.at(path[:-1]) if path else {"": self.data}
+        if not path:
+            return True
+        if isinstance(parent, dict):
+            return path[-1] in parent
+        return isinstance(parent, list) and isinstance(path[-1], int) and path[-1] < len(parent)
+
+    def put(self, path: Path, value: "Marked") -> None:
+        """Set what stands at a path to other marked data, places included."""
+        parent = self.at(path[:-1])
+        parent[path[-1]] = deepcopy(value.data)
+        for mine, theirs in ((self.places, value.places), (self.key_places, value.key_places)):
+            for inner, place in theirs.items():
+                mine[path + inner] = place
+
+    def part(self, path: Path) -> "Marked":
+        """Cut out what stands at a path."""
+        size = len(path)
+        return Marked(
+            self.file,
+            deepcopy(self.at(path)),
+            {key[size:]: place for key, place in self.places.items() if key[:size] == path},
+            {key[size:]: place for key, place in self.key_places.items() if key[:size] == path and key != path},
+        )
+
+    def over(self, base: "Marked") -> "Marked":
+        """Lay this over a base: keys of both are kept, this one wins, lists and laws are not mixed."""
+        merged = Marked(self.file, _merge(base.data, self.data), dict(self.places), dict(self.key_places))
+        for mine, theirs in ((merged.places, base.places), (merged.key_places, base.key_places)):
+            mine.update({path: place for path, place in theirs.items() if not self._covers(path, base)})
+        return merged
+
+    def _covers(self, path: Path, base: "Marked") -> bool:
+        """Tell whether what a base holds at a path is hidden by something here."""
+        for size in range(len(path) + 1):
+            if not self.holds(path[:size]):
+                return False
+            if size == len(path) or not _mix(
+                path[size - 1] if size else None, base.at(path[:size]), self.at(path[:size])
+            ):
+                return True
+        return True
+
+    def place(self, path: Path, *, of_key: bool = False) -> Place:
+        """Where a value or its key stands; the nearest part around it where it has no place of its own."""
+        if of_key and path in self.key_places:
+            return self.key_places[path]
+        for size in range(len(path), -1, -1):
+            if path[:size] in self.places:
+                return self.places[path[:size]]
+        return Place(self.file, 0, 0)
+
+    def replaced(self, path: str, value: object) -> "Marked":
+        """Copy with one value set; the copy has no place for what was set."""
+        keys = self._keys(path)
+        changed = self.copy()
+        for size in range(1, len(keys)):
+            around, key = changed.at(keys[: size - 1]), keys[size - 1]
+            named = size == 2 and keys[0] in NAMED
+            if changed.at(keys[:size]) is None and isinstance(around, dict) and isinstance(key, str) and not named:
+                around[key] = {}  # a section, of the scenario or of a named part, left to its defaults
+                changed.key_places[keys[:size]] = Place(self.file, 0, 0)
+        parent, last = changed.at(keys[:-1]), keys[-1]
+        if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
+            parent = None
+        if not isinstance(parent, dict | list):
+            raise self._no_path(path, "leads to nothing in this scenario")
+        parent[last] = deepcopy(value)  # type: ignore[index]
+        for places in (changed.places, changed.key_places):
+            for inner in [keys, *(inner for inner in places if inner[: len(keys)] == keys)]:
+                places[inner] = Place(self.file, 0, 0)
+        return changed
+
+    def spread(self, path: str) -> list[str]:
+        """Paths that a path with a `*` in place of a number or a name stands for; the path itself without one.
+
+        Raises
+        ------
+        ScenarioError
+            When it is no path, or stands for nothing here.
+        """
+        found: list[Path] = [()]
+        for key in self._keys(path):
+            if key != EVERY:
+                found = [(*each, key) for each in found]
+                continue
+            inner = [(each, self.at(each)) for each in found]
+            found = [
+                (*each, entry)
+                for each, value in inner
+                for entry in (value if isinstance(value, dict) else range(len(value) if isinstance(value, list) else 0))
+            ]
+        if not found:
+            raise self._no_path(path, "stands for nothing in this scenario")
+        return [path_text(each) for each in found]
+
+    def layout_of(self, path: str) -> str | None:
+        """Layout that a path lies in; None when it concerns all, or more than one."""
+        keys = self._keys(path)
+        return str(keys[1]) if len(keys) > 1 and keys[0] == "layouts" and keys[1] != EVERY else None
+
+    def _keys(self, path: str) -> Path:
+        """Split the text of a path into keys; a name with dots in it stands in quotes."""
+        keys: list[str | int] = []
+        rest = path
+        while rest:
+            match = re.match(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9}|\*)\]", rest)
+            if not match:
+                raise self._no_path(path, BAD_PATH)
+            name = next((name for name in match.groups()[:3] if name is not None), None)
+            keys.append((EVERY if match[4] == EVERY else int(match[4])) if name is None else name)
+            rest = rest[match.end() :]
+        if not keys:
+            raise self._no_path(path, BAD_PATH)
+        return tuple(keys)
+
+    def _no_path(self, path: str, rule: str) -> ScenarioError:
+        """Error for a path that cannot be used."""
+        return ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
+
+
+def _merge(base: object, top: object, key: str | int | None = None) -> object:
+    """Merge mappings key by key; anything else is taken from the top."""
+    if isinstance(base, dict) and isinstance(top, dict) and _mix(key, base, top):
+        merged = dict(base)
+        for inner, value in top.items():
+            merged[inner] = _merge(base[inner], value, inner) if inner in base else value
+        return merged
+    return top
+
+
+def _mix(key: str | int | None, base: object, top: object) -> bool:
+    """Tell whether two values under a key are mixed: both are blocks, and not one statement each."""
+    if not isinstance(base, dict) or not isinstance(top, dict) or BETWEEN in base or BETWEEN in top:
+        return False
+    return key not in STATEMENTS

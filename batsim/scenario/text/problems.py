@@ -1,0 +1,145 @@
+"""What pydantic finds wrong, said in the user's words at the user's line."""
+
+import difflib
+from collections.abc import Sequence
+from types import NoneType, UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from batsim.errors import Problem
+from batsim.scenario.parts.base import Faults, shown
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.yaml_text import path_text
+
+RULES = {
+    "model_type": "needs a block of keys",
+    "model_attributes_type": "needs a block of keys",
+    "dict_type": "needs a block of keys",
+    "tuple_type": "needs a list, in square brackets or with a '-' before each entry",
+    "string_type": "needs text; put it in quotes",
+    "bool_type": "needs true or false",
+    "bool_parsing": "needs true or false",
+    "too_short": "needs at least one entry",
+    "string_pattern_mismatch": "needs the three capital letters of a currency, such as EUR",
+}
+
+NEAR = 0.6
+"""Likeness above which a word is taken for another, from 0 to 1."""
+READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
+"""Keys that the reader has used up before a part is checked, and the parts that may have them."""
+
+
+def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) -> list[Problem]:
+    """Turn every finding into one problem with its place, path, rule and the value found."""
+    found = []
+    errors = error.errors(include_url=False)
+    meant = {
+        (*each["loc"][:-1], _nearest_key(each["loc"], model)) for each in errors if each["type"] == "extra_forbidden"
+    }
+    for each in errors:
+        path: Path = tuple(part for part in each["loc"] if part != "[key]")
+        kind = each["type"]
+        if kind == "too_short" and stated.at(path):
+            continue  # the entries are there, but wrong, and have their own problems
+        if kind == "missing" and {path, (*path[:-1], "from")} & meant:
+            continue  # it is there, but misspelt
+        if kind == "extra_forbidden":
+            found.append(problem(stated, path, _unknown_key(path, model), of_key=True))
+        elif kind == "missing":
+            found.append(problem(stated, path, _missing(path, model)))
+        elif kind == "value_error" and isinstance(fault := each.get("ctx", {}).get("error"), Faults):
+            for inner in fault.faults:
+                there = _existing(stated, path)
+                place = stated.place(there + inner.path)
+                found.append(Problem(*place, path_text(there + inner.path), inner.rule, inner.got))
+        else:
+            path = _existing(stated, path)
+            rule = str(each.get("ctx", {}).get("error") or RULES.get(kind) or each["msg"][:1].lower() + each["msg"][1:])
+            found.append(problem(stated, path, rule, got=shown(stated.at(path))))
+    return found
+
+
+def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
+    """Make a problem at the place where a path stands."""
+    place = stated.place(path, of_key=of_key)
+    return Problem(*place, path_text(path), rule, got)
+
+
+def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
+    """End a message with the nearest word, also of a second list, or with the known ones when they are few."""
+    near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=NEAR)
+    if near:
+        return f"; did you mean '{near[0]}'?"
+    return f"; known: {', '.join(known)}" if 0 < len(known) < 8 else ""
+
+
+def _existing(stated: Marked, path: Path) -> Path:
+    """Shorten a path to the part that the user wrote."""
+    while path and not stated.holds(path):
+        path = path[:-1]
+    return path
+
+
+def _unknown_key(path: Path, model: type[BaseModel]) -> str:
+    """Answer an unknown key with the nearest known one."""
+    if str(path[-1])[:1].isdigit():
+        return "unknown key; inside { } a comma starts the next key, so decimals take a point"
+    return f"unknown key{did_you_mean(str(path[-1]), [key for key in _keys_at(path[:-1], model) if key != path[-1]])}"
+
+
+def _nearest_key(path: Path, model: type[BaseModel]) -> str | None:
+    """Return the known key that an unknown one is taken for."""
+    return next(iter(difflib.get_close_matches(str(path[-1]), _keys_at(path[:-1], model), n=1, cutoff=NEAR)), None)
+
+
+def _keys_at(path: Path, model: type[BaseModel]) -> list[str]:
+    """Keys that the block at a path may have."""
+    inner = _model_at(path, model)
+    if inner is None:
+        return []
+    before = [word for word, parts in READ_BEFORE.items() if inner.__name__ in parts]
+    return [field.alias or name for name, field in inner.model_fields.items()] + before
+
+
+def _missing(path: Path, model: type[BaseModel]) -> str:
+    """Say what is missing, with the first sentence of its help."""
+    inner = _model_at(path[:-1], model)
+    for name, field in inner.model_fields.items() if inner is not None else ():
+        if path[-1] in (name, field.alias) and field.description:
+            return (
+                f"missing: {field.description.split('. ')[0].split(' [')[0].rstrip('.')[:1].lower()}"
+                + (field.description.split(". ")[0].split(" [")[0].rstrip(".")[1:])
+            )
+    return "missing"
+
+
+def _model_at(path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
+    """Model that describes the block at a path."""
+    kind: Any = model
+    for part in path:
+        kind = _bare(kind)
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            fields = {field.alias or name: field for name, field in kind.model_fields.items()}
+            if part not in fields:
+                return None
+            kind = fields[str(part)].annotation
+        elif get_origin(kind) is dict:
+            kind = get_args(kind)[1]
+        elif get_origin(kind) is tuple:
+            kind = get_args(kind)[0]
+        else:
+            return None
+    kind = _bare(kind)
+    return kind if isinstance(kind, type) and issubclass(kind, BaseModel) else None
+
+
+def _bare(kind: Any) -> Any:  # noqa: ANN401 - annotations are of any type
+    """Strip what wraps a type: annotations, and the alternative None."""
+    while True:
+        if get_origin(kind) is Annotated:
+            kind = get_args(kind)[0]
+        elif get_origin(kind) in (Union, UnionType):
+            kind = next(arg for arg in get_args(kind) if arg is not NoneType)
+        else:
+            return kind

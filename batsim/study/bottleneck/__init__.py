@@ -1,0 +1,1 @@
+"""What one more of each thing would save, and when."""

@@ -1,0 +1,347 @@
+"""What binds: how much downtime one more of each thing would save, and when in the week."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from batsim.measures.downtime import downtime_measures
+from batsim.measures.profile import away_profile
+from batsim.measures.windows import Measured
+from batsim.display import Shows
+from batsim.statistics.intervals import Interval, simultaneous, student_interval
+from batsim.study.compare import DECIDING, correlation, signed
+from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
+from batsim.study.running.executors import Job, run_jobs
+from batsim.study.bottleneck.variants import Addition, LeftOut, Variant, variants
+from batsim.study.running.replications import Settings, plain, settings
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.measures.windows import Floats
+    from batsim.record import Record
+    from batsim.scenario.site import Scenario
+    from batsim.study.running.executors import Progress
+
+CARRIED_SHARE = 0.75
+"""Part of the gain of several things together, such as an attendant on every shift, above which one of them is named in
+their place: the others then cost at least as much again and bring at most a third of it."""
+HIDDEN_SHARE = 0.05
+"""Part of the downtime above which a gain that is neither clear nor ruled out is mentioned: less is no matter."""
+COSTS = {
+    "travel": "the ways to the room and back",
+    "wait_station": "waits for a station",
+    "wait_battery": "waits for a ready battery",
+    "wait_place": "waits for an empty place",
+    "wait_crew": "waits for attendants",
+    "wait_device": "waits for a device",
+    "exchange": "the exchange itself",
+    "charge_in_truck": "the charge in the truck itself",
+    "watering": "watering in the truck",
+}
+"""Causes of downtime in the words of a sentence."""
+
+
+class Lost(NamedTuple):
+    """What is taken from a record here."""
+
+    downtime: dict[str, float]
+    """Downtime and its parts per truck-shift. [min]"""
+    profile: "Floats"
+    """Truck minutes lost in each quarter of an hour of a week. [min]"""
+
+
+def lost(record: "Record", _: "Scenario") -> Lost:
+    """Downtime of a record, and when in the week it falls."""
+    return Lost(downtime_measures(Measured(record)), away_profile(record))
+
+
+class Gain(NamedTuple):
+    """What one more of a thing saves: downtime as it is less downtime with it, replication by replication."""
+
+    what: str
+    """Such as `one more station`."""
+    interval: Interval
+    """Minutes per truck-shift; the intervals of all variants hold together. [min]"""
+    correlation: float
+    """Between downtimes with and without it: what common random numbers have brought."""
+
+    @property
+    def clear(self) -> bool:
+        """True when the interval leaves out zero."""
+        return self.interval.low > 0.0 or self.interval.high < 0.0
+
+
+@dataclass(frozen=True, repr=False)
+class OneMore(Shows):
+    """One layout as it is, and with one more of each thing, over paired replications."""
+
+    settings: Settings
+    layout: str
+    additions: tuple[Addition, ...]
+    left_out: tuple[LeftOut, ...]
+    """What was not tried, and why."""
+    base: tuple[Lost, ...]
+    """The layout as it is, one for each replication."""
+    more: tuple[tuple[Lost, ...], ...]
+    """The same with each addition."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return self.sentence
+
+    @cached_property
+    def gains(self) -> tuple[Gain, ...]:
+        """What each addition saves, the greatest first; the intervals hold together (Bonferroni)."""
+        found = [self._gain(number) for number in range(len(self.additions))]
+        return tuple(sorted(found, key=lambda gain: -gain.interval.mean))
+
+    @cached_property
+    def downtime(self) -> Interval:
+        """Downtime of the layout as it is. [min per truck-shift]"""
+        return student_interval(_downtime(self.base), self.settings.confidence)
+
+    @cached_property
+    def saving(self) -> tuple[Gain, ...]:
+        """What clearly saves downtime, the greatest gain first.
+
+        Several things together are left out when one of them carries most of that gain.
+        """
+        saving = {gain.what: gain for gain in self.gains if gain.interval.low > 0.0}
+        found = []
+        for gain in saving.values():
+            parts = [saving[part].interval.mean for part in self._addition(gain).parts if part in saving]
+            if max(parts, default=0.0) < CARRIED_SHARE * gain.interval.mean:
+                found.append(gain)
+        return tuple(found)
+
+    @property
+    def binding(self) -> Gain | None:
+        """What saves most, of what clearly saves downtime."""
+        return self.saving[0] if self.saving else None
+
+    @cached_property
+    def rivals(self) -> tuple[Gain, ...]:
+        """What cannot be told apart from the binding thing, the best of each other kind.
+
+        The paired differences of all that clearly saves downtime hold together (Bonferroni).
+        """
+        if self.binding is None:
+            return ()
+        each = simultaneous(self.settings.confidence, len(list(combinations(self.saving, 2))))
+        best, kinds, found = self._downtime_with(self.binding), {self._addition(self.binding).kind}, []
+        for gain in self.saving[1:]:
+            kind, difference = self._addition(gain).kind, self._downtime_with(gain) - best
+            part = gain.what in self._addition(self.binding).parts
+            if kind not in kinds and not part and student_interval(difference, each).low <= 0.0:
+                found.append(gain)
+            kinds.add(kind)
+        return tuple(found)
+
+    @cached_property
+    def when(self) -> Concentration | None:
+        """When in the week the binding thing binds; None when nothing does."""
+        if self.binding is None:
+            return None
+        with_it = self.more[self._number(self.binding)]
+        gains = np.array([before.profile - after.profile for before, after in zip(self.base, with_it, strict=True)])
+        scenario = self.settings.scenario
+        return concentration(gains, working_profile(scenario), shift_profiles(scenario), self.settings.confidence)
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """Tidy table: what, gain_min_per_truck_shift, low, high, clear; the greatest gain first."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        return pd.DataFrame(
+            [(gain.what, *gain.interval, gain.clear) for gain in self.gains],
+            columns=["what", "gain_min_per_truck_shift", "low", "high", "clear"],
+        )
+
+    @property
+    def sentence(self) -> str:
+        """What binds, when, and what one more of it would save; or what costs most when nothing binds."""
+        if self.settings.replications < 2:
+            return "One replication does not tell what binds; take at least two."
+        binding = self.binding
+        first = self._nothing_binds() if binding is None or self.when is None else self._binds(binding, self.when)
+        harm = [f"{gain.what} would cost {_amount(gain)}" for gain in self.gains if gain.interval.high < 0.0]
+        return f"{first} {_capital(_listed(harm, 'and'))} min per truck-shift." if harm else first
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything as plain data for `json.dump`; what is not a number becomes null."""
+        return {**self.settings.as_json(), "layouts": {self.layout: self.layout_json()}}
+
+    def layout_json(self) -> dict[str, Any]:
+        """Do the same without the settings."""
+        when = self.when
+        return {
+            "unit": "min per truck-shift",
+            "downtime": _interval_json(self.downtime),
+            "gains": [
+                {
+                    "what": gain.what,
+                    **_interval_json(gain.interval),
+                    "clear": gain.clear,
+                    "correlation": plain(gain.correlation),
+                }
+                for gain in self.gains
+            ],
+            "left_out": [each._asdict() for each in self.left_out],
+            "binding": [gain.what for gain in (self.binding, *self.rivals) if gain is not None],
+            "windows": [
+                {"clock": window.clock, "days": list(window.days)} for window in (when.windows if when else ())
+            ],
+            "shift": when.shift or None if when else None,
+            "share_of_gain": plain(when.share) if when else None,
+            "sentence": self.sentence,
+        }
+
+    def _gain(self, number: int) -> Gain:
+        """Paired difference of one addition."""
+        each = simultaneous(self.settings.confidence, len(self.additions))
+        before, after = _downtime(self.base), _downtime(self.more[number])
+        return Gain(self.additions[number].label, student_interval(before - after, each), correlation(before, after))
+
+    def _number(self, gain: Gain) -> int:
+        """Number of the addition that a gain is of."""
+        return [addition.label for addition in self.additions].index(gain.what)
+
+    def _addition(self, gain: Gain) -> Addition:
+        """Addition that a gain is of."""
+        return self.additions[self._number(gain)]
+
+    def _downtime_with(self, gain: Gain) -> "Floats":
+        """Downtime with an addition, in each replication. [min per truck-shift]"""
+        return _downtime(self.more[self._number(gain)])
+
+    def _binds(self, binding: Gain, when: Concentration) -> str:
+        """Say what binds."""
+        named = (binding, *self.rivals)
+        things = _listed([self._addition(gain).thing for gain in named], "or")
+        apart = ", which cannot be told apart" if self.rivals else ""
+        amounts = _listed([f"{gain.what} would save {_amount(gain)}" for gain in named], "and")
+        confidence = f"{100 * self.settings.confidence:g} % simultaneous"
+        return (
+            f"What binds in '{self.layout}': {things}{apart}, {when.text}. {_capital(amounts)} min per truck-shift "
+            f"({confidence})."
+        )
+
+    def _nothing_binds(self) -> str:
+        """Say what costs most instead."""
+        parts = {part: float(np.mean([each.downtime[f"{part}_min_per_truck_shift"] for each in self.base]))
+                 for part in COSTS}  # fmt: skip
+        start = f"Nothing of which one more could be had binds in '{self.layout}'"
+        most = max(parts, key=lambda part: parts[part])
+        if not parts[most] > 0.0:
+            return f"{start}: no truck loses any time to its battery."
+        total = self.downtime.mean
+        text = f"{start}: {parts[most]:.1f} of {total:.1f} min per truck-shift are {COSTS[most]}."
+        hidden = max(self.gains, key=lambda gain: gain.interval.high, default=None)
+        if hidden is None or not hidden.interval.high > HIDDEN_SHARE * total:
+            return text
+        return (
+            f"{text} {_capital(hidden.what)} may still save up to {hidden.interval.high:.1f} min; "
+            "more replications would tell."
+        )
+
+
+def _downtime(found: Iterable[Lost]) -> "Floats":
+    """Downtime in each replication. [min per truck-shift]"""
+    return np.array([each.downtime[DECIDING] for each in found])
+
+
+def _interval_json(interval: Interval) -> dict[str, float | None]:
+    """Mean and limits as plain data."""
+    return {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}
+
+
+def _amount(gain: Gain) -> str:
+    """Write a gain or a loss with its half width, without its sign."""
+    return signed(gain.interval).lstrip("+-")
+
+
+def _capital(text: str) -> str:
+    """Begin a sentence."""
+    return f"{text[0].upper()}{text[1:]}"
+
+
+def _listed(words: list[str], last: str) -> str:
+    """Join words with commas and a last 'and' or 'or'."""
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
+
+
+def one_more(
+    scenario: "Scenario",
+    layout: str,
+    *,
+    replications: int | None = None,
+    weeks: float | None = None,
+    warm_up_weeks: float | None = None,
+    seed: int | None = None,
+    workers: int | None = None,
+    progress: "Progress | None" = None,
+) -> OneMore:
+    """Find what binds in a layout: simulate it as it is and with one more of each thing, on the same random numbers.
+
+    Parameters
+    ----------
+    scenario
+        The site, as `read` returns it.
+    layout
+        Name of one of its layouts.
+    replications, weeks, warm_up_weeks, seed
+        In place of what the scenario says.
+    workers
+        Processes; 1 keeps everything in this one, None takes one for each core when that pays.
+    progress
+        Called with replications done and in all.
+
+    Returns
+    -------
+    OneMore
+        Gains with their intervals, what binds and when, a sentence, a tidy frame and plain data.
+
+    Raises
+    ------
+    ScenarioError
+        When the layout is not in the scenario, or a number is out of range.
+    """
+    stated = settings(scenario, layout, replications, weeks, warm_up_weeks, seed)
+    return one_more_each(stated, workers=workers, progress=progress)[layout]
+
+
+def one_more_each(
+    stated: Settings, *, workers: int | None = None, progress: "Progress | None" = None
+) -> dict[str, OneMore]:
+    """Do the same for each layout of some settings, all of them in one go."""
+    made: list[tuple[str, Variant | None]] = []
+    left_out: dict[str, list[LeftOut]] = {}
+    for layout in stated.layouts:
+        found, left_out[layout] = variants(stated.scenario, layout)
+        made += [(layout, None), *((layout, variant) for variant in found)]
+    scenarios = [stated.scenario if variant is None else variant.scenario for _, variant in made]
+    jobs = [
+        Job(layout, replication, stated.seed, stated.length_min, stated.warm_up_min, number)
+        for number, (layout, _) in enumerate(made)
+        for replication in range(stated.replications)
+    ]
+    results = run_jobs(scenarios, jobs, take=lost, workers=workers, progress=progress)
+    runs = [tuple(results[start : start + stated.replications]) for start in range(0, len(jobs), stated.replications)]
+    answers = {}
+    for layout in stated.layouts:
+        mine = [(variant, run) for (name, variant), run in zip(made, runs, strict=True) if name == layout]
+        answers[layout] = OneMore(
+            stated,
+            layout,
+            tuple(variant.addition for variant, _ in mine if variant is not None),
+            tuple(left_out[layout]),
+            mine[0][1],
+            tuple(run for _, run in mine[1:]),
+        )
+    return answers

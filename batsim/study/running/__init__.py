@@ -1,0 +1,1 @@
+"""Runs: jobs, engines, replications, precision."""

@@ -1,0 +1,1 @@
+"""Sweeps: many points of a scenario, each case run once and kept."""

@@ -1,0 +1,148 @@
+"""The points of a study: its design on the unit cube, turned into values of its factors."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+from math import prod
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from batsim.catalogue import asked_for, figures
+from batsim.errors import Problem, ScenarioError
+from batsim.room.blueprint import blueprint
+from batsim.scenario.factors import Amount, Between, Factor
+from batsim.scenario.study_file import (
+    GRID,
+    LATIN_HYPERCUBE,
+    MORRIS,
+    MOST_POINTS,
+    ONE_AT_A_TIME,
+    Design,
+    Study,
+)
+from batsim.scenario.unknowns import FIGURES
+from batsim.scenario.text.yaml_text import path_text
+from batsim.statistics.designs import MorrisDesign, SobolDesign, latin_hypercube, morris, one_at_a_time, sobol
+
+if TYPE_CHECKING:
+    from batsim.scenario.site import Scenario
+
+    Floats = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+
+Point = dict[str, Any]
+"""What is stated otherwise at a point, by path."""
+
+
+@dataclass(frozen=True)
+class Points:
+    """Points of a study in the order of its design."""
+
+    factors: tuple[Factor, ...]
+    design: Design
+    seed: int
+
+    @cached_property
+    def made(self) -> MorrisDesign | SobolDesign | None:
+        """Design with a structure of its own, which its evaluation needs."""
+        if self.design.kind == MORRIS:
+            return morris(self.design.number, len(self.factors), self.design.levels, self.seed)
+        if self.design.kind in (GRID, ONE_AT_A_TIME, LATIN_HYPERCUBE):
+            return None
+        return sobol(self.design.number, len(self.factors), self.seed)
+
+    @cached_property
+    def cube(self) -> "Floats":
+        """Points on the unit cube (points, factors); of a grid and of one at a time, there is none."""
+        count = len(self.factors)
+        if self.made is not None:
+            return self.made.rows
+        if self.design.kind == LATIN_HYPERCUBE:
+            return latin_hypercube(self.design.number, count, self.seed)
+        return np.empty((0, count))
+
+    @cached_property
+    def all(self) -> tuple[Point, ...]:
+        """Every point."""
+        if self.design.kind == GRID:
+            paths = [factor.path for factor in self.factors]
+            return tuple(
+                dict(zip(paths, values, strict=True)) for values in product(*(each.levels for each in self.factors))
+            )
+        if self.design.kind == ONE_AT_A_TIME:
+            return tuple(
+                {
+                    factor.path: factor.low if step < 0 else factor.high
+                    for factor, step in zip(self.factors, steps, strict=True)
+                    if step
+                }
+                for steps in one_at_a_time(len(self.factors)).tolist()
+            )
+        return tuple(
+            {factor.path: factor.at(share) for factor, share in zip(self.factors, row, strict=True)}
+            for row in self.cube.tolist()
+        )
+
+    def __len__(self) -> int:
+        return number_of_points(self.factors, self.design)
+
+
+def number_of_points(factors: tuple[Factor, ...], design: Design) -> int:
+    """How many points a design has."""
+    match design.kind:
+        case "grid":
+            return prod(len(factor.levels) for factor in factors)
+        case "one_at_a_time":
+            return 2 * len(factors) + 1
+        case "morris":
+            return design.number * (len(factors) + 1)
+        case "sobol":
+            return design.number * (len(factors) + 2)
+    return design.number
+
+
+def points_of(study: Study, seed: int) -> Points:
+    """Points of a study, the figures of the catalogue among its factors where it asks for them.
+
+    Raises
+    ------
+    ScenarioError
+        When there would be too many, or the catalogue adds nothing and there is nothing else.
+    """
+    factors = study.factors
+    if study.catalogue:
+        stated = {factor.path for factor in factors}
+        ranged = ranged_figures(study.scenario, study.layouts)
+        factors = (*factors, *(each for each in ranged if each.path not in stated))
+    count = number_of_points(factors, study.design)
+    if count > MOST_POINTS:
+        rule = f"gives {count} points; at most {MOST_POINTS} are run, so state fewer values or another design"
+        raise ScenarioError(study.file, [Problem(study.file, 0, 0, "design", rule)])
+    return Points(factors, study.design, seed)
+
+
+def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
+    """Names of the figures of the catalogue that the layouts rest on when they are simulated."""
+    with asked_for() as asked:
+        changed = scenario.changed({})
+        for layout in layouts:
+            blueprint(changed, layout, changed.simulation.length_min, changed.simulation.warm_up_min)
+    return asked
+
+
+def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Between, ...]:
+    """Figures of the catalogue that the layouts rest on and that have a range, as factors from low to high."""
+    asked, stated = figures_asked(scenario, layouts), scenario.stated_figures
+    return tuple(
+        Between(
+            path_text((FIGURES, figure.name)),
+            (_amount(figure.low, figure.unit), _amount(figure.high, figure.unit)),
+            _amount(figure.value, figure.unit),
+        )
+        for figure in figures()
+        if figure.name in asked and figure.has_range and figure.name not in stated
+    )
+
+
+def _amount(number: float, unit: str) -> Amount:
+    return Amount(number, "" if unit == "1" else unit, whole=False)

@@ -1,0 +1,170 @@
+"""Which inputs matter: effects, indices, rank correlations or swings, as the design of a study allows."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from batsim.errors import StudyError
+from batsim.scenario.study_file import LATIN_HYPERCUBE, ONE_AT_A_TIME
+from batsim.display import Shows
+from batsim.statistics.designs import MorrisDesign, SobolDesign
+from batsim.statistics.designs import grid as grid_of
+from batsim.statistics.indices import Estimates, morris_effects, rank_correlations, sobol_indices, tornado
+from batsim.study.running.replications import UNITS, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from batsim.study.sweeps.points import Points
+    from batsim.study.sweeps.sweep_result import Sweep
+
+    Floats = np.ndarray[Any, np.dtype[np.float64]]
+    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+
+MEANINGS = {
+    "mean size of effect": "mean change of the measure, whatever its sign, when the input goes over its whole range",
+    "mean effect": "the same with its sign; effects of both signs cancel",
+    "spread of effect": "standard deviation of the effect: interactions and curvature",
+    "first order": "share of the variance of the measure that the input accounts for by itself",
+    "total": "share of the variance that it accounts for together with the others",
+    "rank correlation": "Spearman's, from -1 to 1: does the measure rise with the input?",
+    "at low end": "measure at the low end of the input less measure with all inputs as the scenario states them",
+    "at high end": "the same at its high end",
+    "high less low": "measure at the high end less measure at the low end",
+}
+"""What each index says."""
+
+
+class Row(NamedTuple):
+    """One index of one input."""
+
+    path: str
+    kind: str
+    """One of `MEANINGS`."""
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, repr=False)
+class Sensitivity(Shows):
+    """Which inputs matter for a measure in a layout, what matters most first."""
+
+    layout: str
+    measure: str
+    rows: tuple[Row, ...]
+    confidence: float
+    left_out: int
+    """Points that were left out because a case of theirs has no result."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.measure} in {self.layout}: {', '.join(row.path for row in self.rows)}"
+
+    @property
+    def unit(self) -> str:
+        """Unit of the rows that are not shares or correlations: that of the measure."""
+        return UNITS[self.measure]
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """Tidy table: input, index, value, low, high; what matters most first."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        return pd.DataFrame(self.rows, columns=["input", "index", "value", "low", "high"])
+
+    def as_json(self) -> list[dict[str, Any]]:
+        """Rows as plain data for `json.dump`."""
+        return [
+            {**row._asdict(), "value": plain(row.value), "low": plain(row.low), "high": plain(row.high)}
+            for row in self.rows
+        ]
+
+
+def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
+    """Tell which inputs matter.
+
+    Parameters
+    ----------
+    sweep
+        Results of a study; all points share their random numbers, so that chance does not pass for an effect.
+    layout, measure
+        What is looked at.
+
+    Returns
+    -------
+    Sensitivity
+        Morris effects, Sobol indices, swings (one at a time) or rank correlations (grid, Latin hypercube), each with
+        an interval of the study's confidence.
+
+    Raises
+    ------
+    StudyError
+        When the layout or the measure is not in the sweep.
+    """
+    if measure not in sweep.values.get(layout, {}):
+        msg = f"the study has no measure '{measure}' of layout '{layout}'"
+        raise StudyError(msg)
+    table = sweep.values[layout][measure]
+    outputs = table.mean(axis=1)
+    confidence, paths = sweep.agenda.settings.confidence, sweep.paths
+    design = sweep.agenda.points.made
+    parts: dict[str, Estimates]
+    if isinstance(design, MorrisDesign):
+        effects = morris_effects(design, outputs, confidence)
+        parts = {
+            "mean size of effect": effects.mu_star,
+            "mean effect": _bare(effects.mu),
+            "spread of effect": _bare(effects.sigma),
+        }
+    elif isinstance(design, SobolDesign):
+        found = sobol_indices(design, outputs, confidence=confidence, seed=sweep.agenda.settings.seed)
+        parts = {"total": found.total, "first order": found.first}
+    elif sweep.agenda.points.design.kind == ONE_AT_A_TIME:
+        rows = _swings(table, paths, confidence)
+        return Sensitivity(layout, measure, rows, confidence, _failed(outputs))
+    else:
+        parts = {"rank correlation": rank_correlations(_inputs(sweep.agenda.points), outputs, confidence)}
+    return Sensitivity(layout, measure, _sorted(parts, paths), confidence, _failed(outputs))
+
+
+def _bare(values: "Floats") -> Estimates:
+    """Estimates without limits."""
+    return Estimates(values, np.full_like(values, np.nan), np.full_like(values, np.nan))
+
+
+def _sorted(estimates: dict[str, Estimates], paths: tuple[str, ...]) -> tuple[Row, ...]:
+    """Rows of all inputs, by the size of the first index; what is not a number comes last."""
+    first = np.abs(next(iter(estimates.values())).value)
+    order = np.argsort(-np.where(np.isnan(first), -1.0, first), kind="stable")
+    return tuple(
+        Row(paths[number], name, float(each.value[number]), float(each.low[number]), float(each.high[number]))
+        for number in order
+        for name, each in estimates.items()
+    )
+
+
+def _swings(table: "Table", paths: tuple[str, ...], confidence: float) -> tuple[Row, ...]:
+    """Rows of a study that changes one thing at a time: its points are the base, then low and high of each input."""
+    bars = tornado(table[0], table[1::2], table[2::2], confidence)
+    return tuple(
+        Row(paths[bar.factor], name, *interval)
+        for bar in bars
+        for name, interval in (("high less low", bar.difference), ("at low end", bar.low), ("at high end", bar.high))
+    )
+
+
+def _inputs(points: "Points") -> "Table":
+    """Inputs of all points as numbers that rise with their values, the same for the same value."""
+    factors = points.factors
+    if points.design.kind == LATIN_HYPERCUBE:
+        counts = np.array([factor.count for factor in factors])
+        return np.where(counts > 0, np.floor(points.cube * counts), points.cube)
+    places = grid_of([len(factor.levels) for factor in factors]).T
+    return np.column_stack([np.array(factor.numbers)[place] for factor, place in zip(factors, places, strict=True)])
+
+
+def _failed(outputs: "Floats") -> int:
+    return int(np.count_nonzero(~np.isfinite(outputs)))

@@ -1,0 +1,164 @@
+"""What came out of a sweep: tidy frames, means with their intervals."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from batsim.display import Shows
+from batsim.statistics.intervals import Interval, student_interval
+from batsim.study.sweeps.agenda import Agenda
+from batsim.study.sweeps.cases import key_of, measure_names
+from batsim.study.running.replications import UNITS, plain
+from batsim.study.sweeps.run_cases import Tally
+from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity
+from batsim.study.sweeps.store import FailureRow, Store
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+
+POINTS_AT_ONCE = 1000
+"""Points whose cases are read from the store at once."""
+
+
+ENDS = (0.05, 0.95)
+"""Parts of the points below the ends of what a measure is told to spread over."""
+
+
+@dataclass(frozen=True, repr=False)
+class Sweep(Shows):
+    """Results of a study."""
+
+    agenda: Agenda
+    tally: Tally
+    failures: tuple[FailureRow, ...]
+    """Cases of this study without a result."""
+    missing: int
+    """Cases that were not run; with shards they are elsewhere."""
+    values: "dict[str, dict[str, Table]]"
+    """By layout and measure: a row for each point, a column for each replication; not a number without a result."""
+    manifest: dict[str, Any]
+    """What made it: versions, inputs, seeds, design, command and wall time."""
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.agenda.study.question or self.agenda.study.file}: {len(self.agenda.points)} points"
+
+    @property
+    def layouts(self) -> tuple[str, ...]:
+        """Names of the layouts."""
+        return self.agenda.settings.layouts
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Names of the measures that are shown."""
+        return self.agenda.study.measures
+
+    @property
+    def paths(self) -> tuple[str, ...]:
+        """What varies."""
+        return tuple(factor.path for factor in self.agenda.points.factors)
+
+    def confidence_interval(self, layout: str, measure: str, point: int) -> Interval:
+        """Mean of a measure at a point, and its Student interval over the replications."""
+        return student_interval(self.values[layout][measure][point], self.agenda.settings.confidence)
+
+    @cached_property
+    def frame(self) -> "pd.DataFrame":
+        """Tidy table: point, a column for each path that varies, layout, measure, mean, low, high, unit."""
+        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+        rows = [
+            (number, *(point.get(path) for path in self.paths), layout, measure, *interval, UNITS[measure])
+            for number, point in enumerate(self.agenda.points.all)
+            for layout in self.layouts
+            for measure in self.measures
+            for interval in (self.confidence_interval(layout, measure, number),)
+        ]
+        return pd.DataFrame(rows, columns=["point", *self.paths, "layout", "measure", "mean", "low", "high", "unit"])
+
+    def spread(self, layout: str, measure: str) -> tuple[float, float, float]:
+        """Mean of a measure over all points, and the values below which it lies at 5 % and at 95 % of them."""
+        means = self.values[layout][measure].mean(axis=1)
+        seen = means[np.isfinite(means)]
+        if not seen.size:
+            return (np.nan, np.nan, np.nan)
+        low, high = np.quantile(seen, ENDS)
+        return float(seen.mean()), float(low), float(high)
+
+    def sensitivity(self, layout: str | None = None, measure: str | None = None) -> Sensitivity:
+        """Which inputs matter for a measure in a layout; the first of each when not given. See `sensitivity`."""
+        return sensitivity(self, layout or self.layouts[0], measure or self.measures[0])
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything as plain data for `json.dump`."""
+        return {
+            **self.agenda.record,
+            "cases": {**self.tally._asdict(), "missing": self.missing},
+            "failures": [
+                {
+                    "layout": each.layout,
+                    "changes": json.loads(each.changes or "{}"),
+                    "replication": each.replication,
+                    "kind": each.kind,
+                    "message": each.message,
+                }
+                for each in self.failures
+            ],
+            "points": [
+                {
+                    "point": number,
+                    "changes": point,
+                    "layouts": {
+                        layout: {measure: self._interval_json(layout, measure, number) for measure in self.measures}
+                        for layout in self.layouts
+                    },
+                }
+                for number, point in enumerate(self.agenda.points.all)
+            ],
+            "sensitivity": {
+                layout: {measure: self.sensitivity(layout, measure).as_json() for measure in self.measures}
+                for layout in self.layouts
+            },
+            "manifest": self.manifest,
+        }
+
+    def _interval_json(self, layout: str, measure: str, point: int) -> dict[str, Any]:
+        interval = self.confidence_interval(layout, measure, point)
+        found = {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}
+        return {**found, "unit": UNITS[measure]}
+
+
+def values_of(agenda: Agenda, store: Store) -> "dict[str, dict[str, Table]]":
+    """Read the shown measures of every point from a store."""
+    names = measure_names(agenda.study.scenario)
+    stated, shown = agenda.settings, agenda.study.measures
+    places = [names.index(name) for name in shown]
+    shape = (len(agenda.points), stated.replications)
+    values = {layout: {name: np.full(shape, np.nan) for name in shown} for layout in stated.layouts}
+    for numbers in _some(len(agenda.points)):
+        keys = [
+            (key_of(agenda.keys.base(job.layout), job), number, job)
+            for number in numbers
+            for job in agenda.jobs(number)
+        ]
+        found = store.measures({key for key, _, _ in keys})
+        for key, number, job in keys:
+            if key in found:
+                row = np.frombuffer(found[key], "<f8")
+                for name, place in zip(shown, places, strict=True):
+                    if place < row.size:  # a case whose target for waits was taken away lacks the last measure
+                        values[job.layout][name][number, job.replication] = row[place]
+    return values
+
+
+def _some(count: int) -> Iterator[range]:
+    """Numbers below a count, some at a time."""
+    for start in range(0, count, POINTS_AT_ONCE):
+        yield range(start, min(start + POINTS_AT_ONCE, count))

@@ -1,0 +1,1 @@
+"""Charts: each takes a result and draws it."""

@@ -1,0 +1,260 @@
+"""Chart of one battery over time: state of charge, current, temperature and gas, with its states behind."""
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from batsim.scenario.parts.week import WEEK_MIN, moment_text
+from batsim.views.charts.chart_style import (
+    BLACK,
+    BLUE,
+    DAY,
+    GREEN,
+    LOOKS,
+    MOST_TICKS,
+    TICKS_MIN,
+    VERMILION,
+    chart_class,
+    pale,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from batsim.record import Record
+
+SIZE_IN = (11.0, 8.8)
+"""Width and height: a page across. [in]"""
+EDGES = {"left": 0.085, "right": 0.915, "top": 0.89, "bottom": 0.145, "hspace": 0.1}
+"""Where the panels lie, in shares of the figure."""
+RIBBON = (1.03, 0.13)
+"""Where the strip of states lies above the first panel, and its height, in shares of the panel."""
+WORD_PT = 8.5
+"""Size of the words in the strip. [pt]"""
+MOST_LINES = 60
+"""Bands up to which their edges are drawn."""
+NOTE = (
+    "State of charge: in use, of what can be had at the current and temperature of the work; on charge, 1 less what is "
+    "missing over the rated capacity."
+)
+"""Why the state of charge may step."""
+Band = tuple[float, float, str]
+"""Start, end and word of a state. [min]"""
+
+
+def battery_chart(course: "pd.DataFrame") -> "Figure":
+    """Draw the course of one battery.
+
+    Parameters
+    ----------
+    course
+        What `batsim.measures.battery_course.battery_course` returns.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A figure and not one axes, because it has four panels that share the time axis: state of charge, current,
+        temperature, gas. It belongs to no window and no session: show it in a notebook by naming it, or write it to a
+        file with its ``savefig``.
+
+    Raises
+    ------
+    ValueError
+        If the course has no rows.
+    """
+    if not len(course):
+        msg = "a chart needs a course with rows (got none)"
+        raise ValueError(msg)
+    figure = chart_class()(figsize=SIZE_IN)
+    panels: list[Axes] = list(figure.subplots(4, 1, sharex=True, gridspec_kw=EDGES))
+    bands = _bands(course)
+    for panel in panels:
+        _frame(panel, bands)
+    _soc(panels[0], course)
+    _current(panels[1], course)
+    _temperature(panels[2], course)
+    _gas(panels[3], course)
+    _time_axis(panels[3], bands[0][0], bands[-1][1])
+    _ribbon(figure, panels[0], bands)
+    figure.suptitle(_title(course, bands), fontsize=12, fontweight="bold", y=0.975, parse_math=False)
+    figure.text(EDGES["left"], 0.012, NOTE, fontsize=8, color="0.3")
+    figure.align_ylabels(panels)
+    return figure
+
+
+def cycle_chart(record: "Record", battery: int, after_min: float = 0.0) -> "Figure":
+    """Draw the first whole use-charge-rest cycle of a battery after a time.
+
+    Parameters
+    ----------
+    record
+        What a run left behind, see `batsim.simulate`.
+    battery
+        Number of the battery.
+    after_min
+        Time after which the cycle begins, from Monday 00:00 of the first week. [min]
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Four panels, see `battery_chart`; a notebook shows it.
+
+    Raises
+    ------
+    ValueError
+        If there is no such battery, or no whole cycle after that time.
+    """
+    from batsim.measures.battery_course import battery_course, first_cycle  # noqa: PLC0415 - numpy only to draw
+
+    begin, end = first_cycle(record, battery, after_min)
+    return battery_chart(battery_course(record, battery, begin, end, (end - begin) / INSTANTS))
+
+
+INSTANTS = 600
+"""Steps that a cycle is drawn in."""
+
+
+def _bands(course: "pd.DataFrame") -> list[Band]:
+    """Stretches of the same state, each to the beginning of the next."""
+    times, words = course["time_min"].tolist(), course["state"].tolist()
+    changes = [0] + [row for row in range(1, len(words)) if words[row] != words[row - 1]]
+    last = times[-1] if len(times) > 1 else times[-1] + 1.0
+    edges = [times[row] for row in changes] + [last]
+    return [(begin, end, words[row]) for (begin, end), row in zip(pairwise(edges), changes, strict=True)]
+
+
+def _title(course: "pd.DataFrame", bands: list[Band]) -> str:
+    """Name the battery, its type and the time."""
+    number, kind = course.attrs.get("battery"), course.attrs.get("type")
+    name = "Battery" if number is None else f"Battery {number + 1}"
+    if kind is not None:
+        name += f" ({kind})"
+    return f"{name}, {_moment(bands[0][0])} to {_moment(bands[-1][1])}"
+
+
+def _moment(time_min: float) -> str:
+    """Weekday and time, with the week after the first."""
+    week = int(time_min // WEEK_MIN)
+    return moment_text(time_min) + (f" of week {week + 1}" if week else "")
+
+
+def _frame(panel: "Axes", bands: list[Band]) -> None:
+    """Draw the states, pale, and light lines behind everything."""
+    for state, (colour, _, _) in LOOKS.items():
+        spans = [(begin, end - begin) for begin, end, word in bands if word == state]
+        if spans:
+            panel.broken_barh(
+                spans, (0.0, 1.0), transform=panel.get_xaxis_transform(), facecolor=colour, alpha=0.13, linewidth=0.0
+            )
+    if len(bands) <= MOST_LINES:
+        edges = [begin for begin, _, _ in bands[1:]]
+        panel.vlines(edges, 0.0, 1.0, transform=panel.get_xaxis_transform(), color="0.7", linewidth=0.5)
+    panel.grid(visible=True, axis="y", color="0.75", linewidth=0.5)
+    panel.set_axisbelow(True)
+    panel.spines[["top", "right"]].set_visible(False)
+    panel.tick_params(labelsize=9)
+
+
+def _soc(panel: "Axes", course: "pd.DataFrame") -> None:
+    """State of charge."""
+    from matplotlib.ticker import PercentFormatter  # noqa: PLC0415
+
+    panel.plot(course["time_min"], course["soc_share"], color=BLACK, linewidth=1.6)
+    panel.set_ylabel("State of charge\n[%]")
+    panel.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=""))
+    panel.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0])
+    panel.set_ylim(min(0.0, float(course["soc_share"].min())) - 0.02, 1.04)
+
+
+def _current(panel: "Axes", course: "pd.DataFrame") -> None:
+    """Current: charge plain above the zero line, use hatched below."""
+    times, amps = course["time_min"], course["amps"]
+    panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=VERMILION, alpha=0.35, linewidth=0.0)
+    panel.fill_between(
+        times, amps.clip(upper=0.0), 0.0, facecolor="none", edgecolor=BLUE, hatch="////", alpha=0.6, linewidth=0.0
+    )
+    panel.axhline(0.0, color=BLACK, linewidth=0.8)
+    panel.plot(times, amps, color=BLACK, linewidth=1.3)
+    panel.margins(y=0.12)
+    panel.set_ylabel("Current\n[A]")
+    beside = panel.get_yaxis_transform()
+    for word, colour, away_pt, align in (
+        ("charge\n(plain)", VERMILION, 8.0, "bottom"),
+        ("use\n(hatched)", BLUE, -8.0, "top"),
+    ):
+        panel.annotate(
+            word, (1.01, 0.0), xycoords=beside, xytext=(0.0, away_pt), textcoords="offset points", va=align,
+            color=colour, fontsize=9,
+        )  # fmt: skip
+
+
+def _temperature(panel: "Axes", course: "pd.DataFrame") -> None:
+    """Temperature of the electrolyte."""
+    panel.plot(course["time_min"], course["temperature_degc"], color=BLACK, linewidth=1.6)
+    panel.margins(y=0.15)
+    panel.set_ylabel("Electrolyte\n[°C]")
+
+
+def _gas(panel: "Axes", course: "pd.DataFrame") -> None:
+    """Gas current, with the hydrogen that it makes on a second scale."""
+    panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=GREEN, alpha=0.35, linewidth=0.0)
+    panel.plot(course["time_min"], course["gas_a"], color=GREEN, linewidth=1.6)
+    panel.set_ylim(0.0, 1.15 * float(course["gas_a"].max()) or 1.0)
+    panel.set_ylabel("Gas current\n[A]")
+    litres = course.attrs.get("hydrogen_l_per_ah")
+    if litres is not None and litres > 0.0:
+        scale = panel.secondary_yaxis("right", functions=(lambda amps: amps * litres, lambda rate: rate / litres))
+        scale.set_ylabel("Hydrogen\n[l/h at 25 °C]")
+        scale.tick_params(labelsize=9)
+
+
+def _time_axis(panel: "Axes", begin: float, end: float) -> None:
+    """Weekday and time at even steps from Monday 00:00; the week too where there is more than one."""
+    from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415
+
+    weeks = end > WEEK_MIN
+    step = next((step for step in TICKS_MIN if (end - begin) / step <= MOST_TICKS), 364 * DAY)
+    panel.set_xlim(begin, end)
+    panel.xaxis.set_major_locator(MultipleLocator(step))
+    panel.xaxis.set_major_formatter(
+        FuncFormatter(lambda time, _: moment_text(time) + (f"\nweek {int(time // WEEK_MIN) + 1}" if weeks else ""))
+    )
+    panel.set_xlabel("Weekday and time" + ("; week 1 begins with the run" if weeks else ""))
+
+
+def _ribbon(figure: "Figure", panel: "Axes", bands: list[Band]) -> None:
+    """Draw the states in a strip above the first panel, with their words; what finds no room gets a legend."""
+    from matplotlib.patches import Patch  # noqa: PLC0415
+    from matplotlib.textpath import TextPath  # noqa: PLC0415
+
+    begin, end = bands[0][0], bands[-1][1]
+    pt_per_min = 72.0 * SIZE_IN[0] * (EDGES["right"] - EDGES["left"]) / (end - begin)
+    where = panel.get_xaxis_transform()
+    untold = []
+    for state, (colour, hatch, short) in LOOKS.items():
+        spans = [(first, last) for first, last, word in bands if word == state]
+        if not spans:
+            continue
+        look: dict[str, Any] = {"facecolor": pale(colour), "hatch": hatch, "edgecolor": "0.45", "linewidth": 0.5}
+        panel.broken_barh(
+            [(first, last - first) for first, last in spans], RIBBON, transform=where, clip_on=False, **look
+        )
+        widths = {word: TextPath((0.0, 0.0), word, size=WORD_PT).get_extents().width + 8.0 for word in (state, short)}
+        told = False
+        for first, last in spans:
+            room = (last - first) * pt_per_min
+            fits = next((word for word, width in widths.items() if width <= room), None)
+            if fits is not None:
+                told = True
+                panel.text(
+                    (first + last) / 2.0, RIBBON[0] + RIBBON[1] / 2.0, fits, transform=where, ha="center", va="center",
+                    fontsize=WORD_PT, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5},
+                )  # fmt: skip
+        if not told:
+            untold.append(Patch(**look, label=state))
+    if untold:
+        figure.legend(
+            handles=untold, loc="lower right", ncols=len(untold), fontsize=WORD_PT, frameon=False,
+            bbox_to_anchor=(EDGES["right"], 0.03),
+        )  # fmt: skip

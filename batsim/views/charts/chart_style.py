@@ -1,0 +1,317 @@
+"""Looks that all charts share: colours, hatches, names that fit, frames, legends and notes."""
+
+from collections.abc import Iterable, Sequence
+from functools import cache
+from io import BytesIO
+from textwrap import fill, wrap
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from batsim.measures.names import PARTS
+from batsim.record import STATES, TASKS
+from batsim.scenario.parts.week import moment_text
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.legend import Legend
+
+# Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
+# the states apart in grey print.
+BLUE, VERMILION, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
+SKY, ORANGE, YELLOW, PURPLE, GREY = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7", "#999999"
+
+LOOKS = dict(
+    zip(
+        STATES,
+        (
+            (SKY, "", "in truck"),
+            (GREY, "xxxx", "transfer"),
+            (PURPLE, "....", "waiting"),
+            (ORANGE, "////", "on charge"),
+            (YELLOW, "\\\\\\\\", "cooling"),
+            (BLUE, "----", "watered"),
+            (GREEN, "||", "ready"),
+            (VERMILION, "++", "spent"),
+            (BLACK, "oo", "out of use"),
+        ),
+        strict=True,
+    )
+)
+"""Colour, hatch and short word of each state."""
+
+PART_LOOKS = dict(
+    zip(
+        PARTS,
+        (
+            (SKY, "", "way to the room and back"),
+            (BLUE, "---", "waits for a station"),
+            (ORANGE, "////", "waits for a battery"),
+            (YELLOW, "....", "waits for a place"),
+            (PURPLE, "xxxx", "waits for crew"),
+            (GREY, "\\\\\\\\", "waits for a device"),
+            (GREEN, "||", "exchange"),
+            (VERMILION, "++", "charge in the truck"),
+            (BLACK, "oo", "watering in the truck"),
+        ),
+        strict=True,
+    )
+)
+"""Colour, hatch and words of each cause of downtime; what a line lacks looks as in the chart of a room."""
+
+TASK_LOOKS = dict(
+    zip(
+        TASKS,
+        (
+            (GREEN, "||", "exchange"),
+            (ORANGE, "////", "connecting"),
+            (BLUE, "---", "watering"),
+            (VERMILION, "++", "plugging in the truck"),
+            (PURPLE, "xxxx", "inspection"),
+            (YELLOW, "....", "readings"),
+            (GREY, "\\\\\\\\", "wash"),
+        ),
+        strict=True,
+    )
+)
+"""Colour, hatch and words of each task."""
+
+LINES: tuple[tuple[str, Any], ...] = tuple(
+    zip(
+        (BLUE, VERMILION, GREEN, PURPLE, ORANGE, BLACK, SKY) * 3,
+        ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)), (0, (1, 1)), (0, (8, 2))) * 3,
+        strict=False,
+    )
+)
+"""Colour and dashes of lines; no two are the same, and neighbours differ in both."""
+
+MOST_TICKS = 9
+DAY = 1440
+TICKS_MIN = (
+    *(1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720),
+    *(DAY, 2 * DAY, 7 * DAY, 14 * DAY, 28 * DAY, 56 * DAY, 91 * DAY, 182 * DAY, 364 * DAY),
+)
+"""Steps that the time axis may have; all begin at Monday 00:00. [min]"""
+
+TITLE_PT, WORD_PT, NOTE_PT = 12.0, 9.0, 8.0
+LETTER = 0.55
+"""Width of a letter over the size of its type, about. [-]"""
+NAME_LETTERS, NAME_LINES = 26, 2
+"""Letters in a line of a name beside an axis, and its lines."""
+CUT = "…"
+FIXED = "\N{NO-BREAK SPACE}"
+EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
+"""Edge of what is filled."""
+WHISKER: dict[str, Any] = {"color": BLACK, "linewidth": 1.3, "capsize": 4.0, "capthick": 1.3}
+
+
+class Size(NamedTuple):
+    """Width and height of a chart. [in]"""
+
+    width: float
+    height: float
+
+
+@cache
+def chart_class() -> "type[Figure]":
+    """Figure that notebooks show as a picture without asking for it."""
+    from matplotlib.figure import Figure  # noqa: PLC0415 - heavy, and only charts need it
+
+    class Chart(Figure):
+        """Figure with a picture for notebooks."""
+
+        def _repr_png_(self) -> bytes:
+            return _png(self)
+
+    return Chart
+
+
+@cache
+def axes_class() -> "type[Axes]":
+    """Axes that notebooks show as the picture of their figure."""
+    from matplotlib.axes import Axes  # noqa: PLC0415 - heavy, and only charts need it
+
+    class ChartAxes(Axes):
+        """Axes with a picture for notebooks."""
+
+        def _repr_png_(self) -> bytes:
+            figure = self.get_figure(root=True)
+            assert figure is not None
+            return _png(figure)
+
+    return ChartAxes
+
+
+def _png(figure: "Figure") -> bytes:
+    """Picture of a figure."""
+    buffer = BytesIO()
+    figure.savefig(buffer, format="png")
+    return buffer.getvalue()
+
+
+def new_figure(size: Size) -> "Figure":
+    """Figure that makes room for whatever stands around its axes; of no window and no session."""
+    figure = chart_class()(figsize=size, layout="constrained")
+    figure.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr, call-arg]
+    return figure
+
+
+def axes_for(ax: "Axes | None", size: Size) -> "Axes":
+    """Axes to draw on: the given ones, or those of a new figure of a size."""
+    if ax is not None:
+        return ax
+    return new_figure(size).add_subplot(axes_class=axes_class())
+
+
+def frame(ax: "Axes", grid: str = "y") -> None:
+    """Light lines behind everything, no box around."""
+    ax.grid(visible=True, axis=grid, color="0.82", linewidth=0.5)  # type: ignore[arg-type]
+    ax.set_axisbelow(True)
+    ax.spines[["top", "right"]].set_visible(False)
+    ax.tick_params(labelsize=WORD_PT)
+
+
+def heading(ax: "Axes", title: str, note: str = "") -> None:
+    """Title and a smaller note above axes, both wrapped to their width; never read as a formula."""
+    width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
+    lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
+    pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
+    wide = max(16, int(width_pt / (1.15 * LETTER * TITLE_PT)))
+    ax.set_title(fill(title, wide), loc="left", fontsize=TITLE_PT, fontweight="bold", pad=pad, parse_math=False)
+    if note:
+        ax.annotate(
+            lines, (0.0, 1.0), xycoords="axes fraction", xytext=(0.0, 6.0), textcoords="offset points", va="bottom",
+            fontsize=NOTE_PT, color="0.3", parse_math=False, annotation_clip=False,
+        )  # fmt: skip
+
+
+def names_fit(
+    names: Iterable[str], letters: int = NAME_LETTERS, lines: int = NAME_LINES, *, paths: bool = False
+) -> list[str]:
+    r"""Names wrapped, or cut in the middle where they are longer than that; no two different ones become the same.
+
+    Paths in a scenario are wrapped at their dots.
+
+    Examples
+    --------
+    >>> names_fit(["rollers", "a very long name of a layout"], 10)
+    ['rollers', 'a very l…a\nlayout']
+    """
+    whole = list(names)
+    found = [_fit(name, letters, lines, paths=paths) for name in whole]
+    if len(set(found)) < len(set(whole)):
+        found = [
+            text if found.count(text) == 1 else _fit(f"{number}: {name}", letters, lines, paths=paths)
+            for number, (name, text) in enumerate(zip(whole, found, strict=True), 1)
+        ]
+    return found
+
+
+def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
+    """One name, in so many lines at most."""
+    name = " ".join(name.split())
+    if paths:
+        name = name.replace(" ", FIXED).replace(".", ". ")
+    kept = wrap(name, letters)
+    most = letters * lines
+    while len(kept) > lines:
+        most -= 1
+        head = (most + 1) // 2
+        kept = wrap(f"{name[:head].rstrip()}{CUT}{name[len(name) - (most - head) :].lstrip()}", letters)
+    text = "\n".join(kept)
+    if paths:
+        text = text.replace(". ", ".").replace(FIXED, " ")
+    return f" {text}" if text.startswith("_") else text
+
+
+def legend_below(
+    ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str], columns: int = 3, below_pt: float = 42.0
+) -> None:
+    """Legend under the words of the time or number axis."""
+    from matplotlib.transforms import ScaledTranslation  # noqa: PLC0415 - heavy, and only charts need it
+
+    if not words:
+        return
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
+    legend = ax.legend(
+        handles, words, loc="upper left", bbox_to_anchor=(0.0, 0.0), bbox_transform=ax.transAxes + down,
+        ncols=min(columns, len(words)), frameon=False, fontsize=WORD_PT, borderaxespad=0.0, handlelength=2.4,
+        handleheight=1.2, columnspacing=1.4, borderpad=0.0,
+    )  # fmt: skip
+    _literal(legend)
+
+
+def legend_beside(ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str]) -> None:
+    """Legend to the right of axes, from their top."""
+    if words:
+        legend = ax.legend(
+            handles, words, loc="upper left", bbox_to_anchor=(1.015, 1.02), frameon=False, fontsize=WORD_PT,
+            borderaxespad=0.0, handlelength=2.4, handleheight=1.2,
+        )  # fmt: skip
+        _literal(legend)
+
+
+def _literal(legend: "Legend") -> None:
+    """Take the words of a legend as they are: a dollar sign in a name begins no formula."""
+    for text in legend.get_texts():
+        text.set_parse_math(False)
+
+
+def fill_of(colour: str, hatch: str) -> dict[str, Any]:
+    """How something filled is drawn: pale, hatched, with an edge."""
+    return {"facecolor": pale(colour), "hatch": hatch, **EDGE}
+
+
+def names_at(ax: "Axes", names: Sequence[str], letters: int = NAME_LETTERS, *, paths: bool = False) -> None:
+    """Names beside rows, the first at the top."""
+    ax.set_yticks(range(len(names)), names_fit(names, letters, paths=paths), parse_math=False)
+    ax.tick_params(axis="y", length=0.0)
+    ax.set_ylim(max(len(names), 1) - 0.4, -0.6)
+
+
+def beside_rows(ax: "Axes", words: Sequence[str], head: str = "") -> None:
+    """Numbers in words to the right of rows, under a head."""
+    where = ax.get_yaxis_transform()
+    for row, word in enumerate(words):
+        ax.text(1.02, row, word, transform=where, va="center", fontsize=WORD_PT)
+    if head and words:
+        ax.annotate(
+            head, (1.02, 1.0), xycoords="axes fraction", xytext=(0.0, 3.0), textcoords="offset points", va="bottom",
+            fontsize=NOTE_PT, color="0.3", annotation_clip=False,
+        )  # fmt: skip
+
+
+def nothing(ax: "Axes", why: str) -> None:
+    """Say why there is nothing to see."""
+    ax.set_axis_off()
+    ax.text(
+        0.5, 0.5, fill(why, 60), transform=ax.transAxes, ha="center", va="center", fontsize=WORD_PT + 1.0, color="0.3",
+        parse_math=False,
+    )  # fmt: skip
+
+
+def week_axis(ax: "Axes", from_min: float, to_min: float) -> None:
+    """Time axis of a week or a day: weekday and time of day at even steps."""
+    from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415 - heavy, and only charts need it
+
+    span = to_min - from_min
+    one_day = span <= DAY
+    step = next((step for step in TICKS_MIN if span / step <= MOST_TICKS), 364 * DAY)
+    ax.set_xlim(from_min, to_min)
+    ax.xaxis.set_major_locator(MultipleLocator(step))
+
+    def label(time_min: float, _: object) -> str:
+        text = moment_text(time_min)
+        return text[4:] if one_day else text.removesuffix(" 00:00")
+
+    ax.xaxis.set_major_formatter(FuncFormatter(label))
+
+
+def pale(colour: str) -> tuple[float, float, float]:
+    """Mix a colour with white, so that the hatch and the word on it can be read."""
+    from matplotlib.colors import to_rgb  # noqa: PLC0415
+
+    red, green, blue = to_rgb(colour)
+    return 0.45 * red + 0.55, 0.45 * green + 0.55, 0.45 * blue + 0.55

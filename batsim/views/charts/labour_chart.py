@@ -1,0 +1,51 @@
+"""Chart of labour by layout: minutes of a working day by person and task."""
+
+from typing import TYPE_CHECKING
+
+from batsim.record import PERSONS, TASKS
+from batsim.views.charts.chart_style import TASK_LOOKS
+from batsim.views.charts.stacked_rows import Stack, stacked_rows
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from batsim.study.compare import Comparison
+
+TALL, LOW = 0.72, 0.36
+"""Height of what attendants do and of what drivers do, in rows."""
+HEIGHTS = dict(zip(PERSONS, (TALL, LOW), strict=True))
+NO_DAYS = "No layout has a value of labour: there is no working day in the measured time."
+
+
+def labour_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes":
+    """Draw the labour of a working day in each layout, by person and task.
+
+    Parameters
+    ----------
+    comparison
+        What `batsim.compare` returns; one layout is enough.
+    ax
+        Axes to draw on; those of a new figure when not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        A bar for each layout in the order of the ranking: high where attendants work, low where drivers do. The
+        whisker is an interval of the total. A driver's waiting is no labour and is left out.
+    """
+    runs = comparison.runs
+    stacks = [
+        Stack(
+            f"{TASK_LOOKS[task][2]}, {person}s",
+            *TASK_LOOKS[task][:2],
+            [runs.interval(layout, f"labour_{person}_{task}_min_per_day").mean for layout in comparison.ranking],
+            HEIGHTS[person],
+        )
+        for person in PERSONS
+        for task in TASKS
+    ]
+    totals = [runs.interval(layout, "labour_min_per_day") for layout in comparison.ranking]
+    return stacked_rows(
+        comparison, stacks, totals, "Labour by person and task", "Hands-on work [people-minutes per working day]",
+        NO_DAYS, ax, "High: attendants. Low: drivers; their waiting is left out.",
+    )  # fmt: skip

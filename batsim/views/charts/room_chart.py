@@ -1,0 +1,226 @@
+"""Chart of a room over a day or any window: trucks in line, batteries by state, chargers, crew."""
+
+from textwrap import fill
+from typing import TYPE_CHECKING, Any
+
+from batsim.record import CAUSES, STATES
+from batsim.views.charts.chart_style import (
+    BLACK,
+    BLUE,
+    GREY,
+    LOOKS,
+    ORANGE,
+    PURPLE,
+    SKY,
+    YELLOW,
+    chart_class,
+    pale,
+)
+from batsim.views.charts.time_axis import clock_axis, span_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from batsim.measures.room_course import RoomCourse
+    from batsim.measures.windows import Floats, Whole
+    from batsim.record import Facts, Record
+
+# Colours of `battery_chart`, told apart with any kind of colour vision; hatches and lightness tell them apart in grey.
+CAUSE_LOOKS = dict(
+    zip(
+        CAUSES,
+        (
+            ("#FFFFFF", "", "waits its turn"),
+            (ORANGE, "////", "waits for a battery"),
+            (BLUE, "", "waits for a station"),
+            (YELLOW, "....", "waits for a place"),
+            (PURPLE, "xxxx", "waits for crew"),
+            (GREY, "\\\\\\\\", "waits for a device"),
+        ),
+        strict=True,
+    )
+)
+"""Colour, hatch and words of what a line lacks."""
+ORDER = (0, 1, 8, 7, 2, 3, 4, 5, 6)
+"""States from the bottom of the stack: out of the room first, then the way from spent to ready."""
+WIDTH_IN = 11.0
+HEIGHTS_IN = {"line": 1.6, "batteries": 3.2, "chargers": 1.5, "crew": 1.2}
+"""Heights of the panels. [in]"""
+AROUND_IN = {"left": 0.8, "right": 2.3, "top": 0.85, "bottom": 0.85, "between": 0.16}
+"""What is kept free around and between the panels. [in]"""
+TITLE_LETTERS = 84
+"""Letters in a line of the title."""
+HEADROOM = 1.12
+"""Upper end of an axis over the most that is shown."""
+NOTE_PT, WORD_PT = 8.0, 9.0
+
+
+def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
+    """Draw what goes on in the room over a window of a run.
+
+    Parameters
+    ----------
+    record
+        What a run left behind, see `batsim.simulate`.
+    from_min, to_min
+        The window; it is cut at the start and at the end of the run. [min]
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A figure and not one axes, because its panels share the time axis: trucks in line by what they wait for,
+        batteries by state, chargers, and attendants where there are any. A notebook shows it.
+
+    Raises
+    ------
+    ValueError
+        If the window is empty or endless, or lies outside the run.
+    """
+    from batsim.measures.room_course import room_course  # noqa: PLC0415 - numpy only to draw
+
+    course = room_course(record, from_min, to_min)
+    drawn = {"line": _line, "batteries": _batteries, "chargers": _chargers}
+    if course.attendants_on_duty.any() or course.attendants_busy.any():
+        drawn["crew"] = _crew
+    figure, panels = _empty(list(drawn))
+    for panel, draw in zip(panels, drawn.values(), strict=True):
+        _frame(panel)
+        draw(panel, course, record.facts)
+        _mark_idle(panel, course)
+    clock_axis(panels[-1], record.facts, course.from_min, course.to_min)
+    _words(figure, record.facts, course)
+    figure.align_ylabels(panels)
+    return figure
+
+
+def _empty(names: list[str]) -> "tuple[Figure, list[Axes]]":
+    """Figure with room for its panels, from the top."""
+    around, between = AROUND_IN, AROUND_IN["between"]
+    heights = [HEIGHTS_IN[name] for name in names]
+    height = around["top"] + sum(heights) + between * (len(names) - 1) + around["bottom"]
+    figure = chart_class()(figsize=(WIDTH_IN, height))
+    panels: list[Axes] = []
+    below = height - around["top"]
+    width = (WIDTH_IN - around["left"] - around["right"]) / WIDTH_IN
+    for each in heights:
+        below -= each
+        where = (around["left"] / WIDTH_IN, below / height, width, each / height)
+        panels.append(figure.add_axes(where, sharex=panels[0] if panels else None))
+        below -= between
+    for panel in panels[:-1]:
+        panel.tick_params(labelbottom=False)
+    return figure, panels
+
+
+def _frame(panel: "Axes") -> None:
+    """Light lines behind everything, whole numbers on the axis."""
+    from matplotlib.ticker import MaxNLocator  # noqa: PLC0415 - heavy, and only charts need it
+
+    panel.grid(visible=True, axis="y", color="0.8", linewidth=0.5)
+    panel.set_axisbelow(True)
+    panel.spines[["top", "right"]].set_visible(False)
+    panel.tick_params(labelsize=WORD_PT)
+    panel.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True, min_n_ticks=1))
+
+
+def _ends(course: "RoomCourse", counts: "Whole") -> "tuple[Floats, Whole]":
+    """Instants and counts, carried on to the end of the window."""
+    import numpy as np  # noqa: PLC0415 - heavy, and only charts need it
+
+    return np.append(course.time_min, course.to_min), np.append(counts, counts[-1])
+
+
+def _stack(panel: "Axes", course: "RoomCourse", parts: "list[tuple[Whole, str, str, str]]") -> float:
+    """Draw counts on top of each other with their words; returns the most in all."""
+    below = 0 * course.trucks_away
+    for counts, colour, hatch, word in parts:
+        times, bottom = _ends(course, below)
+        _, top = _ends(course, below + counts)
+        panel.fill_between(
+            times, bottom, top, step="post", facecolor=pale(colour), hatch=hatch, edgecolor="0.35", linewidth=0.4,
+            label=word,
+        )  # fmt: skip
+        below = below + counts
+    return float(below.max())
+
+
+def _legend(panel: "Axes") -> None:
+    """Words beside the panel, in the order of the stack."""
+    handles, words = panel.get_legend_handles_labels()
+    panel.legend(
+        handles[::-1], words[::-1], loc="upper left", bbox_to_anchor=(1.01, 1.03), frameon=False, fontsize=WORD_PT,
+        borderaxespad=0.0, handlelength=2.4, handleheight=1.2,
+    )  # fmt: skip
+
+
+def _top(panel: "Axes", most: float) -> None:
+    """Let the axis begin at 0 and leave some room above the most."""
+    panel.set_ylim(0.0, HEADROOM * max(1.0, most))
+
+
+def _line(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+    """Trucks in line by what they wait for, and all that are away from work."""
+    looks = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
+    most = _stack(panel, course, [each for each in looks if each[0].any()])
+    panel.step(
+        *_ends(course, course.trucks_away), where="post", color=BLACK, linewidth=1.1, label="away from work, in all"
+    )
+    panel.set_ylabel("Trucks")
+    _top(panel, max(most, float(course.trucks_away.max())))
+    _legend(panel)
+
+
+def _batteries(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+    """Batteries by state."""
+    looks = [(course.batteries[STATES[code]], *LOOKS[STATES[code]][:2], STATES[code]) for code in ORDER]
+    _stack(panel, course, [each for each in looks if each[0].any()])
+    panel.set_ylabel("Batteries")
+    panel.set_ylim(0.0, float(facts.batteries))
+    _legend(panel)
+
+
+def _chargers(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+    """Chargers that give current, and how many there are."""
+    most = _stack(panel, course, [(course.charging, *LOOKS["on charge"][:2], "giving current")])
+    if course.chargers < float("inf"):
+        panel.axhline(course.chargers, color=BLACK, linewidth=1.1, linestyle="--", label="in all")
+        most = max(most, course.chargers)
+    panel.set_ylabel("Chargers")
+    _top(panel, most)
+    _legend(panel)
+
+
+def _crew(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+    """Attendants at a job, and on duty."""
+    most = _stack(panel, course, [(course.attendants_busy, SKY, "////", "busy")])
+    if facts.crew_windows:
+        panel.step(
+            *_ends(course, course.attendants_on_duty), where="post", color=BLACK, linewidth=1.4, linestyle="--",
+            label="on duty",
+        )  # fmt: skip
+        most = max(most, float(course.attendants_on_duty.max()))
+    panel.set_ylabel("Attendants")
+    _top(panel, most)
+    _legend(panel)
+
+
+def _mark_idle(panel: "Axes", course: "RoomCourse") -> None:
+    """Shade breaks and hours without a shift over everything."""
+    for begin, end in course.idle:
+        panel.axvspan(begin, end, facecolor=BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
+
+
+def _words(figure: "Figure", facts: "Facts", course: "RoomCourse") -> None:
+    """Title and notes."""
+    height = figure.get_size_inches()[1]
+    left = AROUND_IN["left"] / WIDTH_IN
+    span = span_text(facts, course.from_min, course.to_min)
+    title = fill(f"{facts.layout}: {span}", TITLE_LETTERS)
+    figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom", parse_math=False)
+    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
+    run = f"One run: replication {facts.replication}, seed {facts.seed}{first}."
+    told: dict[str, Any] = {"fontsize": NOTE_PT, "color": "0.3"}
+    figure.text(left, 1.0 - 0.72 / height, run, va="center", **told)
+    if course.idle:
+        figure.text(left, 0.14 / height, "Grey strips: no truck works (breaks, hours without a shift).", **told)

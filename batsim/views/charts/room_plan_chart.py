@@ -1,0 +1,186 @@
+"""Plan of the room of a layout, to scale: places, stations, aisles, ways of devices."""
+
+from typing import TYPE_CHECKING
+
+from batsim.study.room_plan import room_plan
+from batsim.views.charts.chart_style import (
+    BLACK,
+    BLUE,
+    GREEN,
+    ORANGE,
+    VERMILION,
+    YELLOW,
+    Size,
+    axes_for,
+    fill_of,
+    heading,
+    legend_below,
+    names_fit,
+    nothing,
+    pale,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+
+    from batsim.scenario.site import Scenario
+    from batsim.study.room_plan import Box, RoomPlan
+
+WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
+DRAWN_IN = 9.6
+"""Width of the axes in a new figure, about. [in]"""
+EDGE_M = 1.0
+"""What is shown around everything. [m]"""
+ROW_LETTERS = 12
+"""Letters of the name of a row that are shown."""
+STATION_M = 1.2
+"""Side of the square that stands for a station. [m]"""
+MOST_NUMBERS = 40
+"""Places in a row up to which every one is numbered; of more, every fifth."""
+NO_FLOOR = (
+    "This layout states no positions. Add 'floor' to it, with rows of places and stations, and it is drawn to scale."
+)
+
+
+def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None) -> "Axes":
+    """Draw the room of a layout to scale.
+
+    Parameters
+    ----------
+    scenario
+        The site, as `batsim.read` returns it.
+    layout
+        Name of one of its layouts.
+    ax
+        Axes to draw on; those of a new figure when not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        Places with their rows and numbers, stations, aisles to be kept clear, the way of the device to the farthest
+        place of each station, zones, walls where positions are counted from a corner; a sentence in place of all that
+        where the layout states no floor.
+    """
+    plan = room_plan(scenario, layout)
+    title = f"{layout}: plan of the room"
+    if plan is None:
+        ax = axes_for(ax, Size(WIDTH_IN, LEAST_IN))
+        heading(ax, title)
+        nothing(ax, NO_FLOOR)
+        return ax
+    left, bottom, right, top = _limits(plan)
+    tall = DRAWN_IN * (top - bottom) / (right - left) + AROUND_IN
+    ax = axes_for(ax, Size(WIDTH_IN, min(max(tall, LEAST_IN), MOST_IN)))
+    told: list[tuple[Artist, str]] = []
+    _grounds(ax, plan, told)
+    _places(ax, plan, told)
+    _stations(ax, plan, told)
+    _ways(ax, plan, told)
+    ax.set_xlim(left, right)
+    ax.set_ylim(bottom, top)
+    ax.set_aspect("equal")
+    ax.spines[["top", "right"]].set_visible(False)
+    ax.set_xlabel("Along the room [m]", fontsize=10.0)
+    ax.set_ylabel("Across [m]", fontsize=10.0)
+    heading(ax, title, _note(plan))
+    legend_below(ax, [handle for handle, _ in told], [word for _, word in told], 3)
+    return ax
+
+
+def _limits(plan: "RoomPlan") -> tuple[float, float, float, float]:
+    """Left, bottom, right and top of what is shown. [m]"""
+    boxes: list[Box] = [place.box for place in plan.places] + [*plan.aisles, *plan.zones.values()]
+    boxes += [plan.room] if plan.room is not None else []
+    half = STATION_M / 2.0
+    xs = [x for box in boxes for x in (box.x_m, box.x_m + box.width_m)]
+    ys = [y for box in boxes for y in (box.y_m, box.y_m + box.height_m)]
+    xs += [x + side for x, _ in plan.stations for side in (-half, half)]
+    ys += [y + side for _, y in plan.stations for side in (-half, half)]
+    return min(xs) - EDGE_M, min(ys) - EDGE_M, max(xs) + EDGE_M, max(ys) + EDGE_M
+
+
+def _rectangle(ax: "Axes", box: "Box", **look: object) -> "Artist":
+    """Draw a rectangle."""
+    from matplotlib.patches import Rectangle  # noqa: PLC0415 - heavy, and only charts need it
+
+    return ax.add_patch(Rectangle((box.x_m, box.y_m), box.width_m, box.height_m, **look))  # type: ignore[arg-type]
+
+
+def _grounds(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+    """Walls, aisles and zones."""
+    if plan.room is not None:
+        drawn = _rectangle(ax, plan.room, facecolor="none", edgecolor=BLACK, linewidth=2.4)
+        told.append((drawn, "walls"))
+    for number, box in enumerate(plan.aisles):
+        drawn = _rectangle(ax, box, facecolor=pale(YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
+        if not number:
+            told.append((drawn, f"aisle, keep clear ({plan.aisle_m:g} m)"))
+    for name, box in plan.zones.items():
+        drawn = _rectangle(ax, box, facecolor="none", edgecolor=GREEN, linewidth=1.6, linestyle="-.", zorder=1.5)
+        told.append((drawn, f"reach of {name.replace('_', ' ')}"))
+
+
+def _places(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+    """Places with their numbers, rows with their names."""
+    rows: dict[str, list[int]] = {}
+    drawn = None
+    for place in plan.places:
+        drawn = _rectangle(ax, place.box, **fill_of(BLUE, ""), zorder=2.0)
+        rows.setdefault(place.row, []).append(place.number)
+    if drawn is not None:
+        levels = max(place.levels for place in plan.places)
+        told.append((drawn, "place of a battery" if levels == 1 else f"places, up to {levels} above each other"))
+    for place in plan.places:
+        count = len(rows[place.row])
+        x_m, y_m = place.box.x_m + place.box.width_m / 2.0, place.box.y_m + place.box.height_m / 2.0
+        if count <= MOST_NUMBERS or place.number == 1 or place.number % 5 == 0:
+            ax.text(x_m, y_m, f"{place.number}", ha="center", va="center", fontsize=6.5, zorder=4.0, clip_on=True)
+        if place.number == 1:
+            (name,) = names_fit([place.row], ROW_LETTERS, 1)
+            ax.annotate(
+                name, (place.box.x_m, y_m), xytext=(-5.0, 0.0), textcoords="offset points", ha="right", va="center",
+                fontsize=9.0, fontweight="bold", zorder=4.0, parse_math=False,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+            )  # fmt: skip
+
+
+def _stations(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+    """Stations with their numbers."""
+    from batsim.study.room_plan import Box  # noqa: PLC0415 - only to draw
+
+    drawn = None
+    for number, (x_m, y_m) in enumerate(plan.stations, 1):
+        box = Box(x_m - STATION_M / 2.0, y_m - STATION_M / 2.0, STATION_M, STATION_M)
+        drawn = _rectangle(ax, box, **fill_of(ORANGE, "////"), zorder=2.5)
+        ax.text(
+            x_m, y_m, f"{number}", ha="center", va="center", fontsize=9.0, fontweight="bold", zorder=4.0,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+        )  # fmt: skip
+    if drawn is not None:
+        told.append((drawn, "station, where a truck stops"))
+
+
+def _ways(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+    """Way of the device to the farthest place of each station."""
+    longest = max((way.metres for way in plan.ways), default=0.0)
+    for number, way in enumerate(plan.ways):
+        xs, ys = zip(*way.points, strict=True)
+        (line,) = ax.plot(xs, ys, color=VERMILION, linewidth=1.6, linestyle="--", zorder=3.0)
+        ax.plot(xs[-1:], ys[-1:], color=VERMILION, marker="o", markersize=4.0, zorder=3.0)
+        if not number:
+            kind = "overhead" if plan.overhead else "along aisles"
+            told.append((line, f"farthest way, {kind}: {longest:.1f} m"))
+
+
+def _note(plan: "RoomPlan") -> str:
+    """What the plan leaves out."""
+    words = ["To scale; positions are those of middles, a station is a mark and no truck."]
+    if plan.size_m is None:
+        words.append("The room is not measured, so no walls are drawn.")
+    elif plan.room is None:
+        length, width = plan.size_m
+        words.append(f"Room {length:g} m by {width:g} m; its walls are not drawn, since places would lie across them.")
+    if plan.wash_m is not None:
+        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work, place not stated.")
+    return " ".join(words)

@@ -1,0 +1,92 @@
+"""Chart of waits by layout: the share of exchanges that wait no longer than so many minutes."""
+
+import math
+from itertools import cycle
+from typing import TYPE_CHECKING
+
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.views.charts.chart_style import BLACK, LINES, Size, axes_for, frame, heading, legend_beside, names_fit, nothing
+from batsim.views.text.tables import counted, number_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from batsim.study.waits import Waits
+
+SIZE_IN = Size(10.0, 4.6)
+AROUND_IN, EACH_IN, LETTERS = 1.2, 0.37, 30
+"""What stands above and below the legend, what a layout takes in it, and the letters of its name. [in, in, -]"""
+SHOWN_SHARE = 0.99
+"""Waits that are shown: those that so many exchanges do not exceed in any layout."""
+ROOM, LEAST_MIN = 1.35, 5.0
+"""Right end over the target, and the least. [-, min]"""
+NONE = "No exchange started in the measured time."
+
+
+def waits_chart(waits: "Waits", ax: "Axes | None" = None) -> "Axes":
+    """Draw how long exchanges wait in each layout.
+
+    Parameters
+    ----------
+    waits
+        What `batsim.waits_over` returns.
+    ax
+        Axes to draw on; those of a new figure when not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        A line for each layout: the share of exchanges that wait no longer than the minutes below. Where the scenario
+        states a target, a cross marks it: a line that passes above it meets the target.
+    """
+    width, height = SIZE_IN
+    ax = axes_for(ax, Size(width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))
+    stated = waits.settings
+    weeks = counted(stated.length_min / WEEK_MIN, "week")
+    note = f"All exchanges of {counted(stated.replications, 'replication')} of {weeks}; in the truck: of charges"
+    heading(ax, f"{stated.scenario.site.name}: waits", f"{note} in scheduled time.")
+    curves = {layout: waits.curve(layout) for layout in waits.layouts}
+    if not any(curve.minutes.size for curve in curves.values()):
+        nothing(ax, NONE)
+        return ax
+    frame(ax, "both")
+    most = max(waits.not_exceeded(SHOWN_SHARE), LEAST_MIN, ROOM * (waits.target[0] if waits.target else 0.0))
+    handles, words = [], []
+    named = zip(curves.items(), names_fit(curves, LETTERS, 1), cycle(LINES), strict=False)
+    for (layout, curve), name, (colour, dashes) in named:
+        if curve.minutes.size:
+            x, y = [*curve.minutes, max(most, curve.minutes[-1])], [*curve.share, 1.0]
+            (line,) = ax.step(x, y, where="post", color=colour, linestyle=dashes, linewidth=1.9)
+            handles.append(line)
+            words.append(name + _within(waits, layout))
+    if waits.target is not None:
+        minutes, share = waits.target
+        ax.hlines(share, 0.0, minutes, color=BLACK, linewidth=1.0, linestyle=(0, (2, 2)))
+        ax.vlines(minutes, 0.0, share, color=BLACK, linewidth=1.0, linestyle=(0, (2, 2)))
+        (cross,) = ax.plot(
+            [minutes],
+            [share],
+            color=BLACK,
+            marker="X",
+            markersize=9.0,
+            linestyle="",
+            zorder=5.0,
+            markeredgecolor="white",
+        )
+        handles.append(cross)
+        words.append(f"target: {100.0 * share:g} %\nwithin {minutes:g} min")
+    ax.set_xlim(0.0, most)
+    ax.set_ylim(0.0, 1.02)
+    ax.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0", "20", "40", "60", "80", "100"])
+    ax.set_xlabel("Wait [scheduled min]", fontsize=10.0)
+    ax.set_ylabel("Exchanges that wait no longer [%]", fontsize=10.0)
+    legend_beside(ax, handles, words)
+    return ax
+
+
+def _within(waits: "Waits", layout: str) -> str:
+    """Share within the target, in words."""
+    if waits.target is None:
+        return ""
+    share = waits.share_within(layout, waits.target[0])
+    return f"\n{number_text(share, share=True)} in time" if math.isfinite(share.mean) else ""

@@ -1,0 +1,1 @@
+"""Pages: the report, and what a notebook shows."""

@@ -1,0 +1,265 @@
+"""Events of a window as text that a person can follow line by line, and as CSV."""
+
+from typing import TYPE_CHECKING
+
+from batsim.measures.event_trace import event_frame, event_trace
+from batsim.measures.events import Event
+from batsim.record import CAUSES, NOTHING
+from batsim.scenario.parts.calendar import first_week_min
+from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.views.text.lines import LEAST_LABEL, hung, listed, sentence
+
+if TYPE_CHECKING:
+    from batsim.record import Facts, Record
+
+REASONS = {
+    "level": "down to the exchange level",
+    "shift change": "at the shift change",
+    "break": "in a break",
+    "early": "early, while there is time",
+}
+"""Why a truck comes, by the word of the record."""
+NUMBERS = ("truck", "battery", "spent", "line", "place", "station", "unit")
+"""Columns that count from 0 in the record and from 1 for people."""
+COUNTS = ("ready", "in_line", "people")
+
+
+def trace_text(record: "Record", from_min: float, to_min: float, width: int | None = None) -> str:
+    """Write what happened in a window, one line for each event under a heading; see `event_trace`.
+
+    Trucks, batteries, places and stations count from 1, week 1 is the first measured one. With a width, for a terminal
+    so many characters wide, an event may take several lines.
+    """
+    events = event_trace(record, from_min, to_min)
+    facts = record.facts
+    weeks = moment(facts, from_min)[0] != moment(facts, max(from_min, to_min - 1.0))[0]
+    seconds = any(round(60.0 * event.time_min) % 60 for event in events)
+    words = _Words(facts)
+    told = [(clock(facts, event.time_min, weeks=weeks, seconds=seconds), words.of(event)) for event in events]
+    span = f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
+    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
+    heading = f"{facts.layout}: {span} (replication {facts.replication}, seed {facts.seed}{first})"
+    if width is None:
+        lines = [f"{time}  {what}" for time, what in told]
+    else:
+        heading, lines = sentence(heading, width), [_event_lines(time, what, width) for time, what in told]
+    return "\n".join([heading, "", *(lines or ["nothing happens in this time"])])
+
+
+def _event_lines(time: str, what: str, width: int) -> str:
+    """Break an event into lines, under one another beside its time if that leaves room."""
+    if width - len(time) - 2 < LEAST_LABEL:
+        return hung(f"{time} {what}", width)
+    return listed(what, width, first=f"{time}  ")
+
+
+def trace_csv(record: "Record", from_min: float, to_min: float) -> str:
+    """Write what happened in a window as CSV, with `moment` beside the minutes; numbers count from 1."""
+    facts = record.facts
+    frame = event_frame(record, from_min, to_min)
+    moments = [clock(facts, time, weeks=True, seconds=True) for time in frame["time_min"]]
+    frame.insert(1, "moment", moments)
+    for name in (*NUMBERS, *COUNTS):
+        shift = int(name in NUMBERS)
+        frame[name] = ["" if number < 0 else str(number + shift) for number in frame[name]]
+    for name in ("standby", "full"):
+        frame[name] = frame[name].astype(int)
+    frame = frame.rename(columns={"people": "attendants_on_duty"})
+    for name, digits in (("time_min", 6), ("wait_min", 3), ("soc_share", 4)):
+        frame[name] = frame[name].round(digits)
+    text: str = frame.to_csv(index=False, lineterminator="\n")
+    return text
+
+
+def moment(facts: "Facts", time_min: float) -> tuple[int, str]:
+    """Week and weekday of a time; week 1 is the first measured one, the warm-up before it is week 0, -1 and so on."""
+    since = time_min - first_week_min(facts.warm_up_min)
+    return int(since // WEEK_MIN) + 1, DAYS[int(since % WEEK_MIN // DAY_MIN)]
+
+
+def clock(facts: "Facts", time_min: float, *, weeks: bool = False, seconds: bool = False) -> str:
+    """Write a time as weekday and time of day, such as `week 2 Mon 14:05:30`."""
+    whole = round(60.0 * time_min) if seconds else 60 * round(time_min)
+    week, day = moment(facts, whole / 60.0)
+    minutes, rest = divmod(whole, 60)
+    text = f"{day} {minutes // 60 % 24:02d}:{minutes % 60:02d}" + (f":{rest:02d}" if seconds else "")
+    return f"week {week} {text}" if weeks else text
+
+
+def _count(number: int, thing: str) -> str:
+    """Write how many there are of a thing."""
+    many = thing.removesuffix("y") + ("ies" if thing.endswith("y") else "s")
+    return f"{number} {many}" if number > 1 else f"{number or 'no'} {thing}"
+
+
+def _minutes(minutes: float) -> str:
+    """Write a duration to the minute, a short one to the tenth."""
+    return f"{minutes:.0f} min" if minutes >= 10.0 else f"{round(minutes, 1):g} min"
+
+
+def _level(share: float) -> str:
+    """Write a state of charge."""
+    return f"{100.0 * share:.0f} %"
+
+
+class _Words:
+    """Puts events into sentences, with the names of one layout."""
+
+    def __init__(self, facts: "Facts") -> None:
+        self.facts = facts
+        groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
+        self.group = [f" ({name})" if len(facts.groups) > 1 else "" for name in groups]
+        self.kind = [f" ({facts.lines[line]})" if len(facts.lines) > 1 else "" for line in facts.battery_lines]
+
+    def of(self, event: Event) -> str:
+        """Write one event."""
+        task, _, stage = event.event.rpartition("_")
+        if task in TASKS:
+            return self._job(event, task, stage)
+        sentence: str = getattr(self, f"_{event.event}")(event)
+        return sentence
+
+    def _truck(self, event: Event) -> str:
+        return f"truck {event.truck + 1}{self.group[event.truck]}"
+
+    def _battery(self, number: int) -> str:
+        return f"battery {number + 1}{self.kind[number]}"
+
+    def _place(self, event: Event, before: str = "at ") -> str:
+        return f" {before}{self.facts.place} {event.place + 1}" if event.place >= 0 else ""
+
+    def _thing(self, event: Event) -> str:
+        return f"{event.detail} {event.unit + 1}" if event.unit >= 0 else f"one {event.detail}"
+
+    def _charger(self, event: Event, before: str) -> str:
+        return f" {before} {event.detail}" if event.detail and len(self.facts.chargers) > 1 else ""
+
+    def _truck_free(self, event: Event) -> str:
+        done = "unplugs" if self.facts.in_truck else f"leaves the station with {self._battery(event.battery)}"
+        return f"{self._truck(event)} {done}" + (" and is back at work" if event.detail == "back" else "")
+
+    def _exchange_end(self, event: Event) -> str:
+        stands = f"{self._battery(event.spent)} now{self._place(event) or ' in the room'}"
+        if event.detail == "left":
+            return f"exchange of {self._truck(event)} is done: {stands}"
+        goes = "works on" if event.detail == "back" else "drives back"
+        return f"exchange of {self._truck(event)} is done: it {goes} with {self._battery(event.battery)}; {stands}"
+
+    def _back_at_work(self, event: Event) -> str:
+        return f"{self._truck(event)} is back at work with {self._battery(event.battery)}"
+
+    def _outage_start(self, event: Event) -> str:
+        return f"{self._thing(event)} is out of use"
+
+    def _outage_end(self, event: Event) -> str:
+        return f"{self._thing(event)} is back in use"
+
+    def _out_of_use(self, event: Event) -> str:
+        return f"{self._battery(event.battery)} is out of use"
+
+    def _back_in_use(self, event: Event) -> str:
+        return f"{self._battery(event.battery)} is back in use"
+
+    def _charge_start(self, event: Event) -> str:
+        late = f", put off {_minutes(event.wait_min)} as too warm or too cold" if event.wait_min > 0.0 else ""
+        charger = self._charger(event, "on")
+        return f"charge of {self._battery(event.battery)} starts{charger}{late}"
+
+    def _charge_end(self, event: Event) -> str:
+        how = "full" if event.full else "not yet full"
+        cools = "; it cools down" if event.detail == "cools" else ""
+        return f"charge of {self._battery(event.battery)} ends, {how}{cools}"
+
+    def _cooled(self, event: Event) -> str:
+        return f"{self._battery(event.battery)} has cooled down"
+
+    def _ready(self, event: Event) -> str:
+        cool = "cool and " if event.detail == "cooled" else ""
+        return f"{self._battery(event.battery)} is {cool}ready{self._place(event)}"
+
+    def _crew(self, event: Event) -> str:
+        return f"{_count(event.people, 'attendant')} on duty from now on"
+
+    def _leaves_work(self, event: Event) -> str:
+        return f"{self._truck(event)} leaves its work with {self._battery(event.battery)}, {REASONS[event.reason]}"
+
+    def _arrive(self, event: Event) -> str:
+        low = ", below the cut-out" if event.detail else ""
+        text = f"{self._truck(event)} arrives with {self._battery(event.battery)} at {_level(event.soc_share)}{low}"
+        parts = [] if event.ready < 0 else [f"{_count(event.ready, 'battery')} ready"]
+        if event.cause:
+            cause = event.cause if event.cause != CAUSES[NOTHING] else "its turn"
+            parts += [f"{_count(event.in_line, 'truck')} in line", f"waits for: {cause}"]
+        return "; ".join([text, ", ".join(parts)]) if parts else text
+
+    def _turned_away(self, event: Event) -> str:
+        rest = f"{self._battery(event.battery)} at {_level(event.soc_share)}"
+        return f"{self._truck(event)} finds no ready battery and goes on with {rest}"
+
+    def _waits_for_spot(self, event: Event) -> str:
+        return f"{self._truck(event)} has stopped work and waits for a charging spot"
+
+    def _gives_up(self, event: Event) -> str:
+        return f"{self._truck(event)} goes back to work without a charge"
+
+    def _exchange_start(self, event: Event) -> str:
+        several = event.station >= 0 and self.facts.stations > 1
+        where = f" at station {event.station + 1}" if several else ""
+        how = " with the standby means" if event.standby else ""
+        line = f" after {_minutes(event.wait_min)} in line" if event.wait_min > 0.0 else ""
+        what = f"{self._battery(event.battery)}{self._place(event, 'from ')} for {self._battery(event.spent)}"
+        return f"exchange of {self._truck(event)} begins{where}{how}{line}: {what}{self._others(event)}"
+
+    def _plugged_in(self, event: Event) -> str:
+        line = f" after {_minutes(event.wait_min)} in line" if event.wait_min > 0.0 else ""
+        return f"{self._truck(event)} takes a charging spot{line}{self._others(event)}"
+
+    def _others(self, event: Event) -> str:
+        return f"; {_count(event.in_line, 'truck')} still in line" if event.in_line > 0 else ""
+
+    def _spent(self, event: Event) -> str:
+        return f"spent {self._battery(event.battery)} is drawn out, now{self._place(event)}"
+
+    def _waits_for_charger(self, event: Event) -> str:
+        crew = " or for somebody to connect it" if self.facts.crew_windows else ""
+        return f"{self._battery(event.battery)} waits for a charger{crew}"
+
+    def _connect(self, event: Event) -> str:
+        whom = f"{self._battery(event.battery)}{self._charger(event, 'to')}"
+        who = {"attendant": "an attendant", "driver": "the driver"}.get(event.person)
+        return f"{who} connects {whom}" if who else f"{whom} is connected"
+
+    def _cause(self, event: Event) -> str:
+        names = self.facts.lines
+        of = f" for {names[event.line]}" if len(names) > 1 and not self.facts.in_truck else ""
+        return f"the line{of} now waits for: {event.cause}; {_count(event.in_line, 'truck')} in line"
+
+    def _job(self, event: Event, task: str, stage: str) -> str:
+        """Write a stage of watering or care."""
+        who = {"attendant": "an attendant", "driver": "a driver"}.get(event.person, "somebody")
+        return TASKS[task][stage].format(who=who, it=self._battery(event.battery))
+
+
+TASKS = {
+    "watering": {
+        "due": "{it} is due for water and waits for somebody",
+        "start": "{who} waters {it}",
+        "end": "{it} has its water",
+    },
+    "inspection": {
+        "due": "{it} is due for inspection and waits for somebody",
+        "start": "{who} inspects {it}",
+        "end": "{it} is inspected",
+    },
+    "readings": {
+        "due": "{it} is due for readings and waits for somebody",
+        "start": "{who} takes readings of {it}",
+        "end": "readings of {it} are taken",
+    },
+    "wash": {
+        "due": "{it} is due for a wash and waits for somebody",
+        "start": "{who} washes {it}",
+        "end": "{it} is washed",
+    },
+}
+"""Sentences on what is done for a battery beside charging."""

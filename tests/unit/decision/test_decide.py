@@ -1,0 +1,591 @@
+"""Sizing: what may be chosen, what a cell costs, how answers and refusals look, and how sure they are."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import batsim
+from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.running.executors import Runner
+from batsim.study.limits import limits_of
+from batsim.study.running.replications import settings
+from batsim.decision.decide import size
+from batsim.decision.counts import Grid, dimensions_of, thinned
+from batsim.decision.answer import DECIDING
+from batsim.decision.search import Search
+from batsim.views.text.decision_text import size_text
+
+ROOT = Path(__file__).parents[3]
+SCENARIOS = ROOT / "scenarios"
+FILE = Path(__file__).parents[1] / "cases" / "size_small.yaml"
+SMALL = batsim.read(FILE)
+KESTREL = batsim.read(SCENARIOS / "kestrel-lane.yaml")
+RANGES = {"batteries": (5, 8), "chargers": (1, 4), "stations": (1, 2)}
+QUICK = {"ranges": RANGES, "indifference": {"downtime": 20.0}, "same_cost": 0.0, "workers": 1}
+
+
+def names(scenario, layout):
+    """Least and most of everything that may be chosen, by name."""
+    return {each.name: (each.values[0], each.values[-1]) for each in dimensions_of(scenario, layout, {})}
+
+
+def with_room(scenario, **keys):
+    """Copy of a scenario with other things said of its only layout."""
+    for key, value in keys.items():
+        scenario = scenario.replace(f"layouts.room.{key}", value)
+    return scenario
+
+
+@pytest.fixture(scope="module")
+def sizing():
+    return size(SMALL, **QUICK)
+
+
+@pytest.fixture(scope="module")
+def hopeless():
+    targets = {"downtime_per_truck_shift": "at most 100 min", "waits": "99 % under 1 min"}
+    return size(SMALL.replace("targets", targets), ranges=RANGES, same_cost=0.0, workers=1)
+
+
+# --- what may be chosen ---
+
+
+def test_all_counts_with_a_limit_are_dimensions():
+    assert names(KESTREL, "side rollers") == {
+        "batteries": (25, 123), "chargers": (1, 123), "stations": (1, 4), "battery_carriage": (1, 4),
+        "attendants": (1, 4),
+    }  # fmt: skip
+
+
+def test_what_is_unlimited_is_no_dimension():
+    """Here the crew; then the chargers as well; then the stations."""
+    assert list(names(SMALL, "room")) == ["batteries", "chargers", "stations"]
+    free = with_room(SMALL, chargers="unlimited x electronic_iuia")
+    assert list(names(free, "room")) == ["batteries", "stations"]
+    assert list(names(with_room(free, stations="unlimited"), "room")) == ["batteries"]
+
+
+def test_in_the_truck_only_chargers_are_chosen():
+    """Up to one for each truck."""
+    assert names(KESTREL, "in the truck") == {"chargers": (1, 24)}
+
+
+def test_several_battery_types_have_a_dimension_each():
+    found = names(batsim.read(SCENARIOS / "frostholm-cold-store.yaml"), "side rollers")
+
+    assert list(found)[:2] == ["batteries lead 48 V 750 Ah", "batteries lead 24 V 465 Ah"]
+
+
+def test_a_range_leaves_all_else_as_stated():
+    (one,) = dimensions_of(SMALL, "room", {"chargers": (2, 5)})
+
+    assert (one.name, one.values, one.stated) == ("chargers", (2, 3, 4, 5), 4)
+
+
+def test_many_values_are_thinned_out():
+    """Both ends and what is stated stay."""
+    (batteries, *_) = dimensions_of(KESTREL, "hoist", {})
+    few = thinned(batteries)
+
+    assert len(few.values) <= 17
+    assert {25, 82, 123} <= set(few.values)
+    assert list(few.values) == sorted(few.values)
+    assert max(np.diff(few.values)) <= 8
+
+
+def test_no_more_devices_than_the_stations_can_use():
+    cells = Grid(KESTREL, "hoist", dimensions_of(KESTREL, "hoist", {"stations": (1, 3), "hoist": (1, 3)})).cells
+
+    assert cells.tolist() == [[1, 1], [2, 1], [2, 2], [3, 1], [3, 2], [3, 3]]
+
+
+def test_a_cell_states_its_counts():
+    """Attendants on every shift that has any; the rest of what is stated stays."""
+    scenario = KESTREL.replace("layouts.hoist.crew", {"room early": 3, "room late": 2, "room night": 0})
+    dimensions = dimensions_of(
+        scenario, "hoist", {"batteries": (60, 70), "chargers": (30, 40), "hoist": (1, 2), "attendants": (1, 4)}
+    )
+    changes = Grid(scenario, "hoist", dimensions).changes((65, 33, 2, 4))
+
+    assert changes == {
+        "layouts.hoist.batteries": {next(iter(scenario.batteries_of("hoist"))): 65},
+        "layouts.hoist.chargers": ["33 x electronic_iuia"],
+        "layouts.hoist.devices": {"hoist": 2},
+        "layouts.hoist.crew": {"room early": 4, "room late": 4, "room night": 0},
+    }
+
+
+def test_skills_go_with_the_crew():
+    """One more attendant is qualified, one fewer is one fewer of those who are."""
+    scenario = batsim.read(SCENARIOS / "larkfield-bottling.yaml")
+    dimensions = dimensions_of(scenario, "one hoist", {"attendants": (2, 4)})
+    grid = Grid(scenario, "one hoist", dimensions)
+    stated = scenario.layouts["one hoist"].crew
+
+    for number in (2, 3, 4):
+        (crew,) = grid.changes((number,)).values()
+        changed = scenario.changed(grid.changes((number,))).layouts["one hoist"].crew
+        for shift, on_it in stated.items():
+            assert int(changed[shift]) == (number if on_it else 0)
+            if on_it and on_it.qualified:
+                skilled = {name: count + number - int(on_it) for name, count in on_it.qualified.items()}
+                assert crew[shift] == {"attendants": number, **skilled}
+
+
+# --- what a cell costs ---
+
+
+@pytest.mark.parametrize("file", sorted(SCENARIOS.glob("*.yaml")), ids=lambda file: file.stem)
+def test_costs_of_cells_are_those_of_their_scenarios(file):
+    """Thing by thing, in every layout of every scenario."""
+    scenario = batsim.read(file)
+    for layout in scenario.layouts:
+        grid = Grid(scenario, layout, tuple(thinned(each) for each in dimensions_of(scenario, layout, {})))
+        units = UnitCosts(scenario, layout)
+        checked = 0
+        for number in np.linspace(0, len(grid.cells) - 1, 9).astype(int):
+            try:
+                changed = scenario.changed(grid.changes(grid.cells[number]))
+            except batsim.ScenarioError:  # more than the floor holds
+                continue
+            checked += 1
+            total = sum(line.per_year for line in cost_lines(changed, layout, units))
+            assert grid.costs[number] == pytest.approx(total)
+        assert checked
+
+
+@pytest.mark.parametrize(
+    "owned",
+    [[], ["batteries"], ["chargers", "stations"], ["places"], ["plain", "electronic_iuia"], ["batteries", "places"]],
+)
+def test_what_is_owned_costs_nothing(owned):
+    """As many as are stated; what goes beyond them is bought, and having fewer earns nothing. By hand."""
+    scenario = with_room(SMALL, owned=owned)
+    grid = Grid(scenario, "room", dimensions_of(scenario, "room", RANGES))
+    units = UnitCosts(scenario, "room")
+
+    def bought(key, name, number, there):
+        return max(0, number - there * (key in owned or name in owned))
+
+    for cell, cost in zip(grid.cells.tolist(), grid.costs, strict=True):
+        batteries, chargers, stations = cell
+        by_hand = (
+            1000.0 * bought("batteries", "plain", batteries, 8)
+            + 200.0 * bought("chargers", "electronic_iuia", chargers, 4)
+            + 100.0 * bought("stations", "", stations, 2)
+            + 40.0 * bought("places", "", batteries - 4 + stations, 6)
+        )
+        assert cost == pytest.approx(by_hand)
+        lines = cost_lines(scenario.changed(grid.changes(cell)), "room", units)
+        assert sum(line.per_year for line in lines) == pytest.approx(by_hand)
+
+
+def test_an_uneven_crew_is_paid_shift_by_shift():
+    """Three early and two late: two on each cost two early and two late."""
+    scenario = KESTREL.replace("layouts.hoist.crew", {"room early": 3, "room late": 2, "room night": 0})
+    grid = Grid(scenario, "hoist", dimensions_of(scenario, "hoist", {"attendants": (1, 4)}))
+    units = UnitCosts(scenario, "hoist")
+    each = units.attendants["room early"].per_year + units.attendants["room late"].per_year
+
+    assert np.diff(grid.costs) == pytest.approx([each] * 3)
+    lines = cost_lines(scenario.changed(grid.changes((2,))), "hoist", units)
+    assert grid.costs[1] == pytest.approx(sum(line.per_year for line in lines))
+
+
+def test_unlimited_places_cost_nothing():
+    lines = cost_lines(with_room(SMALL, places="unlimited"), "room", UnitCosts(SMALL, "room"))
+
+    assert [line.unit.thing for line in lines] == ["battery", "charger", "station"]
+
+
+def test_owned_things_change_the_answer():
+    """Chargers that are there already are not taken away: one station fewer saves more."""
+    scenario = with_room(SMALL, owned=["chargers"])
+    found = size(scenario, **QUICK)["room"]
+
+    assert found.counts["chargers"] >= 3
+    assert all(line.per_year == 0.0 for line in found.cost_lines if line.unit.thing == "charger")
+    assert found.cost_per_year == pytest.approx(7860.0 - 600.0)
+
+
+# --- refusals ---
+
+
+def test_no_target():
+    with pytest.raises(batsim.ScenarioError) as caught:
+        size(SMALL.replace("targets", {}))
+
+    assert str(caught.value) == (
+        f"{FILE}: 1 problem\n  {FILE}: targets: states none; add one, such as downtime_per_truck_shift: at most 12 min"
+    )
+
+
+def test_ranges_of_nothing():
+    with pytest.raises(batsim.ScenarioError) as caught:
+        size(SMALL, ranges={"batteris": (5, 8), "chargers": (4, 2), "stations": (0, 2), "hoist": (1, 2)})
+
+    assert str(caught.value) == (
+        f"{FILE}: 4 problems\n"
+        f"  {FILE}: range batteris: no count of this name in layout 'room'; did you mean 'batteries'?\n"
+        f"  {FILE}: range chargers: must rise from 1 or more (got 4:2)\n"
+        f"  {FILE}: range hoist: no count of this name in layout 'room'; known: batteries, chargers, stations\n"
+        f"  {FILE}: range stations: must rise from 1 or more (got 0:2)"
+    )
+
+
+def test_indifference_of_nothing():
+    with pytest.raises(batsim.ScenarioError) as caught:
+        size(SMALL, indifference={"down": 1.0, "downtime": 0.0})
+
+    assert str(caught.value) == (
+        f"{FILE}: 2 problems\n"
+        f"  {FILE}: indifference down: the scenario has no target of this name; did you mean 'downtime'?\n"
+        f"  {FILE}: indifference downtime: must be above 0 (got 0)"
+    )
+
+
+def test_nothing_to_choose(tmp_path):
+    scenario = batsim.read(FILE).replace(
+        "layouts", {"room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "crew": "drivers"}}
+    )
+    with pytest.raises(batsim.ScenarioError) as caught:
+        size(scenario)
+
+    assert str(caught.value) == (
+        f"{FILE}: 1 problem\n"
+        f"  {FILE}: layouts.room: has no count that could be chosen; all are unlimited or left to the drivers"
+    )
+
+
+def test_too_many_cells(monkeypatch):
+    monkeypatch.setattr("batsim.decision.decide.MOST_CELLS", 31)
+    with pytest.raises(batsim.ScenarioError) as caught:
+        size(SMALL, ranges=RANGES, workers=1)
+
+    assert str(caught.value) == (
+        f"{FILE}: 1 problem\n"
+        f"  {FILE}: layouts.room: would give 32 cells; at most 31 are looked through, so state narrower ranges"
+    )
+
+
+def test_an_unknown_layout():
+    with pytest.raises(batsim.ScenarioError) as caught:
+        size(SMALL, "rom_", workers=1)
+
+    assert str(caught.value) == (
+        f"{FILE}: 1 problem\n  {FILE}: layouts.rom_: no layout of this name; did you mean 'room'?"
+    )
+
+
+# --- rules of the scenario ---
+
+
+def test_more_than_fits_rules_out_only_what_has_no_fewer():
+    """Six places hold spares and empty places of at most eight batteries: the greatest cell breaks the rule."""
+    scenario = with_room(SMALL, places=6)
+    ranges = {**RANGES, "batteries": (5, 12)}
+    found = size(scenario, ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0, workers=1)["room"]
+    refused = [each.cell for each in found.tested if each.refused]
+
+    assert found.chosen is not None
+    assert found.chosen.cell[0] <= 8
+    assert (12, 4, 2) in refused
+    assert all(cell[0] > 6 for cell in refused)
+
+
+def test_where_every_cell_breaks_a_rule_it_is_told():
+    """Fewer batteries than trucks."""
+    found = size(SMALL, ranges={"batteries": (1, 3)}, workers=1)
+    rule = found["room"].best.refused.splitlines()[1].strip()
+
+    assert (found["room"].chosen, found["room"].runs) == (None, 0)
+    assert "batteries" in rule
+    assert " ".join(rule.split()) in " ".join(size_text(found).split())
+
+
+# --- answers ---
+
+
+def test_the_answer_of_a_small_room(sizing):
+    """Costs by hand: 7 x 5000/5 + 3 x 2400/12 + 4 x 600/15 + 1500/15 = 7860."""
+    found = sizing["room"]
+
+    assert found.counts == {"batteries": 7, "chargers": 3, "stations": 1}
+    assert found.cost_per_year == pytest.approx(7860.0)
+    assert [(line.unit.thing, line.number, round(line.per_year)) for line in found.cost_lines] == [
+        ("battery", 7, 7000), ("charger", 3, 600), ("place", 4, 160), ("station", 1, 100),
+    ]  # fmt: skip
+    assert not found.placeholders
+    assert sizing.cheapest is found
+    assert found.confidence_interval() == found.chosen.interval(DECIDING, 0.95)
+    assert found.confidence_interval().mean < 250.0
+    assert (found.cells, found.full_grid_runs) == (32, 32 * 8)
+
+
+def test_frontier_and_near_misses_are_in_order(sizing):
+    found = sizing["room"]
+
+    assert [each.cell for each in found.frontier] == [(5, 3, 1), (6, 3, 1), (7, 3, 1), (8, 3, 1), (9, 3, 1)][
+        : len(found.frontier)
+    ]
+    assert found.chosen in found.frontier
+    assert [each.cell for each in found.near_misses] == [(7, 2, 2)]
+    assert all(each.missed == ("downtime",) and each.cost_per_year < 7860.0 for each in found.near_misses)
+
+
+def test_a_replication_count_is_that_of_the_answer(sizing):
+    found = size(SMALL, **QUICK, replications=40)["room"]
+
+    assert found.counts == sizing["room"].counts
+    assert found.chosen.replications == 40
+
+
+def test_out_of_reach_says_which_and_how_near(hopeless):
+    found = hopeless["room"]
+
+    assert found.chosen is None
+    assert (found.counts, found.frontier, found.near_misses) == ({}, (), ())
+    assert np.isnan(found.cost_per_year)
+    assert found.best.cell == (8, 4, 2)
+    assert found.best.missed == ("downtime", "waits")
+    assert hopeless.cheapest is None
+    downtime, waits = (found.confidence_interval(limit.measure) for limit in found.limits)
+    assert (
+        size_text(hopeless)
+        == f"""\
+Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1, seed 3
+Targets: downtime at most 100 min per truck-shift; 99 % of waits under 1 min.
+
+room (By hand)
+  The targets cannot be met with batteries 5 to 8, chargers 1 to 4, stations 1 to 2.
+  The nearest, 8 x battery, 4 x charger, 2 x station (9,240 EUR a year):
+    downtime at most 100 min per truck-shift: missed, {downtime.mean:.0f} ± {downtime.half_width:.0f} min
+    99 % of waits under 1 min: missed, {100 * waits.mean:.1f} ± {100 * waits.half_width:.1f} %
+  Look at what binds there (batsim one-more), or ask whether the target is right.
+
+It took 8 runs of 1 cell; 32 of the 32 cells of the grid were rejected in closed form, and all would
+have taken 256 runs.
+
+Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime
+and drivers are left out. What is owned already costs nothing."""
+    )
+
+
+def test_in_the_truck(tmp_path):
+    """Chargers are what is chosen, and what the frontier is over."""
+    scenario = batsim.read(FILE).replace(
+        "layouts", {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "crew": "drivers"}}
+    )
+    scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 700 min"})
+    found = size(scenario, same_cost=0.0, workers=1)["room"]
+
+    assert found.cells == 4
+    assert list(found.counts) == ["chargers"]
+    assert [each.cell[0] for each in found.frontier] == sorted(each.cell[0] for each in found.frontier)
+    assert {each.unit.thing for each in found.cost_lines} == {"battery", "charger", "device", "station"}
+
+
+def test_equal_cost_picks_the_one_that_loses_least():
+    """A charger or a station more for the same money, within a fifth of the cost."""
+    found = size(SMALL, **{**QUICK, "same_cost": 0.1})["room"]
+
+    assert found.chosen.meets
+    assert found.same_cost_share == 0.1
+    assert found.cost_per_year <= 7860.0 * 1.1
+
+
+def test_a_race_that_nobody_wins_ends(monkeypatch):
+    """With a tolerance of next to nothing the means decide after the most replications."""
+    monkeypatch.setattr("batsim.decision.search.MOST_REPLICATIONS", 20)
+    stated = settings(SMALL)
+    grid = Grid(SMALL, "room", dimensions_of(SMALL, "room", RANGES))
+    with _runner() as runner:
+        search = Search(stated, "room", limits_of(SMALL), runner, None, 0.0)
+        search.grid = grid
+        meeting = [search.looked_at(cell, 4) for cell in ((7, 3, 2), (7, 4, 2))]
+        for each in meeting:
+            search.tested[each.cell] = each
+        picked = search._raced(list(meeting), 1e-9)
+
+    assert picked.cell in {(7, 3, 2), (7, 4, 2)}
+
+
+def _runner():
+    return Runner(SMALL, 1)
+
+
+# --- how sure ---
+
+
+@pytest.mark.parametrize(("near", "far", "reached"), [(0, 0, 0.95), (10, 60, 0.95), (20, 60, 0.905), (10, 120, 0.945)])
+def test_confidence_that_is_reached(near, far, reached):
+    """Nine tenths of 5 % for up to 10 decisions near a target, a tenth for up to 60 others; beyond, in proportion."""
+    search = Search(settings(SMALL), "room", limits_of(SMALL), _runner(), None, 0.0)
+    search.near_decisions = near
+    search.tested = dict.fromkeys(range(far))
+
+    assert search.confidence == pytest.approx(reached)
+
+
+def test_confidence_is_never_above_what_was_wanted(sizing):
+    assert sizing["room"].reached_confidence <= sizing["room"].confidence == 0.95
+    sure = size(SMALL, **QUICK, confidence=0.999)["room"]
+    assert sure.reached_confidence <= 0.999
+    assert sure.runs > sizing["room"].runs
+
+
+def test_progress_is_told():
+    told = []
+    size(SMALL, **QUICK, progress=told.append)
+
+    assert told[0] == "room: 1 cells simulated, 4 runs"
+    assert len(told) == len(set(told))
+
+
+# --- as data and as text ---
+
+
+def test_json_says_everything(sizing):
+    data = json.loads(json.dumps(sizing.as_json(), allow_nan=False))
+    found, room = sizing["room"], data["layouts"]["room"]
+
+    assert (data["scenario"], data["seed"], data["weeks"], data["cheapest"]) == (
+        "Small room (invented)",
+        3,
+        1.0,
+        "room",
+    )
+    assert set(room) == {
+        "layout", "met", "counts", "confidence", "targets", "indifference", "cost_per_year", "currency", "answer",
+        "nearest", "frontier", "near_misses", "cells", "screened", "simulated", "runs", "full_grid_runs",
+    }  # fmt: skip
+    assert (room["met"], room["counts"]) == (True, {"batteries": 7, "chargers": 3, "stations": 1})
+    assert (room["targets"], room["indifference"]) == (["downtime at most 250 min per truck-shift"], {"downtime": 20.0})
+    assert (room["simulated"], room["runs"], room["screened"]) == (len(found.tested), found.runs, found.screened)
+    for each in (room["answer"], *room["frontier"], *room["near_misses"]):
+        assert set(each) == {
+            "counts", "cost_per_year", "meets", "missed", "refused", "sure", "replications", "measures",
+        }  # fmt: skip
+        assert set(each["measures"]) == {DECIDING}
+        assert set(each["measures"][DECIDING]) == {"mean", "low", "high", "unit"}
+    assert room["nearest"] is None
+
+
+def test_json_of_what_cannot_be_met(hopeless):
+    room = json.loads(json.dumps(hopeless.as_json(), allow_nan=False))["layouts"]["room"]
+
+    assert (room["met"], room["counts"], room["cost_per_year"], room["answer"]) == (False, {}, None, None)
+    assert room["nearest"]["counts"] == {"batteries": 8, "chargers": 4, "stations": 2}
+    assert room["nearest"]["missed"] == ["downtime", "waits"]
+
+
+def test_frames(sizing):
+    one, all_ = sizing["room"].frame, sizing.frame
+
+    assert list(one.columns) == [
+        "batteries", "chargers", "stations", "cost_per_year", DECIDING, f"{DECIDING}_low", f"{DECIDING}_high",
+        "replications", "meets",
+    ]  # fmt: skip
+    assert len(one) == len(sizing["room"].tested)
+    assert all_.iloc[0][["layout", "meets", "batteries", "chargers", "stations"]].tolist() == ["room", True, 7, 3, 1]
+    assert "<table" in sizing._repr_html_()
+
+
+def test_text_whole(sizing):
+    """All of it; the numbers are those of the result."""
+    found = sizing["room"]
+
+    def number(cell):
+        interval = cell.interval(DECIDING, 0.95)
+        return f"{interval.mean:.0f} ± {interval.half_width:.0f}"
+
+    rows = [
+        f"{each.cell[0]}  {number(each):>{len('downtime per truck-shift')}}  {each.cost_per_year:>10,.0f}"
+        for each in found.frontier
+    ]
+    frontier = {each.cell[0]: row for each, row in zip(found.frontier, rows, strict=True)}
+
+    assert list(frontier) == [5, 6, 7, 8, 9][: len(rows)]
+    text = size_text(sizing)
+    start, rest = text.split("\n\nFrontier", 1)
+    assert (
+        start
+        == f"""\
+Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1, seed 3
+Targets: downtime at most 250 min per truck-shift.
+
+room (By hand)
+             buy  stated
+  batteries    7       8
+  chargers     3       4
+  stations     1       2
+
+  downtime per truck-shift: {number(found.chosen)} min (target: downtime at most 250 min per truck-shift)
+  cost: 7,860 EUR a year
+    7 x battery (plain): 7,000 EUR a year
+    3 x charger (electronic iuia): 600 EUR a year
+    4 x place: 160 EUR a year
+    1 x station: 100 EUR a year
+
+At 95.0 % confidence this meets the targets, and no cell of the grid that is cheaper by more than
+0 % meets them by more than what makes no difference (downtime 20). With one fewer of anything a
+target is missed, or met by less than that."""
+    )
+    lines = rest.splitlines()
+    assert lines[:2] == [
+        ", all else as above (± 95 % interval):",
+        "batteries  downtime per truck-shift  EUR a year",
+    ]
+    verdicts = {5: "misses downtime", 6: "misses downtime", 7: "meets <- answer", 8: "meets", 9: "meets"}
+    for line, (batteries, row) in zip(lines[2:], frontier.items(), strict=False):
+        assert line.split() == [*row.split(), *verdicts[batteries].split()]
+    screened = f"{found.screened} of the 32 cells of the grid were rejected in closed form"
+    assert (
+        rest.split("\n\n", 1)[1]
+        == f"""\
+Near misses, cheaper:
+  7 x battery, 2 x charger, 2 x station (7,800 EUR a year): misses downtime ({number(found.near_misses[0])} min)
+
+It took {found.runs} runs of {len(found.tested)} cells; {screened}, and all
+would have taken 256 runs.
+
+Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime
+and drivers are left out. What is owned already costs nothing."""
+    )
+
+
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_text_fits(sizing, hopeless, width):
+    for each in (sizing, hopeless):
+        lines = size_text(each, width).splitlines()
+        assert max(map(len, lines)) <= width
+
+
+def test_text_of_several_layouts_names_the_cheapest():
+    layout = SMALL.replace("layouts.roomy", {
+        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "crew": "unlimited",
+        "exchange_time": "5 min",
+    })  # fmt: skip
+    found = size(layout, **QUICK)
+    text = size_text(found)
+
+    assert [each.layout for each in found.sizes] == ["room", "roomy"]
+    assert found.cheapest.layout == "roomy"
+    assert f"Cheapest layout that meets the targets: roomy, {found.cheapest.cost_per_year:,.0f} EUR a year." in text
+
+
+def test_text_of_several_layouts_that_all_miss():
+    scenario = SMALL.replace("layouts.other", {
+        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "crew": "unlimited",
+    })  # fmt: skip
+    scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 1 min"})
+
+    assert "No layout meets the targets." in size_text(size(scenario, ranges=RANGES, workers=1))
+
+
+def test_placeholder_prices_are_told():
+    text = size_text(size(SMALL.replace("prices", {}), **QUICK))
+
+    assert "placeholders of the catalogue" in text.replace("\n", " ")

@@ -1,0 +1,396 @@
+"""The room over time as step functions, and its chart: what is counted, what adds up, what is drawn."""
+
+import re
+import subprocess
+import sys
+from dataclasses import replace
+from itertools import combinations, pairwise
+from math import inf, nan
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+
+import batsim
+from batsim.measures.room_course import room_course
+from batsim.record import (
+    ATTENDANT,
+    CAUSES,
+    CHARGE_IN_TRUCK,
+    CREW,
+    DEVICE,
+    DRIVER,
+    EXCHANGE,
+    NOTHING,
+    PLACE,
+    STATES,
+    STATION,
+    TABLES,
+    TURNED_AWAY,
+    Record,
+)  # fmt: skip
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.views.charts.chart_style import LOOKS, pale
+from batsim.views.charts.room_chart import CAUSE_LOOKS, ORDER, room_chart
+
+ROOT = Path(__file__).parents[3]
+D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
+KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
+DAY = 1440.0
+TUESDAY = (WEEK_MIN + DAY, WEEK_MIN + 2 * DAY)
+LAYOUTS = ("side rollers", "portable stands", "hoist", "in the truck")
+
+
+@pytest.fixture(scope="module")
+def d04():
+    """Record of two trucks, one station, three batteries."""
+    return batsim.simulate(batsim.read(D04), "one")
+
+
+@pytest.fixture(scope="module")
+def runs():
+    """A warm-up and two days of each layout of the reference site."""
+    scenario = batsim.read(KESTREL)
+    return {name: batsim.simulate(scenario, name, length_min=2 * DAY) for name in LAYOUTS}
+
+
+def made(facts, **tables):
+    """Write a record by hand: rows as dictionaries, in place of numbers not named nan."""
+    record = Record(facts)
+    for table, rows in tables.items():
+        for row in rows:
+            record.write[table]([float(row.get(column.name, nan)) for column in TABLES[table]])
+    return record
+
+
+def spans(course, counts):
+    """Stretches of the same count."""
+    changes = [0, *(n for n in range(1, len(counts)) if counts[n] != counts[n - 1])]
+    return [(course.time_min[n], counts[n]) for n in changes]
+
+
+# --- by hand ---
+
+
+def test_two_trucks_and_three_batteries(d04):
+    """From the hand solution: exchanges of 10 min at 60, 220, 380, 540, 700; charges of 150 min after each."""
+    course = room_course(d04, 0.0, 720.0)
+
+    starts = [60.0, 220.0, 380.0, 540.0, 700.0]
+    busy = [(0.0, 0), *(each for start in starts for each in ((start, 1), (start + 10.0, 0)))]
+    charging = [(0.0, 0), *(each for start in starts for each in ((start + 10.0, 1), (start + 160.0, 0)))][:-1]
+    assert spans(course, course.stations_busy) == busy
+    assert spans(course, course.charging) == charging
+    assert spans(course, course.batteries["in transfer"]) == [(time, 2 * count) for time, count in busy]
+    assert spans(course, course.batteries["ready"]) == [(0.0, 1), (60.0, 0)]
+    assert spans(course, course.waiting["battery"])[:4] == [(0.0, 0), (65.0, 1), (170.0, 2), (220.0, 1)]
+    assert spans(course, course.trucks_away)[:6] == [(0.0, 0), (60.0, 1), (65.0, 2), (70.0, 1), (170.0, 2), (230.0, 1)]
+    assert (course.chargers, course.stations, course.idle) == (2.0, 1.0, [])
+    assert not course.attendants_on_duty.any()
+    assert spans(course, course.attendants_busy) == busy
+
+
+def test_the_line_by_what_it_lacks(d04):
+    """Two lines lack different things at a time; a truck that is turned away or on its way is in none."""
+    facts = replace(d04.facts, lines=("lead", "lithium"), horizon_min=100.0)
+    base = {"group": 0, "kind": EXCHANGE, "ready_found": 0, "left_min": 0}
+    record = made(
+        facts,
+        exchanges=[
+            {**base, "line": 0, "joined_min": 10, "start_min": 50},
+            {**base, "line": 1, "joined_min": 20},
+            {**base, "line": 0, "joined_min": 30, "kind": TURNED_AWAY, "start_min": 30},
+            {**base, "line": 0, "joined_min": 40, "ready_found": nan},
+        ],
+        lines=[
+            {"line": 0, "cause": STATION, "from_min": 10}, {"line": 0, "cause": CREW, "from_min": 25},
+            {"line": 0, "cause": NOTHING, "from_min": 50}, {"line": 1, "cause": PLACE, "from_min": 20},
+            {"line": 1, "cause": DEVICE, "from_min": 60},
+        ],
+    )  # fmt: skip
+
+    course = room_course(record, 0.0, 100.0)
+
+    assert spans(course, course.waiting["station"]) == [(0.0, 0), (10.0, 1), (25.0, 0)]
+    assert spans(course, course.waiting["crew"]) == [(0.0, 0), (25.0, 1), (50.0, 0)]
+    assert spans(course, course.waiting["place"]) == [(0.0, 0), (20.0, 1), (60.0, 0)]
+    assert spans(course, course.waiting["device"]) == [(0.0, 0), (60.0, 1)]
+    assert not course.waiting["nothing"].any()
+
+
+def test_crew_on_duty_and_busy(d04):
+    """People of a job count, those of drivers do not; work may go on after duty."""
+    facts = replace(
+        d04.facts, crew_windows=((10.0, 50.0, 2), (50.0, 60.0, 0), (60.0, 80.0, 3)), site_windows=((20.0, 70.0),)
+    )
+    record = made(
+        facts,
+        work=[
+            {"person": ATTENDANT, "task": 0, "start_min": 40, "end_min": 55, "people": 2},
+            {"person": DRIVER, "task": 0, "start_min": 40, "end_min": 55, "people": 1},
+        ],
+    )
+
+    course = room_course(record, 5.0, 100.0)
+
+    assert spans(course, course.attendants_on_duty) == [(5.0, 0), (10.0, 2), (50.0, 0), (60.0, 3), (80.0, 0)]
+    assert spans(course, course.attendants_busy) == [(5.0, 0), (40.0, 2), (55.0, 0)]
+    assert course.idle == [(5.0, 20.0), (70.0, 100.0)]
+
+
+def test_a_charger_gives_current_from_the_first_phase_to_the_last(d04):
+    """Phases that follow at once are one, a pause between them is none."""
+    phases = [
+        (0, 10.0, 0.5, 50.0),
+        (0, 40.0, 0.5, 20.0),
+        (0, 100.0, 0.5, 20.0),
+        (1, 20.0, 1.0, 5.0),
+        (1, 80.0, 0.5, 0.0),
+    ]
+    rows = [
+        {"battery": battery, "start_min": start, "hours": hours, "start_a": amps}
+        for battery, start, hours, amps in phases
+    ]
+
+    course = room_course(made(d04.facts, charge_phases=rows), 0.0, 200.0)
+
+    assert spans(course, course.charging) == [
+        (0.0, 0), (10.0, 1), (20.0, 2), (70.0, 1), (80.0, 0), (100.0, 1), (130.0, 0)
+    ]  # fmt: skip
+
+
+def test_spots_of_charging_in_the_truck(d04):
+    """A spot is taken from plugging in to the end of the charge; without an end it stays taken."""
+    record = made(
+        replace(d04.facts, in_truck=True, chargers=("quick",), charger_counts=(inf,)),
+        charges=[{"battery": 0, "connected_min": 10, "end_min": 30}, {"battery": 1, "connected_min": 20}],
+        exchanges=[{"line": 0, "kind": CHARGE_IN_TRUCK, "start_min": 10, "truck_free_min": 90, "left_min": 8}],
+    )
+
+    course = room_course(record, 0.0, 100.0)
+
+    assert spans(course, course.stations_busy) == [(0.0, 0), (10.0, 1), (20.0, 2), (30.0, 1)]
+    assert spans(course, course.trucks_away) == [(0.0, 0), (8.0, 1)]
+    assert course.chargers == inf
+
+
+# --- what adds up ---
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_states_add_up_to_all_batteries(runs, layout):
+    """At every instant of the run."""
+    record = runs[layout]
+
+    course = room_course(record, 0.0, record.facts.horizon_min)
+
+    assert len(course.time_min) > 3000
+    assert (sum(course.batteries.values()) == record.facts.batteries).all()
+    assert all((counts >= 0).all() for counts in (*course.batteries.values(), *course.waiting.values()))
+    assert (course.charging <= course.chargers).all()
+    assert (course.stations_busy <= course.stations).all()
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_minutes_under_the_steps_are_those_of_the_tables(runs, layout):
+    """Waiting, current, jobs and absence, each as an area."""
+    record = runs[layout]
+    course = room_course(record, 0.0, 1e9)
+    end = record.facts.horizon_min
+    minutes = np.diff(np.append(course.time_min, end))
+    rows, charges, work = (record.columns(name) for name in ("exchanges", "charges", "work"))
+
+    def between(start, finish, weight=1.0):
+        came = ~np.isnan(start)
+        return np.sum(
+            ((np.minimum(np.where(np.isnan(finish), end, finish), end) - start) * weight)[came & (start < end)]
+        )
+
+    known = ~np.isnan(rows["ready_found"])
+    mine = work["person"] == ATTENDANT
+    jobs = between(work["start_min"][mine], work["end_min"][mine], work["people"][mine])
+    assert np.sum(sum(course.waiting.values()) * minutes) == pytest.approx(
+        between(rows["joined_min"][known], rows["start_min"][known])
+    )
+    assert np.sum(course.attendants_busy * minutes) == pytest.approx(jobs)
+    assert np.sum(course.trucks_away * minutes) == pytest.approx(between(rows["left_min"], rows["back_min"]))
+    assert np.sum(course.charging * minutes) == pytest.approx(
+        between(charges["start_min"], charges["end_min"]), rel=1e-3
+    )
+
+
+def test_charging_chargers_are_batteries_on_charge(runs):
+    """Where current flows from the start of a charge to its end."""
+    course = room_course(runs["hoist"], *TUESDAY)
+
+    assert (course.charging == course.batteries["on charge"]).all()
+    assert course.charging.max() > 20
+
+
+def test_a_window_is_a_part_of_the_whole(runs):
+    whole, part = (room_course(runs["hoist"], *window).frame() for window in ((0.0, 1e9), TUESDAY))
+
+    inside = whole[(whole["time_min"] > TUESDAY[0]) & (whole["time_min"] < TUESDAY[1])]
+    assert part["time_min"].iloc[0] == TUESDAY[0]
+    assert inside.to_numpy().tolist() == part.iloc[1:].to_numpy().tolist()
+
+
+def test_the_frame_names_causes_and_states(d04):
+    names = list(room_course(d04, 0.0, 720.0).frame().columns)
+
+    assert names == [
+        "time_min", *(f"waiting_{cause}" for cause in CAUSES),
+        *(f"batteries_{state.replace(' ', '_')}" for state in STATES),
+        "charging", "stations_busy", "attendants_on_duty", "attendants_busy", "trucks_away",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("window", "message"),
+    [
+        ((10.0, 10.0), "the end of a window must lie after its start, both finite (got 10 to 10 min)"),
+        ((nan, 10.0), "the end of a window must lie after its start, both finite (got nan to 10 min)"),
+        ((720.0, 900.0), "a window must overlap the run, 0 to 720 min (got 720 to 900 min)"),
+    ],
+)
+def test_windows_that_cannot_be_shown(d04, window, message):
+    for look in (room_course, room_chart):
+        with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
+            look(d04, *window)
+
+
+# --- the chart ---
+
+
+def drawn(figure):
+    """Draw a figure as a file would."""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    return canvas.get_renderer()
+
+
+def labels(figure):
+    """Axis label of each panel, from the top."""
+    return [panel.get_ylabel() for panel in figure.axes]
+
+
+def legend_words(panel):
+    """Words beside a panel, from the top."""
+    return [text.get_text() for text in panel.get_legend().get_texts()]
+
+
+def test_panels_and_their_words(runs):
+    figure = room_chart(runs["hoist"], *TUESDAY)
+
+    assert isinstance(figure, Figure)
+    assert labels(figure) == ["Trucks", "Batteries", "Chargers", "Attendants"]
+    assert legend_words(figure.axes[0]) == [
+        "away from work, in all", "waits for a device", "waits for crew", "waits for a station"
+    ]  # fmt: skip
+    assert legend_words(figure.axes[1]) == [
+        "ready", "being watered", "cooling", "on charge", "waiting for a charger", "in transfer", "in truck",
+    ]  # fmt: skip
+    assert legend_words(figure.axes[2]) == ["in all", "giving current"]
+    assert legend_words(figure.axes[3]) == ["on duty", "busy"]
+    assert [text.get_text() for text in figure.texts] == [
+        "hoist: week 1 Tue",
+        "One run: replication 0, seed 1; week 1 is the first after the warm-up.",
+        "Grey strips: no truck works (breaks, hours without a shift).",
+    ]
+
+
+def test_no_panel_for_a_crew_that_is_not_there(runs, d04):
+    """Drivers do it all; attendants without limit are shown at work, without a number on duty."""
+    assert labels(room_chart(runs["in the truck"], *TUESDAY)) == ["Trucks", "Batteries", "Chargers"]
+    unlimited = room_chart(d04, 0.0, 720.0)
+    assert legend_words(unlimited.axes[-1]) == ["busy"]
+    assert unlimited.texts[0].get_text() == "one: week 1 Mon 00:00 to week 1 Mon 12:00"
+    assert len(unlimited.texts) == 2
+
+
+def test_the_stack_is_the_course(runs):
+    """Each band of batteries is as high as its count, and the top is all of them."""
+    record = runs["portable stands"]
+    course = room_course(record, *TUESDAY)
+    figure = room_chart(record, *TUESDAY)
+
+    bands = {band.get_label(): band for band in figure.axes[1].collections}
+    for word, counts in course.batteries.items():
+        if counts.any():
+            heights = bands[word].get_paths()[0].vertices[:, 1]
+            assert heights.max() <= record.facts.batteries
+    tops = [path.vertices[:, 1].max() for path in bands["ready"].get_paths()]
+    assert max(tops) == record.facts.batteries == figure.axes[1].get_ylim()[1]
+    away = figure.axes[0].get_lines()[0]
+    assert away.get_ydata().tolist() == [*course.trucks_away, course.trucks_away[-1]]
+    assert away.get_xdata().tolist() == [*course.time_min, TUESDAY[1]]
+
+
+def test_breaks_are_marked_in_every_panel(runs):
+    """The trucks' three breaks of a day."""
+    figure = room_chart(runs["hoist"], *TUESDAY)
+
+    breaks = [(TUESDAY[0] + start, 20.0) for start in (120.0, 570.0, 1080.0)]
+    for panel in figure.axes:
+        assert [(patch.get_x(), patch.get_width()) for patch in panel.patches] == breaks
+
+
+def test_time_axis_with_weekdays_and_weeks(runs):
+    figure = room_chart(runs["hoist"], *TUESDAY)
+    drawn(figure)
+    assert [text.get_text() for text in figure.axes[-1].get_xticklabels()][1:3] == ["Tue 00:00", "Tue 03:00"]
+
+    figure = room_chart(runs["hoist"], WEEK_MIN - 180.0, WEEK_MIN + 180.0)
+    drawn(figure)
+    ticks = [text.get_text() for text in figure.axes[-1].get_xticklabels()]
+    assert ("Sun 23:00\nweek 0" in ticks, "Mon 01:00\nweek 1" in ticks) == (True, True)
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_nothing_collides(runs, layout):
+    """Title, notes, legends and panels keep apart and stay on the page, with a long name too."""
+    record = runs[layout]
+    record.facts = replace(
+        record.facts, layout=f"{layout} with a name that nobody would want to read out aloud, and then more of it"
+    )
+    try:
+        figure = room_chart(record, *TUESDAY)
+    finally:
+        record.facts = replace(record.facts, layout=layout)
+    renderer = drawn(figure)
+    boxes = [text.get_window_extent(renderer) for text in figure.texts]
+    boxes += [panel.get_legend().get_window_extent(renderer) for panel in figure.axes]
+    boxes += [panel.get_window_extent(renderer) for panel in figure.axes]
+    boxes.append(figure.axes[-1].xaxis.label.get_window_extent(renderer))
+
+    assert not any(first.overlaps(second) for first, second in combinations(boxes, 2))
+    assert all(box.x0 >= 0 and box.y0 >= 0 for box in boxes)
+    assert all(box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1 for box in boxes)
+
+
+def test_neighbours_differ_in_grey():
+    """By hatch, or by lightness."""
+
+    def grey(colour):
+        red, green, blue = to_rgb(pale(colour))
+        return 0.299 * red + 0.587 * green + 0.114 * blue
+
+    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [LOOKS[STATES[code]] for code in ORDER]):
+        for (colour, hatch, _), (other, another, _) in pairwise(looks):
+            assert hatch != another or abs(grey(colour) - grey(other)) > 0.05
+    assert sorted(ORDER) == list(range(len(STATES)))
+
+
+def test_drawing_opens_no_window():
+    """No pyplot, so a notebook or a server is left as it was."""
+    code = (
+        f"import sys, batsim; r = batsim.simulate(batsim.read({str(D04)!r}), 'one'); batsim.room_chart(r, 0.0, 720.0); "
+        "print('matplotlib.pyplot' in sys.modules)"
+    )
+
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout == "False\n"

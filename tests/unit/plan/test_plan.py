@@ -1,0 +1,384 @@
+"""Plans: frames, plain data, the recommendation, open questions, advice and cautions."""
+
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+import batsim
+from batsim.catalogue import figure
+from batsim.plan.advice import Advice, advice
+from batsim.plan.cautions import DECIDES, cautions
+from batsim.plan.checks import FAILS, HOLDS, NOT_KNOWN, VERDICTS, Check
+from batsim.plan.plan import LayoutPlan, Plan
+from batsim.decision.ranking import Recommendation, recommend
+from batsim.scenario.site import Scenario
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.study.compare import TargetResult
+from batsim.study.waits import waits_over
+
+FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
+SAME = figure("plan.same_cost").value
+"""Costs that differ by less are about the same. [%]"""
+SHORT: dict[str, Any] = {"replications": 2, "weeks": 0.3, "warm_up_weeks": 0.1, "workers": 1}
+BARE = """\
+site: {name: Bare (invented)}
+week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
+trucks: [{group: trucks, count: 2, shifts: [day], battery: lead, draws: {mean: 2 kW}}]
+batteries: {lead: {from: vented_lead_acid, cells: 24, capacity: 500 Ah at 5 h}}
+layouts:
+  stands: {handling: portable_stands, batteries: 4, chargers: 2 x electronic_iuia}
+  hoist: {handling: overhead_hoist, batteries: 4, chargers: 2 x electronic_iuia}
+"""
+
+
+@cache
+def surveyed() -> Scenario:
+    """The site where everything is known and fits."""
+    return batsim.read(FILE)
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    """Plans of its four layouts; stands are there today."""
+    return batsim.plan_layouts(surveyed().replace("present", "stands"), **SHORT)
+
+
+@pytest.fixture(scope="module")
+def bare() -> Plan:
+    """Plans of a site that nobody has measured."""
+    return batsim.plan_layouts(batsim.read_scenario_text(BARE, "bare.yaml"), **SHORT)
+
+
+# --- the whole ---
+
+
+def test_a_plan_has_all_parts_for_every_layout(plan: Plan) -> None:
+    """In the order of the file."""
+    assert list(plan.layouts) == ["rollers", "stands", "hoist", "in truck"]
+    for name, each in plan.layouts.items():
+        assert (each.layout, each.in_truck) == (name, name == "in truck")
+        assert sum(each.verdicts.values()) == len(each.checks)
+        order = [VERDICTS.index(check.verdict) for check in each.checks]
+        assert order == sorted(order)
+        assert len(set(each.checks)) == len(each.checks)
+        assert each.failing == each.verdicts[FAILS]
+        assert each.cautions[-1] == DECIDES
+        assert (each.payback is None) == (name == "stands")
+
+
+def test_only_the_layouts_that_are_asked_for(plan: Plan) -> None:
+    """The layout of today is simulated for the payback, and not planned; numbers are the same as among all."""
+    scenario = surveyed().replace("present", "stands")
+    alone = batsim.plan_layouts(scenario, "hoist", **SHORT)
+
+    assert list(alone.layouts) == ["hoist"]
+    assert alone.layouts["hoist"].money == plan.layouts["hoist"].money
+    assert alone.layouts["hoist"].payback == plan.layouts["hoist"].payback
+    with pytest.raises(batsim.ScenarioError) as caught:
+        batsim.plan_layouts(scenario, "hoists", **SHORT)
+    assert str(caught.value.problems[0]).endswith("layouts.hoists: no layout of this name; did you mean 'hoist'?")
+
+
+def test_frames(plan: Plan) -> None:
+    """Columns, and a row for each check and line."""
+    checks, equipment, money = plan.checks_frame, plan.equipment_frame, plan.money_frame
+
+    assert list(checks.columns) == ["layout", *Check._fields]
+    assert len(checks) == sum(len(each.checks) for each in plan.layouts.values())
+    assert list(equipment.columns) == ["layout", "section", "item", "size", "number", "owned", "to_order", "reason",
+                                       "price", "cost", "placeholder"]  # fmt: skip
+    assert len(equipment) == sum(len(each.equipment) for each in plan.layouts.values())
+    assert (equipment["cost"] == equipment["price"] * equipment["to_order"]).all()
+    assert list(money.columns) == ["layout", "what", "per_year", "low", "high", "placeholder", "basis"]
+    by_layout = money.groupby("layout")["per_year"].sum()
+    assert dict(by_layout) == pytest.approx({name: each.money.per_year.value for name, each in plan.layouts.items()})
+
+
+@pytest.mark.parametrize("which", ["plan", "bare"])
+def test_plain_data(which: str, request: pytest.FixtureRequest) -> None:
+    """JSON without a value that is no number, and back again as it was."""
+    found: Plan = request.getfixturevalue(which)
+    data = json.loads(json.dumps(found.as_json(), allow_nan=False))
+
+    assert list(data["layouts"]) == list(found.layouts)
+    for name, each in data["layouts"].items():
+        mine = found.layouts[name]
+        assert [check["name"] for check in each["checks"]] == [check.name for check in mine.checks]
+        assert [line["number"] for line in each["equipment"]] == [line.number for line in mine.equipment]
+        assert each["money"]["per_year"]["value"] == mine.money.per_year.value
+        assert each["ventilation"]["flow_m3_per_h"] == mine.ventilation.flow_m3_per_h
+        assert each["supply"]["all_at_once_kw"] == mine.supply.all_at_once_kw
+        assert set(each["supply"]["peak_kw"]) == {"mean", "low", "high"}
+        assert (each["payback"] is None) == (mine.payback is None)
+    assert data["recommendation"]["layout"] == found.recommendation.layout
+    assert len(data["questions"]) == len(found.questions)
+    assert (data["seed"], data["replications"], data["currency"]) == (found.settings.seed, 2, "EUR")
+
+
+def test_one_replication_of_next_to_nothing() -> None:
+    """No interval, no charge and no exchange: still plain data."""
+    found = batsim.plan_layouts(surveyed(), replications=1, weeks=0.01, warm_up_weeks=0.0, workers=1)
+
+    data = json.loads(json.dumps(found.as_json(), allow_nan=False))
+    assert data["layouts"]["hoist"]["money"]["per_exchange"]["value"] is None
+    assert data["layouts"]["hoist"]["supply"]["peak_kw"]["high"] is None
+
+
+def test_a_summary_for_notebooks(plan: Plan) -> None:
+    """The recommendation and a row for each layout; names cannot break out of it."""
+    html = plan._repr_html_()
+    hostile = replace(plan, recommendation=plan.recommendation._replace(says="<script>"))
+
+    assert html.startswith("<p>")
+    for name in plan.layouts:
+        assert f">{name}</th>" in html
+    assert hostile._repr_html_().startswith("<p>&lt;script&gt;</p>")
+
+
+# --- questions ---
+
+
+def test_each_question_once(bare: Plan) -> None:
+    """With the layouts that ask it, where the answer goes, and all that it would change."""
+    asks = [question.ask for question in bare.questions]
+    every = {check.ask for each in bare.layouts.values() for check in each.checks if check.ask}
+
+    assert len(set(asks)) == len(asks)
+    assert set(asks) == every | {"say which layout is there today", "ask for quotations, wages and tariff"}
+    by_ask = {question.ask: question for question in bare.questions}
+    mass = by_ask["read the mass on the plate of battery 'lead'"]
+    assert (mass.path, mass.layouts) == ("batteries.lead.mass", ("stands", "hoist"))
+    # The plate of the truck is not known either, so its window is asked for before the battery's mass.
+    assert mass.changes == "whether the device may carry the battery; whether people can move it by hand"
+    hook = by_ask["measure the height of the battery's floor in trucks"]
+    assert hook.layouts == ("hoist",)
+    for question in bare.questions:
+        assert question.path
+        assert question.changes
+
+
+def test_no_question_is_left_where_all_is_known(plan: Plan) -> None:
+    """But for prices, which are the catalogue's."""
+    assert [(question.ask, question.path) for question in plan.questions] == [
+        ("ask for quotations, wages and tariff", "prices")
+    ]
+
+
+# --- recommendation ---
+
+
+def option(
+    name: str,
+    cost: float,
+    *,
+    missed: int = 0,
+    failing: tuple[str, ...] = (),
+    asked: tuple[str, ...] = (),
+    in_truck: bool = False,
+    says: str = "",
+    downtime: float = 10.0,
+) -> LayoutPlan:
+    """What a recommendation looks at."""
+    checks = (
+        *(Check("it", each, FAILS, "", "", "", f"{each} is wrong.") for each in failing),
+        *(Check("it", each, NOT_KNOWN, "-", "", "", f"Not known: {each}.", "", each) for each in asked),
+        Check("it", "good", HOLDS, "", "", "", "Good."),
+    )
+    targets = tuple(TargetResult("waits", f"target {number}", "missed") for number in range(missed))
+    made: Any = SimpleNamespace(
+        layout=name, in_truck=in_truck, checks=checks, failing=len(failing), targets_missed=missed, targets=targets,
+        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), HOLDS: 1}, equipment=(), advice=Advice(says, (), ()),
+        money=SimpleNamespace(per_year=SimpleNamespace(value=cost)),
+        evidence=SimpleNamespace(mean=lambda _: downtime),
+    )  # fmt: skip
+    made.counts = LayoutPlan.counts.fget(made)
+    return made
+
+
+def recommended(*options: LayoutPlan) -> Recommendation:
+    """Recommendation of some layouts."""
+    return recommend({each.layout: each for each in options}, "EUR")
+
+
+@pytest.mark.parametrize(
+    ("options", "layout", "says"),
+    [
+        ((option("a", 100.0), option("b", 90.0)), "b", "Choose b."),
+        ((option("a", 100.0),), "a", "Choose a."),
+        ((option("a", 100.0), option("b", 90.0, failing=("aisle",))), "a", "Choose a."),
+        ((option("a", 100.0), option("b", 90.0, missed=1)), "a", "Choose a."),
+        # Targets go before checks, and checks before money.
+        ((option("a", 100.0, failing=("aisle",)), option("b", 90.0, missed=1)), "a",
+         "Choose a. First cure what fails: it, aisle."),
+        ((option("a", 100.0, missed=1), option("b", 90.0, missed=2)), "a",
+         "No layout meets the targets; a comes nearest."),
+        ((option("a", 100.0, failing=("x", "y")), option("b", 110.0, failing=("x",))), "a",
+         "Choose a. First cure what fails: it, x; it, y."),
+        ((option("a", 100.0), option("truck", 50.0, in_truck=True)), "truck",
+         "Do not buy exchange equipment: charge in the truck (layout 'truck')."),
+        ((option("truck", 50.0, in_truck=True),), "truck", "Choose truck."),
+        ((option("one", 50.0, in_truck=True), option("two", 90.0, in_truck=True)), "one", "Choose one."),
+        ((option("a", 100.0), option("truck", 50.0, in_truck=True, failing=("x",))), "a", "Choose a."),
+        ((option("a", 100.0), option("b", 100.0 + SAME - 0.01)), "a",
+         "No clear winner: a and b cost about the same, a the least."),
+        ((option("a", 100.0), option("b", 100.0 + SAME + 0.01)), "a", "Choose a."),
+        ((option("a", 100.0), option("b", 100.0 + SAME - 0.01, failing=("x",))), "a", "Choose a."),
+    ],
+)  # fmt: skip
+def test_what_is_recommended(options: tuple[LayoutPlan, ...], layout: str, says: str) -> None:
+    """Targets, then what fits, then the cost of a year."""
+    found = recommended(*options)
+
+    assert (found.layout, found.says) == (layout, says)
+    assert recommended(*reversed(options)).layout == layout
+
+
+def test_reasons_to_the_letter() -> None:
+    """Targets, checks, what the others cost and lose, and the usual choice."""
+    found = recommended(
+        option("a", 1000.0, says="Usual where it is usual."),
+        option("b", 900.0, missed=1, downtime=20.0),
+        option("c", 3500.0, failing=("x",), downtime=5.0),
+    )
+
+    assert found.reasons == (
+        "The scenario states no targets.",
+        "Checks: 1 x holds.",
+        "c costs 2,500 EUR a year more, loses 5.0 min per truck-shift (against 10.0), and 1 of its checks fail; "
+        "b costs 100 EUR a year less, loses 20.0 min per truck-shift (against 10.0), and misses a target.",
+        "Usual choice: Usual where it is usual.",
+    )
+    nearest = recommended(option("a", 1.0, missed=1), option("b", 2.0, missed=1))
+    assert nearest.reasons[0] == "Targets: target 0: missed."
+    assert "Let 'batsim size' find counts that meet the targets, then plan with those." in nearest.reasons
+
+
+def test_three_main_risks_the_gravest_first() -> None:
+    """What fails, then what is not known."""
+    found = recommended(option("a", 1.0, failing=("x", "y"), asked=("p", "q")))
+
+    assert found.risks == ("it, x: x is wrong.", "it, y: y is wrong.", "it, p: Not known: p.")
+    assert recommended(option("a", 1.0)).risks == ()
+
+
+def test_in_the_truck_wins_where_it_is_cheaper(plan: Plan) -> None:
+    """One shift, and the night to charge: no exchange equipment."""
+    cheapest = min(plan.layouts.values(), key=lambda each: each.money.per_year.value)
+
+    assert cheapest.layout == plan.recommendation.layout == "in truck"
+    assert plan.recommendation.says == "Do not buy exchange equipment: charge in the truck (layout 'in truck')."
+    assert plan.recommendation.reasons[0] == "The scenario states no targets."
+
+
+def test_a_target_that_nobody_meets() -> None:
+    """The recommendation says so, and where to go on."""
+    scenario = surveyed().replace("targets", {"downtime_per_truck_shift": "at most 0.001 min"})
+    found = batsim.plan_layouts(scenario, ["hoist", "stands"], replications=5, weeks=0.5, warm_up_weeks=0.1, workers=1)
+
+    assert {each.targets_missed for each in found.layouts.values()} == {1}
+    assert found.recommendation.says.startswith("No layout meets the targets; ")
+
+
+# --- advice and cautions ---
+
+
+@pytest.mark.parametrize(
+    ("layout", "changes", "speaks_for", "against"),
+    [
+        ("rollers", {}, (), ("3 trucks, where 10 or more are usual", "1 shift, where 2 or more are usual",
+                             "battery carriage would have to be bought")),
+        ("rollers", {"trucks[0].count": 10, "layouts": {"rollers": {
+            "handling": "side_rollers", "batteries": 12, "chargers": "3 x electronic_iuia", "owned": ["devices"]}}},
+         ("10 trucks, where 10 or more are usual", "battery carriage is there already"),
+         ("1 shift, where 2 or more are usual",)),
+        ("stands", {}, ("3 trucks, where 1 to 6 are usual", "1 shift, where at most 2 are usual",
+                        "the room can be moved with it"), ()),
+        ("hoist", {}, (), ("hoist would have to be bought",)),
+        ("hoist", {"layouts.hoist.owned": ["hoist"]}, ("hoist is there already",), ()),
+        ("in truck", {}, ("1 shift, where at most 1 is usual",), ()),
+    ],
+)  # fmt: skip
+def test_when_an_arrangement_is_usual(
+    layout: str, changes: dict[str, Any], speaks_for: tuple[str, ...], against: tuple[str, ...]
+) -> None:
+    """Held against the trucks, the shifts and what is owned."""
+    found = advice(surveyed().changed(changes) if changes else surveyed(), layout)
+
+    assert (found.speaks_for, found.speaks_against) == (speaks_for, against)
+    assert found.says
+
+
+def test_cautions_by_what_is_there(plan: Plan) -> None:
+    """Gas and acid with vented batteries, fire with lithium, the hall in the truck; each once, who decides last."""
+    lead, hall = plan.layouts["hoist"].cautions, plan.layouts["in truck"].cautions
+    lithium_only = surveyed().changed(
+        {
+            "batteries.lead": {"from": "lithium_ion", "cells": 15, "capacity": "400 Ah at 5 h"},
+            "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": 4, "chargers": "2 x lithium_cc_cv"}},
+        }
+    )
+    lithium = cautions(lithium_only, "hoist")
+
+    assert all(len(set(each)) == len(each) for each in (lead, hall, lithium))
+    assert [any(text.startswith(word) for text in lead) for word in ("Hydrogen", "Acid", "Lithium")] == [
+        True,
+        True,
+        False,
+    ]
+    assert [any(text.startswith(word) for text in lithium) for word in ("Hydrogen", "Acid", "Lithium")] == [
+        False, False, True,
+    ]  # fmt: skip
+    assert any(text.startswith("Gas spreads over the hall") for text in hall)
+    assert not any(text.startswith("Gas spreads over the hall") for text in lead)
+    assert lithium[-1] == DECIDES
+
+
+def test_cautions_of_a_mixed_fleet() -> None:
+    """Lead and lithium chargers must not be mixed up."""
+    data = surveyed().completed()
+    assert isinstance(data["trucks"], list)
+    mixed = surveyed().changed(
+        {
+            "batteries.li": {"from": "lithium_ion", "cells": 15, "capacity": "400 Ah at 5 h"},
+            "trucks": [*data["trucks"], {"group": "new", "count": 1, "shifts": ["day"], "battery": "li",
+                                         "draws": {"mean": "1 kW"}}],
+            "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": {"lead": 4, "li": 2},
+                                  "chargers": ["2 x electronic_iuia", "1 x lithium_cc_cv"]}},
+        }
+    )  # fmt: skip
+
+    assert (
+        "Never put a lithium-ion battery on a lead-acid charger or the other way round: mark and key both."
+        in cautions(mixed, "hoist")
+    )
+
+
+def test_numbers_come_from_the_same_runs(plan: Plan) -> None:
+    """What the money calls downtime is what the comparison found."""
+    for name, each in plan.layouts.items():
+        minutes = plan.comparison.runs.values[name]["downtime_min_per_truck_shift"]
+        assert each.evidence.mean("downtime_min_per_truck_shift") == pytest.approx(np.mean(minutes))
+
+
+def test_waits_are_those_of_the_same_runs(plan: Plan) -> None:
+    """The plan keeps the waits of its own replications; simulated alone they come out the same."""
+    mine, stated = plan.waits, plan.settings
+    alone = waits_over(
+        plan.scenario,
+        tuple(plan.layouts),
+        replications=stated.replications,
+        weeks=stated.length_min / WEEK_MIN,
+        warm_up_weeks=stated.warm_up_min / WEEK_MIN,
+        workers=1,
+    )
+
+    assert mine.layouts == alone.layouts == tuple(plan.layouts)
+    for name in mine.layouts:
+        for one, other in zip(mine.waits[name], alone.waits[name], strict=True):
+            np.testing.assert_array_equal(one, other)

@@ -1,0 +1,427 @@
+"""Equipment lists: counts by rule against counts by hand, what is owned, and the reason of every line."""
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import batsim
+from batsim.catalogue import figure
+from batsim.plan.checks import FAILS, NOT_KNOWN, Check
+from batsim.plan.equipment import SECTIONS, Line, equipment_list
+from batsim.plan.room_fit import room_checks
+from batsim.scenario.site import Scenario
+
+FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
+LEAD = "batteries.lead"
+ALWAYS = {"water cart": 1, "spill kit": 1}
+STANDBY = "standby means (stand with hand pallet truck)"
+BED, WIDE = "roller bed in the truck", "side door that opens wide or removable side cover"
+TUGGER: dict[str, Any] = {
+    "title": "Tugger with a two-battery trailer",
+    "place": "rack",
+    "empty_places": 2,
+    "devices": {"tugger": 1, "trailer": 2},
+    "steps": [{"step": "exchange", "by": "attendant", "device": "tugger", "time": "6 min"}],
+    "needs": {
+        "parts": [
+            {"part": "tray with wheels", "for_each": "battery", "why": "it rolls"},
+            {"part": "charging shelf", "for_each": "place", "number": 2, "section": "room"},
+            {"part": "drawbar", "for_each": "device", "device": "trailer"},
+            {"part": "label", "for_each": "spare_battery", "number": 3, "section": "care"},
+            {"part": "wheel stop", "for_each": "station", "section": "room"},
+            {"part": "winch", "for_each": "room", "section": "room"},
+            {"part": "hose", "for_each": "truck", "section": "truck", "watered_by": "single_point"},
+            {"part": "ramp", "for_each": "truck", "section": "truck", "exit": "top"},
+        ]
+    },
+}
+
+
+@cache
+def surveyed() -> Scenario:
+    """Three trucks: five batteries on side rollers, seven on stands, six under a hoist."""
+    return batsim.read(FILE)
+
+
+def list_of(scenario: Scenario, layout: str) -> tuple[Line, ...]:
+    """Equipment list with the checks of the room."""
+    return equipment_list(scenario, layout, tuple(room_checks(scenario, layout)))
+
+
+def numbers(scenario: Scenario, layout: str) -> dict[str, float]:
+    """Counts by item; each item stands on one line."""
+    lines = list_of(scenario, layout)
+    assert len({(line.section, line.item) for line in lines}) == len(lines)
+    return {line.item: line.number for line in lines}
+
+
+def owned(scenario: Scenario, layout: str) -> dict[str, float]:
+    """What is there already, by item."""
+    return {line.item: line.owned for line in list_of(scenario, layout) if line.owned}
+
+
+# --- counts by hand ---
+
+
+@pytest.mark.parametrize(
+    ("layout", "expected"),
+    [
+        (
+            "rollers",
+            {"battery (lead)": 5, "charger (electronic iuia)": 3, "battery carriage": 1, "roller bay": 2 + 1, BED: 3,
+             WIDE: 3, "battery lock for side exit": 3, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
+        ),
+        (
+            "stands",
+            {"battery (lead)": 7, "charger (electronic iuia)": 4, "hand pallet truck": 2, "stand": 4 + 2,
+             "four-roller trolley": 7, "latch": 2, "side opening": 3, "exchange station": 2, "protective equipment": 2},
+        ),
+        (
+            "hoist",
+            {"battery (lead)": 6, "charger (electronic iuia)": 4, "hoist": 1, "floor spot": 3 + 1,
+             "insulated spreader beam": 1, "four-roller trolley": 3, "hand pallet truck": 1, "latch": 1,
+             "insulating cover for bare battery tops": 1, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
+        ),
+        (
+            "in truck",
+            {"battery (lead)": 3, "charger (electronic iuia)": 3, "hand pallet truck": 1, "two-roller trolley": 3,
+             "stops for the trolley": 6, "charging spot": 3, "protective equipment": 1},
+        ),
+    ],
+)  # fmt: skip
+def test_counts_by_hand(layout: str, expected: dict[str, float]) -> None:
+    """From trucks, batteries, stations and people; a water cart and a spill kit for the room."""
+    assert numbers(surveyed(), layout) == expected | ALWAYS
+
+
+def test_counts_of_an_arrangement_of_the_site_s_own() -> None:
+    """Three trucks, eight batteries, two stations with two empty places each, three trailers."""
+    layout = {"handling": "tugger", "stations": 2, "batteries": 8, "chargers": "5 x electronic_iuia",
+              "devices": {"tugger": 2, "trailer": 4}}  # fmt: skip
+    scenario = surveyed().changed({"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout}})
+
+    assert numbers(scenario, "tugger") == ALWAYS | {
+        "battery (lead)": 8,
+        "charger (electronic iuia)": 5,
+        "tugger": 2,
+        "trailer": 4,
+        "rack": 5 + 2 * 2,
+        "exchange station": 2,
+        "tray with wheels": 8,
+        "charging shelf": 2 * 9,
+        "drawbar": 4,
+        "label": 3 * 5,
+        "wheel stop": 2,
+        "winch": 1,
+        "protective equipment": 1,
+    }
+
+
+def test_parts_for_some_exits_and_some_waterings_only() -> None:
+    """A hose where batteries are watered from one point, a ramp for those that leave upwards, or may do so."""
+    layout = {"handling": "tugger", "batteries": 5, "chargers": "3 x electronic_iuia"}
+    changes = {"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout},
+               f"{LEAD}.watering": {"every": "7 charges", "by": "single_point"}}  # fmt: skip
+    found = {
+        exit_: numbers(surveyed().changed(changes | {"trucks[0].compartment.exit": exit_}), "tugger")
+        for exit_ in ("side", "top", "either")
+    }
+
+    assert {exit_: each.get("ramp", 0) for exit_, each in found.items()} == {"side": 0, "top": 3, "either": 3}
+    assert {each["hose"] for each in found.values()} == {3}
+
+
+@pytest.mark.parametrize(
+    ("watering", "sets", "cart", "drawn_out"),
+    [
+        ({"every": "7 charges", "by": "hand"}, 0, 1, True),
+        ({"every": "7 charges", "by": "single_point"}, 3, 1, False),
+        ("none", 0, 0, False),
+    ],
+)
+def test_watering_from_one_point(watering: object, sets: int, cart: int, *, drawn_out: bool) -> None:
+    """A set for each battery and a cart; in the truck nothing is drawn out for it any more."""
+    found = numbers(surveyed().replace(f"{LEAD}.watering", watering), "in truck")
+
+    assert found.get("single-point watering set", 0) == sets
+    assert found.get("water cart", 0) == cart
+    for item in ("hand pallet truck", "two-roller trolley", "stops for the trolley"):
+        assert (item in found) == drawn_out
+
+
+def test_what_is_without_limit_is_not_listed() -> None:
+    """Chargers, stations, devices as many as anybody wants; places as many as can be in use."""
+    layout = {"handling": "portable_stands", "batteries": 7, "chargers": "unlimited x electronic_iuia",
+              "stations": "unlimited", "places": "unlimited",
+              "devices": {"hand_pallet_truck": "unlimited"}}  # fmt: skip
+
+    assert numbers(surveyed().replace("layouts.stands", layout), "stands") == ALWAYS | {
+        "battery (lead)": 7,
+        "stand": 7 + 3,
+        "four-roller trolley": 7,
+        "side opening": 3,
+        "protective equipment": 1,
+    }
+
+
+def test_two_types_of_batteries_and_chargers() -> None:
+    """A line each; a charger's size is that of the largest battery that it fits."""
+    data = surveyed().completed()
+    assert isinstance(data["trucks"], list)
+    group = {"group": "pallet trucks", "count": 2, "shifts": ["day"], "battery": "small", "draws": {"mean": "0.5 kW"}}
+    scenario = surveyed().changed(
+        {
+            "batteries.small": {"from": "valve_regulated", "cells": 12, "capacity": "200 Ah at 5 h"},
+            "trucks": [*data["trucks"], group],
+            "layouts": {
+                "rollers": {
+                    "handling": "side_rollers",
+                    "batteries": {"lead": 5, "small": 3},
+                    "chargers": ["3 x electronic_iuia", "2 x gel_iu"],
+                }
+            },
+        }
+    )
+    lines = {line.item: line for line in list_of(scenario, "rollers")}
+
+    assert (lines["battery (lead)"].number, lines["battery (small)"].number) == (5, 3)
+    assert (lines["battery (small)"].size, lines["battery (small)"].reason) == (
+        "24 V, 200 Ah at 5 h",
+        "2 in trucks and 1 beside them",
+    )
+    amps = 200.0 / 100.0 * figure("charger.gel_iu.main_current").value
+    assert lines["charger (gel iu)"].size == f"24 V, {amps:.0f} A, IU"
+    assert lines["charger (electronic iuia)"].size == "48 V, 90 A, IUIa"
+    assert lines["roller bay"].number == 3 + 1
+    assert lines[BED].number == 3 + 2
+
+
+# --- what is there already ---
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [
+        ([], {}),
+        (["hoist"], {"hoist": 1}),
+        (["devices"], {"hoist": 1}),
+        (["batteries", "chargers"], {"battery (lead)": 6, "charger (electronic iuia)": 4}),
+        (["lead", "electronic_iuia"], {"battery (lead)": 6, "charger (electronic iuia)": 4}),
+        (["places", "stations"], {"floor spot": 4, "exchange station": 1}),
+        (["latch", "four-roller trolley", "water cart"], {"latch": 1, "four-roller trolley": 3, "water cart": 1}),
+    ],
+)
+def test_what_is_owned_need_not_be_ordered(names: list[str], expected: dict[str, float]) -> None:
+    """By kind or by name; its cost is nothing."""
+    scenario = surveyed().replace("layouts.hoist.owned", names)
+
+    assert owned(scenario, "hoist") == expected
+    for line in list_of(scenario, "hoist"):
+        assert line.to_order == line.number - line.owned
+        assert line.cost == line.price.times(line.to_order)
+
+
+def test_the_layout_of_today_has_everything_it_needs() -> None:
+    """And another layout takes over of it what it needs too, no more than that."""
+    scenario = surveyed().replace("present", "hoist")
+
+    assert all(line.to_order == 0.0 for line in list_of(scenario, "hoist"))
+    assert owned(scenario, "stands") == ALWAYS | {
+        "battery (lead)": 6,
+        "charger (electronic iuia)": 4,
+        "four-roller trolley": 3,
+        "latch": 1,
+        "hand pallet truck": 1,
+        "exchange station": 1,
+        "protective equipment": 1,
+        "side opening": 3,
+    }
+    assert owned(scenario, "in truck") == ALWAYS | {
+        "battery (lead)": 3,
+        "charger (electronic iuia)": 3,
+        "hand pallet truck": 1,
+        "protective equipment": 1,
+    }
+
+
+@pytest.mark.parametrize(
+    ("compartment", "bed", "wide"),
+    [
+        ({"floor": "flat"}, 0, 0),
+        ({"floor": "rollers"}, 3, 0),
+        ({"opening": {"kind": "door"}}, 0, 0),
+        ({"opening": {"kind": "door", "angle": "174 deg"}}, 0, 0),
+        ({"opening": {"kind": "door", "angle": "175 deg"}}, 0, 3),
+        ({"opening": {"kind": "removable_cover"}}, 0, 3),
+        ({"opening": {"kind": "open"}, "floor": "rollers"}, 3, 3),
+    ],
+)
+def test_what_the_survey_found_on_the_trucks_is_there(compartment: dict[str, Any], bed: int, wide: int) -> None:
+    """Rollers under the battery, or a side that opens far enough."""
+    scenario = surveyed().replace("trucks[0].compartment", {"exit": "side", **compartment})
+    lines = {line.item: line for line in list_of(scenario, "rollers")}
+
+    assert (lines[BED].number, lines[WIDE].number) == (3, 3)
+    assert (lines[BED].owned, lines[WIDE].owned) == (bed, wide)
+
+
+# --- standby ---
+
+
+def test_a_standby_arrangement_is_listed_with_its_devices() -> None:
+    """As many as are stated, else what an exchange holds; then nothing is said about a day without."""
+    stated = surveyed().replace(
+        "layouts.rollers.standby", {"handling": "portable_stands", "devices": {"hand_pallet_truck": 2}}
+    )
+    usual = surveyed().replace("layouts.rollers.standby", {"handling": "portable_stands"})
+    (line,) = [line for line in list_of(stated, "rollers") if line.section == "standby"]
+
+    assert (line.item, line.number) == ("hand pallet truck", 2)
+    assert line.reason == ("while the layout's own devices are out: portable roller stands with a hand pallet truck")
+    assert [line.number for line in list_of(usual, "rollers") if line.section == "standby"] == [1]
+
+
+@pytest.mark.parametrize(
+    ("layout", "devices", "listed"),
+    [
+        ("rollers", {"battery_carriage": 1}, True),
+        ("rollers", {"battery_carriage": 2}, False),
+        ("hoist", {"hoist": 1}, True),
+        ("hoist", {"hoist": 2}, False),
+        ("stands", {"hand_pallet_truck": 1}, False),
+    ],
+)
+def test_where_one_device_stops_all(layout: str, devices: dict[str, int], *, listed: bool) -> None:
+    """A means to exchange without it is listed; a second one does as well, and a pallet truck is soon found."""
+    scenario = surveyed().changed({f"layouts.{layout}.devices": devices, f"layouts.{layout}.stations": 1})
+
+    assert (STANDBY in numbers(scenario, layout)) == listed
+
+
+# --- room ---
+
+
+def test_what_the_checks_miss_is_listed() -> None:
+    """An eyewash where none is near or known, a fan where air is short or not known, as large as the rule asks."""
+    air = Check("battery room", "air of the room", NOT_KNOWN, "-", "at least 120 m3/h, or 3360 cm2 inlet", "", "")
+    near = tuple(room_checks(surveyed(), "rollers"))
+    far = tuple(room_checks(surveyed().replace("room.wash", "20 m"), "rollers"))
+    unknown = tuple(room_checks(surveyed().replace("room.wash", None), "rollers"))
+    short = air._replace(verdict=FAILS)
+    lists = [
+        {line.item: line for line in equipment_list(surveyed(), "rollers", checks, 120.0)}
+        for checks in (near, far, unknown, (*near, air), (*near, short), (*near, air._replace(verdict="holds")))
+    ]
+
+    assert ["eyewash and shower" in each for each in lists] == [False, True, True, False, False, False]
+    assert ["exhaust fan with interlock" in each for each in lists] == [False, False, False, True, True, False]
+    assert lists[3]["exhaust fan with interlock"].size == "at least 120 m3/h"
+    assert lists[1]["eyewash and shower"].size == "15 min of flow, within reach of the acid work"
+
+
+def test_batteries_without_acid_ask_for_nothing_against_it() -> None:
+    """Lithium-ion and valve-regulated: neither spill kit nor goggles."""
+    changes = {f"{LEAD}.chemistry": "valve_regulated", f"{LEAD}.watering": "none", f"{LEAD}.equalising": "none",
+               "room.wash": None, "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": 4,
+                                                        "chargers": "3 x gel_iu"}}}  # fmt: skip
+    found = numbers(surveyed().changed(changes), "hoist")
+
+    assert {"water cart", "spill kit", "protective equipment", "eyewash and shower"} & set(found) == set()
+
+
+@pytest.mark.parametrize(("crew", "number"), [({"day": 3}, 3), ("drivers", 1), ("unlimited", 1)])
+def test_goggles_for_each_attendant(crew: object, number: int) -> None:
+    """At least one."""
+    assert numbers(surveyed().replace("layouts.stands.crew", crew), "stands")["protective equipment"] == number
+
+
+# --- lines ---
+
+
+@pytest.mark.parametrize("layout", ["rollers", "stands", "hoist", "in truck"])
+def test_every_line_has_a_reason_a_price_and_its_section(layout: str) -> None:
+    """Sections in their order."""
+    lines = list_of(surveyed(), layout)
+
+    assert all(line.reason and line.price.low <= line.price.value <= line.price.high for line in lines)
+    order = [list(SECTIONS).index(line.section) for line in lines]
+    assert order == sorted(order)
+    assert {line.life for line in lines} <= {"battery", "charger", "device", "room"}
+    assert [line.battery for line in lines if line.battery] == ["lead"]
+
+
+REASONS = {
+    "battery (lead)": "3 in trucks and 4 beside them",
+    "charger (electronic iuia)": "batteries that charge at once, as simulated",
+    "hand pallet truck": "exchanges at the same time",
+    "stand": "4 batteries beside those in trucks, and 2 empty for exchanges",
+    "four-roller trolley": "one for each battery: the battery rolls out of the truck on it and stays on it",
+    "latch": "one for each hand pallet truck: ties trolley and battery to the pallet truck while they are drawn; comes "
+    "off again, the dealer drills the holes",
+    "side opening": "one for each truck: the battery leaves sideways",
+    "water cart": "demineralised water at the batteries",
+    "exchange station": "trucks that are exchanged at once",
+    "spill kit": "acid that is spilt is held back and neutralised",
+    "protective equipment": "goggles, face shield, apron, gloves: one for each attendant",
+}
+
+
+def test_reasons_to_the_letter() -> None:
+    """As a buyer reads them."""
+    assert {line.item: line.reason for line in list_of(surveyed(), "stands")} == REASONS
+
+
+@pytest.mark.parametrize(
+    ("layout", "item", "size"),
+    [
+        ("stands", "battery (lead)", "48 V, 500 Ah at 5 h, 800 kg"),
+        ("stands", "charger (electronic iuia)", "48 V, 90 A, IUIa"),
+        ("stands", "hand pallet truck",
+         "forks 1100 mm (43.3 in) long, 520 mm (20.5 in) over both, rated 1500 kg, powered"),
+        ("stands", "stand", "rollers at 200 mm (7.9 in)"),
+        ("rollers", "battery carriage", "rollers at 200 mm (7.9 in), rated 1000 kg, powered"),
+        ("hoist", "insulated spreader beam", "rated 1000 kg, hooks 500 mm (19.7 in) apart"),
+        ("hoist", "hoist", "rated 1000 kg"),
+    ],
+)  # fmt: skip
+def test_sizes_to_the_letter(layout: str, item: str, size: str) -> None:
+    """Key dimensions and ratings."""
+    assert {line.item: line.size for line in list_of(surveyed(), layout)}[item] == size
+
+
+def test_sizes_that_are_still_to_be_chosen() -> None:
+    """A rating for battery, trolley and stand; forks that the frame takes; no more than what is known."""
+    frame = surveyed().changed({"equipment": {}, "trucks[0].compartment.frame_depth": "1000 mm"})
+    nothing = surveyed().changed({"equipment": {}, f"{LEAD}.mass": None, "trucks[0].compartment": {"exit": "side"}})
+    stand, trolley = figure("fit.stand.mass").value, figure("fit.four_roller_trolley.mass").value
+    sizes = [
+        {line.item: line.size for line in list_of(each, "stands")}["hand pallet truck"] for each in (frame, nothing)
+    ]
+
+    assert sizes == [
+        f"forks at most 1000 mm (39.4 in) long, 521 mm (20.5 in) over both, to be rated for at least "
+        f"{800 + stand + trolley:.0f} kg, by hand",
+        "forks 1100 mm (43.3 in) long, 521 mm (20.5 in) over both, by hand",
+    ]
+
+
+def test_a_charger_for_one_battery_type_has_its_size() -> None:
+    """It is not ordered for the larger battery that it must not charge."""
+    scenario = surveyed().with_layouts(["rollers"])
+    data = scenario.stated
+    assert isinstance(data["trucks"], list)
+    other = {"group": "small trucks", "count": 1, "shifts": ["day"], "battery": "small", "draws": {"mean": "0.5 kW"}}
+    scenario = scenario.changed(
+        {
+            "batteries.small": {"from": "vented_lead_acid", "cells": 12, "capacity": "200 Ah at 5 h"},
+            "trucks": [*data["trucks"], other],
+            "chargers.only small": {"from": "electronic_iuia", "batteries": ["small"], "main_current": "30 A"},
+            "layouts.rollers.chargers": ["3 x electronic_iuia", "1 x only small"],
+            "layouts.rollers.batteries": {"lead": 5, "small": 2},
+        }
+    )
+    sizes = {line.item: line.size for line in equipment_list(scenario, "rollers", ())}
+
+    assert sizes["charger (only small)"] == "24 V, 30 A, IUIa"

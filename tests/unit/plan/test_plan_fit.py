@@ -1,0 +1,586 @@
+"""Checks of fit, force and room: every verdict, at the limit and a hair beyond it, and what is asked."""
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+import batsim
+from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN, VERDICTS, Check, gravest, ordered
+from batsim.plan.fit import truck_checks
+from batsim.plan.fit_equipment import equipment_checks
+from batsim.plan.handling_force import push_checks
+from batsim.plan.room_fit import room_checks
+from batsim.scenario.site import Scenario
+
+FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
+SIDE = "trucks[0].compartment"
+LEAD = "batteries.lead"
+PUSH = "push and pull by hand"
+PALLET_TRUCK, TROLLEY, BEAM = "equipment.hand_pallet_truck", "equipment.four-roller trolley", "equipment.spreader beam"
+BY_HAND = {f"{PALLET_TRUCK}.moved": "by_hand"}
+ON_STAND = "hand pallet truck with stand and battery"
+FLOOR = "load on the floor"
+BARE = """\
+site: {name: Nobody measured (invented)}
+week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
+trucks: [{group: trucks, count: 3, shifts: [day], battery: "v1.2 [old]", draws: {mean: 2 kW}}]
+batteries: {"v1.2 [old]": {from: vented_lead_acid, cells: 24, capacity: 500 Ah at 5 h}}
+layouts:
+  rollers: {handling: side_rollers, batteries: 5, chargers: 3 x electronic_iuia}
+  stands: {handling: portable_stands, batteries: 5, chargers: 3 x electronic_iuia}
+  hoist: {handling: overhead_hoist, batteries: 5, chargers: 3 x electronic_iuia}
+  in truck: {handling: in_truck, chargers: 3 x electronic_iuia}
+"""
+ANSWERS = {
+    "battery_mass": {"from": "700 kg", "to": "900 kg"},
+    "mass": "800 kg",
+    "size": {"length": "900 mm", "width": "600 mm", "height": "500 mm"},
+    "length": "910 mm",
+    "width": "610 mm",
+    "height": "560 mm",
+    "floor_height": "200 mm",
+    "floor": "flat",
+    "base": "flat",
+    "voltage": "48 V",
+    "connector": "blue",
+    "exit": "side",
+    "maker_approves": "yes",
+    "frame_depth": "1200 mm",
+    "opening": {"kind": "removable_cover"},
+    "angle": "175 deg",
+    "lifting_eyes": "500 mm",
+    "rated_mass": "1500 kg",
+    "fork_room": "540 mm",
+    "lift_from": "100 mm",
+    "raised": "200 mm",
+    "roller_height": "200 mm",
+    "hook_spacing": "500 mm",
+    "takes_up": "400 mm",
+    "hook_height": "3 m",
+    "floor_load": "20 kN/m2",
+    "aisle": "3 m",
+    "wash": "5 m",
+    "acid_proof": "yes",
+}
+"""What a tape measure may say, by the last key of the path."""
+
+
+@cache
+def surveyed(layout: str | None = None) -> Scenario:
+    """The site where everything is known and fits; with one layout only it is read sooner."""
+    scenario = batsim.read(FILE)
+    return scenario if layout is None else scenario.with_layouts([layout])
+
+
+def with_changes(changes: dict[str, Any], layout: str | None = None) -> Scenario:
+    """The site with some things otherwise."""
+    return surveyed(layout).changed(changes) if changes else surveyed(layout)
+
+
+def checks_of(scenario: Scenario, layout: str) -> list[Check]:
+    """All checks of these four modules."""
+    return [
+        *truck_checks(scenario, layout),
+        *equipment_checks(scenario, layout),
+        *push_checks(scenario, layout),
+        *room_checks(scenario, layout),
+    ]
+
+
+def one(scenario: Scenario, layout: str, subject: str, name: str) -> Check:
+    """The check of a name about a subject."""
+    found = [each for each in checks_of(scenario, layout) if (each.subject, each.name) == (subject, name)]
+    assert len(found) == 1, (subject, name, found)
+    return found[0]
+
+
+# --- at the limit and a hair beyond ---
+
+EDGES: list[tuple[str, str, str, dict[str, Any], str, dict[str, Any], str]] = [
+    ("rollers", "trucks", "battery mass", {f"{LEAD}.mass": "700 kg"}, HOLDS, {f"{LEAD}.mass": "699.99 kg"}, FAILS),
+    ("rollers", "trucks", "battery mass", {f"{LEAD}.mass": "900 kg"}, HOLDS, {f"{LEAD}.mass": "900.01 kg"}, FAILS),
+    *(
+        ("stands", "trucks", f"battery {side} in the compartment", {f"{SIDE}.{side}": fits}, HOLDS,
+         {f"{SIDE}.{side}": beyond}, FAILS)
+        for side, fits, beyond in (
+            ("length", "900 mm", "899.99 mm"), ("length", "913 mm", "913.01 mm"), ("width", "600 mm", "599.99 mm"),
+            ("width", "613 mm", "613.01 mm"),
+        )
+    ),
+    ("stands", "trucks", "battery height in the compartment", {f"{SIDE}.height": "500 mm"}, HOLDS,
+     {f"{SIDE}.height": "499.99 mm"}, FAILS),
+    ("rollers", "trucks", "battery height in the compartment", {f"{SIDE}.height": "500 mm"}, LOOK,
+     {f"{SIDE}.height": "499.99 mm"}, FAILS),
+    ("rollers", "trucks", "battery height in the compartment",
+     {f"{SIDE}.height": "800 mm", f"{LEAD}.size.height": "23.4 in"}, LOOK,
+     {f"{SIDE}.height": "800 mm", f"{LEAD}.size.height": "594.37 mm"}, FAILS),
+    ("rollers", "trucks", "battery height in the compartment",
+     {f"{SIDE}.floor": "rollers", f"{SIDE}.height": "500 mm"}, HOLDS,
+     {f"{SIDE}.floor": "rollers", f"{SIDE}.height": "499.99 mm"}, FAILS),
+    ("rollers", "trucks", "voltage", {f"{SIDE}.voltage": "48 V"}, HOLDS, {f"{SIDE}.voltage": "48.01 V"}, FAILS),
+    ("rollers", "trucks", "connector", {}, HOLDS, {f"{LEAD}.connector": "grey 160 A"}, FAILS),
+    ("rollers", "trucks", "battery exit", {}, HOLDS, {f"{SIDE}.exit": "top"}, FAILS),
+    ("stands", "trucks", "battery exit", {}, HOLDS, {f"{SIDE}.exit": "none"}, FAILS),
+    ("rollers", "trucks", "rollers under the battery", {}, HOLDS, {f"{LEAD}.base": "rollers"}, FAILS),
+    ("stands", "trucks", "rollers under the battery", {f"{LEAD}.base": "rollers"}, HOLDS,
+     {f"{LEAD}.base": "rollers", f"{SIDE}.floor": "rollers"}, FAILS),
+    ("rollers", "trucks", "the maker's approval", {}, HOLDS, {f"{SIDE}.maker_approves": "no"}, FAILS),
+    ("stands", "hand pallet truck", "fork length against the far side of the frame",
+     {f"{SIDE}.frame_depth": "1100 mm"}, HOLDS, {f"{SIDE}.frame_depth": "1099.99 mm"}, FAILS),
+    ("stands", "hand pallet truck", "fork length for the four-roller trolley",
+     {f"{PALLET_TRUCK}.fork_length": "1049.82 mm"}, HOLDS, {f"{PALLET_TRUCK}.fork_length": "1049.81 mm"}, FAILS),
+    ("stands", "hand pallet truck", "fork length for the four-roller trolley",
+     {f"{PALLET_TRUCK}.fork_length": "1149.82 mm"}, HOLDS, {f"{PALLET_TRUCK}.fork_length": "1149.83 mm"}, LOOK),
+    ("in truck", "hand pallet truck", "fork length for the two-roller trolley",
+     {f"{PALLET_TRUCK}.fork_length": "951.7 mm"}, HOLDS, {f"{PALLET_TRUCK}.fork_length": "951.71 mm"}, LOOK),
+    ("hoist", "hand pallet truck", "forks in the four-roller trolley", {f"{TROLLEY}.fork_room": "520 mm"}, HOLDS,
+     {f"{TROLLEY}.fork_room": "519.99 mm"}, FAILS),
+    ("in truck", "hand pallet truck", "forks in the two-roller trolley",
+     {f"{PALLET_TRUCK}.forks_over_both": "540 mm"}, HOLDS, {f"{PALLET_TRUCK}.forks_over_both": "540.01 mm"}, FAILS),
+    # The battery, its trolley, and the stand where that is pushed along.
+    ("stands", "hand pallet truck", "rated mass", {f"{PALLET_TRUCK}.rated_mass": "960 kg"}, HOLDS,
+     {f"{PALLET_TRUCK}.rated_mass": "959.99 kg"}, FAILS),
+    ("hoist", "hand pallet truck", "rated mass", {f"{PALLET_TRUCK}.rated_mass": "860 kg"}, HOLDS,
+     {f"{PALLET_TRUCK}.rated_mass": "859.99 kg"}, FAILS),
+    ("in truck", "hand pallet truck", "rated mass", {f"{PALLET_TRUCK}.rated_mass": "840 kg"}, HOLDS,
+     {f"{PALLET_TRUCK}.rated_mass": "839.99 kg"}, FAILS),
+    ("rollers", "battery carriage", "rated mass", {"equipment.battery_carriage.rated_mass": "800 kg"}, HOLDS,
+     {"equipment.battery_carriage.rated_mass": "799.99 kg"}, FAILS),
+    ("hoist", "hoist", "rated mass", {"equipment.hoist.rated_mass": "850 kg"}, HOLDS,
+     {"equipment.hoist.rated_mass": "849.99 kg"}, FAILS),
+    ("hoist", "spreader beam", "rated mass", {f"{BEAM}.rated_mass": "800 kg"}, HOLDS,
+     {f"{BEAM}.rated_mass": "799.99 kg"}, FAILS),
+    ("stands", "hand pallet truck", "lift under the four-roller trolley", {f"{PALLET_TRUCK}.raised": "150 mm"}, HOLDS,
+     {f"{PALLET_TRUCK}.raised": "149.99 mm"}, FAILS),
+    ("in truck", "hand pallet truck", "lift under the two-roller trolley",
+     {"equipment.two-roller trolley.lift_from": "200 mm"}, HOLDS,
+     {"equipment.two-roller trolley.lift_from": "200.01 mm"}, FAILS),
+    *(
+        (layout, subject, "roller height", {f"{SIDE}.floor_height": fits}, HOLDS,
+         {f"{SIDE}.floor_height": beyond}, FAILS)
+        for layout, subject in (("rollers", "battery carriage"), ("rollers", "roller bay"), ("stands", "stand"))
+        for fits, beyond in (("180 mm", "179.99 mm"), ("220 mm", "220.01 mm"))
+    ),
+    # One that can be set between two heights.
+    ("rollers", "battery carriage", "roller height",
+     {"equipment.battery_carriage.roller_height": {"from": "100 mm", "to": "180 mm"}}, HOLDS,
+     {"equipment.battery_carriage.roller_height": {"from": "100 mm", "to": "179.99 mm"}}, FAILS),
+    ("rollers", "battery carriage", "side opening of trucks", {f"{SIDE}.opening.angle": "175 deg"}, HOLDS,
+     {f"{SIDE}.opening.angle": "174.99 deg"}, FAILS),
+    ("rollers", "battery carriage", "side opening of trucks",
+     {"equipment.battery_carriage.comes": "flush", f"{SIDE}.opening": {"kind": "removable_cover"}}, HOLDS,
+     {"equipment.battery_carriage.comes": "flush"}, FAILS),
+    ("hoist", "spreader beam", "hooks against lifting eyes", {f"{LEAD}.lifting_eyes": "390 mm"}, HOLDS,
+     {f"{LEAD}.lifting_eyes": "389.99 mm"}, FAILS),
+    ("hoist", "spreader beam", "hooks against lifting eyes", {f"{LEAD}.lifting_eyes": "610 mm"}, HOLDS,
+     {f"{LEAD}.lifting_eyes": "610.01 mm"}, FAILS),
+    ("hoist", "spreader beam", "insulation", {}, HOLDS, {f"{BEAM}.insulated": "no"}, FAILS),
+    # 200 mm of floor + 560 of compartment + 500 of battery + 400 of beam + 100 to spare.
+    ("hoist", "hoist", "headroom over the open cover", {"equipment.hoist.hook_height": "1760 mm"}, HOLDS,
+     {"equipment.hoist.hook_height": "1759.99 mm"}, FAILS),
+    # 800 kg x 9.80665 m/s2 over 0.54 m2 = 14.5284 kN/m2.
+    ("stands", "battery room", FLOOR, {"room.floor_load": "14.53 kN/m2"}, HOLDS,
+     {"room.floor_load": "14.52 kN/m2"}, FAILS),
+    # 6 places of (0.9 + 0.15) m by (0.6 + 0.15 + 2.2/2) m = 11.655 m2.
+    ("stands", "battery room", "floor area", {"room.length": "11.66 m", "room.width": "1 m"}, HOLDS,
+     {"room.length": "11.65 m", "room.width": "1 m"}, FAILS),
+    # Forks 1.1 m, battery 0.6 m, 0.5 m to spare; carriage 1.2 m instead; people 0.6 m under a hoist.
+    ("stands", "battery room", "aisle", {"room.aisle": "2.2 m"}, HOLDS, {"room.aisle": "2.199 m"}, FAILS),
+    ("rollers", "battery room", "aisle", {"room.aisle": "2.3 m"}, HOLDS, {"room.aisle": "2.299 m"}, FAILS),
+    ("hoist", "battery room", "aisle", {"room.aisle": "0.6 m"}, HOLDS, {"room.aisle": "0.599 m"}, FAILS),
+    ("stands", "battery room", "empty places", {"layouts.stands.places": 6}, HOLDS, {"layouts.stands.places": 5}, LOOK),
+    ("stands", "battery room", "floor against acid", {}, HOLDS, {"room.acid_proof": "no"}, FAILS),
+    *(
+        (layout, "acid work", "way to eyewash and shower", {"room.wash": "25 ft"}, HOLDS, {"room.wash": "25.01 ft"},
+         FAILS)
+        for layout in ("rollers", "in truck")
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("layout", "subject", "name", "at", "then", "beyond", "after"), EDGES)
+def test_the_verdict_changes_exactly_at_the_limit(
+    layout: str, subject: str, name: str, at: dict[str, Any], then: str, beyond: dict[str, Any], after: str
+) -> None:
+    """Not before it, and a hair beyond it."""
+    fits, misses = (one(with_changes(each, layout), layout, subject, name) for each in (at, beyond))
+
+    assert (fits.verdict, misses.verdict) == (then, after)
+    assert (fits.cure == "", misses.cure == "") == (then == HOLDS, False)
+    assert fits.rule
+    assert misses.sentence != fits.sentence
+
+
+@pytest.mark.parametrize("layout", ["rollers", "stands", "hoist", "in truck"])
+def test_every_check_is_tried_at_its_limit(layout: str) -> None:
+    """No check but the force stays untried; it has tests of its own."""
+    tried = {(subject, name) for _, subject, name, *_ in EDGES}
+
+    assert {(each.subject, each.name) for each in checks_of(surveyed(), layout) if each.name != PUSH} <= tried
+
+
+@pytest.mark.parametrize("inches", [0.1, 0.25, 0.3, 0.7, 19.7, 20.5, 35.5, 43.3])
+def test_decimals_make_no_difference(inches: float) -> None:
+    """A limit in millimetres is met by the same length in inches, though neither is exact in binary."""
+    changes = {f"{PALLET_TRUCK}.forks_over_both": f"{inches} in", f"{TROLLEY}.fork_room": f"{inches * 25.4:.6f} mm"}
+    rollers = {f"{SIDE}.floor_height": f"{inches + 8} in", "equipment.stand.roller_height":
+               f"{25.4 * (inches + 8) + 20:.6f} mm"}  # fmt: skip
+    scenario = with_changes(changes | rollers)
+
+    assert one(scenario, "stands", "hand pallet truck", "forks in the four-roller trolley").verdict == HOLDS
+    assert one(scenario, "stands", "stand", "roller height").verdict == HOLDS
+
+
+# --- all of a check ---
+
+WHOLE: list[tuple[str, dict[str, Any], Check]] = [
+    (each["layout"], each["changes"], Check(**each["check"]))
+    for each in yaml.safe_load((FILE.parent / "plan_checks.yaml").read_text(encoding="utf-8"))
+]
+
+
+@pytest.mark.parametrize(("layout", "changes", "expected"), WHOLE)
+def test_a_check_says_it_all(layout: str, changes: dict[str, Any], expected: Check) -> None:
+    """Value, limit, rule with its edition, what follows, and the cure."""
+    assert one(with_changes(changes, layout), layout, expected.subject, expected.name) == expected
+
+
+def test_every_check_is_compared_whole() -> None:
+    """At least once."""
+    compared = {expected.name for _, _, expected in WHOLE}
+    layouts = ("rollers", "stands", "hoist", "in truck")
+
+    assert {each.name for layout in layouts for each in checks_of(surveyed(), layout)} <= compared
+
+
+# --- choices beside the limits ---
+
+
+LITHIUM = {
+    f"{LEAD}.chemistry": "lithium_ion",
+    f"{LEAD}.watering": "none",
+    f"{LEAD}.equalising": "none",
+    "layouts": {
+        "hoist": {"handling": "overhead_hoist", "batteries": 4, "chargers": "2 x lithium_cc_cv"},
+        "in truck": {"handling": "in_truck", "chargers": "3 x lithium_cc_cv"},
+    },
+}
+
+
+def test_the_voltage_of_lithium_needs_a_look() -> None:
+    """15 cells of 3.2 V are 48 V; 14 and 16 are near enough to ask; 13 and 17 are too far."""
+    verdicts = {
+        cells: one(with_changes(LITHIUM | {f"{LEAD}.cells": cells}), "hoist", "trucks", "voltage").verdict
+        for cells in (13, 14, 15, 16, 17)
+    }
+
+    assert verdicts == {13: FAILS, 14: LOOK, 15: HOLDS, 16: LOOK, 17: FAILS}
+
+
+def test_no_acid_no_wash() -> None:
+    """Lithium-ion batteries ask for neither an acid-proof floor nor an eyewash, in a room or in the truck."""
+    scenario = with_changes(LITHIUM)
+
+    assert {each.name for each in room_checks(scenario, "hoist")} == {FLOOR, "floor area", "aisle", "empty places"}
+    assert list(room_checks(scenario, "in truck")) == []
+
+
+@pytest.mark.parametrize(
+    ("comes", "opening", "verdict"),
+    [
+        ("along", {"kind": "door", "angle": "135 deg"}, FAILS),
+        ("along", {"kind": "door"}, NOT_KNOWN),
+        ("along", {"kind": "removable_cover"}, HOLDS),
+        ("along", {"kind": "open"}, HOLDS),
+        ("flush", {"kind": "door", "angle": "180 deg"}, FAILS),
+        ("flush", {"kind": "door"}, FAILS),
+        ("flush", {"kind": "open"}, HOLDS),
+        ("apart", {"kind": "door", "angle": "90 deg"}, HOLDS),
+        ("apart", {"kind": "door"}, HOLDS),
+    ],
+)
+def test_how_the_side_opens_against_how_near_the_device_comes(
+    comes: str, opening: dict[str, str], verdict: str
+) -> None:
+    """A wide door lets the truck drive along it; only without a door does it come flush."""
+    scenario = with_changes({"equipment.battery_carriage.comes": comes, f"{SIDE}.opening": opening})
+
+    assert one(scenario, "rollers", "battery carriage", "side opening of trucks").verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("floor", "base", "rollers", "stands"),
+    [
+        # A roller bed is ordered for side rollers; a trolley goes under a flat tray.
+        ("flat", "flat", HOLDS, HOLDS),
+        ("flat", "rollers", FAILS, HOLDS),
+        ("rollers", "flat", HOLDS, HOLDS),
+        ("rollers", "rollers", FAILS, FAILS),
+    ],
+)
+def test_rollers_on_one_side_only(floor: str, base: str, rollers: str, stands: str) -> None:
+    """In the truck or under the tray."""
+    scenario = with_changes({f"{SIDE}.floor": floor, f"{LEAD}.base": base})
+    found = [one(scenario, layout, "trucks", "rollers under the battery") for layout in ("rollers", "stands")]
+
+    assert [each.verdict for each in found] == [rollers, stands]
+
+
+def test_flat_on_flat_does_not_roll() -> None:
+    """Where an arrangement of the site's own brings neither rollers nor a trolley."""
+    pull = {"title": "Pulled", "place": "rack", "steps": [{"step": "pull", "by": "attendant", "time": "3 min"}],
+            "needs": {"exit": "side", "rolls_onto": ["rack"]}}  # fmt: skip
+    scenario = with_changes({"handling": {"pulled": pull}, "layouts.stands.handling": "pulled",
+                             "layouts.stands.devices": {}})  # fmt: skip
+
+    assert one(scenario, "stands", "trucks", "rollers under the battery") == Check(
+        "trucks",
+        "rollers under the battery",
+        FAILS,
+        "flat floor, tray with a flat base",
+        "rollers either in the truck or under the tray",
+        "geometry",
+        "Flat on flat does not roll.",
+        "fit a roller bed in the truck, or a trolley",
+    )
+
+
+def test_a_hoist_over_a_top_exit_needs_no_pallet_truck() -> None:
+    """Neither its forks nor the push are checked then; with a side exit both are."""
+    top = {each.subject for each in checks_of(with_changes({f"{SIDE}.exit": "top"}), "hoist")}
+    side = {each.subject for each in checks_of(surveyed(), "hoist")}
+
+    assert side - top == {"hand pallet truck", "hand pallet truck with trolley and battery"}
+    assert top < side
+
+
+def test_what_waters_itself_need_not_come_out() -> None:
+    """In the truck, forks, trolley and push are checked only where batteries are watered by hand."""
+    single = with_changes({f"{LEAD}.watering": {"every": "7 charges", "by": "single_point"}})
+    none = with_changes({f"{LEAD}.watering": "none"})
+
+    for scenario in (single, none):
+        assert {each.subject for each in checks_of(scenario, "in truck")} == {"trucks", "acid work"}
+
+
+def test_places_without_limit() -> None:
+    """As many as there are exchanges: every check of them holds."""
+    scenario = with_changes({"layouts.stands.stations": "unlimited", "layouts.stands.places": "unlimited"})
+
+    assert one(scenario, "stands", "battery room", "empty places") == Check(
+        "battery room",
+        "empty places",
+        HOLDS,
+        "unlimited",
+        "-",
+        "the arrangement: each exchange begins with its empty places free",
+        "Places are without limit in this layout.",
+    )
+    assert one(scenario, "stands", "battery room", "floor area").verdict == HOLDS
+
+
+def test_batteries_on_two_levels_load_the_floor_twice() -> None:
+    """And take half of the area."""
+    rows = {
+        "stations": {"at": ["0 m", "5 m"]},
+        "rows": [{"row": "A", "at": ["0 m", "0 m"], "pitch": "1 m", "levels": 2}],
+    }
+    scenario = with_changes({"layouts.rollers.floor": rows, "room.floor_load": "20 kN/m2"})
+    load = one(scenario, "rollers", "battery room", FLOOR)
+
+    assert (load.verdict, load.value) == (FAILS, "29.1 kN/m2")
+    assert load.rule == "geometry: weight of a stack of 2 over its own area"
+
+
+# --- force ---
+
+TABLES = {
+    "hse_l23_men": (200.0, 100.0),
+    "hse_l23_women": (150.0, 70.0),
+    "ccohs": (225.0, 225.0),
+    "insurers": (222.0, 178.0),
+    "snook_men_90": (275.0, 186.0),
+    "snook_women_90": (196.0, 98.0),
+    "en_1005_3": (200.0, 200.0),
+}
+
+
+@pytest.mark.parametrize(("table", "limits"), TABLES.items())
+def test_the_force_changes_its_verdict_at_the_limit_of_the_table(table: str, limits: tuple[float, float]) -> None:
+    """On good floor 2 % of the weight of battery, trolley (60 kg), stand (100 kg) and pallet truck (80 kg)."""
+    base = {"standards.push": table, **BY_HAND, f"{SIDE}.battery_mass": {"from": "1 kg", "to": "5000 kg"}}
+    for newtons, verdicts in ((min(limits), (HOLDS, LOOK)), (230.0, (LOOK, FAILS))):
+        most = newtons / (0.02 * 9.80665) - 240.0
+        found = [
+            one(with_changes(base | {f"{LEAD}.mass": f"{mass:.6f} kg"}, "stands"), "stands", ON_STAND, PUSH)
+            for mass in (most - 0.001, most + 0.001)
+        ]
+        assert tuple(each.verdict for each in found) == verdicts, newtons
+        assert found[0].limit == f"{limits[0]:.0f} N to start, {limits[1]:.0f} N to keep moving, one person"
+
+
+def test_two_people_reach_two_thirds_of_the_sum() -> None:
+    """134 N to keep moving for men: 683 kg at 2 %."""
+    most = 2 * 0.67 * 100.0 / (0.02 * 9.80665) - 240.0
+    for mass, verdict in ((most - 0.001, HOLDS), (most + 0.001, LOOK)):
+        changes = {f"{PALLET_TRUCK}.people": 2, f"{LEAD}.mass": f"{mass:.6f} kg", **BY_HAND}
+        assert one(with_changes(changes), "stands", ON_STAND, PUSH).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("changes", "newtons", "of"),
+    [
+        ({}, 1040 * 0.02 * 9.80665, "2 % on good floor"),
+        ({"room.floor": "uneven"}, 1040 * 0.10 * 9.80665, "10 % on uneven floor"),
+        ({"room.floor": None}, 1040 * 0.02 * 9.80665, "2 % on good floor, which nobody has confirmed"),
+        ({f"{PALLET_TRUCK}.resistance": "1.5 %"}, 1040 * 0.015 * 9.80665, "1.5 % as measured"),
+        # A slope of 3 in 40 takes 3/sqrt(40^2 + 3^2) of the weight.
+        ({"room.slope": "7.5 %"}, 1040 * 9.80665 * (0.02 + 3 / 1609**0.5), "2 % on good floor and 7.5 % slope"),
+    ],
+)
+def test_the_force_by_hand(changes: dict[str, Any], newtons: float, of: str) -> None:
+    """Weight times resistance, and the slope."""
+    found = one(with_changes(BY_HAND | changes), "stands", ON_STAND, PUSH)
+
+    assert found.value == f"{newtons:.0f} N for 1040 kg at {of}"
+
+
+def test_a_slope_is_nothing_to_rollers_in_the_truck() -> None:
+    """They stand level: 5 % of 860 kg."""
+    scenario = with_changes({"room.slope": "10 %", f"{TROLLEY}.moved": "by_hand"})
+    found = one(scenario, "stands", "battery on its trolley from the truck to the stand", PUSH)
+
+    assert found.value == f"{860 * 0.05 * 9.80665:.0f} N for 860 kg at 5 % on rollers"
+
+
+@pytest.mark.parametrize("floor", ["good", "uneven"])
+@pytest.mark.parametrize("slope", ["0 %", "2 %", "10 %"])
+@pytest.mark.parametrize("people", [1, 2])
+def test_the_mass_that_a_cure_names_is_within_the_guidance(floor: str, slope: str, people: int) -> None:
+    """With nothing else to push."""
+    light = {f"{each}.own_mass": "0.001 kg" for each in (PALLET_TRUCK, TROLLEY, "equipment.stand")}
+    changes = {"room.floor": floor, "room.slope": slope, f"{PALLET_TRUCK}.people": people} | BY_HAND | light
+    heavy = one(with_changes(changes, "stands"), "stands", ON_STAND, PUSH)
+    most = float(heavy.cure.split("by hand at most ")[1].split(" kg")[0])
+
+    lighter = with_changes(changes | {f"{LEAD}.mass": f"{most - 0.01:.2f} kg"}, "stands")
+    assert heavy.verdict in (LOOK, FAILS)
+    assert one(lighter, "stands", ON_STAND, PUSH).verdict == HOLDS
+
+
+# --- what is not known ---
+
+PATHS: list[tuple[str, str, str, str, str]] = [
+    *(
+        ("rollers", "trucks", name, f"{SIDE}.{key}", key)
+        for name, key in (
+            ("battery mass", "battery_mass"), ("battery length in the compartment", "length"),
+            ("battery width in the compartment", "width"), ("battery height in the compartment", "height"),
+            ("voltage", "voltage"), ("connector", "connector"), ("battery exit", "exit"),
+            ("the maker's approval", "maker_approves"),
+        )
+    ),
+    ("stands", "trucks", "rollers under the battery", f"{SIDE}.floor", "floor"),
+    ("rollers", "trucks", "rollers under the battery", f"{LEAD}.base", "base"),
+    ("rollers", "trucks", "battery mass", f"{LEAD}.mass", "mass"),
+    ("rollers", "trucks", "battery length in the compartment", f"{LEAD}.size", "size"),
+    ("rollers", "trucks", "battery height in the compartment", f"{LEAD}.size", "size"),
+    ("rollers", "trucks", "connector", f"{LEAD}.connector", "connector"),
+    ("stands", "hand pallet truck", "fork length against the far side of the frame", f"{SIDE}.frame_depth",
+     "frame_depth"),
+    ("stands", "hand pallet truck", "forks in the four-roller trolley", f"{TROLLEY}.fork_room", "fork_room"),
+    ("stands", "hand pallet truck", "rated mass", f"{PALLET_TRUCK}.rated_mass", "rated_mass"),
+    ("stands", "hand pallet truck", "rated mass", f"{LEAD}.mass", "mass"),
+    ("stands", "hand pallet truck", "lift under the four-roller trolley", f"{PALLET_TRUCK}.raised", "raised"),
+    ("stands", "hand pallet truck", "lift under the four-roller trolley", f"{TROLLEY}.lift_from", "lift_from"),
+    ("stands", "stand", "roller height", f"{SIDE}.floor_height", "floor_height"),
+    ("stands", "stand", "roller height", "equipment.stand.roller_height", "roller_height"),
+    ("rollers", "battery carriage", "side opening of trucks", f"{SIDE}.opening", "opening"),
+    ("rollers", "battery carriage", "side opening of trucks", f"{SIDE}.opening.angle", "angle"),
+    ("hoist", "hoist", "rated mass", "equipment.hoist.rated_mass", "rated_mass"),
+    ("hoist", "spreader beam", "rated mass", f"{BEAM}.rated_mass", "rated_mass"),
+    ("hoist", "spreader beam", "hooks against lifting eyes", f"{LEAD}.lifting_eyes", "lifting_eyes"),
+    ("hoist", "spreader beam", "hooks against lifting eyes", f"{BEAM}.hook_spacing", "hook_spacing"),
+    *(
+        ("hoist", "hoist", "headroom over the open cover", path, path.rpartition(".")[2])
+        for path in (
+            f"{SIDE}.floor_height", f"{SIDE}.height", f"{LEAD}.size", f"{BEAM}.takes_up", "equipment.hoist.hook_height",
+        )
+    ),
+    ("stands", ON_STAND, PUSH, f"{LEAD}.mass", "mass"),
+    ("stands", "battery room", FLOOR, f"{LEAD}.size", "size"),
+    ("stands", "battery room", FLOOR, f"{LEAD}.mass", "mass"),
+    ("stands", "battery room", "load on the floor, 14.5 kN/m2 asked", "room.floor_load", "floor_load"),
+    ("stands", "battery room", "floor area", f"{LEAD}.size", "size"),
+    ("stands", "battery room", "floor area", "room.length", "length"),
+    ("stands", "battery room", "floor area", "room.width", "width"),
+    ("stands", "battery room", "aisle", "room.aisle", "aisle"),
+    ("stands", "battery room", "aisle", f"{LEAD}.size", "size"),
+    ("rollers", "battery room", "aisle", "equipment.battery_carriage.length", "length"),
+    ("stands", "battery room", "floor against acid", "room.acid_proof", "acid_proof"),
+    ("in truck", "acid work", "way to eyewash and shower", "room.wash", "wash"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("layout", "subject", "name", "path", "key"), PATHS)
+def test_what_is_not_known_is_asked_where_it_is_missing(
+    layout: str, subject: str, name: str, path: str, key: str
+) -> None:
+    """By hand when the push is asked about; with the answer there it is known."""
+    changes = {path: None} | (BY_HAND if name == PUSH else {})
+    found = one(with_changes(changes, layout), layout, subject, name)
+
+    assert (found.verdict, found.value, found.path, found.cure) == (NOT_KNOWN, "-", path, "")
+    assert found.ask
+    assert found.changes
+    assert found.sentence == f"Not known: {found.ask}."
+    answered = with_changes(changes, layout).replace(found.path, ANSWERS[key])
+    assert one(answered, layout, subject, name.partition(",")[0]).verdict != NOT_KNOWN
+
+
+def test_a_question_to_the_letter() -> None:
+    """What to find out, where it goes, and what it would change."""
+    assert one(with_changes({f"{SIDE}.frame_depth": None}), "stands", "hand pallet truck", PATHS[14][2]) == Check(
+        "hand pallet truck",
+        "fork length against the far side of the frame",
+        NOT_KNOWN,
+        "-",
+        "-",
+        "geometry",
+        "Not known: measure from the open side to the far side of the frame of trucks.",
+        "",
+        "measure from the open side to the far side of the frame of trucks",
+        "trucks[0].compartment.frame_depth",
+        "which pallet truck can be used: long forks hit the frame before the battery stands on them",
+    )
+
+
+@pytest.mark.parametrize("layout", ["rollers", "stands", "hoist", "in truck"])
+def test_every_question_can_be_answered_until_none_is_left(layout: str) -> None:
+    """Where nobody measured anything, though the battery's name has dots and brackets in it."""
+    scenario = batsim.read_scenario_text(BARE, "bare.yaml")
+    asked: list[str] = []
+    while open_questions := [each for each in checks_of(scenario, layout) if each.verdict == NOT_KNOWN]:
+        path = open_questions[0].path
+        assert path not in asked
+        asked.append(path)
+        scenario = scenario.replace(path, ANSWERS[path.rpartition(".")[2]])
+
+    assert len(asked) > 10
+    assert {each.verdict for each in checks_of(scenario, layout)} <= {HOLDS, LOOK, FAILS}
+
+
+# --- lists of checks ---
+
+
+def test_the_gravest_first() -> None:
+    """What fails, then what needs a look, then what is not known; each kind in its order."""
+    found = [Check("it", str(number), verdict, "", "", "", "") for number, verdict in
+             enumerate([HOLDS, NOT_KNOWN, FAILS, LOOK, FAILS, HOLDS])]  # fmt: skip
+
+    assert [each.name for each in ordered(found)] == ["2", "4", "3", "1", "0", "5"]
+    assert [gravest(found), gravest(found[:2]), gravest(found[:1]), gravest([])] == [FAILS, NOT_KNOWN, HOLDS, HOLDS]
+    assert VERDICTS == (FAILS, LOOK, NOT_KNOWN, HOLDS)

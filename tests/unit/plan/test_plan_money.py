@@ -1,0 +1,430 @@
+"""Money of a plan: every line by hand, sums and ranges, what rests on placeholders, and when it pays back."""
+
+import math
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+import batsim
+from batsim.catalogue import figure
+from batsim.plan.equipment import equipment_list
+from batsim.plan.evidence import QUARTERS, Evidence, Taken
+from batsim.plan.money import Money, MoneyLine, money, payback
+from batsim.plan.room_fit import needed_area_m2, room_checks
+from batsim.scenario.parts.prices import Tariff
+from batsim.scenario.site import Scenario
+from batsim.study.prices import NOTHING, Price, device_price, figure_name, part_price, price_of, summed
+
+FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
+RECOVERY = {4.0: 0.2820118, 5.0: 0.2309748, 10.0: 0.1295046, 20.0: 0.0802426}
+"""Capital recovery factors at 5 %, from memory: (A/P, 5 %, n)."""
+PRICES: dict[str, Any] = {
+    "battery": "100 EUR/kWh",
+    "charger": "1000 EUR",
+    "device": "500 EUR",
+    "part": "50 EUR",
+    "place": "200 EUR",
+    "station": "700 EUR",
+    "attendant": "30 EUR/h",
+    "driver": "20 EUR/h",
+    "truck": "12 EUR/h",
+    "energy": "0.20 EUR/kWh",
+    "demand": "10 EUR/kW",
+    "water": "0.5 EUR/kg",
+    "floor": "60 EUR/m2",
+    "interest": "5 %",
+    "lives": {"battery": "5 years", "charger": "10 years", "device": "10 years", "room": "20 years"},
+}
+MEASURES = {
+    "life_years": 9.0,
+    "labour_attendant_min_per_day": 60.0,
+    "labour_driver_min_per_day": 30.0,
+    "driver_waiting_min_per_day": 90.0,
+    "downtime_min_per_truck_shift": 5.0,
+    "peak_kw": 25.0,
+    "water_lost_kg_per_day": 2.0,
+    "exchanges_per_day": 4.0,
+}
+DAYS, TRUCK_HOURS, TRUCK_SHIFTS = 52 * 5, 52 * 120.0, 52 * 15
+"""Working days, scheduled truck hours and truck-shifts of a year: three trucks, one shift of 8 h, Monday to Friday."""
+
+
+@cache
+def priced() -> Scenario:
+    """The surveyed site with round prices."""
+    return batsim.read(FILE).replace("prices", PRICES)
+
+
+def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evidence:
+    """What a simulation might have found: four kilowatts all week when not stated otherwise."""
+    known = MEASURES | (measures or {})
+    runs: Any = SimpleNamespace(interval=lambda _, name: SimpleNamespace(mean=known[name]), warm_up_min=0.0)
+    load = np.full(QUARTERS, load_kw, dtype=np.float64) if np.ndim(load_kw) == 0 else load_kw
+    taken = Taken({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0))
+    return Evidence("any", runs, (taken,))
+
+
+def spent(
+    layout: str = "stands",
+    changes: dict[str, Any] | None = None,
+    measures: dict[str, float] | None = None,
+    load_kw: Any = 4.0,
+) -> Money:
+    """Money of a layout."""
+    scenario = priced().changed(changes) if changes else priced()
+    lines = equipment_list(scenario, layout, tuple(room_checks(scenario, layout)))
+    return money(scenario, layout, found(measures, load_kw), lines)
+
+
+def line_of(of: Money, what: str) -> MoneyLine:
+    """The line of that name."""
+    (line,) = (line for line in of.lines if line.what == what)
+    return line
+
+
+def values(of: Money) -> dict[str, float]:
+    """What each line costs in a year."""
+    return {line.what: line.per_year.value for line in of.lines}
+
+
+# --- lines by hand ---
+
+
+def test_all_lines_by_hand() -> None:
+    """Seven batteries of 24 kWh, four chargers, two pallet trucks, six stands, two stations, two attendants, and parts.
+
+    Parts are seven trolleys, two latches, a water cart, a spill kit and two sets of goggles; sides that open are there.
+    """
+    area = needed_area_m2(priced(), "stands")
+    assert area == pytest.approx(6 * 1.05 * (0.75 + 1.1))
+    expected = {
+        "batteries": 7 * 24.0 * 100.0 * RECOVERY[5.0],
+        "chargers": 4 * 1000.0 * RECOVERY[10.0],
+        "devices and parts": (2 * 500.0 + (7 + 2 + 1 + 1 + 2) * 50.0) * RECOVERY[10.0],
+        "places, stations, room": (6 * 200.0 + 2 * 700.0) * RECOVERY[20.0],
+        # Two on duty for 8 h on 260 days, busy or not.
+        "attendants on duty": 2 * 8.0 * DAYS * 30.0,
+        "drivers stand by": 1.5 * DAYS * 20.0,
+        "drivers hands on": 0.5 * DAYS * 20.0,
+        "trucks stand": 5.0 / 60.0 * TRUCK_SHIFTS * 12.0,
+        "energy": 4.0 * 168.0 * 52.0 * 0.20,
+        "demand": 25.0 * 12 * 10.0,
+        "water": 2.0 * DAYS * 0.5,
+        "floor": area * 60.0,
+    }
+
+    of = spent()
+    assert values(of) == pytest.approx(expected, rel=1e-5)
+    assert of.per_year.value == pytest.approx(sum(expected.values()), rel=1e-5)
+    assert of.per_exchange.value == pytest.approx(of.per_year.value / (4 * DAYS))
+    assert of.per_truck_hour.value == pytest.approx(of.per_year.value / TRUCK_HOURS)
+    capital = ("chargers", "devices and parts", "places, stations, room")
+    assert of.running_per_year == pytest.approx(sum(value for what, value in expected.items() if what not in capital))
+    assert of.purchase.value == pytest.approx(7 * 2400 + 4000 + 1000 + 13 * 50 + 1200 + 1400)
+
+
+BASES = {
+    "batteries": "16,800 over 5 years at 5 %",
+    "chargers": "4,000 over 10 years at 5 %",
+    "devices and parts": "1,650 over 10 years at 5 %",
+    "places, stations, room": "2,600 over 20 years at 5 %",
+    "attendants on duty": "4,160 h a year, 6 % of them hands on",
+    "drivers stand by": "390 h a year",
+    "drivers hands on": "130 h a year",
+    "trucks stand": "5.0 min in each of 780 truck-shifts",
+    "energy": "34,944 kWh a year at 0.2000 on average over the bands",
+    "demand": "25 kW, mean of 15 min, in each of 12 months",
+    "water": "520 kg a year",
+    "floor": "12 m2 for places and aisle",
+}
+
+
+def test_how_it_is_worked_out_to_the_letter() -> None:
+    """With the numbers, so that anybody can work it out again."""
+    assert {line.what: line.basis for line in spent().lines} == BASES
+
+
+def test_batteries_wear_out_with_use() -> None:
+    """Four years by use where five are usual; owned or not, they are paid as they wear out."""
+    worn = spent(measures={"life_years": 4.0})
+    owned = spent(changes={"layouts.stands.owned": ["batteries", "devices"]})
+
+    assert values(worn)["batteries"] == pytest.approx(16_800 * RECOVERY[4.0], rel=1e-6)
+    assert line_of(worn, "batteries").basis == (
+        "16,800 over 4 years at 5 %, worn out by use before the 5 years that are usual"
+    )
+    assert values(owned)["batteries"] == values(spent())["batteries"]
+    assert owned.purchase.value == pytest.approx(spent().purchase.value - 16_800 - 2 * 500)
+    assert values(spent(measures={"life_years": math.nan})) == values(spent())
+    assert values(spent(measures={"life_years": math.inf})) == values(spent())
+
+
+@pytest.mark.parametrize(
+    ("crew", "busy", "expected"),
+    [
+        ({"day": 3}, 60.0, {"attendants on duty": 3 * 8 * DAYS * 30.0}),
+        ({"day": 1}, math.nan, {"attendants on duty": 8 * DAYS * 30.0}),
+        ("unlimited", 60.0, {"attendants hands on": DAYS * 30.0}),
+        ("drivers", 0.0, {}),
+        ("drivers", math.nan, {}),
+    ],
+)
+def test_attendants(crew: object, busy: float, expected: dict[str, float]) -> None:
+    """Paid while on duty; by the hours of work where they come when they are called."""
+    of = spent(changes={"layouts.stands.crew": crew}, measures={"labour_attendant_min_per_day": busy})
+
+    assert {what: value for what, value in values(of).items() if what.startswith("attendants")} == pytest.approx(
+        expected
+    )
+
+
+def test_people_who_cost_nothing() -> None:
+    """A wage of 0 is a wage; what costs nothing has no line."""
+    of = spent(changes={"prices.attendant": "0 EUR/h", "prices.driver": "0 EUR/h"})
+
+    assert {what for what in values(of) if "attendant" in what or "driver" in what} == set()
+
+
+def test_measures_without_a_meaning_cost_nothing() -> None:
+    """No number stays no number nowhere."""
+    of = spent(measures=dict.fromkeys(MEASURES, math.nan))
+
+    assert {"trucks stand", "demand", "water", "drivers stand by", "drivers hands on"} & set(values(of)) == set()
+    assert math.isfinite(of.per_year.value)
+    assert math.isnan(of.per_exchange.value)
+    assert math.isnan(spent(measures={"exchanges_per_day": 0.0}).per_exchange.value)
+
+
+# --- tariff ---
+
+
+def one_hour(day: int, hour: int) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """A load of 1 kW in one hour of the week, Monday is 0."""
+    load = np.zeros(QUARTERS)
+    first = (day * 24 + hour) * 4
+    load[first : first + 4] = 1.0
+    return load
+
+
+BANDS = {
+    "otherwise": "0.10 EUR/kWh",
+    "bands": [
+        {"days": "Mon-Fri", "from": "06:00", "to": "22:00", "price": "0.30 EUR/kWh"},
+        {"days": "Fri, Sun", "from": "23:00", "to": "02:00", "price": "0.50 EUR/kWh"},
+        {"days": "Sat", "from": "00:00", "to": "24:00", "price": "0.20 EUR/kWh"},
+    ],
+}
+
+
+@pytest.mark.parametrize(
+    ("day", "hour", "rate"),
+    [
+        (0, 5, 0.10), (0, 6, 0.30), (0, 21, 0.30), (0, 22, 0.10), (4, 21, 0.30), (4, 22, 0.10), (4, 23, 0.50),
+        # The band of Friday night goes on to 2 on Saturday, before Saturday's own; that of Sunday night into Monday.
+        (5, 0, 0.50), (5, 1, 0.50), (5, 2, 0.20), (5, 23, 0.20), (6, 0, 0.10), (6, 12, 0.10), (6, 22, 0.10),
+        (6, 23, 0.50), (0, 0, 0.50), (0, 1, 0.50), (0, 2, 0.10),
+    ],
+)  # fmt: skip
+def test_bands_of_a_tariff(day: int, hour: int, rate: float) -> None:
+    """Over midnight, at weekends and from the end of the week to its beginning; the first that holds counts."""
+    of = spent(changes={"prices.energy": BANDS}, load_kw=one_hour(day, hour))
+
+    assert values(of)["energy"] == pytest.approx(52 * rate)
+    assert line_of(of, "energy").basis == f"52 kWh a year at {rate:.4f} on average over the bands"
+
+
+def test_every_quarter_has_its_price() -> None:
+    """The whole week at 1 kW: hours of each band by hand."""
+    of = spent(changes={"prices.energy": BANDS}, load_kw=1.0)
+
+    by_hand = 80 * 0.30 + 6 * 0.50 + 22 * 0.20 + (168 - 80 - 6 - 22) * 0.10
+    assert values(of)["energy"] == pytest.approx(52 * by_hand)
+
+
+def test_a_band_that_begins_within_a_quarter() -> None:
+    """It counts from that minute on; for a whole day where both ends are the same."""
+    tariff = Tariff.model_validate(
+        {"otherwise": "1 EUR/kWh", "bands": [{"from": "06:05", "to": "06:05", "price": "2 EUR/kWh", "days": "Mon"}]}
+    )
+
+    assert [tariff.bands[0].holds(minute) for minute in (364.9, 365.0, 1804.9, 1805.0)] == [False, True, True, False]
+
+
+def test_no_load_no_energy() -> None:
+    """Neither a line nor a mean price."""
+    of = spent(load_kw=0.0)
+
+    assert "energy" not in values(of)
+
+
+# --- prices ---
+
+
+def test_ranges_are_carried_through() -> None:
+    """Placeholders with their low and high ends; all low and all high in the sums."""
+    of = spent(changes={"prices": {"interest": "5 %", "lives": PRICES["lives"]}})
+    kwh = 7 * 24.0
+    battery, driver = figure("price.battery.vented_lead_acid"), figure("price.driver")
+
+    line = line_of(of, "batteries").per_year
+    assert (line.value, line.low, line.high) == pytest.approx(
+        tuple(kwh * RECOVERY[5.0] * each for each in (battery.value, battery.low, battery.high)), rel=1e-6
+    )
+    line = line_of(of, "drivers stand by").per_year
+    assert (line.low, line.high) == pytest.approx((390 * driver.low, 390 * driver.high))
+    assert of.per_year.low == pytest.approx(sum(each.per_year.low for each in of.lines))
+    assert of.per_year.high == pytest.approx(sum(each.per_year.high for each in of.lines))
+    assert of.per_year.low < of.per_year.value < of.per_year.high
+    assert of.per_exchange.high == pytest.approx(of.per_year.high / (4 * DAYS))
+    assert of.placeholders == tuple(values(of))
+
+
+def test_prices_of_the_site_are_marked_nowhere() -> None:
+    """Nothing rests on placeholders, and there is no range."""
+    of = spent()
+
+    assert of.placeholders == ()
+    assert (of.per_year.low, of.per_year.high) == pytest.approx((of.per_year.value, of.per_year.value))
+    assert not of.per_year.placeholder
+
+
+@pytest.mark.parametrize(
+    ("key", "lines"),
+    [
+        ("battery", {"batteries"}),
+        ("charger", {"chargers"}),
+        ("device", {"devices and parts"}),
+        ("part", {"devices and parts"}),
+        ("place", {"places, stations, room"}),
+        ("station", {"places, stations, room"}),
+        ("attendant", {"attendants on duty"}),
+        ("driver", {"drivers stand by", "drivers hands on"}),
+        ("truck", {"trucks stand"}),
+        ("energy", {"energy"}),
+        ("demand", {"demand"}),
+        ("water", {"water"}),
+        ("floor", {"floor"}),
+    ],
+)
+def test_each_price_that_is_missing_marks_its_lines(key: str, lines: set[str]) -> None:
+    """And no others; one price for a mixed line is enough to mark it."""
+    of = spent(changes={"prices": {name: price for name, price in PRICES.items() if name != key}})
+
+    assert set(of.placeholders) == lines
+    assert of.per_year.placeholder
+
+
+def test_a_price_of_its_own_goes_before_that_of_all() -> None:
+    """For a part, for a device, and a figure that is stated anew is no placeholder."""
+    scenario = priced().changed(
+        {
+            "prices.part": {"latch": "99 EUR"},
+            "prices.device": {"hand_pallet_truck": "777 EUR"},
+            "figures": {"price.part.other": "11 EUR", "price.truck": "3 EUR/h"},
+        }
+    )
+
+    assert part_price(scenario, "latch") == Price(99.0, 99.0, 99.0, placeholder=False)
+    assert part_price(scenario, "spill kit").value == figure("price.part.spill_kit").value
+    assert part_price(scenario, "label") == Price(11.0, 11.0, 11.0, placeholder=False)
+    assert device_price(scenario, "hand_pallet_truck").value == 777.0
+    hoist, other = figure("price.hoist"), figure("price.device")
+    assert device_price(scenario, "hoist") == Price(hoist.value, hoist.low, hoist.high, placeholder=True)
+    assert device_price(scenario, "tugger") == Price(other.value, other.low, other.high, placeholder=True)
+    assert price_of(scenario, "truck", None) == Price(3.0, 3.0, 3.0, placeholder=False)
+
+
+def test_names_of_parts_as_figures() -> None:
+    """Small letters and underscores."""
+    assert [figure_name(each) for each in ("four-roller trolley", "Eyewash & shower ", "latch")] == [
+        "four_roller_trolley",
+        "eyewash_shower",
+        "latch",
+    ]
+
+
+def test_prices_add_up() -> None:
+    """Low with low and high with high; a mark stays."""
+    one, other = Price(2.0, 1.0, 4.0, placeholder=True), Price(10.0, 10.0, 10.0, placeholder=False)
+
+    assert summed([one, other, one]) == Price(14.0, 12.0, 18.0, placeholder=True)
+    assert summed([]) == NOTHING
+    assert one.times(3.0) == Price(6.0, 3.0, 12.0, placeholder=True)
+
+
+# --- floor ---
+
+
+def test_floor_of_a_room_whose_batteries_nobody_measured() -> None:
+    """That of the whole room; nothing in the truck, or where the room is not measured either."""
+    unknown: dict[str, Any] = {"batteries.lead.size": None}
+
+    assert values(spent(changes=unknown))["floor"] == pytest.approx(12 * 6 * 60.0)
+    assert "floor" not in values(spent(changes=unknown | {"room": {}}))
+    assert "floor" not in values(spent("in truck"))
+
+
+# --- payback ---
+
+
+def plain(purchase: float, running: float, interest: float = 0.0) -> Money:
+    """Money with a purchase and a running cost."""
+    lines = (
+        MoneyLine("devices", Price(99.0, 99.0, 99.0, placeholder=False), "", capital=True),
+        MoneyLine("people", Price(running, running, running, placeholder=False), ""),
+    )
+    bought = Price(purchase, purchase, purchase, placeholder=False)
+    return Money("EUR", lines, bought, 1.0, 1.0, interest, bought)
+
+
+def test_payback_by_hand() -> None:
+    """9000 saves 3000 a year: 3 years; 12 years are worth 27000 without interest."""
+    back = payback(plain(9000.0, 5000.0), plain(0.0, 8000.0), "hoist", 12.0)
+
+    assert (back.against, back.price, back.saved_per_year, back.horizon_years) == ("hoist", 9000.0, 3000.0, 12.0)
+    assert (back.years, back.discounted_years) == (3.0, 3.0)
+    assert back.net_present_value == pytest.approx(27_000.0)
+
+
+def test_payback_with_interest() -> None:
+    """1735.54 for 1000 a year at 10 % is paid in two years; and is worth nothing over two."""
+    back = payback(plain(1735.53719, 0.0, 0.10), plain(0.0, 1000.0), "hoist", 2.0)
+
+    assert back.years == pytest.approx(1.73553719)
+    assert back.discounted_years == pytest.approx(2.0)
+    assert back.net_present_value == pytest.approx(0.0, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("price", "saved", "interest", "years", "discounted"),
+    [
+        (0.0, 500.0, 0.05, 0.0, 0.0),
+        (0.0, -500.0, 0.05, 0.0, 0.0),
+        (1000.0, 0.0, 0.0, math.inf, math.inf),
+        (1000.0, -5.0, 0.0, math.inf, math.inf),
+        (1000.0, 50.0, 0.05, 20.0, math.inf),
+        (1000.0, 50.0, 0.06, 20.0, math.inf),
+    ],
+)
+def test_payback_at_once_or_never(price: float, saved: float, interest: float, years: float, discounted: float) -> None:
+    """Nothing to pay, nothing saved, or less than the interest."""
+    back = payback(plain(price, 1000.0 - saved, interest), plain(0.0, 1000.0, interest), "hoist", 12.0)
+
+    assert (back.years, back.discounted_years) == pytest.approx((years, discounted))
+    assert back.saved_per_year == pytest.approx(saved)
+
+
+def test_what_is_there_today_is_not_bought() -> None:
+    """Of the present layout only batteries wear out; a layout like it takes over what it needs."""
+    of = spent("hoist", {"present": "hoist"})
+
+    assert of.purchase.value == 0.0
+    assert not any(line.capital for line in of.lines)
+    assert "batteries" in [line.what for line in of.lines]
+    stands = spent("stands", {"present": "hoist"})
+    # One more battery, pallet truck, latch, station and set of goggles; four more trolleys, and six stands.
+    assert stands.purchase.value == pytest.approx(2400.0 + 500.0 + 50.0 + 700.0 + 50.0 + 4 * 50.0 + 6 * 200.0)

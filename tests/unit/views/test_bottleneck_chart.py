@@ -1,0 +1,120 @@
+"""Chart of what one more would save: bars are the gains, hatches say how sure they are."""
+
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.container import BarContainer, ErrorbarContainer
+from matplotlib.figure import Figure
+
+import batsim
+from batsim.study.bottleneck.bottleneck import Lost, OneMore
+from batsim.study.bottleneck.variants import Addition
+from batsim.study.running.replications import settings
+from batsim.views.charts.bottleneck_chart import CLEAR, HARM, NONE, OPEN, one_more_chart
+
+SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
+BASE = np.array([10.0, 11.0, 12.0, 11.0])
+GAINS = {
+    "station": np.array([4.0, 4.1, 4.0, 3.9]),
+    "charger": np.array([3.0, -3.0, 2.0, -1.0]),
+    "battery": np.array([-2.0, -2.1, -2.0, -1.9]),
+    "place": np.zeros(4),
+}
+
+
+def made(gains, base=BASE):
+    """Answer for 'hoist' from the gains of some additions."""
+
+    def runs(downtimes):
+        return tuple(Lost({"downtime_min_per_truck_shift": each}, np.zeros(672)) for each in downtimes)
+
+    additions = tuple(Addition(f"one more {what}", f"the {what}", what, {}) for what in gains)
+    stated = settings(SITE, ("hoist",), len(base), 1.0, 0.0, 1)
+    more = tuple(runs(base - gain[: len(base)]) for gain in gains.values())
+    return OneMore(stated, "hoist", additions, (), runs(base), more)
+
+
+def bars(ax):
+    """Row, length and hatch of each bar."""
+    return [
+        (round(bar.get_y() + bar.get_height() / 2), bar.get_width(), bar.get_hatch())
+        for each in ax.containers
+        if isinstance(each, BarContainer)
+        for bar in each
+    ]
+
+
+def test_bars_are_the_gains_the_greatest_first():
+    """With a hatch where it is clear which way they go."""
+    ax = one_more_chart(made(GAINS))
+
+    assert [row for row, _, _ in bars(ax)] == [0, 1, 2, 3]
+    assert [length for _, length, _ in bars(ax)] == pytest.approx([4.0, 0.25, 0.0, -2.0])
+    assert [hatch for _, _, hatch in bars(ax)] == ["||", "", "", "xxxx"]
+    assert [text.get_text() for text in ax.get_yticklabels()] == [
+        f"one more {each}" for each in ("station", "charger", "place", "battery")
+    ]
+    assert [text.get_text() for text in ax.get_legend().get_texts()] == [CLEAR, HARM, OPEN]
+
+
+def test_whiskers_are_the_intervals_that_hold_together():
+    """As the answer states them."""
+    answer = made(GAINS)
+    ends = [
+        segment[:, 0].tolist()
+        for each in one_more_chart(answer).containers
+        if isinstance(each, ErrorbarContainer)
+        for segment in each.lines[2][0].get_segments()
+    ]
+
+    assert np.array(ends) == pytest.approx(np.array([gain.interval[1:] for gain in answer.gains]))
+
+
+def test_words():
+    """Units, the downtime as it is, numbers beside the bars."""
+    ax = one_more_chart(made(GAINS))
+
+    assert ax.get_xlabel() == "Downtime saved [min per truck-shift]"
+    assert ax.get_title("left") == "hoist: what one more would save"
+    assert [text.get_text() for text in ax.texts[1:5]] == ["+4.0 ± 0.2", "+0.2 ± 7.4", "0", "-2.0 ± 0.2"]
+    assert " ".join(ax.texts[0].get_text().split()) == (
+        "As it is, 11.0 ± 1.3 min per truck-shift are lost. Whiskers: 95 % intervals that hold together, "
+        "4 replications."
+    )
+
+
+def test_one_replication_has_no_whiskers():
+    """And the note says so."""
+    ax = one_more_chart(made(GAINS, BASE[:1]))
+
+    assert not any(isinstance(each, ErrorbarContainer) for each in ax.containers)
+    assert ax.texts[0].get_text().endswith("One replication: no intervals.")
+
+
+def test_many_long_names_do_not_collide():
+    """Twenty things with their devices and attendants."""
+    name = "station with its battery carriage and attendants on every shift, one after the other"
+    ax = one_more_chart(made({f"{number} {name} {number}": GAINS["charger"] for number in range(20)}))
+    canvas = FigureCanvasAgg(ax.figure)
+    canvas.draw()
+    boxes = [text.get_window_extent(canvas.get_renderer()) for text in ax.get_yticklabels()]
+
+    assert [(one, two) for one, two in combinations(boxes, 2) if one.overlaps(two)] == []
+    assert min(box.x0 for box in boxes) >= 0.0
+
+
+def test_nothing_to_add_is_said():
+    """Where nothing has a limit."""
+    ax = one_more_chart(made({}))
+
+    assert " ".join(ax.texts[-1].get_text().split()) == NONE
+
+
+def test_given_axes_are_drawn_on():
+    """And handed back."""
+    ax = Figure().subplots()
+
+    assert one_more_chart(made(GAINS), ax) is ax

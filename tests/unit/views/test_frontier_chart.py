@@ -1,0 +1,149 @@
+"""Chart of a frontier: counts, downtime with intervals, cost, the target and the answer."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+
+import batsim
+from batsim.study.limits import limits_of
+from batsim.study.running.replications import settings
+from batsim.decision.counts import Dimension
+from batsim.decision.answer import DECIDING, Size
+from batsim.decision.answer import Tested as Cell
+from batsim.views.charts.frontier_chart import NONE, frontier_chart
+
+SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
+NOISE = np.array([-1.0, 1.0, 0.0])
+STATIONS = Dimension("stations", "stations", "", (1, 2), 2)
+BATTERIES = Dimension("batteries", "batteries", "lead", (50, 60), 82)
+CHARGERS = Dimension("fast_chargers", "chargers", "fast", (50, 60), 44)
+
+
+def cell(batteries, downtime, meets):
+    """A cell with two stations."""
+    values = {DECIDING: downtime + NOISE, "wait_within_target_share": np.full(3, 0.97)}
+    return Cell((2, batteries), 1000.0 * batteries, meets, (), "", values)
+
+
+FEW, ANSWER, MORE = cell(58, 25.0, False), cell(60, 14.0, True), cell(61, 12.0, True)
+
+
+def sized(*frontier, chosen=ANSWER, scenario=SITE, dimensions=(STATIONS, BATTERIES)):
+    """What sizing found."""
+    return Size(
+        settings(scenario, "hoist", 3, 1.0), "hoist", dimensions, limits_of(SITE), chosen, None, frontier, frontier, (),
+        (), False, 9, 3, 40, 0.95, 0.95, 0.01, 10,
+    )  # fmt: skip
+
+
+def points(ax):
+    """Marker and position of every point, the ring around the answer too."""
+    return [
+        (line.get_marker(), float(line.get_xdata()[0]), float(line.get_ydata()[0]))
+        for line in ax.get_lines()
+        if line.get_marker() not in ("None", "_", 0, 1, 2, 3)
+    ]
+
+
+def words(ax):
+    """Words of the legend."""
+    return [text.get_text() for text in ax.get_legend().get_texts()]
+
+
+def test_points_are_means_over_counts():
+    """With another mark where a target is missed, and a ring around the answer."""
+    found = points(frontier_chart(sized(FEW, ANSWER, MORE)))
+
+    assert found == [("X", 58.0, 25.0), ("o", 60.0, 14.0), ("o", 60.0, 14.0), ("o", 61.0, 12.0)]
+    assert words(frontier_chart(sized(FEW, ANSWER, MORE))) == [
+        "misses a target", "meets the targets", "answer", "target: at most 15",
+    ]  # fmt: skip
+
+
+def test_what_is_too_near_to_tell_is_marked_so():
+    """Whatever the means say: its interval reaches over the target."""
+    for near in (cell(59, 15.5, False), cell(59, 14.5, True)):
+        ax = frontier_chart(sized(FEW, near, ANSWER))
+
+        assert points(ax)[1][0] == "D"
+        assert words(ax)[:3] == ["misses a target", "too near to tell", "meets the targets"]
+
+
+def test_whiskers_are_intervals_of_the_mean():
+    """By the confidence of the sizing."""
+    ax = frontier_chart(sized(FEW, ANSWER, MORE))
+    ends = [segment[:, 1].tolist() for each in ax.collections for segment in each.get_segments()]
+
+    assert ends == [pytest.approx(each.interval(DECIDING, 0.95)[1:]) for each in (FEW, ANSWER, MORE)]
+
+
+def test_cost_stands_under_the_counts():
+    """In the site's currency, and the unit is said."""
+    ax = frontier_chart(sized(FEW, ANSWER, MORE))
+
+    assert [label.get_text() for label in ax.get_xticklabels()] == ["58\n58,000", "60\n60,000", "61\n61,000"]
+    assert ax.get_xlabel() == "Batteries, and cost [EUR per year]"
+    assert ax.get_ylabel() == "Downtime [min per truck-shift]"
+
+
+def test_the_note_says_what_is_kept():
+    """All else as in the answer."""
+    ax = frontier_chart(sized(FEW, ANSWER, MORE))
+
+    assert ax.get_title("left") == "hoist: fewer and more batteries"
+    assert " ".join(ax.texts[0].get_text().split()) == (
+        "Kestrel Lane parts warehouse (invented), seed 1; whiskers: 95 % intervals of the mean. Kept: stations 2."
+    )
+
+
+def test_without_spare_batteries_chargers_change():
+    """In the truck there is nothing else."""
+    size = sized(FEW, ANSWER, MORE, dimensions=(STATIONS, CHARGERS))
+
+    assert size.frontier_dimension == 1
+    assert sized(ANSWER, dimensions=(CHARGERS, BATTERIES)).frontier_dimension == 1
+    assert sized(ANSWER, dimensions=(STATIONS, replace_kind())).frontier_dimension == 0
+    assert frontier_chart(size).get_title("left") == "hoist: fewer and more fast chargers"
+
+
+def replace_kind():
+    """A dimension of neither batteries nor chargers."""
+    return BATTERIES._replace(kind="attendants")
+
+
+def test_without_a_target_for_downtime_there_is_no_line():
+    """Other targets are told by the marks."""
+    ax = frontier_chart(sized(ANSWER, scenario=SITE.replace("targets.downtime_per_truck_shift", None)))
+
+    assert words(ax) == ["meets the targets", "answer"]
+    assert not any(line.get_linestyle() == "--" for line in ax.get_lines())
+
+
+def test_a_far_target_and_all_points_are_inside():
+    """Nothing is cut off."""
+    ax = frontier_chart(
+        sized(FEW, ANSWER, MORE, scenario=SITE.replace("targets.downtime_per_truck_shift", "at most 90 min"))
+    )
+    (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
+
+    assert left < 58 < 61 < right
+    assert bottom == 0.0
+    assert top > 90.0
+
+
+def test_targets_that_cannot_be_met_are_said():
+    """There is no frontier then."""
+    ax = frontier_chart(replace(sized(), chosen=None))
+
+    assert " ".join(ax.texts[-1].get_text().split()) == NONE
+    assert not ax.axison
+
+
+def test_given_axes_are_drawn_on():
+    """And handed back."""
+    ax = Figure().subplots()
+
+    assert frontier_chart(sized(ANSWER), ax) is ax

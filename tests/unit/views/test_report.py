@@ -1,0 +1,312 @@
+"""The page for a customer: what stands in it, what cannot get into it, the same bytes for the same plan."""
+
+import os
+import re
+from dataclasses import replace
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+import batsim
+from batsim.cli import main
+from batsim.plan.checks import HOLDS
+from batsim.plan.plan import Plan, plan_layouts
+from batsim.views.page.inline_svg import inline_svg, short_path
+from batsim.views.page.report import MEASURED, RANGED, TOLD, inputs_of, report_html
+
+CASES = Path(__file__).parents[1] / "cases"
+SURVEYED = CASES / "surveyed.yaml"
+VOID = {
+    "meta",
+    "br",
+    "col",
+    "hr",
+    "img",
+    "input",
+    "link",
+    "path",
+    "use",
+    "rect",
+    "circle",
+    "line",
+    "polyline",
+    "polygon",
+}
+HOSTILE = (
+    "<script>alert(1)</script>",
+    "\"quotes\" & 'more'",
+    "\u05e9\u05dc\u05d5\u05dd abc",
+    "x" * 190,
+    "$x^2$ \U0001f50b",
+)
+
+
+class Page(HTMLParser):
+    """Reads a page: elements, ids, references, texts; tags must close in order."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[str] = []
+        self.ids: list[str] = []
+        self.refers: list[str] = []
+        self.outside: list[str] = []
+        self.text = ""
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        for name, value in attrs:
+            said = value or ""
+            if name == "id":
+                self.ids.append(said)
+            if name in ("href", "xlink:href", "src", "aria-labelledby"):
+                self.refers += said.removeprefix("#").split() if not said.startswith("http") else []
+                self.outside += [said] if re.match(r"(?i)(https?:|//|data:|javascript:)", said) else []
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+@cache
+def planned() -> Plan:
+    """A plan of all layouts of the surveyed site."""
+    return plan_layouts(batsim.read(SURVEYED), replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1)
+
+
+@cache
+def page() -> str:
+    return report_html(planned(), room=planned().room(workers=1))
+
+
+def call(*arguments: object, **options: Any) -> Result:
+    return CliRunner().invoke(main, [str(each) for each in arguments], **options)
+
+
+def test_it_is_sound_html_and_needs_nothing_from_outside() -> None:
+    """Tags close in order, ids are unique, references lead somewhere, nothing is loaded, nothing runs."""
+    read = Page(page())
+
+    assert read.open == []
+    assert len(read.ids) == len(set(read.ids))
+    assert set(read.refers) <= set(read.ids)
+    assert read.outside == []
+    assert not {"script", "link", "iframe", "img", "object", "embed", "form"} & set(read.tags)
+    assert "@import" not in page()
+    assert "url(http" not in page()
+
+
+def test_it_says_what_the_plan_says() -> None:
+    """The answer comes first; every check, line of the list, caution and question stands in it."""
+    text = " ".join(Page(page()).text.split())
+    plan = planned()
+
+    assert text.index(plan.recommendation.says) < text.index("Comparison", text.index("Why"))
+    for each in plan.layouts.values():
+        for check in each.checks:
+            assert " ".join(check.sentence.split()) in text
+            assert check.cure in text
+        assert all(f"{line.item}" in text and line.reason in text for line in each.equipment)
+        assert all(caution in text for caution in each.cautions)
+        assert f"{each.money.per_year.value:,.0f}" in text
+    assert all(question.ask in text for question in plan.questions)
+    assert all(name in text for name in plan.figures)
+
+
+def test_it_has_a_language_a_title_and_landmarks() -> None:
+    """What a screen reader goes by."""
+    read = Page(page())
+
+    assert page().startswith('<!doctype html>\n<html lang="en">')
+    assert f"<title>{planned().scenario.site.name}</title>" in page()
+    assert {"header", "main", "nav", "footer", "h1", "h2", "caption"} <= set(read.tags)
+    assert read.tags.count("h1") == 1
+    assert all(f'<h2 id="{name}-head">' in page() for name in ("answer", "comparison", "evidence", "plan", "method"))
+
+
+def test_the_same_plan_gives_the_same_bytes() -> None:
+    """A date stands in it only when it is given."""
+    assert report_html(planned(), room=planned().room(workers=1)) == page()
+    assert "2026-11-26" not in page()
+    assert "2026-11-26" in report_html(planned(), "2026-11-26")
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_names_stay_text(name: str) -> None:
+    """Markup, quotes, another direction, length, signs of formulas: in the page as they were written."""
+    text = SURVEYED.read_text(encoding="utf-8")
+    scenario = batsim.read_scenario_text(text, str(SURVEYED)).changed({"site.name": name, "question": f"Why {name}?"})
+    read = Page(report_html(plan_layouts(scenario, replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1)))
+
+    assert "script" not in read.tags
+    assert read.open == []
+    assert name in read.text
+    assert f"Why {name}?" in read.text
+
+
+def test_inputs_are_listed_with_their_origin() -> None:
+    """Every leaf that the file states; times that were observed count as measured."""
+    listed = {each.path: each for each in inputs_of(planned())}
+
+    assert listed["site.name"].value == planned().scenario.site.name
+    assert listed["site.name"].origin == TOLD
+    assert {each.origin for each in listed.values()} <= {TOLD, MEASURED}
+    assert len(listed) > 20
+
+    ranged = planned().scenario.changed(
+        {
+            "trucks[0].to_room.distance": {"between": ["100 m", "220 m"], "typical": "140 m"},
+            "trucks[0].draws": None,
+            "trucks[0].run_time": {"observed": ["400 min", "420 min", "460 min"]},
+        }
+    )
+    origins = {
+        each.path: each.origin
+        for each in inputs_of(replace(planned(), settings=replace(planned().settings, scenario=ranged)))
+    }
+    assert origins["trucks[0].to_room.distance.between"] == RANGED
+    assert origins["trucks[0].to_room.distance.typical"] == RANGED
+    assert origins["trucks[0].run_time.observed"] == MEASURED
+
+
+def test_svg_of_a_figure() -> None:
+    """Its own ids, a title, no sizes and no metadata; a dollar sign begins no formula."""
+    from matplotlib.figure import Figure  # noqa: PLC0415 - heavy
+
+    from batsim.views.page.inline_svg import for_a_page  # noqa: PLC0415
+
+    def drawn(prefix: str) -> str:
+        with for_a_page():
+            figure = Figure(figsize=(3, 2))
+            axes = figure.add_subplot()
+            axes.plot([0, 1], [0, 1], label="a")
+            axes.set_title("5 $ and <b> $6")
+            return inline_svg(figure, prefix, "A <title>", "What it & shows")
+
+    one, other = Page(drawn("one")), Page(drawn("other"))
+
+    assert drawn("one") == drawn("one")
+    assert set(one.ids).isdisjoint(other.ids)
+    assert set(one.refers) <= set(one.ids)
+    assert "5 $ and <b> $6" in one.text
+    assert "A <title>" in one.text
+    assert "metadata" not in one.tags
+    assert not re.match(r"<svg[^>]* (?:width|height)=", drawn("one"))
+
+
+@pytest.mark.parametrize(
+    ("path", "short"),
+    [
+        ("M 10 20\nL 30.1 20\n", "M10 20h20.1"),
+        ("M 0 0\nL -3.5 0\n", "M0 0h-3.5"),
+        ("M 1 1 L 1 1 L 2 1 L 3 1 L 3 0.2 L 3 -4 L 2.5 -3", "M1 1h2v-5l-.5 1"),
+        ("M 1 1 L 3 1 L 2 1", "M1 1h2h-1"),
+        ("M 5 5 L 6 5 L 6 6 z M 0.5 0 L 5 5 L 5 7 z", "M5 5h1v1zM.5 0l4.5 5v2z"),
+        ("M 4 4 L 4 4", "M4 4h0"),
+    ],
+    ids=["level", "mark", "steps", "back", "closed", "dot"],
+)
+def test_paths_are_written_short(path: str, short: str) -> None:
+    """Only what changes; points on the way of another are left out, turning points are not."""
+    assert short_path(path) == short
+
+
+def test_short_paths_lead_through_the_same_points() -> None:
+    """A random walk of a tenth of a point: following the steps gives every corner, without drift."""
+    from random import Random  # noqa: PLC0415 - one use
+
+    draw, points = Random(7), [(0.0, 0.0)]
+    for _ in range(500):
+        x, y = points[-1]
+        points.append((round(x + draw.choice([0, 0.1, 7.3, -2.2]), 1), round(y + draw.choice([0, 0, 0.7, -41.9]), 1)))
+    path = "M 0 0 " + " ".join(f"L {x:g} {y:g}" for x, y in points[1:])
+    passed, x, y = [(0.0, 0.0)], 0.0, 0.0
+    for step, numbers in re.findall(r"([hvl])([^hvlM]*)", short_path(path)):
+        across, down = {"h": (numbers, 0), "v": (0, numbers)}.get(step) or numbers.split()
+        x, y = x + float(across), y + float(down)
+        passed.append((round(x, 1), round(y, 1)))
+    corners = [
+        here
+        for before, here, after in zip(points, points[1:], points[2:], strict=False)
+        if len({before, here, after}) == 3 and (before[0] == here[0]) != (here[0] == after[0])
+    ]
+
+    assert len(short_path(path)) < 0.7 * len(path)
+    assert set(corners) <= set(passed) <= set(points)
+    assert passed[-1] == points[-1]
+
+
+def test_layouts_that_are_not_recommended_are_folded() -> None:
+    """The recommended one is in full view; checks that hold, inputs and defaults are folded too."""
+    plan = planned()
+    advised = plan.recommendation.layout
+    before, after = page().split('<section id="others"')
+
+    assert f'<h3 id="layout-0">{advised} &ndash;' in before
+    assert "<details open" not in page()
+    for name in plan.layouts:
+        assert (f"{name} &ndash;" in after) is (name != advised)
+    holding = sum(check.verdict == HOLDS for check in plan.layouts[advised].checks)
+    assert f"<summary>{holding} x holds</summary>" in before
+    assert f"<summary>{len(plan.figures)} defaults</summary>" in before
+    assert f"<summary>{len(inputs_of(plan))} inputs, measured or told</summary>" in before
+
+
+def test_one_layout_alone_has_no_others() -> None:
+    """Neither a section nor a link to it."""
+    scenario = batsim.read(SURVEYED)
+    alone = report_html(plan_layouts(scenario, "in truck", replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))
+
+    assert 'href="#others"' not in alone
+    assert 'id="others"' not in alone
+
+
+def test_command_writes_the_page(tmp_path: Path) -> None:
+    """Once more by the command, with the day of SOURCE_DATE_EPOCH."""
+    file, options = tmp_path / "page.html", ("-r", 2, "--weeks", 0.3, "--warm-up", 0.1, "--workers", 1)
+    plain = call("report", SURVEYED, *options, "--output", file)
+    without = file.read_text(encoding="utf-8")
+    dated = call("report", SURVEYED, *options, "--output", file, env={**os.environ, "SOURCE_DATE_EPOCH": "86400"})
+
+    assert (plain.exit_code, plain.output) == (0, f"wrote {file}\n")
+    assert without == page()
+    assert dated.exit_code == 0
+    assert "1970-01-02" in file.read_text(encoding="utf-8")
+
+
+def test_command_refuses_other_endings_and_folders_that_are_not_there(tmp_path: Path) -> None:
+    """Before and after the work."""
+    ending = call("report", SURVEYED, "--output", "page.txt")
+    options = ("-r", 1, "--weeks", 0.1, "--warm-up", 0, "--workers", 1)
+    folder = call("report", SURVEYED, *options, "--output", tmp_path / "none" / "page.html")
+
+    assert ending.exit_code == folder.exit_code == 2
+    assert "--output: a report must end in .html or .pdf (got page.txt)" in ending.output
+    assert "--output: cannot be written (No such file or directory); choose another file" in folder.output
+
+
+def test_command_writes_paper(tmp_path: Path) -> None:
+    """A PDF, where the extra is there."""
+    pytest.importorskip("weasyprint")
+    file = tmp_path / "page.pdf"
+    options = ("-r", 2, "--weeks", 0.1, "--warm-up", 0, "--workers", 1, "--layout", "in truck")
+    made = call("report", SURVEYED, *options, "--output", file)
+
+    assert (made.exit_code, made.output) == (0, f"wrote {file}\n")
+    assert file.read_bytes().startswith(b"%PDF-")
