@@ -11,9 +11,11 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from batsim.decision.answer import Size
+    from batsim.decision.decide import Sizing, size
     from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError, StudyError
     from batsim.measures.battery_course import battery_course, first_cycle
-    from batsim.measures.by_hour import crew_by_hour
+    from batsim.measures.by_hour import attendants_by_hour
     from batsim.measures.event_trace import event_frame, event_trace
     from batsim.measures.room_course import room_course
     from batsim.plan.plan import Plan, plan_layouts
@@ -22,16 +24,14 @@ if TYPE_CHECKING:
     from batsim.scenario.reading import read, read_scenario_text
     from batsim.scenario.site import Scenario
     from batsim.scenario.study_file import Study
+    from batsim.study.bottleneck.bottleneck import OneMore, one_more
     from batsim.study.compare import Comparison, compare
     from batsim.study.day_without import DayWithout, day_without
-    from batsim.study.sweeps.export import export_store
-    from batsim.study.bottleneck.bottleneck import OneMore, one_more
-    from batsim.study.running.replications import Runs, run
     from batsim.study.room_over import room_over
-    from batsim.study.sweeps.sensitivity import sensitivity
     from batsim.study.running.precision import run_within
-    from batsim.decision.decide import Sizing, size
-    from batsim.decision.answer import Size
+    from batsim.study.running.replications import Runs, run
+    from batsim.study.sweeps.export import export_store
+    from batsim.study.sweeps.sensitivity import sensitivity
     from batsim.study.sweeps.store import merge_stores
     from batsim.study.sweeps.sweep import read_study, sweep
     from batsim.study.sweeps.sweep_result import Sweep
@@ -39,13 +39,13 @@ if TYPE_CHECKING:
     from batsim.study.waits import waits_over
     from batsim.study.warm_up import warm_up
     from batsim.views.charts.battery_chart import battery_chart, cycle_chart
+    from batsim.views.charts.bottleneck_chart import one_more_chart
     from batsim.views.charts.downtime_chart import downtime_chart
     from batsim.views.charts.frontier_chart import frontier_chart
     from batsim.views.charts.hydrogen_chart import hydrogen_chart
     from batsim.views.charts.labour_chart import labour_chart
     from batsim.views.charts.life_line_chart import life_line_chart
     from batsim.views.charts.load_chart import load_chart
-    from batsim.views.charts.bottleneck_chart import one_more_chart
     from batsim.views.charts.room_chart import room_chart
     from batsim.views.charts.room_plan_chart import room_plan_chart
     from batsim.views.charts.sensitivity_chart import indices_chart, tornado_chart
@@ -76,7 +76,7 @@ _HOMES = {
     "battery_course": "batsim.measures.battery_course",
     "compare": "batsim.study.compare",
     "compare_uncertain": "batsim.study.uncertain",
-    "crew_by_hour": "batsim.measures.by_hour",
+    "attendants_by_hour": "batsim.measures.by_hour",
     "cycle_chart": "batsim.views.charts.battery_chart",
     "day_chart": "batsim.views.charts.week_chart",
     "day_without": "batsim.study.day_without",
@@ -133,11 +133,11 @@ __all__ = [
     "StudyError",
     "Sweep",
     "UncertainComparison",
+    "attendants_by_hour",
     "battery_chart",
     "battery_course",
     "compare",
     "compare_uncertain",
-    "crew_by_hour",
     "cycle_chart",
     "day_chart",
     "day_without",

@@ -26,15 +26,15 @@ STATES = (
     "cooling",
     "being watered",
     "ready",
-    "spent",
+    "discharged",
     "out of use",
 )
 """States of a battery: it is in exactly one at any instant."""
-IN_TRUCK, IN_TRANSFER, WAITING, ON_CHARGE, COOLING, WATERED, READY, SPENT, OUT_OF_USE = range(len(STATES))
+IN_TRUCK, IN_TRANSFER, WAITING, ON_CHARGE, COOLING, WATERED, READY, DISCHARGED, OUT_OF_USE = range(len(STATES))
 
-CAUSES = ("nothing", "battery", "station", "place", "crew", "device")
-"""What the line waits for, in the order in which it is asked."""
-NOTHING, BATTERY, STATION, PLACE, CREW, DEVICE = range(len(CAUSES))
+CAUSES = ("nothing", "battery", "station", "bay", "attendant", "device")
+"""What the queue waits for, in the order in which it is asked."""
+NOTHING, BATTERY, STATION, BAY, PEOPLE, DEVICE = range(len(CAUSES))
 
 KINDS = ("exchange", "charge in truck", "turned away")
 """Why a truck left its work: for an exchange, for a charge in shift time, or it found no battery."""
@@ -64,30 +64,30 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "exchanges": (
         Column("truck", "-", "number of the truck"),
         Column("group", "-", "number of its group"),
-        Column("line", "-", "number of its line, one for each battery type"),
+        Column("queue", "-", "number of its queue, one for each battery type"),
         Column("kind", "-", "why it left its work", KINDS),
-        Column("spent", "-", "number of the battery that came in the truck"),
-        Column("fresh", "-", "number of the battery that left in the truck"),
+        Column("discharged", "-", "number of the battery that came in the truck"),
+        Column("charged", "-", "number of the battery that left in the truck"),
         Column("soc_share", "-", "state of charge on arrival"),
         Column("below_cut_out", "-", "1 when it arrived below its cut-out"),
-        Column("ready_found", "-", "ready batteries of its type when it joined the line"),
+        Column("ready_found", "-", "ready batteries of its type when it joined the queue"),
         Column("left_min", "min", "left its work"),
-        Column("joined_min", "min", "joined the line"),
+        Column("joined_min", "min", "joined the queue"),
         Column("start_min", "min", "exchange began"),
         Column("truck_free_min", "min", "truck may leave the station"),
-        Column("end_min", "min", "last step done, spent battery in its place"),
+        Column("end_min", "min", "last step done, discharged battery in its bay"),
         Column("back_min", "min", "truck back at work"),
         Column("watering_min", "min", "part of the time in which it was watered in the truck"),
         Column("reason", "-", "why it went when it did", REASONS),
         Column("station", "-", "number of the station; -1 without a limit and in the truck"),
         Column("standby", "-", "1 when made with the standby means"),
     ),
-    "lines": (
-        Column("line", "-", "number of the line"),
+    "queues": (
+        Column("queue", "-", "number of the queue"),
         Column("cause", "-", "what its first truck waits for from now on", CAUSES),
         Column("from_min", "min", "since when"),
     ),
-    "stints": (
+    "discharges": (
         Column("truck", "-", "number of the truck"),
         Column("group", "-", "number of its group"),
         Column("battery", "-", "number of the battery"),
@@ -98,16 +98,16 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("drawn_ah", "Ah", "ampere-hours drawn"),
         Column("drawn_kwh", "kWh", "energy drawn"),
         Column("start_degc", "degC", "electrolyte at the start"),
-        Column("mean_degc", "degC", "its mean over the stint"),
+        Column("mean_degc", "degC", "its mean over the discharge"),
         Column("end_degc", "degC", "electrolyte at the end"),
-        Column("damage", "-", "share of its life that the stint used up"),
+        Column("damage", "-", "share of its life that the discharge used up"),
     ),
     "charges": (
         Column("battery", "-", "number of the battery"),
-        Column("line", "-", "number of its battery type"),
+        Column("queue", "-", "number of its battery type"),
         Column("charger", "-", "number of the charger type"),
-        Column("place", "-", "place it stands in; -1 in the truck"),
-        Column("spent_min", "min", "stood in its place, waiting"),
+        Column("bay", "-", "bay it stands in; -1 in the truck"),
+        Column("discharged_min", "min", "stood in its bay, waiting"),
         Column("connected_min", "min", "had a charger; connecting began"),
         Column("start_min", "min", "current on"),
         Column("end_min", "min", "current off"),
@@ -119,13 +119,13 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("gas_ah", "Ah", "part of the ampere-hours that made gas"),
         Column("start_degc", "degC", "electrolyte when the current came on"),
         Column("end_degc", "degC", "electrolyte when it went off"),
-        Column("put_off_min", "min", "start put off because the battery was too warm or too cold"),
+        Column("delayed_min", "min", "start put off because the battery was too warm or too cold"),
         Column("full", "-", "1 when it ended full"),
         Column("equalising_min", "min", "part of it that was an equalising charge"),
     ),
     "charge_phases": (
         Column("battery", "-", "number of the battery"),
-        Column("line", "-", "number of the battery type"),
+        Column("queue", "-", "number of the battery type"),
         Column("charger", "-", "number of the charger type"),
         Column("start_min", "min", "phase began"),
         Column("hours", "h", "its length"),
@@ -146,7 +146,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("end_min", "min", "ended"),
         Column("water_kg", "kg", "water put in"),
     ),
-    "care": (
+    "maintenance": (
         Column("battery", "-", "number of the battery"),
         Column("task", "-", "what: inspection, readings or wash", TASKS),
         Column("due_min", "min", "due and out of charge and cool-down"),
@@ -202,33 +202,33 @@ class Facts:
     """When trucks of any group work. [min]"""
     minutes_per_working_day: float
     """Site working minutes of a week over its working days. [min]"""
-    lines: tuple[str, ...]
-    line_cells: tuple[int, ...]
-    line_capacity_ah: tuple[float, ...]
+    queues: tuple[str, ...]
+    queue_cells: tuple[int, ...]
+    queue_capacity_ah: tuple[float, ...]
     """Capacity of each battery type at the 5 h rate. [Ah]"""
-    line_room_tau_h: tuple[float, ...]
-    """Thermal time constant of each battery type in its place. [h]"""
-    line_truck_tau_h: tuple[float, ...]
+    queue_room_tau_h: tuple[float, ...]
+    """Thermal time constant of each battery type in its bay. [h]"""
+    queue_truck_tau_h: tuple[float, ...]
     """Thermal time constant of each battery type in a truck. [h]"""
-    line_charge_degc: tuple[tuple[float, float], ...]
+    queue_charge_degc: tuple[tuple[float, float], ...]
     """Electrolyte temperatures between which a charge of each battery type may begin. [degC]"""
-    line_use_below_degc: tuple[float, ...]
+    queue_use_below_degc: tuple[float, ...]
     """Electrolyte temperature above which use of each battery type counts as a hot start. [degC]"""
-    line_vented_share: tuple[float, ...]
+    queue_vented_share: tuple[float, ...]
     """Share of its gas that leaves each battery type. [-]"""
-    line_life_ah: tuple[float, ...]
+    queue_life_ah: tuple[float, ...]
     """Ampere-hours that each battery type gives in its life at the depth of the cycle test. [Ah]"""
-    line_discharge_to_share: tuple[float, ...]
+    queue_discharge_to_share: tuple[float, ...]
     """Cut-out of each battery type. [-]"""
-    line_water_reserve_ah: tuple[float, ...]
+    queue_water_reserve_ah: tuple[float, ...]
     """Ampere-hours of gassing that use up the water above the plates; infinite where none is added. [Ah]"""
-    line_batteries: tuple[int, ...]
-    battery_lines: tuple[int, ...]
+    queue_batteries: tuple[int, ...]
+    battery_queues: tuple[int, ...]
     """Battery type of each battery."""
     stations: float
-    place: str
+    bay: str
     """What holds a battery out of a truck."""
-    places: float
+    bays: float
     devices: tuple[str, ...]
     """Kinds of device, those of the standby means last."""
     device_counts: tuple[float, ...]
@@ -238,8 +238,8 @@ class Facts:
     charger_power_factor: tuple[float, ...]
     charger_standby_kw: tuple[float, ...]
     """Power from the wall while a charger gives no current. [kW]"""
-    crew_windows: tuple[tuple[float, float, int], ...]
-    """Attendants on duty: from, to, how many. Empty when crew is unlimited or drivers do it all."""
+    attendant_windows: tuple[tuple[float, float, int], ...]
+    """Attendants on duty: from, to, how many. Empty when attendants is unlimited or drivers do it all."""
 
     @property
     def things(self) -> tuple[str, ...]:
@@ -254,7 +254,7 @@ class Facts:
     @property
     def batteries(self) -> int:
         """Batteries in all types."""
-        return sum(self.line_batteries)
+        return sum(self.queue_batteries)
 
 
 class Record(Shows):

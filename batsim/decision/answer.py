@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from batsim.decision.counts import BATTERIES, CHARGERS, Dimension
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.replications import UNITS, Settings, plain
-from batsim.decision.counts import BATTERIES, CHARGERS, Dimension
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,14 +10,14 @@ import numpy as np
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint
 from batsim.scenario.parts.base import UNLIMITED
-from batsim.scenario.text.problems import did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.text.problems import did_you_mean
 from batsim.scenario.text.yaml_text import path_text
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.first_estimate import outline
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.layouts import Attendants
+    from batsim.scenario.parts.layouts import OnDuty
     from batsim.scenario.site import Scenario
 
     Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
@@ -100,7 +100,7 @@ class Grid:
 
     @cached_property
     def costs(self) -> "Floats":
-        """Cost of each cell in a year, places included. [currency/year]"""
+        """Cost of each cell in a year, bays included. [currency/year]"""
         return self.costs_of(self.cells)
 
     def costs_of(self, cells: "Ints") -> "Floats":
@@ -112,30 +112,30 @@ class Grid:
         return total
 
     def _more(self, cells: "Ints") -> dict[tuple[str, str], "Floats"]:
-        """How many more of each thing cells have than is stated; places and spots go with what stands there."""
+        """How many more of each thing cells have than is stated; bays and spots go with what stands there."""
         stated, in_truck = self.scenario.layouts[self.layout], self.plan.arrangement.in_truck
-        crew = stated.crew if isinstance(stated.crew, dict) else {}
+        attendants = stated.attendants if isinstance(stated.attendants, dict) else {}
         found: dict[tuple[str, str], Floats] = {}
-        places, stations = np.zeros(len(cells)), np.zeros(len(cells))
+        bays, stations = np.zeros(len(cells)), np.zeros(len(cells))
         for column, each in enumerate(self.dimensions):
             number = cells[:, column].astype(np.float64)
             match each.kind:
                 case "batteries":
                     found["battery", each.of] = number - each.stated
-                    places += number - each.stated
+                    bays += number - each.stated
                 case "chargers":
                     found["charger", each.of] = number - each.stated
                     stations += number - each.stated if in_truck else 0.0
                 case "stations":
                     stations += number - each.stated
-                    places += (number - each.stated) * self.plan.arrangement.empty_places
+                    bays += (number - each.stated) * self.plan.arrangement.empty_bays
                 case "attendants":
-                    found |= {("attendant", shift): number - int(crew[shift]) for shift in self.shifts}
+                    found |= {("attendant", shift): number - int(attendants[shift]) for shift in self.shifts}
                 case _:
                     found["device", each.of] = number - each.stated
         found["station", ""] = stations
-        if stated.places is None and not in_truck:
-            found["place", ""] = places
+        if stated.bays is None and not in_truck:
+            found["bay", ""] = bays
         return found
 
     def unit_cost(self, dimension: Dimension) -> float:
@@ -161,8 +161,8 @@ class Grid:
     @cached_property
     def shifts(self) -> tuple[str, ...]:
         """Shifts on which there are attendants."""
-        crew = self.scenario.layouts[self.layout].crew
-        return tuple(shift for shift, count in crew.items() if count) if isinstance(crew, dict) else ()
+        attendants = self.scenario.layouts[self.layout].attendants
+        return tuple(shift for shift, count in attendants.items() if count) if isinstance(attendants, dict) else ()
 
     def changes(self, cell: "Floats | Ints | tuple[int, ...]") -> dict[str, Any]:
         """What a cell states otherwise, by path of the scenario."""
@@ -184,8 +184,8 @@ class Grid:
         for each, number in counts.items():
             if each.kind == STATIONS:
                 found[STATIONS] = number
-            elif each.kind == ATTENDANTS and isinstance(stated.crew, dict):
-                found["crew"] = {shift: _crew(on_it, number) for shift, on_it in stated.crew.items()}
+            elif each.kind == ATTENDANTS and isinstance(stated.attendants, dict):
+                found["attendants"] = {shift: _attendants(on_it, number) for shift, on_it in stated.attendants.items()}
         return {path_text(("layouts", self.layout, key)): value for key, value in found.items()}
 
 
@@ -217,7 +217,7 @@ def thinned(dimension: Dimension) -> Dimension:
     values = dimension.values
     if len(values) <= MOST_VALUES:
         return dimension
-    picked = {values[round(place)] for place in np.linspace(0, len(values) - 1, MOST_VALUES)}
+    picked = {values[round(bay)] for bay in np.linspace(0, len(values) - 1, MOST_VALUES)}
     if dimension.stated in values:
         picked.add(dimension.stated)
     return dimension._replace(values=tuple(sorted(picked)))
@@ -243,16 +243,16 @@ def _dimensions(scenario: "Scenario", layout: str) -> list[Dimension]:
         return found
     most_stations = max(FEW, round(BEYOND * plan.stations)) if plan.stations < UNLIMITED else 0
     if most_stations:
-        values = tuple(range(1, min(most_stations, sum(line.trucks for line in plan.lines)) + 1))
+        values = tuple(range(1, min(most_stations, sum(line.trucks for line in plan.queues)) + 1))
         found.append(Dimension(STATIONS, STATIONS, "", values, int(plan.stations)))
     held = plan.exchange.devices if plan.exchange is not None else {}
     for name, count in plan.devices.items():
         if count < UNLIMITED and name in held:
             most = max(held[name] * max(most_stations, 1), int(count))
             found.append(Dimension(name, "device", name, tuple(range(held[name], most + 1)), int(count)))
-    if isinstance(stated.crew, dict) and any(stated.crew.values()):
-        most = max(FEW, round(BEYOND * max(stated.crew.values())))
-        on_duty = int(max(stated.crew.values()))
+    if isinstance(stated.attendants, dict) and any(stated.attendants.values()):
+        most = max(FEW, round(BEYOND * max(stated.attendants.values())))
+        on_duty = int(max(stated.attendants.values()))
         found.append(Dimension(ATTENDANTS, ATTENDANTS, "", tuple(range(1, most + 1)), on_duty))
     return found
 
@@ -275,7 +275,7 @@ def _whole(count: float) -> int | str:
     return "unlimited" if count == UNLIMITED else int(count)
 
 
-def _crew(on_it: "Attendants", number: int) -> object:
+def _attendants(on_it: "OnDuty", number: int) -> object:
     """Attendants of a shift as YAML holds them, with as many more or fewer of them qualified."""
     if not on_it:
         return 0

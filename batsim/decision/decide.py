@@ -9,15 +9,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from batsim.catalogue import figure, instead
-from batsim.errors import Problem, ScenarioError
-from batsim.display import Shows
-from batsim.study.cost import UnitCosts, cost_lines
-from batsim.study.running.executors import Runner
-from batsim.study.limits import limits_of
-from batsim.study.running.replications import Settings, settings
-from batsim.decision.counts import BATTERIES, CHARGERS, MOST_CELLS, Dimension, Grid, Ranges, dimensions_of, thinned
 from batsim.decision.answer import Size, Tested
+from batsim.decision.counts import BATTERIES, CHARGERS, MOST_CELLS, Dimension, Grid, Ranges, dimensions_of, thinned
 from batsim.decision.search import Search
+from batsim.display import Shows
+from batsim.errors import Problem, ScenarioError
+from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.limits import limits_of
+from batsim.study.running.executors import Runner
+from batsim.study.running.replications import Settings, settings
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -1,8 +1,8 @@
 """The screen: what downtime a layout would have with other counts, in closed form, so that sizing simulates few cells.
 
 It leans to the hopeful side everywhere: what it rejects may be dropped, what it accepts must be simulated. Where it
-knows nothing a wait stays at zero: charging in the truck, visits in breaks or when nobody is in line. Care, breakdowns,
-places, ways of devices, power limits, and hours of charging and of the crew are left out.
+knows nothing a wait stays at zero: charging in the truck, visits in breaks or when nobody is in line. Maintenance, breakdowns,
+bays, ways of devices, power limits, and hours of charging and of the attendants are left out.
 """
 
 import math
@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from batsim.decision.screen_room import STEP_MIN, Room, Server, room_of
+from batsim.decision.screen_tables import Floats, Table, Whole, between, meet, told_apart
 from batsim.formulas.renewal import NumberOut, Source, machine_interference, number_out
 from batsim.formulas.stock_course import stock_course
 from batsim.room.blueprint import blueprint
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.decision.screen_room import STEP_MIN, Room, Server, room_of
-from batsim.decision.screen_tables import Floats, Table, Whole, between, meet, told_apart
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -60,7 +60,7 @@ class Prediction(NamedTuple):
     travel_min_per_truck_shift: Floats
     exchange_min_per_truck_shift: Floats
     wait_room_min_per_truck_shift: Floats
-    """Wait for stations, devices and crew together. [min]"""
+    """Wait for stations, devices and attendants together. [min]"""
     wait_battery_min_per_truck_shift: Floats
     found_none_ready_share: Floats
     """Share of asking trucks that find no ready battery."""
@@ -98,7 +98,7 @@ def screen(scenario: "Scenario", layout: str, cells: Cells) -> Prediction:
     Notes
     -----
     The wait of an exchange is the greater of two. Long-run rates: what trucks ask for against spares over exchange and
-    turn, chargers over charge, stations, devices and labour (never batteries over the whole loop, except where spent
+    turn, chargers over charge, stations, devices and labour (never batteries over the whole loop, except where discharged
     batteries are drawn out on arrival). And chance: round the clock the number of batteries out by renewal theory, in
     working time the machine-interference chain with half of one plus the squared spread of the exchange, each at the
     demand that the wait itself leaves; and trucks that come at the same minute when a shift ends. Where trucks pause,
@@ -161,7 +161,7 @@ def _stock_rate(room: Room, cells: Cells) -> Floats:
     """Exchanges a minute that batteries and chargers allow in the long run."""
     charge = min(duty.turn.charge_min for duty in room.duties)
     turn = min(duty.turn.charge_min + duty.turn.cool_min for duty in room.duties)
-    if room.plan.rules.spent_release == "at_arrival":
+    if room.plan.rules.discharged_on_charge == "at_arrival":
         loop = min(duty.cycle_min for duty in room.duties) + turn
         rate = cells.batteries / loop
     else:
@@ -186,7 +186,7 @@ def _over(count: Floats, minutes: float) -> Floats:
 
 def _spares(room: Room, cells: Cells) -> Floats:
     """Batteries beyond those in the trucks; none where there are too few for all trucks."""
-    return np.maximum(cells.batteries - sum(line.trucks for line in room.plan.lines), 0.0)
+    return np.maximum(cells.batteries - sum(line.trucks for line in room.plan.queues), 0.0)
 
 
 def _wait_at(room: Room, rate: Floats, cells: Cells, waits: Floats) -> Floats:
@@ -233,9 +233,9 @@ def _together(room: Room, minutes: float, servers: float) -> float:
     return lost / visits
 
 
-def _at_servers(tables: list[Table], place: Whole, part: Floats) -> Floats:
+def _at_servers(tables: list[Table], bay: Whole, part: Floats) -> Floats:
     """Longest of the waits for each server, which is what they come to together at least."""
-    low, high = (np.max([values[rows, each] for values, rows in tables], axis=0) for each in (place, place + 1))
+    low, high = (np.max([values[rows, each] for values, rows in tables], axis=0) for each in (bay, bay + 1))
     longest: Floats = low * (1.0 - part) + high * part
     return longest
 
@@ -248,13 +248,13 @@ def _round_the_clock(room: Room, cells: Cells, waits: Floats, at_servers: list[T
     none_ready, wait = _stock_waits(room, cells, waits)
     if any(duty.in_step for duty in room.duties):
         none_ready, wait = ((0.0 * table, rows) for table, rows in (none_ready, wait))
-    place, part = meet(waits, wait, at_servers)
+    bay, part = meet(waits, wait, at_servers)
     start = max(duty.cycle_min + duty.turn.charge_min + duty.turn.cool_min for duty in room.duties)
     settled = max(0.0, 1.0 - max(0.0, start - room.warm_up_min) / room.length_min)
     return _Waits(
-        room=settled * _at_servers(at_servers, place, part),
-        battery=settled * between(wait, place, part),
-        none_ready=settled * between(none_ready, place, part),
+        room=settled * _at_servers(at_servers, bay, part),
+        battery=settled * between(wait, bay, part),
+        none_ready=settled * between(none_ready, bay, part),
     )
 
 
@@ -369,7 +369,7 @@ def _through_the_week(room: Room, cells: Cells) -> _Waits:
             chargers=free + WHOLE,
             charge_steps=charge,
             cool_steps=turn - charge,
-            at_arrival=room.plan.rules.spent_release == "at_arrival",
+            at_arrival=room.plan.rules.discharged_on_charge == "at_arrival",
             bound=room.plan.bound_chargers,
             again=kinds,
         )

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from batsim.formulas.charging import charge_phases, phases_hours
-from batsim.formulas.discharge import discharge
+from batsim.formulas.discharge import discharge_at_power
 from batsim.room.blueprint import Blueprint, GroupPlan
 from batsim.scenario.parts.calendar import Window, group_windows, joined, shift_windows
 from batsim.scenario.parts.week import WEEK_MIN
@@ -19,8 +19,8 @@ from batsim.scenario.parts.week import WEEK_MIN
 if TYPE_CHECKING:
     from batsim.room.exchange_plan import ExchangePlan
     from batsim.scenario.parts.laws import DurationLaw
-    from batsim.scenario.site import Scenario
     from batsim.scenario.parts.week import Week
+    from batsim.scenario.site import Scenario
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
@@ -120,7 +120,7 @@ class Room:
     on_duty_share: float
     """Time that an attendant on every shift is there, over all time."""
     held_min: float
-    """Time that a ready battery is held for an exchange before the spent one is free; 0 when drawn out on arrival.
+    """Time that a ready battery is held for an exchange before the discharged one is free; 0 when drawn out on arrival.
     [min]"""
     open_share: float
     """Time in which any truck is scheduled, over all time."""
@@ -150,9 +150,9 @@ def room_of(scenario: "Scenario", plan: Blueprint) -> Room:
     servers = _servers(plan, exchange)
     duties = [_duty(scenario, plan, group, week, edges, servers[0].minutes) for group in plan.groups]
     weeks = max(1.0, stated.length_min / WEEK_MIN)
-    labour, on_duty = _crew(plan, exchange, servers)
+    labour, on_duty = _attendants(plan, exchange, servers)
     asking = tuple(duty for duty in duties if duty.cycle_min < math.inf)
-    at_arrival = plan.rules.spent_release == "at_arrival"
+    at_arrival = plan.rules.discharged_on_charge == "at_arrival"
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
     site = _worked(group_windows(week, shifts, 2 * WEEK_MIN), np.array([0.0, WEEK_MIN]))
     return Room(
@@ -294,18 +294,18 @@ def _run(scenario: "Scenario", plan: Blueprint, group: GroupPlan) -> tuple[float
         return math.inf, 0.0  # whenever none is ready
     if law is not None:
         return law.mean / factor, deviation(law) / factor
-    line = plan.lines[group.lines[0]]
+    line = plan.queues[group.queues[0]]
     level = line.battery.discharge_to_share if goes_on else group.truck.exchange_at_share
     power, cell = group.power_w * factor, line.rated_cell
     if line.wells is not None:
         cell = cell._replace(peukert=1.0, kappa_floor=0.0)
-    hours, ah = discharge(1.0, level, power, cell)
+    hours, ah = discharge_at_power(1.0, level, power, cell)
     if not 0.0 < hours < math.inf:
         return hours * 60.0, 0.0
     degc = group.truck.temperature_degc
     if degc is None:
         degc = max(group.air_degc[0], plan.room_air_degc[0]) + line.kelvin_per_a2 * (ah / hours) ** 2
-    spread = draws.between_stints_share if draws is not None else 0.0
+    spread = draws.between_shifts_share if draws is not None else 0.0
     longer = (1.0 + spread**2) ** (cell.peukert * (cell.peukert + 1.0) / 2.0)
     run = 60.0 * hours * max(cell.capacity_factor, line.capacity_at(degc)) * longer - group.trip_min
     return max(run, 0.0), spread * max(run, 0.0)
@@ -313,7 +313,7 @@ def _run(scenario: "Scenario", plan: Blueprint, group: GroupPlan) -> tuple[float
 
 def _turn(plan: Blueprint, group: GroupPlan) -> Turn:
     """Charge and cool-down of a battery, with the fastest charger that fits it."""
-    line = plan.lines[group.lines[0]]
+    line = plan.queues[group.queues[0]]
     cool, stated = line.battery.cool_down_min, line.battery.charge_time_min
     before = plan.arrangement.connect_time_min.mean + plan.charging.delay_min
     sd = 0.0
@@ -323,7 +323,7 @@ def _turn(plan: Blueprint, group: GroupPlan) -> Turn:
         level, warm = group.truck.exchange_at_share, line.thermal.charge_end_below_degc
         ah = (1.0 - level) * line.capacity_ah
         if group.power_w:
-            ah = min(ah, discharge(1.0, level, group.power_w, line.rated_cell)[1])
+            ah = min(ah, discharge_at_power(1.0, level, group.power_w, line.rated_cell)[1])
         profiles = [line.profiles[number].at(warm) for number in line.chargers]
         charge = min(
             60.0 * phases_hours(charge_phases(each, line.capacity_ah, ah, each.factor * ah)) for each in profiles
@@ -342,20 +342,20 @@ def _servers(plan: Blueprint, exchange: "ExchangePlan") -> tuple[Server, ...]:
     found = [Server("stations", 1.0, float(means[leaves]), float(sds[leaves]))]
     for name, last in exchange.device_steps.items():
         found.append(Server("devices", exchange.devices[name], float(means[last]), float(sds[last])))
-    if plan.crew_limited and exchange.attendants:
+    if plan.attendants_limited and exchange.attendants:
         last = exchange.people_step
         found.append(Server("attendants", exchange.attendants, float(means[last]), float(sds[last])))
     return tuple(found)
 
 
-def _crew(plan: Blueprint, exchange: "ExchangePlan", servers: tuple[Server, ...]) -> tuple[float, float]:
+def _attendants(plan: Blueprint, exchange: "ExchangePlan", servers: tuple[Server, ...]) -> tuple[float, float]:
     """Attendants' minutes for an exchange, and the share of time in which one of each shift is there."""
-    if not plan.crew_limited:
+    if not plan.attendants_limited:
         return 0.0, math.inf
     labour = sum(law.mean * hands.attendants for (_, law), hands in zip(exchange.laws, exchange.hands, strict=True))
     if not plan.connect_by_driver:
         labour += plan.arrangement.connect_time_min.mean
-    windows = [window for shift in plan.crew_shifts for window in shift.windows if window[0] < WEEK_MIN]
+    windows = [window for shift in plan.attendant_shifts for window in shift.windows if window[0] < WEEK_MIN]
     longest = max(server.minutes for server in servers)
     # What has begun is finished after the shift.
     on_duty = sum(min(end, WEEK_MIN) - start + longest for start, end in windows)

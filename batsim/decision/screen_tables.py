@@ -24,12 +24,12 @@ def told_apart(counts: Floats) -> tuple[Floats, Whole]:
 def meet(waits: Floats, at_stock: Table, at_servers: list[Table]) -> tuple[Whole, Floats]:
     """Where the wait that follows from the demand is the wait that brings this demand about.
 
-    The first falls as the second rises, so they meet once: in the interval at a place, after a part of it.
+    The first falls as the second rises, so they meet once: in the interval at a bay, after a part of it.
     """
 
-    def beyond(place: Whole) -> Floats:
-        servers = np.max([table[rows, place] for table, rows in at_servers], axis=0)
-        return np.asarray(at_stock[0][at_stock[1], place] + servers - waits[place])
+    def beyond(bay: Whole) -> Floats:
+        servers = np.max([table[rows, bay] for table, rows in at_servers], axis=0)
+        return np.asarray(at_stock[0][at_stock[1], bay] + servers - waits[bay])
 
     low, high = np.zeros_like(at_stock[1]), np.full_like(at_stock[1], waits.size - 1)
     while np.any(high - low > 1):
@@ -41,8 +41,8 @@ def meet(waits: Floats, at_stock: Table, at_servers: list[Table]) -> tuple[Whole
     return low, part
 
 
-def between(table: Table, place: Whole, part: Floats) -> Floats:
+def between(table: Table, bay: Whole, part: Floats) -> Floats:
     """Value of each cell between two waits."""
     values, rows = table
-    found: Floats = values[rows, place] * (1.0 - part) + values[rows, place + 1] * part
+    found: Floats = values[rows, bay] * (1.0 - part) + values[rows, bay + 1] * part
     return found

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from batsim.catalogue import figure
+from batsim.decision.answer import DECIDING, Tested, worst_miss
+from batsim.decision.counts import Dimension, Grid
+from batsim.decision.size_chance import Predicted, chances, log_ratio, predicted
 from batsim.errors import BatsimError, SimulationError
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility, KimNelson
-from batsim.study.sweeps.cases import changes_of
+from batsim.study.limits import Limit
 from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import REFUSED, Failure, Job
-from batsim.study.limits import Limit
 from batsim.study.running.replications import Settings
-from batsim.decision.size_chance import Predicted, chances, log_ratio, predicted
-from batsim.decision.counts import Dimension, Grid
-from batsim.decision.answer import DECIDING, Tested, worst_miss
+from batsim.study.sweeps.cases import changes_of
 
 if TYPE_CHECKING:
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
@@ -98,7 +98,7 @@ class Search:
         """Find the cheapest cell of a grid that meets the targets; None when none does.
 
         A cell that misses a target rules out every cell that has no more of anything; one that breaks a rule because
-        there are too many of something, such as more places than the floor holds, every cell with no fewer. Cells
+        there are too many of something, such as more bays than the floor holds, every cell with no fewer. Cells
         that are cheaper than the best so far by less than what counts as equally dear are not looked at here.
         """
         self.grid = grid

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
-from batsim.study.limits import Limit
-from batsim.decision.screen import Cells, screen
-from batsim.decision.counts import ATTENDANTS, BATTERIES, CHARGERS, STATIONS, Grid
 from batsim.decision.answer import DECIDING, Tested
+from batsim.decision.counts import ATTENDANTS, BATTERIES, CHARGERS, STATIONS, Grid
+from batsim.decision.screen import Cells, screen
+from batsim.study.limits import Limit
 
 if TYPE_CHECKING:
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
@@ -46,8 +46,8 @@ def predicted(grid: Grid) -> Predicted:
 
     held = min(plan.devices.values(), default=np.inf)
     devices = [grid.cells[:, number] for number, each in enumerate(kinds) if each == "device"]
-    crew = grid.scenario.layouts[grid.layout].crew
-    on_duty = float(max(crew.values(), default=0)) if isinstance(crew, dict) else np.inf
+    by_shift = grid.scenario.layouts[grid.layout].attendants
+    on_duty = float(max(by_shift.values(), default=0)) if isinstance(by_shift, dict) else np.inf
     attendants = [grid.cells[:, number] for number, each in enumerate(kinds) if each == ATTENDANTS]
     found = screen(
         grid.scenario,
@@ -57,7 +57,7 @@ def predicted(grid: Grid) -> Predicted:
             devices=np.asarray(np.min(devices, axis=0) if devices else np.full(size, held), dtype=float),
             attendants=np.asarray(attendants[0] if attendants else np.full(size, on_duty), dtype=float),
             chargers=column(CHARGERS, float(sum(plan.charger_counts))),
-            batteries=column(BATTERIES, float(sum(line.batteries for line in plan.lines))),
+            batteries=column(BATTERIES, float(sum(line.batteries for line in plan.queues))),
         ),
     )
     return Predicted(found.downtime_min_per_truck_shift, found.found_none_ready_share)

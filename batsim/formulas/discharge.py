@@ -192,7 +192,7 @@ def discharge_hours(soc_from: float, soc_to: float, power_w: float, cell: Cell) 
     >>> round(discharge_hours(1.0, 0.2, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
     4.0
     """
-    return discharge(soc_from, soc_to, power_w, cell)[0]
+    return discharge_at_power(soc_from, soc_to, power_w, cell)[0]
 
 
 def discharge_ah(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> float:
@@ -206,7 +206,7 @@ def discharge_ah(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> 
     >>> round(discharge_ah(1.0, 0.2, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
     400.0
     """
-    return discharge(soc_from, soc_to, power_w, cell)[1]
+    return discharge_at_power(soc_from, soc_to, power_w, cell)[1]
 
 
 def discharge_kwh(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> float:
@@ -219,7 +219,7 @@ def discharge_kwh(soc_from: float, soc_to: float, power_w: float, cell: Cell) ->
     >>> round(discharge_kwh(1.0, 0.2, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
     19.2
     """
-    hours, drawn_ah = discharge(soc_from, soc_to, power_w, cell)
+    hours, drawn_ah = discharge_at_power(soc_from, soc_to, power_w, cell)
     if power_w > 0.0:
         return power_w * hours / 1000.0
     return drawn_ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
@@ -246,7 +246,7 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell, *, floo
     half_way = soc_from - 0.5 * hours * _share_per_h(soc_from, power_w, cell)
     soc = max(low, soc_from - hours * _share_per_h(max(low, half_way), power_w, cell))
     for _ in range(_MOST_STEPS):
-        late_h = discharge(soc_from, soc, power_w, cell)[0] - hours
+        late_h = discharge_at_power(soc_from, soc, power_w, cell)[0] - hours
         if soc == low and late_h <= 0.0:
             break
         soc = min(soc_from, max(low, soc + late_h * _share_per_h(soc, power_w, cell)))
@@ -277,7 +277,7 @@ def _share_per_h(soc: float, power_w: float, cell: Cell) -> float:
     return draw_a * (kappa if kappa > floor else floor) / usable_ah
 
 
-def discharge(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
+def discharge_at_power(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
     """Hours and ampere-hours between two states of charge, see `discharge_hours`."""
     if soc_to >= soc_from or power_w <= 0.0:
         return _without_work(soc_from, soc_to, power_w, cell)

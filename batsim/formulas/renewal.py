@@ -219,10 +219,10 @@ class NumberOut(NamedTuple):
         """Work out `shortage` where waiting puts nobody off."""
         wanted = spares[None, :] - self.first[:, None]
         most = self.seen.shape[1] - 1
-        place = np.clip(wanted, 0, most).astype(int)
+        bay = np.clip(wanted, 0, most).astype(int)
         found, tail = (np.cumsum(law[:, ::-1], axis=1)[:, ::-1] for law in (self.seen, self.at_any_time))
         beyond = np.cumsum(tail[:, ::-1], axis=1)[:, ::-1] - tail
-        none_ready, short = (np.take_along_axis(each, place, axis=1) for each in (found, beyond))
+        none_ready, short = (np.take_along_axis(each, bay, axis=1) for each in (found, beyond))
         none_ready = np.where(wanted > most, 0.0, np.where(wanted < 0.0, 1.0, np.minimum(none_ready, 1.0)))
         return none_ready, np.where(wanted > most, 0.0, short + np.maximum(-wanted, 0.0))
 
@@ -231,8 +231,8 @@ def _thinning(over: Floats, trucks: float, power: Floats) -> Floats:
     """Likelihood of so many trucks waiting over what it were if those still asked; shape of `over`."""
     steps = np.arange(int(trucks))
     logs = np.concatenate([[0.0], np.cumsum(np.log1p(-steps / trucks))])
-    place = np.minimum(over, trucks).astype(int)
-    logs_each = power * logs[place]
+    bay = np.minimum(over, trucks).astype(int)
+    logs_each = power * logs[bay]
     # What all states have in common falls out when they are added up.
     kept: Floats = np.where(over > trucks, 0.0, np.exp(logs_each - np.max(logs_each, axis=1, keepdims=True)))
     return kept

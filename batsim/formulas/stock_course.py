@@ -54,7 +54,7 @@ def stock_course(
     charge_steps, cool_steps
         Length of a charge, and of the cool-down after it.
     at_arrival
-        Whether a spent battery is drawn out when it comes, not when another one is taken for it.
+        Whether a discharged battery is drawn out when it comes, not when another one is taken for it.
     bound
         Whether a battery keeps its charger until it is taken.
     again
@@ -81,7 +81,7 @@ def stock_course(
         span += max(int(np.max(steps - np.arange(demand.size))) for _, steps in again)
     due, beyond = np.zeros((span, spares.size)), np.maximum(spares - chargers, 0.0)
     charged, cooled = np.zeros((size, spares.size)), np.zeros((size, spares.size))
-    ready, waiting, spent, busy = spares.astype(float), 0.0 * spares, 0.0 * spares, 0.0 * spares
+    ready, waiting, discharged, busy = spares.astype(float), 0.0 * spares, 0.0 * spares, 0.0 * spares
     lost, asked_for, taken, at_work, none = (np.zeros(spares.size) for _ in range(5))
     full = max(float(np.max(at_work_min)), 1e-9)
     for step, (wanted, minutes) in enumerate(zip(demand, at_work_min, strict=True)):
@@ -97,11 +97,11 @@ def stock_course(
         due[step % span] = 0.0
         for share, steps in again or ():
             due[steps[step] % span] += share * out
-        spent += asked if at_arrival else out
+        discharged += asked if at_arrival else out
         beyond = np.maximum(beyond - out, 0.0)
         free = chargers - busy - (ready - beyond if bound else 0.0)
-        begun = np.minimum(spent, np.maximum(free, 0.0))
-        spent -= begun
+        begun = np.minimum(discharged, np.maximum(free, 0.0))
+        discharged -= begun
         charged[now] = cooled[now] = 0.0
         if size > 1 if bound else charge_steps:
             busy += begun

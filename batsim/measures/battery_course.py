@@ -57,11 +57,11 @@ def battery_course(record: "Record", battery: int, start_min: float, end_min: fl
 
     Notes
     -----
-    In use the current is the mean of the stint, in working time only, and the state of charge a share of what can be
+    In use the current is the mean of the discharge, in working time only, and the state of charge a share of what can be
     had at the work's current and temperature. On charge it is 1 - missing/C5. So the curve may step where a charge or
-    a stint begins. In between it holds; before the first row it has the first value, and is not a number without any.
-    Temperature is known where stints and charges begin and end; in between it runs as one lump under constant heat.
-    Beyond the horizon only what had been planned by then is known. A stint that the calendar does not see the end of
+    a discharge begins. In between it holds; before the first row it has the first value, and is not a number without any.
+    Temperature is known where discharges and charges begin and end; in between it runs as one lump under constant heat.
+    Beyond the horizon only what had been planned by then is known. A discharge that the calendar does not see the end of
     is spread over what the calendar has.
 
     References
@@ -81,25 +81,25 @@ def battery_course(record: "Record", battery: int, start_min: float, end_min: fl
 
     steps = int((end_min - start_min) / step_min * (1.0 + 1e-12))
     times: Floats = start_min + step_min * np.arange(steps + 1, dtype=np.float64)
-    line = facts.battery_lines[battery]
-    stints, charges = _rows(record, "stints", battery), _rows(record, "charges", battery)
+    queue = facts.battery_queues[battery]
+    discharges, charges = _rows(record, "discharges", battery), _rows(record, "charges", battery)
     phases = _rows(record, "charge_phases", battery)
-    soc, amps, gas = _electricity(facts, facts.line_capacity_ah[line], times, stints, charges, phases)
-    taus = (facts.line_truck_tau_h[line], facts.line_room_tau_h[line])
-    vented = facts.line_vented_share[line]
-    litres = vented * hydrogen_l(1.0, facts.line_cells[line], HYDROGEN_DEGC, HYDROGEN_PA) if vented else np.nan
+    soc, amps, gas = _electricity(facts, facts.queue_capacity_ah[queue], times, discharges, charges, phases)
+    taus = (facts.queue_truck_tau_h[queue], facts.queue_room_tau_h[queue])
+    vented = facts.queue_vented_share[queue]
+    litres = vented * hydrogen_l(1.0, facts.queue_cells[queue], HYDROGEN_DEGC, HYDROGEN_PA) if vented else np.nan
     course = pd.DataFrame(
         {
             "time_min": times,
             "state": _states(record, battery, times),
             "soc_share": soc,
             "amps": amps,
-            "temperature_degc": _temperature(times, stints, charges, taus),
+            "temperature_degc": _temperature(times, discharges, charges, taus),
             "gas_a": gas,
             "hydrogen_l_per_h": litres * gas,
         }
     )
-    course.attrs = {"battery": int(battery), "type": facts.lines[line], "hydrogen_l_per_ah": litres}
+    course.attrs = {"battery": int(battery), "type": facts.queues[queue], "hydrogen_l_per_ah": litres}
     return course
 
 
@@ -118,7 +118,7 @@ def first_cycle(record: "Record", battery: int, after_min: float) -> tuple[float
     Returns
     -------
     tuple of float
-        Start of a stint on the charged battery, and of its next stint after a charge. [min]
+        Start of a discharge on the charged battery, and of its next discharge after a charge. [min]
 
     Raises
     ------
@@ -127,15 +127,15 @@ def first_cycle(record: "Record", battery: int, after_min: float) -> tuple[float
 
     Notes
     -----
-    A truck that found no battery and carries on begins a new stint without a charge: it stays within the cycle.
+    A truck that found no battery and carries on begins a new discharge without a charge: it stays within the cycle.
     """
     _check_battery(record.facts, battery)
-    stints, charges = (_rows(record, table, battery)["start_min"] for table in ("stints", "charges"))
-    begun = np.searchsorted(charges, stints, side="right")  # charges before each stint
-    begins = stints[np.append(True, begun[1:] > begun[:-1])] if stints.size else stints
+    discharges, charges = (_rows(record, table, battery)["start_min"] for table in ("discharges", "charges"))
+    begun = np.searchsorted(charges, discharges, side="right")  # charges before each discharge
+    begins = discharges[np.append(True, begun[1:] > begun[:-1])] if discharges.size else discharges
     first = int(np.searchsorted(begins, after_min, side="left"))
     if first + 1 >= begins.size:
-        rule = f"battery {battery} must have a charge and two stints that begin after the time asked for"
+        rule = f"battery {battery} must have a charge and two discharges that begin after the time asked for"
         msg = f"{rule}; ask for an earlier time or simulate longer (got {after_min:g} min)"
         raise ValueError(msg)
     return float(begins[first]), float(begins[first + 1])
@@ -179,10 +179,10 @@ def _states(record: "Record", battery: int, times: Floats) -> "np.ndarray[Any, A
 
 
 def _electricity(
-    facts: "Facts", capacity_ah: float, times: Floats, stints: Rows, charges: Rows, phases: Rows
+    facts: "Facts", capacity_ah: float, times: Floats, discharges: Rows, charges: Rows, phases: Rows
 ) -> tuple[Floats, Floats, Floats]:
     """State of charge, current and gas current at each time. [-, A, A]"""
-    use_since, use_soc, use_amps = _in_use(facts, times, stints)
+    use_since, use_soc, use_amps = _in_use(facts, times, discharges)
     charge_since, charge_soc, charge_amps, gas = _on_charge(capacity_ah, times, phases)
     number, rest_since = _last(charges["end_min"], times)
     rest_soc = charges["soc_to_share"][number] if charges["end_min"].size else np.full(times.size, np.nan)
@@ -190,24 +190,24 @@ def _electricity(
     since = np.stack([charge_since, use_since, rest_since])
     soc = np.choose(np.argmax(since, axis=0), [charge_soc, use_soc, rest_soc])
     first, come = np.inf, np.nan
-    for rows in (stints, charges, phases):
+    for rows in (discharges, charges, phases):
         if rows["start_min"].size and rows["start_min"][0] < first:
             first, come = float(rows["start_min"][0]), float(rows["soc_from_share"][0])
     return np.where(np.max(since, axis=0) == -np.inf, come, soc), use_amps + charge_amps, gas
 
 
-def _in_use(facts: "Facts", times: Floats, stints: Rows) -> tuple[Floats, Floats, Floats]:
-    """Start, state of charge and current of the last stint that began by each time. [min, -, A]"""
-    number, since = _last(stints["start_min"], times)
+def _in_use(facts: "Facts", times: Floats, discharges: Rows) -> tuple[Floats, Floats, Floats]:
+    """Start, state of charge and current of the last discharge that began by each time. [min, -, A]"""
+    number, since = _last(discharges["start_min"], times)
     soc, amps = np.full(times.size, np.nan), np.zeros(times.size)
     for group, windows in enumerate(facts.group_windows):
         here = np.flatnonzero(since > -np.inf)
-        here = here[stints["group"][number[here]] == group]
+        here = here[discharges["group"][number[here]] == group]
         if not here.size:
             continue
         now, worked = times[here], Worked(windows)
         start, end, soc_from, soc_to, drawn_ah = (
-            stints[name][number[here]]
+            discharges[name][number[here]]
             for name in ("start_min", "end_min", "soc_from_share", "soc_to_share", "drawn_ah")
         )
         minutes = worked(end) - worked(start)
@@ -248,13 +248,13 @@ def _ampere_hours(start_a: Floats, decay: Floats, hours: Floats) -> Floats:
     return ah
 
 
-def _temperature(times: Floats, stints: Rows, charges: Rows, taus_h: tuple[float, float]) -> Floats:
-    """Temperature at each time, between those known at the ends of stints and charges. [degC]
+def _temperature(times: Floats, discharges: Rows, charges: Rows, taus_h: tuple[float, float]) -> Floats:
+    """Temperature at each time, between those known at the ends of discharges and charges. [degC]
 
     Time constants in the truck and in the room. [h]
     """
     start, end, start_degc, end_degc = (
-        np.concatenate([stints[name], charges[name]]) for name in ("start_min", "end_min", "start_degc", "end_degc")
+        np.concatenate([discharges[name], charges[name]]) for name in ("start_min", "end_min", "start_degc", "end_degc")
     )
     if not start.size:
         return np.full(times.size, np.nan)
@@ -263,7 +263,7 @@ def _temperature(times: Floats, stints: Rows, charges: Rows, taus_h: tuple[float
     nodes = np.stack([start[order], end[order]], axis=1).reshape(-1)
     degc = np.stack([start_degc[order], end_degc[order]], axis=1).reshape(-1)
     tau_h = np.full(nodes.size, room_tau_h)
-    tau_h[0::2] = np.where(order < stints["start_min"].size, truck_tau_h, room_tau_h)
+    tau_h[0::2] = np.where(order < discharges["start_min"].size, truck_tau_h, room_tau_h)
     number, since = _last(nodes, times)
     following = np.minimum(number + 1, nodes.size - 1)
     within = (since > -np.inf) & (following > number)

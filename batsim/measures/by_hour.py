@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 HOUR_MIN = 60.0
 
 
-def crew_by_hour(record: "Record") -> "pd.DataFrame":
+def attendants_by_hour(record: "Record") -> "pd.DataFrame":
     """Attendants on duty and at work in each hour of the week, as a mean of the measured time.
 
     Parameters
@@ -30,7 +30,7 @@ def crew_by_hour(record: "Record") -> "pd.DataFrame":
     DataFrame, 168 rows
         ``hour_of_week`` from 0 for Monday 00:00 to 01:00; ``weekday``; ``hour`` of the day; ``on_duty`` and ``busy``:
         mean number of attendants on duty, and kept by a job, over the measured part of the hour; ``busy_share``: the
-        second over the first, above 1 where work runs on after the end of a shift. Without a limit to the crew there is
+        second over the first, above 1 where work runs on after the end of a shift. Without a limit to the attendants there is
         no ``on_duty``; what there is not is not a number.
     """
     import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
@@ -47,7 +47,7 @@ def crew_by_hour(record: "Record") -> "pd.DataFrame":
             "hour_of_week": hours,
             "weekday": [DAYS[hour // 24] for hour in hours],
             "hour": hours % 24,
-            "on_duty": on_duty if measured.facts.crew_windows else np.nan,
+            "on_duty": on_duty if measured.facts.attendant_windows else np.nan,
             "busy": busy,
             "busy_share": share,
         }
@@ -56,7 +56,7 @@ def crew_by_hour(record: "Record") -> "pd.DataFrame":
 
 def _on_duty_before(measured: Measured, times: Floats) -> Floats:
     """Attendants' minutes on duty before each time. [min]"""
-    windows = np.array(measured.facts.crew_windows, dtype=float).reshape(-1, 3)
+    windows = np.array(measured.facts.attendant_windows, dtype=float).reshape(-1, 3)
     return stayed_before(windows[:, 0], windows[:, 1], times, windows[:, 2])
 
 

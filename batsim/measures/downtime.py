@@ -4,14 +4,14 @@ import numpy as np
 
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked
-from batsim.record import BATTERY, CHARGE_IN_TRUCK, CREW, DEVICE, DRIVER, PLACE, STATION
+from batsim.record import BATTERY, BAY, CHARGE_IN_TRUCK, DEVICE, DRIVER, PEOPLE, STATION
 from batsim.scenario.parts.week import WEEK_MIN
 
 WAITS = {
     "wait_station": STATION,
     "wait_battery": BATTERY,
-    "wait_place": PLACE,
-    "wait_crew": CREW,
+    "wait_bay": BAY,
+    "wait_attendant": PEOPLE,
     "wait_device": DEVICE,
 }
 
@@ -34,24 +34,24 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
         water_at = worked(np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine])))
         lost["watering"] += float(np.sum((free_at - water_at)[in_truck]))
         lost["charge_in_truck"] += float(np.sum((water_at - start_at)[in_truck]))
-        for line in range(len(measured.facts.lines)):
-            here = rows["line"][mine] == line
+        for queue in range(len(measured.facts.queues)):
+            here = rows["queue"][mine] == queue
             joins, starts = (joined[here], joined_at[here]), (start[here], start_at[here])
-            for name, minutes in _waits(measured, worked, line, joins, starts).items():
+            for name, minutes in _waits(measured, worked, queue, joins, starts).items():
                 lost[name] += minutes
     return lost
 
 
 def _waits(
-    measured: Measured, worked: Worked, line: int, joins: tuple[Floats, Floats], starts: tuple[Floats, Floats]
+    measured: Measured, worked: Worked, queue: int, joins: tuple[Floats, Floats], starts: tuple[Floats, Floats]
 ) -> dict[str, float]:
-    """Working minutes in one line, booked on what its first truck lacked meanwhile. [min]
+    """Working minutes in one queue, booked on what its first truck lacked meanwhile. [min]
 
     When trucks join it and when their exchange begins: clock times, and working minutes before them. [min]
     """
     (joined, joined_at), (start, start_at) = joins, starts
-    rows = measured.columns("lines")
-    here = rows["line"] == line
+    rows = measured.columns("queues")
+    here = rows["queue"] == queue
     since = np.concatenate([[0.0], rows["from_min"][here]])
     causes = np.concatenate([[0.0], rows["cause"][here]])
     at_change = worked(since)

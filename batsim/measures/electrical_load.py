@@ -83,7 +83,7 @@ def _phases(measured: Measured) -> tuple[Floats, Whole]:
     """Start, hours, load at the start, decay, saved standby of each phase; its charger. [min, h, kW, 1/h, kW]"""
     rows, facts = measured.columns("charge_phases"), measured.facts
     charger = rows["charger"].astype(int)
-    cells = np.array(facts.line_cells)[rows["line"].astype(int)]
+    cells = np.array(facts.queue_cells)[rows["queue"].astype(int)]
     kw = rows["start_a"] * rows["volts_per_cell"] * cells / 1000.0 / np.array(facts.charger_efficiency)[charger]
     saved_kw = _standby_kw(measured)[charger]
     return np.stack([rows["start_min"], rows["hours"], kw, rows["decay_per_h"], saved_kw]), charger
@@ -109,12 +109,12 @@ def load_measures(measured: Measured) -> dict[str, float]:
     charger = np.nan_to_num(charges["charger"]).astype(int)
     idle_kwh = float(np.sum(_idle_kw(measured))) * measured.minutes / 60.0
     idle_kwh -= float(np.sum(on_h * _standby_kw(measured)[charger]))
-    stints = measured.stints
+    discharges = measured.discharges
     return {
         "energy_kwh_per_day": rate(float(np.sum(kw)) * QUARTER_MIN / 60.0, days),
         "standby_kwh_per_day": rate(idle_kwh, days),
         "energy_charged_kwh_per_day": rate(float(np.nansum(charges["charged_kwh"] * measured.charged_part)), days),
-        "energy_drawn_kwh_per_day": rate(float(np.sum(stints["drawn_kwh"] * measured.stint_part)), days),
+        "energy_drawn_kwh_per_day": rate(float(np.sum(discharges["drawn_kwh"] * measured.discharge_part)), days),
         "peak_kw": float(np.max(kw)),
         "peak_kva": float(np.max(kva)),
     }

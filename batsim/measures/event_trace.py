@@ -43,9 +43,9 @@ def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]
     Returns
     -------
     list of Event
-        In the order of time. At one instant: work that ends and batteries that become ready; the calendar (crew,
+        In the order of time. At one instant: work that ends and batteries that become ready; the calendar (attendants,
         outages); exchanges of trucks that have waited; trucks that leave their work, arrive and ask; whatever else
-        begins; last, what the line lacks from now on. Within a kind, the order of the record.
+        begins; last, what the queue lacks from now on. Within a kind, the order of the record.
 
     Raises
     ------
@@ -55,9 +55,9 @@ def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]
     Notes
     -----
     Left out because another event says it: `truck_free` at the instant of `exchange_end`; `back_at_work` and
-    `leaves_work` where there is no way to the room; `arrive` of a truck that is turned away; `spent` at the end of an
+    `leaves_work` where there is no way to the room; `arrive` of a truck that is turned away; `discharged` at the end of an
     exchange; `cooled` without a cool-down or when the battery is ready then; charges and watering that take no time;
-    `cause` when a truck that arrives, or an empty line, says it. What began before the window and ends in it shows its
+    `cause` when a truck that arrives, or an empty queue, says it. What began before the window and ends in it shows its
     end.
     """
     if not -np.inf < from_min < to_min < np.inf:
@@ -92,7 +92,7 @@ def event_frame(record: "Record", from_min: float, to_min: float) -> "pd.DataFra
     frame = pd.DataFrame(event_trace(record, from_min, to_min), columns=list(Event._fields))
     groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
     frame.insert(3, "group", [groups[truck] if truck >= 0 else "" for truck in frame["truck"]])
-    frame.insert(6, "battery_type", [facts.lines[line] if line >= 0 else "" for line in frame["line"]])
+    frame.insert(6, "battery_type", [facts.queues[queue] if queue >= 0 else "" for queue in frame["queue"]])
     return frame
 
 
@@ -109,17 +109,17 @@ class _Look:
         self.exchange_rows = self.rows(
             "exchanges", "left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min"
         )
-        times = ("spent_min", "connected_min", "start_min", "end_min", "cooled_min")
+        times = ("discharged_min", "connected_min", "start_min", "end_min", "cooled_min")
         self.charge_rows = self.rows("charges", *times)
-        lines = record.columns("lines")
-        self.line_causes = {
-            line: (lines["from_min"][lines["line"] == line], lines["cause"][lines["line"] == line])
-            for line in range(len(self.facts.lines))
+        queues = record.columns("queues")
+        self.queue_causes = {
+            queue: (queues["from_min"][queues["queue"] == queue], queues["cause"][queues["queue"] == queue])
+            for queue in range(len(self.facts.queues))
         }
         charges = record.columns("charges")
         self.stood: dict[int, list[tuple[float, int]]] = {}
-        for battery, since, place in zip(charges["battery"], charges["spent_min"], charges["place"], strict=True):
-            self.stood.setdefault(int(battery), []).append((float(since), int(place)))
+        for battery, since, bay in zip(charges["battery"], charges["discharged_min"], charges["bay"], strict=True):
+            self.stood.setdefault(int(battery), []).append((float(since), int(bay)))
         self.who = {
             (int(row["task"]), row["start_min"]): PERSONS[int(row["person"])] for row in self.rows("work", "start_min")
         }
@@ -135,9 +135,9 @@ class _Look:
         self.order = np.lexsort((np.arange(states["from_min"].size), states["from_min"], states["battery"]))
         self.truck_of: dict[int, int] = {}
         if self.facts.in_truck:
-            stints = record.columns("stints")
+            discharges = record.columns("discharges")
             self.truck_of = dict(
-                zip(stints["battery"].astype(int).tolist(), stints["truck"].astype(int).tolist(), strict=True)
+                zip(discharges["battery"].astype(int).tolist(), discharges["truck"].astype(int).tolist(), strict=True)
             )
 
     def inside(self, time_min: float) -> bool:
@@ -156,28 +156,28 @@ class _Look:
         if self.inside(time_min):
             yield time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)
 
-    def place_of(self, battery: int, time_min: float) -> int:
-        """Place in which a battery stood last, -1 where the record does not tell."""
+    def bay_of(self, battery: int, time_min: float) -> int:
+        """Bay in which a battery stood last, -1 where the record does not tell."""
         stood = self.stood.get(battery, [])
         last = bisect_right(stood, time_min, key=lambda stay: stay[0])
         return stood[last - 1][1] if last else -1
 
-    def cause_of(self, line: int, time_min: float) -> str:
-        """What a line lacks after an instant."""
-        since, causes = self.line_causes[line]
+    def cause_of(self, queue: int, time_min: float) -> str:
+        """What a queue lacks after an instant."""
+        since, causes = self.queue_causes[queue]
         last = int(np.searchsorted(since, time_min, side="right")) - 1
         return CAUSES[int(causes[last])] if last >= 0 else CAUSES[NOTHING]
 
     def trucks(self) -> Iterator[Ranked]:
-        """Trucks on their way, in line, in the station and back."""
+        """Trucks on their way, in queue, in the station and back."""
         for row in self.exchange_rows:
-            truck, line, spent, fresh = (int(row[name]) for name in ("truck", "line", "spent", "fresh"))
+            truck, queue, discharged, charged = (int(row[name]) for name in ("truck", "queue", "discharged", "charged"))
             left, joined, start, free, end, back = (
                 row[name] for name in ("left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min")
             )
-            who = {"truck": truck, "line": line}
+            who = {"truck": truck, "queue": queue}
             came = {
-                **who, "battery": spent, "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
+                **who, "battery": discharged, "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
                 "detail": "below cut-out" if row["below_cut_out"] else "",
             }  # fmt: skip
             if joined > left:
@@ -185,18 +185,18 @@ class _Look:
             if row["kind"] == TURNED_AWAY:
                 yield from self.at(joined, "turned_away", **came)
             elif not isnan(row["ready_found"]):
-                cause = "" if start == joined else self.cause_of(line, joined)
+                cause = "" if start == joined else self.cause_of(queue, joined)
                 ready = -1 if self.facts.in_truck else int(row["ready_found"])
                 yield from self.at(joined, "arrive", **came, cause=cause, ready=ready)
             if row["kind"] == TURNED_AWAY:
-                yield from self.at(back if back > joined else nan, "back_at_work", **who, battery=fresh)
+                yield from self.at(back if back > joined else nan, "back_at_work", **who, battery=charged)
             elif row["kind"] == CHARGE_IN_TRUCK:
                 rank = WAITED if start > joined else None
-                yield from self.at(start, "plugged_in", rank, **who, battery=spent, wait_min=start - joined)
-                yield from self.at(free, "truck_free", **who, battery=spent, detail="" if back > free else "back")
-                yield from self.at(back if back > free else nan, "back_at_work", **who, battery=spent)
+                yield from self.at(start, "plugged_in", rank, **who, battery=discharged, wait_min=start - joined)
+                yield from self.at(free, "truck_free", **who, battery=discharged, detail="" if back > free else "back")
+                yield from self.at(back if back > free else nan, "back_at_work", **who, battery=discharged)
             else:
-                both = {**who, "battery": fresh, "spent": spent}
+                both = {**who, "battery": charged, "discharged": discharged}
                 yield from self._exchange(
                     both, joined, (start, free, end, back), int(row["station"]), row["standby"] == 1.0
                 )
@@ -207,56 +207,56 @@ class _Look:
         """One exchange: start, truck free, end, back at work."""
         start, free, end, back = times
         rank = WAITED if start > joined else RANK["exchange_start"]
-        place = self.place_of(both["battery"], start)
+        bay = self.bay_of(both["battery"], start)
         where = {"station": station, "standby": standby}
-        yield from self.at(start, "exchange_start", rank, **both, place=place, wait_min=start - joined, **where)
+        yield from self.at(start, "exchange_start", rank, **both, bay=bay, wait_min=start - joined, **where)
         follows = "" if back > free else "back"
         if end > free:
             yield from self.at(free, "truck_free", rank + JUST_AFTER if free == start else None, **both, detail=follows)
         told = "left" if end > free else follows
         after = rank + 2 * JUST_AFTER if end == start else None
-        yield from self.at(end, "exchange_end", after, **both, place=self.place_of(both["spent"], end), detail=told)
+        yield from self.at(end, "exchange_end", after, **both, bay=self.bay_of(both["discharged"], end), detail=told)
         yield from self.at(back if back > free else nan, "back_at_work", **both)
 
     def charges(self) -> Iterator[Ranked]:
-        """Batteries on their way from spent to cooled down."""
-        exchanged = {(row["spent"], row["end_min"]) for row in self.exchange_rows}
-        in_shift = {(row["spent"], row["start_min"]) for row in self.exchange_rows}
+        """Batteries on their way from discharged to cooled down."""
+        exchanged = {(row["discharged"], row["end_min"]) for row in self.exchange_rows}
+        in_shift = {(row["discharged"], row["start_min"]) for row in self.exchange_rows}
         for row in self.charge_rows:
-            battery, line, place = int(row["battery"]), int(row["line"]), int(row["place"])
-            spent, connected, start, end, cooled = (
-                row[name] for name in ("spent_min", "connected_min", "start_min", "end_min", "cooled_min")
+            battery, queue, bay = int(row["battery"]), int(row["queue"]), int(row["bay"])
+            discharged, connected, start, end, cooled = (
+                row[name] for name in ("discharged_min", "connected_min", "start_min", "end_min", "cooled_min")
             )
-            it = {"battery": battery, "line": line, "place": place, "truck": self.truck_of.get(battery, -1)}
+            it = {"battery": battery, "queue": queue, "bay": bay, "truck": self.truck_of.get(battery, -1)}
             charger = "" if isnan(row["charger"]) else self.facts.chargers[int(row["charger"])]
-            if place < 0:
+            if bay < 0:
                 if (battery, connected) not in in_shift:
                     yield from self.at(connected, "plugged_in", **it)
             else:
-                if (battery, spent) not in exchanged:
-                    yield from self.at(spent, "spent", **it)
-                if connected != spent:
-                    yield from self.at(spent, "waits_for_charger", **it)
+                if (battery, discharged) not in exchanged:
+                    yield from self.at(discharged, "discharged", **it)
+                if connected != discharged:
+                    yield from self.at(discharged, "waits_for_charger", **it)
                 person = self.who.get((CONNECTING, connected), "")
                 if start > connected:
                     yield from self.at(connected, "connect", **it, person=person, detail=charger)
             if end > start:
-                put_off = row["put_off_min"] or nan
-                yield from self.at(start, "charge_start", **it, wait_min=put_off, detail=charger)
-                follows = "cools" if cooled > end and place >= 0 else ""
+                delayed = row["delayed_min"] or nan
+                yield from self.at(start, "charge_start", **it, wait_min=delayed, detail=charger)
+                follows = "cools" if cooled > end and bay >= 0 else ""
                 yield from self.at(end, "charge_end", **it, full=row["full"] == 1.0, detail=follows)
             if cooled > end and (battery, cooled) not in self.readies:
                 yield from self.at(cooled, "cooled", **it)
 
     def jobs(self) -> Iterator[Ranked]:
-        """Watering and care."""
-        for table in ("waterings", "care"):
+        """Watering and maintenance."""
+        for table in ("waterings", "maintenance"):
             for row in self.rows(table, "due_min", "start_min", "end_min"):
                 battery, due, start, end = int(row["battery"]), row["due_min"], row["start_min"], row["end_min"]
                 task = int(row.get("task", WATERING))
                 it = {
-                    "battery": battery, "line": self.facts.battery_lines[battery],
-                    "truck": self.truck_of.get(battery, -1), "place": self.place_of(battery, due),
+                    "battery": battery, "queue": self.facts.battery_queues[battery],
+                    "truck": self.truck_of.get(battery, -1), "bay": self.bay_of(battery, due),
                 }  # fmt: skip
                 if start != due:
                     yield from self.at(due, f"{TASKS[task]}_due", **it)
@@ -269,20 +269,20 @@ class _Look:
         """Batteries that become ready, go out of use, or wait in their truck."""
         columns = self.record.columns("battery_states")
         numbers, states, times = (columns[name][self.order] for name in ("battery", "state", "from_min"))
-        arrivals = {(row["spent"], row["joined_min"]) for row in self.exchange_rows}
+        arrivals = {(row["discharged"], row["joined_min"]) for row in self.exchange_rows}
         for here in np.flatnonzero((times >= self.from_min) & (times < self.to_min) & (times > 0.0)).tolist():
             battery, state, time = int(numbers[here]), states[here], float(times[here])
             before = states[here - 1] if here and numbers[here - 1] == battery else nan
             it = {
                 "battery": battery,
-                "line": self.facts.battery_lines[battery],
+                "queue": self.facts.battery_queues[battery],
                 "truck": self.truck_of.get(battery, -1),
             }
             if state == before:
                 continue
             if state == READY:
                 told = "cooled" if (battery, time) in self.cool_downs else ""
-                yield from self.at(time, "ready", **it, place=self.place_of(battery, time), detail=told)
+                yield from self.at(time, "ready", **it, bay=self.bay_of(battery, time), detail=told)
             if state == OUT_OF_USE:
                 yield from self.at(time, "out_of_use", **it)
             if before == OUT_OF_USE:
@@ -293,28 +293,28 @@ class _Look:
                 yield from self.at(time, "gives_up", **it)
 
     def causes(self) -> Iterator[Ranked]:
-        """What the lines lack, where no truck says so; all share one line for charging spots."""
+        """What the queues lack, where no truck says so; all share one queue for charging spots."""
         whole = self.facts.in_truck
         told = {
-            (0 if whole else row["line"], row["joined_min"])
+            (0 if whole else row["queue"], row["joined_min"])
             for row in self.exchange_rows
             if row["start_min"] != row["joined_min"]
         }
-        for line in range(1 if whole else len(self.facts.lines)):
-            since, codes = self.line_causes[line]
+        for queue in range(1 if whole else len(self.facts.queues)):
+            since, codes = self.queue_causes[queue]
             last = np.append(since[1:] != since[:-1], True) if since.size else np.empty(0, bool)
             before = float(NOTHING)
             for time, code in zip(since[last].tolist(), codes[last].tolist(), strict=True):
-                if code not in {before, NOTHING} and (line, time) not in told:
-                    yield from self.at(time, "cause", line=line, cause=CAUSES[int(code)])
+                if code not in {before, NOTHING} and (queue, time) not in told:
+                    yield from self.at(time, "cause", queue=queue, cause=CAUSES[int(code)])
                 before = code
 
     def calendar(self) -> Iterator[Ranked]:
         """Attendants on duty and things out of use."""
         before = 0
-        for start, _, people in self.facts.crew_windows:
+        for start, _, people in self.facts.attendant_windows:
             if people != before and start > 0.0:
-                yield from self.at(start, "crew", people=people)
+                yield from self.at(start, "attendants", people=people)
             before = people
         for row in self.rows("outages", "from_min", "to_min"):
             it = {"detail": self.facts.things[int(row["thing"])], "unit": int(row["unit"])}
@@ -322,24 +322,24 @@ class _Look:
             yield from self.at(row["to_min"], "outage_end", **it)
 
     def counted(self, events: list[Event]) -> list[Event]:
-        """Fill in how many trucks are in line after each arrival and each exchange that was waited for."""
+        """Fill in how many trucks are in queue after each arrival and each exchange that was waited for."""
         rows = self.record.columns("exchanges")
         joined, start = rows["joined_min"], rows["start_min"]
         waits = (
             (joined < self.from_min) & ~(start < self.from_min) & ~(start == joined) & ~np.isnan(rows["ready_found"])
         )
         whole = self.facts.in_truck
-        lines = np.zeros(joined.size) if whole else rows["line"]
-        count = {line: int(np.sum(waits & (lines == line))) for line in range(len(self.facts.lines))}
+        queues = np.zeros(joined.size) if whole else rows["queue"]
+        count = {queue: int(np.sum(waits & (queues == queue))) for queue in range(len(self.facts.queues))}
         result = []
         for event in events:
-            line = 0 if whole else event.line
+            queue = 0 if whole else event.queue
             if event.event == "arrive" and event.cause:
-                count[line] += 1
+                count[queue] += 1
             elif event.event in {"exchange_start", "plugged_in"} and event.wait_min > 0.0:
-                count[line] -= 1
+                count[queue] -= 1
             elif event.event != "cause":
                 result.append(event)
                 continue
-            result.append(event._replace(in_line=count[line]))
+            result.append(event._replace(in_queue=count[queue]))
         return result

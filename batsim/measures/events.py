@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 EVENTS = {
     "truck_free": "a truck leaves the station, or unplugs",
-    "exchange_end": "the last step is done, the spent battery stands in its place",
+    "exchange_end": "the last step is done, the discharged battery stands in its bay",
     "back_at_work": "a truck is back at its work",
     "outage_end": "a thing is back in use",
     "back_in_use": "a battery is back in use",
@@ -16,17 +16,17 @@ EVENTS = {
     "readings_end": "readings are taken",
     "wash_end": "a battery is washed",
     "ready": "a battery is ready",
-    "crew": "attendants come on duty or go",
+    "attendants": "attendants come on duty or go",
     "outage_start": "a thing is out of use",
     "out_of_use": "a battery is out of use",
     "leaves_work": "a truck leaves its work for the room",
-    "arrive": "a truck joins the line",
+    "arrive": "a truck joins the queue",
     "turned_away": "a truck finds no ready battery and goes back with what is left",
     "waits_for_spot": "a truck that does not work finds no free charging spot",
     "gives_up": "it goes back to work without a charge",
     "exchange_start": "an exchange begins",
     "plugged_in": "a truck takes a charging spot",
-    "spent": "a spent battery is drawn out on arrival and stands in its place",
+    "discharged": "a discharged battery is drawn out on arrival and stands in its bay",
     "waits_for_charger": "it has no charger yet, or nobody to connect it",
     "watering_due": "water is due, and nobody there yet",
     "inspection_due": "an inspection is due, and nobody there yet",
@@ -38,7 +38,7 @@ EVENTS = {
     "inspection_start": "an inspection begins",
     "readings_start": "somebody takes readings",
     "wash_start": "a wash begins",
-    "cause": "the line lacks something else from now on",
+    "cause": "the queue lacks something else from now on",
 }
 """Kinds of event, in the order in which they stand at one instant; see `event_trace`."""
 RANK = {name: float(number) for number, name in enumerate(EVENTS)}
@@ -57,11 +57,11 @@ class Event(NamedTuple):
     truck: int = -1
     battery: int = -1
     """The battery it is about; in an exchange the one that leaves in the truck."""
-    spent: int = -1
+    discharged: int = -1
     """In an exchange, the battery that came in the truck."""
-    line: int = -1
-    place: int = -1
-    """Where the battery stands out of a truck; at the end of an exchange, the spent one."""
+    queue: int = -1
+    bay: int = -1
+    """Where the battery stands out of a truck; at the end of an exchange, the discharged one."""
     station: int = -1
     standby: bool = False
     """Made with the standby means."""
@@ -70,7 +70,7 @@ class Event(NamedTuple):
     reason: str = ""
     """Why the truck came: a word of `batsim.record.REASONS`."""
     cause: str = ""
-    """What the line lacks: a word of `batsim.record.CAUSES`; empty when the truck need not wait."""
+    """What the queue lacks: a word of `batsim.record.CAUSES`; empty when the truck need not wait."""
     detail: str = ""
     """What else is to be said: a name, or what follows at the same instant."""
     unit: int = -1
@@ -83,7 +83,7 @@ class Event(NamedTuple):
     """How long it has waited; for a charge, how long it was put off as too warm or too cold. [min]"""
     ready: int = -1
     """Ready batteries of its type that the truck found."""
-    in_line: int = -1
-    """Trucks in line from then on."""
+    in_queue: int = -1
+    """Trucks in queue from then on."""
     people: int = -1
     """Attendants on duty."""

@@ -1,6 +1,6 @@
 """Exchanges: how many, how long trucks wait for them, how long they are away.
 
-Times are scheduled truck minutes: a truck that stands in line over the weekend waits for nobody.
+Times are scheduled truck minutes: a truck that stands in queue over the weekend waits for nobody.
 """
 
 from typing import TYPE_CHECKING
@@ -25,7 +25,7 @@ def waits_min(record: "Record") -> Floats:
     Returns
     -------
     array, one entry for each exchange
-        Scheduled time of its truck from joining the line to the start. [min]
+        Scheduled time of its truck from joining the queue to the start. [min]
     """
     measured = Measured(record)
     return _waits(measured)[_started(measured)]
@@ -43,7 +43,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     away = (_worked(measured, rows["back_min"]) - _worked(measured, rows["left_min"]))[finished]
     asked = ~np.isnan(rows["ready_found"]) & measured.inside(joined) & (kind != CHARGE_IN_TRUCK)
     unfinished = served & ~(rows["truck_free_min"] < measured.end)
-    in_line = _worked(measured, measured.clip(start)) - _worked(measured, measured.clip(joined))
+    in_queue = _worked(measured, measured.clip(start)) - _worked(measured, measured.clip(joined))
     open_min = measured.site.between(measured.start, measured.end)
     found = rows["ready_found"][asked]
     measures = {
@@ -52,7 +52,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
         "wait_min_p95": float(np.quantile(waits, 0.95)) if waits.size else np.nan,
         "waited_share": _mean((waits > 0.0).astype(float)),
         "down_min_per_exchange": _mean(away),
-        "trucks_waiting_mean": float(np.sum(in_line[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
+        "trucks_waiting_mean": float(np.sum(in_queue[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
         "found_none_ready_share": np.nan if facts.in_truck else _mean((found == 0).astype(float)),
         "unfinished_exchanges": float(np.sum(unfinished)),
         "stranded_trucks": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),
@@ -70,7 +70,7 @@ def _started(measured: Measured) -> Flags:
 
 
 def _waits(measured: Measured) -> Floats:
-    """Scheduled minutes from joining the line to the start; not a number for what never started. [min]"""
+    """Scheduled minutes from joining the queue to the start; not a number for what never started. [min]"""
     rows = measured.exchanges
     return _worked(measured, rows["start_min"]) - _worked(measured, rows["joined_min"])
 

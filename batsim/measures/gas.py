@@ -15,15 +15,15 @@ ROUNDING = 1e-9
 def gas_measures(measured: Measured) -> dict[str, float]:
     """Hydrogen and water in a working day, equalising charges, and charges on low water."""
     facts, charges, days = measured.facts, measured.charges, measured.working_days
-    line = np.nan_to_num(charges["line"]).astype(int)
-    gas_ah = np.nan_to_num(charges["gas_ah"]) * measured.charged_part * np.array(facts.line_vented_share)[line]
-    cell_ah = float(np.sum(gas_ah * np.array(facts.line_cells)[line]))
+    queue = np.nan_to_num(charges["queue"]).astype(int)
+    gas_ah = np.nan_to_num(charges["gas_ah"]) * measured.charged_part * np.array(facts.queue_vented_share)[queue]
+    cell_ah = float(np.sum(gas_ah * np.array(facts.queue_cells)[queue]))
     started = measured.inside(charges["start_min"])
     waterings = measured.columns("waterings")
     poured = measured.inside(waterings["start_min"])
     weeks = measured.minutes / WEEK_MIN
     equalised = started & (charges["equalising_min"] > 0.0)
-    finite = [each for each in facts.line_water_reserve_ah if np.isfinite(each)]
+    finite = [each for each in facts.queue_water_reserve_ah if np.isfinite(each)]
     return {
         "hydrogen_m3_per_day": rate(hydrogen_l(cell_ah, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0, days),
         "water_lost_kg_per_day": rate(water_deficit_g(cell_ah, 1) / 1000.0, days),
@@ -40,8 +40,8 @@ def _low_water(measured: Measured) -> float:
     poured = measured.inside(waterings["start_min"])
     if not np.any(poured):
         return float("nan")
-    line = np.array(facts.battery_lines)[waterings["battery"][poured].astype(int)]
-    cells, reserve_ah = np.array(facts.line_cells)[line], np.array(facts.line_water_reserve_ah)[line]
+    queue = np.array(facts.battery_queues)[waterings["battery"][poured].astype(int)]
+    cells, reserve_ah = np.array(facts.queue_cells)[queue], np.array(facts.queue_water_reserve_ah)[queue]
     per_cell_kg: Floats = waterings["water_kg"][poured] / cells
     reserve_kg = reserve_ah * water_deficit_g(1.0, 1) / 1000.0
     return float(np.mean(per_cell_kg > reserve_kg * (1.0 + ROUNDING)))

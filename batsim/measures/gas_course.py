@@ -93,9 +93,11 @@ def _scale(measured: Measured, phases: dict[str, Floats], owner: Whole) -> Float
     charges, facts = measured.charges, measured.facts
     found = np.zeros(charges["battery"].size)
     np.add.at(found, owner, _gas_ah(phases, phases["hours"]))
-    line = np.nan_to_num(charges["line"]).astype(int)
+    queue = np.nan_to_num(charges["queue"]).astype(int)
     leaves = (
-        np.nan_to_num(charges["gas_ah"]) * np.array(facts.line_vented_share)[line] * np.array(facts.line_cells)[line]
+        np.nan_to_num(charges["gas_ah"])
+        * np.array(facts.queue_vented_share)[queue]
+        * np.array(facts.queue_cells)[queue]
     )
     scale: Floats = (leaves / np.where(found > 0.0, found, np.inf))[owner]
     return scale

@@ -18,8 +18,8 @@ PARTS = (
     "travel",
     "wait_station",
     "wait_battery",
-    "wait_place",
-    "wait_crew",
+    "wait_bay",
+    "wait_attendant",
     "wait_device",
     "exchange",
     "charge_in_truck",
@@ -29,11 +29,11 @@ PARTS = (
 
 _PART_MEANING = {
     "travel": "on the way to the room and back",
-    "wait_station": "in a line whose first truck lacks a station (in the truck: a charging spot)",
-    "wait_battery": "in a line whose first truck lacks a ready battery",
-    "wait_place": "in a line whose first truck lacks an empty place for the spent battery",
-    "wait_crew": "in a line whose first truck lacks attendants",
-    "wait_device": "in a line whose first truck lacks a device",
+    "wait_station": "in a queue whose first truck lacks a station (in the truck: a charging spot)",
+    "wait_battery": "in a queue whose first truck lacks a ready battery",
+    "wait_bay": "in a queue whose first truck lacks an empty bay for the discharged battery",
+    "wait_attendant": "in a queue whose first truck lacks attendants",
+    "wait_device": "in a queue whose first truck lacks a device",
     "exchange": "at the station until the truck may leave",
     "charge_in_truck": "plugged in during scheduled time",
     "watering": "watered in the truck during scheduled time",
@@ -72,13 +72,13 @@ _FIXED = (
         "wait_min_per_exchange",
         "min",
         "wait per exchange",
-        "mean scheduled time from joining the line to the start, of exchanges started",
+        "mean scheduled time from joining the queue to the start, of exchanges started",
     ),
     Measure(
         "wait_min_p95",
         "min",
         "wait, 95th percentile",
-        "scheduled time from joining the line to the start that 95 % of exchanges do not exceed",
+        "scheduled time from joining the queue to the start that 95 % of exchanges do not exceed",
     ),
     Measure("waited_share", "1", "exchanges that waited", "share of exchanges started that did not start at once"),
     Measure(
@@ -88,13 +88,16 @@ _FIXED = (
         "scheduled time from leaving work to being back at work, of exchanges finished",
     ),
     Measure(
-        "trucks_waiting_mean", "trucks", "trucks waiting", "mean number of trucks in line, over the site's working time"
+        "trucks_waiting_mean",
+        "trucks",
+        "trucks waiting",
+        "mean number of trucks in queue, over the site's working time",
     ),
     Measure(
         "found_none_ready_share",
         "1",
         "trucks that found none ready",
-        "share of asking trucks that find no ready battery of their type when they join the line",
+        "share of asking trucks that find no ready battery of their type when they join the queue",
     ),
     Measure(
         "none_ready_time_share",
@@ -115,17 +118,19 @@ _FIXED = (
         "share of the site's working time in which an exchange holds a device, all kinds together",
     ),
     Measure("charger_busy_share", "1", "chargers busy", "share of all time in which a charger gives current"),
-    Measure("crew_busy_share", "1", "crew busy", "share of attendants' time on duty in which a job keeps them"),
     Measure(
-        "crew_on_duty_min_per_day",
+        "attendants_busy_share", "1", "attendants busy", "share of attendants' time on duty in which a job keeps them"
+    ),
+    Measure(
+        "attendants_on_duty_min_per_day",
         "min/day",
-        "crew on duty",
+        "attendants on duty",
         "attendants' minutes on duty in a working day, breaks left out",
     ),
     Measure(
-        "crew_idle_min_per_day",
+        "attendants_idle_min_per_day",
         "min/day",
-        "crew idle",
+        "attendants idle",
         "attendants' minutes on duty less those kept by jobs, in a working day",
     ),
     Measure(
@@ -201,13 +206,13 @@ _FIXED = (
         "hot_starts_share",
         "1",
         "hot starts",
-        "share of stints that begin with a battery warmer than one that should be used",
+        "share of discharges that begin with a battery warmer than one that should be used",
     ),
     Measure(
-        "put_off_share", "1", "charges put off", "share of charges that waited because the battery was too warm or cold"
+        "delayed_share", "1", "charges put off", "share of charges that waited because the battery was too warm or cold"
     ),
     Measure(
-        "put_off_min_per_charge", "min", "put off per charge", "mean time that charges waited for their temperature"
+        "delayed_min_per_charge", "min", "put off per charge", "mean time that charges waited for their temperature"
     ),
     Measure(
         "outside_temperature_share",
@@ -250,7 +255,9 @@ _FIXED = (
         "use of the most used battery",
         "ampere-hours drawn from the most used battery over those of the mean battery",
     ),
-    Measure("deep_discharges_share", "1", "deep discharges", "share of stints that end below the battery's cut-out"),
+    Measure(
+        "deep_discharges_share", "1", "deep discharges", "share of discharges that end below the battery's cut-out"
+    ),
     Measure("full_charges_share", "1", "full charges", "share of charges that end full"),
     Measure(
         "life_years",

@@ -1,4 +1,4 @@
-"""How busy stations, devices, chargers and crew are."""
+"""How busy stations, devices, chargers and attendants are."""
 
 import numpy as np
 
@@ -22,7 +22,7 @@ def occupancy_measures(measured: Measured) -> dict[str, float]:
         "station_busy_share": _share(at_station, facts.stations * open_min),
         "charger_busy_share": _share(charging, chargers * measured.minutes),
         "device_busy_share": _devices(measured, open_min),
-        **_crew(measured),
+        **_attendants(measured),
         "batteries": float(facts.batteries),
         "batteries_per_truck": facts.batteries / facts.trucks,
         "chargers": chargers if np.isfinite(chargers) else np.nan,
@@ -38,21 +38,21 @@ def _devices(measured: Measured, open_min: float) -> float:
     return _share(held, sum(measured.facts.device_counts) * open_min)
 
 
-def _crew(measured: Measured) -> dict[str, float]:
+def _attendants(measured: Measured) -> dict[str, float]:
     """Attendants' time on duty, how much of it jobs take and leave; work after the end of a shift counts as work."""
     on_duty = sum(
         count * max(0.0, min(end, measured.end) - max(start, measured.start))
-        for start, end, count in measured.facts.crew_windows
+        for start, end, count in measured.facts.attendant_windows
     )
     work = measured.work
     mine = work["person"] == ATTENDANT
     held = measured.clip(work["end_min"][mine]) - measured.clip(work["start_min"][mine])
     busy, days = float(np.sum(held * work["people"][mine])), measured.working_days
-    limited = bool(measured.facts.crew_windows)
+    limited = bool(measured.facts.attendant_windows)
     return {
-        "crew_busy_share": _share(busy, on_duty),
-        "crew_on_duty_min_per_day": rate(on_duty, days) if limited else np.nan,
-        "crew_idle_min_per_day": rate(max(0.0, on_duty - busy), days) if limited else np.nan,
+        "attendants_busy_share": _share(busy, on_duty),
+        "attendants_on_duty_min_per_day": rate(on_duty, days) if limited else np.nan,
+        "attendants_idle_min_per_day": rate(max(0.0, on_duty - busy), days) if limited else np.nan,
     }
 
 

@@ -1,4 +1,4 @@
-"""The room over time: trucks in line, batteries by state, chargers, stations and crew as step functions."""
+"""The room over time: trucks in queue, batteries by state, chargers, stations and attendants as step functions."""
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -27,7 +27,7 @@ class RoomCourse:
     time_min: Floats
     """Instants, the first at the start of the window: something changes at each of them. (n) [min]"""
     waiting: dict[str, Whole]
-    """Trucks in line by what it lacks, a word of `batsim.record.CAUSES`; `nothing` when it is about to move. (n)"""
+    """Trucks in queue by what it lacks, a word of `batsim.record.CAUSES`; `nothing` when it is about to move. (n)"""
     batteries: dict[str, Whole]
     """Batteries by state, a word of `batsim.record.STATES`; they add up to all batteries. (n)"""
     charging: Whole
@@ -82,7 +82,7 @@ def room_course(record: "Record", from_min: float, to_min: float) -> RoomCourse:
     Notes
     -----
     What ends at an instant no longer counts there, what begins does. With charging in the truck a truck that does not
-    work is in no line, and a charging spot is busy from plugging in to the end of the charge.
+    work is in no queue, and a charging spot is busy from plugging in to the end of the charge.
     """
     facts = record.facts
     if not -np.inf < from_min < to_min < np.inf:
@@ -93,29 +93,29 @@ def room_course(record: "Record", from_min: float, to_min: float) -> RoomCourse:
         rule = f"a window must overlap the run, 0 to {facts.horizon_min:g} min"
         msg = f"{rule} (got {from_min:g} to {to_min:g} min)"
         raise ValueError(msg)
-    waiting, lacks = _lines(record)
+    waiting, lacks = _queues(record)
     states = _states(record)
     counts = {
         "charging": _currents(record),
         "stations_busy": _stations(record),
-        "attendants_on_duty": _under_way(*_columns(facts.crew_windows)),
+        "attendants_on_duty": _under_way(*_columns(facts.attendant_windows)),
         "attendants_busy": _attendants(record),
         "trucks_away": _away(record),
     }
     every = [*waiting, *lacks, *states.values(), *counts.values()]
     changes = np.concatenate([[begin], *(steps.since for steps in every)])
     times: Floats = np.unique(changes[(changes >= begin) & (changes < end)])
-    in_line = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
+    in_queue = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
     for trucks, cause in zip(waiting, lacks, strict=True):
         number, code = trucks.at(times), cause.at(times)
         for position, word in enumerate(CAUSES):
-            in_line[word] += np.where(code == position, number, 0)
+            in_queue[word] += np.where(code == position, number, 0)
     return RoomCourse(
         layout=facts.layout,
         from_min=begin,
         to_min=end,
         time_min=times,
-        waiting=in_line,
+        waiting=in_queue,
         batteries={word: steps.at(times) for word, steps in states.items()},
         chargers=float(sum(facts.charger_counts)),
         stations=float(facts.stations),
@@ -153,18 +153,18 @@ def _columns(rows: tuple[tuple[float, float, int], ...]) -> tuple[Floats, Floats
     return table[:, 0], table[:, 1], table[:, 2]
 
 
-def _lines(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
-    """Trucks in each line, and the code of what it lacks."""
-    rows, lines = record.columns("exchanges"), record.columns("lines")
-    in_line = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
-    each = range(len(record.facts.lines))
+def _queues(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
+    """Trucks in each queue, and the code of what it lacks."""
+    rows, queues = record.columns("exchanges"), record.columns("queues")
+    in_queue = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
+    each = range(len(record.facts.queues))
     waiting = [
         _under_way(rows["joined_min"][mine], rows["start_min"][mine])
-        for mine in (in_line & (rows["line"] == line) for line in each)
+        for mine in (in_queue & (rows["queue"] == queue) for queue in each)
     ]
     lacks = [
-        _Steps(lines["from_min"][mine], lines["cause"][mine].astype(np.intp))
-        for mine in (lines["line"] == line for line in each)
+        _Steps(queues["from_min"][mine], queues["cause"][mine].astype(np.intp))
+        for mine in (queues["queue"] == queue for queue in each)
     ]
     return waiting, lacks
 

@@ -35,10 +35,10 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     if facts.in_truck or measured.minutes <= 0.0:
         return dict.fromkeys(names, np.nan)
     battery, starts, ends = spells(measured, READY)
-    line_of = np.array(facts.battery_lines)[battery.astype(int)]
+    queue_of = np.array(facts.battery_queues)[battery.astype(int)]
     fewest, missing = np.inf, []
-    for line in range(len(facts.lines)):
-        mine = line_of == line
+    for queue in range(len(facts.queues)):
+        mine = queue_of == queue
         times, count = level(starts[mine], ends[mine], measured.start, measured.end)
         spans = np.diff(times)
         stays = spans > 0.0

@@ -10,23 +10,23 @@ ROUNDING_K = 1e-3
 
 def warmth_measures(measured: Measured) -> dict[str, float]:
     """Temperatures in use and after charge, hot starts, and charges that waited for their temperature."""
-    facts, stints, charges = measured.facts, measured.stints, measured.charges
-    line_of = np.array(facts.battery_lines)
-    begun = measured.inside(stints["start_min"])
-    use_below = np.array(facts.line_use_below_degc)[line_of[stints["battery"].astype(int)]]
-    worked = np.where(np.isfinite(stints["end_min"]), stints["end_min"], measured.end) - stints["start_min"]
-    hot = begun & (stints["start_degc"] > use_below)
+    facts, discharges, charges = measured.facts, measured.discharges, measured.charges
+    queue_of = np.array(facts.battery_queues)
+    begun = measured.inside(discharges["start_min"])
+    use_below = np.array(facts.queue_use_below_degc)[queue_of[discharges["battery"].astype(int)]]
+    worked = np.where(np.isfinite(discharges["end_min"]), discharges["end_min"], measured.end) - discharges["start_min"]
+    hot = begun & (discharges["start_degc"] > use_below)
     started = measured.inside(charges["start_min"])
-    limits = np.array(facts.line_charge_degc)[np.nan_to_num(charges["line"]).astype(int)]
+    limits = np.array(facts.queue_charge_degc)[np.nan_to_num(charges["queue"]).astype(int)]
     at_start = charges["start_degc"]
     outside = started & ((at_start < limits[:, 0] - ROUNDING_K) | (at_start > limits[:, 1] + ROUNDING_K))
     return {
-        "use_degc_mean": _mean(stints["mean_degc"][begun], worked[begun]),
+        "use_degc_mean": _mean(discharges["mean_degc"][begun], worked[begun]),
         "charged_degc_mean": _mean(charges["end_degc"][started], np.ones(int(np.sum(started)))),
         "charged_degc_max": float(np.max(charges["end_degc"][started])) if np.any(started) else np.nan,
         "hot_starts_share": share_of(hot, begun),
-        "put_off_share": share_of(started & (charges["put_off_min"] > 0.0), started),
-        "put_off_min_per_charge": _mean(charges["put_off_min"][started], np.ones(int(np.sum(started)))),
+        "delayed_share": share_of(started & (charges["delayed_min"] > 0.0), started),
+        "delayed_min_per_charge": _mean(charges["delayed_min"][started], np.ones(int(np.sum(started)))),
         "outside_temperature_share": share_of(outside, started),
     }
 

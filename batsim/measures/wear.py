@@ -20,17 +20,17 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
         For each battery, by number: ``drawn_ah``, ``cycles`` of 80 % that draw as much, ``damage`` as a share of its
         life, and ``life_years`` at this pace from new to 80 % of the capacity (infinite without use).
     """
-    facts, stints = measured.facts, measured.stints
-    part = measured.stint_part
-    number = stints["battery"].astype(int)
-    line = np.array(facts.battery_lines)
-    drawn = np.bincount(number, weights=stints["drawn_ah"] * part, minlength=facts.batteries)
-    damage = np.bincount(number, weights=stints["damage"] * part, minlength=facts.batteries)
+    facts, discharges = measured.facts, measured.discharges
+    part = measured.discharge_part
+    number = discharges["battery"].astype(int)
+    queue = np.array(facts.battery_queues)
+    drawn = np.bincount(number, weights=discharges["drawn_ah"] * part, minlength=facts.batteries)
+    damage = np.bincount(number, weights=discharges["damage"] * part, minlength=facts.batteries)
     with np.errstate(divide="ignore"):
         years = measured.minutes / YEAR_MIN / damage
     return {
         "drawn_ah": drawn,
-        "cycles": drawn / (CYCLE_DEPTH * np.array(facts.line_capacity_ah)[line]),
+        "cycles": drawn / (CYCLE_DEPTH * np.array(facts.queue_capacity_ah)[queue]),
         "damage": damage,
         "life_years": years,
     }
@@ -38,22 +38,22 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
 
 def wear_measures(measured: Measured) -> dict[str, float]:
     """Cycles, depth and years of life over all batteries, and of the one that is worn most."""
-    facts, stints = measured.facts, measured.stints
+    facts, discharges = measured.facts, measured.discharges
     each = battery_wear(measured)
     years = measured.minutes / YEAR_MIN
-    line = np.array(facts.battery_lines)
-    ended = measured.inside(stints["end_min"])
-    number = stints["battery"].astype(int)
-    deepest = np.array(facts.line_discharge_to_share)[line[number]]
+    queue = np.array(facts.battery_queues)
+    ended = measured.inside(discharges["end_min"])
+    number = discharges["battery"].astype(int)
+    deepest = np.array(facts.queue_discharge_to_share)[queue[number]]
     charges = measured.charges
     charged = measured.inside(charges["end_min"])
-    used_life = each["drawn_ah"] / np.array(facts.line_life_ah)[line]
+    used_life = each["drawn_ah"] / np.array(facts.queue_life_ah)[queue]
     total, most = float(np.sum(each["damage"])), float(np.max(each["damage"]))
     mean_ah = float(np.mean(each["drawn_ah"]))
     return {
         "cycles_per_battery_per_year": float(np.mean(each["cycles"])) / years if years else np.nan,
         "use_of_most_used_battery": float(np.max(each["drawn_ah"])) / mean_ah if mean_ah else np.nan,
-        "deep_discharges_share": share_of(ended & (stints["soc_to_share"] < deepest - ROUNDING), ended),
+        "deep_discharges_share": share_of(ended & (discharges["soc_to_share"] < deepest - ROUNDING), ended),
         "full_charges_share": share_of(charged & (charges["full"] == 1.0), charged),
         "life_years": facts.batteries * years / total if total else np.nan,
         "life_years_of_most_worn": years / most if most else np.nan,

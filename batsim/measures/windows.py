@@ -123,9 +123,9 @@ class Measured:
         return self.columns("charges")
 
     @property
-    def stints(self) -> dict[str, Floats]:
-        """Columns of the stints table."""
-        return self.columns("stints")
+    def discharges(self) -> dict[str, Floats]:
+        """Columns of the discharges table."""
+        return self.columns("discharges")
 
     @property
     def work(self) -> dict[str, Floats]:
@@ -138,6 +138,6 @@ class Measured:
         return self.part_of(self.charges["start_min"], self.charges["end_min"])
 
     @cached_property
-    def stint_part(self) -> Floats:
-        """Share of each stint that lies in the measured time."""
-        return self.part_of(self.stints["start_min"], self.stints["end_min"])
+    def discharge_part(self) -> Floats:
+        """Share of each discharge that lies in the measured time."""
+        return self.part_of(self.discharges["start_min"], self.discharges["end_min"])

@@ -76,7 +76,7 @@ def _lithium(*, mixed: bool) -> list[str]:
 def _everywhere(*, in_truck: bool) -> list[str]:
     warm, hot = (figure(f"battery.vented_lead_acid.{name}").text for name in ("charge_below", "charge_end_below"))
     found = [
-        "Keep clear: nobody between truck, device and place while a battery moves; mark the zone over the whole way.",
+        "Keep clear: nobody between truck, device and bay while a battery moves; mark the zone over the whole way.",
         "Battery mass within the limits on the truck's plate, battery locked after each exchange.",
         "Voltages and connectors marked and never mixed; reversed polarity destroys trucks and can burn.",
         f"No charge above {warm} of electrolyte; above {hot} out of use.",

@@ -47,7 +47,7 @@ class Check(NamedTuple):
 
 
 def cited(figure: "Figure") -> str:
-    """Source of a figure in a few words: its citation up to the first comma but one, and the place in it."""
+    """Source of a figure in a few words: its citation up to the first comma but one, and the bay in it."""
     source = sources()[figure.source]
     if source.kind in ("common practice", "memory"):
         return source.citation

@@ -24,7 +24,7 @@ SECTIONS = {
     "energy": "Batteries and chargers",
     "handling": "Handling equipment",
     "truck": "Truck side",
-    "care": "Watering and care",
+    "maintenance": "Watering and maintenance",
     "room": "Room and safety",
     "standby": "Standby",
 }
@@ -86,9 +86,9 @@ def equipment_list(
         *_batteries(scenario, layout),
         *_chargers(scenario, layout),
         *_devices(scenario, layout, plan),
-        *_places(scenario, layout, plan),
+        *_bays(scenario, layout, plan),
         *_parts(scenario, layout, plan),
-        *_care(scenario, layout),
+        *_maintenance(scenario, layout),
         *_room(scenario, layout, checks, air_m3_per_h),
         *_standby(scenario, layout, plan),
     ]
@@ -190,15 +190,15 @@ def _size(scenario: "Scenario", layout: str, name: str) -> str:
     return ", ".join(parts)
 
 
-def _places(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[Line]:
+def _bays(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[Line]:
     arrangement = scenario.arrangement(layout)
     if not arrangement.in_truck:
         spare = sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
-        reason = f"{spare} batteries beside those in trucks, and {plan.places - spare:.0f} empty for exchanges"
-        owned = _owned(scenario, layout, plan.places, "places")
-        size = _size(scenario, layout, arrangement.place)
-        price = price_of(scenario, "place", scenario.prices.place)
-        yield Line("handling", arrangement.place, size, plan.places, owned, reason, price, "room")
+        reason = f"{spare} batteries beside those in trucks, and {plan.bays - spare:.0f} empty for exchanges"
+        owned = _owned(scenario, layout, plan.bays, "bays")
+        size = _size(scenario, layout, arrangement.bay)
+        price = price_of(scenario, "bay", scenario.prices.bay)
+        yield Line("handling", arrangement.bay, size, plan.bays, owned, reason, price, "room")
     if plan.stations < UNLIMITED:
         owned = _owned(scenario, layout, plan.stations, "stations")
         what = "charging spot" if arrangement.in_truck else "exchange station"
@@ -252,7 +252,7 @@ def _number(scenario: "Scenario", layout: str, plan: "Blueprint", part: "Part") 
         "truck": trucks,
         "battery": batteries,
         "spare_battery": batteries - sum(group.count for group in scenario.trucks),
-        "place": plan.places,
+        "bay": plan.bays,
         "station": plan.stations,
         "device": plan.devices.get(part.device or "", 0.0),
         "room": 1,
@@ -266,7 +266,7 @@ def _watered(scenario: "Scenario", layout: str, by: str) -> bool:
     return any(watering is not None and watering.by == by for watering in each)
 
 
-def _care(scenario: "Scenario", layout: str) -> Iterator[Line]:
+def _maintenance(scenario: "Scenario", layout: str) -> Iterator[Line]:
     """Watering systems and what waters them."""
     sets = sum(
         number
@@ -276,12 +276,14 @@ def _care(scenario: "Scenario", layout: str) -> Iterator[Line]:
     if sets:
         price = part_price(scenario, "single-point watering set")
         owned = _owned(scenario, layout, sets, "single-point watering set")
-        yield Line("care", "single-point watering set", "", sets, owned, "one for each battery", price, "battery")
+        yield Line(
+            "maintenance", "single-point watering set", "", sets, owned, "one for each battery", price, "battery"
+        )
     if sets or _watered(scenario, layout, "hand"):
         price = part_price(scenario, "water cart")
         owned = _owned(scenario, layout, 1.0, "water cart")
         reason = "demineralised water at the batteries"
-        yield Line("care", "water cart", "", 1.0, owned, reason, price, "device")
+        yield Line("maintenance", "water cart", "", 1.0, owned, reason, price, "device")
 
 
 def _room(scenario: "Scenario", layout: str, checks: tuple[Check, ...], air_m3_per_h: float) -> Iterator[Line]:
@@ -295,8 +297,8 @@ def _room(scenario: "Scenario", layout: str, checks: tuple[Check, ...], air_m3_p
             owned = _owned(scenario, layout, 1.0, "eyewash and shower")
             size = f"{minutes.text} of flow, within reach of the acid work"
             yield Line("room", "eyewash and shower", size, 1.0, owned, "none near enough is known", price, "room")
-        crew = scenario.layouts[layout].crew
-        people = max((int(each) for each in crew.values()), default=1) if isinstance(crew, dict) else 1
+        attendants = scenario.layouts[layout].attendants
+        people = max((int(each) for each in attendants.values()), default=1) if isinstance(attendants, dict) else 1
         for item, number, reason in (
             ("spill kit", 1.0, "acid that is spilt is held back and neutralised"),
             (

@@ -210,7 +210,7 @@ def _base(trucks: Trucks, arrangement: "Arrangement") -> Iterator[Check]:
             trucks.name, name, FAILS, value, rule, GEOMETRY, sentence, "fit a roller bed in the truck, or a trolley"
         )
     else:
-        sentence = "Rollers on rollers: the battery cannot be held in place."
+        sentence = "Rollers on rollers: the battery cannot be held in bay."
         yield Check(trucks.name, name, FAILS, value, rule, GEOMETRY, sentence, "order trays with a flat base")
 
 

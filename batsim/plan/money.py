@@ -154,7 +154,7 @@ def _capital(scenario: "Scenario", found: "Evidence", lines: "tuple[Line, ...]")
 def _heading(line: "Line") -> str:
     if line.life == "battery":
         return "batteries" if line.battery else "watering systems"
-    return {"charger": "chargers", "device": "devices and parts", "room": "places, stations, room"}[line.life]
+    return {"charger": "chargers", "device": "devices and parts", "room": "bays, stations, room"}[line.life]
 
 
 def _years(lives: "Lives", life: str) -> float:
@@ -166,11 +166,11 @@ def _people(scenario: "Scenario", layout: str, found: "Evidence", days: float) -
     """Attendants on duty, busy or not; drivers for what the battery costs them."""
     lines = []
     wage = price_of(scenario, "attendant", scenario.prices.attendant)
-    crew, hours = scenario.layouts[layout].crew, 0.0
-    if isinstance(crew, dict):
-        shifts = {name: scenario.week.shifts[name] for name in crew}
+    attendants, hours = scenario.layouts[layout].attendants, 0.0
+    if isinstance(attendants, dict):
+        shifts = {name: scenario.week.shifts[name] for name in attendants}
         weekly = {name: shift.minutes * len(shift.days) / 60.0 for name, shift in shifts.items()}
-        hours = WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in crew.items())
+        hours = WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in attendants.items())
     busy = found.mean("labour_attendant_min_per_day") * days / 60.0
     if hours:
         share = f", {100.0 * busy / hours:.0f} % of them hands on" if math.isfinite(busy) else ""
@@ -232,11 +232,11 @@ def _water(scenario: "Scenario", found: "Evidence", days: float) -> MoneyLine:
 
 
 def _floor(scenario: "Scenario", layout: str) -> MoneyLine:
-    """Floor of the places, where the batteries are measured; else of the room."""
+    """Floor of the bays, where the batteries are measured; else of the room."""
     in_truck = scenario.arrangement(layout).in_truck
     area = None if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2
     price = price_of(scenario, "floor", scenario.prices.floor)
-    basis = "" if area is None else f"{area:.0f} m2 for places and aisle"
+    basis = "" if area is None else f"{area:.0f} m2 for bays and aisle"
     return MoneyLine("floor", price.times(area or 0.0), basis)
 
 

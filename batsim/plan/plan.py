@@ -8,6 +8,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.catalogue import asked_for, figures
+from batsim.decision.ranking import Recommendation, recommend
+from batsim.display import Shows
 from batsim.plan.advice import Advice, advice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
@@ -17,16 +19,14 @@ from batsim.plan.fit import truck_checks
 from batsim.plan.fit_equipment import equipment_checks
 from batsim.plan.handling_force import push_checks
 from batsim.plan.money import Money, Payback, money, payback
-from batsim.decision.ranking import Recommendation, recommend
 from batsim.plan.room_fit import room_checks
 from batsim.plan.supply import Supply, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.display import Shows
 from batsim.study.compare import Comparison, TargetResult
-from batsim.study.sweeps.points import figures_asked
-from batsim.study.running.replications import Settings, plain, settings
 from batsim.study.room_over import RoomOver, room_over
+from batsim.study.running.replications import Settings, plain, settings
+from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Whether the room fits: load on the floor, area, aisle, empty places, the way to the wash."""
+"""Whether the room fits: load on the floor, area, aisle, empty bays, the way to the wash."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -30,7 +30,7 @@ def room_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
     yield from _floor_load(scenario, layout)
     yield _area(scenario, layout)
     yield _aisle(scenario, layout)
-    yield _empty_places(scenario, layout)
+    yield _empty_bays(scenario, layout)
     if acid:
         yield _acid_proof(scenario)
         yield _wash(scenario)
@@ -66,22 +66,22 @@ def _floor_load(scenario: "Scenario", layout: str) -> Iterator[Check]:
 
 
 def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
-    """Least floor area of the places with half of the aisle before each; None before batteries are measured."""
+    """Least floor area of the bays with half of the aisle before each; None before batteries are measured."""
     sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
     plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
     if any(size is None for size in sizes):
         return None
-    gap = figure("fit.place_gap").value
+    gap = figure("fit.bay_gap").value
     pitch = max(size.length_mm for size in sizes if size is not None) + gap
     depth = max(size.width_mm for size in sizes if size is not None) + gap
     floor = scenario.layouts[layout].floor
     levels = max((row.levels for row in floor.rows), default=1) if floor is not None else 1
     half_aisle = needed_aisle_m(scenario, layout) / 2.0
-    return -(-plan.places // levels) * pitch / 1000.0 * (depth / 1000.0 + half_aisle)
+    return -(-plan.bays // levels) * pitch / 1000.0 * (depth / 1000.0 + half_aisle)
 
 
 def needed_aisle_m(scenario: "Scenario", layout: str) -> float:
-    """Aisle before the places: the device, the battery drawn out and room to spare; at least what people need."""
+    """Aisle before the bays: the device, the battery drawn out and room to spare; at least what people need."""
     arrangement = scenario.arrangement(layout)
     key = arrangement.needs.beside or arrangement.needs.forks
     device = None if key is None else equipment_of(scenario, arrangement, key)
@@ -115,26 +115,26 @@ def _longest(trucks: "tuple[Trucks, ...]") -> float | None:
 
 
 def _area(scenario: "Scenario", layout: str) -> Check:
-    """Floor area for all places."""
-    what, rule = "floor area", f"{GEOMETRY}: each place with half of the aisle before it; stations and routes beside"
+    """Floor area for all bays."""
+    what, rule = "floor area", f"{GEOMETRY}: each bay with half of the aisle before it; stations and routes beside"
     needed, there = needed_area_m2(scenario, layout), scenario.room.area_m2
-    changes = "whether the room holds the places"
+    changes = "whether the room holds the bays"
     if needed is None:
         unmeasured = next(trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None)
         return missing(ROOM, what, "-", rule, "measure the batteries", unmeasured.battery_path("size"), changes)
     if there is None:
-        ask = f"measure length and width of the room ({needed:.0f} m2 are needed for the places)"
+        ask = f"measure length and width of the room ({needed:.0f} m2 are needed for the bays)"
         path = "room.length" if scenario.room.length_m is None else "room.width"
         return missing(ROOM, what, f"at least {needed:.0f} m2", rule, ask, path, changes)
     value, limit = f"{there:.0f} m2", f"at least {needed:.0f} m2"
     if there >= needed - ROUNDING:
-        return Check(ROOM, what, HOLDS, value, limit, rule, "The places fit, by area.")
-    cure = "places on several levels, fewer batteries, or another room"
+        return Check(ROOM, what, HOLDS, value, limit, rule, "The bays fit, by area.")
+    cure = "bays on several levels, fewer batteries, or another room"
     return Check(ROOM, what, FAILS, value, limit, rule, f"{needed - there:.0f} m2 are missing.", cure)
 
 
 def _aisle(scenario: "Scenario", layout: str) -> Check:
-    """Clear width in front of the places."""
+    """Clear width in front of the bays."""
     what, there = "aisle", scenario.room.aisle_m
     needed = needed_aisle_m(scenario, layout)
     people = figure("room.aisle_width")
@@ -142,15 +142,15 @@ def _aisle(scenario: "Scenario", layout: str) -> Check:
     rule = cited(people) if needed <= people.value else f"device + battery + {practice.text}: {cited(practice)}"
     limit = f"at least {needed:.2f} m"
     if there is None:
-        ask = "measure the clear width in front of the places"
-        changes = "whether device and battery can turn out of a place; trucks need their turning width beside it"
+        ask = "measure the clear width in front of the bays"
+        changes = "whether device and battery can turn out of a bay; trucks need their turning width beside it"
         return missing(ROOM, what, limit, rule, ask, "room.aisle", changes)
     value = f"{there:.2f} m"
     unknown = _unknown_in_aisle(scenario, layout)
     if unknown is not None and there >= needed - ROUNDING:
-        return missing(ROOM, what, limit, rule, *unknown, "whether device and battery have room before the places")
+        return missing(ROOM, what, limit, rule, *unknown, "whether device and battery have room before the bays")
     if there >= needed - ROUNDING:
-        return Check(ROOM, what, HOLDS, value, limit, rule, "Device and battery have room before the places.")
+        return Check(ROOM, what, HOLDS, value, limit, rule, "Device and battery have room before the bays.")
     return Check(
         ROOM,
         what,
@@ -159,25 +159,25 @@ def _aisle(scenario: "Scenario", layout: str) -> Check:
         limit,
         rule,
         f"The aisle is {needed - there:.2f} m too narrow.",
-        "one row of places less",
+        "one row of bays less",
     )
 
 
-def _empty_places(scenario: "Scenario", layout: str) -> Check:
-    """Empty places while all batteries that are not in trucks stand in theirs."""
-    plan, what = blueprint(scenario, layout, WEEK_MIN, 0.0), "empty places"
+def _empty_bays(scenario: "Scenario", layout: str) -> Check:
+    """Empty bays while all batteries that are not in trucks stand in theirs."""
+    plan, what = blueprint(scenario, layout, WEEK_MIN, 0.0), "empty bays"
     spare = sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
-    empty, wanted = plan.places - spare, plan.arrangement.empty_places * plan.stations
-    rule = "the arrangement: each exchange begins with its empty places free"
-    place = words(plan.arrangement.place)
+    empty, wanted = plan.bays - spare, plan.arrangement.empty_bays * plan.stations
+    rule = "the arrangement: each exchange begins with its empty bays free"
+    bay = words(plan.arrangement.bay)
     if plan.stations >= UNLIMITED:
-        return Check(ROOM, what, HOLDS, "unlimited", "-", rule, "Places are without limit in this layout.")
+        return Check(ROOM, what, HOLDS, "unlimited", "-", rule, "Bays are without limit in this layout.")
     value, limit = f"{empty:.0f}", f"at least {wanted:.0f}, one exchange at each station"
     if empty >= wanted:
-        return Check(ROOM, what, HOLDS, value, limit, rule, f"Every station finds an empty {place}.")
+        return Check(ROOM, what, HOLDS, value, limit, rule, f"Every station finds an empty {bay}.")
     # Fewer than one exchange needs are refused when the scenario is read.
-    sentence = f"Stations wait for each other's empty {place}."
-    return Check(ROOM, what, LOOK, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {place}")
+    sentence = f"Stations wait for each other's empty {bay}."
+    return Check(ROOM, what, LOOK, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {bay}")
 
 
 def _acid_proof(scenario: "Scenario") -> Check:

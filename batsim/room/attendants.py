@@ -70,35 +70,35 @@ class Crossing:
 class Unmanned(Protocol):
     """A job whose people have gone home in the middle of it."""
 
-    attendants: int
+    needed: int
     skilled: int
 
     def taken_over(self, people: list[Person]) -> None:
         """Go on with other people."""
 
 
-class Crew:
+class Attendants:
     """All attendants of a layout; unlimited ones are never counted, drivers stand in for them likewise."""
 
     def __init__(self, room: "Room") -> None:
         rules = room.plan.rules
         self.room = room
-        self.limited = room.plan.crew_limited
+        self.limited = room.plan.attendants_limited
         self.free: list[Person] = []
-        self.move_breaks = rules.crew_break == "finish_then_full_break"
-        self.stops_in_breaks = rules.crew_break in ("pause", "put_back")
-        self.again_after_break = rules.crew_break == "put_back"
-        self.hands_over = self.limited and rules.crew_shift_end != "finish"
+        self.move_breaks = rules.at_break == "finish_then_full_break"
+        self.stops_in_breaks = rules.at_break in ("pause", "put_back")
+        self.again_after_break = rules.at_break == "put_back"
+        self.hands_over = self.limited and rules.at_shift_end != "finish"
         means = [each for each in (room.plan.exchange, room.plan.standby) if each is not None and each.attendants]
         self.skill_for_all = bool(means) and all(each.attendants == each.skilled for each in means)
         """Whether exchanges keep no attendants but qualified ones."""
-        self.again_after_shift = rules.crew_shift_end == "put_back"
-        self.all_alike = all(shift.qualified == shift.attendants for shift in room.plan.crew_shifts)
+        self.again_after_shift = rules.at_shift_end == "put_back"
+        self.all_alike = all(shift.qualified == shift.attendants for shift in room.plan.attendant_shifts)
         """Whether it does not matter who is taken."""
         self.unmanned: deque[Unmanned] = deque()
         """Jobs whose people have gone home, first come first."""
         self._crossings: dict[frozenset[Crossing], Crossing] = {}
-        for shift in room.plan.crew_shifts if self.limited else ():
+        for shift in room.plan.attendant_shifts if self.limited else ():
             gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
             crossing = Crossing(gaps)
             people = [Person(crossing, skilled=number < shift.qualified) for number in range(shift.attendants)]
@@ -183,9 +183,9 @@ class Crew:
 
     def serve(self) -> None:
         """Have jobs that others have laid down taken up again, before anything new is begun."""
-        while self.unmanned and self.can_spare(self.unmanned[0].attendants, self.unmanned[0].skilled):
+        while self.unmanned and self.can_spare(self.unmanned[0].needed, self.unmanned[0].skilled):
             job = self.unmanned.popleft()
-            job.taken_over(self.take(job.attendants, job.skilled))
+            job.taken_over(self.take(job.needed, job.skilled))
 
     def _crossing(self, people: list[Person]) -> Crossing:
         """Breaks of all these people together."""
@@ -243,19 +243,21 @@ class Crew:
 class SoloJob:
     """A job of one attendant, from its start to its end through breaks and changes of shift."""
 
-    __slots__ = ("attendants", "crew", "left_min", "people", "person", "skilled", "task", "then", "whole_min")
+    __slots__ = ("attendants", "left_min", "needed", "people", "person", "skilled", "task", "then", "whole_min")
 
-    def __init__(self, crew: Crew, person: int, task: int, minutes: float, then: Callable[[], None]) -> None:
-        self.crew = crew
+    def __init__(
+        self, attendants: Attendants, person: int, task: int, minutes: float, then: Callable[[], None]
+    ) -> None:
+        self.attendants = attendants
         self.person, self.task = person, task
         self.whole_min = self.left_min = minutes
         self.then = then
-        self.attendants, self.skilled = 1, 0
+        self.needed, self.skilled = 1, 0
         self.people: list[Person] = []
 
     def begin(self) -> float:
         """Take an attendant and begin; returns when it will be done, infinity where others must take over. [min]"""
-        return self._go_on(self.crew.take(1))
+        return self._go_on(self.attendants.take(1))
 
     def begin_with(self, people: list[Person]) -> float:
         """Begin with an attendant who has been taken for it; see `begin`."""
@@ -267,35 +269,35 @@ class SoloJob:
 
     def _go_on(self, people: list[Person]) -> float:
         """Work to the end, or to the end of the shift."""
-        crew, self.people = self.crew, people
-        env, worked_min = crew.room.env, self.left_min
+        attendants, self.people = self.attendants, people
+        env, worked_min = attendants.room.env, self.left_min
         now = env.now
         end_min = now + worked_min
-        if crew.stays(people, now, end_min):
+        if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
-            crew.room.record.write["work"]((self.person, self.task, now, end_min, worked_min, 1))
+            attendants.room.record.write["work"]((self.person, self.task, now, end_min, worked_min, 1))
             return end_min
-        end_min = crew.end_of(people, now, worked_min)
-        stop_min = crew.stop_of(people)
+        end_min = attendants.end_of(people, now, worked_min)
+        stop_min = attendants.stop_of(people)
         if end_min <= stop_min:
             Moment(env, self._done).after(end_min - now)
         else:
             left_min = min(worked_min, end_min - stop_min)
             worked_min -= left_min
-            self.left_min = self.whole_min if crew.again_after_shift else left_min
+            self.left_min = self.whole_min if attendants.again_after_shift else left_min
             Moment(env, self._left).after(stop_min - now, GOING)
         until_min = min(end_min, stop_min)
-        worked_min = crew.worked_min(people, now, until_min, worked_min)
-        crew.room.record.write["work"]((self.person, self.task, now, until_min, worked_min, 1))
+        worked_min = attendants.worked_min(people, now, until_min, worked_min)
+        attendants.room.record.write["work"]((self.person, self.task, now, until_min, worked_min, 1))
         return end_min if end_min <= stop_min else inf
 
     def _left(self, _: "Event") -> None:
         """Go home in the middle of it."""
-        self.crew.let_go(self, self.people)
-        self.crew.room.serve()
+        self.attendants.let_go(self, self.people)
+        self.attendants.room.serve()
 
     def _done(self, _: "Event") -> None:
         """Let the attendant go, see to what follows, and let everyone have what is free."""
-        self.crew.give_back(self.people)
+        self.attendants.give_back(self.people)
         self.then()
-        self.crew.room.serve()
+        self.attendants.room.serve()

@@ -7,47 +7,47 @@ from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
     from batsim.room.charging import ChargerPool
-    from batsim.room.queue import Line
+    from batsim.room.queue import Queue
 
 
 class Battery:
     """State of one battery; what happened to it is in the record."""
 
     __slots__ = (
+        "bay",
         "capacity_share",
-        "care_charges",
-        "care_min",
         "charged_min",
         "damage",
         "degc",
         "degc_min",
+        "discharged_min",
         "equalised_min",
         "full_min",
         "gas_ah",
-        "line",
         "lost_share",
+        "maintenance_charges",
+        "maintenance_min",
         "missing_ah",
         "number",
         "owed_ah",
         "owed_factor",
         "part_charges",
-        "place",
         "pool",
+        "queue",
         "room_tau_min",
         "soc_share",
-        "spent_min",
         "surplus_ah",
         "used_min",
     )
 
-    def __init__(self, number: int, line: "Line") -> None:
+    def __init__(self, number: int, queue: "Queue") -> None:
         self.number = number
-        self.line = line
-        plan = line.plan
+        self.queue = queue
+        plan = queue.plan
         self.lost_share = plan.ageing.capacity_lost_share
         self.room_tau_min = 60.0 * plan.thermal.room_tau_h
-        self.place = -1
-        """Place it stands in; -1 in a truck."""
+        self.bay = -1
+        """Bay it stands in; -1 in a truck."""
         self.pool: ChargerPool | None = None
         """Charger that it keeps from others."""
         self.soc_share = 1.0
@@ -78,18 +78,18 @@ class Battery:
         """Start of its last equalising charge. [min]"""
         self.gas_ah = 0.0
         """Ampere-hours of gassing since the last watering. [Ah]"""
-        self.care_charges = [0.0] * len(plan.care)
+        self.maintenance_charges = [0.0] * len(plan.maintenance)
         """Charges since the last care of each kind, part charges in proportion."""
-        self.care_min = [0.0] * len(plan.care)
+        self.maintenance_min = [0.0] * len(plan.maintenance)
         """When the last care of each kind was begun. [min]"""
         self.charged_min = 0.0
         """End of its last charge. [min]"""
-        self.spent_min = 0.0
-        """When it came to stand in its place, spent. [min]"""
+        self.discharged_min = 0.0
+        """When it came to stand in its bay, discharged. [min]"""
 
     def count_charge(self, part: float = 1.0) -> None:
         """Count a charge, or part of one, for all that is due by charges."""
-        charges = self.care_charges
+        charges = self.maintenance_charges
         for index in range(len(charges)):
             charges[index] += part
 
@@ -104,7 +104,7 @@ class Battery:
         return self.capacity_share * (1.0 - self.lost_share * self.damage)
 
     def degc_after_rest(self, time_min: float, air_degc: float) -> float:
-        """Electrolyte temperature at a time, when it has stood in its place since it was last used or charged."""
+        """Electrolyte temperature at a time, when it has stood in its bay since it was last used or charged."""
         passed = time_min - self.degc_min
         excess = self.degc - air_degc
         if passed <= 0.0 or excess == 0.0:
@@ -113,7 +113,7 @@ class Battery:
 
     def wear(self, drawn_ah: float, mean_degc: float) -> float:
         """Add the damage of a discharge, and return it. [-]"""
-        plan = self.line.plan
+        plan = self.queue.plan
         damage = discharge_damage(drawn_ah / plan.capacity_ah, mean_degc, plan.ageing[0])
         if self.part_charges:
             ageing = plan.ageing

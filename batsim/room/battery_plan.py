@@ -33,11 +33,11 @@ if TYPE_CHECKING:
     from batsim.formulas.kibam import Wells
     from batsim.formulas.wear import Life
     from batsim.scenario.parts.batteries import BatteryType, ChargerType
-    from batsim.scenario.parts.maintenance import Care, Rounds
+    from batsim.scenario.parts.maintenance import Maintenance, Rounds
     from batsim.scenario.site import Scenario
 
 
-CARE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING, "wash"))
+MAINTENANCE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING, "wash"))
 
 
 class Profiles:
@@ -74,7 +74,7 @@ class EqualisingPlan(NamedTuple):
     """Weekdays on which the charge before it must begin."""
 
 
-class CarePlan(NamedTuple):
+class MaintenancePlan(NamedTuple):
     """One kind of care of a battery type: watering, inspection, readings or wash."""
 
     task: int
@@ -99,7 +99,7 @@ class Ageing(NamedTuple):
 
 
 @dataclass(frozen=True)
-class LinePlan:
+class BatteryPlan:
     """One battery type, its trucks and its spares."""
 
     number: int
@@ -111,7 +111,7 @@ class LinePlan:
     """Numbers of the charger types that fit, in the layout's order."""
     profiles: dict[int, Profiles]
     """By number of the charger type."""
-    care: tuple[CarePlan, ...]
+    maintenance: tuple[MaintenancePlan, ...]
     """What is done to its batteries, in the usual order."""
     watered_by_hand: bool
     """Whether water goes in cell by cell."""
@@ -137,7 +137,7 @@ class LinePlan:
     ageing: Ageing
 
 
-def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> LinePlan:
+def battery_plan(scenario: "Scenario", layout: str, number: int, name: str) -> BatteryPlan:
     """Work out one battery type."""
     battery = scenario.batteries[name]
     chargers = dict.fromkeys(count.charger for count in scenario.layouts[layout].chargers)
@@ -147,7 +147,7 @@ def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> Line
         if scenario.chargers[charger].fits(name, battery)
     }
     cell, thermal = rated_cell(battery), thermal_of(battery)
-    return LinePlan(
+    return BatteryPlan(
         number=number,
         name=name,
         battery=battery,
@@ -155,7 +155,7 @@ def line_plan(scenario: "Scenario", layout: str, number: int, name: str) -> Line
         batteries=scenario.batteries_of(layout)[name],
         chargers=tuple(fitting),
         profiles={position: Profiles(charger, battery) for position, charger in fitting.items()},
-        care=_care(battery),
+        maintenance=_maintenance(battery),
         watered_by_hand=battery.watering is not None and battery.watering.by == "hand",
         cell=cell_of(battery, scenario.site.room_air.in_week(scenario.simulation.start_week)),
         capacity_ah=cell.capacity_ah,
@@ -185,24 +185,26 @@ def _equalising(battery: "BatteryType") -> EqualisingPlan | None:
     return EqualisingPlan(stated.every_min, ticked(stated.length_min), amps, volts, days)
 
 
-def _care(battery: "BatteryType") -> tuple[CarePlan, ...]:
+def _maintenance(battery: "BatteryType") -> tuple[MaintenancePlan, ...]:
     """Gather what is done to batteries of a type."""
     found = []
     watering = battery.watering
     if watering is not None:
         due_ah = gassing_of(battery).due_ah
         law = _watering_law(battery)
-        found.append(CarePlan(WATERING, watering.every.charges, inf, due_ah, law, False, watering.rounds))
-    for task, name in CARE_TASKS:
-        stated: Care | None = getattr(battery, name)
+        found.append(MaintenancePlan(WATERING, watering.every.charges, inf, due_ah, law, False, watering.rounds))
+    for task, name in MAINTENANCE_TASKS:
+        stated: Maintenance | None = getattr(battery, name)
         if stated is not None:
-            law = stated.time_min or _care_law(name, battery)
+            law = stated.time_min or _maintenance_law(name, battery)
             first = stated.when == "before_charge"
-            found.append(CarePlan(task, stated.every.charges, stated.every.minutes, inf, law, first, stated.rounds))
+            found.append(
+                MaintenancePlan(task, stated.every.charges, stated.every.minutes, inf, law, first, stated.rounds)
+            )
     return tuple(found)
 
 
-def _care_law(name: str, battery: "BatteryType") -> DurationLaw:
+def _maintenance_law(name: str, battery: "BatteryType") -> DurationLaw:
     """Usual time of inspection, readings or wash. [min]"""
     if name != "readings":
         return _ranged(figure(f"{name}.time"), None, 0)

@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import instead
 from batsim.errors import Problem, ScenarioError
+from batsim.room.battery_plan import BatteryPlan, battery_plan
 from batsim.room.clock import ticked
 from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
-from batsim.room.battery_plan import LinePlan, line_plan
 from batsim.room.timetable import Timetable
+from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.calendar import (
     Window,
@@ -20,19 +21,18 @@ from batsim.scenario.parts.calendar import (
     minutes_per_working_day,
     shift_ends,
 )
-from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.unknowns import NOT_TOGETHER
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.unknowns import NOT_TOGETHER
 
 if TYPE_CHECKING:
     from batsim.formulas.discharge import Cell
     from batsim.scenario.parts.air import Air
     from batsim.scenario.parts.charging_rules import ChargingRules
     from batsim.scenario.parts.layouts import InTruck
-    from batsim.scenario.site import Rules, Scenario
     from batsim.scenario.parts.trucks import TruckGroup
+    from batsim.scenario.site import Rules, Scenario
 
 ALWAYS_AHEAD = 2 * WEEK_MIN
 """Calendars reach this far beyond the horizon, so that work planned at its end still finds its window."""
@@ -44,8 +44,8 @@ class GroupPlan:
 
     number: int
     truck: "TruckGroup"
-    lines: tuple[int, ...]
-    """Line of each truck: the same for all, or one each where trucks keep batteries of their own."""
+    queues: tuple[int, ...]
+    """Queue of each truck: the same for all, or one each where trucks keep batteries of their own."""
     windows: tuple[Window, ...]
     timetable: Timetable
     breaks: frozenset[float]
@@ -108,13 +108,13 @@ class Blueprint:
     horizon_min: float
     warm_up_min: float
     groups: tuple[GroupPlan, ...]
-    lines: tuple[LinePlan, ...]
+    queues: tuple[BatteryPlan, ...]
     exchange: ExchangePlan | None
     standby: ExchangePlan | None
     """How exchanges are made while the layout's own devices are out."""
     stations: float
-    places: float
-    set_down_places: float
+    bays: float
+    set_down_bays: float
     devices: dict[str, float]
     standby_devices: dict[str, float]
     floor: FloorPlan | None
@@ -134,9 +134,9 @@ class Blueprint:
     room_air_degc: tuple[float, ...]
     """Air of the room in each week. [degC]"""
     bound_chargers: bool
-    crew_limited: bool
+    attendants_limited: bool
     drivers_only: bool
-    crew_shifts: tuple[CrewShift, ...]
+    attendant_shifts: tuple[CrewShift, ...]
     """Each manned shift."""
     connect_by_driver: bool
     site_windows: tuple[Window, ...]
@@ -163,8 +163,8 @@ def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min
     horizon = ticked(length_min + warm_up_min)
     charging = scenario.charging_of(layout)
     hours = charging.open_windows(horizon + ALWAYS_AHEAD)
-    lines, lines_of = _lines(scenario, layout)
-    drivers_only = stated.crew == "drivers"
+    queues, queues_of = _queues(scenario, layout)
+    drivers_only = stated.attendants == "drivers"
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
     plan, standby = _exchanges(scenario, layout, drivers_only=drivers_only or stated.drivers_exchange)
     chargers = {count.charger: 0.0 for count in stated.chargers}
@@ -173,15 +173,15 @@ def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min
     stations = stated.stations
     if stations is None:
         stations = sum(chargers.values()) if arrangement.in_truck else 1
-    every_station = min(stations, sum(line.trucks for line in lines))
-    places = stated.places
-    if places == UNLIMITED or (places is None and scenario.rules.spent_release == "at_arrival"):
-        places = sum(line.batteries for line in lines) + every_station * arrangement.empty_places
-    elif places is None:
-        spares = sum(line.batteries - line.trucks for line in lines)
-        places = spares + every_station * arrangement.empty_places
-    set_down = stated.set_down_places
-    set_down_each = max([arrangement.set_down_places, *([standby.set_down_places] if standby else [])])
+    every_station = min(stations, sum(queue.trucks for queue in queues))
+    bays = stated.bays
+    if bays == UNLIMITED or (bays is None and scenario.rules.discharged_on_charge == "at_arrival"):
+        bays = sum(queue.batteries for queue in queues) + every_station * arrangement.empty_bays
+    elif bays is None:
+        spares = sum(queue.batteries - queue.trucks for queue in queues)
+        bays = spares + every_station * arrangement.empty_bays
+    set_down = stated.set_down_bays
+    set_down_each = max([arrangement.set_down_bays, *([standby.set_down_bays] if standby else [])])
     devices = {name: stated.devices.get(name, float(held)) for name, held in (plan.devices if plan else {}).items()}
     if arrangement.in_truck:
         devices = {name: stated.devices.get(name, float(n)) for name, n in arrangement.watering_devices.items()}
@@ -198,17 +198,17 @@ def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min
         horizon_min=horizon,
         warm_up_min=ticked(warm_up_min),
         groups=tuple(
-            _group(scenario, number, lines_of[number], horizon, warm_up_min) for number in range(len(scenario.trucks))
+            _group(scenario, number, queues_of[number], horizon, warm_up_min) for number in range(len(scenario.trucks))
         ),
-        lines=lines,
+        queues=queues,
         exchange=plan,
         standby=standby,
         stations=stations,
-        places=places,
-        set_down_places=max(stations, _at_once(plan, devices)) * set_down_each if set_down is None else set_down,
+        bays=bays,
+        set_down_bays=max(stations, _at_once(plan, devices)) * set_down_each if set_down is None else set_down,
         devices=devices,
         standby_devices=standby_devices,
-        floor=_floor(scenario, layout, places, stations),
+        floor=_floor(scenario, layout, bays, stations),
         breakdowns=_breakdowns(scenario, layout, things),
         outages=tuple(
             OutagePlan(
@@ -229,10 +229,10 @@ def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min
         charging=charging,
         open_windows=Timetable(hours) if hours else None,
         room_air_degc=_weekly(scenario, scenario.site.room_air, horizon, warm_up_min),
-        bound_chargers=arrangement.charger_leads == "bound_to_place" and UNLIMITED not in chargers.values(),
-        crew_limited=isinstance(stated.crew, dict),
+        bound_chargers=arrangement.charger_leads == "bound_to_bay" and UNLIMITED not in chargers.values(),
+        attendants_limited=isinstance(stated.attendants, dict),
         drivers_only=drivers_only,
-        crew_shifts=_crew(scenario, layout, horizon, warm_up_min),
+        attendant_shifts=_attendants(scenario, layout, horizon, warm_up_min),
         connect_by_driver=drivers_only or stated.drivers_exchange or arrangement.connects == "driver",
         site_windows=tuple(group_windows(scenario.week, shifts, horizon, warm_up_min)),
         minutes_per_working_day=minutes_per_working_day(scenario.week, shifts),
@@ -251,28 +251,28 @@ def _at_once(plan: ExchangePlan | None, devices: dict[str, float]) -> float:
     return min(each, default=0.0)
 
 
-def _lines(scenario: "Scenario", layout: str) -> tuple[tuple[LinePlan, ...], list[tuple[int, ...]]]:
-    """Work out one line for each battery type, or for each truck that keeps its own; and the lines of each group."""
-    lines: list[LinePlan] = []
-    lines_of: list[tuple[int, ...]] = [()] * len(scenario.trucks)
+def _queues(scenario: "Scenario", layout: str) -> tuple[tuple[BatteryPlan, ...], list[tuple[int, ...]]]:
+    """Work out one queue for each battery type, or for each truck that keeps its own; and the queues of each group."""
+    queues: list[BatteryPlan] = []
+    queues_of: list[tuple[int, ...]] = [()] * len(scenario.trucks)
     for name in dict.fromkeys(group.battery for group in scenario.trucks):
         mine = [number for number, group in enumerate(scenario.trucks) if group.battery == name]
-        shared = line_plan(scenario, layout, len(lines), name)
+        shared = battery_plan(scenario, layout, len(queues), name)
         if not scenario.trucks[mine[0]].own_batteries:
             for number in mine:
-                lines_of[number] = (len(lines),) * scenario.trucks[number].count
-            lines.append(shared)
+                queues_of[number] = (len(queues),) * scenario.trucks[number].count
+            queues.append(shared)
             continue
         each, more = divmod(shared.batteries, shared.trucks)
-        first = len(lines)
+        first = len(queues)
         for number in mine:
             group = scenario.trucks[number]
-            lines_of[number] = tuple(range(len(lines), len(lines) + group.count))
+            queues_of[number] = tuple(range(len(queues), len(queues) + group.count))
             for position in range(group.count):
-                kept = each + (len(lines) - first < more)
+                kept = each + (len(queues) - first < more)
                 title = f"{name}, {group.group} {position + 1}"
-                lines.append(replace(shared, number=len(lines), name=title, trucks=1, batteries=kept))
-    return tuple(lines), lines_of
+                queues.append(replace(shared, number=len(queues), name=title, trucks=1, batteries=kept))
+    return tuple(queues), queues_of
 
 
 def _exchanges(
@@ -289,14 +289,14 @@ def _exchanges(
     return plan, exchange_plan(standby, None, drivers_only=drivers_only, positions=positions)
 
 
-def _floor(scenario: "Scenario", layout: str, places: float, stations: float) -> FloorPlan | None:
+def _floor(scenario: "Scenario", layout: str, bays: float, stations: float) -> FloorPlan | None:
     """Work out the ways of a layout that states positions."""
     stated, standby = scenario.layouts[layout], scenario.standby(layout)
     if stated.floor is None:
         return None
     devices = list(scenario.arrangement(layout).devices.values())
     return floor_plan(
-        stated.floor, int(places), int(stations), devices, list(standby.devices.values()) if standby else []
+        stated.floor, int(bays), int(stations), devices, list(standby.devices.values()) if standby else []
     )
 
 
@@ -311,7 +311,7 @@ def _breakdowns(scenario: "Scenario", layout: str, things: tuple[str, ...]) -> t
     return tuple(found)
 
 
-def _group(scenario: "Scenario", number: int, lines: tuple[int, ...], horizon: float, warm_up_min: float) -> GroupPlan:
+def _group(scenario: "Scenario", number: int, queues: tuple[int, ...], horizon: float, warm_up_min: float) -> GroupPlan:
     """Work out one truck group."""
     truck = scenario.trucks[number]
     until = horizon + ALWAYS_AHEAD
@@ -331,7 +331,7 @@ def _group(scenario: "Scenario", number: int, lines: tuple[int, ...], horizon: f
     return GroupPlan(
         number=number,
         truck=truck,
-        lines=lines,
+        queues=queues,
         windows=tuple(windows),
         timetable=Timetable(windows, always=always),
         breaks=breaks,
@@ -352,16 +352,16 @@ def _group(scenario: "Scenario", number: int, lines: tuple[int, ...], horizon: f
     )
 
 
-def _crew(scenario: "Scenario", layout: str, horizon: float, warm_up_min: float) -> tuple[CrewShift, ...]:
+def _attendants(scenario: "Scenario", layout: str, horizon: float, warm_up_min: float) -> tuple[CrewShift, ...]:
     """Windows of each manned shift, and which gaps are breaks."""
     skill = next((step.skill for step in scenario.arrangement(layout).steps if step.skill), None)
-    crew = scenario.layouts[layout].crew
-    if not isinstance(crew, dict):
+    by_shift = scenario.layouts[layout].attendants
+    if not isinstance(by_shift, dict):
         return ()
     shifts = []
-    for name, attendants in crew.items():
-        if attendants:
+    for name, on_duty in by_shift.items():
+        if on_duty:
             windows = group_windows(scenario.week, [name], horizon + ALWAYS_AHEAD, warm_up_min)
             breaks = break_starts(scenario.week, [name], windows, horizon + ALWAYS_AHEAD, warm_up_min)
-            shifts.append(CrewShift(name, int(attendants), attendants.with_skill(skill), tuple(windows), breaks))
+            shifts.append(CrewShift(name, int(on_duty), on_duty.with_skill(skill), tuple(windows), breaks))
     return tuple(shifts)

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from batsim.formulas.charging import Profile
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import LinePlan
+    from batsim.room.battery_plan import BatteryPlan
     from batsim.room.simulation import Room
     from batsim.room.timetable import Timetable
 
@@ -29,7 +29,7 @@ class Begin(NamedTuple):
     degc: float
     """Electrolyte. [degC]"""
     air_degc: float
-    put_off_min: float
+    delayed_min: float
     """How long the start was put off because the battery was too warm or too cold. [min]"""
 
 
@@ -96,7 +96,7 @@ def ended_at(pieces: "Sequence[Piece]", time_min: float) -> list[Piece]:
 
 def outcome(battery: "Battery", planned: Planned, begin: Begin, end_min: float, *, full: bool) -> Outcome:
     """Work out what a charge gives and how warm the battery gets; changes nothing."""
-    plan = battery.line.plan
+    plan = battery.queue.plan
     phases, left_ah, side_gas_a, _, _, timed = planned
     thermal, cells = plan.thermal, plan.rated_cell.cells
     _, ah, kwh = phases_totals(phases, cells)
@@ -130,7 +130,7 @@ def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool)
     """Change the battery as a charge does; who keeps `owed_ah` in part charges does that."""
     battery.missing_ah -= result.stored_ah
     battery.degc, battery.degc_min = result.end_degc, result.end_min
-    battery.gas_ah += result.gas_ah * battery.line.plan.gassing.vented_share
+    battery.gas_ah += result.gas_ah * battery.queue.plan.gassing.vented_share
     battery.charged_min = result.end_min
     if full:
         battery.missing_ah = planned.left_ah
@@ -165,31 +165,31 @@ def write_charge(
     charger
         Number of the charger type.
     times
-        Spent, connected, cooled down. [min]
+        Discharged, connected, cooled down. [min]
     begin, result, planned, pieces
         Start, outcome, plan and pieces of the charge.
     full
         Whether it ended full.
     """
-    number, line = battery.number, battery.line.number
-    spent, connected, cooled = times
-    start_min, start_degc, _, put_off_min = begin
+    number, queue = battery.number, battery.queue.number
+    discharged, connected, cooled = times
+    start_min, start_degc, _, delayed_min = begin
     end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc = result
-    capacity_ah = battery.line.plan.capacity_ah
+    capacity_ah = battery.queue.plan.capacity_ah
     soc_to = 1.0 - battery.missing_ah / capacity_ah
     room.write_charge((
-        number, line, charger, battery.place, spent, connected, start_min, end_min, cooled,
-        soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, start_degc, end_degc, put_off_min,
+        number, queue, charger, battery.bay, discharged, connected, start_min, end_min, cooled,
+        soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, start_degc, end_degc, delayed_min,
         full, planned.equalising_min,
     ))  # fmt: skip
     write, side_gas_a = room.write_phase, planned[2]
     for piece_min, phase in pieces:
-        head, tail = (number, line, charger, piece_min), (side_gas_a if phase[2] else 0.0,)
+        head, tail = (number, queue, charger, piece_min), (side_gas_a if phase[2] else 0.0,)
         write(head + phase + tail)
 
 
 def accepting_degc(
-    plan: "LinePlan", profile: "Profile", missing_ah: float, start_degc: float, air_degc: float
+    plan: "BatteryPlan", profile: "Profile", missing_ah: float, start_degc: float, air_degc: float
 ) -> float:
     """Temperature that the main stage brings the battery to, where acceptance begins to set the current. [degC]"""
     bulk_ah = missing_ah - profile.main_a * profile.tau_h
@@ -201,7 +201,7 @@ def accepting_degc(
     return charge_end_degc(start_degc, air_degc, heat_kwh, thermal.room_loss_w_per_k, thermal.room_tau_h, hours)
 
 
-def held_gas_a(plan: "LinePlan", profile: "Profile", temperature_degc: float) -> float:
+def held_gas_a(plan: "BatteryPlan", profile: "Profile", temperature_degc: float) -> float:
     """Gas current while the voltage of IU is held; the charge factor of the others tells. [A]"""
     gassing = plan.gassing
     return gas_current_a(

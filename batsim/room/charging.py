@@ -1,8 +1,8 @@
-"""The charging desk: a spent battery waits in its place for a charger and for whoever connects it.
+"""The charging desk: a discharged battery waits in its bay for a charger and for whoever connects it.
 
 The end of a charge follows in closed form from the battery's real state, so a charge costs one event, and a
-cool-down one more. A charger on loose leads is free when the charge ends; one bound to its place is taken until
-the battery leaves that place. Under a power limit chargers share, see `sharing`.
+cool-down one more. A charger on loose leads is free when the charge ends; one bound to its bay is taken until
+the battery leaves that bay. Under a power limit chargers share, see `sharing`.
 """
 
 from bisect import insort
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from batsim.formulas.charging import Phase, charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
 from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
+from batsim.room.attendants import SoloJob
 from batsim.room.charge import (
     Begin,
     Outcome,
@@ -27,7 +28,6 @@ from batsim.room.charge import (
     write_charge,
 )
 from batsim.room.clock import Moment, Timed, ticked
-from batsim.room.attendants import SoloJob
 from batsim.room.sharing import Running, SharedPower
 from batsim.scenario.parts.week import DAY_MIN
 
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from batsim.formulas.charging import Profile
     from batsim.room.battery import Battery
     from batsim.room.charge import Piece
-    from batsim.room.queue import Line
+    from batsim.room.queue import Queue
     from batsim.room.simulation import Room
     from batsim.scenario.chemistry import Thermal
 
@@ -57,17 +57,17 @@ class ChargerPool:
 
 
 class ChargingDesk:
-    """Brings spent batteries to ready."""
+    """Brings discharged batteries to ready."""
 
     def __init__(self, room: "Room") -> None:
         plan = room.plan
         self.room = room
         self.pools = [ChargerPool(number, count) for number, count in enumerate(plan.charger_counts)]
-        self.pools_of = [[self.pools[number] for number in line.chargers] for line in plan.lines]
+        self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in plan.queues]
         self.bound = plan.bound_chargers
         self.connect_time = plan.arrangement.connect_time_min
         self.instant_connect = self.connect_time.always_zero
-        self.needs_person = plan.crew_limited and not plan.connect_by_driver and not self.instant_connect
+        self.needs_person = plan.attendants_limited and not plan.connect_by_driver and not self.instant_connect
         self.connector = DRIVER if plan.connect_by_driver else ATTENDANT
         self.open_hours = plan.open_windows
         self.rules = plan.charging
@@ -85,21 +85,21 @@ class ChargingDesk:
         """Batteries whose connecting others must take over."""
 
     def receive(self, battery: "Battery") -> None:
-        """Take in a spent battery that stands in its place."""
-        battery.spent_min = self.room.env.now
-        if self.room.care.before[battery.line.number]:
-            self.room.care.before_charge(battery)
+        """Take in a discharged battery that stands in its bay."""
+        battery.discharged_min = self.room.env.now
+        if self.room.maintenance.before[battery.queue.number]:
+            self.room.maintenance.before_charge(battery)
         else:
             self.take_in(battery)
 
     def take_in(self, battery: "Battery") -> None:
-        """Give a spent battery a charger that fits, or have it wait for one."""
-        for pool in self.pools_of[battery.line.number]:
+        """Give a discharged battery a charger that fits, or have it wait for one."""
+        for pool in self.pools_of[battery.queue.number]:
             if pool.free >= 1:
                 self._assign(battery, pool)
                 return
         self.room.state(battery, WAITING)
-        battery.line.spent.append(battery)
+        battery.queue.discharged.append(battery)
 
     def release(self, battery: "Battery") -> None:
         """Free a battery's charger for the one that has waited longest, of those it fits."""
@@ -114,22 +114,26 @@ class ChargingDesk:
     def free_charger(self, pool: ChargerPool) -> None:
         """Have a free charger supply the battery that has waited longest, of those it fits."""
         pool.free += 1
-        longest: Line | None = None
-        for line in self.room.lines:
-            fits = line.spent and pool in self.pools_of[line.number]
-            if fits and (longest is None or line.spent[0].spent_min < longest.spent[0].spent_min):
-                longest = line
+        longest: Queue | None = None
+        for queue in self.room.queues:
+            fits = queue.discharged and pool in self.pools_of[queue.number]
+            if fits and (longest is None or queue.discharged[0].discharged_min < longest.discharged[0].discharged_min):
+                longest = queue
         if longest is not None:
-            self._assign(longest.spent.popleft(), pool)
+            self._assign(longest.discharged.popleft(), pool)
 
     def serve(self) -> None:
         """Connect what waits for a person, while there is one."""
-        while self.to_connect and self.room.crew.can_spare(1):
+        while self.to_connect and self.room.attendants.can_spare(1):
             self._connect(self.to_connect.pop(0))
 
     def unfinished(self) -> "list[Battery]":
         """Batteries that wait when the run ends: for a charger, for a person, or for others to take over."""
-        return [*(battery for line in self.room.lines for battery in line.spent), *self.to_connect, *self.laid_down]
+        return [
+            *(battery for queue in self.room.queues for battery in queue.discharged),
+            *self.to_connect,
+            *self.laid_down,
+        ]
 
     def _assign(self, battery: "Battery", pool: ChargerPool) -> None:
         """Give a battery its charger and have it connected."""
@@ -151,7 +155,7 @@ class ChargingDesk:
         room, now = self.room, self.room.env.now
         minutes = next(room.connect_times[battery.number])
         if self.needs_person:
-            job = SoloJob(room.crew, self.connector, CONNECTING, minutes, partial(self._connected, battery, now))
+            job = SoloJob(room.attendants, self.connector, CONNECTING, minutes, partial(self._connected, battery, now))
             if job.begin() == inf:
                 self.laid_down[battery] = None
         else:
@@ -172,12 +176,12 @@ class ChargingDesk:
         planned = self.planned(battery, begin, minutes)
         pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
         result = outcome(battery, planned, begin, end_min, full=True)
-        if self.waits and result.end_degc > battery.line.plan.thermal.charge_end_below_degc and not planned.timed:
+        if self.waits and result.end_degc > battery.queue.plan.thermal.charge_end_below_degc and not planned.timed:
             begin = self._cooler(battery, begin, result)
             planned = self.planned(battery, begin, minutes)
             pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
             result = outcome(battery, planned, begin, end_min, full=True)
-        times = (battery.spent_min, connected_min)
+        times = (battery.discharged_min, connected_min)
         if self.sharing is None:
             self._settle(battery, times, begin, planned, pieces, result)
         else:
@@ -210,7 +214,7 @@ class ChargingDesk:
 
     def running(self, battery: "Battery", planned: Planned, to_soc: float = 1.0) -> Running:
         """Make ready a charge that shares its power."""
-        pool, plan = battery.pool, battery.line.plan
+        pool, plan = battery.pool, battery.queue.plan
         assert pool is not None  # it is connected to a charger
         profiles = plan.profiles[pool.number]
         return Running(battery, profiles.at(planned.degc), profiles.kw_per_a, planned, to_soc)
@@ -247,7 +251,7 @@ class ChargingDesk:
     ) -> float:
         """Put a charge into the battery and write its rows; returns when the battery has cooled down. [min]
 
-        Times: spent and connected. [min]
+        Times: discharged and connected. [min]
         """
         room, pool, end_min = self.room, battery.pool, result.end_min
         assert pool is not None  # a battery is connected to a charger
@@ -261,17 +265,17 @@ class ChargingDesk:
 
     def begin(self, battery: "Battery", free_min: float) -> Begin:
         """When the current comes on, once a charger and whoever connects it are done with the battery."""
-        start_min, put_off_min = free_min + self.delay_min, 0.0
+        start_min, delayed_min = free_min + self.delay_min, 0.0
         air_degc = self.room.air_degc(start_min)
         degc = battery.degc_after_rest(start_min, air_degc)
         if self.waits and self.room.charge_times[battery.number] is None:
-            thermal = battery.line.plan.thermal
+            thermal = battery.queue.plan.thermal
             if not thermal.charge_from_degc <= degc <= thermal.charge_below_degc:
-                put_off_min = _until_right_min(thermal, degc, air_degc)
-        if self.held or put_off_min:
-            start_min = self._open(start_min + put_off_min)
+                delayed_min = _until_right_min(thermal, degc, air_degc)
+        if self.held or delayed_min:
+            start_min = self._open(start_min + delayed_min)
             degc = battery.degc_after_rest(start_min, air_degc)
-        begin: Begin = new(Begin, (start_min, degc, air_degc, put_off_min))
+        begin: Begin = new(Begin, (start_min, degc, air_degc, delayed_min))
         return begin
 
     def _open(self, start_min: float) -> float:
@@ -292,7 +296,7 @@ class ChargingDesk:
 
     def _cooler(self, battery: "Battery", begin: Begin, result: Outcome) -> Begin:
         """Put off a charge that would make the battery too warm."""
-        thermal = battery.line.plan.thermal
+        thermal = battery.queue.plan.thermal
         over_k = result.end_degc - thermal.charge_end_below_degc
         # The end is as much cooler as the start, less what decays meanwhile.
         start_degc = begin.degc - over_k * exp((result.end_min - begin.start_min) / (60.0 * thermal.room_tau_h))
@@ -304,15 +308,15 @@ class ChargingDesk:
             self.starts.remove(begin.start_min)
         start_min = self._open(begin.start_min + late_min)
         degc = battery.degc_after_rest(start_min, begin.air_degc)
-        return Begin(start_min, degc, begin.air_degc, begin.put_off_min + late_min)
+        return Begin(start_min, degc, begin.air_degc, begin.delayed_min + late_min)
 
     def _cool_down_min(self, battery: "Battery", end_min: float) -> float:
         """Length of the cool-down: as stated, or until the battery is cool enough if that is sooner. [min]"""
         stated_min = next(self.room.cool_downs[battery.number])
-        cool_to = battery.line.plan.cool_to_degc
+        cool_to = battery.queue.plan.cool_to_degc
         if cool_to is None:
             return stated_min
-        hours = cool_down_h(battery.degc, self.room.air_degc(end_min), cool_to, battery.line.plan.thermal.room_tau_h)
+        hours = cool_down_h(battery.degc, self.room.air_degc(end_min), cool_to, battery.queue.plan.thermal.room_tau_h)
         return min(stated_min, ticked(60.0 * hours)) if hours < inf else stated_min
 
     def planned(
@@ -325,7 +329,7 @@ class ChargingDesk:
         equalise: bool = True,
     ) -> Planned:
         """Plan a charge; one of stated length returns the same ampere-hours at an even current."""
-        plan, pool = battery.line.plan, battery.pool
+        plan, pool = battery.queue.plan, battery.pool
         profiles = plan.profiles[pool.number if pool is not None else plan.chargers[0]]
         capacity_ah, missing_ah = plan.capacity_ah, battery.missing_ah
         if minutes is not None:
@@ -369,8 +373,8 @@ class ChargingDesk:
         battery.count_charge()
         if not self.bound and battery.pool is not None:
             self.release(battery)
-        if battery.care_charges:
-            self.room.care.after_charge(battery)
+        if battery.maintenance_charges:
+            self.room.maintenance.after_charge(battery)
         else:
             self.make_ready(battery)
         self.room.serve()
@@ -378,7 +382,7 @@ class ChargingDesk:
     def make_ready(self, battery: "Battery") -> None:
         """Let a battery into the ready stock."""
         self.room.state(battery, READY)
-        battery.line.put_ready(battery)
+        battery.queue.put_ready(battery)
 
 
 def _until_right_min(thermal: "Thermal", degc: float, air_degc: float) -> float:

@@ -40,12 +40,12 @@ class SpotDesk:
         """Take a spot with a charger that fits, if there is one."""
         if self.spots < 1:
             return False
-        for pool in self.room.charging.pools_of[truck.line.number]:
+        for pool in self.room.charging.pools_of[truck.queue.number]:
             if pool.free >= 1:
                 pool.free -= 1
                 self.spots -= 1
                 truck.battery.pool = pool
-                truck.battery.owes_to(truck.line.plan.profiles[pool.number].factor)
+                truck.battery.owes_to(truck.queue.plan.profiles[pool.number].factor)
                 return True
         return False
 
@@ -70,13 +70,13 @@ class SpotDesk:
                 break
 
     def wait(self, truck: "Truck") -> Moment:
-        """Join the line; the moment comes when a spot has been taken for the truck."""
+        """Join the queue; the moment comes when a spot has been taken for the truck."""
         called = Moment(self.room.env)
         self.waiting.append((truck, called))
         self.room.state(truck.battery, WAITING)
         return called
 
-    def leave_line(self, truck: "Truck") -> None:
+    def leave_queue(self, truck: "Truck") -> None:
         """Give up waiting, because work begins again."""
         self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
         self.room.state(truck.battery, IN_TRUCK)
@@ -87,5 +87,5 @@ class SpotDesk:
         cause = STATION if self.in_shift else NOTHING
         if cause != self.cause:
             self.cause = cause
-            for line in self.room.lines:
-                self.room.record.write["lines"]((line.number, cause, self.room.env.now))
+            for queue in self.room.queues:
+                self.room.record.write["queues"]((queue.number, cause, self.room.env.now))

@@ -1,6 +1,6 @@
-"""Stints: how a truck uses up its battery from one visit to the room to the next.
+"""Discharges: how a truck uses up its battery from one visit to the room to the next.
 
-One stint is one event: when the state of charge will have fallen to a level follows in closed form, and the calendar
+One discharge is one event: when the state of charge will have fallen to a level follows in closed form, and the calendar
 turns working minutes into clock time.
 """
 
@@ -9,24 +9,24 @@ from itertools import repeat
 from math import exp, inf
 from typing import TYPE_CHECKING
 
-from batsim.formulas.discharge import at_factor, discharge
+from batsim.formulas.discharge import at_factor, discharge_at_power
 from batsim.record import LEVEL
 from batsim.room.clock import ticked
 from batsim.room.recovery import drawn_for, run_down, scaled, soc_of
-from batsim.room.visits import Stint, Taken, next_visit, part_of
+from batsim.room.visits import Discharge, Taken, next_visit, part_of
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.room.battery import Battery
     from batsim.room.blueprint import GroupPlan
-    from batsim.room.queue import Line
+    from batsim.room.queue import Queue
     from batsim.room.simulation import Room
 
 
 CLOSE = 5e-3
-"""The capacity factor of a stint is found when it moves by less than this: what is left is ten times less. [-]"""
+"""The capacity factor of a discharge is found when it moves by less than this: what is left is ten times less. [-]"""
 MOST_PASSES = 8
-SPENT = 1e-6
+DISCHARGED = 1e-6
 """Less than this above the cut-out lasts for some ticks of the clock at most: nothing is left to carry on with."""
 
 
@@ -38,6 +38,7 @@ class Worker:
         "battery",
         "below_cut_out",
         "capacity_at_work",
+        "discharge_factors",
         "drift_k",
         "entity",
         "factor",
@@ -46,14 +47,13 @@ class Worker:
         "joined_min",
         "lead_min",
         "left_min",
-        "line",
         "number",
         "planned",
         "position",
+        "queue",
         "reason",
         "room",
         "run_times",
-        "stint_factors",
         "trip_min",
         "warmth",
         "watchful",
@@ -62,7 +62,7 @@ class Worker:
     def __init__(self, room: "Room", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
         self.room, self.number, self.group = room, number, group
         self.battery = battery
-        self.line: Line = battery.line
+        self.queue: Queue = battery.queue
         self.trip_min = group.trip_min
         streams, truck = room.streams, group.truck
         # Streams go by group and position, so that a truck more in one group shifts nobody in another.
@@ -70,13 +70,15 @@ class Worker:
         self.factor = 1.0
         self.factors: Iterator[float] = repeat(1.0)
         """Factors on its power beside that of others; the first one is its own."""
-        self.stint_factors: Iterator[float] | None = None
+        self.discharge_factors: Iterator[float] | None = None
         self.run_times: Iterator[float] | None = None
         if truck.run_time_min is not None:
             self.run_times = streams.durations(truck.run_time_min, self.entity, position, "run")
         elif truck.draws is not None:
             self.factors = streams.factors(truck.draws.between_trucks_share, self.entity, position, "factor")
-            self.stint_factors = streams.factors(truck.draws.between_stints_share, self.entity, position, "stint")
+            self.discharge_factors = streams.factors(
+                truck.draws.between_shifts_share, self.entity, position, "stint"
+            )
         when = truck.exchange_when
         self.watchful = (
             when.shift_change != "never" or when.in_breaks_below_share is not None or when.early_below_share is not None
@@ -84,25 +86,25 @@ class Worker:
         """Whether it may go for another battery before its level is reached."""
         self.lead_min = ticked(when.before_shift_end_min + when.spread_min * position / truck.count)
         """How long before the end of its shift it goes. [min]"""
-        self.planned: tuple[Stint, float] | None = None
-        """Its stint, while it may still be called early, and from when on. [-, min]"""
+        self.planned: tuple[Discharge, float] | None = None
+        """Its discharge, while it may still be called early, and from when on. [-, min]"""
         self.left_min = self.joined_min = 0.0
         self.arrival_soc, self.below_cut_out, self.reason = 1.0, 0, LEVEL
         self.warmth = (0.0, 0.0, 0.0)
-        """Start, mean and end temperature of its battery in the stint worked out last. [degC]"""
+        """Start, mean and end temperature of its battery in the discharge worked out last. [degC]"""
         self.drift_k = 0.0
-        """Mean less start temperature of its last stint, a first guess for the next. [K]"""
+        """Mean less start temperature of its last discharge, a first guess for the next. [K]"""
         self.capacity_at_work = 1.0
-        """Capacity of its battery in the stint worked out last, over the rated one. [-]"""
+        """Capacity of its battery in the discharge worked out last, over the rated one. [-]"""
 
     def power_w(self) -> float:
-        """Mean power of the next stint, by the demand of the week in which it is planned. [W]"""
-        assert self.stint_factors is not None  # there are run times or draws
+        """Mean power of the next discharge, by the demand of the week in which it is planned. [W]"""
+        assert self.discharge_factors is not None  # there are run times or draws
         demand = self.group.demand[int(self.room.env.now // WEEK_MIN)]
-        return demand * self.group.power_w * self.factor * next(self.stint_factors)
+        return demand * self.group.power_w * self.factor * next(self.discharge_factors)
 
     def run_min(self) -> float:
-        """Run time of the next stint, by the demand of the week in which it is planned. [min]"""
+        """Run time of the next discharge, by the demand of the week in which it is planned. [min]"""
         assert self.run_times is not None  # asked before
         demand = self.group.demand[int(self.room.env.now // WEEK_MIN)]
         minutes = next(self.run_times)
@@ -110,27 +112,29 @@ class Worker:
 
     def taken(self, soc_from: float, soc_to: float) -> tuple[float, float]:
         """Ampere-hours and energy between two states of charge, at no particular power. [Ah, kWh]"""
-        cell = self.line.plan.cell
+        cell = self.queue.plan.cell
         ah = (soc_from - soc_to) * cell.capacity_ah
         return ah, ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
 
     def go_on_time(self, start_min: float, minutes: float, soc_from: float, level: float) -> bool:
         """Work for a run time that brings the battery to a level."""
         if self.watchful:
-            return self._watch(Stint(start_min, minutes, soc_from, level, 0.0, 0.0, None, 0.0, 1.0))
+            return self._watch(Discharge(start_min, minutes, soc_from, level, 0.0, 0.0, None, 0.0, 1.0))
         return self.go(start_min, minutes, (soc_from, level, *self.taken(soc_from, level)), heats=False)
 
     def go_on_power(
         self, start_min: float, soc_from: float, level: float, power_w: float, trip_back_min: float
     ) -> bool:
         """Work at a mean power until a level, then drive to the room."""
-        if self.line.plan.wells is not None:
+        if self.queue.plan.wells is not None:
             return self.go_on_wells(start_min, soc_from, level, power_w, (self.trip_min, trip_back_min))
         hours, ah = self.lasts(start_min, soc_from, level, power_w)
         minutes = max(0.0, ticked(60.0 * hours - trip_back_min))
         if self.watchful:
             factor = self.capacity_at_work
-            return self._watch(Stint(start_min, minutes, soc_from, level, power_w, 0.0, None, trip_back_min, factor))
+            return self._watch(
+                Discharge(start_min, minutes, soc_from, level, power_w, 0.0, None, trip_back_min, factor)
+            )
         with_trip = 1.0 + self.trip_min / (60.0 * hours) if hours else 1.0
         arrival = soc_from - (soc_from - level) * with_trip
         kwh = power_w * hours * with_trip / 1000.0
@@ -150,8 +154,8 @@ class Worker:
 
         Trips: minutes driven beyond the level, and minutes of the run that are not work. [min]
         """
-        battery, plan = self.battery, self.line.plan
-        rated_h, rated_ah = discharge(soc_from, level, power_w, plan.rated_cell)
+        battery, plan = self.battery, self.queue.plan
+        rated_h, rated_ah = discharge_at_power(soc_from, level, power_w, plan.rated_cell)
         if plan.wells is None or not 0.0 < rated_h < inf:
             return self.go(start_min, 0.0 if rated_h == 0.0 else inf, (soc_from, soc_from, 0.0, 0.0), heats=False)
         wells = scaled(plan.wells, self.capacity_factor(start_min, rated_h, rated_ah))
@@ -166,7 +170,7 @@ class Worker:
                 level,
             )[0]
             minutes = max(0.0, ticked(worked_min - not_work_min)) if worked_min < inf else inf
-            return self._watch(Stint(start_min, minutes, soc_from, level, power_w, amps, wells, not_work_min, 1.0))
+            return self._watch(Discharge(start_min, minutes, soc_from, level, power_w, amps, wells, not_work_min, 1.0))
         state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
         worked_min, state = run_down(wells, self.group.timetable, start_min, state, amps, level)
         if worked_min == inf:
@@ -181,17 +185,17 @@ class Worker:
 
     def lasts(self, start_min: float, soc_from: float, soc_to: float, power_w: float) -> tuple[float, float]:
         """Working hours and ampere-hours between two states of charge, at the temperature that the work brings."""
-        rated_h, rated_ah = discharge(soc_from, soc_to, power_w, self.line.plan.rated_cell)
+        rated_h, rated_ah = discharge_at_power(soc_from, soc_to, power_w, self.queue.plan.rated_cell)
         factor = self.capacity_at_work = self.capacity_factor(start_min, rated_h, rated_ah)
         return rated_h * factor, rated_ah * factor
 
     def capacity_factor(self, start_min: float, rated_h: float, rated_ah: float) -> float:
-        """Capacity of its battery in a stint over the rated one.
+        """Capacity of its battery in a discharge over the rated one.
 
-        The colder the battery gets, the shorter the stint, and the less it cools: a fixed point. The last stint's
+        The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. The last discharge's
         drift is a good first guess, so one pass is mostly enough.
         """
-        battery, group, plan = self.battery, self.group, self.line.plan
+        battery, group, plan = self.battery, self.group, self.queue.plan
         capacity_at, health = plan.capacity_at, battery.health
         stated = group.truck.temperature_degc
         if stated is not None:
@@ -218,8 +222,8 @@ class Worker:
     def _warmed(
         self, start_min: float, start_degc: float, amps: float, worked_min: float, span_min: float
     ) -> tuple[float, float, float]:
-        """Start, mean and end temperature over a stint, its heat spread over its breaks: `formulas.heat`. [degC]"""
-        plan = self.line.plan
+        """Start, mean and end temperature over a discharge, its heat spread over its breaks: `formulas.heat`. [degC]"""
+        plan = self.queue.plan
         rise_k = plan.kelvin_per_a2 * amps * amps * worked_min / span_min
         top_degc = self.group.air_degc[int(start_min // WEEK_MIN)] + rise_k
         spans = span_min / plan.truck_tau_min
@@ -227,74 +231,74 @@ class Worker:
         excess = start_degc - top_degc
         return start_degc, top_degc + excess * (1.0 - decay) / spans, top_degc + excess * decay
 
-    def _watch(self, stint: Stint) -> bool:
-        """Plan a stint that may end before its level is reached: at a shift change, in a break, or when called."""
-        when, table, start_min = self.group.truck.exchange_when, self.group.timetable, stint.start_min
-        left_min = table.advance(start_min, stint.minutes) if stint.minutes < inf else inf
+    def _watch(self, discharge: Discharge) -> bool:
+        """Plan a discharge that may end before its level is reached: at a shift change, in a break, or when called."""
+        when, table, start_min = self.group.truck.exchange_when, self.group.timetable, discharge.start_min
+        left_min = table.advance(start_min, discharge.minutes) if discharge.minutes < inf else inf
         break_after_min = early_min = inf
         if when.in_breaks_below_share is not None:
-            break_after_min = table.advance(start_min, self._minutes_to(stint, when.in_breaks_below_share))
+            break_after_min = table.advance(start_min, self._minutes_to(discharge, when.in_breaks_below_share))
         if when.early_below_share is not None:
-            early_min = table.advance(start_min, self._minutes_to(stint, when.early_below_share))
-        self.left_min, self.reason = next_visit(self, stint, left_min, break_after_min)
+            early_min = table.advance(start_min, self._minutes_to(discharge, when.early_below_share))
+        self.left_min, self.reason = next_visit(self, discharge, left_min, break_after_min)
         if early_min < self.left_min and early_min < inf:
-            self.planned = stint, max(early_min, self.room.env.now)
+            self.planned = discharge, max(early_min, self.room.env.now)
             self.joined_min = self.left_min + self.trip_min
             return True
-        return self._cut(stint)
+        return self._cut(discharge)
 
-    def _minutes_to(self, stint: Stint, level: float) -> float:
-        """Working minutes of a stint until the state of charge is at a level. [min]"""
-        if level >= stint.soc_from:
+    def _minutes_to(self, discharge: Discharge, level: float) -> float:
+        """Working minutes of a discharge until the state of charge is at a level. [min]"""
+        if level >= discharge.soc_from:
             return 0.0
-        if not stint.power_w:
-            return ticked(stint.minutes * (stint.soc_from - level) / (stint.soc_from - stint.level))
-        if stint.wells is not None:
-            battery, wells = self.battery, stint.wells
+        if not discharge.power_w:
+            return ticked(discharge.minutes * (discharge.soc_from - level) / (discharge.soc_from - discharge.level))
+        if discharge.wells is not None:
+            battery, wells = self.battery, discharge.wells
             state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
-            minutes = run_down(wells, self.group.timetable, stint.start_min, state, stint.amps, level)[0]
+            minutes = run_down(wells, self.group.timetable, discharge.start_min, state, discharge.amps, level)[0]
         else:
-            cell = at_factor(self.line.plan.rated_cell, stint.factor)
-            minutes = 60.0 * discharge(stint.soc_from, level, stint.power_w, cell)[0]
-        return max(0.0, ticked(minutes - stint.driven_min)) if minutes < inf else inf
+            cell = at_factor(self.queue.plan.rated_cell, discharge.factor)
+            minutes = 60.0 * discharge_at_power(discharge.soc_from, level, discharge.power_w, cell)[0]
+        return max(0.0, ticked(minutes - discharge.driven_min)) if minutes < inf else inf
 
     def settle(self, visit_min: float) -> None:
-        """Settle a stint that was open to a call: the truck leaves its work at a time."""
-        assert self.planned is not None  # there is a stint to settle
-        stint, self.planned = self.planned[0], None
+        """Settle a discharge that was open to a call: the truck leaves its work at a time."""
+        assert self.planned is not None  # there is a discharge to settle
+        discharge, self.planned = self.planned[0], None
         self.left_min = visit_min
-        self._cut(stint)
+        self._cut(discharge)
 
-    def _cut(self, stint: Stint) -> bool:
-        """Write a stint that ends when the truck leaves for the room; see `work`."""
+    def _cut(self, discharge: Discharge) -> bool:
+        """Write a discharge that ends when the truck leaves for the room; see `work`."""
         left_min, battery = self.left_min, self.battery
-        worked_min, taken = part_of(self, stint, left_min)
+        worked_min, taken = part_of(self, discharge, left_min)
         battery.soc_share = self.arrival_soc = taken[1]
         battery.missing_ah += taken[2]
-        self.below_cut_out = int(taken[1] < self.line.plan.battery.discharge_to_share)
+        self.below_cut_out = int(taken[1] < self.queue.plan.battery.discharge_to_share)
         self.joined_min = left_min + self.trip_min
-        self.warm_up(stint.start_min, left_min, worked_min, taken[2] if stint.power_w else 0.0)
-        self.write_stint(stint.start_min, left_min, taken)
+        self.warm_up(discharge.start_min, left_min, worked_min, taken[2] if discharge.power_w else 0.0)
+        self.write_discharge(discharge.start_min, left_min, taken)
         return left_min < inf
 
     def go(self, start_min: float, minutes: float, taken: Taken, *, heats: bool) -> bool:
-        """Put the stint into the calendar and write its row; its warmth has been worked out if it heats."""
+        """Put the discharge into the calendar and write its row; its warmth has been worked out if it heats."""
         battery, arrival = self.battery, taken[1]
         self.reason = LEVEL
         battery.soc_share = arrival
         battery.missing_ah += taken[2]
         self.arrival_soc = arrival
-        self.below_cut_out = int(arrival < self.line.plan.battery.discharge_to_share)
+        self.below_cut_out = int(arrival < self.queue.plan.battery.discharge_to_share)
         left = self.group.timetable.advance(start_min, minutes)
         self.left_min = left
         self.joined_min = left + self.trip_min
         if not heats:
             self.warm_up(start_min, left, minutes, 0.0)
-        self.write_stint(start_min, left, taken)
+        self.write_discharge(start_min, left, taken)
         return left < inf
 
     def warm_up(self, start_min: float, end_min: float, worked_min: float, ah: float) -> None:
-        """Work out the warmth of a stint of known length, from the ampere-hours that heat; 0 where unknown."""
+        """Work out the warmth of a discharge of known length, from the ampere-hours that heat; 0 where unknown."""
         stated = self.group.truck.temperature_degc
         start_degc = stated
         if start_degc is None:
@@ -304,13 +308,13 @@ class Worker:
             amps = 60.0 * ah / worked_min
             self.warmth = self._warmed(start_min, start_degc, amps, worked_min, end_min - start_min)
 
-    def write_stint(self, start_min: float, end_min: float, taken: Taken) -> None:
-        """Warm and wear the battery, and write the row of a stint."""
+    def write_discharge(self, start_min: float, end_min: float, taken: Taken) -> None:
+        """Warm and wear the battery, and write the row of a discharge."""
         battery = self.battery
         start_degc, mean_degc, end_degc = self.warmth
         battery.degc, battery.degc_min = end_degc, end_min
         soc_from, soc_to, ah, kwh = taken
-        self.room.write_stint((
+        self.room.write_discharge((
             self.number, self.group.number, battery.number, start_min, end_min, soc_from, soc_to, ah, kwh,
             start_degc, mean_degc, end_degc, battery.wear(ah, mean_degc),
         ))  # fmt: skip

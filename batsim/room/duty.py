@@ -4,10 +4,10 @@ from collections.abc import Generator, Iterator
 from math import nan
 from typing import TYPE_CHECKING
 
-from batsim.formulas.discharge import discharge
+from batsim.formulas.discharge import discharge_at_power
 from batsim.record import EARLY, TURNED_AWAY
 from batsim.room.clock import ASKS, Moment, Timed, ticked
-from batsim.room.discharges import SPENT, Worker
+from batsim.room.discharges import DISCHARGED, Worker
 from batsim.room.visits import wait_for_call
 
 if TYPE_CHECKING:
@@ -27,10 +27,10 @@ class Truck(Worker):
         "back_min",
         "call",
         "cell",
+        "charged",
         "exchange_times",
         "first_min",
-        "fresh",
-        "in_line",
+        "in_queue",
         "plugged_min",
         "ready_found",
         "served",
@@ -43,7 +43,7 @@ class Truck(Worker):
 
     def __init__(self, room: "Room", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
         super().__init__(room, number, group, position, battery)
-        self.fresh = battery
+        self.charged = battery
         self.first_min = _first_run(group.truck.first_run_min, position)
         """Working time until it first asks; None for a random start. [min]"""
         self.start_soc = 1.0
@@ -52,7 +52,7 @@ class Truck(Worker):
         """Times of its exchanges, by each means."""
         self.call: Moment
         self.served: Moment
-        self.in_line = False
+        self.in_queue = False
         self.turned_away = False
         """Whether it found no charging spot when it last asked for one."""
         self.plugged_min = nan
@@ -62,9 +62,9 @@ class Truck(Worker):
         self.usable_ah = 0.0
         self.wells: Wells | None = None
         self.amps = 0.0
-        """Two wells and mean current of the present stint, when it is charged in the truck. [A]"""
+        """Two wells and mean current of the present discharge, when it is charged in the truck. [A]"""
         self.cell = group.cell
-        """Its battery at the temperature of the present stint, when it is charged in the truck."""
+        """Its battery at the temperature of the present discharge, when it is charged in the truck."""
 
     def ask_exchanges(self) -> None:
         """Ask for the times of its exchanges, by each means."""
@@ -81,13 +81,13 @@ class Truck(Worker):
             level = self.group.truck.exchange_at_share
             self.start_soc = level + (1.0 - level) * float(self.start.generator().random())
 
-    def leaves_with(self, fresh: "Battery", free_min: float) -> None:
+    def leaves_with(self, charged: "Battery", free_min: float) -> None:
         """Take the battery that it will leave with, and when it will be back at work."""
-        self.fresh = fresh
+        self.charged = charged
         self.back_min = free_min + self.trip_min
 
-    def first_stint(self, level: float) -> bool:
-        """Plan the first stint: of stated length, or from a random state of charge; see `work`."""
+    def first_discharge(self, level: float) -> bool:
+        """Plan the first discharge: of stated length, or from a random state of charge; see `work`."""
         if self.first_min is not None:
             return self.go(0.0, self.first_min, (1.0, level, *self.taken(1.0, level)), heats=False)
         start = self.start_soc
@@ -97,15 +97,15 @@ class Truck(Worker):
             self.battery.missing_ah = self.taken(1.0, start)[0]
             return self.go_on_time(0.0, minutes, start, level)
         power_w = self.power_w()
-        rated_h, rated_ah = discharge(1.0, level, power_w, self.line.plan.rated_cell)
+        rated_h, rated_ah = discharge_at_power(1.0, level, power_w, self.queue.plan.rated_cell)
         self.battery.missing_ah = rated_ah * self.capacity_factor(0.0, rated_h, rated_ah) * used / all_of_it
         return self.go_on_power(0.0, start, level, power_w, 0.0)
 
     def work(self, start_min: float, level: float) -> bool:
-        """Plan the stint on a full battery from a start to the next visit to the room.
+        """Plan the discharge on a full battery from a start to the next visit to the room.
 
-        Fills in when the truck leaves its work, when it joins the line and what is left in its battery then. The
-        ways from and to the room are drawn at the mean rate of the stint. Returns False when it never comes.
+        Fills in when the truck leaves its work, when it joins the queue and what is left in its battery then. The
+        ways from and to the room are drawn at the mean rate of the discharge. Returns False when it never comes.
         """
         if self.run_times is not None:
             return self.go_on_time(start_min, self.run_min(), 1.0, level)
@@ -120,7 +120,7 @@ class Truck(Worker):
         if self.run_times is not None:
             return self.go(start_min, self.run_min(), (soc, soc, 0.0, 0.0), heats=False)
         power_w = self.power_w()
-        if self.line.plan.wells is not None:
+        if self.queue.plan.wells is not None:
             return self.go_on_wells(start_min, soc, cut_out, power_w, (0.0, 2.0 * self.trip_min), watched=False)
         hours, ah = self.lasts(start_min, soc, cut_out, power_w)
         minutes = max(0.0, ticked(60.0 * hours - 2.0 * self.trip_min))
@@ -141,16 +141,16 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
     """Life of a truck whose batteries are exchanged."""
     env, desk = room.env, room.exchange
     level = truck.group.truck.exchange_at_share
-    cut_out = truck.line.plan.battery.discharge_to_share
+    cut_out = truck.queue.plan.battery.discharge_to_share
     may_carry_on = room.plan.rules.if_none_ready == "carry_on"
-    goes_on = truck.first_stint(level)
+    goes_on = truck.first_discharge(level)
     while goes_on:
         if truck.planned is not None:
             yield from wait_for_call(room, truck, truck.planned[1])
         else:
             yield Timed(env, truck.joined_min - env.now, [], ASKS)
-        may_go = may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + SPENT)
-        if may_go and not truck.line.has_one_for(truck):
+        may_go = may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + DISCHARGED)
+        if may_go and not truck.queue.has_one_for(truck):
             _turn_away(room, truck)
             goes_on = truck.carry_on(truck.back_min, cut_out)
             continue
@@ -158,7 +158,7 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
         if truck.reason == EARLY:  # the next one may be called
             desk.call_early()
         yield served
-        truck.battery = truck.fresh
+        truck.battery = truck.charged
         goes_on = truck.work(truck.back_min, level)
 
 
@@ -166,6 +166,6 @@ def _turn_away(room: "Room", truck: Truck) -> None:
     """Send a truck that found no ready battery back to work."""
     now, battery = room.env.now, truck.battery.number
     truck.back_min = now + truck.trip_min
-    who = (truck.number, truck.group.number, truck.line.number, TURNED_AWAY, battery, battery)
+    who = (truck.number, truck.group.number, truck.queue.number, TURNED_AWAY, battery, battery)
     came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
     room.record.write["exchanges"]((*who, *came, now, now, now, truck.back_min, 0.0, truck.reason, -1, 0))

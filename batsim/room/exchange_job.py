@@ -9,7 +9,7 @@ from math import inf, nan
 from operator import mul
 from typing import TYPE_CHECKING
 
-from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, SPENT
+from batsim.record import ATTENDANT, DISCHARGED, DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK
 from batsim.room.clock import GOING, Moment, Timed
 from batsim.room.exchange_plan import WHERE_LEFT
 
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
     from simpy.events import Event
 
-    from batsim.room.battery import Battery
     from batsim.room.attendants import Person
+    from batsim.room.battery import Battery
     from batsim.room.devices import Unit
     from batsim.room.duty import Truck
     from batsim.room.exchange import ExchangeDesk, Means
@@ -33,30 +33,30 @@ class ExchangeJob:
     """One exchange and what it holds."""
 
     __slots__ = (
-        "attendants",
         "back_min",
+        "bay",
         "came",
+        "charged",
         "desk",
+        "discharged",
         "done",
         "driven_min",
         "end_min",
         "free_min",
-        "fresh",
         "held",
         "left_min",
         "means",
         "metres",
         "minutes",
+        "needed",
         "next_instant",
         "next_step",
         "part_min",
         "people",
         "people_min",
-        "place",
         "ready_min",
         "reason",
         "skilled",
-        "spent",
         "start_min",
         "station",
         "truck",
@@ -67,20 +67,20 @@ class ExchangeJob:
         desk: "ExchangeDesk",
         means: "Means",
         truck: "Truck",
-        fresh: "Battery",
+        charged: "Battery",
         station: int,
         people: "list[Person]",
         held: Held,
         done: Moment,
     ) -> None:
         self.desk, self.means, self.truck = desk, means, truck
-        self.spent, self.fresh = truck.battery, fresh
+        self.discharged, self.charged = truck.battery, charged
         self.station, self.people, self.held, self.done = station, people, held, done
-        self.place = fresh.place
+        self.bay = charged.bay
         self.start_min = desk.room.env.now
         # How the truck came; it may be at work again before an exchange that is handed over is done.
         self.came = (
-            truck.number, truck.group.number, truck.line.number, EXCHANGE, self.spent.number, fresh.number,
+            truck.number, truck.group.number, truck.queue.number, EXCHANGE, self.discharged.number, charged.number,
             truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
         )  # fmt: skip
         self.reason = truck.reason
@@ -93,8 +93,8 @@ class ExchangeJob:
         desk, means, now = self.desk, self.means, self.start_min
         write = desk.write_state
         if not desk.at_arrival:
-            write((self.spent.number, IN_TRANSFER, now))
-        write((self.fresh.number, IN_TRANSFER, now))
+            write((self.discharged.number, IN_TRANSFER, now))
+        write((self.charged.number, IN_TRANSFER, now))
         times = next(self.truck.exchange_times[means.number])
         self.metres = [0.0] * len(means.devices)
         if means.in_steps:
@@ -121,7 +121,7 @@ class ExchangeJob:
         _, truck, end, people = instant
         if truck:
             self.free_min = time_min
-            self.truck.leaves_with(self.fresh, time_min)
+            self.truck.leaves_with(self.charged, time_min)
             self.back_min = self.truck.back_min
             self.done.callbacks.insert(0, self._give_back)
             self.done.after(delay_min)
@@ -146,12 +146,12 @@ class ExchangeJob:
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
-        plan, crew = self.means.plan, self.desk.room.crew
+        plan, attendants = self.means.plan, self.desk.room.attendants
         if plan.has_legs:
             self._add_ways(minutes)
         ends = list(accumulate(minutes))
         people_min = self.start_min + ends[plan.people_step] if plan.attendants else 0.0
-        if crew.stays(self.people, self.start_min, people_min):
+        if attendants.stays(self.people, self.start_min, people_min):
             self._settle_all([ends[step] for step in plan.ends])
             begun_min = self.start_min
             if people_min > begun_min:
@@ -160,7 +160,7 @@ class ExchangeJob:
             self._book(sum(map(mul, minutes, plan.drivers_busy)) if plan.drivers_busy else 0.0)
             return
         self.minutes = minutes
-        self.attendants, self.skilled = plan.attendants, plan.skilled
+        self.needed, self.skilled = plan.attendants, plan.skilled
         self.next_step, self.driven_min = 0, 0.0
         self.left_min = minutes[0]
         self.ready_min = self.start_min
@@ -170,8 +170,8 @@ class ExchangeJob:
         """Add the time of each way to its step, and leave each device where its last way ends."""
         floor, metres = self.desk.floor, self.metres
         assert floor is not None  # ways follow from positions
-        at_station = floor.places + self.station
-        points = [at_station, self.spent.place, self.place, *([at_station] * len(metres))]
+        at_station = floor.bays + self.station
+        points = [at_station, self.discharged.bay, self.bay, *([at_station] * len(metres))]
         for kind, unit in self.held:
             points[WHERE_LEFT + kind] = unit.point
         for step, device, begin, end, table_min, way_m in self.means.routes:
@@ -184,26 +184,26 @@ class ExchangeJob:
 
     def _go_on(self) -> None:
         """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""
-        crew, plan = self.desk.room.crew, self.means.plan
-        people, stop_min = self.people, crew.stop_of(self.people)
+        attendants, plan = self.desk.room.attendants, self.means.plan
+        people, stop_min = self.people, attendants.stop_of(self.people)
         self.part_min, time = self.desk.room.env.now, self.ready_min
         ends: dict[int, float] = {}
         first, attended_min = self.next_step, 0.0
         for step in range(first, len(plan.hands)):
             hands, begun_min = plan.hands[step], time
             minutes = self.left_min if step == first else self.minutes[step]
-            time = crew.end_of(people, time, minutes) if hands.attendants else time + minutes
+            time = attendants.end_of(people, time, minutes) if hands.attendants else time + minutes
             if hands.attendants and time > stop_min:
                 self._lay_down(step, begun_min, time - stop_min, minutes)
                 worked_min = minutes - min(minutes, time - stop_min)
                 if worked_min:
-                    worked_min = crew.worked_min(people, begun_min, stop_min, worked_min)
+                    worked_min = attendants.worked_min(people, begun_min, stop_min, worked_min)
                 self._settle_to(first, ends, attended_min + hands.attendants * worked_min, stop_min)
                 self.driven_min += hands.drivers * worked_min
                 return
             ends[step] = time
             if hands.attendants:
-                minutes = crew.worked_min(people, begun_min, time, minutes)
+                minutes = attendants.worked_min(people, begun_min, time, minutes)
             attended_min += hands.attendants * minutes
             self.driven_min += hands.drivers * minutes
         self.next_step = len(plan.hands)
@@ -215,7 +215,7 @@ class ExchangeJob:
         """Note from where others take over when the shift ends in the middle of a step."""
         self.next_step = step
         self.ready_min = begun_min
-        self.left_min = minutes if self.desk.room.crew.again_after_shift else min(minutes, over_min)
+        self.left_min = minutes if self.desk.room.attendants.again_after_shift else min(minutes, over_min)
         self.desk.unsettled[self] = None
 
     def _settle_to(self, first: int, ends: dict[int, float], attended_min: float, stop_min: float | None) -> None:
@@ -244,7 +244,7 @@ class ExchangeJob:
     def _left(self, _: "Event") -> None:
         """Let the attendants go home; others will take over."""
         room = self.desk.room
-        room.crew.let_go(self, self.people)
+        room.attendants.let_go(self, self.people)
         self.people = []
         room.serve()
 
@@ -261,19 +261,19 @@ class ExchangeJob:
         _step, truck, is_end, people = plan.instants[self.next_instant]
         self.next_instant += 1
         if people:
-            room.crew.give_back(self.people)
+            room.attendants.give_back(self.people)
         if truck:
             desk.free_station(self.station)
-            fresh = self.fresh
-            if desk.places_needed or desk.at_arrival:
-                desk.free_place(self.place)
-            fresh.place = -1
-            desk.write_state((fresh.number, IN_TRUCK, room.env.now))
-            if fresh.pool is not None:
-                room.charging.release(fresh)
+            charged = self.charged
+            if desk.bays_needed or desk.at_arrival:
+                desk.free_bay(self.bay)
+            charged.bay = -1
+            desk.write_state((charged.number, IN_TRUCK, room.env.now))
+            if charged.pool is not None:
+                room.charging.release(charged)
         if is_end:
-            desk.set_down += plan.set_down_places
+            desk.set_down += plan.set_down_bays
             if not desk.at_arrival:
-                room.state(self.spent, SPENT)
-                room.charging.receive(self.spent)
+                room.state(self.discharged, DISCHARGED)
+                room.charging.receive(self.discharged)
         room.serve()

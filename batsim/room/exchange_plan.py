@@ -22,7 +22,7 @@ class Instant(NamedTuple):
     truck: bool
     """Whether the truck leaves, and with it the station is free."""
     end: bool
-    """Whether it is the end: the spent battery stands in its place."""
+    """Whether it is the end: the discharged battery stands in its bay."""
     people: bool
     """Whether the attendants are free."""
 
@@ -37,9 +37,9 @@ class Leg(NamedTuple):
     loaded: bool
 
 
-AT_STATION, SPENT_PLACE, READY_PLACE, WHERE_LEFT = range(4)
-"""Points of an exchange by number: its station, two places, and from here on where each kind of device stands."""
-POINTS = {"station": AT_STATION, "set_down": AT_STATION, "spent_place": SPENT_PLACE, "ready_place": READY_PLACE}
+AT_STATION, DISCHARGED_BAY, READY_BAY, WHERE_LEFT = range(4)
+"""Points of an exchange by number: its station, two bays, and from here on where each kind of device stands."""
+POINTS = {"station": AT_STATION, "set_down": AT_STATION, "discharged_bay": DISCHARGED_BAY, "ready_bay": READY_BAY}
 
 
 class Route(NamedTuple):
@@ -71,10 +71,10 @@ class ExchangePlan:
     """Devices held from the start to their last step."""
     device_steps: dict[str, int]
     """Number of the last step that holds each device."""
-    empty_places: int
-    """Empty places taken at the start."""
-    set_down_places: int
-    """Set-down places taken from the start to the end."""
+    empty_bays: int
+    """Empty bays taken at the start."""
+    set_down_bays: int
+    """Set-down bays taken from the start to the end."""
     instants: tuple[Instant, ...]
     """When what is given back, in order; devices are free again without anything having to happen."""
     legs: tuple[tuple[Leg, ...], ...]
@@ -177,8 +177,8 @@ def exchange_plan(
         skilled=int(skill is not None),
         devices={name: device.held for name, device in arrangement.devices.items()},
         device_steps=device_steps,
-        empty_places=arrangement.empty_places,
-        set_down_places=arrangement.set_down_places,
+        empty_bays=arrangement.empty_bays,
+        set_down_bays=arrangement.set_down_bays,
         instants=tuple(Instant(step, step == truck_step, step == last, step == people_step) for step in ends),
         legs=tuple(
             tuple(Leg(numbers[step.device or ""], w.from_point, w.to_point, w.carrying > 0) for w in step.ways)

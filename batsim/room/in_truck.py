@@ -1,4 +1,4 @@
-"""Charging in the truck: trucks are plugged in when work stops, in breaks, and when the battery is nearly spent.
+"""Charging in the truck: trucks are plugged in when work stops, in breaks, and when the battery is nearly discharged.
 
 A charge that work leaves time for costs no downtime. One that falls into the shift does: the truck leaves at its
 exchange level, waits for a charging spot, charges to the level at which it returns, and goes back.
@@ -9,7 +9,7 @@ from functools import partial
 from math import inf, nan
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.formulas.discharge import discharge, soc_after
+from batsim.formulas.discharge import discharge_at_power, soc_after
 from batsim.record import (
     CHARGE_IN_TRUCK,
     DRIVER,
@@ -18,11 +18,11 @@ from batsim.record import (
     PLUGGING,
     TURNED_AWAY,
 )
-from batsim.room.maintenance_in_truck import care_in_truck
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
+from batsim.room.discharges import DISCHARGED
+from batsim.room.maintenance_in_truck import maintenance_in_truck
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
-from batsim.room.discharges import SPENT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +37,7 @@ FULL = 1.0 - 1e-9
 """Above this state of charge there is nothing to charge; only rounding is below."""
 
 
-class Stint(NamedTuple):
+class Discharge(NamedTuple):
     """Rate of work between two charges: power, or a share of the charge in a minute."""
 
     power_w: float
@@ -46,39 +46,39 @@ class Stint(NamedTuple):
     """Working time after which it asks again, where a run time says nothing of what is left. [min]"""
 
 
-def _new_stint(truck: "Truck", level: float) -> Stint:
+def _new_discharge(truck: "Truck", level: float) -> Discharge:
     """Draw how hard the truck works until its next charge."""
     if truck.turned_away and truck.run_times is not None:
-        return Stint(0.0, 0.0, truck.run_min())
+        return Discharge(0.0, 0.0, truck.run_min())
     if truck.run_times is not None:
         return _even(truck.run_min(), level)
-    return Stint(truck.power_w(), 0.0)
+    return Discharge(truck.power_w(), 0.0)
 
 
-def _even(minutes: float, level: float) -> Stint:
-    """Stint that takes a full battery to a level in so many minutes, at least a tick."""
-    return Stint(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
+def _even(minutes: float, level: float) -> Discharge:
+    """Discharge that takes a full battery to a level in so many minutes, at least a tick."""
+    return Discharge(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
 
 
-def _minutes_to(truck: "Truck", stint: Stint, level: float, start_min: float) -> float:
+def _minutes_to(truck: "Truck", discharge: Discharge, level: float, start_min: float) -> float:
     """Working minutes until the state of charge has fallen to a level. [min]"""
-    if stint.idle_min:
-        return stint.idle_min
-    soc, cell = truck.battery.soc_share, truck.line.plan.rated_cell
-    if stint.share_per_min:
-        return ticked((soc - level) / stint.share_per_min) if soc > level else 0.0
-    if truck.line.plan.wells is not None:
-        return _minutes_on_wells(truck, stint, level, start_min)
-    rated_h, rated_ah = discharge(soc, min(soc, level), stint.power_w, cell)
+    if discharge.idle_min:
+        return discharge.idle_min
+    soc, cell = truck.battery.soc_share, truck.queue.plan.rated_cell
+    if discharge.share_per_min:
+        return ticked((soc - level) / discharge.share_per_min) if soc > level else 0.0
+    if truck.queue.plan.wells is not None:
+        return _minutes_on_wells(truck, discharge, level, start_min)
+    rated_h, rated_ah = discharge_at_power(soc, min(soc, level), discharge.power_w, cell)
     truck.cell = cell._replace(capacity_factor=truck.capacity_factor(start_min, rated_h, rated_ah))
     return ticked(60.0 * rated_h * truck.cell.capacity_factor)
 
 
-def _minutes_on_wells(truck: "Truck", stint: Stint, level: float, start_min: float) -> float:
+def _minutes_on_wells(truck: "Truck", discharge: Discharge, level: float, start_min: float) -> float:
     """Working minutes until the indicator of a battery that recovers in breaks reads a level. [min]"""
-    battery, plan = truck.battery, truck.line.plan
+    battery, plan = truck.battery, truck.queue.plan
     assert plan.wells is not None  # asked before
-    rated_h, rated_ah = discharge(1.0, level, stint.power_w, plan.rated_cell)
+    rated_h, rated_ah = discharge_at_power(1.0, level, discharge.power_w, plan.rated_cell)
     if not 0.0 < rated_h < inf:
         return rated_h
     truck.wells = scaled(plan.wells, truck.capacity_factor(start_min, rated_h, rated_ah))
@@ -89,55 +89,55 @@ def _minutes_on_wells(truck: "Truck", stint: Stint, level: float, start_min: flo
     return ticked(60.0 * hours_to_level(held_ah, battery.surplus_ah, truck.amps, level, truck.wells))
 
 
-def _work(truck: "Truck", stint: Stint, start: float, end: float, minutes: float) -> None:
-    """Take from the battery what so many minutes of work need, and write the stint's row."""
+def _work(truck: "Truck", discharge: Discharge, start: float, end: float, minutes: float) -> None:
+    """Take from the battery what so many minutes of work need, and write the discharge's row."""
     battery = truck.battery
     before = battery.soc_share
-    if not stint.power_w:
-        after = max(0.0, before - minutes * stint.share_per_min)
+    if not discharge.power_w:
+        after = max(0.0, before - minutes * discharge.share_per_min)
         ah, kwh = truck.taken(before, after)
-        usable = truck.line.plan.capacity_ah
+        usable = truck.queue.plan.capacity_ah
     elif truck.wells is not None:
         held_ah, hours = truck.wells.most_ah - battery.missing_ah, minutes / 60.0
         held_ah, battery.surplus_ah = drawn_for(held_ah, battery.surplus_ah, truck.amps, hours, truck.wells)
         after = min(before, soc_of(held_ah, battery.surplus_ah, truck.wells))
-        ah, kwh = truck.amps * hours, stint.power_w * minutes / 60_000.0
+        ah, kwh = truck.amps * hours, discharge.power_w * minutes / 60_000.0
         usable = truck.wells.most_ah
     else:
-        after = soc_after(before, minutes / 60.0, stint.power_w, truck.cell)
-        ah = discharge(before, after, stint.power_w, truck.cell)[1]
-        kwh = stint.power_w * minutes / 60_000.0
+        after = soc_after(before, minutes / 60.0, discharge.power_w, truck.cell)
+        ah = discharge_at_power(before, after, discharge.power_w, truck.cell)[1]
+        kwh = discharge.power_w * minutes / 60_000.0
         usable = ah / (before - after) if before > after else truck.usable_ah
     truck.usable_ah = usable or truck.usable_ah
     battery.soc_share, battery.used_min = after, end
     battery.missing_ah += ah
     battery.owed_ah += ah * battery.owed_factor
-    truck.warm_up(start, end, minutes, ah if stint.power_w else 0.0)
-    truck.write_stint(start, end, (before, after, ah, kwh))
+    truck.warm_up(start, end, minutes, ah if discharge.power_w else 0.0)
+    truck.write_discharge(start, end, (before, after, ah, kwh))
 
 
 def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
     """Life of a truck that keeps its battery."""
     env, table, level = room.env, truck.group.timetable, truck.group.truck.exchange_at_share
-    cut_out = truck.line.plan.battery.discharge_to_share
+    cut_out = truck.queue.plan.battery.discharge_to_share
     truck.battery.soc_share = truck.start_soc
     truck.cell = truck.group.cell
     truck.usable_ah = truck.cell.capacity_ah * truck.cell.capacity_factor
     truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
     truck.battery.owed_ah = truck.battery.missing_ah * truck.battery.owed_factor
     time, first = 0.0, truck.first_min
-    stint = _new_stint(truck, level)
+    discharge = _new_discharge(truck, level)
     if first is not None:
-        stint = _even(first, level)
+        discharge = _even(first, level)
     while True:
         start, end = table.window(time)
         if start == inf:
             return
         begin = max(time, start)
-        minutes = _minutes_to(truck, stint, cut_out if truck.turned_away else level, begin)
+        minutes = _minutes_to(truck, discharge, cut_out if truck.turned_away else level, begin)
         if begin + minutes <= end and begin + minutes < inf:
             left = begin + minutes
-            _work(truck, stint, begin, left, minutes)
+            _work(truck, discharge, begin, left, minutes)
             truck.left_min, truck.joined_min = left, left + truck.trip_min
             yield Moment(env).after(truck.joined_min - env.now, ASKS)
             yield from _charge_in_shift(room, truck)
@@ -145,34 +145,34 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
         else:
             if end == inf:
                 return
-            _work(truck, stint, begin, end, end - begin)
+            _work(truck, discharge, begin, end, end - begin)
             truck.left_min = truck.joined_min = inf
             yield Moment(env).after(end - env.now, ASKS)
             time = table.window(end)[0]
             if time == inf:
                 return
             yield from _charge_in_gap(room, truck, end, time)
-        stint = _new_stint(truck, level)
+        discharge = _new_discharge(truck, level)
 
 
 def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
     """Charge in shift time: the truck is down from its leaving to its return."""
     env, desk, battery = room.env, room.spots, truck.battery
     truck.arrival_soc = battery.soc_share
-    truck.below_cut_out = int(battery.soc_share < truck.line.plan.battery.discharge_to_share - 1e-9)
+    truck.below_cut_out = int(battery.soc_share < truck.queue.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
-        cut_out = truck.line.plan.battery.discharge_to_share
+        cut_out = truck.queue.plan.battery.discharge_to_share
         if room.plan.rules.if_none_ready == "carry_on" and (
-            truck.run_times is not None or battery.soc_share > cut_out + SPENT
+            truck.run_times is not None or battery.soc_share > cut_out + DISCHARGED
         ):
             _turn_away(room, truck)
             return
-        truck.in_line = True
+        truck.in_queue = True
         desk.note(1)
         truck.served = desk.wait(truck)
         yield truck.served
         desk.note(-1)
-        truck.in_line = False
+        truck.in_queue = False
     truck.turned_away = False
     pool = battery.pool
     assert pool is not None  # taken above
@@ -188,11 +188,11 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     _charged(room, truck, given, now, begin, part=goal < FULL)
     water = 0.0
     if _never_rests(truck):
-        water = yield from care_in_truck(room, truck, end, inf)
+        water = yield from maintenance_in_truck(room, truck, end, inf)
     truck.plugged_min = nan
     free = end + water + unplug
     truck.back_min = free + truck.trip_min
-    who = (truck.number, truck.group.number, truck.line.number, CHARGE_IN_TRUCK, battery.number, battery.number)
+    who = (truck.number, truck.group.number, truck.queue.number, CHARGE_IN_TRUCK, battery.number, battery.number)
     came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
     room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water, truck.reason, -1, 0))
     room.record.write["work"]((DRIVER, PLUGGING, now, plugged, plug, 1))
@@ -208,14 +208,14 @@ def _turn_away(room: "Room", truck: "Truck") -> None:
     now, battery = room.env.now, truck.battery
     truck.back_min = now + truck.trip_min
     truck.turned_away = True
-    who = (truck.number, truck.group.number, truck.line.number, TURNED_AWAY, battery.number, battery.number)
+    who = (truck.number, truck.group.number, truck.queue.number, TURNED_AWAY, battery.number, battery.number)
     came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
     room.record.write["exchanges"]((*who, *came, now, now, now, truck.back_min, 0.0, truck.reason, -1, 0))
 
 
 def _return_level(truck: "Truck") -> float:
     """Real state of charge that brings the truck to the level at which it returns to work."""
-    battery, capacity = truck.battery, truck.line.plan.capacity_ah
+    battery, capacity = truck.battery, truck.queue.plan.capacity_ah
     lacking = (truck.room.plan.in_truck.return_at_share - battery.soc_share) * truck.usable_ah
     return min(1.0, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity)
 
@@ -260,7 +260,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
     arrival = gap_start + truck.trip_min
-    capacity = truck.line.plan.capacity_ah
+    capacity = truck.queue.plan.capacity_ah
     enough_ah = max(_left_ah(truck), capacity * (1.0 - min(target, FULL)))
     if arrival + plug >= latest or battery.missing_ah <= enough_ah:
         return
@@ -269,7 +269,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
         called = desk.wait(truck)
         yield env.any_of([called, Moment(env).after(max(0.0, latest - plug - env.now), ASKS)])
         if not called.triggered:
-            desk.leave_line(truck)
+            desk.leave_queue(truck)
             return
     truck.turned_away = False
     pool = battery.pool
@@ -286,7 +286,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     room.record.write["work"]((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
     if not is_break and battery.soc_share == 1.0:
-        yield from care_in_truck(room, truck, end, latest)
+        yield from maintenance_in_truck(room, truck, end, latest)
 
 
 def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
@@ -347,7 +347,7 @@ def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: flo
 
 def _left_ah(truck: "Truck") -> float:
     """Most that a full charge leaves missing, with any of the chargers. [Ah]"""
-    plan = truck.line.plan
+    plan = truck.queue.plan
     return max(
         (1.0 - each.rated.full_soc) * plan.capacity_ah if each.kind == "IU" else 0.0 for each in plan.profiles.values()
     )
@@ -369,7 +369,7 @@ def _charged(
     """
     if not given.pieces and not given.done:
         return
-    battery, plan = truck.battery, truck.line.plan
+    battery, plan = truck.battery, truck.queue.plan
     capacity = plan.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     full = given.done and not part

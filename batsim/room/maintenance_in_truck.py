@@ -9,8 +9,8 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record import IN_TRUCK, OUT_OF_USE, WATERED, WATERING
-from batsim.room.clock import ASKS, Moment
 from batsim.room.attendants import SoloJob
+from batsim.room.clock import ASKS, Moment
 
 if TYPE_CHECKING:
     from simpy.events import Event
@@ -35,9 +35,9 @@ class Waiting:
     def take(self, room: "Room") -> bool:
         """Take what it waits for, if all of it is free."""
         now, kinds = room.env.now, room.spots.devices if self.needs_devices else []
-        if not room.crew.can_spare(1) or not all(devices.can_serve(now) for devices in kinds):
+        if not room.attendants.can_spare(1) or not all(devices.can_serve(now) for devices in kinds):
             return False
-        self.people = room.crew.take(1)
+        self.people = room.attendants.take(1)
         self.held = [(devices.kind, unit) for devices in kinds for unit in devices.choose(now)]
         for _, unit in self.held:
             unit.free_min = inf
@@ -45,27 +45,29 @@ class Waiting:
 
 
 def serve_trucks(room: "Room") -> None:
-    """Call the trucks that have waited longest for care, as far as people and devices go."""
-    waiting = room.care.trucks
+    """Call the trucks that have waited longest for maintenance, as far as people and devices go."""
+    waiting = room.maintenance.trucks
     while waiting and waiting[0].take(room):
         waiting.popleft().called.after(0.0)
 
 
-def care_in_truck(room: "Room", truck: "Truck", since_min: float, latest_min: float) -> "Generator[Event, None, float]":
+def maintenance_in_truck(
+    room: "Room", truck: "Truck", since_min: float, latest_min: float
+) -> "Generator[Event, None, float]":
     """Do what is due on a charged battery from some time on, as far as there is time; minutes it took. [min]"""
-    battery, care, time = truck.battery, room.care, since_min
-    for index, plan in enumerate(truck.line.plan.care):
-        if not care.is_due(battery, index, time) or not care.in_round(truck.line.number, index, time):
+    battery, maintenance, time = truck.battery, room.maintenance, since_min
+    for index, plan in enumerate(truck.queue.plan.maintenance):
+        if not maintenance.is_due(battery, index, time) or not maintenance.in_round(truck.queue.number, index, time):
             continue
-        minutes = next(care.times[plan.task][battery.number])
-        drawn_out = plan.task == WATERING and truck.line.plan.watered_by_hand
+        minutes = next(maintenance.times[plan.task][battery.number])
+        drawn_out = plan.task == WATERING and truck.queue.plan.watered_by_hand
         if drawn_out:
             minutes += next(room.spots.draw_out[battery.number])
         if time + minutes > latest_min:
             continue
         needs_devices = drawn_out and any(devices.units for devices in room.spots.devices)
         start_min = time
-        if room.crew.limited or needs_devices:
+        if room.attendants.limited or needs_devices:
             waiting = Waiting(room, needs_devices=needs_devices)
             yield from _wait(room, waiting, time, latest_min - minutes)
             if not waiting.called.triggered:
@@ -77,8 +79,8 @@ def care_in_truck(room: "Room", truck: "Truck", since_min: float, latest_min: fl
             time = room.env.now
         else:
             time += minutes
-            room.record.write["work"]((care.person, plan.task, start_min, time, minutes, 1))
-        care.write(battery, index, (since_min, start_min, time))
+            room.record.write["work"]((maintenance.person, plan.task, start_min, time, minutes, 1))
+        maintenance.write(battery, index, (since_min, start_min, time))
         room.state_at(battery, WATERED if plan.task == WATERING else OUT_OF_USE, start_min)
         room.state_at(battery, IN_TRUCK, time)
     return time - since_min
@@ -88,23 +90,23 @@ def _wait(room: "Room", waiting: Waiting, time_min: float, until_min: float) -> 
     """Wait from a time on for people and devices, at the longest until another."""
     if time_min > room.env.now:
         yield Moment(room.env).after(time_min - room.env.now)
-    room.care.trucks.append(waiting)
+    room.maintenance.trucks.append(waiting)
     serve_trucks(room)
     if until_min < inf:
         yield room.env.any_of([waiting.called, Moment(room.env).after(max(0.0, until_min - room.env.now), ASKS)])
     else:
         yield waiting.called
     if not waiting.called.triggered:
-        room.care.trucks.remove(waiting)
+        room.maintenance.trucks.remove(waiting)
 
 
 def _ends_in_time(room: "Room", waiting: Waiting, minutes: float, latest_min: float) -> bool:
     """Tell whether work that begins now ends before the truck leaves; else give everything back."""
-    now, crew = room.env.now, room.crew
-    end_min = crew.end_of(waiting.people, now, minutes)
-    if latest_min == inf or (end_min <= latest_min and end_min <= crew.stop_of(waiting.people)):
+    now, attendants = room.env.now, room.attendants
+    end_min = attendants.end_of(waiting.people, now, minutes)
+    if latest_min == inf or (end_min <= latest_min and end_min <= attendants.stop_of(waiting.people)):
         return True
-    crew.give_back(waiting.people)
+    attendants.give_back(waiting.people)
     for _, unit in waiting.held:
         unit.hold_until(now)
     room.serve()
@@ -118,7 +120,7 @@ def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Gene
     def finished() -> None:
         done.after(0.0)
 
-    SoloJob(room.crew, room.care.person, task, minutes, finished).begin_with(waiting.people)
+    SoloJob(room.attendants, room.maintenance.person, task, minutes, finished).begin_with(waiting.people)
     yield done
     for kind, unit in waiting.held:
         unit.hold_until(room.env.now)

@@ -1,4 +1,4 @@
-"""Lines: trucks that wait for a battery of one type, and the ready batteries of that type."""
+"""Queues: trucks that wait for a battery of one type, and the ready batteries of that type."""
 
 from collections import deque
 from heapq import heapify, heappop, heappush
@@ -10,16 +10,16 @@ if TYPE_CHECKING:
     from collections.abc import Container
 
     from batsim.room.battery import Battery
+    from batsim.room.battery_plan import BatteryPlan
     from batsim.room.duty import Truck
-    from batsim.room.battery_plan import LinePlan
 
 
-class Line:
-    """One line: all trucks of a battery type, or one truck that keeps its own batteries."""
+class Queue:
+    """One queue: all trucks of a battery type, or one truck that keeps its own batteries."""
 
-    __slots__ = ("cause", "number", "picking", "plan", "ready", "reserve", "spent", "waiting")
+    __slots__ = ("cause", "discharged", "number", "picking", "plan", "ready", "reserve", "waiting")
 
-    def __init__(self, plan: "LinePlan", picking: str, reserve: int = 0) -> None:
+    def __init__(self, plan: "BatteryPlan", picking: str, reserve: int = 0) -> None:
         self.plan = plan
         self.number = plan.number
         self.picking = picking
@@ -27,8 +27,8 @@ class Line:
         """Ready batteries kept for trucks that come for the shift change."""
         self.waiting: deque[Truck] = deque()
         self.ready: list[tuple[float, int, Battery]] = []
-        self.spent: deque[Battery] = deque()
-        """Spent batteries that wait for a charger, first come first."""
+        self.discharged: deque[Battery] = deque()
+        """Discharged batteries that wait for a charger, first come first."""
         self.cause = NOTHING
         """What the first truck waits for."""
 
@@ -37,11 +37,11 @@ class Line:
         waiting = self.waiting
         waiting.append(truck)
         priority = truck.group.truck.priority
-        place = len(waiting) - 1
-        while place and waiting[place - 1].group.truck.priority > priority:
-            waiting[place] = waiting[place - 1]
-            place -= 1
-        waiting[place] = truck
+        bay = len(waiting) - 1
+        while bay and waiting[bay - 1].group.truck.priority > priority:
+            waiting[bay] = waiting[bay - 1]
+            bay -= 1
+        waiting[bay] = truck
 
     def first(self) -> "Truck | None":
         """First truck that may have one of the ready batteries; nobody when none is ready."""
@@ -60,7 +60,7 @@ class Line:
         if self.picking == "longest_rested":
             rank = battery.charged_min
         elif self.picking == "nearest":
-            rank = float(battery.place)
+            rank = float(battery.bay)
         else:
             rank = -battery.soc_share
         heappush(self.ready, (rank, battery.number, battery))
@@ -69,11 +69,11 @@ class Line:
         """Pick the ready battery that the rule names."""
         return heappop(self.ready)[2]
 
-    def take_ready_from(self, rank: tuple[int, ...], places: "Container[int]") -> "Battery":
+    def take_ready_from(self, rank: tuple[int, ...], bays: "Container[int]") -> "Battery":
         """Pick the ready battery that the rule names, of those in reach; the nearest by the ranks of a station."""
-        entries = [entry for entry in self.ready if entry[2].place in places]
+        entries = [entry for entry in self.ready if entry[2].bay in bays]
         if self.picking == "nearest":
-            chosen = min(entries, key=lambda entry: (rank[entry[2].place], entry[1]))
+            chosen = min(entries, key=lambda entry: (rank[entry[2].bay], entry[1]))
         else:
             chosen = min(entries)
         self.remove(chosen)

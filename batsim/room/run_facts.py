@@ -13,14 +13,14 @@ if TYPE_CHECKING:
 def facts_of(plan: "Blueprint", seed: int, replication: int) -> Facts:
     """Gather what measures need to know about the room."""
     edges: dict[float, int] = {}
-    for shift in plan.crew_shifts:
+    for shift in plan.attendant_shifts:
         for start, end in shift.windows:
             edges[start] = edges.get(start, 0) + shift.attendants
             edges[end] = edges.get(end, 0) - shift.attendants
-    crew_windows, on_duty, times = [], 0, sorted(edges)
+    attendant_windows, on_duty, times = [], 0, sorted(edges)
     for start, end in pairwise(times):
         on_duty += edges[start]
-        crew_windows.append((start, end, on_duty))
+        attendant_windows.append((start, end, on_duty))
     return Facts(
         layout=plan.layout,
         in_truck=plan.exchange is None,
@@ -34,22 +34,24 @@ def facts_of(plan: "Blueprint", seed: int, replication: int) -> Facts:
         group_shift_min=tuple(group.shift_min for group in plan.groups),
         site_windows=plan.site_windows,
         minutes_per_working_day=plan.minutes_per_working_day,
-        lines=tuple(line.name for line in plan.lines),
-        line_cells=tuple(line.battery.cells for line in plan.lines),
-        line_capacity_ah=tuple(line.capacity_ah for line in plan.lines),
-        line_room_tau_h=tuple(line.thermal.room_tau_h for line in plan.lines),
-        line_truck_tau_h=tuple(line.thermal.truck_tau_h for line in plan.lines),
-        line_charge_degc=tuple((line.thermal.charge_from_degc, line.thermal.charge_below_degc) for line in plan.lines),
-        line_use_below_degc=tuple(line.thermal.use_below_degc for line in plan.lines),
-        line_vented_share=tuple(line.gassing.vented_share for line in plan.lines),
-        line_life_ah=tuple(throughput_ah(line.capacity_ah, line.ageing.life) for line in plan.lines),
-        line_discharge_to_share=tuple(line.battery.discharge_to_share for line in plan.lines),
-        line_water_reserve_ah=tuple(line.gassing.reserve_ah for line in plan.lines),
-        line_batteries=tuple(line.batteries for line in plan.lines),
-        battery_lines=tuple(line.number for line in plan.lines for _ in range(line.batteries)),
+        queues=tuple(queue.name for queue in plan.queues),
+        queue_cells=tuple(queue.battery.cells for queue in plan.queues),
+        queue_capacity_ah=tuple(queue.capacity_ah for queue in plan.queues),
+        queue_room_tau_h=tuple(queue.thermal.room_tau_h for queue in plan.queues),
+        queue_truck_tau_h=tuple(queue.thermal.truck_tau_h for queue in plan.queues),
+        queue_charge_degc=tuple(
+            (queue.thermal.charge_from_degc, queue.thermal.charge_below_degc) for queue in plan.queues
+        ),
+        queue_use_below_degc=tuple(queue.thermal.use_below_degc for queue in plan.queues),
+        queue_vented_share=tuple(queue.gassing.vented_share for queue in plan.queues),
+        queue_life_ah=tuple(throughput_ah(queue.capacity_ah, queue.ageing.life) for queue in plan.queues),
+        queue_discharge_to_share=tuple(queue.battery.discharge_to_share for queue in plan.queues),
+        queue_water_reserve_ah=tuple(queue.gassing.reserve_ah for queue in plan.queues),
+        queue_batteries=tuple(queue.batteries for queue in plan.queues),
+        battery_queues=tuple(queue.number for queue in plan.queues for _ in range(queue.batteries)),
         stations=plan.stations,
-        place=plan.arrangement.place,
-        places=plan.places,
+        bay=plan.arrangement.bay,
+        bays=plan.bays,
         devices=(*plan.devices, *plan.standby_devices),
         device_counts=(*plan.devices.values(), *plan.standby_devices.values()),
         chargers=plan.charger_names,
@@ -57,5 +59,5 @@ def facts_of(plan: "Blueprint", seed: int, replication: int) -> Facts:
         charger_efficiency=plan.charger_efficiency,
         charger_power_factor=plan.charger_power_factor,
         charger_standby_kw=plan.charger_standby_kw,
-        crew_windows=tuple(crew_windows) if plan.crew_limited else (),
+        attendant_windows=tuple(attendant_windows) if plan.attendants_limited else (),
     )

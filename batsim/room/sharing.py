@@ -117,7 +117,7 @@ class Running:
         """Book what has flowed until now."""
         if self.flowing:
             hours = (now - self.since_min) / 60.0
-            capacity_ah, begin = self.battery.line.plan.capacity_ah, self.since_min
+            capacity_ah, begin = self.battery.queue.plan.capacity_ah, self.since_min
             for phase in cut(self.left, hours):
                 if phase.hours > ROUNDING_MIN / 60.0:
                     self.pieces.append((begin, phase))
@@ -135,7 +135,7 @@ class Running:
         self.settle(now)
         self.share, self.flowing = share, share > SAME
         if self.flowing and not self.rigid:
-            capacity_ah = self.battery.line.plan.capacity_ah
+            capacity_ah = self.battery.queue.plan.capacity_ah
             profile = self.profile._replace(main_a=share * self.profile.main_a)
             phases = charge_phases(profile, capacity_ah, self.missing_ah, max(0.0, self.owed_ah), self.to_soc)
             self.equalising = _going_on(phases, self.equalising)

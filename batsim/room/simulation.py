@@ -10,28 +10,28 @@ from typing import TYPE_CHECKING
 from simpy.core import Environment
 
 from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record
+from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
-from batsim.room.maintenance import NO_TIME, CareDesk
-from batsim.room.maintenance_in_truck import serve_trucks
 from batsim.room.charging import ChargingDesk
-from batsim.room.attendants import Crew
+from batsim.room.charging_spots import SpotDesk
 from batsim.room.duty import Truck, duty
 from batsim.room.exchange import ExchangeDesk
-from batsim.room.run_facts import facts_of
 from batsim.room.floor_plan import in_turn
 from batsim.room.in_truck import duty_in_truck
-from batsim.room.queue import Line
+from batsim.room.initial_state import spread_ages, spread_maintenance
+from batsim.room.maintenance import NO_TIME, MaintenanceDesk
+from batsim.room.maintenance_in_truck import serve_trucks
 from batsim.room.outages import start_outages
-from batsim.room.charging_spots import SpotDesk
-from batsim.room.initial_state import spread_ages, spread_care
+from batsim.room.queue import Queue
+from batsim.room.run_facts import facts_of
 from batsim.room.streams import Streams
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from batsim.room.battery_plan import LinePlan
+    from batsim.room.battery_plan import BatteryPlan
     from batsim.scenario.parts.laws import DurationLaw
     from batsim.scenario.site import Scenario
 
@@ -49,30 +49,32 @@ class Room:
         self.streams = Streams(seed, replication)
         self.record = Record(facts_of(plan, seed, replication))
         self._write_state = self.record.write["battery_states"]
-        self.write_stint = self.record.write["stints"]
+        self.write_discharge = self.record.write["discharges"]
         self.write_charge = self.record.write["charges"]
         self.write_phase = self.record.write["charge_phases"]
         self._air_degc = plan.room_air_degc
-        self.in_line = 0
-        """Trucks that wait for an exchange, in all lines."""
+        self.in_queue = 0
+        """Trucks that wait for an exchange, in all queues."""
         self.early = any(group.truck.exchange_when.early_below_share is not None for group in plan.groups)
-        """Whether trucks may come early when nobody is in line."""
-        self.lines = [Line(line, plan.picking, plan.reserve) for line in plan.lines]
+        """Whether trucks may come early when nobody is in queue."""
+        self.queues = [Queue(queue, plan.picking, plan.reserve) for queue in plan.queues]
         self.batteries = self._make_batteries()
         self._draw_for_batteries()
-        self.crew = Crew(self)
+        self.attendants = Attendants(self)
         self.charging = ChargingDesk(self)
-        self.care = CareDesk(self)
+        self.maintenance = MaintenanceDesk(self)
         order = [TASKS.index(task) for task in plan.rules.priorities]
         self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
         """Whether exchanges go before connecting, and connecting before all else."""
         self.order = [
             task
             for task in order
-            if task in self.care.queues or (not self.usual_order and task in (EXCHANGING, CONNECTING))
+            if task in self.maintenance.queues or (not self.usual_order and task in (EXCHANGING, CONNECTING))
         ]
-        """Tasks by their priority; of care only what there is."""
-        self.care_queues = [(self.care.queues[task], task) for task in self.order if task in self.care.queues]
+        """Tasks by their priority; of maintenance only what there is."""
+        self.maintenance_queues = [
+            (self.maintenance.queues[task], task) for task in self.order if task in self.maintenance.queues
+        ]
         self.trucks = self._make_trucks()
         if plan.exchange is None:
             self.spots = SpotDesk(self)
@@ -116,56 +118,56 @@ class Room:
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
-        if self.crew.unmanned:
-            self.crew.serve()
+        if self.attendants.unmanned:
+            self.attendants.serve()
         if self.usual_order:
-            if self.in_line:
+            if self.in_queue:
                 self.exchange.serve()
-                if self.exchange.waits_for_crew and not self.crew.others_are_free():
+                if self.exchange.waits_for_attendant and not self.attendants.others_are_free():
                     return
             if self.charging.to_connect:
                 self.charging.serve()
-            for queue, task in self.care_queues:
+            for queue, task in self.maintenance_queues:
                 if queue:
-                    self.care.serve(task)
+                    self.maintenance.serve(task)
         else:
             for task in self.order:
                 if not self._serve(task):
                     return
         if self.early and self.plan.exchange is not None:
             self.exchange.call_early()
-        if self.care.trucks:
+        if self.maintenance.trucks:
             serve_trucks(self)
 
     def _serve(self, task: int) -> bool:
         """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""
         if task == EXCHANGING:
-            if self.in_line:
+            if self.in_queue:
                 self.exchange.serve()
-                return not self.exchange.waits_for_crew or self.crew.others_are_free()
+                return not self.exchange.waits_for_attendant or self.attendants.others_are_free()
         elif task == CONNECTING:
             if self.charging.to_connect:
                 self.charging.serve()
-        elif self.care.queues[task]:
-            self.care.serve(task)
+        elif self.maintenance.queues[task]:
+            self.maintenance.serve(task)
         return True
 
     def can_spare_one(self) -> bool:
         """Tell whether an attendant is free for a job that must leave people to the exchanges."""
-        if not self.crew.can_spare(1):
+        if not self.attendants.can_spare(1):
             return False
-        return not self.exchange.waits_for_crew or self.crew.others_are_free()
+        return not self.exchange.waits_for_attendant or self.attendants.others_are_free()
 
     def note_causes(self) -> None:
-        """Write down anew what the lines wait for, after somebody has gone off duty."""
-        if self.in_line:
+        """Write down anew what the queues wait for, after somebody has gone off duty."""
+        if self.in_queue:
             self.exchange.note_causes()
 
     def _make_batteries(self) -> list[Battery]:
         """Number the batteries through, type by type."""
         batteries: list[Battery] = []
-        for line in self.lines:
-            batteries += [Battery(len(batteries) + n, line) for n in range(line.plan.batteries)]
+        for queue in self.queues:
+            batteries += [Battery(len(batteries) + n, queue) for n in range(queue.plan.batteries)]
         return batteries
 
     def _draw_for_batteries(self) -> None:
@@ -175,63 +177,65 @@ class Room:
         """
         connect = self.plan.arrangement.connect_time_min
         self.connect_times = self.durations("connect", lambda _: connect)
-        self.cool_downs = self.durations("cool-down", lambda line: line.battery.cool_down_min)
-        spread_care(self)
+        self.cool_downs = self.durations("cool-down", lambda queue: queue.battery.cool_down_min)
+        spread_maintenance(self)
         spread_ages(self)
-        charge_times = self.durations("charge", lambda line: line.battery.charge_time_min or NO_TIME)
+        charge_times = self.durations("charge", lambda queue: queue.battery.charge_time_min or NO_TIME)
         self.charge_times = [
-            times if battery.line.plan.battery.charge_time_min is not None else None
+            times if battery.queue.plan.battery.charge_time_min is not None else None
             for battery, times in zip(self.batteries, charge_times, strict=True)
         ]
 
-    def durations(self, purpose: str, law: "Callable[[LinePlan], DurationLaw]") -> "list[Iterator[float]]":
+    def durations(self, purpose: str, law: "Callable[[BatteryPlan], DurationLaw]") -> "list[Iterator[float]]":
         """Endless durations for each battery."""
         found: list[Iterator[float]] = []
-        for line in self.plan.lines:
-            entity, numbers = f"battery of type {line.number}", range(line.batteries)
-            found += self.streams.durations_of_all(law(line), entity, numbers, purpose)
+        for queue in self.plan.queues:
+            entity, numbers = f"battery of type {queue.number}", range(queue.batteries)
+            found += self.streams.durations_of_all(law(queue), entity, numbers, purpose)
         return found
 
     def _make_trucks(self) -> list[Truck]:
         """Put the first batteries of each type into its trucks."""
         trucks: list[Truck] = []
-        fresh = {line.number: iter([each for each in self.batteries if each.line is line]) for line in self.lines}
+        charged = {
+            queue.number: iter([each for each in self.batteries if each.queue is queue]) for queue in self.queues
+        }
         for group in self.plan.groups:
-            for position, line in enumerate(group.lines):
-                battery = next(fresh[line])
+            for position, queue in enumerate(group.queues):
+                battery = next(charged[queue])
                 self.state(battery, IN_TRUCK)
                 trucks.append(Truck(self, len(trucks), group, position, battery))
         return trucks
 
     def _put_out_spares(self) -> None:
-        """Stand the spare batteries, ready, in the nearest places."""
+        """Stand the spare batteries, ready, in the nearest bays."""
         desk, floor = self.exchange, self.plan.floor
-        places = list(range(int(self.plan.places)) if floor is None else floor.nearest_first)
+        bays = list(range(int(self.plan.bays)) if floor is None else floor.nearest_first)
         in_trucks = {truck.battery.number for truck in self.trucks}
         spares = [battery for battery in self.batteries if battery.number not in in_trucks]
-        first = places[: len(spares)]
+        first = bays[: len(spares)]
         if desk.limited_reach and floor is not None:
-            first = floor.shared_out(len(spares), desk.places_needed)
+            first = floor.shared_out(len(spares), desk.bays_needed)
             spares = in_turn(spares)
-        for battery, place in zip(spares, first, strict=True):
-            battery.place = place
+        for battery, bay in zip(spares, first, strict=True):
+            battery.bay = bay
             self.state(battery, READY)
-            battery.line.put_ready(battery)
+            battery.queue.put_ready(battery)
             if self.charging.bound:
                 self._bind(battery)
         taken = frozenset(first)
-        desk.empty = [place for place in places if place not in taken]
+        desk.empty = [bay for bay in bays if bay not in taken]
 
     def _bind(self, battery: Battery) -> None:
         """Let a spare stand before a charger of its own, as long as there are any."""
-        for pool in self.charging.pools_of[battery.line.number]:
+        for pool in self.charging.pools_of[battery.queue.number]:
             if pool.free >= 1:
                 pool.free -= 1
                 battery.pool = pool
                 return
 
     def _write_unfinished(self) -> None:
-        """Write rows for trucks on their way or in line, and for batteries that still wait."""
+        """Write rows for trucks on their way or in queue, and for batteries that still wait."""
         horizon, write = self.plan.horizon_min, self.record.write
         kind = EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK
         for job in self.exchange.unsettled if self.plan.exchange is not None else ():
@@ -239,21 +243,21 @@ class Room:
         for truck in self.trucks:
             if truck.planned is not None:
                 truck.settle(truck.left_min)
-            if truck.left_min < horizon and (truck.in_line or truck.joined_min >= horizon):
-                who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
-                found = truck.ready_found if truck.in_line else nan
+            if truck.left_min < horizon and (truck.in_queue or truck.joined_min >= horizon):
+                who = (truck.number, truck.group.number, truck.queue.number, kind, truck.battery.number, -1)
+                found = truck.ready_found if truck.in_queue else nan
                 came = (truck.arrival_soc, truck.below_cut_out, found, truck.left_min, truck.joined_min)
                 write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0, truck.reason, -1, 0))
             elif not isnan(truck.plugged_min):
-                who = (truck.number, truck.group.number, truck.line.number, kind, truck.battery.number, -1)
+                who = (truck.number, truck.group.number, truck.queue.number, kind, truck.battery.number, -1)
                 came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
                 write["exchanges"]((*who, *came, truck.plugged_min, nan, nan, nan, 0.0, truck.reason, -1, 0))
         if self.charging.sharing is not None:
             self.charging.sharing.write_under_way(horizon)
         for battery in self.charging.unfinished():
-            place = (battery.number, battery.line.number, nan, battery.place)
-            write["charges"]((*place, battery.spent_min, *([nan] * 14)))
-        self.care.write_unfinished()
+            bay = (battery.number, battery.queue.number, nan, battery.bay)
+            write["charges"]((*bay, battery.discharged_min, *([nan] * 14)))
+        self.maintenance.write_unfinished()
 
 
 @lru_cache(maxsize=32)

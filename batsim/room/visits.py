@@ -1,6 +1,6 @@
 """Visits to the room that come before the exchange level: at a shift change, in a break, or early when nobody waits.
 
-All but the early ones follow from the calendar, so they are known when a stint is planned and cost no event.
+All but the early ones follow from the calendar, so they are known when a discharge is planned and cost no event.
 """
 
 from bisect import bisect_left, bisect_right
@@ -8,7 +8,7 @@ from collections.abc import Generator
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.formulas.discharge import at_factor, discharge, soc_after
+from batsim.formulas.discharge import at_factor, discharge_at_power, soc_after
 from batsim.record import EARLY, IN_BREAK, LEVEL, SHIFT_CHANGE
 from batsim.room.clock import ASKS, Moment
 from batsim.room.recovery import drawn_for, run_until, soc_of
@@ -17,17 +17,17 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.formulas.kibam import Wells
+    from batsim.room.discharges import Worker
     from batsim.room.duty import Truck
     from batsim.room.simulation import Room
-    from batsim.room.discharges import Worker
 
 
 Taken = tuple[float, float, float, float]
 """State of charge before and after, ampere-hours, energy. [-, -, Ah, kWh]"""
 
 
-class Stint(NamedTuple):
-    """A stint as planned, down to the exchange level."""
+class Discharge(NamedTuple):
+    """A discharge as planned, down to the exchange level."""
 
     start_min: float
     minutes: float
@@ -45,20 +45,20 @@ class Stint(NamedTuple):
     """Capacity of the battery over the rated one. [-]"""
 
 
-def next_visit(truck: "Worker", stint: Stint, left_min: float, break_after_min: float) -> tuple[float, int]:
+def next_visit(truck: "Worker", discharge: Discharge, left_min: float, break_after_min: float) -> tuple[float, int]:
     """When a truck goes for another battery, and why.
 
     Parameters
     ----------
-    truck, stint
-        The truck and its stint.
+    truck, discharge
+        The truck and its discharge.
     left_min
         When it reaches its exchange level at work. [min]
     break_after_min
         From when on it would go in a break; infinite when never. [min]
     """
     visit_min, reason = left_min, LEVEL
-    change_min = _shift_change(truck, stint.start_min, left_min)
+    change_min = _shift_change(truck, discharge.start_min, left_min)
     if change_min < visit_min:
         visit_min, reason = change_min, SHIFT_CHANGE
     if break_after_min < visit_min:
@@ -86,27 +86,27 @@ def _shift_change(truck: "Worker", start_min: float, left_min: float) -> float:
     return ends[index] - truck.lead_min
 
 
-def part_of(truck: "Worker", stint: Stint, visit_min: float) -> tuple[float, Taken]:
+def part_of(truck: "Worker", discharge: Discharge, visit_min: float) -> tuple[float, Taken]:
     """Working minutes up to a visit, and what is drawn by then and on the way to the room. [min, see `Taken`]"""
     if visit_min == inf:  # it never comes: all that it has is drawn, some time
-        return 0.0, (stint.soc_from, stint.level, *truck.taken(stint.soc_from, stint.level))
-    worked_min = truck.group.timetable.worked(stint.start_min, visit_min)
-    if not stint.power_w:
-        share = worked_min / stint.minutes if stint.minutes else 1.0
-        soc = stint.soc_from - (stint.soc_from - stint.level) * min(1.0, share)
-        return worked_min, (stint.soc_from, soc, *truck.taken(stint.soc_from, soc))
-    hours = (worked_min + stint.driven_min + truck.trip_min) / 60.0
-    kwh = stint.power_w * hours / 1000.0
-    if stint.wells is not None:
-        battery, wells = truck.battery, stint.wells
+        return 0.0, (discharge.soc_from, discharge.level, *truck.taken(discharge.soc_from, discharge.level))
+    worked_min = truck.group.timetable.worked(discharge.start_min, visit_min)
+    if not discharge.power_w:
+        share = worked_min / discharge.minutes if discharge.minutes else 1.0
+        soc = discharge.soc_from - (discharge.soc_from - discharge.level) * min(1.0, share)
+        return worked_min, (discharge.soc_from, soc, *truck.taken(discharge.soc_from, soc))
+    hours = (worked_min + discharge.driven_min + truck.trip_min) / 60.0
+    kwh = discharge.power_w * hours / 1000.0
+    if discharge.wells is not None:
+        battery, wells = truck.battery, discharge.wells
         state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
-        state = run_until(wells, truck.group.timetable, stint.start_min, state, stint.amps, visit_min)
-        held_ah, battery.surplus_ah = drawn_for(*state, stint.amps, hours - worked_min / 60.0, wells)
-        return worked_min, (stint.soc_from, soc_of(held_ah, battery.surplus_ah, wells), stint.amps * hours, kwh)
-    cell = at_factor(truck.line.plan.rated_cell, stint.factor)
-    soc = soc_after(stint.soc_from, hours, stint.power_w, cell)
-    ah = discharge(stint.soc_from, soc, stint.power_w, cell)[1]
-    return worked_min, (stint.soc_from, soc, ah, kwh)
+        state = run_until(wells, truck.group.timetable, discharge.start_min, state, discharge.amps, visit_min)
+        held_ah, battery.surplus_ah = drawn_for(*state, discharge.amps, hours - worked_min / 60.0, wells)
+        return worked_min, (discharge.soc_from, soc_of(held_ah, battery.surplus_ah, wells), discharge.amps * hours, kwh)
+    cell = at_factor(truck.queue.plan.rated_cell, discharge.factor)
+    soc = soc_after(discharge.soc_from, hours, discharge.power_w, cell)
+    ah = discharge_at_power(discharge.soc_from, soc, discharge.power_w, cell)[1]
+    return worked_min, (discharge.soc_from, soc, ah, kwh)
 
 
 def wait_for_call(room: "Room", truck: "Truck", early_min: float) -> "Generator[Event, None, None]":

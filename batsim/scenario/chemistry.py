@@ -25,7 +25,7 @@ class Thermal(NamedTuple):
     heat_capacity_wh_per_k: float
     """Heat that warms it by a kelvin. [Wh/K]"""
     room_loss_w_per_k: float
-    """Loss to the air in its place. [W/K]"""
+    """Loss to the air in its bay. [W/K]"""
     truck_loss_w_per_k: float
     """Loss to the air in a truck. [W/K]"""
     storing_v: float
@@ -41,7 +41,7 @@ class Thermal(NamedTuple):
     use_below_degc: float
     """Use that begins warmer counts as a hot start. [degC]"""
     room_tau_h: float
-    """Thermal time constant in its place. [h]"""
+    """Thermal time constant in its bay. [h]"""
     truck_tau_h: float
     """Thermal time constant in a truck. [h]"""
 
@@ -209,7 +209,7 @@ def thermal_of(battery: BatteryType) -> Thermal:
     capacity_wh = kilograms * value(f"{name}.specific_heat") / 3600.0
     face_m2 = (kilograms / (1000.0 * value(f"{name}.tray_density"))) ** (2.0 / 3.0)
     moving = "heat.surface_coefficient_fan" if battery.forced_air else "heat.surface_coefficient"
-    room_loss = value(moving) * face_m2 * value("heat.faces_in_place")
+    room_loss = value(moving) * face_m2 * value("heat.faces_in_bay")
     if battery.cooling_time_constant_min is not None:
         room_loss = capacity_wh / (battery.cooling_time_constant_min / 60.0)
     truck_loss = value("heat.surface_coefficient") * face_m2 * value("heat.faces_in_truck")

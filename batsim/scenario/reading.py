@@ -7,14 +7,14 @@ from pydantic import ValidationError
 
 from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.parts.base import shown
 from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.factors import Between
+from batsim.scenario.parts.base import shown
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import did_you_mean, problem, problems_of
-from batsim.scenario.site import Scenario
+from batsim.scenario.text.yaml_text import Location, YamlTextError, read_file, read_text
 from batsim.scenario.unknowns import FIGURES, NOT_TOGETHER, figures_instead, settle, without_echoes
-from batsim.scenario.text.yaml_text import Place, YamlTextError, read_file, read_text
 
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
@@ -48,7 +48,7 @@ def read_scenario_text(text: str, file: str = "scenario.yaml") -> Scenario:
     try:
         stated = Marked.of(read_text(text, file), file)
     except YamlTextError as error:
-        raise ScenarioError(file, [Problem(*each.place, *each[1:]) for each in error.problems]) from None
+        raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
     return build(_extended(stated, FilePath(file), ()))
 
 
@@ -115,7 +115,7 @@ def _load(path: FilePath, chain: tuple[FilePath, ...]) -> Marked:
     try:
         stated = Marked.of(read_file(path), file)
     except YamlTextError as error:
-        raise ScenarioError(file, [Problem(*each.place, *each[1:]) for each in error.problems]) from None
+        raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
     return _extended(stated, path, chain)
 
 
@@ -164,8 +164,8 @@ def _read_observed(stated: Marked, path: Path, folder: FilePath) -> list[Problem
                 problems.append(problem(stated, here, rule, got=shown(str(file))))
                 continue
             value[key] = [text for _, text in times]
-            stated.places.update(
-                {(*here, entry): Place(str(file), number, 1) for entry, (number, _) in enumerate(times)}
+            stated.locations.update(
+                {(*here, entry): Location(str(file), number, 1) for entry, (number, _) in enumerate(times)}
             )
         else:
             problems += _read_observed(stated, here, folder)
@@ -292,7 +292,7 @@ def _fill_in(whole: Marked, path: Path) -> list[Problem]:
                 continue
             value[key] = _as_stated(catalogue.figure(name), ranged=kind == "figure_range")
             if whole.holds((FIGURES, name)):
-                whole.places[here] = whole.place((FIGURES, name))
+                whole.locations[here] = whole.location((FIGURES, name))
         else:
             problems += _fill_in(whole, here)
     return problems

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 from pydantic import Field, PrivateAttr
 
 from batsim import units
+from batsim.display import Shows
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.base import (
     Count,
@@ -22,17 +23,16 @@ from batsim.scenario.parts.base import (
     refuse,
 )
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
+from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.layouts import RELEASE, Layout
-from batsim.scenario.text.located_data import EVERY, Marked
-from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
-from batsim.display import Shows
+from batsim.scenario.text.located_data import EVERY, Marked
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figure
@@ -80,12 +80,12 @@ class Priorities(Kind):
 class Rules(Frozen):
     """How the room is run where more than one way is usual."""
 
-    spent_release: Annotated[str, Words(*RELEASE)] = "with_exchange"
-    """When the spent battery may go on charge: with the exchange, or on arrival, drawn out at once."""
-    crew_break: Annotated[str, Words("finish", "finish_then_full_break", "pause", "put_back")] = "finish"
+    discharged_on_charge: Annotated[str, Words(*RELEASE)] = "with_exchange"
+    """When the discharged battery may go on charge: with the exchange, or on arrival, drawn out at once."""
+    at_break: Annotated[str, Words("finish", "finish_then_full_break", "pause", "put_back")] = "finish"
     """What an attendant does when a break begins in the middle of a job: finish it, finish it and take the whole break
     then, lay it down, or put the battery back and begin the step again after the break."""
-    crew_shift_end: Annotated[str, Words("finish", "hand_over", "put_back")] = "finish"
+    at_shift_end: Annotated[str, Words("finish", "hand_over", "put_back")] = "finish"
     """What an attendant does when the shift ends in the middle of a job: finish it, hand it over to the next shift as
     it is, or put the battery back so that the next shift begins the step again."""
     priorities: Annotated[tuple[str, ...], Priorities()] = TASK_ORDER

@@ -65,12 +65,12 @@ def starter_text(answers: Answers) -> str:
     """Write a scenario that reads well, with what was told and what is a guess marked as such."""
     truck_class, battery = KINDS[answers.voltage]
     names = ", ".join(SHIFT_NAMES[answers.shifts])
-    crew = ", ".join(f"{name}: 1" for name in SHIFT_NAMES[answers.shifts])
+    attendants = ", ".join(f"{name}: 1" for name in SHIFT_NAMES[answers.shifts])
     two = ", ".join(f"{name}: 2" for name in SHIFT_NAMES[answers.shifts])
     batteries, chargers = _first_counts(answers)
     if answers.power_kw is None:
         draws = f"    # Mean power at work; from the class ({truck_class}) until you know better."
-        draws += "\n    # draws: {mean: 3.4 kW, between_trucks: 10 %, between_stints: 20 %}"
+        draws += "\n    # draws: {mean: 3.4 kW, between_trucks: 10 %, between_shifts: 20 %}"
     else:
         draws = f"    draws: {{mean: {answers.power_kw:g} kW}}"
     site = answers.site.replace("\\", "\\\\").replace('"', '\\"')
@@ -114,20 +114,20 @@ layouts:
     stations: 1
     batteries: {batteries}
     chargers: {chargers} x electronic_iuia
-    crew: {{{crew}}}
+    attendants: {{{attendants}}}
   portable stands:
     handling: portable_stands
     stations: 2
     devices: {{hand_pallet_truck: 2}}
     batteries: {batteries}
     chargers: {chargers} x electronic_iuia
-    crew: {{{two}}}
+    attendants: {{{two}}}
   hoist:
     handling: overhead_hoist
     stations: 1
     batteries: {batteries}
     chargers: {chargers} x electronic_iuia
-    crew: {{{two}}}
+    attendants: {{{two}}}
   in the truck:
     handling: in_truck
     chargers: {answers.trucks} x {"electronic_iuia" if answers.shifts == 1 else "fast_iuia"}

@@ -7,14 +7,14 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field, ValidationError
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.parts.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry, shown
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
-from batsim.scenario.text.located_data import Marked
-from batsim.scenario.text.problems import did_you_mean, problem, problems_of
+from batsim.scenario.parts.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry, shown
 from batsim.scenario.reading import read
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
-from batsim.scenario.unknowns import lies_in
+from batsim.scenario.text.located_data import Marked
+from batsim.scenario.text.problems import did_you_mean, problem, problems_of
 from batsim.scenario.text.yaml_text import YamlTextError, read_file
+from batsim.scenario.unknowns import lies_in
 
 GRID, ONE_AT_A_TIME, LATIN_HYPERCUBE, MORRIS, SOBOL = "grid", "one_at_a_time", "latin_hypercube", "morris", "sobol"
 ALONE = (GRID, ONE_AT_A_TIME)
@@ -206,7 +206,7 @@ def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
     try:
         stated = Marked.of(read_file(FilePath(path)), file)
     except YamlTextError as error:
-        raise ScenarioError(file, [Problem(*each.place, *each[1:]) for each in error.problems]) from None
+        raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
     found = _valid(stated)
     return _checked(found, stated, read(FilePath(path).parent / found.scenario), measures)
 

@@ -2,8 +2,8 @@
 
 from batsim import catalogue
 from batsim.errors import Problem
-from batsim.scenario.parts.base import Faults, shown
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
+from batsim.scenario.parts.base import Faults, shown
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import did_you_mean, problem
 from batsim.scenario.text.yaml_text import path_text

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
 from batsim.scenario.text.problems import did_you_mean
-from batsim.display import Shows
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of
-from batsim.study.running.replications import UNITS, Runs, plain, run
 from batsim.study.running.precision import Wanted, run_until
+from batsim.study.running.replications import UNITS, Runs, plain, run
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
-KEYS = {each: f"{each}s" for each in ("charger", "place", "station", "device", "attendant")} | {"battery": "batteries"}
+KEYS = {each: f"{each}s" for each in ("charger", "bay", "station", "device", "attendant")} | {"battery": "batteries"}
 """What a thing is called in a scenario."""
 
 
@@ -28,7 +28,7 @@ class UnitCost(NamedTuple):
     """What one more of a thing costs in a year."""
 
     thing: str
-    """battery, charger, device, place, station or attendant."""
+    """battery, charger, device, bay, station or attendant."""
     name: str
     """Type of battery or charger, kind of device, shift; empty where there is one kind."""
     per_year: float
@@ -83,9 +83,9 @@ class UnitCosts:
         return {name: self._bought("device", name, device_price(self.scenario, name), years) for name in names}
 
     @cached_property
-    def place(self) -> UnitCost:
-        """A place."""
-        return self._one("place")
+    def bay(self) -> UnitCost:
+        """A bay."""
+        return self._one("bay")
 
     @cached_property
     def station(self) -> UnitCost:
@@ -95,10 +95,10 @@ class UnitCosts:
     @cached_property
     def attendants(self) -> dict[str, UnitCost]:
         """One attendant by shift, on duty or not busy."""
-        crew = self.scenario.layouts[self.layout].crew
+        attendants = self.scenario.layouts[self.layout].attendants
         wage = price_of(self.scenario, "attendant", self.scenario.prices.attendant)
         found = {}
-        for name in crew if isinstance(crew, dict) else ():
+        for name in attendants if isinstance(attendants, dict) else ():
             shift = self.scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
             found[name] = UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder)
@@ -107,7 +107,7 @@ class UnitCosts:
     @property
     def placeholders(self) -> bool:
         """Whether any price is the catalogue's and not the site's."""
-        each = (*self.batteries.values(), *self.chargers.values(), *self.devices.values(), self.place, self.station)
+        each = (*self.batteries.values(), *self.chargers.values(), *self.devices.values(), self.bay, self.station)
         return any(unit.placeholder for unit in (*each, *self.attendants.values()))
 
     @property
@@ -153,8 +153,8 @@ def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCos
         units.batteries[name]: float(count) for name, count in scenario.batteries_of(layout).items()
     }
     counts |= {unit: chargers.get(name, 0.0) for name, unit in units.chargers.items()}
-    places = UNLIMITED if stated.places == UNLIMITED else plan.places
-    counts |= {units.place: 0.0 if plan.arrangement.in_truck else places, units.station: plan.stations}
+    bays = UNLIMITED if stated.bays == UNLIMITED else plan.bays
+    counts |= {units.bay: 0.0 if plan.arrangement.in_truck else bays, units.station: plan.stations}
     counts |= {unit: plan.devices.get(name, 0.0) for name, unit in units.devices.items()}
-    crew = stated.crew if isinstance(stated.crew, dict) else {}
-    return counts | {unit: float(crew.get(shift, 0)) for shift, unit in units.attendants.items()}
+    attendants = stated.attendants if isinstance(stated.attendants, dict) else {}
+    return counts | {unit: float(attendants.get(shift, 0)) for shift, unit in units.attendants.items()}

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figures
 from batsim.formulas.charging import charge_phases, phases_hours
-from batsim.formulas.discharge import discharge
+from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.blueprint import Blueprint, GroupPlan, blueprint
 from batsim.scenario.parts.week import WEEK_MIN
@@ -52,8 +52,8 @@ class LayoutOutline(NamedTuple):
     title: str
     in_truck: bool
     stations: float
-    places: float
-    place: str
+    bays: float
+    bay: str
     chargers: tuple[tuple[str, float], ...]
     stock: tuple[StockOutline, ...]
 
@@ -122,10 +122,10 @@ def outline(scenario: "Scenario") -> Outline:
                 plan.arrangement.title,
                 plan.arrangement.in_truck,
                 plan.stations,
-                plan.places,
-                plan.arrangement.place,
+                plan.bays,
+                plan.arrangement.bay,
                 tuple(zip(plan.charger_names, plan.charger_counts, strict=True)),
-                tuple(_stock(plan, number) for number in range(len(plan.lines))),
+                tuple(_stock(plan, number) for number in range(len(plan.queues))),
             )
             for name, plan in plans.items()
         ),
@@ -161,20 +161,20 @@ def _run_h(group: GroupPlan) -> float:
     """Working hours on one battery. [h]"""
     if group.truck.run_time_min is not None:
         return group.truck.run_time_min.mean / 60.0
-    return discharge(1.0, group.truck.exchange_at_share, group.power_w, group.cell)[0]
+    return discharge_at_power(1.0, group.truck.exchange_at_share, group.power_w, group.cell)[0]
 
 
 def _stock(plan: Blueprint, number: int) -> StockOutline:
     """Work out one battery type of a layout."""
-    line = plan.lines[number]
-    group = next(each for each in plan.groups if number in each.lines)
+    line = plan.queues[number]
+    group = next(each for each in plan.groups if number in each.queues)
     level, profile = group.truck.exchange_at_share, line.profiles[line.chargers[0]].rated
     if line.battery.charge_time_min is not None:
         hours = line.battery.charge_time_min.mean / 60.0
     else:
         ah = (1.0 - level) * line.cell.capacity_ah
         if group.power_w:
-            ah = discharge(1.0, level, group.power_w, group.cell)[1]
+            ah = discharge_at_power(1.0, level, group.power_w, group.cell)[1]
         hours = phases_hours(charge_phases(profile, line.cell.capacity_ah, ah, profile.factor * ah))
     run = _run_h(group)
     per_truck = math.nan

@@ -187,7 +187,7 @@ def room_over(
     Returns
     -------
     RoomOver
-        For a mean week or day: mean and band of ready batteries, trucks waiting, batteries by state, chargers, crew.
+        For a mean week or day: mean and band of ready batteries, trucks waiting, batteries by state, chargers, attendants.
 
     Raises
     ------

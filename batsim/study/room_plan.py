@@ -1,10 +1,10 @@
-"""Where things stand in the room of a layout, ready to be drawn to scale: places, stations, aisles, ways."""
+"""Where things stand in the room of a layout, ready to be drawn to scale: bays, stations, aisles, ways."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.room.blueprint import blueprint
-from batsim.scenario.parts.floor import place_spots, station_spots
+from batsim.scenario.parts.floor import bay_spots, station_spots
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 FULL = 0.96
-"""Part of the pitch that a place takes up where no battery is measured. [-]"""
+"""Part of the pitch that a bay takes up where no battery is measured. [-]"""
 
 
 class Box(NamedTuple):
@@ -24,8 +24,8 @@ class Box(NamedTuple):
     height_m: float
 
 
-class Place(NamedTuple):
-    """Places one above the other."""
+class Bay(NamedTuple):
+    """Bays one above the other."""
 
     row: str
     number: int
@@ -35,7 +35,7 @@ class Place(NamedTuple):
 
 
 class Way(NamedTuple):
-    """Way of a device from a station to the farthest place that it serves from there."""
+    """Way of a device from a station to the farthest bay that it serves from there."""
 
     station: int
     """From 1."""
@@ -48,7 +48,7 @@ class RoomPlan:
     """What stands where."""
 
     layout: str
-    places: tuple[Place, ...]
+    bays: tuple[Bay, ...]
     stations: tuple[tuple[float, float], ...]
     """Middles of the stations. [m]"""
     ways: tuple[Way, ...]
@@ -84,28 +84,28 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
 
     Notes
     -----
-    Positions are those of middles. A place is as large as the largest battery, along its row no more than the pitch.
-    Rows whose places run to the side on which most stations stand have their aisle there.
+    Positions are those of middles. A bay is as large as the largest battery, along its row no more than the pitch.
+    Rows whose bays run to the side on which most stations stand have their aisle there.
     """
     floor = scenario.layouts[layout].floor
     if floor is None:
         return None
     plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
     assert plan.floor is not None  # the layout states one
-    spots, stations = place_spots(floor, plan.floor.places), station_spots(floor, plan.floor.stations)
+    spots, stations = bay_spots(floor, plan.floor.bays), station_spots(floor, plan.floor.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
     overhead = path == "overhead"
     sizes = [scenario.batteries[name].size for name in scenario.batteries_of(layout)]
     measured = [(size.length_mm / 1000.0, size.width_mm / 1000.0) for size in sizes if size is not None]
     size = (max(each[0] for each in measured), max(each[1] for each in measured)) if measured else None
-    places, aisles = [], []
+    bays, aisles = [], []
     for row, mine in _by_row(floor, spots):
-        found = _places(row, mine, size)
-        places += found
+        found = _bays(row, mine, size)
+        bays += found
         if scenario.room.aisle_m is not None and found:
             aisles.append(_aisle(row, found, stations, scenario.room.aisle_m))
     ways = [
-        _way(number + 1, station, [spots[place] for place in plan.floor.nearest[number]], overhead=overhead)
+        _way(number + 1, station, [spots[bay] for bay in plan.floor.nearest[number]], overhead=overhead)
         for number, station in enumerate(stations)
         if plan.floor.nearest[number]
     ]
@@ -116,10 +116,10 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     length, width = scenario.room.length_m, scenario.room.width_m
     outline = None if length is None or width is None else (length, width)
     walls = None if outline is None else Box(0.0, 0.0, *outline)
-    inside = walls is not None and all(_holds(walls, each.box) for each in places)
+    inside = walls is not None and all(_holds(walls, each.box) for each in bays)
     return RoomPlan(
         layout,
-        tuple(places),
+        tuple(bays),
         tuple((spot.x_m, spot.y_m) for spot in stations),
         tuple(ways),
         overhead,
@@ -133,17 +133,17 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
 
 
 def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[Row, list[Spot]]]":
-    """Positions of each row, in the order of `place_spots`."""
+    """Positions of each row, in the order of `bay_spots`."""
     found, start = [], 0
     for row in floor.rows:
-        end = len(spots) if row.places is None else start + row.places * row.levels
+        end = len(spots) if row.bays is None else start + row.bays * row.levels
         found.append((row, spots[start:end]))
         start = end
     return found
 
 
-def _places(row: "Row", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Place]:
-    """Places of a row, those above each other as one."""
+def _bays(row: "Row", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Bay]:
+    """Bays of a row, those above each other as one."""
     stacks: dict[tuple[float, float], int] = {}
     for spot in spots:
         stacks[spot.x_m, spot.y_m] = stacks.get((spot.x_m, spot.y_m), 0) + 1
@@ -151,14 +151,14 @@ def _places(row: "Row", spots: "list[Spot]", size: tuple[float, float] | None) -
     across = along if size is None else size[1]
     wide, high = (along, across) if row.along == "x" else (across, along)
     return [
-        Place(row.row, number, levels, Box(x_m - wide / 2.0, y_m - high / 2.0, wide, high))
+        Bay(row.row, number, levels, Box(x_m - wide / 2.0, y_m - high / 2.0, wide, high))
         for number, ((x_m, y_m), levels) in enumerate(stacks.items(), 1)
     ]
 
 
-def _aisle(row: "Row | StationRow", places: list[Place], stations: "list[Spot]", aisle_m: float) -> Box:
+def _aisle(row: "Row | StationRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
     """What is kept clear in front of a row, on the side of the stations. [m]"""
-    first, last = places[0].box, places[-1].box
+    first, last = bays[0].box, bays[-1].box
     if row.along == "x":
         ahead = sum(spot.y_m - row.at.y_m for spot in stations) >= 0.0
         y_m = first.y_m + first.height_m if ahead else first.y_m - aisle_m
@@ -169,7 +169,7 @@ def _aisle(row: "Row | StationRow", places: list[Place], stations: "list[Spot]",
 
 
 def _way(number: int, station: "Spot", near: "list[Spot]", *, overhead: bool) -> Way:
-    """Way to the farthest of some places: along the row and then across, or straight. [m]"""
+    """Way to the farthest of some bays: along the row and then across, or straight. [m]"""
 
     def metres(spot: "Spot") -> float:
         x_m, y_m = abs(spot.x_m - station.x_m), abs(spot.y_m - station.y_m)

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
-from batsim.display import Shows
 from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
-from batsim.study.sweeps.cases import Keys
 from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import Job, run_jobs
-from batsim.study.sweeps.points import Points
 from batsim.study.running.replications import UNITS, Settings, plain, settings
+from batsim.study.sweeps.cases import Keys
+from batsim.study.sweeps.points import Points
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,6 +14,7 @@ from batsim.record import (
     ATTENDANT,
     BATTERY,
     COOLING,
+    DISCHARGED,
     EXCHANGE,
     IN_TRANSFER,
     IN_TRUCK,
@@ -23,7 +24,6 @@ from batsim.record import (
     PERSONS,
     READY,
     SHIFT_CHANGE,
-    SPENT,
     STATION,
     TASKS,
     TURNED_AWAY,
@@ -38,9 +38,9 @@ Moves = dict[int, set[int]]
 Stay = tuple[float, float, float]
 
 MOVES: Moves = {
-    IN_TRUCK: {IN_TRANSFER, SPENT},
-    IN_TRANSFER: {SPENT, IN_TRUCK},
-    SPENT: {WAITING, ON_CHARGE},
+    IN_TRUCK: {IN_TRANSFER, DISCHARGED},
+    IN_TRANSFER: {DISCHARGED, IN_TRUCK},
+    DISCHARGED: {WAITING, ON_CHARGE},
     WAITING: {WAITING, ON_CHARGE},
     ON_CHARGE: {COOLING, WATERED, READY},
     COOLING: {WATERED, READY},
@@ -54,8 +54,8 @@ MOVES_IN_TRUCK: Moves = {
     ON_CHARGE: {IN_TRUCK},
     WATERED: {IN_TRUCK},
 }
-CARE_MOVES: Moves = MOVES | {
-    SPENT: {WAITING, ON_CHARGE, OUT_OF_USE},
+MAINTENANCE_MOVES: Moves = MOVES | {
+    DISCHARGED: {WAITING, ON_CHARGE, OUT_OF_USE},
     ON_CHARGE: {COOLING, WATERED, OUT_OF_USE, READY},
     COOLING: {WATERED, OUT_OF_USE, READY},
     WATERED: {OUT_OF_USE, READY},
@@ -63,7 +63,7 @@ CARE_MOVES: Moves = MOVES | {
     OUT_OF_USE: {OUT_OF_USE, WAITING, ON_CHARGE, READY},
 }
 """The same with inspection, readings and wash, before or after the charge, and with rounds."""
-CARE_MOVES_IN_TRUCK: Moves = MOVES_IN_TRUCK | {
+MAINTENANCE_MOVES_IN_TRUCK: Moves = MOVES_IN_TRUCK | {
     IN_TRUCK: {WAITING, ON_CHARGE, WATERED, OUT_OF_USE},
     OUT_OF_USE: {IN_TRUCK},
 }
@@ -99,14 +99,16 @@ def each_truck_has_one_battery(record: Record, *, at_arrival: bool, in_order: bo
         by_time = sorted(visits, key=lambda row: row["left_min"])
         assert not in_order or visits == by_time
         for before, after in pairwise(by_time):
-            assert after["spent"] == before["fresh"]
+            assert after["discharged"] == before["charged"]
             assert after["left_min"] >= before["back_min"]
     visits = [row for row in rows_of(record, "exchanges") if row["kind"] == EXCHANGE]
     drawn_out = started(visits)
     if at_arrival:
         drawn_out = [row for row in visits if row["joined_min"] < record.facts.horizon_min]
-    moves = [(row["joined_min" if at_arrival else "start_min"], 0, row["spent"], row["truck"]) for row in drawn_out]
-    moves += [(row["start_min"], 1, row["fresh"], row["truck"]) for row in started(visits)]
+    moves = [
+        (row["joined_min" if at_arrival else "start_min"], 0, row["discharged"], row["truck"]) for row in drawn_out
+    ]
+    moves += [(row["start_min"], 1, row["charged"], row["truck"]) for row in started(visits)]
     holder: dict[int, int] = {}
     for _, taken_in, battery, truck in sorted(moves):
         if taken_in:
@@ -118,10 +120,10 @@ def each_truck_has_one_battery(record: Record, *, at_arrival: bool, in_order: bo
 
 def scheduled_time_is_work_or_downtime(record: Record) -> None:
     horizon = record.facts.horizon_min
-    stints, visits = by("truck", rows_of(record, "stints")), by("truck", rows_of(record, "exchanges"))
+    discharges, visits = by("truck", rows_of(record, "discharges")), by("truck", rows_of(record, "exchanges"))
     worked = calendars(record)
     for truck, group in enumerate(group_of_truck(record)):
-        spans = [(row["start_min"], row["end_min"]) for row in stints[truck]]
+        spans = [(row["start_min"], row["end_min"]) for row in discharges[truck]]
         spans += [(row["left_min"], row["back_min"]) for row in visits[truck]]
         spans = [(start, horizon if math.isnan(end) else end) for start, end in spans]
         total = sum(worked[group].between(min(start, horizon), min(end, horizon)) for start, end in spans)
@@ -205,7 +207,7 @@ def visits_of(record: Record) -> list[dict[str, Any]]:
 
 
 def nothing_is_exceeded(room: Room, record: Record) -> None:
-    """Stations, chargers and places: never more than there are, those that are out not counted."""
+    """Stations, chargers and bays: never more than there are, those that are out not counted."""
     facts = record.facts
     visits = visits_of(record)
     at_stations = [(row["start_min"], ends(row["truck_free_min"]), 1.0) for row in visits]
@@ -215,16 +217,16 @@ def nothing_is_exceeded(room: Room, record: Record) -> None:
     charges = started(rows_of(record, "charges"))
     leaves = {
         battery: sorted((row["start_min"], ends(row["truck_free_min"])) for row in mine)
-        for battery, mine in by("fresh", visits).items()
+        for battery, mine in by("charged", visits).items()
     }
 
     def until(charge: dict[str, Any]) -> float:
-        """When the battery has left its place."""
+        """When the battery has left its bay."""
         return next(
             (free for start, free in leaves.get(charge["battery"], []) if start >= charge["cooled_min"]), math.inf
         )
 
-    bound = not facts.in_truck and room.scenario.arrangement("room").charger_leads == "bound_to_place"
+    bound = not facts.in_truck and room.scenario.arrangement("room").charger_leads == "bound_to_bay"
     for number, count in enumerate(facts.charger_counts):
         mine = [row for row in charges if row["charger"] == number]
         held = [(row["connected_min"], until(row) if bound else row["end_min"], 1.0) for row in mine]
@@ -233,27 +235,27 @@ def nothing_is_exceeded(room: Room, record: Record) -> None:
         spots = [(row["connected_min"], row["end_min"], 1.0) for row in charges]
         assert most_at_once(spots + out(record, 0)) <= facts.stations
     else:
-        for place in {row["place"] for row in charges}:
-            stays = [(row["spent_min"], until(row), 1.0) for row in charges if row["place"] == place]
+        for bay in {row["bay"] for row in charges}:
+            stays = [(row["discharged_min"], until(row), 1.0) for row in charges if row["bay"] == bay]
             assert most_at_once(stays) <= 1
 
 
 def attendants_are_on_duty(room: Room, record: Record) -> None:
     """Work that began in a shift may end after it; its people are not the next shift's."""
     scenario = room.scenario
-    crew = scenario.layouts["room"].crew
+    attendants = scenario.layouts["room"].attendants
     jobs = [row for row in rows_of(record, "work") if row["person"] == ATTENDANT]
-    if not isinstance(crew, dict):
-        assert crew == "unlimited" or not jobs
+    if not isinstance(attendants, dict):
+        assert attendants == "unlimited" or not jobs
         return
-    on_duty = list(manned(scenario, crew, record))
+    on_duty = list(manned(scenario, attendants, record))
     for job in jobs:
         start = job["start_min"]
         assert any(
             begin <= start <= end and any(open_from <= start <= shut for open_from, shut in windows)
             for begin, end, _, windows in on_duty
         )
-    whole_breaks = scenario.rules.crew_break == "finish_then_full_break"
+    whole_breaks = scenario.rules.at_break == "finish_then_full_break"
     for begin, end, count, windows in on_duty:
         inside = [job for job in jobs if begin < job["start_min"] < end]
         held = [(job["start_min"], min(job["end_min"], end), job["people"]) for job in inside]
@@ -344,7 +346,7 @@ def lines_wait_for_what_is_missing(record: Record, reserve: int = 0) -> None:
 
 def shares_are_shares(record: Record) -> None:
     found = measure(record)
-    overtime = {"crew_busy_share"}
+    overtime = {"attendants_busy_share"}
     for name, each in MEASURES.items():
         value = found[name]
         assert math.isnan(value) or value >= -1e-9, name

@@ -1,4 +1,4 @@
-"""More books, of what only some rooms have: devices, outages, set-down places, skills, rounds, own batteries."""
+"""More books, of what only some rooms have: devices, outages, set-down bays, skills, rounds, own batteries."""
 
 from batsim.record import ATTENDANT, EXCHANGING, TASKS, Record
 from tests.behaviour.books import Stay, ends, outages_of, visits_of
@@ -34,26 +34,26 @@ def _merged(record: Record, thing: int, unit: int) -> list[Stay]:
     return stays
 
 
-def set_down_places_are_never_exceeded(room: Room, record: Record) -> None:
+def set_down_bays_are_never_exceeded(room: Room, record: Record) -> None:
     layout, scenario = room.scenario.layouts["room"], room.scenario
-    if layout.set_down_places is None or record.facts.in_truck:
+    if layout.set_down_bays is None or record.facts.in_truck:
         return
     means = (scenario.arrangement("room"), scenario.standby("room"))
     stays = [
-        (row["start_min"], ends(row["end_min"]), float(means[row["standby"]].set_down_places))
+        (row["start_min"], ends(row["end_min"]), float(means[row["standby"]].set_down_bays))
         for row in visits_of(record)
     ]
-    assert most_at_once(stays) <= layout.set_down_places
+    assert most_at_once(stays) <= layout.set_down_bays
 
 
 def nobody_stays_where_work_is_handed_over(room: Room, record: Record) -> None:
     """Where the next shift takes over, no attendant works on after the shift, and none is missing in it."""
     scenario = room.scenario
-    crew = scenario.layouts["room"].crew
-    if not isinstance(crew, dict) or scenario.rules.crew_shift_end == "finish":
+    attendants = scenario.layouts["room"].attendants
+    if not isinstance(attendants, dict) or scenario.rules.at_shift_end == "finish":
         return
     jobs = [row for row in rows_of(record, "work") if row["person"] == ATTENDANT]
-    for begin, end, count, _ in manned(scenario, crew, record):
+    for begin, end, count, _ in manned(scenario, attendants, record):
         mine = [job for job in jobs if begin <= job["start_min"] < end]
         assert all(job["end_min"] <= end for job in mine)
         assert most_at_once([(job["start_min"], job["end_min"], job["people"]) for job in mine]) <= count
@@ -64,22 +64,24 @@ def only_the_qualified_hoist(room: Room, record: Record) -> None:
     scenario = room.scenario
     layout, arrangement = scenario.layouts["room"], scenario.arrangement("room")
     skill = next((step.skill for step in arrangement.steps if step.skill), None)
-    by_attendants = isinstance(layout.crew, dict) and not layout.drivers_exchange and layout.exchange_time_min is None
+    by_attendants = (
+        isinstance(layout.attendants, dict) and not layout.drivers_exchange and layout.exchange_time_min is None
+    )
     if skill is None or not by_attendants or layout.standby is not None:
         return
     jobs = [row for row in rows_of(record, "work") if (row["person"], row["task"]) == (ATTENDANT, EXCHANGING)]
-    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
+    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.attendants.items()}
     for begin, end, count, _ in manned(scenario, qualified, record):
         held = [(row["start_min"], min(row["end_min"], end), 1.0) for row in jobs if begin < row["start_min"] < end]
         assert most_at_once(held) <= count
 
 
-def care_begins_in_rounds(room: Room, record: Record) -> None:
-    """Care begins after it is due, in the hours of its rounds where there are any."""
+def maintenance_begins_in_rounds(room: Room, record: Record) -> None:
+    """Maintenance begins after it is due, in the hours of its rounds where there are any."""
     scenario, facts = room.scenario, record.facts
     types = [name.partition(", ")[0] for name in facts.lines]
     rows = [{**row, "task": TASKS.index("watering")} for row in rows_of(record, "waterings")]
-    rows += rows_of(record, "care")
+    rows += rows_of(record, "maintenance")
     for row in started(rows):
         assert row["due_min"] <= row["start_min"] <= ends(row["end_min"])
         battery = scenario.batteries[types[facts.battery_lines[row["battery"]]]]
@@ -92,9 +94,9 @@ def care_begins_in_rounds(room: Room, record: Record) -> None:
 def own_batteries_stay_with_their_truck(room: Room, record: Record) -> None:
     group_of = group_of_truck(record)
     for row in rows_of(record, "exchanges"):
-        if room.scenario.trucks[group_of[row["truck"]]].own_batteries and row["fresh"] >= 0:
+        if room.scenario.trucks[group_of[row["truck"]]].own_batteries and row["charged"] >= 0:
             lines = record.facts.battery_lines
-            assert lines[row["spent"]] == lines[row["fresh"]] == row["line"]
+            assert lines[row["discharged"]] == lines[row["charged"]] == row["line"]
     for line, rows in by("line", rows_of(record, "exchanges")).items():
         if ", " in record.facts.lines[line]:
             assert len(by("truck", rows)) == 1

@@ -77,12 +77,12 @@ def group_of_truck(record: Record) -> list[int]:
 
 
 def manned(
-    scenario: Scenario, crew: dict[str, int], record: Record
+    scenario: Scenario, attendants: dict[str, int], record: Record
 ) -> Iterator[tuple[float, float, int, list[tuple[float, float]]]]:
-    """Each shift of each crew: start, end, attendants, and its working windows."""
+    """Each shift of each attendants: start, end, attendants, and its working windows."""
     until_min, warm_up_min = record.facts.horizon_min + WEEK_MIN, record.facts.warm_up_min
     week = scenario.week
-    for name, count in crew.items():
+    for name, count in attendants.items():
         unbroken = week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})
         whole = week.model_copy(update={"shifts": {name: unbroken}})
         windows = group_windows(week, [name], until_min, warm_up_min)

@@ -1,4 +1,4 @@
-"""Small random rooms that are valid scenarios: every arrangement, rule, kind of crew and calendar."""
+"""Small random rooms that are valid scenarios: every arrangement, rule, kind of attendants and calendar."""
 
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -31,8 +31,8 @@ BATTERIES = {
 """Battery types by name: what they start from, and chargers that fit."""
 STRAIGHT_SWAP = {
     "title": "Two people swap both batteries at once",
-    "place": "table",
-    "empty_places": 0,
+    "bay": "table",
+    "empty_bays": 0,
     "devices": {"lifting table": 1},
     "connects": "driver",
     "connect_time": "1 min",
@@ -42,7 +42,7 @@ STRAIGHT_SWAP = {
         {"step": "clean the table", "by": "attendant", "time": "3 min", "truck": "gone"},
     ],
 }
-"""An arrangement of a site's own: no empty place, two people, one of them longer than the other."""
+"""An arrangement of a site's own: no empty bay, two people, one of them longer than the other."""
 
 
 @lru_cache(maxsize=1)
@@ -65,7 +65,7 @@ class Room(NamedTuple):
 
     @property
     def at_arrival(self) -> bool:
-        return self.scenario.rules.spent_release == "at_arrival"
+        return self.scenario.rules.discharged_on_charge == "at_arrival"
 
     def simulate(self, scenario: Scenario | None = None) -> batsim.Record:
         return batsim.simulate(
@@ -98,8 +98,10 @@ def rooms(
         "batteries": {name: draw(battery_types(name)) for name in used},
         "layouts": {"room": draw(layouts(arrangement, groups, used, list(shifts)))},
         "rules": {
-            "spent_release": draw(st.sampled_from(["with_exchange", "at_arrival"])) if rules else "with_exchange",
-            "crew_break": draw(st.sampled_from(["finish", "finish_then_full_break", "pause"])),
+            "discharged_on_charge": draw(st.sampled_from(["with_exchange", "at_arrival"]))
+            if rules
+            else "with_exchange",
+            "at_break": draw(st.sampled_from(["finish", "finish_then_full_break", "pause"])),
             "if_none_ready": draw(st.sampled_from(["wait", "carry_on"])) if rules else "wait",
         },
     }
@@ -196,13 +198,13 @@ def layouts(
     layout["batteries"] = {name: count + draw(st.integers(1, 6)) for name, count in trucks.items()}
     if draw(st.booleans()):
         layout["devices"] = {DEVICES[arrangement]: "unlimited"}
-    crew = draw(st.sampled_from(["drivers", "unlimited", 1, 2, 3]))
-    if isinstance(crew, int):
-        crew = max(crew, 2 if arrangement == "straight swap" else 1)
+    attendants = draw(st.sampled_from(["drivers", "unlimited", 1, 2, 3]))
+    if isinstance(attendants, int):
+        attendants = max(attendants, 2 if arrangement == "straight swap" else 1)
         manned = shifts if draw(st.booleans()) else shifts[:1]
-        layout["crew"] = dict.fromkeys(manned, crew)
+        layout["attendants"] = dict.fromkeys(manned, attendants)
     else:
-        layout["crew"] = crew
+        layout["attendants"] = attendants
     if draw(st.booleans()):
         layout["exchange_time"] = draw(st.sampled_from(["6 min", "30 min", {"mean": "20 min", "cv": 0.5}]))
     return layout

@@ -1,4 +1,4 @@
-"""Random rooms with everything: shift changes, floors, outages, skills, handing over, care in rounds, demand."""
+"""Random rooms with everything: shift changes, floors, outages, skills, handing over, maintenance in rounds, demand."""
 
 import json
 from typing import Any
@@ -16,15 +16,15 @@ FEATURES = (
     "own_batteries",
     "reserve",
     "floor",
-    "set_down_places",
+    "set_down_bays",
     "standby",
     "breakdowns",
     "out",
     "drivers_exchange",
     "skills",
-    "crew_rules",
+    "attendants_rules",
     "priorities",
-    "care",
+    "maintenance",
     "rounds",
     "equalising",
     "demand",
@@ -89,7 +89,7 @@ def _keep_enough(stated: dict[str, Any]) -> None:
 def _man_the_spots(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     """Let attendants take care of batteries in trucks."""
     if draw(st.booleans()):
-        _layout(stated)["crew"] = {shift: draw(st.integers(1, 2)) for shift in stated["week"]["shifts"]}
+        _layout(stated)["attendants"] = {shift: draw(st.integers(1, 2)) for shift in stated["week"]["shifts"]}
     if draw(st.booleans()):
         _layout(stated)["devices"] = {"hand_pallet_truck": draw(st.integers(1, 2))}
 
@@ -136,7 +136,7 @@ def _floor(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     if layout["handling"] not in WITH_WAYS or "exchange_time" in layout:
         return
     rows = [
-        {"row": "front", "at": ["1 m", "2 m"], "pitch": "1 m", "places": draw(st.integers(1, 4))},
+        {"row": "front", "at": ["1 m", "2 m"], "pitch": "1 m", "bays": draw(st.integers(1, 4))},
         {
             "row": "back",
             "at": ["4 m", "9 m"],
@@ -155,8 +155,8 @@ def _floor(draw: st.DrawFn, stated: dict[str, Any]) -> None:
         layout["handling"] = f"reaching {layout['handling']}"
 
 
-def _set_down_places(draw: st.DrawFn, stated: dict[str, Any]) -> None:
-    _layout(stated)["set_down_places"] = draw(st.integers(1, 2))
+def _set_down_bays(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    _layout(stated)["set_down_bays"] = draw(st.integers(1, 2))
 
 
 def _standby(draw: st.DrawFn, stated: dict[str, Any]) -> None:
@@ -209,23 +209,23 @@ def _drivers_exchange(draw: st.DrawFn, stated: dict[str, Any]) -> None:
 
 def _skills(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     layout = _layout(stated)
-    if not isinstance(layout.get("crew"), dict) or not layout["handling"].endswith("overhead_hoist"):
+    if not isinstance(layout.get("attendants"), dict) or not layout["handling"].endswith("overhead_hoist"):
         return
-    for number, shift in enumerate(layout["crew"]):
-        count = layout["crew"][shift] + draw(st.integers(0, 1))
-        layout["crew"][shift] = {"attendants": count, "hoist": draw(st.integers(int(number == 0), count))}
+    for number, shift in enumerate(layout["attendants"]):
+        count = layout["attendants"][shift] + draw(st.integers(0, 1))
+        layout["attendants"][shift] = {"attendants": count, "hoist": draw(st.integers(int(number == 0), count))}
 
 
-def _crew_rules(draw: st.DrawFn, stated: dict[str, Any]) -> None:
-    stated["rules"]["crew_break"] = draw(st.sampled_from(["put_back", "pause", stated["rules"]["crew_break"]]))
-    stated["rules"]["crew_shift_end"] = draw(st.sampled_from(["hand_over", "put_back", "finish"]))
+def _attendants_rules(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    stated["rules"]["at_break"] = draw(st.sampled_from(["put_back", "pause", stated["rules"]["at_break"]]))
+    stated["rules"]["at_shift_end"] = draw(st.sampled_from(["hand_over", "put_back", "finish"]))
 
 
 def _priorities(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     stated["rules"]["priorities"] = draw(st.permutations(TASKS))[: draw(st.integers(1, 6))]
 
 
-def _care(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+def _maintenance(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     for battery in stated["batteries"].values():
         for name in draw(st.sets(st.sampled_from(["inspection", "readings", "wash"]), min_size=1)):
             every = draw(st.sampled_from(["1 charge", "3 charges", "20 h", "5 days"]))
@@ -235,7 +235,7 @@ def _care(draw: st.DrawFn, stated: dict[str, Any]) -> None:
 
 
 def _rounds(draw: st.DrawFn, stated: dict[str, Any]) -> None:
-    """Rounds in working hours: a night without a crew would leave nothing to test."""
+    """Rounds in working hours: a night without a attendants would leave nothing to test."""
     for battery in stated["batteries"].values():
         rounds = [
             {
@@ -270,15 +270,15 @@ ADDERS = {
     "own_batteries": _own_batteries,
     "reserve": _reserve,
     "floor": _floor,
-    "set_down_places": _set_down_places,
+    "set_down_bays": _set_down_bays,
     "standby": _standby,
     "breakdowns": _breakdowns,
     "out": _out,
     "drivers_exchange": _drivers_exchange,
     "skills": _skills,
-    "crew_rules": _crew_rules,
+    "attendants_rules": _attendants_rules,
     "priorities": _priorities,
-    "care": _care,
+    "maintenance": _maintenance,
     "rounds": _rounds,
     "equalising": _equalising,
     "demand": _demand,

@@ -25,10 +25,10 @@ def warm(cold: Scenario) -> Scenario:
     return same.replace("trucks[0].air", "25 degC").replace("trucks[1].air", "25 degC")
 
 
-def stints(scenario: Scenario) -> dict[str, float]:
-    """What a stint of the reach trucks is like, and how many exchanges they make in a week."""
+def discharges(scenario: Scenario) -> dict[str, float]:
+    """What a discharge of the reach trucks is like, and how many exchanges they make in a week."""
     record = batsim.simulate(scenario, "side rollers")
-    rows, exchanges = record.columns("stints"), record.columns("exchanges")
+    rows, exchanges = record.columns("discharges"), record.columns("exchanges")
     mine = (rows["group"] == REACH) & (rows["soc_from_share"] == 1.0) & (rows["end_min"] < record.facts.horizon_min)
     factor = capacity_factor_of(scenario.batteries["lead 48 V 750 Ah"])
     return {
@@ -40,8 +40,8 @@ def stints(scenario: Scenario) -> dict[str, float]:
 
 
 def test_the_cold_costs_exchanges_by_what_it_takes_from_the_capacity(cold: Scenario, warm: Scenario):
-    """The capacity factor at the electrolyte temperatures explains the shorter stints and the more exchanges."""
-    here, there = stints(cold), stints(warm)
+    """The capacity factor at the electrolyte temperatures explains the shorter discharges and the more exchanges."""
+    here, there = discharges(cold), discharges(warm)
     lost = here["factor"] / there["factor"]
     assert 0.75 < lost < 0.92
     assert here["drawn_ah"] / there["drawn_ah"] == pytest.approx(lost, rel=0.01)
@@ -50,12 +50,12 @@ def test_the_cold_costs_exchanges_by_what_it_takes_from_the_capacity(cold: Scena
 
 
 def test_a_battery_that_comes_out_of_the_store_is_far_warmer_than_the_store(cold: Scenario):
-    assert -10.0 < stints(cold)["end_degc"] < 5.0
+    assert -10.0 < discharges(cold)["end_degc"] < 5.0
 
 
 def test_too_cold_to_be_charged_it_waits_in_the_room(cold: Scenario, warm: Scenario):
     charges = batsim.simulate(cold, "side rollers").columns("charges")
     begun = ~np.isnan(charges["start_degc"]) & (charges["line"] == REACH)
-    assert np.mean(charges["put_off_min"][begun] > 0.0) > 0.8
+    assert np.mean(charges["delayed_min"][begun] > 0.0) > 0.8
     assert np.min(charges["start_degc"][begun]) == pytest.approx(10.0, abs=0.05)
-    assert not np.any(batsim.simulate(warm, "side rollers").columns("charges")["put_off_min"] > 0.0)
+    assert not np.any(batsim.simulate(warm, "side rollers").columns("charges")["delayed_min"] > 0.0)

@@ -28,7 +28,7 @@ def test_each_truck_has_one_battery_and_each_battery_at_most_one_truck(room: Roo
 @ROUNDS
 @given(rooms())
 def test_scheduled_time_is_work_or_downtime(room: Room):
-    """Each truck's scheduled minutes are those of its stints and those between leaving work and coming back."""
+    """Each truck's scheduled minutes are those of its discharges and those between leaving work and coming back."""
     books.scheduled_time_is_work_or_downtime(room.simulate())
 
 
@@ -46,7 +46,7 @@ def test_labour_by_person_and_by_task_is_all_labour(room: Room):
 
 @ROUNDS
 @given(rooms())
-def test_stations_chargers_and_places_are_never_exceeded(room: Room):
+def test_stations_chargers_and_bays_are_never_exceeded(room: Room):
     books.nothing_is_exceeded(room, room.simulate())
 
 
@@ -94,9 +94,9 @@ def test_same_seed_same_bits(room: Room):
 @ROUNDS
 @given(rooms(arrangements=EXCHANGING, rules=False))
 def test_more_of_anything_changes_no_trucks_draws(room: Room):
-    """A truck's n-th stint and n-th exchange take as long with one more station, charger or battery."""
+    """A truck's n-th discharge and n-th exchange take as long with one more station, charger or battery."""
     scenario = room.scenario
-    for number in range(len(scenario.trucks)):  # else a stint also depends on how warm its battery is
+    for number in range(len(scenario.trucks)):  # else a discharge also depends on how warm its battery is
         scenario = scenario.replace(f"trucks[{number}].temperature", "22 degC")
     layout = scenario.layouts["room"]
     kind = next(iter(scenario.batteries))
@@ -106,22 +106,22 @@ def test_more_of_anything_changes_no_trucks_draws(room: Room):
         "layouts.room.chargers[0]": f"{int(count) + 1} x {charger}",
         f"layouts.room.batteries.{kind}": layout.batteries[kind] + 1,
     }
-    before = draws(room.simulate(scenario), pausing=scenario.rules.crew_break == "pause")
+    before = draws(room.simulate(scenario), pausing=scenario.rules.at_break == "pause")
     for path, value in changes.items():
-        after = draws(room.simulate(scenario.replace(path, value)), pausing=scenario.rules.crew_break == "pause")
+        after = draws(room.simulate(scenario.replace(path, value)), pausing=scenario.rules.at_break == "pause")
         for key in before.keys() & after.keys():
-            # Exchanges to the tick; a stint may still be shorter on a battery that is more worn.
+            # Exchanges to the tick; a discharge may still be shorter on a battery that is more worn.
             near = 0.0 if key[0] == "exchange" else 5e-3
             assert all(a == pytest.approx(b, rel=near) for a, b in zip(before[key], after[key], strict=False))
 
 
 def draws(record: Record, *, pausing: bool) -> dict[tuple[str, int], list[float]]:
-    """Working minutes of each truck's stints and minutes of its exchanges, as far as they were finished."""
+    """Working minutes of each truck's discharges and minutes of its exchanges, as far as they were finished."""
     worked = calendars(record)
     found = defaultdict(list)
-    for row in rows_of(record, "stints"):
+    for row in rows_of(record, "discharges"):
         if row["end_min"] < record.facts.horizon_min:
-            found["stint", row["truck"]].append(worked[row["group"]].between(row["start_min"], row["end_min"]))
+            found["discharge", row["truck"]].append(worked[row["group"]].between(row["start_min"], row["end_min"]))
     for row in started(rows_of(record, "exchanges")):
         if not pausing:
             found["exchange", row["truck"]].append(row["truck_free_min"] - row["start_min"])

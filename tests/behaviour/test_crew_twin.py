@@ -1,4 +1,4 @@
-"""A mid-size room with crew by shift, a break and priorities, written a second time with a queueing library.
+"""A mid-size room with attendants by shift, a break and priorities, written a second time with a queueing library.
 
 The twin is made with Ciw (Palmer, Knight, Harper & Hawa, Journal of Simulation 13 (2019) 68-82, from memory): trucks
 circulate between work and a node whose servers follow the day. Its clock starts at 06:00, when both shifts begin anew.
@@ -47,7 +47,7 @@ def _twin(seed):
 
 def _room(replication):
     """The same of one replication of the room."""
-    scenario = batsim.read(CASES / "crew_room.yaml")
+    scenario = batsim.read(CASES / "attendants_room.yaml")
     record = batsim.simulate(
         scenario, "room", seed=5, replication=replication, length_min=LENGTH_MIN, warm_up_min=WARM_UP_MIN
     )

@@ -16,19 +16,19 @@ from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
 
 @ROUNDS
 @given(rooms())
-def test_state_of_charge_is_carried_from_stint_to_stint(room: Room):
+def test_state_of_charge_is_carried_from_discharge_to_discharge(room: Room):
     """It lies within 0 and 1, unless the way to the room is long; a battery rises only on charge."""
     record = room.simulate()
     scenario = room.scenario
     far = any(group.to_room is not None and group.to_room.distance_m > 1000.0 for group in scenario.trucks)
     charged = by("battery", started(rows_of(record, "charges")))
-    for battery, stints in by("battery", rows_of(record, "stints")).items():
-        for stint in stints:
-            assert stint["soc_to_share"] <= stint["soc_from_share"] <= 1.0
-            assert stint["soc_to_share"] >= (-1.0 if far else 0.0)
-            assert stint["drawn_ah"] >= 0.0
-            assert stint["drawn_kwh"] >= 0.0
-        for before, after in pairwise(stints):
+    for battery, discharges in by("battery", rows_of(record, "discharges")).items():
+        for discharge in discharges:
+            assert discharge["soc_to_share"] <= discharge["soc_from_share"] <= 1.0
+            assert discharge["soc_to_share"] >= (-1.0 if far else 0.0)
+            assert discharge["drawn_ah"] >= 0.0
+            assert discharge["drawn_kwh"] >= 0.0
+        for before, after in pairwise(discharges):
             charges = [row for row in charged[battery] if before["end_min"] <= row["end_min"] <= after["start_min"]]
             if not charges:
                 assert after["soc_from_share"] == before["soc_to_share"]
@@ -52,11 +52,11 @@ def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room
     scenario = room.scenario
     types = [scenario.batteries[name] for name in record.facts.lines]
     chargers = [scenario.chargers[name] for name in record.facts.chargers]
-    stints = by("battery", rows_of(record, "stints"))
+    discharges = by("battery", rows_of(record, "discharges"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         for before, charge in zip([None, *charges], charges, strict=False):
             since = before["start_min"] if before else -1.0
-            drawn = [row for row in stints[battery] if since < row["end_min"] <= charge["start_min"]]
+            drawn = [row for row in discharges[battery] if since < row["end_min"] <= charge["start_min"]]
             ah, kwh = sum(row["drawn_ah"] for row in drawn), sum(row["drawn_kwh"] for row in drawn)
             kind, charger = types[charge["line"]], chargers[charge["charger"]]
             equalised = equalising_ah(kind, charge)
@@ -78,13 +78,13 @@ def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room
 def test_a_full_charge_in_the_truck_settles_all_that_was_drawn(room: Room):
     record = room.simulate()
     scenario = room.scenario
-    stints = by("battery", rows_of(record, "stints"))
+    discharges = by("battery", rows_of(record, "discharges"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         full = [row for row in charges if row["soc_to_share"] == 1.0]
         used = [scenario.chargers[record.facts.chargers[number]] for number in {row["charger"] for row in charges}]
         for before, after in pairwise(full):
             since, until = before["end_min"], after["end_min"]
-            drawn = sum(row["drawn_ah"] for row in stints[battery] if since <= row["start_min"] < until)
+            drawn = sum(row["drawn_ah"] for row in discharges[battery] if since <= row["start_min"] < until)
             returned = sum(
                 row["charged_ah"] - equalising_ah(scenario.batteries[record.facts.lines[row["line"]]], row)
                 for row in charges
@@ -127,7 +127,7 @@ def test_what_is_owed_goes_with_the_charger_in_the_truck():
     site = batsim.read_scenario_text(yaml.safe_dump(stated))
     record = batsim.simulate(site, "room", seed=1, length_min=14 * 1440.0, warm_up_min=0.0)
     factors = [site.chargers[name].charge_factor for name in record.facts.chargers]
-    stints, seen = by("battery", rows_of(record, "stints")), set()
+    discharges, seen = by("battery", rows_of(record, "discharges")), set()
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         full = [row for row in charges if row["soc_to_share"] == 1.0]
         for before, after in pairwise(full):
@@ -135,7 +135,9 @@ def test_what_is_owed_goes_with_the_charger_in_the_truck():
             if len(between) > 1 or after["equalising_min"]:
                 continue
             drawn = sum(
-                row["drawn_ah"] for row in stints[battery] if before["end_min"] <= row["start_min"] < after["end_min"]
+                row["drawn_ah"]
+                for row in discharges[battery]
+                if before["end_min"] <= row["start_min"] < after["end_min"]
             )
             assert after["charged_ah"] == pytest.approx(factors[after["charger"]] * drawn, rel=1e-6, abs=1e-3)
             seen.add(after["charger"])

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from batsim.errors import StudyError
-from batsim.study.sweeps import run_cases
 from batsim.study.running.executors import Job, outcomes
 from batsim.study.running.jobs import Failure
+from batsim.study.sweeps import run_cases
 from batsim.study.sweeps.store import Store
 from tests.behaviour.sweeps import (
     BATTERIES,

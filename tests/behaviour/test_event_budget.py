@@ -49,7 +49,7 @@ def test_reference_room_takes_at_most_five_events_an_exchange(instants: list[flo
 
 @pytest.mark.parametrize("layout", EXCHANGING)
 def test_a_real_room_takes_at_most_eight_events_an_exchange(kestrel_lane: Scenario, layout: str, instants: list[float]):
-    """All in: the way to the room, crew and its breaks, connecting, watering."""
+    """All in: the way to the room, attendants and its breaks, connecting, watering."""
     record = simulate(kestrel_lane, layout, 4 * WEEK_MIN)
     exchanges = record.count("exchanges")
     assert exchanges > 1_000
@@ -77,7 +77,7 @@ def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: st
     for shift in ("early", "room early", "late", "room late", "night", "room night"):
         kestrel_lane = kestrel_lane.replace(f"week.shifts.{shift}.days", "Sat")
     record = simulate(kestrel_lane, layout, 5 * DAY_MIN)
-    assert {name for name in TABLES if record.count(name)} == {"stints", "battery_states"}
+    assert {name for name in TABLES if record.count(name)} == {"discharges", "battery_states"}
     trucks, shifts, end_of_run = 24, 3, 1
     assert len(instants) <= trucks + shifts + end_of_run
 

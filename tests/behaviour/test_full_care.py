@@ -1,4 +1,4 @@
-"""Care minute by minute: before the charge, in rounds, and in the truck."""
+"""Maintenance minute by minute: before the charge, in rounds, and in the truck."""
 
 import pytest
 
@@ -17,21 +17,23 @@ def trucks(*first_runs: int) -> list[dict[str, object]]:
     return [{**group, "exchange_at": "20 %", "first_run": [f"{each} min" for each in first_runs]}]
 
 
-def care_room(changes: dict[str, object], *first_runs: int) -> Record:
+def maintenance_room(changes: dict[str, object], *first_runs: int) -> Record:
     """Run of the small room with one attendant on each shift."""
-    return run(room({"trucks": trucks(*first_runs), "layouts.room.crew": dict.fromkeys(SHIFTS, 1), **changes}, CASE))
+    return run(
+        room({"trucks": trucks(*first_runs), "layouts.room.attendants": dict.fromkeys(SHIFTS, 1), **changes}, CASE)
+    )
 
 
 def test_a_wash_before_the_charge_delays_it():
     wash = {"every": "1 charge", "time": "30 min", "when": "before_charge"}
-    record = care_room({"batteries.plain.wash": wash, "trucks": [{**trucks(0)[0], "run_time": "5 h"}]}, 0)
+    record = maintenance_room({"batteries.plain.wash": wash, "trucks": [{**trucks(0)[0], "run_time": "5 h"}]}, 0)
     first, second = (row for row in rows_of(record, "charges")[:2])
-    assert (first["spent_min"], first["connected_min"]) == (18.0, 18.0)  # not due after no charge at all
-    (wash_row, *_) = rows_of(record, "care")
+    assert (first["discharged_min"], first["connected_min"]) == (18.0, 18.0)  # not due after no charge at all
+    (wash_row, *_) = rows_of(record, "maintenance")
     mine = by("battery", rows_of(record, "charges"))[wash_row["battery"]][1]
-    assert wash_row["start_min"] == mine["spent_min"]
-    assert mine["connected_min"] == mine["start_min"] == wash_row["end_min"] == mine["spent_min"] + 30.0
-    assert second["connected_min"] >= second["spent_min"]
+    assert wash_row["start_min"] == mine["discharged_min"]
+    assert mine["connected_min"] == mine["start_min"] == wash_row["end_min"] == mine["discharged_min"] + 30.0
+    assert second["connected_min"] >= second["discharged_min"]
 
 
 @pytest.mark.parametrize(("overdue", "second"), [("use", 200.0), ("hold", 490.0)])
@@ -43,9 +45,9 @@ def test_an_overdue_battery_is_used_or_held_until_the_round(overdue: str, second
     rounds = {"days": "Mon-Sun", "from": "08:00", "to": "09:00", "overdue": overdue}
     inspection = {"every": "1 charge", "time": "10 min", "rounds": rounds}
     changes = {"batteries.plain.inspection": inspection, "layouts.room.batteries": 3}
-    record = care_room(changes, 0, 200)
+    record = maintenance_room(changes, 0, 200)
     assert [row["start_min"] for row in rows_of(record, "exchanges")] == [0.0, second]
-    rows = rows_of(record, "care")
+    rows = rows_of(record, "maintenance")
     assert all(480.0 <= row["start_min"] % 1440.0 <= 540.0 for row in rows)
     first = rows[0]
     assert (first["start_min"], first["end_min"]) == (480.0, 490.0)
@@ -61,23 +63,23 @@ def test_a_round_that_ends_leaves_the_rest_for_the_next():
     for overdue, starts in (("hold", [480.0, 520.0, 1920.0, 1960.0]), ("use", [480.0, 520.0, 1920.0, 1960.0])):
         rounds = {"days": "Mon-Sun", "from": "08:00", "to": "09:00", "overdue": overdue}
         inspection = {"every": "1 charge", "time": "40 min", "rounds": rounds}
-        record = care_room({"batteries.plain.inspection": inspection}, 0, 20, 40, 60)
-        assert [row["start_min"] for row in rows_of(record, "care")] == starts
+        record = maintenance_room({"batteries.plain.inspection": inspection}, 0, 20, 40, 60)
+        assert [row["start_min"] for row in rows_of(record, "maintenance")] == starts
 
 
-# --- care in the truck ---------------------------------------------------------------------------------------
+# --- maintenance in the truck ---------------------------------------------------------------------------------------
 
 PLUGGED = {
     "title": "Charged in the truck",
-    "place": "truck",
-    "empty_places": 0,
+    "bay": "truck",
+    "empty_bays": 0,
     "watering_devices": {"pallet truck": 1},
     "draw_out_time": "4 min",
     "connects": "driver",
 }
 
 
-def in_truck(watering: dict[str, str], crew: object = "drivers", pallet_trucks: int = 1) -> Record:
+def in_truck(watering: dict[str, str], attendants: object = "drivers", pallet_trucks: int = 1) -> Record:
     """Two trucks on the early shift, charged for 2 h from 840 on; two shifts are a charge, so water is due then."""
     group = {**trucks(900, 900)[0], "shifts": ["early"], "run_time": "15 h"}
     changes = {
@@ -88,14 +90,14 @@ def in_truck(watering: dict[str, str], crew: object = "drivers", pallet_trucks: 
             "handling": "plugged",
             "chargers": "2 x electronic_iuia",
             "devices": {"pallet truck": pallet_trucks},
-            "crew": crew,
+            "attendants": attendants,
         },
     }
     return run(room(changes, CASE))
 
 
 @pytest.mark.parametrize(
-    ("by_what", "crew", "pallet_trucks", "spans"),
+    ("by_what", "attendants", "pallet_trucks", "spans"),
     [
         ("hand", "drivers", 1, [(960.0, 979.0), (979.0, 998.0)]),
         ("hand", "drivers", 2, [(960.0, 979.0), (960.0, 979.0)]),
@@ -107,22 +109,22 @@ def in_truck(watering: dict[str, str], crew: object = "drivers", pallet_trucks: 
     ],
 )
 def test_watering_in_the_truck_takes_a_pallet_truck_and_people(
-    by_what: str, crew: object, pallet_trucks: int, spans: list[tuple[float, float]]
+    by_what: str, attendants: object, pallet_trucks: int, spans: list[tuple[float, float]]
 ):
-    record = in_truck({**BY_HAND, "by": by_what}, crew, pallet_trucks)
+    record = in_truck({**BY_HAND, "by": by_what}, attendants, pallet_trucks)
     rows = rows_of(record, "waterings")[:2]
     assert sorted((row["start_min"] - 1440.0, row["end_min"] - 1440.0) for row in rows) == spans
     assert len(rows_of(record, "devices")) == (0 if by_what == "single_point" else record.count("waterings"))
 
 
-def test_care_in_the_truck_is_over_before_its_shift_begins():
+def test_maintenance_in_the_truck_is_over_before_its_shift_begins():
     """Night is on duty from 1320 to 1800 and would hand 500 min of watering over to early, whose truck has left."""
     watering = {**BY_HAND, "time": "500 min"}
     record = in_truck(watering, {"night": 1})
     assert record.count("waterings") == 0
-    stints = [row["start_min"] for row in rows_of(record, "stints")]
-    assert stints == sorted(stints)
-    assert {start % 1440.0 for start in stints} == {360.0}
+    discharges = [row["start_min"] for row in rows_of(record, "discharges")]
+    assert discharges == sorted(discharges)
+    assert {start % 1440.0 for start in discharges} == {360.0}
 
 
 def test_trucks_at_their_cut_out_wait_for_a_charging_spot():

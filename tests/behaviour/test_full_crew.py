@@ -31,9 +31,9 @@ def trucks(*first_runs: int) -> list[dict[str, object]]:
     return [{**group, "exchange_at": "20 %", "first_run": [f"{each} min" for each in first_runs]}]
 
 
-def crew_room(changes: dict[str, object], *first_runs: int, horizon_min: float = 10_080.0) -> Record:
+def attendants_room(changes: dict[str, object], *first_runs: int, horizon_min: float = 10_080.0) -> Record:
     """Run of the small room with one attendant on each shift."""
-    stated = {"trucks": trucks(*first_runs), "layouts.room.crew": ONE_EACH, "week.shifts.early": BREAK, **changes}
+    stated = {"trucks": trucks(*first_runs), "layouts.room.attendants": ONE_EACH, "week.shifts.early": BREAK, **changes}
     return batsim.simulate(room(stated, CASE), "room", seed=7, replication=0, length_min=horizon_min, warm_up_min=0.0)
 
 
@@ -58,7 +58,7 @@ SHIFT_END = [
     # the driver drives up until 361: the next shift swaps, all of it
     (359, "hand_over", (372.0, 377.0), [(359.0, 360.0, 0.0), (360.0, 377.0, 15.0)]),
     (359, "put_back", (372.0, 377.0), [(359.0, 360.0, 0.0), (360.0, 377.0, 15.0)]),
-    # the truck is gone at 358, the spent battery is on its way
+    # the truck is gone at 358, the discharged battery is on its way
     (345, "hand_over", (358.0, 363.0), [(345.0, 360.0, 12.0), (360.0, 363.0, 3.0)]),
     (345, "put_back", (358.0, 365.0), [(345.0, 360.0, 12.0), (360.0, 365.0, 5.0)]),
     # over at the very end of the shift: nothing to hand over
@@ -70,7 +70,7 @@ SHIFT_END = [
 def test_an_exchange_when_the_shift_ends(
     asked: int, rule: str, ended: tuple[float, float], jobs: list[tuple[float, float, float]]
 ):
-    record = crew_room({"rules": {"crew_shift_end": rule}}, asked)
+    record = attendants_room({"rules": {"at_shift_end": rule}}, asked)
     assert times(record)[0] == (float(asked), *ended)
     assert work(record) == jobs
     (row,) = rows_of(record, "exchanges")
@@ -80,39 +80,39 @@ def test_an_exchange_when_the_shift_ends(
 
 def test_the_next_shift_begins_with_what_was_handed_over():
     """A truck that asks at 358 has waited for the attendant, who goes on with the other exchange first."""
-    record = crew_room({"rules": {"crew_shift_end": "hand_over"}}, 355, 358)
+    record = attendants_room({"rules": {"at_shift_end": "hand_over"}}, 355, 358)
     assert times(record) == [(355.0, 368.0, 373.0), (373.0, 386.0, 391.0)]
 
 
 def test_work_waits_through_the_handover_of_the_shifts():
     """Early is on duty from 370 on: the 7 min left of the swap begin then."""
-    changes = {"rules": {"crew_shift_end": "hand_over"}, "week.shifts.early": {**BREAK, "handover": "10 min"}}
-    assert times(crew_room(changes, 355)) == [(355.0, 378.0, 383.0)]
+    changes = {"rules": {"at_shift_end": "hand_over"}, "week.shifts.early": {**BREAK, "handover": "10 min"}}
+    assert times(attendants_room(changes, 355)) == [(355.0, 378.0, 383.0)]
 
 
 def test_two_attendants_hand_over_to_two():
     """Night lays the swap down at 360 with 7 min left; early has one attendant, so late goes on at 840."""
     changes = {
-        "rules": {"crew_shift_end": "hand_over"},
-        "layouts.room.crew": {"night": 2, "early": 1, "late": 2},
+        "rules": {"at_shift_end": "hand_over"},
+        "layouts.room.attendants": {"night": 2, "early": 1, "late": 2},
         "handling.'by hand'.steps[1].by": "2 attendants",
     }
-    record = crew_room(changes, 355)
+    record = attendants_room(changes, 355)
     assert times(record) == [(355.0, 848.0, 853.0)]
     assert work(record) == [(355.0, 360.0, 6.0), (840.0, 853.0, 19.0)]
     assert {row["people"] for row in rows_of(record, "work") if row["person"] == ATTENDANT} == {2}
 
 
 def test_a_truck_may_come_again_before_its_exchange_is_over():
-    """Two lay the spent battery down at 360; two are there again at 840. The truck is at work and asks once more."""
+    """Two lay the discharged battery down at 360; two are there again at 840. The truck is at work and asks once more."""
     group = {**trucks(345)[0], "run_time": "4 h"}
     changes = {
-        "rules": {"crew_shift_end": "hand_over"},
+        "rules": {"at_shift_end": "hand_over"},
         "trucks": [group],
-        "layouts.room.crew": {"night": 2, "early": 1, "late": 2},
+        "layouts.room.attendants": {"night": 2, "early": 1, "late": 2},
         "handling.'by hand'.steps[3].by": "2 attendants",
     }
-    rows = sorted(rows_of(crew_room(changes, 345), "exchanges"), key=lambda row: row["start_min"])
+    rows = sorted(rows_of(attendants_room(changes, 345), "exchanges"), key=lambda row: row["start_min"])
     seen = [tuple(row[name] for name in ("left_min", "joined_min", "start_min", "back_min", "end_min")) for row in rows]
     assert seen[:2] == [(345.0, 345.0, 345.0, 358.0, 843.0), (628.0, 628.0, 843.0, 856.0, 861.0)]
 
@@ -130,7 +130,7 @@ IN_BREAK = [
 @pytest.mark.parametrize(("rule", "ended", "hands_on", "next_min"), IN_BREAK)
 def test_an_exchange_when_a_break_begins(rule: str, ended: tuple[float, float], hands_on: float, next_min: float):
     """Drive up 565 to 567, 3 min of the swap before the break; another truck asks at 605."""
-    record = crew_room({"rules": {"crew_break": rule}}, 565, 575)
+    record = attendants_room({"rules": {"at_break": rule}}, 565, 575)
     assert times(record)[0] == (565.0, *ended)
     assert times(record)[1][0] == next_min
     assert work(record)[0] == (565.0, ended[1], hands_on)
@@ -138,7 +138,7 @@ def test_an_exchange_when_a_break_begins(rule: str, ended: tuple[float, float], 
 
 def test_the_driver_goes_on_through_the_break():
     """Put away from 568 to 573 pauses; the truck has left at 568, before the break at 570."""
-    record = crew_room({"rules": {"crew_break": "pause"}}, 555)
+    record = attendants_room({"rules": {"at_break": "pause"}}, 555)
     assert times(record) == [(555.0, 568.0, 603.0)]
 
 
@@ -146,12 +146,12 @@ def test_the_driver_goes_on_through_the_break():
 
 JOBS = [
     # asked, rules, minutes at which the job is done, its parts
-    (340, {"crew_shift_end": "finish"}, 362.0, [(358.0, 362.0, 4.0)]),
-    (340, {"crew_shift_end": "hand_over"}, 362.0, [(358.0, 360.0, 2.0), (360.0, 362.0, 2.0)]),
-    (340, {"crew_shift_end": "put_back"}, 364.0, [(358.0, 360.0, 2.0), (360.0, 364.0, 4.0)]),
-    (550, {"crew_break": "finish"}, 572.0, [(568.0, 572.0, 4.0)]),
-    (550, {"crew_break": "pause"}, 602.0, [(568.0, 602.0, 4.0)]),
-    (550, {"crew_break": "put_back"}, 604.0, [(568.0, 604.0, 6.0)]),
+    (340, {"at_shift_end": "finish"}, 362.0, [(358.0, 362.0, 4.0)]),
+    (340, {"at_shift_end": "hand_over"}, 362.0, [(358.0, 360.0, 2.0), (360.0, 362.0, 2.0)]),
+    (340, {"at_shift_end": "put_back"}, 364.0, [(358.0, 360.0, 2.0), (360.0, 364.0, 4.0)]),
+    (550, {"at_break": "finish"}, 572.0, [(568.0, 572.0, 4.0)]),
+    (550, {"at_break": "pause"}, 602.0, [(568.0, 602.0, 4.0)]),
+    (550, {"at_break": "put_back"}, 604.0, [(568.0, 604.0, 6.0)]),
 ]
 
 
@@ -159,18 +159,18 @@ JOBS = [
 def test_connecting_when_people_leave(
     asked: int, rules: dict[str, str], done: float, parts: list[tuple[float, float, float]]
 ):
-    """Spent battery in its place 18 min after the truck asked; 4 min to connect it, then the current is on."""
-    record = crew_room({"rules": rules, "handling.'by hand'.connect_time": "4 min"}, asked)
+    """Discharged battery in its bay 18 min after the truck asked; 4 min to connect it, then the current is on."""
+    record = attendants_room({"rules": rules, "handling.'by hand'.connect_time": "4 min"}, asked)
     assert work(record, CONNECTING) == parts
     assert [row["start_min"] for row in rows_of(record, "charges")] == [done]
 
 
 WATER = [
-    (217, {"crew_shift_end": "finish"}, 370.0, [(355.0, 370.0, 15.0)]),
-    (217, {"crew_shift_end": "hand_over"}, 370.0, [(355.0, 360.0, 5.0), (360.0, 370.0, 10.0)]),
-    (217, {"crew_shift_end": "put_back"}, 375.0, [(355.0, 360.0, 5.0), (360.0, 375.0, 15.0)]),
-    (425, {"crew_break": "pause"}, 608.0, [(563.0, 608.0, 15.0)]),
-    (425, {"crew_break": "put_back"}, 615.0, [(563.0, 615.0, 22.0)]),
+    (217, {"at_shift_end": "finish"}, 370.0, [(355.0, 370.0, 15.0)]),
+    (217, {"at_shift_end": "hand_over"}, 370.0, [(355.0, 360.0, 5.0), (360.0, 370.0, 10.0)]),
+    (217, {"at_shift_end": "put_back"}, 375.0, [(355.0, 360.0, 5.0), (360.0, 375.0, 15.0)]),
+    (425, {"at_break": "pause"}, 608.0, [(563.0, 608.0, 15.0)]),
+    (425, {"at_break": "put_back"}, 615.0, [(563.0, 615.0, 22.0)]),
 ]
 BY_HAND = {"every": "1 charge", "by": "hand", "time": "15 min"}
 
@@ -180,7 +180,7 @@ def test_watering_when_people_leave(
     asked: int, rules: dict[str, str], done: float, parts: list[tuple[float, float, float]]
 ):
     """Charged 138 min after the truck asked; then 15 min of watering, then ready."""
-    record = crew_room({"rules": rules, "batteries.plain.watering": BY_HAND}, asked)
+    record = attendants_room({"rules": rules, "batteries.plain.watering": BY_HAND}, asked)
     assert work(record, WATERING) == parts
     due = asked + 138.0
     (row,) = rows_of(record, "waterings")
@@ -193,10 +193,10 @@ def test_watering_when_people_leave(
 
 
 def test_an_exchange_that_was_handed_over_and_never_taken_up_is_in_the_record():
-    changes = {"rules": {"crew_shift_end": "hand_over"}, "layouts.room.crew": {"night": 1}}
-    record = crew_room(changes, 355, horizon_min=900.0)
+    changes = {"rules": {"at_shift_end": "hand_over"}, "layouts.room.attendants": {"night": 1}}
+    record = attendants_room(changes, 355, horizon_min=900.0)
     (row,) = rows_of(record, "exchanges")
-    assert (row["left_min"], row["start_min"], row["spent"], row["fresh"]) == (355.0, 355.0, 0, 1)
+    assert (row["left_min"], row["start_min"], row["discharged"], row["charged"]) == (355.0, 355.0, 0, 1)
     assert all(math.isnan(row[name]) for name in ("truck_free_min", "end_min", "back_min"))
     found = measure(record)
     assert found["unfinished_exchanges"] == 1
@@ -204,25 +204,25 @@ def test_an_exchange_that_was_handed_over_and_never_taken_up_is_in_the_record():
 
 
 def test_a_truck_that_has_left_is_back_though_its_exchange_is_never_over():
-    changes = {"rules": {"crew_shift_end": "hand_over"}, "layouts.room.crew": {"night": 1}}
-    (row,) = rows_of(crew_room(changes, 345, horizon_min=900.0), "exchanges")
+    changes = {"rules": {"at_shift_end": "hand_over"}, "layouts.room.attendants": {"night": 1}}
+    (row,) = rows_of(attendants_room(changes, 345, horizon_min=900.0), "exchanges")
     assert (row["truck_free_min"], row["back_min"]) == (358.0, 358.0)
     assert math.isnan(row["end_min"])
 
 
-def test_connecting_and_care_that_were_never_taken_up_are_in_the_record():
-    rules = {"rules": {"crew_shift_end": "hand_over"}, "layouts.room.crew": {"night": 1}}
-    record = crew_room({**rules, "handling.'by hand'.connect_time": "4 min"}, 340, horizon_min=900.0)
+def test_connecting_and_maintenance_that_were_never_taken_up_are_in_the_record():
+    rules = {"rules": {"at_shift_end": "hand_over"}, "layouts.room.attendants": {"night": 1}}
+    record = attendants_room({**rules, "handling.'by hand'.connect_time": "4 min"}, 340, horizon_min=900.0)
     (row,) = rows_of(record, "charges")
-    assert (row["battery"], row["spent_min"]) == (0, 358.0)
+    assert (row["battery"], row["discharged_min"]) == (0, 358.0)
     assert math.isnan(row["start_min"])
-    record = crew_room({**rules, "batteries.plain.watering": BY_HAND}, 217, horizon_min=900.0)
+    record = attendants_room({**rules, "batteries.plain.watering": BY_HAND}, 217, horizon_min=900.0)
     (row,) = rows_of(record, "waterings")
     assert (row["due_min"], row["start_min"]) == (355.0, 355.0)
     assert math.isnan(row["end_min"])
     inspection = {"every": "1 charge", "time": "15 min"}
-    record = crew_room({**rules, "batteries.plain.inspection": inspection}, 217, horizon_min=900.0)
-    (row,) = rows_of(record, "care")
+    record = attendants_room({**rules, "batteries.plain.inspection": inspection}, 217, horizon_min=900.0)
+    (row,) = rows_of(record, "maintenance")
     assert (row["task"], row["due_min"], row["start_min"]) == (INSPECTING, 355.0, 355.0)
     assert math.isnan(row["end_min"])
 
@@ -230,12 +230,12 @@ def test_connecting_and_care_that_were_never_taken_up_are_in_the_record():
 def test_a_device_that_fails_while_its_exchange_lies_still_goes_out_after_it():
     """The trolley fails at 400, under a battery that nobody moves from 360 to 840; the swap ends at 847."""
     changes = {
-        "rules": {"crew_shift_end": "hand_over"},
-        "layouts.room.crew": {"night": 1, "late": 1},
+        "rules": {"at_shift_end": "hand_over"},
+        "layouts.room.attendants": {"night": 1, "late": 1},
         "layouts.room.devices": {"trolley": 1},
         "layouts.room.out": [{"thing": "trolley", "from": "week 1 Mon 06:40", "for": "500 min"}],
     }
-    record = crew_room(changes, 355)
+    record = attendants_room(changes, 355)
     assert times(record) == [(355.0, 848.0, 853.0)]
     (row,) = rows_of(record, "outages")
     assert (row["from_min"], row["to_min"]) == (853.0, 900.0)
@@ -244,14 +244,14 @@ def test_a_device_that_fails_while_its_exchange_lies_still_goes_out_after_it():
 # --- skills --------------------------------------------------------------------------------------------------
 
 ONE_OF_TWO = {
-    "layouts.room.crew": {shift: {"attendants": 2, "hoist": 1} for shift in SHIFTS},
+    "layouts.room.attendants": {shift: {"attendants": 2, "hoist": 1} for shift in SHIFTS},
     "handling.'by hand'.steps[1].skill": "hoist",
 }
 
 
 def test_the_unqualified_never_hoists_and_connects_meanwhile():
     """Two trucks at once: the second waits for the qualified. At 18 that one goes on, and the other connects."""
-    record = crew_room({**ONE_OF_TWO, "handling.'by hand'.connect_time": "4 min"}, 0, 0)
+    record = attendants_room({**ONE_OF_TWO, "handling.'by hand'.connect_time": "4 min"}, 0, 0)
     assert [start for start, _, _ in times(record)] == [0.0, 18.0]
     assert work(record, CONNECTING) == [(18.0, 22.0, 4.0), (36.0, 40.0, 4.0)]
 
@@ -260,27 +260,27 @@ def test_the_unqualified_works_while_an_exchange_waits_for_the_qualified():
     """The only qualified one comes on duty at 840; a battery is washed and connected all the same."""
     changes = {
         **ONE_OF_TWO,
-        "layouts.room.crew": {"early": {"attendants": 1, "hoist": 0}, "night": 1, "late": 1},
+        "layouts.room.attendants": {"early": {"attendants": 1, "hoist": 0}, "night": 1, "late": 1},
         "batteries.plain.inspection": {"every": "1 charge", "time": "15 min"},
     }
-    record = crew_room(changes, 300, 400)
+    record = attendants_room(changes, 300, 400)
     assert [start for start, _, _ in times(record)] == [300.0, 840.0]
     assert work(record, INSPECTING)[0] == (438.0, 453.0, 15.0)
 
 
 def test_the_qualified_is_kept_for_the_hoist():
     """Of two who are free the other waters, so a truck that asks a minute later need not wait."""
-    record = crew_room({**ONE_OF_TWO, "batteries.plain.watering": {**BY_HAND, "time": "60 min"}}, 0, 139)
+    record = attendants_room({**ONE_OF_TWO, "batteries.plain.watering": {**BY_HAND, "time": "60 min"}}, 0, 139)
     assert work(record, WATERING)[0] == (138.0, 198.0, 60.0)
     assert [start for start, _, _ in times(record)] == [0.0, 139.0]
 
 
-def test_a_crew_that_is_never_enough_and_qualified_at_once_is_refused():
+def test_a_attendants_that_is_never_enough_and_qualified_at_once_is_refused():
     """Two attendants on early, the qualified alone on late: no exchange that needs both could ever start."""
     changes = {
         "handling.'by hand'.steps[1].by": "2 attendants",
         "handling.'by hand'.steps[1].skill": "hoist",
-        "layouts.room.crew": {"early": {"attendants": 2, "hoist": 0}, "late": {"attendants": 1, "hoist": 1}},
+        "layouts.room.attendants": {"early": {"attendants": 2, "hoist": 0}, "late": {"attendants": 1, "hoist": 1}},
     }
     with pytest.raises(batsim.ScenarioError) as caught:
         room(changes, CASE)
@@ -288,7 +288,7 @@ def test_a_crew_that_is_never_enough_and_qualified_at_once_is_refused():
         "nobody is qualified for 'hoist', which by hand asks for; write {attendants: 2, hoist: 1} "
         "(got early: 2, late: 1)"
     )
-    assert str(caught.value).splitlines()[-1].endswith(f"layouts.room.crew: {rule}")
+    assert str(caught.value).splitlines()[-1].endswith(f"layouts.room.attendants: {rule}")
 
 
 # --- priorities ----------------------------------------------------------------------------------------------
@@ -313,7 +313,7 @@ def test_attendants_take_up_what_waits_by_the_priorities(
         "handling.'by hand'.connect_time": "4 min",
         "batteries.plain.watering": BY_HAND,
     }
-    record = crew_room(changes, 0, 130, 145)
+    record = attendants_room(changes, 0, 130, 145)
     assert times(record)[2][0] == exchange
     assert work(record, CONNECTING)[1][0] == connect
     assert work(record, WATERING)[0][0] == water

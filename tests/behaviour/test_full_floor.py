@@ -1,11 +1,11 @@
-"""Where places, stations and devices stand: times of exchanges from ways that are worked out by hand."""
+"""Where bays, stations and devices stand: times of exchanges from ways that are worked out by hand."""
 
 from itertools import pairwise
 
 import pytest
 
 import batsim
-from batsim.record import PLACE, Record
+from batsim.record import BAY, Record
 from tests.behaviour.ledger import room, rows_of, run
 
 CASE = "small_room.yaml"
@@ -28,7 +28,7 @@ STEPS = [
         "device": "hoist",
         "time": "9 min",
         "at_ends": "1 min",
-        "ways": [{"from": "set_down", "to": "ready_place"}, {"from": "ready_place", "to": "station", "carrying": 1}],
+        "ways": [{"from": "set_down", "to": "ready_bay"}, {"from": "ready_bay", "to": "station", "carrying": 1}],
     },
     {"step": "drive off", "by": "driver", "time": "1 min"},
     {
@@ -38,10 +38,10 @@ STEPS = [
         "time": "9 min",
         "at_ends": "1 min",
         "truck": "gone",
-        "ways": [{"from": "station", "to": "set_down"}, {"from": "set_down", "to": "spent_place", "carrying": 1}],
+        "ways": [{"from": "station", "to": "set_down"}, {"from": "set_down", "to": "discharged_bay", "carrying": 1}],
     },
 ]
-"""4 min at the ends until the truck leaves, 1 more until the spent battery is in its place."""
+"""4 min at the ends until the truck leaves, 1 more until the discharged battery is in its bay."""
 ROW = {"at": ["0 m", "10 m"], "pitch": "3 m"}
 
 
@@ -52,7 +52,7 @@ def floor_room(
     floor: object = None,
     **hoist: object,
 ) -> Record:
-    """Run of the small room with a hoist, a row of places 10 m behind the stations, and trucks that ask once."""
+    """Run of the small room with a hoist, a row of bays 10 m behind the stations, and trucks that ask once."""
     stated: dict[str, object] = {
         "trucks[0].count": len(asked),
         "trucks[0].first_run": [f"{each} min" for each in asked],
@@ -60,9 +60,9 @@ def floor_room(
         "handling": {
             "by hoist": {
                 "title": "A hoist",
-                "place": "spot",
+                "bay": "spot",
                 "connect_time": "0 min",
-                "set_down_places": 1,
+                "set_down_bays": 1,
                 "devices": {"hoist": {**HOIST, **hoist}},
                 "steps": STEPS,
             }
@@ -72,8 +72,8 @@ def floor_room(
             "stations": 1,
             "batteries": len(asked) + batteries,
             "chargers": "20 x electronic_iuia",
-            "places": 4,
-            "crew": "unlimited",
+            "bays": 4,
+            "attendants": "unlimited",
             "picking": "nearest",
             "floor": floor or {"rows": [ROW], "stations": {"at": ["0 m", "0 m"], "pitch": "9 m"}},
         },
@@ -87,18 +87,18 @@ def spans(record: Record) -> list[tuple[float, float]]:
     return [(row["truck_free_min"] - row["start_min"], row["end_min"] - row["start_min"]) for row in rows]
 
 
-def places(record: Record) -> list[int]:
-    """Places of the spent batteries, in the order of their trucks' exchanges."""
-    place_of = {row["battery"]: row["place"] for row in rows_of(record, "charges")}
+def bays(record: Record) -> list[int]:
+    """Bays of the discharged batteries, in the order of their trucks' exchanges."""
+    bay_of = {row["battery"]: row["bay"] for row in rows_of(record, "charges")}
     rows = sorted(rows_of(record, "exchanges"), key=lambda row: (row["start_min"], row["truck"]))
-    return [place_of[row["spent"]] for row in rows]
+    return [bay_of[row["discharged"]] for row in rows]
 
 
 def test_time_follows_from_empty_and_loaded_ways_along_aisles():
-    """Ready batteries at 10 and 13 m, the nearest empty places at 16 and 19 m; the hoist is at the station first.
+    """Ready batteries at 10 and 13 m, the nearest empty bays at 16 and 19 m; the hoist is at the station first.
 
     The first: out 0, bring 10 m empty and 10 m loaded, put away 16 m loaded. The second begins with the 16 m that
-    the hoist has to come back, takes the battery at 13 m, and the place at 10 m is the nearest empty one now.
+    the hoist has to come back, takes the battery at 13 m, and the bay at 10 m is the nearest empty one now.
     """
     record = floor_room([0, 100])
     first = 4.0 + 10.0 / 120.0 + 10.0 / 60.0
@@ -106,11 +106,11 @@ def test_time_follows_from_empty_and_loaded_ways_along_aisles():
     expected = [(first, first + 1.0 + 16.0 / 60.0), (second, second + 1.0 + 10.0 / 60.0)]
     assert spans(record) == [pytest.approx(each, abs=TICKS) for each in expected]
     assert [row["metres"] for row in rows_of(record, "devices")] == pytest.approx([36.0, 52.0])
-    assert places(record) == [2, 0]
+    assert bays(record) == [2, 0]
 
 
 def test_overhead_both_distances_go_at_once():
-    """From the station all places within 10 m across are 10 m away; so they are taken by their numbers."""
+    """From the station all bays within 10 m across are 10 m away; so they are taken by their numbers."""
     record = floor_room([0, 100], path="overhead")
     first = 4.0 + 10.0 / 120.0 + 10.0 / 60.0
     second = 4.0 + 10.0 / 120.0 + 10.0 / 120.0 + 10.0 / 60.0
@@ -119,98 +119,98 @@ def test_overhead_both_distances_go_at_once():
 
 
 def test_levels_take_time_up_and_down():
-    """One place below the other, 3 m apart at 2 m/min: 1.5 min up or down, once for each way to the upper one."""
+    """One bay below the other, 3 m apart at 2 m/min: 1.5 min up or down, once for each way to the upper one."""
     floor = {
-        "rows": [{**ROW, "places": 1, "levels": 2, "level_height": "3 m"}],
+        "rows": [{**ROW, "bays": 1, "levels": 2, "level_height": "3 m"}],
         "stations": {"at": ["0 m", "0 m"]},
     }
-    record = floor_room([0, 200], {"layouts.room.places": 2}, batteries=1, floor=floor)
+    record = floor_room([0, 200], {"layouts.room.bays": 2}, batteries=1, floor=floor)
     low = 4.0 + 10.0 / 120.0 + 10.0 / 60.0
     high = 4.0 + (1.5 + 10.0 / 120.0) + 2 * 1.5 + 10.0 / 120.0 + 10.0 / 60.0
     expected = [(low, low + 1.0 + 1.5 + 10.0 / 60.0), (high, high + 1.0 + 10.0 / 60.0)]
     assert spans(record) == [pytest.approx(each, abs=TICKS) for each in expected]
-    assert places(record) == [1, 0]
+    assert bays(record) == [1, 0]
 
 
 def test_each_station_takes_the_nearest_and_the_device_that_stands_nearest():
-    """Stations at 0 and 9 m, places at 0 to 12 m: ready at 0, 6 and 9 m, empty at 3 and 12 m.
+    """Stations at 0 and 9 m, bays at 0 to 12 m: ready at 0, 6 and 9 m, empty at 3 and 12 m.
 
-    Both trucks take the battery right behind them and the empty place beside it, each with one of the hoists; both
-    hoists stand at the first station at the start. Then each is left at a place 13 m from its own station.
+    Both trucks take the battery right behind them and the empty bay beside it, each with one of the hoists; both
+    hoists stand at the first station at the start. Then each is left at a bay 13 m from its own station.
     """
-    changes = {"layouts.room.places": 5, "layouts.room.stations": 2, "layouts.room.devices": {"hoist": 2}}
+    changes = {"layouts.room.bays": 5, "layouts.room.stations": 2, "layouts.room.devices": {"hoist": 2}}
     record = floor_room([0, 0, 200, 200], changes, batteries=3)
     free = 4.0 + 10.0 / 120.0 + 10.0 / 60.0
     late = free + 9.0 / 120.0
     expected = [(free, free + 1.0 + 13.0 / 60.0), (late, late + 1.0 + 13.0 / 60.0)]
     assert spans(record)[:2] == [pytest.approx(each, abs=TICKS) for each in expected]
-    assert places(record)[:2] == [1, 4]
+    assert bays(record)[:2] == [1, 4]
     assert [row["unit"] for row in rows_of(record, "devices")] == [0, 1, 0, 1]
     later = 4.0 + 13.0 / 120.0 + 13.0 / 120.0 + 13.0 / 60.0  # the nearest that are ready are 13 m away now
     assert [free for free, _ in spans(record)[2:]] == pytest.approx([later, later], abs=TICKS)
 
 
 def test_of_two_hoists_the_nearer_one_comes():
-    """After the first exchange one hoist is left at its place, the other still at the station: it is taken."""
+    """After the first exchange one hoist is left at its bay, the other still at the station: it is taken."""
     record = floor_room([0, 100], {"layouts.room.devices": {"hoist": 2}})
     assert [row["unit"] for row in rows_of(record, "devices")] == [0, 1]
     assert spans(record)[1][0] == pytest.approx(4.0 + 13.0 / 120.0 + 13.0 / 60.0, abs=TICKS)
 
 
 def test_what_is_out_of_reach_is_never_used():
-    """Reach of 14 m: only the first two places, one of them kept empty. The other battery, at 16 m, never moves."""
+    """Reach of 14 m: only the first two bays, one of them kept empty. The other battery, at 16 m, never moves."""
     record = floor_room([0, 10, 20], reach="14 m")
     rows = rows_of(record, "exchanges")
-    assert {row["place"] for row in rows_of(record, "charges")} == {0, 1}
-    assert len({row["fresh"] for row in rows}) == 3
+    assert {row["bay"] for row in rows_of(record, "charges")} == {0, 1}
+    assert len({row["charged"] for row in rows}) == 3
     charged_min = 120.0
     for before, after in pairwise(rows):
         assert after["start_min"] == pytest.approx(before["end_min"] + charged_min, abs=TICKS)
-    assert PLACE in {row["cause"] for row in rows_of(record, "lines")}
+    assert BAY in {row["cause"] for row in rows_of(record, "lines")}
 
 
-def test_stations_with_places_of_their_own_all_get_batteries():
-    """Two stations that share no place: put out together at one of them, the spares would never move again."""
+def test_stations_with_bays_of_their_own_all_get_batteries():
+    """Two stations that share no bay: put out together at one of them, the spares would never move again."""
     changes = {"layouts.room.stations": 2, "layouts.room.devices": {"hoist": 2}}
     record = floor_room([0, 0, 300, 300], changes, reach="14 m")
     rows = rows_of(record, "exchanges")
     assert [row["start_min"] for row in rows] == [0.0, 0.0, 300.0, 300.0]
     assert sorted(row["station"] for row in rows[:2]) == [0, 1]
-    assert {row["place"] for row in rows_of(record, "charges")} == {0, 1, 2, 3}
+    assert {row["bay"] for row in rows_of(record, "charges")} == {0, 1, 2, 3}
 
 
 def test_ways_do_not_count_where_no_positions_are_stated():
-    record = floor_room([0], {"layouts.room.floor": None, "layouts.room.set_down_places": 1})
+    record = floor_room([0], {"layouts.room.floor": None, "layouts.room.set_down_bays": 1})
     assert spans(record) == [(20.0, 29.0)]
     assert [row["metres"] for row in rows_of(record, "devices")] == [0.0]
 
 
-def test_one_set_down_place_lets_one_exchange_at_a_time():
-    """Two stations, two hoists, one set-down place: the second exchange begins when the first is all over."""
+def test_one_set_down_bay_lets_one_exchange_at_a_time():
+    """Two stations, two hoists, one set-down bay: the second exchange begins when the first is all over."""
     changes = {
         "layouts.room.stations": 2,
         "layouts.room.devices": {"hoist": 2},
         "layouts.room.floor": None,
-        "layouts.room.set_down_places": 1,
+        "layouts.room.set_down_bays": 1,
     }
     rows = rows_of(floor_room([0, 0], changes), "exchanges")
     assert [row["start_min"] for row in rows] == [0.0, 29.0]
 
 
-def test_too_few_set_down_places_for_what_stands_by_are_refused():
+def test_too_few_set_down_bays_for_what_stands_by_are_refused():
     """The layout's own hoist takes one, what stands by takes two."""
     stands = {
         "title": "Two set down",
-        "place": "spot",
-        "set_down_places": 2,
+        "bay": "spot",
+        "set_down_bays": 2,
         "steps": [{"step": "swap", "by": "attendant", "time": "5 min"}],
     }
     changes = {
         "handling.stands": stands,
         "layouts.room.standby": {"handling": "stands"},
-        "layouts.room.set_down_places": 1,
+        "layouts.room.set_down_bays": 1,
     }
     with pytest.raises(batsim.ScenarioError) as caught:
         room(changes, CASE)
     rule = "would deadlock: one exchange takes 2 (got 1)"
-    assert str(caught.value).splitlines()[-1].endswith(f"layouts.room.set_down_places: {rule}")
+    assert str(caught.value).splitlines()[-1].endswith(f"layouts.room.set_down_bays: {rule}")

@@ -75,8 +75,8 @@ def test_in_breaks_goes_at_the_first_break_below_its_level(run_time: str, left: 
 
 def test_what_is_drawn_before_a_visit_follows_the_time_worked():
     changes = {"week.shifts.early": BREAK["early"], "trucks[0].exchange_when": {"in_breaks_below": "60 %"}}
-    stint = by("truck", rows_of(small(changes), "stints"))[0][1]
-    assert stint["soc_to_share"] == pytest.approx(1.0 - 0.8 * (570.0 - 13.0) / 600.0, abs=1e-12)
+    discharge = by("truck", rows_of(small(changes), "discharges"))[0][1]
+    assert discharge["soc_to_share"] == pytest.approx(1.0 - 0.8 * (570.0 - 13.0) / 600.0, abs=1e-12)
 
 
 def test_early_trucks_go_one_at_a_time():
@@ -164,7 +164,9 @@ def test_own_batteries_never_change_trucks():
     changes = {"trucks[0].own_batteries": True, "trucks[0].run_time": "3 h", "layouts.room.batteries": 5}
     record = small(changes)
     rows = by("truck", rows_of(record, "exchanges"))
-    mine = [{row["spent"] for row in rows[truck]} | {row["fresh"] for row in rows[truck]} - {-1} for truck in (0, 1)]
+    mine = [
+        {row["discharged"] for row in rows[truck]} | {row["charged"] for row in rows[truck]} - {-1} for truck in (0, 1)
+    ]
     assert [len(each) for each in mine] == [3, 2]
     assert not mine[0] & mine[1]
 
@@ -176,7 +178,7 @@ def test_standby_is_used_exactly_while_the_own_device_is_out():
     """Out from 120 on, but in use until 123; back at 180. The standby takes 30 min, so its trucks tell."""
     means = {
         "title": "Another way",
-        "place": "place",
+        "bay": "bay",
         "devices": {"cart": 1},
         "steps": [{"step": "swap", "by": "attendant", "device": "cart", "time": "30 min"}],
     }
@@ -202,7 +204,7 @@ def test_what_stands_by_begins_when_the_own_device_fails_in_use():
     """The one trolley is held until 18 and fails at 5: the second truck need not wait for it."""
     standby = {
         "title": "Another way",
-        "place": "place",
+        "bay": "bay",
         "steps": [{"step": "swap", "by": "attendant", "time": "30 min"}],
     }
     changes = {
@@ -271,9 +273,9 @@ def test_chargers_out_of_use_charge_nothing():
 # --- demand --------------------------------------------------------------------------------------------------
 
 
-def test_demand_of_a_week_shortens_its_stints():
+def test_demand_of_a_week_shortens_its_discharges():
     record = run(room({"demand": {"weeks": {"1": "200 %", "3": "50 %"}}, "trucks[0].count": 1}, CASE), weeks=3.0)
-    lengths = [(row["start_min"], row["end_min"] - row["start_min"]) for row in rows_of(record, "stints")][1:]
+    lengths = [(row["start_min"], row["end_min"] - row["start_min"]) for row in rows_of(record, "discharges")][1:]
     assert {length for start, length in lengths if start < WEEK_MIN} == {300.0}
     assert {length for start, length in lengths if WEEK_MIN <= start < 2 * WEEK_MIN} == {600.0}
     assert {length for start, length in lengths if start >= 2 * WEEK_MIN} == {1200.0}
@@ -282,11 +284,11 @@ def test_demand_of_a_week_shortens_its_stints():
 def test_demand_of_a_week_scales_power():
     stated = room({}, CASE)._stated.at(("trucks", 0))
     del stated["run_time"]
-    changes = {"trucks": [{**stated, "draws": {"mean": "3 kW", "between_trucks": "0 %", "between_stints": "0 %"}}]}
+    changes = {"trucks": [{**stated, "draws": {"mean": "3 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}]}
     record = run(room({**changes, "demand": {"weeks": {"2": "150 %"}}}, CASE), weeks=2.0)
     powers = [
         (row["start_min"] > WEEK_MIN, 60.0 * row["drawn_kwh"] / (row["end_min"] - row["start_min"]))
-        for row in rows_of(record, "stints")
+        for row in rows_of(record, "discharges")
         if row["start_min"] > 0.0
     ]
     assert [kw for later, kw in powers if not later] == pytest.approx([3.0] * sum(not each[0] for each in powers))
@@ -323,7 +325,7 @@ def test_no_exchange_time_and_endless_batteries_with_every_trigger():
 
 
 def test_all_times_twice_as_long_double_all_waits():
-    """One crew around the clock, a trolley, breakdowns and care; shifts are the only times left as they are."""
+    """One attendants around the clock, a trolley, breakdowns and maintenance; shifts are the only times left as they are."""
 
     def waits(unit_min: int) -> tuple[float, ...]:
         def law(mean: int, cv: float) -> dict[str, object]:
@@ -343,7 +345,7 @@ def test_all_times_twice_as_long_double_all_waits():
             "batteries.plain.inspection": {"every": f"{300 * unit_min} min", "time": law(5, 0.3)},
             "layouts.room.batteries": 18,
             "layouts.room.devices": {"trolley": 1},
-            "layouts.room.crew": {"always": 2},
+            "layouts.room.attendants": {"always": 2},
             "layouts.room.breakdowns": {"trolley": {"every": law(200, 1.0), "repair": law(20, 1.0)}},
         }
         record = run(room(changes, CASE), weeks=float(unit_min))
@@ -355,7 +357,7 @@ def test_all_times_twice_as_long_double_all_waits():
     assert 2.0 * np.array(once) == pytest.approx(np.array(twice), abs=1e-3)
 
 
-def test_one_battery_type_in_place_of_two_waits_no_longer():
+def test_one_battery_type_in_bay_of_two_waits_no_longer():
     """Two types of half the size each keep their own spares; together the same batteries serve everyone sooner."""
     kind = room({}, CASE)._stated.at(("batteries", "plain"))
     law = {"mean": "5 h", "law": "exponential"}

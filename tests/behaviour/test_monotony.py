@@ -123,15 +123,15 @@ def paired_gain(scenario: Scenario, layout: str, path: str, value: object) -> tu
 def test_one_more_of_each_makes_downtime_no_worse_on_average(layout: str):
     """One-sided at 99 %; and the scarce thing must really help.
 
-    Crew without a limit: with few attendants a second station may hurt where batteries are scarce, because
-    exchanges go before connecting and the spent batteries then wait.
+    Attendants without a limit: with few attendants a second station may hurt where batteries are scarce, because
+    exchanges go before connecting and the discharged batteries then wait.
     """
     site = batsim.read(SCENARIOS / "kestrel-lane.yaml")
     (charger,) = site.layouts[layout].chargers
     counts = {"stations": 1, "batteries": 60, "chargers": f"28 x {charger.charger}"}
     more = {"stations": 2, "batteries": 61, "chargers": f"29 x {charger.charger}"}
     site = with_changes(site, {f"layouts.{layout}.{path}": value for path, value in counts.items()})
-    site = site.replace(f"layouts.{layout}.crew", "unlimited")
+    site = site.replace(f"layouts.{layout}.attendants", "unlimited")
     gains = {path: paired_gain(site, layout, f"layouts.{layout}.{path}", value) for path, value in more.items()}
     for path, (gain, error) in gains.items():
         assert gain >= -STUDENT_99 * error, path
@@ -242,7 +242,7 @@ def test_one_battery_a_truck_waits_for_its_own():
     cycle_min = 450.0 + 420.0 + 300.0 + 30.0
     room = reference(
         {
-            "rules": {"spent_release": "at_arrival"},
+            "rules": {"discharged_on_charge": "at_arrival"},
             BATTERIES: 40,
             STATIONS: "unlimited",
             "trucks[0].first_run": {"first": "0 min", "every": "7 min"},
@@ -269,7 +269,7 @@ def test_one_battery_a_truck_waits_for_its_own():
 def test_batteries_for_twenty_staggered_trucks(run: int, exchange: int, charge: int, cool: int, batteries: int):
     """20 x (1 + (exchange + charge + cool) / (run + exchange)), rounded up, is enough; one battery less is not.
 
-    The exchange counts twice: it keeps the spent and the ready battery at once.
+    The exchange counts twice: it keeps the discharged and the ready battery at once.
     """
     assert batteries == math.ceil(20 * (1 + (exchange + charge + cool) / (run + exchange)))
     room = reference(

@@ -27,7 +27,7 @@ MIXED = {
             "count": 3,
             "shifts": ["always"],
             "battery": name,
-            "draws": {"mean": "3 kW", "between_trucks": "0 %", "between_stints": "0 %"},
+            "draws": {"mean": "3 kW", "between_trucks": "0 %", "between_shifts": "0 %"},
             "first_run": {"first": "1 h", "every": "10 min"},
         }
         for name in ("lead", "lithium")
@@ -42,7 +42,7 @@ CREWED = {
         "late": {"days": "Mon-Fri", "from": "14:00", "to": "22:00", "breaks": ["18:00 for 30 min"]},
     },
     "trucks[0].shifts": ["early", "late"],
-    "trucks[0].draws": {"mean": "3 kW", "between_trucks": "10 %", "between_stints": "20 %"},
+    "trucks[0].draws": {"mean": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"},
 }
 ROLLERS = {
     **CREWED,
@@ -50,7 +50,7 @@ ROLLERS = {
         "handling": "side_rollers",
         "batteries": 10,
         "chargers": "8 x electronic_iuia",
-        "crew": {"early": 1, "late": 1},
+        "attendants": {"early": 1, "late": 1},
     },
 }
 IN_TRUCK = {**CREWED, "trucks[0].count": 6, "layouts.room": {"handling": "in_truck", "chargers": "5 x fast_iuia"}}
@@ -143,15 +143,15 @@ def test_every_charge_gives_its_factor_times_what_was_drawn(name: str):
     record = recorded(name)
     facts = record.facts
     factor = {"electronic_iuia": 1.15, "line_frequency_w": 1.2, "line_frequency_wowa": 1.15, "gel_iui": 1.025}
-    stints, full = by("battery", rows_of(record, "stints")), 0
+    discharges, full = by("battery", rows_of(record, "discharges")), 0
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         for number, charge in enumerate(charges):
-            stint = stints[battery][number]
+            discharge = discharges[battery][number]
             charger = facts.chargers[charge["charger"]]
-            if stint["soc_from_share"] < 1.0 or charge["end_min"] >= facts.horizon_min:
+            if discharge["soc_from_share"] < 1.0 or charge["end_min"] >= facts.horizon_min:
                 continue
             equalised = 0.05 * facts.line_capacity_ah[charge["line"]] * charge["equalising_min"] / 60.0
-            expected = factor.get(charger, 1.0) * stint["drawn_ah"] + equalised
+            expected = factor.get(charger, 1.0) * discharge["drawn_ah"] + equalised
             assert charge["charged_ah"] == pytest.approx(expected, rel=5e-3 if charger == "gel_iu" else 1e-6)
             assert charge["full"] == 1
             full += 1
@@ -317,11 +317,11 @@ def test_no_current_flows_outside_the_hours_of_charging(handling: str, limit: st
         return
     assert paused > 5
     factor = 1.2 if handling == "W" else 1.15
-    stints = by("battery", rows_of(record, "stints"))
+    discharges = by("battery", rows_of(record, "discharges"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
-        for stint, charge in zip(stints[battery], charges, strict=False):
-            if stint["soc_from_share"] == 1.0 and charge["end_min"] < record.facts.horizon_min:
-                assert charge["charged_ah"] == pytest.approx(factor * stint["drawn_ah"], rel=1e-6)
+        for discharge, charge in zip(discharges[battery], charges, strict=False):
+            if discharge["soc_from_share"] == 1.0 and charge["end_min"] < record.facts.horizon_min:
+                assert charge["charged_ah"] == pytest.approx(factor * discharge["drawn_ah"], rel=1e-6)
 
 
 @pytest.mark.parametrize("limit", [None, "30 kW"])
@@ -394,13 +394,13 @@ def test_a_cold_battery_does_not_hold_up_the_others_by_its_stagger():
     """Its start is hours ahead; those that may begin now take the gap before it."""
     groups = {
         "trucks[0].air": "-20 degC",
-        "trucks[0].draws": {"mean": "1.5 kW", "between_trucks": "0 %", "between_stints": "0 %"},
+        "trucks[0].draws": {"mean": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"},
         "charging.stagger": "1 min",
     }
     charges = started(rows_of(run(room(groups)), "charges"))
-    put_off = [row for row in charges if row["put_off_min"] > 60.0]
-    others = [row for row in charges if row["put_off_min"] == 0.0]
-    assert put_off
+    delayed = [row for row in charges if row["delayed_min"] > 60.0]
+    others = [row for row in charges if row["delayed_min"] == 0.0]
+    assert delayed
     assert others
     assert all(row["start_min"] - row["connected_min"] <= 20.0 for row in others)
     starts = sorted(row["start_min"] for row in charges)

@@ -8,10 +8,10 @@ import pytest
 from scipy.stats import spearmanr
 
 import batsim
-from batsim.measures import measure
-from batsim.scenario.reading import build
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.decision.screen import Cells, screen
+from batsim.measures import measure
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.reading import build
 
 CASES = Path(__file__).parent / "cases"
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -74,7 +74,7 @@ def test_reference_room():
     assert np.mean(predicted.downtime_min_per_truck_shift[missed] > 14.0) > 0.8
 
 
-@pytest.mark.parametrize("leads", ["loose", "bound_to_place"])
+@pytest.mark.parametrize("leads", ["loose", "bound_to_bay"])
 def test_two_shifts_with_scarce_batteries_and_chargers(leads: str):
     """Idle nights and weekends: the stock carries over, and only the walk through the week knows."""
     stated = batsim.read(CASES / "reference_room.yaml")._stated
@@ -109,7 +109,7 @@ def test_two_shifts_with_scarce_batteries_and_chargers(leads: str):
 
 
 def test_kestrel_lane():
-    """Three shifts, drawn power, devices, crew, positions, care: hopeful throughout, never by less than nothing."""
+    """Three shifts, drawn power, devices, attendants, positions, maintenance: hopeful throughout, never by less than nothing."""
     scenario = batsim.read(SCENARIOS / "kestrel-lane.yaml").replace("simulation.length", "2 weeks")
     rows = list(product((1, 2), (1, 2), (1, 2), (25, 58), (34, 60, 82)))
     found = [
@@ -119,7 +119,7 @@ def test_kestrel_lane():
             {
                 "stations": stations,
                 "devices": {"battery_carriage": carriages},
-                "crew": dict.fromkeys(("room early", "room late", "room night"), attendants),
+                "attendants": dict.fromkeys(("room early", "room late", "room night"), attendants),
                 "chargers": f"{chargers} x electronic_iuia",
                 "batteries": batteries,
             },

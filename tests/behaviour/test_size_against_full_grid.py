@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.study.sweeps.cases import changes_of
-from batsim.study.cost import UnitCosts, cost_lines
-from batsim.study.running.executors import Job, run_jobs
-from batsim.study.limits import limits_of
-from batsim.study.running.replications import settings
+from batsim.decision.counts import Grid, dimensions_of
 from batsim.decision.decide import size
 from batsim.decision.size_chance import predicted
-from batsim.decision.counts import Grid, dimensions_of
+from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.limits import limits_of
+from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.replications import settings
+from batsim.study.sweeps.cases import changes_of
 
 CASES = Path(__file__).parent / "cases"
 FEW, MANY = 2, 20

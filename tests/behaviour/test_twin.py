@@ -12,7 +12,7 @@ from tests.behaviour.twin import Exchange, Laws, Twin
 CASE = Path(__file__).parent / "cases" / "reference_room.yaml"
 WEEK_MIN = 7 * 1440.0
 YEAR_MIN = 52 * WEEK_MIN
-COLUMNS = ("truck", "spent", "fresh", "joined_min", "start_min", "truck_free_min")
+COLUMNS = ("truck", "discharged", "charged", "joined_min", "start_min", "truck_free_min")
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +53,7 @@ def from_twin(
         replication=replication,
         exchange_at_share=truck.exchange_at_share,
         first_runs=first_runs,
-        at_arrival=scenario.rules.spent_release == "at_arrival",
+        at_arrival=scenario.rules.discharged_on_charge == "at_arrival",
     )
     return twin.play(length_min)
 
@@ -73,9 +73,9 @@ def test_every_scarce_thing_is_waited_for_alike(reference: Scenario):
     assert mine == from_twin(tight, 2, 5, 8 * WEEK_MIN)
 
 
-def test_spent_batteries_drawn_out_at_arrival_agree(reference: Scenario):
+def test_discharged_batteries_drawn_out_at_arrival_agree(reference: Scenario):
     """Without a single spare: every truck waits until its own or another's battery comes back."""
-    drawn_out = reference.replace("rules", {"spent_release": "at_arrival"}).replace("layouts.room.batteries", 40)
+    drawn_out = reference.replace("rules", {"discharged_on_charge": "at_arrival"}).replace("layouts.room.batteries", 40)
     mine = from_room(drawn_out, 3, 0, 8 * WEEK_MIN)
     assert len(mine) > 2_000
     assert mine == from_twin(drawn_out, 3, 0, 8 * WEEK_MIN)
@@ -93,7 +93,7 @@ def test_ties_go_as_documented(reference: Scenario, at_arrival: bool):
         .replace("layouts.room.chargers", "25 x electronic_iuia")
     )
     if at_arrival:
-        tied = tied.replace("rules", {"spent_release": "at_arrival"})
+        tied = tied.replace("rules", {"discharged_on_charge": "at_arrival"})
     first_runs = [60.0 * (n % 4) for n in range(40)]
     mine = from_room(tied, 1, 0, 8 * WEEK_MIN)
     starts = [each.start_min for each in mine]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from batsim.formulas.discharge import discharge
+from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.heat import (
     charge_end_degc,
     charge_heat_kwh,
@@ -57,13 +57,13 @@ def stored_ah(record: Record, charge: dict[str, Any]) -> float:
 
 
 def lives(record: Record) -> list[tuple[dict[str, Any], dict[str, Any], dict[str, Any] | None]]:
-    """Each charge with the stint before it, and the stint after it where there is one."""
-    stints = by("battery", rows_of(record, "stints"))
+    """Each charge with the discharge before it, and the discharge after it where there is one."""
+    discharges = by("battery", rows_of(record, "discharges"))
     found = []
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         for number, charge in enumerate(charges):
-            after = stints[battery][number + 1] if number + 1 < len(stints[battery]) else None
-            found.append((stints[battery][number], charge, after))
+            after = discharges[battery][number + 1] if number + 1 < len(discharges[battery]) else None
+            found.append((discharges[battery][number], charge, after))
     return found
 
 
@@ -98,7 +98,7 @@ def test_a_charge_ends_as_warm_as_its_heat_makes_it(name: str):
 
 @pytest.mark.parametrize("name", ROOMS)
 def test_a_battery_at_rest_cools_towards_the_room(name: str):
-    """From the stint to the charge, and from the charge to the next stint, with the time constant of its place."""
+    """From the discharge to the charge, and from the charge to the next discharge, with the time constant of its bay."""
     scenario = room(ROOMS[name])
     record = run(scenario)
     tau_h = record.facts.line_room_tau_h[0]
@@ -119,7 +119,7 @@ def test_a_battery_at_rest_cools_towards_the_room(name: str):
 
 
 @pytest.mark.parametrize("name", ROOMS)
-def test_a_stint_warms_the_battery_by_its_current(name: str):
+def test_a_discharge_warms_the_battery_by_its_current(name: str):
     """Mean and end temperature from the Joule heat of its mean current, spread over its breaks too."""
     scenario = room(ROOMS[name])
     record, thermal, cell = run(scenario), thermal_of(lead(scenario)), rated_cell(lead(scenario))
@@ -128,46 +128,48 @@ def test_a_stint_warms_the_battery_by_its_current(name: str):
     tau_h = record.facts.line_truck_tau_h[0]
     assert tau_h == thermal.truck_tau_h
     rises = []
-    for stint in rows_of(record, "stints"):
-        at_work_h = worked.between(stint["start_min"], stint["end_min"]) / 60.0
-        hours = (stint["end_min"] - stint["start_min"]) / 60.0
-        heat_w = discharge_heat_w(stint["drawn_ah"] / at_work_h, cell.cells, cell.resistance_ohm_ah, cell.capacity_ah)
+    for discharge in rows_of(record, "discharges"):
+        at_work_h = worked.between(discharge["start_min"], discharge["end_min"]) / 60.0
+        hours = (discharge["end_min"] - discharge["start_min"]) / 60.0
+        heat_w = discharge_heat_w(
+            discharge["drawn_ah"] / at_work_h, cell.cells, cell.resistance_ohm_ah, cell.capacity_ah
+        )
         known = (
-            stint["start_degc"], work_air.winter_degc, heat_w * at_work_h / hours, thermal.truck_loss_w_per_k, tau_h,
+            discharge["start_degc"], work_air.winter_degc, heat_w * at_work_h / hours, thermal.truck_loss_w_per_k, tau_h,
             hours,
         )  # fmt: skip
-        assert stint["mean_degc"] == pytest.approx(mean_temperature_degc(*known), abs=0.1)
-        assert stint["end_degc"] == pytest.approx(temperature_after_degc(*known), abs=0.1)
+        assert discharge["mean_degc"] == pytest.approx(mean_temperature_degc(*known), abs=0.1)
+        assert discharge["end_degc"] == pytest.approx(temperature_after_degc(*known), abs=0.1)
         cold = (*known[:2], 0.0, *known[3:])
-        rises.append(stint["end_degc"] - temperature_after_degc(*cold))
+        rises.append(discharge["end_degc"] - temperature_after_degc(*cold))
     assert max(rises) > 0.5
 
 
 @pytest.mark.parametrize("name", ROOMS)
-def test_a_stint_is_as_long_as_its_mean_temperature_allows(name: str):
+def test_a_discharge_is_as_long_as_its_mean_temperature_allows(name: str):
     """Capacity at the recorded mean temperature, less what the battery has lost to wear."""
     scenario = room(ROOMS[name])
     record, cell, factor = run(scenario), rated_cell(lead(scenario)), capacity_factor_of(lead(scenario))
     worked = Worked(record.facts.group_windows[0])
     damage: dict[int, float] = defaultdict(float)
     full = 0
-    for stint in rows_of(record, "stints"):
-        aged = 1.0 - 0.2 * damage[stint["battery"]]
-        now = cell._replace(capacity_factor=factor(stint["mean_degc"]) * aged)
-        hours, ah = discharge(stint["soc_from_share"], stint["soc_to_share"], 3000.0, now)
-        assert worked.between(stint["start_min"], stint["end_min"]) == pytest.approx(60.0 * hours, rel=2e-3)
-        assert stint["drawn_ah"] == pytest.approx(ah, rel=2e-3)
-        assert stint["drawn_kwh"] == pytest.approx(3.0 * hours, rel=2e-3)
-        damage[stint["battery"]] += stint["damage"]
-        full += stint["soc_from_share"] == 1.0
+    for discharge in rows_of(record, "discharges"):
+        aged = 1.0 - 0.2 * damage[discharge["battery"]]
+        now = cell._replace(capacity_factor=factor(discharge["mean_degc"]) * aged)
+        hours, ah = discharge_at_power(discharge["soc_from_share"], discharge["soc_to_share"], 3000.0, now)
+        assert worked.between(discharge["start_min"], discharge["end_min"]) == pytest.approx(60.0 * hours, rel=2e-3)
+        assert discharge["drawn_ah"] == pytest.approx(ah, rel=2e-3)
+        assert discharge["drawn_kwh"] == pytest.approx(3.0 * hours, rel=2e-3)
+        damage[discharge["battery"]] += discharge["damage"]
+        full += discharge["soc_from_share"] == 1.0
     assert full > 20
 
 
 # --- the air -------------------------------------------------------------------------------------------------
 
 
-def full_stints(record: Record) -> list[dict[str, Any]]:
-    return [row for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0]
+def full_discharges(record: Record) -> list[dict[str, Any]]:
+    return [row for row in rows_of(record, "discharges") if row["soc_from_share"] == 1.0]
 
 
 def mean_of(rows: list[dict[str, Any]], value: Any) -> float:
@@ -175,10 +177,10 @@ def mean_of(rows: list[dict[str, Any]], value: Any) -> float:
     return float(np.mean([value(row) for row in rows]))
 
 
-def test_the_colder_the_air_at_work_the_shorter_the_stints():
-    """Shorter stints, more exchanges, less drawn from each battery."""
+def test_the_colder_the_air_at_work_the_shorter_the_discharges():
+    """Shorter discharges, more exchanges, less drawn from each battery."""
     records = [run(room({AIR: degc}), weeks=2.0) for degc in ("25 degC", "0 degC", "-20 degC")]
-    lengths = [mean_of(full_stints(each), lambda row: row["end_min"] - row["start_min"]) for each in records]
+    lengths = [mean_of(full_discharges(each), lambda row: row["end_min"] - row["start_min"]) for each in records]
     exchanges = [measure(each)["exchanges_per_day"] for each in records]
     assert lengths[0] > 1.04 * lengths[1]
     assert lengths[1] > 1.04 * lengths[2]
@@ -204,7 +206,7 @@ def test_air_moved_about_the_batteries_makes_cooler_starts(key: str):
     """The fan's coefficient is 1.8 times that of still air; a stated time constant is taken as it is."""
     still = run(room())
     moved = run(room({LEAD + "." + key: True if key == "forced_air" else "3 h"}))
-    starts = [[row["start_degc"] for row in full_stints(each)[-20:]] for each in (still, moved)]
+    starts = [[row["start_degc"] for row in full_discharges(each)[-20:]] for each in (still, moved)]
     assert max(starts[1]) < min(starts[0])
     tau = [each.facts.line_room_tau_h[0] for each in (still, moved)]
     assert tau[1] == pytest.approx(tau[0] / 1.8 if key == "forced_air" else 3.0)
@@ -212,32 +214,32 @@ def test_air_moved_about_the_batteries_makes_cooler_starts(key: str):
 
 # --- when a charge may begin ---------------------------------------------------------------------------------
 
-STORE = {AIR: "-20 degC", DRAWS: {"mean": "1.5 kW", "between_trucks": "0 %", "between_stints": "0 %"}}
+STORE = {AIR: "-20 degC", DRAWS: {"mean": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}
 
 
 def test_a_cold_battery_waits_until_it_has_warmed():
     """It comes from a store at -20 degC into a room at 20 degC, and starts at 10 degC sharp."""
     record = run(room(STORE), weeks=2.0)
-    late = [(before, charge) for before, charge, _ in lives(record) if charge["put_off_min"] > 0.0]
+    late = [(before, charge) for before, charge, _ in lives(record) if charge["delayed_min"] > 0.0]
     assert len(late) > 10
     tau_h = record.facts.line_room_tau_h[0]
     for before, charge in late:
         assert before["end_degc"] < 10.0
         assert charge["start_degc"] == pytest.approx(10.0, abs=0.1)
-        wait_h = (charge["put_off_min"] + charge["connected_min"] - before["end_min"]) / 60.0
+        wait_h = (charge["delayed_min"] + charge["connected_min"] - before["end_min"]) / 60.0
         assert temperature_after_degc(before["end_degc"], 20.0, 0.0, 1.0, tau_h, wait_h) == pytest.approx(
             10.0, abs=1e-3
         )
-        assert charge["start_min"] == pytest.approx(charge["connected_min"] + charge["put_off_min"])
+        assert charge["start_min"] == pytest.approx(charge["connected_min"] + charge["delayed_min"])
     assert all(row["start_degc"] >= 10.0 - 1e-3 for row in started(rows_of(record, "charges")))
     assert measure(record)["outside_temperature_share"] == 0.0
-    assert measure(record)["put_off_share"] > 0.2
+    assert measure(record)["delayed_share"] > 0.2
 
 
 def test_a_cold_battery_starts_at_once_where_the_room_says_so():
     record = run(room({**STORE, "charging": {"too_warm_or_cold": "start"}}), weeks=2.0)
     charges = started(rows_of(record, "charges"))
-    assert all(row["put_off_min"] == 0.0 and row["start_min"] == row["connected_min"] for row in charges)
+    assert all(row["delayed_min"] == 0.0 and row["start_min"] == row["connected_min"] for row in charges)
     cold = [row["start_degc"] < 10.0 - 1e-3 for row in charges if row["start_min"] < record.facts.horizon_min]
     assert measure(record)["outside_temperature_share"] == pytest.approx(np.mean(cold))
     assert np.mean(cold) > 0.2
@@ -247,7 +249,7 @@ def test_a_room_that_never_warms_it_charges_it_all_the_same():
     record = run(room({ROOM: "5 degC", AIR: "-20 degC"}))
     charges = started(rows_of(record, "charges"))
     assert any(row["start_degc"] < 9.0 for row in charges)
-    assert all(row["put_off_min"] == 0.0 for row in charges if row["start_degc"] < 10.0)
+    assert all(row["delayed_min"] == 0.0 for row in charges if row["start_degc"] < 10.0)
 
 
 HOT = {
@@ -257,16 +259,16 @@ HOT = {
 }
 
 
-def test_a_charge_that_would_end_too_warm_is_put_off():
+def test_a_charge_that_would_end_too_warm_is_delayed():
     """Limit of 55 degC at the end, in a room at 39 degC; without the limit charges end warmer."""
     scenario = room({**HOT, ROOM: "39 degC"})
     charges = started(rows_of(run(scenario), "charges"))
-    assert sum(row["put_off_min"] > 30.0 for row in charges) > 20
+    assert sum(row["delayed_min"] > 30.0 for row in charges) > 20
     assert all(row["end_degc"] <= 55.0 + 0.1 for row in charges)
-    assert all(row["end_degc"] == pytest.approx(55.0, abs=0.1) for row in charges if row["put_off_min"] > 0.0)
+    assert all(row["end_degc"] == pytest.approx(55.0, abs=0.1) for row in charges if row["delayed_min"] > 0.0)
     at_once = started(rows_of(run(scenario.replace("charging", {"too_warm_or_cold": "start"})), "charges"))
     assert max(row["end_degc"] for row in at_once) > 56.0
-    assert all(row["put_off_min"] == 0.0 for row in at_once)
+    assert all(row["delayed_min"] == 0.0 for row in at_once)
 
 
 def test_in_a_room_that_is_too_warm_a_charge_waits_for_its_start_alone():
@@ -278,9 +280,9 @@ def test_in_a_room_that_is_too_warm_a_charge_waits_for_its_start_alone():
         spans = (charge["end_min"] - charge["start_min"]) / 60.0 / tau_h
         assert charge["end_degc"] - (charge["start_degc"] - 44.0) * math.exp(-spans) > 55.0
         assert charge["start_degc"] <= 45.0 + 1e-3
-        if charge["put_off_min"]:
+        if charge["delayed_min"]:
             assert charge["start_degc"] == pytest.approx(45.0, abs=0.1)
-    assert sum(row["put_off_min"] > 0.0 for row in charges) > 20
+    assert sum(row["delayed_min"] > 0.0 for row in charges) > 20
 
 
 # --- cooling down --------------------------------------------------------------------------------------------
@@ -332,7 +334,7 @@ def test_the_coldest_week_has_the_temperature_of_winter():
     assert same_rows(winter, run(room({ROOM: "12 degC"})))
     warm = run(room({ROOM: "28 degC"}))
     assert summer.count("charges") == warm.count("charges")
-    for table, column in (("stints", "mean_degc"), ("charges", "end_degc")):
+    for table, column in (("discharges", "mean_degc"), ("charges", "end_degc")):
         assert summer.columns(table)[column] == pytest.approx(warm.columns(table)[column], abs=0.02, nan_ok=True)
         assert np.nanmean(summer.columns(table)[column]) > np.nanmean(winter.columns(table)[column]) + 5.0
 
@@ -351,22 +353,23 @@ def test_the_year_goes_by():
     """From the coldest week on it gets warmer, half a year later it is as warm as in summer."""
     few = {"trucks[0].count": 1, "layouts.room.batteries": 3, "simulation.start_week": 3}
     record = run(room({ROOM: {"winter": "10 degC", "summer": "30 degC"}, **few}), weeks=27.0)
-    stints = record.columns("stints")
+    discharges = record.columns("discharges")
     weekly = [
-        float(np.mean(stints["start_degc"][(stints["start_min"] // 10080.0) == week])) for week in range(0, 27, 3)
+        float(np.mean(discharges["start_degc"][(discharges["start_min"] // 10080.0) == week]))
+        for week in range(0, 27, 3)
     ]
     assert all(before < after for before, after in pairwise(weekly[:-1]))
     assert weekly[-1] - weekly[0] > 15.0
 
 
 def test_a_stated_electrolyte_temperature_holds():
-    """At the rated 30 degC and without Peukert's law a stint is plain ampere-hour counting."""
+    """At the rated 30 degC and without Peukert's law a discharge is plain ampere-hour counting."""
     record = run(room({"trucks[0].temperature": "30 degC", LEAD + ".peukert": 1.0, AIR: "-20 degC"}))
     capacity_ah = record.facts.line_capacity_ah[0]
     damage: dict[int, float] = defaultdict(float)
-    for stint in rows_of(record, "stints"):
-        assert (stint["start_degc"], stint["mean_degc"], stint["end_degc"]) == (30.0, 30.0, 30.0)
-        now_ah = capacity_ah * (1.0 - 0.2 * damage[stint["battery"]])
-        used = stint["soc_from_share"] - stint["soc_to_share"]
-        assert stint["drawn_ah"] == pytest.approx(used * now_ah, rel=1e-9)
-        damage[stint["battery"]] += stint["damage"]
+    for discharge in rows_of(record, "discharges"):
+        assert (discharge["start_degc"], discharge["mean_degc"], discharge["end_degc"]) == (30.0, 30.0, 30.0)
+        now_ah = capacity_ah * (1.0 - 0.2 * damage[discharge["battery"]])
+        used = discharge["soc_from_share"] - discharge["soc_to_share"]
+        assert discharge["drawn_ah"] == pytest.approx(used * now_ah, rel=1e-9)
+        damage[discharge["battery"]] += discharge["damage"]

@@ -20,8 +20,8 @@ LEAD, CHARGERS, BATTERIES = "batteries.lead", "layouts.room.chargers", "layouts.
 EQUALISING = {"every": "7 days", "length": "3 h", "current": "5 A per 100 Ah"}
 GEL = {"from": "valve_regulated_24v", "capacity": "900 Ah at 5 h", "cells": 24}
 LITHIUM = {"from": "lithium_ion_48v", "capacity": "700 Ah at 5 h"}
-ROLLERS = {"handling": "side_rollers", "batteries": 16, "chargers": "12 x electronic_iuia", "crew": "drivers"}
-SPREAD = {"mean": "3 kW", "between_trucks": "10 %", "between_stints": "20 %"}
+ROLLERS = {"handling": "side_rollers", "batteries": 16, "chargers": "12 x electronic_iuia", "attendants": "drivers"}
+SPREAD = {"mean": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"}
 DAYS = {
     "week.shifts": {"day": {"days": "Mon-Fri", "from": "06:00", "to": "18:00", "breaks": ["10:00 for 30 min"]}},
     "trucks[0].shifts": ["day"],
@@ -43,14 +43,14 @@ def test_what_is_given_and_not_stored_makes_gas(charger: str):
     scenario = room({CHARGERS: f"12 x {charger}"})
     record, factor = run(scenario), scenario.chargers[charger].charge_factor
     capacity_ah = record.facts.line_capacity_ah[0]
-    phases, stints = by("battery", rows_of(record, "charge_phases")), by("battery", rows_of(record, "stints"))
+    phases, discharges = by("battery", rows_of(record, "charge_phases")), by("battery", rows_of(record, "discharges"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
-        for stint, charge in zip(stints[battery], charges, strict=False):
+        for discharge, charge in zip(discharges[battery], charges, strict=False):
             stored = (charge["soc_to_share"] - charge["soc_from_share"]) * capacity_ah
             assert charge["gas_ah"] == pytest.approx(charge["charged_ah"] - stored, rel=1e-9)
             assert charge["gas_ah"] == pytest.approx((factor - 1.0) * stored, rel=1e-6)
-            if stint["soc_from_share"] == 1.0:
-                assert charge["gas_ah"] == pytest.approx((factor - 1.0) * stint["drawn_ah"], rel=1e-6)
+            if discharge["soc_from_share"] == 1.0:
+                assert charge["gas_ah"] == pytest.approx((factor - 1.0) * discharge["drawn_ah"], rel=1e-6)
             own = [
                 Phase(*list(row.values())[4:11])
                 for row in phases[battery]
@@ -131,7 +131,10 @@ def test_water_comes_after_a_charge_and_never_before(name: str):
     """Charged and cooled down when it is due; neither charged nor in use while it is watered."""
     changes, every = WATERED[name]
     record = run(room({**changes, **water(every, time="5 min")}), weeks=4.0)
-    charges, stints = by("battery", started(rows_of(record, "charges"))), by("battery", rows_of(record, "stints"))
+    charges, discharges = (
+        by("battery", started(rows_of(record, "charges"))),
+        by("battery", rows_of(record, "discharges")),
+    )
     count = 0
     for battery, waterings in by("battery", started(rows_of(record, "waterings"))).items():
         for row in waterings:
@@ -139,7 +142,9 @@ def test_water_comes_after_a_charge_and_never_before(name: str):
             assert before
             assert before[-1]["full"] == 1
             assert row["due_min"] == pytest.approx(before[-1]["cooled_min"], abs=NEAR_MIN)
-            used = [stint for stint in stints[battery] if stint["start_min"] < row["end_min"] - NEAR_MIN]
+            used = [
+                discharge for discharge in discharges[battery] if discharge["start_min"] < row["end_min"] - NEAR_MIN
+            ]
             assert used[-1]["end_min"] <= before[-1]["start_min"] + NEAR_MIN
             count += 1
     assert count > 10
@@ -205,7 +210,7 @@ def test_equalising_follows_full_charges_now_and_then(changes: dict[str, Any]):
 
 
 def test_equalising_adds_its_ampere_hours_and_gas():
-    """The first charges of a run, the same stints before: equalised ones give 112.5 Ah more, nearly all of it gas."""
+    """The first charges of a run, the same discharges before: equalised ones give 112.5 Ah more, nearly all of it gas."""
     plain, more = run(room()), run(room({LEAD + ".equalising": EQUALISING}))
     assert not any(row["equalising_min"] for row in started(rows_of(plain, "charges")))
     key = lambda row: (row["battery"], round(row["connected_min"], 3))  # noqa: E731
@@ -226,49 +231,51 @@ def test_equalising_adds_its_ampere_hours_and_gas():
 # --- wear ----------------------------------------------------------------------------------------------------
 
 
-def test_the_damage_of_a_stint_is_that_of_its_depth_and_temperature():
-    light = {"mean": "1.6 kW", "between_trucks": "20 %", "between_stints": "50 %"}
+def test_the_damage_of_a_discharge_is_that_of_its_depth_and_temperature():
+    light = {"mean": "1.6 kW", "between_trucks": "20 %", "between_shifts": "50 %"}
     record = run(room({"trucks[0].draws": light, "trucks[0].exchange_at": "20 %"}), weeks=3.0)
     life, capacity_ah, depths = life_of(room().batteries["lead"]), record.facts.line_capacity_ah[0], []
-    for stint in rows_of(record, "stints"):
-        depth = stint["drawn_ah"] / capacity_ah
-        assert stint["damage"] == pytest.approx(discharge_damage(depth, stint["mean_degc"], life), rel=1e-12)
+    for discharge in rows_of(record, "discharges"):
+        depth = discharge["drawn_ah"] / capacity_ah
+        assert discharge["damage"] == pytest.approx(discharge_damage(depth, discharge["mean_degc"], life), rel=1e-12)
         depths.append(depth)
     assert min(depths) < 0.75 < 0.81 < max(depths)
 
 
 def test_a_used_battery_has_less_capacity():
-    """Old batteries of a short-lived kind: 20 % less at the end of their life, so stints are as much shorter."""
+    """Old batteries of a short-lived kind: 20 % less at the end of their life, so discharges are as much shorter."""
     capacity = {}
     for used in ("0 %", "50 %", "100 %"):
         record = run(room({LEAD + ".life_used": used, "trucks[0].temperature": "30 degC", LEAD + ".peukert": 1.0}))
-        first = [row for row in rows_of(record, "stints") if row["soc_from_share"] == 1.0][:4]
+        first = [row for row in rows_of(record, "discharges") if row["soc_from_share"] == 1.0][:4]
         capacity[used] = np.mean([row["drawn_ah"] for row in first])
     assert capacity["50 %"] == pytest.approx(0.9 * capacity["0 %"], rel=1e-4)
     assert capacity["100 %"] == pytest.approx(0.8 * capacity["0 %"], rel=1e-4)
 
 
 def test_capacity_fades_with_use():
-    """Round the clock in a hot place, two batteries to a truck: weeks take their part of the capacity."""
+    """Round the clock in a hot bay, two batteries to a truck: weeks take their part of the capacity."""
     hard = {"trucks[0].temperature": "60 degC", LEAD + ".cool_down": "0 h", BATTERIES: 8, LEAD + ".peukert": 1.0}
     record = run(room(hard), weeks=20.0)
     damage: dict[int, float] = defaultdict(float)
     lengths: dict[int, list[float]] = defaultdict(list)
     full_ah = 0.75 * record.facts.line_capacity_ah[0] * 1.18
-    for stint in rows_of(record, "stints"):
-        if stint["soc_from_share"] == 1.0:
-            assert stint["drawn_ah"] == pytest.approx(full_ah * (1.0 - 0.2 * damage[stint["battery"]]), rel=1e-6)
-            lengths[stint["battery"]].append(stint["end_min"] - stint["start_min"])
-        damage[stint["battery"]] += stint["damage"]
+    for discharge in rows_of(record, "discharges"):
+        if discharge["soc_from_share"] == 1.0:
+            assert discharge["drawn_ah"] == pytest.approx(
+                full_ah * (1.0 - 0.2 * damage[discharge["battery"]]), rel=1e-6
+            )
+            lengths[discharge["battery"]].append(discharge["end_min"] - discharge["start_min"])
+        damage[discharge["battery"]] += discharge["damage"]
     assert all(later < sooner for mine in lengths.values() for sooner, later in pairwise(mine))
     assert all(mine[-1] < 0.9 * mine[0] for mine in lengths.values())
 
 
 def drawn_when_new(record: Record) -> dict[int, float]:
-    """Ampere-hours of the first full stint of each battery."""
+    """Ampere-hours of the first full discharge of each battery."""
     return {
         battery: next(row["drawn_ah"] for row in mine if row["soc_from_share"] == 1.0)
-        for battery, mine in by("battery", rows_of(record, "stints")).items()
+        for battery, mine in by("battery", rows_of(record, "discharges")).items()
         if any(row["soc_from_share"] == 1.0 for row in mine)
     }
 
@@ -301,21 +308,21 @@ def test_part_charges_in_a_row_wear_more():
     record, life = run(scenario, weeks=4.0), life_of(scenario.batteries["lead"])
     charges, capacity_ah = by("battery", started(rows_of(record, "charges"))), record.facts.line_capacity_ah[0]
     factors = defaultdict(int)
-    for battery, stints in by("battery", rows_of(record, "stints")).items():
-        for stint in stints:
+    for battery, discharges in by("battery", rows_of(record, "discharges")).items():
+        for discharge in discharges:
             in_a_row = 0
             for charge in charges[battery]:
-                if charge["end_min"] <= stint["start_min"] + NEAR_MIN:
+                if charge["end_min"] <= discharge["start_min"] + NEAR_MIN:
                     in_a_row = 0 if charge["full"] else in_a_row + 1
-            plain = discharge_damage(stint["drawn_ah"] / capacity_ah, stint["mean_degc"], life)
+            plain = discharge_damage(discharge["drawn_ah"] / capacity_ah, discharge["mean_degc"], life)
             expected = 1.2 if in_a_row > 5 else 1.0
-            assert stint["damage"] == pytest.approx(plain * expected, rel=1e-9)
+            assert discharge["damage"] == pytest.approx(plain * expected, rel=1e-9)
             factors[expected] += 1
     assert min(factors[1.0], factors[1.2]) > 5
 
 
 def test_the_nearest_battery_is_used_more_than_its_turn():
-    """Picking by place wears some batteries more than others; by rest all alike."""
+    """Picking by bay wears some batteries more than others; by rest all alike."""
     roomy = {BATTERIES: 24, "layouts.room.chargers": "20 x electronic_iuia"}
     use = {
         rule: measure(run(room({**roomy, "layouts.room.picking": rule}), weeks=12.0))
@@ -332,17 +339,19 @@ def test_the_nearest_battery_is_used_more_than_its_turn():
     "changes", [{}, {"trucks[0].temperature": "30 degC"}, IN_TRUCK], ids=["room", "30 degC", "truck"]
 )
 def test_years_of_life_are_those_of_the_record(changes: dict[str, Any]):
-    """Hand sums over the stints that lie in the run."""
+    """Hand sums over the discharges that lie in the run."""
     scenario = room(changes)
     record = run(scenario, weeks=4.0)
     facts, found = record.facts, measure(record)
     drawn: dict[int, float] = dict.fromkeys(range(facts.batteries), 0.0)
     damage = dict(drawn)
-    for stint in rows_of(record, "stints"):
-        length = stint["end_min"] - stint["start_min"]
-        inside = max(0.0, min(stint["end_min"], facts.horizon_min) - stint["start_min"]) / length if length else 1.0
-        drawn[stint["battery"]] += stint["drawn_ah"] * inside
-        damage[stint["battery"]] += stint["damage"] * inside
+    for discharge in rows_of(record, "discharges"):
+        length = discharge["end_min"] - discharge["start_min"]
+        inside = (
+            max(0.0, min(discharge["end_min"], facts.horizon_min) - discharge["start_min"]) / length if length else 1.0
+        )
+        drawn[discharge["battery"]] += discharge["drawn_ah"] * inside
+        damage[discharge["battery"]] += discharge["damage"] * inside
     years = 4.0 * WEEK_MIN / (365.25 * 1440.0)
     cycle_ah = 0.8 * facts.line_capacity_ah[0]
     life = life_of(scenario.batteries["lead"])
@@ -362,5 +371,5 @@ def test_a_warm_battery_wears_twice_as_fast_ten_kelvin_on():
     assert life == Life(1200.0, 0.8, 1.2, 2.0, 30.0, 10.0)
     timed = {"trucks[0].draws": None, "trucks[0].run_time": "9 h", "trucks[0].first_run": "1 h"}
     cool, warm = (run(room({**timed, "trucks[0].temperature": f"{degc} degC"})) for degc in (30, 40))
-    one, other = (sum(row["damage"] for row in rows_of(each, "stints")) for each in (cool, warm))
+    one, other = (sum(row["damage"] for row in rows_of(each, "discharges")) for each in (cool, warm))
     assert other == pytest.approx(2.0 * one, rel=1e-9)

@@ -31,7 +31,7 @@ class Exchange(NamedTuple):
     """One exchange that has begun. [min]"""
 
     truck: int
-    spent: int
+    discharged: int
     fresh: int
     joined_min: float
     start_min: float
@@ -94,7 +94,7 @@ class Twin:
         return self.log
 
     def ask(self, truck: int) -> None:
-        """A truck comes with a spent battery."""
+        """A truck comes with a discharged battery."""
         self.in_line.append((truck, self.now))
         if self.at_arrival:
             self.put_on_charge(self.in_truck[truck])
@@ -107,20 +107,20 @@ class Twin:
             _, fresh = heapq.heappop(self.ready)
             self.stations -= 1
             minutes = next(self.exchange[truck])
-            spent, self.in_truck[truck] = self.in_truck[truck], fresh
-            self.log.append(Exchange(truck, spent, fresh, joined, self.now, self.now + minutes))
-            self.plan(minutes, ENDS, self.drive_off, truck, spent)
+            discharged, self.in_truck[truck] = self.in_truck[truck], fresh
+            self.log.append(Exchange(truck, discharged, fresh, joined, self.now, self.now + minutes))
+            self.plan(minutes, ENDS, self.drive_off, truck, discharged)
 
-    def drive_off(self, truck: int, spent: int) -> None:
-        """An exchange is over: the station is free, the spent battery in its place, the truck at work."""
+    def drive_off(self, truck: int, discharged: int) -> None:
+        """An exchange is over: the station is free, the discharged battery in its bay, the truck at work."""
         self.stations += 1
         if not self.at_arrival:
-            self.put_on_charge(spent)
+            self.put_on_charge(discharged)
         self.serve()
         self.plan(next(self.run[truck]), ASKS, self.ask, truck)
 
     def put_on_charge(self, battery: int) -> None:
-        """A spent battery takes a charger or waits for one."""
+        """A discharged battery takes a charger or waits for one."""
         if self.chargers:
             self.chargers -= 1
             self.plan(next(self.charge[battery]), ENDS, self.take_off_charge, battery)

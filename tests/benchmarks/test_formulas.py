@@ -13,7 +13,7 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from batsim.formulas.charging import Profile, charge_phases, cut, phases_totals, rest_of
-from batsim.formulas.discharge import Cell, capacity_factor, discharge, soc_after
+from batsim.formulas.discharge import Cell, capacity_factor, soc_after
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import temperature_after_degc
 from batsim.formulas.wear import Life, discharge_damage
@@ -46,8 +46,8 @@ FORMULAS = {
     "phases_totals": partial(phases_totals, CHARGE, 24),
     "cut": partial(cut, CHARGE, 5.0),
     "rest_of": partial(rest_of, CHARGE, 3.5),
-    "discharge": partial(discharge, 1.0, 0.2, 2500.0, CELL),
-    "discharge, part": partial(discharge, 0.8, 0.7, 5000.0, CELL),
+    "discharge": partial(discharge_at_power, 1.0, 0.2, 2500.0, CELL),
+    "discharge, part": partial(discharge_at_power, 0.8, 0.7, 5000.0, CELL),
     "soc_after": partial(soc_after, 1.0, 5.0, 2500.0, CELL),
     "soc_after, strong": partial(soc_after, 1.0, 2.0, 5000.0, CELL),
     "capacity_factor": partial(capacity_factor, 25.0, **SLOPES, cold_table=COLD),

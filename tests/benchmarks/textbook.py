@@ -1,6 +1,6 @@
 """A battery room as a textbook would write it in SimPy: nothing in it but queues, for its time to be compared.
 
-Trucks take a station and a ready battery; the spent one gets a process of its own that takes a charger and puts it
+Trucks take a station and a ready battery; the discharged one gets a process of its own that takes a charger and puts it
 back when it has cooled down. Twelve kernel events an exchange, no physics, no calendar, no people, no record.
 """
 

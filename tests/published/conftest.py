@@ -114,19 +114,19 @@ def _agree(title, rows, controls=()):
 def _mean_times(scenario, layout, runs):
     """How far the realised mean run, exchange and charge times were off the stated ones, by replication.
 
-    Each is the number finished less the time spent over the stated mean, in proportion: zero in the mean. Constant
+    Each is the number finished less the time discharged over the stated mean, in proportion: zero in the mean. Constant
     times vary in nothing and are left out.
     """
     values = runs.values[layout]
     finished = values["exchanges_per_day"] * runs.length_min / 1440.0
-    spent = {
+    discharged = {
         "run": (scenario.trucks[0].run_time_min, values["availability_share"] * scenario.trucks[0].count),
         "exchange": (scenario.layouts[layout].exchange_time_min, values["station_busy_share"] * values["stations"]),
         "charge": (scenario.batteries["plain"].charge_time_min, values["charger_busy_share"] * values["chargers"]),
     }
     return {
         name: (finished - busy * runs.length_min / law.mean) / np.mean(finished)
-        for name, (law, busy) in spent.items()
+        for name, (law, busy) in discharged.items()
         if law is not None and law.kind != "fixed" and np.all(np.isfinite(busy))
     }
 

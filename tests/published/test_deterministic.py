@@ -47,7 +47,7 @@ def test_three_batteries_are_enough(case, record):
 @pytest.mark.published(source=BY_HAND, where="D01: two batteries are too few, three the least without waits")
 @pytest.mark.parametrize("release", ["at_arrival", "with_exchange"])
 def test_two_batteries_are_too_few(case, release):
-    scenario = case("d01", {"rules": {"spent_release": release}})
+    scenario = case("d01", {"rules": {"discharged_on_charge": release}})
 
     assert _measures(scenario, "two")["wait_min_per_exchange"] > 0.0
     assert _measures(scenario, "three")["wait_min_per_exchange"] == 0.0
@@ -61,11 +61,11 @@ def test_two_batteries_are_too_few(case, release):
         ("with_exchange", 16.0, [8, 24, 40, 56, 72, 88], [0, 8, 8, 8, 8, 8], 8.0, 0.5),
     ],
 )
-def test_two_batteries_and_when_the_spent_one_goes_on_charge(
+def test_two_batteries_and_when_the_discharged_one_goes_on_charge(
     case, record, release, cycle_h, starts_h, waits_h, mean_wait_h, availability
 ):
     """16 h of work in 24 h when it is drawn out on arrival, 8 h in 16 h when it leaves with the exchange."""
-    scenario = case("d01", {"rules": {"spent_release": release}})
+    scenario = case("d01", {"rules": {"discharged_on_charge": release}})
 
     exchanges = record(scenario, "two").frame("exchanges").head(6)
 
@@ -95,10 +95,10 @@ def test_one_battery_deadlocks_when_it_leaves_with_the_exchange(case):
     message = (
         f"{scenario.file}: 1 problem\n"
         f"  {scenario.file}:6:59: layouts.one.batteries: would deadlock: without a spare battery of type 'plain' no "
-        f"exchange can ever start; have at least 2, or set rules.spent_release to at_arrival (got 1)"
+        f"exchange can ever start; have at least 2, or set rules.discharged_on_charge to at_arrival (got 1)"
     )
     with pytest.raises(batsim.ScenarioError, match=_whole(message)):
-        scenario.replace("rules.spent_release", "with_exchange")
+        scenario.replace("rules.discharged_on_charge", "with_exchange")
 
 
 # Two trucks, one station, three batteries, minute by minute
@@ -131,7 +131,7 @@ def _events(record):
     events = []
     for row in record.frame("exchanges").itertuples():
         events += [
-            (row.joined_min, "arrive", truck(row), battery(row.spent)),
+            (row.joined_min, "arrive", truck(row), battery(row.discharged)),
             (row.start_min, "exchange_start", truck(row), battery(row.fresh)),
             (row.truck_free_min, "exchange_end", truck(row), battery(row.fresh)),
         ]
@@ -181,7 +181,7 @@ def test_unfinished_work_stays_in_the_record(case, record):
 
     exchanges, charges = made.frame("exchanges"), made.frame("charges")
     unfinished = exchanges[~exchanges["finished"]]
-    assert unfinished[["truck", "spent", "joined_min"]].to_numpy().tolist() == [[1.0, 2.0, 650.0]]
+    assert unfinished[["truck", "discharged", "joined_min"]].to_numpy().tolist() == [[1.0, 2.0, 650.0]]
     assert unfinished["start_min"].isna().all()
     on_charge = charges[~charges["finished"]]
     assert on_charge[["battery", "start_min", "end_min"]].to_numpy().tolist() == [[1.0, 710.0, 860.0]]
@@ -258,7 +258,7 @@ def test_use_of_two_stations(case):
     assert measures["station_busy_share"] == pytest.approx(0.826446281, abs=1e-9)
 
 
-# Crew, watering and the end of the run
+# Attendants, watering and the end of the run
 
 
 @pytest.mark.published(source=BY_HAND, where="D14: break 120-135 min, trucks at 118 and 125 min, exchange 10 min")
@@ -273,7 +273,7 @@ def test_use_of_two_stations(case):
 )
 def test_a_break_in_the_middle_of_an_exchange(case, record, rule, first, second, down_min):
     """Honest rules, each with its own answer; the one that begins the step again was added by hand here."""
-    scenario = case("d14", {"rules": {"crew_break": rule}})
+    scenario = case("d14", {"rules": {"at_break": rule}})
 
     exchanges = record(scenario).frame("exchanges")
 

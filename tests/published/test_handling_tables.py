@@ -69,7 +69,7 @@ LOOP_COLUMNS = ("exchanges_per_h", "wait_min", "station_use_share", "availabilit
     ],
 )
 def test_spare_pool(case, steady, trucks, spares, chargers, weeks, row):
-    """Exchange at no time, spent batteries on charge on arrival; charge and cool-down are one time of mean 10 h."""
+    """Exchange at no time, discharged batteries on charge on arrival; charge and cool-down are one time of mean 10 h."""
     changes = {
         "trucks[0].count": trucks,
         "layouts.one.batteries": trucks + spares,
@@ -94,7 +94,7 @@ def test_spare_pool(case, steady, trucks, spares, chargers, weeks, row):
     ],
 )
 def test_spare_pool_and_station(case, steady, trucks, spares, stations, chargers, exchange_min, weeks, row):
-    """The spent battery leaves the truck with the exchange and goes on charge when that ends."""
+    """The discharged battery leaves the truck with the exchange and goes on charge when that ends."""
     changes = {
         "trucks[0].count": trucks,
         "layouts.one.batteries": trucks + spares,
@@ -158,19 +158,19 @@ def test_no_queue_when_staggered(case, gap, waited_share):
 # Which ready battery is taken
 
 
-def _erlang_loss(places, demand):
-    """Share of Poisson demands lost with so many places (Erlang B)."""
+def _erlang_loss(bays, demand):
+    """Share of Poisson demands lost with so many bays (Erlang B)."""
     loss = 1.0
-    for number in range(1, places + 1):
+    for number in range(1, bays + 1):
         loss = demand * loss / (number + demand * loss)
     return loss
 
 
-def _place_loads(record):
-    """Share of the measured time in which the battery in each place is on charge."""
+def _bay_loads(record):
+    """Share of the measured time in which the battery in each bay is on charge."""
     charges, start, end = record.columns("charges"), record.facts.warm_up_min, record.facts.horizon_min
     minutes = np.clip(charges["end_min"], start, end) - np.clip(charges["start_min"], start, end)
-    return np.bincount(charges["place"].astype(int), weights=minutes) / (end - start)
+    return np.bincount(charges["bay"].astype(int), weights=minutes) / (end - start)
 
 
 def _demands(record):
@@ -200,38 +200,38 @@ def _replications(scenario, layout, replications, weeks):
 
 @pytest.mark.published(
     source=WORKED_OUT,
-    where="Poisson demand a = 20, lost when none of 26 is ready: load on place j = a (B(j-1, a) - B(j, a))",
+    where="Poisson demand a = 20, lost when none of 26 is ready: load on bay j = a (B(j-1, a) - B(j, a))",
 )
 @pytest.mark.slow
-def test_nearest_first_wears_out_the_front_places(case, agree):
-    """Demands 2 an hour, charge 10 h; the first place works 95 % of the time and the last 26 %."""
+def test_nearest_first_wears_out_the_front_bays(case, agree):
+    """Demands 2 an hour, charge 10 h; the first bay works 95 % of the time and the last 26 %."""
     scenario, weeks = case("picking"), 56
     made = [
-        (_place_loads(record), _demands(record), _loss(record))
+        (_bay_loads(record), _demands(record), _loss(record))
         for record in _replications(scenario, "nearest", 40, weeks)
     ]
     loads = np.array([each[0] for each in made])
     demands = np.array([each[1] for each in made]) / (2.0 * 168.0 * weeks)
-    exact = [20.0 * (_erlang_loss(place, 20.0) - _erlang_loss(place + 1, 20.0)) for place in range(26)]
+    exact = [20.0 * (_erlang_loss(bay, 20.0) - _erlang_loss(bay + 1, 20.0)) for bay in range(26)]
 
     assert (round(exact[0], 4), round(exact[25], 4)) == (0.9524, 0.2605)
     assert loads.shape == (40, 26)
     rows = [("loss_share", "0.0372", np.array([each[2] for each in made])), ("mean demand, 1 is stated", 1.0, demands)]
-    rows += [(f"load {place + 1}_share", exact[place], loads[:, place]) for place in range(26)]
-    agree("nearest first, a = 20, 26 places", rows, [demands - 1.0])
+    rows += [(f"load {bay + 1}_share", exact[bay], loads[:, bay]) for bay in range(26)]
+    agree("nearest first, a = 20, 26 bays", rows, [demands - 1.0])
 
 
 @pytest.mark.published(
-    source=WORKED_OUT, where="longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every place"
+    source=WORKED_OUT, where="longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every bay"
 )
-def test_longest_rested_first_wears_all_places_alike(case, agree):
-    """The same demands are lost as under nearest first, and all places work 74 % of the time."""
+def test_longest_rested_first_wears_all_bays_alike(case, agree):
+    """The same demands are lost as under nearest first, and all bays work 74 % of the time."""
     scenario, weeks = case("picking"), 10
     made = list(_replications(scenario, "longest rested", 20, weeks))
-    loads = np.array([_place_loads(record) for record in made])
+    loads = np.array([_bay_loads(record) for record in made])
 
-    rows = [(f"load {place + 1}_share", "0.7406", loads[:, place]) for place in range(26)]
-    agree("longest rested first, a = 20, 26 places", rows)
+    rows = [(f"load {bay + 1}_share", "0.7406", loads[:, bay]) for bay in range(26)]
+    agree("longest rested first, a = 20, 26 bays", rows)
     near = list(_replications(scenario, "nearest", 3, weeks))
     assert [_loss(record) for record in near] == [_loss(record) for record in made[:3]]
     assert np.ptp(np.mean(loads, axis=0)) < 0.002

@@ -190,7 +190,7 @@ def test_run_length_of_one_server(load, constant, mean, length):
 
 @pytest.mark.published(source=HERE, where="M/M/1 at rho 0.5: variance of run means of length 20,000 is 24/20,000 (E27)")
 def test_weeks_needed_agree_with_theory():
-    """What 1000 runs advise is what theory asks, within 20 %, with a time unit in the place of a week."""
+    """What 1000 runs advise is what theory asks, within 20 %, with a time unit in the bay of a week."""
     length = 2e4
     means = _numbers_in_system(runs=1000, load=0.5, length=length)
     assert length * means.var(ddof=1) == pytest.approx(24.0, rel=0.20)

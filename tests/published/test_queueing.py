@@ -187,5 +187,5 @@ def test_three_batteries_per_truck(case, steady, charge_time, weeks):
     ],
 )
 def test_whole_loop(case, steady, case_name, file, layout, weeks):
-    """An exchange starts when a station and a ready battery are both free; the spent battery is free when it ends."""
+    """An exchange starts when a station and a ready battery are both free; the discharged battery is free when it ends."""
     steady(case_name, case(file), layout, weeks, _expected(case_name))

@@ -60,7 +60,7 @@ def test_all_at_once(trucks, stations, exchange_min, mean_min, longest_min, clea
 
 
 @pytest.mark.published(source="US federal industrial-assessment guide", where="electric instead of liquid-gas trucks")
-def test_wall_energy_in_place_of_fuel():
+def test_wall_energy_in_bay_of_fuel():
     """A truck that burns 1,500 gallons a year, 91,330 Btu each, at 30 %, against a charger of 87 %."""
     fuel_kwh = 1500.0 * 91_330.0 / 3412.0
     assert wall_kwh_instead_of_fuel(fuel_kwh, 0.30, 0.87) == pytest.approx(13_845.2, abs=0.05)

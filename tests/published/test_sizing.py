@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import poisson
 
-from batsim.formulas.renewal import machine_interference
 from batsim.decision.decide import size
+from batsim.formulas.renewal import machine_interference
 
 PALM = (
     "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
@@ -18,7 +18,7 @@ ROSSETTI = "Rossetti, M. D., open textbook on simulation modelling, appendix on 
 WORKED_OUT = "worked out here"
 DAY_MIN = 1440.0
 TURN_H = 1.0
-"""Turn-round of a spent battery; all that counts is the pipeline, demand times turn-round."""
+"""Turn-round of a discharged battery; all that counts is the pipeline, demand times turn-round."""
 DEMANDS = 800
 """Trucks that ask in one run, about."""
 EXPONENTIAL, FIXED = {"mean": f"{TURN_H:g} h", "law": "exponential"}, f"{TURN_H:g} h"

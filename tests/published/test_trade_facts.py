@@ -152,7 +152,7 @@ def test_under_a_hoist_the_trolley_stays_with_the_truck() -> None:
         "hand pallet truck": 1,
     }
     grown = {item: line.number - before[item].number for item, line in after.items()}
-    assert {item: number for item, number in grown.items() if number} == {"battery (lead)": 5, "floor spot": 5}
+    assert {item: number for item, number in grown.items() if number} == {"battery (lead)": 5, "floor bay": 5}
 
 
 @pytest.mark.published(source=PRACTICE, where="hoist over a battery that leaves upwards")

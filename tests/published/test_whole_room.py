@@ -1,4 +1,4 @@
-"""People, priorities, shift changes and charging in place against exact steady states and clock arithmetic."""
+"""People, priorities, shift changes and charging in bay against exact steady states and clock arithmetic."""
 
 from itertools import product
 from math import comb, exp, factorial, log
@@ -23,7 +23,7 @@ EICK = (
     "(from memory)"
 )
 
-# Battery loop in which the station works on the spent battery only
+# Battery loop in which the station works on the discharged battery only
 
 
 @pytest.mark.published(source=GORDON, where="C20: 6 batteries, 3 trucks; C26: 10 batteries, 4 trucks, tight chargers")
@@ -109,14 +109,14 @@ def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spare
     agree(f"{title}, {spares} spares", [("found_none_share", expected, runs.values["one"]["found_none_ready_share"])])
 
 
-# Charging in place: few chargers, trucks that find none go on
+# Charging in bay: few chargers, trucks that find none go on
 
 
 @pytest.mark.published(
     source=ENGSET, where="N trucks, c chargers: p(j) ~ comb(N, j) (h / run)^j, j <= c, any charge law"
 )
 @pytest.mark.parametrize("charge", [{"mean": "2 h", "law": "exponential"}, pytest.param("2 h", marks=pytest.mark.slow)])
-def test_charging_in_place_loses_as_engset_says(case, agree, charge):
+def test_charging_in_bay_loses_as_engset_says(case, agree, charge):
     """12 trucks with 5 h of work to a charge of 2 h at 4 chargers: the law of the charge does not matter."""
     trucks, chargers, ratio, run_h, weeks = 12, 4, 2.0 / 5.0, 5.0, 30
     weights = [comb(trucks, busy) * ratio**busy for busy in range(chargers + 1)]

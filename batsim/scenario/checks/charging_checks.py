@@ -5,14 +5,14 @@ from math import ceil
 
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases, peak_wall_kw, phases_hours
+from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
-from batsim.scenario.chemistry import capacity_ah, profile_of
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import problem
-from batsim.scenario.site import Scenario
-from batsim.scenario.parts.week import WEEK_MIN
 
 ROUNDING = 1e-9
 

@@ -5,18 +5,18 @@ from itertools import combinations
 from types import MappingProxyType
 
 from batsim.errors import Problem
-from batsim.formulas.discharge import discharge
+from batsim.formulas.discharge import discharge_at_power
+from batsim.scenario.checks.layout_checks import layout_problems
+from batsim.scenario.checks.price_checks import price_problems
+from batsim.scenario.checks.survey_checks import survey_problems
+from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.base import shown
 from batsim.scenario.parts.calendar import Window, mean_shift_min, overlap_min, shift_windows
-from batsim.scenario.chemistry import cell_of
-from batsim.scenario.checks.layout_checks import layout_problems
-from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.checks.price_checks import price_problems
-from batsim.scenario.text.problems import did_you_mean, problem
-from batsim.scenario.site import Scenario
-from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.parts.trucks import Draws
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
+from batsim.scenario.site import Scenario
+from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.problems import did_you_mean, problem
 
 SHORTEST_RUN_MIN = 20.0
 """Work on one battery below which the stated power must be a slip. [min]"""
@@ -76,8 +76,8 @@ def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Seque
         for position, count in enumerate(layout.chargers):
             path = (*at, "chargers", position) if stated.holds((*at, "chargers", 0)) else (*at, "chargers")
             yield from _known(stated, path, count.charger, list(scenario.chargers), "charger type", offers)
-        for shift in layout.crew if isinstance(layout.crew, dict) else ():
-            yield from _known(stated, (*at, "crew", shift), shift, list(scenario.week.shifts), "shift")
+        for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
+            yield from _known(stated, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
         for battery in layout.batteries or ():
             if battery and battery not in in_use:
                 rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
@@ -178,7 +178,7 @@ def _strength(scenario: Scenario, number: int, draws: Draws, stated: Marked) -> 
     air = (group.air or scenario.site.room_air).in_week(scenario.simulation.start_week)
     at = air if temperature is None else temperature
     cell = cell_of(scenario.batteries[group.battery], at)
-    minutes = 60.0 * discharge(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
+    minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
         yield problem(stated, ("trucks", number, "draws", key), rule, got=got)

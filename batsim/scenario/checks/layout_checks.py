@@ -4,15 +4,15 @@ from collections.abc import Iterator
 
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases, phases_hours
+from batsim.scenario.checks.charging_checks import charging_problems
+from batsim.scenario.checks.room_checks import room_problems
+from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
-from batsim.scenario.checks.charging_checks import charging_problems
-from batsim.scenario.chemistry import capacity_ah, profile_of
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import did_you_mean, problem
-from batsim.scenario.checks.room_checks import room_problems
-from batsim.scenario.site import Scenario
-from batsim.scenario.parts.week import WEEK_MIN
 
 LONGEST_CHARGE_H = 168.0
 """A week: a full charge that takes longer is a slip in a unit. [h]"""
@@ -20,7 +20,7 @@ LONGEST_CHARGE_H = 168.0
 
 def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
     """Find every broken rule of one layout."""
-    checks = (_batteries, _chargers, _places, _devices, _crew, _charge_in_truck, charging_problems)
+    checks = (_batteries, _chargers, _bays, _devices, _attendants, _charge_in_truck, charging_problems)
     found = [each for check in checks for each in check(scenario, name, stated)]
     return found or list(room_problems(scenario, name, stated))
 
@@ -63,7 +63,7 @@ def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Proble
         elif (
             not in_truck
             and counts[battery] < 2 * in_use
-            and scenario.rules.spent_release == "with_exchange"
+            and scenario.rules.discharged_on_charge == "with_exchange"
             and any(group.own_batteries for group in scenario.trucks if group.battery == battery)
         ):
             rule = (
@@ -71,10 +71,10 @@ def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Proble
                 f"'{battery}'"
             )
             yield problem(stated, at, rule, got=str(counts[battery]))
-        elif not in_truck and counts[battery] == in_use and scenario.rules.spent_release == "with_exchange":
+        elif not in_truck and counts[battery] == in_use and scenario.rules.discharged_on_charge == "with_exchange":
             rule = (
                 f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
-                f"have at least {in_use + 1}, or set rules.spent_release to at_arrival"
+                f"have at least {in_use + 1}, or set rules.discharged_on_charge to at_arrival"
             )
             yield problem(stated, at, rule, got=str(counts[battery]))
 
@@ -109,24 +109,24 @@ def _currents(scenario: Scenario, battery: str, charger: str, stated: Marked) ->
         yield problem(stated, path, rule)
 
 
-def _places(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
-    """Places for all spares and the empty ones an exchange needs."""
+def _bays(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+    """Bays for all spares and the empty ones an exchange needs."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    if layout.places is None or layout.places == UNLIMITED or arrangement.in_truck:
+    if layout.bays is None or layout.bays == UNLIMITED or arrangement.in_truck:
         return
     trucks = _in_trucks(scenario)
     batteries = sum(scenario.batteries_of(name).values())
     spares = batteries - sum(trucks.values())
-    if scenario.rules.spent_release == "at_arrival":
-        if layout.places < batteries:
-            rule = f"spent batteries drawn out at arrival need a place for each of the {batteries} batteries"
-            yield problem(stated, ("layouts", name, "places"), rule, got=f"{layout.places:g}")
-    elif layout.places < spares + arrangement.empty_places:
+    if scenario.rules.discharged_on_charge == "at_arrival":
+        if layout.bays < batteries:
+            rule = f"discharged batteries drawn out at arrival need a bay for each of the {batteries} batteries"
+            yield problem(stated, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
+    elif layout.bays < spares + arrangement.empty_bays:
         rule = (
-            f"would deadlock: {spares} spare batteries and {arrangement.empty_places} empty "
-            f"{arrangement.place} for the exchange need at least {spares + arrangement.empty_places} places"
+            f"would deadlock: {spares} spare batteries and {arrangement.empty_bays} empty "
+            f"{arrangement.bay} for the exchange need at least {spares + arrangement.empty_bays} bays"
         )
-        yield problem(stated, ("layouts", name, "places"), rule, got=f"{layout.places:g}")
+        yield problem(stated, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
 
 
 def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
@@ -137,10 +137,10 @@ def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]
         held = dict(arrangement.watering_devices)
     yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, stated)
     standby = scenario.standby(name)
-    taken = max(arrangement.set_down_places, standby.set_down_places if standby is not None else 0)
-    if layout.set_down_places is not None and layout.set_down_places < taken:
+    taken = max(arrangement.set_down_bays, standby.set_down_bays if standby is not None else 0)
+    if layout.set_down_bays is not None and layout.set_down_bays < taken:
         rule = f"would deadlock: one exchange takes {taken}"
-        yield problem(stated, ("layouts", name, "set_down_places"), rule, got=f"{layout.set_down_places:g}")
+        yield problem(stated, ("layouts", name, "set_down_bays"), rule, got=f"{layout.set_down_bays:g}")
 
 
 def device_problems(
@@ -156,11 +156,11 @@ def device_problems(
             yield problem(stated, (*path, device), rule, got=f"{count:g}")
 
 
-def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _attendants(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     """Enough attendants at once, in hours when trucks work."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    path: Path = ("layouts", name, "crew")
-    if not isinstance(layout.crew, dict):
+    path: Path = ("layouts", name, "attendants")
+    if not isinstance(layout.attendants, dict):
         return
     skill = None
     if arrangement.in_truck or layout.drivers_exchange:
@@ -171,37 +171,37 @@ def _crew(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
         needed = max([0, *(step.by.attendants for step in arrangement.steps)])
         skill = next((step.skill for step in arrangement.steps if step.skill), None)
     connects = arrangement.connects == "attendant" and not arrangement.in_truck and not layout.drivers_exchange
-    needed = max(needed, int(connects or has_care(scenario)))
+    needed = max(needed, int(connects or has_maintenance(scenario)))
     if not needed:
         return
-    crew = manned_windows(scenario.week, layout.crew, needed, 3 * WEEK_MIN)
-    stated_crew = ", ".join(f"{shift}: {count}" for shift, count in layout.crew.items()) or "nobody"
-    if not crew:
+    manned = manned_windows(scenario.week, layout.attendants, needed, 3 * WEEK_MIN)
+    stated_attendants = ", ".join(f"{shift}: {count}" for shift, count in layout.attendants.items()) or "nobody"
+    if not manned:
         rule = f"{layout.handling} needs {needed} attendant{'s' * (needed > 1)} on duty at once on at least one shift"
-        yield problem(stated, path, rule, got=stated_crew)
+        yield problem(stated, path, rule, got=stated_attendants)
         return
-    qualified = {shift: attendants.with_skill(skill) for shift, attendants in layout.crew.items()}
+    qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
     if skill is not None:
-        crew = common(crew, manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN))
-    if not crew:
+        manned = common(manned, manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN))
+    if not manned:
         rule = (
             f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
         )
-        yield problem(stated, path, rule, got=stated_crew)
+        yield problem(stated, path, rule, got=stated_attendants)
         return
     if arrangement.in_truck:
         return
     for group in scenario.trucks:
         at_work = group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)
-        if at_work and overlap_min(crew, at_work) <= 0.0:
+        if at_work and overlap_min(manned, at_work) <= 0.0:
             rule = (
                 f"is never on shift when exchanges fall due: '{group.group}' works "
                 f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"
             )
-            yield problem(stated, path, rule, got=stated_crew)
+            yield problem(stated, path, rule, got=stated_attendants)
 
 
-def has_care(scenario: Scenario) -> bool:
+def has_maintenance(scenario: Scenario) -> bool:
     """Tell whether any battery in use is watered, inspected, read or washed."""
     types = (scenario.batteries[group.battery] for group in scenario.trucks)
     return any(

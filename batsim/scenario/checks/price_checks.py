@@ -26,7 +26,7 @@ PARTS = (
     "exhaust fan with interlock",
 )
 """Parts that watering and rooms ask for, whatever the arrangement."""
-OWNED = ("batteries", "chargers", "devices", "places", "stations", "attendants")
+OWNED = ("batteries", "chargers", "devices", "bays", "stations", "attendants")
 """Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
 
 
@@ -52,7 +52,7 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
                 yield problem(stated, path, rule, of_key=True)
             yield from _currency(scenario, stated, path, money)
     yield from _owned(scenario, stated)
-    for key in ("place", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
+    for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
         money_or_none: Money | None = getattr(prices, key)
         if money_or_none is not None:
             yield from _currency(scenario, stated, ("prices", key), money_or_none)
@@ -73,11 +73,11 @@ def _tariff(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
 def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
     """Find things that are said to be there already, and that the layout does not have."""
     for layout, each in scenario.layouts.items():
-        crew = each.crew if isinstance(each.crew, dict) else ()
+        attendants = each.attendants if isinstance(each.attendants, dict) else ()
         handling = scenario.handling.get(each.handling)
         devices = () if handling is None else (*handling.devices, *handling.watering_devices)
         parts = () if handling is None else part_names(handling)
-        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *parts, *crew)
+        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *parts, *attendants)
         known = [*dict.fromkeys((*OWNED, *types))]
         for number, name in enumerate(each.owned):
             if name not in known:

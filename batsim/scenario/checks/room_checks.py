@@ -5,10 +5,10 @@ from itertools import chain
 
 from batsim.errors import Problem
 from batsim.scenario.parts.base import UNLIMITED
-from batsim.scenario.parts.floor import Floor, place_spots, station_spots
+from batsim.scenario.parts.floor import Floor, bay_spots, station_spots
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import did_you_mean, problem
-from batsim.scenario.site import Scenario
 
 
 def room_problems(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
@@ -21,21 +21,21 @@ def room_problems(scenario: Scenario, name: str, stated: Marked) -> Iterator[Pro
     )
 
 
-def places_of(scenario: Scenario, name: str) -> float:
-    """Places of a layout: as stated, or spares and the empty ones that exchanges at all stations need."""
+def bays_of(scenario: Scenario, name: str) -> float:
+    """Bays of a layout: as stated, or spares and the empty ones that exchanges at all stations need."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     batteries = sum(scenario.batteries_of(name).values())
     trucks = sum(group.count for group in scenario.trucks)
     stations = min(1 if layout.stations is None else layout.stations, trucks)
-    if layout.places == UNLIMITED or (layout.places is None and scenario.rules.spent_release == "at_arrival"):
-        return batteries + stations * arrangement.empty_places
-    if layout.places is None:
-        return batteries - trucks + stations * arrangement.empty_places
-    return layout.places
+    if layout.bays == UNLIMITED or (layout.bays is None and scenario.rules.discharged_on_charge == "at_arrival"):
+        return batteries + stations * arrangement.empty_bays
+    if layout.bays is None:
+        return batteries - trucks + stations * arrangement.empty_bays
+    return layout.bays
 
 
 def _floor(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
-    """Positions for all places and stations, that devices can reach, for an arrangement that knows its ways."""
+    """Positions for all bays and stations, that devices can reach, for an arrangement that knows its ways."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     path: Path = ("layouts", name, "floor")
     if layout.floor is None:
@@ -51,24 +51,22 @@ def _floor(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     if layout.stations == UNLIMITED:
         yield problem(stated, ("layouts", name, "stations"), "positions need a number of stations", got="unlimited")
         return
-    places = int(places_of(scenario, name))
-    spots = place_spots(layout.floor, places)
-    if len(spots) < places:
-        rule = (
-            f"the rows hold {len(spots)} of {places} places; leave 'places' out of the last row to let it take the rest"
-        )
+    bays = int(bays_of(scenario, name))
+    spots = bay_spots(layout.floor, bays)
+    if len(spots) < bays:
+        rule = f"the rows hold {len(spots)} of {bays} bays; leave 'bays' out of the last row to let it take the rest"
         yield problem(stated, (*path, "rows"), rule)
         return
-    yield from _zones(scenario, name, layout.floor, places, stated)
+    yield from _zones(scenario, name, layout.floor, bays, stated)
 
 
-def _zones(scenario: Scenario, name: str, floor: Floor, places: int, stated: Marked) -> Iterator[Problem]:
-    """Every place and station within the zone of each device, and a place in reach of each station."""
+def _zones(scenario: Scenario, name: str, floor: Floor, bays: int, stated: Marked) -> Iterator[Problem]:
+    """Every bay and station within the zone of each device, and a bay in reach of each station."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     path: Path = ("layouts", name, "floor")
     stations = station_spots(floor, int(layout.stations or 1))
-    spots = place_spots(floor, places)
-    named = [(f"place {number + 1}", spot) for number, spot in enumerate(spots)]
+    spots = bay_spots(floor, bays)
+    named = [(f"bay {number + 1}", spot) for number, spot in enumerate(spots)]
     named += [(f"station {number + 1}", spot) for number, spot in enumerate(stations)]
     for device, zone in floor.zones.items():
         here: Path = (*path, "zones", device)
@@ -84,10 +82,10 @@ def _zones(scenario: Scenario, name: str, floor: Floor, places: int, stated: Mar
         for number, station in enumerate(stations):
             ways = [abs(spot.x_m - station.x_m) + abs(spot.y_m - station.y_m) for spot in spots]
             near = sum(way <= (UNLIMITED if kind.reach_m is None else kind.reach_m) for way in ways)
-            if near <= arrangement.empty_places:
+            if near <= arrangement.empty_bays:
                 rule = (
-                    f"{device} reaches only {near} of {len(spots)} places from station {number + 1}; it needs ready "
-                    "batteries and an empty place in reach"
+                    f"{device} reaches only {near} of {len(spots)} bays from station {number + 1}; it needs ready "
+                    "batteries and an empty bay in reach"
                 )
                 yield problem(stated, path, rule)
 

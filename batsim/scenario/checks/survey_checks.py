@@ -9,19 +9,19 @@ from batsim.errors import Problem
 from batsim.scenario.parts.base import shown
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import IN_TRUCK
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import did_you_mean, problem
-from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import read_file
 
 
 def equipment_names(arrangement: Mapping[str, Any]) -> list[str]:
-    """Names of equipment that an arrangement uses, from its plain data: devices, place, sizes, parts, pushes."""
+    """Names of equipment that an arrangement uses, from its plain data: devices, bay, sizes, parts, pushes."""
     needs = arrangement.get("needs") or {}
     names = [
         *(arrangement.get("devices") or ()),
         *(arrangement.get("watering_devices") or ()),
-        *(name for name in (arrangement["place"],) if name != IN_TRUCK),
+        *(name for name in (arrangement["bay"],) if name != IN_TRUCK),
         *(name for key in ("lifts", "forks", "carrier", "beside") if (name := needs.get(key)) is not None),
         *(needs.get("rolls_onto") or ()),
         *(needs.get("sizes") or ()),
@@ -35,8 +35,7 @@ def equipment_names(arrangement: Mapping[str, Any]) -> list[str]:
 def _in_use(scenario: Scenario) -> list[str]:
     """Equipment of the arrangements of a scenario."""
     kinds = (
-        each.model_dump(include={"devices", "watering_devices", "place", "needs"})
-        for each in scenario.handling.values()
+        each.model_dump(include={"devices", "watering_devices", "bay", "needs"}) for each in scenario.handling.values()
     )
     return list(dict.fromkeys(name for each in kinds for name in equipment_names(each)))
 

@@ -31,7 +31,7 @@ class Fault(NamedTuple):
 
 
 class Faults(ValueError):  # noqa: N818 - it is many
-    """Broken rules that concern several keys of one part; each is reported at its own place."""
+    """Broken rules that concern several keys of one part; each is reported at its own bay."""
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = faults
@@ -73,7 +73,7 @@ def shown(value: object) -> str:
 
 
 def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[object], T]) -> list[T]:
-    """Read every entry of a list or block; what is wrong is reported at the place of its entry."""
+    """Read every entry of a list or block; what is wrong is reported at the bay of its entry."""
     values: list[T] = []
     faults: list[Fault] = []
     for key, entry in entries:

@@ -29,9 +29,9 @@ from batsim.scenario.parts.base import (
     each_entry,
     refuse,
 )
-from batsim.scenario.parts.maintenance import Care, Rounds
 from batsim.scenario.parts.fit import BASES, Size
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.parts.week import WEEK_MIN, Weekdays
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
@@ -232,18 +232,18 @@ class BatteryType(Frozen):
     """Whether what a strong current leaves behind comes back in breaks: the two-well model, in place of Peukert."""
     equalising: Annotated[Equalising | None, BeforeValidator(_none_as_word)] = None
     """Equalising charges, or the word `none`."""
-    inspection: Care | None = None
+    inspection: Maintenance | None = None
     """Visual inspection of each battery."""
-    readings: Care | None = None
+    readings: Maintenance | None = None
     """Readings of voltage and specific gravity, with their record."""
-    wash: Care | None = None
+    wash: Maintenance | None = None
     """Wash of the battery's top and tray."""
     cool_to_degc: Celsius | None = Field(None, alias="cool_to")
     """Temperature at which a battery counts as cooled down, if it gets there before `cool_down` is over. [degC]"""
     forced_air: bool = False
-    """Whether fans move the air about batteries in their places."""
+    """Whether fans move the air about batteries in their bays."""
     cooling_time_constant_min: MinutesAbove0 | None = Field(None, alias="cooling_time_constant")
-    """Time in which a battery left in its place loses 63 % of its excess over the room; worked out from its mass
+    """Time in which a battery left in its bay loses 63 % of its excess over the room; worked out from its mass
     when not stated. [min]"""
     charge_from_degc: Celsius | None = Field(None, alias="charge_from")
     """Electrolyte temperature below which no charge begins; by chemistry when not stated. [degC]"""

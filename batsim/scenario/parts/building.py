@@ -51,7 +51,7 @@ class BatteryRoom(Space):
     slope_share: Annotated[float, Quantity("share", least=0.0, most=0.2)] | None = Field(None, alias="slope")
     """Steepest slope on the way of a battery. [%]"""
     aisle_m: Metre | None = Field(None, alias="aisle")
-    """Clear width in front of the places. [m]"""
+    """Clear width in front of the bays. [m]"""
     wash_m: Metres | None = Field(None, alias="wash")
     """Way from the acid work to the eyewash and shower. [m]"""
     acid_proof: Annotated[str, Words(*YES_NO)] | None = None

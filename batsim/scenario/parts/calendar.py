@@ -120,10 +120,10 @@ def shift_ends(
     return tuple(sorted(ends))
 
 
-def manned_windows(week: Week, crew: Mapping[str, int], needed: int, until_min: float) -> list[Window]:
+def manned_windows(week: Week, attendants: Mapping[str, int], needed: int, until_min: float) -> list[Window]:
     """Windows in which at least so many attendants are on duty together. [min]"""
     edges: list[tuple[float, int]] = []
-    for name, count in crew.items():
+    for name, count in attendants.items():
         for start, end in shift_windows(week.shifts[name], until_min):
             edges += [(start, count), (end, -count)]
     manned: list[Window] = []

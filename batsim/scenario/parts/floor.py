@@ -1,4 +1,4 @@
-"""Where things stand in the room: places in rows, stations, and what a device can reach."""
+"""Where things stand in the room: bays in rows, stations, and what a device can reach."""
 
 from typing import Annotated, Any, NamedTuple
 
@@ -46,18 +46,18 @@ class PointText(Kind):
 
 
 class Row(Frozen):
-    """A row of places, or of stations, one beside the other."""
+    """A row of bays, or of stations, one beside the other."""
 
     row: NameText = "row"
     """Its name on site."""
     at: Annotated[Point, PointText()]
-    """Its first place. [m]"""
+    """Its first bay. [m]"""
     pitch_m: Annotated[float, Quantity("distance", above=0.0)] = Field(alias="pitch")
-    """From the middle of one place to that of the next. [m]"""
+    """From the middle of one bay to that of the next. [m]"""
     along: Annotated[str, Words("x", "y")] = "x"
     """Whether it runs along the first or the second distance."""
-    places: Annotated[int, Count(least=1)] | None = None
-    """Places on each of its levels; in the last row: what is left when not stated."""
+    bays: Annotated[int, Count(least=1)] | None = None
+    """Bays on each of its levels; in the last row: what is left when not stated."""
     levels: Annotated[int, Count(least=1, most=10)] = 1
     """Levels one above the other."""
     level_height_m: Metres = Field("0 m", alias="level_height")  # type: ignore[assignment]
@@ -93,7 +93,7 @@ class Floor(Frozen):
     """Positions in the room; ways of devices then follow from them."""
 
     rows: tuple[Row, ...] = Field(min_length=1)
-    """Rows of places."""
+    """Rows of bays."""
     stations: StationRow
     """Stations; how many there are, the layout says."""
     zones: dict[NameText, Zone] = Field(default_factory=dict)
@@ -102,8 +102,8 @@ class Floor(Frozen):
     @model_validator(mode="after")
     def _consistent(self) -> "Floor":
         """Only the last row may take what is left."""
-        rule = "missing: every row but the last says how many places it has"
-        refuse([Fault(("rows", number, "places"), rule) for number, row in enumerate(self.rows[:-1]) if not row.places])
+        rule = "missing: every row but the last says how many bays it has"
+        refuse([Fault(("rows", number, "bays"), rule) for number, row in enumerate(self.rows[:-1]) if not row.bays])
         return self
 
 
@@ -115,17 +115,17 @@ class Spot(NamedTuple):
     height_m: float
 
 
-def place_spots(floor: Floor, places: int) -> list[Spot]:
-    """Positions of so many places, row by row and level by level; fewer where the rows hold no more."""
+def bay_spots(floor: Floor, bays: int) -> list[Spot]:
+    """Positions of so many bays, row by row and level by level; fewer where the rows hold no more."""
     spots: list[Spot] = []
     for number, row in enumerate(floor.rows):
-        left = places - len(spots)
-        columns = row.places
+        left = bays - len(spots)
+        columns = row.bays
         if columns is None and number == len(floor.rows) - 1:
             columns = -(-left // row.levels)
         for level in range(row.levels):
             spots += [_along(row, column, level * row.level_height_m) for column in range(columns or 0)]
-    return spots[:places]
+    return spots[:bays]
 
 
 def station_spots(floor: Floor, stations: int) -> list[Spot]:
@@ -134,6 +134,6 @@ def station_spots(floor: Floor, stations: int) -> list[Spot]:
 
 
 def _along(row: Row | StationRow, number: int, height_m: float) -> Spot:
-    """Position of one place or station of a row."""
+    """Position of one bay or station of a row."""
     step = number * row.pitch_m
     return Spot(row.at.x_m + step * (row.along == "x"), row.at.y_m + step * (row.along == "y"), height_m)

@@ -21,7 +21,7 @@ from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.needs import Needs
 
 IN_TRUCK = "truck"
-"""Place of a battery that is charged in the truck."""
+"""Bay of a battery that is charged in the truck."""
 
 
 class Hands(NamedTuple):
@@ -54,8 +54,8 @@ class HandsText(Kind):
         return Hands(count["attendant"], count["driver"])
 
 
-POINTS = ("where_it_stands", "station", "set_down", "spent_place", "ready_place")
-"""Ends of a way: where the device was left, the truck's station, the set-down place beside it, and the places."""
+POINTS = ("where_it_stands", "station", "set_down", "discharged_bay", "ready_bay")
+"""Ends of a way: where the device was left, the truck's station, the set-down bay beside it, and the bays."""
 
 
 class Way(Frozen):
@@ -79,13 +79,13 @@ class Device(Frozen):
     empty_m_per_min: MetresPerMinute | None = Field(None, alias="empty")
     """Speed without. [m/min]"""
     lift_m_per_min: MetresPerMinute | None = Field(None, alias="lift")
-    """Speed up and down, for places on several levels. [m/min]"""
+    """Speed up and down, for bays on several levels. [m/min]"""
     path: Annotated[str, Words("aisles", "overhead")] = "aisles"
     """Along aisles, both distances one after the other, or overhead, both at once."""
     carries: Annotated[int, Count(least=1, most=2)] = 1
     """Batteries it takes at a time."""
     reach_m: Metres | None = Field(None, alias="reach")
-    """Greatest way between a station and a place that it serves from there; any when not stated. [m]"""
+    """Greatest way between a station and a bay that it serves from there; any when not stated. [m]"""
 
 
 def _number_as_block(value: object) -> object:
@@ -152,16 +152,16 @@ class Arrangement(Frozen):
     """Name for tables and charts."""
     about: str = ""
     """What it is, in a sentence or two."""
-    place: NameText
+    bay: NameText
     """What holds one battery out of the truck; `truck` when it is charged there."""
-    empty_places: Annotated[int, Count(most=5)] = 1
-    """Empty places an exchange needs before it can start; 0 for a straight swap."""
-    charger_leads: Annotated[str, Words("loose", "bound_to_place")] = "loose"
-    """A charger bound to a place is taken until the battery leaves that place."""
+    empty_bays: Annotated[int, Count(most=5)] = 1
+    """Empty bays an exchange needs before it can start; 0 for a straight swap."""
+    charger_leads: Annotated[str, Words("loose", "bound_to_bay")] = "loose"
+    """A charger bound to a bay is taken until the battery leaves that bay."""
     devices: dict[NameText, Annotated[Device, BeforeValidator(_number_as_block)]] = Field(default_factory=dict)
     """Devices that one exchange holds: how many, or a block that also says how they move."""
-    set_down_places: Annotated[int, Count(most=5)] = 0
-    """Set-down places beside the station that an exchange needs from its start to its end."""
+    set_down_bays: Annotated[int, Count(most=5)] = 0
+    """Set-down bays beside the station that an exchange needs from its start to its end."""
     watering_devices: dict[NameText, Annotated[int, Count(least=1, most=5)]] = Field(default_factory=dict)
     """Charging in the truck: what draws the battery out part of the way to water it by hand."""
     draw_out_time_min: DurationLaw = Field("0 min", alias="draw_out_time")  # type: ignore[assignment]
@@ -175,7 +175,7 @@ class Arrangement(Frozen):
     needs: Needs = Field(default_factory=dict)  # type: ignore[assignment]
     """What it asks of trucks, batteries and equipment, what is ordered for it, and when it is usual."""
     connects: Annotated[str, Words("attendant", "driver")] = "attendant"
-    """Who connects a spent battery to its charger."""
+    """Who connects a discharged battery to its charger."""
     connect_time_min: DurationLaw = Field("0 min", alias="connect_time")  # type: ignore[assignment]
     """Time to connect it. [min]"""
     plug_time_min: DurationLaw = Field("0 min", alias="plug_time")  # type: ignore[assignment]
@@ -192,7 +192,7 @@ class Arrangement(Frozen):
         if self.in_truck and self.steps:
             faults.append(Fault(("steps",), "an arrangement that charges in the truck has no exchange steps"))
         if not self.in_truck and not self.steps:
-            faults.append(Fault(("steps",), "needs at least one step, unless place is 'truck'"))
+            faults.append(Fault(("steps",), "needs at least one step, unless bay is 'truck'"))
         left = False
         for number, step in enumerate(self.steps):
             if step.device is not None and step.device not in self.devices:
@@ -217,8 +217,8 @@ class Arrangement(Frozen):
         if way.carrying > device.carries:
             rule = f"the device takes {device.carries} at a time"
             yield Fault((*path, "carrying"), rule, str(way.carrying))
-        if "set_down" in (way.from_point, way.to_point) and not self.set_down_places:
-            yield Fault(path, "needs 'set_down_places', at least 1 for each exchange")
+        if "set_down" in (way.from_point, way.to_point) and not self.set_down_bays:
+            yield Fault(path, "needs 'set_down_bays', at least 1 for each exchange")
         speed = device.loaded_m_per_min if way.carrying else device.empty_m_per_min
         if speed is None:
             key = "loaded" if way.carrying else "empty"
@@ -232,4 +232,4 @@ class Arrangement(Frozen):
     @property
     def in_truck(self) -> bool:
         """True when batteries stay in the truck and are charged there."""
-        return self.place == IN_TRUCK
+        return self.bay == IN_TRUCK

@@ -80,20 +80,20 @@ class BatteryCounts(Kind):
             raise ValueError(msg) from None
 
 
-class Attendants(int):
+class OnDuty(int):
     """Attendants on one shift: a number, and how many of them are qualified for what."""
 
     qualified: dict[str, int] | None
     """How many of them are qualified, by skill; None when all are for everything."""
 
-    def __new__(cls, number: int, qualified: dict[str, int] | None = None) -> "Attendants":
+    def __new__(cls, number: int, qualified: dict[str, int] | None = None) -> "OnDuty":
         """Make it from how many, and how many are qualified for what."""
         made = super().__new__(cls, number)
         made.qualified = qualified
         return made
 
-    def __reduce__(self) -> tuple[type["Attendants"], tuple[int, dict[str, int] | None]]:
-        return Attendants, (int(self), self.qualified)
+    def __reduce__(self) -> tuple[type["OnDuty"], tuple[int, dict[str, int] | None]]:
+        return OnDuty, (int(self), self.qualified)
 
     def with_skill(self, skill: str | None) -> int:
         """How many have a skill."""
@@ -102,8 +102,8 @@ class Attendants(int):
         return self.qualified.get(skill, 0)
 
 
-class CrewCounts(Kind):
-    """Crew: attendants by shift, `drivers` when they do it all themselves, or `unlimited`."""
+class AttendantCounts(Kind):
+    """Attendants: attendants by shift, `drivers` when they do it all themselves, or `unlimited`."""
 
     schema: dict[str, Any] = {  # noqa: RUF012
         "anyOf": [
@@ -132,7 +132,7 @@ class CrewCounts(Kind):
         "examples": [{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "drivers", "unlimited"],
     }
 
-    def read(self, value: object) -> dict[str, Attendants] | str:
+    def read(self, value: object) -> dict[str, OnDuty] | str:
         """Read attendants by shift, or the word."""
         if isinstance(value, dict):
             counts = each_entry(value.items(), self._attendants)
@@ -142,10 +142,10 @@ class CrewCounts(Kind):
         msg = "needs attendants by shift such as {early: 1, late: 1}, or the word drivers or unlimited"
         raise ValueError(msg)
 
-    def _attendants(self, value: object) -> Attendants:
+    def _attendants(self, value: object) -> OnDuty:
         """Read a number of attendants, or a block that says how many of them are qualified for what."""
         if not isinstance(value, dict):
-            return Attendants(int(Count(most=MOST_ATTENDANTS).read(value)))
+            return OnDuty(int(Count(most=MOST_ATTENDANTS).read(value)))
         if "attendants" not in value:
             msg = "needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}"
             raise ValueError(msg)
@@ -157,7 +157,7 @@ class CrewCounts(Kind):
             if count > in_all:
                 msg = f"{count} are qualified for '{skill}', and there are {in_all} attendants in all"
                 raise ValueError(msg)
-        return Attendants(in_all, by_name)
+        return OnDuty(in_all, by_name)
 
 
 class InTruck(Frozen):
@@ -184,20 +184,20 @@ class Layout(Frozen):
     """Batteries in all, those in the trucks included; in the truck: one each when not stated."""
     chargers: Annotated[tuple[ChargerCount, ...], ChargerCounts()]
     """Chargers by type."""
-    places: Annotated[float, Count(least=1, unlimited=True)] | None = None
-    """Places for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
+    bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Bays for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
     stations need."""
     devices: dict[NameText, Annotated[float, Count(least=1, unlimited=True)]] = Field(default_factory=dict)
     """Devices by name; what one exchange holds when not stated."""
-    crew: Annotated[dict[str, Attendants] | str, CrewCounts()] = "drivers"
+    attendants: Annotated[dict[str, OnDuty] | str, AttendantCounts()] = "drivers"
     """Attendants by shift, with how many of them are qualified for what where that matters; `drivers` do it all
     themselves when not stated."""
     drivers_exchange: bool = False
-    """Whether drivers exchange their batteries themselves, and the crew does the rest."""
-    set_down_places: Annotated[float, Count(least=1, unlimited=True)] | None = None
-    """Set-down places beside the stations; what one exchange needs at each station when not stated."""
+    """Whether drivers exchange their batteries themselves, and the attendants does the rest."""
+    set_down_bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
+    """Set-down bays beside the stations; what one exchange needs at each station when not stated."""
     floor: Floor | None = None
-    """Where places and stations are; exchange times then follow from the ways."""
+    """Where bays and stations are; exchange times then follow from the ways."""
     standby: Standby | None = None
     """How exchanges are made while the layout's own devices are out."""
     breakdowns: dict[NameText, Breakdown] = Field(default_factory=dict)

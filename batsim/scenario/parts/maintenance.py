@@ -12,7 +12,7 @@ from batsim.scenario.parts.calendar import Window, joined
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
-CARE = ("inspection", "readings", "wash")
+MAINTENANCE = ("inspection", "readings", "wash")
 """Care of a battery beside watering, in the order in which it is usually done."""
 
 
@@ -39,7 +39,7 @@ class Rounds(Frozen):
         return joined([(max(0.0, start), start + length) for start in starts if start + length > 0.0])
 
 
-class CareInterval(NamedTuple):
+class MaintenanceInterval(NamedTuple):
     """How often something is due; infinite where it does not count."""
 
     charges: float
@@ -48,40 +48,40 @@ class CareInterval(NamedTuple):
     """Time since it was last done. [min]"""
 
 
-class CareIntervalText(Kind):
+class MaintenanceIntervalText(Kind):
     """How often something is due: `10 charges` or `4 weeks`."""
 
     schema: dict[str, Any] = {"type": "string", "examples": ["1 charge", "10 charges", "4 weeks"]}  # noqa: RUF012
 
-    def read(self, value: object) -> CareInterval:
+    def read(self, value: object) -> MaintenanceInterval:
         """Read charges or a time."""
         if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
-            return CareInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
+            return MaintenanceInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
         try:
-            return CareInterval(math.inf, Quantity("duration", above=0.0).read(value))
+            return MaintenanceInterval(math.inf, Quantity("duration", above=0.0).read(value))
         except units.UnitError as error:
             msg = f"{error}; also read: '10 charges'"
             raise ValueError(msg) from None
 
 
-class Care(Frozen):
+class Maintenance(Frozen):
     """Inspection, readings or wash of a battery type."""
 
-    every: Annotated[CareInterval, CareIntervalText()]
+    every: Annotated[MaintenanceInterval, MaintenanceIntervalText()]
     """Charges or time from one to the next. [charges or min]"""
     time_min: DurationLaw | None = Field(None, alias="time")
     """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""
     when: Annotated[str, Words("after_charge", "before_charge")] = "after_charge"
-    """Whether it is done on the charged and cooled battery, or on the spent one before it goes on charge."""
+    """Whether it is done on the charged and cooled battery, or on the discharged one before it goes on charge."""
     rounds: Rounds | None = None
     """Hours in which it is done; whenever it is due when not stated."""
 
     @model_validator(mode="after")
-    def _consistent(self) -> "Care":
-        """A spent battery that would stand until the next round is no stock."""
+    def _consistent(self) -> "Maintenance":
+        """A discharged battery that would stand until the next round is no stock."""
         refuse(list(self._faults()))
         return self
 
     def _faults(self) -> Iterator[Fault]:
         if self.when == "before_charge" and self.rounds is not None:
-            yield Fault(("rounds",), "go with after_charge only; a spent battery is taken care of when it comes")
+            yield Fault(("rounds",), "go with after_charge only; a discharged battery is taken care of when it comes")

@@ -7,9 +7,9 @@ from pydantic import Field, model_validator
 from batsim.scenario.parts.base import Count, Fault, Frozen, NameText, Words, refuse
 from batsim.scenario.parts.fit import Equipment
 
-FOR_EACH = ("truck", "battery", "spare_battery", "place", "station", "device", "room")
+FOR_EACH = ("truck", "battery", "spare_battery", "bay", "station", "device", "room")
 FITTED = ("rollers", "opens", "opens_wide")
-SECTIONS = ("handling", "truck", "care", "room")
+SECTIONS = ("handling", "truck", "maintenance", "room")
 
 
 class Part(Frozen):
@@ -18,14 +18,14 @@ class Part(Frozen):
     part: NameText
     """What it is."""
     for_each: Annotated[str, Words(*FOR_EACH)]
-    """What it is counted by: so many for each truck, battery, battery beyond one for each truck, place, station,
+    """What it is counted by: so many for each truck, battery, battery beyond one for each truck, bay, station,
     device, or for the room."""
     device: NameText | None = None
     """The device, where it is counted by one."""
     number: Annotated[int, Count(least=1, most=20)] = 1
     """How many for each."""
     section: Annotated[str, Words(*SECTIONS)] = "handling"
-    """Where it stands in the equipment list: handling equipment, truck side, care, room."""
+    """Where it stands in the equipment list: handling equipment, truck side, maintenance, room."""
     watered_by: Annotated[str, Words("hand", "single_point")] | None = None
     """Needed only where batteries are watered so."""
     exit: Annotated[str, Words("side", "top")] | None = None

@@ -119,7 +119,7 @@ class Lives(Frozen):
     device_years: Life = by_default("price.life.device", "device")
     """Devices: carriages, pallet trucks, hoists. [years]"""
     room_years: Life = by_default("price.life.room", "room")
-    """Places and stations. [years]"""
+    """Bays and stations. [years]"""
 
 
 class Prices(Frozen):
@@ -131,8 +131,8 @@ class Prices(Frozen):
     """Of a charger; one for all types, or by type."""
     device: Annotated[dict[str, Money], PricesText(MoneyText())] = Field(default_factory=dict)
     """Of a device; one for all kinds, or by kind."""
-    place: Annotated[Money, MoneyText()] | None = None
-    """Of a place: a roller bay, a stand, a floor spot."""
+    bay: Annotated[Money, MoneyText()] | None = None
+    """Of a bay: a roller bay, a stand, a floor bay."""
     station: Annotated[Money, MoneyText()] | None = None
     """Of an exchange station."""
     attendant: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None

@@ -37,7 +37,7 @@ class Draws(Frozen):
     """Energy taken in one shift, instead of a mean power. [kWh]"""
     between_trucks_share: Spread = by_default("truck.between_trucks", "between_trucks")
     """Spread from truck to truck: standard deviation over mean. [%]"""
-    between_stints_share: Spread = by_default("truck.between_stints", "between_stints")
+    between_shifts_share: Spread = by_default("truck.between_shifts", "between_shifts")
     """Spread from one battery filling to the next on the same truck. [%]"""
 
     @model_validator(mode="after")

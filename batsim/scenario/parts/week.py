@@ -187,6 +187,6 @@ class Week(Frozen):
     """The working week."""
 
     shifts: dict[NameText, Shift] = Field(min_length=1)
-    """Shifts by name; truck groups and crew refer to these names."""
+    """Shifts by name; truck groups and attendants refer to these names."""
     holidays: tuple[Annotated[tuple[int, int], HolidayText()], ...] = ()
     """Days on which no shift starts, counted in weeks after the warm-up."""

@@ -7,7 +7,7 @@ from typing import Any
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN
-from batsim.scenario.text.yaml_text import Document, Place, path_text
+from batsim.scenario.text.yaml_text import Document, Location, path_text
 
 Path = tuple[str | int, ...]
 
@@ -41,17 +41,17 @@ class Marked:
 
     file: str
     data: Any
-    places: dict[Path, Place] = field(default_factory=dict)
-    key_places: dict[Path, Place] = field(default_factory=dict)
+    locations: dict[Path, Location] = field(default_factory=dict)
+    key_locations: dict[Path, Location] = field(default_factory=dict)
 
     @classmethod
     def of(cls, document: Document, file: str) -> "Marked":
         """Take over what the YAML reader found."""
-        return cls(file, document.data, dict(document.places), dict(document.key_places))
+        return cls(file, document.data, dict(document.locations), dict(document.key_locations))
 
     def copy(self) -> "Marked":
         """Copy deeply, so that a change to one never shows in the other."""
-        return Marked(self.file, deepcopy(self.data), dict(self.places), dict(self.key_places))
+        return Marked(self.file, deepcopy(self.data), dict(self.locations), dict(self.key_locations))
 
     def at(self, path: Path) -> Any:  # noqa: ANN401 - whatever YAML held
         """Value at a path, or None where the path leads nowhere."""
@@ -76,7 +76,7 @@ class Marked:
         """Set what stands at a path to other marked data, places included."""
         parent = self.at(path[:-1])
         parent[path[-1]] = deepcopy(value.data)
-        for mine, theirs in ((self.places, value.places), (self.key_places, value.key_places)):
+        for mine, theirs in ((self.locations, value.locations), (self.key_locations, value.key_locations)):
             for inner, place in theirs.items():
                 mine[path + inner] = place
 
@@ -86,14 +86,14 @@ class Marked:
         return Marked(
             self.file,
             deepcopy(self.at(path)),
-            {key[size:]: place for key, place in self.places.items() if key[:size] == path},
-            {key[size:]: place for key, place in self.key_places.items() if key[:size] == path and key != path},
+            {key[size:]: place for key, place in self.locations.items() if key[:size] == path},
+            {key[size:]: place for key, place in self.key_locations.items() if key[:size] == path and key != path},
         )
 
     def over(self, base: "Marked") -> "Marked":
         """Lay this over a base: keys of both are kept, this one wins, lists and laws are not mixed."""
-        merged = Marked(self.file, _merge(base.data, self.data), dict(self.places), dict(self.key_places))
-        for mine, theirs in ((merged.places, base.places), (merged.key_places, base.key_places)):
+        merged = Marked(self.file, _merge(base.data, self.data), dict(self.locations), dict(self.key_locations))
+        for mine, theirs in ((merged.locations, base.locations), (merged.key_locations, base.key_locations)):
             mine.update({path: place for path, place in theirs.items() if not self._covers(path, base)})
         return merged
 
@@ -108,14 +108,14 @@ class Marked:
                 return True
         return True
 
-    def place(self, path: Path, *, of_key: bool = False) -> Place:
+    def location(self, path: Path, *, of_key: bool = False) -> Location:
         """Where a value or its key stands; the nearest part around it where it has no place of its own."""
-        if of_key and path in self.key_places:
-            return self.key_places[path]
+        if of_key and path in self.key_locations:
+            return self.key_locations[path]
         for size in range(len(path), -1, -1):
-            if path[:size] in self.places:
-                return self.places[path[:size]]
-        return Place(self.file, 0, 0)
+            if path[:size] in self.locations:
+                return self.locations[path[:size]]
+        return Location(self.file, 0, 0)
 
     def replaced(self, path: str, value: object) -> "Marked":
         """Copy with one value set; the copy has no place for what was set."""
@@ -126,16 +126,16 @@ class Marked:
             named = size == 2 and keys[0] in NAMED
             if changed.at(keys[:size]) is None and isinstance(around, dict) and isinstance(key, str) and not named:
                 around[key] = {}  # a section, of the scenario or of a named part, left to its defaults
-                changed.key_places[keys[:size]] = Place(self.file, 0, 0)
+                changed.key_locations[keys[:size]] = Location(self.file, 0, 0)
         parent, last = changed.at(keys[:-1]), keys[-1]
         if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
             parent = None
         if not isinstance(parent, dict | list):
             raise self._no_path(path, "leads to nothing in this scenario")
         parent[last] = deepcopy(value)  # type: ignore[index]
-        for places in (changed.places, changed.key_places):
+        for places in (changed.locations, changed.key_locations):
             for inner in [keys, *(inner for inner in places if inner[: len(keys)] == keys)]:
-                places[inner] = Place(self.file, 0, 0)
+                places[inner] = Location(self.file, 0, 0)
         return changed
 
     def spread(self, path: str) -> list[str]:

@@ -51,7 +51,7 @@ def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) 
         elif kind == "value_error" and isinstance(fault := each.get("ctx", {}).get("error"), Faults):
             for inner in fault.faults:
                 there = _existing(stated, path)
-                place = stated.place(there + inner.path)
+                place = stated.location(there + inner.path)
                 found.append(Problem(*place, path_text(there + inner.path), inner.rule, inner.got))
         else:
             path = _existing(stated, path)
@@ -62,7 +62,7 @@ def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) 
 
 def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
     """Make a problem at the place where a path stands."""
-    place = stated.place(path, of_key=of_key)
+    place = stated.location(path, of_key=of_key)
     return Problem(*place, path_text(path), rule, got)
 
 

@@ -70,7 +70,7 @@ Mark = Any
 """A place as PyYAML gives it, of one of its two classes."""
 
 
-class Place(NamedTuple):
+class Location(NamedTuple):
     """Where a value stands; lines and columns are counted from 1."""
 
     file: str
@@ -81,7 +81,7 @@ class Place(NamedTuple):
 class TextProblem(NamedTuple):
     """One thing that is wrong, and where."""
 
-    place: Place
+    location: Location
     path: str
     rule: str
     got: str | None
@@ -92,9 +92,9 @@ class Document(NamedTuple):
 
     data: Any
     """Dictionaries, lists, text, whole numbers, floats, booleans and None."""
-    places: dict[KeyPath, Place]
+    locations: dict[KeyPath, Location]
     """The place of each value by its path; the whole document has the path ()."""
-    key_places: dict[KeyPath, Place]
+    key_locations: dict[KeyPath, Location]
     """The place of each key by the path that ends with it."""
 
 
@@ -106,7 +106,7 @@ class YamlTextError(Exception):
         self.problems = problems
 
     def __str__(self) -> str:
-        return "\n".join(f"{p.place.file}:{p.place.line}:{p.place.column}: {p.rule}" for p in self.problems)
+        return "\n".join(f"{p.location.file}:{p.location.line}:{p.location.column}: {p.rule}" for p in self.problems)
 
 
 def read_file(path: Path) -> Document:
@@ -129,7 +129,7 @@ def read_file(path: Path) -> Document:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as problem:
         before = LINE_BREAK.split(raw[: problem.start].decode("utf-8"))
-        place = Place(file, len(before), len(before[-1]) + 1)
+        place = Location(file, len(before), len(before[-1]) + 1)
         _refuse(file, "is not UTF-8 text; save it as UTF-8", place)
     return read_text(text, file)
 
@@ -148,8 +148,8 @@ def read_text(text: str, file: str) -> Document:
     with suppress(_Enough):
         reader.read(reader.without_invisible(text.removeprefix("\ufeff")))
     if reader.problems:
-        raise YamlTextError(sorted(reader.problems, key=lambda problem: problem.place[1:]))
-    return Document(reader.data, reader.places, reader.key_places)
+        raise YamlTextError(sorted(reader.problems, key=lambda problem: problem.location[1:]))
+    return Document(reader.data, reader.locations, reader.key_locations)
 
 
 def path_text(path: KeyPath) -> str:
@@ -196,13 +196,13 @@ class _Reader:
     def __init__(self, file: str) -> None:
         self.file = file
         self.data: Any = None
-        self.places: dict[KeyPath, Place] = {}
-        self.key_places: dict[KeyPath, Place] = {}
+        self.locations: dict[KeyPath, Location] = {}
+        self.key_locations: dict[KeyPath, Location] = {}
         self.problems: list[TextProblem] = []
         self.stack: list[_Open] = []
         self.nodes = 0
 
-    def problem(self, place: Place, path: KeyPath, rule: str, got: str | None = None) -> None:
+    def problem(self, place: Location, path: KeyPath, rule: str, got: str | None = None) -> None:
         self.problems.append(TextProblem(place, path_text(path), rule, got and got[:LONGEST_SHOWN]))
         if len(self.problems) == MOST_PROBLEMS:
             rule = f"more than {MOST_PROBLEMS - 1} problems; the rest is not listed"
@@ -213,7 +213,7 @@ class _Reader:
         """Report the first invisible character of each line and replace all of them."""
         for number, line in enumerate(LINE_BREAK.split(text), start=1):
             if found := INVISIBLE.search(line):
-                self.problem(Place(self.file, number, found.start() + 1), (), _invisible_rule(found[0]))
+                self.problem(Location(self.file, number, found.start() + 1), (), _invisible_rule(found[0]))
         return INVISIBLE.sub(STAND_IN, text)
 
     def read(self, text: str) -> None:
@@ -231,22 +231,22 @@ class _Reader:
                     documents += 1
                     if documents > 1:
                         rule = "a second document starts here; one file holds one document"
-                        self.problem(self.place(event.start_mark), (), rule)
+                        self.problem(self.location(event.start_mark), (), rule)
                         break
         except yaml.MarkedYAMLError as error:
             self.problem(*self.syntax(error))
             return
         except (ValueError, OverflowError):  # from chr() and int() inside PyYAML
             rule = "not valid YAML: the number of a character or version is out of range"
-            self.problem(self.place(loader.get_mark()), (), rule)
+            self.problem(self.location(loader.get_mark()), (), rule)
             return
         if documents == 0:
-            self.problem(Place(self.file, 1, 1), (), "is empty; a scenario starts with a key such as 'site:'")
+            self.problem(Location(self.file, 1, 1), (), "is empty; a scenario starts with a key such as 'site:'")
         elif not isinstance(self.data, dict):
             got = {list: "a list", type(None): "nothing"}.get(type(self.data), "one value")
-            self.problem(self.places[()], (), "the top level must be lines of 'key: value'", got)
+            self.problem(self.locations[()], (), "the top level must be lines of 'key: value'", got)
 
-    def syntax(self, error: yaml.MarkedYAMLError) -> tuple[Place, KeyPath, str]:
+    def syntax(self, error: yaml.MarkedYAMLError) -> tuple[Location, KeyPath, str]:
         """Say in plain words what PyYAML could not read."""
         mark: Mark = error.problem_mark
         begin: Mark = error.context_mark or mark
@@ -256,11 +256,11 @@ class _Reader:
                 rule = words.format(*found.groups(), line=begin.line + 1)
                 mark = begin if at_begin else mark
                 break
-        return self.place(mark), (), rule if rule in (ANCHOR_RULE, TAG_RULE) else f"not valid YAML: {rule}"
+        return self.location(mark), (), rule if rule in (ANCHOR_RULE, TAG_RULE) else f"not valid YAML: {rule}"
 
     def node(self, event: yaml.NodeEvent) -> None:
         """Take a key, a value, or the begin of a list or mapping."""
-        place = self.place(event.start_mark)
+        place = self.location(event.start_mark)
         self.nodes += 1
         if self.nodes > MOST_NODES:
             self.problem(place, (), f"more than {MOST_NODES:,} keys and values; a scenario has some hundred")
@@ -271,7 +271,7 @@ class _Reader:
         else:
             self.value(event, top, place)
 
-    def key(self, event: yaml.NodeEvent, top: _Open, place: Place) -> None:
+    def key(self, event: yaml.NodeEvent, top: _Open, place: Location) -> None:
         """Take a key as the text that is written, and judge whether its value is kept."""
         key: str = event.value if isinstance(event, yaml.ScalarEvent) else "?"
         path = (*top.path, key)
@@ -294,9 +294,9 @@ class _Reader:
             top.key_kept = True
             top.first_lines[key] = place.line
             if top.kept:
-                self.key_places[path] = place
+                self.key_locations[path] = place
 
-    def value(self, event: yaml.NodeEvent, top: _Open | None, place: Place) -> None:
+    def value(self, event: yaml.NodeEvent, top: _Open | None, place: Location) -> None:
         """Take a value and store it under its path."""
         path: KeyPath = ()
         kept = True
@@ -317,10 +317,10 @@ class _Reader:
                 top.content[top.key] = value
             top.key = None
         if kept:
-            self.places[path] = place
+            self.locations[path] = place
 
     def open(
-        self, event: yaml.CollectionStartEvent, path: KeyPath, place: Place, *, kept: bool
+        self, event: yaml.CollectionStartEvent, path: KeyPath, place: Location, *, kept: bool
     ) -> dict[str, Any] | list[Any]:
         """Begin a list or mapping."""
         if len(self.stack) == DEEPEST_LEVEL:
@@ -330,7 +330,7 @@ class _Reader:
         self.stack.append(_Open(path, content, kept))
         return content
 
-    def scalar(self, event: yaml.ScalarEvent, path: KeyPath, place: Place) -> str | float | bool | None:
+    def scalar(self, event: yaml.ScalarEvent, path: KeyPath, place: Location) -> str | float | bool | None:
         """Resolve a scalar by the core schema; quoted and block scalars are text."""
         text: str = event.value
         self.refuse_invisible(text, path, place)
@@ -346,7 +346,7 @@ class _Reader:
             return None
         return self.number(text, path, place)
 
-    def number(self, text: str, path: KeyPath, place: Place) -> str | float | None:
+    def number(self, text: str, path: KeyPath, place: Location) -> str | float | None:
         """Read a plain scalar as a number if it is one."""
         whole = INTEGER.fullmatch(text)
         if not (whole or FLOAT.fullmatch(text)):
@@ -360,7 +360,7 @@ class _Reader:
             self.problem(place, path, "the number is too large to calculate with; write a smaller one", text)
         return value
 
-    def refuse_properties(self, event: yaml.NodeEvent, path: KeyPath, place: Place) -> None:
+    def refuse_properties(self, event: yaml.NodeEvent, path: KeyPath, place: Location) -> None:
         """Report an anchor, an alias or a tag."""
         if event.anchor is not None:
             sign = "*" if isinstance(event, yaml.AliasEvent) else "&"
@@ -369,21 +369,21 @@ class _Reader:
         if tag is not None:
             self.problem(place, path, TAG_RULE, tag.replace("tag:yaml.org,2002:", "!!"))
 
-    def refuse_invisible(self, text: str, path: KeyPath, place: Place) -> None:
+    def refuse_invisible(self, text: str, path: KeyPath, place: Location) -> None:
         """Report an invisible character that was written as an escape."""
         if found := INVISIBLE.search(text):
             self.problem(place, path, _invisible_rule(found[0]))
 
-    def place(self, mark: Mark) -> Place:
-        return Place(self.file, mark.line + 1, mark.column + 1)
+    def location(self, mark: Mark) -> Location:
+        return Location(self.file, mark.line + 1, mark.column + 1)
 
 
 def _invisible_rule(character: str) -> str:
     return f"the invisible character U+{ord(character):04X} is not read; delete it"
 
 
-def _refuse(file: str, rule: str, place: Place | None = None) -> NoReturn:
-    raise YamlTextError([TextProblem(place or Place(file, 1, 1), "", rule, None)])
+def _refuse(file: str, rule: str, place: Location | None = None) -> NoReturn:
+    raise YamlTextError([TextProblem(place or Location(file, 1, 1), "", rule, None)])
 
 
 def _refuse_size(file: str) -> NoReturn:

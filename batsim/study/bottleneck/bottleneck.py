@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import Shows
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Measured
-from batsim.display import Shows
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
-from batsim.study.compare import DECIDING, correlation, signed
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
-from batsim.study.running.executors import Job, run_jobs
 from batsim.study.bottleneck.variants import Addition, LeftOut, Variant, variants
+from batsim.study.compare import DECIDING, correlation, signed
+from batsim.study.running.executors import Job, run_jobs
 from batsim.study.running.replications import Settings, plain, settings
 
 if TYPE_CHECKING:
@@ -29,15 +29,15 @@ if TYPE_CHECKING:
 
 CARRIED_SHARE = 0.75
 """Part of the gain of several things together, such as an attendant on every shift, above which one of them is named in
-their place: the others then cost at least as much again and bring at most a third of it."""
+their bay: the others then cost at least as much again and bring at most a third of it."""
 HIDDEN_SHARE = 0.05
 """Part of the downtime above which a gain that is neither clear nor ruled out is mentioned: less is no matter."""
 COSTS = {
     "travel": "the ways to the room and back",
     "wait_station": "waits for a station",
     "wait_battery": "waits for a ready battery",
-    "wait_place": "waits for an empty place",
-    "wait_crew": "waits for attendants",
+    "wait_bay": "waits for an empty bay",
+    "wait_attendant": "waits for attendants",
     "wait_device": "waits for a device",
     "exchange": "the exchange itself",
     "charge_in_truck": "the charge in the truck itself",

@@ -9,7 +9,7 @@ from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.layouts import Attendants, Layout
+    from batsim.scenario.parts.layouts import Layout, OnDuty
     from batsim.scenario.site import Scenario
 
 Changes = dict[str, object]
@@ -24,7 +24,7 @@ class Addition(NamedTuple):
     thing: str
     """What it is one more of, such as `the station`."""
     kind: str
-    """station, device, crew, charger, battery, place, set-down place or spot."""
+    """station, device, attendants, charger, battery, bay, set-down bay or spot."""
     changes: Changes
     parts: tuple[str, ...] = ()
     """Labels of what it is made of, where it is more than one: attendants on all shifts, a station with its devices."""
@@ -78,7 +78,7 @@ def _changed(scenario: "Scenario", layout: str, changes: Changes) -> "Scenario":
 
 
 def _rule(problem: Problem) -> str:
-    """Say a broken rule without its place: the variant stands in no file."""
+    """Say a broken rule without its bay: the variant stands in no file."""
     return problem.rule if problem.got is None else f"{problem.rule} (got {problem.got})"
 
 
@@ -90,15 +90,15 @@ def _additions(stated: "Layout", plan: Blueprint, batteries: dict[str, int]) -> 
         return
     yield from _stations(stated, plan)
     yield from _devices(stated, plan)
-    yield from _crew(stated)
+    yield from _attendants(stated)
     yield from _chargers(stated, plan)
     yield from _batteries(stated, batteries)
-    if stated.places != UNLIMITED:
-        word = plan.arrangement.place
-        yield Addition(f"one more {word}", f"the {word}s", "place", {"places": int(plan.places) + 1})
-    if 0 < plan.set_down_places < UNLIMITED:
-        more: Changes = {"set_down_places": int(plan.set_down_places) + 1}
-        yield Addition("one more set-down place", "the set-down places", "set-down place", more)
+    if stated.bays != UNLIMITED:
+        word = plan.arrangement.bay
+        yield Addition(f"one more {word}", f"the {word}s", "bay", {"bays": int(plan.bays) + 1})
+    if 0 < plan.set_down_bays < UNLIMITED:
+        more: Changes = {"set_down_bays": int(plan.set_down_bays) + 1}
+        yield Addition("one more set-down bay", "the set-down bays", "set-down bay", more)
 
 
 def _stations(stated: "Layout", plan: Blueprint) -> Iterator[Addition]:
@@ -113,23 +113,23 @@ def _stations(stated: "Layout", plan: Blueprint) -> Iterator[Addition]:
     if not scarce:
         return
     devices = {**_counts(stated.devices), **{name: int(plan.devices[name]) + held[name] for name in scarce}}
-    set_down = {} if stated.set_down_places in (None, UNLIMITED) else {
-        "set_down_places": int(plan.set_down_places) + plan.arrangement.set_down_places
+    set_down = {} if stated.set_down_bays in (None, UNLIMITED) else {
+        "set_down_bays": int(plan.set_down_bays) + plan.arrangement.set_down_bays
     }  # fmt: skip
     words = " and ".join(name.replace("_", " ") for name in scarce)
     its = "its" if plan.stations == 1 else "their"
-    parts = ("one more station", *(f"one more {name.replace('_', ' ')}" for name in scarce), "one more set-down place")
+    parts = ("one more station", *(f"one more {name.replace('_', ' ')}" for name in scarce), "one more set-down bay")
     changes: Changes = {**stations, "devices": devices, **set_down}
     with_devices = f"one more station with its {words}"
     yield Addition(with_devices, f"{thing} with {its} {words}", "station", changes, parts)
-    if isinstance(stated.crew, dict) and plan.exchange is not None and plan.exchange.attendants:
+    if isinstance(stated.attendants, dict) and plan.exchange is not None and plan.exchange.attendants:
         every = (
             "one more attendant on every shift"
-            if len(stated.crew) > 1
-            else f"one more attendant on {next(iter(stated.crew))}"
+            if len(stated.attendants) > 1
+            else f"one more attendant on {next(iter(stated.attendants))}"
         )
         label = f"{with_devices} and attendants"
-        changes = {**changes, "crew": _crew_changes(stated.crew)[1]}
+        changes = {**changes, "attendants": _attendant_changes(stated.attendants)[1]}
         yield Addition(
             label, f"{thing} with {its} {words} and attendants", "station", changes, (*parts, with_devices, every)
         )
@@ -150,25 +150,25 @@ def _counts(devices: dict[str, float]) -> dict[str, object]:
     return {name: "unlimited" if count == UNLIMITED else int(count) for name, count in devices.items()}
 
 
-def _crew(stated: "Layout") -> Iterator[Addition]:
+def _attendants(stated: "Layout") -> Iterator[Addition]:
     """One more attendant on each shift, and one on every shift where there are several."""
-    if not isinstance(stated.crew, dict):
+    if not isinstance(stated.attendants, dict):
         return
-    now, more = _crew_changes(stated.crew)
+    now, more = _attendant_changes(stated.attendants)
     for shift, after in more.items():
-        crew: Changes = {"crew": {**now, shift: after}}
-        yield Addition(f"one more attendant on {shift}", f"the attendants on {shift}", "crew", crew)
+        attendants: Changes = {"attendants": {**now, shift: after}}
+        yield Addition(f"one more attendant on {shift}", f"the attendants on {shift}", "attendants", attendants)
     if len(more) > 1:
         label = "one more attendant on every shift"
         each = tuple(f"one more attendant on {shift}" for shift in more)
-        yield Addition(label, "the attendants", "crew", {"crew": more}, each)
+        yield Addition(label, "the attendants", "attendants", {"attendants": more}, each)
 
 
-def _crew_changes(crew: "Mapping[str, Attendants]") -> tuple[Changes, Changes]:
-    """Crew as it is and with one more on every shift, who is qualified as somebody there is."""
+def _attendant_changes(attendants: "Mapping[str, OnDuty]") -> tuple[Changes, Changes]:
+    """Attendants as it is and with one more on every shift, who is qualified as somebody there is."""
     now: Changes = {}
     more: Changes = {}
-    for shift, on_it in crew.items():
+    for shift, on_it in attendants.items():
         count, skills = int(on_it), on_it.qualified
         if skills is None:
             now[shift], more[shift] = count, count + 1

@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 from batsim.errors import SimulationError, StudyError
 from batsim.study.running.engines import Cluster, Engine, Processes, cores, quiet_start
-from batsim.study.running.jobs import FAILED, LOST, Failure, Job, Parcel, Take, Values, measures_of, outcome_of, run_chunk
+from batsim.study.running.jobs import (
+    FAILED,
+    LOST,
+    Failure,
+    Job,
+    Parcel,
+    Take,
+    Values,
+    measures_of,
+    outcome_of,
+    run_chunk,
+)
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario

@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.checks.cross_checks import LONGEST_WEEKS
-from batsim.scenario.text.problems import did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.display import Shows
+from batsim.scenario.text.problems import did_you_mean
 from batsim.statistics.intervals import Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval

@@ -9,13 +9,13 @@ from hashlib import blake2b
 from typing import Any, NamedTuple
 
 from batsim.errors import StudyError
-from batsim.scenario.study_file import Study
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.sweeps.cases import Keys, key_of, measure_names
+from batsim.scenario.study_file import Study
 from batsim.study.running.jobs import Job
+from batsim.study.running.replications import Settings, settings
+from batsim.study.sweeps.cases import Keys, key_of, measure_names
 from batsim.study.sweeps.model_version import model_version
 from batsim.study.sweeps.points import Points, points_of
-from batsim.study.running.replications import Settings, settings
 from batsim.study.sweeps.run_cases import Case
 
 MOST_SHARDS = 1_000_000

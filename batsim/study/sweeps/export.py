@@ -12,8 +12,8 @@ import numpy as np
 
 from batsim.errors import StudyError
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.study.sweeps.cases import changes_of, key_of
 from batsim.study.running.jobs import Job
+from batsim.study.sweeps.cases import changes_of, key_of
 from batsim.study.sweeps.store import Store
 
 ROWS_AT_ONCE = 2000

@@ -21,8 +21,8 @@ from batsim.scenario.study_file import (
     Design,
     Study,
 )
-from batsim.scenario.unknowns import FIGURES
 from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.unknowns import FIGURES
 from batsim.statistics.designs import MorrisDesign, SobolDesign, latin_hypercube, morris, one_at_a_time, sobol
 
 if TYPE_CHECKING:

@@ -4,9 +4,9 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.study.sweeps.cases import measure_names, measured
 from batsim.study.running.executors import outcomes
 from batsim.study.running.jobs import REFUSED, Failure, Job
+from batsim.study.sweeps.cases import measure_names, measured
 from batsim.study.sweeps.store import CaseRow, FailureRow, Store
 
 if TYPE_CHECKING:

@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import Shows
 from batsim.errors import StudyError
 from batsim.scenario.study_file import LATIN_HYPERCUBE, ONE_AT_A_TIME
-from batsim.display import Shows
 from batsim.statistics.designs import MorrisDesign, SobolDesign
 from batsim.statistics.designs import grid as grid_of
 from batsim.statistics.indices import Estimates, morris_effects, rank_correlations, sobol_indices, tornado

@@ -10,9 +10,9 @@ import numpy as np
 
 from batsim.display import Shows
 from batsim.statistics.intervals import Interval, student_interval
+from batsim.study.running.replications import UNITS, plain
 from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.cases import key_of, measure_names
-from batsim.study.running.replications import UNITS, plain
 from batsim.study.sweeps.run_cases import Tally
 from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity
 from batsim.study.sweeps.store import FailureRow, Store

@@ -4,7 +4,17 @@ import math
 from typing import TYPE_CHECKING
 
 from batsim.decision.answer import DECIDING, MEETS, MISSES, TOO_NEAR
-from batsim.views.charts.chart_style import BLACK, BLUE, ORANGE, VERMILION, axes_for, frame, heading, legend_below, nothing
+from batsim.views.charts.chart_style import (
+    BLACK,
+    BLUE,
+    ORANGE,
+    VERMILION,
+    axes_for,
+    frame,
+    heading,
+    legend_below,
+    nothing,
+)
 from batsim.views.charts.chart_style import Size as Inches
 
 if TYPE_CHECKING:

@@ -43,7 +43,7 @@ def hydrogen_chart(evidence: "Evidence", ventilation: "Ventilation", ax: "Axes |
     Returns
     -------
     matplotlib.axes.Axes
-        Share of hydrogen over the week, Monday to Monday, that comes nearest to the limit; a sentence in its place
+        Share of hydrogen over the week, Monday to Monday, that comes nearest to the limit; a sentence in its bay
         where size or air of the room are not known.
     """
     ax = axes_for(ax, SIZE_IN)

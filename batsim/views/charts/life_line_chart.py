@@ -1,4 +1,4 @@
-"""Chart of a few batteries over time: in the truck, spent, on charge, cooling, ready."""
+"""Chart of a few batteries over time: in the truck, discharged, on charge, cooling, ready."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -65,9 +65,9 @@ def life_line_chart(
         if drawn is not None:
             handles.append(drawn)
             words.append(state)
-    several = len(facts.lines) > 1
+    several = len(facts.queues) > 1
     names = [
-        f"{number + 1} ({facts.lines[facts.battery_lines[number]]})" if several else f"{number + 1}"
+        f"{number + 1} ({facts.queues[facts.battery_queues[number]]})" if several else f"{number + 1}"
         for number in batteries
     ]
     names_at(ax, names)

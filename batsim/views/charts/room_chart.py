@@ -1,4 +1,4 @@
-"""Chart of a room over a day or any window: trucks in line, batteries by state, chargers, crew."""
+"""Chart of a room over a day or any window: trucks in line, batteries by state, chargers, attendants."""
 
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
@@ -34,8 +34,8 @@ CAUSE_LOOKS = dict(
             ("#FFFFFF", "", "waits its turn"),
             (ORANGE, "////", "waits for a battery"),
             (BLUE, "", "waits for a station"),
-            (YELLOW, "....", "waits for a place"),
-            (PURPLE, "xxxx", "waits for crew"),
+            (YELLOW, "....", "waits for a bay"),
+            (PURPLE, "xxxx", "waits for an attendant"),
             (GREY, "\\\\\\\\", "waits for a device"),
         ),
         strict=True,
@@ -43,9 +43,9 @@ CAUSE_LOOKS = dict(
 )
 """Colour, hatch and words of what a line lacks."""
 ORDER = (0, 1, 8, 7, 2, 3, 4, 5, 6)
-"""States from the bottom of the stack: out of the room first, then the way from spent to ready."""
+"""States from the bottom of the stack: out of the room first, then the way from discharged to ready."""
 WIDTH_IN = 11.0
-HEIGHTS_IN = {"line": 1.6, "batteries": 3.2, "chargers": 1.5, "crew": 1.2}
+HEIGHTS_IN = {"line": 1.6, "batteries": 3.2, "chargers": 1.5, "attendants": 1.2}
 """Heights of the panels. [in]"""
 AROUND_IN = {"left": 0.8, "right": 2.3, "top": 0.85, "bottom": 0.85, "between": 0.16}
 """What is kept free around and between the panels. [in]"""
@@ -82,7 +82,7 @@ def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
     course = room_course(record, from_min, to_min)
     drawn = {"line": _line, "batteries": _batteries, "chargers": _chargers}
     if course.attendants_on_duty.any() or course.attendants_busy.any():
-        drawn["crew"] = _crew
+        drawn["attendants"] = _attendants
     figure, panels = _empty(list(drawn))
     for panel, draw in zip(panels, drawn.values(), strict=True):
         _frame(panel)
@@ -191,10 +191,10 @@ def _chargers(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     _legend(panel)
 
 
-def _crew(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+def _attendants(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     """Attendants at a job, and on duty."""
     most = _stack(panel, course, [(course.attendants_busy, SKY, "////", "busy")])
-    if facts.crew_windows:
+    if facts.attendant_windows:
         panel.step(
             *_ends(course, course.attendants_on_duty), where="post", color=BLACK, linewidth=1.4, linestyle="--",
             label="on duty",

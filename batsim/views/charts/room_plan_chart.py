@@ -1,4 +1,4 @@
-"""Plan of the room of a layout, to scale: places, stations, aisles, ways of devices."""
+"""Plan of the room of a layout, to scale: bays, stations, aisles, ways of devices."""
 
 from typing import TYPE_CHECKING
 
@@ -37,9 +37,9 @@ ROW_LETTERS = 12
 STATION_M = 1.2
 """Side of the square that stands for a station. [m]"""
 MOST_NUMBERS = 40
-"""Places in a row up to which every one is numbered; of more, every fifth."""
+"""Bays in a row up to which every one is numbered; of more, every fifth."""
 NO_FLOOR = (
-    "This layout states no positions. Add 'floor' to it, with rows of places and stations, and it is drawn to scale."
+    "This layout states no positions. Add 'floor' to it, with rows of bays and stations, and it is drawn to scale."
 )
 
 
@@ -58,8 +58,8 @@ def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None)
     Returns
     -------
     matplotlib.axes.Axes
-        Places with their rows and numbers, stations, aisles to be kept clear, the way of the device to the farthest
-        place of each station, zones, walls where positions are counted from a corner; a sentence in place of all that
+        Bays with their rows and numbers, stations, aisles to be kept clear, the way of the device to the farthest
+        bay of each station, zones, walls where positions are counted from a corner; a sentence in place of all that
         where the layout states no floor.
     """
     plan = room_plan(scenario, layout)
@@ -74,7 +74,7 @@ def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None)
     ax = axes_for(ax, Size(WIDTH_IN, min(max(tall, LEAST_IN), MOST_IN)))
     told: list[tuple[Artist, str]] = []
     _grounds(ax, plan, told)
-    _places(ax, plan, told)
+    _bays(ax, plan, told)
     _stations(ax, plan, told)
     _ways(ax, plan, told)
     ax.set_xlim(left, right)
@@ -90,7 +90,7 @@ def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None)
 
 def _limits(plan: "RoomPlan") -> tuple[float, float, float, float]:
     """Left, bottom, right and top of what is shown. [m]"""
-    boxes: list[Box] = [place.box for place in plan.places] + [*plan.aisles, *plan.zones.values()]
+    boxes: list[Box] = [bay.box for bay in plan.bays] + [*plan.aisles, *plan.zones.values()]
     boxes += [plan.room] if plan.room is not None else []
     half = STATION_M / 2.0
     xs = [x for box in boxes for x in (box.x_m, box.x_m + box.width_m)]
@@ -121,25 +121,25 @@ def _grounds(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> 
         told.append((drawn, f"reach of {name.replace('_', ' ')}"))
 
 
-def _places(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
-    """Places with their numbers, rows with their names."""
+def _bays(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+    """Bays with their numbers, rows with their names."""
     rows: dict[str, list[int]] = {}
     drawn = None
-    for place in plan.places:
-        drawn = _rectangle(ax, place.box, **fill_of(BLUE, ""), zorder=2.0)
-        rows.setdefault(place.row, []).append(place.number)
+    for bay in plan.bays:
+        drawn = _rectangle(ax, bay.box, **fill_of(BLUE, ""), zorder=2.0)
+        rows.setdefault(bay.row, []).append(bay.number)
     if drawn is not None:
-        levels = max(place.levels for place in plan.places)
-        told.append((drawn, "place of a battery" if levels == 1 else f"places, up to {levels} above each other"))
-    for place in plan.places:
-        count = len(rows[place.row])
-        x_m, y_m = place.box.x_m + place.box.width_m / 2.0, place.box.y_m + place.box.height_m / 2.0
-        if count <= MOST_NUMBERS or place.number == 1 or place.number % 5 == 0:
-            ax.text(x_m, y_m, f"{place.number}", ha="center", va="center", fontsize=6.5, zorder=4.0, clip_on=True)
-        if place.number == 1:
-            (name,) = names_fit([place.row], ROW_LETTERS, 1)
+        levels = max(bay.levels for bay in plan.bays)
+        told.append((drawn, "bay of a battery" if levels == 1 else f"bays, up to {levels} above each other"))
+    for bay in plan.bays:
+        count = len(rows[bay.row])
+        x_m, y_m = bay.box.x_m + bay.box.width_m / 2.0, bay.box.y_m + bay.box.height_m / 2.0
+        if count <= MOST_NUMBERS or bay.number == 1 or bay.number % 5 == 0:
+            ax.text(x_m, y_m, f"{bay.number}", ha="center", va="center", fontsize=6.5, zorder=4.0, clip_on=True)
+        if bay.number == 1:
+            (name,) = names_fit([bay.row], ROW_LETTERS, 1)
             ax.annotate(
-                name, (place.box.x_m, y_m), xytext=(-5.0, 0.0), textcoords="offset points", ha="right", va="center",
+                name, (bay.box.x_m, y_m), xytext=(-5.0, 0.0), textcoords="offset points", ha="right", va="center",
                 fontsize=9.0, fontweight="bold", zorder=4.0, parse_math=False,
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
             )  # fmt: skip
@@ -162,7 +162,7 @@ def _stations(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") ->
 
 
 def _ways(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
-    """Way of the device to the farthest place of each station."""
+    """Way of the device to the farthest bay of each station."""
     longest = max((way.metres for way in plan.ways), default=0.0)
     for number, way in enumerate(plan.ways):
         xs, ys = zip(*way.points, strict=True)
@@ -180,7 +180,7 @@ def _note(plan: "RoomPlan") -> str:
         words.append("The room is not measured, so no walls are drawn.")
     elif plan.room is None:
         length, width = plan.size_m
-        words.append(f"Room {length:g} m by {width:g} m; its walls are not drawn, since places would lie across them.")
+        words.append(f"Room {length:g} m by {width:g} m; its walls are not drawn, since bays would lie across them.")
     if plan.wash_m is not None:
-        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work, place not stated.")
+        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work, bay not stated.")
     return " ".join(words)

@@ -5,7 +5,17 @@ from itertools import cycle
 from typing import TYPE_CHECKING
 
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import BLACK, LINES, Size, axes_for, frame, heading, legend_beside, names_fit, nothing
+from batsim.views.charts.chart_style import (
+    BLACK,
+    LINES,
+    Size,
+    axes_for,
+    frame,
+    heading,
+    legend_beside,
+    names_fit,
+    nothing,
+)
 from batsim.views.text.tables import counted, number_text
 
 if TYPE_CHECKING:

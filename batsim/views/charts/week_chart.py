@@ -33,11 +33,11 @@ if TYPE_CHECKING:
     from batsim.study.room_over import Band, RoomOver
 
 WIDTH_IN = 11.0
-HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "crew": 1.3}
+HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "attendants": 1.3}
 """Heights of the panels. [in]"""
 AROUND_IN = 1.4
 ORDER = (0, 1, 8, 7, 2, 3, 4, 5, 6)
-"""States from the bottom of the stack: out of the room first, then the way from spent to ready."""
+"""States from the bottom of the stack: out of the room first, then the way from discharged to ready."""
 HEADROOM = 1.1
 BAND = "5 % to 95 %"
 
@@ -106,7 +106,7 @@ def _drawn(
         panels["ready"] = _ready
     panels |= {"batteries": _batteries, "chargers": _chargers}
     if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
-        panels["crew"] = _crew
+        panels["attendants"] = _attendants
     heights = [HEIGHTS_IN[name] for name in panels]
     figure = new_figure(Size(WIDTH_IN, sum(heights) + AROUND_IN))
     axes: list[Axes] = list(
@@ -201,7 +201,7 @@ def _chargers(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     _told(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
 
 
-def _crew(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
+def _attendants(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Attendants at a job, and on duty."""
     busy, duty = of("attendants busy"), of("attendants on duty")
     drawn = _line(ax, edges, busy, PURPLE, "xxxx", "busy")

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from batsim.plan.plan import Plan
 from batsim.record import TABLES, Record
-from batsim.scenario.site import Scenario
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import outline
 from batsim.study.running.replications import Runs
@@ -62,7 +62,7 @@ def _scenario(found: Scenario) -> str:
     return (
         paragraphs([found.question])
         + table(found.site.name, ["truck group", "trucks", "shifts", "battery", "h on a battery"], groups, (1, 4))
-        + table("", ["layout", "handling", "batteries", "chargers", "stations or spots", "places"], layouts, (2, 4, 5))
+        + table("", ["layout", "handling", "batteries", "chargers", "stations or spots", "bays"], layouts, (2, 4, 5))
         + paragraphs(notes)
     )
 
@@ -71,8 +71,8 @@ def _layout(found: Scenario, each: "LayoutOutline") -> list[str]:
     """Row of a layout."""
     chargers = ", ".join(f"{count:g} x {name}" for name, count in each.chargers)
     batteries = sum(found.batteries_of(each.name).values())
-    places = "" if each.in_truck else f"{each.places:g}"
-    return [each.name, each.title, str(batteries), chargers, f"{each.stations:g}", places]
+    bays = "" if each.in_truck else f"{each.bays:g}"
+    return [each.name, each.title, str(batteries), chargers, f"{each.stations:g}", bays]
 
 
 @html_of.register

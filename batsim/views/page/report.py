@@ -13,9 +13,9 @@ from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN, cited
 from batsim.plan.money import LEFT_OUT
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, amount_text, payback_sentence
 from batsim.views.page.report_charts import charts_of
+from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, amount_text, payback_sentence
+from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import Row, cell_text, number_text, shown_rows
 
 if TYPE_CHECKING:
@@ -101,8 +101,8 @@ def _numbers(found: "Plan") -> list[tuple[str, str]]:
     name = found.recommendation.layout
     each, runs = found.layouts[name], found.comparison.runs
     currency = found.scenario.site.currency
-    people = found.scenario.layouts[name].crew
-    crew = (
+    people = found.scenario.layouts[name].attendants
+    attendants = (
         ", ".join(f"{shift} {int(number)}" for shift, number in people.items()) if isinstance(people, dict) else people
     )
     numbers = [
@@ -111,7 +111,7 @@ def _numbers(found: "Plan") -> list[tuple[str, str]]:
         ("Batteries", number_text(runs.interval(name, "batteries"))),
         ("Chargers", number_text(runs.interval(name, "chargers"))),
         ("Stations or spots", number_text(runs.interval(name, "stations"))),
-        ("Attendants", crew),
+        ("Attendants", attendants),
         ("Labour, hands on", f"{number_text(runs.interval(name, 'labour_min_per_day'))} min per working day"),
         ("To order, once", f"{amount_text(each.money.purchase)} {currency}"),
         ("In a year", f"{amount_text(each.money.per_year)} {currency}"),

@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.views.charts.downtime_chart import downtime_chart
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
-from batsim.views.page.inline_svg import for_a_page, inline_svg
 from batsim.views.charts.labour_chart import labour_chart
 from batsim.views.charts.load_chart import load_chart
 from batsim.views.charts.room_plan_chart import room_plan_chart
 from batsim.views.charts.waits_chart import waits_chart
 from batsim.views.charts.week_chart import week_chart
+from batsim.views.page.inline_svg import for_a_page, inline_svg
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -3,15 +3,15 @@
 import math
 from typing import TYPE_CHECKING
 
+from batsim.decision.answer import MISSES
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.decision.answer import MISSES
 from batsim.views.text.lines import columns, hung, indented, sentence
 from batsim.views.text.tables import counted, number_text
 
 if TYPE_CHECKING:
-    from batsim.decision.decide import Sizing
     from batsim.decision.answer import Size, Tested
+    from batsim.decision.decide import Sizing
 
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""

@@ -83,9 +83,9 @@ def _layout_lines(layout: "LayoutOutline") -> list[str]:
             )
     chargers = ", ".join(f"{_number(count)} x {name}" for name, count in layout.chargers)
     word = "charging spot" if layout.in_truck else "exchange station"
-    places = "" if layout.in_truck else f"; {_number(layout.places)} places ({layout.place})"
+    bays = "" if layout.in_truck else f"; {_number(layout.bays)} bays ({layout.bay})"
     lines.append(
-        f"    {_number(layout.stations)} {word}{'' if layout.stations == 1 else 's'}{places}; chargers {chargers}"
+        f"    {_number(layout.stations)} {word}{'' if layout.stations == 1 else 's'}{bays}; chargers {chargers}"
     )
     return lines
 

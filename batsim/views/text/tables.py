@@ -13,8 +13,8 @@ from batsim.views.text.lines import columns, entry, head_size, heads_of, measure
 if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
     from batsim.study.compare import Comparison
-    from batsim.study.running.replications import Runs, Settings
     from batsim.study.running.precision import Wanted
+    from batsim.study.running.replications import Runs, Settings
 
 CAUTION = (
     "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
@@ -63,10 +63,10 @@ ROWS = (
     Row("  fewest ready", "ready_batteries_min", "at any time", False),
     Row("chargers", "chargers", ""),
     Row("stations or spots", "stations", ""),
-    Row("crew busy", "crew_busy_share", "of time on duty", False),
+    Row("attendants busy", "attendants_busy_share", "of time on duty", False),
     Row("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
     Row("peak load", "peak_kw", "kW, mean of 15 min"),
-    Row("too warm or cold", "put_off_min_per_charge", "min before a charge", False),
+    Row("too warm or cold", "delayed_min_per_charge", "min before a charge", False),
     Row("water lost", "water_lost_kg_per_day", "kg per working day", False),
     Row("battery life", "life_years", "years, use alone"),
     Row("trucks below cut-out", "stranded_trucks", "times", False),

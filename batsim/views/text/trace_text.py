@@ -19,7 +19,7 @@ REASONS = {
     "early": "early, while there is time",
 }
 """Why a truck comes, by the word of the record."""
-NUMBERS = ("truck", "battery", "spent", "line", "place", "station", "unit")
+NUMBERS = ("truck", "battery", "discharged", "queue", "bay", "station", "unit")
 """Columns that count from 0 in the record and from 1 for people."""
 COUNTS = ("ready", "in_line", "people")
 
@@ -27,7 +27,7 @@ COUNTS = ("ready", "in_line", "people")
 def trace_text(record: "Record", from_min: float, to_min: float, width: int | None = None) -> str:
     """Write what happened in a window, one line for each event under a heading; see `event_trace`.
 
-    Trucks, batteries, places and stations count from 1, week 1 is the first measured one. With a width, for a terminal
+    Trucks, batteries, bays and stations count from 1, week 1 is the first measured one. With a width, for a terminal
     so many characters wide, an event may take several lines.
     """
     events = event_trace(record, from_min, to_min)
@@ -109,7 +109,7 @@ class _Words:
         self.facts = facts
         groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
         self.group = [f" ({name})" if len(facts.groups) > 1 else "" for name in groups]
-        self.kind = [f" ({facts.lines[line]})" if len(facts.lines) > 1 else "" for line in facts.battery_lines]
+        self.kind = [f" ({facts.queues[line]})" if len(facts.queues) > 1 else "" for line in facts.battery_queues]
 
     def of(self, event: Event) -> str:
         """Write one event."""
@@ -125,8 +125,8 @@ class _Words:
     def _battery(self, number: int) -> str:
         return f"battery {number + 1}{self.kind[number]}"
 
-    def _place(self, event: Event, before: str = "at ") -> str:
-        return f" {before}{self.facts.place} {event.place + 1}" if event.place >= 0 else ""
+    def _bay(self, event: Event, before: str = "at ") -> str:
+        return f" {before}{self.facts.bay} {event.bay + 1}" if event.bay >= 0 else ""
 
     def _thing(self, event: Event) -> str:
         return f"{event.detail} {event.unit + 1}" if event.unit >= 0 else f"one {event.detail}"
@@ -139,7 +139,7 @@ class _Words:
         return f"{self._truck(event)} {done}" + (" and is back at work" if event.detail == "back" else "")
 
     def _exchange_end(self, event: Event) -> str:
-        stands = f"{self._battery(event.spent)} now{self._place(event) or ' in the room'}"
+        stands = f"{self._battery(event.discharged)} now{self._bay(event) or ' in the room'}"
         if event.detail == "left":
             return f"exchange of {self._truck(event)} is done: {stands}"
         goes = "works on" if event.detail == "back" else "drives back"
@@ -175,9 +175,9 @@ class _Words:
 
     def _ready(self, event: Event) -> str:
         cool = "cool and " if event.detail == "cooled" else ""
-        return f"{self._battery(event.battery)} is {cool}ready{self._place(event)}"
+        return f"{self._battery(event.battery)} is {cool}ready{self._bay(event)}"
 
-    def _crew(self, event: Event) -> str:
+    def _attendants(self, event: Event) -> str:
         return f"{_count(event.people, 'attendant')} on duty from now on"
 
     def _leaves_work(self, event: Event) -> str:
@@ -189,7 +189,7 @@ class _Words:
         parts = [] if event.ready < 0 else [f"{_count(event.ready, 'battery')} ready"]
         if event.cause:
             cause = event.cause if event.cause != CAUSES[NOTHING] else "its turn"
-            parts += [f"{_count(event.in_line, 'truck')} in line", f"waits for: {cause}"]
+            parts += [f"{_count(event.in_queue, 'truck')} in line", f"waits for: {cause}"]
         return "; ".join([text, ", ".join(parts)]) if parts else text
 
     def _turned_away(self, event: Event) -> str:
@@ -207,7 +207,7 @@ class _Words:
         where = f" at station {event.station + 1}" if several else ""
         how = " with the standby means" if event.standby else ""
         line = f" after {_minutes(event.wait_min)} in line" if event.wait_min > 0.0 else ""
-        what = f"{self._battery(event.battery)}{self._place(event, 'from ')} for {self._battery(event.spent)}"
+        what = f"{self._battery(event.battery)}{self._bay(event, 'from ')} for {self._battery(event.discharged)}"
         return f"exchange of {self._truck(event)} begins{where}{how}{line}: {what}{self._others(event)}"
 
     def _plugged_in(self, event: Event) -> str:
@@ -215,14 +215,14 @@ class _Words:
         return f"{self._truck(event)} takes a charging spot{line}{self._others(event)}"
 
     def _others(self, event: Event) -> str:
-        return f"; {_count(event.in_line, 'truck')} still in line" if event.in_line > 0 else ""
+        return f"; {_count(event.in_queue, 'truck')} still in line" if event.in_queue > 0 else ""
 
-    def _spent(self, event: Event) -> str:
-        return f"spent {self._battery(event.battery)} is drawn out, now{self._place(event)}"
+    def _discharged(self, event: Event) -> str:
+        return f"discharged {self._battery(event.battery)} is drawn out, now{self._bay(event)}"
 
     def _waits_for_charger(self, event: Event) -> str:
-        crew = " or for somebody to connect it" if self.facts.crew_windows else ""
-        return f"{self._battery(event.battery)} waits for a charger{crew}"
+        attendants = " or for somebody to connect it" if self.facts.attendant_windows else ""
+        return f"{self._battery(event.battery)} waits for a charger{attendants}"
 
     def _connect(self, event: Event) -> str:
         whom = f"{self._battery(event.battery)}{self._charger(event, 'to')}"
@@ -230,12 +230,12 @@ class _Words:
         return f"{who} connects {whom}" if who else f"{whom} is connected"
 
     def _cause(self, event: Event) -> str:
-        names = self.facts.lines
-        of = f" for {names[event.line]}" if len(names) > 1 and not self.facts.in_truck else ""
-        return f"the line{of} now waits for: {event.cause}; {_count(event.in_line, 'truck')} in line"
+        names = self.facts.queues
+        of = f" for {names[event.queue]}" if len(names) > 1 and not self.facts.in_truck else ""
+        return f"the line{of} now waits for: {event.cause}; {_count(event.in_queue, 'truck')} in line"
 
     def _job(self, event: Event, task: str, stage: str) -> str:
-        """Write a stage of watering or care."""
+        """Write a stage of watering or maintenance."""
         who = {"attendant": "an attendant", "driver": "a driver"}.get(event.person, "somebody")
         return TASKS[task][stage].format(who=who, it=self._battery(event.battery))
 

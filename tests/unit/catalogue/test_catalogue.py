@@ -201,8 +201,8 @@ def test_an_exchange_has_a_sensible_order(name):
 
 def test_charging_in_the_truck_has_no_exchange():
     arrangement = load("handling/in_truck")
-    assert arrangement["place"] == "truck"
-    assert arrangement["empty_places"] == 0
+    assert arrangement["bay"] == "truck"
+    assert arrangement["empty_bays"] == 0
     assert arrangement["steps"] == []
     assert arrangement["devices"] == {}
     assert {"plug_time", "unplug_time"} <= set(arrangement)

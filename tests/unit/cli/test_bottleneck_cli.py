@@ -111,7 +111,7 @@ def test_json() -> None:
         assert all(gain["low"] <= gain["mean"] <= gain["high"] for gain in layout["gains"])
     assert len(data["layouts"]["hoist"]["gains"]) >= 8
     assert data["layouts"]["hoist"]["left_out"] == []
-    assert "one more floor spot" in [gain["what"] for gain in data["layouts"]["hoist"]["gains"]]
+    assert "one more floor bay" in [gain["what"] for gain in data["layouts"]["hoist"]["gains"]]
 
 
 def test_json_of_one_replication_has_no_limits() -> None:

@@ -33,14 +33,14 @@ COMMANDS = (
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
 PARTS = (
-    "travel", "wait_station", "wait_battery", "wait_place", "wait_crew", "wait_device", "exchange",
+    "travel", "wait_station", "wait_battery", "wait_bay", "wait_attendant", "wait_device", "exchange",
     "charge_in_truck", "watering",
 )  # fmt: skip
 PROMISED = {
     "downtime_min_per_truck_shift",
     *(f"{part}_min_per_truck_shift" for part in PARTS),
     "availability_share", "exchanges_per_day", "wait_min_per_exchange", "wait_min_p95", "down_min_per_exchange",
-    "found_none_ready_share", "none_ready_time_share", "station_busy_share", "charger_busy_share", "crew_busy_share",
+    "found_none_ready_share", "none_ready_time_share", "station_busy_share", "charger_busy_share", "attendants_busy_share",
     "labour_min_per_day", "driver_waiting_min_per_day", "batteries", "batteries_per_truck", "chargers", "stations",
     "ready_batteries_mean", "ready_batteries_min", "energy_kwh_per_day", "peak_kw", "unfinished_exchanges",
     "stranded_trucks",
@@ -392,7 +392,7 @@ def test_json_holds_null_for_what_is_no_number(compared: dict[str, Any]) -> None
     """What has no meaning in a layout."""
     measures = compared["layouts"]["in the truck"]["measures"]
 
-    for name in ("crew_busy_share", "ready_batteries_mean"):
+    for name in ("attendants_busy_share", "ready_batteries_mean"):
         assert measures[name] == {"mean": None, "low": None, "high": None, "unit": MEASURES[name].unit}
 
 
@@ -545,7 +545,7 @@ def test_our_own_errors_need_no_class_name(monkeypatch: pytest.MonkeyPatch) -> N
     """An error that batsim raises on purpose says what it is."""
 
     def fail(*_: object, **__: object) -> None:
-        msg = "a battery is in two places"
+        msg = "a battery is in two bays"
         raise batsim.SimulationError(msg)
 
     monkeypatch.setattr("batsim.study.running.replications.run", fail)
@@ -554,7 +554,7 @@ def test_our_own_errors_need_no_class_name(monkeypatch: pytest.MonkeyPatch) -> N
 
     assert (result.exit_code, result.stderr.splitlines()[0]) == (
         1,
-        "batsim: internal error: a battery is in two places",
+        "batsim: internal error: a battery is in two bays",
     )
 
 

@@ -39,7 +39,7 @@ By hand: a day without its devices
 table stands by: hand cart
                              min per truck-shift that day  more truck-hours that week
   as it is                                             20                           0
-  out, standby in its place                            80                           1
+  out, standby in its bay                            80                           1
   out, no standby                                    1090                       17.83
 A day without the hand cart in 'table stands by' (week 1 Tue 00:00 for 24 h) is bridged by 1 lifting
 table: trucks lose 80 min per truck-shift that day instead of 20, 1 truck-hour more in that week;
@@ -118,7 +118,7 @@ hall: hand cart
                              min per truck-shift  more truck-hours
                                         that day         that week
   as it is                               15 ± 12                 0
-  out, standby in its place              35 ± 12         1.7 ± 1.7
+  out, standby in its bay              35 ± 12         1.7 ± 1.7
   out, no standby                      250 ± 124        21.0 ± 2.5
 A day without all 2 hand carts in 'hall' (week 1 Tue 00:00 for 24 h)
 is bridged by 1 table: trucks lose 35 min per truck-shift that day

@@ -320,7 +320,7 @@ def test_merge_refuses(here: Path) -> None:
 
 
 def test_a_broken_study(here: Path) -> None:
-    """Every problem at its place, and no store."""
+    """Every problem at its bay, and no store."""
     written(("batteries: [14, 18]", "batteries: [14, 0]"), ("design: grid", "design: grit"), ("study:", "studie:"))
 
     assert refused("sweep", "study.yaml") == (
@@ -373,7 +373,7 @@ def test_a_full_disk(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def failing(_scenario: Any, layout: str, **_: Any) -> Any:
     """A simulation that breaks one of its own rules in one of the rooms."""
-    msg = f"a battery of {layout} is in two places"
+    msg = f"a battery of {layout} is in two bays"
     raise batsim.SimulationError(msg)
 
 
@@ -388,7 +388,7 @@ def test_cases_without_a_result(here: Path, monkeypatch: pytest.MonkeyPatch) -> 
     assert head.splitlines()[-1] == ("12 cases: 0 run in X s, 0 there before, 12 without a result; kept in study.store")
     lines = " ".join(failures.split())
     assert lines.startswith("12 cases without a result: north, 2 replications, layouts.north.batteries = ")
-    assert lines.count("failed: a battery of north is in two places") == 5
+    assert lines.count("failed: a battery of north is in two bays") == 5
     assert lines.endswith("and 1 point more")
     assert points.splitlines()[-1].split() == ["A", "18,", "B", "5", "h", "-"]
     assert matters.splitlines()[-1] == "6 points without a result are left out."

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.study.cost import UnitCosts, cost_lines
-from batsim.study.running.executors import Runner
-from batsim.study.limits import limits_of
-from batsim.study.running.replications import settings
-from batsim.decision.decide import size
-from batsim.decision.counts import Grid, dimensions_of, thinned
 from batsim.decision.answer import DECIDING
+from batsim.decision.counts import Grid, dimensions_of, thinned
+from batsim.decision.decide import size
 from batsim.decision.search import Search
+from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.limits import limits_of
+from batsim.study.running.executors import Runner
+from batsim.study.running.replications import settings
 from batsim.views.text.decision_text import size_text
 
 ROOT = Path(__file__).parents[3]
@@ -60,7 +60,7 @@ def test_all_counts_with_a_limit_are_dimensions():
 
 
 def test_what_is_unlimited_is_no_dimension():
-    """Here the crew; then the chargers as well; then the stations."""
+    """Here the attendants; then the chargers as well; then the stations."""
     assert list(names(SMALL, "room")) == ["batteries", "chargers", "stations"]
     free = with_room(SMALL, chargers="unlimited x electronic_iuia")
     assert list(names(free, "room")) == ["batteries", "stations"]
@@ -103,7 +103,7 @@ def test_no_more_devices_than_the_stations_can_use():
 
 def test_a_cell_states_its_counts():
     """Attendants on every shift that has any; the rest of what is stated stays."""
-    scenario = KESTREL.replace("layouts.hoist.crew", {"room early": 3, "room late": 2, "room night": 0})
+    scenario = KESTREL.replace("layouts.hoist.attendants", {"room early": 3, "room late": 2, "room night": 0})
     dimensions = dimensions_of(
         scenario, "hoist", {"batteries": (60, 70), "chargers": (30, 40), "hoist": (1, 2), "attendants": (1, 4)}
     )
@@ -113,25 +113,25 @@ def test_a_cell_states_its_counts():
         "layouts.hoist.batteries": {next(iter(scenario.batteries_of("hoist"))): 65},
         "layouts.hoist.chargers": ["33 x electronic_iuia"],
         "layouts.hoist.devices": {"hoist": 2},
-        "layouts.hoist.crew": {"room early": 4, "room late": 4, "room night": 0},
+        "layouts.hoist.attendants": {"room early": 4, "room late": 4, "room night": 0},
     }
 
 
-def test_skills_go_with_the_crew():
+def test_skills_go_with_the_attendants():
     """One more attendant is qualified, one fewer is one fewer of those who are."""
     scenario = batsim.read(SCENARIOS / "larkfield-bottling.yaml")
     dimensions = dimensions_of(scenario, "one hoist", {"attendants": (2, 4)})
     grid = Grid(scenario, "one hoist", dimensions)
-    stated = scenario.layouts["one hoist"].crew
+    stated = scenario.layouts["one hoist"].attendants
 
     for number in (2, 3, 4):
-        (crew,) = grid.changes((number,)).values()
-        changed = scenario.changed(grid.changes((number,))).layouts["one hoist"].crew
+        (attendants,) = grid.changes((number,)).values()
+        changed = scenario.changed(grid.changes((number,))).layouts["one hoist"].attendants
         for shift, on_it in stated.items():
             assert int(changed[shift]) == (number if on_it else 0)
             if on_it and on_it.qualified:
                 skilled = {name: count + number - int(on_it) for name, count in on_it.qualified.items()}
-                assert crew[shift] == {"attendants": number, **skilled}
+                assert attendants[shift] == {"attendants": number, **skilled}
 
 
 # --- what a cell costs ---
@@ -158,7 +158,7 @@ def test_costs_of_cells_are_those_of_their_scenarios(file):
 
 @pytest.mark.parametrize(
     "owned",
-    [[], ["batteries"], ["chargers", "stations"], ["places"], ["plain", "electronic_iuia"], ["batteries", "places"]],
+    [[], ["batteries"], ["chargers", "stations"], ["bays"], ["plain", "electronic_iuia"], ["batteries", "bays"]],
 )
 def test_what_is_owned_costs_nothing(owned):
     """As many as are stated; what goes beyond them is bought, and having fewer earns nothing. By hand."""
@@ -175,16 +175,16 @@ def test_what_is_owned_costs_nothing(owned):
             1000.0 * bought("batteries", "plain", batteries, 8)
             + 200.0 * bought("chargers", "electronic_iuia", chargers, 4)
             + 100.0 * bought("stations", "", stations, 2)
-            + 40.0 * bought("places", "", batteries - 4 + stations, 6)
+            + 40.0 * bought("bays", "", batteries - 4 + stations, 6)
         )
         assert cost == pytest.approx(by_hand)
         lines = cost_lines(scenario.changed(grid.changes(cell)), "room", units)
         assert sum(line.per_year for line in lines) == pytest.approx(by_hand)
 
 
-def test_an_uneven_crew_is_paid_shift_by_shift():
+def test_an_uneven_attendants_is_paid_shift_by_shift():
     """Three early and two late: two on each cost two early and two late."""
-    scenario = KESTREL.replace("layouts.hoist.crew", {"room early": 3, "room late": 2, "room night": 0})
+    scenario = KESTREL.replace("layouts.hoist.attendants", {"room early": 3, "room late": 2, "room night": 0})
     grid = Grid(scenario, "hoist", dimensions_of(scenario, "hoist", {"attendants": (1, 4)}))
     units = UnitCosts(scenario, "hoist")
     each = units.attendants["room early"].per_year + units.attendants["room late"].per_year
@@ -194,8 +194,8 @@ def test_an_uneven_crew_is_paid_shift_by_shift():
     assert grid.costs[1] == pytest.approx(sum(line.per_year for line in lines))
 
 
-def test_unlimited_places_cost_nothing():
-    lines = cost_lines(with_room(SMALL, places="unlimited"), "room", UnitCosts(SMALL, "room"))
+def test_unlimited_bays_cost_nothing():
+    lines = cost_lines(with_room(SMALL, bays="unlimited"), "room", UnitCosts(SMALL, "room"))
 
     assert [line.unit.thing for line in lines] == ["battery", "charger", "station"]
 
@@ -248,7 +248,8 @@ def test_indifference_of_nothing():
 
 def test_nothing_to_choose(tmp_path):
     scenario = batsim.read(FILE).replace(
-        "layouts", {"room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "crew": "drivers"}}
+        "layouts",
+        {"room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "attendants": "drivers"}},
     )
     with pytest.raises(batsim.ScenarioError) as caught:
         size(scenario)
@@ -283,8 +284,8 @@ def test_an_unknown_layout():
 
 
 def test_more_than_fits_rules_out_only_what_has_no_fewer():
-    """Six places hold spares and empty places of at most eight batteries: the greatest cell breaks the rule."""
-    scenario = with_room(SMALL, places=6)
+    """Six bays hold spares and empty bays of at most eight batteries: the greatest cell breaks the rule."""
+    scenario = with_room(SMALL, bays=6)
     ranges = {**RANGES, "batteries": (5, 12)}
     found = size(scenario, ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0, workers=1)["room"]
     refused = [each.cell for each in found.tested if each.refused]
@@ -315,7 +316,7 @@ def test_the_answer_of_a_small_room(sizing):
     assert found.counts == {"batteries": 7, "chargers": 3, "stations": 1}
     assert found.cost_per_year == pytest.approx(7860.0)
     assert [(line.unit.thing, line.number, round(line.per_year)) for line in found.cost_lines] == [
-        ("battery", 7, 7000), ("charger", 3, 600), ("place", 4, 160), ("station", 1, 100),
+        ("battery", 7, 7000), ("charger", 3, 600), ("bay", 4, 160), ("station", 1, 100),
     ]  # fmt: skip
     assert not found.placeholders
     assert sizing.cheapest is found
@@ -376,7 +377,7 @@ and drivers are left out. What is owned already costs nothing."""
 def test_in_the_truck(tmp_path):
     """Chargers are what is chosen, and what the frontier is over."""
     scenario = batsim.read(FILE).replace(
-        "layouts", {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "crew": "drivers"}}
+        "layouts", {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "attendants": "drivers"}}
     )
     scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 700 min"})
     found = size(scenario, same_cost=0.0, workers=1)["room"]
@@ -526,7 +527,7 @@ room (By hand)
   cost: 7,860 EUR a year
     7 x battery (plain): 7,000 EUR a year
     3 x charger (electronic iuia): 600 EUR a year
-    4 x place: 160 EUR a year
+    4 x bay: 160 EUR a year
     1 x station: 100 EUR a year
 
 At 95.0 % confidence this meets the targets, and no cell of the grid that is cheaper by more than
@@ -565,7 +566,7 @@ def test_text_fits(sizing, hopeless, width):
 
 def test_text_of_several_layouts_names_the_cheapest():
     layout = SMALL.replace("layouts.roomy", {
-        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "crew": "unlimited",
+        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
         "exchange_time": "5 min",
     })  # fmt: skip
     found = size(layout, **QUICK)
@@ -578,7 +579,7 @@ def test_text_of_several_layouts_names_the_cheapest():
 
 def test_text_of_several_layouts_that_all_miss():
     scenario = SMALL.replace("layouts.other", {
-        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "crew": "unlimited",
+        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
     })  # fmt: skip
     scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 1 min"})
 

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.room.blueprint import blueprint
-from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.decision.screen import Cells, Prediction, screen
 from batsim.decision.screen_room import deviation, room_of
 from batsim.decision.screen_tables import MOST_VALUES, told_apart
+from batsim.room.blueprint import blueprint
+from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.week import WEEK_MIN
 
 HERE = Path(__file__)
 REFERENCE = HERE.parents[1] / "behaviour/cases/reference_room.yaml"
@@ -51,13 +51,13 @@ def cells(stations, chargers, batteries, devices=np.inf, attendants=np.inf):
 
 def stated(scenario, layout):
     """The layout's own counts."""
-    plan, crew = blueprint(scenario, layout, WEEK_MIN, 0.0), scenario.layouts[layout].crew
+    plan, attendants = blueprint(scenario, layout, WEEK_MIN, 0.0), scenario.layouts[layout].attendants
     return cells(
         plan.stations,
         sum(plan.charger_counts),
         sum(line.batteries for line in plan.lines),
         min(plan.devices.values(), default=np.inf),
-        max(crew.values()) if isinstance(crew, dict) else np.inf,
+        max(attendants.values()) if isinstance(attendants, dict) else np.inf,
     )
 
 
@@ -84,9 +84,9 @@ def test_one_more_of_anything_never_predicts_more(file: str, layout: str):
             assert np.all(more <= downtime[:size] + 1e-9), Cells._fields[field]
 
 
-@pytest.mark.parametrize("rules", [{}, {"spent_release": "at_arrival"}])
+@pytest.mark.parametrize("rules", [{}, {"discharged_on_charge": "at_arrival"}])
 @pytest.mark.parametrize("calendar", [False, True])
-@pytest.mark.parametrize("leads", ["loose", "bound_to_place"])
+@pytest.mark.parametrize("leads", ["loose", "bound_to_bay"])
 def test_never_more_in_the_reference_room(reference, rules, calendar, leads):
     scenario = reference.replace("handling.'bare exchange'.charger_leads", leads)
     if rules:
@@ -148,7 +148,7 @@ def test_stock_rate_is_spares_over_exchange_and_turn(reference):
 
 
 def test_a_bound_charger_is_taken_while_the_battery_cools(reference):
-    bound = reference.replace("handling.'bare exchange'.charger_leads", "bound_to_place")
+    bound = reference.replace("handling.'bare exchange'.charger_leads", "bound_to_bay")
     loose_floor, bound_floor = (
         screen(each, "room", cells(9, 60, 140)).floor_downtime[0] for each in (reference, bound)
     )
@@ -210,7 +210,7 @@ def test_trucks_that_carry_on_wait_for_no_battery(reference):
 
 
 def test_drivers_who_exchange_need_nobody(reference):
-    scenario = batsim.read(SCENARIOS / "kestrel-lane.yaml").replace("layouts.hoist.crew", "drivers")
+    scenario = batsim.read(SCENARIOS / "kestrel-lane.yaml").replace("layouts.hoist.attendants", "drivers")
     few, many = (
         screen(scenario, "hoist", cells(1, 44, 82, devices=1, attendants=each)).downtime_min_per_truck_shift[0]
         for each in (1, 99)

@@ -119,7 +119,7 @@ def test_stock_waits_for_a_charger():
     assert walk([3.0, *[0.0] * 5], 1, 1).taken[0] == 2.0
 
 
-def test_spent_batteries_drawn_out_on_arrival_are_back_sooner():
+def test_discharged_batteries_drawn_out_on_arrival_are_back_sooner():
     late, soon = (walk([3.0, *[0.0] * 4], 1, 3, at_arrival=rule).taken[0] for rule in (False, True))
     assert (late, soon) == (2.0, 3.0)
 

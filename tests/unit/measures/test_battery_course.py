@@ -21,7 +21,7 @@ CHARGE_MIN = 840.0
 """Current on. [min]"""
 END_MIN = CHARGE_MIN + 60.0 * phases_hours(PHASES)
 NEXT_MIN = 1920.0
-"""Next stint. [min]"""
+"""Next discharge. [min]"""
 TRUCK_TAU_H, ROOM_TAU_H = 7.0, 10.0
 NAN = math.nan
 
@@ -54,8 +54,8 @@ def _facts(**changes):
         "line_batteries": (2, 1),
         "battery_lines": (0, 0, 1),
         "stations": 1.0,
-        "place": "stand",
-        "places": 3.0,
+        "bay": "stand",
+        "bays": 3.0,
         "devices": (),
         "device_counts": (),
         "chargers": ("electronic",),
@@ -63,13 +63,13 @@ def _facts(**changes):
         "charger_efficiency": (0.92,),
         "charger_power_factor": (0.95,),
         "charger_standby_kw": (0.0,),
-        "crew_windows": (),
+        "attendant_windows": (),
     }
     return Facts(**(room | changes))
 
 
-def _stint(record, battery, start, end, soc=(1.0, 0.24), degc=(24.0, 30.0), group=0, drawn_ah=DRAWN_AH):
-    record.write["stints"]((0, group, battery, start, end, *soc, drawn_ah, 25.0, degc[0], 27.0, degc[1], 0.0))
+def _discharge(record, battery, start, end, soc=(1.0, 0.24), degc=(24.0, 30.0), group=0, drawn_ah=DRAWN_AH):
+    record.write["discharges"]((0, group, battery, start, end, *soc, drawn_ah, 25.0, degc[0], 27.0, degc[1], 0.0))
 
 
 def _charge(record, battery, pieces, *, degc=(29.0, 41.0), side_gas_a=0.0, soc_to=None):
@@ -88,7 +88,7 @@ def _pieces(phases, start):
 
 
 def _cycle():
-    """Record of a cycle of battery 1: work with two breaks, exchange, charge, rest, next stint; others stand ready."""
+    """Record of a cycle of battery 1: work with two breaks, exchange, charge, rest, next discharge; others stand ready."""
     record = Record(_facts())
     write = record.write["battery_states"]
     for battery in (0, 1, 2):
@@ -97,9 +97,9 @@ def _cycle():
     rows += [(COOLING, END_MIN), (READY, END_MIN + 480.0), (IN_TRUCK, NEXT_MIN)]
     for state, since in rows:
         write((1, state, since))
-    _stint(record, 1, 360.0, 795.0)
+    _discharge(record, 1, 360.0, 795.0)
     _charge(record, 1, _pieces(PHASES, CHARGE_MIN))
-    _stint(record, 1, NEXT_MIN, NEXT_MIN + 390.0, degc=(28.0, 32.0))
+    _discharge(record, 1, NEXT_MIN, NEXT_MIN + 390.0, degc=(28.0, 32.0))
     return record
 
 
@@ -166,7 +166,7 @@ def test_state_of_charge_falls_with_worked_minutes():
 
 
 def test_current_in_use_flows_in_working_time_only():
-    """It is the mean of the stint, and its sum is what was drawn."""
+    """It is the mean of the discharge, and its sum is what was drawn."""
     course = battery_course(_cycle(), 1, 300.0, 835.0, 1.0)
 
     assert sorted(set(course["amps"])) == pytest.approx([-DRAWN_AH / 6.5, 0.0])
@@ -177,10 +177,10 @@ def test_current_in_use_flows_in_working_time_only():
     assert _at(course, 360.0)["amps"] < 0.0
 
 
-def test_each_stint_goes_by_the_calendar_of_its_group():
+def test_each_discharge_goes_by_the_calendar_of_its_group():
     """A group that works round the clock has no breaks."""
     record = _cycle()
-    _stint(record, 0, 360.0, 795.0, group=1)
+    _discharge(record, 0, 360.0, 795.0, group=1)
 
     course = battery_course(record, 0, 360.0, 790.0, 5.0)
 
@@ -188,10 +188,10 @@ def test_each_stint_goes_by_the_calendar_of_its_group():
 
 
 @pytest.mark.parametrize("end", [math.inf, 30000.0])
-def test_a_stint_whose_end_the_calendar_does_not_see(end):
+def test_a_discharge_whose_end_the_calendar_does_not_see(end):
     """It is spread over the calendar that is left: 695 of its 1,095 minutes lie before 2,000."""
     record = _cycle()
-    _stint(record, 0, 360.0, end, degc=(24.0, 30.0))
+    _discharge(record, 0, 360.0, end, degc=(24.0, 30.0))
 
     course = battery_course(record, 0, 300.0, 2100.0, 100.0)
 
@@ -201,11 +201,11 @@ def test_a_stint_whose_end_the_calendar_does_not_see(end):
     assert course.notna().all(axis=None)
 
 
-def test_a_stint_without_working_time():
+def test_a_discharge_without_working_time():
     """No current; the state of charge steps at its end."""
     record = _cycle()
-    _stint(record, 0, 1000.0, 1100.0)
-    _stint(record, 2, 1000.0, 1000.0)
+    _discharge(record, 0, 1000.0, 1100.0)
+    _discharge(record, 2, 1000.0, 1000.0)
 
     assert battery_course(record, 0, 1000.0, 1100.0, 50.0)["soc_share"].tolist() == [1.0, 1.0, 0.24]
     assert battery_course(record, 0, 1000.0, 1100.0, 50.0)["amps"].tolist() == [0.0, 0.0, 0.0]
@@ -225,7 +225,7 @@ def test_charge_follows_its_phases():
 
 
 def test_after_a_charge_it_holds_what_was_reached():
-    """Until the next stint, which counts from its own state of charge."""
+    """Until the next discharge, which counts from its own state of charge."""
     course = battery_course(_cycle(), 1, math.ceil(END_MIN), NEXT_MIN, 1.0)
 
     assert set(course["soc_share"][:-1]) == {PHASES[-1].soc_to}
@@ -308,7 +308,7 @@ def test_a_charge_may_pause():
 
 
 def test_temperature_meets_what_the_rows_say():
-    """At the beginning and the end of every stint and charge."""
+    """At the beginning and the end of every discharge and charge."""
     record = _cycle()
     for time, degc in [
         (0.0, 24.0), (360.0, 24.0), (795.0, 30.0), (CHARGE_MIN, 29.0), (END_MIN, 41.0), (NEXT_MIN, 28.0),
@@ -368,18 +368,18 @@ def test_hydrogen_of_a_sealed_battery_is_not_stated():
 # --- cycles ---
 
 
-def test_the_first_cycle_reaches_from_stint_to_stint():
+def test_the_first_cycle_reaches_from_discharge_to_discharge():
     """Use, charge and rest in between."""
     assert first_cycle(_cycle(), 1, 0.0) == (360.0, NEXT_MIN)
     assert first_cycle(_cycle(), 1, 360.0) == (360.0, NEXT_MIN)
 
 
-def test_a_stint_without_a_charge_before_it_stays_in_the_cycle():
+def test_a_discharge_without_a_charge_before_it_stays_in_the_cycle():
     """A truck that found no battery carries on with its own."""
     record = _cycle()
-    _stint(record, 1, 798.0, 799.0)
+    _discharge(record, 1, 798.0, 799.0)
     _charge(record, 1, _pieces(PHASES, 2400.0))
-    _stint(record, 1, 3000.0, 3100.0)
+    _discharge(record, 1, 3000.0, 3100.0)
 
     assert first_cycle(record, 1, 0.0) == (360.0, NEXT_MIN)
     assert first_cycle(record, 1, 361.0) == (NEXT_MIN, 3000.0)
@@ -433,7 +433,7 @@ def test_a_battery_without_states():
 @pytest.mark.parametrize(("battery", "after"), [(1, 361.0), (0, 0.0)])
 def test_no_whole_cycle(battery, after):
     """The cure is in the message."""
-    rule = f"battery {battery} must have a charge and two stints that begin after the time asked for"
+    rule = f"battery {battery} must have a charge and two discharges that begin after the time asked for"
     message = f"{rule}; ask for an earlier time or simulate longer (got {after:g} min)"
 
     with pytest.raises(ValueError, match=_whole(message)):

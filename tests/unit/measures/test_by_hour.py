@@ -18,7 +18,7 @@ WEEK_MIN = 10080.0
 def record(*jobs, weeks=1, windows=((360.0, 450.0, 2),)):
     """Record with nothing in it but jobs: start, end, people, person."""
     some = batsim.simulate(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts
-    made = Record(replace(some, horizon_min=weeks * WEEK_MIN, warm_up_min=0.0, crew_windows=windows))
+    made = Record(replace(some, horizon_min=weeks * WEEK_MIN, warm_up_min=0.0, attendant_windows=windows))
     for start, end, people, person in jobs:
         values = {"person": person, "task": EXCHANGING, "start_min": start, "end_min": end, "people": people}
         made.write["work"]([values.get(column.name, 0.0) for column in TABLES["work"]])
@@ -26,7 +26,7 @@ def record(*jobs, weeks=1, windows=((360.0, 450.0, 2),)):
 
 
 def test_one_row_for_each_hour_of_the_week():
-    hours = batsim.crew_by_hour(record())
+    hours = batsim.attendants_by_hour(record())
 
     assert list(hours) == ["hour_of_week", "weekday", "hour", "on_duty", "busy", "busy_share"]
     assert hours["hour_of_week"].tolist() == list(range(168))
@@ -37,7 +37,7 @@ def test_one_row_for_each_hour_of_the_week():
 
 def test_people_on_duty_and_at_work():
     """On duty 06:00 to 07:30, two of them; one job of two people over the hour, drivers left out."""
-    hours = batsim.crew_by_hour(record((405.0, 435.0, 2, ATTENDANT), (360.0, 420.0, 1, DRIVER)))
+    hours = batsim.attendants_by_hour(record((405.0, 435.0, 2, ATTENDANT), (360.0, 420.0, 1, DRIVER)))
 
     assert hours.loc[6, ["on_duty", "busy", "busy_share"]].tolist() == [2.0, 0.5, 0.25]
     assert hours.loc[7, ["on_duty", "busy", "busy_share"]].tolist() == [1.0, 0.5, 0.5]
@@ -46,14 +46,14 @@ def test_people_on_duty_and_at_work():
 
 
 def test_work_after_the_shift_has_no_share():
-    hours = batsim.crew_by_hour(record((445.0, 500.0, 1, ATTENDANT)))
+    hours = batsim.attendants_by_hour(record((445.0, 500.0, 1, ATTENDANT)))
 
     assert hours.loc[8, ["on_duty", "busy"]].tolist() == [0.0, pytest.approx(20.0 / 60.0)]
     assert math.isnan(hours.loc[8, "busy_share"])
 
 
 def test_weeks_are_averaged():
-    hours = batsim.crew_by_hour(record((360.0, 420.0, 1, ATTENDANT), weeks=2))
+    hours = batsim.attendants_by_hour(record((360.0, 420.0, 1, ATTENDANT), weeks=2))
 
     assert hours.loc[6, ["on_duty", "busy"]].tolist() == [1.0, 0.5]
 
@@ -62,29 +62,31 @@ def test_weeks_are_averaged():
 def test_hours_add_up_to_the_measures(weeks):
     """On duty and busy minutes over all hours are those of the whole."""
     made = batsim.simulate(KESTREL, "hoist", length_min=weeks * WEEK_MIN, warm_up_min=3000.0)
-    hours, found = batsim.crew_by_hour(made), measure(made)
+    hours, found = batsim.attendants_by_hour(made), measure(made)
     on_duty_min = float(np.sum(hours["on_duty"])) * 60.0 * weeks
 
-    assert on_duty_min == pytest.approx(found["crew_on_duty_min_per_day"] * 5.0 * weeks, rel=1e-9)
+    assert on_duty_min == pytest.approx(found["attendants_on_duty_min_per_day"] * 5.0 * weeks, rel=1e-9)
     assert float(np.sum(hours["busy"])) * 60.0 * weeks == pytest.approx(
-        found["crew_busy_share"] * on_duty_min, rel=1e-9
+        found["attendants_busy_share"] * on_duty_min, rel=1e-9
     )
     assert hours["on_duty"].max() == pytest.approx(2.0)
 
 
 def test_a_part_of_a_week_counts_the_hours_that_were_seen():
     made = batsim.simulate(KESTREL, "hoist", length_min=2 * 1440.0, warm_up_min=0.0)
-    hours = batsim.crew_by_hour(made)
+    hours = batsim.attendants_by_hour(made)
 
     assert hours.loc[7, "on_duty"] == pytest.approx(2.0)
     assert np.all(np.isnan(hours["on_duty"][48:]))
 
 
-@pytest.mark.parametrize("crew", ["drivers", "unlimited"])
-def test_without_a_limit_nobody_is_on_duty(crew):
-    made = batsim.simulate(KESTREL.replace("layouts.hoist.crew", crew), "hoist", length_min=WEEK_MIN, warm_up_min=0.0)
-    hours = batsim.crew_by_hour(made)
+@pytest.mark.parametrize("attendants", ["drivers", "unlimited"])
+def test_without_a_limit_nobody_is_on_duty(attendants):
+    made = batsim.simulate(
+        KESTREL.replace("layouts.hoist.attendants", attendants), "hoist", length_min=WEEK_MIN, warm_up_min=0.0
+    )
+    hours = batsim.attendants_by_hour(made)
 
     assert np.all(np.isnan(hours["on_duty"]))
     assert np.all(np.isnan(hours["busy_share"]))
-    assert (hours["busy"].sum() > 0.0) == (crew == "unlimited")
+    assert (hours["busy"].sum() > 0.0) == (attendants == "unlimited")

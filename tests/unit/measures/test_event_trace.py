@@ -19,7 +19,6 @@ from batsim.record import (
     BATTERY,
     CHARGE_IN_TRUCK,
     COOLING,
-    CREW,
     DRIVER,
     EARLY,
     EXCHANGE,
@@ -29,6 +28,7 @@ from batsim.record import (
     NOTHING,
     ON_CHARGE,
     OUT_OF_USE,
+    PEOPLE,
     READING,
     READY,
     SHIFT_CHANGE,
@@ -81,7 +81,7 @@ def made(facts, **tables):
 def exchange(**more):
     """Row of an exchange at 100 min that has all it needs."""
     row = {
-        "truck": 0, "group": 0, "line": 0, "kind": EXCHANGE, "spent": 0, "fresh": 2, "soc_share": 0.2,
+        "truck": 0, "group": 0, "line": 0, "kind": EXCHANGE, "discharged": 0, "charged": 2, "soc_share": 0.2,
         "below_cut_out": 0, "ready_found": 1, "left_min": 100, "joined_min": 100, "start_min": 100,
         "truck_free_min": 110, "end_min": 110, "back_min": 110, "watering_min": 0, "reason": 0, "station": -1,
         "standby": 0,
@@ -92,8 +92,8 @@ def exchange(**more):
 def charge(**more):
     """Row of a charge from 110 to 260 min, without a wait and without a cool-down."""
     row = {
-        "battery": 0, "line": 0, "charger": 0, "place": 4, "spent_min": 110, "connected_min": 110, "start_min": 110,
-        "end_min": 260, "cooled_min": 260, "soc_from_share": 0.2, "soc_to_share": 1.0, "put_off_min": 0, "full": 1,
+        "battery": 0, "line": 0, "charger": 0, "bay": 4, "discharged_min": 110, "connected_min": 110, "start_min": 110,
+        "end_min": 260, "cooled_min": 260, "soc_from_share": 0.2, "soc_to_share": 1.0, "delayed_min": 0, "full": 1,
     }  # fmt: skip
     return {**row, **more}
 
@@ -114,11 +114,11 @@ def lines(record, begin=0.0, end=720.0):
 def test_a_truck_on_its_way_there_and_back(facts):
     """Leaving, arriving, leaving the station, being done and being back are five instants."""
     row = exchange(left_min=98, start_min=103, truck_free_min=108, back_min=112, ready_found=3, reason=SHIFT_CHANGE)
-    causes = [{"line": 0, "cause": CREW, "from_min": 100}, {"line": 0, "cause": NOTHING, "from_min": 103}]
+    causes = [{"line": 0, "cause": PEOPLE, "from_min": 100}, {"line": 0, "cause": NOTHING, "from_min": 103}]
 
     assert lines(made(facts, exchanges=[row], lines=causes, charges=[charge()])) == [
         "Mon 01:38  truck 1 leaves its work with battery 1, at the shift change",
-        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 3 batteries ready, 1 truck in line, waits for: crew",
+        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 3 batteries ready, 1 truck in line, waits for: attendants",
         "Mon 01:43  exchange of truck 1 begins after 3 min in line: battery 3 for battery 1",
         "Mon 01:48  truck 1 leaves the station with battery 3",
         "Mon 01:50  exchange of truck 1 is done: battery 1 now at spot 5",
@@ -161,7 +161,9 @@ def test_a_truck_that_leaves_before_the_last_step_and_one_that_drives_back(facts
 
 def test_a_truck_that_is_turned_away(facts):
     """It joins no line, so it does not arrive."""
-    row = exchange(kind=TURNED_AWAY, fresh=0, left_min=98, ready_found=0, truck_free_min=100, end_min=100, back_min=102)
+    row = exchange(
+        kind=TURNED_AWAY, charged=0, left_min=98, ready_found=0, truck_free_min=100, end_min=100, back_min=102
+    )
 
     assert lines(made(facts, exchanges=[row])) == [
         "Mon 01:38  truck 1 leaves its work with battery 1, down to the exchange level",
@@ -178,9 +180,9 @@ def test_an_exchange_that_takes_no_time_begins_before_it_ends(facts):
 
 def test_a_truck_still_in_line_or_on_its_way_at_the_end_of_the_run(facts):
     """Rows without a start tell what came before it, and nothing more."""
-    gone = {"start_min": nan, "truck_free_min": nan, "end_min": nan, "back_min": nan, "fresh": -1}
+    gone = {"start_min": nan, "truck_free_min": nan, "end_min": nan, "back_min": nan, "charged": -1}
     waits = exchange(**gone, joined_min=700, left_min=690)
-    drives = exchange(**gone, truck=1, spent=1, left_min=715, joined_min=725, ready_found=nan)
+    drives = exchange(**gone, truck=1, discharged=1, left_min=715, joined_min=725, ready_found=nan)
     cause = {"line": 0, "cause": STATION, "from_min": 700}
 
     assert lines(made(facts, exchanges=[waits, drives], lines=[cause])) == [
@@ -195,13 +197,13 @@ def test_a_truck_still_in_line_or_on_its_way_at_the_end_of_the_run(facts):
 
 def test_the_order_at_one_instant(facts):
     """Ends and ready, calendar, who has waited, who arrives, what begins, what the line lacks."""
-    crewed = replace(facts, crew_windows=((0.0, 100.0, 1), (100.0, 720.0, 2)))
-    waited = exchange(truck=1, spent=1, left_min=80, joined_min=80, end_min=130, truck_free_min=130, back_min=130)
+    attendantsed = replace(facts, attendant_windows=((0.0, 100.0, 1), (100.0, 720.0, 2)))
+    waited = exchange(truck=1, discharged=1, left_min=80, joined_min=80, end_min=130, truck_free_min=130, back_min=130)
     comes = exchange(left_min=100, start_min=140, end_min=150, truck_free_min=150, back_min=150, ready_found=0)
-    before = charge(battery=2, spent_min=20, connected_min=20, start_min=20, end_min=100, cooled_min=100)
-    begins = charge(battery=1, spent_min=90, connected_min=90, start_min=100)
+    before = charge(battery=2, discharged_min=20, connected_min=20, start_min=20, end_min=100, cooled_min=100)
+    begins = charge(battery=1, discharged_min=90, connected_min=90, start_min=100)
     record = made(
-        crewed,
+        attendantsed,
         exchanges=[waited, comes],
         charges=[before, begins],
         battery_states=[{"battery": 2, "state": READY, "from_min": 100}],
@@ -209,7 +211,7 @@ def test_the_order_at_one_instant(facts):
     )
 
     assert [name for time, name in names(record) if time == 100.0] == [
-        "charge_end", "ready", "crew", "exchange_start", "arrive", "charge_start",
+        "charge_end", "ready", "attendants", "exchange_start", "arrive", "charge_start",
     ]  # fmt: skip
     told = {event.event: event for event in event_trace(record, 100.0, 100.5)}
     assert told["exchange_start"].in_line == 0
@@ -234,10 +236,10 @@ def test_the_words_for_kinds_of_event_are_those_that_are_used(runs):
 
 
 def test_a_battery_that_waits_is_connected_cools_and_gets_water(facts):
-    crewed = replace(facts, crew_windows=((0.0, 720.0, 1),))
+    attendantsed = replace(facts, attendant_windows=((0.0, 720.0, 1),))
     row = charge(connected_min=115, start_min=117, cooled_min=400)
     record = made(
-        crewed,
+        attendantsed,
         exchanges=[exchange()],
         charges=[row],
         work=[
@@ -274,11 +276,11 @@ def test_cooled_and_ready_at_once_are_one_event(facts):
 
 
 def test_a_battery_drawn_out_on_arrival(facts):
-    """Its place is told where no end of an exchange tells it; a charge put off says so."""
-    row = charge(spent_min=100, connected_min=100, start_min=134, put_off_min=34, full=0)
+    """Its bay is told where no end of an exchange tells it; a charge put off says so."""
+    row = charge(discharged_min=100, connected_min=100, start_min=134, delayed_min=34, full=0)
 
     assert lines(made(facts, exchanges=[exchange()], charges=[row]))[2:] == [
-        "Mon 01:40  spent battery 1 is drawn out, now at spot 5",
+        "Mon 01:40  discharged battery 1 is drawn out, now at spot 5",
         "Mon 01:40  battery 1 is connected",
         "Mon 01:50  exchange of truck 1 is done: it works on with battery 3; battery 1 now at spot 5",
         "Mon 02:14  charge of battery 1 starts, put off 34 min as too warm or too cold",
@@ -295,7 +297,7 @@ def test_a_battery_without_a_charger_at_the_end_of_the_run(facts):
 def test_a_charge_that_takes_no_time_is_left_out(facts):
     record = made(facts, charges=[charge(end_min=110, cooled_min=110)])
 
-    assert names(record) == [(110.0, "spent")]
+    assert names(record) == [(110.0, "discharged")]
 
 
 @pytest.mark.parametrize(
@@ -306,10 +308,10 @@ def test_a_charge_that_takes_no_time_is_left_out(facts):
         (WASHING, "is due for a wash", "a driver washes battery 1", "battery 1 is washed"),
     ],
 )
-def test_care(facts, task, due, start, end):
+def test_maintenance(facts, task, due, start, end):
     record = made(
         facts,
-        care=[{"battery": 0, "task": task, "due_min": 300, "start_min": 310, "end_min": 320}],
+        maintenance=[{"battery": 0, "task": task, "due_min": 300, "start_min": 310, "end_min": 320}],
         work=[{"person": DRIVER, "task": task, "start_min": 310, "end_min": 320, "people": 1}],
     )
 
@@ -344,29 +346,29 @@ def test_what_is_out_of_use(facts):
     ]
 
 
-# --- line and crew ---
+# --- line and attendants ---
 
 
 def test_what_the_line_lacks_is_told_when_no_truck_tells_it(facts):
     """Of changes at one instant the last counts; an empty line is told by the exchange that empties it."""
     row = exchange(start_min=130, truck_free_min=140, end_min=140, back_min=140)
-    causes = [(STATION, 100), (BATTERY, 120), (CREW, 120), (NOTHING, 130)]
+    causes = [(STATION, 100), (BATTERY, 120), (PEOPLE, 120), (NOTHING, 130)]
     record = made(
         facts, exchanges=[row], lines=[{"line": 0, "cause": cause, "from_min": time} for cause, time in causes]
     )
 
     assert lines(record)[:3] == [
         "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 1 battery ready, 1 truck in line, waits for: station",
-        "Mon 02:00  the line now waits for: crew; 1 truck in line",
+        "Mon 02:00  the line now waits for: attendants; 1 truck in line",
         "Mon 02:10  exchange of truck 1 begins after 30 min in line: battery 3 for battery 1",
     ]
-    assert lines(record, 110.0)[0] == "Mon 02:00  the line now waits for: crew; 1 truck in line"
+    assert lines(record, 110.0)[0] == "Mon 02:00  the line now waits for: attendants; 1 truck in line"
 
 
 def test_attendants_come_and_go(facts):
     windows = ((0.0, 60.0, 1), (60.0, 90.0, 0), (90.0, 120.0, 2), (120.0, 180.0, 2), (180.0, 720.0, 1))
 
-    assert lines(made(replace(facts, crew_windows=windows))) == [
+    assert lines(made(replace(facts, attendant_windows=windows))) == [
         "Mon 01:00  no attendant on duty from now on",
         "Mon 01:30  2 attendants on duty from now on",
         "Mon 03:00  1 attendant on duty from now on",
@@ -380,16 +382,16 @@ def test_charging_in_the_truck(facts):
     """In shift time with a wait; after work without one, or in vain."""
     spots = replace(facts, in_truck=True)
     in_shift = exchange(
-        kind=CHARGE_IN_TRUCK, fresh=0, left_min=98, start_min=105, truck_free_min=262, end_min=262, back_min=264
+        kind=CHARGE_IN_TRUCK, charged=0, left_min=98, start_min=105, truck_free_min=262, end_min=262, back_min=264
     )
-    stints = [{"truck": truck, "battery": truck, "start_min": 0, "end_min": 98} for truck in (0, 1)]
+    discharges = [{"truck": truck, "battery": truck, "start_min": 0, "end_min": 98} for truck in (0, 1)]
     record = made(
         spots,
         exchanges=[in_shift],
-        stints=stints,
+        discharges=discharges,
         charges=[
-            charge(place=-1, spent_min=100, connected_min=105, start_min=106, full=0),
-            charge(place=-1, battery=1, spent_min=300, connected_min=300, start_min=301, end_min=400, cooled_min=400),
+            charge(bay=-1, discharged_min=100, connected_min=105, start_min=106, full=0),
+            charge(bay=-1, battery=1, discharged_min=300, connected_min=300, start_min=301, end_min=400, cooled_min=400),
         ],
         lines=[{"line": 0, "cause": STATION, "from_min": 100}, {"line": 0, "cause": NOTHING, "from_min": 105}],
         battery_states=[
@@ -425,19 +427,19 @@ def test_names_where_there_are_several(facts):
         facts, groups=("reach", "pallet"), group_trucks=(1, 1), lines=("lead", "lithium"), battery_lines=(0, 1, 1),
         line_batteries=(1, 2), chargers=("slow", "quick"),
     )  # fmt: skip
-    row = exchange(truck=1, line=1, spent=1, start_min=120, truck_free_min=130, end_min=130, back_min=130)
+    row = exchange(truck=1, line=1, discharged=1, start_min=120, truck_free_min=130, end_min=130, back_min=130)
     record = made(
         several,
         exchanges=[row],
-        charges=[charge(battery=1, line=1, charger=1, spent_min=130, connected_min=130, start_min=131)],
-        lines=[{"line": 1, "cause": STATION, "from_min": 100}, {"line": 1, "cause": CREW, "from_min": 110}],
+        charges=[charge(battery=1, line=1, charger=1, discharged_min=130, connected_min=130, start_min=131)],
+        lines=[{"line": 1, "cause": STATION, "from_min": 100}, {"line": 1, "cause": PEOPLE, "from_min": 110}],
         work=[{"person": DRIVER, "task": 1, "start_min": 130, "end_min": 131, "people": 1}],
     )
 
     assert lines(record) == [
         "Mon 01:40  truck 2 (pallet) arrives with battery 2 (lithium) at 20 %; 1 battery ready, 1 truck in line, "
         "waits for: station",
-        "Mon 01:50  the line for lithium now waits for: crew; 1 truck in line",
+        "Mon 01:50  the line for lithium now waits for: attendants; 1 truck in line",
         "Mon 02:00  exchange of truck 2 (pallet) begins after 20 min in line: battery 3 (lithium) for battery 2 "
         "(lithium)",
         "Mon 02:10  exchange of truck 2 (pallet) is done: it works on with battery 3 (lithium); battery 2 (lithium) "
@@ -513,11 +515,11 @@ def test_the_frame_names_groups_and_types(facts):
     frame = event_frame(made(facts, exchanges=[exchange()], charges=[charge()]), 0.0, 720.0)
 
     assert list(frame.columns) == [
-        "time_min", "event", "truck", "group", "battery", "spent", "battery_type", *Event._fields[5:]
+        "time_min", "event", "truck", "group", "battery", "discharged", "battery_type", *Event._fields[5:]
     ]  # fmt: skip
     start = frame[frame["event"] == "exchange_start"].iloc[0]
-    assert (start["truck"], start["group"], start["battery"], start["spent"]) == (0, "trucks", 2, 0)
-    assert (start["battery_type"], start["wait_min"], start["place"]) == ("plain", 0.0, -1)
+    assert (start["truck"], start["group"], start["battery"], start["discharged"]) == (0, "trucks", 2, 0)
+    assert (start["battery_type"], start["wait_min"], start["bay"]) == ("plain", 0.0, -1)
     alone = frame[frame["event"] == "charge_end"].iloc[0]
     assert (alone["truck"], alone["group"], alone["full"]) == (-1, "", True)
 
@@ -528,7 +530,7 @@ def test_the_csv_counts_from_one(facts):
 
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0]) == [
-        "time_min", "moment", "event", "truck", "group", "battery", "spent", "battery_type", "line", "place", "station",
+        "time_min", "moment", "event", "truck", "group", "battery", "discharged", "battery_type", "line", "bay", "station",
         "standby", "person", "reason", "cause", "detail", "unit", "soc_share", "full", "wait_min", "ready", "in_line",
         "attendants_on_duty",
     ]  # fmt: skip
@@ -539,7 +541,7 @@ def test_the_csv_counts_from_one(facts):
         "battery": "1", "battery_type": "plain", "line": "1", "standby": "0", "reason": "level", "soc_share": "0.2",
         "full": "0", "ready": "1",
     }  # fmt: skip
-    assert (rows[3]["truck"], rows[3]["battery"], rows[3]["place"]) == ("", "1", "5")
+    assert (rows[3]["truck"], rows[3]["battery"], rows[3]["bay"]) == ("", "1", "5")
 
 
 def test_weeks_count_from_the_first_measured_one(facts):

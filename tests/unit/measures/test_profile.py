@@ -1,4 +1,4 @@
-"""When trucks lose their minutes, and the measures of crew, devices and weeks, on records written by hand."""
+"""When trucks lose their minutes, and the measures of attendants, devices and weeks, on records written by hand."""
 
 import math
 import re
@@ -208,7 +208,7 @@ def test_weeks_without_work_are_no_worst_week():
     assert math.isnan(measure(record(group_windows=((),)))["worst_week_downtime_min_per_truck_shift"])
 
 
-# --- crew and devices ---
+# --- attendants and devices ---
 
 
 def work(made, start, end, people=1, person=ATTENDANT):
@@ -216,35 +216,38 @@ def work(made, start, end, people=1, person=ATTENDANT):
     write(made, "work", person=person, task=EXCHANGING, start_min=start, end_min=end, people=people)
 
 
-def crew_of(made):
+def attendants_of(made):
     """The three measures of attendants' time."""
     found = measure(made)
-    return [found[name] for name in ("crew_busy_share", "crew_on_duty_min_per_day", "crew_idle_min_per_day")]
+    return [
+        found[name]
+        for name in ("attendants_busy_share", "attendants_on_duty_min_per_day", "attendants_idle_min_per_day")
+    ]
 
 
-def test_crew_on_duty_and_idle():
+def test_attendants_on_duty_and_idle():
     """Two for four hours, one for two; one working day; drivers' work is not theirs."""
-    made = record(crew_windows=((360.0, 600.0, 2), (600.0, 720.0, 1)))
+    made = record(attendant_windows=((360.0, 600.0, 2), (600.0, 720.0, 1)))
     work(made, 370.0, 400.0, people=2)
     work(made, 610.0, 700.0)
     work(made, 400.0, 500.0, person=DRIVER)
 
-    assert crew_of(made) == pytest.approx([150.0 / 600.0, 600.0, 450.0])
+    assert attendants_of(made) == pytest.approx([150.0 / 600.0, 600.0, 450.0])
 
 
-def test_crew_is_never_idle_for_less_than_nothing():
+def test_attendants_is_never_idle_for_less_than_nothing():
     """Work after the end of the shift is work all the same."""
-    made = record(crew_windows=((360.0, 420.0, 1),))
+    made = record(attendant_windows=((360.0, 420.0, 1),))
     work(made, 370.0, 470.0)
 
-    assert crew_of(made) == pytest.approx([100.0 / 60.0, 60.0, 0.0])
+    assert attendants_of(made) == pytest.approx([100.0 / 60.0, 60.0, 0.0])
 
 
-def test_crew_without_a_limit_has_no_idle_time():
-    made = record(crew_windows=())
+def test_attendants_without_a_limit_has_no_idle_time():
+    made = record(attendant_windows=())
     work(made, 370.0, 470.0)
 
-    assert all(math.isnan(value) for value in crew_of(made))
+    assert all(math.isnan(value) for value in attendants_of(made))
 
 
 @pytest.mark.parametrize(
@@ -263,7 +266,7 @@ def test_devices_busy(counts, share):
 
 def test_the_new_measures_have_names_and_units():
     units = {
-        "crew_on_duty_min_per_day": "min/day", "crew_idle_min_per_day": "min/day", "device_busy_share": "1",
+        "attendants_on_duty_min_per_day": "min/day", "attendants_idle_min_per_day": "min/day", "device_busy_share": "1",
         "worst_week_downtime_min_per_truck_shift": "min",
     }  # fmt: skip
 

@@ -18,14 +18,14 @@ import batsim
 from batsim.measures.room_course import room_course
 from batsim.record import (
     ATTENDANT,
+    BAY,
     CAUSES,
     CHARGE_IN_TRUCK,
-    CREW,
     DEVICE,
     DRIVER,
     EXCHANGE,
     NOTHING,
-    PLACE,
+    PEOPLE,
     STATES,
     STATION,
     TABLES,
@@ -106,8 +106,8 @@ def test_the_line_by_what_it_lacks(d04):
             {**base, "line": 0, "joined_min": 40, "ready_found": nan},
         ],
         lines=[
-            {"line": 0, "cause": STATION, "from_min": 10}, {"line": 0, "cause": CREW, "from_min": 25},
-            {"line": 0, "cause": NOTHING, "from_min": 50}, {"line": 1, "cause": PLACE, "from_min": 20},
+            {"line": 0, "cause": STATION, "from_min": 10}, {"line": 0, "cause": PEOPLE, "from_min": 25},
+            {"line": 0, "cause": NOTHING, "from_min": 50}, {"line": 1, "cause": BAY, "from_min": 20},
             {"line": 1, "cause": DEVICE, "from_min": 60},
         ],
     )  # fmt: skip
@@ -115,16 +115,16 @@ def test_the_line_by_what_it_lacks(d04):
     course = room_course(record, 0.0, 100.0)
 
     assert spans(course, course.waiting["station"]) == [(0.0, 0), (10.0, 1), (25.0, 0)]
-    assert spans(course, course.waiting["crew"]) == [(0.0, 0), (25.0, 1), (50.0, 0)]
-    assert spans(course, course.waiting["place"]) == [(0.0, 0), (20.0, 1), (60.0, 0)]
+    assert spans(course, course.waiting["attendants"]) == [(0.0, 0), (25.0, 1), (50.0, 0)]
+    assert spans(course, course.waiting["bay"]) == [(0.0, 0), (20.0, 1), (60.0, 0)]
     assert spans(course, course.waiting["device"]) == [(0.0, 0), (60.0, 1)]
     assert not course.waiting["nothing"].any()
 
 
-def test_crew_on_duty_and_busy(d04):
+def test_attendants_on_duty_and_busy(d04):
     """People of a job count, those of drivers do not; work may go on after duty."""
     facts = replace(
-        d04.facts, crew_windows=((10.0, 50.0, 2), (50.0, 60.0, 0), (60.0, 80.0, 3)), site_windows=((20.0, 70.0),)
+        d04.facts, attendant_windows=((10.0, 50.0, 2), (50.0, 60.0, 0), (60.0, 80.0, 3)), site_windows=((20.0, 70.0),)
     )
     record = made(
         facts,
@@ -288,7 +288,7 @@ def test_panels_and_their_words(runs):
     assert isinstance(figure, Figure)
     assert labels(figure) == ["Trucks", "Batteries", "Chargers", "Attendants"]
     assert legend_words(figure.axes[0]) == [
-        "away from work, in all", "waits for a device", "waits for crew", "waits for a station"
+        "away from work, in all", "waits for a device", "waits for an attendant", "waits for a station"
     ]  # fmt: skip
     assert legend_words(figure.axes[1]) == [
         "ready", "being watered", "cooling", "on charge", "waiting for a charger", "in transfer", "in truck",
@@ -302,7 +302,7 @@ def test_panels_and_their_words(runs):
     ]
 
 
-def test_no_panel_for_a_crew_that_is_not_there(runs, d04):
+def test_no_panel_for_a_attendants_that_is_not_there(runs, d04):
     """Drivers do it all; attendants without limit are shown at work, without a number on duty."""
     assert labels(room_chart(runs["in the truck"], *TUESDAY)) == ["Trucks", "Batteries", "Chargers"]
     unlimited = room_chart(d04, 0.0, 720.0)

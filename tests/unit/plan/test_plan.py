@@ -12,13 +12,13 @@ import pytest
 
 import batsim
 from batsim.catalogue import figure
+from batsim.decision.ranking import Recommendation, recommend
 from batsim.plan.advice import Advice, advice
 from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, HOLDS, NOT_KNOWN, VERDICTS, Check
 from batsim.plan.plan import LayoutPlan, Plan
-from batsim.decision.ranking import Recommendation, recommend
-from batsim.scenario.site import Scenario
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.study.compare import TargetResult
 from batsim.study.waits import waits_over
 

@@ -20,16 +20,16 @@ STANDBY = "standby means (stand with hand pallet truck)"
 BED, WIDE = "roller bed in the truck", "side door that opens wide or removable side cover"
 TUGGER: dict[str, Any] = {
     "title": "Tugger with a two-battery trailer",
-    "place": "rack",
-    "empty_places": 2,
+    "bay": "rack",
+    "empty_bays": 2,
     "devices": {"tugger": 1, "trailer": 2},
     "steps": [{"step": "exchange", "by": "attendant", "device": "tugger", "time": "6 min"}],
     "needs": {
         "parts": [
             {"part": "tray with wheels", "for_each": "battery", "why": "it rolls"},
-            {"part": "charging shelf", "for_each": "place", "number": 2, "section": "room"},
+            {"part": "charging shelf", "for_each": "bay", "number": 2, "section": "room"},
             {"part": "drawbar", "for_each": "device", "device": "trailer"},
-            {"part": "label", "for_each": "spare_battery", "number": 3, "section": "care"},
+            {"part": "label", "for_each": "spare_battery", "number": 3, "section": "maintenance"},
             {"part": "wheel stop", "for_each": "station", "section": "room"},
             {"part": "winch", "for_each": "room", "section": "room"},
             {"part": "hose", "for_each": "truck", "section": "truck", "watered_by": "single_point"},
@@ -80,7 +80,7 @@ def owned(scenario: Scenario, layout: str) -> dict[str, float]:
         ),
         (
             "hoist",
-            {"battery (lead)": 6, "charger (electronic iuia)": 4, "hoist": 1, "floor spot": 3 + 1,
+            {"battery (lead)": 6, "charger (electronic iuia)": 4, "hoist": 1, "floor bay": 3 + 1,
              "insulated spreader beam": 1, "four-roller trolley": 3, "hand pallet truck": 1, "latch": 1,
              "insulating cover for bare battery tops": 1, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
         ),
@@ -97,7 +97,7 @@ def test_counts_by_hand(layout: str, expected: dict[str, float]) -> None:
 
 
 def test_counts_of_an_arrangement_of_the_site_s_own() -> None:
-    """Three trucks, eight batteries, two stations with two empty places each, three trailers."""
+    """Three trucks, eight batteries, two stations with two empty bays each, three trailers."""
     layout = {"handling": "tugger", "stations": 2, "batteries": 8, "chargers": "5 x electronic_iuia",
               "devices": {"tugger": 2, "trailer": 4}}  # fmt: skip
     scenario = surveyed().changed({"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout}})
@@ -152,9 +152,9 @@ def test_watering_from_one_point(watering: object, sets: int, cart: int, *, draw
 
 
 def test_what_is_without_limit_is_not_listed() -> None:
-    """Chargers, stations, devices as many as anybody wants; places as many as can be in use."""
+    """Chargers, stations, devices as many as anybody wants; bays as many as can be in use."""
     layout = {"handling": "portable_stands", "batteries": 7, "chargers": "unlimited x electronic_iuia",
-              "stations": "unlimited", "places": "unlimited",
+              "stations": "unlimited", "bays": "unlimited",
               "devices": {"hand_pallet_truck": "unlimited"}}  # fmt: skip
 
     assert numbers(surveyed().replace("layouts.stands", layout), "stands") == ALWAYS | {
@@ -209,7 +209,7 @@ def test_two_types_of_batteries_and_chargers() -> None:
         (["devices"], {"hoist": 1}),
         (["batteries", "chargers"], {"battery (lead)": 6, "charger (electronic iuia)": 4}),
         (["lead", "electronic_iuia"], {"battery (lead)": 6, "charger (electronic iuia)": 4}),
-        (["places", "stations"], {"floor spot": 4, "exchange station": 1}),
+        (["bays", "stations"], {"floor bay": 4, "exchange station": 1}),
         (["latch", "four-roller trolley", "water cart"], {"latch": 1, "four-roller trolley": 3, "water cart": 1}),
     ],
 )
@@ -331,10 +331,12 @@ def test_batteries_without_acid_ask_for_nothing_against_it() -> None:
     assert {"water cart", "spill kit", "protective equipment", "eyewash and shower"} & set(found) == set()
 
 
-@pytest.mark.parametrize(("crew", "number"), [({"day": 3}, 3), ("drivers", 1), ("unlimited", 1)])
-def test_goggles_for_each_attendant(crew: object, number: int) -> None:
+@pytest.mark.parametrize(("attendants", "number"), [({"day": 3}, 3), ("drivers", 1), ("unlimited", 1)])
+def test_goggles_for_each_attendant(attendants: object, number: int) -> None:
     """At least one."""
-    assert numbers(surveyed().replace("layouts.stands.crew", crew), "stands")["protective equipment"] == number
+    assert (
+        numbers(surveyed().replace("layouts.stands.attendants", attendants), "stands")["protective equipment"] == number
+    )
 
 
 # --- lines ---

@@ -184,14 +184,14 @@ EDGES: list[tuple[str, str, str, dict[str, Any], str, dict[str, Any], str]] = [
     # 800 kg x 9.80665 m/s2 over 0.54 m2 = 14.5284 kN/m2.
     ("stands", "battery room", FLOOR, {"room.floor_load": "14.53 kN/m2"}, HOLDS,
      {"room.floor_load": "14.52 kN/m2"}, FAILS),
-    # 6 places of (0.9 + 0.15) m by (0.6 + 0.15 + 2.2/2) m = 11.655 m2.
+    # 6 bays of (0.9 + 0.15) m by (0.6 + 0.15 + 2.2/2) m = 11.655 m2.
     ("stands", "battery room", "floor area", {"room.length": "11.66 m", "room.width": "1 m"}, HOLDS,
      {"room.length": "11.65 m", "room.width": "1 m"}, FAILS),
     # Forks 1.1 m, battery 0.6 m, 0.5 m to spare; carriage 1.2 m instead; people 0.6 m under a hoist.
     ("stands", "battery room", "aisle", {"room.aisle": "2.2 m"}, HOLDS, {"room.aisle": "2.199 m"}, FAILS),
     ("rollers", "battery room", "aisle", {"room.aisle": "2.3 m"}, HOLDS, {"room.aisle": "2.299 m"}, FAILS),
     ("hoist", "battery room", "aisle", {"room.aisle": "0.6 m"}, HOLDS, {"room.aisle": "0.599 m"}, FAILS),
-    ("stands", "battery room", "empty places", {"layouts.stands.places": 6}, HOLDS, {"layouts.stands.places": 5}, LOOK),
+    ("stands", "battery room", "empty bays", {"layouts.stands.bays": 6}, HOLDS, {"layouts.stands.bays": 5}, LOOK),
     ("stands", "battery room", "floor against acid", {}, HOLDS, {"room.acid_proof": "no"}, FAILS),
     *(
         (layout, "acid work", "way to eyewash and shower", {"room.wash": "25 ft"}, HOLDS, {"room.wash": "25.01 ft"},
@@ -284,7 +284,7 @@ def test_no_acid_no_wash() -> None:
     """Lithium-ion batteries ask for neither an acid-proof floor nor an eyewash, in a room or in the truck."""
     scenario = with_changes(LITHIUM)
 
-    assert {each.name for each in room_checks(scenario, "hoist")} == {FLOOR, "floor area", "aisle", "empty places"}
+    assert {each.name for each in room_checks(scenario, "hoist")} == {FLOOR, "floor area", "aisle", "empty bays"}
     assert list(room_checks(scenario, "in truck")) == []
 
 
@@ -331,7 +331,7 @@ def test_rollers_on_one_side_only(floor: str, base: str, rollers: str, stands: s
 
 def test_flat_on_flat_does_not_roll() -> None:
     """Where an arrangement of the site's own brings neither rollers nor a trolley."""
-    pull = {"title": "Pulled", "place": "rack", "steps": [{"step": "pull", "by": "attendant", "time": "3 min"}],
+    pull = {"title": "Pulled", "bay": "rack", "steps": [{"step": "pull", "by": "attendant", "time": "3 min"}],
             "needs": {"exit": "side", "rolls_onto": ["rack"]}}  # fmt: skip
     scenario = with_changes({"handling": {"pulled": pull}, "layouts.stands.handling": "pulled",
                              "layouts.stands.devices": {}})  # fmt: skip
@@ -366,18 +366,18 @@ def test_what_waters_itself_need_not_come_out() -> None:
         assert {each.subject for each in checks_of(scenario, "in truck")} == {"trucks", "acid work"}
 
 
-def test_places_without_limit() -> None:
+def test_bays_without_limit() -> None:
     """As many as there are exchanges: every check of them holds."""
-    scenario = with_changes({"layouts.stands.stations": "unlimited", "layouts.stands.places": "unlimited"})
+    scenario = with_changes({"layouts.stands.stations": "unlimited", "layouts.stands.bays": "unlimited"})
 
-    assert one(scenario, "stands", "battery room", "empty places") == Check(
+    assert one(scenario, "stands", "battery room", "empty bays") == Check(
         "battery room",
-        "empty places",
+        "empty bays",
         HOLDS,
         "unlimited",
         "-",
-        "the arrangement: each exchange begins with its empty places free",
-        "Places are without limit in this layout.",
+        "the arrangement: each exchange begins with its empty bays free",
+        "Bays are without limit in this layout.",
     )
     assert one(scenario, "stands", "battery room", "floor area").verdict == HOLDS
 

@@ -27,7 +27,7 @@ PRICES: dict[str, Any] = {
     "charger": "1000 EUR",
     "device": "500 EUR",
     "part": "50 EUR",
-    "place": "200 EUR",
+    "bay": "200 EUR",
     "station": "700 EUR",
     "attendant": "30 EUR/h",
     "driver": "20 EUR/h",
@@ -68,7 +68,7 @@ def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evide
     return Evidence("any", runs, (taken,))
 
 
-def spent(
+def discharged(
     layout: str = "stands",
     changes: dict[str, Any] | None = None,
     measures: dict[str, float] | None = None,
@@ -105,7 +105,7 @@ def test_all_lines_by_hand() -> None:
         "batteries": 7 * 24.0 * 100.0 * RECOVERY[5.0],
         "chargers": 4 * 1000.0 * RECOVERY[10.0],
         "devices and parts": (2 * 500.0 + (7 + 2 + 1 + 1 + 2) * 50.0) * RECOVERY[10.0],
-        "places, stations, room": (6 * 200.0 + 2 * 700.0) * RECOVERY[20.0],
+        "bays, stations, room": (6 * 200.0 + 2 * 700.0) * RECOVERY[20.0],
         # Two on duty for 8 h on 260 days, busy or not.
         "attendants on duty": 2 * 8.0 * DAYS * 30.0,
         "drivers stand by": 1.5 * DAYS * 20.0,
@@ -117,12 +117,12 @@ def test_all_lines_by_hand() -> None:
         "floor": area * 60.0,
     }
 
-    of = spent()
+    of = discharged()
     assert values(of) == pytest.approx(expected, rel=1e-5)
     assert of.per_year.value == pytest.approx(sum(expected.values()), rel=1e-5)
     assert of.per_exchange.value == pytest.approx(of.per_year.value / (4 * DAYS))
     assert of.per_truck_hour.value == pytest.approx(of.per_year.value / TRUCK_HOURS)
-    capital = ("chargers", "devices and parts", "places, stations, room")
+    capital = ("chargers", "devices and parts", "bays, stations, room")
     assert of.running_per_year == pytest.approx(sum(value for what, value in expected.items() if what not in capital))
     assert of.purchase.value == pytest.approx(7 * 2400 + 4000 + 1000 + 13 * 50 + 1200 + 1400)
 
@@ -131,7 +131,7 @@ BASES = {
     "batteries": "16,800 over 5 years at 5 %",
     "chargers": "4,000 over 10 years at 5 %",
     "devices and parts": "1,650 over 10 years at 5 %",
-    "places, stations, room": "2,600 over 20 years at 5 %",
+    "bays, stations, room": "2,600 over 20 years at 5 %",
     "attendants on duty": "4,160 h a year, 6 % of them hands on",
     "drivers stand by": "390 h a year",
     "drivers hands on": "130 h a year",
@@ -139,32 +139,32 @@ BASES = {
     "energy": "34,944 kWh a year at 0.2000 on average over the bands",
     "demand": "25 kW, mean of 15 min, in each of 12 months",
     "water": "520 kg a year",
-    "floor": "12 m2 for places and aisle",
+    "floor": "12 m2 for bays and aisle",
 }
 
 
 def test_how_it_is_worked_out_to_the_letter() -> None:
     """With the numbers, so that anybody can work it out again."""
-    assert {line.what: line.basis for line in spent().lines} == BASES
+    assert {line.what: line.basis for line in discharged().lines} == BASES
 
 
 def test_batteries_wear_out_with_use() -> None:
     """Four years by use where five are usual; owned or not, they are paid as they wear out."""
-    worn = spent(measures={"life_years": 4.0})
-    owned = spent(changes={"layouts.stands.owned": ["batteries", "devices"]})
+    worn = discharged(measures={"life_years": 4.0})
+    owned = discharged(changes={"layouts.stands.owned": ["batteries", "devices"]})
 
     assert values(worn)["batteries"] == pytest.approx(16_800 * RECOVERY[4.0], rel=1e-6)
     assert line_of(worn, "batteries").basis == (
         "16,800 over 4 years at 5 %, worn out by use before the 5 years that are usual"
     )
-    assert values(owned)["batteries"] == values(spent())["batteries"]
-    assert owned.purchase.value == pytest.approx(spent().purchase.value - 16_800 - 2 * 500)
-    assert values(spent(measures={"life_years": math.nan})) == values(spent())
-    assert values(spent(measures={"life_years": math.inf})) == values(spent())
+    assert values(owned)["batteries"] == values(discharged())["batteries"]
+    assert owned.purchase.value == pytest.approx(discharged().purchase.value - 16_800 - 2 * 500)
+    assert values(discharged(measures={"life_years": math.nan})) == values(discharged())
+    assert values(discharged(measures={"life_years": math.inf})) == values(discharged())
 
 
 @pytest.mark.parametrize(
-    ("crew", "busy", "expected"),
+    ("attendants", "busy", "expected"),
     [
         ({"day": 3}, 60.0, {"attendants on duty": 3 * 8 * DAYS * 30.0}),
         ({"day": 1}, math.nan, {"attendants on duty": 8 * DAYS * 30.0}),
@@ -173,9 +173,9 @@ def test_batteries_wear_out_with_use() -> None:
         ("drivers", math.nan, {}),
     ],
 )
-def test_attendants(crew: object, busy: float, expected: dict[str, float]) -> None:
+def test_attendants(attendants: object, busy: float, expected: dict[str, float]) -> None:
     """Paid while on duty; by the hours of work where they come when they are called."""
-    of = spent(changes={"layouts.stands.crew": crew}, measures={"labour_attendant_min_per_day": busy})
+    of = discharged(changes={"layouts.stands.attendants": attendants}, measures={"labour_attendant_min_per_day": busy})
 
     assert {what: value for what, value in values(of).items() if what.startswith("attendants")} == pytest.approx(
         expected
@@ -184,19 +184,19 @@ def test_attendants(crew: object, busy: float, expected: dict[str, float]) -> No
 
 def test_people_who_cost_nothing() -> None:
     """A wage of 0 is a wage; what costs nothing has no line."""
-    of = spent(changes={"prices.attendant": "0 EUR/h", "prices.driver": "0 EUR/h"})
+    of = discharged(changes={"prices.attendant": "0 EUR/h", "prices.driver": "0 EUR/h"})
 
     assert {what for what in values(of) if "attendant" in what or "driver" in what} == set()
 
 
 def test_measures_without_a_meaning_cost_nothing() -> None:
     """No number stays no number nowhere."""
-    of = spent(measures=dict.fromkeys(MEASURES, math.nan))
+    of = discharged(measures=dict.fromkeys(MEASURES, math.nan))
 
     assert {"trucks stand", "demand", "water", "drivers stand by", "drivers hands on"} & set(values(of)) == set()
     assert math.isfinite(of.per_year.value)
     assert math.isnan(of.per_exchange.value)
-    assert math.isnan(spent(measures={"exchanges_per_day": 0.0}).per_exchange.value)
+    assert math.isnan(discharged(measures={"exchanges_per_day": 0.0}).per_exchange.value)
 
 
 # --- tariff ---
@@ -231,7 +231,7 @@ BANDS = {
 )  # fmt: skip
 def test_bands_of_a_tariff(day: int, hour: int, rate: float) -> None:
     """Over midnight, at weekends and from the end of the week to its beginning; the first that holds counts."""
-    of = spent(changes={"prices.energy": BANDS}, load_kw=one_hour(day, hour))
+    of = discharged(changes={"prices.energy": BANDS}, load_kw=one_hour(day, hour))
 
     assert values(of)["energy"] == pytest.approx(52 * rate)
     assert line_of(of, "energy").basis == f"52 kWh a year at {rate:.4f} on average over the bands"
@@ -239,7 +239,7 @@ def test_bands_of_a_tariff(day: int, hour: int, rate: float) -> None:
 
 def test_every_quarter_has_its_price() -> None:
     """The whole week at 1 kW: hours of each band by hand."""
-    of = spent(changes={"prices.energy": BANDS}, load_kw=1.0)
+    of = discharged(changes={"prices.energy": BANDS}, load_kw=1.0)
 
     by_hand = 80 * 0.30 + 6 * 0.50 + 22 * 0.20 + (168 - 80 - 6 - 22) * 0.10
     assert values(of)["energy"] == pytest.approx(52 * by_hand)
@@ -256,7 +256,7 @@ def test_a_band_that_begins_within_a_quarter() -> None:
 
 def test_no_load_no_energy() -> None:
     """Neither a line nor a mean price."""
-    of = spent(load_kw=0.0)
+    of = discharged(load_kw=0.0)
 
     assert "energy" not in values(of)
 
@@ -266,7 +266,7 @@ def test_no_load_no_energy() -> None:
 
 def test_ranges_are_carried_through() -> None:
     """Placeholders with their low and high ends; all low and all high in the sums."""
-    of = spent(changes={"prices": {"interest": "5 %", "lives": PRICES["lives"]}})
+    of = discharged(changes={"prices": {"interest": "5 %", "lives": PRICES["lives"]}})
     kwh = 7 * 24.0
     battery, driver = figure("price.battery.vented_lead_acid"), figure("price.driver")
 
@@ -285,7 +285,7 @@ def test_ranges_are_carried_through() -> None:
 
 def test_prices_of_the_site_are_marked_nowhere() -> None:
     """Nothing rests on placeholders, and there is no range."""
-    of = spent()
+    of = discharged()
 
     assert of.placeholders == ()
     assert (of.per_year.low, of.per_year.high) == pytest.approx((of.per_year.value, of.per_year.value))
@@ -299,8 +299,8 @@ def test_prices_of_the_site_are_marked_nowhere() -> None:
         ("charger", {"chargers"}),
         ("device", {"devices and parts"}),
         ("part", {"devices and parts"}),
-        ("place", {"places, stations, room"}),
-        ("station", {"places, stations, room"}),
+        ("bay", {"bays, stations, room"}),
+        ("station", {"bays, stations, room"}),
         ("attendant", {"attendants on duty"}),
         ("driver", {"drivers stand by", "drivers hands on"}),
         ("truck", {"trucks stand"}),
@@ -312,7 +312,7 @@ def test_prices_of_the_site_are_marked_nowhere() -> None:
 )
 def test_each_price_that_is_missing_marks_its_lines(key: str, lines: set[str]) -> None:
     """And no others; one price for a mixed line is enough to mark it."""
-    of = spent(changes={"prices": {name: price for name, price in PRICES.items() if name != key}})
+    of = discharged(changes={"prices": {name: price for name, price in PRICES.items() if name != key}})
 
     assert set(of.placeholders) == lines
     assert of.per_year.placeholder
@@ -363,9 +363,9 @@ def test_floor_of_a_room_whose_batteries_nobody_measured() -> None:
     """That of the whole room; nothing in the truck, or where the room is not measured either."""
     unknown: dict[str, Any] = {"batteries.lead.size": None}
 
-    assert values(spent(changes=unknown))["floor"] == pytest.approx(12 * 6 * 60.0)
-    assert "floor" not in values(spent(changes=unknown | {"room": {}}))
-    assert "floor" not in values(spent("in truck"))
+    assert values(discharged(changes=unknown))["floor"] == pytest.approx(12 * 6 * 60.0)
+    assert "floor" not in values(discharged(changes=unknown | {"room": {}}))
+    assert "floor" not in values(discharged("in truck"))
 
 
 # --- payback ---
@@ -420,11 +420,11 @@ def test_payback_at_once_or_never(price: float, saved: float, interest: float, y
 
 def test_what_is_there_today_is_not_bought() -> None:
     """Of the present layout only batteries wear out; a layout like it takes over what it needs."""
-    of = spent("hoist", {"present": "hoist"})
+    of = discharged("hoist", {"present": "hoist"})
 
     assert of.purchase.value == 0.0
     assert not any(line.capital for line in of.lines)
     assert "batteries" in [line.what for line in of.lines]
-    stands = spent("stands", {"present": "hoist"})
+    stands = discharged("stands", {"present": "hoist"})
     # One more battery, pallet truck, latch, station and set of goggles; four more trolleys, and six stands.
     assert stands.purchase.value == pytest.approx(2400.0 + 500.0 + 50.0 + 700.0 + 50.0 + 4 * 50.0 + 6 * 200.0)

@@ -22,7 +22,7 @@ SITE = """\
 site: {name: Supply (invented)}
 week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
 trucks:
-  - {group: trucks, count: 3, shifts: [day], battery: lead, draws: {mean: 2 kW, between_trucks: 0 %, between_stints: 0 %}}
+  - {group: trucks, count: 3, shifts: [day], battery: lead, draws: {mean: 2 kW, between_trucks: 0 %, between_shifts: 0 %}}
 batteries: {lead: {from: vented_lead_acid, cells: 24, capacity: 600 Ah at 5 h, cool_down: 0 min, watering: none, equalising: none}}
 chargers: {ours: {from: electronic_iuia, main_current: 120 A, efficiency: 92 %, power_factor: 0.95, standby: 0 kW}}
 layouts:

@@ -487,7 +487,7 @@ def test_one_charge_by_hand() -> None:
     """
     _, run = simulated("electronic_iuia", "room", minutes=300.0)
     record = Record(run.facts)
-    charge = {"battery": 1, "line": 0, "charger": 0, "place": 0, "spent_min": 0, "connected_min": 0, "start_min": 10,
+    charge = {"battery": 1, "line": 0, "charger": 0, "bay": 0, "discharged_min": 0, "connected_min": 0, "start_min": 10,
               "end_min": 250, "cooled_min": 250, "soc_from_share": 0.2, "soc_to_share": 0.48, "charged_ah": 140.0,
               "gas_ah": 28.0}  # fmt: skip
     record.write["charges"](float(charge.get(column.name, 0)) for column in TABLES["charges"])

@@ -172,7 +172,7 @@ def test_a_duration_is_rounded_to_the_nearest_tick():
 
 
 def test_factors_have_mean_one_and_their_spread():
-    factors = np.array(list(islice(Streams(1, 0).factors(0.2, "truck", 0, "stint"), MANY)))
+    factors = np.array(list(islice(Streams(1, 0).factors(0.2, "truck", 0, "discharge"), MANY)))
 
     half = stats.norm.ppf((1.0 + CONFIDENCE) / 2.0) * 0.2 / math.sqrt(MANY)
     assert factors.mean() == pytest.approx(1.0, abs=half)
@@ -183,4 +183,4 @@ def test_factors_have_mean_one_and_their_spread():
 
 
 def test_factors_without_spread_are_one():
-    assert set(islice(Streams(1, 0).factors(0.0, "truck", 0, "stint"), 100)) == {1.0}
+    assert set(islice(Streams(1, 0).factors(0.0, "truck", 0, "discharge"), 100)) == {1.0}

@@ -1,10 +1,10 @@
 """Bad scenarios at the command line: every message to the letter, all at once, status 2, never a traceback.
 
-The files ``broken/*.diff`` hold the cases that break `broken/sound.yaml` in one or a few places::
+The files ``broken/*.diff`` hold the cases that break `broken/sound.yaml` in one or a few bays::
 
     ## title of the case
     -    a line of sound.yaml that is taken out
-    +    a line that is put in its place
+    +    a line that is put in its bay
     ! a problem that must be reported, from the name of the file to the end of the line
 """
 
@@ -94,12 +94,12 @@ def said(*messages: str, file: str = "site.yaml") -> str:
     return head + "".join(f"  {message}\n" for message in messages)
 
 
-# --- one or a few places wrong ---
+# --- one or a few bays wrong ---
 
 
 @pytest.mark.parametrize("case", cases(), ids=lambda case: f"{case.topic}: {case.title}")
 def test_what_is_wrong_is_said_to_the_letter(here: Path, case: Case) -> None:
-    """Place, path, rule and value of every problem, in the order of the file, and nothing else."""
+    """Bay, path, rule and value of every problem, in the order of the file, and nothing else."""
     assert case.messages
     assert check(case.text) == said(*case.messages)
 
@@ -189,7 +189,7 @@ def test_a_process_ends_with_a_message_and_status_2(name: str) -> None:
     ],
 )
 def test_yaml_that_is_not_read_is_refused_with_the_cure(here: Path, text: str | bytes, messages: list[str]) -> None:
-    """Text that is no plain YAML is refused at the place of the fault."""
+    """Text that is no plain YAML is refused at the bay of the fault."""
     assert check(text) == said(*(f"site.yaml:{message}" for message in messages))
 
 
@@ -209,12 +209,12 @@ def test_an_alias_bomb_is_defused(here: Path) -> None:
 def test_words_that_yaml_11_misreads_are_text(here: Path) -> None:
     """Times without quotes are times, `no` is a name, and yes and no switch what is on or off."""
     text = SOUND.replace('"06:00", to: "14:00"', "06:00, to: 14:00")
-    text = text.replace("    room: {days", "    no: {days").replace("crew: {room: 1}", "crew: {no: 1}")
+    text = text.replace("    room: {days", "    no: {days").replace("attendants: {room: 1}", "attendants: {no: 1}")
     scenario = batsim.read_scenario_text(text)
     switches = {word: batsim.read_scenario_text(SOUND.replace("true", word)) for word in ("yes", "no", "on", "off")}
 
     assert (scenario.week.shifts["early"].from_min, scenario.week.shifts["early"].to_min) == (360.0, 840.0)
-    assert scenario.layouts["extractor"].crew == {"no": 1}
+    assert scenario.layouts["extractor"].attendants == {"no": 1}
     assert {word: each.layouts["in the truck"].in_truck.in_breaks for word, each in switches.items()} == {
         "yes": True,
         "no": False,
@@ -286,7 +286,7 @@ def test_files_extend_one_another_only_so_far(here: Path) -> None:
 
 
 def test_a_fault_in_the_file_that_is_extended_is_shown_there(here: Path) -> None:
-    """The place is that of the file that states the value."""
+    """The bay is that of the file that states the value."""
     (here / "base.yaml").write_text(SOUND.replace("count: 6", "count: -6"), encoding="utf-8")
 
     message = check("extends: base.yaml\nlayouts: {extractor: {stations: 0}}\n")
@@ -316,7 +316,7 @@ def test_a_file_of_durations_that_is_no_file(here: Path, name: str) -> None:
 
 
 def test_wrong_durations_are_shown_in_their_file(here: Path) -> None:
-    """The place is the line of the file of durations; a whole column of wrong ones is cut short."""
+    """The bay is the line of the file of durations; a whole column of wrong ones is cut short."""
     text = SOUND.replace("run_time: {mean: 6 h, cv: 0.2}", "run_time: {observed: times.csv}")
     path = "trucks[1].run_time.observed"
     (here / "times.csv").write_text("# stop watch\nduration\n\n6 h\n5\n-1 h\n", encoding="utf-8")
@@ -344,13 +344,13 @@ HOSTILE: tuple[object, ...] = (
 INSIDE = re.compile(r"[Ii]nput should|pydantic|Traceback|<class|could not convert|Exceeds the limit|NoneType")
 
 
-def test_any_value_at_any_place_is_read_or_refused() -> None:
+def test_any_value_at_any_bay_is_read_or_refused() -> None:
     """Whatever stands wherever: a scenario comes back, or a message that is meant for people."""
     sound = batsim.read(BROKEN / "sound.yaml")
-    places = [path for path in sound._stated.places if path]
+    bays = [path for path in sound._stated.bays if path]
     messages: list[str] = []
-    for number, path in enumerate(places):
-        # Every third value at each place, another third at the next.
+    for number, path in enumerate(bays):
+        # Every third value at each bay, another third at the next.
         for value in HOSTILE[number % 3 :: 3]:
             try:
                 sound.replace(path_text(path), value)

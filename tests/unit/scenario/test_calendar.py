@@ -1,4 +1,4 @@
-"""The weekly calendar laid out over the simulated time: windows, breaks, handover, holidays, crews."""
+"""The weekly calendar laid out over the simulated time: windows, breaks, handover, holidays, attendants."""
 
 from itertools import pairwise
 
@@ -255,11 +255,11 @@ def test_a_gap_between_shifts_is_no_break():
 
 def test_attendants_of_overlapping_shifts_are_on_duty_together():
     week = _week({"early": EARLY, "middle": {"days": "Mon", "from": "10:00", "to": "16:00"}, "late": LATE})
-    crew = {"early": 1, "middle": 1, "late": 1}
+    attendants = {"early": 1, "middle": 1, "late": 1}
 
-    assert manned_windows(week, crew, 2, DAY_MIN) == [_hours("Mon", "10:00", "16:00")]
-    assert manned_windows(week, crew, 1, DAY_MIN) == [_hours("Mon", "06:00", "22:00")]
-    assert manned_windows(week, crew, 3, DAY_MIN) == []
+    assert manned_windows(week, attendants, 2, DAY_MIN) == [_hours("Mon", "10:00", "16:00")]
+    assert manned_windows(week, attendants, 1, DAY_MIN) == [_hours("Mon", "06:00", "22:00")]
+    assert manned_windows(week, attendants, 3, DAY_MIN) == []
     assert manned_windows(week, {"early": 2, "late": 0}, 2, DAY_MIN) == [_hours("Mon", "06:00", "14:00")]
 
 

@@ -9,13 +9,13 @@ from jsonschema import Draft202012Validator
 
 import batsim
 from batsim.catalogue import document, figure
+from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.base import Quantity
 from batsim.scenario.parts.batteries import Equalising
 from batsim.scenario.parts.charging_rules import ChargingRules
-from batsim.scenario.json_schema import scenario_schema
-from batsim.scenario.site import Scenario
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import read_file, read_text
 
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
@@ -264,7 +264,7 @@ def test_rules_of_charging_are_merged_key_by_key(tmp_path: Path) -> None:
 
 
 def test_seasons_are_merged_and_one_temperature_is_not(tmp_path: Path) -> None:
-    """A summer alone is enough over winter and summer; one temperature takes the place of both, and they of it."""
+    """A summer alone is enough over winter and summer; one temperature takes the bay of both, and they of it."""
     seasons = "site: {room_temperature: {winter: 8 degC, summer: 28 degC}}"
     used = "batteries: {big: {life_used: {from: 10 %, to: 60 %}}}"
 
@@ -355,7 +355,7 @@ def test_an_editor_accepts_every_key(schema: dict[str, Any], tmp_path: Path) -> 
 def test_an_editor_marks_what_the_reader_refuses_here(
     schema: dict[str, Any], tmp_path: Path, old: str, new: str, where: str
 ) -> None:
-    """Misspelt keys and wrong values fail validation, at their place or at the part around it."""
+    """Misspelt keys and wrong values fail validation, at their bay or at the part around it."""
     (tmp_path / "sound.yaml").write_text(SOUND.read_text(encoding="utf-8"), encoding="utf-8")
     assert EVERYTHING.count(old) == 1
     text = EVERYTHING.replace(old, new)

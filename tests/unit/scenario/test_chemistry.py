@@ -9,8 +9,6 @@ from batsim.catalogue import document, figure
 from batsim.formulas.discharge import capacity_factor
 from batsim.formulas.gassing import WATER_G_PER_AH
 from batsim.formulas.kibam import capacity_ah as wells_ah
-from batsim.scenario.parts.air import WEEKS_PER_YEAR, Air
-from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.chemistry import (
     CORNER_HOURS,
     capacity_ah,
@@ -24,6 +22,8 @@ from batsim.scenario.chemistry import (
     thermal_of,
     wells_of,
 )
+from batsim.scenario.parts.air import WEEKS_PER_YEAR, Air
+from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.text.yaml_text import read_file
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
@@ -72,7 +72,7 @@ def test_a_tray_of_750_kg_cools_with_a_time_constant_of_nine_hours():
     assert found.truck_tau_h == pytest.approx(found.room_tau_h * 4.0 / 2.5)
 
 
-def test_fans_bring_it_to_five_hours_in_its_place_only():
+def test_fans_bring_it_to_five_hours_in_its_bay_only():
     still, moved = (
         thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg", forced_air=each)) for each in ("false", "true")
     )

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from batsim.scenario.parts.base import Faults
 from batsim.scenario.factors import FORMS, MOST_VALUES, TAIL_SHARE, Between, Choice, Factor, between_of, factor_of
+from batsim.scenario.parts.base import Faults
 
 SHARES = (0.0, 0.001, 0.05, 0.25, 0.5, 0.6, 0.75, 0.95, 0.999, 1.0)
 SIX_DIGITS = 5e-6
@@ -261,9 +261,7 @@ NUMBER = "needs a number, or a number with its unit such as '3 kW'"
     ],
     ids=str,
 )
-def test_what_is_wrong_inside_is_said_at_its_place(
-    stated: object, path: tuple[object, ...], rule: str, got: str
-) -> None:
+def test_what_is_wrong_inside_is_said_at_its_bay(stated: object, path: tuple[object, ...], rule: str, got: str) -> None:
     """Path within the statement, rule and value."""
     with pytest.raises(Faults) as caught:
         factor_of("a", stated)

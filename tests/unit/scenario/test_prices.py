@@ -93,7 +93,7 @@ def test_what_is_not_stated_is_the_catalogue_s() -> None:
     prices = Prices()
 
     assert (prices.battery, prices.charger, prices.device) == ({}, {}, {})
-    assert (prices.place, prices.station, prices.attendant) == (None, None, None)
+    assert (prices.bay, prices.station, prices.attendant) == (None, None, None)
     assert 100.0 * prices.interest_share == figure("price.interest").value
     assert {name: getattr(prices.lives, f"{name}_years") for name in ("battery", "charger", "device", "room")} == {
         name: figure(f"price.life.{name}").value for name in ("battery", "charger", "device", "room")
@@ -105,13 +105,13 @@ def test_prices_of_a_scenario() -> None:
     """Each for what it stands, in the currency of the site."""
     prices = priced(
         "{battery: {vented_lead_acid_24v: 160 USD/kWh}, charger: 2000 USD, device: {hand_pallet_truck: 800 USD}, "
-        "place: 0 USD, station: 1500.5 USD, attendant: 40 USD/h, interest: 8 %, lives: {battery: 6 years}}"
+        "bay: 0 USD, station: 1500.5 USD, attendant: 40 USD/h, interest: 8 %, lives: {battery: 6 years}}"
     ).prices
 
     assert prices.battery == {"vented_lead_acid_24v": Money(160.0, "USD", "kWh")}
     assert prices.charger == {"": Money(2000.0, "USD", "")}
     assert prices.device == {"hand_pallet_truck": Money(800.0, "USD", "")}
-    assert (prices.place, prices.station) == (Money(0.0, "USD", ""), Money(1500.5, "USD", ""))
+    assert (prices.bay, prices.station) == (Money(0.0, "USD", ""), Money(1500.5, "USD", ""))
     assert prices.attendant == Money(40.0, "USD", "h")
     assert (prices.interest_share, prices.lives.battery_years) == (0.08, 6.0)
     assert prices.lives.charger_years == figure("price.life.charger").value
@@ -121,13 +121,13 @@ def test_prices_of_a_scenario() -> None:
     ("prices", "expected"),
     [
         (
-            "{battery: 5200 EUR, place: 600 EUR, station: 2 GBP, attendant: 32 EUR/h}",
+            "{battery: 5200 EUR, bay: 600 EUR, station: 2 GBP, attendant: 32 EUR/h}",
             [
                 f"6:{column}: prices.{key}: needs the currency of the site (USD); convert it, or change site.currency "
                 f"(got '{got}')"
                 for column, key, got in (
                     (19, "battery", "5200 EUR"),
-                    (36, "place", "600 EUR"),
+                    (36, "bay", "600 EUR"),
                     (54, "station", "2 GBP"),
                     (72, "attendant", "32 EUR/h"),
                 )
@@ -143,18 +143,18 @@ def test_prices_of_a_scenario() -> None:
             ],
         ),
         (
-            "{battery: {lithium_ion_48v: 1 USD}, device: {fork: 1 USD, place: 1 USD}}",
+            "{battery: {lithium_ion_48v: 1 USD}, device: {fork: 1 USD, bay: 1 USD}}",
             [
                 "6:20: prices.battery.lithium_ion_48v: no battery of this name in the scenario; known: "
                 "vented_lead_acid_24v",
                 "6:54: prices.device.fork: no device of this name in the scenario; known: hand_pallet_truck",
-                "6:67: prices.device.place: no device of this name in the scenario; known: hand_pallet_truck",
+                "6:67: prices.device.bay: no device of this name in the scenario; known: hand_pallet_truck",
             ],
         ),
     ],
 )
 def test_prices_that_do_not_fit_the_scenario(prices: str, expected: list[str]) -> None:
-    """Another currency, or what is not there: each at its place."""
+    """Another currency, or what is not there: each at its bay."""
     with pytest.raises(batsim.ScenarioError) as caught:
         priced(prices)
 

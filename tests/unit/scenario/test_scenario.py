@@ -14,12 +14,12 @@ from pydantic import BaseModel, ValidationError
 
 import batsim
 from batsim import catalogue
-from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.json_schema import scenario_schema
+from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.laws import KEYS, DurationLaw
 from batsim.scenario.parts.layouts import ChargerCount
-from batsim.scenario.text.located_data import STATEMENTS
 from batsim.scenario.site import Scenario
+from batsim.scenario.text.located_data import STATEMENTS
 from batsim.scenario.text.yaml_text import path_text, read_file, read_text
 
 ROOT = Path(__file__).parents[3]
@@ -80,7 +80,7 @@ def test_kestrel_lane_is_what_it_says() -> None:
     assert battery.watering is not None
     assert battery.watering.every.charges == 7.0
     assert rollers.chargers == (ChargerCount(58, "electronic_iuia"),)
-    assert rollers.crew == {"room early": 2, "room late": 2, "room night": 2}
+    assert rollers.attendants == {"room early": 2, "room late": 2, "room night": 2}
     assert (group.exchange_when.shift_change, group.exchange_when.before_shift_end_min) == ("if_short", 10.0)
     assert scenario.trucks[1].exchange_when.shift_change == "never"
     assert rollers.floor is not None
@@ -135,7 +135,7 @@ UNITS = [
     ("trucks[1].first_run", ["1 h", "2 h", "3 h", "0 s"], lambda s: s.trucks[1].first_run_min, (60, 120, 180, 0)),
     ("handling.extractor.steps[2].by", ["attendant", "driver"], lambda s: s.handling["extractor"].steps[2].by, (1, 1)),
     ("handling.extractor.steps[0].by", "attendant", lambda s: s.handling["extractor"].steps[0].by, (1, 0)),
-    ("layouts.extractor.places", "unlimited", lambda s: s.layouts["extractor"].places, UNLIMITED),
+    ("layouts.extractor.bays", "unlimited", lambda s: s.layouts["extractor"].bays, UNLIMITED),
     ("layouts.extractor.stations", "2", lambda s: s.layouts["extractor"].stations, 2),
     ("targets.downtime_per_truck_shift", "0.2 h", lambda s: s.targets.downtime_min_per_truck_shift, 12.0),
     ("targets.waits", "at least 90 % under 300 s", lambda s: s.targets.waits, (0.9, 5.0)),
@@ -223,7 +223,7 @@ def test_defaults_are_figures_of_the_catalogue() -> None:
     assert group.draws is not None
     assert group.draws.mean_kw == value["truck.stacker_24v.power"]
     assert 100 * group.draws.between_trucks_share == value["truck.between_trucks"]
-    assert 100 * group.draws.between_stints_share == value["truck.between_stints"]
+    assert 100 * group.draws.between_shifts_share == value["truck.between_shifts"]
     assert 100 * group.exchange_at_share == value["truck.exchange_at"]
     assert battery.cool_down_min.fixed_min == 60 * value["battery.vented_lead_acid.cool_down"]
     assert 100 * battery.discharge_to_share == value["battery.vented_lead_acid.discharge_to"]
@@ -267,15 +267,15 @@ def test_what_is_left_out_has_no_effect() -> None:
     scenario = batsim.read_scenario_text(PLAIN)
 
     assert scenario.rules.model_dump() == {
-        "spent_release": "with_exchange",
-        "crew_break": "finish",
-        "crew_shift_end": "finish",
+        "discharged_on_charge": "with_exchange",
+        "at_break": "finish",
+        "at_shift_end": "finish",
         "priorities": ("exchange", "connect", "watering", "inspection", "readings", "wash"),
         "if_none_ready": "wait",
     }
     assert set(scenario.targets.model_dump().values()) == {None}
     assert (scenario.question, scenario.site.currency, scenario.week.holidays) == ("", "EUR", ())
-    assert scenario.layouts["stands"].crew == "drivers"
+    assert scenario.layouts["stands"].attendants == "drivers"
 
 
 @pytest.mark.parametrize("name", catalogue.handling_names())
@@ -302,7 +302,7 @@ def test_every_battery_and_charger_of_the_catalogue_is_read() -> None:
         assert batsim.read_scenario_text(text).chargers[name].profile == entry["profile"]
 
 
-def test_a_law_in_place_of_a_figure_replaces_it_whole() -> None:
+def test_a_law_in_bay_of_a_figure_replaces_it_whole() -> None:
     """What `from` brings and what is stated under the same key are not mixed."""
     text = PLAIN.replace("{from: vented", "{cool_down: {low: 6 h, typical: 8 h, high: 10 h}, from: vented")
     battery = batsim.read_scenario_text(text).batteries["vented_lead_acid_24v"]
@@ -335,7 +335,7 @@ def test_a_scenario_can_be_sent_to_another_process(sound: Scenario) -> None:
 
 
 def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
-    """A copy that breaks a rule of another part is refused at its place; the original stays as it was."""
+    """A copy that breaks a rule of another part is refused at its bay; the original stays as it was."""
     before = sound.model_dump()
 
     with pytest.raises(batsim.ScenarioError) as caught:
@@ -343,7 +343,7 @@ def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
 
     assert rules(caught) == [
         "68:22: layouts.extractor.batteries.big: would deadlock: without a spare battery of type 'big' no exchange "
-        "can ever start; have at least 15, or set rules.spent_release to at_arrival (got 14)"
+        "can ever start; have at least 15, or set rules.discharged_on_charge to at_arrival (got 14)"
     ]
     assert sound.model_dump() == before
 
@@ -358,7 +358,7 @@ def test_replace_reads_as_yaml_would(sound: Scenario) -> None:
     assert (changed.trucks[0].draws.mean_kw, changed.layouts["extractor"].stations) == (2.0, 2)
     assert sound.trucks[0].draws is not None
     assert (sound.trucks[0].draws.mean_kw, sound.layouts["extractor"].stations) == (3.2, 1)
-    assert changed.replace("rules.crew_break", "pause").trucks == changed.trucks
+    assert changed.replace("rules.at_break", "pause").trucks == changed.trucks
     assert changed.file == sound.file
 
 
@@ -373,7 +373,7 @@ def test_replace_adds_what_was_left_to_its_default(sound: Scenario) -> None:
 
     assert sound.replace("layouts.hoist", layout).batteries_of("hoist") == {"big": 9, "small": 6}
     assert sound.replace("batteries.small.cool_down", "3 h").batteries["small"].cool_down_min.fixed_min == 180.0
-    assert plain.replace("rules.crew_break", "pause").rules.crew_break == "pause"
+    assert plain.replace("rules.at_break", "pause").rules.at_break == "pause"
     assert plain.replace("simulation.seed", 7).simulation.seed == 7
     assert sound.replace("trucks[0].draws", None).trucks[0].draws is not None  # from its class
 
@@ -484,7 +484,7 @@ def test_statements_are_the_keys_of_laws() -> None:
     assert {*laws(Scenario, set()), "first_run"} == STATEMENTS
 
 
-def test_places_are_those_of_the_file_that_says_it(extended: Path) -> None:
+def test_bays_are_those_of_the_file_that_says_it(extended: Path) -> None:
     """Also where a list of the base is replaced by a shorter one, or a block by a word."""
     with pytest.raises(batsim.ScenarioError) as caught:
         over(
@@ -503,12 +503,12 @@ def test_places_are_those_of_the_file_that_says_it(extended: Path) -> None:
 
 def test_a_chain_of_files(extended: Path) -> None:
     """The last word wins."""
-    over(extended, "layouts: {extractor: {stations: 2, places: 15}}\n")
-    (extended / "last.yaml").write_text("extends: site.yaml\nlayouts: {extractor: {places: 16}}\n", encoding="utf-8")
+    over(extended, "layouts: {extractor: {stations: 2, bays: 15}}\n")
+    (extended / "last.yaml").write_text("extends: site.yaml\nlayouts: {extractor: {bays: 16}}\n", encoding="utf-8")
 
     layout = batsim.read(extended / "last.yaml").layouts["extractor"]
 
-    assert (layout.stations, layout.places) == (2, 16)
+    assert (layout.stations, layout.bays) == (2, 16)
 
 
 def test_text_extends_a_file_beside_its_name(extended: Path) -> None:
@@ -580,13 +580,13 @@ def test_every_property_is_described(schema: dict[str, Any]) -> None:
         ("class: reach_1_6t_48v", "class: reach", "$.trucks[0].class"),
         ("from: vented_lead_acid_48v", "from: vented", "$.batteries.big.from"),
         ('from: "14:00"', 'from: "14h"', "$.week.shifts.late.from"),
-        ("spent_release: with_exchange", "spent_release: later", "$.rules.spent_release"),
-        ("places: 13", "places: -1", "$.layouts.extractor.places"),
+        ("discharged_on_charge: with_exchange", "discharged_on_charge: later", "$.rules.discharged_on_charge"),
+        ("bays: 13", "bays: -1", "$.layouts.extractor.bays"),
         ("site:\n  name: Sound until broken (invented)\n  currency: EUR\n  room_temperature: 20 degC\n", "", "$"),
     ],
 )
 def test_an_editor_marks_what_the_reader_refuses(schema: dict[str, Any], old: str, new: str, where: str) -> None:
-    """Misspelt keys and wrong values fail validation, at their place."""
+    """Misspelt keys and wrong values fail validation, at their bay."""
     text = SOUND.read_text(encoding="utf-8")
     assert old in text
     text = text.replace(old, new, 1)

@@ -1,4 +1,4 @@
-"""Study files: what they may say, every fault at its place, what editors and `batsim check` are told of them."""
+"""Study files: what they may say, every fault at its bay, what editors and `batsim check` are told of them."""
 
 import json
 import pickle
@@ -231,7 +231,7 @@ def faults() -> list[tuple[str, str, list[str]]]:
 
 @pytest.mark.parametrize(("title", "text", "messages"), faults(), ids=[title for title, *_ in faults()])
 def test_what_is_wrong_is_said_to_the_letter(here: Path, title: str, text: str, messages: list[str]) -> None:
-    """Place, path, rule and value of every problem, in the order of the file, and nothing else; by the command too."""
+    """Bay, path, rule and value of every problem, in the order of the file, and nothing else; by the command too."""
     lines = problems(text)
 
     assert messages
@@ -357,7 +357,7 @@ def test_the_studies_are_valid_in_an_editor(schema: dict[str, Any], file: Path) 
 def test_an_editor_marks_what_the_reader_refuses(
     here: Path, schema: dict[str, Any], old: str, new: str, where: str
 ) -> None:
-    """Misspelt keys and wrong values fail validation, at their place."""
+    """Misspelt keys and wrong values fail validation, at their bay."""
     assert STUDY.count(old) == 1, old
     text = STUDY.replace(old, new)
 
@@ -479,10 +479,8 @@ def test_check_does_not_count_very_many_cases(here: Path) -> None:
 
 def test_check_refuses_too_many_points(here: Path) -> None:
     """On stderr, with status 2."""
-    stations, places = list(range(1, 1002)), list(range(13, 1013))
-    read(
-        f"scenario: sound.yaml\nvary: {{layouts.extractor.stations: {stations}, layouts.extractor.places: {places}}}\n"
-    )
+    stations, bays = list(range(1, 1002)), list(range(13, 1013))
+    read(f"scenario: sound.yaml\nvary: {{layouts.extractor.stations: {stations}, layouts.extractor.bays: {bays}}}\n")
 
     refused = call("check", "study.yaml")
 

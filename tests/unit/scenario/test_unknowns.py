@@ -41,7 +41,7 @@ def test_a_scenario_without_any_is_as_it_was(sound: Scenario) -> None:
     assert (sound.unknowns, sound.stated_figures) == ((), {})
 
 
-PLACES = [
+BAYS = [
     ("mean: 3.2 kW", "mean: {between: [3 kW, 3.4 kW]}", "trucks[0].draws.mean", "between 3 kW and 3.4 kW"),
     ("count: 6", "count: {between: [5, 7]}", "trucks[0].count", "between 5 and 7"),
     (
@@ -56,12 +56,12 @@ PLACES = [
     ("[1 h, 2 h, 3 h, 4 h]", "[1 h, 2 h, {between: [2 h, 4 h]}, 4 h]", "trucks[1].first_run[2]", None),
     ("small: 8}", "small: {between: [7, 9]}}", "layouts.extractor.batteries.small", "between 7 and 9"),
     (
-        "    chargers: [8 x our charger, 4 x gel_iu]\n    places",
-        "    chargers: [{between: [7 x our charger, 9 x our charger]}, 4 x gel_iu]\n    places",
+        "    chargers: [8 x our charger, 4 x gel_iu]\n    bays",
+        "    chargers: [{between: [7 x our charger, 9 x our charger]}, 4 x gel_iu]\n    bays",
         "layouts.extractor.chargers[0]",
         "between 7 x our charger and 9 x our charger",
     ),
-    ("{room: 1}", "{room: {between: [0, 2]}}", "layouts.extractor.crew.room", "between 0 and 2"),
+    ("{room: 1}", "{room: {between: [0, 2]}}", "layouts.extractor.attendants.room", "between 0 and 2"),
     ("every: 7 charges", "every: {between: [5 charges, 9 charges]}", "batteries.big.watering.every", None),
     ("handover: 5 min", "handover: {between: [0 min, 10 min]}", "week.shifts.late.handover", None),
     ("room_temperature: 20 degC", "room_temperature: {between: [15 degC, 25 degC]}", "site.room_temperature", None),
@@ -70,7 +70,7 @@ PLACES = [
 ]
 
 
-@pytest.mark.parametrize(("old", "new", "path", "text"), PLACES, ids=[path for *_, path, _ in PLACES])
+@pytest.mark.parametrize(("old", "new", "path", "text"), BAYS, ids=[path for *_, path, _ in BAYS])
 def test_a_value_that_is_not_known_may_stand_anywhere(
     sound: Scenario, old: str, new: str, path: str, text: str | None
 ) -> None:
@@ -85,7 +85,7 @@ def test_a_value_that_is_not_known_may_stand_anywhere(
 
 def test_they_are_told_in_the_order_of_the_file() -> None:
     """All of them, however deep."""
-    scenario = stated(*((old, new) for old, new, *_ in PLACES[:4]))
+    scenario = stated(*((old, new) for old, new, *_ in BAYS[:4]))
 
     assert list(unknowns(scenario)) == [
         "trucks[0].count",
@@ -260,7 +260,7 @@ CHARGERS = ("extractor.chargers", "in the truck.chargers")
 
 def test_changes_are_checked_together(sound: Scenario) -> None:
     """Each alone would break a rule, or both do and are told together."""
-    both = sound.changed({"trucks[0].count": 14, "layouts.extractor.batteries.big": 30, "layouts.extractor.places": 40})
+    both = sound.changed({"trucks[0].count": 14, "layouts.extractor.batteries.big": 30, "layouts.extractor.bays": 40})
 
     assert (both.trucks[0].count, both.batteries_of("extractor")["big"]) == (14, 30)
     with pytest.raises(batsim.ScenarioError) as caught:

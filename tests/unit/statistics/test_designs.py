@@ -76,7 +76,7 @@ def test_trajectories_favour_no_level_direction_or_order():
             assert even([np.mean(levels == level) for level in range(4)])
         up = rising[design.order == factor]
         assert even([np.mean(up), np.mean(~up)])
-        assert even([np.mean(design.order[:, place] == factor) for place in range(3)])
+        assert even([np.mean(design.order[:, bay] == factor) for bay in range(3)])
 
 
 @pytest.mark.parametrize(("base_points", "factors"), [(2, 1), (16, 3), (64, 12)])

@@ -252,7 +252,7 @@ def test_indices_as_a_table():
 
 
 def test_rank_correlations_see_order_only():
-    """Any rising function of the factor gives 1, any falling one -1; limits as if two neighbours had changed places."""
+    """Any rising function of the factor gives 1, any falling one -1; limits as if two neighbours had changed bays."""
     x = latin_hypercube(25, 2, seed=1)
 
     found = rank_correlations(x, np.column_stack([np.exp(9.0 * x[:, 0]), -(x[:, 1] ** 3)]), 0.95)

@@ -11,9 +11,9 @@ import pytest
 import batsim
 from batsim.measures import measure
 from batsim.statistics.intervals import Interval
-from batsim.study.running.executors import Job, measures_of, run_jobs
 from batsim.study.bottleneck.bottleneck import Lost, OneMore, lost, one_more_each
 from batsim.study.bottleneck.variants import Addition, variants
+from batsim.study.running.executors import Job, measures_of, run_jobs
 from batsim.study.running.replications import settings
 
 ROOT = Path(__file__).parents[3]
@@ -31,7 +31,7 @@ def roomy(**keys):
     """A room of portable stands with plenty of everything but what is given."""
     plenty = {
         "handling": "portable_stands", "stations": 12, "devices": {"hand_pallet_truck": 12}, "batteries": 110,
-        "chargers": "100 x electronic_iuia", "crew": {"room early": 12, "room late": 12, "room night": 12},
+        "chargers": "100 x electronic_iuia", "attendants": {"room early": 12, "room late": 12, "room night": 12},
     }  # fmt: skip
     return layout(**(plenty | keys))
 
@@ -54,17 +54,17 @@ def test_one_more_of_everything_with_a_limit():
         "one more station with its hand pallet truck and attendants": {
             "stations": 4,
             "devices": {"hand_pallet_truck": 4},
-            "crew": {"room early": 4, "room late": 4, "room night": 4},
+            "attendants": {"room early": 4, "room late": 4, "room night": 4},
         },
         "one more hand pallet truck": {"devices": {"hand_pallet_truck": 4}},
-        "one more attendant on room early": {"crew": {"room early": 4, "room late": 3, "room night": 3}},
-        "one more attendant on room late": {"crew": {"room early": 3, "room late": 4, "room night": 3}},
-        "one more attendant on room night": {"crew": {"room early": 3, "room late": 3, "room night": 4}},
-        "one more attendant on every shift": {"crew": {"room early": 4, "room late": 4, "room night": 4}},
+        "one more attendant on room early": {"attendants": {"room early": 4, "room late": 3, "room night": 3}},
+        "one more attendant on room late": {"attendants": {"room early": 3, "room late": 4, "room night": 3}},
+        "one more attendant on room night": {"attendants": {"room early": 3, "room late": 3, "room night": 4}},
+        "one more attendant on every shift": {"attendants": {"room early": 4, "room late": 4, "room night": 4}},
         "one more charger": {"chargers": ["45 x electronic_iuia"]},
         "one more battery": {"batteries": 83},
-        "one more stand": {"places": 62},
-        "one more set-down place": {"set_down_places": 4},
+        "one more stand": {"bays": 62},
+        "one more set-down bay": {"set_down_bays": 4},
     }
     assert left_out == []
 
@@ -96,7 +96,7 @@ def test_things_are_named_by_their_number():
 
 
 def test_what_is_not_stated_has_its_default():
-    room = layout(handling="side_rollers", batteries=60, chargers="54 x electronic_iuia", crew="drivers")
+    room = layout(handling="side_rollers", batteries=60, chargers="54 x electronic_iuia", attendants="drivers")
 
     assert changed(room) == {
         "one more station": {"stations": 2},
@@ -104,14 +104,14 @@ def test_what_is_not_stated_has_its_default():
         "one more battery carriage": {"devices": {"battery_carriage": 2}},
         "one more charger": {"chargers": ["55 x electronic_iuia"]},
         "one more battery": {"batteries": 61},
-        "one more roller bay": {"places": 38},
+        "one more roller bay": {"bays": 38},
     }
 
 
 def test_what_has_no_limit_is_left_alone():
     room = layout(
         handling="side_rollers", stations="unlimited", devices={"battery_carriage": "unlimited"}, batteries=60,
-        places="unlimited", chargers="unlimited x electronic_iuia", crew="unlimited",
+        bays="unlimited", chargers="unlimited x electronic_iuia", attendants="unlimited",
     )  # fmt: skip
 
     assert list(changed(room)) == ["one more battery"]
@@ -143,7 +143,7 @@ def test_each_type_of_charger_and_battery():
 
 
 def test_one_shift_needs_no_every_shift():
-    room = roomy(crew={"room early": 2})
+    room = roomy(attendants={"room early": 2})
 
     assert [label for label in changed(room) if "attendant" in label] == [
         "one more station with its hand pallet truck and attendants",
@@ -151,40 +151,40 @@ def test_one_shift_needs_no_every_shift():
     ]
 
 
-def test_stated_places_are_one_more_of():
-    """And a battery for which there would be no place is left out, with the rule."""
-    room = roomy(stations=1, batteries=60, places=37)
+def test_stated_bays_are_one_more_of():
+    """And a battery for which there would be no bay is left out, with the rule."""
+    room = roomy(stations=1, batteries=60, bays=37)
     made, left_out = variants(room, "room")
 
-    assert {"places": 38} in [variant.addition.changes for variant in made]
+    assert {"bays": 38} in [variant.addition.changes for variant in made]
     assert [each._asdict() for each in left_out] == [
         {
             "label": "one more battery",
-            "why": "would deadlock: 37 spare batteries and 1 empty stand for the exchange need at least 38 places "
+            "why": "would deadlock: 37 spare batteries and 1 empty stand for the exchange need at least 38 bays "
             "(got 37)",
         }
     ]
 
 
-def test_stated_set_down_places_come_with_a_station():
+def test_stated_set_down_bays_come_with_a_station():
     """Those that are not stated follow from the stations, and need no number."""
-    room = roomy(stations=1, set_down_places=2)
+    room = roomy(stations=1, set_down_bays=2)
 
     assert changed(room)["one more station with its hand pallet truck"] == {
-        "stations": 2, "devices": {"hand_pallet_truck": 13}, "set_down_places": 3,
+        "stations": 2, "devices": {"hand_pallet_truck": 13}, "set_down_bays": 3,
     }  # fmt: skip
-    assert changed(room)["one more set-down place"] == {"set_down_places": 3}
+    assert changed(room)["one more set-down bay"] == {"set_down_bays": 3}
 
 
 def test_another_attendant_has_the_skills_of_the_shift():
     """Else one more would not do what is scarce."""
-    room = roomy(crew={"room early": {"attendants": 2, "hoist": 1}, "room late": 1})
+    room = roomy(attendants={"room early": {"attendants": 2, "hoist": 1}, "room late": 1})
 
     assert changed(room)["one more attendant on room early"] == {
-        "crew": {"room early": {"attendants": 3, "hoist": 2}, "room late": 1}
+        "attendants": {"room early": {"attendants": 3, "hoist": 2}, "room late": 1}
     }
     assert changed(room)["one more attendant on room late"] == {
-        "crew": {"room early": {"attendants": 2, "hoist": 1}, "room late": 2}
+        "attendants": {"room early": {"attendants": 2, "hoist": 1}, "room late": 2}
     }
 
 
@@ -230,14 +230,16 @@ def made_up(base, *more, parts=None):
 
     def runs(downtimes):
         every = {f"{part}_min_per_truck_shift": 0.0 for part in ("travel", "exchange", "charge_in_truck", "watering")}
-        every |= {f"wait_{part}_min_per_truck_shift": 0.0 for part in ("station", "battery", "place", "crew", "device")}
+        every |= {
+            f"wait_{part}_min_per_truck_shift": 0.0 for part in ("station", "battery", "bay", "attendant", "device")
+        }
         every |= parts or {}
         return tuple(
             Lost({"downtime_min_per_truck_shift": each, **every}, PROFILE + np.where(np.arange(672) == 56, each, 0.0))
             for each in downtimes
         )
 
-    singles = tuple(f"one more {label}" for label, kind, _ in more if kind == "crew" and "every" not in label)
+    singles = tuple(f"one more {label}" for label, kind, _ in more if kind == "attendants" and "every" not in label)
     additions = tuple(
         Addition(f"one more {label}", f"the {label}", kind, {}, singles if "every" in label else ())
         for label, kind, _ in more
@@ -291,7 +293,7 @@ def test_what_cannot_be_told_apart_is_named_together():
     one = made_up(
         BASE,
         ("station", "station", less(2.0, 2.2, 1.8, 2.0)),
-        ("attendants", "crew", less(2.1, 1.9, 1.9, 2.0)),
+        ("attendants", "attendants", less(2.1, 1.9, 1.9, 2.0)),
         ("battery", "battery", less(0.5, 0.5, 0.5, 0.6)),
     )
 
@@ -308,9 +310,9 @@ def test_one_shift_stands_for_every_shift_when_it_carries_the_gain(early, binds)
     """Above three quarters of it."""
     one = made_up(
         BASE,
-        ("early", "crew", less(early, early, early, early + 0.1)),
-        ("late", "crew", less(0.3, 0.3, 0.3, 0.4)),
-        ("every shift", "crew", less(2.0, 2.0, 2.0, 2.1)),
+        ("early", "attendants", less(early, early, early, early + 0.1)),
+        ("late", "attendants", less(0.3, 0.3, 0.3, 0.4)),
+        ("every shift", "attendants", less(2.0, 2.0, 2.0, 2.1)),
     )
 
     assert one.binding is not None
@@ -322,9 +324,9 @@ def test_another_thing_may_save_more_than_the_one_shift():
     """Every shift would have saved most, but most of that is one shift's, and the station saves more than that."""
     one = made_up(
         BASE,
-        ("early", "crew", less(1.6, 1.6, 1.6, 1.7)),
+        ("early", "attendants", less(1.6, 1.6, 1.6, 1.7)),
         ("station", "station", less(1.8, 1.8, 1.8, 1.9)),
-        ("every shift", "crew", less(2.0, 2.0, 2.0, 2.1)),
+        ("every shift", "attendants", less(2.0, 2.0, 2.0, 2.1)),
     )
 
     assert one.binding is not None
@@ -450,7 +452,7 @@ def test_few_batteries_bind():
 
 def test_few_attendants_on_one_shift_bind_there():
     """And they bind in the hours of that shift."""
-    one = answer(roomy(crew={"room early": 12, "room late": 1, "room night": 12}), replications=10)
+    one = answer(roomy(attendants={"room early": 12, "room late": 1, "room night": 12}), replications=10)
 
     assert one.binding is not None
     assert one.binding.what == "one more attendant on room late"

@@ -15,8 +15,8 @@ from batsim.cli import main
 from batsim.measures import MEASURES
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare, signed
-from batsim.study.running.replications import Runs, run
 from batsim.study.running.precision import Wanted
+from batsim.study.running.replications import Runs, run
 from batsim.views.text.tables import comparison_text, run_notes
 
 ROOT = Path(__file__).parents[3]

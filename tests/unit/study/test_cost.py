@@ -15,7 +15,7 @@ PRICES = {
     "battery": {"big": "6000 EUR", "small": "200 EUR/kWh"},
     "charger": {"our charger": "3000 EUR", "gel_iu": "1000 EUR"},
     "device": "9000 EUR",
-    "place": "500 EUR",
+    "bay": "500 EUR",
     "station": "2000 EUR",
     "attendant": "30 EUR/h",
     "interest": "5 %",
@@ -54,7 +54,7 @@ def test_one_of_each_by_hand(sound: Scenario) -> None:
     assert {name: each.price for name, each in units.chargers.items()} == {"our charger": 3000.0, "gel_iu": 1000.0}
     assert units.chargers["our charger"].per_year == pytest.approx(3000.0 * RECOVERY[10.0], rel=1e-6)
     assert units.devices["extractor"].per_year == pytest.approx(9000.0 * RECOVERY[10.0], rel=1e-6)
-    assert units.place.per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
+    assert units.bay.per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
     assert units.station.per_year == pytest.approx(2000.0 * RECOVERY[20.0], rel=1e-5)
     # 16 h on five days, 52 weeks.
     assert units.attendants == {
@@ -96,14 +96,14 @@ def test_prices_of_the_catalogue_are_placeholders() -> None:
         figure("price.battery.valve_regulated").value * small.nominal_v * small.capacity.ah / 1000.0
     )
     assert units.devices["extractor"].price == figure("price.device").value
-    assert (units.place.price, units.station.price) == (figure("price.place").value, figure("price.station").value)
+    assert (units.bay.price, units.station.price) == (figure("price.bay").value, figure("price.station").value)
     assert units.attendants["room"].price == figure("price.attendant").value
     assert units.placeholders is True
-    each = (*units.batteries.values(), *units.chargers.values(), *units.devices.values(), units.place, units.station)
+    each = (*units.batteries.values(), *units.chargers.values(), *units.devices.values(), units.bay, units.station)
     assert {unit.placeholder for unit in (*each, *units.attendants.values())} == {True}
 
 
-@pytest.mark.parametrize("missing", ["battery", "charger", "device", "place", "station", "attendant"])
+@pytest.mark.parametrize("missing", ["battery", "charger", "device", "bay", "station", "attendant"])
 def test_one_price_of_the_catalogue_is_told(sound: Scenario, missing: str) -> None:
     """Whichever it is."""
     prices = {key: value for key, value in PRICES.items() if key != missing}
@@ -113,12 +113,12 @@ def test_one_price_of_the_catalogue_is_told(sound: Scenario, missing: str) -> No
 
 def test_a_figure_stated_anew_is_a_price_of_the_site(sound: Scenario) -> None:
     """It is used, and no placeholder."""
-    prices = {key: value for key, value in PRICES.items() if key != "place"}
-    changed = sound.changed({"prices": prices, "figures.'price.place'": "700 EUR"})
+    prices = {key: value for key, value in PRICES.items() if key != "bay"}
+    changed = sound.changed({"prices": prices, "figures.'price.bay'": "700 EUR"})
     units = UnitCosts(changed, "extractor")
 
-    assert (units.place.price, units.place.placeholder, units.placeholders) == (700.0, False, False)
-    assert figure("price.place").value != 700.0
+    assert (units.bay.price, units.bay.placeholder, units.placeholders) == (700.0, False, False)
+    assert figure("price.bay").value != 700.0
 
 
 # --- all of a layout ---
@@ -133,7 +133,7 @@ def test_the_lines_of_a_layout_by_hand(sound: Scenario) -> None:
         ("battery", "small"): 8.0,
         ("charger", "our charger"): 8.0,
         ("charger", "gel_iu"): 4.0,
-        ("place", ""): 13.0,
+        ("bay", ""): 13.0,
         ("station", ""): 1.0,
         ("device", "extractor"): 1.0,
         ("attendant", "room"): 1.0,
@@ -150,7 +150,7 @@ def test_the_lines_of_a_layout_by_hand(sound: Scenario) -> None:
     assert sum(line.per_year for line in lines.values()) == pytest.approx(by_hand, rel=1e-5)
 
 
-def test_charging_in_the_truck_has_no_places(sound: Scenario) -> None:
+def test_charging_in_the_truck_has_no_bays(sound: Scenario) -> None:
     """Its stations are charging spots; drivers cost nothing; a device draws batteries out for water."""
     lines = lines_of(sound, "in the truck")
 
@@ -166,8 +166,8 @@ def test_charging_in_the_truck_has_no_places(sound: Scenario) -> None:
 
 def test_attendants_cost_their_hours(sound: Scenario) -> None:
     """By shift: days and length, breaks paid; none on a shift has no line."""
-    crew = {"early": 2, "late": 0, "room": 1}
-    lines = lines_of(sound.replace("layouts.extractor.crew", crew), "extractor")
+    attendants = {"early": 2, "late": 0, "room": 1}
+    lines = lines_of(sound.replace("layouts.extractor.attendants", attendants), "extractor")
 
     assert {name: line.number for (thing, name), line in lines.items() if thing == "attendant"} == {
         "early": 2.0,
@@ -176,7 +176,7 @@ def test_attendants_cost_their_hours(sound: Scenario) -> None:
     assert lines["attendant", "early"].per_year == 2.0 * 30.0 * 8.0 * 5.0 * 52.0
     assert lines["attendant", "room"].per_year == 30.0 * 16.0 * 5.0 * 52.0
     for words in ("drivers", "unlimited"):
-        alone = lines_of(sound.replace("layouts.extractor.crew", words), "extractor")
+        alone = lines_of(sound.replace("layouts.extractor.attendants", words), "extractor")
         assert [key for key in alone if key[0] == "attendant"] == []
 
 
@@ -191,9 +191,9 @@ def test_a_night_shift_has_its_whole_length() -> None:
 
 def test_what_is_without_a_limit_costs_nothing(sound: Scenario) -> None:
     """It is a question of theory."""
-    free = sound.changed({"layouts.extractor.stations": "unlimited", "layouts.extractor.places": "unlimited"})
+    free = sound.changed({"layouts.extractor.stations": "unlimited", "layouts.extractor.bays": "unlimited"})
 
-    assert {("station", ""), ("place", "")} & set(lines_of(free, "extractor")) == set()
+    assert {("station", ""), ("bay", "")} & set(lines_of(free, "extractor")) == set()
     assert ("battery", "big") in lines_of(free, "extractor")
 
 
@@ -217,7 +217,7 @@ def test_growth_of_the_fleet_buys_its_batteries(sound: Scenario) -> None:
         (["extractor"], {("device", "extractor")}),
         (["batteries"], {("battery", "big"), ("battery", "small")}),
         (["big", "room"], {("battery", "big"), ("attendant", "room")}),
-        (["chargers", "places"], {("charger", "our charger"), ("charger", "gel_iu"), ("place", "")}),
+        (["chargers", "bays"], {("charger", "our charger"), ("charger", "gel_iu"), ("bay", "")}),
         (["gel_iu", "stations"], {("charger", "gel_iu"), ("station", "")}),
         (["devices", "attendants"], {("device", "extractor"), ("attendant", "room")}),
     ],
@@ -242,7 +242,7 @@ def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
     units = UnitCosts(stated, "extractor")
     more = stated.changed({
         "layouts.extractor.batteries.big": 17,
-        "layouts.extractor.places": 20,
+        "layouts.extractor.bays": 20,
         "layouts.extractor.chargers": ["10 x our charger", "3 x gel_iu"],
     })  # fmt: skip
     lines = lines_of(more, "extractor", units)
@@ -251,7 +251,7 @@ def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
     assert lines["battery", "big"].per_year == 3.0 * units.batteries["big"].per_year
     assert lines["charger", "our charger"].per_year == 2.0 * units.chargers["our charger"].per_year
     assert (lines["charger", "gel_iu"].owned, lines["charger", "gel_iu"].per_year) == (4.0, 0.0)
-    assert lines["place", ""].per_year == 20.0 * units.place.per_year
+    assert lines["bay", ""].per_year == 20.0 * units.bay.per_year
 
 
 def test_costs_do_not_hang_on_what_is_varied(sound: Scenario) -> None:

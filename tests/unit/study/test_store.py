@@ -320,7 +320,7 @@ def begun(path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["nosuch/a.store", "file/a.store", "folder"])
-def test_a_place_where_no_file_can_be(tmp_path: Path, name: str) -> None:
+def test_a_bay_where_no_file_can_be(tmp_path: Path, name: str) -> None:
     """A folder that is not there, a file that is no folder, a folder that is no file."""
     (tmp_path / "file").touch()
     (tmp_path / "folder").mkdir()

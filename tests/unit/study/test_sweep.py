@@ -18,10 +18,10 @@ import batsim
 from batsim.errors import ScenarioError, SimulationError, StudyError
 from batsim.measures import MEASURES
 from batsim.scenario.study_file import stated_study
+from batsim.study.running.jobs import Job
 from batsim.study.sweeps import model_version as version_module
 from batsim.study.sweeps.agenda import MOST_SHARDS, Agenda, Shard, agenda_of
 from batsim.study.sweeps.cases import Keys, measure_names
-from batsim.study.running.jobs import Job
 from batsim.study.sweeps.model_version import model_version
 from batsim.study.sweeps.store import Store
 from batsim.study.sweeps.sweep import NAMES, PACKAGES, sweep
@@ -658,7 +658,7 @@ def test_a_point_that_breaks_a_rule_fails_alone(tmp_path: Path) -> None:
 
 def failing(*_: Any, **__: Any) -> Any:
     """A simulation that breaks one of its own rules."""
-    msg = "a battery is in two places"
+    msg = "a battery is in two bays"
     raise SimulationError(msg)
 
 
@@ -675,7 +675,7 @@ def test_a_study_without_any_result(monkeypatch: pytest.MonkeyPatch, design: Any
     assert np.isnan(found.spread("north", DOWN)).all()
     text = sweep_text(found, "a.store")
     assert f"{found.tally.cases} cases without a result:\n" in text
-    assert "failed: a battery is in two places" in " ".join(text.split())
+    assert "failed: a battery is in two bays" in " ".join(text.split())
 
 
 def test_a_failure_of_batsim_is_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -686,7 +686,7 @@ def test_a_failure_of_batsim_is_tried_again(tmp_path: Path, monkeypatch: pytest.
     second = swept(tmp_path / "a.store")
 
     assert (first.tally.run, first.tally.failed, len(first.failures)) == (0, CASES, CASES)
-    assert {(each.kind, each.message) for each in first.failures} == {("failed", "a battery is in two places")}
+    assert {(each.kind, each.message) for each in first.failures} == {("failed", "a battery is in two bays")}
     assert (second.tally.run, second.tally.failed, second.failures) == (CASES, 0, ())
     assert tables(tmp_path / "a.store")["failures"] == []
 

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.study.bottleneck.time_windows import ClockWindow, Concentration, concentration, shift_profiles, working_profile
+from batsim.study.bottleneck.time_windows import (
+    ClockWindow,
+    Concentration,
+    concentration,
+    shift_profiles,
+    working_profile,
+)
 
 ROOT = Path(__file__).parents[3]
 WEEKDAYS = range(5)

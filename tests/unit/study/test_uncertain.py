@@ -12,8 +12,8 @@ from scipy import stats
 import batsim
 from batsim.cli import main
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
-from batsim.study.sweeps.points import Points
 from batsim.study.running.replications import run, settings
+from batsim.study.sweeps.points import Points
 from batsim.study.uncertain import UncertainComparison, compare_uncertain
 from batsim.views.text.uncertain_text import uncertain_text
 

@@ -8,8 +8,8 @@ import pytest
 import batsim
 from batsim.statistics.intervals import simultaneous, student_interval
 from batsim.study.compare import compare
-from batsim.study.running.replications import run
 from batsim.study.running.precision import FIRST_REPLICATIONS, Wanted, run_until, run_within
+from batsim.study.running.replications import run
 
 SOUND = batsim.read(Path(__file__).parents[1] / "broken" / "sound.yaml")
 KESTREL = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
@@ -138,10 +138,10 @@ def test_a_failure_inside_a_run_is_raised(monkeypatch):
     """What goes wrong in a replication is not lost."""
 
     def fail(*_, **__):
-        msg = "a battery is in two places"
+        msg = "a battery is in two bays"
         raise batsim.SimulationError(msg)
 
     monkeypatch.setattr("batsim.study.running.jobs.simulate", fail)
 
-    with pytest.raises(batsim.SimulationError, match="a battery is in two places"):
+    with pytest.raises(batsim.SimulationError, match="a battery is in two bays"):
         run_within(SOUND, "extractor", "1", DOWN, **QUICK)

@@ -21,7 +21,7 @@ GAINS = {
     "station": np.array([4.0, 4.1, 4.0, 3.9]),
     "charger": np.array([3.0, -3.0, 2.0, -1.0]),
     "battery": np.array([-2.0, -2.1, -2.0, -1.9]),
-    "place": np.zeros(4),
+    "bay": np.zeros(4),
 }
 
 
@@ -55,7 +55,7 @@ def test_bars_are_the_gains_the_greatest_first():
     assert [length for _, length, _ in bars(ax)] == pytest.approx([4.0, 0.25, 0.0, -2.0])
     assert [hatch for _, _, hatch in bars(ax)] == ["||", "", "", "xxxx"]
     assert [text.get_text() for text in ax.get_yticklabels()] == [
-        f"one more {each}" for each in ("station", "charger", "place", "battery")
+        f"one more {each}" for each in ("station", "charger", "bay", "battery")
     ]
     assert [text.get_text() for text in ax.get_legend().get_texts()] == [CLEAR, HARM, OPEN]
 

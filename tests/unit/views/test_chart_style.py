@@ -55,8 +55,8 @@ def test_different_names_stay_different():
 
 def test_paths_are_wrapped_at_their_dots():
     """Whatever spaces are in them."""
-    assert names_fit(["layouts.side rollers.crew.room early"], 22, 2, paths=True) == [
-        "layouts.side rollers.\ncrew.room early"
+    assert names_fit(["layouts.side rollers.attendants.room early"], 22, 2, paths=True) == [
+        "layouts.side rollers.\nattendants.room early"
     ]
 
 

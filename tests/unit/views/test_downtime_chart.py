@@ -16,9 +16,9 @@ from batsim.measures.names import PARTS
 from batsim.record import PERSONS, TASKS
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import Runs
+from batsim.views.charts.chart_style import PART_LOOKS, TASK_LOOKS, pale
 from batsim.views.charts.downtime_chart import NO_TRUCKS, downtime_chart
 from batsim.views.charts.labour_chart import NO_DAYS, labour_chart
-from batsim.views.charts.chart_style import PART_LOOKS, TASK_LOOKS, pale
 from batsim.views.charts.room_chart import CAUSE_LOOKS
 
 SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
@@ -193,7 +193,7 @@ def test_looks_are_told_apart_without_colour():
     """Each cause and task has a hatch of its own, and a cause looks as in the chart of the room."""
     for looks in (PART_LOOKS, TASK_LOOKS):
         assert len({hatch[:1] for _, hatch, _ in looks.values()}) == len(looks)
-    for cause in ("battery", "place", "crew", "device"):
+    for cause in ("battery", "bay", "attendant", "device"):
         assert PART_LOOKS[f"wait_{cause}"][:2] == CAUSE_LOOKS[cause][:2]
 
 

@@ -8,11 +8,11 @@ import pytest
 from matplotlib.figure import Figure
 
 import batsim
-from batsim.study.limits import limits_of
-from batsim.study.running.replications import settings
-from batsim.decision.counts import Dimension
 from batsim.decision.answer import DECIDING, Size
 from batsim.decision.answer import Tested as Cell
+from batsim.decision.counts import Dimension
+from batsim.study.limits import limits_of
+from batsim.study.running.replications import settings
 from batsim.views.charts.frontier_chart import NONE, frontier_chart
 
 SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")

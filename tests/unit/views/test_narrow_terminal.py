@@ -17,26 +17,27 @@ import pytest
 from click.testing import CliRunner
 
 import batsim
-from batsim.cli import inspect as looks, main, options
+from batsim.cli import inspect as looks
+from batsim.cli import main, options
+from batsim.decision.decide import size
 from batsim.plan.plan import plan_layouts
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import read_study
-from batsim.study.sweeps.agenda import agenda_of
+from batsim.study.bottleneck.bottleneck import one_more_each
 from batsim.study.compare import compare
 from batsim.study.day_without import days_without
-from batsim.study.bottleneck.bottleneck import one_more_each
-from batsim.study.running.one_run import run_until, window_of
 from batsim.study.first_estimate import outline, study_outline
+from batsim.study.running.one_run import run_until, window_of
 from batsim.study.running.replications import settings
-from batsim.decision.decide import size
+from batsim.study.sweeps.agenda import agenda_of
 from batsim.study.sweeps.sweep import NAMES, sweep
 from batsim.study.uncertain import compare_uncertain
 from batsim.study.warm_up import warm_up
-from batsim.views.text.day_without_text import day_without_answer
-from batsim.views.text.lines import columns, entry, hung, listed, measured, one_block, sentence
 from batsim.views.text.bottleneck_text import one_more_answer
-from batsim.views.text.plan_text import plan_text
+from batsim.views.text.day_without_text import day_without_answer
 from batsim.views.text.decision_text import size_text
+from batsim.views.text.lines import columns, entry, hung, listed, measured, one_block, sentence
+from batsim.views.text.plan_text import plan_text
 from batsim.views.text.summary import study_summary, summary_text
 from batsim.views.text.sweep_text import sweep_text
 from batsim.views.text.tables import comparison_text, runs_text
@@ -67,14 +68,14 @@ trucks:
     class: counterbalance_1_6t_48v
     shifts: [SHIFT]
     battery: BATTERY
-    draws: {mean: {between: [1.8 kW, 2.0 kW]}, between_stints: 20 %}
+    draws: {mean: {between: [1.8 kW, 2.0 kW]}, between_shifts: 20 %}
     to_room: {distance: {between: [40 m, 80 m], typical: 60 m}, speed: 6 km/h}
 batteries:
   BATTERY: {from: vented_lead_acid, cells: 24, capacity: 625 Ah at 5 h, mass: 950 kg, cool_down: 8 h}
 layouts:
   TRUCK: {handling: in_truck, chargers: 6 x electronic_iuia}
-  STANDS: {handling: portable_stands, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, crew: drivers}
-  HOIST: {handling: overhead_hoist, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, crew: drivers}
+  STANDS: {handling: portable_stands, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, attendants: drivers}
+  HOIST: {handling: overhead_hoist, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, attendants: drivers}
 present: TRUCK
 targets: {downtime_per_truck_shift: at most 5 min, waits: 90 % under 5 min}
 simulation: {replications: 2, length: 0.4 weeks, warm_up: 0.2 weeks, seed: 1}
@@ -99,7 +100,7 @@ NAMED = {
 LONG = NAMED["long"]
 ONE_OF_EIGHT = (
     "  stands and hand pallet trucks with NUMBER batteries in all: {handling: portable_stands, stations: 1, "
-    "batteries: NUMBER, chargers: 6 x electronic_iuia, crew: drivers}\n"
+    "batteries: NUMBER, chargers: 6 x electronic_iuia, attendants: drivers}\n"
 )
 STUDY = """\
 study: Which of the two inputs matters most for the downtime of the layouts, and does it matter for labour too?

@@ -116,7 +116,7 @@ class Browser:
         self.driver.get("about:blank")
         self.driver.get_log("browser")
         self.driver.get_log("performance")
-        self.show(page, on, fresh=True, opened=True)
+        self.show(page, on, charged=True, opened=True)
         self.ask("window.scrollTo(0, document.documentElement.scrollHeight)")
         said = [f"{entry['level']}: {entry['message']}" for entry in self.driver.get_log("browser")]
         events = [json.loads(entry["message"])["message"] for entry in self.driver.get_log("performance")]
@@ -127,7 +127,7 @@ class Browser:
 
     def printed(self, page: Path, paper: Paper, to: Path) -> Path:
         """Print a page as the browser prints it, what can be folded closed."""
-        self.show(page, DESK, fresh=True)
+        self.show(page, DESK, charged=True)
         inch = 25.4
         made = self.command("Page.printToPDF", paperWidth=paper.width / inch, paperHeight=paper.height / inch)
         to.write_bytes(base64.b64decode(made["data"]))
@@ -161,10 +161,10 @@ def hostile_text() -> str:
         for names, count in ((mixed, 2), (long, 1))
     ]
     site["batteries"] = {names["battery"]: lead for names in (mixed, long)}
-    crew = {names["shift"]: 1 for names in (mixed, long)}
+    attendants = {names["shift"]: 1 for names in (mixed, long)}
     stock = {mixed["battery"]: 4, long["battery"]: 2}
     site["layouts"] = {
-        mixed["layout"]: {**layouts["stands"], "batteries": stock, "crew": crew},
+        mixed["layout"]: {**layouts["stands"], "batteries": stock, "attendants": attendants},
         long["layout"]: layouts["in truck"],
     }
     del site["supply"]
@@ -256,7 +256,7 @@ def test_a_request_and_an_error_are_heard(browser: Browser, small: Small) -> Non
     assert any(each.startswith("SEVERE: ") and "Error: here" in each for each in heard)
 
 
-# --- nothing is wider than its place ---
+# --- nothing is wider than its bay ---
 
 TOO_WIDE = """
 const root = document.documentElement, found = [];
@@ -273,22 +273,22 @@ for (const each of wide.filter(one => !wide.some(other => other !== one && one.c
 }
 return found;
 """
-"""What is wider than its place: the page, or what is in an element that does not scroll, or not for the keyboard.
+"""What is wider than its bay: the page, or what is in an element that does not scroll, or not for the keyboard.
 
 Of elements in one another the innermost is told.
 """
 
 
 @pytest.mark.parametrize("on", FORMATS.values(), ids=FORMATS)
-def test_nothing_is_wider_than_its_place(browser: Browser, plain_page: Path, on: Format) -> None:
+def test_nothing_is_wider_than_its_bay(browser: Browser, plain_page: Path, on: Format) -> None:
     """Neither the page nor a cell; what scrolls on its own is within reach of the keyboard; closed and opened."""
     assert browser.show(plain_page, on).ask(TOO_WIDE) == []
     assert browser.show(plain_page, on, opened=True).ask(TOO_WIDE) == []
 
 
 @pytest.mark.parametrize("on", FORMATS.values(), ids=FORMATS)
-def test_long_names_are_not_wider_than_their_place(browser: Browser, hostile_page: Path, on: Format) -> None:
-    """Names of 190 letters without a space are broken where their place ends."""
+def test_long_names_are_not_wider_than_their_bay(browser: Browser, hostile_page: Path, on: Format) -> None:
+    """Names of 190 letters without a space are broken where their bay ends."""
     assert browser.show(hostile_page, on).ask(TOO_WIDE) == []
     assert browser.show(hostile_page, on, opened=True).ask(TOO_WIDE) == []
 
@@ -296,12 +296,12 @@ def test_long_names_are_not_wider_than_their_place(browser: Browser, hostile_pag
 @pytest.mark.parametrize("on", [DESK, PHONE, A4.shown], ids=["desk", "phone", "paper"])
 def test_what_is_too_wide_is_found(browser: Browser, small: Small, on: Format) -> None:
     """A box, a word in a cell, a table that scrolls beyond the keyboard's reach; not one within its reach."""
-    box = browser.show(small('<div style="width: 2000px">box</div>'), on, fresh=True).ask(TOO_WIDE)
+    box = browser.show(small('<div style="width: 2000px">box</div>'), on, charged=True).ask(TOO_WIDE)
     cell = '<table style="table-layout: fixed; width: 90px"><tr><td>word</td><td>{}</td></tr></table>'
-    word = browser.show(small(cell.format("w" * 30)), on, fresh=True).ask(TOO_WIDE)
+    word = browser.show(small(cell.format("w" * 30)), on, charged=True).ask(TOO_WIDE)
     wide = '<div style="overflow-x: auto"{}><p style="width: 2000px">wide</p></div>'
-    beyond = browser.show(small(wide.format("")), on, fresh=True).ask(TOO_WIDE)
-    within = browser.show(small(wide.format(' tabindex="0"')), on, fresh=True).ask(TOO_WIDE)
+    beyond = browser.show(small(wide.format("")), on, charged=True).ask(TOO_WIDE)
+    within = browser.show(small(wide.format(' tabindex="0"')), on, charged=True).ask(TOO_WIDE)
 
     assert any(re.fullmatch(rf"page: 20\d\d in {on.width} px", each) for each in box)
     assert any(each.startswith(f"too narrow: td '{'w' * 30}': ") for each in word)
@@ -383,7 +383,7 @@ def test_disorder_is_found(browser: Browser, small: Small) -> None:
         '<div role="region" aria-label="F"></div><div role="region"></div></main>'
     )
 
-    assert browser.show(small(body), fresh=True).ask(OUT_OF_ORDER) == [
+    assert browser.show(small(body), charged=True).ask(OUT_OF_ORDER) == [
         "0 of body > footer",
         "h3 after h1: B",
         "table without a caption: C",
@@ -414,9 +414,9 @@ for (const each of document.body.querySelectorAll('*')) {
   if (!drawn && (!seen(each) || !each.getClientRects().length)) continue;
   const chain = up(each), name = each.localName;
   if (drawn) {
-    const place = each.getScreenCTM(), style = chain[0];
+    const bay = each.getScreenCTM(), style = chain[0];
     const opacity = fade(chain, 'opacity') * Number(style.fillOpacity);
-    const size = parseFloat(style.fontSize) * Math.hypot(place.a, place.b);
+    const size = parseFloat(style.fontSize) * Math.hypot(bay.a, bay.b);
     add({name, drawn, opacity, colour: style.fill, size, bold: bold(style), backs: [], words: words.slice(0, 40)});
     continue;
   }
@@ -530,7 +530,7 @@ def test_pale_text_is_found(browser: Browser, small: Small) -> None:
     """Grey on white, half seen through, on a dark ground, in a picture; large text may be paler."""
 
     def of(body: str) -> Pair:
-        return worst(browser.show(small(body), fresh=True).ask(TEXTS))
+        return worst(browser.show(small(body), charged=True).ask(TEXTS))
 
     assert of('<p>well</p><p style="color: #999">pale</p>') == (
         pytest.approx(2.85, abs=0.005), 4.5, "p 'pale' rgb(153, 153, 153) []",
@@ -563,7 +563,7 @@ def test_text_on_a_phone_is_large_enough(browser: Browser, plain_page: Path) -> 
 def test_small_text_is_found(browser: Browser, small: Small) -> None:
     """As it is shown: a chart that shrinks takes its words along."""
     chart = '<svg viewBox="0 0 900 90" width="300"><text y="50" font-size="12">drawn</text></svg>'
-    texts = browser.show(small(f'<p>well</p><p style="font-size: 11px">little</p>{chart}'), PHONE, fresh=True).ask(
+    texts = browser.show(small(f'<p>well</p><p style="font-size: 11px">little</p>{chart}'), PHONE, charged=True).ask(
         TEXTS
     )
 
@@ -609,10 +609,10 @@ def test_hostile_names_stay_text_in_charts(browser: Browser, hostile_page: Path)
 
 def test_a_name_that_runs_is_found(browser: Browser, small: Small) -> None:
     """What would happen if names were not escaped."""
-    browser.show(small(f"<p>{SCRIPT}</p>"), fresh=True)
+    browser.show(small(f"<p>{SCRIPT}</p>"), charged=True)
     assert browser.ask("return window.hacked") == 1
 
-    browser.show(small(f"<p>{escape(SCRIPT)}</p>"), fresh=True)
+    browser.show(small(f"<p>{escape(SCRIPT)}</p>"), charged=True)
     assert browser.ask("return window.hacked === undefined")
 
 
@@ -749,7 +749,7 @@ def walked(browser: Browser) -> list[dict[str, Any]]:
 
 def test_everything_can_be_reached_without_a_pointer(browser: Browser, plain_page: Path) -> None:
     """Links of the contents, and whatever is folded: Enter opens it; what is reached is marked."""
-    browser.show(plain_page, fresh=True)
+    browser.show(plain_page, charged=True)
     links = browser.ask("return [...document.querySelectorAll('nav a')].map(each => each.textContent.trim())")
     folds = browser.ask("return document.querySelectorAll('summary').length")
     found = walked(browser)
@@ -768,7 +768,7 @@ def test_what_cannot_be_reached_is_found(browser: Browser, small: Small) -> None
         '<a href="#x">link</a><details id="x"><summary>one</summary>1</details>'
         '<details><summary tabindex="-1">two</summary>2</details>'
     )
-    browser.show(small(body), fresh=True)
+    browser.show(small(body), charged=True)
 
     assert [(each["name"], each["words"], each["opened"]) for each in walked(browser)] == [
         ("a", "link", None),
@@ -778,7 +778,7 @@ def test_what_cannot_be_reached_is_found(browser: Browser, small: Small) -> None
 
 def test_a_link_of_the_contents_leads_to_its_part(browser: Browser, plain_page: Path) -> None:
     """Enter on it brings the part to the top of the window."""
-    browser.show(plain_page, fresh=True)
+    browser.show(plain_page, charged=True)
     last = browser.driver.find_elements("css selector", "nav a")[-1]
     target = browser.ask("return [...document.querySelectorAll('nav a')].at(-1).hash.slice(1)")
     last.send_keys(Keys.ENTER)

@@ -18,7 +18,7 @@ ROLLERS = 'layouts."side rollers"'
 FLOOR = {
     "stations": {"at": ["5 m", "5 m"], "pitch": "4 m"},
     "rows": [
-        {"row": "A", "at": ["2 m", "2 m"], "pitch": "1.2 m", "places": 10, "levels": 2, "level_height": "1 m"},
+        {"row": "A", "at": ["2 m", "2 m"], "pitch": "1.2 m", "bays": 10, "levels": 2, "level_height": "1 m"},
         {"row": "B", "at": ["30 m", "1 m"], "pitch": "0.5 m", "along": "y"},
     ],
 }
@@ -30,34 +30,34 @@ def placed(**floor):
 
 
 ACROSS = placed(rows=[{**FLOOR["rows"][0], "at": ["2 m", "0 m"]}, FLOOR["rows"][1]])
-"""Places that lie across the walls."""
+"""Bays that lie across the walls."""
 
 
 # --- what stands where ---
 
 
-def test_places_are_as_many_as_the_room_has():
+def test_bays_are_as_many_as_the_room_has():
     """Each at its position, with the size of its battery."""
     plan = room_plan(SITE, "side rollers")
-    places = blueprint(SITE, "side rollers", 10080.0, 0.0).places
+    bays = blueprint(SITE, "side rollers", 10080.0, 0.0).bays
 
-    assert len(plan.places) == places
-    assert [(each.row, each.number) for each in plan.places[:2]] == [("A", 1), ("A", 2)]
-    assert plan.places[1].box == pytest.approx(Box(2.2 - 0.49, 2.5 - 0.514, 0.98, 1.028))
-    assert plan.places[30].box.y_m == pytest.approx(6.5 - 0.514)
+    assert len(plan.bays) == bays
+    assert [(each.row, each.number) for each in plan.bays[:2]] == [("A", 1), ("A", 2)]
+    assert plan.bays[1].box == pytest.approx(Box(2.2 - 0.49, 2.5 - 0.514, 0.98, 1.028))
+    assert plan.bays[30].box.y_m == pytest.approx(6.5 - 0.514)
     assert plan.stations == ((15.0, 4.5), (19.0, 4.5))
 
 
-def test_levels_are_one_place_of_the_plan():
-    """And a row across turns its places, no longer than their pitch."""
+def test_levels_are_one_bay_of_the_plan():
+    """And a row across turns its bays, no longer than their pitch."""
     plan = room_plan(placed(), "side rollers")
-    first, last = plan.places[0], plan.places[-1]
+    first, last = plan.bays[0], plan.bays[-1]
 
-    assert [each.levels for each in plan.places[:10]] == [2] * 10
+    assert [each.levels for each in plan.bays[:10]] == [2] * 10
     assert (last.row, last.levels) == ("B", 1)
     assert (last.box.width_m, last.box.height_m) == pytest.approx((1.028, 0.48))
     assert first.box.x_m == pytest.approx(2.0 - 0.49)
-    assert last.number == blueprint(placed(), "side rollers", 10080.0, 0.0).places - 20
+    assert last.number == blueprint(placed(), "side rollers", 10080.0, 0.0).bays - 20
 
 
 def test_aisles_lie_in_front_of_the_rows():
@@ -75,7 +75,7 @@ def test_ways_are_those_that_the_room_reckons_with():
     for site, layout in ((SITE, "side rollers"), (HOISTS, "two hoists")):
         plan, floor = room_plan(site, layout), blueprint(site, layout, 10080.0, 0.0).floor
         metres = floor.ways[0].metres
-        longest = [max(metres[floor.places + number][: floor.places]) for number in range(floor.stations)]
+        longest = [max(metres[floor.bays + number][: floor.bays]) for number in range(floor.stations)]
         assert [way.metres for way in plan.ways] == pytest.approx(longest)
         assert [way.points[0] for way in plan.ways] == list(plan.stations)
     assert {len(way.points) for way in room_plan(SITE, "side rollers").ways} == {3}
@@ -119,7 +119,7 @@ def test_rectangles_are_those_of_the_plan(site, layout):
     half = STATION_M / 2.0
     stations = [(x_m - half, y_m - half, STATION_M, STATION_M) for x_m, y_m in plan.stations]
     walls = [] if plan.room is None else [plan.room]
-    wanted = [*walls, *plan.aisles, *plan.zones.values(), *(each.box for each in plan.places), *stations]
+    wanted = [*walls, *plan.aisles, *plan.zones.values(), *(each.box for each in plan.bays), *stations]
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
 
     assert sorted(boxes(ax)) == sorted(tuple(each) for each in wanted)
@@ -136,16 +136,16 @@ def test_words_of_the_plan():
 
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("Along the room [m]", "Across [m]")
     assert [text.get_text() for text in ax.get_legend().get_texts()] == [
-        "walls", "aisle, keep clear (3 m)", "place of a battery", "station, where a truck stops",
+        "walls", "aisle, keep clear (3 m)", "bay of a battery", "station, where a truck stops",
         "farthest way, along aisles: 22.8 m",
     ]  # fmt: skip
     assert " ".join(ax.texts[-1].get_text().split()) == (
         "To scale; positions are those of middles, a station is a mark and no truck. Eyewash and shower: 6 m from the "
-        "acid work, place not stated."
+        "acid work, bay not stated."
     )
     assert " ".join(room_plan_chart(ACROSS, "side rollers").texts[-1].get_text().split()) == (
         "To scale; positions are those of middles, a station is a mark and no truck. Room 37 m by 9 m; its walls are "
-        "not drawn, since places would lie across them. Eyewash and shower: 6 m from the acid work, place not stated."
+        "not drawn, since bays would lie across them. Eyewash and shower: 6 m from the acid work, bay not stated."
     )
 
 
@@ -155,7 +155,7 @@ def test_levels_and_long_names_of_rows():
     ax = room_plan_chart(placed(rows=rows), "side rollers")
     ax.figure.draw_without_rendering()
 
-    assert "places, up to 2 above each other" in [text.get_text() for text in ax.get_legend().get_texts()]
+    assert "bays, up to 2 above each other" in [text.get_text() for text in ax.get_legend().get_texts()]
     assert [text.get_text() for text in ax.texts if "…" in text.get_text()] == ["the lo…indow"]
 
 

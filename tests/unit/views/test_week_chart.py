@@ -146,7 +146,7 @@ def test_panels_have_names_and_legends(over):
             "ready", "being watered", "cooling", "on charge", "waiting for a charger", "in transfer", "in truck",
         ],
         "Chargers": ["giving current, mean", "giving current, 5 % to 95 %", "in all"],
-        "Attendants": ["busy, mean", "busy, 5 % to 95 %", "on duty"],
+        "OnDuty": ["busy, mean", "busy, 5 % to 95 %", "on duty"],
     }  # fmt: skip
 
 
@@ -191,7 +191,7 @@ def test_the_time_axis_names_days_and_hours(over):
         assert shown[:3] == labels
 
 
-def test_without_stock_and_crew_their_panels_are_left_out():
+def test_without_stock_and_attendants_their_panels_are_left_out():
     """Charging in the truck by drivers."""
     none = np.zeros((1, WEEK))
     over = made([1.0], layout="in the truck", attendants_busy=none, attendants_on_duty=none)
