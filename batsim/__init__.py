@@ -11,8 +11,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from batsim.decision.answer import Size
-    from batsim.decision.decide import Sizing, size
+    from batsim.decision.answer import Answer
+    from batsim.decision.decide import Decision, decide
     from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError, StudyError
     from batsim.measures.battery_course import battery_course, first_cycle
     from batsim.measures.by_hour import attendants_by_hour
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from batsim.scenario.reading import read, read_scenario_text
     from batsim.scenario.site import Scenario
     from batsim.scenario.study_file import Study
-    from batsim.study.bottleneck.bottleneck import OneMore, one_more
+    from batsim.study.bottleneck.bottleneck import Bottleneck, bottleneck
     from batsim.study.compare import Comparison, compare
     from batsim.study.day_without import DayWithout, day_without
     from batsim.study.room_over import room_over
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from batsim.study.waits import waits_over
     from batsim.study.warm_up import warm_up
     from batsim.views.charts.battery_chart import battery_chart, cycle_chart
-    from batsim.views.charts.bottleneck_chart import one_more_chart
+    from batsim.views.charts.bottleneck_chart import bottleneck_chart
     from batsim.views.charts.downtime_chart import downtime_chart
     from batsim.views.charts.frontier_chart import frontier_chart
     from batsim.views.charts.hydrogen_chart import hydrogen_chart
@@ -55,31 +55,34 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _HOMES = {
+    "Answer": "batsim.decision.answer",
     "BatsimError": "batsim.errors",
+    "Bottleneck": "batsim.study.bottleneck.bottleneck",
     "Comparison": "batsim.study.compare",
     "DayWithout": "batsim.study.day_without",
+    "Decision": "batsim.decision.decide",
     "FigureError": "batsim.errors",
-    "OneMore": "batsim.study.bottleneck.bottleneck",
     "Plan": "batsim.plan.plan",
     "Record": "batsim.record",
     "Runs": "batsim.study.running.replications",
     "Scenario": "batsim.scenario.site",
     "ScenarioError": "batsim.errors",
     "SimulationError": "batsim.errors",
-    "Size": "batsim.decision.answer",
-    "Sizing": "batsim.decision.decide",
     "Study": "batsim.scenario.study_file",
     "StudyError": "batsim.errors",
     "Sweep": "batsim.study.sweeps.sweep_result",
     "UncertainComparison": "batsim.study.uncertain",
+    "attendants_by_hour": "batsim.measures.by_hour",
     "battery_chart": "batsim.views.charts.battery_chart",
     "battery_course": "batsim.measures.battery_course",
+    "bottleneck": "batsim.study.bottleneck.bottleneck",
+    "bottleneck_chart": "batsim.views.charts.bottleneck_chart",
     "compare": "batsim.study.compare",
     "compare_uncertain": "batsim.study.uncertain",
-    "attendants_by_hour": "batsim.measures.by_hour",
     "cycle_chart": "batsim.views.charts.battery_chart",
     "day_chart": "batsim.views.charts.week_chart",
     "day_without": "batsim.study.day_without",
+    "decide": "batsim.decision.decide",
     "downtime_chart": "batsim.views.charts.downtime_chart",
     "event_frame": "batsim.measures.event_trace",
     "event_trace": "batsim.measures.event_trace",
@@ -92,8 +95,6 @@ _HOMES = {
     "life_line_chart": "batsim.views.charts.life_line_chart",
     "load_chart": "batsim.views.charts.load_chart",
     "merge_stores": "batsim.study.sweeps.store",
-    "one_more": "batsim.study.bottleneck.bottleneck",
-    "one_more_chart": "batsim.views.charts.bottleneck_chart",
     "plan_layouts": "batsim.plan.plan",
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
@@ -106,7 +107,6 @@ _HOMES = {
     "run_within": "batsim.study.running.precision",
     "sensitivity": "batsim.study.sweeps.sensitivity",
     "simulate": "batsim.room.simulation",
-    "size": "batsim.decision.decide",
     "sweep": "batsim.study.sweeps.sweep",
     "tornado_chart": "batsim.views.charts.sensitivity_chart",
     "waits_chart": "batsim.views.charts.waits_chart",
@@ -116,19 +116,19 @@ _HOMES = {
 }
 
 __all__ = [
+    "Answer",
     "BatsimError",
+    "Bottleneck",
     "Comparison",
     "DayWithout",
+    "Decision",
     "FigureError",
-    "OneMore",
     "Plan",
     "Record",
     "Runs",
     "Scenario",
     "ScenarioError",
     "SimulationError",
-    "Size",
-    "Sizing",
     "Study",
     "StudyError",
     "Sweep",
@@ -136,11 +136,14 @@ __all__ = [
     "attendants_by_hour",
     "battery_chart",
     "battery_course",
+    "bottleneck",
+    "bottleneck_chart",
     "compare",
     "compare_uncertain",
     "cycle_chart",
     "day_chart",
     "day_without",
+    "decide",
     "downtime_chart",
     "event_frame",
     "event_trace",
@@ -153,8 +156,6 @@ __all__ = [
     "life_line_chart",
     "load_chart",
     "merge_stores",
-    "one_more",
-    "one_more_chart",
     "plan_layouts",
     "read",
     "read_scenario_text",
@@ -167,7 +168,6 @@ __all__ = [
     "run_within",
     "sensitivity",
     "simulate",
-    "size",
     "sweep",
     "tornado_chart",
     "waits_chart",

@@ -80,7 +80,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("watering_min", "min", "part of the time in which it was watered in the truck"),
         Column("reason", "-", "why it went when it did", REASONS),
         Column("station", "-", "number of the station; -1 without a limit and in the truck"),
-        Column("standby", "-", "1 when made with the standby means"),
+        Column("standby", "-", "1 when made with the standby method"),
     ),
     "queues": (
         Column("queue", "-", "number of the queue"),
@@ -230,7 +230,7 @@ class Facts:
     """What holds a battery out of a truck."""
     bays: float
     devices: tuple[str, ...]
-    """Kinds of device, those of the standby means last."""
+    """Kinds of device, those of the standby method last."""
     device_counts: tuple[float, ...]
     chargers: tuple[str, ...]
     charger_counts: tuple[float, ...]

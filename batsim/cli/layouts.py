@@ -135,22 +135,22 @@ def warm_up(file: str, layouts: tuple[str, ...], **options: Any) -> None:  # noq
     show(warm_up_text(scenario, found, options["pilot_weeks"], width()))
 
 
-@main.command("one-more")
+@main.command("bottleneck")
 @simulation_options
-def one_more(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
+def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what binds: how much downtime one more of each thing would save, and when in the week."""
-    from batsim.study.bottleneck.bottleneck import one_more_each  # noqa: PLC0415 - heavy
+    from batsim.study.bottleneck.bottleneck import bottlenecks  # noqa: PLC0415 - heavy
     from batsim.study.running.replications import settings  # noqa: PLC0415
-    from batsim.views.text.bottleneck_text import one_more_answer  # noqa: PLC0415
+    from batsim.views.text.bottleneck_text import bottleneck_answer  # noqa: PLC0415
 
     given = run_settings(options)
     workers, progress = given.pop("workers"), given.pop("progress")
     stated = settings(read_scenario(file), **given)
-    found = one_more_each(stated, workers=workers, progress=progress)
+    found = bottlenecks(stated, workers=workers, progress=progress)
     if options["as_json"]:
         show(stated.as_json() | {"layouts": {name: one.layout_json() for name, one in found.items()}})
     else:
-        show(one_more_answer(stated, list(found.values()), width()))
+        show(bottleneck_answer(stated, list(found.values()), width()))
 
 
 @main.command("day-without")

@@ -59,7 +59,7 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
-    from batsim.decision.decide import size as run_size  # noqa: PLC0415 - heavy
+    from batsim.decision.decide import decide as run_size  # noqa: PLC0415 - heavy
     from batsim.views.text.decision_text import size_text  # noqa: PLC0415
 
     ranges = dict(_range(text) for text in options.pop("ranges"))

@@ -51,7 +51,7 @@ class Tested(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Size:
+class Answer:
     """What a layout needs to meet the targets."""
 
     settings: Settings

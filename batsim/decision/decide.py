@@ -1,4 +1,4 @@
-"""Sizing: the cheapest counts of a layout that meet the targets, and how sure that is.
+"""Decision: the cheapest counts of a layout that meet the targets, and how sure that is.
 
 A closed form rejects cells, monotony rejects more, simulation decides the rest, one cell after another, each by a
 sequential test of its targets; of cells that are equally dear a selection procedure picks the one that loses least.
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from batsim.catalogue import figure, instead
-from batsim.decision.answer import Size, Tested
+from batsim.decision.answer import Answer, Tested
 from batsim.decision.counts import BATTERIES, CHARGERS, MOST_CELLS, Dimension, Grid, Ranges, dimensions_of, thinned
 from batsim.decision.search import Search
 from batsim.display import Shows
@@ -29,11 +29,11 @@ OFFSETS = (-4, -2, -1, 1)
 
 
 @dataclass(frozen=True, repr=False)
-class Sizing(Shows):
+class Decision(Shows):
     """What each layout needs to meet the targets."""
 
     settings: Settings
-    sizes: tuple[Size, ...]
+    sizes: tuple[Answer, ...]
 
     @property
     def in_short(self) -> str:
@@ -41,12 +41,12 @@ class Sizing(Shows):
         return f"{self.settings.scenario.site.name}: {', '.join(each.layout for each in self.sizes)}"
 
     @property
-    def cheapest(self) -> Size | None:
+    def cheapest(self) -> Answer | None:
         """Layout that meets the targets at the least cost; None when none does."""
         met = [each for each in self.sizes if each.chosen is not None]
         return min(met, key=lambda each: each.cost_per_year, default=None)
 
-    def __getitem__(self, layout: str) -> Size:
+    def __getitem__(self, layout: str) -> Answer:
         return next(each for each in self.sizes if each.layout == layout)
 
     @property
@@ -74,7 +74,7 @@ class Sizing(Shows):
         }
 
 
-def size(
+def decide(
     scenario: "Scenario",
     layouts: "list[str] | tuple[str, ...] | str | None" = None,
     *,
@@ -88,7 +88,7 @@ def size(
     same_cost: float | None = None,
     workers: int | None = None,
     progress: Callable[[str], None] | None = None,
-) -> Sizing:
+) -> Decision:
     """Find the cheapest counts of each layout that meet the scenario's targets.
 
     Parameters
@@ -118,7 +118,7 @@ def size(
 
     Returns
     -------
-    Sizing
+    Decision
         For each layout: counts, cost, intervals, frontier, near misses, and what it took.
 
     Raises
@@ -134,17 +134,17 @@ def size(
             rule = "has no count that could be chosen; all are unlimited or left to the drivers"
             raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
     with instead(scenario.stated_figures):
-        dear = figure("size.same_cost").value / 100.0 if same_cost is None else same_cost
+        dear = figure("decide.same_cost").value / 100.0 if same_cost is None else same_cost
     found = []
     with Runner(scenario.with_layouts(stated.layouts), workers) as runner:
         for layout, dimensions in chosen.items():
             search = Search(stated, layout, limits, runner, progress, dear)
             found.append(_sized(search, dimensions))
-    return Sizing(stated, tuple(found))
+    return Decision(stated, tuple(found))
 
 
-def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Size:
-    """Size one layout: on a grid that is thinned out where counts are many, then one by one around the answer."""
+def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
+    """Answer one layout: on a grid that is thinned out where counts are many, then one by one around the answer."""
     scenario, layout = search.settings.scenario, search.layout
     grid = Grid(scenario, layout, tuple(thinned(each) for each in dimensions))
     if len(grid.cells) > MOST_CELLS:
@@ -162,7 +162,7 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Size:
     units = UnitCosts(scenario, layout)
     answer = chosen or best
     changed = scenario if answer is None or answer.refused else scenario.changed(grid.changes(answer.cell))
-    return Size(
+    return Answer(
         settings=search.settings,
         layout=layout,
         dimensions=dimensions,

@@ -3,8 +3,8 @@
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, LOOK
-from batsim.plan.equipment import STANDBY_MEANS
+from batsim.plan.checks import FAILS, TO_CHECK
+from batsim.plan.equipment import STANDBY_METHOD
 
 if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan
@@ -38,7 +38,7 @@ def recommend(plans: "dict[str, LayoutPlan]", currency: str) -> Recommendation:
     if others:
         reasons.append(_against(best, others, currency))
     if best.targets_missed:
-        reasons.append("Let 'batsim size' find counts that meet the targets, then plan with those.")
+        reasons.append("Let 'batsim decide' find counts that meet the targets, then plan with those.")
     if best.advice.says:
         reasons.append(f"Usual choice: {best.advice.says}")
     level = [each for each in others if _as_good(each, best)]
@@ -95,7 +95,7 @@ def _against(best: "LayoutPlan", others: "list[LayoutPlan]", currency: str) -> s
 def _risks(plan: "LayoutPlan") -> tuple[str, ...]:
     """Three main risks: what fails, what is not known and would change most, what stops everything."""
     failing = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == FAILS]
-    single = [f"{line.item}: {line.reason}." for line in plan.equipment if line.item == STANDBY_MEANS]
+    single = [f"{line.item}: {line.reason}." for line in plan.equipment if line.item == STANDBY_METHOD]
     open_questions = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.ask]
-    looks = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == LOOK]
+    looks = [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == TO_CHECK]
     return tuple([*failing, *single, *looks, *open_questions][:3])

@@ -99,7 +99,7 @@ def screen(scenario: "Scenario", layout: str, cells: Cells) -> Prediction:
     -----
     The wait of an exchange is the greater of two. Long-run rates: what trucks ask for against spares over exchange and
     turn, chargers over charge, stations, devices and labour (never batteries over the whole loop, except where discharged
-    batteries are drawn out on arrival). And chance: round the clock the number of batteries out by renewal theory, in
+    batteries are pulled out on arrival). And chance: round the clock the number of batteries out by renewal theory, in
     working time the machine-interference chain with half of one plus the squared spread of the exchange, each at the
     demand that the wait itself leaves; and trucks that come at the same minute when a shift ends. Where trucks pause,
     the stock goes through the week as a fluid instead.

@@ -120,7 +120,7 @@ class Room:
     on_duty_share: float
     """Time that an attendant on every shift is there, over all time."""
     held_min: float
-    """Time that a ready battery is held for an exchange before the discharged one is free; 0 when drawn out on arrival.
+    """Time that a ready battery is held for an exchange before the discharged one is free; 0 when pulled out on arrival.
     [min]"""
     open_share: float
     """Time in which any truck is scheduled, over all time."""
@@ -289,7 +289,7 @@ def _run(scenario: "Scenario", plan: Blueprint, group: GroupPlan) -> tuple[float
     weeks = max(1, round(scenario.simulation.length_min / WEEK_MIN))
     factor = sum(scenario.demand.in_week(first + week) for week in range(weeks)) / weeks
     goes_on = plan.rules.if_none_ready == "carry_on"
-    law, draws = group.truck.run_time_min, group.truck.draws
+    law, draws = group.truck.run_time_min, group.truck.duty
     if law is not None and goes_on:
         return math.inf, 0.0  # whenever none is ready
     if law is not None:

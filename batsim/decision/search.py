@@ -211,7 +211,7 @@ class Search:
             return known, ()
         tolerance = next((each.indifference for each in self.limits if each.measure == DECIDING), None)
         if tolerance is None:
-            tolerance = figure("size.indifference_downtime").value / 100.0 * known.values[DECIDING].mean()
+            tolerance = figure("decide.indifference_downtime").value / 100.0 * known.values[DECIDING].mean()
         return self._raced(meeting, tolerance), tuple(meeting)
 
     def _raced(self, meeting: list[Tested], tolerance: float) -> Tested:

@@ -54,7 +54,7 @@ def stock_course(
     charge_steps, cool_steps
         Length of a charge, and of the cool-down after it.
     at_arrival
-        Whether a discharged battery is drawn out when it comes, not when another one is taken for it.
+        Whether a discharged battery is pulled out when it comes, not when another one is taken for it.
     bound
         Whether a battery keeps its charger until it is taken.
     again

@@ -26,7 +26,7 @@ EVENTS = {
     "gives_up": "it goes back to work without a charge",
     "exchange_start": "an exchange begins",
     "plugged_in": "a truck takes a charging spot",
-    "discharged": "a discharged battery is drawn out on arrival and stands in its bay",
+    "discharged": "a discharged battery is pulled out on arrival and stands in its bay",
     "waits_for_charger": "it has no charger yet, or nobody to connect it",
     "watering_due": "water is due, and nobody there yet",
     "inspection_due": "an inspection is due, and nobody there yet",
@@ -64,7 +64,7 @@ class Event(NamedTuple):
     """Where the battery stands out of a truck; at the end of an exchange, the discharged one."""
     station: int = -1
     standby: bool = False
-    """Made with the standby means."""
+    """Made with the standby method."""
     person: str = ""
     """Who does it: a word of `batsim.record.PERSONS`."""
     reason: str = ""

@@ -276,7 +276,7 @@ _FIXED = (
         "unfinished_exchanges", "1", "unfinished exchanges", "exchanges asked for but not finished when the run ends"
     ),
     Measure(
-        "stranded_trucks",
+        "trucks_below_cut_out",
         "1",
         "trucks below cut-out",
         "times a truck came below its battery's cut-out before it reached the room, in the measured time",

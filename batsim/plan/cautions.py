@@ -83,5 +83,7 @@ def _everywhere(*, in_truck: bool) -> list[str]:
         "Guard chargers and leads against trucks; an extinguisher in reach that suits electrical fires.",
     ]
     if in_truck:
-        found.insert(0, "Gas spreads over the hall: covers open on charge, and count the hall's air, not the room's.")
+        found.insert(
+            0, "Gas spreads over the building: covers open on charge, and count the building's air, not the room's."
+        )
     return found

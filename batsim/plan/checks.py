@@ -9,8 +9,8 @@ from batsim.catalogue import sources
 if TYPE_CHECKING:
     from batsim.catalogue import Figure
 
-HOLDS, LOOK, FAILS, NOT_KNOWN = "holds", "look", "fails", "not known"
-VERDICTS = (FAILS, LOOK, NOT_KNOWN, HOLDS)
+OK, TO_CHECK, FAILS, NOT_KNOWN = "OK", "to check", "fails", "not known"
+VERDICTS = (FAILS, TO_CHECK, NOT_KNOWN, OK)
 """The gravest first."""
 PLATE = "the truck's plate"
 PRACTICE = "common practice, no source"
@@ -74,7 +74,7 @@ def missing(subject: str, name: str, limit: str, rule: str, ask: str, path: str,
 def gravest(checks: Iterable[Check]) -> str:
     """The gravest verdict of several checks."""
     found = {check.verdict for check in checks}
-    return next((verdict for verdict in VERDICTS if verdict in found), HOLDS)
+    return next((verdict for verdict in VERDICTS if verdict in found), OK)
 
 
 def ordered(checks: Iterable[Check]) -> tuple[Check, ...]:

@@ -33,7 +33,7 @@ BY_HAND = ("hand_pallet_truck",)
 """Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
 
 
-STANDBY_MEANS = "standby means (stand with hand pallet truck)"
+STANDBY_METHOD = "standby method (stand with hand pallet truck)"
 """What is listed where one device serves all and nothing is stated that stands by."""
 
 
@@ -245,7 +245,9 @@ def _number(scenario: "Scenario", layout: str, plan: "Blueprint", part: "Part") 
     """How many of a part."""
     batteries = sum(scenario.batteries_of(layout).values())
     leaving = [
-        trucks.count for trucks in trucks_alike(scenario) if part.exit is None or trucks.exit in (part.exit, "either")
+        trucks.count
+        for trucks in trucks_alike(scenario)
+        if part.removal is None or trucks.removal in (part.removal, "either")
     ]
     trucks = sum(leaving)
     counts = {
@@ -337,4 +339,4 @@ def _standby(scenario: "Scenario", layout: str, plan: "Blueprint") -> Iterator[L
     if alone and not scenario.arrangement(layout).in_truck:
         price = device_price(scenario, "hand_pallet_truck")
         reason = f"the day the {words(alone[0])} stops, all exchanges stop; state your own under 'standby'"
-        yield Line("standby", STANDBY_MEANS, "", 1.0, 0.0, reason, price, "device")
+        yield Line("standby", STANDBY_METHOD, "", 1.0, 0.0, reason, price, "device")

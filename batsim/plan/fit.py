@@ -1,11 +1,11 @@
-"""Whether the battery fits the truck: mass, sizes, voltage, connector, exit, base, the maker's approval."""
+"""Whether the battery fits the truck: mass, sizes, voltage, connector, removal, base, the maker's approval."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from batsim import units
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PLATE, ROUNDING, Check, cited, missing, mm
+from batsim.plan.checks import FAILS, GEOMETRY, OK, PLATE, ROUNDING, TO_CHECK, Check, cited, missing, mm
 from batsim.plan.survey import Trucks, drawn_out, trucks_alike
 
 if TYPE_CHECKING:
@@ -23,8 +23,8 @@ def truck_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
         yield from _sizes(trucks, bed=_bed_ordered(arrangement) and trucks.compartment.floor != "rollers")
         yield _voltage(trucks)
         yield from _connector(trucks)
-        if arrangement.needs.exit != "any" or (trucks.exit == "none" and not arrangement.in_truck):
-            yield _exit(trucks, arrangement.needs.exit)
+        if arrangement.needs.removal != "any" or (trucks.removal == "none" and not arrangement.in_truck):
+            yield _removal(trucks, arrangement.needs.removal)
         if (arrangement.needs.rolls_onto or arrangement.needs.carrier) and drawn_out(trucks, arrangement):
             yield from _base(trucks, arrangement)
         if arrangement.needs.approval:
@@ -45,7 +45,7 @@ def _mass(trucks: Trucks) -> Check:
         return missing(trucks.name, name, limit, PLATE, ask, trucks.battery_path("mass"), changes)
     value = f"{mass:.0f} kg"
     if window.holds(mass):
-        return Check(trucks.name, name, HOLDS, value, limit, PLATE, "The mass lies within the truck's limits.")
+        return Check(trucks.name, name, OK, value, limit, PLATE, "The mass lies within the truck's limits.")
     heavy = mass > window.most
     cure = (
         "choose a lighter battery, or a truck whose plate allows this one"
@@ -87,7 +87,7 @@ def _sizes(trucks: Trucks, *, bed: bool) -> Iterator[Check]:
             cure = "fit spacers that the truck's maker approves, or a wider tray"
             yield Check(trucks.name, name, FAILS, value, limit, rule, sentence, cure)
         else:
-            yield Check(trucks.name, name, HOLDS, value, limit, rule, "It goes in and cannot move.")
+            yield Check(trucks.name, name, OK, value, limit, rule, "It goes in and cannot move.")
     yield _height(trucks, bed=bed)
 
 
@@ -108,13 +108,13 @@ def _height(trucks: Trucks, *, bed: bool) -> Check:
         if size.height_mm <= on_rollers_mm(room) + ROUNDING:
             sentence = "It should go in over the roller bed; the truck's maker gives the exact height."
             return Check(
-                trucks.name, name, LOOK, value, limit, cited(usual), sentence, "ask for the height over the bed"
+                trucks.name, name, TO_CHECK, value, limit, cited(usual), sentence, "ask for the height over the bed"
             )
         sentence = "Too high once the roller bed is in."
         return Check(trucks.name, name, FAILS, value, limit, cited(usual), sentence, "choose a lower battery")
     left = room - size.height_mm
     if left >= -ROUNDING:
-        return Check(trucks.name, name, HOLDS, value, limit, GEOMETRY, f"{mm(max(0.0, left))} are left above it.")
+        return Check(trucks.name, name, OK, value, limit, GEOMETRY, f"{mm(max(0.0, left))} are left above it.")
     sentence = f"The battery stands {mm(-left)} too high."
     cure = "choose a lower battery, or keep the flat floor instead of a roller bed"
     return Check(trucks.name, name, FAILS, value, limit, GEOMETRY, sentence, cure)
@@ -136,10 +136,12 @@ def _voltage(trucks: Trucks) -> Check:
     lithium = trucks.battery.chemistry == "lithium_ion"
     value, limit = f"{has:.4g} V", f"{wanted:.4g} V"
     if abs(has - wanted) < ROUNDING:
-        return Check(trucks.name, "voltage", HOLDS, value, limit, PLATE, "Truck and battery have the same voltage.")
+        return Check(trucks.name, "voltage", OK, value, limit, PLATE, "Truck and battery have the same voltage.")
     if lithium and abs(has / wanted - 1.0) < figure("fit.voltage_step").value / 100.0:
         sentence = "Near the truck's voltage, as lithium-ion batteries are; the truck's maker has to approve it."
-        return Check(trucks.name, "voltage", LOOK, value, limit, PLATE, sentence, "ask the truck's maker in writing")
+        return Check(
+            trucks.name, "voltage", TO_CHECK, value, limit, PLATE, sentence, "ask the truck's maker in writing"
+        )
     sentence = "Truck and battery have different voltages."
     return Check(
         trucks.name, "voltage", FAILS, value, limit, PLATE, sentence, "choose a battery of the truck's voltage"
@@ -157,30 +159,30 @@ def _connector(trucks: Trucks) -> Iterator[Check]:
         ask = f"read the marking of the connector of {whose}"
         yield missing(trucks.name, "connector", "the same on both", rule, ask, path, changes)
     elif mine == other:
-        yield Check(trucks.name, "connector", HOLDS, other, mine, rule, "The connectors are marked alike.")
+        yield Check(trucks.name, "connector", OK, other, mine, rule, "The connectors are marked alike.")
     else:
         cure = "change the connector of the batteries; no adapters between voltages"
         yield Check(trucks.name, "connector", FAILS, other, mine, rule, "The connectors differ.", cure)
 
 
-def _exit(trucks: Trucks, wanted: str) -> Check:
+def _removal(trucks: Trucks, wanted: str) -> Check:
     """Where the battery leaves the truck against what the arrangement needs."""
-    limit, rule, name = f"{wanted} exit", "the way the arrangement moves a battery", "battery exit"
-    path, changes = f"{trucks.path}.compartment.exit", "whether this arrangement is possible at all"
-    if trucks.exit == "either":
+    limit, rule, name = f"{wanted} removal", "the way the arrangement moves a battery", "battery removal"
+    path, changes = f"{trucks.path}.compartment.removal", "whether this arrangement is possible at all"
+    if trucks.removal == "either":
         ask = f"look whether the battery of {trucks.name} leaves at the side or upwards"
         return missing(trucks.name, name, limit, rule, ask, path, changes)
-    if trucks.exit == wanted:
-        return Check(trucks.name, name, HOLDS, f"{trucks.exit} exit", limit, rule, "The battery leaves that way.")
+    if trucks.removal == wanted:
+        return Check(trucks.name, name, OK, f"{trucks.removal} removal", limit, rule, "The battery leaves that way.")
     cure = (
-        "ask the truck's maker for a conversion to side exit (four-wheel trucks as a rule; three-wheel trucks "
+        "ask the truck's maker for a conversion to side removal (four-wheel trucks as a rule; three-wheel trucks "
         "lose strength in the frame), or choose a hoist"
         if wanted == "side"
         else "charge in the truck, or ask the truck's maker for a conversion"
         if wanted == "any"
-        else "choose an arrangement with side exit"
+        else "choose an arrangement with side removal"
     )
-    value = "no exit" if trucks.exit == "none" else f"{trucks.exit} exit"
+    value = "no removal" if trucks.removal == "none" else f"{trucks.removal} removal"
     sentence = "The battery cannot be taken out." if wanted == "any" else f"The battery does not leave at the {wanted}."
     return Check(trucks.name, name, FAILS, value, limit, rule, sentence, cure)
 
@@ -192,7 +194,7 @@ def _base(trucks: Trucks, arrangement: "Arrangement") -> Iterator[Check]:
         floor = "rollers"
     name, rule = "rollers under the battery", "rollers either in the truck or under the tray"
     path = f"{trucks.path}.compartment.floor" if floor is None else trucks.battery_path("base")
-    changes = "whether the battery can be drawn out, and whether it rolls away when it should not"
+    changes = "whether the battery can be pulled out, and whether it rolls away when it should not"
     if floor is None or base is None:
         whose = f"the floor of the compartment of {trucks.name}" if floor is None else f"'{trucks.battery_name}'"
         ask = f"look whether {whose} has rollers or is flat"
@@ -201,9 +203,9 @@ def _base(trucks: Trucks, arrangement: "Arrangement") -> Iterator[Check]:
     value = f"{floor} floor, tray {'with rollers' if base == 'rollers' else 'with a flat base'}"
     if arrangement.needs.carrier is not None and base == "flat":
         sentence = f"The battery stands on a {arrangement.needs.carrier}."
-        yield Check(trucks.name, name, HOLDS, value, rule, GEOMETRY, sentence)
+        yield Check(trucks.name, name, OK, value, rule, GEOMETRY, sentence)
     elif floor != base:
-        yield Check(trucks.name, name, HOLDS, value, rule, GEOMETRY, "The battery rolls.")
+        yield Check(trucks.name, name, OK, value, rule, GEOMETRY, "The battery rolls.")
     elif floor == "flat":
         sentence = "Flat on flat does not roll."
         yield Check(
@@ -225,6 +227,6 @@ def _approval(trucks: Trucks, title: str) -> Check:
         return missing(trucks.name, name, "approved", rule, ask, path, changes)
     if said == "yes":
         sentence = f"The maker approves: {title[0].lower()}{title[1:]}."
-        return Check(trucks.name, name, HOLDS, "approved", "approved", rule, sentence)
+        return Check(trucks.name, name, OK, "approved", "approved", rule, sentence)
     cure = "ask the maker which change equipment is approved for this truck and tray, and choose that"
     return Check(trucks.name, name, FAILS, "not approved", "approved", rule, "The maker does not approve it.", cure)

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, PRACTICE, ROUNDING, Check, cited, missing, mm
+from batsim.plan.checks import FAILS, GEOMETRY, OK, PRACTICE, ROUNDING, TO_CHECK, Check, cited, missing, mm
 from batsim.plan.survey import (
     Trucks,
     carried_kg,
@@ -71,7 +71,7 @@ def _fork_length(trucks: Trucks, name: str, key: str, forks: "Equipment", *, mea
         return missing(name, what, "-", rule, ask, f"{trucks.path}.compartment.frame_depth", changes)
     limit = f"at most {mm(depth)}"
     if length <= depth + ROUNDING:
-        return Check(name, what, HOLDS, value, limit, rule, f"The forks go in under the battery of {trucks.name}.")
+        return Check(name, what, OK, value, limit, rule, f"The forks go in under the battery of {trucks.name}.")
     access = figure("fit.access.fork_length")
     cure = f"use a pallet truck with forks of at most {mm(depth)} ({access.text} are usual for access on two rollers)"
     sentence = f"The forks are {mm(length - depth)} too long and hit the far side of the frame of {trucks.name}."
@@ -83,7 +83,7 @@ def _fork_suits(name: str, carrier: str, length: float, usual: float) -> Check:
     what, step = f"fork length for the {carrier}", figure("fit.fork_step").value
     value, limit = mm(length), f"about {mm(usual)}"
     if abs(length - usual) <= step + ROUNDING:
-        return Check(name, what, HOLDS, value, limit, PRACTICE, "The usual length for this trolley.")
+        return Check(name, what, OK, value, limit, PRACTICE, "The usual length for this trolley.")
     short = length < usual
     sentence = (
         "Shorter than usual: the battery may not be held over its middle."
@@ -91,7 +91,7 @@ def _fork_suits(name: str, carrier: str, length: float, usual: float) -> Check:
         else "Longer than usual: the ends stick out beyond the trolley."
     )
     cure = f"use a pallet truck with forks of {mm(usual)}, or have the trolley's maker confirm these"
-    return Check(name, what, FAILS if short else LOOK, value, limit, PRACTICE, sentence, cure)
+    return Check(name, what, FAILS if short else TO_CHECK, value, limit, PRACTICE, sentence, cure)
 
 
 def _fork_width(name: str, key: str, forks: "Equipment", carrier_name: str, carrier: "Equipment") -> Check:
@@ -109,7 +109,7 @@ def _fork_width(name: str, key: str, forks: "Equipment", carrier_name: str, carr
         return missing(name, what, f"usual: forks {usual.text} over both", GEOMETRY, ask, path, changes)
     value, limit = f"{mm(width)} over both forks", f"at most {mm(room)}"
     if width <= room + ROUNDING:
-        return Check(name, what, HOLDS, value, limit, GEOMETRY, f"The forks go under the {carrier_name}.")
+        return Check(name, what, OK, value, limit, GEOMETRY, f"The forks go under the {carrier_name}.")
     cure = f"use a narrow pallet truck, at most {mm(room)} over both forks"
     sentence = f"The forks are {mm(width - room)} too wide for the {carrier_name}."
     return Check(name, what, FAILS, value, limit, GEOMETRY, sentence, cure)
@@ -129,7 +129,7 @@ def _rating(trucks: Trucks, key: str, device: "Equipment", beside_kg: float) -> 
         return missing(name, what, f"at least {load:.0f} kg", rule, ask, equipment_path(key, "rated_mass"), changes)
     value, limit = f"{load:.0f} kg", f"at most {limit_kg:.0f} kg"
     if load <= limit_kg + ROUNDING:
-        return Check(name, what, HOLDS, value, limit, rule, f"It may carry the battery of {trucks.name}.")
+        return Check(name, what, OK, value, limit, rule, f"It may carry the battery of {trucks.name}.")
     cure = f"use a {name} rated for at least {load:.0f} kg"
     sentence = f"The battery with what carries it is {load - limit_kg:.0f} kg above the rated mass."
     return Check(name, what, FAILS, value, limit, rule, sentence, cure)
@@ -145,7 +145,7 @@ def _lift(name: str, key: str, raised: float | None, carrier: str, needed: float
         return missing(name, what, limit, GEOMETRY, ask, path, "whether the pallet truck lifts it off the floor at all")
     value = mm(raised)
     if raised >= needed - ROUNDING:
-        return Check(name, what, HOLDS, value, limit, GEOMETRY, f"It lifts the {carrier} off the floor.")
+        return Check(name, what, OK, value, limit, GEOMETRY, f"It lifts the {carrier} off the floor.")
     cure = f"use a pallet truck that lifts higher, or a lower {carrier}"
     return Check(name, what, FAILS, value, limit, GEOMETRY, f"It does not lift the {carrier} off the floor.", cure)
 
@@ -170,7 +170,7 @@ def _rollers(trucks: Trucks, key: str, device: "Equipment") -> Check:
     gap = max(0.0, window.least - floor, floor - window.most)
     if gap <= step.value + ROUNDING:
         sentence = f"It meets the floor of the battery in {trucks.name}; level it again under full weight."
-        return Check(name, what, HOLDS, value, limit, cited(step), sentence)
+        return Check(name, what, OK, value, limit, cited(step), sentence)
     sentence = f"The heights differ by {mm(gap)}: the battery would tip or stick at the step."
     cure = f"order the {name} with rollers at {mm(floor)}, or adjustable to it"
     return Check(name, what, FAILS, value, limit, cited(step), sentence, cure)
@@ -201,7 +201,7 @@ def _door(trucks: Trucks, key: str, device: "Equipment") -> Check:
     value = opening.kind.replace("_", " ") + ("" if angle is None else f", {angle:.0f} deg")
     enough = opening.kind != "door" or comes == "apart" or (comes == "along" and (angle or 0.0) >= along.value)
     if enough:
-        return Check(name, what, HOLDS, value, need, rule, f"The {name} can stand {_standing(comes)}.")
+        return Check(name, what, OK, value, need, rule, f"The {name} can stand {_standing(comes)}.")
     cure = (
         f"order a door that opens {along.text}, or a removable cover"
         if comes == "along"
@@ -244,7 +244,7 @@ def _hooks(trucks: Trucks, beam: "Equipment") -> Check:
     value = mm(window.least) if window.least == window.most else f"{mm(window.least)} to {mm(window.most)}"
     limit = f"{mm(eyes)} ± {tolerance:.0f} mm"
     if max(0.0, window.least - eyes, eyes - window.most) <= tolerance + ROUNDING:
-        return Check(BEAM, what, HOLDS, value, limit, PRACTICE, "The hooks hang straight over the eyes.")
+        return Check(BEAM, what, OK, value, limit, PRACTICE, "The hooks hang straight over the eyes.")
     cure = f"order a beam whose hooks can be set to {mm(eyes)}"
     return Check(BEAM, what, FAILS, value, limit, PRACTICE, "The chains would hang at a slant.", cure)
 
@@ -255,7 +255,7 @@ def _insulated(beam: "Equipment") -> Check:
     if beam.insulated == "no":
         cure = "order an insulated beam with chain containers, or cover the battery while it is lifted"
         return Check(BEAM, what, FAILS, "not insulated", rule, PRACTICE, "It could bridge the poles.", cure)
-    return Check(BEAM, what, HOLDS, "insulated", rule, PRACTICE, "Order it insulated, and cover bare battery tops.")
+    return Check(BEAM, what, OK, "insulated", rule, PRACTICE, "Order it insulated, and cover bare battery tops.")
 
 
 def _headroom(trucks: Trucks, name: str, key: str, hoist: "Equipment", beam: "Equipment") -> Check:
@@ -286,7 +286,7 @@ def _headroom(trucks: Trucks, name: str, key: str, hoist: "Equipment", beam: "Eq
     hook = asks[4][0] or 0.0
     value, limit = mm(hook), f"at least {mm(needed)}"
     if hook >= needed - ROUNDING:
-        return Check(name, what, HOLDS, value, limit, rule, f"The battery of {trucks.name} comes clear.")
+        return Check(name, what, OK, value, limit, rule, f"The battery of {trucks.name} comes clear.")
     sentence = f"The hook is {mm(needed - hook)} too low to lift the battery of {trucks.name} clear."
-    cure = "use a shorter beam or a hoist that reaches higher, or draw the battery out sideways first"
+    cure = "use a shorter beam or a hoist that reaches higher, or pull the battery out sideways first"
     return Check(name, what, FAILS, value, limit, rule, sentence, cure)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figure
 from batsim.formulas.push_force import largest_mass_kg, ramp_force_n, rolling_force_n
-from batsim.plan.checks import FAILS, HOLDS, LOOK, ROUNDING, Check, cited, missing
+from batsim.plan.checks import FAILS, OK, ROUNDING, TO_CHECK, Check, cited, missing
 from batsim.plan.survey import Trucks, drawn_out, equipment_of, trucks_alike, words
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push
     limit = f"{table.start_n:.0f} N to start, {table.rolling_n:.0f} N to keep moving, one person"
     if moved.moved == "powered":
         sentence = f"A motor moves the {words(push.equipment[0])}; stopping distance and people in its way stay."
-        return Check(subject, name, HOLDS, "powered", limit, table.rule, sentence)
+        return Check(subject, name, OK, "powered", limit, table.rule, sentence)
     mass = trucks.battery.mass_kg
     if mass is None:
         ask = f"read the mass on the plate of battery '{trucks.battery_name}'"
@@ -82,10 +82,10 @@ def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push
     stop_n = min(figure("push.stop.start").value, figure("push.stop.rolling").value)
     if force <= min(table.start_n, table.rolling_n) * together + ROUNDING:
         sentence = "Within the guidance on this floor, with good wheels and for short ways."
-        return Check(subject, name, HOLDS, value, limit, table.rule, sentence)
+        return Check(subject, name, OK, value, limit, table.rule, sentence)
     if force <= stop_n * together + ROUNDING:
         sentence = "Above the guidance: it asks for a full assessment before people move it by hand."
-        return Check(subject, name, LOOK, value, limit, table.rule, sentence, cure)
+        return Check(subject, name, TO_CHECK, value, limit, table.rule, sentence, cure)
     sentence = (
         "Far above what one person can start, keep moving and stop." if people == 1 else "Too heavy even for these."
     )

@@ -173,15 +173,15 @@ def _people(scenario: "Scenario", layout: str, found: "Evidence", days: float) -
         hours = WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in attendants.items())
     busy = found.mean("labour_attendant_min_per_day") * days / 60.0
     if hours:
-        share = f", {100.0 * busy / hours:.0f} % of them hands on" if math.isfinite(busy) else ""
+        share = f", {100.0 * busy / hours:.0f} % of them hands-on" if math.isfinite(busy) else ""
         lines.append(MoneyLine("attendants on duty", wage.times(hours), f"{hours:,.0f} h a year{share}"))
     elif math.isfinite(busy) and busy > 0.0:
-        lines.append(MoneyLine("attendants hands on", wage.times(busy), f"{busy:,.0f} h a year"))
+        lines.append(MoneyLine("attendants hands-on", wage.times(busy), f"{busy:,.0f} h a year"))
     driver = price_of(scenario, "driver", scenario.prices.driver)
     waiting, working = (
         found.mean(name) * days / 60.0 for name in ("driver_waiting_min_per_day", "labour_driver_min_per_day")
     )
-    for what, spent in (("drivers stand by", waiting), ("drivers hands on", working)):
+    for what, spent in (("drivers stand by", waiting), ("drivers hands-on", working)):
         lines.append(MoneyLine(what, driver.times(spent), f"{spent:,.0f} h a year"))
     return lines
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from batsim.catalogue import figure
-from batsim.plan.checks import FAILS, GEOMETRY, HOLDS, LOOK, ROUNDING, Check, cited, missing
+from batsim.plan.checks import FAILS, GEOMETRY, OK, ROUNDING, TO_CHECK, Check, cited, missing
 from batsim.plan.survey import equipment_of, equipment_path, trucks_alike, words
 from batsim.room.blueprint import blueprint
 from batsim.scenario.parts.base import UNLIMITED
@@ -58,7 +58,7 @@ def _floor_load(scenario: "Scenario", layout: str) -> Iterator[Check]:
             yield missing(ROOM, f"{what}, {value} asked", limit, rule, ask, "room.floor_load", changes)
         elif load <= allowed + ROUNDING:
             sentence = "The floor carries the batteries; have wheel loads looked at too."
-            yield Check(ROOM, what, HOLDS, value, limit, rule, sentence)
+            yield Check(ROOM, what, OK, value, limit, rule, sentence)
         else:
             cure = "spread the load on plates that a structural engineer sizes, fewer levels, or another floor"
             sentence = f"The batteries load the floor {load / allowed:.1f} times as much as it may carry."
@@ -81,7 +81,7 @@ def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
 
 
 def needed_aisle_m(scenario: "Scenario", layout: str) -> float:
-    """Aisle before the bays: the device, the battery drawn out and room to spare; at least what people need."""
+    """Aisle before the bays: the device, the battery pulled out and room to spare; at least what people need."""
     arrangement = scenario.arrangement(layout)
     key = arrangement.needs.beside or arrangement.needs.forks
     device = None if key is None else equipment_of(scenario, arrangement, key)
@@ -109,7 +109,7 @@ def _unknown_in_aisle(scenario: "Scenario", layout: str) -> tuple[str, str] | No
 
 
 def _longest(trucks: "tuple[Trucks, ...]") -> float | None:
-    """Widest battery across the truck, the way it is drawn out. [mm]"""
+    """Widest battery across the truck, the way it is pulled out. [mm]"""
     sizes = [each.battery.size for each in trucks]
     return max((size.width_mm for size in sizes if size is not None), default=None)
 
@@ -128,7 +128,7 @@ def _area(scenario: "Scenario", layout: str) -> Check:
         return missing(ROOM, what, f"at least {needed:.0f} m2", rule, ask, path, changes)
     value, limit = f"{there:.0f} m2", f"at least {needed:.0f} m2"
     if there >= needed - ROUNDING:
-        return Check(ROOM, what, HOLDS, value, limit, rule, "The bays fit, by area.")
+        return Check(ROOM, what, OK, value, limit, rule, "The bays fit, by area.")
     cure = "bays on several levels, fewer batteries, or another room"
     return Check(ROOM, what, FAILS, value, limit, rule, f"{needed - there:.0f} m2 are missing.", cure)
 
@@ -150,7 +150,7 @@ def _aisle(scenario: "Scenario", layout: str) -> Check:
     if unknown is not None and there >= needed - ROUNDING:
         return missing(ROOM, what, limit, rule, *unknown, "whether device and battery have room before the bays")
     if there >= needed - ROUNDING:
-        return Check(ROOM, what, HOLDS, value, limit, rule, "Device and battery have room before the bays.")
+        return Check(ROOM, what, OK, value, limit, rule, "Device and battery have room before the bays.")
     return Check(
         ROOM,
         what,
@@ -171,13 +171,13 @@ def _empty_bays(scenario: "Scenario", layout: str) -> Check:
     rule = "the arrangement: each exchange begins with its empty bays free"
     bay = words(plan.arrangement.bay)
     if plan.stations >= UNLIMITED:
-        return Check(ROOM, what, HOLDS, "unlimited", "-", rule, "Bays are without limit in this layout.")
+        return Check(ROOM, what, OK, "unlimited", "-", rule, "Bays are without limit in this layout.")
     value, limit = f"{empty:.0f}", f"at least {wanted:.0f}, one exchange at each station"
     if empty >= wanted:
-        return Check(ROOM, what, HOLDS, value, limit, rule, f"Every station finds an empty {bay}.")
+        return Check(ROOM, what, OK, value, limit, rule, f"Every station finds an empty {bay}.")
     # Fewer than one exchange needs are refused when the scenario is read.
     sentence = f"Stations wait for each other's empty {bay}."
-    return Check(ROOM, what, LOOK, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {bay}")
+    return Check(ROOM, what, TO_CHECK, value, limit, rule, sentence, f"add {wanted - empty:.0f} x {bay}")
 
 
 def _acid_proof(scenario: "Scenario") -> Check:
@@ -187,7 +187,7 @@ def _acid_proof(scenario: "Scenario") -> Check:
         ask = "look whether the floor stands acid, leads charges off, and holds back what is spilt"
         return missing(ROOM, what, "yes", rule, ask, "room.acid_proof", "floor work that is not in the equipment list")
     if scenario.room.acid_proof == "yes":
-        return Check(ROOM, what, HOLDS, "yes", "yes", rule, "The floor is made for it.")
+        return Check(ROOM, what, OK, "yes", "yes", rule, "The floor is made for it.")
     most = figure("room.floor_resistance").text
     cure = f"coat the floor (resistance to earth at most {most}), with a sill or trays and means to neutralise"
     return Check(ROOM, what, FAILS, "no", "yes", rule, "Spilt acid would reach the ground or the neighbours.", cure)
@@ -205,6 +205,6 @@ def _wash(scenario: "Scenario") -> Check:
         return missing("acid work", what, limit, rule, ask, "room.wash", changes)
     value = f"{there:.1f} m"
     if there <= us.value + ROUNDING:
-        return Check("acid work", what, HOLDS, value, limit, rule, "Near enough, if nothing stands in the way.")
+        return Check("acid work", what, OK, value, limit, rule, "Near enough, if nothing stands in the way.")
     cure = "order an eyewash and shower next to where acid is handled"
     return Check("acid work", what, FAILS, value, limit, rule, "Too far for somebody who cannot see.", cure)

@@ -16,7 +16,7 @@ from batsim.formulas.supply import (
     line_current_a,
     load_factor_share,
 )
-from batsim.plan.checks import FAILS, HOLDS, ROUNDING, Check, missing
+from batsim.plan.checks import FAILS, OK, ROUNDING, Check, missing
 from batsim.plan.evidence import evidence_of_each
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING
@@ -253,6 +253,6 @@ def _spare(scenario: "Scenario", peak_kva: "Interval") -> Check:
         return missing("supply", name, limit, rule, ask, "supply.spare", changes)
     value = f"{peak_kva.mean:.0f} kVA (up to {high:.0f})"
     if high <= spare + ROUNDING:
-        return Check("supply", name, HOLDS, value, limit, rule, "The supply carries the simulated peak.")
+        return Check("supply", name, OK, value, limit, rule, "The supply carries the simulated peak.")
     cure = "stagger the starts or limit the power first, then ask for a stronger supply"
     return Check("supply", name, FAILS, value, limit, rule, f"{high - spare:.0f} kVA are missing.", cure)

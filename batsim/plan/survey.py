@@ -27,9 +27,9 @@ class Trucks:
     battery: "BatteryType"
 
     @property
-    def exit(self) -> str:
+    def removal(self) -> str:
         """Where the battery leaves: side, top, either, none; either when nobody says."""
-        return self.compartment.exit or "either"
+        return self.compartment.removal or "either"
 
     def battery_path(self, key: str) -> str:
         """Path of something that the battery's type states."""
@@ -65,11 +65,11 @@ def equipment_path(name: str, key: str) -> str:
 
 
 def drawn_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
-    """Tell whether batteries are drawn out sideways: not through the top by a hoist, and in the truck only by hand."""
+    """Tell whether batteries are pulled out sideways: not through the top by a hoist, and in the truck only by hand."""
     if arrangement.in_truck:
         watering = trucks.battery.watering
         return watering is not None and watering.by == "hand"
-    return arrangement.needs.lifts is None or trucks.exit != "top"
+    return arrangement.needs.lifts is None or trucks.removal != "top"
 
 
 def carried_kg(scenario: "Scenario", arrangement: "Arrangement", device: str) -> float:

@@ -18,7 +18,7 @@ from batsim.formulas.ventilation import (
 )
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
-from batsim.plan.checks import FAILS, HOLDS, LOOK, ROUNDING, Check, cited, missing
+from batsim.plan.checks import FAILS, OK, ROUNDING, TO_CHECK, Check, cited, missing
 from batsim.scenario.parts.building import VENTILATION_RULES
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def ventilation(scenario: "Scenario", layout: str, found: "Evidence") -> Ventila
     result = Ventilation(
         edition,
         coefficient.value,
-        "hall" if in_truck else "battery room",
+        "building" if in_truck else "battery room",
         gassing,
         any(scenario.batteries[name].chemistry == "lithium_ion" for name in scenario.batteries_of(layout)),
         opening,
@@ -207,8 +207,8 @@ def _at_once(pairs: "list[Gassing]", chargers: dict[str, float], batteries: dict
 
 
 def space_of(scenario: "Scenario", layout: str) -> "Space":
-    """Where batteries give off their gas: the hall when they are charged in the truck, else the battery room."""
-    return scenario.hall if scenario.arrangement(layout).in_truck else scenario.room
+    """Where batteries give off their gas: the building when they are charged in the truck, else the battery room."""
+    return scenario.building if scenario.arrangement(layout).in_truck else scenario.room
 
 
 def free_m3(space: "Space") -> float | None:
@@ -238,13 +238,13 @@ def _peak(found: "Evidence", air: float, volume: float) -> float:
 def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_truck: bool) -> Ventilation:
     """Add the checks."""
     rule = f"{asked.edition}, {asked.coefficient:g} m3/h for each cell and ampere of gas current"
-    path = "hall" if in_truck else "room"
+    path = "building" if in_truck else "room"
     checks = [_enough_air(asked, rule, path), _well_ventilated(asked, space, rule, path), _mixed(asked, space, path)]
     room = scenario.site.room_air
     low, high = figure("room.temperature_low"), figure("room.temperature_high")
     aim = figure("site.room_temperature").value
     coldest, warmest = sorted((room.winter_degc, room.summer_degc))
-    verdict = HOLDS if low.value <= coldest and warmest <= high.value else LOOK
+    verdict = OK if low.value <= coldest and warmest <= high.value else TO_CHECK
     checks.append(
         Check(
             asked.space_name,
@@ -253,8 +253,8 @@ def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_tru
             f"{coldest:g} to {warmest:g} degC" if coldest != warmest else f"{coldest:g} degC",
             f"{low.value:g} to {high.value:g} degC, aim at {aim:g}",
             cited(low),
-            "Batteries charge and age as their data say." if verdict == HOLDS else "Charging and life suffer outside.",
-            "" if verdict == HOLDS else "heat or cool the room, or count with other capacities",
+            "Batteries charge and age as their data say." if verdict == OK else "Charging and life suffer outside.",
+            "" if verdict == OK else "heat or cool the room, or count with other capacities",
         )
     )
     return replace(asked, checks=tuple(checks))
@@ -271,7 +271,7 @@ def _enough_air(asked: Ventilation, rule: str, path: str) -> Check:
     value = f"{asked.air_m3_per_h:.0f} m3/h"
     if asked.air_m3_per_h >= asked.flow_m3_per_h - ROUNDING:
         sentence = "Enough for all chargers at once by the rule; show that openings stay free and doors count shut."
-        return Check(asked.space_name, name, HOLDS, value, limit, rule, sentence)
+        return Check(asked.space_name, name, OK, value, limit, rule, sentence)
     run_on = figure("ventilation.run_on")
     cure = (
         f"a fan for at least {asked.flow_m3_per_h:.0f} m3/h to the outside, not over the chargers, interlocked with "
@@ -293,12 +293,19 @@ def _well_ventilated(asked: Ventilation, space: "Space", rule: str, path: str) -
     value = f"{free:.0f} m3"
     if (space.fan_m3_per_h or 0.0) >= asked.flow_m3_per_h - ROUNDING:
         sentence = "The fan makes up for it, as long as it runs."
-        return Check(asked.space_name, name, HOLDS, value, limit, cited(least), sentence)
+        return Check(asked.space_name, name, OK, value, limit, cited(least), sentence)
     if free >= asked.free_volume_m3 - ROUNDING:
-        return Check(asked.space_name, name, HOLDS, value, limit, cited(least), "Large enough for openings alone.")
+        return Check(asked.space_name, name, OK, value, limit, cited(least), "Large enough for openings alone.")
     sentence = "Too small to count as well ventilated by openings alone."
     return Check(
-        asked.space_name, name, LOOK, value, limit, cited(least), sentence, "use a fan, interlocked with the chargers"
+        asked.space_name,
+        name,
+        TO_CHECK,
+        value,
+        limit,
+        cited(least),
+        sentence,
+        "use a fan, interlocked with the chargers",
     )
 
 
@@ -319,7 +326,7 @@ def _mixed(asked: Ventilation, space: "Space", path: str) -> Check:
     value = f"{100.0 * asked.peak_share:.2f} %"
     if 100.0 * asked.peak_share <= limit.value:
         sentence = "Well mixed; near the cells and under covers there is more."
-        return Check(asked.space_name, name, HOLDS, value, limit.text, rule, sentence)
+        return Check(asked.space_name, name, OK, value, limit.text, rule, sentence)
     return Check(
         asked.space_name, name, FAILS, value, limit.text, rule, "Too much hydrogen even if well mixed.", "more air"
     )

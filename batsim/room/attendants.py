@@ -89,8 +89,8 @@ class Attendants:
         self.stops_in_breaks = rules.at_break in ("pause", "put_back")
         self.again_after_break = rules.at_break == "put_back"
         self.hands_over = self.limited and rules.at_shift_end != "finish"
-        means = [each for each in (room.plan.exchange, room.plan.standby) if each is not None and each.attendants]
-        self.skill_for_all = bool(means) and all(each.attendants == each.skilled for each in means)
+        methods = [each for each in (room.plan.exchange, room.plan.standby) if each is not None and each.attendants]
+        self.skill_for_all = bool(methods) and all(each.attendants == each.skilled for each in methods)
         """Whether exchanges keep no attendants but qualified ones."""
         self.again_after_shift = rules.at_shift_end == "put_back"
         self.all_alike = all(shift.qualified == shift.attendants for shift in room.plan.attendant_shifts)

@@ -278,7 +278,7 @@ def _queues(scenario: "Scenario", layout: str) -> tuple[tuple[BatteryPlan, ...],
 def _exchanges(
     scenario: "Scenario", layout: str, *, drivers_only: bool
 ) -> tuple[ExchangePlan | None, ExchangePlan | None]:
-    """Boil down the steps of a layout's exchanges, and those of its standby means."""
+    """Boil down the steps of a layout's exchanges, and those of its standby method."""
     stated, arrangement, standby = scenario.layouts[layout], scenario.arrangement(layout), scenario.standby(layout)
     if arrangement.in_truck:
         return None, None
@@ -319,11 +319,11 @@ def _group(scenario: "Scenario", number: int, queues: tuple[int, ...], horizon: 
     always = len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until
     shift_min = mean_shift_min(scenario.week, truck.shifts)
     power_w = 0.0
-    if truck.draws is not None and truck.run_time_min is None:
-        if truck.draws.mean_kw is not None:
-            power_w = truck.draws.mean_kw * 1000.0
+    if truck.duty is not None and truck.run_time_min is None:
+        if truck.duty.mean_kw is not None:
+            power_w = truck.duty.mean_kw * 1000.0
         else:
-            power_w = (truck.draws.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
+            power_w = (truck.duty.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
     air = _weekly(scenario, truck.air or scenario.site.room_air, horizon, warm_up_min)
     room = _weekly(scenario, scenario.site.room_air, horizon, warm_up_min)
     way = truck.to_room

@@ -31,8 +31,8 @@ class SpotDesk:
         self.devices = [
             Devices(kind, count, plan.watering_devices[name], 0) for kind, (name, count) in enumerate(devices.items())
         ]
-        """What draws a battery out to water it by hand."""
-        self.draw_out = room.durations("draw out", lambda _: plan.draw_out_time_min)
+        """What pulls a battery out to water it by hand."""
+        self.draw_out = room.durations("draw out", lambda _: plan.pull_out_time_min)
         self.plug = room.durations("plug", lambda _: plan.plug_time_min)
         self.unplug = room.durations("unplug", lambda _: plan.unplug_time_min)
 

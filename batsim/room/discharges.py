@@ -74,11 +74,9 @@ class Worker:
         self.run_times: Iterator[float] | None = None
         if truck.run_time_min is not None:
             self.run_times = streams.durations(truck.run_time_min, self.entity, position, "run")
-        elif truck.draws is not None:
-            self.factors = streams.factors(truck.draws.between_trucks_share, self.entity, position, "factor")
-            self.discharge_factors = streams.factors(
-                truck.draws.between_shifts_share, self.entity, position, "stint"
-            )
+        elif truck.duty is not None:
+            self.factors = streams.factors(truck.duty.between_trucks_share, self.entity, position, "factor")
+            self.discharge_factors = streams.factors(truck.duty.between_shifts_share, self.entity, position, "stint")
         when = truck.exchange_when
         self.watchful = (
             when.shift_change != "never" or when.in_breaks_below_share is not None or when.early_below_share is not None

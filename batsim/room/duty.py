@@ -49,7 +49,7 @@ class Truck(Worker):
         self.start_soc = 1.0
         self.start = room.streams.ask(self.entity, position, "start")
         self.exchange_times: list[Iterator[tuple[float, ...]]] = []
-        """Times of its exchanges, by each means."""
+        """Times of its exchanges, by each method."""
         self.call: Moment
         self.served: Moment
         self.in_queue = False
@@ -67,11 +67,11 @@ class Truck(Worker):
         """Its battery at the temperature of the present discharge, when it is charged in the truck."""
 
     def ask_exchanges(self) -> None:
-        """Ask for the times of its exchanges, by each means."""
-        for means in self.room.exchange.means:
-            plan = means.plan
-            entity = f"{self.entity} by standby" if means.number else self.entity
-            times = plan.step_times if means.in_steps else plan.times
+        """Ask for the times of its exchanges, by each method."""
+        for method in self.room.exchange.methods:
+            plan = method.plan
+            entity = f"{self.entity} by standby" if method.number else self.entity
+            times = plan.step_times if method.in_steps else plan.times
             self.exchange_times.append(times.of(self.room.streams, entity, self.position))
 
     def draw_start(self) -> None:

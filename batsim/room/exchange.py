@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from batsim.room.simulation import Room
 
 
-class Means:
+class Method:
     """One way to exchange: its steps and its devices; the layout's own, or what stands by."""
 
     __slots__ = ("devices", "in_steps", "number", "plan", "routes", "starts_at_bay", "ways")
@@ -76,11 +76,11 @@ class ExchangeDesk:
         self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
         self.set_down = room.plan.set_down_bays
-        self.means = [Means(room, 0, plan, room.plan.devices)]
+        self.methods = [Method(room, 0, plan, room.plan.devices)]
         if room.plan.standby is not None:
-            self.means.append(Means(room, 1, room.plan.standby, room.plan.standby_devices))
-        self.present = self.means[0]
-        """The layout's own means, or what stands by while its devices are out of use."""
+            self.methods.append(Method(room, 1, room.plan.standby, room.plan.standby_devices))
+        self.present = self.methods[0]
+        """The layout's own method, or what stands by while its devices are out of use."""
         self.waits_for_attendant = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
         self.wake_min = 0.0
@@ -187,9 +187,9 @@ class ExchangeDesk:
                 self.waits_for_attendant = any(each.cause == PEOPLE for each in self.queues)
             self.room.record.write["queues"]((queue.number, cause, self.room.env.now))
 
-    def choose_means(self) -> None:
+    def choose_method(self) -> None:
         """Go over to what stands by, or back to the layout's own, after a device has gone out or come back."""
-        self.present = self.means[0 if self.means[0].can_work() else -1]
+        self.present = self.methods[0 if self.methods[0].can_work() else -1]
 
     def lacks(self, queue: "Queue") -> int:
         """First thing that an exchange of this queue lacks: battery, station, bay, attendants, device."""
@@ -201,12 +201,12 @@ class ExchangeDesk:
             return BAY
         if self.limited_reach and self._in_reach(queue) is None:
             return BAY
-        means = self.present
-        plan = means.plan
+        method = self.present
+        plan = method.plan
         if plan.attendants and not self.room.attendants.can_spare(plan.attendants, plan.skilled):
             return PEOPLE
         now = self.room.env.now
-        for devices in means.devices:
+        for devices in method.devices:
             if not devices.can_serve(now):
                 return DEVICE
         return BAY if self.set_down < plan.set_down_bays else NOTHING
@@ -239,8 +239,8 @@ class ExchangeDesk:
 
     def _start(self, truck: "Truck", queue: "Queue", done: Moment) -> None:
         """Take everything and begin."""
-        means = self.present
-        plan, discharged, now = means.plan, truck.battery, self.room.env.now
+        method = self.present
+        plan, discharged, now = method.plan, truck.battery, self.room.env.now
         station = -1
         if self.floor is None:
             if self.stations is not None:
@@ -248,13 +248,13 @@ class ExchangeDesk:
             charged = queue.take_ready()
             if not self.at_arrival:
                 discharged.bay = heappop(self.empty) if self.bays_needed else charged.bay
-            held = [(kind, unit) for kind, devices in enumerate(means.devices) for unit in devices.choose(now)]
+            held = [(kind, unit) for kind, devices in enumerate(method.devices) for unit in devices.choose(now)]
         else:
             station, charged = self._take_near(queue, discharged)
-            held = self._nearest_units(means, station, discharged.bay)
+            held = self._nearest_units(method, station, discharged.bay)
         self.set_down -= plan.set_down_bays
         people = self.room.attendants.take(plan.attendants, plan.skilled)
-        ExchangeJob(self, means, truck, charged, station, people, held, done).begin()
+        ExchangeJob(self, method, truck, charged, station, people, held, done).begin()
 
     def _take_near(self, queue: "Queue", discharged: "Battery") -> "tuple[int, Battery]":
         """Take a station, the battery that the rule names of those in reach, and the nearest empty bay."""
@@ -280,14 +280,14 @@ class ExchangeDesk:
         self.empty.remove(bay)
         return bay
 
-    def _nearest_units(self, means: Means, station: int, discharged_bay: int) -> "Held":
+    def _nearest_units(self, method: Method, station: int, discharged_bay: int) -> "Held":
         """Take the devices with the shortest way to where their first step begins."""
         assert self.floor is not None  # asked before
         now, at_station = self.room.env.now, self.floor.bays + station
         held: Held = []
-        for number, devices in enumerate(means.devices):
-            to_point = discharged_bay if means.starts_at_bay[number] else at_station
-            held += [(number, unit) for unit in devices.choose(now, means.ways[number].metres, to_point)]
+        for number, devices in enumerate(method.devices):
+            to_point = discharged_bay if method.starts_at_bay[number] else at_station
+            held += [(number, unit) for unit in devices.choose(now, method.ways[number].metres, to_point)]
         return held
 
     def free_bay(self, bay: int) -> None:

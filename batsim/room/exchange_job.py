@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from batsim.room.battery import Battery
     from batsim.room.devices import Unit
     from batsim.room.duty import Truck
-    from batsim.room.exchange import ExchangeDesk, Means
+    from batsim.room.exchange import ExchangeDesk, Method
     from batsim.room.exchange_plan import Instant
 
 Held = list[tuple[int, "Unit"]]
-"""Devices that an exchange holds: number of the kind among those of its means, and which."""
+"""Devices that an exchange holds: number of the kind among those of its method, and which."""
 
 
 class ExchangeJob:
@@ -45,7 +45,7 @@ class ExchangeJob:
         "free_min",
         "held",
         "left_min",
-        "means",
+        "method",
         "metres",
         "minutes",
         "needed",
@@ -65,7 +65,7 @@ class ExchangeJob:
     def __init__(
         self,
         desk: "ExchangeDesk",
-        means: "Means",
+        method: "Method",
         truck: "Truck",
         charged: "Battery",
         station: int,
@@ -73,7 +73,7 @@ class ExchangeJob:
         held: Held,
         done: Moment,
     ) -> None:
-        self.desk, self.means, self.truck = desk, means, truck
+        self.desk, self.method, self.truck = desk, method, truck
         self.discharged, self.charged = truck.battery, charged
         self.station, self.people, self.held, self.done = station, people, held, done
         self.bay = charged.bay
@@ -90,28 +90,28 @@ class ExchangeJob:
 
     def begin(self) -> None:
         """Begin: settle every instant at which something is given back, and write the rows."""
-        desk, means, now = self.desk, self.means, self.start_min
+        desk, method, now = self.desk, self.method, self.start_min
         write = desk.write_state
         if not desk.at_arrival:
             write((self.discharged.number, IN_TRANSFER, now))
         write((self.charged.number, IN_TRANSFER, now))
-        times = next(self.truck.exchange_times[means.number])
-        self.metres = [0.0] * len(means.devices)
-        if means.in_steps:
+        times = next(self.truck.exchange_times[method.number])
+        self.metres = [0.0] * len(method.devices)
+        if method.in_steps:
             self._begin_in_steps(list(times))
             return
         attended_min, driven_min, *delays = times
         self._settle_all(delays)
-        if means.plan.attendants:
-            desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, attended_min, means.plan.attendants))
+        if method.plan.attendants:
+            desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, attended_min, method.plan.attendants))
         self._book(driven_min)
 
     def _settle_all(self, delays: "Sequence[float]") -> None:
         """Settle every instant, then until when each device is held, so many minutes from now."""
-        means, now, instants = self.means, self.start_min, self.means.plan.instants
+        method, now, instants = self.method, self.start_min, self.method.plan.instants
         for instant, delay_min in zip(instants, delays, strict=False):  # those of the devices follow
             self._settle(instant, now + delay_min, delay_min)
-        write, devices, metres, first = self.desk.write_device, means.devices, self.metres, len(instants)
+        write, devices, metres, first = self.desk.write_device, method.devices, self.metres, len(instants)
         for kind, unit in self.held:
             unit.free_min = free_min = now + delays[first + kind]
             write((devices[kind].kind, unit.number, now, free_min, metres[kind]))
@@ -142,11 +142,11 @@ class ExchangeJob:
     def write(self) -> None:
         """Write the row of the exchange, as far as its times are known."""
         times = (self.start_min, self.free_min, self.end_min, self.back_min)
-        self.desk.write(self.came + times + (0.0, self.reason, self.station, self.means.number))
+        self.desk.write(self.came + times + (0.0, self.reason, self.station, self.method.number))
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
-        plan, attendants = self.means.plan, self.desk.room.attendants
+        plan, attendants = self.method.plan, self.desk.room.attendants
         if plan.has_legs:
             self._add_ways(minutes)
         ends = list(accumulate(minutes))
@@ -174,7 +174,7 @@ class ExchangeJob:
         points = [at_station, self.discharged.bay, self.bay, *([at_station] * len(metres))]
         for kind, unit in self.held:
             points[WHERE_LEFT + kind] = unit.point
-        for step, device, begin, end, table_min, way_m in self.means.routes:
+        for step, device, begin, end, table_min, way_m in self.method.routes:
             from_point, to_point = points[begin], points[end]
             minutes[step] += table_min[from_point][to_point]
             metres[device] += way_m[from_point][to_point]
@@ -184,7 +184,7 @@ class ExchangeJob:
 
     def _go_on(self) -> None:
         """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""
-        attendants, plan = self.desk.room.attendants, self.means.plan
+        attendants, plan = self.desk.room.attendants, self.method.plan
         people, stop_min = self.people, attendants.stop_of(self.people)
         self.part_min, time = self.desk.room.env.now, self.ready_min
         ends: dict[int, float] = {}
@@ -220,7 +220,7 @@ class ExchangeJob:
 
     def _settle_to(self, first: int, ends: dict[int, float], attended_min: float, stop_min: float | None) -> None:
         """Settle the instants and devices of the steps that are known to end, and write what the attendants do."""
-        plan, desk = self.means.plan, self.desk
+        plan, desk = self.method.plan, self.desk
         env = desk.room.env
         self.people_min = self.part_min
         for instant in plan.instants:
@@ -233,7 +233,7 @@ class ExchangeJob:
                 unit.hold_until(ends.get(last, inf))
             if last in ends:
                 desk.write_device(
-                    (self.means.devices[kind].kind, unit.number, self.start_min, ends[last], self.metres[kind])
+                    (self.method.devices[kind].kind, unit.number, self.start_min, ends[last], self.metres[kind])
                 )
         if stop_min is not None:
             Moment(env, self._left).after(max(0.0, stop_min - env.now), GOING)
@@ -256,7 +256,7 @@ class ExchangeJob:
 
     def _give_back(self, _: "Event") -> None:
         """Give back what is not needed after the next instant, then see who can use it."""
-        desk, plan = self.desk, self.means.plan
+        desk, plan = self.desk, self.method.plan
         room = desk.room
         _step, truck, is_end, people = plan.instants[self.next_instant]
         self.next_instant += 1

@@ -37,7 +37,7 @@ class FloorPlan:
     ways: tuple[Ways, ...]
     """By the kinds of device of the arrangement."""
     standby_ways: tuple[Ways, ...]
-    """By those of the standby means."""
+    """By those of the standby method."""
     nearest: tuple[tuple[int, ...], ...]
     """For each station, the bays in reach, nearest first."""
     in_reach: tuple[frozenset[int], ...]

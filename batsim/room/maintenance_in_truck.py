@@ -1,6 +1,6 @@
 """Care of a battery that stays in its truck: in the time that work leaves after a charge.
 
-For watering by hand the battery is drawn out part of the way, which needs a device; one connection for all cells does
+For watering by hand the battery is pulled out part of the way, which needs a device; one connection for all cells does
 without. An attendant, where there are any, and the device may have to be waited for; a driver is there.
 """
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 class Waiting:
-    """A truck that waits for an attendant, and for what draws its battery out."""
+    """A truck that waits for an attendant, and for what pulls its battery out."""
 
     __slots__ = ("called", "held", "needs_devices", "people")
 

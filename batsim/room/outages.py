@@ -74,7 +74,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
         _return_station(room, unit)
     elif thing <= devices:
         _unit(room, thing - 1, unit).out -= 1
-        _choose_means(room)
+        _choose_method(room)
         room.serve()
     elif room.plan.exchange is None:
         room.charging.pools[thing - 1 - devices].free += 1
@@ -86,15 +86,15 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
 
 def _unit(room: "Room", device: int, number: int) -> "Unit":
     """One device, by its kind among all and its number."""
-    means = room.exchange.means if room.plan.exchange is not None else [room.spots]
-    kinds = [devices for each in means for devices in each.devices]
+    methods = room.exchange.methods if room.plan.exchange is not None else [room.spots]
+    kinds = [devices for each in methods for devices in each.devices]
     return kinds[device].units[number]
 
 
 def _take_device(room: "Room", unit: "Unit") -> Waiting:
     """Take a device out when what it does is over."""
     unit.out += 1
-    _choose_means(room)
+    _choose_method(room)
     room.serve()  # what stands by may begin at once
     while (busy_min := unit.free_min - room.env.now) > 0.0:
         if busy_min < inf:
@@ -105,10 +105,10 @@ def _take_device(room: "Room", unit: "Unit") -> Waiting:
             yield told
 
 
-def _choose_means(room: "Room") -> None:
+def _choose_method(room: "Room") -> None:
     """Have exchanges made by what is not out of use."""
     if room.plan.exchange is not None:
-        room.exchange.choose_means()
+        room.exchange.choose_method()
 
 
 def _take_station(room: "Room", number: int) -> Waiting:

@@ -46,7 +46,7 @@ class Factor(ABC):
     """An input with more than one possible value, by the share of its law that lies below."""
 
     path: str
-    """Where it stands in a scenario, such as `trucks[0].draws.mean`."""
+    """Where it stands in a scenario, such as `trucks[0].duty.mean_power`."""
 
     @abstractmethod
     def at(self, share: float) -> object:

@@ -261,17 +261,17 @@ def _add(whole: Marked, path: Path, document: str) -> None:
 
 
 def _take_class(whole: Marked, number: int, name: str, group: dict[str, object]) -> list[Problem]:
-    """Give a truck group the mean power, voltage and exit of its class where it states none."""
+    """Give a truck group the mean power, voltage and removal of its class where it states none."""
     part = _catalogue_part("truck_classes", name)
     if part is None:
         rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
         return [problem(whole, ("trucks", number, "class"), rule, got=shown(name))]
-    draws = group.get("draws") or {}
-    if group.get("run_time") is None and isinstance(draws, dict) and not {"mean", "energy_per_shift"} & set(draws):
-        group["draws"] = {"mean": part.data["power"], **draws}
+    duty = group.get("duty") or {}
+    if group.get("run_time") is None and isinstance(duty, dict) and not {"mean_power", "energy_per_shift"} & set(duty):
+        group["duty"] = {"mean_power": part.data["power"], **duty}
     compartment = group.get("compartment") or {}
     if isinstance(compartment, dict):
-        group["compartment"] = {"voltage": part.data["voltage"], "exit": part.data["exit"], **compartment}
+        group["compartment"] = {"voltage": part.data["voltage"], "removal": part.data["removal"], **compartment}
     return []
 
 

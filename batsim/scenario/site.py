@@ -81,7 +81,7 @@ class Rules(Frozen):
     """How the room is run where more than one way is usual."""
 
     discharged_on_charge: Annotated[str, Words(*RELEASE)] = "with_exchange"
-    """When the discharged battery may go on charge: with the exchange, or on arrival, drawn out at once."""
+    """When the discharged battery may go on charge: with the exchange, or on arrival, pulled out at once."""
     at_break: Annotated[str, Words("finish", "finish_then_full_break", "pause", "put_back")] = "finish"
     """What an attendant does when a break begins in the middle of a job: finish it, finish it and take the whole break
     then, lay it down, or put the battery back and begin the step again after the break."""
@@ -157,7 +157,7 @@ class Targets(Frozen):
     """Share of exchanges that must start within so many minutes of joining the line."""
     none_ready_share: Annotated[float, AtMostShare()] | None = Field(None, alias="none_ready")
     """Most of the asking trucks that may find no ready battery. [%]"""
-    stranded_trucks: Annotated[int, Count()] | None = None
+    trucks_below_cut_out: Annotated[int, Count()] | None = None
     """Most trucks that may fall below the cut-out in the simulated time."""
 
 
@@ -223,8 +223,8 @@ class Scenario(Shows, Frozen):
     """Sizes and limits of equipment, by its name in the arrangements: devices, what batteries stand on, parts."""
     room: BatteryRoom = Field(default_factory=dict)  # type: ignore[assignment]
     """The battery room."""
-    hall: Space = Field(default_factory=dict)  # type: ignore[assignment]
-    """The hall in which trucks are charged in the truck."""
+    building: Space = Field(default_factory=dict)  # type: ignore[assignment]
+    """The building in which trucks are charged in the truck."""
     supply: Supply = Field(default_factory=dict)  # type: ignore[assignment]
     """The electrical supply of the chargers."""
     standards: Standards = Field(default_factory=dict)  # type: ignore[assignment]

@@ -37,12 +37,12 @@ SURVEY = """\
 #   spreader beam: {rated_mass: 2000 kg, hook_spacing: {from: 400 mm, to: 900 mm}, takes_up: 500 mm}
 # room: {length: 20 m, width: 8 m, height: 4 m, fan: 2000 m3/h, floor: good, floor_load: 20 kN/m2, aisle: 3 m,
 #        wash: 5 m}
-# hall: {length: 80 m, width: 40 m, height: 8 m, openings: 4 m2}
+# building: {length: 80 m, width: 40 m, height: 8 m, openings: 4 m2}
 # supply: {voltage: 400 V, spare: 250 kVA}
 # prices: {energy: 0.18 EUR/kWh, demand: 9 EUR/kW, driver: 38 EUR/h, attendant: 38 EUR/h}
 # standards: {ventilation: "IEC 62485-3:2014", push: hse_l23_men}
 # and of the trucks, under their group:
-#   compartment: {length: 990 mm, width: 1040 mm, height: 640 mm, floor: flat, floor_height: 203 mm, exit: side,
+#   compartment: {length: 990 mm, width: 1040 mm, height: 640 mm, floor: flat, floor_height: 203 mm, removal: side,
 #                 frame_depth: 1060 mm, battery_mass: {from: 1050 kg, to: 1250 kg}, maker_approves: yes,
 #                 opening: {kind: door, angle: 135 deg}}
 # and of the batteries, under their type: size: {length: 980 mm, width: 1028 mm, height: 570 mm}, base: flat
@@ -70,9 +70,9 @@ def starter_text(answers: Answers) -> str:
     batteries, chargers = _first_counts(answers)
     if answers.power_kw is None:
         draws = f"    # Mean power at work; from the class ({truck_class}) until you know better."
-        draws += "\n    # draws: {mean: 3.4 kW, between_trucks: 10 %, between_shifts: 20 %}"
+        draws += "\n    # duty: {mean_power: 3.4 kW, between_trucks: 10 %, between_shifts: 20 %}"
     else:
-        draws = f"    draws: {{mean: {answers.power_kw:g} kW}}"
+        draws = f"    duty: {{mean: {answers.power_kw:g} kW}}"
     site = answers.site.replace("\\", "\\\\").replace('"', '\\"')
     return f"""\
 # yaml-language-server: $schema=./batsim.schema.json

@@ -84,10 +84,10 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
 
 def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
     stated = scenario.targets
-    share = figure("size.indifference_share").value / 100.0
+    share = figure("decide.indifference_share").value / 100.0
     found = []
     if (most := stated.downtime_min_per_truck_shift) is not None:
-        usual = figure("size.indifference_downtime").value / 100.0 * (most or OF_NONE_MIN)
+        usual = figure("decide.indifference_downtime").value / 100.0 * (most or OF_NONE_MIN)
         text = f"downtime at most {most:g} min per truck-shift"
         found.append(Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, own.get("downtime", usual), text))
     if stated.waits is not None:
@@ -99,11 +99,11 @@ def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
         text = f"at most {100 * most:g} % of trucks find none ready"
         usual = share * most if most else share / 100.0
         found.append(Limit("none ready", "found_none_ready_share", most, 1.0, own.get("none ready", usual), text))
-    if stated.stranded_trucks is not None:
-        most = float(stated.stranded_trucks)
-        usual = figure("size.indifference_trucks").value
+    if stated.trucks_below_cut_out is not None:
+        most = float(stated.trucks_below_cut_out)
+        usual = figure("decide.indifference_trucks").value
         text = f"at most {most:g} trucks below cut-out"
-        found.append(Limit("cut-out", "stranded_trucks", most, 1.0, own.get("cut-out", usual), text))
+        found.append(Limit("cut-out", "trucks_below_cut_out", most, 1.0, own.get("cut-out", usual), text))
     return found
 
 

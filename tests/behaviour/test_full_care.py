@@ -74,7 +74,7 @@ PLUGGED = {
     "bay": "truck",
     "empty_bays": 0,
     "watering_devices": {"pallet truck": 1},
-    "draw_out_time": "4 min",
+    "pull_out_time": "4 min",
     "connects": "driver",
 }
 
@@ -133,7 +133,7 @@ def test_trucks_at_their_cut_out_wait_for_a_charging_spot():
     spots = {"handling": "plugged", "stations": 1, "chargers": "1 x electronic_iuia"}
     for kilowatts in (2.9, 3.3, 4.1, 5.0, 6.2):
         changes = {
-            "trucks": [{**group, "draws": {"mean": f"{kilowatts} kW"}}],
+            "trucks": [{**group, "duty": {"mean_power": f"{kilowatts} kW"}}],
             "rules": {"if_none_ready": "carry_on"},
             "handling": {"plugged": PLUGGED},
             "layouts.room": spots,
@@ -147,7 +147,7 @@ def test_trucks_at_their_cut_out_wait_for_a_charging_spot():
 
 def test_a_level_that_rounding_leaves_above_the_cut_out_is_the_cut_out():
     """A truck that comes half a tick of the clock too early must not go back for no time at all, again and again."""
-    group = {"count": 3, "shifts": ["early"], "battery": "small", "exchange_at": "25 %", "draws": {"mean": "5 kW"}}
+    group = {"count": 3, "shifts": ["early"], "battery": "small", "exchange_at": "25 %", "duty": {"mean_power": "5 kW"}}
     other = {"count": 2, "shifts": SHIFTS, "battery": "small", "exchange_at": "25 %", "run_time": "5 h"}
     changes = {
         "site.room_temperature": "5 degC",

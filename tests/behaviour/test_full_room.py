@@ -284,7 +284,7 @@ def test_demand_of_a_week_shortens_its_discharges():
 def test_demand_of_a_week_scales_power():
     stated = room({}, CASE)._stated.at(("trucks", 0))
     del stated["run_time"]
-    changes = {"trucks": [{**stated, "draws": {"mean": "3 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}]}
+    changes = {"trucks": [{**stated, "duty": {"mean_power": "3 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}]}
     record = run(room({**changes, "demand": {"weeks": {"2": "150 %"}}}, CASE), weeks=2.0)
     powers = [
         (row["start_min"] > WEEK_MIN, 60.0 * row["drawn_kwh"] / (row["end_min"] - row["start_min"]))

@@ -15,7 +15,7 @@ from batsim.scenario.chemistry import rated_cell, wells_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started
 
-LEAD, KILOWATTS = "batteries.lead", "trucks[0].draws.mean"
+LEAD, KILOWATTS = "batteries.lead", "trucks[0].duty.mean_power"
 WELLS = {LEAD + ".recovery": "two_wells", "trucks[0].temperature": "30 degC"}
 """At the temperature of the rating, so that the wells are those of the rated capacities."""
 NO_BREAKS = {"days": "Mon-Sun", "from": "00:00", "to": "24:00"}

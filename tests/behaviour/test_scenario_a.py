@@ -108,7 +108,7 @@ def test_staggering_by_half_an_hour_helps(site):
     ],
 )
 def test_what_binds_is_named(site, layout, what, thing):
-    one = batsim.one_more(site, layout, replications=REPLICATIONS, weeks=2.0, workers=1)
+    one = batsim.bottleneck(site, layout, replications=REPLICATIONS, weeks=2.0, workers=1)
 
     assert one.binding is not None
     assert one.binding.what == what
@@ -121,7 +121,7 @@ def test_what_binds_is_named(site, layout, what, thing):
 
 
 def test_in_the_truck_it_is_the_charge_itself(site):
-    one = batsim.one_more(site, "in the truck", replications=3, workers=1)
+    one = batsim.bottleneck(site, "in the truck", replications=3, workers=1)
 
     assert one.binding is None
     assert one.downtime.half_width < 0.1 * one.downtime.mean

@@ -1,4 +1,4 @@
-"""Sizing beside the full grid: it finds the same cheapest cell, from far fewer simulated ones."""
+"""Decision beside the full grid: it finds the same cheapest cell, from far fewer simulated ones."""
 
 from pathlib import Path
 
@@ -7,7 +7,7 @@ import pytest
 
 import batsim
 from batsim.decision.counts import Grid, dimensions_of
-from batsim.decision.decide import size
+from batsim.decision.decide import decide
 from batsim.decision.size_chance import predicted
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
@@ -70,7 +70,7 @@ def room(request):
     """A room, what sizing says of it, its grid, and every cell of it simulated a few times."""
     ranges, indifference, answer, most_share = ROOMS[request.param]
     scenario = batsim.read(CASES / f"{request.param}.yaml")
-    sizing = size(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
+    sizing = decide(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
     grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
     return scenario, sizing, grid, simulated(scenario, grid, grid.cells, FEW), answer, most_share
 
@@ -162,7 +162,7 @@ def test_two_workers_find_the_same():
     ranges, indifference, _, _ = ROOMS["size_waits"]
     scenario = batsim.read(CASES / "size_waits.yaml")
     one, two = (
-        size(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=workers)["room"]
+        decide(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=workers)["room"]
         for workers in (1, 2)
     )
 
@@ -179,7 +179,7 @@ def test_a_thousand_cells():
     _, indifference, answer, _ = ROOMS["size_round_the_clock"]
     scenario = batsim.read(CASES / "size_round_the_clock.yaml")
     ranges = {"batteries": (7, 16), "chargers": (1, 10), "stations": (1, 10)}
-    sizing = size(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
+    sizing = decide(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
 
     grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
     few = simulated(scenario, grid, grid.cells, 2)

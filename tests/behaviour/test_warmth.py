@@ -24,7 +24,7 @@ from batsim.scenario.chemistry import capacity_factor_of, rated_cell, thermal_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started
 
-AIR, ROOM, DRAWS = "trucks[0].air", "site.room_temperature", "trucks[0].draws"
+AIR, ROOM, DRAWS = "trucks[0].air", "site.room_temperature", "trucks[0].duty"
 LEAD, CHARGERS, SHIFTS = "batteries.lead", "layouts.room.chargers", "week.shifts"
 PAUSES = ["06:00 for 30 min", "15:00 for 45 min"]
 BREAKS = {"always": {"days": "Mon-Sun", "from": "00:00", "to": "24:00", "breaks": PAUSES}}
@@ -253,7 +253,7 @@ def test_a_room_that_never_warms_it_charges_it_all_the_same():
 
 
 HOT = {
-    "trucks[0].draws.mean": "6 kW",
+    "trucks[0].duty.mean_power": "6 kW",
     "layouts.room.batteries": 24,
     "layouts.room.chargers": "20 x electronic_iuia",
 }

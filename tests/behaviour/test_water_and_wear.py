@@ -89,7 +89,7 @@ def test_a_held_voltage_makes_gas_by_its_temperature():
 WATERED = {
     "charges": ({}, "4 charges"),
     "gassing": ({}, "300 Ah"),
-    "low": ({"trucks[0].draws": SPREAD}, "when_low"),
+    "low": ({"trucks[0].duty": SPREAD}, "when_low"),
     "side rollers": ({"layouts.room": ROLLERS, **DAYS}, "300 Ah"),
     "equalising": ({LEAD + ".equalising": EQUALISING}, "300 Ah"),
     "in the truck": (IN_TRUCK, "200 Ah"),
@@ -233,7 +233,7 @@ def test_equalising_adds_its_ampere_hours_and_gas():
 
 def test_the_damage_of_a_discharge_is_that_of_its_depth_and_temperature():
     light = {"mean": "1.6 kW", "between_trucks": "20 %", "between_shifts": "50 %"}
-    record = run(room({"trucks[0].draws": light, "trucks[0].exchange_at": "20 %"}), weeks=3.0)
+    record = run(room({"trucks[0].duty": light, "trucks[0].exchange_at": "20 %"}), weeks=3.0)
     life, capacity_ah, depths = life_of(room().batteries["lead"]), record.facts.line_capacity_ah[0], []
     for discharge in rows_of(record, "discharges"):
         depth = discharge["drawn_ah"] / capacity_ah
@@ -303,7 +303,7 @@ def test_batteries_differ_and_in_all_layouts_alike(key: str):
 def test_part_charges_in_a_row_wear_more():
     """Five are free; each discharge after a sixth takes 20 % more, until a full charge sets the count to 0."""
     week = {**IN_TRUCK, "layouts.room.in_truck": {"in_breaks": True, "full_every": "7 days"}, "trucks[0].count": 2}
-    week |= {"trucks[0].draws.mean": "4 kW", "layouts.room.chargers": "2 x fast_iuia"}
+    week |= {"trucks[0].duty.mean_power": "4 kW", "layouts.room.chargers": "2 x fast_iuia"}
     scenario = room(week)
     record, life = run(scenario, weeks=4.0), life_of(scenario.batteries["lead"])
     charges, capacity_ah = by("battery", started(rows_of(record, "charges"))), record.facts.line_capacity_ah[0]
@@ -369,7 +369,7 @@ def test_a_warm_battery_wears_twice_as_fast_ten_kelvin_on():
     """The same ampere-hours at 30 and 40 degC."""
     life = life_of(room().batteries["lead"])
     assert life == Life(1200.0, 0.8, 1.2, 2.0, 30.0, 10.0)
-    timed = {"trucks[0].draws": None, "trucks[0].run_time": "9 h", "trucks[0].first_run": "1 h"}
+    timed = {"trucks[0].duty": None, "trucks[0].run_time": "9 h", "trucks[0].first_run": "1 h"}
     cool, warm = (run(room({**timed, "trucks[0].temperature": f"{degc} degC"})) for degc in (30, 40))
     one, other = (sum(row["damage"] for row in rows_of(each, "discharges")) for each in (cool, warm))
     assert other == pytest.approx(2.0 * one, rel=1e-9)

@@ -13,7 +13,7 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from batsim.formulas.charging import Profile, charge_phases, cut, phases_totals, rest_of
-from batsim.formulas.discharge import Cell, capacity_factor, soc_after
+from batsim.formulas.discharge import Cell, capacity_factor, discharge_at_power, soc_after
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import temperature_after_degc
 from batsim.formulas.wear import Life, discharge_damage

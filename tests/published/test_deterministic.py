@@ -64,7 +64,7 @@ def test_two_batteries_are_too_few(case, release):
 def test_two_batteries_and_when_the_discharged_one_goes_on_charge(
     case, record, release, cycle_h, starts_h, waits_h, mean_wait_h, availability
 ):
-    """16 h of work in 24 h when it is drawn out on arrival, 8 h in 16 h when it leaves with the exchange."""
+    """16 h of work in 24 h when it is pulled out on arrival, 8 h in 16 h when it leaves with the exchange."""
     scenario = case("d01", {"rules": {"discharged_on_charge": release}})
 
     exchanges = record(scenario, "two").frame("exchanges").head(6)
@@ -76,7 +76,7 @@ def test_two_batteries_and_when_the_discharged_one_goes_on_charge(
     assert measures["wait_min_per_exchange"] == pytest.approx(60.0 * mean_wait_h, rel=1e-9)
 
 
-@pytest.mark.published(source=BY_HAND, where="D03: 8 / (8 + 8 + 8), drawn out on arrival")
+@pytest.mark.published(source=BY_HAND, where="D03: 8 / (8 + 8 + 8), pulled out on arrival")
 def test_one_battery_works_when_it_is_drawn_out_on_arrival(case, record):
     scenario = case("d03")
 

@@ -1,4 +1,4 @@
-"""Sizing against the exact smallest counts: spares by Palm's theorem, stations by machine interference."""
+"""Decision against the exact smallest counts: spares by Palm's theorem, stations by machine interference."""
 
 from math import comb, factorial, log
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import poisson
 
-from batsim.decision.decide import size
+from batsim.decision.decide import decide
 from batsim.formulas.renewal import machine_interference
 
 PALM = (
@@ -54,7 +54,7 @@ def test_the_table_of_spares(pipeline, target, spares, chance, with_one_fewer):
 
 
 def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
-    """Size the batteries of a fleet so large that the few trucks that wait slow nothing down."""
+    """Answer the batteries of a fleet so large that the few trucks that wait slow nothing down."""
     trucks = 100 if pipeline <= 6.0 else 200
     run_h = trucks * TURN_H / pipeline
     scenario = case(
@@ -69,7 +69,7 @@ def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
             "targets": {"none_ready": f"at most {100.0 * target:g} %"},
         },
     )
-    found = size(
+    found = decide(
         scenario,
         ranges={"batteries": (trucks + 1, trucks + spares + 4)},
         indifference={"none ready": 0.8 * (target - poisson.sf(spares - 1, pipeline))},
@@ -167,7 +167,7 @@ def test_smallest_number_of_stations(case, file, layout, trucks, run_min, exchan
             "targets": {"downtime_per_truck_shift": f"at most {target:.6f} min"},
         },
     )
-    found = size(
+    found = decide(
         scenario,
         layout,
         ranges={"stations": (1, 6)},

@@ -28,10 +28,10 @@ def test_readme_shows_what_compare_prints(monkeypatch):
 @pytest.mark.parametrize(
     ("command", "head"),
     [
-        (["one-more", "scenarios/kestrel-lane.yaml", "--layout", "side rollers", "-r", "6"], "side rollers (Side"),
+        (["bottleneck", "scenarios/kestrel-lane.yaml", "--layout", "side rollers", "-r", "6"], "side rollers (Side"),
         (["day-without", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"], "side rollers: battery"),
     ],
-    ids=["one-more", "day-without"],
+    ids=["bottleneck", "day-without"],
 )
 def test_readme_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head):
     """The blocks on the side rollers are those of the commands, to the letter."""
@@ -61,7 +61,7 @@ def test_readme_shows_how_a_plan_begins(monkeypatch):
 def test_readme_shows_what_size_finds(monkeypatch):
     """The block is the command's output, to the letter."""
     monkeypatch.chdir(ROOT)
-    shown = re.search(r"\$ batsim size .*?\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    shown = re.search(r"\$ batsim decide .*?\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
     result = CliRunner().invoke(main, ["size", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"])
 
     assert shown is not None

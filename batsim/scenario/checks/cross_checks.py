@@ -12,7 +12,7 @@ from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.base import shown
 from batsim.scenario.parts.calendar import Window, mean_shift_min, overlap_min, shift_windows
-from batsim.scenario.parts.trucks import Draws
+from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
@@ -157,21 +157,21 @@ def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
             )
             got = f"{100 * group.exchange_at_share:g} %"
             yield problem(stated, ("trucks", number, "exchange_at"), rule, got=got)
-        elif group.draws is not None and all(name in scenario.week.shifts for name in group.shifts):
-            yield from _strength(scenario, number, group.draws, stated)
+        elif group.duty is not None and all(name in scenario.week.shifts for name in group.shifts):
+            yield from _strength(scenario, number, group.duty, stated)
     weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
     if weeks > LONGEST_WEEKS:
         rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
         yield problem(stated, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
 
 
-def _strength(scenario: Scenario, number: int, draws: Draws, stated: Marked) -> Iterator[Problem]:
+def _strength(scenario: Scenario, number: int, duty: Duty, stated: Marked) -> Iterator[Problem]:
     """Find a power or energy that empties its battery in minutes, which is a slip in a unit."""
     group = scenario.trucks[number]
-    if draws.mean_kw is not None:
-        key, kw, got = "mean", draws.mean_kw, f"{draws.mean_kw:g} kW"
+    if duty.mean_kw is not None:
+        key, kw, got = "mean_power", duty.mean_kw, f"{duty.mean_kw:g} kW"
     else:
-        energy = draws.energy_per_shift_kwh or 0.0
+        energy = duty.energy_per_shift_kwh or 0.0
         hours = mean_shift_min(scenario.week, group.shifts) / 60.0
         key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
     temperature = group.temperature_degc
@@ -181,4 +181,4 @@ def _strength(scenario: Scenario, number: int, draws: Draws, stated: Marked) -> 
     minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
-        yield problem(stated, ("trucks", number, "draws", key), rule, got=got)
+        yield problem(stated, ("trucks", number, "duty", key), rule, got=got)

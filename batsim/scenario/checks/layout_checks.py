@@ -119,7 +119,7 @@ def _bays(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     spares = batteries - sum(trucks.values())
     if scenario.rules.discharged_on_charge == "at_arrival":
         if layout.bays < batteries:
-            rule = f"discharged batteries drawn out at arrival need a bay for each of the {batteries} batteries"
+            rule = f"discharged batteries pulled out at arrival need a bay for each of the {batteries} batteries"
             yield problem(stated, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
     elif layout.bays < spares + arrangement.empty_bays:
         rule = (

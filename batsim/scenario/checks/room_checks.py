@@ -1,4 +1,4 @@
-"""Rules for positions, standby means, breakdowns and the reserve of a layout."""
+"""Rules for positions, standby method, breakdowns and the reserve of a layout."""
 
 from collections.abc import Iterator
 from itertools import chain

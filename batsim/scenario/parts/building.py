@@ -1,4 +1,4 @@
-"""What a survey finds in the building: the battery room, the hall, the supply; and the rules that are to hold."""
+"""What a survey finds in the building: the battery room, the building, the supply; and the rules that are to hold."""
 
 from typing import Annotated
 

@@ -20,7 +20,7 @@ from batsim.scenario.parts.base import (
     refuse,
 )
 
-EXITS = ("side", "top", "either", "none")
+REMOVALS = ("side", "top", "either", "none")
 BASES = ("flat", "rollers")
 YES_NO = ("yes", "no")
 BEAM = "spreader beam"
@@ -71,7 +71,7 @@ class Size(Frozen):
     length_mm: Millimetres = Field(alias="length")
     """Along the truck. [mm]"""
     width_mm: Millimetres = Field(alias="width")
-    """Across the truck, the way a side exit draws it. [mm]"""
+    """Across the truck, the way a side removal draws it. [mm]"""
     height_mm: Millimetres = Field(alias="height")
     """Height, without cables. [mm]"""
 
@@ -104,7 +104,7 @@ class Compartment(Frozen):
     """Nominal voltage on the truck's plate; from its class when not stated. [V]"""
     connector: NameText | None = None
     """Battery connector of the truck, as it is marked."""
-    exit: Annotated[str, Words(*EXITS)] | None = None
+    removal: Annotated[str, Words(*REMOVALS)] | None = None
     """Where the battery leaves; from the truck's class when not stated."""
     opening: Opening | None = None
     """How the side opens."""

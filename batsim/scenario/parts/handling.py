@@ -163,9 +163,9 @@ class Arrangement(Frozen):
     set_down_bays: Annotated[int, Count(most=5)] = 0
     """Set-down bays beside the station that an exchange needs from its start to its end."""
     watering_devices: dict[NameText, Annotated[int, Count(least=1, most=5)]] = Field(default_factory=dict)
-    """Charging in the truck: what draws the battery out part of the way to water it by hand."""
-    draw_out_time_min: DurationLaw = Field("0 min", alias="draw_out_time")  # type: ignore[assignment]
-    """Charging in the truck: time to draw the battery out for watering by hand and put it back. [min]"""
+    """Charging in the truck: what pulls the battery out part of the way to water it by hand."""
+    pull_out_time_min: DurationLaw = Field("0 min", alias="pull_out_time")  # type: ignore[assignment]
+    """Charging in the truck: time to pull the battery out for watering by hand and put it back. [min]"""
     stays_with_truck: tuple[NameText, ...] = ()
     """What each truck needs."""
     goes_with_battery: tuple[NameText, ...] = ()

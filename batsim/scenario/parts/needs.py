@@ -28,7 +28,7 @@ class Part(Frozen):
     """Where it stands in the equipment list: handling equipment, truck side, maintenance, room."""
     watered_by: Annotated[str, Words("hand", "single_point")] | None = None
     """Needed only where batteries are watered so."""
-    exit: Annotated[str, Words("side", "top")] | None = None
+    removal: Annotated[str, Words("side", "top")] | None = None
     """Needed only for trucks whose battery leaves that way; for each truck, or where there is any such truck."""
     fitted: Annotated[str, Words(*FITTED)] | None = None
     """What the survey may find on a truck that has it already: rollers under its battery, a side that opens, or one
@@ -79,7 +79,7 @@ class Advice(Frozen):
 class Needs(Frozen):
     """What an arrangement asks of trucks, batteries and equipment."""
 
-    exit: Annotated[str, Words("side", "top", "any")] = "any"
+    removal: Annotated[str, Words("side", "top", "any")] = "any"
     """Where the battery must leave the truck."""
     lifts: NameText | None = None
     """Device that lifts the battery; it hangs from a spreader beam."""

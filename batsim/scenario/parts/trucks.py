@@ -28,10 +28,10 @@ from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.triggers import ExchangeWhen
 
 
-class Draws(Frozen):
+class Duty(Frozen):
     """What a truck draws from its battery while it works."""
 
-    mean_kw: Kilowatts | None = Field(None, alias="mean")
+    mean_kw: Kilowatts | None = Field(None, alias="mean_power")
     """Mean power over scheduled working time, at the battery. [kW]"""
     energy_per_shift_kwh: KilowattHours | None = Field(None, alias="energy_per_shift")
     """Energy taken in one shift, instead of a mean power. [kWh]"""
@@ -41,10 +41,10 @@ class Draws(Frozen):
     """Spread from one battery filling to the next on the same truck. [%]"""
 
     @model_validator(mode="after")
-    def _one_of_two(self) -> "Draws":
+    def _one_of_two(self) -> "Duty":
         """Want either a mean power or an energy per shift."""
         if (self.mean_kw is None) == (self.energy_per_shift_kwh is None):
-            refuse([Fault((), "needs either 'mean' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")])
+            refuse([Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")])
         return self
 
 
@@ -106,10 +106,10 @@ class TruckGroup(Frozen):
     """Names of the shifts that the trucks work."""
     battery: NameText
     """Battery type."""
-    draws: Draws | None = None
+    duty: Duty | None = None
     """Power or energy drawn at work."""
     run_time_min: DurationLaw | None = Field(None, alias="run_time")
-    """Working time on one battery, instead of `draws` (for sites that only know hours per battery). [min]"""
+    """Working time on one battery, instead of `duty` (for sites that only know hours per battery). [min]"""
     first_run_min: Annotated[Any, FirstRuns()] = Field(None, alias="first_run")
     """Working time until each truck first asks for a battery; drawn at random when not stated. [min]"""
     to_room: ToRoom | None = None
@@ -133,10 +133,10 @@ class TruckGroup(Frozen):
     def _consistent(self) -> "TruckGroup":
         """Check what needs two keys."""
         faults = []
-        if self.draws is not None and self.run_time_min is not None:
-            faults.append(Fault(("run_time",), "stands in place of 'draws'; keep one of the two"))
-        if self.draws is None and self.run_time_min is None:
-            faults.append(Fault((), "needs 'draws', 'run_time' or a truck 'class' from the catalogue"))
+        if self.duty is not None and self.run_time_min is not None:
+            faults.append(Fault(("run_time",), "stands in place of 'duty'; keep one of the two"))
+        if self.duty is None and self.run_time_min is None:
+            faults.append(Fault((), "needs 'duty', 'run_time' or a truck 'class' from the catalogue"))
         listed = self.first_run_min
         in_a_row = listed is not None and any(isinstance(each, tuple) for each in listed)
         if listed is not None and not in_a_row and len(listed) != self.count:

@@ -22,7 +22,7 @@ STATEMENTS = {
     "charge_time",
     "connect_time",
     "cool_down",
-    "draw_out_time",
+    "pull_out_time",
     "every",
     "exchange_time",
     "first_run",

@@ -157,8 +157,8 @@ def path_text(path: KeyPath) -> str:
 
     Examples
     --------
-    >>> path_text(("trucks", 0, "draws", "mean"))
-    'trucks[0].draws.mean'
+    >>> path_text(("trucks", 0, "duty", "mean_power"))
+    'trucks[0].duty.mean_power'
     >>> path_text(("layouts", "side rollers", "v1.2"))
     "layouts.side rollers.'v1.2'"
     """

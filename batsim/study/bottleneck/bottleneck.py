@@ -77,7 +77,7 @@ class Gain(NamedTuple):
 
 
 @dataclass(frozen=True, repr=False)
-class OneMore(Shows):
+class Bottleneck(Shows):
     """One layout as it is, and with one more of each thing, over paired replications."""
 
     settings: Settings
@@ -276,7 +276,7 @@ def _listed(words: list[str], last: str) -> str:
     return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
 
 
-def one_more(
+def bottleneck(
     scenario: "Scenario",
     layout: str,
     *,
@@ -286,7 +286,7 @@ def one_more(
     seed: int | None = None,
     workers: int | None = None,
     progress: "Progress | None" = None,
-) -> OneMore:
+) -> Bottleneck:
     """Find what binds in a layout: simulate it as it is and with one more of each thing, on the same random numbers.
 
     Parameters
@@ -304,7 +304,7 @@ def one_more(
 
     Returns
     -------
-    OneMore
+    Bottleneck
         Gains with their intervals, what binds and when, a sentence, a tidy frame and plain data.
 
     Raises
@@ -313,12 +313,12 @@ def one_more(
         When the layout is not in the scenario, or a number is out of range.
     """
     stated = settings(scenario, layout, replications, weeks, warm_up_weeks, seed)
-    return one_more_each(stated, workers=workers, progress=progress)[layout]
+    return bottlenecks(stated, workers=workers, progress=progress)[layout]
 
 
-def one_more_each(
+def bottlenecks(
     stated: Settings, *, workers: int | None = None, progress: "Progress | None" = None
-) -> dict[str, OneMore]:
+) -> dict[str, Bottleneck]:
     """Do the same for each layout of some settings, all of them in one go."""
     made: list[tuple[str, Variant | None]] = []
     left_out: dict[str, list[LeftOut]] = {}
@@ -336,7 +336,7 @@ def one_more_each(
     answers = {}
     for layout in stated.layouts:
         mine = [(variant, run) for (name, variant), run in zip(made, runs, strict=True) if name == layout]
-        answers[layout] = OneMore(
+        answers[layout] = Bottleneck(
             stated,
             layout,
             tuple(variant.addition for variant, _ in mine if variant is not None),

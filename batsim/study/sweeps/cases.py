@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 KEY_BYTES = 16
 LEFT_OUT = (
     "question", "layouts", "simulation", "targets",
-    "prices", "present", "equipment", "room", "hall", "supply", "standards",
+    "prices", "present", "equipment", "room", "building", "supply", "standards",
 )  # fmt: skip
 """Parts of a scenario on which no number depends, or of which only some does; that is added below."""
 

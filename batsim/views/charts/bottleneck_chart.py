@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.container import BarContainer
 
-    from batsim.study.bottleneck.bottleneck import Gain, OneMore
+    from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 
 WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.44, 2.2, 2
 HEIGHT, LETTERS = 0.66, 36
@@ -34,13 +34,13 @@ LOOKS = {CLEAR: (GREEN, "||"), HARM: (VERMILION, "xxxx"), OPEN: ("#FFFFFF", "")}
 NONE = "There is nothing with a limit of which one more could be tried."
 
 
-def one_more_chart(one_more: "OneMore", ax: "Axes | None" = None) -> "Axes":
+def bottleneck_chart(bottleneck: "Bottleneck", ax: "Axes | None" = None) -> "Axes":
     """Draw what one more of each thing would save.
 
     Parameters
     ----------
-    one_more
-        What `batsim.one_more` returns.
+    bottleneck
+        What `batsim.bottleneck` returns.
     ax
         Axes to draw on; those of a new figure when not given.
 
@@ -49,14 +49,14 @@ def one_more_chart(one_more: "OneMore", ax: "Axes | None" = None) -> "Axes":
     matplotlib.axes.Axes
         A bar for each thing, the greatest gain first, with intervals that hold together.
     """
-    gains, stated = one_more.gains, one_more.settings
+    gains, stated = bottleneck.gains, bottleneck.settings
     ax = axes_for(ax, Size(WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(gains))))
-    title = f"{one_more.layout}: what one more would save"
+    title = f"{bottleneck.layout}: what one more would save"
     if not gains:
         heading(ax, title)
         nothing(ax, NONE)
         return ax
-    downtime = f"As it is, {number_text(one_more.downtime)} min per truck-shift are lost."
+    downtime = f"As it is, {number_text(bottleneck.downtime)} min per truck-shift are lost."
     ends = (
         f"Whiskers: {100.0 * stated.confidence:g} % intervals that hold together, {stated.replications} replications."
     )

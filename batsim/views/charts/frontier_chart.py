@@ -20,7 +20,7 @@ from batsim.views.charts.chart_style import Size as Inches
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from batsim.decision.answer import Size
+    from batsim.decision.answer import Answer
 
 SIZE_IN = Inches(8.0, 4.8)
 BELOW_PT = 58.0
@@ -35,13 +35,13 @@ MARKS = {
 NONE = "No counts within the ranges meet the targets, so there is no frontier."
 
 
-def frontier_chart(size: "Size", ax: "Axes | None" = None) -> "Axes":
+def frontier_chart(size: "Answer", ax: "Axes | None" = None) -> "Axes":
     """Draw the frontier of a layout: what fewer batteries would cost in downtime, and more in money.
 
     Parameters
     ----------
     size
-        What sizing found for a layout: `batsim.size(...)["its name"]`.
+        What sizing found for a layout: `batsim.decide(...)["its name"]`.
     ax
         Axes to draw on; those of a new figure when not given.
 
@@ -101,6 +101,6 @@ def frontier_chart(size: "Size", ax: "Axes | None" = None) -> "Axes":
     return ax
 
 
-def _label(size: "Size") -> str:
+def _label(size: "Answer") -> str:
     """What changes along the frontier."""
     return size.dimensions[size.frontier_dimension].label

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.catalogue import figure, instead
 from batsim.plan.cautions import DECIDES
-from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN, cited
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, cited
 from batsim.plan.money import LEFT_OUT
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.page.report_charts import charts_of
@@ -33,7 +33,7 @@ CONTENTS = (
     ("method", "Method"),
     ("others", "Other layouts"),
 )
-LOOKS = {FAILS: "fails", LOOK: "look", NOT_KNOWN: "unknown", HOLDS: "holds"}
+LOOKS = {FAILS: "fails", TO_CHECK: "to check", NOT_KNOWN: "unknown", OK: "OK"}
 """Class of a verdict in the page."""
 MOST_INPUT = 300
 """Letters of an input that are shown."""
@@ -112,7 +112,7 @@ def _numbers(found: "Plan") -> list[tuple[str, str]]:
         ("Chargers", number_text(runs.interval(name, "chargers"))),
         ("Stations or spots", number_text(runs.interval(name, "stations"))),
         ("Attendants", attendants),
-        ("Labour, hands on", f"{number_text(runs.interval(name, 'labour_min_per_day'))} min per working day"),
+        ("Labour, hands-on", f"{number_text(runs.interval(name, 'labour_min_per_day'))} min per working day"),
         ("To order, once", f"{amount_text(each.money.purchase)} {currency}"),
         ("In a year", f"{amount_text(each.money.per_year)} {currency}"),
         ("For each truck-hour", f"{amount_text(each.money.per_truck_hour, 2)} {currency}"),
@@ -162,7 +162,7 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
     checks = [
         {
             "verdict": check.verdict,
-            "look": LOOKS[check.verdict],
+            "to check": LOOKS[check.verdict],
             "what": f"{check.subject}, {check.name}",
             "value": check.value,
             "limit": check.limit,
@@ -185,8 +185,8 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
         "title": each.title,
         "advice": advice,
         "counts": each.counts,
-        "checks": [check for check in checks if check["verdict"] != HOLDS],
-        "holding": [check for check in checks if check["verdict"] == HOLDS],
+        "checks": [check for check in checks if check["verdict"] != OK],
+        "holding": [check for check in checks if check["verdict"] == OK],
         "equipment": equipment,
         "blocks": [
             {"head": air, "lines": [*ventilation_facts(each.ventilation), CONFIRM]},

@@ -8,14 +8,14 @@ from batsim.views.text.lines import indented, measured, sentence
 from batsim.views.text.tables import CAUTION, number_text, simulated
 
 if TYPE_CHECKING:
-    from batsim.study.bottleneck.bottleneck import OneMore
+    from batsim.study.bottleneck.bottleneck import Bottleneck
     from batsim.study.running.replications import Settings
 
 
-def one_more_answer(settings: "Settings", found: "list[OneMore]", width: int = 100) -> str:
+def bottleneck_answer(settings: "Settings", found: "list[Bottleneck]", width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
     end = f"{sentence(_note(settings), width)}\n{sentence(CAUTION, width)}"
-    return "\n\n".join([_heading(settings, width), *(one_more_text(one, width) for one in found), end])
+    return "\n\n".join([_heading(settings, width), *(bottleneck_text(one, width) for one in found), end])
 
 
 def _heading(settings: "Settings", width: int) -> str:
@@ -24,7 +24,7 @@ def _heading(settings: "Settings", width: int) -> str:
     return f"{sentence(what, width)}\n{sentence(f'{simulated(settings)}; paired', width)}"
 
 
-def one_more_text(one: "OneMore", width: int = 100) -> str:
+def bottleneck_text(one: "Bottleneck", width: int = 100) -> str:
     """Table of what one more of each saves in a layout, for a terminal so many characters wide, and what binds."""
     arrangement = one.settings.scenario.arrangement(one.layout)
     lines = [sentence(f"{one.layout} ({arrangement.title})", width)]

@@ -10,8 +10,8 @@ from batsim.views.text.lines import columns, hung, indented, sentence
 from batsim.views.text.tables import counted, number_text
 
 if TYPE_CHECKING:
-    from batsim.decision.answer import Size, Tested
-    from batsim.decision.decide import Sizing
+    from batsim.decision.answer import Answer, Tested
+    from batsim.decision.decide import Decision
 
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""
@@ -25,7 +25,7 @@ LEFT_OUT = (
 )
 
 
-def size_text(found: "Sizing", width: int = 100) -> str:
+def size_text(found: "Decision", width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     scenario, stated = found.settings.scenario, found.settings
     first, weeks = found.sizes[0], counted(stated.length_min / WEEK_MIN, "week")
@@ -53,7 +53,7 @@ def size_text(found: "Sizing", width: int = 100) -> str:
     return "\n\n".join(blocks)
 
 
-def _size(found: "Size", width: int) -> str:
+def _size(found: "Answer", width: int) -> str:
     """One layout."""
     title = found.settings.scenario.arrangement(found.layout).title
     lines = [sentence(f"{found.layout} ({title})", width)]
@@ -65,7 +65,7 @@ def _size(found: "Size", width: int) -> str:
     return "\n".join(lines)
 
 
-def _answer(found: "Size", chosen: "Tested", width: int) -> list[str]:
+def _answer(found: "Answer", chosen: "Tested", width: int) -> list[str]:
     """Counts, how sure, cost, frontier and near misses."""
     stated = {each.name: each.stated for each in found.dimensions}
     rows = [["", "buy", "stated"]]
@@ -99,7 +99,7 @@ def _answer(found: "Size", chosen: "Tested", width: int) -> list[str]:
     return [*lines, ""]
 
 
-def _not_met(found: "Size", width: int) -> list[str]:
+def _not_met(found: "Answer", width: int) -> list[str]:
     """Which target cannot be met, and how near the best comes."""
     best = found.best
     ranges = ", ".join(f"{each.label} {each.values[0]} to {each.values[-1]}" for each in found.dimensions)
@@ -111,11 +111,11 @@ def _not_met(found: "Size", width: int) -> list[str]:
     for limit in found.limits:
         verdict = "missed" if limit.name in best.missed else "met"
         lines.append(indented(f"{limit.text}: {verdict}, {_measure(found, best, limit.measure)}", width, 4))
-    lines.append(indented("Look at what binds there (batsim one-more), or ask whether the target is right.", width))
+    lines.append(indented("Look at what binds there (batsim bottleneck), or ask whether the target is right.", width))
     return [*lines, ""]
 
 
-def _sure(found: "Size") -> str:
+def _sure(found: "Answer") -> str:
     """Say how sure the answer is."""
     zone = "; ".join(f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in found.limits)
     sure = f"at {100 * found.reached_confidence:.1f} % confidence"
@@ -128,7 +128,7 @@ def _sure(found: "Size") -> str:
     )
 
 
-def _doubt(found: "Size") -> str:
+def _doubt(found: "Answer") -> str:
     """Name cells that were too near to a target for the tests; empty when there are none."""
     near = [each for each in found.tested if not each.sure]
     if not near:
@@ -142,7 +142,7 @@ def _doubt(found: "Size") -> str:
     )
 
 
-def _effort(found: "Size") -> str:
+def _effort(found: "Answer") -> str:
     """Say what it took."""
     return (
         f"It took {found.runs} runs of {len(found.tested)} cell{'' if len(found.tested) == 1 else 's'}; "
@@ -151,7 +151,7 @@ def _effort(found: "Size") -> str:
     )
 
 
-def _frontier(found: "Size", width: int) -> list[str]:
+def _frontier(found: "Answer", width: int) -> list[str]:
     """Fewer and more batteries against downtime, targets and cost."""
     column = found.frontier_dimension
     label = found.dimensions[column].label
@@ -167,13 +167,13 @@ def _frontier(found: "Size", width: int) -> list[str]:
     return [head, *columns(rows, width)]
 
 
-def _verdict(found: "Size", cell: "Tested") -> str:
+def _verdict(found: "Answer", cell: "Tested") -> str:
     """Say whether a cell meets the targets, and which it misses."""
     verdict = found.verdict(cell)
     return f"{MISSES} {', '.join(found.surely_missed(cell))}" if verdict == MISSES else verdict
 
 
-def _cell(found: "Size", cell: "Tested") -> str:
+def _cell(found: "Answer", cell: "Tested") -> str:
     """Counts of a cell in words."""
     counts = ", ".join(
         f"{number} x {_one(each.label)}" for each, number in zip(found.dimensions, cell.cell, strict=True)
@@ -181,7 +181,7 @@ def _cell(found: "Size", cell: "Tested") -> str:
     return f"{counts} ({_money(found, cell.cost_per_year)})"
 
 
-def _missed(found: "Size", cell: "Tested") -> str:
+def _missed(found: "Answer", cell: "Tested") -> str:
     """What a cell misses, and by how much."""
     parts = [
         f"{limit.name} ({_measure(found, cell, limit.measure)})" for limit in found.limits if limit.name in cell.missed
@@ -189,7 +189,7 @@ def _missed(found: "Size", cell: "Tested") -> str:
     return ", ".join(parts) or "nothing by much"
 
 
-def _measure(found: "Size", cell: "Tested", measure: str, *, unit: bool = True) -> str:
+def _measure(found: "Answer", cell: "Tested", measure: str, *, unit: bool = True) -> str:
     """Mean of a measure with its half width."""
     share = measure.endswith("_share")
     text = number_text(cell.interval(measure, found.confidence), share=share)
@@ -210,7 +210,7 @@ def _one(label: str) -> str:
     return {"batteries": "battery"}.get(label, label.removesuffix("s"))
 
 
-def _money(found: "Size", amount: float) -> str:
+def _money(found: "Answer", amount: float) -> str:
     if not math.isfinite(amount):
         return "-"
     return f"{amount:,.0f} {found.settings.scenario.site.currency} a year"

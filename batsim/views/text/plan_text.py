@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK
 from batsim.plan.equipment import SECTIONS
 from batsim.plan.money import LEFT_OUT
 from batsim.views.text.lines import columns, entry, indented, listed, one_block, sentence
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.study.prices import Price
 
-TAGS = {FAILS: "FAILS", LOOK: "LOOK", NOT_KNOWN: "not known", HOLDS: "holds"}
+TAGS = {FAILS: "FAILS", TO_CHECK: "TO_CHECK", NOT_KNOWN: "not known", OK: "OK"}
 """What stands before a check."""
 AS_THEY_WEAR = "Batteries count as they wear out."
 """What stands behind a payback."""
@@ -49,7 +49,7 @@ def plan_text(found: "Plan", width: int = 100) -> str:
 def _side_by_side(found: "Plan", width: int) -> list[str]:
     """A row for each layout."""
     currency = found.scenario.site.currency
-    rows = [["", "downtime", "targets", "fail", "look", "not known", "to order", "a year", "truck-hour"]]
+    rows = [["", "downtime", "targets", "fail", "to check", "not known", "to order", "a year", "truck-hour"]]
     rows.append(["", "min/shift", "missed", "", "", "", currency, currency, currency])
     for name, each in found.layouts.items():
         downtime = found.comparison.runs.interval(name, "downtime_min_per_truck_shift")
@@ -59,7 +59,7 @@ def _side_by_side(found: "Plan", width: int) -> list[str]:
                 name,
                 number_text(downtime),
                 str(each.targets_missed) if each.targets else "-",
-                *(str(counts[verdict]) for verdict in (FAILS, LOOK, NOT_KNOWN)),
+                *(str(counts[verdict]) for verdict in (FAILS, TO_CHECK, NOT_KNOWN)),
                 f"{each.money.purchase.value:,.0f}",
                 f"{each.money.per_year.value:,.0f}",
                 f"{each.money.per_truck_hour.value:.2f}",
@@ -99,7 +99,7 @@ def _checks(each: "LayoutPlan", width: int) -> list[str]:
     lines = [sentence(f"Checks: {each.counts}", width)]
     for check in each.checks:
         head = f"{check.subject}, {check.name}"
-        if check.verdict == HOLDS:
+        if check.verdict == OK:
             text = f"{head}: {check.value} ({check.limit}; {check.rule})"
         elif check.verdict == NOT_KNOWN:
             text = head + ("" if check.limit in ("-", "") else f" ({check.limit}; {check.rule})")

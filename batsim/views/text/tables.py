@@ -24,7 +24,7 @@ CAUTION = (
 """The usual cautions, under every answer."""
 
 
-MORE = "What binds: batsim one-more. A day without a device: batsim day-without. See it: batsim day, batsim trace."
+MORE = "What binds: batsim bottleneck. A day without a device: batsim day-without. See it: batsim day, batsim trace."
 """Where to look next, under a comparison."""
 
 
@@ -55,7 +55,7 @@ ROWS = (
     Row("wait", "wait_min_per_exchange", "min per exchange"),
     Row("  95th percentile", "wait_min_p95", "min"),
     Row("exchanges or charges", "exchanges_per_day", "per working day"),
-    Row("labour, hands on", "labour_min_per_day", "min per working day"),
+    Row("labour, hands-on", "labour_min_per_day", "min per working day"),
     Row("  by attendants", "labour_attendant_min_per_day", "", False),
     Row("  by drivers", "labour_driver_min_per_day", "", False),
     Row("drivers wait", "driver_waiting_min_per_day", "min per working day"),
@@ -69,7 +69,7 @@ ROWS = (
     Row("too warm or cold", "delayed_min_per_charge", "min before a charge", False),
     Row("water lost", "water_lost_kg_per_day", "kg per working day", False),
     Row("battery life", "life_years", "years, use alone"),
-    Row("trucks below cut-out", "stranded_trucks", "times", False),
+    Row("trucks below cut-out", "trucks_below_cut_out", "times", False),
 )
 
 
@@ -184,7 +184,7 @@ def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", 
                     limits = f"{_plain(most.low, share=share)} to {_plain(most.high, share=share)}"
                     text += f" ({limits})"
                 parts.append(text)
-        stranded = runs.probability(layout, "stranded_trucks")
+        stranded = runs.probability(layout, "trucks_below_cut_out")
         parts.append(
             f"a truck below cut-out in {100 * stranded.mean:.0f} % of replications "
             f"({100 * stranded.low:.0f} to {100 * stranded.high:.0f} %)"

@@ -205,7 +205,7 @@ class _Words:
     def _exchange_start(self, event: Event) -> str:
         several = event.station >= 0 and self.facts.stations > 1
         where = f" at station {event.station + 1}" if several else ""
-        how = " with the standby means" if event.standby else ""
+        how = " with the standby method" if event.standby else ""
         line = f" after {_minutes(event.wait_min)} in line" if event.wait_min > 0.0 else ""
         what = f"{self._battery(event.battery)}{self._bay(event, 'from ')} for {self._battery(event.discharged)}"
         return f"exchange of {self._truck(event)} begins{where}{how}{line}: {what}{self._others(event)}"
@@ -218,7 +218,7 @@ class _Words:
         return f"; {_count(event.in_queue, 'truck')} still in line" if event.in_queue > 0 else ""
 
     def _discharged(self, event: Event) -> str:
-        return f"discharged {self._battery(event.battery)} is drawn out, now{self._bay(event)}"
+        return f"discharged {self._battery(event.battery)} is pulled out, now{self._bay(event)}"
 
     def _waits_for_charger(self, event: Event) -> str:
         attendants = " or for somebody to connect it" if self.facts.attendant_windows else ""

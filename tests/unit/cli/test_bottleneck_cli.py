@@ -11,9 +11,9 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.study.bottleneck.bottleneck import one_more_each
+from batsim.study.bottleneck.bottleneck import bottlenecks
 from batsim.study.running.replications import settings
-from batsim.views.text.bottleneck_text import one_more_text
+from batsim.views.text.bottleneck_text import bottleneck_text
 
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
@@ -23,7 +23,7 @@ SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
 def call(*arguments: str | Path) -> Result:
     """Run the command in this process."""
-    return CliRunner().invoke(main, ["one-more", *map(str, arguments)])
+    return CliRunner().invoke(main, ["bottleneck", *map(str, arguments)])
 
 
 def data_of(*arguments: str | Path) -> dict[str, Any]:
@@ -62,19 +62,19 @@ def test_layouts_one_after_another() -> None:
 def test_the_view_is_what_the_command_prints() -> None:
     """Also in narrow lines, which hold the same words."""
     scenario = batsim.read(KESTREL)
-    one = batsim.one_more(scenario, "hoist", replications=2, weeks=0.5, warm_up_weeks=0.0, workers=1)
+    one = batsim.bottleneck(scenario, "hoist", replications=2, weeks=0.5, warm_up_weeks=0.0, workers=1)
     printed = call(KESTREL, *SHORT, "--layout", "hoist").stdout
 
-    assert one_more_text(one) in printed
-    assert max(map(len, one_more_text(one, 60).splitlines())) <= 60
-    assert one.sentence in " ".join(one_more_text(one, 60).split())
+    assert bottleneck_text(one) in printed
+    assert max(map(len, bottleneck_text(one, 60).splitlines())) <= 60
+    assert one.sentence in " ".join(bottleneck_text(one, 60).split())
 
 
 def test_what_saves_and_what_costs_is_marked() -> None:
     """Only what is clear, and by its sign."""
     room = batsim.read(KESTREL).replace("layouts.'portable stands'.stations", 1)
-    (one,) = one_more_each(settings(room, ["portable stands"], 4, 1.0, 0.5), workers=1).values()
-    lines = one_more_text(one).splitlines()
+    (one,) = bottlenecks(settings(room, ["portable stands"], 4, 1.0, 0.5), workers=1).values()
+    lines = bottleneck_text(one).splitlines()
 
     assert len(one.gains) > 3
     for gain in one.gains:

@@ -109,18 +109,18 @@ def test_in_narrow_lines() -> None:
         WITHOUT: (Lost(400.0, 1800.0), Lost(500.0, 1980.0), Lost(600.0, 1800.0)),
     }
     stated = settings(site, ("no device",), 3, 1.0, 0.0, 1)
-    one = DayWithout(stated, "hall", "hand_cart", 2, "1 table", Day(1440.0, "week 1 Tue 00:00", 2.0), found)
+    one = DayWithout(stated, "building", "hand_cart", 2, "1 table", Day(1440.0, "week 1 Tue 00:00", 2.0), found)
 
     assert (
         day_without_text(one, 70)
         == """\
-hall: hand cart
+building: hand cart
                              min per truck-shift  more truck-hours
                                         that day         that week
   as it is                               15 ± 12                 0
   out, standby in its bay              35 ± 12         1.7 ± 1.7
   out, no standby                      250 ± 124        21.0 ± 2.5
-A day without all 2 hand carts in 'hall' (week 1 Tue 00:00 for 24 h)
+A day without all 2 hand carts in 'building' (week 1 Tue 00:00 for 24 h)
 is bridged by 1 table: trucks lose 35 min per truck-shift that day
 instead of 15, 2 truck-hours more in that week; without what stands by
 they would lose 250 min per truck-shift and 21 truck-hours."""

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 import batsim
 from batsim.cli import main
-from batsim.decision.decide import size
+from batsim.decision.decide import decide
 from batsim.views.text.decision_text import size_text
 
 FILE = Path(__file__).parents[1] / "cases" / "size_small.yaml"
@@ -26,7 +26,7 @@ def call(*arguments):
 @pytest.fixture(scope="module")
 def sizing():
     """What the command does with these options."""
-    return size(
+    return decide(
         batsim.read(FILE),
         ranges={"batteries": (6, 8), "chargers": (2, 4)},
         indifference={"downtime": 20.0},

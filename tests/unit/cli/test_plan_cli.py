@@ -229,7 +229,7 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
 HARM = """\
 site: {name: NAME}
 week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
-trucks: [{group: NAME, count: 2, shifts: [day], battery: "a.b[0]", draws: {mean: 2 kW}}]
+trucks: [{group: NAME, count: 2, shifts: [day], battery: "a.b[0]", duty: {mean_power: 2 kW}}]
 batteries: {"a.b[0]": {from: vented_lead_acid, cells: 24, capacity: 500 Ah at 5 h}}
 layouts:
   NAME: {handling: overhead_hoist, batteries: 4, chargers: 2 x electronic_iuia, charging: {stagger: 1 min}}
@@ -262,7 +262,7 @@ NEW_KEYS: dict[str, Any] = {
         "hoist": {"rated_mass": "1 t", "people": 2, "comes": "along", "hook_spacing": {"from": "1 mm", "to": "2 mm"}}
     },
     "room": {"length": "12 m", "fan": "400 m3/h", "floor_load": "20 kN/m2", "acid_proof": "yes", "openings": "40 cm2"},
-    "hall": {"length": "50 m", "contents": "20 %"},
+    "building": {"length": "50 m", "contents": "20 %"},
     "supply": {"voltage": "400 V", "phases": 3, "spare": "100 kVA"},
     "standards": {"ventilation": "EN 50272-3:2002", "push": "ccohs"},
 }
@@ -286,7 +286,7 @@ def test_the_schema_covers_the_survey() -> None:
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        ("exit: side", "exit: bottom"),
+        ("removal: side", "removal: bottom"),
         ("maker_approves: \"yes\"", "maker_approves: maybe"),
         ("floor: flat", "floor: soft"),
         ("frame_depth:", "frame_dept:"),

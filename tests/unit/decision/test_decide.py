@@ -1,4 +1,4 @@
-"""Sizing: what may be chosen, what a cell costs, how answers and refusals look, and how sure they are."""
+"""Decision: what may be chosen, what a cell costs, how answers and refusals look, and how sure they are."""
 
 import json
 from pathlib import Path
@@ -9,7 +9,7 @@ import pytest
 import batsim
 from batsim.decision.answer import DECIDING
 from batsim.decision.counts import Grid, dimensions_of, thinned
-from batsim.decision.decide import size
+from batsim.decision.decide import decide
 from batsim.decision.search import Search
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
@@ -40,13 +40,13 @@ def with_room(scenario, **keys):
 
 @pytest.fixture(scope="module")
 def sizing():
-    return size(SMALL, **QUICK)
+    return decide(SMALL, **QUICK)
 
 
 @pytest.fixture(scope="module")
 def hopeless():
     targets = {"downtime_per_truck_shift": "at most 100 min", "waits": "99 % under 1 min"}
-    return size(SMALL.replace("targets", targets), ranges=RANGES, same_cost=0.0, workers=1)
+    return decide(SMALL.replace("targets", targets), ranges=RANGES, same_cost=0.0, workers=1)
 
 
 # --- what may be chosen ---
@@ -203,7 +203,7 @@ def test_unlimited_bays_cost_nothing():
 def test_owned_things_change_the_answer():
     """Chargers that are there already are not taken away: one station fewer saves more."""
     scenario = with_room(SMALL, owned=["chargers"])
-    found = size(scenario, **QUICK)["room"]
+    found = decide(scenario, **QUICK)["room"]
 
     assert found.counts["chargers"] >= 3
     assert all(line.per_year == 0.0 for line in found.cost_lines if line.unit.thing == "charger")
@@ -215,7 +215,7 @@ def test_owned_things_change_the_answer():
 
 def test_no_target():
     with pytest.raises(batsim.ScenarioError) as caught:
-        size(SMALL.replace("targets", {}))
+        decide(SMALL.replace("targets", {}))
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n  {FILE}: targets: states none; add one, such as downtime_per_truck_shift: at most 12 min"
@@ -224,7 +224,7 @@ def test_no_target():
 
 def test_ranges_of_nothing():
     with pytest.raises(batsim.ScenarioError) as caught:
-        size(SMALL, ranges={"batteris": (5, 8), "chargers": (4, 2), "stations": (0, 2), "hoist": (1, 2)})
+        decide(SMALL, ranges={"batteris": (5, 8), "chargers": (4, 2), "stations": (0, 2), "hoist": (1, 2)})
 
     assert str(caught.value) == (
         f"{FILE}: 4 problems\n"
@@ -237,7 +237,7 @@ def test_ranges_of_nothing():
 
 def test_indifference_of_nothing():
     with pytest.raises(batsim.ScenarioError) as caught:
-        size(SMALL, indifference={"down": 1.0, "downtime": 0.0})
+        decide(SMALL, indifference={"down": 1.0, "downtime": 0.0})
 
     assert str(caught.value) == (
         f"{FILE}: 2 problems\n"
@@ -252,7 +252,7 @@ def test_nothing_to_choose(tmp_path):
         {"room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "attendants": "drivers"}},
     )
     with pytest.raises(batsim.ScenarioError) as caught:
-        size(scenario)
+        decide(scenario)
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n"
@@ -263,7 +263,7 @@ def test_nothing_to_choose(tmp_path):
 def test_too_many_cells(monkeypatch):
     monkeypatch.setattr("batsim.decision.decide.MOST_CELLS", 31)
     with pytest.raises(batsim.ScenarioError) as caught:
-        size(SMALL, ranges=RANGES, workers=1)
+        decide(SMALL, ranges=RANGES, workers=1)
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n"
@@ -273,7 +273,7 @@ def test_too_many_cells(monkeypatch):
 
 def test_an_unknown_layout():
     with pytest.raises(batsim.ScenarioError) as caught:
-        size(SMALL, "rom_", workers=1)
+        decide(SMALL, "rom_", workers=1)
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n  {FILE}: layouts.rom_: no layout of this name; did you mean 'room'?"
@@ -287,7 +287,7 @@ def test_more_than_fits_rules_out_only_what_has_no_fewer():
     """Six bays hold spares and empty bays of at most eight batteries: the greatest cell breaks the rule."""
     scenario = with_room(SMALL, bays=6)
     ranges = {**RANGES, "batteries": (5, 12)}
-    found = size(scenario, ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0, workers=1)["room"]
+    found = decide(scenario, ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0, workers=1)["room"]
     refused = [each.cell for each in found.tested if each.refused]
 
     assert found.chosen is not None
@@ -298,7 +298,7 @@ def test_more_than_fits_rules_out_only_what_has_no_fewer():
 
 def test_where_every_cell_breaks_a_rule_it_is_told():
     """Fewer batteries than trucks."""
-    found = size(SMALL, ranges={"batteries": (1, 3)}, workers=1)
+    found = decide(SMALL, ranges={"batteries": (1, 3)}, workers=1)
     rule = found["room"].best.refused.splitlines()[1].strip()
 
     assert (found["room"].chosen, found["room"].runs) == (None, 0)
@@ -337,7 +337,7 @@ def test_frontier_and_near_misses_are_in_order(sizing):
 
 
 def test_a_replication_count_is_that_of_the_answer(sizing):
-    found = size(SMALL, **QUICK, replications=40)["room"]
+    found = decide(SMALL, **QUICK, replications=40)["room"]
 
     assert found.counts == sizing["room"].counts
     assert found.chosen.replications == 40
@@ -364,7 +364,7 @@ room (By hand)
   The nearest, 8 x battery, 4 x charger, 2 x station (9,240 EUR a year):
     downtime at most 100 min per truck-shift: missed, {downtime.mean:.0f} ± {downtime.half_width:.0f} min
     99 % of waits under 1 min: missed, {100 * waits.mean:.1f} ± {100 * waits.half_width:.1f} %
-  Look at what binds there (batsim one-more), or ask whether the target is right.
+  Look at what binds there (batsim bottleneck), or ask whether the target is right.
 
 It took 8 runs of 1 cell; 32 of the 32 cells of the grid were rejected in closed form, and all would
 have taken 256 runs.
@@ -380,7 +380,7 @@ def test_in_the_truck(tmp_path):
         "layouts", {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "attendants": "drivers"}}
     )
     scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 700 min"})
-    found = size(scenario, same_cost=0.0, workers=1)["room"]
+    found = decide(scenario, same_cost=0.0, workers=1)["room"]
 
     assert found.cells == 4
     assert list(found.counts) == ["chargers"]
@@ -390,7 +390,7 @@ def test_in_the_truck(tmp_path):
 
 def test_equal_cost_picks_the_one_that_loses_least():
     """A charger or a station more for the same money, within a fifth of the cost."""
-    found = size(SMALL, **{**QUICK, "same_cost": 0.1})["room"]
+    found = decide(SMALL, **{**QUICK, "same_cost": 0.1})["room"]
 
     assert found.chosen.meets
     assert found.same_cost_share == 0.1
@@ -432,14 +432,14 @@ def test_confidence_that_is_reached(near, far, reached):
 
 def test_confidence_is_never_above_what_was_wanted(sizing):
     assert sizing["room"].reached_confidence <= sizing["room"].confidence == 0.95
-    sure = size(SMALL, **QUICK, confidence=0.999)["room"]
+    sure = decide(SMALL, **QUICK, confidence=0.999)["room"]
     assert sure.reached_confidence <= 0.999
     assert sure.runs > sizing["room"].runs
 
 
 def test_progress_is_told():
     told = []
-    size(SMALL, **QUICK, progress=told.append)
+    decide(SMALL, **QUICK, progress=told.append)
 
     assert told[0] == "room: 1 cells simulated, 4 runs"
     assert len(told) == len(set(told))
@@ -569,7 +569,7 @@ def test_text_of_several_layouts_names_the_cheapest():
         "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
         "exchange_time": "5 min",
     })  # fmt: skip
-    found = size(layout, **QUICK)
+    found = decide(layout, **QUICK)
     text = size_text(found)
 
     assert [each.layout for each in found.sizes] == ["room", "roomy"]
@@ -583,10 +583,10 @@ def test_text_of_several_layouts_that_all_miss():
     })  # fmt: skip
     scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 1 min"})
 
-    assert "No layout meets the targets." in size_text(size(scenario, ranges=RANGES, workers=1))
+    assert "No layout meets the targets." in size_text(decide(scenario, ranges=RANGES, workers=1))
 
 
 def test_placeholder_prices_are_told():
-    text = size_text(size(SMALL.replace("prices", {}), **QUICK))
+    text = size_text(decide(SMALL.replace("prices", {}), **QUICK))
 
     assert "placeholders of the catalogue" in text.replace("\n", " ")

@@ -237,7 +237,7 @@ def test_regular_runs_fall_into_step(reference):
 def test_a_truck_that_hardly_draws_is_hardly_down(reference):
     scenario = batsim.read(SCENARIOS / "kestrel-lane.yaml")
     for number in range(len(scenario.trucks)):
-        scenario = scenario.replace(f"trucks[{number}].draws.mean", "1 W")
+        scenario = scenario.replace(f"trucks[{number}].duty.mean_power", "1 W")
     found = screen(scenario, "hoist", stated(scenario, "hoist"))
     assert 0.0 <= found.downtime_min_per_truck_shift[0] < 0.1
 

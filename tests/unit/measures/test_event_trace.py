@@ -141,7 +141,7 @@ def test_station_and_standby_means_are_told(facts):
     assert lines(made(replace(facts, stations=2), exchanges=[row]))[:3] == [
         "Mon 01:38  truck 1 leaves its work with battery 1, early, while there is time",
         "Mon 01:40  truck 1 arrives with battery 1 at 20 %, below the cut-out; 1 battery ready",
-        "Mon 01:40  exchange of truck 1 begins at station 2 with the standby means: battery 3 for battery 1",
+        "Mon 01:40  exchange of truck 1 begins at station 2 with the standby method: battery 3 for battery 1",
     ]
 
 
@@ -280,7 +280,7 @@ def test_a_battery_drawn_out_on_arrival(facts):
     row = charge(discharged_min=100, connected_min=100, start_min=134, delayed_min=34, full=0)
 
     assert lines(made(facts, exchanges=[exchange()], charges=[row]))[2:] == [
-        "Mon 01:40  discharged battery 1 is drawn out, now at spot 5",
+        "Mon 01:40  discharged battery 1 is pulled out, now at spot 5",
         "Mon 01:40  battery 1 is connected",
         "Mon 01:50  exchange of truck 1 is done: it works on with battery 3; battery 1 now at spot 5",
         "Mon 02:14  charge of battery 1 starts, put off 34 min as too warm or too cold",

@@ -15,7 +15,7 @@ from batsim.catalogue import figure
 from batsim.decision.ranking import Recommendation, recommend
 from batsim.plan.advice import Advice, advice
 from batsim.plan.cautions import DECIDES, cautions
-from batsim.plan.checks import FAILS, HOLDS, NOT_KNOWN, VERDICTS, Check
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
@@ -29,7 +29,7 @@ SHORT: dict[str, Any] = {"replications": 2, "weeks": 0.3, "warm_up_weeks": 0.1, 
 BARE = """\
 site: {name: Bare (invented)}
 week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
-trucks: [{group: trucks, count: 2, shifts: [day], battery: lead, draws: {mean: 2 kW}}]
+trucks: [{group: trucks, count: 2, shifts: [day], battery: lead, duty: {mean_power: 2 kW}}]
 batteries: {lead: {from: vented_lead_acid, cells: 24, capacity: 500 Ah at 5 h}}
 layouts:
   stands: {handling: portable_stands, batteries: 4, chargers: 2 x electronic_iuia}
@@ -188,12 +188,12 @@ def option(
     checks = (
         *(Check("it", each, FAILS, "", "", "", f"{each} is wrong.") for each in failing),
         *(Check("it", each, NOT_KNOWN, "-", "", "", f"Not known: {each}.", "", each) for each in asked),
-        Check("it", "good", HOLDS, "", "", "", "Good."),
+        Check("it", "good", OK, "", "", "", "Good."),
     )
     targets = tuple(TargetResult("waits", f"target {number}", "missed") for number in range(missed))
     made: Any = SimpleNamespace(
         layout=name, in_truck=in_truck, checks=checks, failing=len(failing), targets_missed=missed, targets=targets,
-        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), HOLDS: 1}, equipment=(), advice=Advice(says, (), ()),
+        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=(), advice=Advice(says, (), ()),
         money=SimpleNamespace(per_year=SimpleNamespace(value=cost)),
         evidence=SimpleNamespace(mean=lambda _: downtime),
     )  # fmt: skip
@@ -256,7 +256,7 @@ def test_reasons_to_the_letter() -> None:
     )
     nearest = recommended(option("a", 1.0, missed=1), option("b", 2.0, missed=1))
     assert nearest.reasons[0] == "Targets: target 0: missed."
-    assert "Let 'batsim size' find counts that meet the targets, then plan with those." in nearest.reasons
+    assert "Let 'batsim decide' find counts that meet the targets, then plan with those." in nearest.reasons
 
 
 def test_three_main_risks_the_gravest_first() -> None:
@@ -315,7 +315,7 @@ def test_when_an_arrangement_is_usual(
 
 
 def test_cautions_by_what_is_there(plan: Plan) -> None:
-    """Gas and acid with vented batteries, fire with lithium, the hall in the truck; each once, who decides last."""
+    """Gas and acid with vented batteries, fire with lithium, the building in the truck; each once, who decides last."""
     lead, hall = plan.layouts["hoist"].cautions, plan.layouts["in truck"].cautions
     lithium_only = surveyed().changed(
         {
@@ -334,8 +334,8 @@ def test_cautions_by_what_is_there(plan: Plan) -> None:
     assert [any(text.startswith(word) for text in lithium) for word in ("Hydrogen", "Acid", "Lithium")] == [
         False, False, True,
     ]  # fmt: skip
-    assert any(text.startswith("Gas spreads over the hall") for text in hall)
-    assert not any(text.startswith("Gas spreads over the hall") for text in lead)
+    assert any(text.startswith("Gas spreads over the building") for text in hall)
+    assert not any(text.startswith("Gas spreads over the building") for text in lead)
     assert lithium[-1] == DECIDES
 
 
@@ -347,7 +347,7 @@ def test_cautions_of_a_mixed_fleet() -> None:
         {
             "batteries.li": {"from": "lithium_ion", "cells": 15, "capacity": "400 Ah at 5 h"},
             "trucks": [*data["trucks"], {"group": "new", "count": 1, "shifts": ["day"], "battery": "li",
-                                         "draws": {"mean": "1 kW"}}],
+                                         "duty": {"mean_power": "1 kW"}}],
             "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": {"lead": 4, "li": 2},
                                   "chargers": ["2 x electronic_iuia", "1 x lithium_cc_cv"]}},
         }

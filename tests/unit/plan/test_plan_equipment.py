@@ -16,7 +16,7 @@ from batsim.scenario.site import Scenario
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 LEAD = "batteries.lead"
 ALWAYS = {"water cart": 1, "spill kit": 1}
-STANDBY = "standby means (stand with hand pallet truck)"
+STANDBY = "standby method (stand with hand pallet truck)"
 BED, WIDE = "roller bed in the truck", "side door that opens wide or removable side cover"
 TUGGER: dict[str, Any] = {
     "title": "Tugger with a two-battery trailer",
@@ -33,7 +33,7 @@ TUGGER: dict[str, Any] = {
             {"part": "wheel stop", "for_each": "station", "section": "room"},
             {"part": "winch", "for_each": "room", "section": "room"},
             {"part": "hose", "for_each": "truck", "section": "truck", "watered_by": "single_point"},
-            {"part": "ramp", "for_each": "truck", "section": "truck", "exit": "top"},
+            {"part": "ramp", "for_each": "truck", "section": "truck", "removal": "top"},
         ]
     },
 }
@@ -71,7 +71,7 @@ def owned(scenario: Scenario, layout: str) -> dict[str, float]:
         (
             "rollers",
             {"battery (lead)": 5, "charger (electronic iuia)": 3, "battery carriage": 1, "roller bay": 2 + 1, BED: 3,
-             WIDE: 3, "battery lock for side exit": 3, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
+             WIDE: 3, "battery lock for side removal": 3, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
         ),
         (
             "stands",
@@ -125,7 +125,7 @@ def test_parts_for_some_exits_and_some_waterings_only() -> None:
     changes = {"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout},
                f"{LEAD}.watering": {"every": "7 charges", "by": "single_point"}}  # fmt: skip
     found = {
-        exit_: numbers(surveyed().changed(changes | {"trucks[0].compartment.exit": exit_}), "tugger")
+        exit_: numbers(surveyed().changed(changes | {"trucks[0].compartment.removal": exit_}), "tugger")
         for exit_ in ("side", "top", "either")
     }
 
@@ -142,7 +142,7 @@ def test_parts_for_some_exits_and_some_waterings_only() -> None:
     ],
 )
 def test_watering_from_one_point(watering: object, sets: int, cart: int, *, drawn_out: bool) -> None:
-    """A set for each battery and a cart; in the truck nothing is drawn out for it any more."""
+    """A set for each battery and a cart; in the truck nothing is pulled out for it any more."""
     found = numbers(surveyed().replace(f"{LEAD}.watering", watering), "in truck")
 
     assert found.get("single-point watering set", 0) == sets
@@ -170,7 +170,13 @@ def test_two_types_of_batteries_and_chargers() -> None:
     """A line each; a charger's size is that of the largest battery that it fits."""
     data = surveyed().completed()
     assert isinstance(data["trucks"], list)
-    group = {"group": "pallet trucks", "count": 2, "shifts": ["day"], "battery": "small", "draws": {"mean": "0.5 kW"}}
+    group = {
+        "group": "pallet trucks",
+        "count": 2,
+        "shifts": ["day"],
+        "battery": "small",
+        "duty": {"mean_power": "0.5 kW"},
+    }
     scenario = surveyed().changed(
         {
             "batteries.small": {"from": "valve_regulated", "cells": 12, "capacity": "200 Ah at 5 h"},
@@ -260,7 +266,7 @@ def test_the_layout_of_today_has_everything_it_needs() -> None:
 )
 def test_what_the_survey_found_on_the_trucks_is_there(compartment: dict[str, Any], bed: int, wide: int) -> None:
     """Rollers under the battery, or a side that opens far enough."""
-    scenario = surveyed().replace("trucks[0].compartment", {"exit": "side", **compartment})
+    scenario = surveyed().replace("trucks[0].compartment", {"removal": "side", **compartment})
     lines = {line.item: line for line in list_of(scenario, "rollers")}
 
     assert (lines[BED].number, lines[WIDE].number) == (3, 3)
@@ -312,7 +318,7 @@ def test_what_the_checks_miss_is_listed() -> None:
     short = air._replace(verdict=FAILS)
     lists = [
         {line.item: line for line in equipment_list(surveyed(), "rollers", checks, 120.0)}
-        for checks in (near, far, unknown, (*near, air), (*near, short), (*near, air._replace(verdict="holds")))
+        for checks in (near, far, unknown, (*near, air), (*near, short), (*near, air._replace(verdict="OK")))
     ]
 
     assert ["eyewash and shower" in each for each in lists] == [False, True, True, False, False, False]
@@ -396,7 +402,7 @@ def test_sizes_to_the_letter(layout: str, item: str, size: str) -> None:
 def test_sizes_that_are_still_to_be_chosen() -> None:
     """A rating for battery, trolley and stand; forks that the frame takes; no more than what is known."""
     frame = surveyed().changed({"equipment": {}, "trucks[0].compartment.frame_depth": "1000 mm"})
-    nothing = surveyed().changed({"equipment": {}, f"{LEAD}.mass": None, "trucks[0].compartment": {"exit": "side"}})
+    nothing = surveyed().changed({"equipment": {}, f"{LEAD}.mass": None, "trucks[0].compartment": {"removal": "side"}})
     stand, trolley = figure("fit.stand.mass").value, figure("fit.four_roller_trolley.mass").value
     sizes = [
         {line.item: line.size for line in list_of(each, "stands")}["hand pallet truck"] for each in (frame, nothing)
@@ -414,7 +420,13 @@ def test_a_charger_for_one_battery_type_has_its_size() -> None:
     scenario = surveyed().with_layouts(["rollers"])
     data = scenario.stated
     assert isinstance(data["trucks"], list)
-    other = {"group": "small trucks", "count": 1, "shifts": ["day"], "battery": "small", "draws": {"mean": "0.5 kW"}}
+    other = {
+        "group": "small trucks",
+        "count": 1,
+        "shifts": ["day"],
+        "battery": "small",
+        "duty": {"mean_power": "0.5 kW"},
+    }
     scenario = scenario.changed(
         {
             "batteries.small": {"from": "vented_lead_acid", "cells": 12, "capacity": "200 Ah at 5 h"},

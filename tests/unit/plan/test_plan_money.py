@@ -109,7 +109,7 @@ def test_all_lines_by_hand() -> None:
         # Two on duty for 8 h on 260 days, busy or not.
         "attendants on duty": 2 * 8.0 * DAYS * 30.0,
         "drivers stand by": 1.5 * DAYS * 20.0,
-        "drivers hands on": 0.5 * DAYS * 20.0,
+        "drivers hands-on": 0.5 * DAYS * 20.0,
         "trucks stand": 5.0 / 60.0 * TRUCK_SHIFTS * 12.0,
         "energy": 4.0 * 168.0 * 52.0 * 0.20,
         "demand": 25.0 * 12 * 10.0,
@@ -132,9 +132,9 @@ BASES = {
     "chargers": "4,000 over 10 years at 5 %",
     "devices and parts": "1,650 over 10 years at 5 %",
     "bays, stations, room": "2,600 over 20 years at 5 %",
-    "attendants on duty": "4,160 h a year, 6 % of them hands on",
+    "attendants on duty": "4,160 h a year, 6 % of them hands-on",
     "drivers stand by": "390 h a year",
-    "drivers hands on": "130 h a year",
+    "drivers hands-on": "130 h a year",
     "trucks stand": "5.0 min in each of 780 truck-shifts",
     "energy": "34,944 kWh a year at 0.2000 on average over the bands",
     "demand": "25 kW, mean of 15 min, in each of 12 months",
@@ -168,7 +168,7 @@ def test_batteries_wear_out_with_use() -> None:
     [
         ({"day": 3}, 60.0, {"attendants on duty": 3 * 8 * DAYS * 30.0}),
         ({"day": 1}, math.nan, {"attendants on duty": 8 * DAYS * 30.0}),
-        ("unlimited", 60.0, {"attendants hands on": DAYS * 30.0}),
+        ("unlimited", 60.0, {"attendants hands-on": DAYS * 30.0}),
         ("drivers", 0.0, {}),
         ("drivers", math.nan, {}),
     ],
@@ -193,7 +193,7 @@ def test_measures_without_a_meaning_cost_nothing() -> None:
     """No number stays no number nowhere."""
     of = discharged(measures=dict.fromkeys(MEASURES, math.nan))
 
-    assert {"trucks stand", "demand", "water", "drivers stand by", "drivers hands on"} & set(values(of)) == set()
+    assert {"trucks stand", "demand", "water", "drivers stand by", "drivers hands-on"} & set(values(of)) == set()
     assert math.isfinite(of.per_year.value)
     assert math.isnan(of.per_exchange.value)
     assert math.isnan(discharged(measures={"exchanges_per_day": 0.0}).per_exchange.value)
@@ -302,7 +302,7 @@ def test_prices_of_the_site_are_marked_nowhere() -> None:
         ("bay", {"bays, stations, room"}),
         ("station", {"bays, stations, room"}),
         ("attendant", {"attendants on duty"}),
-        ("driver", {"drivers stand by", "drivers hands on"}),
+        ("driver", {"drivers stand by", "drivers hands-on"}),
         ("truck", {"trucks stand"}),
         ("energy", {"energy"}),
         ("demand", {"demand"}),

@@ -11,7 +11,7 @@ import batsim
 from batsim.catalogue import figure
 from batsim.measures.electrical_load import loads
 from batsim.measures.windows import Measured
-from batsim.plan.checks import FAILS, HOLDS, NOT_KNOWN, Check
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
 from batsim.plan.supply import ChargerLoad, Supply, held_back, supply
 from batsim.scenario.site import Scenario
@@ -22,7 +22,7 @@ SITE = """\
 site: {name: Supply (invented)}
 week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
 trucks:
-  - {group: trucks, count: 3, shifts: [day], battery: lead, draws: {mean: 2 kW, between_trucks: 0 %, between_shifts: 0 %}}
+  - {group: trucks, count: 3, shifts: [day], battery: lead, duty: {mean_power: 2 kW, between_trucks: 0 %, between_shifts: 0 %}}
 batteries: {lead: {from: vented_lead_acid, cells: 24, capacity: 600 Ah at 5 h, cool_down: 0 min, watering: none, equalising: none}}
 chargers: {ours: {from: electronic_iuia, main_current: 120 A, efficiency: 92 %, power_factor: 0.95, standby: 0 kW}}
 layouts:
@@ -200,9 +200,9 @@ def test_what_the_supply_can_carry() -> None:
         for spare in (f"{high + 1e-4:.6f} kVA", f"{high - 1e-3:.6f} kVA", None)
     )
 
-    assert (enough.verdict, short.verdict, unknown.verdict) == (HOLDS, FAILS, NOT_KNOWN)
+    assert (enough.verdict, short.verdict, unknown.verdict) == (OK, FAILS, NOT_KNOWN)
     assert enough == Check(
-        "supply", "power of the supply", HOLDS, "24 kVA (up to 24)", "at most 24 kVA", RULE,
+        "supply", "power of the supply", OK, "24 kVA (up to 24)", "at most 24 kVA", RULE,
         "The supply carries the simulated peak.",
     )  # fmt: skip
     assert unknown == Check(

@@ -15,7 +15,7 @@ from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.gas import gas_measures
 from batsim.measures.gas_course import gas_course
 from batsim.measures.windows import Measured
-from batsim.plan.checks import FAILS, HOLDS, LOOK, NOT_KNOWN, Check
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.evidence import Evidence, Taken
 from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Gassing, Ventilation, coefficient_of, ventilation
 from batsim.record import TABLES, Record
@@ -26,7 +26,7 @@ EDITIONS = ("IEC 62485-3:2014", "EN 50272-3:2002")
 SITE = """\
 site: {name: Air (invented)}
 week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
-trucks: [{group: trucks, count: 1, shifts: [day], battery: lead, draws: {mean: 1 kW}}]
+trucks: [{group: trucks, count: 1, shifts: [day], battery: lead, duty: {mean_power: 1 kW}}]
 batteries: {lead: {from: vented_lead_acid, cells: 24, capacity: 625 Ah at 5 h}}
 chargers: {gentle: {from: electronic_iuia, profile: IU}, stiff: {from: line_frequency_w, chemistry: [valve_regulated]}}
 layouts: {hoist: {handling: overhead_hoist, batteries: 2, chargers: 1 x electronic_iuia}}
@@ -167,7 +167,7 @@ def two_types(chargers: list[str], lead: int = 4, small: int = 6) -> list[tuple[
     assert isinstance(data["trucks"], list)
     trucks = [
         *data["trucks"],
-        {"group": "more", "count": 1, "shifts": ["day"], "battery": "small", "draws": {"mean": "1 kW"}},
+        {"group": "more", "count": 1, "shifts": ["day"], "battery": "small", "duty": {"mean_power": "1 kW"}},
     ]
     scenario = site().changed(
         {
@@ -264,15 +264,15 @@ def test_air_that_there_is(air: dict[str, str], m3_per_h: float | None) -> None:
     ("room", "verdicts"),
     [
         ({}, (NOT_KNOWN, NOT_KNOWN, NOT_KNOWN)),
-        (ROOM, (NOT_KNOWN, LOOK, NOT_KNOWN)),
-        (ROOM | {"fan": "49.5 m3/h"}, (HOLDS, HOLDS, HOLDS)),
-        (ROOM | {"fan": "49.49 m3/h"}, (FAILS, LOOK, HOLDS)),
-        ({"fan": "49.5 m3/h"}, (HOLDS, NOT_KNOWN, NOT_KNOWN)),
+        (ROOM, (NOT_KNOWN, TO_CHECK, NOT_KNOWN)),
+        (ROOM | {"fan": "49.5 m3/h"}, (OK, OK, OK)),
+        (ROOM | {"fan": "49.49 m3/h"}, (FAILS, TO_CHECK, OK)),
+        ({"fan": "49.5 m3/h"}, (OK, NOT_KNOWN, NOT_KNOWN)),
         # 1386 cm2 and 123.75 m3 by the rule.
-        (ROOM | {"openings": "1386 cm2"}, (HOLDS, LOOK, HOLDS)),
-        (ROOM | {"openings": "1385.9 cm2"}, (FAILS, LOOK, HOLDS)),
-        (ROOM | {"openings": "1386 cm2", "contents": "17.5 %"}, (HOLDS, HOLDS, HOLDS)),
-        (ROOM | {"openings": "1386 cm2", "contents": "17.51 %"}, (HOLDS, LOOK, HOLDS)),
+        (ROOM | {"openings": "1386 cm2"}, (OK, TO_CHECK, OK)),
+        (ROOM | {"openings": "1385.9 cm2"}, (FAILS, TO_CHECK, OK)),
+        (ROOM | {"openings": "1386 cm2", "contents": "17.5 %"}, (OK, OK, OK)),
+        (ROOM | {"openings": "1386 cm2", "contents": "17.51 %"}, (OK, TO_CHECK, OK)),
     ],
 )
 def test_verdicts_of_a_room(room: dict[str, str], verdicts: tuple[str, str, str]) -> None:
@@ -299,7 +299,7 @@ ANSWERS = {"length": "10 m", "width": "5 m", "height": "3 m", "fan": "60 m3/h"}
 
 @pytest.mark.parametrize("layout", ["hoist", "in truck"])
 def test_questions_of_an_unknown_room_can_be_answered(layout: str) -> None:
-    """Each where it says, until nothing is asked: the room's, or the hall's for charging in the truck."""
+    """Each where it says, until nothing is asked: the room's, or the building's for charging in the truck."""
     chargers = {
         "handling": layout.replace(" ", "_").replace("hoist", "overhead_hoist"),
         "chargers": "1 x electronic_iuia",
@@ -311,14 +311,14 @@ def test_questions_of_an_unknown_room_can_be_answered(layout: str) -> None:
         asked.append(open_checks[0].path)
         scenario = scenario.replace(asked[-1], ANSWERS[asked[-1].rpartition(".")[2]])
 
-    where = "room" if layout == "hoist" else "hall"
+    where = "room" if layout == "hoist" else "building"
     assert asked == [f"{where}.fan", f"{where}.length", f"{where}.width", f"{where}.height"]
 
 
 @pytest.mark.parametrize(
     ("air", "verdict"),
-    [("20 degC", HOLDS), ("10 degC", HOLDS), ("9.9 degC", LOOK), ("25 degC", HOLDS), ("25.1 degC", LOOK),
-     ({"winter": "12 degC", "summer": "30 degC"}, LOOK)],
+    [("20 degC", OK), ("10 degC", OK), ("9.9 degC", TO_CHECK), ("25 degC", OK), ("25.1 degC", TO_CHECK),
+     ({"winter": "12 degC", "summer": "30 degC"}, TO_CHECK)],
 )  # fmt: skip
 def test_room_temperature(air: object, verdict: str) -> None:
     """10 to 25 degC."""
@@ -335,7 +335,7 @@ SHORT_OF_AIR = (
         "1 h; or larger openings on opposite walls",
     ),
     Check(
-        "battery room", "free volume for natural ventilation", LOOK, "120 m3", "at least 124 m3, contents left out",
+        "battery room", "free volume for natural ventilation", TO_CHECK, "120 m3", "at least 124 m3, contents left out",
         "BGHW Spezial SP02, p. 10: 2.5 times the hourly flow",
         "Too small to count as well ventilated by openings alone.", "use a fan, interlocked with the chargers",
     ),
@@ -346,7 +346,7 @@ SHORT_OF_AIR = (
         "Too much hydrogen even if well mixed.", "more air",
     ),
     Check(
-        "battery room", "room temperature", LOOK, "5 degC", "10 to 25 degC, aim at 20",
+        "battery room", "room temperature", TO_CHECK, "5 degC", "10 to 25 degC, aim at 20",
         "BGI 5017 (today DGUV Information 209-067), section 3.1", "Charging and life suffer outside.",
         "heat or cool the room, or count with other capacities",
     ),
@@ -394,14 +394,14 @@ def test_a_fan_that_fails() -> None:
 
 
 def test_in_the_truck_gas_spreads_over_the_hall() -> None:
-    """Volume, air and questions are the hall's."""
+    """Volume, air and questions are the building's."""
     surveyed = batsim.read(FILE)
     found = aired(of=surveyed, layout="in truck", gas=(1.0,))
 
-    assert found.space_name == "hall"
+    assert found.space_name == "building"
     assert found.hours_to_limit == pytest.approx(50 * 20 * 8 * 0.8 * math.log(1.0 / 0.99))
     assert found.air_m3_per_h == pytest.approx(3e4 / 28.0)
-    assert {each.subject for each in found.checks} == {"hall"}
+    assert {each.subject for each in found.checks} == {"building"}
     assert aired(of=surveyed, layout="stands").space_name == "battery room"
 
 
@@ -410,7 +410,7 @@ def test_in_the_truck_gas_spreads_over_the_hall() -> None:
 CHARGES = """\
 site: {name: Gas (invented), room_temperature: 25 degC}
 week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
-trucks: [{group: trucks, count: 2, shifts: [day], battery: lead, draws: {mean: 2 kW}, exchange_at: 30 %}]
+trucks: [{group: trucks, count: 2, shifts: [day], battery: lead, duty: {mean_power: 2 kW}, exchange_at: 30 %}]
 batteries: {lead: {from: vented_lead_acid, cells: 12, capacity: 400 Ah at 5 h, cool_down: 1 h}}
 layouts:
   room: {handling: portable_stands, batteries: 6, chargers: 4 x CHARGER}

@@ -25,7 +25,7 @@ site: {name: Plain, room_temperature: 10 degC}
 week: {shifts: {day: {days: Mon-Fri, from: "07:00", to: "15:00"}, late: {days: Mon-Fri, from: "15:00", to: "23:00"}}}
 trucks:
   - {group: trucks, count: 3, class: stacker_24v, shifts: [day, late], battery: vented_lead_acid_24v,
-     draws: {mean: 1.5 kW}, to_room: {distance: 100 m}}
+     duty: {mean_power: 1.5 kW}, to_room: {distance: 100 m}}
 batteries: {vented_lead_acid_24v: {from: vented_lead_acid_24v}}
 layouts: {stands: {handling: portable_stands, batteries: 6, chargers: 3 x electronic_iuia}}
 """
@@ -124,7 +124,7 @@ def test_stated_figures_are_told() -> None:
 READ = [
     ("travel__speed", "6 km/h", lambda s: s.trucks[0].to_room.speed_m_per_min, 100.0),
     ("truck__exchange_at", "30 %", lambda s: s.trucks[0].exchange_at_share, 0.3),
-    ("truck__between_trucks", "1 %", lambda s: s.trucks[0].draws.between_trucks_share, 0.01),
+    ("truck__between_trucks", "1 %", lambda s: s.trucks[0].duty.between_trucks_share, 0.01),
     ("battery__vented_lead_acid__cool_down", "5 h", lambda s: s.batteries[BATTERY].cool_down_min.fixed_min, 300.0),
     ("battery_type__vented_lead_acid_24v__mass", "400 kg", lambda s: s.batteries[BATTERY].mass_kg, 400.0),
     ("charger__electronic_iuia__charge_factor", "1.3", lambda s: s.chargers["electronic_iuia"].charge_factor, 1.3),
@@ -139,7 +139,7 @@ READ = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("name", "text", "look", "value"), READ, ids=[name for name, *_ in READ])
+@pytest.mark.parametrize(("name", "text", "to check", "value"), READ, ids=[name for name, *_ in READ])
 def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str, look: Any, value: float) -> None:
     """What it stands for changes, one part of the scenario, and nothing when it is the catalogue's again."""
     changed = anew(plain, **{name: text})
@@ -155,7 +155,7 @@ def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str,
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "look", "ratio"),
+    ("name", "text", "to check", "ratio"),
     [
         ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.lines[0].cell.slope_v, None),
         ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.lines[0].profiles[0].rated.tau_h, "tau"),

@@ -72,8 +72,8 @@ def test_kestrel_lane_is_what_it_says() -> None:
     assert (night.days, night.from_min, night.to_min, night.minutes) == ((0, 1, 2, 3, 6), 1320.0, 360.0, 480.0)
     assert night.breaks == ((120.0, 20.0),)
     assert (group.count, group.shifts, group.exchange_at_share) == (12, ("early", "late", "night"), 0.25)
-    assert group.draws is not None
-    assert (group.draws.mean_kw, group.draws.between_trucks_share) == (3.4, 0.1)
+    assert group.duty is not None
+    assert (group.duty.mean_kw, group.duty.between_trucks_share) == (3.4, 0.1)
     assert group.to_room is not None
     assert (group.to_room.distance_m, group.to_room.speed_m_per_min) == pytest.approx((140.0, 8000.0 / 60.0))
     assert (battery.cells, battery.capacity, battery.mass_kg, battery.nominal_v) == (24, (750.0, 5.0), 1180.0, 48.0)
@@ -111,10 +111,10 @@ def test_a_scenario_may_come_from_text() -> None:
 
 
 UNITS = [
-    ("trucks[0].draws.mean", "3400 W", lambda s: s.trucks[0].draws.mean_kw, 3.4),
-    ("trucks[0].draws.mean", "4 hp", lambda s: s.trucks[0].draws.mean_kw, 4 * 0.745699871582),
-    ("trucks[0].draws", {"energy_per_shift": "86.4 MJ"}, lambda s: s.trucks[0].draws.energy_per_shift_kwh, 24.0),
-    ("trucks[0].draws.between_trucks", "12.5 %", lambda s: s.trucks[0].draws.between_trucks_share, 0.125),
+    ("trucks[0].duty.mean_power", "3400 W", lambda s: s.trucks[0].duty.mean_kw, 3.4),
+    ("trucks[0].duty.mean_power", "4 hp", lambda s: s.trucks[0].duty.mean_kw, 4 * 0.745699871582),
+    ("trucks[0].duty", {"energy_per_shift": "86.4 MJ"}, lambda s: s.trucks[0].duty.energy_per_shift_kwh, 24.0),
+    ("trucks[0].duty.between_trucks", "12.5 %", lambda s: s.trucks[0].duty.between_trucks_share, 0.125),
     ("trucks[0].to_room.distance", "460 ft", lambda s: s.trucks[0].to_room.distance_m, 140.208),
     ("trucks[0].to_room.speed", "5 mph", lambda s: s.trucks[0].to_room.speed_m_per_min, 134.112),
     ("trucks[0].temperature", "14 degF", lambda s: s.trucks[0].temperature_degc, -10.0),
@@ -144,7 +144,9 @@ UNITS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("path", "text", "look", "value"), UNITS, ids=[f"{path}={text}" for path, text, *_ in UNITS])
+@pytest.mark.parametrize(
+    ("path", "text", "to check", "value"), UNITS, ids=[f"{path}={text}" for path, text, *_ in UNITS]
+)
 def test_quantities_arrive_in_the_unit_of_their_suffix(
     sound: Scenario, path: str, text: object, look: Any, value: object
 ) -> None:
@@ -220,10 +222,10 @@ def test_defaults_are_figures_of_the_catalogue() -> None:
     )
     in_truck = scenario.layouts["stands"].in_truck
 
-    assert group.draws is not None
-    assert group.draws.mean_kw == value["truck.stacker_24v.power"]
-    assert 100 * group.draws.between_trucks_share == value["truck.between_trucks"]
-    assert 100 * group.draws.between_shifts_share == value["truck.between_shifts"]
+    assert group.duty is not None
+    assert group.duty.mean_kw == value["truck.stacker_24v.power"]
+    assert 100 * group.duty.between_trucks_share == value["truck.between_trucks"]
+    assert 100 * group.duty.between_shifts_share == value["truck.between_shifts"]
     assert 100 * group.exchange_at_share == value["truck.exchange_at"]
     assert battery.cool_down_min.fixed_min == 60 * value["battery.vented_lead_acid.cool_down"]
     assert 100 * battery.discharge_to_share == value["battery.vented_lead_acid.discharge_to"]
@@ -351,13 +353,13 @@ def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
 def test_replace_reads_as_yaml_would(sound: Scenario) -> None:
     """Text with its unit, a number, a list or a block; the copy stands alone."""
     value = {"mean": "2 kW"}
-    changed = sound.replace("trucks[0].draws", value).replace("layouts.extractor.stations", 2)
+    changed = sound.replace("trucks[0].duty", value).replace("layouts.extractor.stations", 2)
     value["mean"] = "-1 kW"
 
-    assert changed.trucks[0].draws is not None
-    assert (changed.trucks[0].draws.mean_kw, changed.layouts["extractor"].stations) == (2.0, 2)
-    assert sound.trucks[0].draws is not None
-    assert (sound.trucks[0].draws.mean_kw, sound.layouts["extractor"].stations) == (3.2, 1)
+    assert changed.trucks[0].duty is not None
+    assert (changed.trucks[0].duty.mean_kw, changed.layouts["extractor"].stations) == (2.0, 2)
+    assert sound.trucks[0].duty is not None
+    assert (sound.trucks[0].duty.mean_kw, sound.layouts["extractor"].stations) == (3.2, 1)
     assert changed.replace("rules.at_break", "pause").trucks == changed.trucks
     assert changed.file == sound.file
 
@@ -375,7 +377,7 @@ def test_replace_adds_what_was_left_to_its_default(sound: Scenario) -> None:
     assert sound.replace("batteries.small.cool_down", "3 h").batteries["small"].cool_down_min.fixed_min == 180.0
     assert plain.replace("rules.at_break", "pause").rules.at_break == "pause"
     assert plain.replace("simulation.seed", 7).simulation.seed == 7
-    assert sound.replace("trucks[0].draws", None).trucks[0].draws is not None  # from its class
+    assert sound.replace("trucks[0].duty", None).trucks[0].duty is not None  # from its class
 
 
 @pytest.mark.parametrize(
@@ -496,7 +498,7 @@ def test_bays_are_those_of_the_file_that_says_it(extended: Path) -> None:
         )
 
     assert rules(caught) == [
-        "3:5: trucks[0].draws.mean: would empty 'big' in 0 min; state what one truck draws over its shift (got 1.6 kW)"
+        "3:5: trucks[0].duty.mean_power: would empty 'big' in 0 min; state what one truck draws over its shift (got 1.6 kW)"
     ]
     assert caught.value.problems[0].file == str(extended / "site.yaml")
 
@@ -576,7 +578,7 @@ def test_every_property_is_described(schema: dict[str, Any]) -> None:
         ("{every: 7 charges", "{evry: 7 charges", "$.batteries.big.watering"),
         ("count: 6", "count: six", "$.trucks[0].count"),
         ("count: 6", "count: 0", "$.trucks[0].count"),
-        ("mean: 3.2 kW", "mean: 3.2", "$.trucks[0].draws"),
+        ("mean: 3.2 kW", "mean: 3.2", "$.trucks[0].duty"),
         ("class: reach_1_6t_48v", "class: reach", "$.trucks[0].class"),
         ("from: vented_lead_acid_48v", "from: vented", "$.batteries.big.from"),
         ('from: "14:00"', 'from: "14h"', "$.week.shifts.late.from"),

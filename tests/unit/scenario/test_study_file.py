@@ -71,7 +71,7 @@ def test_every_part_arrives(here: Path) -> None:
 
     assert (study.file, study.question, study.layouts) == ("study.yaml", "What matters?", ("extractor",))
     assert [(type(each), each.path) for each in study.factors] == [
-        (Between, "trucks[0].draws.mean"),
+        (Between, "trucks[0].duty.mean_power"),
         (Around, "trucks[1].run_time.mean"),
         (Choice, "layouts.extractor.stations"),
     ]
@@ -156,13 +156,13 @@ def test_unknowns_of_the_layouts_that_are_run(opened: Path) -> None:
     some = read(f"{OPEN}layouts: [extractor]\nvary:\n  trucks[0].priority: [5, 6]\n")
 
     assert [each.path for each in every.factors] == [
-        "trucks[0].draws.mean",
+        "trucks[0].duty.mean_power",
         "batteries.big.cool_down",
         "layouts.in the truck.in_truck.ceiling",
     ]
     assert [each.path for each in some.factors] == [
         "trucks[0].priority",
-        "trucks[0].draws.mean",
+        "trucks[0].duty.mean_power",
         "batteries.big.cool_down",
     ]
 
@@ -170,16 +170,16 @@ def test_unknowns_of_the_layouts_that_are_run(opened: Path) -> None:
 @pytest.mark.parametrize(
     ("path", "values"),
     [
-        ("trucks[0].draws.mean", "[3.1 kW, 3.2 kW]"),
+        ("trucks[0].duty.mean_power", "[3.1 kW, 3.2 kW]"),
         ("trucks[*].exchange_at", "[25 %, 30 %]"),
-        ("trucks[0].draws", "[{mean: 3.1 kW}, {mean: 3.2 kW}]"),
-        ("trucks[0].'draws'.mean", "[3.1 kW, 3.2 kW]"),
+        ("trucks[0].duty", "[{mean: 3.1 kW}, {mean: 3.2 kW}]"),
+        ("trucks[0].'duty'.mean", "[3.1 kW, 3.2 kW]"),
         ("batteries.*.cool_down", "[7 h, 8 h]"),
     ],
 )
 def test_what_the_study_states_goes_before_what_is_not_known(opened: Path, path: str, values: str) -> None:
     """However its path is written; else the unknown would be laid over it at every point."""
-    unknown = {"t": "trucks[0].draws.mean", "b": "batteries.big.cool_down"}[path[0]]
+    unknown = {"t": "trucks[0].duty.mean_power", "b": "batteries.big.cool_down"}[path[0]]
     if "exchange_at" in path:
         unknown = "trucks[0].exchange_at"
         text = Path("open.yaml").read_text(encoding="utf-8")
@@ -200,8 +200,8 @@ def test_the_middle_stands_for_what_does_not_vary(opened: Path) -> None:
     study = read("scenario: open.yaml\nvary:\n  trucks[0].priority: [5, 6]\n")
 
     assert [each.path for each in study.factors] == ["trucks[0].priority"]
-    assert study.scenario.trucks[0].draws is not None
-    assert study.scenario.trucks[0].draws.mean_kw == 3.2
+    assert study.scenario.trucks[0].duty is not None
+    assert study.scenario.trucks[0].duty.mean_kw == 3.2
 
 
 def test_the_catalogue_may_vary_alone(here: Path) -> None:
@@ -342,7 +342,7 @@ def test_the_studies_are_valid_in_an_editor(schema: dict[str, Any], file: Path) 
         ("scenario: sound.yaml\n", "", "$"),
         ("layouts:", "layout:", "$"),
         ("[extractor]", "[]", "$.layouts"),
-        ("{between: [3 kW, 3.4 kW], typ", "{between: [3 kW], typ", "$.vary['trucks[0].draws.mean']"),
+        ("{between: [3 kW, 3.4 kW], typ", "{between: [3 kW], typ", "$.vary['trucks[0].duty.mean_power']"),
         ("{mean: 6 h, cv: 0.1}", "{mean: 6 h}", "$.vary['trucks[1].run_time.mean']"),
         ("{mean: 6 h, cv: 0.1}", "6 h", "$.vary['trucks[1].run_time.mean']"),
         ("[1, 2]", "[]", "$.vary['layouts.extractor.stations']"),
@@ -440,7 +440,7 @@ def test_check_tells_what_a_study_comes_to(here: Path) -> None:
         "  latin hypercube of 8: 8 points, 1 layout (extractor), 3 replications of 2 weeks each\n"
         "  24 cases to run\n"
         "  3 factors:\n"
-        "    trucks[0].draws.mean: between 3 kW and 3.4 kW, typically 3.1 kW\n"
+        "    trucks[0].duty.mean_power: between 3 kW and 3.4 kW, typically 3.1 kW\n"
         "    trucks[1].run_time.mean: about 6 h, cv 0.1\n"
         "    layouts.extractor.stations: one of 1, 2\n"
         "Run it with 'batsim sweep study.yaml'.\n"
@@ -518,7 +518,7 @@ def test_check_lists_what_is_not_known_and_what_is_stated_anew(opened: Path) -> 
 
     assert lines[-8:] == [
         "  3 inputs are not known; a middle value stands in:",
-        "    trucks[0].draws.mean: between 3 kW and 3.4 kW",
+        "    trucks[0].duty.mean_power: between 3 kW and 3.4 kW",
         "    batteries.big.cool_down: between 7 h and 9 h",
         "    layouts.in the truck.in_truck.ceiling: between 75 % and 85 %",
         "  2 figures are stated anew:",

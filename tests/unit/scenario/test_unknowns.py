@@ -42,7 +42,7 @@ def test_a_scenario_without_any_is_as_it_was(sound: Scenario) -> None:
 
 
 BAYS = [
-    ("mean: 3.2 kW", "mean: {between: [3 kW, 3.4 kW]}", "trucks[0].draws.mean", "between 3 kW and 3.4 kW"),
+    ("mean: 3.2 kW", "mean: {between: [3 kW, 3.4 kW]}", "trucks[0].duty.mean_power", "between 3 kW and 3.4 kW"),
     ("count: 6", "count: {between: [5, 7]}", "trucks[0].count", "between 5 and 7"),
     (
         "cool_down: 8 h",
@@ -89,7 +89,7 @@ def test_they_are_told_in_the_order_of_the_file() -> None:
 
     assert list(unknowns(scenario)) == [
         "trucks[0].count",
-        "trucks[0].draws.mean",
+        "trucks[0].duty.mean_power",
         "trucks[1].run_time.cv",
         "batteries.big.cool_down",
     ]
@@ -187,7 +187,7 @@ def test_a_copy_may_settle_one(open_one: Scenario, sound: Scenario) -> None:
     """Then it is known there; the others and the original stay as they were."""
     changed = open_one.replace("batteries.big.cool_down", "7 h")
 
-    assert list(unknowns(changed)) == ["trucks[0].draws.mean", "layouts.in the truck.in_truck.ceiling"]
+    assert list(unknowns(changed)) == ["trucks[0].duty.mean_power", "layouts.in the truck.in_truck.ceiling"]
     assert changed.batteries["big"].cool_down_min.fixed_min == 420.0
     assert len(open_one.unknowns) == 3
     assert sound.batteries["big"].cool_down_min.fixed_min == open_one.batteries["big"].cool_down_min.fixed_min == 480.0
@@ -195,13 +195,13 @@ def test_a_copy_may_settle_one(open_one: Scenario, sound: Scenario) -> None:
 
 def test_a_copy_may_make_one_of_a_known_value(sound: Scenario) -> None:
     """Or state one otherwise."""
-    changed = sound.replace("trucks[0].draws.mean", {"between": ["3 kW", "3.4 kW"]})
-    again = changed.replace("trucks[0].draws.mean", {"between": ["1 kW", "2 kW"]})
-    end = changed.replace("trucks[0].draws.mean.between[1]", "4 kW")
+    changed = sound.replace("trucks[0].duty.mean_power", {"between": ["3 kW", "3.4 kW"]})
+    again = changed.replace("trucks[0].duty.mean_power", {"between": ["1 kW", "2 kW"]})
+    end = changed.replace("trucks[0].duty.mean_power.between[1]", "4 kW")
 
-    assert unknowns(changed) == {"trucks[0].draws.mean": "between 3 kW and 3.4 kW"}
-    assert unknowns(again) == {"trucks[0].draws.mean": "between 1 kW and 2 kW"}
-    assert unknowns(end) == {"trucks[0].draws.mean": "between 3 kW and 4 kW"}
+    assert unknowns(changed) == {"trucks[0].duty.mean_power": "between 3 kW and 3.4 kW"}
+    assert unknowns(again) == {"trucks[0].duty.mean_power": "between 1 kW and 2 kW"}
+    assert unknowns(end) == {"trucks[0].duty.mean_power": "between 3 kW and 4 kW"}
 
 
 def test_all_settled_at_their_middle_is_the_same_scenario(open_one: Scenario) -> None:
@@ -211,17 +211,17 @@ def test_all_settled_at_their_middle_is_the_same_scenario(open_one: Scenario) ->
 
     assert settled.unknowns == drawn.unknowns == ()
     assert settled.model_dump() == open_one.model_dump()
-    assert drawn.trucks[0].draws is not None
-    assert drawn.trucks[0].draws.mean_kw == 3.0492
+    assert drawn.trucks[0].duty is not None
+    assert drawn.trucks[0].duty.mean_kw == 3.0492
 
 
 def test_a_copy_that_breaks_a_rule_is_refused(open_one: Scenario) -> None:
     """With the middle of what was put there."""
     with pytest.raises(batsim.ScenarioError) as caught:
-        open_one.replace("trucks[0].draws.mean", {"between": ["-3 kW", "1 kW"]})
+        open_one.replace("trucks[0].duty.mean_power", {"between": ["-3 kW", "1 kW"]})
 
     assert str(caught.value) == (
-        "site.yaml: 1 problem\n  site.yaml: trucks[0].draws.mean: must be above 0 kW (got '-1 kW')"
+        "site.yaml: 1 problem\n  site.yaml: trucks[0].duty.mean_power: must be above 0 kW (got '-1 kW')"
     )
 
 
@@ -231,8 +231,8 @@ def test_they_go_to_another_process(open_one: Scenario) -> None:
 
     assert copy == open_one
     assert copy.unknowns == open_one.unknowns
-    assert unknowns(copy.replace("trucks[0].draws.mean", "3 kW")) == unknowns(
-        open_one.replace("trucks[0].draws.mean", "3 kW")
+    assert unknowns(copy.replace("trucks[0].duty.mean_power", "3 kW")) == unknowns(
+        open_one.replace("trucks[0].duty.mean_power", "3 kW")
     )
 
 
@@ -243,10 +243,10 @@ def test_completed_data_hold_the_middles(open_one: Scenario) -> None:
 
     assert isinstance(trucks, list)
     assert isinstance(batteries, dict)
-    assert trucks[0]["draws"]["mean"] == "3.2 kW"
+    assert trucks[0]["duty"]["mean"] == "3.2 kW"
     assert (batteries["big"]["cool_down"], batteries["big"]["chemistry"]) == ("8 h", "vented_lead_acid")
     assert list(unknowns(open_one)) == [
-        "trucks[0].draws.mean",
+        "trucks[0].duty.mean_power",
         "batteries.big.cool_down",
         "layouts.in the truck.in_truck.ceiling",
     ]
@@ -365,7 +365,7 @@ def test_only_some_layouts(open_one: Scenario) -> None:
 
     assert list(one.layouts) == ["extractor"]
     assert one.layouts["extractor"] == open_one.layouts["extractor"]
-    assert list(unknowns(one)) == ["trucks[0].draws.mean", "batteries.big.cool_down"]
+    assert list(unknowns(one)) == ["trucks[0].duty.mean_power", "batteries.big.cool_down"]
     assert one.replace("layouts.extractor.stations", 2).layouts["extractor"].stations == 2
     assert list(open_one.layouts) == ["extractor", "in the truck"]
 

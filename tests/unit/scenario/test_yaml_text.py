@@ -144,7 +144,7 @@ site:
   name: "Somewhere"
 trucks:
   - group: one
-    draws: {mean: 3.4 kW,
+    duty: {mean_power: 3.4 kW,
             cv: 0.2}
   - {}
 empty:
@@ -157,7 +157,7 @@ def test_places_of_a_small_document() -> None:
 
     assert document.data == {
         "site": {"name": "Somewhere"},
-        "trucks": [{"group": "one", "draws": {"mean": "3.4 kW", "cv": 0.2}}, {}],
+        "trucks": [{"group": "one", "duty": {"mean_power": "3.4 kW", "cv": 0.2}}, {}],
         "empty": None,
     }
     assert {path_text(path): place[1:] for path, place in document.places.items()} == {
@@ -167,9 +167,9 @@ def test_places_of_a_small_document() -> None:
         "trucks": (5, 3),
         "trucks[0]": (5, 5),
         "trucks[0].group": (5, 12),
-        "trucks[0].draws": (6, 12),
-        "trucks[0].draws.mean": (6, 19),
-        "trucks[0].draws.cv": (7, 17),
+        "trucks[0].duty": (6, 12),
+        "trucks[0].duty.mean_power": (6, 19),
+        "trucks[0].duty.cv": (7, 17),
         "trucks[1]": (8, 5),
         "empty": (9, 7),
     }
@@ -178,9 +178,9 @@ def test_places_of_a_small_document() -> None:
         "site.name": (3, 3),
         "trucks": (4, 1),
         "trucks[0].group": (5, 5),
-        "trucks[0].draws": (6, 5),
-        "trucks[0].draws.mean": (6, 13),
-        "trucks[0].draws.cv": (7, 13),
+        "trucks[0].duty": (6, 5),
+        "trucks[0].duty.mean_power": (6, 13),
+        "trucks[0].duty.cv": (7, 13),
         "empty": (9, 1),
     }
     assert {place.file for place in document.places.values()} == {"a.yaml"}
@@ -204,7 +204,7 @@ def test_document_marks_are_allowed() -> None:
     ("path", "text"),
     [
         ((), ""),
-        (("trucks", 0, "draws", "mean"), "trucks[0].draws.mean"),
+        (("trucks", 0, "duty", "mean_power"), "trucks[0].duty.mean_power"),
         (("layouts", "side rollers", "stations"), "layouts.side rollers.stations"),
         (("layouts", "v1.2", "a[b"), "layouts.'v1.2'.'a[b'"),
         (("a]", ""), "'a]'.''"),

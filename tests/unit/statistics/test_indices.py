@@ -363,7 +363,7 @@ def test_a_split_by_hand():
     """Means 2, 6, 10: between 2 x 16 = 32, within 2; inputs (32 - 2)/2 = 15, share 15/17, grand mean 32/6."""
     split = split_variance(np.array([[1.0, 3.0], [5.0, 7.0], [9.0, 11.0]]), 0.95)
 
-    assert (split.draws, split.replications, split.dropped) == (3, 2, 0)
+    assert (split.duty, split.replications, split.dropped) == (3, 2, 0)
     assert split.mean == pytest.approx(6.0)
     assert (split.from_inputs, split.from_noise) == pytest.approx((15.0, 2.0))
     assert split.input_share.mean == pytest.approx(15.0 / 17.0)

@@ -11,7 +11,7 @@ import pytest
 import batsim
 from batsim.measures import measure
 from batsim.statistics.intervals import Interval
-from batsim.study.bottleneck.bottleneck import Lost, OneMore, lost, one_more_each
+from batsim.study.bottleneck.bottleneck import Bottleneck, Lost, bottlenecks, lost
 from batsim.study.bottleneck.variants import Addition, variants
 from batsim.study.running.executors import Job, measures_of, run_jobs
 from batsim.study.running.replications import settings
@@ -245,7 +245,7 @@ def made_up(base, *more, parts=None):
         for label, kind, _ in more
     )
     stated = settings(KESTREL, ("hoist",), len(base), 1.0, 0.0, 1)
-    return OneMore(stated, "hoist", additions, (), runs(base), tuple(runs(downtimes) for *_, downtimes in more))
+    return Bottleneck(stated, "hoist", additions, (), runs(base), tuple(runs(downtimes) for *_, downtimes in more))
 
 
 BASE = [10.0, 11.0, 12.0, 11.0]
@@ -414,7 +414,7 @@ def test_frame_and_json():
 
 def answer(room, replications=4, weeks=1.0):
     """What binds in a room, in short runs in this process."""
-    return batsim.one_more(room, "room", replications=replications, weeks=weeks, warm_up_weeks=0.5, workers=1)
+    return batsim.bottleneck(room, "room", replications=replications, weeks=weeks, warm_up_weeks=0.5, workers=1)
 
 
 def test_one_station_for_24_trucks_binds():
@@ -503,8 +503,8 @@ def test_all_layouts_in_one_go_are_those_one_by_one():
     stated = settings(KESTREL, ["hoist", "in the truck"], 2, 0.5, 0.0, 3)
     shown = []
 
-    together = one_more_each(stated, workers=1, progress=lambda done, of: shown.append((done, of)))
-    alone = batsim.one_more(KESTREL, "in the truck", replications=2, weeks=0.5, warm_up_weeks=0.0, seed=3, workers=1)
+    together = bottlenecks(stated, workers=1, progress=lambda done, of: shown.append((done, of)))
+    alone = batsim.bottleneck(KESTREL, "in the truck", replications=2, weeks=0.5, warm_up_weeks=0.0, seed=3, workers=1)
 
     assert list(together) == ["hoist", "in the truck"]
     assert repr(together["in the truck"].gains) == repr(alone.gains)
@@ -515,7 +515,7 @@ def test_all_layouts_in_one_go_are_those_one_by_one():
 
 def test_an_unknown_layout_and_a_number_out_of_range():
     with pytest.raises(batsim.ScenarioError) as caught:
-        batsim.one_more(KESTREL, "hoists", replications=0)
+        batsim.bottleneck(KESTREL, "hoists", replications=0)
 
     assert str(caught.value) == (
         f"{KESTREL.file}: 2 problems\n"

@@ -349,8 +349,8 @@ def test_within_takes_two_layouts():
 
 def test_quantile_and_probability():
     """Of 1 to 100 at most 90 in 9 of 10; 10 of 100 above 90, with Clopper and Pearson's limits from scipy."""
-    runs = made({"a": {DOWN: np.arange(1.0, 101.0), "stranded_trucks": (np.arange(100) < 3).astype(float)}})
-    above, rare = runs.probability("a", DOWN, 90.0), runs.probability("a", "stranded_trucks")
+    runs = made({"a": {DOWN: np.arange(1.0, 101.0), "trucks_below_cut_out": (np.arange(100) < 3).astype(float)}})
+    above, rare = runs.probability("a", DOWN, 90.0), runs.probability("a", "trucks_below_cut_out")
     exact = stats.binomtest(10, 100).proportion_ci(0.95, "exact")
 
     assert runs.quantile("a", DOWN, 0.9).mean == pytest.approx(90.0, abs=1.0)
@@ -366,7 +366,7 @@ def test_probability_leaves_out_what_is_not_a_number():
 
 
 def test_run_notes_say_what_lies_beyond():
-    values = {DOWN: np.arange(1.0, 101.0), "stranded_trucks": np.zeros(100)}
+    values = {DOWN: np.arange(1.0, 101.0), "trucks_below_cut_out": np.zeros(100)}
     runs = made({"a": values})
     most = runs.quantile("a", DOWN, 0.9)
     rare = stats.binomtest(0, 100).proportion_ci(0.95, "exact")
@@ -380,7 +380,7 @@ def test_run_notes_say_what_lies_beyond():
 
 def test_run_notes_of_a_measure_without_meaning():
     """No value, no sentence on it, and no precision to promise."""
-    values = {"found_none_ready_share": np.full(4, np.nan), "stranded_trucks": np.zeros(4)}
+    values = {"found_none_ready_share": np.full(4, np.nan), "trucks_below_cut_out": np.zeros(4)}
     wanted = Wanted.read("5 %", "found_none_ready_share", 4)
     notes = run_notes(made({"a": values}), ("found_none_ready_share",), wanted, 1000)
 

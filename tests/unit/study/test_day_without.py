@@ -212,7 +212,7 @@ def test_the_usual_day_of_several_groups():
 def made_up(usual, bare, helped=None, **changes):
     """An answer from minutes lost on the day and in the week, in two truck-shifts."""
     found = {AS_IT_IS: usual} | ({WITH_STANDBY: helped} if helped else {}) | {WITHOUT: bare}
-    what = {"layout": "hall", "device": "hand_cart", "count": 1, "standby": "1 table" if helped else ""} | changes
+    what = {"layout": "building", "device": "hand_cart", "count": 1, "standby": "1 table" if helped else ""} | changes
     return DayWithout(
         settings=settings(SITE, ("no device",), len(usual), 1.0, 0.0, 1),
         day=Day(1440.0, "week 1 Tue 00:00", 2.0),
@@ -236,9 +236,7 @@ def test_intervals_are_paired():
 
 
 def test_sentence_without_a_standby():
-    start = (
-        "in 'hall' (week 1 Tue 00:00 for 24 h) stops exchanges: trucks lose 250 min per truck-shift that day instead "
-    )
+    start = "in 'building' (week 1 Tue 00:00 for 24 h) stops exchanges: trucks lose 250 min per truck-shift that day instead "
     end = "of 15, 21 truck-hours more in that week. State a 'standby' to see what it would save."
 
     assert made_up(USUAL, BARE).sentence == f"A day without the hand cart {start}{end}"
@@ -254,7 +252,7 @@ def test_sentence_with_a_standby(week_min, words):
     one = made_up([(20.0, 600.0)] * 2, [(400.0, 1800.0)] * 2, [(60.0, week_min)] * 2)
 
     assert one.sentence == (
-        "A day without the hand cart in 'hall' (week 1 Tue 00:00 for 24 h) is bridged by 1 table: trucks lose 30 min "
+        "A day without the hand cart in 'building' (week 1 Tue 00:00 for 24 h) is bridged by 1 table: trucks lose 30 min "
         f"per truck-shift that day instead of 10, {words} in that week; without what stands by they would lose "
         "200 min per truck-shift and 20 truck-hours."
     )

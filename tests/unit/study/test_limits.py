@@ -21,10 +21,10 @@ TARGETS = {
     "downtime_per_truck_shift": "at most 12 min",
     "waits": "95 % under 10 min",
     "none_ready": "at most 5 %",
-    "stranded_trucks": 2,
+    "trucks_below_cut_out": 2,
 }
-OF_DOWNTIME, OF_SHARE = (figure(f"size.indifference_{name}").value / 100.0 for name in ("downtime", "share"))
-OF_TRUCKS = figure("size.indifference_trucks").value
+OF_DOWNTIME, OF_SHARE = (figure(f"decide.indifference_{name}").value / 100.0 for name in ("downtime", "share"))
+OF_TRUCKS = figure("decide.indifference_trucks").value
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +58,7 @@ def test_every_target_is_a_limit(full: Scenario) -> None:
         ("downtime_min_per_truck_shift", 12.0, 1.0, "downtime at most 12 min per truck-shift"),
         ("wait_within_target_share", -0.95, -1.0, "95 % of waits under 10 min"),
         ("found_none_ready_share", 0.05, 1.0, "at most 5 % of trucks find none ready"),
-        ("stranded_trucks", 2.0, 1.0, "at most 2 trucks below cut-out"),
+        ("trucks_below_cut_out", 2.0, 1.0, "at most 2 trucks below cut-out"),
     ]
     assert [each.indifference for each in limits] == pytest.approx(
         [OF_DOWNTIME * 12.0, OF_SHARE * 0.05, OF_SHARE * 0.05, OF_TRUCKS]
@@ -80,12 +80,12 @@ def test_only_what_is_stated_is_a_limit(sound: Scenario) -> None:
         ("downtime_per_truck_shift", "20 min", "downtime", OF_DOWNTIME * 20.0, 20.0, 20.0 - OF_DOWNTIME * 10.0),
         ("waits", "90 % under 5 min", "waits", OF_SHARE * 0.1, 0.1, -0.9 - OF_SHARE * 0.05),
         ("none_ready", "10 %", "none ready", OF_SHARE * 0.1, 0.1, 0.1 - OF_SHARE * 0.05),
-        ("stranded_trucks", 3, "cut-out", OF_TRUCKS, 3.0, 3.0 - OF_TRUCKS / 2.0),
+        ("trucks_below_cut_out", 3, "cut-out", OF_TRUCKS, 3.0, 3.0 - OF_TRUCKS / 2.0),
         # Where nothing is allowed there is nothing below it: half of the indifference above is tested.
         ("downtime_per_truck_shift", "0 min", "downtime", OF_DOWNTIME * OF_NONE_MIN, 0.0, OF_DOWNTIME / 2.0),
         ("waits", "100 % under 5 min", "waits", OF_SHARE / 100.0, 0.0, -1.0 + OF_SHARE / 200.0),
         ("none_ready", "0 %", "none ready", OF_SHARE / 100.0, 0.0, OF_SHARE / 200.0),
-        ("stranded_trucks", 0, "cut-out", OF_TRUCKS, 0.0, OF_TRUCKS / 2.0),
+        ("trucks_below_cut_out", 0, "cut-out", OF_TRUCKS, 0.0, OF_TRUCKS / 2.0),
     ],
 )  # fmt: skip
 def test_indifference_and_what_is_tested(
@@ -112,7 +112,7 @@ def test_an_indifference_of_ones_own(full: Scenario) -> None:
     assert (limits["none ready"].indifference, limits["none ready"].tested) == (0.01, pytest.approx(0.045))
     assert limits["cut-out"].indifference == OF_TRUCKS
     assert only(full, "waits", "90 % under 5 min", waits=0.1).tested == pytest.approx(-0.95)
-    assert only(full, "stranded_trucks", 0, **{"cut-out": 3.0}).tested == 1.5
+    assert only(full, "trucks_below_cut_out", 0, **{"cut-out": 3.0}).tested == 1.5
 
 
 def test_the_figures_of_the_scenario_hold(full: Scenario) -> None:
@@ -212,7 +212,7 @@ def test_how_a_layout_stands_to_every_target(full: Scenario) -> None:
         downtime_min_per_truck_shift=[5.0, 5.1, 4.9, 5.0],
         wait_within_target_share=[0.90, 0.91, 0.89, 0.90],
         found_none_ready_share=[0.0, 0.2, 0.0, 0.1],
-        stranded_trucks=[0.0, 0.0, 0.0, 0.0],
+        trucks_below_cut_out=[0.0, 0.0, 0.0, 0.0],
     )
 
     assert found == (

@@ -10,10 +10,10 @@ from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
 import batsim
-from batsim.study.bottleneck.bottleneck import Lost, OneMore
+from batsim.study.bottleneck.bottleneck import Bottleneck, Lost
 from batsim.study.bottleneck.variants import Addition
 from batsim.study.running.replications import settings
-from batsim.views.charts.bottleneck_chart import CLEAR, HARM, NONE, OPEN, one_more_chart
+from batsim.views.charts.bottleneck_chart import CLEAR, HARM, NONE, OPEN, bottleneck_chart
 
 SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 BASE = np.array([10.0, 11.0, 12.0, 11.0])
@@ -34,7 +34,7 @@ def made(gains, base=BASE):
     additions = tuple(Addition(f"one more {what}", f"the {what}", what, {}) for what in gains)
     stated = settings(SITE, ("hoist",), len(base), 1.0, 0.0, 1)
     more = tuple(runs(base - gain[: len(base)]) for gain in gains.values())
-    return OneMore(stated, "hoist", additions, (), runs(base), more)
+    return Bottleneck(stated, "hoist", additions, (), runs(base), more)
 
 
 def bars(ax):
@@ -49,7 +49,7 @@ def bars(ax):
 
 def test_bars_are_the_gains_the_greatest_first():
     """With a hatch where it is clear which way they go."""
-    ax = one_more_chart(made(GAINS))
+    ax = bottleneck_chart(made(GAINS))
 
     assert [row for row, _, _ in bars(ax)] == [0, 1, 2, 3]
     assert [length for _, length, _ in bars(ax)] == pytest.approx([4.0, 0.25, 0.0, -2.0])
@@ -65,7 +65,7 @@ def test_whiskers_are_the_intervals_that_hold_together():
     answer = made(GAINS)
     ends = [
         segment[:, 0].tolist()
-        for each in one_more_chart(answer).containers
+        for each in bottleneck_chart(answer).containers
         if isinstance(each, ErrorbarContainer)
         for segment in each.lines[2][0].get_segments()
     ]
@@ -75,7 +75,7 @@ def test_whiskers_are_the_intervals_that_hold_together():
 
 def test_words():
     """Units, the downtime as it is, numbers beside the bars."""
-    ax = one_more_chart(made(GAINS))
+    ax = bottleneck_chart(made(GAINS))
 
     assert ax.get_xlabel() == "Downtime saved [min per truck-shift]"
     assert ax.get_title("left") == "hoist: what one more would save"
@@ -88,7 +88,7 @@ def test_words():
 
 def test_one_replication_has_no_whiskers():
     """And the note says so."""
-    ax = one_more_chart(made(GAINS, BASE[:1]))
+    ax = bottleneck_chart(made(GAINS, BASE[:1]))
 
     assert not any(isinstance(each, ErrorbarContainer) for each in ax.containers)
     assert ax.texts[0].get_text().endswith("One replication: no intervals.")
@@ -97,7 +97,7 @@ def test_one_replication_has_no_whiskers():
 def test_many_long_names_do_not_collide():
     """Twenty things with their devices and attendants."""
     name = "station with its battery carriage and attendants on every shift, one after the other"
-    ax = one_more_chart(made({f"{number} {name} {number}": GAINS["charger"] for number in range(20)}))
+    ax = bottleneck_chart(made({f"{number} {name} {number}": GAINS["charger"] for number in range(20)}))
     canvas = FigureCanvasAgg(ax.figure)
     canvas.draw()
     boxes = [text.get_window_extent(canvas.get_renderer()) for text in ax.get_yticklabels()]
@@ -108,7 +108,7 @@ def test_many_long_names_do_not_collide():
 
 def test_nothing_to_add_is_said():
     """Where nothing has a limit."""
-    ax = one_more_chart(made({}))
+    ax = bottleneck_chart(made({}))
 
     assert " ".join(ax.texts[-1].get_text().split()) == NONE
 
@@ -117,4 +117,4 @@ def test_given_axes_are_drawn_on():
     """And handed back."""
     ax = Figure().subplots()
 
-    assert one_more_chart(made(GAINS), ax) is ax
+    assert bottleneck_chart(made(GAINS), ax) is ax

@@ -8,7 +8,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import batsim
-from batsim.decision.answer import DECIDING, Size
+from batsim.decision.answer import DECIDING, Answer
 from batsim.decision.answer import Tested as Cell
 from batsim.decision.counts import Dimension
 from batsim.study.limits import limits_of
@@ -33,7 +33,7 @@ FEW, ANSWER, MORE = cell(58, 25.0, False), cell(60, 14.0, True), cell(61, 12.0, 
 
 def sized(*frontier, chosen=ANSWER, scenario=SITE, dimensions=(STATIONS, BATTERIES)):
     """What sizing found."""
-    return Size(
+    return Answer(
         settings(scenario, "hoist", 3, 1.0), "hoist", dimensions, limits_of(SITE), chosen, None, frontier, frontier, (),
         (), False, 9, 3, 40, 0.95, 0.95, 0.01, 10,
     )  # fmt: skip

@@ -19,11 +19,11 @@ from click.testing import CliRunner
 import batsim
 from batsim.cli import inspect as looks
 from batsim.cli import main, options
-from batsim.decision.decide import size
+from batsim.decision.decide import decide
 from batsim.plan.plan import plan_layouts
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import read_study
-from batsim.study.bottleneck.bottleneck import one_more_each
+from batsim.study.bottleneck.bottleneck import bottlenecks
 from batsim.study.compare import compare
 from batsim.study.day_without import days_without
 from batsim.study.first_estimate import outline, study_outline
@@ -33,7 +33,7 @@ from batsim.study.sweeps.agenda import agenda_of
 from batsim.study.sweeps.sweep import NAMES, sweep
 from batsim.study.uncertain import compare_uncertain
 from batsim.study.warm_up import warm_up
-from batsim.views.text.bottleneck_text import one_more_answer
+from batsim.views.text.bottleneck_text import bottleneck_answer
 from batsim.views.text.day_without_text import day_without_answer
 from batsim.views.text.decision_text import size_text
 from batsim.views.text.lines import columns, entry, hung, listed, measured, one_block, sentence
@@ -68,7 +68,7 @@ trucks:
     class: counterbalance_1_6t_48v
     shifts: [SHIFT]
     battery: BATTERY
-    draws: {mean: {between: [1.8 kW, 2.0 kW]}, between_shifts: 20 %}
+    duty: {mean_power: {between: [1.8 kW, 2.0 kW]}, between_shifts: 20 %}
     to_room: {distance: {between: [40 m, 80 m], typical: 60 m}, speed: 6 km/h}
 batteries:
   BATTERY: {from: vented_lead_acid, cells: 24, capacity: 625 Ah at 5 h, mass: 950 kg, cool_down: 8 h}
@@ -157,7 +157,7 @@ def sized(target: str) -> Any:
         text.replace("  room:", f"  {LONG['STANDS']}:").replace("250 min", target), "room.yaml"
     )
     near = {"downtime": 60.0} if target == "250 min" else None
-    return size(room, ranges={"batteries": (6, 8)}, indifference=near, confidence=0.8, weeks=0.2, workers=1)
+    return decide(room, ranges={"batteries": (6, 8)}, indifference=near, confidence=0.8, weeks=0.2, workers=1)
 
 
 @cache
@@ -174,9 +174,9 @@ def found(what: str, names: str) -> tuple[Any, ...]:
             return (found("compare", names)[0].runs, (DOWN, "wait_min_per_exchange"), None)
         case "compare --uncertain":
             return (compare_uncertain(scenario, 3, **SHORT),)
-        case "one-more":
+        case "bottleneck":
             stated = settings(scenario, [last], 2, 0.4, 0.2, 1)
-            return stated, list(one_more_each(stated, workers=1).values())
+            return stated, list(bottlenecks(stated, workers=1).values())
         case "day-without":
             stated = settings(scenario, None, 2, None, 0.0, 1)
             return stated, days_without(stated, None, workers=1)
@@ -192,7 +192,7 @@ def found(what: str, names: str) -> tuple[Any, ...]:
 
 VIEWS: dict[str, Callable[..., str]] = {
     "check": summary_text, "compare": comparison_text, "run": runs_text, "compare --uncertain": uncertain_text,
-    "one-more": one_more_answer, "day-without": day_without_answer, "warm-up": warm_up_text, "plan": plan_text,
+    "bottleneck": bottleneck_answer, "day-without": day_without_answer, "warm-up": warm_up_text, "plan": plan_text,
     "trace": trace_text,
 }  # fmt: skip
 TEXTS = [
@@ -256,7 +256,7 @@ def test_a_half_width_stays_with_its_number(what: str, of: str) -> None:
 def test_long_names_are_whole(what: str) -> None:
     """In titles, lists and sentences none is cut, so that two that differ in their ends can be told apart."""
     names = {
-        "one-more": ["HOIST"],
+        "bottleneck": ["HOIST"],
         "day-without": ["STANDS", "HOIST"],
         "trace": ["HOIST"],
         "compare --uncertain": ["TRUCK", "STANDS"],
@@ -326,7 +326,7 @@ def test_lists_where_not_even_one_layout_fits() -> None:
     95th percentile: 0 min
   exchanges or charges: 2.29 per working
       day
-  labour, hands on: 22.86 min per
+  labour, hands-on: 22.86 min per
       working day
     by drivers: 22.86
   drivers wait: 0 min per working day
@@ -491,7 +491,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "compare": ("compare", "site.yaml", *QUICK),
     "compare --uncertain": ("compare", "site.yaml", "--uncertain", "3", *QUICK),
     "run": ("run", "site.yaml", *QUICK),
-    "one-more": ("one-more", "site.yaml", "--layout", LONG["STANDS"], *QUICK),
+    "bottleneck": ("bottleneck", "site.yaml", "--layout", LONG["STANDS"], *QUICK),
     "day-without": ("day-without", "site.yaml", "-r", "2", "--workers", "1"),
     "warm-up": ("warm-up", "site.yaml", "--layout", LONG["STANDS"], "--pilot-weeks", "4", "--workers", "1"),
     "plan": ("plan", "site.yaml", *QUICK),

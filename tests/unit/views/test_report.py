@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.plan.checks import HOLDS
+from batsim.plan.checks import OK
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.views.page.inline_svg import inline_svg, short_path
 from batsim.views.page.report import MEASURED, RANGED, TOLD, inputs_of, report_html
@@ -172,7 +172,7 @@ def test_inputs_are_listed_with_their_origin() -> None:
     ranged = planned().scenario.changed(
         {
             "trucks[0].to_room.distance": {"between": ["100 m", "220 m"], "typical": "140 m"},
-            "trucks[0].draws": None,
+            "trucks[0].duty": None,
             "trucks[0].run_time": {"observed": ["400 min", "420 min", "460 min"]},
         }
     )
@@ -262,7 +262,7 @@ def test_layouts_that_are_not_recommended_are_folded() -> None:
     assert "<details open" not in page()
     for name in plan.layouts:
         assert (f"{name} &ndash;" in after) is (name != advised)
-    holding = sum(check.verdict == HOLDS for check in plan.layouts[advised].checks)
+    holding = sum(check.verdict == OK for check in plan.layouts[advised].checks)
     assert f"<summary>{holding} x holds</summary>" in before
     assert f"<summary>{len(plan.figures)} defaults</summary>" in before
     assert f"<summary>{len(inputs_of(plan))} inputs, measured or told</summary>" in before

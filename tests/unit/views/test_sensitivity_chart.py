@@ -20,7 +20,7 @@ from batsim.views.charts.sensitivity_chart import (
 )
 
 DOWN = "downtime_min_per_truck_shift"
-PATHS = ("layouts.hoist.batteries", "trucks[*].draws.mean")
+PATHS = ("layouts.hoist.batteries", "trucks[*].duty.mean_power")
 
 
 def found(values, *, measure=DOWN, limits=True, left_out=0, paths=PATHS):
