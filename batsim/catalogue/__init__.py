@@ -133,6 +133,63 @@ def asked_for() -> Iterator[set[str]]:
         _asked.reset(token)
 
 
+class Figures(Mapping[str, Figure]):
+    """The figures that hold for a scenario, by name: those of the catalogue, some of them stated anew.
+
+    An explicit value: whoever needs a figure is given them. It is only read, and goes to other processes as it is.
+
+    Parameters
+    ----------
+    stated
+        Figures in place of the catalogue's.
+    asked
+        Names of all figures that are looked up are added to it, where one is given.
+
+    Examples
+    --------
+    >>> FIGURES["battery.vented_lead_acid.cool_down"].text
+    '8 h'
+    """
+
+    __slots__ = ("_asked", "stated")
+
+    def __init__(self, stated: Mapping[str, Figure] | None = None, asked: set[str] | None = None) -> None:
+        self.stated: dict[str, Figure] = dict(stated or {})
+        self._asked = asked
+
+    def __getitem__(self, name: str) -> Figure:
+        if self._asked is not None:
+            self._asked.add(name)
+        found = self.stated.get(name) or _figures_by_name().get(name)
+        if found is None:
+            msg = f"figures.csv: no figure '{name}'; {_nearest(name, tuple(_figures_by_name()))}"
+            raise FigureError(msg)
+        return found
+
+    def __contains__(self, name: object) -> bool:
+        return name in _figures_by_name()
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(_figures_by_name())
+
+    def __len__(self) -> int:
+        return len(_figures_by_name())
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Figures) and self.stated == other.stated
+
+    def __hash__(self) -> int:
+        return hash(tuple(sorted(self.stated.items())))
+
+    def noting(self, asked: set[str]) -> "Figures":
+        """Return the same figures, which add the name of each that is looked up to a set."""
+        return Figures(self.stated, asked)
+
+
+FIGURES = Figures()
+"""The catalogue as it ships."""
+
+
 @cache
 def figures() -> tuple[Figure, ...]:
     """All figures, in the order of the file."""

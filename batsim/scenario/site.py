@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 from pydantic import Field, PrivateAttr
 
 from batsim import units
+from batsim.catalogue import Figures
 from batsim.display import Shows
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.base import (
@@ -231,7 +232,7 @@ class Scenario(Shows, Frozen):
     """Rules that are to hold, where editions and countries differ."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
-    figures: dict[NameText, Annotated[str | float, FigureText()]] = Field(default_factory=dict)
+    restated: dict[NameText, Annotated[str | float, FigureText()]] = Field(default_factory=dict, alias="figures")
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _stated: "Marked" = PrivateAttr()
@@ -252,6 +253,11 @@ class Scenario(Shows, Frozen):
     def unknowns(self) -> "tuple[Between, ...]":
         """Inputs that are not known, stated as `{between: [LOW, HIGH]}`; their middle stands in for them."""
         return self._unknowns
+
+    @property
+    def figures(self) -> Figures:
+        """Figures that hold: the catalogue's, and those that this site states anew."""
+        return Figures(self._figures)
 
     @property
     def stated_figures(self) -> "dict[str, Figure]":

@@ -96,7 +96,7 @@ KEYS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("path", "text", "to check", "value"), KEYS, ids=[f"{path}={text}" for path, text, *_ in KEYS])
+@pytest.mark.parametrize(("path", "text", "look", "value"), KEYS, ids=[f"{path}={text}" for path, text, *_ in KEYS])
 def test_a_value_becomes_what_it_says(sound: Scenario, path: str, text: object, look: Any, value: object) -> None:
     """In the unit of its suffix, whatever unit it was written in, in a copy made by replace."""
     found = look(sound.replace(path, text))

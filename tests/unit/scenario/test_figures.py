@@ -139,7 +139,7 @@ READ = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("name", "text", "to check", "value"), READ, ids=[name for name, *_ in READ])
+@pytest.mark.parametrize(("name", "text", "look", "value"), READ, ids=[name for name, *_ in READ])
 def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str, look: Any, value: float) -> None:
     """What it stands for changes, one part of the scenario, and nothing when it is the catalogue's again."""
     changed = anew(plain, **{name: text})
@@ -155,7 +155,7 @@ def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str,
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "to check", "ratio"),
+    ("name", "text", "look", "ratio"),
     [
         ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.lines[0].cell.slope_v, None),
         ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.lines[0].profiles[0].rated.tau_h, "tau"),

@@ -145,7 +145,7 @@ UNITS = [
 
 
 @pytest.mark.parametrize(
-    ("path", "text", "to check", "value"), UNITS, ids=[f"{path}={text}" for path, text, *_ in UNITS]
+    ("path", "text", "look", "value"), UNITS, ids=[f"{path}={text}" for path, text, *_ in UNITS]
 )
 def test_quantities_arrive_in_the_unit_of_their_suffix(
     sound: Scenario, path: str, text: object, look: Any, value: object
