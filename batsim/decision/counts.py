@@ -9,9 +9,8 @@ import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.text.problems import did_you_mean
 from batsim.scenario.text.yaml_text import path_text
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.first_estimate import outline

@@ -9,10 +9,10 @@ from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.factors import Between
-from batsim.scenario.parts.base import shown
+from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem, problems_of
+from batsim.scenario.text.problems import problem, problems_of
 from batsim.scenario.text.yaml_text import Location, YamlTextError, read_file, read_text
 from batsim.scenario.unknowns import FIGURES, NOT_TOGETHER, figures_instead, settle, without_echoes
 
@@ -79,7 +79,8 @@ def build(stated: Marked) -> Scenario:
             problems = [problem(whole, (FIGURES,), NOT_TOGETHER)]
     if problems:
         raise ScenarioError(stated.file, problems)
-    scenario._stated, scenario._unknowns, scenario._figures = stated, unknowns, figures
+    scenario._file, scenario._source, scenario._unknowns = stated.file, stated, unknowns
+    scenario._figures = catalogue.Figures(figures)
     return scenario
 
 

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 from pydantic import Field, PrivateAttr
 
 from batsim import units
-from batsim.catalogue import Figures
+from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
+from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.base import (
     Count,
@@ -235,9 +236,10 @@ class Scenario(Shows, Frozen):
     restated: dict[NameText, Annotated[str | float, FigureText()]] = Field(default_factory=dict, alias="figures")
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
-    _stated: "Marked" = PrivateAttr()
+    _file: str = PrivateAttr("")
+    _source: "Marked | None" = PrivateAttr(None)
     _unknowns: "tuple[Between, ...]" = PrivateAttr(())
-    _figures: "dict[str, Figure]" = PrivateAttr(default_factory=dict)
+    _figures: Figures = PrivateAttr(FIGURES)
 
     @property
     def in_short(self) -> str:
@@ -247,7 +249,7 @@ class Scenario(Shows, Frozen):
     @property
     def file(self) -> str:
         """Name of the file it was read from."""
-        return self._stated.file
+        return self._file
 
     @property
     def unknowns(self) -> "tuple[Between, ...]":
@@ -257,28 +259,49 @@ class Scenario(Shows, Frozen):
     @property
     def figures(self) -> Figures:
         """Figures that hold: the catalogue's, and those that this site states anew."""
-        return Figures(self._figures)
+        return self._figures
 
     @property
     def stated_figures(self) -> "dict[str, Figure]":
         """Figures that hold in place of the catalogue's, by name."""
-        return self._figures
+        return self._figures.stated
+
+    @property
+    def source(self) -> Marked:
+        """Data that it was read from, with the place of each; changes by path start from there.
+
+        Raises
+        ------
+        ScenarioError
+            When its layouts were changed since: what is in memory then stands in no file.
+        """
+        if self._source is None:
+            rule = "its layouts were changed in memory; change paths first, then layouts"
+            raise ScenarioError(self._file, [Problem(self._file, 0, 0, "", rule)])
+        stated = self._source.data["layouts"]
+        if set(stated) <= set(self.layouts):
+            return self._source
+        source = self._source.copy()
+        source.data["layouts"] = {name: layout for name, layout in stated.items() if name in self.layouts}
+        if source.data.get("present") not in self.layouts:
+            source.data.pop("present", None)
+        return source
 
     @property
     def stated(self) -> dict[str, object]:
         """Plain data of the scenario as its file states it, without what the catalogue adds."""
-        data: dict[str, object] = self._stated.copy().data
+        data: dict[str, object] = self.source.copy().data
         return data
 
     def completed(self) -> dict[str, object]:
         """Plain data of the scenario, with what the catalogue adds to it; as YAML would hold it."""
         from batsim.scenario.reading import completed  # noqa: PLC0415 - reading builds scenarios
 
-        return completed(self._stated)
+        return completed(self.source)
 
     def spread(self, path: str) -> list[str]:
         """Paths that a path with a `*`, such as ``trucks[*].count``, stands for; errors as for `replace`."""
-        return self._stated.spread(path)
+        return self.source.spread(path)
 
     def replace(self, path: str, value: object) -> "Scenario":
         """Return a copy with one thing stated otherwise, read and checked anew.
@@ -297,27 +320,36 @@ class Scenario(Shows, Frozen):
         """
         return self.changed({path: value})
 
-    def with_layouts(self, layouts: Sequence[str]) -> "Scenario":
+    def with_layouts(self, names: Sequence[str]) -> "Scenario":
         """Return a copy with only these layouts, which must be there."""
-        from batsim.scenario.reading import build  # noqa: PLC0415 - reading builds scenarios
-
-        if set(layouts) >= set(self.layouts):
+        if set(names) >= set(self.layouts):
             return self
-        stated = self._stated.copy()
-        stated.data["layouts"] = {name: each for name, each in stated.data["layouts"].items() if name in layouts}
-        if stated.data.get("present") not in layouts:
-            stated.data.pop("present", None)
-        return build(stated)
+        layouts = {name: layout for name, layout in self.layouts.items() if name in names}
+        return self.model_copy(
+            update={"layouts": layouts, "present": self.present if self.present in layouts else None}
+        )
+
+    def with_layout(self, name: str, layout: Layout) -> "Scenario":
+        """Return a copy with a layout in place of the one of that name, or beside the others; it is not checked."""
+        changed = self.model_copy(update={"layouts": {**self.layouts, name: layout}})
+        changed._source = None
+        return changed
+
+    def with_figures(self, figures: Figures) -> "Scenario":
+        """Return a copy for which these figures hold from now on; what was read with others stays as it is."""
+        changed = self.model_copy()
+        changed._figures = figures
+        return changed
 
     def layout_of(self, path: str) -> str | None:
         """Layout that a path lies in; None when it concerns all, or more than one."""
-        return self._stated.layout_of(path)
+        return self.source.layout_of(path)
 
     def changed(self, changes: Mapping[str, object]) -> "Scenario":
         """Return a copy with several things stated otherwise, checked anew once; keys are paths as in `replace`."""
         from batsim.scenario.reading import build  # noqa: PLC0415 - reading builds scenarios
 
-        stated = self._stated
+        stated = self.source
         for path, value in changes.items():
             for each in stated.spread(path) if EVERY in path else (path,):
                 stated = stated.replaced(each, value)

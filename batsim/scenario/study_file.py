@@ -8,11 +8,22 @@ from pydantic import Field, ValidationError
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
-from batsim.scenario.parts.base import Count, Faults, Frozen, Kind, Minutes, NameText, Words, each_entry, shown
+from batsim.scenario.parts.base import (
+    Count,
+    Faults,
+    Frozen,
+    Kind,
+    Minutes,
+    NameText,
+    Words,
+    did_you_mean,
+    each_entry,
+    shown,
+)
 from batsim.scenario.reading import read
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import Marked
-from batsim.scenario.text.problems import did_you_mean, problem, problems_of
+from batsim.scenario.text.problems import problem, problems_of
 from batsim.scenario.text.yaml_text import YamlTextError, read_file
 from batsim.scenario.unknowns import lies_in
 

@@ -3,9 +3,9 @@
 from batsim import catalogue
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
-from batsim.scenario.parts.base import Faults, shown
+from batsim.scenario.parts.base import Faults, did_you_mean, shown
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import path_text
 
 NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"

@@ -11,10 +11,9 @@ from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
 from batsim.room.blueprint import blueprint
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
-from batsim.scenario.text.problems import did_you_mean
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.executors import Job, run_jobs
 from batsim.study.running.replications import Settings, plain, settings

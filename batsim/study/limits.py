@@ -6,7 +6,7 @@ import numpy as np
 
 from batsim.catalogue import figure, instead
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.text.problems import did_you_mean
+from batsim.scenario.parts.base import did_you_mean
 from batsim.statistics.intervals import Interval
 
 if TYPE_CHECKING:

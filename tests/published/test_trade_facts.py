@@ -176,9 +176,7 @@ def test_rollers_at_eight_inches(inches: float, verdict: str) -> None:
 
 
 @pytest.mark.published(source=PRACTICE, where="roller bed in the truck: compartment height about 23.4 in")
-@pytest.mark.parametrize(
-    ("inches", "verdict"), [(23.0, "look"), (23.4, "look"), (23.5, "fails"), (26.0, "fails")]
-)
+@pytest.mark.parametrize(("inches", "verdict"), [(23.0, "look"), (23.4, "look"), (23.5, "fails"), (26.0, "fails")])
 def test_a_roller_bed_leaves_less_height(inches: float, verdict: str) -> None:
     """27 in before, about 23.4 in over the bed; without one there is no more to it than the compartment's height."""
     changed = site().replace("batteries.lead.size.height", f"{inches} in")

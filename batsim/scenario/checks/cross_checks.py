@@ -10,19 +10,17 @@ from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.checks.price_checks import price_problems
 from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.chemistry import cell_of
-from batsim.scenario.parts.base import shown
+from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.parts.calendar import Window, mean_shift_min, overlap_min, shift_windows
 from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
+from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.problems import problem
 
 SHORTEST_RUN_MIN = 20.0
 """Work on one battery below which the stated power must be a slip. [min]"""
-
-LONGEST_WEEKS = 1040
-"""Twenty years: a longer run is a slip of the pen."""
 
 
 def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> list[Problem]:

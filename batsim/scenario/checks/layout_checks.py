@@ -7,19 +7,28 @@ from batsim.formulas.charging import charge_phases, phases_hours
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.room_checks import room_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.problems import problem
 
 LONGEST_CHARGE_H = 168.0
 """A week: a full charge that takes longer is a slip in a unit. [h]"""
 
 
-def layout_problems(scenario: Scenario, name: str, stated: Marked) -> list[Problem]:
-    """Find every broken rule of one layout."""
+def layout_problems(scenario: Scenario, name: str, stated: Marked | None = None) -> list[Problem]:
+    """Find every broken rule of one layout.
+
+    Parameters
+    ----------
+    scenario, name
+        A scenario and the name of one of its layouts.
+    stated
+        Where it stands in its file. A layout that was made in memory stands nowhere: line and column are 0.
+    """
+    stated = stated or Marked(scenario.file, None)
     checks = (_batteries, _chargers, _bays, _devices, _attendants, _charge_in_truck, charging_problems)
     found = [each for check in checks for each in check(scenario, name, stated)]
     return found or list(room_problems(scenario, name, stated))

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from batsim import catalogue
 from batsim.errors import Problem
-from batsim.scenario.parts.base import shown
+from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import read_file
 
 if TYPE_CHECKING:

@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from itertools import chain
 
 from batsim.errors import Problem
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.floor import Floor, bay_spots, station_spots
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.problems import problem
 
 
 def room_problems(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:

@@ -6,12 +6,12 @@ from typing import Any
 
 from batsim import catalogue
 from batsim.errors import Problem
-from batsim.scenario.parts.base import shown
+from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import IN_TRUCK
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
-from batsim.scenario.text.problems import did_you_mean, problem
+from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import read_file
 
 

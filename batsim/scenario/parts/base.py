@@ -3,7 +3,7 @@
 import difflib
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Annotated, Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -16,6 +16,8 @@ UNLIMITED = math.inf
 """A count without a limit, as the word `unlimited` says it."""
 SHOWN = 60
 """Characters of a wrong value that a message repeats."""
+NEAR = 0.6
+"""Likeness above which a word is taken for another, from 0 to 1."""
 MOST_ENTRIES = 10
 """Wrong entries of one list that are reported one by one."""
 
@@ -70,6 +72,14 @@ def shown(value: object) -> str:
     text = str(value).lower() if isinstance(value, bool) else str(value)
     text = text if len(text) <= SHOWN else f"{text[: SHOWN - 3]}..."
     return repr(text) if isinstance(value, str) else text
+
+
+def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
+    """End a message with the nearest word, also of a second list, or with the known ones when they are few."""
+    near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=NEAR)
+    if near:
+        return f"; did you mean '{near[0]}'?"
+    return f"; known: {', '.join(known)}" if 0 < len(known) < 8 else ""
 
 
 def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[object], T]) -> list[T]:

@@ -1,6 +1,7 @@
 """Layouts: candidate answers, each an arrangement with its counts."""
 
 import re
+from collections.abc import Mapping
 from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
@@ -100,6 +101,13 @@ class OnDuty(int):
         if skill is None or self.qualified is None:
             return int(self)
         return self.qualified.get(skill, 0)
+
+    def of(self, number: int) -> "OnDuty":
+        """Another number of attendants, with as many more or fewer of them qualified."""
+        if self.qualified is None:
+            return OnDuty(number)
+        more = number - int(self)
+        return OnDuty(number, {skill: max(0, min(number, count + more)) for skill, count in self.qualified.items()})
 
 
 class AttendantCounts(Kind):
@@ -216,3 +224,52 @@ class Layout(Frozen):
     """How chargers are held back, in place of the scenario's rules."""
     owned: tuple[NameText, ...] = ()
     """What is already there and need not be bought."""
+
+    def with_counts(
+        self,
+        *,
+        batteries: Mapping[str, int] | None = None,
+        chargers: Mapping[str, float] | None = None,
+        stations: float | None = None,
+        bays: float | None = None,
+        set_down_bays: float | None = None,
+        devices: Mapping[str, float] | None = None,
+        attendants: Mapping[str, int] | None = None,
+    ) -> "Layout":
+        """Return a copy with other counts; what is not given stays as it is.
+
+        Parameters
+        ----------
+        batteries, chargers, devices
+            Number in all by type or kind; types and kinds that are not named keep theirs.
+        stations, bays, set_down_bays
+            Number in all; `inf` for no limit.
+        attendants
+            Number by shift. As many more or fewer are qualified as there are more or fewer of them.
+
+        Returns
+        -------
+        Layout
+            Not yet checked against the scenario: `checks.layout_checks.layout_problems` does that.
+        """
+        changes: dict[str, object] = {
+            key: number
+            for key, number in (("stations", stations), ("bays", bays), ("set_down_bays", set_down_bays))
+            if number is not None
+        }
+        if batteries:
+            stated = {name: number for name, number in (self.batteries or {}).items() if name}
+            changes["batteries"] = {**stated, **batteries}
+        if chargers:
+            numbers: dict[str, float] = {}
+            for number, charger in self.chargers:
+                numbers[charger] = numbers.get(charger, 0.0) + number
+            numbers.update(chargers)
+            changes["chargers"] = tuple(ChargerCount(number, charger) for charger, number in numbers.items())
+        if devices:
+            changes["devices"] = {**self.devices, **devices}
+        if attendants:
+            on_duty = self.attendants if isinstance(self.attendants, dict) else {}
+            changed = {shift: on_duty.get(shift, OnDuty(0)).of(number) for shift, number in attendants.items()}
+            changes["attendants"] = {**on_duty, **changed}
+        return self.model_copy(update=changes)

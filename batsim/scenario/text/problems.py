@@ -1,14 +1,13 @@
 """What pydantic finds wrong, said in the user's words at the user's line."""
 
 import difflib
-from collections.abc import Sequence
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from batsim.errors import Problem
-from batsim.scenario.parts.base import Faults, shown
+from batsim.scenario.parts.base import NEAR, Faults, did_you_mean, shown
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.yaml_text import path_text
 
@@ -24,8 +23,6 @@ RULES = {
     "string_pattern_mismatch": "needs the three capital letters of a currency, such as EUR",
 }
 
-NEAR = 0.6
-"""Likeness above which a word is taken for another, from 0 to 1."""
 READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
 """Keys that the reader has used up before a part is checked, and the parts that may have them."""
 
@@ -64,14 +61,6 @@ def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of
     """Make a problem at the place where a path stands."""
     place = stated.location(path, of_key=of_key)
     return Problem(*place, path_text(path), rule, got)
-
-
-def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
-    """End a message with the nearest word, also of a second list, or with the known ones when they are few."""
-    near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=NEAR)
-    if near:
-        return f"; did you mean '{near[0]}'?"
-    return f"; known: {', '.join(known)}" if 0 < len(known) < 8 else ""
 
 
 def _existing(stated: Marked, path: Path) -> Path:

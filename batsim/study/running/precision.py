@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError, SimulationError
-from batsim.scenario.text.problems import did_you_mean
+from batsim.scenario.parts.base import did_you_mean
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.precision import Precision
 from batsim.study.running.executors import Runner

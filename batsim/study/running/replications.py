@@ -8,9 +8,9 @@ import numpy as np
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.scenario.checks.cross_checks import LONGEST_WEEKS
+from batsim.scenario.parts.base import did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.text.problems import did_you_mean
+from batsim.scenario.settings import LONGEST_WEEKS, SHORTEST_WEEKS
 from batsim.statistics.intervals import Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-
-SHORTEST_WEEKS = 0.005
-"""Shortest measured time, about 50 minutes: a shorter one is a slip of the pen."""
 
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
 """Unit of each measure."""

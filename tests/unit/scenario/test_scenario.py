@@ -144,9 +144,7 @@ UNITS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("path", "text", "look", "value"), UNITS, ids=[f"{path}={text}" for path, text, *_ in UNITS]
-)
+@pytest.mark.parametrize(("path", "text", "look", "value"), UNITS, ids=[f"{path}={text}" for path, text, *_ in UNITS])
 def test_quantities_arrive_in_the_unit_of_their_suffix(
     sound: Scenario, path: str, text: object, look: Any, value: object
 ) -> None:
