@@ -95,6 +95,8 @@ class Between(Factor):
     path: str
     ends: tuple[Amount, Amount]
     typical: Amount | None = None
+    layout: str | None = None
+    """Layout that it belongs to; None where it concerns all of them."""
 
     def at(self, share: float) -> object:
         """Value below which a share of the law lies."""

@@ -254,7 +254,7 @@ class Scenario(Shows, Frozen):
     @property
     def unknowns(self) -> "tuple[Between, ...]":
         """Inputs that are not known, stated as `{between: [LOW, HIGH]}`; their middle stands in for them."""
-        return self._unknowns
+        return tuple(each for each in self._unknowns if each.layout is None or each.layout in self.layouts)
 
     @property
     def figures(self) -> Figures:

@@ -1,5 +1,7 @@
 """What a scenario says is not known, `{between: [3 min, 7 min]}`, and figures of the catalogue that it states anew."""
 
+from dataclasses import replace
+
 from batsim import catalogue
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
@@ -36,7 +38,8 @@ def _settle(whole: Marked, path: Path, unknowns: list[Between], problems: list[P
         except ValueError as error:
             problems.append(problem(whole, here, str(error)))
         else:
-            unknowns.append(unknown)
+            layout = str(here[1]) if here[0] == "layouts" and len(here) > 1 else None
+            unknowns.append(replace(unknown, layout=layout))
             value[key] = unknown.middle
             continue
         value[key] = _first_end(each)
