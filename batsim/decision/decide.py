@@ -18,6 +18,7 @@ from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import Runner
 from batsim.study.running.replications import Settings, settings
+from batsim.study.sweeps.cases import restated
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -136,7 +137,7 @@ def decide(
     with instead(scenario.stated_figures):
         dear = figure("decide.same_cost").value / 100.0 if same_cost is None else same_cost
     found = []
-    with Runner(scenario.with_layouts(stated.layouts), workers) as runner:
+    with Runner(scenario.with_layouts(stated.layouts), workers, change=restated) as runner:
         for layout, dimensions in chosen.items():
             search = Search(stated, layout, limits, runner, progress, dear)
             found.append(_sized(search, dimensions))

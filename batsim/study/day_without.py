@@ -15,7 +15,8 @@ from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
 from batsim.study.running.replications import Settings, plain, settings
 
 if TYPE_CHECKING:

@@ -13,9 +13,10 @@ from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
-from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
 from batsim.study.running.replications import UNITS, Settings, plain, settings
-from batsim.study.sweeps.cases import Keys
+from batsim.study.sweeps.cases import Keys, restated
 from batsim.study.sweeps.points import Points
 
 if TYPE_CHECKING:
@@ -247,7 +248,7 @@ def compare_uncertain(
         for layout in stated.layouts
         for number in range(each)
     ]
-    found = run_jobs([scenario], jobs, workers=workers, progress=progress)
+    found = run_jobs([scenario], jobs, change=restated, workers=workers, progress=progress)
     shape = (draws, len(stated.layouts), each)
     table = {name: np.array([one[name] for one in found]).reshape(shape) for name in measures}
     values = {

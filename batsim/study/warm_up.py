@@ -8,7 +8,8 @@ from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.statistics.warm_up import BATCH, mser
-from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
 from batsim.study.running.replications import settings
 
 if TYPE_CHECKING:

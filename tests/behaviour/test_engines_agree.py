@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from batsim.errors import StudyError
-from batsim.study.running.executors import Job, outcomes
-from batsim.study.running.jobs import Failure
+from batsim.study.running.executors import outcomes
+from batsim.study.running.jobs import Failure, Job, Work, measures_of
 from batsim.study.sweeps import run_cases
 from batsim.study.sweeps.store import Store
 from tests.behaviour.sweeps import (
@@ -162,7 +162,7 @@ def test_dask(tmp_path: Path, alone: tuple[Path, dict[tuple[str, str], bytes]]) 
         jobs = [Job("north", number, 1, 500.0, 0.0) for number in range(8)]
         sick = {}
         for take in (takes.raised, takes.raised_here):
-            results = dict(outcomes([rooms()], jobs, take=take, scheduler=cluster.scheduler_address))
+            results = dict(outcomes(Work((rooms(),), take), jobs, scheduler=cluster.scheduler_address))
             sick[take.__name__] = results.pop(takes.SICK)
             assert results == {number: number for number in range(8) if number != takes.SICK}
 
@@ -188,7 +188,7 @@ def test_dask_scheduler_that_goes(monkeypatch: pytest.MonkeyPatch) -> None:
         distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=":0") as cluster,
     ):
         address = cluster.scheduler_address
-        results = outcomes([rooms()], jobs, scheduler=address)
+        results = outcomes(Work((rooms(),), measures_of), jobs, scheduler=address)
         found += [next(results) for _ in range(5)]
         cluster.close()
         with pytest.raises(StudyError) as caught:

@@ -11,9 +11,10 @@ from batsim.decision.decide import decide
 from batsim.decision.size_chance import predicted
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
-from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
 from batsim.study.running.replications import settings
-from batsim.study.sweeps.cases import changes_of
+from batsim.study.sweeps.cases import changes_of, restated
 
 CASES = Path(__file__).parent / "cases"
 FEW, MANY = 2, 20
@@ -51,7 +52,7 @@ def simulated(scenario, grid, cells, replications):
         for cell in cells
         for number in range(replications)
     ]
-    found = run_jobs([scenario], jobs, workers=1)
+    found = run_jobs([scenario], jobs, change=restated, workers=1)
     names = [limit.measure for limit in limits_of(scenario)]
     return {name: np.array([each[name] for each in found]).reshape(len(cells), replications) for name in names}
 

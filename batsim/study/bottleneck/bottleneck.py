@@ -16,7 +16,8 @@ from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
 from batsim.study.bottleneck.variants import Addition, LeftOut, Variant, variants
 from batsim.study.compare import DECIDING, correlation, signed
-from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
 from batsim.study.running.replications import Settings, plain, settings
 
 if TYPE_CHECKING:

@@ -10,11 +10,13 @@ from batsim.study.running.engines import Cluster, Engine, Processes, cores, quie
 from batsim.study.running.jobs import (
     FAILED,
     LOST,
+    Change,
     Failure,
     Job,
     Parcel,
     Take,
     Values,
+    Work,
     measures_of,
     outcome_of,
     run_chunk,
@@ -40,14 +42,13 @@ T = TypeVar("T")
 Progress = Callable[[int, int], None]
 Numbered = tuple[int, Any]
 
-__all__ = ["Job", "Progress", "Take", "Values", "measures_of", "outcomes", "run_jobs"]
-
 
 @overload
 def run_jobs(
     scenarios: "Sequence[Scenario]",
     jobs: Sequence[Job],
     *,
+    change: Change | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> list[Values]: ...
@@ -57,6 +58,7 @@ def run_jobs(
     jobs: Sequence[Job],
     *,
     take: Take[T],
+    change: Change | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> list[T]: ...
@@ -65,6 +67,7 @@ def run_jobs(
     jobs: Sequence[Job],
     *,
     take: Take[Any] = measures_of,
+    change: Change | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> list[Any]:
@@ -78,6 +81,8 @@ def run_jobs(
         One for each replication.
     take
         Called with each record and its scenario, where the record was made; all measures when not given.
+    change
+        Makes the changes of a job to its scenario; needed where jobs have any.
     workers, progress
         As in `outcomes`; called with replications done and in all.
 
@@ -92,7 +97,7 @@ def run_jobs(
         What went wrong in the first job that has no result.
     """
     results: dict[int, Any] = {}
-    for number, outcome in outcomes(scenarios, jobs, take=take, workers=workers):
+    for number, outcome in outcomes(Work(tuple(scenarios), take, change), jobs, workers=workers):
         if isinstance(outcome, Failure):
             raise _raised(jobs[number], outcome)
         results[number] = outcome
@@ -102,19 +107,14 @@ def run_jobs(
 
 
 def outcomes(
-    scenarios: "Sequence[Scenario]",
-    jobs: Sequence[Job],
-    *,
-    take: Take[Any] = measures_of,
-    workers: int | None = None,
-    scheduler: str | None = None,
+    work: Work, jobs: Sequence[Job], *, workers: int | None = None, scheduler: str | None = None
 ) -> Iterator[Numbered]:
     """Run jobs and hand on what becomes of each, numbered as they stand, in the order in which they are done.
 
     Parameters
     ----------
-    scenarios, jobs, take
-        As in `run_jobs`.
+    work, jobs
+        What they have in common, and the jobs themselves.
     workers
         Processes; 1 keeps everything in this one. None runs the first jobs here and takes one process for each core
         when what is left would take long.
@@ -131,23 +131,37 @@ def outcomes(
     StudyError
         When there are no workers.
     """
-    if scheduler is not None:
-        yield from _spread(Parcel.of(scenarios, take), jobs, range(len(jobs)), Cluster(scheduler), 0.0)
-        return
     width = _width(workers)
-    if workers is not None and workers > 1:
-        yield from _spread(Parcel.of(scenarios, take), jobs, range(len(jobs)), Processes(width), 0.0)
-        return
-    started = time.perf_counter()
+    if scheduler is not None:
+        yield from _on(Cluster(scheduler), work, jobs, range(len(jobs)))
+    elif width == 1:
+        yield from ((number, outcome_of(work, job)) for number, job in enumerate(jobs))
+    elif workers is not None:
+        yield from _on(Processes(width), work, jobs, range(len(jobs)))
+    else:
+        yield from _here_first(width, work, jobs)
+
+
+def _here_first(width: int, work: Work, jobs: Sequence[Job]) -> Iterator[Numbered]:
+    """Run jobs in this process until it is clear that processes pay for what is left."""
     # Spread the first ones over the layouts, so that the estimate of what is left is fair.
     tried = range(0, len(jobs), max(1, len(jobs) // TRIED))
-    order = [*tried, *(number for number in range(len(jobs)) if number not in tried)] if width > 1 else range(len(jobs))
+    order = [*tried, *(number for number in range(len(jobs)) if number not in tried)]
+    started = time.perf_counter()
     for position, number in enumerate(order):
-        each_s = (time.perf_counter() - started) / max(1, position)
-        if width > 1 and position >= min(2, len(tried)) and each_s * (len(jobs) - position) > POOL_PAYS_S:
-            yield from _spread(Parcel.of(scenarios, take), jobs, order[position:], Processes(width), each_s)
+        job_s = (time.perf_counter() - started) / max(1, position)
+        if position >= min(2, len(tried)) and job_s * (len(jobs) - position) > POOL_PAYS_S:
+            yield from _on(Processes(width), work, jobs, order[position:], job_s)
             return
-        yield number, outcome_of(scenarios, jobs[number], take)
+        yield number, outcome_of(work, jobs[number])
+
+
+def _on(
+    engine: Engine, work: Work, jobs: Sequence[Job], numbers: Sequence[int], job_s: float = 0.0
+) -> Iterator[Numbered]:
+    """Run some of the jobs on an engine."""
+    with _Hands(engine, Parcel.of(work), job_s) as hands:
+        yield from hands.outcomes(jobs, numbers)
 
 
 class Runner:
@@ -156,47 +170,38 @@ class Runner:
     Parameters
     ----------
     scenario
-        What the jobs' changes are made to.
+        The one that the jobs run.
     workers
         Processes; None means one for each core, 1 keeps everything in this one.
-    take
+    take, change
         As in `run_jobs`.
     """
 
-    def __init__(self, scenario: "Scenario", workers: int | None, take: Take[Any] = measures_of) -> None:
-        self._scenario, self._take = scenario, take
-        self._engine = Processes(_width(workers))
-        self._parcel = Parcel.of([scenario], take)
-        self._executor: Executor | None = None
+    def __init__(
+        self,
+        scenario: "Scenario",
+        workers: int | None,
+        take: Take[Any] = measures_of,
+        change: Change | None = None,
+    ) -> None:
+        self._work, width = Work((scenario,), take, change), _width(workers)
+        self._hands = _Hands(Processes(width), Parcel.of(self._work)) if width > 1 else None
 
     def __enter__(self) -> "Runner":
+        if self._hands is not None:
+            self._hands.__enter__()
         return self
 
-    def __exit__(self, kind: object, *_: object) -> None:
-        if self._executor is not None:
-            self._engine.close(self._executor, stop=kind is not None)
+    def __exit__(self, *error: object) -> None:
+        if self._hands is not None:
+            self._hands.__exit__(*error)
 
     def run(self, jobs: Sequence[Job]) -> list[Any]:
         """Run jobs and return an outcome for each, in their order; a `Failure` where there is none."""
-        found: dict[int, Any] = {}
-        if self._engine.width == 1:
-            return [outcome_of([self._scenario], job, self._take) for job in jobs]
-        if self._executor is None:
-            self._executor = self._engine.open()
-        flight: dict[Future[tuple[float, list[Any]]], Sequence[int]] = {}
-        executor, parcel = self._executor, self._parcel
-        lost = [[number] for number in range(len(jobs)) if not _submit(executor, parcel, jobs, [number], flight)]
-        for future, chunk in flight.items():
-            try:
-                found[chunk[0]] = future.result()[1][0]
-            except Exception:
-                lost.append(list(chunk))
-        if lost:
-            self._engine.close(self._executor, stop=True)
-            self._executor = self._engine.open()
-        for chunk in lost:
-            found.update(_apart(self._parcel, jobs, chunk, self._engine))
-        return [found[number] for number in range(len(jobs))]
+        if self._hands is None:
+            return [outcome_of(self._work, job) for job in jobs]
+        results = dict(self._hands.outcomes(jobs, range(len(jobs))))
+        return [results[number] for number in range(len(jobs))]
 
 
 def _width(workers: int | None) -> int:
@@ -207,69 +212,81 @@ def _width(workers: int | None) -> int:
     return workers or cores()
 
 
-def _spread(
-    parcel: Parcel, jobs: Sequence[Job], numbers: Sequence[int], engine: Engine, each_s: float
-) -> Iterator[Numbered]:
-    """Run jobs on an engine chunk by chunk; chunks that were with a lost worker are run again, apart."""
-    executor = engine.open()
-    flight: dict[Future[tuple[float, list[Any]]], Sequence[int]] = {}
-    position, stop = 0, True
-    try:
-        while position < len(numbers) or flight:
-            lost: list[Sequence[int]] = []
-            while position < len(numbers) and len(flight) < AHEAD * engine.width and not lost:
-                size = _size(each_s, len(numbers) - position, engine.width)
-                chunk = numbers[position : position + size]
+class _Hands:
+    """Hands chunks of jobs to an engine, in a `with`; those that were with a lost worker are run again, apart."""
+
+    def __init__(self, engine: Engine, parcel: Parcel, job_s: float = 0.0) -> None:
+        self._engine, self._parcel = engine, parcel
+        self._job_s = job_s
+        """How long a job takes; 0 while that is not known. [s]"""
+        self._executor: Executor
+        self._flight: dict[Future[tuple[float, list[Any]]], Sequence[int]] = {}
+        self._lost: list[Sequence[int]] = []
+        self._broken = False
+
+    def __enter__(self) -> "_Hands":
+        self._executor = self._engine.open()
+        return self
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        self._engine.close(self._executor, stop=kind is not None)
+
+    def outcomes(self, jobs: Sequence[Job], numbers: Sequence[int]) -> Iterator[Numbered]:
+        """Run some of the jobs and hand on what becomes of each, by its number."""
+        position, width = 0, self._engine.width
+        while position < len(numbers) or self._flight:
+            while position < len(numbers) and len(self._flight) < AHEAD * width and not self._lost:
+                chunk = numbers[position : position + _size(self._job_s, len(numbers) - position, width)]
                 position += len(chunk)
-                if not _submit(executor, parcel, jobs, chunk, flight):
-                    lost.append(chunk)
-            done, _ = wait(flight, return_when=FIRST_COMPLETED)
-            broken = bool(lost)
-            for future in done:
-                chunk = flight.pop(future)
-                try:
-                    seconds, results = future.result()
-                except Exception as error:
-                    lost.append(chunk)
-                    broken = broken or isinstance(error, BrokenExecutor)
-                    continue
-                newest = NEWEST_SHARE if each_s else 1.0
-                each_s += newest * (seconds / len(chunk) - each_s)
-                yield from zip(chunk, results, strict=True)
-            if broken:
-                lost += flight.values()
-                flight.clear()
-                engine.close(executor, stop=True)
-            for chunk in lost:
-                yield from _apart(parcel, jobs, chunk, engine)
-            if broken:
-                executor = engine.open()
-        stop = False
-    finally:
-        engine.close(executor, stop=stop)
+                self._submit(jobs, chunk)
+            yield from self._landed()
+            yield from self._recovered(jobs)
+
+    def _submit(self, jobs: Sequence[Job], chunk: Sequence[int]) -> None:
+        """Hand out a chunk; it is lost when the executor is broken."""
+        try:
+            with quiet_start():
+                future = self._executor.submit(run_chunk, self._parcel, [jobs[number] for number in chunk])
+        except BrokenExecutor:
+            self._lost.append(chunk)
+            self._broken = True
+        else:
+            self._flight[future] = chunk
+
+    def _landed(self) -> Iterator[Numbered]:
+        """Wait for chunks, hand on their results, and note those that are lost."""
+        done, _ = wait(self._flight, return_when=FIRST_COMPLETED)
+        for future in done:
+            chunk = self._flight.pop(future)
+            try:
+                seconds, results = future.result()
+            except Exception as error:
+                self._lost.append(chunk)
+                self._broken = self._broken or isinstance(error, BrokenExecutor)
+                continue
+            newest = NEWEST_SHARE if self._job_s else 1.0
+            self._job_s += newest * (seconds / len(chunk) - self._job_s)
+            yield from zip(chunk, results, strict=True)
+
+    def _recovered(self, jobs: Sequence[Job]) -> Iterator[Numbered]:
+        """Run lost chunks apart; with a broken executor whatever is in flight is lost too, and another is opened."""
+        broken, self._broken = self._broken, False
+        if broken:
+            self._lost += self._flight.values()
+            self._flight.clear()
+            self._engine.close(self._executor, stop=True)
+        lost, self._lost = self._lost, []
+        for chunk in lost:
+            yield from _apart(self._parcel, jobs, chunk, self._engine)
+        if broken:
+            self._executor = self._engine.open()
 
 
-def _submit(
-    executor: Executor,
-    parcel: Parcel,
-    jobs: Sequence[Job],
-    chunk: Sequence[int],
-    flight: dict[Future[tuple[float, list[Any]]], Sequence[int]],
-) -> bool:
-    """Hand out a chunk; False when the executor is broken."""
-    try:
-        with quiet_start():
-            flight[executor.submit(run_chunk, parcel, [jobs[number] for number in chunk])] = chunk
-    except BrokenExecutor:
-        return False
-    return True
-
-
-def _size(each_s: float, left: int, width: int) -> int:
+def _size(job_s: float, left: int, width: int) -> int:
     """Jobs in the next chunk: one until it is known how long a job takes, few at the end, so that all end together."""
-    if not each_s:
+    if not job_s:
         return 1
-    return max(1, min(round(CHUNK_S / each_s), -(-left // (AHEAD * width))))
+    return max(1, min(round(CHUNK_S / job_s), -(-left // (AHEAD * width))))
 
 
 def _apart(parcel: Parcel, jobs: Sequence[Job], chunk: Sequence[int], engine: Engine) -> Iterator[Numbered]:

@@ -1,9 +1,8 @@
 """One replication as a piece of work: what is run, what is kept of it, and what is told when it fails."""
 
-import json
 import pickle
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable
 from functools import lru_cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -20,6 +19,8 @@ T = TypeVar("T")
 Values = dict[str, float]
 Take = Callable[["Record", "Scenario"], T]
 """What is kept of a record; a function at the top of its module, so that other processes find it."""
+Change = Callable[["Scenario", Any], "Scenario"]
+"""How a job's changes are made to its scenario; a function at the top of its module too."""
 REFUSED, FAILED, LOST = "refused", "failed", "lost"
 """Why a job has no result: its scenario breaks a rule, batsim failed, or its worker was lost with it, each time."""
 
@@ -34,8 +35,8 @@ class Job(NamedTuple):
     warm_up_min: float
     scenario: int = 0
     """Which of the scenarios."""
-    changes: str = ""
-    """What is stated otherwise in it, by path, as JSON; nothing when empty."""
+    changes: Hashable = ""
+    """What is different in it, in the form that the `change` of its work knows; nothing when empty."""
 
 
 class Failure(NamedTuple):
@@ -48,16 +49,26 @@ class Failure(NamedTuple):
     """What was raised, where it can be handed on."""
 
 
+class Work(NamedTuple):
+    """What jobs have in common."""
+
+    scenarios: "tuple[Scenario, ...]"
+    """Those that jobs name by number."""
+    take: Take[Any]
+    change: Change | None = None
+    """Makes a job's changes; needed where jobs have any."""
+
+
 class Parcel(NamedTuple):
-    """Scenarios, and what is kept of each record, packed once for every process that works on them."""
+    """Work, packed once for every process that has a part in it."""
 
     digest: bytes
     packed: bytes
 
     @classmethod
-    def of(cls, scenarios: "Sequence[Scenario]", take: Take[Any]) -> "Parcel":
-        """Pack them."""
-        packed = pickle.dumps((tuple(scenarios), take), protocol=pickle.HIGHEST_PROTOCOL)
+    def of(cls, work: Work) -> "Parcel":
+        """Pack it."""
+        packed = pickle.dumps(work, protocol=pickle.HIGHEST_PROTOCOL)
         return cls(sha256(packed).digest(), packed)
 
 
@@ -67,11 +78,12 @@ def measures_of(record: "Record", scenario: "Scenario") -> Values:
     return measure(record, None if target is None else target.minutes)
 
 
-def run_job(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T:
+def run_job(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken
     """Simulate one replication and take what is wanted from its record."""
-    scenario = scenarios[job.scenario]
+    scenario = work.scenarios[job.scenario]
     if job.changes:
-        scenario = _changed(_Same(scenario), job.changes)
+        assert work.change is not None  # who states changes says how they are made
+        scenario = _changed(work.change, _Same(scenario), job.changes)
     record = simulate(
         scenario,
         job.layout,
@@ -80,13 +92,13 @@ def run_job(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T:
         length_min=job.length_min,
         warm_up_min=job.warm_up_min,
     )
-    return take(record, scenario)
+    return work.take(record, scenario)
 
 
-def outcome_of(scenarios: "Sequence[Scenario]", job: Job, take: Take[T]) -> T | Failure:
+def outcome_of(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken, or a failure
     """Run a job; what goes wrong in it concerns no other."""
     try:
-        return run_job(scenarios, job, take)
+        return run_job(work, job)
     except ScenarioError as error:
         return Failure(REFUSED, str(error), error)
     except Exception as error:
@@ -102,8 +114,8 @@ def failed(error: Exception) -> Failure:
 def run_chunk(parcel: Parcel, jobs: list[Job]) -> tuple[float, list[Any]]:
     """Run some jobs where this is called; return the seconds that it took, and an outcome for each."""
     started = time.perf_counter()
-    scenarios, take = _opened(parcel)
-    outcomes = [outcome_of(scenarios, job, take) for job in jobs]
+    work = _opened(parcel)
+    outcomes = [outcome_of(work, job) for job in jobs]
     return time.perf_counter() - started, outcomes
 
 
@@ -121,23 +133,23 @@ class _Same:
 
 
 @lru_cache(maxsize=8)
-def _changed(same: _Same, changes: str) -> "Scenario":
+def _changed(change: Change, same: _Same, changes: Hashable) -> "Scenario":
     """Scenario of a point; its replications follow one another, so a few are kept."""
-    return same.scenario.changed(json.loads(changes))
+    return change(same.scenario, changes)
 
 
-_open: dict[bytes, Any] = {}
-"""The parcel that this process works on, by its digest."""
+_open: dict[bytes, Work] = {}
+"""The work that this process has a part in, by the digest of its parcel."""
 
 
-def _opened(parcel: Parcel) -> Any:  # noqa: ANN401 - whatever was packed
+def _opened(parcel: Parcel) -> Work:
     """Unpack a parcel, once."""
-    found = _open.get(parcel.digest)
-    if found is None:
-        found = pickle.loads(parcel.packed)
+    work = _open.get(parcel.digest)
+    if work is None:
+        work = pickle.loads(parcel.packed)
         _open.clear()  # threads of a cluster's worker may be here at once
-        _open[parcel.digest] = found
-    return found
+        _open[parcel.digest] = work
+    return work
 
 
 def _portable(error: Exception) -> BaseException | None:

@@ -14,7 +14,8 @@ from batsim.scenario.settings import LONGEST_WEEKS, SHORTEST_WEEKS
 from batsim.statistics.intervals import Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
-from batsim.study.running.executors import Job, Progress, run_jobs
+from batsim.study.running.executors import Progress, run_jobs
+from batsim.study.running.jobs import Job
 
 if TYPE_CHECKING:
     import pandas as pd

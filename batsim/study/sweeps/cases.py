@@ -70,6 +70,11 @@ def changes_of(point: dict[str, Any]) -> str:
     return _text(point) if point else ""
 
 
+def restated(scenario: "Scenario", changes: str) -> "Scenario":
+    """Make the changes that a job carries."""
+    return scenario.changed(json.loads(changes))
+
+
 def key_of(base: bytes, job: "Job") -> bytes:
     """Key of a job whose scenario and layout have this digest."""
     spent = f"{job.seed} {job.replication} {job.length_min!r} {job.warm_up_min!r} {job.layout}\n{job.changes}"

@@ -5,8 +5,8 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.study.running.executors import outcomes
-from batsim.study.running.jobs import REFUSED, Failure, Job
-from batsim.study.sweeps.cases import measure_names, measured
+from batsim.study.running.jobs import REFUSED, Failure, Job, Work
+from batsim.study.sweeps.cases import measure_names, measured, restated
 from batsim.study.sweeps.store import CaseRow, FailureRow, Store
 
 if TYPE_CHECKING:
@@ -75,9 +75,8 @@ def run_cases(
     keeper = _Keeper(store, measure_names(scenario))
     try:
         jobs = [case.job for case in left]
-        for number, outcome in outcomes(
-            [scenario], jobs, take=measured, workers=where.workers, scheduler=where.scheduler
-        ):
+        work = Work((scenario,), measured, restated)
+        for number, outcome in outcomes(work, jobs, workers=where.workers, scheduler=where.scheduler):
             keeper.add(left[number], outcome)
             if keeper.due():
                 keeper.keep()
@@ -104,7 +103,7 @@ class _Keeper:
     def add(self, case: Case, outcome: bytes | Failure) -> None:
         """Take what became of a case."""
         key, job = case
-        who = (key, job.layout, job.changes, job.seed, job.replication)
+        who = (key, job.layout, str(job.changes), job.seed, job.replication)
         if isinstance(outcome, Failure):
             self._failures.append(FailureRow(*who, outcome.kind, outcome.message))
             self.failed += 1

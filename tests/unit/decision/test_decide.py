@@ -15,6 +15,7 @@ from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import Runner
 from batsim.study.running.replications import settings
+from batsim.study.sweeps.cases import restated
 from batsim.views.text.decision_text import size_text
 
 ROOT = Path(__file__).parents[3]
@@ -414,7 +415,7 @@ def test_a_race_that_nobody_wins_ends(monkeypatch):
 
 
 def _runner():
-    return Runner(SMALL, 1)
+    return Runner(SMALL, 1, change=restated)
 
 
 # --- how sure ---

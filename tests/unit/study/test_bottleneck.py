@@ -13,7 +13,8 @@ from batsim.measures import measure
 from batsim.statistics.intervals import Interval
 from batsim.study.bottleneck.bottleneck import Bottleneck, Lost, bottlenecks, lost
 from batsim.study.bottleneck.variants import Addition, variants
-from batsim.study.running.executors import Job, measures_of, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job, measures_of
 from batsim.study.running.replications import settings
 
 ROOT = Path(__file__).parents[3]

@@ -17,8 +17,9 @@ import batsim
 from batsim.errors import ScenarioError, SimulationError, StudyError
 from batsim.study.running import executors, jobs
 from batsim.study.running.engines import quiet_start
-from batsim.study.running.executors import CHUNK_S, TRIED, Job, Runner, outcomes, run_jobs
-from batsim.study.running.jobs import FAILED, LOST, REFUSED, Failure, Parcel, run_chunk
+from batsim.study.running.executors import CHUNK_S, TRIED, Runner, outcomes, run_jobs
+from batsim.study.running.jobs import FAILED, LOST, REFUSED, Failure, Job, Parcel, Work, measures_of, run_chunk
+from batsim.study.sweeps.cases import restated
 from tests.behaviour.sweeps import TWO_ROOMS, importable_takes, rooms
 
 SICK = 5
@@ -27,7 +28,8 @@ LEAST_S = 0.25
 """Work that a chunk must have for handing over to cost little. [s]"""
 LOST_MESSAGE = "its worker was lost 3 times, each time with this job alone; it may need too much memory"
 SCRIPT = """
-from batsim.study.running.executors import Job, run_jobs
+from batsim.study.running.executors import run_jobs
+from batsim.study.running.jobs import Job
 import batsim, os
 jobs = [Job("north", number, 1, 500.0, 0.0) for number in range(4)]
 found = run_jobs([batsim.read({file!r})], jobs, workers=2)
@@ -45,6 +47,11 @@ def takes() -> Iterator[ModuleType]:
 def short(count: int = 8) -> list[Job]:
     """Jobs of a few hours."""
     return [Job("north", number, 1, 500.0, 0.0) for number in range(count)]
+
+
+def work(take: Any = measures_of) -> Work:
+    """What such jobs have in common."""
+    return Work((rooms(),), take)
 
 
 class Inline(Executor):
@@ -109,7 +116,8 @@ class Bench:
 
 def on(bench: Bench, count: int) -> Iterator[tuple[int, Any]]:
     """Outcomes of jobs on such an engine."""
-    return executors._spread(Parcel(b"", b""), short(count), range(count), bench, 0.0)
+    with executors._Hands(bench, Parcel(b"", b"")) as hands:
+        yield from hands.outcomes(short(count), range(count))
 
 
 # --- order and results ---
@@ -128,8 +136,8 @@ def test_results_stand_in_the_order_of_the_jobs(takes: ModuleType) -> None:
 
 def test_one_worker_stays_in_this_process_and_two_do_not(takes: ModuleType) -> None:
     """Told by the number of the process."""
-    alone = dict(outcomes([rooms()], short(), take=takes.process, workers=1))
-    apart = dict(outcomes([rooms()], short(), take=takes.process, workers=2))
+    alone = dict(outcomes(work(takes.process), short(), workers=1))
+    apart = dict(outcomes(work(takes.process), short(), workers=2))
     with Runner(rooms(), 1, takes.process) as one, Runner(rooms(), 2, takes.process) as two:
         kept = [[one.run(short()), one.run(short())], [two.run(short()), two.run(short())]]
 
@@ -167,7 +175,7 @@ def test_results_that_come_in_another_order() -> None:
 @pytest.mark.parametrize("workers", [1, 2, None])
 def test_no_jobs(workers: int | None) -> None:
     """No results."""
-    assert list(outcomes([rooms()], [], workers=workers)) == []
+    assert list(outcomes(work(), [], workers=workers)) == []
     assert run_jobs([rooms()], [], workers=workers) == []
     with Runner(rooms(), workers) as runner:
         assert runner.run([]) == []
@@ -178,7 +186,7 @@ def test_workers_that_are_none(workers: int) -> None:
     """Are refused before anything runs, wherever they are asked for."""
     message = f"--workers must be at least 1 (got {workers})"
     asked = [
-        lambda: list(outcomes([rooms()], short(), workers=workers)),
+        lambda: list(outcomes(work(), short(), workers=workers)),
         lambda: Runner(rooms(), workers),
         lambda: batsim.run(rooms(), replications=2, workers=workers),
         lambda: batsim.sweep(rooms(), vary={"layouts.north.batteries": [14, 16]}, workers=workers),
@@ -227,7 +235,7 @@ def test_short_work_stays_here(takes: ModuleType, monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(executors, "POOL_PAYS_S", 1000.0)
     monkeypatch.setattr(executors, "Processes", lambda _: pytest.fail("started processes"))
 
-    found = list(outcomes([rooms()], short(20), take=takes.number))
+    found = list(outcomes(work(takes.number), short(20)))
 
     # Some that are spread over all come first: they tell how long the rest will take.
     assert [number for number, _ in found[: TRIED + 2]] == [*range(0, 20, 2)]
@@ -239,7 +247,7 @@ def test_one_core_needs_no_estimate(takes: ModuleType, monkeypatch: pytest.Monke
     monkeypatch.setattr(executors, "cores", lambda: 1)
     monkeypatch.setattr(executors, "POOL_PAYS_S", 0.0)
 
-    assert list(outcomes([rooms()], short(), take=takes.number)) == [(number, number) for number in range(8)]
+    assert list(outcomes(work(takes.number), short())) == [(number, number) for number in range(8)]
 
 
 def test_long_work_goes_to_processes(monkeypatch: pytest.MonkeyPatch, takes: ModuleType) -> None:
@@ -249,7 +257,7 @@ def test_long_work_goes_to_processes(monkeypatch: pytest.MonkeyPatch, takes: Mod
     monkeypatch.setattr(executors, "POOL_PAYS_S", 0.0)
     monkeypatch.setattr(executors, "Processes", lambda _: bench)
 
-    found = list(outcomes([rooms()], short(2000), take=takes.number))
+    found = list(outcomes(work(takes.number), short(2000)))
 
     assert [number for number, _ in found[:2]] == [0, 250]
     assert bench.sizes[0] > 1
@@ -311,7 +319,7 @@ def test_chunks_follow_the_newest_ones() -> None:
 
 def test_a_job_that_kills_its_worker_is_blamed_alone(takes: ModuleType) -> None:
     """Those that were with it are run again and come out as ever; once with many, once with the same processes."""
-    found = dict(outcomes([rooms()], short(), take=takes.killed, workers=2))
+    found = dict(outcomes(work(takes.killed), short(), workers=2))
     with Runner(rooms(), 2, takes.killed) as runner:
         first, second = runner.run(short()[SICK - 1 :]), runner.run(short(2))
 
@@ -376,7 +384,7 @@ def test_many_that_lose_their_worker() -> None:
 def test_an_error_in_one_job_concerns_no_other(takes: ModuleType, workers: int, take: str, message: str) -> None:
     """Whether it can leave its process or not; `run_jobs` raises it, or tells it with its layout and replication."""
     taken = getattr(takes, take)
-    found = dict(outcomes([rooms()], short(), take=taken, workers=workers))
+    found = dict(outcomes(work(taken), short(), workers=workers))
     with Runner(rooms(), workers, taken) as runner:
         again = runner.run(short())
 
@@ -390,8 +398,8 @@ def test_an_error_in_one_job_concerns_no_other(takes: ModuleType, workers: int, 
 
 def test_a_result_that_cannot_be_sent_back(takes: ModuleType) -> None:
     """Is a failure of its job, where there is something to send."""
-    found = dict(outcomes([rooms()], short(), take=takes.kept_here, workers=2))
-    here = dict(outcomes([rooms()], short(), take=takes.kept_here, workers=1))
+    found = dict(outcomes(work(takes.kept_here), short(), workers=2))
+    here = dict(outcomes(work(takes.kept_here), short(), workers=1))
 
     assert found[SICK][:2] == (FAILED, "TypeError: cannot pickle '_thread.lock' object")
     assert [found[number] for number in range(8) if number != SICK] == [n for n in range(8) if n != SICK]
@@ -415,11 +423,11 @@ def test_what_the_scenario_does_not_allow(takes: ModuleType) -> None:
         f"  {TWO_ROOMS}: layouts.north.batteries: must be at least 1, or one for each battery type (got -1)"
     )
     for workers in (1, 2):
-        found = dict(outcomes([rooms()], [*short(1), bad], take=takes.number, workers=workers))
+        found = dict(outcomes(Work((rooms(),), takes.number, restated), [*short(1), bad], workers=workers))
         assert found[0] == 0
         assert found[1][:2] == (REFUSED, message)
         with pytest.raises(ScenarioError) as caught:
-            run_jobs([rooms()], [bad], workers=workers)
+            run_jobs([rooms()], [bad], change=restated, workers=workers)
         assert str(caught.value) == message
 
 
@@ -439,7 +447,7 @@ def test_a_job_names_its_scenario() -> None:
         Job("north", 0, 1, 500.0, 0.0, 0, '{"layouts.north.batteries":14}'),
         Job("north", 0, 1, 500.0, 0.0, 1, '{"layouts.north.batteries":15}'),
     ]
-    assert run_jobs([rooms(), renamed], wanted, take=named, workers=1) == [
+    assert run_jobs([rooms(), renamed], wanted, take=named, change=restated, workers=1) == [
         "another place, 16",
         "two rooms, 14",
         "another place, 15",
@@ -448,11 +456,11 @@ def test_a_job_names_its_scenario() -> None:
 
 def test_a_parcel_is_known_by_what_is_in_it(takes: ModuleType) -> None:
     """So that a worker that has one need not unpack it again."""
-    one, other = Parcel.of([rooms()], takes.number), Parcel.of([rooms()], takes.process)
+    one, other = Parcel.of(work(takes.number)), Parcel.of(work(takes.process))
 
-    assert one == Parcel.of([rooms()], takes.number)
+    assert one == Parcel.of(work(takes.number))
     assert one.digest != other.digest
-    assert one.digest != Parcel.of([rooms(), rooms()], takes.number).digest
+    assert one.digest != Parcel.of(Work((rooms(), rooms()), takes.number)).digest
 
 
 def test_a_parcel_is_unpacked_once(takes: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -460,7 +468,7 @@ def test_a_parcel_is_unpacked_once(takes: ModuleType, monkeypatch: pytest.Monkey
     unpacked: list[int] = []
     loads = pickle.loads
     monkeypatch.setattr(jobs.pickle, "loads", lambda packed: (unpacked.append(len(packed)), loads(packed))[1])
-    one, other = Parcel.of([rooms()], takes.number), Parcel.of([rooms()], takes.raised)
+    one, other = Parcel.of(work(takes.number)), Parcel.of(work(takes.raised))
     monkeypatch.setattr(jobs, "_open", {})
 
     chunks = [run_chunk(parcel, short(2)) for parcel in (one, one, other, other, one)]
@@ -483,5 +491,5 @@ def test_replications_of_a_point_share_its_scenario(monkeypatch: pytest.MonkeyPa
     points = [f'{{"layouts.north.batteries":{number}}}' for number in (14, 15)]
     wanted = [Job("north", number, 1, 500.0, 0.0, 0, point) for point in points for number in range(3)]
 
-    assert run_jobs([scenario], wanted, take=takes.number, workers=1) == [0, 1, 2, 0, 1, 2]
+    assert run_jobs([scenario], wanted, take=takes.number, change=restated, workers=1) == [0, 1, 2, 0, 1, 2]
     assert read == [{"layouts.north.batteries": 14}, {"layouts.north.batteries": 15}]
