@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from batsim.decision.answer import Answer
     from batsim.decision.decide import Decision, decide
+    from batsim.decision.ranking import Recommendation, recommend
     from batsim.errors import BatsimError, FigureError, ScenarioError, SimulationError, StudyError
     from batsim.measures.battery_course import battery_course, first_cycle
     from batsim.measures.by_hour import attendants_by_hour
@@ -63,6 +64,7 @@ _HOMES = {
     "Decision": "batsim.decision.decide",
     "FigureError": "batsim.errors",
     "Plan": "batsim.plan.plan",
+    "Recommendation": "batsim.decision.ranking",
     "Record": "batsim.record",
     "Runs": "batsim.study.running.replications",
     "Scenario": "batsim.scenario.site",
@@ -99,6 +101,7 @@ _HOMES = {
     "read": "batsim.scenario.reading",
     "read_scenario_text": "batsim.scenario.reading",
     "read_study": "batsim.study.sweeps.sweep",
+    "recommend": "batsim.decision.ranking",
     "room_chart": "batsim.views.charts.room_chart",
     "room_course": "batsim.measures.room_course",
     "room_over": "batsim.study.room_over",
@@ -124,6 +127,7 @@ __all__ = [
     "Decision",
     "FigureError",
     "Plan",
+    "Recommendation",
     "Record",
     "Runs",
     "Scenario",
@@ -160,6 +164,7 @@ __all__ = [
     "read",
     "read_scenario_text",
     "read_study",
+    "recommend",
     "room_chart",
     "room_course",
     "room_over",

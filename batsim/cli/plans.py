@@ -22,7 +22,8 @@ TABLES = ("checks", "equipment", "money")
 )
 def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Plan layouts: what fits, what to order, ventilation, supply, money, cautions, open questions."""
-    from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
+    from batsim.decision.ranking import recommend  # noqa: PLC0415 - heavy
+    from batsim.plan.plan import plan_layouts  # noqa: PLC0415
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
@@ -36,7 +37,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
         except OSError as error:
             message = f"--tables: cannot be written ({error.strerror or error}); choose another folder"
             raise click.UsageError(message) from error
-    show(found.as_json() if as_json else plan_text(found, width()))
+    show(found.as_json() | {"recommendation": recommend(found)._asdict()} if as_json else plan_text(found, width()))
 
 
 @main.command()
@@ -46,7 +47,8 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
 def report(file: str, output: str, paper: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
-    from batsim.plan.plan import plan_layouts  # noqa: PLC0415 - heavy
+    from batsim.decision.ranking import recommend  # noqa: PLC0415 - heavy
+    from batsim.plan.plan import plan_layouts  # noqa: PLC0415
     from batsim.views.page.report import report_html  # noqa: PLC0415
 
     path = Path(output)
@@ -54,7 +56,9 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
         message = f"--output: a report must end in {' or '.join(PAGES)} (got {output})"
         raise click.UsageError(message)
     found = plan_layouts(read_scenario(file), **run_settings(options))
-    html = report_html(found, _date() if date is None else date, found.room(options["workers"]))
+    html = report_html(
+        found, _date() if date is None else date, found.room(recommend(found).layout, options["workers"])
+    )
     try:
         if path.suffix.lower() == ".pdf":
             path.write_bytes(_pdf(html, paper))

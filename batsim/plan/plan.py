@@ -8,7 +8,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.catalogue import asked_for, figures
-from batsim.decision.ranking import Recommendation, recommend
 from batsim.display import Shows
 from batsim.plan.advice import Advice, advice
 from batsim.plan.cautions import cautions
@@ -95,19 +94,18 @@ class LayoutPlan:
 
 @dataclass(frozen=True, repr=False)
 class Plan(Shows):
-    """Plans of the layouts of a scenario, and a recommendation."""
+    """Plans of the layouts of a scenario; `recommend` chooses one of them."""
 
     settings: Settings
     comparison: Comparison
     layouts: dict[str, LayoutPlan]
-    recommendation: Recommendation
     figures: tuple[str, ...] = ()
     """Names of the figures of the catalogue that it rests on."""
 
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
-        return f"{self.scenario.site.name}: {self.recommendation.says}"
+        return f"{self.scenario.site.name}: {', '.join(self.layouts)}"
 
     @property
     def scenario(self) -> "Scenario":
@@ -121,15 +119,15 @@ class Plan(Shows):
         each = {name: tuple(taken.waits_min for taken in one.evidence.taken) for name, one in self.layouts.items()}
         return Waits(mine, each)
 
-    def room(self, workers: int | None = None) -> RoomOver | None:
-        """Simulate the recommended layout once more and keep its room; None where less than a week is measured."""
-        name, weeks = self.recommendation.layout, math.floor(self.settings.length_min / WEEK_MIN)
+    def room(self, layout: str, workers: int | None = None) -> RoomOver | None:
+        """Simulate a layout once more and keep its room; None where less than a week is measured."""
+        weeks = math.floor(self.settings.length_min / WEEK_MIN)
         if weeks < 1:
             return None
         stated = self.settings
         return room_over(
             stated.scenario,
-            name,
+            layout,
             replications=min(stated.replications, ROOM_REPLICATIONS),
             weeks=weeks,
             warm_up_weeks=stated.warm_up_min / WEEK_MIN,
@@ -204,7 +202,6 @@ class Plan(Shows):
             {
                 **self.settings.as_json(),
                 "currency": self.scenario.site.currency,
-                "recommendation": self.recommendation._asdict(),
                 "layouts": {name: _layout_json(each) for name, each in self.layouts.items()},
                 "questions": [each._asdict() for each in self.questions],
             }
@@ -233,7 +230,7 @@ def plan_layouts(
     Returns
     -------
     Plan
-        One plan for each layout, a recommendation, tables and plain data.
+        One plan for each layout, tables and plain data.
 
     Raises
     ------
@@ -260,9 +257,8 @@ def plan_layouts(
                 back = payback(costs[name][0], costs[present][0], present, horizon)
             supplied = supply(scenario, name, found[name], *tried[name])
             plans[name] = _planned(scenario, name, found[name], costs[name], back, comparison, supplied)
-        advised = recommend(plans, scenario.site.currency)
     used = asked | figures_asked(scenario, stated.layouts)
-    return Plan(stated, comparison, plans, advised, tuple(each.name for each in figures() if each.name in used))
+    return Plan(stated, comparison, plans, tuple(each.name for each in figures() if each.name in used))
 
 
 def _checks(scenario: "Scenario", layout: str, ventilated: Ventilation) -> tuple[Check, ...]:

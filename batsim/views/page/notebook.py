@@ -4,6 +4,7 @@ from functools import singledispatch
 from html import escape
 from typing import TYPE_CHECKING
 
+from batsim.decision.ranking import recommend
 from batsim.plan.plan import Plan
 from batsim.record import TABLES, Record
 from batsim.scenario.parts.week import WEEK_MIN
@@ -113,7 +114,7 @@ def _comparison(found: Comparison) -> str:
 @html_of.register
 def _plan(found: Plan) -> str:
     """The recommendation, a row for each layout, and the main risks."""
-    advised, currency = found.recommendation, found.scenario.site.currency
+    advised, currency = recommend(found), found.scenario.site.currency
     runs, measure = found.comparison.runs, "downtime_min_per_truck_shift"
     verdicts = list(next(iter(found.layouts.values())).verdicts)
     rows = [

@@ -9,6 +9,7 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.catalogue import figure, instead
+from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, cited
 from batsim.plan.money import LEFT_OUT
@@ -60,7 +61,7 @@ def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -
     date
         Shown at the top; left out when empty, so that the same plan gives the same bytes.
     room
-        What the plan's `room` brings for the picture of a week, which is left out when not given.
+        What the plan's `room` brings of the recommended layout, for the picture of a week; none is drawn without it.
 
     Returns
     -------
@@ -72,7 +73,7 @@ def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -
     page = Environment(
         loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("report.html.j2")
-    scenario, advised = found.scenario, found.recommendation
+    scenario, advised = found.scenario, recommend(found)
     others = [_other(found, name, number) for number, name in enumerate(found.layouts) if name != advised.layout]
     return page.render(
         title=scenario.site.name,
@@ -98,7 +99,7 @@ def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -
 
 def _numbers(found: "Plan") -> list[tuple[str, str]]:
     """The recommended layout in a few numbers."""
-    name = found.recommendation.layout
+    name = recommend(found).layout
     each, runs = found.layouts[name], found.comparison.runs
     currency = found.scenario.site.currency
     people = found.scenario.layouts[name].attendants
@@ -147,7 +148,7 @@ def _named(row: Row) -> str:
 
 def _other(found: "Plan", name: str, number: int) -> dict[str, Any]:
     """The plan of a layout that is not recommended: of its cautions those that the recommended one does not have."""
-    advised, each = found.recommendation.layout, found.layouts[name]
+    advised, each = recommend(found).layout, found.layouts[name]
     known = found.layouts[advised].cautions
     mine = [text for text in each.cautions if text not in known]
     common = len(mine) < len(each.cautions)
@@ -240,7 +241,7 @@ def _defaults(found: "Plan") -> list[dict[str, str]]:
     """Figures of the catalogue that the scenario and its plan asked for."""
     rows = []
     with instead(found.scenario.stated_figures):
-        for name in found.figures:
+        for name in (*found.figures, *([SAME_COST] if len(found.layouts) > 1 else [])):
             each = figure(name)
             value = f"{each.text} ({each.low_text} to {each.high_text})" if each.has_range else each.text
             row = {"name": name, "note": each.note, "value": value, "source": cited(each), "status": each.status}

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from batsim.decision.ranking import recommend
 from batsim.views.charts.downtime_chart import downtime_chart
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
 from batsim.views.charts.labour_chart import labour_chart
@@ -55,7 +56,7 @@ def _chart(wanted: Wanted) -> Chart:
 
 def _wanted(found: "Plan", room: "RoomOver | None") -> Iterator[Wanted]:
     """Charts in the order of the page."""
-    comparison, name = found.comparison, found.recommendation.layout
+    comparison, name = found.comparison, recommend(found).layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
     yield Wanted("downtime", "Downtime by cause", text, lambda: _figure(downtime_chart(comparison)))
     text = "Hands-on minutes of a working day by person and task."

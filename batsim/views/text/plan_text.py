@@ -3,6 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
+from batsim.decision.ranking import recommend
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK
 from batsim.plan.equipment import SECTIONS
 from batsim.plan.money import LEFT_OUT
@@ -30,14 +31,12 @@ def amount_text(price: "Price", digits: int = 0) -> str:
 def plan_text(found: "Plan", width: int = 100) -> str:
     """Write plans for a terminal so many characters wide."""
     lines = [heading(found.comparison.runs, width), ""]
-    lines += [sentence(found.recommendation.says, width)]
-    lines += [listed(each, width) for each in found.recommendation.reasons]
-    if found.recommendation.risks:
+    advised = recommend(found)
+    lines += [sentence(advised.says, width)]
+    lines += [listed(reason, width) for reason in advised.reasons]
+    if advised.risks:
         lines += ["", "Main risks:"]
-        lines += [
-            listed(each, width, first=f"  {number}. ")
-            for number, each in enumerate(found.recommendation.risks, start=1)
-        ]
+        lines += [listed(risk, width, first=f"  {number}. ") for number, risk in enumerate(advised.risks, start=1)]
     if len(found.layouts) > 1:
         lines += ["", *_side_by_side(found, width)]
     for each in found.layouts.values():

@@ -16,6 +16,7 @@ from jsonschema import Draft202012Validator
 
 import batsim
 from batsim.cli import main
+from batsim.decision.ranking import recommend
 from batsim.plan.money import Payback
 from batsim.plan.plan import Plan
 from batsim.scenario.json_schema import scenario_schema
@@ -104,8 +105,10 @@ def test_every_check_and_line_is_told() -> None:
 
 def test_a_plan_without_questions() -> None:
     """Where every price is the site's and today's layout is stated."""
-    no_questions = replace(planned(), layouts={})
-    assert plan_text(replace(no_questions, settings=no_questions.settings)).endswith(
+    hoist = planned().layouts["hoist"]
+    known = replace(hoist, checks=(), money=replace(hoist.money, lines=()))
+
+    assert plan_text(replace(planned(), layouts={"hoist": known})).endswith(
         "Open questions (1), with what each would change:\n"
         "  - Say which layout is there today (present): payback against doing nothing."
     )
@@ -144,7 +147,9 @@ def test_json_is_that_of_the_plan() -> None:
     result = call(FILE, *OPTIONS, "--json")
 
     assert (result.exit_code, result.stderr) == (0, "")
-    assert json.loads(result.stdout) == json.loads(json.dumps(planned().as_json()))
+    assert json.loads(result.stdout) == json.loads(
+        json.dumps(planned().as_json() | {"recommendation": recommend(planned())._asdict()})
+    )
 
 
 def test_tables_are_those_of_the_plan(tmp_path: Path) -> None:
@@ -293,7 +298,7 @@ def test_the_schema_covers_the_survey() -> None:
         ("floor: good", "floor: wet"),
         ("supply: {voltage", "supply: {volts"),
         ("comes: along", "comes: near"),
-        ("hall: {length", "hall: {aisle"),
+        ("building: {length", "building: {aisle"),
         ("kind: door", "kind: gate"),
         ("base: flat", "base: round"),
         ("{from: 700 kg, to: 900 kg}", "{from: 700 kg}"),

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.decision.ranking import Recommendation, recommend
 from batsim.plan.advice import Advice, advice
 from batsim.plan.cautions import DECIDES, cautions
@@ -23,7 +23,7 @@ from batsim.study.compare import TargetResult
 from batsim.study.waits import waits_over
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
-SAME = figure("plan.same_cost").value
+SAME = FIGURES["plan.same_cost"].value
 """Costs that differ by less are about the same. [%]"""
 SHORT: dict[str, Any] = {"replications": 2, "weeks": 0.3, "warm_up_weeks": 0.1, "workers": 1}
 BARE = """\
@@ -116,7 +116,6 @@ def test_plain_data(which: str, request: pytest.FixtureRequest) -> None:
         assert each["supply"]["all_at_once_kw"] == mine.supply.all_at_once_kw
         assert set(each["supply"]["peak_kw"]) == {"mean", "low", "high"}
         assert (each["payback"] is None) == (mine.payback is None)
-    assert data["recommendation"]["layout"] == found.recommendation.layout
     assert len(data["questions"]) == len(found.questions)
     assert (data["seed"], data["replications"], data["currency"]) == (found.settings.seed, 2, "EUR")
 
@@ -133,12 +132,15 @@ def test_one_replication_of_next_to_nothing() -> None:
 def test_a_summary_for_notebooks(plan: Plan) -> None:
     """The recommendation and a row for each layout; names cannot break out of it."""
     html = plan._repr_html_()
-    hostile = replace(plan, recommendation=plan.recommendation._replace(says="<script>"))
+    check = Check("<script>", "aisle", FAILS, "", "", "", "")
+    hostile = replace(plan, layouts={"hoist": replace(plan.layouts["hoist"], checks=(check,))})
 
     assert html.startswith("<p>")
     for name in plan.layouts:
         assert f">{name}</th>" in html
-    assert hostile._repr_html_().startswith("<p>&lt;script&gt;</p>")
+    assert hostile._repr_html_().startswith(
+        "<p>Choose layout &#x27;hoist&#x27;. First cure what fails: &lt;script&gt;, aisle.</p>"
+    )
 
 
 # --- questions ---
@@ -203,32 +205,34 @@ def option(
 
 def recommended(*options: LayoutPlan) -> Recommendation:
     """Recommendation of some layouts."""
-    return recommend({each.layout: each for each in options}, "EUR")
+    scenario = SimpleNamespace(figures=FIGURES, site=SimpleNamespace(currency="EUR"))
+    plan: Any = SimpleNamespace(layouts={each.layout: each for each in options}, scenario=scenario)
+    return recommend(plan)
 
 
 @pytest.mark.parametrize(
     ("options", "layout", "says"),
     [
-        ((option("a", 100.0), option("b", 90.0)), "b", "Choose b."),
-        ((option("a", 100.0),), "a", "Choose a."),
-        ((option("a", 100.0), option("b", 90.0, failing=("aisle",))), "a", "Choose a."),
-        ((option("a", 100.0), option("b", 90.0, missed=1)), "a", "Choose a."),
+        ((option("a", 100.0), option("b", 90.0)), "b", "Choose layout 'b'."),
+        ((option("a", 100.0),), "a", "Choose layout 'a'."),
+        ((option("a", 100.0), option("b", 90.0, failing=("aisle",))), "a", "Choose layout 'a'."),
+        ((option("a", 100.0), option("b", 90.0, missed=1)), "a", "Choose layout 'a'."),
         # Targets go before checks, and checks before money.
         ((option("a", 100.0, failing=("aisle",)), option("b", 90.0, missed=1)), "a",
-         "Choose a. First cure what fails: it, aisle."),
+         "Choose layout 'a'. First cure what fails: it, aisle."),
         ((option("a", 100.0, missed=1), option("b", 90.0, missed=2)), "a",
-         "No layout meets the targets; a comes nearest."),
+         "No layout meets the targets; layout 'a' comes nearest."),
         ((option("a", 100.0, failing=("x", "y")), option("b", 110.0, failing=("x",))), "a",
-         "Choose a. First cure what fails: it, x; it, y."),
+         "Choose layout 'a'. First cure what fails: it, x; it, y."),
         ((option("a", 100.0), option("truck", 50.0, in_truck=True)), "truck",
          "Do not buy exchange equipment: charge in the truck (layout 'truck')."),
-        ((option("truck", 50.0, in_truck=True),), "truck", "Choose truck."),
-        ((option("one", 50.0, in_truck=True), option("two", 90.0, in_truck=True)), "one", "Choose one."),
-        ((option("a", 100.0), option("truck", 50.0, in_truck=True, failing=("x",))), "a", "Choose a."),
+        ((option("truck", 50.0, in_truck=True),), "truck", "Choose layout 'truck'."),
+        ((option("one", 50.0, in_truck=True), option("two", 90.0, in_truck=True)), "one", "Choose layout 'one'."),
+        ((option("a", 100.0), option("truck", 50.0, in_truck=True, failing=("x",))), "a", "Choose layout 'a'."),
         ((option("a", 100.0), option("b", 100.0 + SAME - 0.01)), "a",
-         "No clear winner: a and b cost about the same, a the least."),
-        ((option("a", 100.0), option("b", 100.0 + SAME + 0.01)), "a", "Choose a."),
-        ((option("a", 100.0), option("b", 100.0 + SAME - 0.01, failing=("x",))), "a", "Choose a."),
+         "No clear winner: layouts 'a' and 'b' cost about the same, 'a' the least."),
+        ((option("a", 100.0), option("b", 100.0 + SAME + 0.01)), "a", "Choose layout 'a'."),
+        ((option("a", 100.0), option("b", 100.0 + SAME - 0.01, failing=("x",))), "a", "Choose layout 'a'."),
     ],
 )  # fmt: skip
 def test_what_is_recommended(options: tuple[LayoutPlan, ...], layout: str, says: str) -> None:
@@ -249,9 +253,10 @@ def test_reasons_to_the_letter() -> None:
 
     assert found.reasons == (
         "The scenario states no targets.",
-        "Checks: 1 x holds.",
-        "c costs 2,500 EUR a year more, loses 5.0 min per truck-shift (against 10.0), and 1 of its checks fail; "
-        "b costs 100 EUR a year less, loses 20.0 min per truck-shift (against 10.0), and misses a target.",
+        "Checks: 1 x OK.",
+        "Layout 'c' costs 2,500 EUR a year more, loses 5.0 min per truck-shift (against 10.0), and 1 of its "
+        "checks fails; "
+        "layout 'b' costs 100 EUR a year less, loses 20.0 min per truck-shift (against 10.0), and misses a target.",
         "Usual choice: Usual where it is usual.",
     )
     nearest = recommended(option("a", 1.0, missed=1), option("b", 2.0, missed=1))
@@ -271,9 +276,9 @@ def test_in_the_truck_wins_where_it_is_cheaper(plan: Plan) -> None:
     """One shift, and the night to charge: no exchange equipment."""
     cheapest = min(plan.layouts.values(), key=lambda each: each.money.per_year.value)
 
-    assert cheapest.layout == plan.recommendation.layout == "in truck"
-    assert plan.recommendation.says == "Do not buy exchange equipment: charge in the truck (layout 'in truck')."
-    assert plan.recommendation.reasons[0] == "The scenario states no targets."
+    assert cheapest.layout == recommend(plan).layout == "in truck"
+    assert recommend(plan).says == "Do not buy exchange equipment: charge in the truck (layout 'in truck')."
+    assert recommend(plan).reasons[0] == "The scenario states no targets."
 
 
 def test_a_target_that_nobody_meets() -> None:
@@ -282,7 +287,7 @@ def test_a_target_that_nobody_meets() -> None:
     found = batsim.plan_layouts(scenario, ["hoist", "stands"], replications=5, weeks=0.5, warm_up_weeks=0.1, workers=1)
 
     assert {each.targets_missed for each in found.layouts.values()} == {1}
-    assert found.recommendation.says.startswith("No layout meets the targets; ")
+    assert recommend(found).says.startswith("No layout meets the targets; ")
 
 
 # --- advice and cautions ---

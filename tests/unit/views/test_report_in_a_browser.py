@@ -22,6 +22,7 @@ from selenium.webdriver.common.keys import Keys
 
 import batsim
 from batsim.cli.plans import _pdf
+from batsim.decision.ranking import recommend
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.views.charts.chart_style import names_fit
 from batsim.views.page.report import report_html
@@ -204,7 +205,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def written(folder: Path, found: Plan, name: str) -> Path:
     """The page of a plan, with all its charts."""
     file = folder / name
-    file.write_text(report_html(found, room=found.room(workers=1)), encoding="utf-8")
+    file.write_text(report_html(found, room=found.room(recommend(found).layout, workers=1)), encoding="utf-8")
     return file
 
 
