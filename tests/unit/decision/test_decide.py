@@ -17,12 +17,12 @@ from batsim.study.running.executors import Runner
 from batsim.study.running.replications import settings
 from batsim.study.sweeps.cases import restated
 from batsim.views.text.decision_text import size_text
+from tests.sites import KESTREL
 
 ROOT = Path(__file__).parents[3]
 SCENARIOS = ROOT / "scenarios"
 FILE = Path(__file__).parents[1] / "cases" / "size_small.yaml"
 SMALL = batsim.read(FILE)
-KESTREL = batsim.read(SCENARIOS / "kestrel-lane.yaml")
 RANGES = {"batteries": (5, 8), "chargers": (1, 4), "stations": (1, 2)}
 QUICK = {"ranges": RANGES, "indifference": {"downtime": 20.0}, "same_cost": 0.0, "workers": 1}
 

@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,8 +9,8 @@ import pytest
 import batsim
 from batsim.measures import measure
 from batsim.record import ATTENDANT, DRIVER, EXCHANGING, TABLES, Record
+from tests.sites import KESTREL
 
-KESTREL = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 WEEK_MIN = 10080.0
 
 

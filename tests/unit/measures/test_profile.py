@@ -12,9 +12,9 @@ import batsim
 from batsim.measures import MEASURES, measure
 from batsim.measures.profile import away_profile, stayed_before
 from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, TABLES, Record
+from tests.sites import KESTREL
 
 ROOT = Path(__file__).parents[3]
-KESTREL = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
 WEEK_MIN = 10080.0
 DAY_MIN = 1440.0
 WORK = ((360.0, 600.0), (620.0, 840.0))

@@ -1,6 +1,7 @@
 """Settings: what is run of a scenario, and what cannot be run."""
 
 import pytest
+
 from batsim import ScenarioError, read
 from batsim.scenario.settings import Settings
 

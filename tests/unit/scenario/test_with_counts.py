@@ -1,6 +1,7 @@
 """Layouts and scenarios changed in memory: typed counts, checked as if they were read."""
 
 import pytest
+
 from batsim import ScenarioError, read
 from batsim.catalogue import FIGURES
 from batsim.scenario.checks.layout_checks import layout_problems

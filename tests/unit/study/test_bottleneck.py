@@ -16,10 +16,9 @@ from batsim.study.bottleneck.variants import Addition, variants
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job, measures_of
 from batsim.study.running.replications import settings
+from tests.sites import FROSTHOLM, KESTREL
 
 ROOT = Path(__file__).parents[3]
-KESTREL = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
-FROSTHOLM = batsim.read(ROOT / "scenarios" / "frostholm-cold-store.yaml")
 WEEK_MIN = 10080.0
 
 

@@ -18,12 +18,11 @@ from batsim.study.compare import Comparison, compare, signed
 from batsim.study.running.precision import Wanted
 from batsim.study.running.replications import Runs, run
 from batsim.views.text.tables import comparison_text, run_notes
+from tests.sites import CART, SOUND
 
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
-SOUND = batsim.read(Path(__file__).parents[1] / "broken" / "sound.yaml")
 FREE = SOUND.replace("targets", {})
-CART = batsim.read(Path(__file__).parents[1] / "cases" / "cart_room.yaml")
 DOWN, LABOUR = "downtime_min_per_truck_shift", "labour_min_per_day"
 SHORT = ("--weeks", "0.3", "--warm-up", "0", "--workers", "1")
 NOISE = np.array([0.0, 1.0, -1.0, 2.0, -2.0, 0.5, -0.5, 1.5])

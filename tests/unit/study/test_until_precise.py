@@ -1,7 +1,5 @@
 """Replications until an interval is narrow enough: the count at which it stops, and that it changes no number."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -10,9 +8,8 @@ from batsim.statistics.intervals import simultaneous, student_interval
 from batsim.study.compare import compare
 from batsim.study.running.precision import FIRST_REPLICATIONS, Wanted, run_until, run_within
 from batsim.study.running.replications import run
+from tests.sites import KESTREL, SOUND
 
-SOUND = batsim.read(Path(__file__).parents[1] / "broken" / "sound.yaml")
-KESTREL = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 DOWN, LABOUR = "downtime_min_per_truck_shift", "labour_min_per_day"
 QUICK = {"weeks": 0.2, "warm_up_weeks": 0.0, "workers": 1}
 

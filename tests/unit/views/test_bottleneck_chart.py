@@ -1,7 +1,6 @@
 """Chart of what one more would save: bars are the gains, hatches say how sure they are."""
 
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,13 +8,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
-import batsim
 from batsim.study.bottleneck.bottleneck import Bottleneck, Lost
 from batsim.study.bottleneck.variants import Addition
 from batsim.study.running.replications import settings
 from batsim.views.charts.bottleneck_chart import CLEAR, HARM, NONE, OPEN, bottleneck_chart
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 BASE = np.array([10.0, 11.0, 12.0, 11.0])
 GAINS = {
     "station": np.array([4.0, 4.1, 4.0, 3.9]),

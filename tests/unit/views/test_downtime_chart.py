@@ -1,7 +1,6 @@
 """Charts of downtime and labour: bars are the means of the parts, whiskers the intervals, names never collide."""
 
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +9,6 @@ from matplotlib.colors import to_rgb
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
-import batsim
 from batsim.measures import MEASURES
 from batsim.measures.names import PARTS
 from batsim.record import PERSONS, TASKS
@@ -20,8 +18,8 @@ from batsim.views.charts.chart_style import PART_LOOKS, TASK_LOOKS, pale
 from batsim.views.charts.downtime_chart import NO_TRUCKS, downtime_chart
 from batsim.views.charts.labour_chart import NO_DAYS, labour_chart
 from batsim.views.charts.room_chart import CAUSE_LOOKS
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 FREE = SITE.replace("targets", {})
 CHARTS = (downtime_chart, labour_chart)
 LONG = "a layout of which the name says how it is done and by whom and why not otherwise"

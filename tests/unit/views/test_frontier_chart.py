@@ -1,21 +1,19 @@
 """Chart of a frontier: counts, downtime with intervals, cost, the target and the answer."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-import batsim
 from batsim.decision.answer import DECIDING, Answer
 from batsim.decision.answer import Tested as Cell
 from batsim.decision.counts import Dimension
 from batsim.study.limits import limits_of
 from batsim.study.running.replications import settings
 from batsim.views.charts.frontier_chart import NONE, frontier_chart
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 NOISE = np.array([-1.0, 1.0, 0.0])
 STATIONS = Dimension("stations", "stations", "", (1, 2), 2)
 BATTERIES = Dimension("batteries", "batteries", "lead", (50, 60), 82)

@@ -12,8 +12,8 @@ from batsim.measures.battery_stretches import battery_stretches
 from batsim.measures.room_course import room_course
 from batsim.views.charts.chart_style import LOOKS
 from batsim.views.charts.life_line_chart import life_line_chart
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 BEGIN, END = 10080.0, 10080.0 + 2 * 1440.0
 
 

@@ -1,13 +1,11 @@
 """Load and hydrogen over a week: means, peaks and the worst week, and charts that draw just them."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-import batsim
 from batsim.measures.mean_week import QUARTERS, mean_week
 from batsim.plan.evidence import evidence
 from batsim.plan.hydrogen_week import hydrogen_week
@@ -16,8 +14,8 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.running.replications import settings
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
 from batsim.views.charts.load_chart import NONE, load_chart
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 LAYOUT = "hoist"
 
 

@@ -3,7 +3,6 @@
 import re
 from functools import cache
 from html import unescape
-from pathlib import Path
 
 import pytest
 
@@ -11,8 +10,8 @@ import batsim
 from batsim.study.compare import Comparison
 from batsim.views.page.notebook import paragraphs, table
 from batsim.views.text.tables import cell_text, chance_text, shown_rows
+from tests.sites import SURVEYED as SITE
 
-SITE = batsim.read(Path(__file__).parents[1] / "cases" / "surveyed.yaml")
 HOSTILE = "<img src=x onerror='alert(1)'> & \"more\""
 
 

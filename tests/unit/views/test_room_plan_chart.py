@@ -6,14 +6,13 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-import batsim
 from batsim.room.blueprint import blueprint
 from batsim.study.room_plan import Box, room_plan
 from batsim.views.charts.room_plan_chart import NO_FLOOR, STATION_M, room_plan_chart
+from tests.sites import KESTREL as SITE
+from tests.sites import LARKFIELD as HOISTS
 
 SCENARIOS = Path(__file__).parents[3] / "scenarios"
-SITE = batsim.read(SCENARIOS / "kestrel-lane.yaml")
-HOISTS = batsim.read(SCENARIOS / "larkfield-bottling.yaml")
 ROLLERS = 'layouts."side rollers"'
 FLOOR = {
     "stations": {"at": ["5 m", "5 m"], "pitch": "4 m"},

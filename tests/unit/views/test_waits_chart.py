@@ -1,7 +1,6 @@
 """Waits of layouts: those of the measures, their distribution, and a chart that draws it beside the target."""
 
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,8 +13,8 @@ from batsim.measures.exchanges import waits_min
 from batsim.study.running.replications import run, settings
 from batsim.study.waits import Waits, waits_over
 from batsim.views.charts.waits_chart import NONE, waits_chart
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
 FREE = SITE.replace("targets", {})
 
 

@@ -1,7 +1,5 @@
 """The room over a mean week and day: exact means of quarters, bands over weeks, and charts that draw just them."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -11,9 +9,9 @@ from batsim.record import STATES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.room_over import RoomOver, room_over
 from batsim.views.charts.week_chart import day_chart, week_chart
+from tests.sites import CART
+from tests.sites import KESTREL as SITE
 
-SITE = batsim.read(Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml")
-CART = batsim.read(Path(__file__).parents[1] / "cases" / "cart_room.yaml")
 WEEK = 672
 
 
