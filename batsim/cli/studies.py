@@ -1,4 +1,4 @@
-"""Commands on studies: size, sweep, merge, export."""
+"""Commands on studies: decide, sweep, merge, export."""
 
 import sys
 from collections.abc import Iterator
@@ -57,15 +57,15 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams.")
 @click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
-def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
+def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
-    from batsim.decision.decide import decide as run_size  # noqa: PLC0415 - heavy
-    from batsim.views.text.decision_text import size_text  # noqa: PLC0415
+    from batsim.decision.decide import decide as decide_counts  # noqa: PLC0415 - heavy
+    from batsim.views.text.decision_text import decision_text  # noqa: PLC0415
 
     ranges = dict(_range(text) for text in options.pop("ranges"))
     indifference = dict(_near(text) for text in options.pop("indifference"))
     stated = options.pop("confidence")
-    found = run_size(
+    found = decide_counts(
         read_scenario(file),
         tuple(dict.fromkeys(options.pop("layouts"))) or None,
         ranges=ranges,
@@ -75,7 +75,7 @@ def size(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - cl
         progress=line_progress(),
         **options,
     )
-    show(found.as_json() if as_json else size_text(found, width()))
+    show(found.as_json() if as_json else decision_text(found, width()))
 
 
 @main.command()

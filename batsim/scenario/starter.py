@@ -72,7 +72,7 @@ def starter_text(answers: Answers) -> str:
         draws = f"    # Mean power at work; from the class ({truck_class}) until you know better."
         draws += "\n    # duty: {mean_power: 3.4 kW, between_trucks: 10 %, between_shifts: 20 %}"
     else:
-        draws = f"    duty: {{mean: {answers.power_kw:g} kW}}"
+        draws = f"    duty: {{mean_power: {answers.power_kw:g} kW}}"
     site = answers.site.replace("\\", "\\\\").replace('"', '\\"')
     return f"""\
 # yaml-language-server: $schema=./batsim.schema.json

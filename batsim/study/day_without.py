@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
     from batsim.study.running.executors import Progress
 
-AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby in its bay", "out, no standby"
+AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby takes over", "out, no standby"
 
 
 class Day(NamedTuple):

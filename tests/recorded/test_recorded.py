@@ -62,7 +62,7 @@ def test_readme_shows_what_size_finds(monkeypatch):
     """The block is the command's output, to the letter."""
     monkeypatch.chdir(ROOT)
     shown = re.search(r"\$ batsim decide .*?\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
-    result = CliRunner().invoke(main, ["size", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"])
+    result = CliRunner().invoke(main, ["decide", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"])
 
     assert shown is not None
     assert result.exit_code == 0

@@ -34,11 +34,11 @@ CONTENTS = (
     ("method", "Method"),
     ("others", "Other layouts"),
 )
-LOOKS = {FAILS: "fails", TO_CHECK: "to check", NOT_KNOWN: "unknown", OK: "OK"}
+VERDICT_CLASSES = {FAILS: "fails", TO_CHECK: "to-check", NOT_KNOWN: "not-known", OK: "ok"}
 """Class of a verdict in the page."""
 MOST_INPUT = 300
 """Letters of an input that are shown."""
-MEASURED, TOLD, RANGED = "measured", "told", "told, a range"
+MEASURED, STATED, RANGED = "measured", "stated", "stated, a range"
 """Where an input comes from: times observed on site, what the site states, and what it only knows to lie between."""
 RANGE_KEYS = frozenset({"between", "typical"})
 
@@ -163,7 +163,7 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
     checks = [
         {
             "verdict": check.verdict,
-            "to check": LOOKS[check.verdict],
+            "css": VERDICT_CLASSES[check.verdict],
             "what": f"{check.subject}, {check.name}",
             "value": check.value,
             "limit": check.limit,
@@ -187,7 +187,7 @@ def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
         "advice": advice,
         "counts": each.counts,
         "checks": [check for check in checks if check["verdict"] != OK],
-        "holding": [check for check in checks if check["verdict"] == OK],
+        "passed": [check for check in checks if check["verdict"] == OK],
         "equipment": equipment,
         "blocks": [
             {"head": air, "lines": [*ventilation_facts(each.ventilation), CONFIRM]},
@@ -234,7 +234,7 @@ def inputs_of(found: "Plan") -> list[Input]:
 def _origin(key: str) -> str:
     """Where an input comes from, by the key that it stands under."""
     key = key.partition("[")[0]
-    return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else TOLD
+    return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else STATED
 
 
 def _defaults(found: "Plan") -> list[dict[str, str]]:
@@ -260,7 +260,7 @@ def _method(found: "Plan") -> list[tuple[str, str]]:
         (
             "Logic",
             "Discrete events: trucks draw on their battery, come for another, wait for what the exchange needs; "
-            "spent batteries wait for a charger, are charged by closed forms, cool down, are watered, are ready.",
+            "discharged batteries wait for a charger, are charged by closed forms, cool down, are watered, are ready.",
         ),
         ("Data", "Inputs and defaults are listed under Assumptions, each with its origin or source."),
         (

@@ -25,7 +25,7 @@ LEFT_OUT = (
 )
 
 
-def size_text(found: "Decision", width: int = 100) -> str:
+def decision_text(found: "Decision", width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     scenario, stated = found.settings.scenario, found.settings
     first, weeks = found.sizes[0], counted(stated.length_min / WEEK_MIN, "week")

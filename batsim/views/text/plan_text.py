@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.study.prices import Price
 
-TAGS = {FAILS: "FAILS", TO_CHECK: "TO_CHECK", NOT_KNOWN: "not known", OK: "OK"}
+TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
 """What stands before a check."""
 AS_THEY_WEAR = "Batteries count as they wear out."
 """What stands behind a payback."""

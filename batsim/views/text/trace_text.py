@@ -21,7 +21,7 @@ REASONS = {
 """Why a truck comes, by the word of the record."""
 NUMBERS = ("truck", "battery", "discharged", "queue", "bay", "station", "unit")
 """Columns that count from 0 in the record and from 1 for people."""
-COUNTS = ("ready", "in_line", "people")
+COUNTS = ("ready", "in_queue", "people")
 
 
 def trace_text(record: "Record", from_min: float, to_min: float, width: int | None = None) -> str:

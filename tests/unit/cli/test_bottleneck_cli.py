@@ -1,4 +1,4 @@
-"""The command one-more: its table, its sentence, its JSON."""
+"""The command bottleneck: its table, its sentence, its JSON."""
 
 import json
 import subprocess
@@ -148,7 +148,7 @@ def test_an_unknown_layout_is_told_before_anything_runs() -> None:
 def test_help_is_quick_to_load() -> None:
     """Asking for help loads none of the heavy libraries."""
     code = (
-        "import sys; from batsim.cli import main; main(['one-more', '--help'], standalone_mode=False); "
+        "import sys; from batsim.cli import main; main(['bottleneck', '--help'], standalone_mode=False); "
         "print([name for name in ('numpy', 'pandas', 'scipy', 'simpy', 'pydantic', 'yaml') if name in sys.modules])"
     )
 

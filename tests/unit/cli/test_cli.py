@@ -27,8 +27,8 @@ KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
-    "check", "compare", "day", "day-without", "export", "merge", "new", "bottleneck", "plan", "report", "run", "schema",
-    "size", "sweep", "trace", "warm-up",
+    "bottleneck", "check", "compare", "day", "day-without", "decide", "export", "merge", "new", "plan", "report", "run",
+    "schema", "sweep", "trace", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 

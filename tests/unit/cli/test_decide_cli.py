@@ -9,7 +9,7 @@ from click.testing import CliRunner
 import batsim
 from batsim.cli import main
 from batsim.decision.decide import decide
-from batsim.views.text.decision_text import size_text
+from batsim.views.text.decision_text import decision_text
 
 FILE = Path(__file__).parents[1] / "cases" / "size_small.yaml"
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
@@ -39,15 +39,15 @@ def sizing():
 
 
 def test_text_is_that_of_the_study(sizing):
-    result = call("size", FILE, *OPTIONS)
+    result = call("decide", FILE, *OPTIONS)
 
     assert (result.exit_code, result.stderr) == (0, "")
-    assert result.stdout == size_text(sizing) + "\n"
+    assert result.stdout == decision_text(sizing) + "\n"
     assert max(map(len, result.stdout.splitlines())) <= 100
 
 
 def test_json_is_that_of_the_study(sizing):
-    result = call("size", FILE, *OPTIONS, "--json")
+    result = call("decide", FILE, *OPTIONS, "--json")
 
     assert (result.exit_code, result.stderr) == (0, "")
     assert json.loads(result.stdout) == json.loads(json.dumps(sizing.as_json()))
@@ -69,7 +69,7 @@ def test_json_is_that_of_the_study(sizing):
     ],
 )
 def test_ranges_that_are_none(text):
-    result = call("size", FILE, "--range", text)
+    result = call("decide", FILE, "--range", text)
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.endswith(
@@ -81,7 +81,7 @@ def test_ranges_that_are_none(text):
     "text", ["downtime", "downtime=", "downtime=0", "downtime=-1", "downtime=x", "waits=nan", "waits=inf%"]
 )
 def test_indifferences_that_are_none(text):
-    result = call("size", FILE, "--indifference", text)
+    result = call("decide", FILE, "--indifference", text)
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.endswith(
@@ -91,7 +91,7 @@ def test_indifferences_that_are_none(text):
 
 @pytest.mark.parametrize("text", ["95", "0", "49%", "100%", "x", "", "nan", "99.95%"])
 def test_confidences_that_are_none(text):
-    result = call("size", FILE, "--confidence", text)
+    result = call("decide", FILE, "--confidence", text)
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.endswith(f"Error: --confidence needs a share from 50% to 99.9%, such as 95% (got {text})\n")
@@ -100,7 +100,7 @@ def test_confidences_that_are_none(text):
 @pytest.mark.parametrize("text", ["downtime=5%", "cut-out=10%"])
 def test_percentages_are_for_shares(text):
     """5 % of a minute is nothing that anybody means."""
-    result = call("size", FILE, "--indifference", text)
+    result = call("decide", FILE, "--indifference", text)
 
     assert (result.exit_code, result.stdout) == (2, "")
     name = text.partition("=")[0]
@@ -109,7 +109,7 @@ def test_percentages_are_for_shares(text):
 
 
 def test_ranges_of_nothing():
-    result = call("size", FILE, "--range", "hoist=1:2")
+    result = call("decide", FILE, "--range", "hoist=1:2")
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
@@ -119,7 +119,7 @@ def test_ranges_of_nothing():
 
 
 def test_a_target_that_is_not_there():
-    result = call("size", FILE, "--indifference", "waits=2%")
+    result = call("decide", FILE, "--indifference", "waits=2%")
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
@@ -130,7 +130,7 @@ def test_a_target_that_is_not_there():
 def test_no_target(tmp_path):
     file = tmp_path / "none.yaml"
     file.write_text(FILE.read_text(encoding="utf-8").replace("targets:", "# targets:"), encoding="utf-8")
-    result = call("size", file)
+    result = call("decide", file)
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
@@ -140,7 +140,7 @@ def test_no_target(tmp_path):
 
 
 def test_an_unknown_layout():
-    result = call("size", FILE, "--layout", "rom")
+    result = call("decide", FILE, "--layout", "rom")
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == f"{FILE}: 1 problem\n  {FILE}: layouts.rom: no layout of this name; did you mean 'room'?\n"
@@ -150,7 +150,7 @@ def test_an_unknown_layout():
     ("option", "value"), [("--weeks", "0"), ("--warm-up", "-1"), ("--seed", "-1"), ("--workers", "0")]
 )
 def test_options_out_of_range(option, value):
-    result = call("size", FILE, option, value)
+    result = call("decide", FILE, option, value)
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert f"Invalid value for '{option}'" in result.stderr
@@ -158,7 +158,7 @@ def test_options_out_of_range(option, value):
 
 def test_in_the_truck_and_out_of_it():
     """One layout in the truck, by its own count; a target that is out of reach is an answer, not an error."""
-    result = call("size", SOUND, "--layout", "in the truck", "--range", "chargers our charger=5:6", "--weeks", "0.2",
+    result = call("decide", SOUND, "--layout", "in the truck", "--range", "chargers our charger=5:6", "--weeks", "0.2",
                   "--workers", "1")  # fmt: skip
 
     assert (result.exit_code, result.stderr) == (0, "")

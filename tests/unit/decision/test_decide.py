@@ -16,7 +16,7 @@ from batsim.study.limits import limits_of
 from batsim.study.running.executors import Runner
 from batsim.study.running.replications import settings
 from batsim.study.sweeps.cases import restated
-from batsim.views.text.decision_text import size_text
+from batsim.views.text.decision_text import decision_text
 from tests.sites import KESTREL
 
 ROOT = Path(__file__).parents[3]
@@ -304,7 +304,7 @@ def test_where_every_cell_breaks_a_rule_it_is_told():
 
     assert (found["room"].chosen, found["room"].runs) == (None, 0)
     assert "batteries" in rule
-    assert " ".join(rule.split()) in " ".join(size_text(found).split())
+    assert " ".join(rule.split()) in " ".join(decision_text(found).split())
 
 
 # --- answers ---
@@ -355,7 +355,7 @@ def test_out_of_reach_says_which_and_how_near(hopeless):
     assert hopeless.cheapest is None
     downtime, waits = (found.confidence_interval(limit.measure) for limit in found.limits)
     assert (
-        size_text(hopeless)
+        decision_text(hopeless)
         == f"""\
 Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1, seed 3
 Targets: downtime at most 100 min per truck-shift; 99 % of waits under 1 min.
@@ -510,7 +510,7 @@ def test_text_whole(sizing):
     frontier = {each.cell[0]: row for each, row in zip(found.frontier, rows, strict=True)}
 
     assert list(frontier) == [5, 6, 7, 8, 9][: len(rows)]
-    text = size_text(sizing)
+    text = decision_text(sizing)
     start, rest = text.split("\n\nFrontier", 1)
     assert (
         start
@@ -561,7 +561,7 @@ and drivers are left out. What is owned already costs nothing."""
 @pytest.mark.parametrize("width", [60, 80, 100])
 def test_text_fits(sizing, hopeless, width):
     for each in (sizing, hopeless):
-        lines = size_text(each, width).splitlines()
+        lines = decision_text(each, width).splitlines()
         assert max(map(len, lines)) <= width
 
 
@@ -571,7 +571,7 @@ def test_text_of_several_layouts_names_the_cheapest():
         "exchange_time": "5 min",
     })  # fmt: skip
     found = decide(layout, **QUICK)
-    text = size_text(found)
+    text = decision_text(found)
 
     assert [each.layout for each in found.sizes] == ["room", "roomy"]
     assert found.cheapest.layout == "roomy"
@@ -584,10 +584,10 @@ def test_text_of_several_layouts_that_all_miss():
     })  # fmt: skip
     scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 1 min"})
 
-    assert "No layout meets the targets." in size_text(decide(scenario, ranges=RANGES, workers=1))
+    assert "No layout meets the targets." in decision_text(decide(scenario, ranges=RANGES, workers=1))
 
 
 def test_placeholder_prices_are_told():
-    text = size_text(decide(SMALL.replace("prices", {}), **QUICK))
+    text = decision_text(decide(SMALL.replace("prices", {}), **QUICK))
 
     assert "placeholders of the catalogue" in text.replace("\n", " ")

@@ -262,7 +262,7 @@ def test_frame():
     frame = of("table stands by").frame
 
     assert list(frame.columns) == ["way", "day_min_per_truck_shift", "low", "high", "more_truck_hours_in_week"]
-    assert frame["way"].tolist() == ["as it is", "out, standby in its bay", "out, no standby"]
+    assert frame["way"].tolist() == ["as it is", "out, standby takes over", "out, no standby"]
     assert frame.iloc[:, 1:].round(3).to_numpy().tolist() == [
         [20.0, 20.0, 20.0, 0.0],
         [80.0, 80.0, 80.0, 1.0],
@@ -285,7 +285,7 @@ def test_json():
                 "day_min_per_truck_shift": {"mean": 20.0, "low": 20.0, "high": 20.0},
                 "more_truck_hours_in_week": {"mean": 0.0, "low": 0.0, "high": 0.0},
             },
-            "out, standby in its bay": {
+            "out, standby takes over": {
                 "day_min_per_truck_shift": {"mean": 80.0, "low": 80.0, "high": 80.0},
                 "more_truck_hours_in_week": {"mean": 1.0, "low": 1.0, "high": 1.0},
             },

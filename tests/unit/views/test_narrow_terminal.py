@@ -35,7 +35,7 @@ from batsim.study.uncertain import compare_uncertain
 from batsim.study.warm_up import warm_up
 from batsim.views.text.bottleneck_text import bottleneck_answer
 from batsim.views.text.day_without_text import day_without_answer
-from batsim.views.text.decision_text import size_text
+from batsim.views.text.decision_text import decision_text
 from batsim.views.text.lines import columns, entry, hung, listed, measured, one_block, sentence
 from batsim.views.text.plan_text import plan_text
 from batsim.views.text.summary import study_summary, summary_text
@@ -199,7 +199,7 @@ TEXTS = [
     *((what, "long") for what in VIEWS),
     *((what, "plain") for what in ("check", "compare", "run", "plan", "trace")),
     *((what, names) for what in ("check", "compare", "run") for names in ("one", "eight")),
-    *(("size", target) for target in ("250 min", "1 min")),
+    *(("decide", target) for target in ("250 min", "1 min")),
     ("check of a study", "grid"),
     ("sweep", "grid"),
     ("sweep", "{morris: 2}"),
@@ -210,8 +210,8 @@ TEXTS = [
 @cache
 def shown(what: str, of: str, width: int) -> str:
     """A text at a width."""
-    if what == "size":
-        return size_text(sized(of), width)
+    if what == "decide":
+        return decision_text(sized(of), width)
     if what == "check of a study":
         return study_summary(study_of(of)[0], width)
     if what == "sweep":
@@ -292,7 +292,7 @@ def test_long_names_above_columns() -> None:
         "                      charging in the truck at      pallet trucks as the",
         "                         night and without any   fitter proposed them in",
         "                               exchange at all                    spring",
-        "downtime                                     0                   12 ± 25  min per truck-shift",
+        "downtime                                     0                   12 ± 27  min per truck-shift",
     ]
 
 
@@ -495,7 +495,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "day-without": ("day-without", "site.yaml", "-r", "2", "--workers", "1"),
     "warm-up": ("warm-up", "site.yaml", "--layout", LONG["STANDS"], "--pilot-weeks", "4", "--workers", "1"),
     "plan": ("plan", "site.yaml", *QUICK),
-    "size": ("size", "room.yaml", "--range", "batteries=12:12", "--weeks", "0.2", "--workers", "1"),
+    "decide": ("decide", "room.yaml", "--range", "batteries=12:12", "--weeks", "0.2", "--workers", "1"),
     "sweep": ("sweep", "study.yaml", "--workers", "1"),
     "export": ("export", "study.store", "every case of the study of the joinery.csv"),
     "merge": ("merge", "put together.store", "study.store"),

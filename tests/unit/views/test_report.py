@@ -263,10 +263,10 @@ def test_layouts_that_are_not_recommended_are_folded() -> None:
     assert "<details open" not in page()
     for name in plan.layouts:
         assert (f"{name} &ndash;" in after) is (name != advised)
-    holding = sum(check.verdict == OK for check in plan.layouts[advised].checks)
-    assert f"<summary>{holding} x holds</summary>" in before
+    passed = sum(check.verdict == OK for check in plan.layouts[advised].checks)
+    assert f"<summary>{passed} checks OK</summary>" in before
     assert f"<summary>{len(plan.figures) + 1} defaults</summary>" in before
-    assert f"<summary>{len(inputs_of(plan))} inputs, measured or told</summary>" in before
+    assert f"<summary>{len(inputs_of(plan))} inputs, measured or stated</summary>" in before
 
 
 def test_one_layout_alone_has_no_others() -> None:

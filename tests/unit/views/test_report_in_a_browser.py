@@ -117,7 +117,7 @@ class Browser:
         self.driver.get("about:blank")
         self.driver.get_log("browser")
         self.driver.get_log("performance")
-        self.show(page, on, charged=True, opened=True)
+        self.show(page, on, fresh=True, opened=True)
         self.ask("window.scrollTo(0, document.documentElement.scrollHeight)")
         said = [f"{entry['level']}: {entry['message']}" for entry in self.driver.get_log("browser")]
         events = [json.loads(entry["message"])["message"] for entry in self.driver.get_log("performance")]
@@ -128,7 +128,7 @@ class Browser:
 
     def printed(self, page: Path, paper: Paper, to: Path) -> Path:
         """Print a page as the browser prints it, what can be folded closed."""
-        self.show(page, DESK, charged=True)
+        self.show(page, DESK, fresh=True)
         inch = 25.4
         made = self.command("Page.printToPDF", paperWidth=paper.width / inch, paperHeight=paper.height / inch)
         to.write_bytes(base64.b64decode(made["data"]))
@@ -297,12 +297,12 @@ def test_long_names_are_not_wider_than_their_bay(browser: Browser, hostile_page:
 @pytest.mark.parametrize("on", [DESK, PHONE, A4.shown], ids=["desk", "phone", "paper"])
 def test_what_is_too_wide_is_found(browser: Browser, small: Small, on: Format) -> None:
     """A box, a word in a cell, a table that scrolls beyond the keyboard's reach; not one within its reach."""
-    box = browser.show(small('<div style="width: 2000px">box</div>'), on, charged=True).ask(TOO_WIDE)
+    box = browser.show(small('<div style="width: 2000px">box</div>'), on, fresh=True).ask(TOO_WIDE)
     cell = '<table style="table-layout: fixed; width: 90px"><tr><td>word</td><td>{}</td></tr></table>'
-    word = browser.show(small(cell.format("w" * 30)), on, charged=True).ask(TOO_WIDE)
+    word = browser.show(small(cell.format("w" * 30)), on, fresh=True).ask(TOO_WIDE)
     wide = '<div style="overflow-x: auto"{}><p style="width: 2000px">wide</p></div>'
-    beyond = browser.show(small(wide.format("")), on, charged=True).ask(TOO_WIDE)
-    within = browser.show(small(wide.format(' tabindex="0"')), on, charged=True).ask(TOO_WIDE)
+    beyond = browser.show(small(wide.format("")), on, fresh=True).ask(TOO_WIDE)
+    within = browser.show(small(wide.format(' tabindex="0"')), on, fresh=True).ask(TOO_WIDE)
 
     assert any(re.fullmatch(rf"page: 20\d\d in {on.width} px", each) for each in box)
     assert any(each.startswith(f"too narrow: td '{'w' * 30}': ") for each in word)
@@ -384,7 +384,7 @@ def test_disorder_is_found(browser: Browser, small: Small) -> None:
         '<div role="region" aria-label="F"></div><div role="region"></div></main>'
     )
 
-    assert browser.show(small(body), charged=True).ask(OUT_OF_ORDER) == [
+    assert browser.show(small(body), fresh=True).ask(OUT_OF_ORDER) == [
         "0 of body > footer",
         "h3 after h1: B",
         "table without a caption: C",
@@ -531,7 +531,7 @@ def test_pale_text_is_found(browser: Browser, small: Small) -> None:
     """Grey on white, half seen through, on a dark ground, in a picture; large text may be paler."""
 
     def of(body: str) -> Pair:
-        return worst(browser.show(small(body), charged=True).ask(TEXTS))
+        return worst(browser.show(small(body), fresh=True).ask(TEXTS))
 
     assert of('<p>well</p><p style="color: #999">pale</p>') == (
         pytest.approx(2.85, abs=0.005), 4.5, "p 'pale' rgb(153, 153, 153) []",
@@ -564,7 +564,7 @@ def test_text_on_a_phone_is_large_enough(browser: Browser, plain_page: Path) -> 
 def test_small_text_is_found(browser: Browser, small: Small) -> None:
     """As it is shown: a chart that shrinks takes its words along."""
     chart = '<svg viewBox="0 0 900 90" width="300"><text y="50" font-size="12">drawn</text></svg>'
-    texts = browser.show(small(f'<p>well</p><p style="font-size: 11px">little</p>{chart}'), PHONE, charged=True).ask(
+    texts = browser.show(small(f'<p>well</p><p style="font-size: 11px">little</p>{chart}'), PHONE, fresh=True).ask(
         TEXTS
     )
 
@@ -610,10 +610,10 @@ def test_hostile_names_stay_text_in_charts(browser: Browser, hostile_page: Path)
 
 def test_a_name_that_runs_is_found(browser: Browser, small: Small) -> None:
     """What would happen if names were not escaped."""
-    browser.show(small(f"<p>{SCRIPT}</p>"), charged=True)
+    browser.show(small(f"<p>{SCRIPT}</p>"), fresh=True)
     assert browser.ask("return window.hacked") == 1
 
-    browser.show(small(f"<p>{escape(SCRIPT)}</p>"), charged=True)
+    browser.show(small(f"<p>{escape(SCRIPT)}</p>"), fresh=True)
     assert browser.ask("return window.hacked === undefined")
 
 
@@ -750,7 +750,7 @@ def walked(browser: Browser) -> list[dict[str, Any]]:
 
 def test_everything_can_be_reached_without_a_pointer(browser: Browser, plain_page: Path) -> None:
     """Links of the contents, and whatever is folded: Enter opens it; what is reached is marked."""
-    browser.show(plain_page, charged=True)
+    browser.show(plain_page, fresh=True)
     links = browser.ask("return [...document.querySelectorAll('nav a')].map(each => each.textContent.trim())")
     folds = browser.ask("return document.querySelectorAll('summary').length")
     found = walked(browser)
@@ -769,7 +769,7 @@ def test_what_cannot_be_reached_is_found(browser: Browser, small: Small) -> None
         '<a href="#x">link</a><details id="x"><summary>one</summary>1</details>'
         '<details><summary tabindex="-1">two</summary>2</details>'
     )
-    browser.show(small(body), charged=True)
+    browser.show(small(body), fresh=True)
 
     assert [(each["name"], each["words"], each["opened"]) for each in walked(browser)] == [
         ("a", "link", None),
@@ -779,7 +779,7 @@ def test_what_cannot_be_reached_is_found(browser: Browser, small: Small) -> None
 
 def test_a_link_of_the_contents_leads_to_its_part(browser: Browser, plain_page: Path) -> None:
     """Enter on it brings the part to the top of the window."""
-    browser.show(plain_page, charged=True)
+    browser.show(plain_page, fresh=True)
     last = browser.driver.find_elements("css selector", "nav a")[-1]
     target = browser.ask("return [...document.querySelectorAll('nav a')].at(-1).hash.slice(1)")
     last.send_keys(Keys.ENTER)

@@ -144,7 +144,7 @@ def test_panels_have_names_and_legends(over):
             "ready", "being watered", "cooling", "on charge", "waiting for a charger", "in transfer", "in truck",
         ],
         "Chargers": ["giving current, mean", "giving current, 5 % to 95 %", "in all"],
-        "OnDuty": ["busy, mean", "busy, 5 % to 95 %", "on duty"],
+        "Attendants": ["busy, mean", "busy, 5 % to 95 %", "on duty"],
     }  # fmt: skip
 
 
