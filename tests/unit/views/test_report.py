@@ -17,7 +17,7 @@ from batsim.decision.ranking import recommend
 from batsim.plan.checks import OK
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.views.page.inline_svg import inline_svg, short_path
-from batsim.views.page.report import MEASURED, RANGED, TOLD, inputs_of, report_html
+from batsim.views.page.report import MEASURED, RANGED, STATED, inputs_of, report_html
 
 CASES = Path(__file__).parents[1] / "cases"
 SURVEYED = CASES / "surveyed.yaml"
@@ -166,8 +166,8 @@ def test_inputs_are_listed_with_their_origin() -> None:
     listed = {each.path: each for each in inputs_of(planned())}
 
     assert listed["site.name"].value == planned().scenario.site.name
-    assert listed["site.name"].origin == TOLD
-    assert {each.origin for each in listed.values()} <= {TOLD, MEASURED}
+    assert listed["site.name"].origin == STATED
+    assert {each.origin for each in listed.values()} <= {STATED, MEASURED}
     assert len(listed) > 20
 
     ranged = planned().scenario.changed(
