@@ -1,4 +1,4 @@
-"""Order in the house: lint, types, layers, sizes, names and files are as the project says."""
+"""Order in the house: lint, types, layers, complexity, names and files are as the project says."""
 
 import ast
 import re
@@ -9,14 +9,20 @@ import tomllib
 from importlib import import_module
 from pathlib import Path
 
+import grimp
 import pytest
+from radon.complexity import cc_visit
+from radon.raw import analyze
 
 import batsim
 from batsim.cli import main
 
 ROOT = Path(__file__).parents[2]
 SOURCES = sorted((ROOT / "batsim").rglob("*.py"))
-MOST_LINES = 400
+LONG = 400
+"""Lines from which a file is mentioned: it may be right, but somebody should have thought about it."""
+MOST_COMPLEX, COMPLEX, COMPLEX_PER_1000_LINES = 15, 10, 1.5
+"""Paths through one block at most; what counts as many; how many such blocks there may be in 1,000 code lines."""
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "batsim", "scenarios", "notebooks", "tests",
 }  # fmt: skip
@@ -59,23 +65,60 @@ def test_types() -> None:
 
 
 def test_layers() -> None:
-    """Imports point downwards only."""
-    assert "Contracts: 2 kept, 0 broken." in tool("lint-imports", "--no-cache")
+    """Imports point downwards only, between packages and inside them."""
+    said = tool("lint-imports", "--no-cache")
+
+    assert re.search(r"Contracts: (\d+) kept, 0 broken", said)
+
+
+def imports(*, for_types: bool) -> "dict[str, set[str]]":
+    """Modules that each module of the package imports, those that only type checkers see included or not."""
+    graph = grimp.build_graph("batsim", exclude_type_checking_imports=not for_types, cache_dir=None)
+    return {name: set(graph.find_modules_directly_imported_by(name)) for name in graph.modules}
+
+
+@pytest.mark.parametrize("for_types", [False, True], ids=["when run", "for type checkers"])
+def test_no_two_modules_import_each_other(for_types: bool) -> None:
+    """Only the activities of a room know the room that they are part of, and that for type checkers alone."""
+    imported = imports(for_types=for_types)
+    pairs = [(one, other) for one in imported for other in imported[one] if one < other and one in imported[other]]
+
+    assert [pair for pair in pairs if not (for_types and all(name.startswith("batsim.room.") for name in pair))] == []
+
+
+@pytest.mark.skip(reason="the house is being rebuilt")
+def test_what_is_complex_is_rare() -> None:
+    """No block has more paths than somebody can hold in mind, and few come near it."""
+    texts = {file: file.read_text(encoding="utf-8") for file in SOURCES}
+    blocks = [
+        (block.complexity, f"{file.relative_to(ROOT)}:{block.lineno} {block.name}")
+        for file, text in texts.items()
+        for block in cc_visit(text)
+        if block.complexity > COMPLEX
+    ]
+    lines = sum(analyze(text).sloc for text in texts.values())
+
+    assert [block for block in sorted(blocks, reverse=True) if block[0] > MOST_COMPLEX] == []
+    assert 1000.0 * len(blocks) / lines <= COMPLEX_PER_1000_LINES, sorted(blocks, reverse=True)
 
 
 # --- files ---
 
 
-@pytest.mark.parametrize("file", SOURCES, ids=name_of)
-def test_a_module_says_what_it_is_and_is_no_longer_than_needed(file: Path) -> None:
-    """Its first line is a sentence about it; its length fits a sitting."""
-    text = file.read_text(encoding="utf-8")
+def says_what_it_is(text: str) -> bool:
+    """Whether the first line of a module is a sentence about it."""
     first = text.split("\n", 1)[0]
+    return first.startswith('"""') and first.removesuffix('"""').endswith((".", "?"))
 
-    assert ast.get_docstring(ast.parse(text))
-    assert first.startswith('"""')
-    assert first.removesuffix('"""').endswith((".", "?"))
-    assert len(text.splitlines()) <= MOST_LINES
+
+def test_every_module_says_what_it_is() -> None:
+    """Its first line is a sentence about it; one that is long is mentioned (`pytest -rP`)."""
+    texts = {name_of(file): file.read_text(encoding="utf-8") for file in SOURCES}
+    for name, text in texts.items():
+        if (count := len(text.splitlines())) > LONG:
+            print(f"{name} has {count} lines")  # noqa: T201 - shown when asked for
+
+    assert [name for name, text in texts.items() if not says_what_it_is(text)] == []
 
 
 def test_no_module_is_named_for_nothing() -> None:
@@ -144,15 +187,18 @@ def test_a_name_that_is_not_there() -> None:
     assert str(caught.value) == "module 'batsim' has no attribute 'simulat'"
 
 
-@pytest.mark.parametrize("file", SOURCES, ids=name_of)
-def test_a_list_of_public_names_is_true(file: Path) -> None:
+def test_lists_of_public_names_are_true() -> None:
     """Where a module has `__all__`, it is in order and every name exists."""
-    module = import_module(name_of(file)) if file.name != "__main__.py" else None
-    names = list(getattr(module, "__all__", ()))
+    modules = [import_module(name_of(file)) for file in SOURCES if file.name != "__main__.py"]
+    listed = [(module, list(getattr(module, "__all__", ()))) for module in modules]
 
     # Constants, classes, functions, each by the alphabet, as ruff sorts them.
-    assert names == sorted(names, key=lambda name: (not name.isupper(), name.islower(), name))
-    assert [name for name in names if not hasattr(module, name)] == []
+    assert [
+        module.__name__
+        for module, names in listed
+        if names != sorted(names, key=lambda name: (not name.isupper(), name.islower(), name))
+    ] == []
+    assert [name for module, names in listed for name in names if not hasattr(module, name)] == []
 
 
 def test_importing_is_quick() -> None:
@@ -191,9 +237,29 @@ def test_every_command_is_in_the_readme() -> None:
     assert {command for command, _ in commands_of_the_readme()} == set(main.commands)
 
 
-def test_files_that_the_readme_names_exist() -> None:
-    """Links and paths lead somewhere."""
-    links = re.findall(r"\]\((?!https?:|#)([^)#\s]+)", README)
-    paths = re.findall(r"`((?:batsim|scenarios|notebooks|tests)/[\w./-]+)`", README)
+TEXTS = ("README.md", "DEVELOPERS.md")
 
-    assert [path for path in [*links, *paths] if not (ROOT / path).exists()] == []
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_files_that_a_text_names_exist(name: str) -> None:
+    """Links and paths lead somewhere, but for NAMES to fill in; what stands after `::` is a name in that file."""
+    text = (ROOT / name).read_text(encoding="utf-8")
+    links = re.findall(r"\]\((?!https?:|#)([^)#\s]+)", text)
+    paths = re.findall(r"`((?:batsim|scenarios|notebooks|tests)/[\w./-]*)(?:::(\w+))?`", text)
+
+    files = [path for path in [*links, *(path for path, _ in paths)] if not re.search(r"\b[A-Z]+(_|\.(?!md))", path)]
+
+    assert [path for path in files if not (ROOT / path).exists()] == []
+    words = [(path, word) for path, word in paths if word]
+    assert [(path, word) for path, word in words if word not in (ROOT / path).read_text(encoding="utf-8")] == []
+
+
+def test_guides_have_a_title_and_sections() -> None:
+    """Each is a text that can be printed on its own."""
+    guides = sorted((ROOT / "batsim" / "guide").glob("*.md"))
+
+    assert "model" in [guide.stem for guide in guides]
+    for guide in guides:
+        text = guide.read_text(encoding="utf-8")
+        assert text.startswith("# ")
+        assert text.count("\n## ") >= 2
