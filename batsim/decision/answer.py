@@ -74,8 +74,6 @@ class Answer:
     """Whether any price is the catalogue's and not the site's."""
     cells: int
     """In the grid."""
-    screened: int
-    """Rejected by the closed form alone."""
     runs: int
     """Replications simulated, those of the frontier included."""
     confidence: float
@@ -183,7 +181,6 @@ class Answer:
             "frontier": [self.cell_json(each) for each in self.frontier],
             "near_misses": [self.cell_json(each) for each in self.near_misses],
             "cells": self.cells,
-            "screened": self.screened,
             "simulated": len(self.tested),
             "runs": self.runs,
             "full_grid_runs": self.full_grid_runs,

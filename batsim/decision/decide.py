@@ -1,7 +1,8 @@
 """Decision: the cheapest counts of a layout that meet the targets, and how sure that is.
 
-A closed form rejects cells, monotony rejects more, simulation decides the rest, one cell after another, each by a
-sequential test of its targets; of cells that are equally dear a selection procedure picks the one that loses least.
+Cells are simulated one after another, each until a sequential test of its targets decides; what misses a target rules
+out every cell that has no more of anything. Of cells that are equally dear a selection procedure picks the one that
+loses least.
 """
 
 from collections.abc import Callable
@@ -176,7 +177,6 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
         cost_lines=cost_lines(changed, layout, units),
         placeholders=units.placeholders,
         cells=search.cells,
-        screened=search.screened,
         runs=search.runs,
         confidence=search.settings.confidence,
         reached_confidence=search.confidence,

@@ -8,7 +8,6 @@ import numpy as np
 from batsim.catalogue import figure
 from batsim.decision.answer import DECIDING, Tested, worst_miss
 from batsim.decision.counts import Dimension, Grid
-from batsim.decision.size_chance import Predicted, chances, log_ratio, predicted
 from batsim.errors import BatsimError, SimulationError
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility, KimNelson
@@ -39,8 +38,8 @@ NEAR_DECISIONS, FAR_DECISIONS = 10, 60
 are more of the first, the confidence that is reached is less, and is told."""
 CANDIDATES, CROWD = 200, 4000
 """Cells among which the next one to simulate is looked for, and by which it is told how much each would rule out."""
-PICKED_FROM, LIKELY_SHARE = 3, 0.95
-"""Cells that are equally dear, among which the one that loses least is picked, and the least chance of those."""
+PICKED_FROM = 3
+"""Cells that are equally dear, among which the one that loses least is picked."""
 ROUNDING = 1e-9
 
 
@@ -74,12 +73,10 @@ class Search:
     ) -> None:
         self.settings, self.layout, self.limits = settings, layout, limits
         self.tested: dict[tuple[int, ...], Tested] = {}
-        self.cells = self.screened = self.runs = 0
+        self.cells = self.runs = 0
         self.grid: Grid
         """Grid that is looked through."""
         self._runner, self._progress = runner, progress
-        self._seen: dict[int, float] = {}
-        """How near the cells that were simulated come to the targets, by their number: see `log_ratio`."""
         self.same_cost_share = same_cost_share
         self._alpha = 1.0 - settings.confidence
         self.near_decisions = 0
@@ -97,48 +94,38 @@ class Search:
     def cheapest(self, grid: Grid) -> Tested | None:
         """Find the cheapest cell of a grid that meets the targets; None when none does.
 
-        A cell that misses a target rules out every cell that has no more of anything; one that breaks a rule because
-        there are too many of something, such as more bays than the floor holds, every cell with no fewer. Cells
-        that are cheaper than the best so far by less than what counts as equally dear are not looked at here.
+        From the greatest cell down to one that is cheap, then whatever cheaper cell rules out most if it misses, until
+        none is left. Cells that are cheaper than the best so far by less than what counts as equally dear are not
+        looked at here.
         """
-        self.grid = grid
-        cells, costs = grid.cells, grid.costs
-        prediction = predicted(grid)
-        open_ = self._passing(prediction)
-        self.cells, self.screened = len(cells), int(np.count_nonzero(~open_))
-        numbers = {tuple(cell): number for number, cell in enumerate(cells.tolist())}
-        greatest, stated = cells.max(axis=0).tolist(), [each.stated for each in grid.dimensions]
-        first = self._decided(tuple(greatest))
-        if first.cell in self._too_many and tuple(stated) in numbers:
-            first = self._decided(tuple(stated))
+        self.grid, self.cells = grid, len(grid.cells)
+        first = self._decided(tuple(grid.cells.max(axis=0).tolist()))
+        stated = tuple(each.stated for each in grid.dimensions)
+        if first.cell in self._too_many and (grid.cells == stated).all(axis=1).any():
+            first = self._decided(stated)
         known = self._descended(first) if first.meets else None
-        for each in self.tested.values():
-            open_ &= self._left(cells, each)
-            self._learn(numbers[each.cell], each)
         while True:
             most = np.inf if known is None else known.cost_per_year * (1.0 - self.same_cost_share)
-            cheaper = open_ & (costs < most)
+            cheaper = self._open() & (grid.costs < most)
             if not cheaper.any():
                 return known
-            number = self._next(cells, costs, prediction, cheaper)
-            found = self.test(tuple(cells[number].tolist()), float(costs[number]))
-            open_[number] = False
-            open_ &= self._left(cells, found)
-            self._learn(number, found)
+            found = self._decided(self._ruling_out_most(grid.cells[cheaper]))
             known = found if found.meets else known
 
-    def _left(self, cells: "Ints", found: Tested) -> "Flags":
-        """Cells that one does not rule out."""
-        if found.meets:
-            return np.ones(len(cells), dtype=bool)
-        if found.cell in self._too_many:
-            return ~np.asarray((cells >= np.asarray(found.cell)).all(axis=1))
-        return ~_no_more(cells, found.cell)
+    def _open(self) -> "Flags":
+        """Cells of the grid that neither were simulated nor are ruled out.
 
-    def _learn(self, number: int, found: Tested) -> None:
-        """Keep how near a cell comes to the targets, for what is expected of those around it."""
-        if found.cell not in self._too_many:
-            self._seen[number] = log_ratio(found, self.limits)
+        A cell that misses a target rules out every cell that has no more of anything; one that breaks a rule because
+        there are too many of something, such as more bays than the floor holds, every cell with no fewer.
+        """
+        cells = self.grid.cells
+        open_ = np.ones(len(cells), dtype=bool)
+        for each in self.tested.values():
+            if each.cell in self._too_many:
+                open_ &= ~(cells >= each.cell).all(axis=1)
+            else:
+                open_ &= ~(_no_more(cells, each.cell) if not each.meets else (cells == each.cell).all(axis=1))
+        return open_
 
     def _descended(self, known: Tested) -> Tested:
         """Go down from a great cell, one count after the other, the one first on which most can be saved.
@@ -198,14 +185,10 @@ class Search:
 
     def picked(self, known: Tested) -> tuple[Tested, tuple[Tested, ...]]:
         """Of cells that are equally dear and no dearer than the answer, pick the one that loses least (Kim, Nelson)."""
-        grid, prediction = self.grid, predicted(self.grid)
         low, high = known.cost_per_year * (1.0 - self.same_cost_share), known.cost_per_year * (1.0 + ROUNDING)
-        dear = np.flatnonzero(self._passing(prediction) & (grid.costs >= low) & (grid.costs <= high))
-        dear = dear[chances(grid.cells, prediction, self.limits, self._seen, dear) >= LIKELY_SHARE]
-        dear = dear[np.argsort(prediction.downtime[dear], kind="stable")]
-        cells = [(tuple(grid.cells[number].tolist()), float(grid.costs[number])) for number in dear]
-        wanted = [(cell, cost) for cell, cost in cells if cell != known.cell and not self._ruled_out(cell)]
-        tested = [self.test(cell, cost) for cell, cost in wanted[: PICKED_FROM - 1]]
+        dear = self.grid.cells[self._open() & (self.grid.costs >= low) & (self.grid.costs <= high)]
+        nearest = np.argsort(np.abs(dear - known.cell).sum(axis=1), kind="stable")[: PICKED_FROM - 1]
+        tested = [self._decided(tuple(cell)) for cell in dear[nearest].tolist()]
         meeting = [known, *(each for each in tested if each.meets)]
         if len(meeting) == 1:
             return known, ()
@@ -318,26 +301,13 @@ class Search:
         self.runs += len(jobs)
         return ""
 
-    def _passing(self, prediction: Predicted) -> "Flags":
-        """Cells that the closed form does not reject."""
-        passing = np.ones(len(prediction.downtime), dtype=bool)
-        for limit in self.limits:
-            if limit.measure == DECIDING:
-                passing &= ~(prediction.downtime > limit.most)
-            elif limit.name == "none ready":
-                passing &= ~(prediction.none_ready > limit.most)
-        return passing
-
-    def _next(self, cells: "Ints", costs: "Floats", prediction: Predicted, open_: "Flags") -> int:
-        """Cell that rules out most, whichever way it is decided."""
-        numbers = np.flatnonzero(open_)
-        numbers = numbers[np.argsort(costs[numbers], kind="stable")]
-        candidates = numbers[_evenly(len(numbers), CANDIDATES)]
-        crowd = numbers[_evenly(len(numbers), CROWD)]
-        lesser = np.array([np.count_nonzero(_no_more(cells[crowd], cells[each])) for each in candidates])
-        dearer = np.array([np.count_nonzero(costs[crowd] >= costs[each]) for each in candidates])
-        chance = chances(cells, prediction, self.limits, self._seen, candidates)
-        return int(candidates[np.argmax((1.0 - chance) * lesser + chance * dearer)])
+    @staticmethod
+    def _ruling_out_most(cells: "Ints") -> tuple[int, ...]:
+        """Cell with which most others have to go if it misses: most have no more of anything than it."""
+        candidates = cells[_evenly(len(cells), CANDIDATES)]
+        crowd = cells[_evenly(len(cells), CROWD)]
+        lesser = [np.count_nonzero(_no_more(crowd, cell)) for cell in candidates]
+        return tuple(candidates[int(np.argmax(lesser))].tolist())
 
     def _ruled_out(self, cell: tuple[int, ...]) -> bool:
         """Tell whether a cell has no more of anything than one that misses a target."""

@@ -8,7 +8,6 @@ import pytest
 import batsim
 from batsim.decision.counts import Grid, dimensions_of
 from batsim.decision.decide import decide
-from batsim.decision.size_chance import predicted
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import run_jobs
@@ -100,18 +99,6 @@ def test_few_cells_are_simulated(room):
     for each in sizing.tested:
         for name, values in few.items():
             assert np.array_equal(each.values[name][:FEW], values[numbers[each.cell]])
-
-
-def test_what_is_rejected_in_closed_form_meets_no_target(room):
-    """As the few replications of the full grid tell, or by next to nothing."""
-    scenario, sizing, grid, few, _, _ = room
-    said, rejected = predicted(grid), np.zeros(len(grid.cells), dtype=bool)
-    for limit in sizing.limits:
-        if limit.name in ("downtime", "none ready"):
-            rejected |= (said.downtime if limit.name == "downtime" else said.none_ready) > limit.most
-
-    assert sizing.screened == np.count_nonzero(rejected)
-    assert np.all(missed_share(scenario, few)[rejected] > -0.02)
 
 
 def test_with_one_fewer_of_anything_a_target_is_missed(room):

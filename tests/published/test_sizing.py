@@ -2,12 +2,10 @@
 
 from math import comb, factorial, log
 
-import numpy as np
 import pytest
 from scipy.stats import poisson
 
 from batsim.decision.decide import decide
-from batsim.formulas.renewal import machine_interference
 
 PALM = (
     "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
@@ -183,12 +181,3 @@ def test_smallest_number_of_stations(case, file, layout, trucks, run_min, exchan
 
     assert found.counts == {"stations": stations}
     assert found.confidence_interval().mean == pytest.approx(enough, abs=target - enough)
-
-
-@pytest.mark.published(source=WORKED_OUT, where="M/M/c//N by its sum and by the package's closed form")
-@pytest.mark.parametrize(("trucks", "stations", "ratio"), [(5, 1, 0.4), (5, 3, 0.4), (22, 2, 0.05), (30, 3, 0.1)])
-def test_the_closed_form_is_the_sum(trucks, stations, ratio):
-    """Screening rests on it."""
-    chain = machine_interference(trucks, np.array([float(stations)]), np.array([100.0]), np.array([100.0 * ratio]))
-
-    assert chain.down == pytest.approx([down(trucks, stations, ratio)], rel=1e-9)

@@ -145,9 +145,8 @@ def _doubt(found: "Answer") -> str:
 def _effort(found: "Answer") -> str:
     """Say what it took."""
     return (
-        f"It took {found.runs} runs of {len(found.tested)} cell{'' if len(found.tested) == 1 else 's'}; "
-        f"{found.screened} of the {found.cells} cells of the grid were rejected in closed form, and all would have "
-        f"taken {found.full_grid_runs} runs."
+        f"It took {found.runs} runs of {len(found.tested)} of the {found.cells} cells of the grid; all would have taken "
+        f"{found.full_grid_runs} runs."
     )
 
 
