@@ -33,7 +33,7 @@ def sized(*frontier, chosen=ANSWER, scenario=SITE, dimensions=(STATIONS, BATTERI
     """What sizing found."""
     return Answer(
         settings(scenario, "hoist", 3, 1.0), "hoist", dimensions, limits_of(SITE), chosen, None, frontier, frontier, (),
-        (), False, 9, 3, 40, 0.95, 0.95, 0.01, 10,
+        (), False, 9, 40, 0.95, 0.95, 0.01, 10,
     )  # fmt: skip
 
 
