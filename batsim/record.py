@@ -7,10 +7,12 @@ to end: an end after the horizon marks work that the run left unfinished.
 """
 
 from array import array
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from math import nan
 from struct import pack
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple, ParamSpec, TypeVar, cast, dataclass_transform
 
 from batsim.display import Shows
 
@@ -60,127 +62,242 @@ class Column(NamedTuple):
     words: tuple[str, ...] = ()
 
 
-TABLES: dict[str, tuple[Column, ...]] = {
-    "exchanges": (
-        Column("truck", "-", "number of the truck"),
-        Column("group", "-", "number of its group"),
-        Column("queue", "-", "number of its queue, one for each battery type"),
-        Column("kind", "-", "why it left its work", KINDS),
-        Column("discharged", "-", "number of the battery that came in the truck"),
-        Column("charged", "-", "number of the battery that left in the truck"),
-        Column("soc_share", "-", "state of charge on arrival"),
-        Column("below_cut_out", "-", "1 when it arrived below its cut-out"),
-        Column("ready_found", "-", "ready batteries of its type when it joined the queue"),
-        Column("left_min", "min", "left its work"),
-        Column("joined_min", "min", "joined the queue"),
-        Column("start_min", "min", "exchange began"),
-        Column("truck_free_min", "min", "truck may leave the station"),
-        Column("end_min", "min", "last step done, discharged battery in its bay"),
-        Column("back_min", "min", "truck back at work"),
-        Column("watering_min", "min", "part of the time in which it was watered in the truck"),
-        Column("reason", "-", "why it went when it did", REASONS),
-        Column("station", "-", "number of the station; -1 without a limit and in the truck"),
-        Column("standby", "-", "1 when made with the standby method"),
-    ),
-    "queues": (
-        Column("queue", "-", "number of the queue"),
-        Column("cause", "-", "what its first truck waits for from now on", CAUSES),
-        Column("from_min", "min", "since when"),
-    ),
-    "discharges": (
-        Column("truck", "-", "number of the truck"),
-        Column("group", "-", "number of its group"),
-        Column("battery", "-", "number of the battery"),
-        Column("start_min", "min", "work with it began"),
-        Column("end_min", "min", "work with it ended"),
-        Column("soc_from_share", "-", "state of charge at the start"),
-        Column("soc_to_share", "-", "state of charge at the end"),
-        Column("drawn_ah", "Ah", "ampere-hours drawn"),
-        Column("drawn_kwh", "kWh", "energy drawn"),
-        Column("start_degc", "degC", "electrolyte at the start"),
-        Column("mean_degc", "degC", "its mean over the discharge"),
-        Column("end_degc", "degC", "electrolyte at the end"),
-        Column("damage", "-", "share of its life that the discharge used up"),
-    ),
-    "charges": (
-        Column("battery", "-", "number of the battery"),
-        Column("queue", "-", "number of its battery type"),
-        Column("charger", "-", "number of the charger type"),
-        Column("bay", "-", "bay it stands in; -1 in the truck"),
-        Column("discharged_min", "min", "stood in its bay, waiting"),
-        Column("connected_min", "min", "had a charger; connecting began"),
-        Column("start_min", "min", "current on"),
-        Column("end_min", "min", "current off"),
-        Column("cooled_min", "min", "cooled down"),
-        Column("soc_from_share", "-", "state of charge at the start"),
-        Column("soc_to_share", "-", "state of charge at the end"),
-        Column("charged_ah", "Ah", "ampere-hours put in"),
-        Column("charged_kwh", "kWh", "energy put in, at the battery"),
-        Column("gas_ah", "Ah", "part of the ampere-hours that made gas"),
-        Column("start_degc", "degC", "electrolyte when the current came on"),
-        Column("end_degc", "degC", "electrolyte when it went off"),
-        Column("delayed_min", "min", "start put off because the battery was too warm or too cold"),
-        Column("full", "-", "1 when it ended full"),
-        Column("equalising_min", "min", "part of it that was an equalising charge"),
-    ),
-    "charge_phases": (
-        Column("battery", "-", "number of the battery"),
-        Column("queue", "-", "number of the battery type"),
-        Column("charger", "-", "number of the charger type"),
-        Column("start_min", "min", "phase began"),
-        Column("hours", "h", "its length"),
-        Column("start_a", "A", "current at its start"),
-        Column("decay_per_h", "1/h", "decay of the current; 0 where it is constant"),
-        Column("volts_per_cell", "V", "mean voltage of a cell"),
-        Column("soc_from_share", "-", "state of charge at its start"),
-        Column("soc_to_share", "-", "state of charge at its end"),
-        Column(
-            "acceptance_per_h", "1/h", "decay of what is missing, the rest makes gas; 0: all in proportion is stored"
-        ),
-        Column("side_gas_a", "A", "gas current at a held voltage, beside what the phase itself makes"),
-    ),
-    "waterings": (
-        Column("battery", "-", "number of the battery"),
-        Column("due_min", "min", "due and out of charge and cool-down"),
-        Column("start_min", "min", "began"),
-        Column("end_min", "min", "ended"),
-        Column("water_kg", "kg", "water put in"),
-    ),
-    "maintenance": (
-        Column("battery", "-", "number of the battery"),
-        Column("task", "-", "what: inspection, readings or wash", TASKS),
-        Column("due_min", "min", "due and out of charge and cool-down"),
-        Column("start_min", "min", "began"),
-        Column("end_min", "min", "ended"),
-    ),
-    "devices": (
-        Column("device", "-", "number of the kind of device"),
-        Column("unit", "-", "which of its kind"),
-        Column("start_min", "min", "held from then on"),
-        Column("end_min", "min", "free again"),
-        Column("metres", "m", "way that it went; 0 where no positions are stated"),
-    ),
-    "outages": (
-        Column("thing", "-", "number of the kind of thing that is out: `Facts.things`"),
-        Column("unit", "-", "which of its kind; -1 where they are not told apart"),
-        Column("from_min", "min", "out from then on"),
-        Column("to_min", "min", "back in use"),
-    ),
-    "work": (
-        Column("person", "-", "who", PERSONS),
-        Column("task", "-", "what", TASKS),
-        Column("start_min", "min", "began"),
-        Column("end_min", "min", "free again"),
-        Column("hands_on_min", "min", "people-minutes of hands-on work in it"),
-        Column("people", "-", "how many were kept"),
-    ),
-    "battery_states": (
-        Column("battery", "-", "number of the battery"),
-        Column("state", "-", "state from now on", STATES),
-        Column("from_min", "min", "since when"),
-    ),
-}
-"""The tables of a record."""
+P = ParamSpec("P")
+R = TypeVar("R")
+MOST_NAMED = 15
+"""With more arguments by name than this the interpreter makes a dictionary for each call, four times as slow."""
+TABLES: dict[str, tuple[Column, ...]] = {}
+"""The tables of a record, and their columns."""
+_ROWS: dict[str, type["Row"]] = {}
+
+
+def _columns_of(row: type) -> tuple[Column, ...]:
+    """Columns that a row type declares, those of its parts among them."""
+    columns: list[Column] = []
+    for name, hint in row.__annotations__.items():
+        columns += [Column(name, *hint.__metadata__)] if hasattr(hint, "__metadata__") else _columns_of(hint)
+    return tuple(columns)
+
+
+@dataclass_transform(kw_only_default=True)
+class Row:
+    """A row of a table: what it is annotated with declares the columns, in order.
+
+    No row is ever made: its writer takes the numbers by these names and adds them to the table. What has a default
+    may be left out of a row that is written before all is known.
+    """
+
+    table: ClassVar[str]
+
+    def __init_subclass__(cls, table: str) -> None:
+        cls.table = table
+        TABLES[table], _ROWS[table] = _columns_of(cls), cls
+
+
+class Coming(NamedTuple):
+    """How a truck came to the room: the first part of the row of its visit."""
+
+    truck: Annotated[int, "-", "number of the truck"]
+    group: Annotated[int, "-", "number of its group"]
+    queue: Annotated[int, "-", "number of its queue, one for each battery type"]
+    kind: Annotated[int, "-", "why it left its work", KINDS]
+    discharged: Annotated[int, "-", "number of the battery that came in the truck"]
+    soc_share: Annotated[float, "-", "state of charge on arrival"]
+    below_cut_out: Annotated[int, "-", "1 when it arrived below its cut-out"]
+    ready_found: Annotated[float, "-", "ready batteries of its type when it joined the queue"]
+    left_min: Annotated[float, "min", "left its work"]
+    joined_min: Annotated[float, "min", "joined the queue"]
+    reason: Annotated[int, "-", "why it went when it did", REASONS]
+
+
+class ExchangeRow(Row, table="exchanges"):
+    """A truck's visit to the room, whether it got another battery, was charged or turned away."""
+
+    came: Coming
+    charged: Annotated[int, "-", "number of the battery that left in the truck; -1 when none has yet"]
+    start_min: Annotated[float, "min", "exchange began"] = nan
+    truck_free_min: Annotated[float, "min", "truck may leave the station"] = nan
+    end_min: Annotated[float, "min", "last step done, discharged battery in its bay"] = nan
+    back_min: Annotated[float, "min", "truck back at work"] = nan
+    watering_min: Annotated[float, "min", "part of the time in which it was watered in the truck"] = 0.0
+    station: Annotated[int, "-", "number of the station; -1 without a limit and in the truck"] = -1
+    standby: Annotated[int, "-", "1 when made with the standby method"] = 0
+
+
+class QueueRow(Row, table="queues"):
+    """A change of what a queue waits for."""
+
+    queue: Annotated[int, "-", "number of the queue"]
+    cause: Annotated[int, "-", "what its first truck waits for from now on", CAUSES]
+    from_min: Annotated[float, "min", "since when"]
+
+
+class DischargeRow(Row, table="discharges"):
+    """A truck's work on one battery, from one visit to the room to the next."""
+
+    truck: Annotated[int, "-", "number of the truck"]
+    group: Annotated[int, "-", "number of its group"]
+    battery: Annotated[int, "-", "number of the battery"]
+    start_min: Annotated[float, "min", "work with it began"]
+    end_min: Annotated[float, "min", "work with it ended"]
+    soc_from_share: Annotated[float, "-", "state of charge at the start"]
+    soc_to_share: Annotated[float, "-", "state of charge at the end"]
+    drawn_ah: Annotated[float, "Ah", "ampere-hours drawn"]
+    drawn_kwh: Annotated[float, "kWh", "energy drawn"]
+    start_degc: Annotated[float, "degC", "electrolyte at the start"]
+    mean_degc: Annotated[float, "degC", "its mean over the discharge"]
+    end_degc: Annotated[float, "degC", "electrolyte at the end"]
+    damage: Annotated[float, "-", "share of its life that the discharge used up"]
+
+
+class Standing(NamedTuple):
+    """A battery before its charge: the first part of the row of the charge."""
+
+    battery: Annotated[int, "-", "number of the battery"]
+    queue: Annotated[int, "-", "number of its battery type"]
+    charger: Annotated[float, "-", "number of the charger type"]
+    bay: Annotated[int, "-", "bay it stands in; -1 in the truck"]
+    discharged_min: Annotated[float, "min", "stood in its bay, waiting"]
+
+
+class ChargeRow(Row, table="charges"):
+    """A charge, from the battery's waiting for a charger to the end of its cool-down."""
+
+    standing: Standing
+    connected_min: Annotated[float, "min", "had a charger; connecting began"] = nan
+    start_min: Annotated[float, "min", "current on"] = nan
+    end_min: Annotated[float, "min", "current off"] = nan
+    cooled_min: Annotated[float, "min", "cooled down"] = nan
+    soc_from_share: Annotated[float, "-", "state of charge at the start"] = nan
+    soc_to_share: Annotated[float, "-", "state of charge at the end"] = nan
+    charged_ah: Annotated[float, "Ah", "ampere-hours put in"] = nan
+    charged_kwh: Annotated[float, "kWh", "energy put in, at the battery"] = nan
+    gas_ah: Annotated[float, "Ah", "part of the ampere-hours that made gas"] = nan
+    start_degc: Annotated[float, "degC", "electrolyte when the current came on"] = nan
+    end_degc: Annotated[float, "degC", "electrolyte when it went off"] = nan
+    delayed_min: Annotated[float, "min", "start delayed because the battery was too warm or too cold"] = nan
+    full: Annotated[float, "-", "1 when it ended full"] = nan
+    equalising_min: Annotated[float, "min", "part of it that was an equalising charge"] = nan
+
+
+class ChargePhaseRow(Row, table="charge_phases"):
+    """A phase of a charge, or a piece of one that was interrupted."""
+
+    battery: Annotated[int, "-", "number of the battery"]
+    queue: Annotated[int, "-", "number of the battery type"]
+    charger: Annotated[int, "-", "number of the charger type"]
+    start_min: Annotated[float, "min", "phase began"]
+    hours: Annotated[float, "h", "its length"]
+    start_a: Annotated[float, "A", "current at its start"]
+    decay_per_h: Annotated[float, "1/h", "decay of the current; 0 where it is constant"]
+    volts_per_cell: Annotated[float, "V", "mean voltage of a cell"]
+    soc_from_share: Annotated[float, "-", "state of charge at its start"]
+    soc_to_share: Annotated[float, "-", "state of charge at its end"]
+    acceptance_per_h: Annotated[
+        float, "1/h", "decay of what is missing, the rest makes gas; 0: all in proportion is stored"
+    ]
+    side_gas_a: Annotated[float, "A", "gas current at a held voltage, beside what the phase itself makes"]
+
+
+class WateringRow(Row, table="waterings"):
+    """A battery that gets water, or waits for it."""
+
+    battery: Annotated[int, "-", "number of the battery"]
+    due_min: Annotated[float, "min", "due and out of charge and cool-down"]
+    start_min: Annotated[float, "min", "began"] = nan
+    end_min: Annotated[float, "min", "ended"] = nan
+    water_kg: Annotated[float, "kg", "water put in"] = nan
+
+
+class MaintenanceRow(Row, table="maintenance"):
+    """Maintenance of a battery other than watering, or its wait for it."""
+
+    battery: Annotated[int, "-", "number of the battery"]
+    task: Annotated[int, "-", "what: inspection, readings or wash", TASKS]
+    due_min: Annotated[float, "min", "due and out of charge and cool-down"]
+    start_min: Annotated[float, "min", "began"] = nan
+    end_min: Annotated[float, "min", "ended"] = nan
+
+
+class DeviceRow(Row, table="devices"):
+    """A device that is held for an exchange, or for watering."""
+
+    device: Annotated[int, "-", "number of the kind of device"]
+    unit: Annotated[int, "-", "which of its kind"]
+    start_min: Annotated[float, "min", "held from then on"]
+    end_min: Annotated[float, "min", "free again"]
+    metres: Annotated[float, "m", "way that it went; 0 where no positions are stated"]
+
+
+class OutageRow(Row, table="outages"):
+    """A thing out of use."""
+
+    thing: Annotated[int, "-", "number of the kind of thing that is out: `RunFacts.things`"]
+    unit: Annotated[int, "-", "which of its kind; -1 where they are not told apart"]
+    from_min: Annotated[float, "min", "out from then on"]
+    to_min: Annotated[float, "min", "back in use"]
+
+
+class WorkRow(Row, table="work"):
+    """People at work."""
+
+    person: Annotated[int, "-", "who", PERSONS]
+    task: Annotated[int, "-", "what", TASKS]
+    start_min: Annotated[float, "min", "began"]
+    end_min: Annotated[float, "min", "free again"]
+    hands_on_min: Annotated[float, "min", "people-minutes of hands-on work in it"]
+    people: Annotated[int, "-", "how many were kept"]
+
+
+class BatteryStateRow(Row, table="battery_states"):
+    """A battery's change of state."""
+
+    battery: Annotated[int, "-", "number of the battery"]
+    state: Annotated[int, "-", "state from now on", STATES]
+    from_min: Annotated[float, "min", "since when"]
+
+
+@cache
+def _writer_to(table: str) -> Any:  # noqa: ANN401 - a function that makes the writer of a table
+    """Compile the writer of a table once: between the names and the table stands nothing but one tuple."""
+    fields, defaults = _ROWS[table].__annotations__, vars(_ROWS[table])
+    parameters = ", ".join(f"{name}={defaults[name]!r}" if name in defaults else name for name in fields)
+    numbers = ", ".join(name if hasattr(hint, "__metadata__") else f"*{name}" for name, hint in fields.items())
+    return eval(f"lambda add: lambda *, {parameters}: add(({numbers},))", {"nan": nan})
+
+
+def _writer(row: Callable[P, Row], numbers: dict[str, list[float]]) -> Callable[P, None]:
+    """Make what adds a row to its table; its numbers are given by name."""
+    table = cast("type[Row]", row).table
+    write: Callable[P, None] = _writer_to(table)(numbers[table].extend)
+    return write
+
+
+def _part(part: Callable[P, R]) -> Callable[P, R]:
+    """Make what gathers the first part of a row by name: as a plain tuple, in a third of the time."""
+    names = ", ".join(cast("type", part).__annotations__)
+    gather: Callable[P, R] = eval(f"lambda *, {names}: ({names})")
+    return gather
+
+
+coming, standing = _part(Coming), _part(Standing)
+
+
+class Writers:
+    """What writes rows, one for each table; numbers are given by the names of the columns."""
+
+    def __init__(self, numbers: dict[str, list[float]]) -> None:
+        self.exchanges = _writer(ExchangeRow, numbers)
+        self.queues = _writer(QueueRow, numbers)
+        self.discharges = _writer(DischargeRow, numbers)
+        self.charges = _writer(ChargeRow, numbers)
+        self.charge_phases = _writer(ChargePhaseRow, numbers)
+        self.waterings = _writer(WateringRow, numbers)
+        self.maintenance = _writer(MaintenanceRow, numbers)
+        self.devices = _writer(DeviceRow, numbers)
+        self.outages = _writer(OutageRow, numbers)
+        self.work = _writer(WorkRow, numbers)
+        self.battery_states = _writer(BatteryStateRow, numbers)
 
 
 @dataclass(frozen=True)
@@ -260,16 +377,14 @@ class Facts:
 class Record(Shows):
     """The rows of one run, and the facts of its room.
 
-    ``write[table]`` takes the numbers of one row, in the order of the table's columns.
+    ``write.exchanges(...)`` and the like take the numbers of one row by name.
     """
 
     def __init__(self, facts: Facts) -> None:
         self.facts = facts
         self._flat: dict[str, list[float]] = {name: [] for name in TABLES}
         self._packed = {name: array("d") for name in TABLES}
-        self.write: dict[str, Callable[[Iterable[float]], None]] = {
-            name: numbers.extend for name, numbers in self._flat.items()
-        }
+        self.write = Writers(self._flat)
 
     @property
     def in_short(self) -> str:

@@ -275,7 +275,7 @@ class SoloJob:
         end_min = now + worked_min
         if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
-            attendants.room.record.write["work"]((self.person, self.task, now, end_min, worked_min, 1))
+            self._write(now, end_min, worked_min)
             return end_min
         end_min = attendants.end_of(people, now, worked_min)
         stop_min = attendants.stop_of(people)
@@ -288,8 +288,19 @@ class SoloJob:
             Moment(env, self._left).after(stop_min - now, GOING)
         until_min = min(end_min, stop_min)
         worked_min = attendants.worked_min(people, now, until_min, worked_min)
-        attendants.room.record.write["work"]((self.person, self.task, now, until_min, worked_min, 1))
+        self._write(now, until_min, worked_min)
         return end_min if end_min <= stop_min else inf
+
+    def _write(self, start_min: float, end_min: float, worked_min: float) -> None:
+        """Write a row of work."""
+        self.attendants.room.record.write.work(
+            person=self.person,
+            task=self.task,
+            start_min=start_min,
+            end_min=end_min,
+            hands_on_min=worked_min,
+            people=1,
+        )
 
     def _left(self, _: "Event") -> None:
         """Go home in the middle of it."""

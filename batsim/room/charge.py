@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from batsim.formulas.charging import Phase, cut, phases_totals, rest_of
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
+from batsim.record import standing
 from batsim.room.clock import ticked
 
 if TYPE_CHECKING:
@@ -172,20 +173,45 @@ def write_charge(
         Whether it ended full.
     """
     number, queue = battery.number, battery.queue.number
-    discharged, connected, cooled = times
+    discharged_min, connected_min, cooled_min = times
     start_min, start_degc, _, delayed_min = begin
     end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc = result
     capacity_ah = battery.queue.plan.capacity_ah
     soc_to = 1.0 - battery.missing_ah / capacity_ah
-    room.write_charge((
-        number, queue, charger, battery.bay, discharged, connected, start_min, end_min, cooled,
-        soc_to - stored_ah / capacity_ah, soc_to, given_ah, given_kwh, gas_ah, start_degc, end_degc, delayed_min,
-        full, planned.equalising_min,
-    ))  # fmt: skip
-    write, side_gas_a = room.write_phase, planned[2]
-    for piece_min, phase in pieces:
-        head, tail = (number, queue, charger, piece_min), (side_gas_a if phase[2] else 0.0,)
-        write(head + phase + tail)
+    write = room.record.write
+    write.charges(
+        standing=standing(battery=number, queue=queue, charger=charger, bay=battery.bay, discharged_min=discharged_min),
+        connected_min=connected_min,
+        start_min=start_min,
+        end_min=end_min,
+        cooled_min=cooled_min,
+        soc_from_share=soc_to - stored_ah / capacity_ah,
+        soc_to_share=soc_to,
+        charged_ah=given_ah,
+        charged_kwh=given_kwh,
+        gas_ah=gas_ah,
+        start_degc=start_degc,
+        end_degc=end_degc,
+        delayed_min=delayed_min,
+        full=full,
+        equalising_min=planned.equalising_min,
+    )
+    write_phase = write.charge_phases
+    for phase_min, (hours, amps, decay_per_h, volts_per_cell, soc_from, soc_to, acceptance_per_h) in pieces:
+        write_phase(
+            battery=number,
+            queue=queue,
+            charger=charger,
+            start_min=phase_min,
+            hours=hours,
+            start_a=amps,
+            decay_per_h=decay_per_h,
+            volts_per_cell=volts_per_cell,
+            soc_from_share=soc_from,
+            soc_to_share=soc_to,
+            acceptance_per_h=acceptance_per_h,
+            side_gas_a=planned.side_gas_a if decay_per_h else 0.0,
+        )
 
 
 def accepting_degc(

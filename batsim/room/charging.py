@@ -159,7 +159,14 @@ class ChargingDesk:
             if job.begin() == inf:
                 self.laid_down[battery] = None
         else:
-            room.record.write["work"]((self.connector, CONNECTING, now, now + minutes, minutes, 1))
+            room.record.write.work(
+                person=self.connector,
+                task=CONNECTING,
+                start_min=now,
+                end_min=now + minutes,
+                hands_on_min=minutes,
+                people=1,
+            )
             self._charge(battery, now, now + minutes)
 
     def _connected(self, battery: "Battery", since_min: float) -> None:

@@ -88,4 +88,4 @@ class SpotDesk:
         if cause != self.cause:
             self.cause = cause
             for queue in self.room.queues:
-                self.room.record.write["queues"]((queue.number, cause, self.room.env.now))
+                self.room.record.write.queues(queue=queue.number, cause=cause, from_min=self.room.env.now)

@@ -312,7 +312,18 @@ class Worker:
         start_degc, mean_degc, end_degc = self.warmth
         battery.degc, battery.degc_min = end_degc, end_min
         soc_from, soc_to, ah, kwh = taken
-        self.room.write_discharge((
-            self.number, self.group.number, battery.number, start_min, end_min, soc_from, soc_to, ah, kwh,
-            start_degc, mean_degc, end_degc, battery.wear(ah, mean_degc),
-        ))  # fmt: skip
+        self.room.record.write.discharges(
+            truck=self.number,
+            group=self.group.number,
+            battery=battery.number,
+            start_min=start_min,
+            end_min=end_min,
+            soc_from_share=soc_from,
+            soc_to_share=soc_to,
+            drawn_ah=ah,
+            drawn_kwh=kwh,
+            start_degc=start_degc,
+            mean_degc=mean_degc,
+            end_degc=end_degc,
+            damage=battery.wear(ah, mean_degc),
+        )

@@ -5,7 +5,7 @@ from math import nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.discharge import discharge_at_power
-from batsim.record import EARLY, TURNED_AWAY
+from batsim.record import EARLY, TURNED_AWAY, coming
 from batsim.room.clock import ASKS, Moment, Timed, ticked
 from batsim.room.discharges import DISCHARGED, Worker
 from batsim.room.visits import wait_for_call
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.formulas.kibam import Wells
+    from batsim.record import Coming
     from batsim.room.battery import Battery
     from batsim.room.blueprint import GroupPlan
     from batsim.room.simulation import Room
@@ -80,6 +81,35 @@ class Truck(Worker):
         if self.first_min is None:
             level = self.group.truck.exchange_at_share
             self.start_soc = level + (1.0 - level) * float(self.start.generator().random())
+
+    def came(self, kind: int, ready_found: float) -> "Coming":
+        """How it came to the room, for the record."""
+        return coming(
+            truck=self.number,
+            group=self.group.number,
+            queue=self.queue.number,
+            kind=kind,
+            discharged=self.battery.number,
+            soc_share=self.arrival_soc,
+            below_cut_out=self.below_cut_out,
+            ready_found=ready_found,
+            left_min=self.left_min,
+            joined_min=self.joined_min,
+            reason=self.reason,
+        )
+
+    def turn_away(self) -> None:
+        """Go back to work, for no battery is ready or no charging spot is free."""
+        now = self.room.env.now
+        self.back_min, self.turned_away = now + self.trip_min, True
+        self.room.record.write.exchanges(
+            came=self.came(TURNED_AWAY, 0),
+            charged=self.battery.number,
+            start_min=now,
+            truck_free_min=now,
+            end_min=now,
+            back_min=self.back_min,
+        )
 
     def leaves_with(self, charged: "Battery", free_min: float) -> None:
         """Take the battery that it will leave with, and when it will be back at work."""
@@ -151,7 +181,7 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
             yield Timed(env, truck.joined_min - env.now, [], ASKS)
         may_go = may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + DISCHARGED)
         if may_go and not truck.queue.has_one_for(truck):
-            _turn_away(room, truck)
+            truck.turn_away()
             goes_on = truck.carry_on(truck.back_min, cut_out)
             continue
         served = desk.ask(truck)
@@ -160,12 +190,3 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
         yield served
         truck.battery = truck.charged
         goes_on = truck.work(truck.back_min, level)
-
-
-def _turn_away(room: "Room", truck: Truck) -> None:
-    """Send a truck that found no ready battery back to work."""
-    now, battery = room.env.now, truck.battery.number
-    truck.back_min = now + truck.trip_min
-    who = (truck.number, truck.group.number, truck.queue.number, TURNED_AWAY, battery, battery)
-    came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-    room.record.write["exchanges"]((*who, *came, now, now, now, truck.back_min, 0.0, truck.reason, -1, 0))

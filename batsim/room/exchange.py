@@ -64,9 +64,7 @@ class ExchangeDesk:
 
     def __init__(self, room: "Room", plan: "ExchangePlan") -> None:
         self.room = room
-        write = room.record.write
-        self.write, self.write_state = write["exchanges"], write["battery_states"]
-        self.write_work, self.write_device = write["work"], write["devices"]
+        self.write = room.record.write
         self.queues = room.queues
         stations = room.plan.stations
         self.stations: list[int] | None = list(range(int(stations))) if stations < inf else None
@@ -185,7 +183,7 @@ class ExchangeDesk:
                 self.waits_for_attendant = True
             elif self.waits_for_attendant:
                 self.waits_for_attendant = any(each.cause == PEOPLE for each in self.queues)
-            self.room.record.write["queues"]((queue.number, cause, self.room.env.now))
+            self.write.queues(queue=queue.number, cause=cause, from_min=self.room.env.now)
 
     def choose_method(self) -> None:
         """Go over to what stands by, or back to the layout's own, after a device has gone out or come back."""

@@ -55,7 +55,6 @@ class ExchangeJob:
         "people",
         "people_min",
         "ready_min",
-        "reason",
         "skilled",
         "start_min",
         "station",
@@ -79,11 +78,7 @@ class ExchangeJob:
         self.bay = charged.bay
         self.start_min = desk.room.env.now
         # How the truck came; it may be at work again before an exchange that is handed over is done.
-        self.came = (
-            truck.number, truck.group.number, truck.queue.number, EXCHANGE, self.discharged.number, charged.number,
-            truck.arrival_soc, truck.below_cut_out, truck.ready_found, truck.left_min, truck.joined_min,
-        )  # fmt: skip
-        self.reason = truck.reason
+        self.came = truck.came(EXCHANGE, truck.ready_found)
         self.free_min = self.end_min = self.back_min = nan
         self.next_instant = 0
         """Number of the instant that happens next."""
@@ -91,10 +86,10 @@ class ExchangeJob:
     def begin(self) -> None:
         """Begin: settle every instant at which something is given back, and write the rows."""
         desk, method, now = self.desk, self.method, self.start_min
-        write = desk.write_state
+        write_state = desk.write.battery_states
         if not desk.at_arrival:
-            write((self.discharged.number, IN_TRANSFER, now))
-        write((self.charged.number, IN_TRANSFER, now))
+            write_state(battery=self.discharged.number, state=IN_TRANSFER, from_min=now)
+        write_state(battery=self.charged.number, state=IN_TRANSFER, from_min=now)
         times = next(self.truck.exchange_times[method.number])
         self.metres = [0.0] * len(method.devices)
         if method.in_steps:
@@ -103,18 +98,18 @@ class ExchangeJob:
         attended_min, driven_min, *delays = times
         self._settle_all(delays)
         if method.plan.attendants:
-            desk.write_work((ATTENDANT, EXCHANGING, now, self.people_min, attended_min, method.plan.attendants))
+            self._write_attended(now, self.people_min, attended_min)
         self._book(driven_min)
 
     def _settle_all(self, delays: "Sequence[float]") -> None:
         """Settle every instant, then until when each device is held, so many minutes from now."""
-        method, now, instants = self.method, self.start_min, self.method.plan.instants
+        now, instants = self.start_min, self.method.plan.instants
         for instant, delay_min in zip(instants, delays, strict=False):  # those of the devices follow
             self._settle(instant, now + delay_min, delay_min)
-        write, devices, metres, first = self.desk.write_device, method.devices, self.metres, len(instants)
+        first = len(instants)
         for kind, unit in self.held:
-            unit.free_min = free_min = now + delays[first + kind]
-            write((devices[kind].kind, unit.number, now, free_min, metres[kind]))
+            unit.free_min = now + delays[first + kind]
+            self._write_device(kind, unit)
 
     def _settle(self, instant: "Instant", time_min: float, delay_min: float) -> None:
         """Settle when an instant happens, so many minutes from now."""
@@ -137,12 +132,48 @@ class ExchangeJob:
         desk = self.desk
         self.write()
         if driven_min:
-            desk.write_work((DRIVER, EXCHANGING, self.start_min, self.free_min, driven_min, 1))
+            desk.write.work(
+                person=DRIVER,
+                task=EXCHANGING,
+                start_min=self.start_min,
+                end_min=self.free_min,
+                hands_on_min=driven_min,
+                people=1,
+            )
 
     def write(self) -> None:
         """Write the row of the exchange, as far as its times are known."""
-        times = (self.start_min, self.free_min, self.end_min, self.back_min)
-        self.desk.write(self.came + times + (0.0, self.reason, self.station, self.method.number))
+        self.desk.write.exchanges(
+            came=self.came,
+            charged=self.charged.number,
+            start_min=self.start_min,
+            truck_free_min=self.free_min,
+            end_min=self.end_min,
+            back_min=self.back_min,
+            station=self.station,
+            standby=self.method.number,
+        )
+
+    def _write_attended(self, start_min: float, end_min: float, attended_min: float) -> None:
+        """Write what its attendants do."""
+        self.desk.write.work(
+            person=ATTENDANT,
+            task=EXCHANGING,
+            start_min=start_min,
+            end_min=end_min,
+            hands_on_min=attended_min,
+            people=self.method.plan.attendants,
+        )
+
+    def _write_device(self, kind: int, unit: "Unit") -> None:
+        """Write until when a device is held."""
+        self.desk.write.devices(
+            device=self.method.devices[kind].kind,
+            unit=unit.number,
+            start_min=self.start_min,
+            end_min=unit.free_min,
+            metres=self.metres[kind],
+        )
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
@@ -156,7 +187,7 @@ class ExchangeJob:
             begun_min = self.start_min
             if people_min > begun_min:
                 attended_min = sum(map(mul, minutes, plan.attendants_busy))
-                self.desk.write_work((ATTENDANT, EXCHANGING, begun_min, people_min, attended_min, plan.attendants))
+                self._write_attended(begun_min, people_min, attended_min)
             self._book(sum(map(mul, minutes, plan.drivers_busy)) if plan.drivers_busy else 0.0)
             return
         self.minutes = minutes
@@ -232,14 +263,12 @@ class ExchangeJob:
             if last >= first:
                 unit.hold_until(ends.get(last, inf))
             if last in ends:
-                desk.write_device(
-                    (self.method.devices[kind].kind, unit.number, self.start_min, ends[last], self.metres[kind])
-                )
+                self._write_device(kind, unit)
         if stop_min is not None:
             Moment(env, self._left).after(max(0.0, stop_min - env.now), GOING)
             self.people_min = stop_min
         if plan.attendants and self.people_min > self.part_min:
-            desk.write_work((ATTENDANT, EXCHANGING, self.part_min, self.people_min, attended_min, plan.attendants))
+            self._write_attended(self.part_min, self.people_min, attended_min)
 
     def _left(self, _: "Event") -> None:
         """Let the attendants go home; others will take over."""
@@ -268,7 +297,7 @@ class ExchangeJob:
             if desk.bays_needed or desk.at_arrival:
                 desk.free_bay(self.bay)
             charged.bay = -1
-            desk.write_state((charged.number, IN_TRUCK, room.env.now))
+            desk.write.battery_states(battery=charged.number, state=IN_TRUCK, from_min=room.env.now)
             if charged.pool is not None:
                 room.charging.release(charged)
         if is_end:

@@ -16,7 +16,6 @@ from batsim.record import (
     IN_TRUCK,
     ON_CHARGE,
     PLUGGING,
-    TURNED_AWAY,
 )
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
@@ -165,7 +164,7 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
         if room.plan.rules.if_none_ready == "carry_on" and (
             truck.run_times is not None or battery.soc_share > cut_out + DISCHARGED
         ):
-            _turn_away(room, truck)
+            truck.turn_away()  # it asks again at its cut-out, or after another run time, which says nothing of it
             return
         truck.in_queue = True
         desk.note(1)
@@ -192,25 +191,26 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.plugged_min = nan
     free = end + water + unplug
     truck.back_min = free + truck.trip_min
-    who = (truck.number, truck.group.number, truck.queue.number, CHARGE_IN_TRUCK, battery.number, battery.number)
-    came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-    room.record.write["exchanges"]((*who, *came, now, free, free, truck.back_min, water, truck.reason, -1, 0))
-    room.record.write["work"]((DRIVER, PLUGGING, now, plugged, plug, 1))
-    room.record.write["work"]((DRIVER, PLUGGING, end + water, free, unplug, 1))
+    room.record.write.exchanges(
+        came=truck.came(CHARGE_IN_TRUCK, 0),
+        charged=battery.number,
+        start_min=now,
+        truck_free_min=free,
+        end_min=free,
+        back_min=truck.back_min,
+        watering_min=water,
+    )
+    _write_plugging(room, now, plug)
+    _write_plugging(room, end + water, unplug)
     Moment(env, partial(desk.give_back, pool)).after(free - env.now)
 
 
-def _turn_away(room: "Room", truck: "Truck") -> None:
-    """Send a truck that found no charging spot back to work; it asks again at its cut-out.
-
-    A run time says nothing of what is left: the truck then works for another one.
-    """
-    now, battery = room.env.now, truck.battery
-    truck.back_min = now + truck.trip_min
-    truck.turned_away = True
-    who = (truck.number, truck.group.number, truck.queue.number, TURNED_AWAY, battery.number, battery.number)
-    came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-    room.record.write["exchanges"]((*who, *came, now, now, now, truck.back_min, 0.0, truck.reason, -1, 0))
+def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
+    """Write the row of a driver who plugs in or unplugs."""
+    end_min = start_min + minutes
+    room.record.write.work(
+        person=DRIVER, task=PLUGGING, start_min=start_min, end_min=end_min, hands_on_min=minutes, people=1
+    )
 
 
 def _return_level(truck: "Truck") -> float:
@@ -282,8 +282,8 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
         given = yield from _give(room, truck, target, begin, latest)
     end = given.end_min
     _charged(room, truck, given, now, begin, part=target < FULL)
-    room.record.write["work"]((DRIVER, PLUGGING, now, now + plug, plug, 1))
-    room.record.write["work"]((DRIVER, PLUGGING, max(end, latest), max(end, latest) + unplug, unplug, 1))
+    _write_plugging(room, now, plug)
+    _write_plugging(room, max(end, latest), unplug)
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
     if not is_break and battery.soc_share == 1.0:
         yield from maintenance_in_truck(room, truck, end, latest)

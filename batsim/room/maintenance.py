@@ -142,14 +142,15 @@ class MaintenanceDesk:
     def write(self, battery: "Battery", index: int, times: tuple[float, float, float]) -> None:
         """Write the row of a maintenance, which is counted from anew: due, start and end. [min]"""
         maintenance, write = battery.queue.plan.maintenance[index], self.room.record.write
+        due, start, end = times
         if maintenance.task == WATERING:
             water_kg = water_deficit_g(battery.gas_ah, battery.queue.plan.battery.cells) / 1000.0
-            write["waterings"]((battery.number, *times, water_kg))
+            write.waterings(battery=battery.number, due_min=due, start_min=start, end_min=end, water_kg=water_kg)
             battery.gas_ah = 0.0
         else:
-            write["maintenance"]((battery.number, maintenance.task, *times))
+            write.maintenance(battery=battery.number, task=maintenance.task, due_min=due, start_min=start, end_min=end)
         battery.maintenance_charges[index] = 0.0
-        battery.maintenance_min[index] = times[1]
+        battery.maintenance_min[index] = start
 
     def write_unfinished(self) -> None:
         """Write rows for batteries whose turn had come, or whose maintenance others must take over, when the run ends."""
@@ -160,9 +161,9 @@ class MaintenanceDesk:
         for battery, index in waiting:
             maintenance, due_min = battery.queue.plan.maintenance[index], self.due_since[battery.number]
             if maintenance.task == WATERING:
-                self.room.record.write["waterings"]((battery.number, due_min, nan, nan, nan))
+                self.room.record.write.waterings(battery=battery.number, due_min=due_min)
             else:
-                self.room.record.write["maintenance"]((battery.number, maintenance.task, due_min, nan, nan))
+                self.room.record.write.maintenance(battery=battery.number, task=maintenance.task, due_min=due_min)
 
     def _rounds(self, queue: "Queue", index: int, windows: list[tuple[float, float]]) -> Generator["Event", None, None]:
         """Begin and end the rounds of one kind of maintenance on the batteries of one queue."""

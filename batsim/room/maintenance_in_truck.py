@@ -79,7 +79,14 @@ def maintenance_in_truck(
             time = room.env.now
         else:
             time += minutes
-            room.record.write["work"]((maintenance.person, plan.task, start_min, time, minutes, 1))
+            room.record.write.work(
+                person=maintenance.person,
+                task=plan.task,
+                start_min=start_min,
+                end_min=time,
+                hands_on_min=minutes,
+                people=1,
+            )
         maintenance.write(battery, index, (since_min, start_min, time))
         room.state_at(battery, WATERED if plan.task == WATERING else OUT_OF_USE, start_min)
         room.state_at(battery, IN_TRUCK, time)
@@ -124,5 +131,5 @@ def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Gene
     yield done
     for kind, unit in waiting.held:
         unit.hold_until(room.env.now)
-        room.record.write["devices"]((kind, unit.number, start_min, room.env.now, 0.0))
+        room.record.write.devices(device=kind, unit=unit.number, start_min=start_min, end_min=room.env.now, metres=0.0)
     room.serve()

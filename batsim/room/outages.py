@@ -67,7 +67,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
         yield from _take_charger(room, room.charging.pools[thing - 1 - devices])
     back_min = env.now + minutes if until_min is None else max(until_min, env.now)
     told_apart = thing <= devices and not (thing == 0 and room.plan.exchange is None)
-    room.record.write["outages"]((thing, unit if told_apart else -1, env.now, back_min))
+    room.record.write.outages(thing=thing, unit=unit if told_apart else -1, from_min=env.now, to_min=back_min)
     room.serve()
     yield Moment(env).after(back_min - env.now, CALENDAR)
     if thing == 0:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from simpy.core import Environment
 
-from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record
+from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record, standing
 from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint
@@ -48,10 +48,7 @@ class Room:
         self.env = Environment()
         self.streams = Streams(seed, replication)
         self.record = Record(facts_of(plan, seed, replication))
-        self._write_state = self.record.write["battery_states"]
-        self.write_discharge = self.record.write["discharges"]
-        self.write_charge = self.record.write["charges"]
-        self.write_phase = self.record.write["charge_phases"]
+        self._write_state = self.record.write.battery_states
         self._air_degc = plan.room_air_degc
         self.in_queue = 0
         """Trucks that wait for an exchange, in all queues."""
@@ -110,11 +107,11 @@ class Room:
 
     def state(self, battery: Battery, state: int) -> None:
         """Write down a battery's new state."""
-        self._write_state((battery.number, state, self.env.now))
+        self._write_state(battery=battery.number, state=state, from_min=self.env.now)
 
     def state_at(self, battery: Battery, state: int, time_min: float) -> None:
         """Write down a state that a battery will be in from a time not far ahead."""
-        self._write_state((battery.number, state, time_min))
+        self._write_state(battery=battery.number, state=state, from_min=time_min)
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
@@ -244,19 +241,21 @@ class Room:
             if truck.planned is not None:
                 truck.settle(truck.left_min)
             if truck.left_min < horizon and (truck.in_queue or truck.joined_min >= horizon):
-                who = (truck.number, truck.group.number, truck.queue.number, kind, truck.battery.number, -1)
-                found = truck.ready_found if truck.in_queue else nan
-                came = (truck.arrival_soc, truck.below_cut_out, found, truck.left_min, truck.joined_min)
-                write["exchanges"]((*who, *came, nan, nan, nan, nan, 0.0, truck.reason, -1, 0))
+                write.exchanges(came=truck.came(kind, truck.ready_found if truck.in_queue else nan), charged=-1)
             elif not isnan(truck.plugged_min):
-                who = (truck.number, truck.group.number, truck.queue.number, kind, truck.battery.number, -1)
-                came = (truck.arrival_soc, truck.below_cut_out, 0, truck.left_min, truck.joined_min)
-                write["exchanges"]((*who, *came, truck.plugged_min, nan, nan, nan, 0.0, truck.reason, -1, 0))
+                write.exchanges(came=truck.came(kind, 0), charged=-1, start_min=truck.plugged_min)
         if self.charging.sharing is not None:
             self.charging.sharing.write_under_way(horizon)
         for battery in self.charging.unfinished():
-            bay = (battery.number, battery.queue.number, nan, battery.bay)
-            write["charges"]((*bay, battery.discharged_min, *([nan] * 14)))
+            write.charges(
+                standing=standing(
+                    battery=battery.number,
+                    queue=battery.queue.number,
+                    charger=nan,
+                    bay=battery.bay,
+                    discharged_min=battery.discharged_min,
+                )
+            )
         self.maintenance.write_unfinished()
 
 

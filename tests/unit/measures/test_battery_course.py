@@ -11,6 +11,7 @@ from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.phases import Phase, phases_ah, phases_hours
 from batsim.measures.battery_course import battery_course, first_cycle
 from batsim.record import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITING, Facts, Record
+from tests.rows import write_row
 
 CAPACITY_AH = 750.0
 IUIA = Profile("IUIa", 135.0, 37.5, 1.0, 1.15, 0.99, 2.25, 2.40, 2.60)
@@ -40,19 +41,19 @@ def _facts(**changes):
         "group_shift_min": (450.0, 450.0),
         "site_windows": ((0.0, 10080.0),),
         "minutes_per_working_day": 450.0,
-        "lines": ("vented", "sealed"),
-        "line_cells": (24, 12),
-        "line_capacity_ah": (CAPACITY_AH, 400.0),
-        "line_room_tau_h": (ROOM_TAU_H, 8.0),
-        "line_truck_tau_h": (TRUCK_TAU_H, 6.0),
-        "line_charge_degc": ((10.0, 45.0), (0.0, 60.0)),
-        "line_use_below_degc": (45.0, 55.0),
-        "line_vented_share": (1.0, 0.0),
-        "line_life_ah": (720_000.0, 1_120_000.0),
-        "line_discharge_to_share": (0.2, 0.2),
-        "line_water_reserve_ah": (890.0, math.inf),
-        "line_batteries": (2, 1),
-        "battery_lines": (0, 0, 1),
+        "queues": ("vented", "sealed"),
+        "queue_cells": (24, 12),
+        "queue_capacity_ah": (CAPACITY_AH, 400.0),
+        "queue_room_tau_h": (ROOM_TAU_H, 8.0),
+        "queue_truck_tau_h": (TRUCK_TAU_H, 6.0),
+        "queue_charge_degc": ((10.0, 45.0), (0.0, 60.0)),
+        "queue_use_below_degc": (45.0, 55.0),
+        "queue_vented_share": (1.0, 0.0),
+        "queue_life_ah": (720_000.0, 1_120_000.0),
+        "queue_discharge_to_share": (0.2, 0.2),
+        "queue_water_reserve_ah": (890.0, math.inf),
+        "queue_batteries": (2, 1),
+        "battery_queues": (0, 0, 1),
         "stations": 1.0,
         "bay": "stand",
         "bays": 3.0,
@@ -69,17 +70,28 @@ def _facts(**changes):
 
 
 def _discharge(record, battery, start, end, soc=(1.0, 0.24), degc=(24.0, 30.0), group=0, drawn_ah=DRAWN_AH):
-    record.write["discharges"]((0, group, battery, start, end, *soc, drawn_ah, 25.0, degc[0], 27.0, degc[1], 0.0))
+    write_row(
+        record, "discharges", 0.0, group=group, battery=battery, start_min=start, end_min=end, soc_from_share=soc[0],
+        soc_to_share=soc[1], drawn_ah=drawn_ah, drawn_kwh=25.0, start_degc=degc[0], mean_degc=27.0, end_degc=degc[1],
+    )  # fmt: skip
 
 
 def _charge(record, battery, pieces, *, degc=(29.0, 41.0), side_gas_a=0.0, soc_to=None):
     """Rows of a charge of (start, phase) pieces."""
     start, end = pieces[0][0], pieces[-1][0] + 60.0 * pieces[-1][1].hours
-    socs = (pieces[0][1].soc_from, pieces[-1][1].soc_to if soc_to is None else soc_to)
-    times = (start - 20.0, start - 5.0, start, end, end + 480.0)
-    record.write["charges"]((battery, 0, 0, 3, *times, *socs, 600.0, 30.0, 60.0, *degc, 0.0, 1.0, 0.0))
+    write_row(
+        record, "charges", 0.0, battery=battery, bay=3, discharged_min=start - 20.0, connected_min=start - 5.0,
+        start_min=start, end_min=end, cooled_min=end + 480.0, soc_from_share=pieces[0][1].soc_from,
+        soc_to_share=pieces[-1][1].soc_to if soc_to is None else soc_to, charged_ah=600.0, charged_kwh=30.0,
+        gas_ah=60.0, start_degc=degc[0], end_degc=degc[1], full=1.0,
+    )  # fmt: skip
     for begin, phase in pieces:
-        record.write["charge_phases"]((battery, 0, 0, begin, *phase, side_gas_a))
+        hours, amps, decay_per_h, volts_per_cell, soc_from, soc_reached, acceptance_per_h = phase
+        write_row(
+            record, "charge_phases", 0.0, battery=battery, start_min=begin, hours=hours, start_a=amps,
+            decay_per_h=decay_per_h, volts_per_cell=volts_per_cell, soc_from_share=soc_from, soc_to_share=soc_reached,
+            acceptance_per_h=acceptance_per_h, side_gas_a=side_gas_a,
+        )  # fmt: skip
 
 
 def _pieces(phases, start):
@@ -90,13 +102,13 @@ def _pieces(phases, start):
 def _cycle():
     """Record of a cycle of battery 1: work with two breaks, exchange, charge, rest, next discharge; others stand ready."""
     record = Record(_facts())
-    write = record.write["battery_states"]
+    write = record.write.battery_states
     for battery in (0, 1, 2):
-        write((battery, READY, 0.0))
+        write(battery=battery, state=READY, from_min=0.0)
     rows = [(IN_TRUCK, 360.0), (IN_TRANSFER, 800.0), (WAITING, 812.0), (ON_CHARGE, CHARGE_MIN)]
     rows += [(COOLING, END_MIN), (READY, END_MIN + 480.0), (IN_TRUCK, NEXT_MIN)]
     for state, since in rows:
-        write((1, state, since))
+        write(battery=1, state=state, from_min=since)
     _discharge(record, 1, 360.0, 795.0)
     _charge(record, 1, _pieces(PHASES, CHARGE_MIN))
     _discharge(record, 1, NEXT_MIN, NEXT_MIN + 390.0, degc=(28.0, 32.0))
@@ -146,7 +158,7 @@ def test_of_states_at_the_same_minute_the_last_written_holds():
     """Rows need not come in order of time."""
     record = Record(_facts())
     for state, since in [(READY, 0.0), (ON_CHARGE, 30.0), (IN_TRANSFER, 10.0), (IN_TRUCK, 10.0)]:
-        record.write["battery_states"]((0, state, since))
+        record.write.battery_states(battery=0, state=state, from_min=since)
 
     assert battery_course(record, 0, 0.0, 30.0, 10.0)["state"].tolist() == [
         "ready", "in truck", "in truck", "on charge",
@@ -352,7 +364,7 @@ def test_a_battery_that_is_never_used():
 def test_what_never_started_is_left_out():
     """A battery that waits at the end of the run has a charge without a start."""
     record = _cycle()
-    record.write["charges"]((1, 0, NAN, 3, 2320.0, *[NAN] * 14))
+    write_row(record, "charges", NAN, battery=1, queue=0, bay=3, discharged_min=2320.0)
 
     assert battery_course(record, 1, 0.0, 3000.0, 5.0).equals(battery_course(_cycle(), 1, 0.0, 3000.0, 5.0))
 

@@ -8,7 +8,8 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import ATTENDANT, DRIVER, EXCHANGING, TABLES, Record
+from batsim.record import ATTENDANT, DRIVER, EXCHANGING, Record
+from tests.rows import write_row
 from tests.sites import KESTREL
 
 WEEK_MIN = 10080.0
@@ -20,7 +21,7 @@ def record(*jobs, weeks=1, windows=((360.0, 450.0, 2),)):
     made = Record(replace(some, horizon_min=weeks * WEEK_MIN, warm_up_min=0.0, attendant_windows=windows))
     for start, end, people, person in jobs:
         values = {"person": person, "task": EXCHANGING, "start_min": start, "end_min": end, "people": people}
-        made.write["work"]([values.get(column.name, 0.0) for column in TABLES["work"]])
+        write_row(made, "work", 0.0, **values)
     return made
 
 

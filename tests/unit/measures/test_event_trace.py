@@ -33,7 +33,6 @@ from batsim.record import (
     READY,
     SHIFT_CHANGE,
     STATION,
-    TABLES,
     TURNED_AWAY,
     WAITING,
     WASHING,
@@ -44,6 +43,7 @@ from batsim.record import (
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.text.trace_text import clock, moment, trace_csv, trace_text
+from tests.rows import write_row
 
 ROOT = Path(__file__).parents[3]
 D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
@@ -74,14 +74,14 @@ def made(facts, **tables):
     record = Record(facts)
     for table, rows in tables.items():
         for row in rows:
-            record.write[table]([float(row.get(column.name, nan)) for column in TABLES[table]])
+            write_row(record, table, nan, **row)
     return record
 
 
 def exchange(**more):
     """Row of an exchange at 100 min that has all it needs."""
     row = {
-        "truck": 0, "group": 0, "line": 0, "kind": EXCHANGE, "discharged": 0, "charged": 2, "soc_share": 0.2,
+        "truck": 0, "group": 0, "queue": 0, "kind": EXCHANGE, "discharged": 0, "charged": 2, "soc_share": 0.2,
         "below_cut_out": 0, "ready_found": 1, "left_min": 100, "joined_min": 100, "start_min": 100,
         "truck_free_min": 110, "end_min": 110, "back_min": 110, "watering_min": 0, "reason": 0, "station": -1,
         "standby": 0,
@@ -92,7 +92,7 @@ def exchange(**more):
 def charge(**more):
     """Row of a charge from 110 to 260 min, without a wait and without a cool-down."""
     row = {
-        "battery": 0, "line": 0, "charger": 0, "bay": 4, "discharged_min": 110, "connected_min": 110, "start_min": 110,
+        "battery": 0, "queue": 0, "charger": 0, "bay": 4, "discharged_min": 110, "connected_min": 110, "start_min": 110,
         "end_min": 260, "cooled_min": 260, "soc_from_share": 0.2, "soc_to_share": 1.0, "delayed_min": 0, "full": 1,
     }  # fmt: skip
     return {**row, **more}
@@ -114,7 +114,7 @@ def lines(record, begin=0.0, end=720.0):
 def test_a_truck_on_its_way_there_and_back(facts):
     """Leaving, arriving, leaving the station, being done and being back are five instants."""
     row = exchange(left_min=98, start_min=103, truck_free_min=108, back_min=112, ready_found=3, reason=SHIFT_CHANGE)
-    causes = [{"line": 0, "cause": PEOPLE, "from_min": 100}, {"line": 0, "cause": NOTHING, "from_min": 103}]
+    causes = [{"queue": 0, "cause": PEOPLE, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 103}]
 
     assert lines(made(facts, exchanges=[row], lines=causes, charges=[charge()])) == [
         "Mon 01:38  truck 1 leaves its work with battery 1, at the shift change",
@@ -183,7 +183,7 @@ def test_a_truck_still_in_line_or_on_its_way_at_the_end_of_the_run(facts):
     gone = {"start_min": nan, "truck_free_min": nan, "end_min": nan, "back_min": nan, "charged": -1}
     waits = exchange(**gone, joined_min=700, left_min=690)
     drives = exchange(**gone, truck=1, discharged=1, left_min=715, joined_min=725, ready_found=nan)
-    cause = {"line": 0, "cause": STATION, "from_min": 700}
+    cause = {"queue": 0, "cause": STATION, "from_min": 700}
 
     assert lines(made(facts, exchanges=[waits, drives], lines=[cause])) == [
         "Mon 11:30  truck 1 leaves its work with battery 1, down to the exchange level",
@@ -207,7 +207,7 @@ def test_the_order_at_one_instant(facts):
         exchanges=[waited, comes],
         charges=[before, begins],
         battery_states=[{"battery": 2, "state": READY, "from_min": 100}],
-        lines=[{"line": 0, "cause": BATTERY, "from_min": 80}, {"line": 0, "cause": STATION, "from_min": 100}],
+        lines=[{"queue": 0, "cause": BATTERY, "from_min": 80}, {"queue": 0, "cause": STATION, "from_min": 100}],
     )
 
     assert [name for time, name in names(record) if time == 100.0] == [
@@ -354,7 +354,7 @@ def test_what_the_line_lacks_is_told_when_no_truck_tells_it(facts):
     row = exchange(start_min=130, truck_free_min=140, end_min=140, back_min=140)
     causes = [(STATION, 100), (BATTERY, 120), (PEOPLE, 120), (NOTHING, 130)]
     record = made(
-        facts, exchanges=[row], lines=[{"line": 0, "cause": cause, "from_min": time} for cause, time in causes]
+        facts, exchanges=[row], lines=[{"queue": 0, "cause": cause, "from_min": time} for cause, time in causes]
     )
 
     assert lines(record)[:3] == [
@@ -393,7 +393,7 @@ def test_charging_in_the_truck(facts):
             charge(bay=-1, discharged_min=100, connected_min=105, start_min=106, full=0),
             charge(bay=-1, battery=1, discharged_min=300, connected_min=300, start_min=301, end_min=400, cooled_min=400),
         ],
-        lines=[{"line": 0, "cause": STATION, "from_min": 100}, {"line": 0, "cause": NOTHING, "from_min": 105}],
+        lines=[{"queue": 0, "cause": STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
         battery_states=[
             {"battery": 0, "state": IN_TRUCK, "from_min": 0}, {"battery": 1, "state": IN_TRUCK, "from_min": 0},
             {"battery": 0, "state": WAITING, "from_min": 100}, {"battery": 0, "state": ON_CHARGE, "from_min": 106},
@@ -432,7 +432,7 @@ def test_names_where_there_are_several(facts):
         several,
         exchanges=[row],
         charges=[charge(battery=1, line=1, charger=1, discharged_min=130, connected_min=130, start_min=131)],
-        lines=[{"line": 1, "cause": STATION, "from_min": 100}, {"line": 1, "cause": PEOPLE, "from_min": 110}],
+        lines=[{"queue": 1, "cause": STATION, "from_min": 100}, {"queue": 1, "cause": PEOPLE, "from_min": 110}],
         work=[{"person": DRIVER, "task": 1, "start_min": 130, "end_min": 131, "people": 1}],
     )
 
@@ -530,7 +530,7 @@ def test_the_csv_counts_from_one(facts):
 
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0]) == [
-        "time_min", "moment", "event", "truck", "group", "battery", "discharged", "battery_type", "line", "bay", "station",
+        "time_min", "moment", "event", "truck", "group", "battery", "discharged", "battery_type", "queue", "bay", "station",
         "standby", "person", "reason", "cause", "detail", "unit", "soc_share", "full", "wait_min", "ready", "in_line",
         "attendants_on_duty",
     ]  # fmt: skip
@@ -538,7 +538,7 @@ def test_the_csv_counts_from_one(facts):
     told = {name: value for name, value in rows[0].items() if value}
     assert told == {
         "time_min": "100.0", "moment": "week 1 Mon 01:40:00", "event": "arrive", "truck": "1", "group": "trucks",
-        "battery": "1", "battery_type": "plain", "line": "1", "standby": "0", "reason": "level", "soc_share": "0.2",
+        "battery": "1", "battery_type": "plain", "queue": "1", "standby": "0", "reason": "level", "soc_share": "0.2",
         "full": "0", "ready": "1",
     }  # fmt: skip
     assert (rows[3]["truck"], rows[3]["battery"], rows[3]["bay"]) == ("", "1", "5")

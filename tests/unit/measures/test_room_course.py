@@ -28,13 +28,13 @@ from batsim.record import (
     PEOPLE,
     STATES,
     STATION,
-    TABLES,
     TURNED_AWAY,
     Record,
 )  # fmt: skip
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts.chart_style import LOOKS, pale
 from batsim.views.charts.room_chart import CAUSE_LOOKS, ORDER, room_chart
+from tests.rows import write_row
 
 ROOT = Path(__file__).parents[3]
 D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
@@ -62,7 +62,7 @@ def made(facts, **tables):
     record = Record(facts)
     for table, rows in tables.items():
         for row in rows:
-            record.write[table]([float(row.get(column.name, nan)) for column in TABLES[table]])
+            write_row(record, table, nan, **row)
     return record
 
 

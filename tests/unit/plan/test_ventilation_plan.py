@@ -18,8 +18,9 @@ from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.evidence import Evidence, Taken
 from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Gassing, Ventilation, coefficient_of, ventilation
-from batsim.record import TABLES, Record
+from batsim.record import Record
 from batsim.scenario.site import Scenario
+from tests.rows import write_row
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 EDITIONS = ("IEC 62485-3:2014", "EN 50272-3:2002")
@@ -487,10 +488,10 @@ def test_one_charge_by_hand() -> None:
     """
     _, run = simulated("electronic_iuia", "room", minutes=300.0)
     record = Record(run.facts)
-    charge = {"battery": 1, "line": 0, "charger": 0, "bay": 0, "discharged_min": 0, "connected_min": 0, "start_min": 10,
+    charge = {"battery": 1, "queue": 0, "charger": 0, "bay": 0, "discharged_min": 0, "connected_min": 0, "start_min": 10,
               "end_min": 250, "cooled_min": 250, "soc_from_share": 0.2, "soc_to_share": 0.48, "charged_ah": 140.0,
               "gas_ah": 28.0}  # fmt: skip
-    record.write["charges"](float(charge.get(column.name, 0)) for column in TABLES["charges"])
+    write_row(record, "charges", 0.0, **charge)
     for start, hours, amps, soc_from, soc_to, acceptance in (
         (10.0, 1.0, 80.0, 0.2, 0.4, 0.0),
         (70.0, 2.0, 20.0, 0.4, 0.45, 0.0),
@@ -498,7 +499,7 @@ def test_one_charge_by_hand() -> None:
     ):
         row = {"battery": 1.0, "start_min": start, "hours": hours, "start_a": amps, "volts_per_cell": 2.4,
                "soc_from_share": soc_from, "soc_to_share": soc_to, "acceptance_per_h": acceptance}  # fmt: skip
-        record.write["charge_phases"](row.get(column.name, 0.0) for column in TABLES["charge_phases"])
+        write_row(record, "charge_phases", 0.0, **row)
 
     def gas_ah(minute: float) -> float:
         second, third = min(max(minute - 70.0, 0.0), 120.0) / 60.0, min(max(minute - 190.0, 0.0), 60.0) / 60.0
