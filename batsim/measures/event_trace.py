@@ -169,7 +169,7 @@ class _Look:
         return CAUSES[int(causes[last])] if last >= 0 else CAUSES[NOTHING]
 
     def trucks(self) -> Iterator[Ranked]:
-        """Trucks on their way, in queue, in the station and back."""
+        """Trucks on their way, waiting, in the station and back."""
         for row in self.exchange_rows:
             truck, queue, discharged, charged = (int(row[name]) for name in ("truck", "queue", "discharged", "charged"))
             left, joined, start, free, end, back = (
@@ -322,7 +322,7 @@ class _Look:
             yield from self.at(row["to_min"], "outage_end", **it)
 
     def counted(self, events: list[Event]) -> list[Event]:
-        """Fill in how many trucks are in queue after each arrival and each exchange that was waited for."""
+        """Fill in how many trucks wait after each arrival and each exchange that was waited for."""
         rows = self.record.columns("exchanges")
         joined, start = rows["joined_min"], rows["start_min"]
         waits = (
@@ -341,5 +341,5 @@ class _Look:
             elif event.event != "cause":
                 result.append(event)
                 continue
-            result.append(event._replace(in_queue=count[queue]))
+            result.append(event._replace(trucks_waiting=count[queue]))
         return result

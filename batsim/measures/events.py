@@ -83,7 +83,7 @@ class Event(NamedTuple):
     """How long it has waited; for a charge, how long it was put off as too warm or too cold. [min]"""
     ready: int = -1
     """Ready batteries of its type that the truck found."""
-    in_queue: int = -1
-    """Trucks in queue from then on."""
+    trucks_waiting: int = -1
+    """Trucks waiting from then on."""
     people: int = -1
     """Attendants on duty."""

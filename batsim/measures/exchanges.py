@@ -1,6 +1,6 @@
 """Exchanges: how many, how long trucks wait for them, how long they are away.
 
-Times are scheduled truck minutes: a truck that stands in queue over the weekend waits for nobody.
+Times are scheduled truck minutes: a truck that waits in the queue over the weekend waits for nobody.
 """
 
 from typing import TYPE_CHECKING
@@ -43,7 +43,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     away = (_worked(measured, rows["back_min"]) - _worked(measured, rows["left_min"]))[finished]
     asked = ~np.isnan(rows["ready_found"]) & measured.inside(joined) & (kind != CHARGE_IN_TRUCK)
     unfinished = served & ~(rows["truck_free_min"] < measured.end)
-    in_queue = _worked(measured, measured.clip(start)) - _worked(measured, measured.clip(joined))
+    waited_min = _worked(measured, measured.clip(start)) - _worked(measured, measured.clip(joined))
     open_min = measured.site.between(measured.start, measured.end)
     found = rows["ready_found"][asked]
     measures = {
@@ -52,7 +52,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
         "wait_min_p95": float(np.quantile(waits, 0.95)) if waits.size else np.nan,
         "waited_share": _mean((waits > 0.0).astype(float)),
         "down_min_per_exchange": _mean(away),
-        "trucks_waiting_mean": float(np.sum(in_queue[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
+        "trucks_waiting_mean": float(np.sum(waited_min[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
         "found_none_ready_share": np.nan if facts.in_truck else _mean((found == 0).astype(float)),
         "unfinished_exchanges": float(np.sum(unfinished)),
         "trucks_below_cut_out": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),

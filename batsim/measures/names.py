@@ -91,7 +91,7 @@ _FIXED = (
         "trucks_waiting_mean",
         "trucks",
         "trucks waiting",
-        "mean number of trucks in queue, over the site's working time",
+        "mean number of trucks waiting, over the site's working time",
     ),
     Measure(
         "found_none_ready_share",

@@ -1,4 +1,4 @@
-"""The room over time: trucks in queue, batteries by state, chargers, stations and attendants as step functions."""
+"""The room over time: trucks waiting, batteries by state, chargers, stations and attendants as step functions."""
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -27,7 +27,7 @@ class RoomCourse:
     time_min: Floats
     """Instants, the first at the start of the window: something changes at each of them. (n) [min]"""
     waiting: dict[str, Whole]
-    """Trucks in queue by what it lacks, a word of `batsim.record.CAUSES`; `nothing` when it is about to move. (n)"""
+    """Trucks waiting, by what they wait for, a word of `batsim.record.CAUSES`; `nothing` when it is about to move. (n)"""
     batteries: dict[str, Whole]
     """Batteries by state, a word of `batsim.record.STATES`; they add up to all batteries. (n)"""
     charging: Whole
@@ -105,17 +105,17 @@ def room_course(record: "Record", from_min: float, to_min: float) -> RoomCourse:
     every = [*waiting, *lacks, *states.values(), *counts.values()]
     changes = np.concatenate([[begin], *(steps.since for steps in every)])
     times: Floats = np.unique(changes[(changes >= begin) & (changes < end)])
-    in_queue = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
+    trucks_waiting = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
     for trucks, cause in zip(waiting, lacks, strict=True):
         number, code = trucks.at(times), cause.at(times)
         for position, word in enumerate(CAUSES):
-            in_queue[word] += np.where(code == position, number, 0)
+            trucks_waiting[word] += np.where(code == position, number, 0)
     return RoomCourse(
         layout=facts.layout,
         from_min=begin,
         to_min=end,
         time_min=times,
-        waiting=in_queue,
+        waiting=trucks_waiting,
         batteries={word: steps.at(times) for word, steps in states.items()},
         chargers=float(sum(facts.charger_counts)),
         stations=float(facts.stations),
@@ -154,13 +154,13 @@ def _columns(rows: tuple[tuple[float, float, int], ...]) -> tuple[Floats, Floats
 
 
 def _queues(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
-    """Trucks in each queue, and the code of what it lacks."""
+    """Trucks in each queue, and the code of what its first truck waits for."""
     rows, queues = record.columns("exchanges"), record.columns("queues")
-    in_queue = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
+    waits = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
     each = range(len(record.facts.queues))
     waiting = [
         _under_way(rows["joined_min"][mine], rows["start_min"][mine])
-        for mine in (in_queue & (rows["queue"] == queue) for queue in each)
+        for mine in (waits & (rows["queue"] == queue) for queue in each)
     ]
     lacks = [
         _Steps(queues["from_min"][mine], queues["cause"][mine].astype(np.intp))

@@ -34,7 +34,7 @@ Then = Callable[[Event], None]
 class Moment(Event):
     """Something that will happen once; when, may be settled later than what will follow it.
 
-    A truck in queue waits for the moment its exchange is over. The moment is set when the exchange starts, so
+    A truck that waits in a queue waits for the moment its exchange is over. The moment is set when the exchange starts, so
     waiting costs no event of its own.
     """
 

@@ -31,7 +31,6 @@ class Truck(Worker):
         "charged",
         "exchange_times",
         "first_min",
-        "in_queue",
         "plugged_min",
         "ready_found",
         "served",
@@ -39,6 +38,7 @@ class Truck(Worker):
         "start_soc",
         "turned_away",
         "usable_ah",
+        "waits",
         "wells",
     )
 
@@ -53,7 +53,7 @@ class Truck(Worker):
         """Times of its exchanges, by each method."""
         self.call: Moment
         self.served: Moment
-        self.in_queue = False
+        self.waits = False
         self.turned_away = False
         """Whether it found no charging spot when it last asked for one."""
         self.plugged_min = nan

@@ -92,7 +92,7 @@ class ExchangeDesk:
         self.sorted_queues = bool(room.plan.reserve) or any(group.truck.priority > 1 for group in room.plan.groups)
         """Whether a truck may pass others in its queue."""
         self.early: list[Truck] = []
-        """Trucks at work that go as soon as nobody is in queue and an exchange could start."""
+        """Trucks at work that go as soon as no truck waits and an exchange could start."""
         self.coming = 0
         """Trucks on their way that were called early."""
         self.unsettled: dict[ExchangeJob, None] = {}
@@ -110,9 +110,9 @@ class ExchangeDesk:
             if self.limited_reach:  # what others could not use may have been the last of its kind
                 self.note_causes()
             return done
-        truck.served, truck.in_queue = done, True
+        truck.served, truck.waits = done, True
         queue.join(truck)
-        self.room.in_queue += 1
+        self.room.trucks_waiting += 1
         if self.sorted_queues:
             self.serve()
         else:
@@ -122,7 +122,7 @@ class ExchangeDesk:
     def serve(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
         room, queues = self.room, self.queues
-        while room.in_queue:
+        while room.trucks_waiting:
             best: Truck | None = None
             causes = []
             for queue in queues:
@@ -140,24 +140,24 @@ class ExchangeDesk:
                         self._note(queue, cause)
                 return
             best.queue.waiting.remove(best)
-            best.in_queue = False
-            room.in_queue -= 1
+            best.waits = False
+            room.trucks_waiting -= 1
             self._start(best, best.queue, best.served)
         self.note_causes()
 
     def call_early(self) -> None:
         """Send word to a truck at work that an exchange could start at once."""
         now = self.room.env.now
-        for truck in self.early if not self.room.in_queue and not self.coming else ():
+        for truck in self.early if not self.room.trucks_waiting and not self.coming else ():
             if self.could_start(truck) and truck.group.timetable.window(now)[0] <= now:
                 self.early.remove(truck)
                 truck.call.after(0.0)
                 return
 
     def could_start(self, truck: "Truck") -> bool:
-        """Tell whether an exchange of a truck that need not come yet could start now, nobody being in queue."""
+        """Tell whether an exchange of a truck that need not come yet could start now, while no truck waits."""
         queue = truck.queue
-        nobody = not self.room.in_queue and not self.coming
+        nobody = not self.room.trucks_waiting and not self.coming
         return nobody and len(queue.ready) > queue.reserve and self.lacks(queue) == NOTHING
 
     def note_causes(self) -> None:

@@ -166,12 +166,12 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
         ):
             truck.turn_away()  # it asks again at its cut-out, or after another run time, which says nothing of it
             return
-        truck.in_queue = True
+        truck.waits = True
         desk.note(1)
         truck.served = desk.wait(truck)
         yield truck.served
         desk.note(-1)
-        truck.in_queue = False
+        truck.waits = False
     truck.turned_away = False
     pool = battery.pool
     assert pool is not None  # taken above

@@ -50,10 +50,10 @@ class Room:
         self.record = Record(facts_of(plan, seed, replication))
         self._write_state = self.record.write.battery_states
         self._air_degc = plan.room_air_degc
-        self.in_queue = 0
+        self.trucks_waiting = 0
         """Trucks that wait for an exchange, in all queues."""
         self.early = any(group.truck.exchange_when.early_below_share is not None for group in plan.groups)
-        """Whether trucks may come early when nobody is in queue."""
+        """Whether trucks may come early when no truck waits."""
         self.queues = [Queue(queue, plan.picking, plan.reserve) for queue in plan.queues]
         self.batteries = self._make_batteries()
         self._draw_for_batteries()
@@ -118,7 +118,7 @@ class Room:
         if self.attendants.unmanned:
             self.attendants.serve()
         if self.usual_order:
-            if self.in_queue:
+            if self.trucks_waiting:
                 self.exchange.serve()
                 if self.exchange.waits_for_attendant and not self.attendants.others_are_free():
                     return
@@ -139,7 +139,7 @@ class Room:
     def _serve(self, task: int) -> bool:
         """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""
         if task == EXCHANGING:
-            if self.in_queue:
+            if self.trucks_waiting:
                 self.exchange.serve()
                 return not self.exchange.waits_for_attendant or self.attendants.others_are_free()
         elif task == CONNECTING:
@@ -157,7 +157,7 @@ class Room:
 
     def note_causes(self) -> None:
         """Write down anew what the queues wait for, after somebody has gone off duty."""
-        if self.in_queue:
+        if self.trucks_waiting:
             self.exchange.note_causes()
 
     def _make_batteries(self) -> list[Battery]:
@@ -232,7 +232,7 @@ class Room:
                 return
 
     def _write_unfinished(self) -> None:
-        """Write rows for trucks on their way or in queue, and for batteries that still wait."""
+        """Write rows for trucks on their way or waiting, and for batteries that still wait."""
         horizon, write = self.plan.horizon_min, self.record.write
         kind = EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK
         for job in self.exchange.unsettled if self.plan.exchange is not None else ():
@@ -240,8 +240,8 @@ class Room:
         for truck in self.trucks:
             if truck.planned is not None:
                 truck.settle(truck.left_min)
-            if truck.left_min < horizon and (truck.in_queue or truck.joined_min >= horizon):
-                write.exchanges(came=truck.came(kind, truck.ready_found if truck.in_queue else nan), charged=-1)
+            if truck.left_min < horizon and (truck.waits or truck.joined_min >= horizon):
+                write.exchanges(came=truck.came(kind, truck.ready_found if truck.waits else nan), charged=-1)
             elif not isnan(truck.plugged_min):
                 write.exchanges(came=truck.came(kind, 0), charged=-1, start_min=truck.plugged_min)
         if self.charging.sharing is not None:

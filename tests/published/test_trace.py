@@ -27,31 +27,31 @@ one: week 1 Mon 00:00 to week 1 Mon 12:00 (replication 0, seed 1)
 
 Mon 01:00  truck 1 arrives with battery 1 at 25 %; 1 battery ready
 Mon 01:00  exchange of truck 1 begins: battery 3 for battery 1
-Mon 01:05  truck 2 arrives with battery 2 at 25 %; no battery ready, 1 truck in line, waits for: battery
+Mon 01:05  truck 2 arrives with battery 2 at 25 %; no battery ready, 1 truck waiting, waits for: battery
 Mon 01:10  exchange of truck 1 is done: it works on with battery 3; battery 1 now at spot 2
 Mon 01:10  charge of battery 1 starts
-Mon 02:50  truck 1 arrives with battery 3 at 25 %; no battery ready, 2 trucks in line, waits for: battery
+Mon 02:50  truck 1 arrives with battery 3 at 25 %; no battery ready, 2 trucks waiting, waits for: battery
 Mon 03:40  charge of battery 1 ends, full
 Mon 03:40  battery 1 is ready at spot 2
-Mon 03:40  exchange of truck 2 begins after 155 min in line: battery 1 from spot 2 for battery 2; 1 truck still in line
+Mon 03:40  exchange of truck 2 begins after 155 min of waiting: battery 1 from spot 2 for battery 2; 1 truck still waiting
 Mon 03:50  exchange of truck 2 is done: it works on with battery 1; battery 2 now at spot 1
 Mon 03:50  charge of battery 2 starts
-Mon 05:30  truck 2 arrives with battery 1 at 25 %; no battery ready, 2 trucks in line, waits for: battery
+Mon 05:30  truck 2 arrives with battery 1 at 25 %; no battery ready, 2 trucks waiting, waits for: battery
 Mon 06:20  charge of battery 2 ends, full
 Mon 06:20  battery 2 is ready at spot 1
-Mon 06:20  exchange of truck 1 begins after 210 min in line: battery 2 from spot 1 for battery 3; 1 truck still in line
+Mon 06:20  exchange of truck 1 begins after 210 min of waiting: battery 2 from spot 1 for battery 3; 1 truck still waiting
 Mon 06:30  exchange of truck 1 is done: it works on with battery 2; battery 3 now at spot 2
 Mon 06:30  charge of battery 3 starts
-Mon 08:10  truck 1 arrives with battery 2 at 25 %; no battery ready, 2 trucks in line, waits for: battery
+Mon 08:10  truck 1 arrives with battery 2 at 25 %; no battery ready, 2 trucks waiting, waits for: battery
 Mon 09:00  charge of battery 3 ends, full
 Mon 09:00  battery 3 is ready at spot 2
-Mon 09:00  exchange of truck 2 begins after 210 min in line: battery 3 from spot 2 for battery 1; 1 truck still in line
+Mon 09:00  exchange of truck 2 begins after 210 min of waiting: battery 3 from spot 2 for battery 1; 1 truck still waiting
 Mon 09:10  exchange of truck 2 is done: it works on with battery 3; battery 1 now at spot 1
 Mon 09:10  charge of battery 1 starts
-Mon 10:50  truck 2 arrives with battery 3 at 25 %; no battery ready, 2 trucks in line, waits for: battery
+Mon 10:50  truck 2 arrives with battery 3 at 25 %; no battery ready, 2 trucks waiting, waits for: battery
 Mon 11:40  charge of battery 1 ends, full
 Mon 11:40  battery 1 is ready at spot 1
-Mon 11:40  exchange of truck 1 begins after 210 min in line: battery 1 from spot 1 for battery 2; 1 truck still in line
+Mon 11:40  exchange of truck 1 begins after 210 min of waiting: battery 1 from spot 1 for battery 2; 1 truck still waiting
 Mon 11:50  exchange of truck 1 is done: it works on with battery 1; battery 2 now at spot 2
 Mon 11:50  charge of battery 2 starts"""
 

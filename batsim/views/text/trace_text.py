@@ -21,7 +21,7 @@ REASONS = {
 """Why a truck comes, by the word of the record."""
 NUMBERS = ("truck", "battery", "discharged", "queue", "bay", "station", "unit")
 """Columns that count from 0 in the record and from 1 for people."""
-COUNTS = ("ready", "in_queue", "people")
+COUNTS = ("ready", "trucks_waiting", "people")
 
 
 def trace_text(record: "Record", from_min: float, to_min: float, width: int | None = None) -> str:
@@ -90,6 +90,11 @@ def _count(number: int, thing: str) -> str:
     """Write how many there are of a thing."""
     many = thing.removesuffix("y") + ("ies" if thing.endswith("y") else "s")
     return f"{number} {many}" if number > 1 else f"{number or 'no'} {thing}"
+
+
+def _waiting(event: Event, *, still: bool = False) -> str:
+    """Say how many trucks wait from an event on."""
+    return f"{_count(event.trucks_waiting, 'truck')} {'still ' if still else ''}waiting"
 
 
 def _minutes(minutes: float) -> str:
@@ -189,7 +194,7 @@ class _Words:
         parts = [] if event.ready < 0 else [f"{_count(event.ready, 'battery')} ready"]
         if event.cause:
             cause = event.cause if event.cause != CAUSES[NOTHING] else "its turn"
-            parts += [f"{_count(event.in_queue, 'truck')} in line", f"waits for: {cause}"]
+            parts += [_waiting(event), f"waits for: {cause}"]
         return "; ".join([text, ", ".join(parts)]) if parts else text
 
     def _turned_away(self, event: Event) -> str:
@@ -206,16 +211,16 @@ class _Words:
         several = event.station >= 0 and self.facts.stations > 1
         where = f" at station {event.station + 1}" if several else ""
         how = " with the standby method" if event.standby else ""
-        line = f" after {_minutes(event.wait_min)} in line" if event.wait_min > 0.0 else ""
+        line = f" after {_minutes(event.wait_min)} of waiting" if event.wait_min > 0.0 else ""
         what = f"{self._battery(event.battery)}{self._bay(event, 'from ')} for {self._battery(event.discharged)}"
         return f"exchange of {self._truck(event)} begins{where}{how}{line}: {what}{self._others(event)}"
 
     def _plugged_in(self, event: Event) -> str:
-        line = f" after {_minutes(event.wait_min)} in line" if event.wait_min > 0.0 else ""
+        line = f" after {_minutes(event.wait_min)} of waiting" if event.wait_min > 0.0 else ""
         return f"{self._truck(event)} takes a charging spot{line}{self._others(event)}"
 
     def _others(self, event: Event) -> str:
-        return f"; {_count(event.in_queue, 'truck')} still in line" if event.in_queue > 0 else ""
+        return f"; {_waiting(event, still=True)}" if event.trucks_waiting > 0 else ""
 
     def _discharged(self, event: Event) -> str:
         return f"discharged {self._battery(event.battery)} is pulled out, now{self._bay(event)}"
@@ -232,7 +237,7 @@ class _Words:
     def _cause(self, event: Event) -> str:
         names = self.facts.queues
         of = f" for {names[event.queue]}" if len(names) > 1 and not self.facts.in_truck else ""
-        return f"the line{of} now waits for: {event.cause}; {_count(event.in_queue, 'truck')} in line"
+        return f"the queue{of} now waits for: {event.cause}; {_waiting(event)}"
 
     def _job(self, event: Event, task: str, stage: str) -> str:
         """Write a stage of watering or maintenance."""

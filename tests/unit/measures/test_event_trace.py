@@ -116,10 +116,10 @@ def test_a_truck_on_its_way_there_and_back(facts):
     row = exchange(left_min=98, start_min=103, truck_free_min=108, back_min=112, ready_found=3, reason=SHIFT_CHANGE)
     causes = [{"queue": 0, "cause": PEOPLE, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 103}]
 
-    assert lines(made(facts, exchanges=[row], lines=causes, charges=[charge()])) == [
+    assert lines(made(facts, exchanges=[row], queues=causes, charges=[charge()])) == [
         "Mon 01:38  truck 1 leaves its work with battery 1, at the shift change",
-        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 3 batteries ready, 1 truck in line, waits for: attendants",
-        "Mon 01:43  exchange of truck 1 begins after 3 min in line: battery 3 for battery 1",
+        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 3 batteries ready, 1 truck waiting, waits for: attendant",
+        "Mon 01:43  exchange of truck 1 begins after 3 min of waiting: battery 3 for battery 1",
         "Mon 01:48  truck 1 leaves the station with battery 3",
         "Mon 01:50  exchange of truck 1 is done: battery 1 now at spot 5",
         "Mon 01:50  charge of battery 1 starts",
@@ -178,16 +178,16 @@ def test_an_exchange_that_takes_no_time_begins_before_it_ends(facts):
     assert [name for _, name in names(made(facts, exchanges=[row]))] == ["arrive", "exchange_start", "exchange_end"]
 
 
-def test_a_truck_still_in_line_or_on_its_way_at_the_end_of_the_run(facts):
+def test_a_truck_still_trucks_waiting_or_on_its_way_at_the_end_of_the_run(facts):
     """Rows without a start tell what came before it, and nothing more."""
     gone = {"start_min": nan, "truck_free_min": nan, "end_min": nan, "back_min": nan, "charged": -1}
     waits = exchange(**gone, joined_min=700, left_min=690)
     drives = exchange(**gone, truck=1, discharged=1, left_min=715, joined_min=725, ready_found=nan)
     cause = {"queue": 0, "cause": STATION, "from_min": 700}
 
-    assert lines(made(facts, exchanges=[waits, drives], lines=[cause])) == [
+    assert lines(made(facts, exchanges=[waits, drives], queues=[cause])) == [
         "Mon 11:30  truck 1 leaves its work with battery 1, down to the exchange level",
-        "Mon 11:40  truck 1 arrives with battery 1 at 20 %; 1 battery ready, 1 truck in line, waits for: station",
+        "Mon 11:40  truck 1 arrives with battery 1 at 20 %; 1 battery ready, 1 truck waiting, waits for: station",
         "Mon 11:55  truck 2 leaves its work with battery 2, down to the exchange level",
     ]
 
@@ -207,15 +207,15 @@ def test_the_order_at_one_instant(facts):
         exchanges=[waited, comes],
         charges=[before, begins],
         battery_states=[{"battery": 2, "state": READY, "from_min": 100}],
-        lines=[{"queue": 0, "cause": BATTERY, "from_min": 80}, {"queue": 0, "cause": STATION, "from_min": 100}],
+        queues=[{"queue": 0, "cause": BATTERY, "from_min": 80}, {"queue": 0, "cause": STATION, "from_min": 100}],
     )
 
     assert [name for time, name in names(record) if time == 100.0] == [
         "charge_end", "ready", "attendants", "exchange_start", "arrive", "charge_start",
     ]  # fmt: skip
     told = {event.event: event for event in event_trace(record, 100.0, 100.5)}
-    assert told["exchange_start"].in_line == 0
-    assert (told["arrive"].in_line, told["arrive"].cause) == (1, "station")
+    assert told["exchange_start"].trucks_waiting == 0
+    assert (told["arrive"].trucks_waiting, told["arrive"].cause) == (1, "station")
 
 
 def test_the_words_for_kinds_of_event_are_those_that_are_used(runs):
@@ -354,15 +354,15 @@ def test_what_the_line_lacks_is_told_when_no_truck_tells_it(facts):
     row = exchange(start_min=130, truck_free_min=140, end_min=140, back_min=140)
     causes = [(STATION, 100), (BATTERY, 120), (PEOPLE, 120), (NOTHING, 130)]
     record = made(
-        facts, exchanges=[row], lines=[{"queue": 0, "cause": cause, "from_min": time} for cause, time in causes]
+        facts, exchanges=[row], queues=[{"queue": 0, "cause": cause, "from_min": time} for cause, time in causes]
     )
 
     assert lines(record)[:3] == [
-        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 1 battery ready, 1 truck in line, waits for: station",
-        "Mon 02:00  the line now waits for: attendants; 1 truck in line",
-        "Mon 02:10  exchange of truck 1 begins after 30 min in line: battery 3 for battery 1",
+        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 1 battery ready, 1 truck waiting, waits for: station",
+        "Mon 02:00  the queue now waits for: attendant; 1 truck waiting",
+        "Mon 02:10  exchange of truck 1 begins after 30 min of waiting: battery 3 for battery 1",
     ]
-    assert lines(record, 110.0)[0] == "Mon 02:00  the line now waits for: attendants; 1 truck in line"
+    assert lines(record, 110.0)[0] == "Mon 02:00  the queue now waits for: attendant; 1 truck waiting"
 
 
 def test_attendants_come_and_go(facts):
@@ -393,7 +393,7 @@ def test_charging_in_the_truck(facts):
             charge(bay=-1, discharged_min=100, connected_min=105, start_min=106, full=0),
             charge(bay=-1, battery=1, discharged_min=300, connected_min=300, start_min=301, end_min=400, cooled_min=400),
         ],
-        lines=[{"queue": 0, "cause": STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
+        queues=[{"queue": 0, "cause": STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
         battery_states=[
             {"battery": 0, "state": IN_TRUCK, "from_min": 0}, {"battery": 1, "state": IN_TRUCK, "from_min": 0},
             {"battery": 0, "state": WAITING, "from_min": 100}, {"battery": 0, "state": ON_CHARGE, "from_min": 106},
@@ -404,8 +404,8 @@ def test_charging_in_the_truck(facts):
 
     assert lines(record) == [
         "Mon 01:38  truck 1 leaves its work with battery 1, down to the exchange level",
-        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 1 truck in line, waits for: station",
-        "Mon 01:45  truck 1 takes a charging spot after 5 min in line",
+        "Mon 01:40  truck 1 arrives with battery 1 at 20 %; 1 truck waiting, waits for: station",
+        "Mon 01:45  truck 1 takes a charging spot after 5 min of waiting",
         "Mon 01:46  charge of battery 1 starts",
         "Mon 04:20  charge of battery 1 ends, not yet full",
         "Mon 04:22  truck 1 unplugs",
@@ -432,15 +432,15 @@ def test_names_where_there_are_several(facts):
         several,
         exchanges=[row],
         charges=[charge(battery=1, line=1, charger=1, discharged_min=130, connected_min=130, start_min=131)],
-        lines=[{"queue": 1, "cause": STATION, "from_min": 100}, {"queue": 1, "cause": PEOPLE, "from_min": 110}],
+        queues=[{"queue": 1, "cause": STATION, "from_min": 100}, {"queue": 1, "cause": PEOPLE, "from_min": 110}],
         work=[{"person": DRIVER, "task": 1, "start_min": 130, "end_min": 131, "people": 1}],
     )
 
     assert lines(record) == [
-        "Mon 01:40  truck 2 (pallet) arrives with battery 2 (lithium) at 20 %; 1 battery ready, 1 truck in line, "
+        "Mon 01:40  truck 2 (pallet) arrives with battery 2 (lithium) at 20 %; 1 battery ready, 1 truck waiting, "
         "waits for: station",
-        "Mon 01:50  the line for lithium now waits for: attendants; 1 truck in line",
-        "Mon 02:00  exchange of truck 2 (pallet) begins after 20 min in line: battery 3 (lithium) for battery 2 "
+        "Mon 01:50  the queue for lithium now waits for: attendant; 1 truck waiting",
+        "Mon 02:00  exchange of truck 2 (pallet) begins after 20 min of waiting: battery 3 (lithium) for battery 2 "
         "(lithium)",
         "Mon 02:10  exchange of truck 2 (pallet) is done: it works on with battery 3 (lithium); battery 2 (lithium) "
         "now at spot 5",
@@ -458,12 +458,12 @@ def test_what_began_before_the_window_shows_its_end(facts):
     assert names(record, 260.0, 261.0) == [(260.0, "charge_end")]
 
 
-def test_trucks_in_line_before_the_window_are_counted(facts):
+def test_trucks_waiting_before_the_window_are_counted(facts):
     rows = [
         exchange(truck=truck, start_min=200 + truck, truck_free_min=210, end_min=210, back_min=210) for truck in (0, 1)
     ]
 
-    told = [event.in_line for event in event_trace(made(facts, exchanges=rows), 150.0, 205.0)]
+    told = [event.trucks_waiting for event in event_trace(made(facts, exchanges=rows), 150.0, 205.0)]
 
     assert told == [1, 0]
 
@@ -531,7 +531,7 @@ def test_the_csv_counts_from_one(facts):
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0]) == [
         "time_min", "moment", "event", "truck", "group", "battery", "discharged", "battery_type", "queue", "bay", "station",
-        "standby", "person", "reason", "cause", "detail", "unit", "soc_share", "full", "wait_min", "ready", "in_line",
+        "standby", "person", "reason", "cause", "detail", "unit", "soc_share", "full", "wait_min", "ready", "trucks_waiting",
         "attendants_on_duty",
     ]  # fmt: skip
     assert [row["event"] for row in rows] == ["arrive", "exchange_start", "exchange_end", "charge_start"]

@@ -100,15 +100,15 @@ def test_the_line_by_what_it_lacks(d04):
     record = made(
         facts,
         exchanges=[
-            {**base, "line": 0, "joined_min": 10, "start_min": 50},
-            {**base, "line": 1, "joined_min": 20},
-            {**base, "line": 0, "joined_min": 30, "kind": TURNED_AWAY, "start_min": 30},
-            {**base, "line": 0, "joined_min": 40, "ready_found": nan},
+            {**base, "queue": 0, "joined_min": 10, "start_min": 50},
+            {**base, "queue": 1, "joined_min": 20},
+            {**base, "queue": 0, "joined_min": 30, "kind": TURNED_AWAY, "start_min": 30},
+            {**base, "queue": 0, "joined_min": 40, "ready_found": nan},
         ],
-        lines=[
-            {"line": 0, "cause": STATION, "from_min": 10}, {"line": 0, "cause": PEOPLE, "from_min": 25},
-            {"line": 0, "cause": NOTHING, "from_min": 50}, {"line": 1, "cause": BAY, "from_min": 20},
-            {"line": 1, "cause": DEVICE, "from_min": 60},
+        queues=[
+            {"queue": 0, "cause": STATION, "from_min": 10}, {"queue": 0, "cause": PEOPLE, "from_min": 25},
+            {"queue": 0, "cause": NOTHING, "from_min": 50}, {"queue": 1, "cause": BAY, "from_min": 20},
+            {"queue": 1, "cause": DEVICE, "from_min": 60},
         ],
     )  # fmt: skip
 
@@ -167,7 +167,7 @@ def test_spots_of_charging_in_the_truck(d04):
     record = made(
         replace(d04.facts, in_truck=True, chargers=("quick",), charger_counts=(inf,)),
         charges=[{"battery": 0, "connected_min": 10, "end_min": 30}, {"battery": 1, "connected_min": 20}],
-        exchanges=[{"line": 0, "kind": CHARGE_IN_TRUCK, "start_min": 10, "truck_free_min": 90, "left_min": 8}],
+        exchanges=[{"queue": 0, "kind": CHARGE_IN_TRUCK, "start_min": 10, "truck_free_min": 90, "left_min": 8}],
     )
 
     course = room_course(record, 0.0, 100.0)
