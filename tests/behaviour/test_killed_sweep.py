@@ -165,7 +165,9 @@ def swept_counts(store: Path) -> Any:
     return runs[-1]["cases"]
 
 
-@pytest.mark.parametrize(("workers", "kills", "seed"), [(2, 3, 7), (1, 1, 3)])
+@pytest.mark.parametrize(
+    ("workers", "kills", "seed"), [(2, 1, 8), (1, 1, 3), pytest.param(2, 3, 7, marks=pytest.mark.slow)]
+)
 def test_killed_some_times(
     tmp_path: Path, undisturbed: tuple[Path, Tables], workers: int, kills: int, seed: int
 ) -> None:

@@ -104,7 +104,7 @@ def test_staggering_by_half_an_hour_helps(site):
             "the stations with their hand pallet truck and attendants",
             marks=pytest.mark.slow,
         ),
-        ("hoist", "one more station with its hoist", "the station with its hoist"),
+        pytest.param("hoist", "one more station with its hoist", "the station with its hoist", marks=pytest.mark.slow),
     ],
 )
 def test_what_binds_is_named(site, layout, what, thing):
