@@ -181,6 +181,11 @@ class Figures(Mapping[str, Figure]):
     def __hash__(self) -> int:
         return hash(tuple(sorted(self.stated.items())))
 
+    def number(self, name: str) -> float:
+        """Value of a figure as a plain number; shares, in percent in the catalogue, from 0 to 1."""
+        found = self[name]
+        return found.value / 100.0 if found.unit == "%" else found.value
+
     def noting(self, asked: set[str]) -> "Figures":
         """Return the same figures, which add the name of each that is looked up to a set."""
         return Figures(self.stated, asked)

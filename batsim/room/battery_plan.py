@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figure, held_instead, instead
 from batsim.formulas.heat import discharge_heat_w
 from batsim.record import INSPECTING, READING, WASHING, WATERING
 from batsim.room.clock import ticked
@@ -19,7 +18,6 @@ from batsim.scenario.chemistry import (
     profile_of,
     rated_cell,
     thermal_of,
-    value,
     wells_of,
 )
 from batsim.scenario.parts.laws import DurationLaw
@@ -27,7 +25,7 @@ from batsim.scenario.parts.laws import DurationLaw
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from batsim.catalogue import Figure
+    from batsim.catalogue import Figure, Figures
     from batsim.formulas.charging import Profile
     from batsim.formulas.discharge import Cell
     from batsim.formulas.kibam import Wells
@@ -43,23 +41,21 @@ MAINTENANCE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING
 class Profiles:
     """One charger type on one battery type at any electrolyte temperature, looked up in steps of half a kelvin."""
 
-    def __init__(self, charger: "ChargerType", battery: "BatteryType") -> None:
-        self.charger, self.battery = charger, battery
-        self.rated_degc = value(f"battery.{battery.chemistry}.rated_temperature")
-        self.rated = profile_of(charger, battery)
+    def __init__(self, charger: "ChargerType", battery: "BatteryType", figures: "Figures") -> None:
+        self.charger, self.battery, self.figures = charger, battery, figures
+        self.rated_degc = figures.number(f"battery.{battery.chemistry}.rated_temperature")
+        self.rated = profile_of(charger, battery, figures)
         self.kind, self.factor = self.rated.kind, self.rated.factor
         self.kw_per_a = battery.cells / 1000.0 / charger.efficiency_share
         """Power from the wall for an ampere at a volt per cell. [kW/(A V)]"""
         self._at: dict[int, Profile] = {}
-        self._figures = held_instead()
 
     def at(self, temperature_degc: float) -> "Profile":
         """Profile at a temperature."""
         step = round(2.0 * temperature_degc)
         found = self._at.get(step)
         if found is None:
-            with instead(self._figures):
-                found = self._at[step] = profile_of(self.charger, self.battery, step / 2.0)
+            found = self._at[step] = profile_of(self.charger, self.battery, self.figures, step / 2.0)
         return found
 
 
@@ -146,7 +142,9 @@ def battery_plan(scenario: "Scenario", layout: str, number: int, name: str) -> B
         for position, charger in enumerate(chargers)
         if scenario.chargers[charger].fits(name, battery)
     }
-    cell, thermal = rated_cell(battery), thermal_of(battery)
+    figures = scenario.figures
+    room_degc = scenario.site.room_air.in_week(scenario.simulation.start_week, figures["site.coldest_week"].value)
+    cell, thermal = rated_cell(battery, figures), thermal_of(battery, figures)
     return BatteryPlan(
         number=number,
         name=name,
@@ -154,49 +152,49 @@ def battery_plan(scenario: "Scenario", layout: str, number: int, name: str) -> B
         trucks=sum(group.count for group in scenario.trucks if group.battery == name),
         batteries=scenario.batteries_of(layout)[name],
         chargers=tuple(fitting),
-        profiles={position: Profiles(charger, battery) for position, charger in fitting.items()},
-        maintenance=_maintenance(battery),
+        profiles={position: Profiles(charger, battery, figures) for position, charger in fitting.items()},
+        maintenance=_maintenance(battery, figures),
         watered_by_hand=battery.watering is not None and battery.watering.by == "hand",
-        cell=cell_of(battery, scenario.site.room_air.in_week(scenario.simulation.start_week)),
+        cell=cell_of(battery, figures, room_degc),
         capacity_ah=cell.capacity_ah,
         rated_cell=cell,
-        capacity_at=capacity_factor_of(battery),
+        capacity_at=capacity_factor_of(battery, figures),
         warms_acceptance=battery.chemistry != LITHIUM,
         cool_to_degc=battery.cool_to_degc,
-        wells=wells_of(battery),
+        wells=wells_of(battery, figures),
         thermal=thermal,
         kelvin_per_a2=discharge_heat_w(1.0, cell.cells, cell.resistance_ohm_ah, cell.capacity_ah)
         / thermal.truck_loss_w_per_k,
         truck_tau_min=60.0 * thermal.truck_tau_h,
-        gassing=gassing_of(battery),
-        equalising=_equalising(battery),
-        ageing=_ageing(battery),
+        gassing=gassing_of(battery, figures),
+        equalising=_equalising(battery, figures),
+        ageing=_ageing(battery, figures),
     )
 
 
-def _equalising(battery: "BatteryType") -> EqualisingPlan | None:
+def _equalising(battery: "BatteryType", figures: "Figures") -> EqualisingPlan | None:
     """Work out the equalising charge of a battery type."""
     stated = battery.equalising
     if stated is None:
         return None
-    amps = stated.current.of(rated_cell(battery).capacity_ah)
-    volts = value(f"battery.{battery.chemistry}.finish_v")
+    amps = stated.current.of(rated_cell(battery, figures).capacity_ah)
+    volts = figures.number(f"battery.{battery.chemistry}.finish_v")
     days = frozenset(range(7) if stated.days is None else stated.days)
     return EqualisingPlan(stated.every_min, ticked(stated.length_min), amps, volts, days)
 
 
-def _maintenance(battery: "BatteryType") -> tuple[MaintenancePlan, ...]:
+def _maintenance(battery: "BatteryType", figures: "Figures") -> tuple[MaintenancePlan, ...]:
     """Gather what is done to batteries of a type."""
     found = []
     watering = battery.watering
     if watering is not None:
-        due_ah = gassing_of(battery).due_ah
-        law = _watering_law(battery)
+        due_ah = gassing_of(battery, figures).due_ah
+        law = _watering_law(battery, figures)
         found.append(MaintenancePlan(WATERING, watering.every.charges, inf, due_ah, law, False, watering.rounds))
     for task, name in MAINTENANCE_TASKS:
         stated: Maintenance | None = getattr(battery, name)
         if stated is not None:
-            law = stated.time_min or _maintenance_law(name, battery)
+            law = stated.time_min or _maintenance_law(name, battery, figures)
             first = stated.when == "before_charge"
             found.append(
                 MaintenancePlan(task, stated.every.charges, stated.every.minutes, inf, law, first, stated.rounds)
@@ -204,11 +202,11 @@ def _maintenance(battery: "BatteryType") -> tuple[MaintenancePlan, ...]:
     return tuple(found)
 
 
-def _maintenance_law(name: str, battery: "BatteryType") -> DurationLaw:
+def _maintenance_law(name: str, battery: "BatteryType", figures: "Figures") -> DurationLaw:
     """Usual time of inspection, readings or wash. [min]"""
     if name != "readings":
-        return _ranged(figure(f"{name}.time"), None, 0)
-    return _ranged(figure("readings.base"), figure("readings.per_cell"), battery.cells)
+        return _ranged(figures[f"{name}.time"], None, 0)
+    return _ranged(figures["readings.base"], figures["readings.per_cell"], battery.cells)
 
 
 def _ranged(base: "Figure", per_cell: "Figure | None", cells: int) -> DurationLaw:
@@ -220,23 +218,23 @@ def _ranged(base: "Figure", per_cell: "Figure | None", cells: int) -> DurationLa
     return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
 
 
-def _ageing(battery: "BatteryType") -> Ageing:
+def _ageing(battery: "BatteryType", figures: "Figures") -> Ageing:
     """Gather what wears a battery type."""
     name = f"battery.{battery.chemistry}"
     return Ageing(
-        life=life_of(battery),
-        part_charges_free=int(value(f"{name}.part_charges_free")),
-        part_charge_surcharge=value(f"{name}.part_charge_surcharge"),
-        capacity_lost_share=value(f"{name}.capacity_lost"),
+        life=life_of(battery, figures),
+        part_charges_free=int(figures.number(f"{name}.part_charges_free")),
+        part_charge_surcharge=figures.number(f"{name}.part_charge_surcharge"),
+        capacity_lost_share=figures.number(f"{name}.capacity_lost"),
     )
 
 
-def _watering_law(battery: "BatteryType") -> DurationLaw:
+def _watering_law(battery: "BatteryType", figures: "Figures") -> DurationLaw:
     """Time to water one battery: as stated, or by hand per cell, or at once from one connection. [min]"""
     watering = battery.watering
     assert watering is not None  # asked before
     if watering.time_min is not None:
         return watering.time_min
     if watering.by == "single_point":
-        return _ranged(figure("watering.single_point"), None, 0)
-    return _ranged(figure("watering.by_hand_base"), figure("watering.by_hand_per_cell"), battery.cells)
+        return _ranged(figures["watering.single_point"], None, 0)
+    return _ranged(figures["watering.by_hand_base"], figures["watering.by_hand_per_cell"], battery.cells)

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import instead
 from batsim.errors import Problem, ScenarioError
 from batsim.room.battery_plan import BatteryPlan, battery_plan
 from batsim.room.clock import ticked
@@ -147,17 +146,16 @@ class Blueprint:
 
 def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work out a layout for runs of some length after a warm-up. [min]"""
-    with instead(scenario.stated_figures):
-        try:
-            return _blueprint(scenario, layout, length_min, warm_up_min)
-        except (ValueError, ArithmeticError) as error:
-            if not scenario.stated_figures:
-                raise
-            raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "figures", NOT_TOGETHER)]) from error
+    try:
+        return _blueprint(scenario, layout, length_min, warm_up_min)
+    except (ValueError, ArithmeticError) as error:
+        if not scenario.figures.stated:
+            raise
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "figures", NOT_TOGETHER)]) from error
 
 
 def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
-    """Do that with the figures that hold for the scenario."""
+    """Work it out; what does not go together raises a ValueError or an ArithmeticError."""
     stated = scenario.layouts[layout]
     arrangement = scenario.arrangement(layout)
     horizon = ticked(length_min + warm_up_min)
@@ -242,7 +240,10 @@ def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min
 def _weekly(scenario: "Scenario", air: "Air", horizon: float, warm_up_min: float) -> tuple[float, ...]:
     """Temperature of a zone in each week of a run; the first measured week is the stated calendar week. [degC]"""
     first = scenario.simulation.start_week - warm_up_min / WEEK_MIN
-    return tuple(air.in_week(first + week) for week in range(int((horizon + ALWAYS_AHEAD) // WEEK_MIN) + 2))
+    coldest_week = scenario.figures["site.coldest_week"].value
+    return tuple(
+        air.in_week(first + week, coldest_week) for week in range(int((horizon + ALWAYS_AHEAD) // WEEK_MIN) + 2)
+    )
 
 
 def _at_once(plan: ExchangePlan | None, devices: dict[str, float]) -> float:
@@ -346,6 +347,7 @@ def _group(scenario: "Scenario", number: int, queues: tuple[int, ...], horizon: 
         power_w=power_w,
         cell=cell_of(
             scenario.batteries[truck.battery],
+            scenario.figures,
             (air[0] + room[0]) / 2.0 if truck.temperature_degc is None else truck.temperature_degc,
         ),
         air_degc=air,

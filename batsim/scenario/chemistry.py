@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
-from batsim.catalogue import figure
+from batsim.catalogue import Figures
 from batsim.formulas.charging import Profile, acceptance_tau_h, current_limit_a, voltage_limit_v
 from batsim.formulas.discharge import Cell, capacity_factor
 from batsim.formulas.gassing import WATER_G_PER_AH
@@ -63,31 +63,25 @@ class Gassing(NamedTuple):
     """Ampere-hours of gassing that use up the water above the plates. [Ah]"""
 
 
-def value(name: str) -> float:
-    """Return a plain figure of the catalogue; shares are given in percent there."""
-    found = figure(name)
-    return found.value / 100.0 if found.unit == "%" else found.value
-
-
-def capacity_ah(battery: BatteryType) -> float:
+def capacity_ah(battery: BatteryType, figures: Figures) -> float:
     """Capacity at the 5 h rate. [Ah]"""
-    return five_hour_capacity_ah(battery.capacity.ah, battery.capacity.rate_h, _peukert(battery))
+    return five_hour_capacity_ah(battery.capacity.ah, battery.capacity.rate_h, _peukert(battery, figures))
 
 
-def _peukert(battery: BatteryType) -> float:
-    return value(f"battery.{battery.chemistry}.peukert") if battery.peukert is None else battery.peukert
+def _peukert(battery: BatteryType, figures: Figures) -> float:
+    return figures.number(f"battery.{battery.chemistry}.peukert") if battery.peukert is None else battery.peukert
 
 
-def capacity_factor_of(battery: BatteryType) -> Callable[[float], float]:
+def capacity_factor_of(battery: BatteryType, figures: Figures) -> Callable[[float], float]:
     """Capacity as a share of the rated one, as a function of the electrolyte temperature in degC."""
     name = f"battery.{battery.chemistry}"
     cold = "battery.cold_table" if battery.chemistry != LITHIUM else "battery.lithium_ion.cold_table"
-    rated, warm = value(f"{name}.rated_temperature"), value(f"{name}.warm_per_k")
-    knee, slope = value(f"{name}.knee_temperature"), value(f"{name}.cold_per_k")
+    rated, warm = figures.number(f"{name}.rated_temperature"), figures.number(f"{name}.warm_per_k")
+    knee, slope = figures.number(f"{name}.knee_temperature"), figures.number(f"{name}.cold_per_k")
     at_knee = 1.0 + warm * (knee - rated)
     table = (
-        (-18.0, value(f"{cold}.minus_18")),
-        (-10.0, value(f"{cold}.minus_10")),
+        (-18.0, figures.number(f"{cold}.minus_18")),
+        (-10.0, figures.number(f"{cold}.minus_10")),
         (0.0, at_knee - slope * knee),
     )
 
@@ -106,77 +100,79 @@ def capacity_factor_of(battery: BatteryType) -> Callable[[float], float]:
     return factor
 
 
-def cell_of(battery: BatteryType, temperature_degc: float) -> Cell:
+def cell_of(battery: BatteryType, figures: Figures, temperature_degc: float) -> Cell:
     """Put together what a discharge needs to know about a battery type at one temperature."""
-    return rated_cell(battery)._replace(capacity_factor=capacity_factor_of(battery)(temperature_degc))
+    return rated_cell(battery, figures)._replace(capacity_factor=capacity_factor_of(battery, figures)(temperature_degc))
 
 
-def rated_cell(battery: BatteryType) -> Cell:
+def rated_cell(battery: BatteryType, figures: Figures) -> Cell:
     """Put together what a discharge needs to know about a battery type at the temperature of its rating."""
-    name, exponent = f"battery.{battery.chemistry}", _peukert(battery)
+    name, exponent = f"battery.{battery.chemistry}", _peukert(battery, figures)
     return Cell(
-        capacity_ah=capacity_ah(battery),
+        capacity_ah=capacity_ah(battery, figures),
         cells=battery.cells,
-        empty_v=value(f"{name}.empty_v"),
-        slope_v=value(f"{name}.slope_v"),
-        resistance_ohm_ah=value(f"{name}.resistance"),
+        empty_v=figures.number(f"{name}.empty_v"),
+        slope_v=figures.number(f"{name}.slope_v"),
+        resistance_ohm_ah=figures.number(f"{name}.resistance"),
         peukert=exponent,
         # The floor is the kappa of the 10 h rate, half the 5 h current: it follows from the exponent.
-        kappa_floor=0.5 ** (exponent - 1.0) if battery.peukert else value(f"{name}.kappa_floor"),
+        kappa_floor=0.5 ** (exponent - 1.0) if battery.peukert else figures.number(f"{name}.kappa_floor"),
         capacity_factor=1.0,
     )
 
 
-def wells_of(battery: BatteryType) -> Wells | None:
+def wells_of(battery: BatteryType, figures: Figures) -> Wells | None:
     """Two wells that have the capacities of Peukert's law at three rates; None when not asked for."""
-    exponent = _peukert(battery)
+    exponent = _peukert(battery, figures)
     if battery.recovery == "none":
         return None
     if exponent == 1.0:
-        return Wells(1.0, 1.0, capacity_ah(battery))
+        return Wells(1.0, 1.0, capacity_ah(battery, figures))
     # Constant current I = C/T: T = 5 h (I/I5)^-n, so C = C5 (5 h/T)^(1/n - 1).
     first, second, third = (
-        (hours, capacity_ah(battery) * (5.0 / hours) ** (1.0 / exponent - 1.0)) for hours in CORNER_HOURS
+        (hours, capacity_ah(battery, figures) * (5.0 / hours) ** (1.0 / exponent - 1.0)) for hours in CORNER_HOURS
     )
     return fit_wells((first, second, third))
 
 
-def profile_of(charger: ChargerType, battery: BatteryType, temperature_degc: float | None = None) -> Profile:
+def profile_of(
+    charger: ChargerType, battery: BatteryType, figures: Figures, temperature_degc: float | None = None
+) -> Profile:
     """Put together what a charge needs to know about a charger type on a battery type.
 
     At the temperature of the rating when none is given. [degC]
     """
     name = f"battery.{battery.chemistry}"
-    rated = value(f"{name}.rated_temperature")
+    rated = figures.number(f"{name}.rated_temperature")
     degc = rated if temperature_degc is None else temperature_degc
-    ah = capacity_ah(battery)
+    ah = capacity_ah(battery, figures)
     main_a = charger.main_current.of(ah)
     end_a = charger.end_current.of(ah) if charger.end_current is not None else 0.0
     lithium, falling = battery.chemistry == LITHIUM, charger.profile in FALLING
     if lithium:
-        tau_h, limit_v = value(f"{name}.tau_cv"), value(f"{name}.absorption_v")
-        limits = [(row, value(f"{name}.current_limit_{row}")) for row in LIMITS_FROM_DEGC]
+        tau_h, limit_v = figures.number(f"{name}.tau_cv"), figures.number(f"{name}.absorption_v")
+        limits = [(row, figures.number(f"{name}.current_limit_{row}")) for row in LIMITS_FROM_DEGC]
         main_a = min(main_a, current_limit_a(max(degc, float(LIMITS_FROM_DEGC[0])), ah, limits))
         end_a = min(end_a, main_a)
     else:
         tau_h = acceptance_tau_h(
-            value(f"{name}.tau"),
+            figures.number(f"{name}.tau"),
             degc,
             rated_degc=rated,
-            per_k=value(f"{name}.acceptance_per_k"),
-            least=value(f"{name}.acceptance_least"),
-            most=value(f"{name}.acceptance_most"),
+            per_k=figures.number(f"{name}.acceptance_per_k"),
+            least=figures.number(f"{name}.acceptance_least"),
+            most=figures.number(f"{name}.acceptance_most"),
         )
         limit_v = voltage_limit_v(
-            value(f"{name}.absorption_v"),
+            figures.number(f"{name}.absorption_v"),
             degc,
             rated_degc=rated,
-            per_k=value(f"{name}.voltage_per_k"),
-            from_degc=value(f"{name}.voltage_band_from"),
-            to_degc=value(f"{name}.voltage_band_to"),
+            per_k=figures.number(f"{name}.voltage_per_k"),
+            from_degc=figures.number(f"{name}.voltage_band_from"),
+            to_degc=figures.number(f"{name}.voltage_band_to"),
         )
     # IU counts as full when its current has fallen to the end current: missing = end current x tau.
-    full = value(f"{name}.full_soc") if charger.profile == "CC-CV" else 1.0 - end_a * tau_h / ah
+    full = figures.number(f"{name}.full_soc") if charger.profile == "CC-CV" else 1.0 - end_a * tau_h / ah
     return Profile(
         kind=charger.profile,
         main_a=main_a,
@@ -184,80 +180,82 @@ def profile_of(charger: ChargerType, battery: BatteryType, temperature_degc: flo
         tau_h=tau_h,
         factor=charger.charge_factor,
         full_soc=full,
-        bulk_v=value(f"{name}.bulk_v"),
+        bulk_v=figures.number(f"{name}.bulk_v"),
         absorption_v=limit_v,
-        finish_v=value(f"{name}.finish_v"),
-        w_start_a=main_a * value("charging.w_line.start_share") if falling else 0.0,
-        w_start_soc=value("charging.w_line.start_soc") if falling else 0.0,
-        w_gassing_a=main_a * value("charging.w_line.gassing_share") if falling else 0.0,
-        gassing_soc=value("charging.w_line.gassing_soc") if falling else 0.0,
-        w_first_factor=value("charging.w_line.first_factor") if charger.profile == "WoWa" else 1.0,
+        finish_v=figures.number(f"{name}.finish_v"),
+        w_start_a=main_a * figures.number("charging.w_line.start_share") if falling else 0.0,
+        w_start_soc=figures.number("charging.w_line.start_soc") if falling else 0.0,
+        w_gassing_a=main_a * figures.number("charging.w_line.gassing_share") if falling else 0.0,
+        gassing_soc=figures.number("charging.w_line.gassing_soc") if falling else 0.0,
+        w_first_factor=figures.number("charging.w_line.first_factor") if charger.profile == "WoWa" else 1.0,
     )
 
 
-def mass_kg(battery: BatteryType) -> float:
+def mass_kg(battery: BatteryType, figures: Figures) -> float:
     """Mass as stated, or from its energy. [kg]"""
     if battery.mass_kg is not None:
         return battery.mass_kg
-    return battery.nominal_v * capacity_ah(battery) / value(f"battery.{battery.chemistry}.mass_energy")
+    return (
+        battery.nominal_v * capacity_ah(battery, figures) / figures.number(f"battery.{battery.chemistry}.mass_energy")
+    )
 
 
-def thermal_of(battery: BatteryType) -> Thermal:
+def thermal_of(battery: BatteryType, figures: Figures) -> Thermal:
     """Work out how a battery type warms up and cools: a cube of its mass, some of whose faces air reaches."""
     name = f"battery.{battery.chemistry}"
-    kilograms = mass_kg(battery)
-    capacity_wh = kilograms * value(f"{name}.specific_heat") / 3600.0
-    face_m2 = (kilograms / (1000.0 * value(f"{name}.tray_density"))) ** (2.0 / 3.0)
+    kilograms = mass_kg(battery, figures)
+    capacity_wh = kilograms * figures.number(f"{name}.specific_heat") / 3600.0
+    face_m2 = (kilograms / (1000.0 * figures.number(f"{name}.tray_density"))) ** (2.0 / 3.0)
     moving = "heat.surface_coefficient_fan" if battery.forced_air else "heat.surface_coefficient"
-    room_loss = value(moving) * face_m2 * value("heat.faces_in_bay")
+    room_loss = figures.number(moving) * face_m2 * figures.number("heat.faces_in_bay")
     if battery.cooling_time_constant_min is not None:
         room_loss = capacity_wh / (battery.cooling_time_constant_min / 60.0)
-    truck_loss = value("heat.surface_coefficient") * face_m2 * value("heat.faces_in_truck")
+    truck_loss = figures.number("heat.surface_coefficient") * face_m2 * figures.number("heat.faces_in_truck")
     stated_from, stated_below = battery.charge_from_degc, battery.charge_below_degc
     return Thermal(
         heat_capacity_wh_per_k=capacity_wh,
         room_loss_w_per_k=room_loss,
         truck_loss_w_per_k=truck_loss,
-        storing_v=value(f"{name}.storing_v"),
-        splitting_v=value("charging.splitting_v"),
-        charge_from_degc=value(f"{name}.charge_from") if stated_from is None else stated_from,
-        charge_below_degc=value(f"{name}.charge_below") if stated_below is None else stated_below,
-        charge_end_below_degc=value(f"{name}.charge_end_below"),
-        use_below_degc=value(f"{name}.use_below"),
+        storing_v=figures.number(f"{name}.storing_v"),
+        splitting_v=figures.number("charging.splitting_v"),
+        charge_from_degc=figures.number(f"{name}.charge_from") if stated_from is None else stated_from,
+        charge_below_degc=figures.number(f"{name}.charge_below") if stated_below is None else stated_below,
+        charge_end_below_degc=figures.number(f"{name}.charge_end_below"),
+        use_below_degc=figures.number(f"{name}.use_below"),
         room_tau_h=capacity_wh / room_loss,
         truck_tau_h=capacity_wh / truck_loss,
     )
 
 
-def gassing_of(battery: BatteryType) -> Gassing:
+def gassing_of(battery: BatteryType, figures: Figures) -> Gassing:
     """Put together what gassing needs to know about a battery type."""
-    name, ah = f"battery.{battery.chemistry}", capacity_ah(battery)
+    name, ah = f"battery.{battery.chemistry}", capacity_ah(battery, figures)
     reserve_ah = float("inf")
     if battery.chemistry == "vented_lead_acid":
-        reserve_ah = value(f"{name}.water_reserve") * ah / WATER_G_PER_AH
+        reserve_ah = figures.number(f"{name}.water_reserve") * ah / WATER_G_PER_AH
     due_ah = float("inf")
     if battery.watering is not None:
         due_ah = reserve_ah if battery.watering.every.when_low else battery.watering.every.gas_ah
     return Gassing(
-        current_a=value(f"{name}.gas_current") * ah / 100.0,
-        reference_v=value("gassing.reference_v"),
-        reference_degc=value("gassing.reference_temperature"),
-        per_v=value("gassing.per_v"),
-        per_k=value("gassing.per_k"),
-        vented_share=value(f"{name}.vented_share"),
+        current_a=figures.number(f"{name}.gas_current") * ah / 100.0,
+        reference_v=figures.number("gassing.reference_v"),
+        reference_degc=figures.number("gassing.reference_temperature"),
+        per_v=figures.number("gassing.per_v"),
+        per_k=figures.number("gassing.per_k"),
+        vented_share=figures.number(f"{name}.vented_share"),
         due_ah=due_ah,
         reserve_ah=reserve_ah,
     )
 
 
-def life_of(battery: BatteryType) -> Life:
+def life_of(battery: BatteryType, figures: Figures) -> Life:
     """Put together what a battery type stands."""
     name = f"battery.{battery.chemistry}"
     return Life(
-        cycles=value(f"{name}.life_cycles"),
-        depth=value(f"{name}.life_depth"),
-        beta=value(f"{name}.life_beta"),
-        deep_beta=value(f"{name}.life_deep_beta"),
-        temperature_degc=value(f"{name}.life_temperature"),
-        kelvin_per_halving=value(f"{name}.life_halving"),
+        cycles=figures.number(f"{name}.life_cycles"),
+        depth=figures.number(f"{name}.life_depth"),
+        beta=figures.number(f"{name}.life_beta"),
+        deep_beta=figures.number(f"{name}.life_deep_beta"),
+        temperature_degc=figures.number(f"{name}.life_temperature"),
+        kelvin_per_halving=figures.number(f"{name}.life_halving"),
     )

@@ -14,7 +14,7 @@ from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.problems import problem, problems_of
 from batsim.scenario.text.yaml_text import Location, YamlTextError, read_file, read_text
-from batsim.scenario.unknowns import FIGURES, NOT_TOGETHER, figures_instead, settle, without_echoes
+from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
 
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
@@ -52,35 +52,39 @@ def read_scenario_text(text: str, file: str = "scenario.yaml") -> Scenario:
     return build(_extended(stated, FilePath(file), ()))
 
 
-def build(stated: Marked) -> Scenario:
-    """Check marked data and make the scenario; the data stay with it for `replace`."""
+def build(stated: Marked, asked: set[str] | None = None) -> Scenario:
+    """Check marked data and make the scenario; the data stay with it for `replace`.
+
+    Names of the figures that are looked up on the way, and later on in its figures, are added to `asked`.
+    """
     whole = stated.copy()
     problems: list[Problem] = []
     unsettled: list[Problem] = []
     unknowns: tuple[Between, ...] = ()
-    figures: dict[str, catalogue.Figure] = {}
+    figures = catalogue.FIGURES
     if isinstance(whole.data, dict):
         unknowns, unsettled = settle(whole)
         figures, wrong = figures_instead(whole)
         problems = unsettled + wrong
-    with catalogue.instead(figures):
-        problems += _completed(whole)
-        try:
-            scenario = Scenario.model_validate(whole.data)
-        except ValidationError as error:
-            found = without_echoes(problems_of(error, whole, Scenario), unsettled)
-            raise ScenarioError(stated.file, problems + found) from None
-        scenario = _grown(scenario)
-        try:
-            problems = problems or cross_checks(scenario, whole, _offers())
-        except (ValueError, ArithmeticError):
-            if not figures:
-                raise
-            problems = [problem(whole, (FIGURES,), NOT_TOGETHER)]
+    if asked is not None:
+        figures = figures.noting(asked)
+    problems += _completed(whole, figures)
+    try:
+        scenario = Scenario.model_validate(whole.data, context=figures)
+    except ValidationError as error:
+        found = without_echoes(problems_of(error, whole, Scenario), unsettled)
+        raise ScenarioError(stated.file, problems + found) from None
+    scenario = _grown(scenario)
+    scenario._file, scenario._source = stated.file, stated
+    scenario._unknowns, scenario._figures = unknowns, figures
+    try:
+        problems = problems or cross_checks(scenario, whole, _offers())
+    except (ValueError, ArithmeticError):
+        if not figures.stated:
+            raise
+        problems = [problem(whole, (FIGURES_KEY,), NOT_TOGETHER)]
     if problems:
         raise ScenarioError(stated.file, problems)
-    scenario._file, scenario._source, scenario._unknowns = stated.file, stated, unknowns
-    scenario._figures = catalogue.Figures(figures)
     return scenario
 
 
@@ -88,17 +92,16 @@ def completed(stated: Marked) -> dict[str, object]:
     """Plain data of a scenario that `build` accepts, with what the catalogue adds to it and its unknowns settled."""
     whole = stated.copy()
     settle(whole)
-    with catalogue.instead(figures_instead(whole)[0]):
-        _completed(whole)
+    _completed(whole, figures_instead(whole)[0])
     data: dict[str, object] = whole.data
     return data
 
 
-def _completed(whole: Marked) -> list[Problem]:
+def _completed(whole: Marked, figures: catalogue.Figures) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
     if not isinstance(whole.data, dict):
         return []
-    return [*_take_from_catalogue(whole), *_fill_in(whole, ())]
+    return [*_take_from_catalogue(whole), *_fill_in(whole, (), figures)]
 
 
 def _grown(scenario: Scenario) -> Scenario:
@@ -276,7 +279,7 @@ def _take_class(whole: Marked, number: int, name: str, group: dict[str, object])
     return []
 
 
-def _fill_in(whole: Marked, path: Path) -> list[Problem]:
+def _fill_in(whole: Marked, path: Path, figures: catalogue.Figures) -> list[Problem]:
     """Put figures of the catalogue in place of `{figure: NAME}` and `{figure_range: NAME}`."""
     problems: list[Problem] = []
     value = whole.at(path)
@@ -285,17 +288,16 @@ def _fill_in(whole: Marked, path: Path) -> list[Problem]:
         here = (*path, key)
         if isinstance(each, dict) and len(each) == 1 and next(iter(each)) in ("figure", "figure_range"):
             kind, name = next(iter(each.items()))
-            names = [figure.name for figure in catalogue.figures()]
-            if name not in names:
-                rule = f"not a figure of the catalogue{did_you_mean(str(name), names)}"
+            if name not in figures:
+                rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
                 problems.append(problem(whole, (*here, kind), rule, got=shown(name)))
                 value[key] = None
                 continue
-            value[key] = _as_stated(catalogue.figure(name), ranged=kind == "figure_range")
-            if whole.holds((FIGURES, name)):
-                whole.locations[here] = whole.location((FIGURES, name))
+            value[key] = _as_stated(figures[name], ranged=kind == "figure_range")
+            if whole.holds((FIGURES_KEY, name)):
+                whole.locations[here] = whole.location((FIGURES_KEY, name))
         else:
-            problems += _fill_in(whole, here)
+            problems += _fill_in(whole, here, figures)
     return problems
 
 

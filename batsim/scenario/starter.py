@@ -3,7 +3,7 @@
 import math
 from typing import NamedTuple
 
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 
 SHIFT_BLOCKS = {
@@ -97,15 +97,15 @@ trucks:
     battery: main battery
 {draws}
     to_room: {{distance: {answers.distance_m:g} m, speed: 8 km/h}}   # guess: speed
-    exchange_at: {figure("truck.exchange_at").text}
+    exchange_at: {FIGURES["truck.exchange_at"].text}
     # Where trucks must not stop in the middle of a shift they exchange at its end, at once or one after another:
     # exchange_when: {{shift_change: if_short, spread: 30 min}}
 
 batteries:
   main battery:
     from: {battery}                # cells, capacity and mass of the catalogue; state your own to replace them
-    cool_down: {figure("battery.vented_lead_acid.cool_down").text}
-    watering: {{every: {figure("battery.vented_lead_acid.watering_every").text}, by: hand}}
+    cool_down: {FIGURES["battery.vented_lead_acid.cool_down"].text}
+    watering: {{every: {FIGURES["battery.vented_lead_acid.watering_every"].text}, by: hand}}
 
 # Candidate answers. The counts are first guesses by rule of thumb; compare, then change what binds.
 layouts:

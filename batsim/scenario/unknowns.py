@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from batsim import catalogue
+from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
 from batsim.scenario.parts.base import Faults, did_you_mean, shown
@@ -11,7 +11,7 @@ from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import path_text
 
 NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
-FIGURES = "figures"
+FIGURES_KEY = "figures"
 """Key of a scenario under which figures of the catalogue are stated anew."""
 
 
@@ -62,27 +62,26 @@ def _first_end(stated: dict[str, object]) -> object:
     return ends[0] if isinstance(ends, list) and ends else None
 
 
-def figures_instead(whole: Marked) -> tuple[dict[str, catalogue.Figure], list[Problem]]:
-    """Figures that the scenario states in place of the catalogue's, by name, and what is wrong with them."""
-    stated = whole.data.get(FIGURES)
-    found: dict[str, catalogue.Figure] = {}
+def figures_instead(whole: Marked) -> tuple[Figures, list[Problem]]:
+    """Figures that hold for the scenario, some in place of the catalogue's, and what is wrong with those."""
+    stated = whole.data.get(FIGURES_KEY)
+    found: dict[str, Figure] = {}
     problems: list[Problem] = []
-    known = {each.name: each for each in catalogue.figures()}
     for name, value in stated.items() if isinstance(stated, dict) else ():
-        if name not in known:
-            rule = f"not a figure of the catalogue{did_you_mean(str(name), list(known))}"
-            problems.append(problem(whole, (FIGURES, name), rule, of_key=True))
+        if name not in FIGURES:
+            rule = f"not a figure of the catalogue{did_you_mean(str(name), list(FIGURES))}"
+            problems.append(problem(whole, (FIGURES_KEY, name), rule, of_key=True))
             continue
-        figure = known[name]
+        figure = FIGURES[name]
         match = AMOUNT.fullmatch(str(value)) if isinstance(value, str | int | float) and value is not True else None
         if match is None or (match[2] or "1") != figure.unit:
             rule = f"needs a value such as {figure.text}"
-            problems.append(problem(whole, (FIGURES, name), rule, got=shown(value)))
+            problems.append(problem(whole, (FIGURES_KEY, name), rule, got=shown(value)))
             continue
         number = float(match[1])
         if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
             rule = "must be above 0" if figure.low > 0.0 else "must be at least 0"
-            problems.append(problem(whole, (FIGURES, name), rule, got=shown(value)))
+            problems.append(problem(whole, (FIGURES_KEY, name), rule, got=shown(value)))
             continue
         found[name] = figure.stated(number)
-    return found, problems
+    return Figures(found), problems

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import batsim
+from batsim.catalogue import FIGURES
 from batsim.scenario.chemistry import capacity_factor_of
 from batsim.scenario.site import Scenario
 
@@ -30,7 +31,7 @@ def discharges(scenario: Scenario) -> dict[str, float]:
     record = batsim.simulate(scenario, "side rollers")
     rows, exchanges = record.columns("discharges"), record.columns("exchanges")
     mine = (rows["group"] == REACH) & (rows["soc_from_share"] == 1.0) & (rows["end_min"] < record.facts.horizon_min)
-    factor = capacity_factor_of(scenario.batteries["lead 48 V 750 Ah"])
+    factor = capacity_factor_of(scenario.batteries["lead 48 V 750 Ah"], FIGURES)
     return {
         "drawn_ah": float(np.mean(rows["drawn_ah"][mine])),
         "factor": float(np.mean([factor(degc) for degc in rows["mean_degc"][mine]])),

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.kibam import Wells, at_rest, capacity_ah, wells_after
 from batsim.record import Record
@@ -28,7 +29,7 @@ IN_TRUCK = {
 
 
 def two_wells(scenario: Scenario) -> Wells:
-    wells = wells_of(scenario.batteries["lead"])
+    wells = wells_of(scenario.batteries["lead"], FIGURES)
     assert wells is not None
     return wells
 
@@ -114,7 +115,7 @@ def test_the_two_wells_agree_with_peukert_where_they_meet():
 def test_the_mean_current_of_a_discharge_is_that_of_its_power():
     scenario = room(WELLS)
     record = run(scenario)
-    hours, ah = discharge_at_power(1.0, 0.25, 3000.0, rated_cell(scenario.batteries["lead"]))
+    hours, ah = discharge_at_power(1.0, 0.25, 3000.0, rated_cell(scenario.batteries["lead"], FIGURES))
     discharges = [row for row in rows_of(record, "discharges") if row["soc_from_share"] == 1.0]
     assert all(mean_a(scenario, row, record) == pytest.approx(ah / hours, rel=1e-6) for row in discharges[:-4])
     assert all(row["drawn_kwh"] == pytest.approx(3.0 * worked_h(row, record), rel=1e-6) for row in discharges[:-4])

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.heat import (
     charge_end_degc,
@@ -74,7 +75,7 @@ def lives(record: Record) -> list[tuple[dict[str, Any], dict[str, Any], dict[str
 def test_a_charge_ends_as_warm_as_its_heat_makes_it(name: str):
     """Heat: what went in, less what was stored, less what left as gas, spread evenly over its hours."""
     scenario = room(ROOMS[name])
-    record, thermal = run(scenario), thermal_of(lead(scenario))
+    record, thermal = run(scenario), thermal_of(lead(scenario), FIGURES)
     charges = started(rows_of(record, "charges"))
     assert len(charges) > 20
     for charge in charges:
@@ -122,7 +123,7 @@ def test_a_battery_at_rest_cools_towards_the_room(name: str):
 def test_a_discharge_warms_the_battery_by_its_current(name: str):
     """Mean and end temperature from the Joule heat of its mean current, spread over its breaks too."""
     scenario = room(ROOMS[name])
-    record, thermal, cell = run(scenario), thermal_of(lead(scenario)), rated_cell(lead(scenario))
+    record, thermal, cell = run(scenario), thermal_of(lead(scenario), FIGURES), rated_cell(lead(scenario), FIGURES)
     work_air = scenario.trucks[0].air or scenario.site.room_air
     worked = Worked(record.facts.group_windows[0])
     tau_h = record.facts.line_truck_tau_h[0]
@@ -149,7 +150,11 @@ def test_a_discharge_warms_the_battery_by_its_current(name: str):
 def test_a_discharge_is_as_long_as_its_mean_temperature_allows(name: str):
     """Capacity at the recorded mean temperature, less what the battery has lost to wear."""
     scenario = room(ROOMS[name])
-    record, cell, factor = run(scenario), rated_cell(lead(scenario)), capacity_factor_of(lead(scenario))
+    record, cell, factor = (
+        run(scenario),
+        rated_cell(lead(scenario), FIGURES),
+        capacity_factor_of(lead(scenario), FIGURES),
+    )
     worked = Worked(record.facts.group_windows[0])
     damage: dict[int, float] = defaultdict(float)
     full = 0
@@ -274,7 +279,7 @@ def test_a_charge_that_would_end_too_warm_is_delayed():
 def test_in_a_room_that_is_too_warm_a_charge_waits_for_its_start_alone():
     """44 degC: every charge would end above 55 degC, however long it waited; none begins above 45 degC."""
     scenario = room({**HOT, ROOM: "44 degC"})
-    record, tau_h = run(scenario), thermal_of(lead(scenario)).room_tau_h
+    record, tau_h = run(scenario), thermal_of(lead(scenario), FIGURES).room_tau_h
     charges = started(rows_of(record, "charges"))
     for charge in charges:
         spans = (charge["end_min"] - charge["start_min"]) / 60.0 / tau_h

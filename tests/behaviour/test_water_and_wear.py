@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from batsim.catalogue import FIGURES
 from batsim.formulas.charging import Phase, gassing_ah
 from batsim.formulas.gassing import WATER_G_PER_AH, gas_current_a, water_deficit_g
 from batsim.formulas.wear import Life, discharge_damage, throughput_ah
@@ -64,7 +65,7 @@ def test_what_is_given_and_not_stored_makes_gas(charger: str):
 def test_a_held_voltage_makes_gas_by_its_temperature():
     """IU: nothing is known but voltage and temperature, so the gas current of both flows while the voltage is held."""
     scenario = room({LEAD: {**GEL, "equalising": "none"}, CHARGERS: "12 x gel_iu", "site.room_temperature": "28 degC"})
-    record, gassing = run(scenario), gassing_of(scenario.batteries["lead"])
+    record, gassing = run(scenario), gassing_of(scenario.batteries["lead"], FIGURES)
     phases = by("battery", rows_of(record, "charge_phases"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         for charge in charges:
@@ -234,7 +235,7 @@ def test_equalising_adds_its_ampere_hours_and_gas():
 def test_the_damage_of_a_discharge_is_that_of_its_depth_and_temperature():
     light = {"mean": "1.6 kW", "between_trucks": "20 %", "between_shifts": "50 %"}
     record = run(room({"trucks[0].duty": light, "trucks[0].exchange_at": "20 %"}), weeks=3.0)
-    life, capacity_ah, depths = life_of(room().batteries["lead"]), record.facts.line_capacity_ah[0], []
+    life, capacity_ah, depths = life_of(room().batteries["lead"], FIGURES), record.facts.line_capacity_ah[0], []
     for discharge in rows_of(record, "discharges"):
         depth = discharge["drawn_ah"] / capacity_ah
         assert discharge["damage"] == pytest.approx(discharge_damage(depth, discharge["mean_degc"], life), rel=1e-12)
@@ -305,7 +306,7 @@ def test_part_charges_in_a_row_wear_more():
     week = {**IN_TRUCK, "layouts.room.in_truck": {"in_breaks": True, "full_every": "7 days"}, "trucks[0].count": 2}
     week |= {"trucks[0].duty.mean_power": "4 kW", "layouts.room.chargers": "2 x fast_iuia"}
     scenario = room(week)
-    record, life = run(scenario, weeks=4.0), life_of(scenario.batteries["lead"])
+    record, life = run(scenario, weeks=4.0), life_of(scenario.batteries["lead"], FIGURES)
     charges, capacity_ah = by("battery", started(rows_of(record, "charges"))), record.facts.line_capacity_ah[0]
     factors = defaultdict(int)
     for battery, discharges in by("battery", rows_of(record, "discharges")).items():
@@ -354,20 +355,20 @@ def test_years_of_life_are_those_of_the_record(changes: dict[str, Any]):
         damage[discharge["battery"]] += discharge["damage"] * inside
     years = 4.0 * WEEK_MIN / (365.25 * 1440.0)
     cycle_ah = 0.8 * facts.line_capacity_ah[0]
-    life = life_of(scenario.batteries["lead"])
+    life = life_of(scenario.batteries["lead"], FIGURES)
     mean_ah = sum(drawn.values()) / facts.batteries
     assert found["cycles_per_battery_per_year"] == pytest.approx(mean_ah / cycle_ah / years)
     assert found["use_of_most_used_battery"] == pytest.approx(max(drawn.values()) / mean_ah)
     assert found["life_years"] == pytest.approx(facts.batteries * years / sum(damage.values()))
     assert found["life_years_of_most_worn"] == pytest.approx(years / max(damage.values()))
-    whole_ah = throughput_ah(rated_cell(scenario.batteries["lead"]).capacity_ah, life)
+    whole_ah = throughput_ah(rated_cell(scenario.batteries["lead"], FIGURES).capacity_ah, life)
     assert whole_ah == 1200 * cycle_ah
     assert found["life_years_by_throughput"] == pytest.approx(years * whole_ah / mean_ah)
 
 
 def test_a_warm_battery_wears_twice_as_fast_ten_kelvin_on():
     """The same ampere-hours at 30 and 40 degC."""
-    life = life_of(room().batteries["lead"])
+    life = life_of(room().batteries["lead"], FIGURES)
     assert life == Life(1200.0, 0.8, 1.2, 2.0, 30.0, 10.0)
     timed = {"trucks[0].duty": None, "trucks[0].run_time": "9 h", "trucks[0].first_run": "1 h"}
     cool, warm = (run(room({**timed, "trucks[0].temperature": f"{degc} degC"})) for degc in (30, 40))

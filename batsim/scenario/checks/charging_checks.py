@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from math import ceil
 
+from batsim.catalogue import Figures
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases, peak_wall_kw, phases_hours
 from batsim.scenario.chemistry import capacity_ah, profile_of
@@ -46,7 +47,7 @@ def _power(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterato
             rule = f"needs the chargers' curves, and '{battery}' states a 'charge_time'; leave one of the two out"
             yield problem(stated, (*path, "power_limit"), rule)
             return
-        needed.append((_peak_kw(kind, charger), label, battery))
+        needed.append((_peak_kw(kind, charger, scenario.figures), label, battery))
     most_kw, label, battery = max(needed, default=(0.0, "", ""))
     counts = [(each.number, scenario.chargers[each.charger].standby_kw) for each in scenario.layouts[name].chargers]
     most_kw += sum(number * kw for number, kw in counts if number != UNLIMITED)
@@ -56,15 +57,15 @@ def _power(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterato
         yield problem(stated, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
 
 
-def _peak_kw(kind: BatteryType, charger: ChargerType) -> float:
+def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:
     """Most that a charger draws on a battery type at the temperature of its rating. [kW]"""
-    profile = profile_of(charger, kind)
+    profile = profile_of(charger, kind, figures)
     amps = profile.w_first_factor * profile.w_start_a if charger.profile in FALLING else profile.main_a
     stages = [(amps, max(profile.bulk_v, profile.absorption_v))]
     if charger.profile not in ("IU", "CC-CV"):
         stages.append((profile.end_a, profile.finish_v))
     if kind.equalising is not None:
-        stages.append((kind.equalising.current.of(capacity_ah(kind)), profile.finish_v))
+        stages.append((kind.equalising.current.of(capacity_ah(kind, figures)), profile.finish_v))
     return max(peak_wall_kw(amps, volts, kind.cells, charger.efficiency_share) for amps, volts in stages)
 
 
@@ -78,7 +79,7 @@ def _hours(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterato
         if kind.charge_time_min is not None:
             hours = kind.charge_time_min.mean / 60.0
         else:
-            ah, profile = capacity_ah(kind), profile_of(charger, kind)
+            ah, profile = capacity_ah(kind, scenario.figures), profile_of(charger, kind, scenario.figures)
             hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
             hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
         if hours > open_h:

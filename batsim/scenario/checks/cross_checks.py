@@ -173,9 +173,11 @@ def _strength(scenario: Scenario, number: int, duty: Duty, stated: Marked) -> It
         hours = mean_shift_min(scenario.week, group.shifts) / 60.0
         key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
     temperature = group.temperature_degc
-    air = (group.air or scenario.site.room_air).in_week(scenario.simulation.start_week)
+    figures = scenario.figures
+    coldest_week = figures["site.coldest_week"].value
+    air = (group.air or scenario.site.room_air).in_week(scenario.simulation.start_week, coldest_week)
     at = air if temperature is None else temperature
-    cell = cell_of(scenario.batteries[group.battery], at)
+    cell = cell_of(scenario.batteries[group.battery], figures, at)
     minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"

@@ -105,13 +105,13 @@ def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem
 def _currents(scenario: Scenario, battery: str, charger: str, stated: Marked) -> Iterator[Problem]:
     """Find charge currents that never fill a battery type, which are slips in a unit."""
     kind = scenario.batteries[battery]
-    profile = profile_of(scenario.chargers[charger], kind)
+    profile = profile_of(scenario.chargers[charger], kind, scenario.figures)
     path: Path = ("chargers", charger)
     if profile.end_a > profile.main_a:
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
         yield problem(stated, path, "the end current must not be above the main current", got=got)
         return
-    ah = capacity_ah(kind)
+    ah = capacity_ah(kind, scenario.figures)
     hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"

@@ -3,7 +3,6 @@
 import math
 from typing import Any, NamedTuple
 
-from batsim.catalogue import figure
 from batsim.scenario.parts.base import Kind, Quantity, each_entry
 
 WEEKS_PER_YEAR = 365.25 / 7.0
@@ -15,16 +14,16 @@ class Air(NamedTuple):
     winter_degc: float
     summer_degc: float
 
-    def in_week(self, week: float) -> float:
+    def in_week(self, week: float, coldest_week: float) -> float:
         """Temperature in a calendar week, along a cosine between winter and summer. [degC]
 
         Examples
         --------
-        >>> Air(10.0, 30.0).in_week(figure("site.coldest_week").value)
+        >>> Air(10.0, 30.0).in_week(3.0, coldest_week=3.0)
         10.0
         """
         mean, half = (self.summer_degc + self.winter_degc) / 2.0, (self.summer_degc - self.winter_degc) / 2.0
-        turn = 2.0 * math.pi * (week - figure("site.coldest_week").value) / WEEKS_PER_YEAR
+        turn = 2.0 * math.pi * (week - coldest_week) / WEEKS_PER_YEAR
         return mean - half * math.cos(turn)
 
 

@@ -6,11 +6,11 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Annotated, Any, NamedTuple, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, core_schema
 
 from batsim import units
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES, Figures
 
 UNLIMITED = math.inf
 """A count without a limit, as the word `unlimited` says it."""
@@ -98,9 +98,20 @@ def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[obje
 
 
 def by_default(name: str, alias: str | None = None) -> Any:  # noqa: ANN401 - a field of any type
-    """Make a field whose default is a figure of the catalogue."""
-    found = figure(name)
-    return Field(default_factory=lambda: figure(name).text, alias=alias, json_schema_extra={"default": found.text})
+    """Make a field whose default is a figure: of the scenario while one is read, else of the catalogue as it ships."""
+    usual = FIGURES[name].text
+    return Field(default_factory=lambda: UsualFigure(name), alias=alias, json_schema_extra={"default": usual})
+
+
+class UsualFigure(NamedTuple):
+    """Stands for a figure until the figures that hold are known."""
+
+    name: str
+
+
+def figures_of(info: ValidationInfo) -> Figures:
+    """Figures that hold for what is being validated: the context of its validation."""
+    return FIGURES if info.context is None else info.context
 
 
 class Kind:
@@ -113,7 +124,11 @@ class Kind:
         raise NotImplementedError
 
     def __get_pydantic_core_schema__(self, source: type, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.read)
+        return core_schema.with_info_plain_validator_function(self._validated)
+
+    def _validated(self, value: object, info: ValidationInfo) -> Any:  # noqa: ANN401 - each kind reads its own type
+        """Read what is stated, or the figure that stands for it."""
+        return self.read(figures_of(info)[value.name].text if isinstance(value, UsualFigure) else value)
 
     def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return dict(self.schema)

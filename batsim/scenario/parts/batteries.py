@@ -5,10 +5,10 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, Any, NamedTuple
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from batsim import units
-from batsim.catalogue import figure
+from batsim.catalogue import Figures
 from batsim.scenario.parts.base import (
     Celsius,
     Count,
@@ -27,6 +27,7 @@ from batsim.scenario.parts.base import (
     Words,
     by_default,
     each_entry,
+    figures_of,
     refuse,
 )
 from batsim.scenario.parts.fit import BASES, Size
@@ -263,9 +264,9 @@ class BatteryType(Frozen):
     """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
 
     @model_validator(mode="after")
-    def _consistent(self) -> "BatteryType":
+    def _consistent(self, info: ValidationInfo) -> "BatteryType":
         """Refuse what could never happen: no temperature to charge at, equalising or low water where there is none."""
-        faults = list(self._temperature_faults())
+        faults = list(self._temperature_faults(figures_of(info)))
         if self.equalising is not None and self.chemistry == "lithium_ion":
             faults.append(Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none"))
         if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
@@ -274,10 +275,10 @@ class BatteryType(Frozen):
         refuse(faults)
         return self
 
-    def _temperature_faults(self) -> Iterator[Fault]:
+    def _temperature_faults(self, figures: Figures) -> Iterator[Fault]:
         """Find temperatures between which no charge could begin."""
         least, most = (
-            figure(f"battery.{self.chemistry}.{key}").value if stated is None else stated
+            figures[f"battery.{self.chemistry}.{key}"].value if stated is None else stated
             for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
         )
         if least < most:

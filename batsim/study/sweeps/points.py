@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batsim.catalogue import asked_for, figures
+from batsim.catalogue import figures
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import blueprint
 from batsim.scenario.factors import Amount, Between, Factor
+from batsim.scenario.reading import build
 from batsim.scenario.study_file import (
     GRID,
     LATIN_HYPERCUBE,
@@ -22,7 +23,7 @@ from batsim.scenario.study_file import (
     Study,
 )
 from batsim.scenario.text.yaml_text import path_text
-from batsim.scenario.unknowns import FIGURES
+from batsim.scenario.unknowns import FIGURES_KEY
 from batsim.statistics.designs import MorrisDesign, SobolDesign, latin_hypercube, morris, one_at_a_time, sobol
 
 if TYPE_CHECKING:
@@ -123,10 +124,10 @@ def points_of(study: Study, seed: int) -> Points:
 
 def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
     """Names of the figures of the catalogue that the layouts rest on when they are simulated."""
-    with asked_for() as asked:
-        changed = scenario.changed({})
-        for layout in layouts:
-            blueprint(changed, layout, changed.simulation.length_min, changed.simulation.warm_up_min)
+    asked: set[str] = set()
+    noting = build(scenario.source, asked)
+    for layout in layouts:
+        blueprint(noting, layout, noting.simulation.length_min, noting.simulation.warm_up_min)
     return asked
 
 
@@ -135,7 +136,7 @@ def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Betw
     asked, stated = figures_asked(scenario, layouts), scenario.stated_figures
     return tuple(
         Between(
-            path_text((FIGURES, figure.name)),
+            path_text((FIGURES_KEY, figure.name)),
             (_amount(figure.low, figure.unit), _amount(figure.high, figure.unit)),
             _amount(figure.value, figure.unit),
         )

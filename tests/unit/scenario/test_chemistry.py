@@ -5,7 +5,7 @@ import math
 import pytest
 
 import batsim
-from batsim.catalogue import document, figure
+from batsim.catalogue import FIGURES, document
 from batsim.formulas.discharge import capacity_factor
 from batsim.formulas.gassing import WATER_G_PER_AH
 from batsim.formulas.kibam import capacity_ah as wells_ah
@@ -62,7 +62,7 @@ def battery_of(start: str, **stated: object) -> BatteryType:
 
 def test_a_tray_of_750_kg_cools_with_a_time_constant_of_nine_hours():
     """187.5 Wh/K, four faces of a cube of 0.366 m3 at 10 W/(m2 K): worked out here."""
-    found = thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg"))
+    found = thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg"), FIGURES)
     face_m2 = (0.75 / 2.05) ** (2.0 / 3.0)
 
     assert found.heat_capacity_wh_per_k == pytest.approx(750.0 * 900.0 / 3600.0)
@@ -74,7 +74,8 @@ def test_a_tray_of_750_kg_cools_with_a_time_constant_of_nine_hours():
 
 def test_fans_bring_it_to_five_hours_in_its_bay_only():
     still, moved = (
-        thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg", forced_air=each)) for each in ("false", "true")
+        thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg", forced_air=each), FIGURES)
+        for each in ("false", "true")
     )
 
     assert moved.room_tau_h == pytest.approx(5.0, abs=0.15)
@@ -86,9 +87,9 @@ def test_fans_bring_it_to_five_hours_in_its_bay_only():
 def test_a_stated_time_constant_wins(fans):
     """Over mass and fans; what the battery holds and what it loses in the truck stay."""
     stated = thermal_of(
-        battery_of("vented_lead_acid_48v", mass="750 kg", forced_air=fans, cooling_time_constant="12 h")
+        battery_of("vented_lead_acid_48v", mass="750 kg", forced_air=fans, cooling_time_constant="12 h"), FIGURES
     )
-    worked_out = thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg"))
+    worked_out = thermal_of(battery_of("vented_lead_acid_48v", mass="750 kg"), FIGURES)
 
     assert stated.room_tau_h == pytest.approx(12.0)
     assert stated.room_loss_w_per_k == pytest.approx(187.5 / 12.0)
@@ -102,28 +103,28 @@ def test_the_mass_follows_from_the_energy(name):
     unstated = stated.model_copy(update={"mass_kg": None})
 
     assert stated.mass_kg is not None
-    assert mass_kg(stated) == stated.mass_kg
-    assert mass_kg(unstated) == pytest.approx(stated.mass_kg, rel=0.1)
-    assert thermal_of(unstated).room_tau_h == pytest.approx(thermal_of(stated).room_tau_h, rel=0.04)
+    assert mass_kg(stated, FIGURES) == stated.mass_kg
+    assert mass_kg(unstated, FIGURES) == pytest.approx(stated.mass_kg, rel=0.1)
+    assert thermal_of(unstated, FIGURES).room_tau_h == pytest.approx(thermal_of(stated, FIGURES).room_tau_h, rel=0.04)
 
 
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_temperatures_of_a_charge_go_by_chemistry_unless_stated(chemistry):
     name = f"battery.{chemistry}"
-    usual = thermal_of(battery_of(OF_CHEMISTRY[chemistry]))
-    stated = thermal_of(battery_of(OF_CHEMISTRY[chemistry], charge_from="5 degC", charge_below="30 degC"))
+    usual = thermal_of(battery_of(OF_CHEMISTRY[chemistry]), FIGURES)
+    stated = thermal_of(battery_of(OF_CHEMISTRY[chemistry], charge_from="5 degC", charge_below="30 degC"), FIGURES)
 
-    assert usual.charge_from_degc == figure(f"{name}.charge_from").value
-    assert usual.charge_below_degc == figure(f"{name}.charge_below").value
+    assert usual.charge_from_degc == FIGURES[f"{name}.charge_from"].value
+    assert usual.charge_below_degc == FIGURES[f"{name}.charge_below"].value
     assert (stated.charge_from_degc, stated.charge_below_degc) == (5.0, 30.0)
-    assert stated.charge_end_below_degc == usual.charge_end_below_degc == figure(f"{name}.charge_end_below").value
-    assert stated.use_below_degc == usual.use_below_degc == figure(f"{name}.use_below").value
+    assert stated.charge_end_below_degc == usual.charge_end_below_degc == FIGURES[f"{name}.charge_end_below"].value
+    assert stated.use_below_degc == usual.use_below_degc == FIGURES[f"{name}.use_below"].value
     assert usual.charge_from_degc < usual.charge_below_degc <= usual.charge_end_below_degc
 
 
 def test_zero_degrees_is_a_temperature():
     """Stated, it is not taken for missing."""
-    assert thermal_of(battery_of("vented_lead_acid_48v", charge_from="0 degC")).charge_from_degc == 0.0
+    assert thermal_of(battery_of("vented_lead_acid_48v", charge_from="0 degC"), FIGURES).charge_from_degc == 0.0
 
 
 # --- charge ---
@@ -136,16 +137,16 @@ def test_zero_degrees_is_a_temperature():
 def test_a_cold_lead_acid_battery_takes_longer(chemistry, degc, factor):
     """2.5 % of the time constant for each kelvin below 30 degC, at most twice, at least 0.6 times."""
     battery, charger = types_of(OF_CHEMISTRY[chemistry])
-    rated_h = figure(f"battery.{chemistry}.tau").value
+    rated_h = FIGURES[f"battery.{chemistry}.tau"].value
 
-    assert profile_of(charger, battery, degc).tau_h == pytest.approx(factor * rated_h)
+    assert profile_of(charger, battery, FIGURES, degc).tau_h == pytest.approx(factor * rated_h)
 
 
 def test_without_a_temperature_it_is_that_of_the_rating():
     for name in OF_CHEMISTRY.values():
         battery, charger = types_of(name)
-        rated = figure(f"battery.{battery.chemistry}.rated_temperature").value
-        assert profile_of(charger, battery) == profile_of(charger, battery, rated)
+        rated = FIGURES[f"battery.{battery.chemistry}.rated_temperature"].value
+        assert profile_of(charger, battery, FIGURES) == profile_of(charger, battery, FIGURES, rated)
 
 
 @pytest.mark.parametrize(
@@ -155,7 +156,7 @@ def test_the_voltage_limit_moves_outside_its_band_only(degc, volts):
     """2.40 V a cell between 15 and 40 degC; 5 mV for each kelvin beyond."""
     battery, charger = types_of("vented_lead_acid_48v")
 
-    assert profile_of(charger, battery, degc).absorption_v == pytest.approx(volts)
+    assert profile_of(charger, battery, FIGURES, degc).absorption_v == pytest.approx(volts)
 
 
 @pytest.mark.parametrize(
@@ -164,11 +165,11 @@ def test_the_voltage_limit_moves_outside_its_band_only(degc, volts):
 def test_cells_bound_the_main_current_of_lithium_ion(degc, per_100ah):
     """A charger of 100 A per 100 Ah gives what the temperature of the cells allows; colder than the table: its end."""
     battery, charger = types_of("lithium_ion_48v", "from: lithium_cc_cv, main_current: 100 A per 100 Ah")
-    profile = profile_of(charger, battery, degc)
+    profile = profile_of(charger, battery, FIGURES, degc)
 
     assert profile.main_a == pytest.approx(per_100ah * battery.capacity.ah / 100.0)
-    assert profile.absorption_v == figure("battery.lithium_ion.absorption_v").value
-    assert profile.tau_h == figure("battery.lithium_ion.tau_cv").value
+    assert profile.absorption_v == FIGURES["battery.lithium_ion.absorption_v"].value
+    assert profile.tau_h == FIGURES["battery.lithium_ion.tau_cv"].value
 
 
 def test_a_weak_charger_is_not_bound_and_an_end_current_never_above_the_main_one():
@@ -176,7 +177,7 @@ def test_a_weak_charger_is_not_bound_and_an_end_current_never_above_the_main_one
     battery, charger = types_of(
         "lithium_ion_48v", "from: lithium_cc_cv, main_current: 30 A per 100 Ah, end_current: 15 A per 100 Ah"
     )
-    warm, cold = (profile_of(charger, battery, degc) for degc in (20.0, 0.0))
+    warm, cold = (profile_of(charger, battery, FIGURES, degc) for degc in (20.0, 0.0))
 
     assert (warm.main_a, warm.end_a) == pytest.approx((126.0, 63.0))
     assert (cold.main_a, cold.end_a) == pytest.approx((42.0, 42.0))
@@ -185,13 +186,13 @@ def test_a_weak_charger_is_not_bound_and_an_end_current_never_above_the_main_one
 def test_lead_acid_currents_do_not_depend_on_the_temperature():
     battery, charger = types_of("vented_lead_acid_48v")
 
-    assert {profile_of(charger, battery, degc)[1:3] for degc in (-20.0, 0.0, 30.0, 50.0)} == {(135.0, 37.5)}
+    assert {profile_of(charger, battery, FIGURES, degc)[1:3] for degc in (-20.0, 0.0, 30.0, 50.0)} == {(135.0, 37.5)}
 
 
 def test_an_iui_charge_is_full_when_its_last_current_has_flowed():
     """The charge of gel: 18 A and 0.5 A per 100 Ah; the small current is what acceptance takes at the end."""
     battery, charger = types_of("valve_regulated_24v")
-    profile = profile_of(charger, battery)
+    profile = profile_of(charger, battery, FIGURES)
 
     assert (profile.kind, profile.main_a, profile.end_a) == ("IUI", pytest.approx(81.0), pytest.approx(2.25))
     assert profile.full_soc == pytest.approx(1.0 - 2.25 * profile.tau_h / 450.0)
@@ -202,7 +203,7 @@ def test_an_iui_charge_is_full_when_its_last_current_has_flowed():
 def test_only_the_first_stage_of_wowa_has_two_lines(charger, factor):
     """16 A per 100 Ah is 14 A at 2.10 V and 8 A at the onset of gassing, for 750 Ah."""
     battery, found = types_of("vented_lead_acid_48v", f"from: {charger}")
-    profile = profile_of(found, battery)
+    profile = profile_of(found, battery, FIGURES)
 
     assert profile.w_first_factor == factor
     assert (profile.w_start_a, profile.w_gassing_a, profile.end_a) == pytest.approx((105.0, 60.0, 30.0))
@@ -214,8 +215,8 @@ def test_only_the_first_stage_of_wowa_has_two_lines(charger, factor):
 def test_the_water_above_the_plates_is_a_number_of_ampere_hours():
     """What is stored for each ampere-hour of capacity, over what an ampere-hour of gas takes: 0.336 g."""
     battery = battery_of("vented_lead_acid_48v")
-    per_ah = figure("battery.vented_lead_acid.water_reserve").value
-    found = gassing_of(battery)
+    per_ah = FIGURES["battery.vented_lead_acid.water_reserve"].value
+    found = gassing_of(battery, FIGURES)
 
     assert found.reserve_ah == pytest.approx(750.0 * per_ah / 0.336, rel=1e-3)
     assert found.reserve_ah * WATER_G_PER_AH == pytest.approx(per_ah * 750.0)
@@ -235,7 +236,7 @@ def test_the_water_above_the_plates_is_a_number_of_ampere_hours():
 )
 def test_water_is_due_as_stated(watering, due):
     """After ampere-hours of gassing, when the reserve is used up, or by charges, which are not counted here."""
-    found = gassing_of(battery_of("vented_lead_acid_48v", watering=watering))
+    found = gassing_of(battery_of("vented_lead_acid_48v", watering=watering), FIGURES)
 
     assert found.due_ah == due(found)
 
@@ -243,7 +244,7 @@ def test_water_is_due_as_stated(watering, due):
 @pytest.mark.parametrize(("chemistry", "share"), [("valve_regulated", 0.05), ("lithium_ion", 0.0)])
 def test_sealed_batteries_never_run_low(chemistry, share):
     """They keep most of their gas, or make none, and have no reserve to use up."""
-    found = gassing_of(battery_of(OF_CHEMISTRY[chemistry]))
+    found = gassing_of(battery_of(OF_CHEMISTRY[chemistry]), FIGURES)
 
     assert (found.vented_share, found.reserve_ah, found.due_ah) == (share, math.inf, math.inf)
     assert (found.current_a == 0.0) == (chemistry == "lithium_ion")
@@ -259,7 +260,7 @@ def test_sealed_batteries_never_run_low(chemistry, share):
 )
 def test_life_is_that_of_the_cycle_test(chemistry, life):
     """Cycles, depth, two exponents, temperature, kelvin that halve it."""
-    assert life_of(battery_of(OF_CHEMISTRY[chemistry])) == life
+    assert life_of(battery_of(OF_CHEMISTRY[chemistry]), FIGURES) == life
 
 
 # --- capacity ---
@@ -269,13 +270,13 @@ def test_life_is_that_of_the_cycle_test(chemistry, life):
 def test_two_wells_have_the_capacities_of_peukerts_law(chemistry):
     """C = I T with T = 5 h (I/I5)^-n, at 2, 5 and 10 h."""
     battery = battery_of(OF_CHEMISTRY[chemistry], recovery="two_wells")
-    exponent = figure(f"battery.{chemistry}.peukert").value
-    found = wells_of(battery)
+    exponent = FIGURES[f"battery.{chemistry}.peukert"].value
+    found = wells_of(battery, FIGURES)
 
     assert found is not None
     assert CORNER_HOURS == (2.0, 5.0, 10.0)
     for hours in CORNER_HOURS:
-        amps = capacity_ah(battery) / 5.0 * (5.0 / hours) ** (1.0 / exponent)
+        amps = capacity_ah(battery, FIGURES) / 5.0 * (5.0 / hours) ** (1.0 / exponent)
         assert wells_ah(hours, found) == pytest.approx(amps * hours, rel=1e-9)
     assert wells_ah(5.0, found) == pytest.approx(battery.capacity.ah)
     assert found.most_ah > wells_ah(10.0, found)
@@ -283,7 +284,7 @@ def test_two_wells_have_the_capacities_of_peukerts_law(chemistry):
 
 @pytest.mark.parametrize("exponent", [1.0001, 1.05, 1.2, 1.4, 1.6])
 def test_every_exponent_that_may_be_stated_has_wells(exponent):
-    found = wells_of(battery_of("vented_lead_acid_48v", recovery="two_wells", peukert=exponent))
+    found = wells_of(battery_of("vented_lead_acid_48v", recovery="two_wells", peukert=exponent), FIGURES)
 
     assert found is not None
     assert 0.0 < found.available_share < 1.0
@@ -291,7 +292,7 @@ def test_every_exponent_that_may_be_stated_has_wells(exponent):
 
 def test_an_exponent_of_one_is_one_well():
     """All of the charge is available at any current."""
-    found = wells_of(battery_of("vented_lead_acid_48v", recovery="two_wells", peukert=1.0))
+    found = wells_of(battery_of("vented_lead_acid_48v", recovery="two_wells", peukert=1.0), FIGURES)
 
     assert found is not None
     assert found.available_share == 1.0
@@ -299,17 +300,17 @@ def test_an_exponent_of_one_is_one_well():
 
 
 def test_there_are_no_wells_unless_asked_for():
-    assert wells_of(battery_of("vented_lead_acid_48v")) is None
-    assert wells_of(battery_of("vented_lead_acid_48v", peukert=1.0)) is None
+    assert wells_of(battery_of("vented_lead_acid_48v"), FIGURES) is None
+    assert wells_of(battery_of("vented_lead_acid_48v", peukert=1.0), FIGURES) is None
 
 
 def stated_factor(chemistry: str, degc: float) -> float:
     """Capacity factor with every figure looked up by name."""
     name = f"battery.{chemistry}"
-    rated, knee = (figure(f"{name}.{each}").value for each in ("rated_temperature", "knee_temperature"))
-    warm, cold = (figure(f"{name}.{each}").value for each in ("warm_per_k", "cold_per_k"))
+    rated, knee = (FIGURES[f"{name}.{each}"].value for each in ("rated_temperature", "knee_temperature"))
+    warm, cold = (FIGURES[f"{name}.{each}"].value for each in ("warm_per_k", "cold_per_k"))
     table = "battery.lithium_ion.cold_table" if chemistry == "lithium_ion" else "battery.cold_table"
-    rows = [(-18.0, figure(f"{table}.minus_18")), (-10.0, figure(f"{table}.minus_10"))]
+    rows = [(-18.0, FIGURES[f"{table}.minus_18"]), (-10.0, FIGURES[f"{table}.minus_10"])]
     known = [(row, found.value / 100.0 if found.unit == "%" else found.value) for row, found in rows]
     at_zero = 1.0 + warm * (knee - rated) - cold * knee
     return capacity_factor(
@@ -325,7 +326,7 @@ def stated_factor(chemistry: str, degc: float) -> float:
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_the_capacity_factor_is_that_of_the_formula(chemistry):
     """At every temperature, without a step, and rising all the way."""
-    factor = capacity_factor_of(battery_of(OF_CHEMISTRY[chemistry]))
+    factor = capacity_factor_of(battery_of(OF_CHEMISTRY[chemistry]), FIGURES)
     temperatures = [degc / 4.0 for degc in range(-120, 201)]
     found = [factor(degc) for degc in temperatures]
 
@@ -337,43 +338,47 @@ def test_the_capacity_factor_is_that_of_the_formula(chemistry):
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_a_cell_is_the_rated_one_but_for_its_temperature(chemistry):
     battery = battery_of(OF_CHEMISTRY[chemistry])
-    rated = figure(f"battery.{chemistry}.rated_temperature").value
+    rated = FIGURES[f"battery.{chemistry}.rated_temperature"].value
 
-    assert rated_cell(battery).capacity_factor == 1.0
-    assert cell_of(battery, rated).capacity_factor == pytest.approx(1.0)
+    assert rated_cell(battery, FIGURES).capacity_factor == 1.0
+    assert cell_of(battery, FIGURES, rated).capacity_factor == pytest.approx(1.0)
     for degc in (-20.0, 5.0, 45.0):
-        assert cell_of(battery, degc) == rated_cell(battery)._replace(capacity_factor=capacity_factor_of(battery)(degc))
+        assert cell_of(battery, FIGURES, degc) == rated_cell(battery, FIGURES)._replace(
+            capacity_factor=capacity_factor_of(battery, FIGURES)(degc)
+        )
 
 
 # --- air ---
 
-COLDEST = figure("site.coldest_week").value
+COLDEST = FIGURES["site.coldest_week"].value
 
 
 def test_the_coldest_and_the_warmest_week_are_half_a_year_apart():
     """Between them, a quarter of a year on, it is as warm as on the mean."""
     air = Air(8.0, 28.0)
 
-    assert air.in_week(COLDEST) == 8.0
-    assert air.in_week(COLDEST + WEEKS_PER_YEAR / 2.0) == pytest.approx(28.0)
-    assert air.in_week(COLDEST + WEEKS_PER_YEAR / 4.0) == pytest.approx(18.0)
-    assert air.in_week(COLDEST - WEEKS_PER_YEAR / 4.0) == pytest.approx(18.0)
+    assert air.in_week(COLDEST, COLDEST) == 8.0
+    assert air.in_week(COLDEST + WEEKS_PER_YEAR / 2.0, COLDEST) == pytest.approx(28.0)
+    assert air.in_week(COLDEST + WEEKS_PER_YEAR / 4.0, COLDEST) == pytest.approx(18.0)
+    assert air.in_week(COLDEST - WEEKS_PER_YEAR / 4.0, COLDEST) == pytest.approx(18.0)
 
 
 def test_weeks_go_round_the_year():
     """Also before week 1 and over several years; the mean of a year is that of winter and summer."""
     air = Air(8.0, 28.0)
     weeks = [each / 4.0 for each in range(-40, 240)]
-    year = [air.in_week(each * WEEKS_PER_YEAR / 1000.0) for each in range(1000)]
+    year = [air.in_week(each * WEEKS_PER_YEAR / 1000.0, COLDEST) for each in range(1000)]
 
     assert round(WEEKS_PER_YEAR, 2) == 52.18
-    assert [air.in_week(week + 3 * WEEKS_PER_YEAR) for week in weeks] == pytest.approx(list(map(air.in_week, weeks)))
-    assert all(8.0 <= air.in_week(week) <= 28.0 for week in weeks)
+    assert [air.in_week(week + 3 * WEEKS_PER_YEAR, COLDEST) for week in weeks] == pytest.approx(
+        [air.in_week(week, COLDEST) for week in weeks]
+    )
+    assert all(8.0 <= air.in_week(week, COLDEST) <= 28.0 for week in weeks)
     assert sum(year) / 1000.0 == pytest.approx(18.0)
 
 
 def test_air_may_be_the_same_all_year_or_colder_in_summer():
     """Such as a cold store that is let warm up when it is cold outside."""
-    assert {Air(20.0, 20.0).in_week(week) for week in range(1, 53)} == {20.0}
-    assert Air(5.0, -5.0).in_week(COLDEST) == 5.0
-    assert Air(5.0, -5.0).in_week(COLDEST + WEEKS_PER_YEAR / 2.0) == pytest.approx(-5.0)
+    assert {Air(20.0, 20.0).in_week(week, COLDEST) for week in range(1, 53)} == {20.0}
+    assert Air(5.0, -5.0).in_week(COLDEST, COLDEST) == 5.0
+    assert Air(5.0, -5.0).in_week(COLDEST + WEEKS_PER_YEAR / 2.0, COLDEST) == pytest.approx(-5.0)

@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim import catalogue
-from batsim.catalogue import Figure, asked_for, figure, held_instead, instead
+from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import FigureError, ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint
 from batsim.scenario.parts.batteries import BatteryType
@@ -67,42 +66,35 @@ def test_a_figure_stated_anew_takes_its_range_along() -> None:
 @pytest.mark.parametrize("factor", [-0.5, 0.0, 0.5, 2.0])
 def test_a_range_always_holds_its_value(factor: float) -> None:
     """Whatever is stated, also where the catalogue says zero or a temperature changes its sign."""
-    for each in catalogue.figures():
+    for each in FIGURES.values():
         found = each.stated(factor * (each.value or 1.0))
         assert found.low <= found.value <= found.high, each.name
 
 
-def test_instead_holds_while_it_lasts() -> None:
-    """Also nested, and when something goes wrong inside."""
-    usual = figure("travel.speed")
-    fast, slow = {"travel.speed": usual.stated(12.0)}, {"travel.speed": usual.stated(4.0)}
+def test_figures_of_a_site_hold_in_place_of_the_catalogue() -> None:
+    """Those that it does not state are the catalogue's, which stays as it is."""
+    usual = FIGURES["travel.speed"]
+    figures = Figures({"travel.speed": usual.stated(12.0)})
 
-    with instead(fast):
-        assert (figure("travel.speed").value, figure("truck.exchange_at").value) == (12.0, 25.0)
-        with instead(slow):
-            assert figure("travel.speed").value == 4.0
-        with pytest.raises(FigureError), instead(slow):
-            figure("travel.sped")
-        assert held_instead() == fast
-        with instead({}):
-            assert figure("travel.speed") == usual
-    assert figure("travel.speed") == usual
-    assert held_instead() == {}
-    assert usual in catalogue.figures()
+    assert (figures["travel.speed"].value, figures["truck.exchange_at"].value) == (12.0, 25.0)
+    assert (figures.number("truck.exchange_at"), FIGURES["travel.speed"]) == (0.25, usual)
+    assert figures != FIGURES == Figures()
+    assert len({figures, Figures({"travel.speed": usual.stated(12.0)}), FIGURES}) == 2
+    assert list(figures) == list(FIGURES)
+    with pytest.raises(FigureError):
+        figures["travel.sped"]
 
 
-def test_names_that_are_asked_for_are_gathered() -> None:
-    """Each once, in the innermost block; what there is not is not among them."""
-    with asked_for() as outer:
-        figure("travel.speed")
-        with asked_for() as inner:
-            figure("truck.exchange_at")
-            figure("truck.exchange_at")
-        with pytest.raises(FigureError):
-            figure("travel.sped")
-    figure("in_truck.ceiling")
+def test_names_that_are_looked_up_are_noted() -> None:
+    """By those figures that were asked to, and no others."""
+    asked: set[str] = set()
+    noting = FIGURES.noting(asked)
+    noting["travel.speed"]
+    noting["travel.speed"]
+    FIGURES["truck.exchange_at"]
+    assert "in_truck.ceiling" in noting
 
-    assert (outer, inner) == ({"travel.speed"}, {"truck.exchange_at"})
+    assert asked == {"travel.speed"}
 
 
 # --- in a scenario ---
@@ -118,7 +110,7 @@ def test_stated_figures_are_told() -> None:
         "travel.speed": "6 km/h",
         "battery.vented_lead_acid.peukert": "1.25",
     }
-    assert [figure(name).value for name in scenario.stated_figures] == [8.0, 1.2]
+    assert [FIGURES[name].value for name in scenario.stated_figures] == [8.0, 1.2]
 
 
 READ = [
@@ -132,9 +124,9 @@ READ = [
     ("price__life__battery", "9 years", lambda s: s.prices.lives.battery_years, 9.0),
     (
         "handling__portable_stands__line_up_empty",
-        f"{2.0 * figure('handling.portable_stands.line_up_empty').value} min",
+        f"{2.0 * FIGURES['handling.portable_stands.line_up_empty'].value} min",
         lambda s: s.handling["portable_stands"].steps[1].time_min.high_min,
-        2.0 * figure("handling.portable_stands.line_up_empty").high,
+        2.0 * FIGURES["handling.portable_stands.line_up_empty"].high,
     ),
 ]  # fmt: skip
 
@@ -143,7 +135,7 @@ READ = [
 def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str, look: Any, value: float) -> None:
     """What it stands for changes, one part of the scenario, and nothing when it is the catalogue's again."""
     changed = anew(plain, **{name: text})
-    usual = figure(name.replace("__", "."))
+    usual = FIGURES[name.replace("__", ".")]
 
     assert look(changed) == pytest.approx(value)
     assert look(plain) != pytest.approx(value)
@@ -157,10 +149,10 @@ def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str,
 @pytest.mark.parametrize(
     ("name", "text", "look", "ratio"),
     [
-        ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.lines[0].cell.slope_v, None),
-        ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.lines[0].profiles[0].rated.tau_h, "tau"),
-        ("battery__vented_lead_acid__finish_v", "2.5 V", lambda p: p.lines[0].profiles[0].rated.finish_v, "finish_v"),
-        ("watering__by_hand_base", "2 min", lambda p: p.lines[0].maintenance[0].time.mean, None),
+        ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.queues[0].cell.slope_v, None),
+        ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.queues[0].profiles[0].rated.tau_h, "tau"),
+        ("battery__vented_lead_acid__finish_v", "2.5 V", lambda p: p.queues[0].profiles[0].rated.finish_v, "finish_v"),
+        ("watering__by_hand_base", "2 min", lambda p: p.queues[0].maintenance[0].time.mean, None),
     ],
 )
 def test_a_figure_that_is_used_when_a_layout_is_worked_out(
@@ -173,7 +165,7 @@ def test_a_figure_that_is_used_when_a_layout_is_worked_out(
     assert changed != before
     assert look(plan(plain)) == before
     if ratio is not None:
-        usual = figure(f"battery.vented_lead_acid.{ratio}").value
+        usual = FIGURES[f"battery.vented_lead_acid.{ratio}"].value
         assert changed / before == pytest.approx(float(text.partition(" ")[0]) / usual)
 
 
@@ -181,10 +173,10 @@ def test_a_profile_that_is_worked_out_in_the_run_has_it_too(plain: Scenario) -> 
     """Profiles are made when a temperature is first met, long after the layout was worked out."""
     name = "battery.vented_lead_acid.bulk_v"
     changed = plan(anew(plain, battery__vented_lead_acid__bulk_v="2.3 V"))
-    profiles = changed.lines[0].profiles[0]
+    profiles = changed.queues[0].profiles[0]
 
     assert [profiles.at(degc).bulk_v for degc in (3.0, 30.0, 44.5)] == [2.3, 2.3, 2.3]
-    assert plan(plain).lines[0].profiles[0].at(3.0).bulk_v == figure(name).value != 2.3
+    assert plan(plain).queues[0].profiles[0].at(3.0).bulk_v == FIGURES[name].value != 2.3
 
 
 def test_a_run_rests_on_it_also_in_worker_processes(plain: Scenario) -> None:
@@ -309,7 +301,7 @@ def test_each_of_them_can_be_varied(plain: Scenario) -> None:
     assert len(found) > 50
     for each in found:
         for value in (each.low, each.high):
-            assert plan(high.changed({each.path: value})).lines[0].name == BATTERY
+            assert plan(high.changed({each.path: value})).queues[0].name == BATTERY
 
 
 def test_what_a_scenario_states_is_not_varied(plain: Scenario) -> None:
