@@ -140,10 +140,10 @@ def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str,
     assert look(changed) == pytest.approx(value)
     assert look(plain) != pytest.approx(value)
     back = anew(changed, **{name: usual.text})
-    assert {**back.model_dump(), "figures": {}} == plain.model_dump()
+    assert {**back.model_dump(), "restated": {}} == plain.model_dump()
     parts = [part for part in Scenario.model_fields if getattr(plain, part) != getattr(changed, part)]
     assert len(parts) == 2
-    assert parts[1] == "figures"
+    assert parts[1] == "restated"
 
 
 @pytest.mark.parametrize(
