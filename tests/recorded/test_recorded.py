@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import nbformat
@@ -10,8 +11,13 @@ from click.testing import CliRunner
 from nbclient import NotebookClient
 
 from batsim.cli import main
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Settings
 
 ROOT = Path(__file__).parents[2]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+QUICK = {"check-against-theory"}
+"""Notebooks that take no longer than other tests."""
 
 
 def test_readme_shows_what_compare_prints(monkeypatch):
@@ -28,7 +34,11 @@ def test_readme_shows_what_compare_prints(monkeypatch):
 @pytest.mark.parametrize(
     ("command", "head"),
     [
-        (["bottleneck", "scenarios/kestrel-lane.yaml", "--layout", "side rollers", "-r", "6"], "side rollers (Side"),
+        pytest.param(
+            ["bottleneck", "scenarios/kestrel-lane.yaml", "--layout", "side rollers", "-r", "6"],
+            "side rollers (Side",
+            marks=pytest.mark.slow,
+        ),
         (["day-without", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"], "side rollers: battery"),
     ],
     ids=["bottleneck", "day-without"],
@@ -76,7 +86,30 @@ def test_shipped_schema_is_the_one_that_the_command_prints():
     assert json.loads(result.output) == json.loads((ROOT / "scenarios/batsim.schema.json").read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "notebooks").glob("*.ipynb")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_every_cell_of_a_notebook_runs(path, monkeypatch):
+    """On runs that are too short to say anything; what they say is compared below."""
+    whole = Settings.schedule
+
+    def cut_short(settings, scenario):
+        schedule = whole(settings, scenario)
+        length_min, warm_up_min = min(schedule.length_min, 0.2 * WEEK_MIN), min(schedule.warm_up_min, 0.1 * WEEK_MIN)
+        few = min(schedule.replications, 2)
+        return replace(schedule, replications=few, length_min=length_min, warm_up_min=warm_up_min)
+
+    monkeypatch.setattr(Settings, "schedule", cut_short)
+    monkeypatch.chdir(ROOT)
+    names = {}
+    for number, cell in enumerate(nbformat.read(path, as_version=4).cells):
+        if cell.cell_type == "code":
+            exec(compile(cell.source, f"{path.name}, cell {number}", "exec"), names)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [path if path.stem in QUICK else pytest.param(path, marks=pytest.mark.slow) for path in NOTEBOOKS],
+    ids=lambda path: path.stem,
+)
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 @pytest.mark.filterwarnings("ignore::RuntimeWarning:zmq")
 def test_notebook_runs_and_says_what_is_committed(path):
