@@ -4,18 +4,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
-from batsim.views.charts.chart_style import (
-    BLACK,
-    BLUE,
-    DAY,
-    GREEN,
-    LOOKS,
-    MOST_TICKS,
-    TICKS_MIN,
-    VERMILION,
-    chart_class,
-    pale,
-)
+from batsim.views.charts import chart_style as style
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,7 +55,7 @@ def battery_chart(course: "pd.DataFrame") -> "Figure":
     if not len(course):
         msg = "a chart needs a course with rows (got none)"
         raise ValueError(msg)
-    figure = chart_class()(figsize=SIZE_IN)
+    figure = style.chart_class()(figsize=SIZE_IN)
     panels: list[Axes] = list(figure.subplots(4, 1, sharex=True, gridspec_kw=EDGES))
     bands = _bands(course)
     for panel in panels:
@@ -140,8 +129,8 @@ def _moment(time_min: float) -> str:
 
 
 def _frame(panel: "Axes", bands: list[Band]) -> None:
-    """Draw the states, pale, and light lines behind everything."""
-    for state, (colour, _, _) in LOOKS.items():
+    """Draw the states, style.pale, and light lines behind everything."""
+    for state, (colour, _, _) in style.STATE_LOOKS.items():
         spans = [(begin, end - begin) for begin, end, word in bands if word == state]
         if spans:
             panel.broken_barh(
@@ -160,7 +149,7 @@ def _soc(panel: "Axes", course: "pd.DataFrame") -> None:
     """State of charge."""
     from matplotlib.ticker import PercentFormatter  # noqa: PLC0415
 
-    panel.plot(course["time_min"], course["soc_share"], color=BLACK, linewidth=1.6)
+    panel.plot(course["time_min"], course["soc_share"], color=style.BLACK, linewidth=1.6)
     panel.set_ylabel("State of charge\n[%]")
     panel.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=""))
     panel.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0])
@@ -170,18 +159,18 @@ def _soc(panel: "Axes", course: "pd.DataFrame") -> None:
 def _current(panel: "Axes", course: "pd.DataFrame") -> None:
     """Current: charge plain above the zero line, use hatched below."""
     times, amps = course["time_min"], course["amps"]
-    panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=VERMILION, alpha=0.35, linewidth=0.0)
+    panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=style.VERMILION, alpha=0.35, linewidth=0.0)
     panel.fill_between(
-        times, amps.clip(upper=0.0), 0.0, facecolor="none", edgecolor=BLUE, hatch="////", alpha=0.6, linewidth=0.0
+        times, amps.clip(upper=0.0), 0.0, facecolor="none", edgecolor=style.BLUE, hatch="////", alpha=0.6, linewidth=0.0
     )
-    panel.axhline(0.0, color=BLACK, linewidth=0.8)
-    panel.plot(times, amps, color=BLACK, linewidth=1.3)
+    panel.axhline(0.0, color=style.BLACK, linewidth=0.8)
+    panel.plot(times, amps, color=style.BLACK, linewidth=1.3)
     panel.margins(y=0.12)
     panel.set_ylabel("Current\n[A]")
     beside = panel.get_yaxis_transform()
     for word, colour, away_pt, align in (
-        ("charge\n(plain)", VERMILION, 8.0, "bottom"),
-        ("use\n(hatched)", BLUE, -8.0, "top"),
+        ("charge\n(plain)", style.VERMILION, 8.0, "bottom"),
+        ("use\n(hatched)", style.BLUE, -8.0, "top"),
     ):
         panel.annotate(
             word, (1.01, 0.0), xycoords=beside, xytext=(0.0, away_pt), textcoords="offset points", va=align,
@@ -191,15 +180,15 @@ def _current(panel: "Axes", course: "pd.DataFrame") -> None:
 
 def _temperature(panel: "Axes", course: "pd.DataFrame") -> None:
     """Temperature of the electrolyte."""
-    panel.plot(course["time_min"], course["temperature_degc"], color=BLACK, linewidth=1.6)
+    panel.plot(course["time_min"], course["temperature_degc"], color=style.BLACK, linewidth=1.6)
     panel.margins(y=0.15)
     panel.set_ylabel("Electrolyte\n[°C]")
 
 
 def _gas(panel: "Axes", course: "pd.DataFrame") -> None:
     """Gas current, with the hydrogen that it makes on a second scale."""
-    panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=GREEN, alpha=0.35, linewidth=0.0)
-    panel.plot(course["time_min"], course["gas_a"], color=GREEN, linewidth=1.6)
+    panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=style.GREEN, alpha=0.35, linewidth=0.0)
+    panel.plot(course["time_min"], course["gas_a"], color=style.GREEN, linewidth=1.6)
     panel.set_ylim(0.0, 1.15 * float(course["gas_a"].max()) or 1.0)
     panel.set_ylabel("Gas current\n[A]")
     litres = course.attrs.get("hydrogen_l_per_ah")
@@ -211,50 +200,52 @@ def _gas(panel: "Axes", course: "pd.DataFrame") -> None:
 
 def _time_axis(panel: "Axes", begin: float, end: float) -> None:
     """Weekday and time at even steps from Monday 00:00; the week too where there is more than one."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415
-
     weeks = end > WEEK_MIN
-    step = next((step for step in TICKS_MIN if (end - begin) / step <= MOST_TICKS), 364 * DAY)
-    panel.set_xlim(begin, end)
-    panel.xaxis.set_major_locator(MultipleLocator(step))
-    panel.xaxis.set_major_formatter(
-        FuncFormatter(lambda time, _: moment_text(time) + (f"\nweek {int(time // WEEK_MIN) + 1}" if weeks else ""))
-    )
+
+    def label(time_min: float) -> str:
+        return moment_text(time_min) + (f"\nweek {int(time_min // WEEK_MIN) + 1}" if weeks else "")
+
+    style.time_ticks(panel, begin, end, label)
     panel.set_xlabel("Weekday and time" + ("; week 1 begins with the run" if weeks else ""))
 
 
 def _ribbon(figure: "Figure", panel: "Axes", bands: list[Band]) -> None:
     """Draw the states in a strip above the first panel, with their words; what finds no room gets a legend."""
     from matplotlib.patches import Patch  # noqa: PLC0415
-    from matplotlib.textpath import TextPath  # noqa: PLC0415
 
-    begin, end = bands[0][0], bands[-1][1]
-    pt_per_min = 72.0 * SIZE_IN[0] * (EDGES["right"] - EDGES["left"]) / (end - begin)
-    where = panel.get_xaxis_transform()
-    untold = []
-    for state, (colour, hatch, short) in LOOKS.items():
-        spans = [(first, last) for first, last, word in bands if word == state]
+    legend = []
+    for state, (colour, hatch, short) in style.STATE_LOOKS.items():
+        spans = [(begin, end) for begin, end, word in bands if word == state]
         if not spans:
             continue
-        look: dict[str, Any] = {"facecolor": pale(colour), "hatch": hatch, "edgecolor": "0.45", "linewidth": 0.5}
+        look: dict[str, Any] = style.fill_of(colour, hatch) | {"edgecolor": "0.45"}
+        where = panel.get_xaxis_transform()
         panel.broken_barh(
-            [(first, last - first) for first, last in spans], RIBBON, transform=where, clip_on=False, **look
+            [(begin, end - begin) for begin, end in spans], RIBBON, transform=where, clip_on=False, **look
         )
-        widths = {word: TextPath((0.0, 0.0), word, size=WORD_PT).get_extents().width + 8.0 for word in (state, short)}
-        told = False
-        for first, last in spans:
-            room = (last - first) * pt_per_min
-            fits = next((word for word, width in widths.items() if width <= room), None)
-            if fits is not None:
-                told = True
-                panel.text(
-                    (first + last) / 2.0, RIBBON[0] + RIBBON[1] / 2.0, fits, transform=where, ha="center", va="center",
-                    fontsize=WORD_PT, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5},
-                )  # fmt: skip
-        if not told:
-            untold.append(Patch(**look, label=state))
-    if untold:
+        if not _words_in_strip(panel, (state, short), spans, bands[-1][1] - bands[0][0]):
+            legend.append(Patch(**look, label=state))
+    if legend:
         figure.legend(
-            handles=untold, loc="lower right", ncols=len(untold), fontsize=WORD_PT, frameon=False,
+            handles=legend, loc="lower right", ncols=len(legend), fontsize=WORD_PT, frameon=False,
             bbox_to_anchor=(EDGES["right"], 0.03),
         )  # fmt: skip
+
+
+def _words_in_strip(panel: "Axes", words: tuple[str, str], spans: list[tuple[float, float]], shown_min: float) -> bool:
+    """Write the long or the short word of a state into every span that has room for it; false if none has."""
+    from matplotlib.textpath import TextPath  # noqa: PLC0415
+
+    widths = {word: TextPath((0.0, 0.0), word, size=WORD_PT).get_extents().width + 8.0 for word in words}
+    pt_per_min = 72.0 * SIZE_IN[0] * (EDGES["right"] - EDGES["left"]) / shown_min
+    written = False
+    for begin, end in spans:
+        word = next((word for word, width in widths.items() if width <= (end - begin) * pt_per_min), None)
+        if word is not None:
+            written = True
+            panel.text(
+                (begin + end) / 2.0, RIBBON[0] + RIBBON[1] / 2.0, word, transform=panel.get_xaxis_transform(),
+                ha="center", va="center", fontsize=WORD_PT,
+                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5},
+            )  # fmt: skip
+    return written

@@ -1,10 +1,11 @@
-"""Looks that all charts share: colours, hatches, names that fit, frames, legends and notes."""
+"""What all charts share: colours, hatches, names that fit, frames, whiskers, time axes, legends and notes."""
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from io import BytesIO
 from textwrap import fill, wrap
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from batsim.measures.names import PARTS
 from batsim.record import STATES, TASKS
@@ -16,64 +17,51 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.legend import Legend
 
+    from batsim.statistics.intervals import Interval
+
 # Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
 # the states apart in grey print.
 BLUE, VERMILION, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
 SKY, ORANGE, YELLOW, PURPLE, GREY = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7", "#999999"
 
-LOOKS = dict(
-    zip(
-        STATES,
-        (
-            (SKY, "", "in truck"),
-            (GREY, "xxxx", "transfer"),
-            (PURPLE, "....", "waiting"),
-            (ORANGE, "////", "on charge"),
-            (YELLOW, "\\\\\\\\", "cooling"),
-            (BLUE, "----", "watered"),
-            (GREEN, "||", "ready"),
-            (VERMILION, "++", "discharged"),
-            (BLACK, "oo", "out of use"),
-        ),
-        strict=True,
-    )
+_STATE_LOOKS = (
+    (SKY, "", "in truck"),
+    (GREY, "xxxx", "transfer"),
+    (PURPLE, "....", "waiting"),
+    (ORANGE, "////", "on charge"),
+    (YELLOW, "\\\\\\\\", "cooling"),
+    (BLUE, "----", "watered"),
+    (GREEN, "||", "ready"),
+    (VERMILION, "++", "discharged"),
+    (BLACK, "oo", "out of use"),
 )
+STATE_LOOKS = dict(zip(STATES, _STATE_LOOKS, strict=True))
 """Colour, hatch and short word of each state."""
 
-PART_LOOKS = dict(
-    zip(
-        PARTS,
-        (
-            (SKY, "", "way to the room and back"),
-            (BLUE, "---", "waits for a station"),
-            (ORANGE, "////", "waits for a battery"),
-            (YELLOW, "....", "waits for a bay"),
-            (PURPLE, "xxxx", "waits for an attendant"),
-            (GREY, "\\\\\\\\", "waits for a device"),
-            (GREEN, "||", "exchange"),
-            (VERMILION, "++", "charge in the truck"),
-            (BLACK, "oo", "watering in the truck"),
-        ),
-        strict=True,
-    )
+_PART_LOOKS = (
+    (SKY, "", "way to the room and back"),
+    (BLUE, "---", "waits for a station"),
+    (ORANGE, "////", "waits for a battery"),
+    (YELLOW, "....", "waits for a bay"),
+    (PURPLE, "xxxx", "waits for an attendant"),
+    (GREY, "\\\\\\\\", "waits for a device"),
+    (GREEN, "||", "exchange"),
+    (VERMILION, "++", "charge in the truck"),
+    (BLACK, "oo", "watering in the truck"),
 )
-"""Colour, hatch and words of each cause of downtime; what a line lacks looks as in the chart of a room."""
+PART_LOOKS = dict(zip(PARTS, _PART_LOOKS, strict=True))
+"""Colour, hatch and words of each cause of downtime; what a queue lacks looks as in the chart of a room."""
 
-TASK_LOOKS = dict(
-    zip(
-        TASKS,
-        (
-            (GREEN, "||", "exchange"),
-            (ORANGE, "////", "connecting"),
-            (BLUE, "---", "watering"),
-            (VERMILION, "++", "plugging in the truck"),
-            (PURPLE, "xxxx", "inspection"),
-            (YELLOW, "....", "readings"),
-            (GREY, "\\\\\\\\", "wash"),
-        ),
-        strict=True,
-    )
+_TASK_LOOKS = (
+    (GREEN, "||", "exchange"),
+    (ORANGE, "////", "connecting"),
+    (BLUE, "---", "watering"),
+    (VERMILION, "++", "plugging in the truck"),
+    (PURPLE, "xxxx", "inspection"),
+    (YELLOW, "....", "readings"),
+    (GREY, "\\\\\\\\", "wash"),
 )
+TASK_LOOKS = dict(zip(TASKS, _TASK_LOOKS, strict=True))
 """Colour, hatch and words of each task."""
 
 LINES: tuple[tuple[str, Any], ...] = tuple(
@@ -102,14 +90,11 @@ CUT = "…"
 FIXED = "\N{NO-BREAK SPACE}"
 EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
 """Edge of what is filled."""
-WHISKER: dict[str, Any] = {"color": BLACK, "linewidth": 1.3, "capsize": 4.0, "capthick": 1.3}
+WHISKER: dict[str, Any] = {"color": BLACK, "linewidth": 1.3, "capsize": 4.0, "capthick": 1.3, "zorder": 5.0}
 
 
-class Size(NamedTuple):
-    """Width and height of a chart. [in]"""
-
-    width: float
-    height: float
+Inches = tuple[float, float]
+"""Width and height of a chart. [in]"""
 
 
 @cache
@@ -149,14 +134,14 @@ def _png(figure: "Figure") -> bytes:
     return buffer.getvalue()
 
 
-def new_figure(size: Size) -> "Figure":
+def new_figure(size: Inches) -> "Figure":
     """Figure that makes room for whatever stands around its axes; of no window and no session."""
     figure = chart_class()(figsize=size, layout="constrained")
     figure.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr, call-arg]
     return figure
 
 
-def axes_for(ax: "Axes | None", size: Size) -> "Axes":
+def axes_for(ax: "Axes | None", size: Inches) -> "Axes":
     """Axes to draw on: the given ones, or those of a new figure of a size."""
     if ax is not None:
         return ax
@@ -198,13 +183,13 @@ def names_fit(
     ['rollers', 'a very l…a\nlayout']
     """
     whole = list(names)
-    found = [_fit(name, letters, lines, paths=paths) for name in whole]
-    if len(set(found)) < len(set(whole)):
-        found = [
-            text if found.count(text) == 1 else _fit(f"{number}: {name}", letters, lines, paths=paths)
-            for number, (name, text) in enumerate(zip(whole, found, strict=True), 1)
+    fitted = [_fit(name, letters, lines, paths=paths) for name in whole]
+    if len(set(fitted)) < len(set(whole)):
+        fitted = [
+            text if fitted.count(text) == 1 else _fit(f"{number}: {name}", letters, lines, paths=paths)
+            for number, (name, text) in enumerate(zip(whole, fitted, strict=True), 1)
         ]
-    return found
+    return fitted
 
 
 def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
@@ -228,10 +213,10 @@ def legend_below(
     ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str], columns: int = 3, below_pt: float = 42.0
 ) -> None:
     """Legend under the words of the time or number axis."""
-    from matplotlib.transforms import ScaledTranslation  # noqa: PLC0415 - heavy, and only charts need it
-
     if not words:
         return
+    from matplotlib.transforms import ScaledTranslation  # noqa: PLC0415 - heavy, and only charts need it
+
     figure = ax.get_figure(root=True)
     assert figure is not None
     down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
@@ -283,6 +268,18 @@ def beside_rows(ax: "Axes", words: Sequence[str], head: str = "") -> None:
         )  # fmt: skip
 
 
+def whiskers(
+    ax: "Axes", at: Iterable[float], intervals: "Iterable[Interval]", *, across: bool = True, **look: object
+) -> None:
+    """Draw intervals that have limits, along rows or along columns at their places."""
+    for where, interval in zip(at, intervals, strict=True):
+        if math.isfinite(interval.low) and math.isfinite(interval.high):
+            ends = [[max(0.0, interval.mean - interval.low)], [max(0.0, interval.high - interval.mean)]]
+            x, y, side = (interval.mean, where, "xerr") if across else (where, interval.mean, "yerr")
+            drawn: dict[str, Any] = WHISKER | {side: ends} | look
+            ax.errorbar([x], [y], fmt="none", **drawn)
+
+
 def nothing(ax: "Axes", why: str) -> None:
     """Say why there is nothing to see."""
     ax.set_axis_off()
@@ -294,19 +291,21 @@ def nothing(ax: "Axes", why: str) -> None:
 
 def week_axis(ax: "Axes", from_min: float, to_min: float) -> None:
     """Time axis of a week or a day: weekday and time of day at even steps."""
+    one_day = to_min - from_min <= DAY
+    time_ticks(
+        ax, from_min, to_min,
+        lambda time_min: moment_text(time_min)[4:] if one_day else moment_text(time_min).removesuffix(" 00:00"),
+    )  # fmt: skip
+
+
+def time_ticks(ax: "Axes", from_min: float, to_min: float, label: Callable[[float], str]) -> None:
+    """Ticks of a time axis at even steps from Monday 00:00, each with its label."""
     from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415 - heavy, and only charts need it
 
-    span = to_min - from_min
-    one_day = span <= DAY
-    step = next((step for step in TICKS_MIN if span / step <= MOST_TICKS), 364 * DAY)
     ax.set_xlim(from_min, to_min)
+    step = next((step for step in TICKS_MIN if (to_min - from_min) / step <= MOST_TICKS), TICKS_MIN[-1])
     ax.xaxis.set_major_locator(MultipleLocator(step))
-
-    def label(time_min: float, _: object) -> str:
-        text = moment_text(time_min)
-        return text[4:] if one_day else text.removesuffix(" 00:00")
-
-    ax.xaxis.set_major_formatter(FuncFormatter(label))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda time_min, _: label(time_min)))
 
 
 def pale(colour: str) -> tuple[float, float, float]:

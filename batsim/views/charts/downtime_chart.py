@@ -2,17 +2,20 @@
 
 from typing import TYPE_CHECKING
 
-from batsim.measures.names import PARTS
 from batsim.study.compare import DECIDING
 from batsim.views.charts.chart_style import PART_LOOKS
-from batsim.views.charts.stacked_rows import Stack, stacked_rows
+from batsim.views.charts.stacked_rows import Stack, Words, stacked_rows
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from batsim.study.compare import Comparison
 
-NO_TRUCKS = "No layout has a value of downtime: no truck is scheduled in the measured time."
+WORDS = Words(
+    "Downtime by cause",
+    "Downtime [min per truck-shift]",
+    "No layout has a value of downtime: no truck is scheduled in the measured time.",
+)
 
 
 def downtime_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes":
@@ -32,18 +35,11 @@ def downtime_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes"
     """
     runs = comparison.runs
     stacks = [
-        Stack(look[2], look[0], look[1], [runs.interval(layout, f"{part}_min_per_truck_shift").mean
-                                          for layout in comparison.ranking])
-        for part, look in ((part, PART_LOOKS[part]) for part in PARTS)
+        Stack(
+            word, colour, hatch,
+            [runs.interval(layout, f"{part}_min_per_truck_shift").mean for layout in comparison.ranking],
+        )
+        for part, (colour, hatch, word) in PART_LOOKS.items()
     ]  # fmt: skip
-    totals = [runs.interval(layout, DECIDING) for layout in comparison.ranking]
-    return stacked_rows(
-        comparison,
-        stacks,
-        totals,
-        "Downtime by cause",
-        "Downtime [min per truck-shift]",
-        NO_TRUCKS,
-        ax,
-        target=runs.scenario.targets.downtime_min_per_truck_shift,
-    )
+    target = runs.scenario.targets.downtime_min_per_truck_shift
+    return stacked_rows(comparison, DECIDING, stacks, WORDS, ax, target)

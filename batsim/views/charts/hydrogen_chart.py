@@ -4,19 +4,7 @@ from typing import TYPE_CHECKING
 
 from batsim.plan.hydrogen_week import hydrogen_week
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
-from batsim.views.charts.chart_style import (
-    BLACK,
-    GREEN,
-    VERMILION,
-    Size,
-    axes_for,
-    fill_of,
-    frame,
-    heading,
-    legend_below,
-    nothing,
-    week_axis,
-)
+from batsim.views.charts import chart_style as style
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,7 +12,7 @@ if TYPE_CHECKING:
     from batsim.plan.evidence import Evidence
     from batsim.plan.ventilation import Ventilation
 
-SIZE_IN = Size(10.0, 4.0)
+SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
 
 
@@ -43,39 +31,39 @@ def hydrogen_chart(evidence: "Evidence", ventilation: "Ventilation", ax: "Axes |
     Returns
     -------
     matplotlib.axes.Axes
-        Share of hydrogen over the week, Monday to Monday, that comes nearest to the limit; a sentence in its bay
+        Share of hydrogen over the week, Monday to Monday, that comes nearest to the limit; a sentence instead
         where size or air of the room are not known.
     """
-    ax = axes_for(ax, SIZE_IN)
-    found = hydrogen_week(evidence, ventilation)
+    ax = style.axes_for(ax, SIZE_IN)
+    week = hydrogen_week(evidence, ventilation)
     title = f"{evidence.layout}: hydrogen in the {ventilation.space_name}"
-    if found is None:
-        heading(ax, title)
-        nothing(
+    if week is None:
+        style.heading(ax, title)
+        style.nothing(
             ax, f"Length, width and height of the {ventilation.space_name} and its air have to be known for this chart."
         )
         return ax
-    source = "as the rule asks for; nobody says what there is" if found.by_rule else "as stated"
-    heading(
+    source = "as the rule asks for; nobody says what there is" if week.by_rule else "as stated"
+    style.heading(
         ax,
         title,
-        f"The simulated week with most of it (replication {found.replication}, week {found.week + 1}), air of "
-        f"{found.air_m3_per_h:.0f} m³/h, {source}. Well mixed: near the cells and under covers there is more.",
+        f"The simulated week with most of it (replication {week.replication}, week {week.week + 1}), air of "
+        f"{week.air_m3_per_h:.0f} m³/h, {source}. Well mixed: near the cells and under covers there is more.",
     )
-    frame(ax)
-    percent = 100.0 * found.share
-    filled = ax.fill_between(found.time_min, percent, 0.0, **fill_of(GREEN, "....") | {"linewidth": 0.0})
-    ax.plot(found.time_min, percent, color=BLACK, linewidth=1.3)
-    limit = ax.axhline(100.0 * found.limit_share, color=VERMILION, linewidth=1.4, linestyle="--")
+    style.frame(ax)
+    percent = 100.0 * week.share
+    filled = ax.fill_between(week.time_min, percent, 0.0, **style.fill_of(style.GREEN, "....") | {"linewidth": 0.0})
+    ax.plot(week.time_min, percent, color=style.BLACK, linewidth=1.3)
+    limit = ax.axhline(100.0 * week.limit_share, color=style.VERMILION, linewidth=1.4, linestyle="--")
     ax.plot(
-        [found.peak_min], [100.0 * found.peak_share], color=BLACK, marker="v", markersize=8.0, markeredgecolor="white",
-        zorder=5.0,
+        [week.peak_min], [100.0 * week.peak_share], color=style.BLACK, marker="v", markersize=8.0,
+        markeredgecolor="white", zorder=5.0,
     )  # fmt: skip
-    ax.set_ylim(0.0, HEADROOM * 100.0 * max(found.limit_share, found.peak_share))
-    week_axis(ax, 0.0, WEEK_MIN)
+    ax.set_ylim(0.0, HEADROOM * 100.0 * max(week.limit_share, week.peak_share))
+    style.week_axis(ax, 0.0, WEEK_MIN)
     ax.set_xlabel("Weekday", fontsize=10.0)
     ax.set_ylabel("Hydrogen [% of the air]", fontsize=10.0)
-    peak = f"hydrogen, at most {100.0 * found.peak_share:.2g} % ({moment_text(found.peak_min)})"
-    words = [f"limit: {100.0 * found.limit_share:g} %, a quarter of the lower flammable limit", peak]
-    legend_below(ax, [limit, filled], words, 2)
+    peak = f"hydrogen, at most {100.0 * week.peak_share:.2g} % ({moment_text(week.peak_min)})"
+    words = [f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit", peak]
+    style.legend_below(ax, [limit, filled], words, 2)
     return ax

@@ -2,9 +2,9 @@
 
 from typing import TYPE_CHECKING
 
-from batsim.record import PERSONS, TASKS
+from batsim.record import PERSONS
 from batsim.views.charts.chart_style import TASK_LOOKS
-from batsim.views.charts.stacked_rows import Stack, stacked_rows
+from batsim.views.charts.stacked_rows import Stack, Words, stacked_rows
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -14,7 +14,12 @@ if TYPE_CHECKING:
 TALL, LOW = 0.72, 0.36
 """Height of what attendants do and of what drivers do, in rows."""
 HEIGHTS = dict(zip(PERSONS, (TALL, LOW), strict=True))
-NO_DAYS = "No layout has a value of labour: there is no working day in the measured time."
+WORDS = Words(
+    "Labour by person and task",
+    "Hands-on work [people-minutes per working day]",
+    "No layout has a value of labour: there is no working day in the measured time.",
+    "High: attendants. Low: drivers; their waiting is left out.",
+)
 
 
 def labour_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes":
@@ -36,16 +41,11 @@ def labour_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes":
     runs = comparison.runs
     stacks = [
         Stack(
-            f"{TASK_LOOKS[task][2]}, {person}s",
-            *TASK_LOOKS[task][:2],
+            f"{word}, {person}s", colour, hatch,
             [runs.interval(layout, f"labour_{person}_{task}_min_per_day").mean for layout in comparison.ranking],
             HEIGHTS[person],
         )
         for person in PERSONS
-        for task in TASKS
-    ]
-    totals = [runs.interval(layout, "labour_min_per_day") for layout in comparison.ranking]
-    return stacked_rows(
-        comparison, stacks, totals, "Labour by person and task", "Hands-on work [people-minutes per working day]",
-        NO_DAYS, ax, "High: attendants. Low: drivers; their waiting is left out.",
-    )  # fmt: skip
+        for task, (colour, hatch, word) in TASK_LOOKS.items()
+    ]  # fmt: skip
+    return stacked_rows(comparison, "labour_min_per_day", stacks, WORDS, ax)

@@ -4,13 +4,16 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from batsim.measures.battery_stretches import battery_stretches
-from batsim.views.charts.chart_style import LOOKS, Size, axes_for, fill_of, frame, heading, legend_below, names_at
-from batsim.views.charts.time_axis import clock_axis, span_text
+from batsim.record import STATES
+from batsim.views.charts import chart_style as style
+from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
-    from batsim.record import Record
+    from batsim.measures.battery_stretches import Stretch
+    from batsim.record import Facts, Record
 
 WIDTH_IN, ROW_IN, AROUND_IN = 11.0, 0.34, 2.0
 LEAST_ROWS, HEIGHT = 2, 0.74
@@ -52,32 +55,30 @@ def life_line_chart(
         raise ValueError(msg)
     facts = record.facts
     begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
-    ax = axes_for(ax, Size(WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(rows))))
-    frame(ax, "x")
-    handles, words = [], []
-    for state in (list(LOOKS)[code] for code in ORDER):
-        colour, hatch, _ = LOOKS[state]
-        drawn = None
-        for row, stretches in enumerate(rows):
-            spans = [(each.from_min, each.to_min - each.from_min) for each in stretches if each.state == state]
-            if spans:
-                drawn = ax.broken_barh(spans, (row - HEIGHT / 2.0, HEIGHT), **fill_of(colour, hatch))
-        if drawn is not None:
-            handles.append(drawn)
-            words.append(state)
-    several = len(facts.queues) > 1
-    names = [
-        f"{number + 1} ({facts.queues[facts.battery_queues[number]]})" if several else f"{number + 1}"
-        for number in batteries
-    ]
-    names_at(ax, names)
+    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(rows))))
+    style.frame(ax, "x")
+    legend = _bars(ax, rows)
+    style.names_at(ax, [f"{battery + 1}{_type(facts, battery)}" for battery in batteries])
     clock_axis(ax, facts, begin, end)
     ax.set_ylabel("Battery", fontsize=10.0)
-    legend_below(ax, handles, words, 5, BELOW_PT)
-    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
-    heading(
-        ax,
-        f"{facts.layout}: what batteries do, {span_text(facts, begin, end)}",
-        f"One run: replication {facts.replication}, seed {facts.seed}{first}.",
-    )
+    style.legend_below(ax, list(legend.values()), list(legend), 5, BELOW_PT)
+    style.heading(ax, f"{facts.layout}: what batteries do, {span_text(facts, begin, end)}", one_run_note(facts))
     return ax
+
+
+def _bars(ax: "Axes", rows: "Sequence[Sequence[Stretch]]") -> "dict[str, Artist]":
+    """Draw the states of batteries, one below the other; each state with what stands for it in the legend."""
+    legend: dict[str, Artist] = {}
+    for code in ORDER:
+        state = STATES[code]
+        look = style.fill_of(*style.STATE_LOOKS[state][:2])
+        for row, stretches in enumerate(rows):
+            spans = [(part.from_min, part.to_min - part.from_min) for part in stretches if part.state == state]
+            if spans:
+                legend[state] = ax.broken_barh(spans, (row - HEIGHT / 2.0, HEIGHT), **look)
+    return legend
+
+
+def _type(facts: "Facts", battery: int) -> str:
+    """Type of a battery, where there are several."""
+    return f" ({facts.queues[facts.battery_queues[battery]]})" if len(facts.queues) > 1 else ""

@@ -4,19 +4,7 @@ from typing import TYPE_CHECKING
 
 from batsim.measures.mean_week import mean_week
 from batsim.scenario.parts.week import moment_text
-from batsim.views.charts.chart_style import (
-    BLACK,
-    BLUE,
-    VERMILION,
-    Size,
-    axes_for,
-    fill_of,
-    frame,
-    heading,
-    legend_below,
-    nothing,
-    week_axis,
-)
+from batsim.views.charts import chart_style as style
 from batsim.views.text.tables import counted
 
 if TYPE_CHECKING:
@@ -24,7 +12,7 @@ if TYPE_CHECKING:
 
     from batsim.plan.evidence import Evidence
 
-SIZE_IN = Size(10.0, 4.0)
+SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
 NONE = "No charger takes any power in the measured time."
 
@@ -44,33 +32,39 @@ def load_chart(evidence: "Evidence", ax: "Axes | None" = None) -> "Axes":
     matplotlib.axes.Axes
         Mean load in each quarter of an hour, a band from 5 % to 95 % of the weeks, the highest quarter of all weeks.
     """
-    ax = axes_for(ax, SIZE_IN)
+    ax = style.axes_for(ax, SIZE_IN)
     week = mean_week([each.load_kw for each in evidence.taken], evidence.runs.warm_up_min)
-    heading(
+    style.heading(
         ax,
         f"{evidence.layout}: load at the wall over a mean week",
         f"Means of a quarter of an hour, standby included, over {counted(round(week.weeks, 2), 'week')} of "
         f"{counted(evidence.runs.replications, 'replication')}.",
     )
     if not week.peak > 0.0:
-        nothing(ax, NONE)
+        style.nothing(ax, NONE)
         return ax
-    frame(ax)
+    style.frame(ax)
     last = [*range(week.mean.size), -1]
     edges = week.edges_min
     band = ax.fill_between(
-        edges, week.low[last], week.high[last], step="post", **fill_of(BLUE, "////") | {"linewidth": 0.0}
+        edges, week.low[last], week.high[last], step="post", **style.fill_of(style.BLUE, "////") | {"linewidth": 0.0}
     )
-    line = ax.stairs(week.mean, edges, baseline=None, color=BLACK, linewidth=1.4)
-    level = ax.axhline(week.peak, color=VERMILION, linewidth=1.2, linestyle="--")
+    line = ax.stairs(week.mean, edges, baseline=None, color=style.BLACK, linewidth=1.4)
+    level = ax.axhline(week.peak, color=style.VERMILION, linewidth=1.2, linestyle="--")
     ax.plot(
-        [week.peak_min], [week.peak], color=VERMILION, marker="v", markersize=8.0, markeredgecolor="white", zorder=5.0
+        [week.peak_min],
+        [week.peak],
+        color=style.VERMILION,
+        marker="v",
+        markersize=8.0,
+        markeredgecolor="white",
+        zorder=5.0,
     )
     ax.set_ylim(0.0, HEADROOM * week.peak)
-    week_axis(ax, float(edges[0]), float(edges[-1]))
+    style.week_axis(ax, float(edges[0]), float(edges[-1]))
     ax.set_xlabel("Weekday", fontsize=10.0)
     ax.set_ylabel("Load [kW]", fontsize=10.0)
-    legend_below(
+    style.legend_below(
         ax,
         [line, band, level],
         ["mean", "5 % to 95 % of the weeks", f"peak {week.peak:.0f} kW, {moment_text(week.peak_min)}"],

@@ -1,22 +1,11 @@
-"""Chart of a room over a day or any window: trucks in line, batteries by state, chargers, attendants."""
+"""Chart of a room over a day or any window: trucks waiting, batteries by state, chargers, attendants."""
 
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from batsim.record import CAUSES, STATES
-from batsim.views.charts.chart_style import (
-    BLACK,
-    BLUE,
-    GREY,
-    LOOKS,
-    ORANGE,
-    PURPLE,
-    SKY,
-    YELLOW,
-    chart_class,
-    pale,
-)
-from batsim.views.charts.time_axis import clock_axis, span_text
+from batsim.views.charts import chart_style as style
+from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,25 +16,20 @@ if TYPE_CHECKING:
     from batsim.record import Facts, Record
 
 # Colours of `battery_chart`, told apart with any kind of colour vision; hatches and lightness tell them apart in grey.
-CAUSE_LOOKS = dict(
-    zip(
-        CAUSES,
-        (
-            ("#FFFFFF", "", "waits its turn"),
-            (ORANGE, "////", "waits for a battery"),
-            (BLUE, "", "waits for a station"),
-            (YELLOW, "....", "waits for a bay"),
-            (PURPLE, "xxxx", "waits for an attendant"),
-            (GREY, "\\\\\\\\", "waits for a device"),
-        ),
-        strict=True,
-    )
+_CAUSE_LOOKS = (
+    ("#FFFFFF", "", "waits its turn"),
+    (style.ORANGE, "////", "waits for a battery"),
+    (style.BLUE, "", "waits for a station"),
+    (style.YELLOW, "....", "waits for a bay"),
+    (style.PURPLE, "xxxx", "waits for an attendant"),
+    (style.GREY, "\\\\\\\\", "waits for a device"),
 )
-"""Colour, hatch and words of what a line lacks."""
+CAUSE_LOOKS = dict(zip(CAUSES, _CAUSE_LOOKS, strict=True))
+"""Colour, hatch and words of what the trucks that wait lack."""
 ORDER = (0, 1, 8, 7, 2, 3, 4, 5, 6)
 """States from the bottom of the stack: out of the room first, then the way from discharged to ready."""
 WIDTH_IN = 11.0
-HEIGHTS_IN = {"line": 1.6, "batteries": 3.2, "chargers": 1.5, "attendants": 1.2}
+HEIGHTS_IN = {"queue": 1.6, "batteries": 3.2, "chargers": 1.5, "attendants": 1.2}
 """Heights of the panels. [in]"""
 AROUND_IN = {"left": 0.8, "right": 2.3, "top": 0.85, "bottom": 0.85, "between": 0.16}
 """What is kept free around and between the panels. [in]"""
@@ -69,7 +53,7 @@ def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
     Returns
     -------
     matplotlib.figure.Figure
-        A figure and not one axes, because its panels share the time axis: trucks in line by what they wait for,
+        A figure and not one axes, because its panels share the time axis: trucks waiting, by what they wait for,
         batteries by state, chargers, and attendants where there are any. A notebook shows it.
 
     Raises
@@ -80,7 +64,7 @@ def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
     from batsim.measures.room_course import room_course  # noqa: PLC0415 - numpy only to draw
 
     course = room_course(record, from_min, to_min)
-    drawn = {"line": _line, "batteries": _batteries, "chargers": _chargers}
+    drawn = {"queue": _queue, "batteries": _batteries, "chargers": _chargers}
     if course.attendants_on_duty.any() or course.attendants_busy.any():
         drawn["attendants"] = _attendants
     figure, panels = _empty(list(drawn))
@@ -99,13 +83,13 @@ def _empty(names: list[str]) -> "tuple[Figure, list[Axes]]":
     around, between = AROUND_IN, AROUND_IN["between"]
     heights = [HEIGHTS_IN[name] for name in names]
     height = around["top"] + sum(heights) + between * (len(names) - 1) + around["bottom"]
-    figure = chart_class()(figsize=(WIDTH_IN, height))
+    figure = style.chart_class()(figsize=(WIDTH_IN, height))
     panels: list[Axes] = []
     below = height - around["top"]
     width = (WIDTH_IN - around["left"] - around["right"]) / WIDTH_IN
-    for each in heights:
-        below -= each
-        where = (around["left"] / WIDTH_IN, below / height, width, each / height)
+    for high in heights:
+        below -= high
+        where = (around["left"] / WIDTH_IN, below / height, width, high / height)
         panels.append(figure.add_axes(where, sharex=panels[0] if panels else None))
         below -= between
     for panel in panels[:-1]:
@@ -117,10 +101,7 @@ def _frame(panel: "Axes") -> None:
     """Light lines behind everything, whole numbers on the axis."""
     from matplotlib.ticker import MaxNLocator  # noqa: PLC0415 - heavy, and only charts need it
 
-    panel.grid(visible=True, axis="y", color="0.8", linewidth=0.5)
-    panel.set_axisbelow(True)
-    panel.spines[["top", "right"]].set_visible(False)
-    panel.tick_params(labelsize=WORD_PT)
+    style.frame(panel)
     panel.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True, min_n_ticks=1))
 
 
@@ -138,7 +119,7 @@ def _stack(panel: "Axes", course: "RoomCourse", parts: "list[tuple[Whole, str, s
         times, bottom = _ends(course, below)
         _, top = _ends(course, below + counts)
         panel.fill_between(
-            times, bottom, top, step="post", facecolor=pale(colour), hatch=hatch, edgecolor="0.35", linewidth=0.4,
+            times, bottom, top, step="post", facecolor=style.pale(colour), hatch=hatch, edgecolor="0.35", linewidth=0.4,
             label=word,
         )  # fmt: skip
         below = below + counts
@@ -148,10 +129,7 @@ def _stack(panel: "Axes", course: "RoomCourse", parts: "list[tuple[Whole, str, s
 def _legend(panel: "Axes") -> None:
     """Words beside the panel, in the order of the stack."""
     handles, words = panel.get_legend_handles_labels()
-    panel.legend(
-        handles[::-1], words[::-1], loc="upper left", bbox_to_anchor=(1.01, 1.03), frameon=False, fontsize=WORD_PT,
-        borderaxespad=0.0, handlelength=2.4, handleheight=1.2,
-    )  # fmt: skip
+    style.legend_beside(panel, handles[::-1], words[::-1])
 
 
 def _top(panel: "Axes", most: float) -> None:
@@ -159,12 +137,16 @@ def _top(panel: "Axes", most: float) -> None:
     panel.set_ylim(0.0, HEADROOM * max(1.0, most))
 
 
-def _line(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
-    """Trucks in line by what they wait for, and all that are away from work."""
-    looks = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
-    most = _stack(panel, course, [each for each in looks if each[0].any()])
+def _queue(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+    """Trucks waiting, by what they wait for, and all that are away from work."""
+    parts = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
+    most = _stack(panel, course, [part for part in parts if part[0].any()])
     panel.step(
-        *_ends(course, course.trucks_away), where="post", color=BLACK, linewidth=1.1, label="away from work, in all"
+        *_ends(course, course.trucks_away),
+        where="post",
+        color=style.BLACK,
+        linewidth=1.1,
+        label="away from work, in all",
     )
     panel.set_ylabel("Trucks")
     _top(panel, max(most, float(course.trucks_away.max())))
@@ -173,8 +155,8 @@ def _line(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
 
 def _batteries(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     """Batteries by state."""
-    looks = [(course.batteries[STATES[code]], *LOOKS[STATES[code]][:2], STATES[code]) for code in ORDER]
-    _stack(panel, course, [each for each in looks if each[0].any()])
+    parts = [(course.batteries[STATES[code]], *style.STATE_LOOKS[STATES[code]][:2], STATES[code]) for code in ORDER]
+    _stack(panel, course, [part for part in parts if part[0].any()])
     panel.set_ylabel("Batteries")
     panel.set_ylim(0.0, float(facts.batteries))
     _legend(panel)
@@ -182,9 +164,9 @@ def _batteries(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
 
 def _chargers(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     """Chargers that give current, and how many there are."""
-    most = _stack(panel, course, [(course.charging, *LOOKS["on charge"][:2], "giving current")])
+    most = _stack(panel, course, [(course.charging, *style.STATE_LOOKS["on charge"][:2], "giving current")])
     if course.chargers < float("inf"):
-        panel.axhline(course.chargers, color=BLACK, linewidth=1.1, linestyle="--", label="in all")
+        panel.axhline(course.chargers, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
         most = max(most, course.chargers)
     panel.set_ylabel("Chargers")
     _top(panel, most)
@@ -193,10 +175,10 @@ def _chargers(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
 
 def _attendants(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     """Attendants at a job, and on duty."""
-    most = _stack(panel, course, [(course.attendants_busy, SKY, "////", "busy")])
+    most = _stack(panel, course, [(course.attendants_busy, style.SKY, "////", "busy")])
     if facts.attendant_windows:
         panel.step(
-            *_ends(course, course.attendants_on_duty), where="post", color=BLACK, linewidth=1.4, linestyle="--",
+            *_ends(course, course.attendants_on_duty), where="post", color=style.BLACK, linewidth=1.4, linestyle="--",
             label="on duty",
         )  # fmt: skip
         most = max(most, float(course.attendants_on_duty.max()))
@@ -208,7 +190,7 @@ def _attendants(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
 def _mark_idle(panel: "Axes", course: "RoomCourse") -> None:
     """Shade breaks and hours without a shift over everything."""
     for begin, end in course.idle:
-        panel.axvspan(begin, end, facecolor=BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
+        panel.axvspan(begin, end, facecolor=style.BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
 
 
 def _words(figure: "Figure", facts: "Facts", course: "RoomCourse") -> None:
@@ -218,9 +200,7 @@ def _words(figure: "Figure", facts: "Facts", course: "RoomCourse") -> None:
     span = span_text(facts, course.from_min, course.to_min)
     title = fill(f"{facts.layout}: {span}", TITLE_LETTERS)
     figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom", parse_math=False)
-    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
-    run = f"One run: replication {facts.replication}, seed {facts.seed}{first}."
-    told: dict[str, Any] = {"fontsize": NOTE_PT, "color": "0.3"}
-    figure.text(left, 1.0 - 0.72 / height, run, va="center", **told)
+    note: dict[str, Any] = {"fontsize": NOTE_PT, "color": "0.3"}
+    figure.text(left, 1.0 - 0.72 / height, one_run_note(facts), va="center", **note)
     if course.idle:
-        figure.text(left, 0.14 / height, "Grey strips: no truck works (breaks, hours without a shift).", **told)
+        figure.text(left, 0.14 / height, "Grey strips: no truck works (breaks, hours without a shift).", **note)

@@ -3,22 +3,7 @@
 from typing import TYPE_CHECKING
 
 from batsim.study.room_plan import room_plan
-from batsim.views.charts.chart_style import (
-    BLACK,
-    BLUE,
-    GREEN,
-    ORANGE,
-    VERMILION,
-    YELLOW,
-    Size,
-    axes_for,
-    fill_of,
-    heading,
-    legend_below,
-    names_fit,
-    nothing,
-    pale,
-)
+from batsim.views.charts import chart_style as style
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -27,6 +12,8 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
     from batsim.study.room_plan import Box, RoomPlan
 
+Legend = dict[str, "Artist"]
+"""What has been drawn, by its word."""
 WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
 DRAWN_IN = 9.6
 """Width of the axes in a new figure, about. [in]"""
@@ -65,39 +52,45 @@ def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None)
     plan = room_plan(scenario, layout)
     title = f"{layout}: plan of the room"
     if plan is None:
-        ax = axes_for(ax, Size(WIDTH_IN, LEAST_IN))
-        heading(ax, title)
-        nothing(ax, NO_FLOOR)
+        ax = style.axes_for(ax, (WIDTH_IN, LEAST_IN))
+        style.heading(ax, title)
+        style.nothing(ax, NO_FLOOR)
         return ax
     left, bottom, right, top = _limits(plan)
     tall = DRAWN_IN * (top - bottom) / (right - left) + AROUND_IN
-    ax = axes_for(ax, Size(WIDTH_IN, min(max(tall, LEAST_IN), MOST_IN)))
-    told: list[tuple[Artist, str]] = []
-    _grounds(ax, plan, told)
-    _bays(ax, plan, told)
-    _stations(ax, plan, told)
-    _ways(ax, plan, told)
+    ax = style.axes_for(ax, (WIDTH_IN, min(max(tall, LEAST_IN), MOST_IN)))
+    legend: Legend = {}
+    _grounds(ax, plan, legend)
+    _bays(ax, plan, legend)
+    _stations(ax, plan, legend)
+    _ways(ax, plan, legend)
     ax.set_xlim(left, right)
     ax.set_ylim(bottom, top)
     ax.set_aspect("equal")
     ax.spines[["top", "right"]].set_visible(False)
     ax.set_xlabel("Along the room [m]", fontsize=10.0)
     ax.set_ylabel("Across [m]", fontsize=10.0)
-    heading(ax, title, _note(plan))
-    legend_below(ax, [handle for handle, _ in told], [word for _, word in told], 3)
+    style.heading(ax, title, _note(plan))
+    style.legend_below(ax, list(legend.values()), list(legend), 3)
     return ax
 
 
 def _limits(plan: "RoomPlan") -> tuple[float, float, float, float]:
     """Left, bottom, right and top of what is shown. [m]"""
-    boxes: list[Box] = [bay.box for bay in plan.bays] + [*plan.aisles, *plan.zones.values()]
-    boxes += [plan.room] if plan.room is not None else []
-    half = STATION_M / 2.0
-    xs = [x for box in boxes for x in (box.x_m, box.x_m + box.width_m)]
-    ys = [y for box in boxes for y in (box.y_m, box.y_m + box.height_m)]
-    xs += [x + side for x, _ in plan.stations for side in (-half, half)]
-    ys += [y + side for _, y in plan.stations for side in (-half, half)]
-    return min(xs) - EDGE_M, min(ys) - EDGE_M, max(xs) + EDGE_M, max(ys) + EDGE_M
+    boxes = [*(bay.box for bay in plan.bays), *plan.aisles, *plan.zones.values(), *map(_mark, plan.stations)]
+    if plan.room is not None:
+        boxes.append(plan.room)
+    left, bottom = min(box.x_m for box in boxes), min(box.y_m for box in boxes)
+    right, top = max(box.x_m + box.width_m for box in boxes), max(box.y_m + box.height_m for box in boxes)
+    return left - EDGE_M, bottom - EDGE_M, right + EDGE_M, top + EDGE_M
+
+
+def _mark(station: tuple[float, float]) -> "Box":
+    """Square that stands for a station."""
+    from batsim.study.room_plan import Box  # noqa: PLC0415 - only to draw
+
+    x_m, y_m = station
+    return Box(x_m - STATION_M / 2.0, y_m - STATION_M / 2.0, STATION_M, STATION_M)
 
 
 def _rectangle(ax: "Axes", box: "Box", **look: object) -> "Artist":
@@ -107,37 +100,37 @@ def _rectangle(ax: "Axes", box: "Box", **look: object) -> "Artist":
     return ax.add_patch(Rectangle((box.x_m, box.y_m), box.width_m, box.height_m, **look))  # type: ignore[arg-type]
 
 
-def _grounds(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+def _grounds(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
     """Walls, aisles and zones."""
     if plan.room is not None:
-        drawn = _rectangle(ax, plan.room, facecolor="none", edgecolor=BLACK, linewidth=2.4)
-        told.append((drawn, "walls"))
+        drawn = _rectangle(ax, plan.room, facecolor="none", edgecolor=style.BLACK, linewidth=2.4)
+        legend["walls"] = drawn
     for number, box in enumerate(plan.aisles):
-        drawn = _rectangle(ax, box, facecolor=pale(YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
+        drawn = _rectangle(ax, box, facecolor=style.pale(style.YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
         if not number:
-            told.append((drawn, f"aisle, keep clear ({plan.aisle_m:g} m)"))
+            legend[f"aisle, keep clear ({plan.aisle_m:g} m)"] = drawn
     for name, box in plan.zones.items():
-        drawn = _rectangle(ax, box, facecolor="none", edgecolor=GREEN, linewidth=1.6, linestyle="-.", zorder=1.5)
-        told.append((drawn, f"reach of {name.replace('_', ' ')}"))
+        drawn = _rectangle(ax, box, facecolor="none", edgecolor=style.GREEN, linewidth=1.6, linestyle="-.", zorder=1.5)
+        legend[f"reach of {name.replace('_', ' ')}"] = drawn
 
 
-def _bays(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+def _bays(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
     """Bays with their numbers, rows with their names."""
     rows: dict[str, list[int]] = {}
     drawn = None
     for bay in plan.bays:
-        drawn = _rectangle(ax, bay.box, **fill_of(BLUE, ""), zorder=2.0)
+        drawn = _rectangle(ax, bay.box, **style.fill_of(style.BLUE, ""), zorder=2.0)
         rows.setdefault(bay.row, []).append(bay.number)
     if drawn is not None:
         levels = max(bay.levels for bay in plan.bays)
-        told.append((drawn, "bay of a battery" if levels == 1 else f"bays, up to {levels} above each other"))
+        legend["bay of a battery" if levels == 1 else f"bays, up to {levels} above each other"] = drawn
     for bay in plan.bays:
         count = len(rows[bay.row])
         x_m, y_m = bay.box.x_m + bay.box.width_m / 2.0, bay.box.y_m + bay.box.height_m / 2.0
         if count <= MOST_NUMBERS or bay.number == 1 or bay.number % 5 == 0:
             ax.text(x_m, y_m, f"{bay.number}", ha="center", va="center", fontsize=6.5, zorder=4.0, clip_on=True)
         if bay.number == 1:
-            (name,) = names_fit([bay.row], ROW_LETTERS, 1)
+            (name,) = style.names_fit([bay.row], ROW_LETTERS, 1)
             ax.annotate(
                 name, (bay.box.x_m, y_m), xytext=(-5.0, 0.0), textcoords="offset points", ha="right", va="center",
                 fontsize=9.0, fontweight="bold", zorder=4.0, parse_math=False,
@@ -145,32 +138,27 @@ def _bays(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> Non
             )  # fmt: skip
 
 
-def _stations(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+def _stations(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
     """Stations with their numbers."""
-    from batsim.study.room_plan import Box  # noqa: PLC0415 - only to draw
-
-    drawn = None
-    for number, (x_m, y_m) in enumerate(plan.stations, 1):
-        box = Box(x_m - STATION_M / 2.0, y_m - STATION_M / 2.0, STATION_M, STATION_M)
-        drawn = _rectangle(ax, box, **fill_of(ORANGE, "////"), zorder=2.5)
+    for number, station in enumerate(plan.stations, 1):
+        drawn = _rectangle(ax, _mark(station), **style.fill_of(style.ORANGE, "////"), zorder=2.5)
+        legend["station, where a truck stops"] = drawn
         ax.text(
-            x_m, y_m, f"{number}", ha="center", va="center", fontsize=9.0, fontweight="bold", zorder=4.0,
+            *station, f"{number}", ha="center", va="center", fontsize=9.0, fontweight="bold", zorder=4.0,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
         )  # fmt: skip
-    if drawn is not None:
-        told.append((drawn, "station, where a truck stops"))
 
 
-def _ways(ax: "Axes", plan: "RoomPlan", told: "list[tuple[Artist, str]]") -> None:
+def _ways(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
     """Way of the device to the farthest bay of each station."""
     longest = max((way.metres for way in plan.ways), default=0.0)
     for number, way in enumerate(plan.ways):
         xs, ys = zip(*way.points, strict=True)
-        (line,) = ax.plot(xs, ys, color=VERMILION, linewidth=1.6, linestyle="--", zorder=3.0)
-        ax.plot(xs[-1:], ys[-1:], color=VERMILION, marker="o", markersize=4.0, zorder=3.0)
+        (line,) = ax.plot(xs, ys, color=style.VERMILION, linewidth=1.6, linestyle="--", zorder=3.0)
+        ax.plot(xs[-1:], ys[-1:], color=style.VERMILION, marker="o", markersize=4.0, zorder=3.0)
         if not number:
             kind = "overhead" if plan.overhead else "along aisles"
-            told.append((line, f"farthest way, {kind}: {longest:.1f} m"))
+            legend[f"farthest way, {kind}: {longest:.1f} m"] = line
 
 
 def _note(plan: "RoomPlan") -> str:

@@ -1,24 +1,11 @@
 """Charts of which inputs matter: swings as a tornado, indices as bars."""
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.views.charts.chart_style import (
-    BLACK,
-    BLUE,
-    GREEN,
-    ORANGE,
-    SKY,
-    Size,
-    axes_for,
-    fill_of,
-    frame,
-    heading,
-    legend_below,
-    names_at,
-    nothing,
-)
+from batsim.statistics.intervals import Interval
+from batsim.views.charts import chart_style as style
 from batsim.views.text.tables import counted
 
 if TYPE_CHECKING:
@@ -31,19 +18,21 @@ WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.5, 2.2, 2
 LETTERS = 34
 FILLED = 0.78
 """Part of a row that its bars fill."""
-TORNADO = {"at low end": (SKY, "////", "input at its low end"), "at high end": (BLUE, "", "input at its high end")}
+TORNADO = {
+    "at low end": (style.SKY, "////", "input at its low end"),
+    "at high end": (style.BLUE, "", "input at its high end"),
+}
 INDICES = {
-    "mean size of effect": (BLUE, "", "mean size of effect"),
-    "mean effect": (SKY, "////", "mean effect with its sign"),
-    "spread of effect": (ORANGE, "....", "spread of effect"),
-    "first order": (SKY, "////", "first order: the input by itself"),
-    "total": (BLUE, "", "total: with interactions"),
-    "rank correlation": (GREEN, "||", "rank correlation"),
+    "mean size of effect": (style.BLUE, "", "mean size of effect"),
+    "mean effect": (style.SKY, "////", "mean effect with its sign"),
+    "spread of effect": (style.ORANGE, "....", "spread of effect"),
+    "first order": (style.SKY, "////", "first order: the input by itself"),
+    "total": (style.BLUE, "", "total: with interactions"),
+    "rank correlation": (style.GREEN, "||", "rank correlation"),
 }
 """Colour, hatch and words of each index."""
-WHISKER: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "capsize": 2.5, "fmt": "none", "zorder": 5.0}
 SHARES = ("first order", "total")
-NONE = "The study varies nothing, so nothing can matter."
+NONE = "The study varies style.nothing, so style.nothing can matter."
 OTHER_CHART = "This study is not one-at-a-time: it has indices and no swings. Draw it with indices_chart."
 SWINGS_ONLY = "This study is one-at-a-time: it has swings and no indices. Draw it with tornado_chart."
 
@@ -85,65 +74,73 @@ def indices_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes
 
 
 def _drawn(
-    found: "Sensitivity", looks: dict[str, tuple[str, str, str]], title: str, other: str, more: str, ax: "Axes | None"
-) -> "Axes":
+    sensitivity: "Sensitivity", fills: dict[str, tuple[str, str, str]], title: str, other_chart: str, more: str,
+    ax: "Axes | None",
+) -> "Axes":  # fmt: skip
     """Draw the bars of the indices that are there."""
-    paths = list(dict.fromkeys(row.path for row in found.rows))
-    rows = {(row.path, row.kind): row for row in found.rows}
-    kinds = [kind for kind in looks if any((path, kind) in rows for path in paths)]
-    ax = axes_for(ax, Size(WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(paths))))
-    title = f"{found.layout}: {title}, {_label(found)}"
+    paths = list(dict.fromkeys(row.path for row in sensitivity.rows))
+    kinds = [kind for kind in fills if any(row.kind == kind for row in sensitivity.rows)]
+    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(paths))))
+    title = f"{sensitivity.layout}: {title}, {_label(sensitivity)}"
     if not kinds:
-        heading(ax, title)
-        nothing(ax, other if paths else NONE)
+        style.heading(ax, title)
+        style.nothing(ax, other_chart if paths else NONE)
         return ax
-    whiskers = any(math.isfinite(row.low) for row in rows.values() if row.kind in kinds)
-    note = f"Whiskers: {100.0 * found.confidence:g} % intervals." if whiskers else ""
-    if found.left_out:
-        note += f" {counted(found.left_out, 'point')} without a result left out."
-    heading(ax, title, note.strip())
-    frame(ax, "x")
-    height, told = FILLED / len(kinds), []
-    for number, kind in enumerate(kinds):
-        mine = [rows.get((path, kind)) for path in paths]
-        at = [row - FILLED / 2.0 + (number + 0.5) * height for row in range(len(paths))]
-        told.append(_bars(ax, mine, at, height, looks[kind]))
-    ax.axvline(0.0, color=BLACK, linewidth=1.0)
+    style.heading(ax, title, _note(sensitivity, kinds))
+    style.frame(ax, "x")
+    height = FILLED / len(kinds)
+    bars = [
+        _bars(
+            ax, {paths.index(row.path) - FILLED / 2.0 + (number + 0.5) * height: row
+                 for row in sensitivity.rows if row.kind == kind},
+            height, fills[kind],
+        )
+        for number, kind in enumerate(kinds)
+    ]  # fmt: skip
+    ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
     if kinds == ["rank correlation"]:
         ax.set_xlim(-1.05, 1.05)
     else:
         ax.margins(x=0.06)
-    names_at(ax, paths, LETTERS, paths=True)
-    ax.set_xlabel(_unit(found, kinds, more), fontsize=10.0)
-    legend_below(ax, told, [looks[kind][2] for kind in kinds])
+    style.names_at(ax, paths, LETTERS, paths=True)
+    ax.set_xlabel(_unit(sensitivity, kinds, more), fontsize=10.0)
+    style.legend_below(ax, bars, [fills[kind][2] for kind in kinds])
     return ax
 
 
-def _bars(ax: "Axes", rows: "list[Row | None]", at: list[float], height: float, look: tuple[str, str, str]) -> "Artist":
-    """Draw one index of all inputs; returns what stands for it in the legend."""
+def _note(sensitivity: "Sensitivity", kinds: list[str]) -> str:
+    """Say what a whisker is, and what was left out."""
+    notes = []
+    if any(math.isfinite(row.low) for row in sensitivity.rows if row.kind in kinds):
+        notes.append(f"Whiskers: {100.0 * sensitivity.confidence:g} % intervals.")
+    if sensitivity.left_out:
+        notes.append(f"{counted(sensitivity.left_out, 'point')} without a result left out.")
+    return " ".join(notes)
+
+
+def _bars(ax: "Axes", rows: "dict[float, Row]", height: float, look: tuple[str, str, str]) -> "Artist":
+    """Draw one index of all inputs at their places; returns what stands for it in the legend."""
     from matplotlib.patches import Patch  # noqa: PLC0415 - heavy, and only charts need it
 
-    drawn = fill_of(look[0], look[1])
-    for row, middle in zip(rows, at, strict=True):
-        if row is not None and math.isfinite(row.value):
-            ax.barh([middle], [row.value], height, **drawn)
-            if math.isfinite(row.low) and math.isfinite(row.high):
-                ends = [[max(0.0, row.value - row.low)], [max(0.0, row.high - row.value)]]
-                ax.errorbar([row.value], [middle], xerr=ends, **WHISKER)
+    known = {middle: row for middle, row in rows.items() if math.isfinite(row.value)}
+    drawn = style.fill_of(*look[:2])
+    if known:
+        ax.barh(list(known), [row.value for row in known.values()], height, **drawn)
+    intervals = [Interval(row.value, row.low, row.high) for row in known.values()]
+    style.whiskers(ax, known, intervals, linewidth=1.1, capsize=2.5)
     return Patch(**drawn)
 
 
-def _label(found: "Sensitivity") -> str:
+def _label(sensitivity: "Sensitivity") -> str:
     """Measure in words."""
-    return MEASURES.get(found.measure, WITHIN_TARGET).label
+    return MEASURES.get(sensitivity.measure, WITHIN_TARGET).label
 
 
-def _unit(found: "Sensitivity", kinds: list[str], more: str) -> str:
+def _unit(sensitivity: "Sensitivity", kinds: list[str], more: str) -> str:
     """Words under the axis."""
     if kinds == ["rank correlation"]:
         return "Spearman's rank correlation [-]"
     if kinds[0] in SHARES:
         return "Share of the variance [-]"
-    label = _label(found)
-    unit = "-" if found.unit == "1" else found.unit
-    return f"Change of {label} {more} [{unit}]".replace("  ", " ")
+    unit = "-" if sensitivity.unit == "1" else sensitivity.unit
+    return f"Change of {_label(sensitivity)} {more} [{unit}]".replace("  ", " ")

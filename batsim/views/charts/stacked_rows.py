@@ -1,29 +1,15 @@
 """Rows of stacked bars, one for each layout of a comparison, with the interval of their total."""
 
 import math
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.views.charts.chart_style import (
-    BLACK,
-    WHISKER,
-    Size,
-    axes_for,
-    beside_rows,
-    fill_of,
-    frame,
-    heading,
-    legend_below,
-    names_at,
-    nothing,
-)
+from batsim.views.charts import chart_style as style
 from batsim.views.text.tables import counted, number_text
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
-    from matplotlib.container import BarContainer
-    from matplotlib.lines import Line2D
 
-    from batsim.statistics.intervals import Interval
     from batsim.study.compare import Comparison
     from batsim.study.running.replications import Runs
 
@@ -45,54 +31,66 @@ class Stack(NamedTuple):
     """Of a bar, in rows."""
 
 
+class Words(NamedTuple):
+    """What is written on a chart of stacked rows."""
+
+    title: str
+    axis: str
+    empty: str
+    """In place of the bars where there are none."""
+    note: str = ""
+
+
 def stacked_rows(
     comparison: "Comparison",
+    measure: str,
     stacks: list[Stack],
-    totals: "list[Interval]",
-    title: str,
-    unit: str,
-    empty: str,
-    ax: "Axes | None" = None,
-    more: str = "",
+    words: Words,
+    ax: "Axes | None",
     target: float | None = None,
 ) -> "Axes":
-    """Draw a bar for each layout in the order of its ranking, its parts behind one another."""
-    rows = max(LEAST_ROWS, len(totals))
-    ax = axes_for(ax, Size(WIDTH_IN, AROUND_IN + ROW_IN * rows))
+    """Draw a bar for each layout in the order of its ranking, its parts behind one another, with a measure in all."""
     runs = comparison.runs
+    totals = [runs.interval(layout, measure) for layout in comparison.ranking]
+    rows = range(len(totals))
+    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(totals))))
+    title = f"{runs.scenario.site.name}: {words.title.lower()}"
     if not any(math.isfinite(total.mean) for total in totals):
-        heading(ax, f"{runs.scenario.site.name}: {title.lower()}")
-        nothing(ax, empty)
+        style.heading(ax, title)
+        style.nothing(ax, words.empty)
         return ax
-    frame(ax, "x")
-    left = [0.0] * len(totals)
-    drawn: dict[str, BarContainer | Line2D] = {}
-    for stack in stacks:
-        values = [value if math.isfinite(value) else 0.0 for value in stack.values]
-        if any(value > 0.0 for value in values):
-            look: dict[str, Any] = fill_of(stack.colour, stack.hatch)
-            drawn[stack.word] = ax.barh(range(len(values)), values, stack.height, left, label=stack.word, **look)
-            left = [before + value for before, value in zip(left, values, strict=True)]
-    for row, total in enumerate(totals):
-        if math.isfinite(total.low) and math.isfinite(total.high):
-            ends = [[total.mean - total.low], [total.high - total.mean]]
-            ax.errorbar([total.mean], [row], xerr=ends, fmt="none", zorder=5.0, **WHISKER)
-    names_at(ax, list(comparison.ranking))
-    ends_at = [each for total in totals for each in (total.mean, total.high) if math.isfinite(each)]
+    style.frame(ax, "x")
+    legend = _bars(ax, stacks, rows)
+    style.whiskers(ax, rows, totals)
+    style.names_at(ax, comparison.ranking)
+    ends = [end for total in totals for end in (total.mean, total.high) if math.isfinite(end)]
     if target is not None:
-        drawn[f"target: at most {target:g}"] = ax.axvline(
-            target, color=BLACK, linewidth=1.4, linestyle="--", zorder=4.0
+        legend[f"target: at most {target:g}"] = ax.axvline(
+            target, color=style.BLACK, linewidth=1.4, linestyle="--", zorder=4.0
         )
-        ends_at.append(target)
-    ax.set_xlim(0.0, HEADROOM * max(ends_at) or 1.0)
-    ax.set_xlabel(unit, fontsize=10.0)
-    beside_rows(ax, [number_text(total) for total in totals], "in all")
-    legend_below(ax, list(drawn.values()), list(drawn))  # type: ignore[arg-type]
-    heading(ax, f"{runs.scenario.site.name}: {title.lower()}", f"{told(runs)} {more}".rstrip())
+        ends.append(target)
+    ax.set_xlim(0.0, HEADROOM * max(ends) or 1.0)
+    ax.set_xlabel(words.axis, fontsize=10.0)
+    style.beside_rows(ax, [number_text(total) for total in totals], "in all")
+    style.legend_below(ax, list(legend.values()), list(legend))
+    style.heading(ax, title, f"{_premises(runs)} {words.note}".rstrip())
     return ax
 
 
-def told(runs: "Runs") -> str:
+def _bars(ax: "Axes", stacks: list[Stack], rows: range) -> "dict[str, Artist]":
+    """Draw the parts that are not nothing behind one another; each with its word for the legend."""
+    legend: dict[str, Artist] = {}
+    left = [0.0 for _ in rows]
+    for stack in stacks:
+        values = [value if math.isfinite(value) else 0.0 for value in stack.values]
+        if any(value > 0.0 for value in values):
+            look = style.fill_of(stack.colour, stack.hatch)
+            legend[stack.word] = ax.barh(rows, values, stack.height, left, label=stack.word, **look)  # type: ignore[assignment]
+            left = [before + value for before, value in zip(left, values, strict=True)]
+    return legend
+
+
+def _premises(runs: "Runs") -> str:
     """Say what the means are taken over, and what a whisker is."""
     weeks = counted(runs.weeks, "week")
     if runs.replications < 2:

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from batsim.scenario.parts.week import DAY_MIN
-from batsim.views.charts.chart_style import MOST_TICKS, TICKS_MIN
+from batsim.views.charts import chart_style as style
 from batsim.views.text.trace_text import clock, moment
 
 if TYPE_CHECKING:
@@ -14,18 +14,13 @@ if TYPE_CHECKING:
 
 def clock_axis(ax: "Axes", facts: "Facts", from_min: float, to_min: float) -> None:
     """Weekday and time of day at even steps; the week too where there is more than one."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415 - heavy, and only charts need it
-
     weeks = moment(facts, from_min)[0] != moment(facts, to_min - 1.0)[0]
-    span = to_min - from_min
-    ax.set_xlim(from_min, to_min)
-    ax.xaxis.set_major_locator(MultipleLocator(next((step for step in TICKS_MIN if span / step <= MOST_TICKS), span)))
 
-    def label(time_min: float, _: object) -> str:
+    def label(time_min: float) -> str:
         text = clock(facts, time_min)
         return text + f"\nweek {moment(facts, time_min)[0]}" if weeks else text
 
-    ax.xaxis.set_major_formatter(FuncFormatter(label))
+    style.time_ticks(ax, from_min, to_min, label)
     ax.set_xlabel("Weekday and time of day")
 
 
@@ -35,3 +30,9 @@ def span_text(facts: "Facts", from_min: float, to_min: float) -> str:
     if from_min % DAY_MIN == 0.0 and to_min - from_min == DAY_MIN:
         return f"week {week} {day}"
     return f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
+
+
+def one_run_note(facts: "Facts") -> str:
+    """Say which run is shown."""
+    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
+    return f"One run: replication {facts.replication}, seed {facts.seed}{first}."

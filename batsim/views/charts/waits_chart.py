@@ -2,28 +2,19 @@
 
 import math
 from itertools import cycle
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import (
-    BLACK,
-    LINES,
-    Size,
-    axes_for,
-    frame,
-    heading,
-    legend_beside,
-    names_fit,
-    nothing,
-)
+from batsim.views.charts import chart_style as style
 from batsim.views.text.tables import counted, number_text
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
     from batsim.study.waits import Waits
 
-SIZE_IN = Size(10.0, 4.6)
+SIZE_IN = (10.0, 4.6)
 AROUND_IN, EACH_IN, LETTERS = 1.2, 0.37, 30
 """What stands above and below the legend, what a layout takes in it, and the letters of its name. [in, in, -]"""
 SHOWN_SHARE = 0.99
@@ -50,48 +41,46 @@ def waits_chart(waits: "Waits", ax: "Axes | None" = None) -> "Axes":
         states a target, a cross marks it: a line that passes above it meets the target.
     """
     width, height = SIZE_IN
-    ax = axes_for(ax, Size(width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))
-    stated = waits.settings
-    weeks = counted(stated.length_min / WEEK_MIN, "week")
-    note = f"All exchanges of {counted(stated.replications, 'replication')} of {weeks}; in the truck: of charges"
-    heading(ax, f"{stated.scenario.site.name}: waits", f"{note} in scheduled time.")
+    ax = style.axes_for(ax, (width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))
+    settings = waits.settings
+    runs = f"{counted(settings.replications, 'replication')} of {counted(settings.length_min / WEEK_MIN, 'week')}"
+    note = f"All exchanges of {runs}; in the truck: of charges in scheduled time."
+    style.heading(ax, f"{settings.scenario.site.name}: waits", note)
     curves = {layout: waits.curve(layout) for layout in waits.layouts}
     if not any(curve.minutes.size for curve in curves.values()):
-        nothing(ax, NONE)
+        style.nothing(ax, NONE)
         return ax
-    frame(ax, "both")
+    style.frame(ax, "both")
     most = max(waits.not_exceeded(SHOWN_SHARE), LEAST_MIN, ROOM * (waits.target[0] if waits.target else 0.0))
-    handles, words = [], []
-    named = zip(curves.items(), names_fit(curves, LETTERS, 1), cycle(LINES), strict=False)
+    legend: dict[str, Artist] = {}
+    named = zip(curves.items(), style.names_fit(curves, LETTERS, 1), cycle(style.LINES), strict=False)
     for (layout, curve), name, (colour, dashes) in named:
         if curve.minutes.size:
             x, y = [*curve.minutes, max(most, curve.minutes[-1])], [*curve.share, 1.0]
             (line,) = ax.step(x, y, where="post", color=colour, linestyle=dashes, linewidth=1.9)
-            handles.append(line)
-            words.append(name + _within(waits, layout))
+            legend[name + _within(waits, layout)] = line
     if waits.target is not None:
         minutes, share = waits.target
-        ax.hlines(share, 0.0, minutes, color=BLACK, linewidth=1.0, linestyle=(0, (2, 2)))
-        ax.vlines(minutes, 0.0, share, color=BLACK, linewidth=1.0, linestyle=(0, (2, 2)))
-        (cross,) = ax.plot(
-            [minutes],
-            [share],
-            color=BLACK,
-            marker="X",
-            markersize=9.0,
-            linestyle="",
-            zorder=5.0,
-            markeredgecolor="white",
-        )
-        handles.append(cross)
-        words.append(f"target: {100.0 * share:g} %\nwithin {minutes:g} min")
+        legend[f"target: {100.0 * share:g} %\nwithin {minutes:g} min"] = _cross(ax, minutes, share)
     ax.set_xlim(0.0, most)
     ax.set_ylim(0.0, 1.02)
     ax.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0", "20", "40", "60", "80", "100"])
     ax.set_xlabel("Wait [scheduled min]", fontsize=10.0)
     ax.set_ylabel("Exchanges that wait no longer [%]", fontsize=10.0)
-    legend_beside(ax, handles, words)
+    style.legend_beside(ax, list(legend.values()), list(legend))
     return ax
+
+
+def _cross(ax: "Axes", minutes: float, share: float) -> "Artist":
+    """Mark the target."""
+    dashed: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
+    ax.hlines(share, 0.0, minutes, **dashed)
+    ax.vlines(minutes, 0.0, share, **dashed)
+    (cross,) = ax.plot(
+        [minutes], [share], color=style.BLACK, marker="X", markersize=9.0, linestyle="", zorder=5.0,
+        markeredgecolor="white",
+    )  # fmt: skip
+    return cross
 
 
 def _within(waits: "Waits", layout: str) -> str:

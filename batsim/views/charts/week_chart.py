@@ -6,22 +6,7 @@ from typing import TYPE_CHECKING
 
 from batsim.record import STATES
 from batsim.scenario.parts.week import DAYS
-from batsim.views.charts.chart_style import (
-    BLACK,
-    BLUE,
-    GREEN,
-    LOOKS,
-    ORANGE,
-    PURPLE,
-    Size,
-    fill_of,
-    frame,
-    heading,
-    legend_beside,
-    new_figure,
-    nothing,
-    week_axis,
-)
+from batsim.views.charts import chart_style as style
 from batsim.views.text.tables import counted
 
 if TYPE_CHECKING:
@@ -108,24 +93,24 @@ def _drawn(
     if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
         panels["attendants"] = _attendants
     heights = [HEIGHTS_IN[name] for name in panels]
-    figure = new_figure(Size(WIDTH_IN, sum(heights) + AROUND_IN))
+    figure = style.new_figure((WIDTH_IN, sum(heights) + AROUND_IN))
     axes: list[Axes] = list(
         figure.subplots(len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0]
     )
     note = f"Lines: means of {count}. Bands: {BAND} of them, each the mean of a quarter of an hour."
     if idle:
         note += " Grey strips: no truck works, and none is counted."
-    heading(axes[0], f"{over.layout}: {title}", note)
+    style.heading(axes[0], f"{over.layout}: {title}", note)
     if math.isnan(of("ready").mean[0]):
         for ax in axes:
-            nothing(ax, "" if ax is not axes[0] else "No working day in the week.")
+            style.nothing(ax, "" if ax is not axes[0] else "No working day in the week.")
         return figure
     for ax, draw in zip(axes, panels.values(), strict=True):
-        frame(ax)
+        style.frame(ax)
         draw(ax, over, of, edges)
         for begin, end in idle:
-            ax.axvspan(begin, end, facecolor=BLACK, alpha=0.10, linewidth=0.0, zorder=3.0)
-    week_axis(axes[-1], float(edges[0]), float(edges[-1]))
+            ax.axvspan(begin, end, facecolor=style.BLACK, alpha=0.10, linewidth=0.0, zorder=3.0)
+    style.week_axis(axes[-1], float(edges[0]), float(edges[-1]))
     axes[-1].set_xlabel(time)
     figure.align_ylabels(axes)
     return figure
@@ -139,14 +124,14 @@ def _ended(values: "Floats") -> "Floats":
 def _line(ax: "Axes", edges: "Floats", band: "Band", colour: str, hatch: str, word: str) -> "list[tuple[Artist, str]]":
     """Draw a mean and its band; returns handles and words."""
     low, high = _ended(band.low), _ended(band.high)
-    filled = ax.fill_between(edges, low, high, step="post", **fill_of(colour, hatch) | {"linewidth": 0.0})
-    line = ax.stairs(band.mean, edges, baseline=None, color=BLACK, linewidth=1.5, zorder=4.0)
+    filled = ax.fill_between(edges, low, high, step="post", **style.fill_of(colour, hatch) | {"linewidth": 0.0})
+    line = ax.stairs(band.mean, edges, baseline=None, color=style.BLACK, linewidth=1.5, zorder=4.0)
     return [(line, f"{word}, mean"), (filled, f"{word}, {BAND}")]
 
 
 def _told(ax: "Axes", drawn: "list[tuple[Artist, str]]", unit: str, most: float) -> None:
     """Legend, name and limits of a panel that begins at 0."""
-    legend_beside(ax, [handle for handle, _ in drawn], [word for _, word in drawn])
+    style.legend_beside(ax, [handle for handle, _ in drawn], [word for _, word in drawn])
     ax.set_ylabel(unit)
     ax.set_ylim(0.0, HEADROOM * most if most > 0.0 else 1.0)
 
@@ -160,15 +145,15 @@ def _all(ax: "Axes", number: float, drawn: "list[tuple[Artist, str]]") -> float:
     """Draw how many there are in all, where there is a limit; returns that, or 0."""
     if not number < float("inf"):
         return 0.0
-    drawn.append((ax.axhline(number, color=BLACK, linewidth=1.1, linestyle="--"), "in all"))
+    drawn.append((ax.axhline(number, color=style.BLACK, linewidth=1.1, linestyle="--"), "in all"))
     return number
 
 
 def _trucks(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Trucks in line, and all that are away from their work."""
     waiting, away = of("trucks waiting"), of("trucks away")
-    drawn = _line(ax, edges, waiting, ORANGE, "////", "waiting")
-    line = ax.stairs(away.mean, edges, baseline=None, color=BLUE, linewidth=1.3, linestyle=":", zorder=4.0)
+    drawn = _line(ax, edges, waiting, style.ORANGE, "////", "waiting")
+    line = ax.stairs(away.mean, edges, baseline=None, color=style.BLUE, linewidth=1.3, linestyle=":", zorder=4.0)
     drawn.append((line, "away from work, mean"))
     _told(ax, drawn, "Trucks", _most(waiting.high, away.mean))
 
@@ -176,7 +161,7 @@ def _trucks(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
 def _ready(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Ready batteries."""
     band = of("ready")
-    _told(ax, _line(ax, edges, band, GREEN, "||", "ready"), "Ready batteries", _most(band.high))
+    _told(ax, _line(ax, edges, band, style.GREEN, "||", "ready"), "Ready batteries", _most(band.high))
 
 
 def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
@@ -187,7 +172,7 @@ def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
         mean = of(state).mean
         if mean.any():
             above = _ended(mean) + below
-            look = fill_of(*LOOKS[state][:2]) | {"linewidth": 0.4}
+            look = style.fill_of(*style.STATE_LOOKS[state][:2]) | {"linewidth": 0.4}
             drawn.append((ax.fill_between(edges, below, above, step="post", **look), state))
             below = above
     _told(ax, drawn[::-1], "Batteries, mean", 1.0)
@@ -197,15 +182,15 @@ def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
 def _chargers(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Chargers that give current."""
     band = of("chargers")
-    drawn = _line(ax, edges, band, *LOOKS["on charge"][:2], "giving current")
+    drawn = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
     _told(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
 
 
 def _attendants(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Attendants at a job, and on duty."""
     busy, duty = of("attendants busy"), of("attendants on duty")
-    drawn = _line(ax, edges, busy, PURPLE, "xxxx", "busy")
+    drawn = _line(ax, edges, busy, style.PURPLE, "xxxx", "busy")
     if duty.mean.any():
-        line = ax.stairs(duty.mean, edges, baseline=None, color=BLACK, linewidth=1.3, linestyle="--", zorder=4.0)
+        line = ax.stairs(duty.mean, edges, baseline=None, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=4.0)
         drawn.append((line, "on duty"))
     _told(ax, drawn, "Attendants", _most(busy.high, duty.mean))

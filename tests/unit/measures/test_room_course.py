@@ -32,7 +32,7 @@ from batsim.record import (
     Record,
 )  # fmt: skip
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import LOOKS, pale
+from batsim.views.charts.chart_style import STATE_LOOKS, pale
 from batsim.views.charts.room_chart import CAUSE_LOOKS, ORDER, room_chart
 from tests.rows import write_row
 
@@ -378,7 +378,7 @@ def test_neighbours_differ_in_grey():
         red, green, blue = to_rgb(pale(colour))
         return 0.299 * red + 0.587 * green + 0.114 * blue
 
-    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [LOOKS[STATES[code]] for code in ORDER]):
+    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [STATE_LOOKS[STATES[code]] for code in ORDER]):
         for (colour, hatch, _), (other, another, _) in pairwise(looks):
             assert hatch != another or abs(grey(colour) - grey(other)) > 0.05
     assert sorted(ORDER) == list(range(len(STATES)))

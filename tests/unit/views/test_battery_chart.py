@@ -18,7 +18,8 @@ from matplotlib.text import Text
 import batsim
 from batsim.record import STATES
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
-from batsim.views.charts.battery_chart import LOOKS, RIBBON, battery_chart
+from batsim.views.charts.battery_chart import RIBBON, battery_chart
+from batsim.views.charts.chart_style import STATE_LOOKS
 
 ROOT = Path(__file__).parents[3]
 LITRES_PER_AH = 10.95
@@ -164,9 +165,9 @@ def test_a_course_that_lost_its_name():
 
 def test_every_state_looks_different():
     """Colour and hatch are each enough."""
-    assert tuple(LOOKS) == STATES
-    assert len({colour for colour, _, _ in LOOKS.values()}) == len(STATES)
-    assert len({hatch for _, hatch, _ in LOOKS.values()}) == len(STATES)
+    assert tuple(STATE_LOOKS) == STATES
+    assert len({colour for colour, _, _ in STATE_LOOKS.values()}) == len(STATES)
+    assert len({hatch for _, hatch, _ in STATE_LOOKS.values()}) == len(STATES)
 
 
 def test_wide_bands_carry_their_word_and_the_others_are_in_a_legend():

@@ -11,7 +11,6 @@ import pytest
 import batsim
 from batsim.views.charts.chart_style import (
     LINES,
-    Size,
     axes_for,
     heading,
     legend_below,
@@ -68,7 +67,7 @@ def test_lines_differ_in_colour_and_dashes():
 
 def test_titles_and_notes_are_wrapped_and_taken_literally():
     """None is wider than its axes, though there are dollars in it."""
-    ax = axes_for(None, Size(6.0, 3.0))
+    ax = axes_for(None, (6.0, 3.0))
     heading(ax, "a $ layout $ " * 8, "a note of $1 and $2 " * 9)
     ax.figure.draw_without_rendering()
     renderer = ax.figure.canvas.get_renderer() if hasattr(ax.figure.canvas, "get_renderer") else None
@@ -83,7 +82,7 @@ def test_names_are_taken_literally_beside_rows_and_in_legends():
     """Two dollars in a name begin no formula, and a backslash stays."""
     name = r"$5_x or \$6^{"
     for legend in (legend_beside, legend_below):
-        ax = axes_for(None, Size(6.0, 3.0))
+        ax = axes_for(None, (6.0, 3.0))
         names_at(ax, [name])
         legend(ax, ax.plot([0, 1], [0, 0]), [name])
         ax.figure.draw_without_rendering()
@@ -93,7 +92,7 @@ def test_names_are_taken_literally_beside_rows_and_in_legends():
 
 def test_a_legend_beside_is_left_out_without_words():
     """An empty box would look like an error."""
-    ax = axes_for(None, Size(4.0, 3.0))
+    ax = axes_for(None, (4.0, 3.0))
     legend_beside(ax, [], [])
 
     assert ax.get_legend() is None
@@ -102,7 +101,7 @@ def test_a_legend_beside_is_left_out_without_words():
 def test_rows_run_from_the_top():
     """Also when there is only one, or none."""
     for names in (["one", "two"], ["one"], []):
-        ax = axes_for(None, Size(4.0, 3.0))
+        ax = axes_for(None, (4.0, 3.0))
         names_at(ax, names)
         low, high = ax.get_ylim()
         assert low > high
@@ -112,7 +111,7 @@ def test_rows_run_from_the_top():
 def test_time_axes_of_a_week_and_a_day():
     """Weekdays for the one, hours for the other."""
     for length, labels in ((10080.0, ["Mon", "Tue"]), (1440.0, ["00:00", "03:00"])):
-        ax = axes_for(None, Size(8.0, 3.0))
+        ax = axes_for(None, (8.0, 3.0))
         week_axis(ax, 0.0, length)
         ax.figure.draw_without_rendering()
         assert [label.get_text() for label in ax.get_xticklabels() if label.get_position()[0] >= 0.0][:2] == labels
@@ -120,7 +119,7 @@ def test_time_axes_of_a_week_and_a_day():
 
 def test_notebooks_show_a_picture():
     """Of new axes and of their figure."""
-    ax = axes_for(None, Size(3.0, 2.0))
+    ax = axes_for(None, (3.0, 2.0))
     nothing(ax, "nothing to see")
 
     assert ax._repr_png_().startswith(b"\x89PNG")
@@ -130,7 +129,7 @@ def test_notebooks_show_a_picture():
 def test_settings_stay_as_they_are():
     """A chart changes nothing for others."""
     settings = dict(mpl.rcParams)
-    heading(axes_for(None, Size(4.0, 3.0)), "title", "note")
+    heading(axes_for(None, (4.0, 3.0)), "title", "note")
 
     assert dict(mpl.rcParams) == settings
 

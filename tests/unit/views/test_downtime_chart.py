@@ -15,8 +15,10 @@ from batsim.record import PERSONS, TASKS
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import Runs
 from batsim.views.charts.chart_style import PART_LOOKS, TASK_LOOKS, pale
-from batsim.views.charts.downtime_chart import NO_TRUCKS, downtime_chart
-from batsim.views.charts.labour_chart import NO_DAYS, labour_chart
+from batsim.views.charts.downtime_chart import WORDS as DOWNTIME
+from batsim.views.charts.downtime_chart import downtime_chart
+from batsim.views.charts.labour_chart import WORDS as LABOUR
+from batsim.views.charts.labour_chart import labour_chart
 from batsim.views.charts.room_chart import CAUSE_LOOKS
 from tests.sites import KESTREL as SITE
 
@@ -158,7 +160,7 @@ def test_long_names_do_not_collide(chart, count):
     assert len({label.get_text() for label in ax.get_yticklabels()}) == count
 
 
-@pytest.mark.parametrize(("chart", "why"), [(downtime_chart, NO_TRUCKS), (labour_chart, NO_DAYS)])
+@pytest.mark.parametrize(("chart", "why"), [(downtime_chart, DOWNTIME.empty), (labour_chart, LABOUR.empty)])
 def test_nothing_to_show_is_said(chart, why):
     """An empty frame would look like an error."""
     empty = {name: np.full(3, np.nan) for name in MEASURES}

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 import batsim
 from batsim.measures.battery_stretches import battery_stretches
 from batsim.measures.room_course import room_course
-from batsim.views.charts.chart_style import LOOKS
+from batsim.views.charts.chart_style import STATE_LOOKS
 from batsim.views.charts.life_line_chart import life_line_chart
 from tests.sites import KESTREL as SITE
 
@@ -74,7 +74,7 @@ def test_what_there_is_not(record, battery, window, message):
 def test_bars_are_the_stretches(record):
     """Row by row, with the hatch of their state."""
     ax = life_line_chart(record, [30, 3], BEGIN, END)
-    states = {hatch: state for state, (_, hatch, _) in LOOKS.items()}
+    states = {hatch: state for state, (_, hatch, _) in STATE_LOOKS.items()}
     drawn = {
         (states[bars.get_hatch() or ""], *box.vertices[:, 0][[0, 2]], round(box.vertices[:, 1].mean()))
         for bars in ax.collections
