@@ -35,37 +35,6 @@ def capital_recovery_share(interest_share: float, years: float) -> float:
     return float(interest_share / (1.0 - (1.0 + interest_share) ** -years))
 
 
-def present_value(per_year: float, interest_share: float, years: float) -> float:
-    """What the same payment at the end of each year is worth today.
-
-    Parameters
-    ----------
-    per_year
-        Payment of a year. [money/year]
-    interest_share
-        Interest of a year. [-]
-    years
-        For how long; 0 for not at all. [years]
-
-    Returns
-    -------
-    float
-        a (1 - (1 + i)^-n)/i, and a n without interest. [money]
-
-    References
-    ----------
-    Present worth factor, the inverse of `capital_recovery_share` (from memory).
-
-    Examples
-    --------
-    >>> round(present_value(1000.0, 0.10, 2.0), 2)
-    1735.54
-    """
-    if interest_share == 0.0:
-        return per_year * years
-    return -per_year * math.expm1(-years * math.log1p(interest_share)) / interest_share
-
-
 def net_present_value(flows: Iterable[float], interest_share: float) -> float:
     """What a row of yearly payments is worth today.
 
@@ -115,7 +84,7 @@ def payback_years(price: float, saved_per_year: float, interest_share: float = 0
 
     References
     ----------
-    Simple and discounted payback: the life at which `present_value` is the price (from memory).
+    Simple and discounted payback: the years after which what is saved is worth the price today (from memory).
 
     Examples
     --------

@@ -11,7 +11,7 @@ Acceptance follows Woodbridge's ampere-hour law (1935): a current of missing/tau
 beyond it makes gas. The letters are those of DIN 41772: I constant current, U constant voltage, W falling
 current, a stops by itself, o changes over by itself (DIN 41773-1 for IU and IUIa, DIN 41774 for W, DIN 41776
 for I; from memory). What a charge gives and how it is cut stands in `batsim.formulas.phases`, falling current
-in `batsim.formulas.charging_w`; their names can be had from here as well.
+in `batsim.formulas.charging_w`.
 """
 
 import math
@@ -19,51 +19,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NoReturn
 
-from batsim.formulas.charging_w import falling_phases, w_line_a
-from batsim.formulas.phases import (
-    ROUNDING,
-    Phase,
-    Profile,
-    ah_after,
-    current_after,
-    cut,
-    gassing_ah,
-    new_phase,
-    peak_wall_kw,
-    phases_ah,
-    phases_hours,
-    phases_kwh,
-    phases_totals,
-    rest_of,
-    soc_after,
-    stored_ah_after,
-    wall_kwh,
-)
-
-__all__ = [
-    "KINDS",
-    "Phase",
-    "Profile",
-    "acceptance_tau_h",
-    "ah_after",
-    "charge_phases",
-    "current_after",
-    "current_limit_a",
-    "cut",
-    "equalising_phase",
-    "gassing_ah",
-    "peak_wall_kw",
-    "phases_ah",
-    "phases_hours",
-    "phases_kwh",
-    "phases_totals",
-    "rest_of",
-    "soc_after",
-    "stored_ah_after",
-    "voltage_limit_v",
-    "w_line_a",
-    "wall_kwh",
-]
+from batsim.formulas.charging_w import falling_phases
+from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
 
 KINDS = ("I", "IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
 """Kinds of charge, by their letters."""
@@ -210,11 +167,11 @@ def equalising_phase(
 
     Examples
     --------
-    3 h at 5 A on 100 Ah of which 0.2 Ah are missing: nearly all of the 15 Ah is gas.
+    3 h at 5 A on 100 Ah of which 0.2 Ah are missing: all but 0.19 Ah of the 15 Ah is gas.
 
     >>> phase = equalising_phase(3.0, 5.0, 2.65, 0.2, 100.0, 1.0)
-    >>> round(gassing_ah((phase,), 100.0), 2)
-    14.81
+    >>> round(100.0 * (phase.soc_to - phase.soc_from), 2)
+    0.19
     """
     if hours < 0.0 or amps <= 0.0 or tau_h <= 0.0:
         rule = "an equalising charge needs hours of 0 or more, and a current and tau_h above 0"

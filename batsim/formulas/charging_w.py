@@ -5,31 +5,8 @@ Here the line is laid over the state of charge instead, so that an interrupted c
 """
 
 import math
-from collections.abc import Sequence
-from itertools import pairwise
 
 from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
-
-
-def w_line_a(volts_per_cell: float, line: Sequence[tuple[float, float]]) -> float:
-    """Return the current of a W charger at a cell voltage: straight between its anchors (V, A), then held.
-
-    DIN 41774: start current (at 2.0 V, from memory), half of it at 2.40 V, a quarter at 2.65 V.
-
-    Examples
-    --------
-    >>> round(w_line_a(2.1, [(2.0, 16.0), (2.4, 8.0), (2.65, 4.0)]), 9)
-    14.0
-    """
-    if len(line) < 2 or any(upper[0] <= lower[0] for lower, upper in pairwise(line)):
-        msg = f"a W line needs two anchors or more with rising voltages (got {list(line)})"
-        raise ValueError(msg)
-    volts = min(max(volts_per_cell, line[0][0]), line[-1][0])
-    row = 1
-    while volts > line[row][0]:
-        row += 1
-    (low_v, low_a), (high_v, high_a) = line[row - 1], line[row]
-    return low_a + (high_a - low_a) * (volts - low_v) / (high_v - low_v)
 
 
 def falling_phases(

@@ -32,7 +32,7 @@ class Cell(NamedTuple):
     peukert: float
     """Peukert's exponent n, 1 or more. [-]"""
     kappa_floor: float
-    """Least kappa of `discharge_hours`, so that weak currents do not promise too much; 0 for none. [-]"""
+    """Least kappa of `discharge_at_power`, so that weak currents do not promise too much; 0 for none. [-]"""
     capacity_factor: float
     """Capacity at this temperature over the rated one, f; see `capacity_factor`. [-]"""
 
@@ -93,13 +93,7 @@ def capacity_factor(
     >>> [round(capacity_factor(degc, **slopes, cold_table=()), 6) for degc in (30, 20, 10)]
     [1.0, 0.94, 0.84]
     """
-    if any(warmer[0] <= colder[0] for colder, warmer in pairwise(cold_table)):
-        msg = f"cold_table: temperatures must rise from row to row (got {[row[0] for row in cold_table]})"
-        raise ValueError(msg)
-    if cold_table and (cold_table[-1][0] > knee_degc or cold_table[-1][1] <= 0.0):
-        rule = f"warmest row must be at or below the knee of {knee_degc:g} degC, with a factor above 0"
-        msg = f"cold_table: {rule} (got {cold_table[-1]})"
-        raise ValueError(msg)
+    _check_cold_table(cold_table, knee_degc)
     if temperature_degc >= knee_degc:
         return max(0.0, 1.0 + warm_per_k * (temperature_degc - rated_degc))
     at_knee = 1.0 + warm_per_k * (knee_degc - rated_degc)
@@ -114,49 +108,19 @@ def capacity_factor(
     return max(0.0, scale * (low + (high - low) * (temperature_degc - low_degc) / (high_degc - low_degc)))
 
 
-def current_a(soc: float, power_w: float, cell: Cell) -> float:
-    """Return the current at which the battery gives a power, in A; infinite if it cannot.
-
-    P = N I (E - r I/C5), E = E0 + k soc, has I = C5 [E - sqrt(E^2 - 4 r P/(N C5))]/(2 r). The form used here,
-    2 P/(N [E + sqrt(...)]), is the same number and also holds for r = 0.
-
-    Straight line for E: Copetti, Lorenzo and Chenlo 1993, Prog. Photovoltaics 1, 283-292. One resistance
-    for ohmic drop and polarisation: common practice, no source.
-
-    Examples
-    --------
-    24 cells of 2 V without resistance: 4,800 W is 100 A, 80 % of 500 Ah last 4 h (used below, too).
-
-    >>> current_a(1.0, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0))
-    100.0
-    """
-    emf = cell.empty_v + cell.slope_v * soc
-    square = emf * emf - 4.0 * cell.resistance_ohm_ah * power_w / (cell.cells * cell.capacity_ah)
-    if square < 0.0:
-        return math.inf
-    return 2.0 * power_w / (cell.cells * (emf + math.sqrt(square)))
+def _check_cold_table(table: Sequence[tuple[float, float]], knee_degc: float) -> None:
+    """Refuse a table whose temperatures do not rise, or whose warmest row cannot meet the slope below the knee."""
+    if any(warmer[0] <= colder[0] for colder, warmer in pairwise(table)):
+        msg = f"cold_table: temperatures must rise from row to row (got {[row[0] for row in table]})"
+        raise ValueError(msg)
+    if table and (table[-1][0] > knee_degc or table[-1][1] <= 0.0):
+        rule = f"warmest row must be at or below the knee of {knee_degc:g} degC, with a factor above 0"
+        msg = f"cold_table: {rule} (got {table[-1]})"
+        raise ValueError(msg)
 
 
-def lowest_soc(power_w: float, cell: Cell) -> float:
-    """State of charge below which the battery cannot give a power: E^2 = 4 r P/(N C5), see `current_a`.
-
-    Below 0 if it always can, above 1 if it never can; on a flat open-circuit line (k = 0) infinite.
-
-    Examples
-    --------
-    r = 1 and N C5 = 1000: 1,000 W needs E = 2 V, which 1.9 + 0.2 soc reaches at one half.
-
-    >>> round(lowest_soc(1000.0, Cell(100.0, 10, 1.9, 0.2, 1.0, 1.2, 0.0, 1.0)), 9)
-    0.5
-    """
-    needed_v = math.sqrt(4.0 * cell.resistance_ohm_ah * power_w / (cell.cells * cell.capacity_ah))
-    if cell.slope_v == 0.0:
-        return math.inf if needed_v > cell.empty_v else -math.inf
-    return (needed_v - cell.empty_v) / cell.slope_v
-
-
-def discharge_hours(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> float:
-    """Time in which a mean power takes the battery from one state of charge down to another.
+def discharge_at_power(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
+    """Time in which a mean power takes a battery from one state of charge down to another, and what it draws.
 
     Parameters
     ----------
@@ -169,8 +133,10 @@ def discharge_hours(soc_from: float, soc_to: float, power_w: float, cell: Cell) 
 
     Returns
     -------
-    float
+    tuple of float
         Hours, infinite for no power; if the battery cannot give the power all the way, until it fails. [h]
+        Ampere-hours really drawn, which a charger has to put back: a strong current or the cold makes charge
+        unavailable, it does not use it up. For no power the limit for a very weak one. [Ah]
 
     Raises
     ------
@@ -179,106 +145,26 @@ def discharge_hours(soc_from: float, soc_to: float, power_w: float, cell: Cell) 
 
     Notes
     -----
-    t = integral of C5 f/(I kappa) over soc, with kappa = max((I/I5)^(n-1), floor) and I5 = C5/5: three
-    Gauss points on either side of the soc where the floor sets in. Error below 0.01 % unless the battery
-    is near failing.
+    The current that gives P is I = 2 P/(N [E + sqrt(E^2 - 4 r P/(N C5))]) with E = E0 + k soc: the lower root of
+    P = N I (E - r I/C5), in a form that also holds for r = 0.
+
+    t = integral of C5 f/(I kappa) over soc, Ah = integral of C5 f/kappa, with kappa = max((I/I5)^(n-1), floor) and
+    I5 = C5/5: three Gauss points on either side of the soc where the floor sets in. Error below 0.01 % unless the
+    battery is near failing.
 
     References
     ----------
-    Peukert 1897 on constant current. Mean current and floor: common practice, no source.
+    Straight line for E: Copetti, Lorenzo and Chenlo 1993, Prog. Photovoltaics 1, 283-292. Peukert 1897 on constant
+    current. Mean current, floor, and one resistance for ohmic drop and polarisation: common practice, no source.
 
     Examples
     --------
-    >>> round(discharge_hours(1.0, 0.2, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
-    4.0
+    24 cells of 2 V without resistance: 4,800 W is 100 A, 80 % of 500 Ah last 4 h.
+
+    >>> cell = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)
+    >>> [round(part, 9) for part in discharge_at_power(1.0, 0.2, 4800.0, cell)]
+    [4.0, 400.0]
     """
-    return discharge_at_power(soc_from, soc_to, power_w, cell)[0]
-
-
-def discharge_ah(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> float:
-    """Ampere-hours really drawn, which a charger has to put back: integral of C5 f/kappa over soc.
-
-    Parameters, validity and source as for `discharge_hours`. A strong current or the cold makes charge
-    unavailable, it does not use it up. For no power: the limit for a very weak one.
-
-    Examples
-    --------
-    >>> round(discharge_ah(1.0, 0.2, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
-    400.0
-    """
-    return discharge_at_power(soc_from, soc_to, power_w, cell)[1]
-
-
-def discharge_kwh(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> float:
-    """Energy given: power times `discharge_hours`, whose parameters, validity and source it shares.
-
-    For no power: the limit for a very weak one, ampere-hours at open-circuit voltage.
-
-    Examples
-    --------
-    >>> round(discharge_kwh(1.0, 0.2, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
-    19.2
-    """
-    hours, drawn_ah = discharge_at_power(soc_from, soc_to, power_w, cell)
-    if power_w > 0.0:
-        return power_w * hours / 1000.0
-    return drawn_ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
-
-
-def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell, *, floor: float = 0.0) -> float:
-    """State of charge after some hours at a mean power: `discharge_hours` turned round.
-
-    Parameters, validity and source as there. Work ends at the `floor`, or where the battery cannot give
-    the power; a battery that starts below either stays as it is. Newton's method, agrees with
-    `discharge_hours` to 1e-9 h.
-
-    Examples
-    --------
-    >>> round(soc_after(1.0, 2.0, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
-    0.6
-    """
-    if hours <= 0.0 or power_w <= 0.0:
-        _without_work(soc_from, soc_from, power_w, cell)  # refuses a power below 0
-        return soc_from
-    low = max(floor, lowest_soc(power_w, cell))
-    if soc_from <= low:
-        return soc_from
-    half_way = soc_from - 0.5 * hours * _share_per_h(soc_from, power_w, cell)
-    soc = max(low, soc_from - hours * _share_per_h(max(low, half_way), power_w, cell))
-    for _ in range(_MOST_STEPS):
-        late_h = discharge_at_power(soc_from, soc, power_w, cell)[0] - hours
-        if soc == low and late_h <= 0.0:
-            break
-        soc = min(soc_from, max(low, soc + late_h * _share_per_h(soc, power_w, cell)))
-        if abs(late_h) <= _NEAR * hours:
-            break
-    return soc
-
-
-def _kappa(draw_a: float, cell: Cell) -> float:
-    """How much faster than its ampere-hours a current uses up the capacity."""
-    if cell.peukert == 1.0:
-        return 1.0
-    return float(max((draw_a * 5.0 / cell.capacity_ah) ** (cell.peukert - 1.0), cell.kappa_floor))
-
-
-def _share_per_h(soc: float, power_w: float, cell: Cell) -> float:
-    """Fall of the state of charge in an hour; `current_a` and `_kappa` are written out, as in `_gauss`."""
-    capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
-    usable_ah = capacity_ah * factor
-    emf = empty_v + slope_v * soc
-    square = emf * emf - 4.0 * resistance * power_w / (cells * capacity_ah)
-    if square < 0.0 or not usable_ah:
-        return math.inf
-    draw_a = 2.0 * power_w / (cells * (emf + math.sqrt(square)))
-    if peukert == 1.0:
-        return draw_a / usable_ah
-    kappa: float = (draw_a * 5.0 / capacity_ah) ** (peukert - 1.0)
-    return draw_a * (kappa if kappa > floor else floor) / usable_ah
-
-
-def discharge_at_power(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
-    """Hours and ampere-hours between two states of charge, see `discharge_hours`."""
     if soc_to >= soc_from or power_w <= 0.0:
         return _without_work(soc_from, soc_to, power_w, cell)
     capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, _ = cell
@@ -296,10 +182,72 @@ def discharge_at_power(soc_from: float, soc_to: float, power_w: float, cell: Cel
     return _gauss(soc_from, soc_to, power_w, cell)
 
 
+def lowest_soc(power_w: float, cell: Cell) -> float:
+    """State of charge below which the battery cannot give a power: E^2 = 4 r P/(N C5).
+
+    Below 0 if it always can, above 1 if it never can; on a flat open-circuit line (k = 0) infinite.
+
+    Examples
+    --------
+    r = 1 and N C5 = 1000: 1,000 W needs E = 2 V, which 1.9 + 0.2 soc reaches at one half.
+
+    >>> round(lowest_soc(1000.0, Cell(100.0, 10, 1.9, 0.2, 1.0, 1.2, 0.0, 1.0)), 9)
+    0.5
+    """
+    needed_v = math.sqrt(4.0 * cell.resistance_ohm_ah * power_w / (cell.cells * cell.capacity_ah))
+    if cell.slope_v == 0.0:
+        return math.inf if needed_v > cell.empty_v else -math.inf
+    return (needed_v - cell.empty_v) / cell.slope_v
+
+
+def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> float:
+    """State of charge after some hours at a mean power: `discharge_at_power` turned round.
+
+    Parameters, validity and source as there. Work ends at 0, or where the battery cannot give the power; a battery
+    that starts below either stays as it is. Newton's method, agrees with `discharge_at_power` to 1e-9 h.
+
+    Examples
+    --------
+    >>> round(soc_after(1.0, 2.0, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
+    0.6
+    """
+    if hours <= 0.0 or power_w <= 0.0:
+        _without_work(soc_from, soc_from, power_w, cell)  # refuses a power below 0
+        return soc_from
+    low = max(0.0, lowest_soc(power_w, cell))
+    if soc_from <= low:
+        return soc_from
+    half_way = soc_from - 0.5 * hours * _share_per_h(soc_from, power_w, cell)
+    soc = max(low, soc_from - hours * _share_per_h(max(low, half_way), power_w, cell))
+    for _ in range(_MOST_STEPS):
+        late_h = discharge_at_power(soc_from, soc, power_w, cell)[0] - hours
+        if soc == low and late_h <= 0.0:
+            break
+        soc = min(soc_from, max(low, soc + late_h * _share_per_h(soc, power_w, cell)))
+        if abs(late_h) <= _NEAR * hours:
+            break
+    return soc
+
+
+def _share_per_h(soc: float, power_w: float, cell: Cell) -> float:
+    """Fall of the state of charge in an hour; current and kappa as in `_gauss`."""
+    capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
+    usable_ah = capacity_ah * factor
+    emf = empty_v + slope_v * soc
+    square = emf * emf - 4.0 * resistance * power_w / (cells * capacity_ah)
+    if square < 0.0 or not usable_ah:
+        return math.inf
+    draw_a = 2.0 * power_w / (cells * (emf + math.sqrt(square)))
+    if peukert == 1.0:
+        return draw_a / usable_ah
+    kappa: float = (draw_a * 5.0 / capacity_ah) ** (peukert - 1.0)
+    return draw_a * (kappa if kappa > floor else floor) / usable_ah
+
+
 def _gauss(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
     """Three-point Gauss sums of C5 f/(I kappa) and C5 f/kappa over the state of charge.
 
-    `current_a` and `_kappa` are written out here, because every exchange of a simulation comes by.
+    Written out without further calls, because every exchange of a simulation comes by.
     """
     capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
     middle = (soc_from + soc_to) / 2.0
@@ -327,5 +275,6 @@ def _without_work(soc_from: float, soc_to: float, power_w: float, cell: Cell) ->
         raise ValueError(msg)
     if soc_to == soc_from:
         return 0.0, 0.0
-    usable_ah, kappa = (soc_from - soc_to) * cell.capacity_ah * cell.capacity_factor, _kappa(0.0, cell)
+    usable_ah = (soc_from - soc_to) * cell.capacity_ah * cell.capacity_factor
+    kappa = 1.0 if cell.peukert == 1.0 else cell.kappa_floor
     return math.inf, usable_ah / kappa if kappa else math.inf

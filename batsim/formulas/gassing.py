@@ -1,7 +1,7 @@
 """Gas and water: what an overcharge splits, and how many charges the water above the plates lasts.
 
 Ampere-hours that are not stored split water into hydrogen and oxygen (Faraday's law). How many those are comes
-from the phases of a charge, `batsim.formulas.charging.gassing_ah`, or from its charge factor.
+from the phases of a charge: what it gives less what it stores.
 """
 
 import math
@@ -19,43 +19,6 @@ _MOL_PER_AH = 3600.0 / (2.0 * _FARADAY_C_PER_MOL)  # of water and of hydrogen: t
 
 WATER_G_PER_AH = _MOL_PER_AH * (2.0 * _HYDROGEN_G_PER_MOL + _OXYGEN_G_PER_MOL)
 """Water that an ampere-hour of gas takes from a cell, 0.3361. [g/Ah]"""
-HYDROGEN_G_PER_AH = _MOL_PER_AH * 2.0 * _HYDROGEN_G_PER_MOL
-"""Hydrogen that an ampere-hour of gas makes in a cell, 0.03761. [g/Ah]"""
-
-
-def overcharge_ah(drawn_ah: float, factor: float) -> float:
-    """Ampere-hours of gas in a full charge, from its charge factor: (factor - 1) times what was drawn.
-
-    Parameters
-    ----------
-    drawn_ah
-        Ampere-hours drawn since the last full charge. [Ah]
-    factor
-        Charge factor, 1 or more. [-]
-
-    Returns
-    -------
-    float
-        Gas of a charge that ends full; `batsim.formulas.charging.gassing_ah` also counts what is stored last. [Ah]
-
-    Raises
-    ------
-    ValueError
-        If the factor is below 1: more cannot be stored than is given.
-
-    References
-    ----------
-    Definition of the charge factor.
-
-    Examples
-    --------
-    >>> overcharge_ah(400.0, 1.25)
-    100.0
-    """
-    if factor < 1.0:
-        msg = f"charge factor must be 1 or more (got {factor:g})"
-        raise ValueError(msg)
-    return (factor - 1.0) * drawn_ah
 
 
 def water_deficit_g(gas_ah: float, cells: int) -> float:
@@ -91,26 +54,13 @@ def water_deficit_g(gas_ah: float, cells: int) -> float:
     return WATER_G_PER_AH * cells * gas_ah
 
 
-def hydrogen_g(gas_ah: float, cells: int) -> float:
-    """Mass of hydrogen from a battery of so many cells: 3600 M(H2)/(2 F) = 0.03761 g per ampere-hour and cell.
-
-    Parameters and source as for `water_deficit_g`; in g.
-
-    Examples
-    --------
-    >>> round(hydrogen_g(53.60, 1), 3)
-    2.016
-    """
-    return HYDROGEN_G_PER_AH * cells * gas_ah
-
-
 def hydrogen_l(gas_ah: float, cells: int, temperature_degc: float, pressure_pa: float) -> float:
     """Volume of hydrogen that a charge lets out.
 
     Parameters
     ----------
     gas_ah
-        Ampere-hours that split water, see `batsim.formulas.charging.gassing_ah`. [Ah]
+        Ampere-hours that split water. [Ah]
     cells
         Cells in series. [-]
     temperature_degc, pressure_pa
@@ -192,59 +142,3 @@ def gas_current_a(
     """
     exponent = per_v * (volts_per_cell - reference_v) + per_k * (temperature_degc - reference_degc)
     return capacity_ah / 100.0 * reference_a * math.exp(exponent)
-
-
-def water_reserve_g(cycles: float, gas_ah: float) -> float:
-    """Water above the plates of a cell that lasts for so many cycles.
-
-    Parameters
-    ----------
-    cycles
-        Cycles between two waterings. [-]
-    gas_ah
-        Ampere-hours that split water in a cycle. [Ah]
-
-    Returns
-    -------
-    float
-        Cycles times 0.3361 g times gas Ah: five cycles of 80 % with factor 1.20 come to 0.27 g per Ah of C5. [g]
-
-    References
-    ----------
-    Faraday's law. How large a reserve is: common practice, no source; it fits watering every 5 to 10 cycles.
-
-    Examples
-    --------
-    >>> round(water_reserve_g(5.0, 53.60), 2)
-    90.07
-    """
-    return cycles * water_deficit_g(gas_ah, 1)
-
-
-def watering_interval_cycles(reserve_g: float, gas_ah: float) -> float:
-    """Cycles until a cell has lost its reserve of water: reserve over what a cycle takes.
-
-    Parameters
-    ----------
-    reserve_g
-        Water above the plates of a cell, see `water_reserve_g`. [g]
-    gas_ah
-        Ampere-hours that split water in a cycle. [Ah]
-
-    Returns
-    -------
-    float
-        Cycles, not rounded; infinite without gas. [-]
-
-    References
-    ----------
-    Faraday's law. Waterings every 5 cycles (old) to 10 (new) or once a week: common practice, no source.
-
-    Examples
-    --------
-    A reserve for 5 cycles of 80 Ah of gas lasts 8 cycles of 50 Ah.
-
-    >>> round(watering_interval_cycles(water_reserve_g(5.0, 80.0), 50.0), 9)
-    8.0
-    """
-    return reserve_g / water_deficit_g(gas_ah, 1) if gas_ah > 0.0 else math.inf

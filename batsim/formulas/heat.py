@@ -7,89 +7,6 @@ constant over a stretch, so every temperature is a closed form and a stretch nee
 import math
 
 
-def thermal_time_constant_h(mass_kg: float, specific_heat_j_per_kg_k: float, loss_w_per_k: float) -> float:
-    """Time in which a battery left alone loses 63 % of its excess over the room: m c/(h A).
-
-    Parameters
-    ----------
-    mass_kg
-        Mass of the battery in its tray. [kg]
-    specific_heat_j_per_kg_k
-        Specific heat of the whole battery, c. [J/(kg K)]
-    loss_w_per_k
-        Heat lost for each kelvin above the room, h A: surface coefficient times the faces that air reaches. [W/K]
-
-    Returns
-    -------
-    float
-        Time constant; 8 to 11 h for 750 kg at 17 to 24 W/K. [h]
-
-    Raises
-    ------
-    ValueError
-        If a figure is not above 0.
-
-    Notes
-    -----
-    Newton's law of cooling for one lump. Sound while the inside evens out faster than the faces lose heat, which
-    holds in still air and less so with a strong fan.
-
-    References
-    ----------
-    Published figures disagree. c: 900 J/(kg K), from 660 (library default for a glass-mat cell) to 1,000 (vented,
-    from memory); vented cells hold more acid, hence the upper part. h: 10 W/(m2 K) with radiation, from 7.5
-    (library default) to 12 (from memory); common practice, no source.
-
-    Examples
-    --------
-    1,000 kg at 900 J/(kg K) hold 250 Wh per kelvin.
-
-    >>> thermal_time_constant_h(1000.0, 900.0, 25.0)
-    10.0
-    """
-    if min(mass_kg, specific_heat_j_per_kg_k, loss_w_per_k) <= 0.0:
-        got = f"{mass_kg:g} kg, {specific_heat_j_per_kg_k:g} J/(kg K), {loss_w_per_k:g} W/K"
-        msg = f"mass, specific heat and loss must be above 0 (got {got})"
-        raise ValueError(msg)
-    return mass_kg * specific_heat_j_per_kg_k / loss_w_per_k / 3600.0
-
-
-def temperature_after_degc(
-    start_degc: float, room_degc: float, heat_w: float, loss_w_per_k: float, tau_h: float, hours: float
-) -> float:
-    """Temperature after some hours with a constant heat inside.
-
-    Parameters
-    ----------
-    start_degc, room_degc
-        Battery at the start, and the air about it. [degC]
-    heat_w
-        Heat made inside; 0 while it cools. [W]
-    loss_w_per_k, tau_h
-        h A, and the time constant of `thermal_time_constant_h`; both above 0. [W/K], [h]
-    hours
-        Length of the stretch. [h]
-
-    Returns
-    -------
-    float
-        T = end - (end - start) exp(-t/tau), where end = room + heat/(h A) is what it tends to. [degC]
-
-    References
-    ----------
-    Newton's law of cooling with a constant source, solved exactly.
-
-    Examples
-    --------
-    100 W at 10 W/K settle 10 K above the room; half of that is reached after ln 2 time constants.
-
-    >>> round(temperature_after_degc(20.0, 20.0, 100.0, 10.0, 8.0, 8.0 * math.log(2.0)), 9)
-    25.0
-    """
-    end_degc = room_degc + heat_w / loss_w_per_k
-    return end_degc - (end_degc - start_degc) * math.exp(-hours / tau_h)
-
-
 def charge_end_degc(
     start_degc: float, room_degc: float, heat_kwh: float, loss_w_per_k: float, tau_h: float, hours: float
 ) -> float:
@@ -102,14 +19,15 @@ def charge_end_degc(
     heat_kwh
         Heat of the whole charge, see `charge_heat_kwh`. [kWh]
     loss_w_per_k, tau_h
-        h A, and the time constant of `thermal_time_constant_h`; both above 0. [W/K], [h]
+        h A, and the time constant m c/(h A); both above 0. [W/K], [h]
     hours
         Length of the charge; 0 puts all heat in at once. [h]
 
     Returns
     -------
     float
-        `temperature_after_degc` with heat/t, in a form that also holds for t = 0. [degC]
+        T = room + (start - room) exp(-t/tau) + rise, where the rise is that of all the heat at once times the mean of
+        exp(-t/tau) over the charge: Newton's law of cooling with a constant source, solved exactly. [degC]
 
     References
     ----------
@@ -124,7 +42,7 @@ def charge_end_degc(
     35.0
     """
     share = hours / tau_h
-    mean_decay = -math.expm1(-share) / share if share else 1.0  # `_mean_decay`, written out
+    mean_decay = -math.expm1(-share) / share if share else 1.0
     rise_k = 1000.0 * heat_kwh / (loss_w_per_k * tau_h) * mean_decay
     return room_degc + (start_degc - room_degc) * math.exp(-share) + rise_k
 
@@ -216,7 +134,7 @@ def cool_down_h(start_degc: float, room_degc: float, use_degc: float, tau_h: flo
     use_degc
         Temperature at which it may be used. [degC]
     tau_h
-        Time constant of `thermal_time_constant_h`, above 0. [h]
+        Time constant m c/(h A), above 0. [h]
 
     Returns
     -------
@@ -239,31 +157,3 @@ def cool_down_h(start_degc: float, room_degc: float, use_degc: float, tau_h: flo
     if room_degc >= use_degc:
         return math.inf
     return tau_h * math.log((start_degc - room_degc) / (use_degc - room_degc))
-
-
-def mean_temperature_degc(
-    start_degc: float, room_degc: float, heat_w: float, loss_w_per_k: float, tau_h: float, hours: float
-) -> float:
-    """Mean temperature over some hours with a constant heat inside, for ageing; 0 W while it cools.
-
-    Parameters as for `temperature_after_degc`, whose integral over t divided by t it is.
-
-    Returns
-    -------
-    float
-        end - (end - start) [1 - exp(-x)]/x with x = t/tau and end = room + heat/(h A). [degC]
-
-    Examples
-    --------
-    Over a very long time what it tends to, over none the start.
-
-    >>> [round(mean_temperature_degc(40.0, 20.0, 50.0, 10.0, 8.0, hours), 9) for hours in (0.0, 1e12)]
-    [40.0, 25.0]
-    """
-    end_degc = room_degc + heat_w / loss_w_per_k
-    return end_degc - (end_degc - start_degc) * _mean_decay(hours / tau_h)
-
-
-def _mean_decay(span: float) -> float:
-    """Mean of exp(-x) from 0 to some span."""
-    return -math.expm1(-span) / span if span else 1.0

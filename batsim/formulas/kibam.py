@@ -47,9 +47,9 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
 
     Notes
     -----
-    `capacity_ah` written as 1/q = A + B g(k T) with g(x) = [1 - exp(-x)]/x, A = 1/q_max and B = (1 - c)/(c q_max), is
-    linear in A and B, so k alone meets (1/q1 - 1/q2)/(1/q2 - 1/q3) = (g1 - g2)/(g2 - g3). The right side rises with
-    k, and bisection finds it.
+    A full battery that a constant current empties in T hours gives q with 1/q = A + B g(k T), where g(x) =
+    [1 - exp(-x)]/x, A = 1/q_max and B = (1 - c)/(c q_max). That is linear in A and B, so k alone meets
+    (1/q1 - 1/q2)/(1/q2 - 1/q3) = (g1 - g2)/(g2 - g3). The right side rises with k, and bisection finds it.
 
     References
     ----------
@@ -59,9 +59,8 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
     --------
     Capacities made with q_max = 100 Ah, c = 1/2 and k = ln 2 per hour come back.
 
-    >>> made = Wells(math.log(2.0), 0.5, 100.0)
-    >>> found = fit_wells(tuple((hours, capacity_ah(hours, made)) for hours in (1.0, 5.0, 20.0)))
-    >>> [round(each, 6) for each in found]
+    >>> full = [100.0 / (1.0 + (1.0 - 0.5**hours) / (math.log(2.0) * hours)) for hours in (1.0, 5.0, 20.0)]
+    >>> [round(parameter, 6) for parameter in fit_wells(tuple(zip((1.0, 5.0, 20.0), full)))]
     [0.693147, 0.5, 100.0]
     """
     (first_h, first_ah), (second_h, second_ah), (third_h, third_ah) = points
@@ -88,48 +87,6 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
     if least <= 0.0:
         _refuse(points, "no two wells have these capacities: they rise too far to have an end")
     return Wells(high, least / (least + slope), 1.0 / least)
-
-
-def capacity_ah(hours: float, wells: Wells) -> float:
-    """Capacity of a full battery that a constant current empties in some hours.
-
-    Parameters
-    ----------
-    hours
-        Time to empty, T; above 0. [h]
-    wells
-        Parameters, see `fit_wells`.
-
-    Returns
-    -------
-    float
-        q = T q_max k c/[1 - exp(-k T) + c (k T - 1 + exp(-k T))]. [Ah]
-
-    References
-    ----------
-    Manwell and McGowan 1993 (closed form from memory, confirmed by runs of a library).
-
-    Examples
-    --------
-    k T = ln 2 and c = 1/2: 100 ln 2/2/(1/2 + 1/2 (ln 2 - 1/2)).
-
-    >>> round(capacity_ah(1.0, Wells(math.log(2.0), 0.5, 100.0)), 4)
-    58.094
-    """
-    rate_per_h, share, most_ah = wells
-    gone = -math.expm1(-rate_per_h * hours)
-    return hours * most_ah * rate_per_h * share / (gone + share * (rate_per_h * hours - gone))
-
-
-def at_rest(held_ah: float, wells: Wells) -> tuple[float, float]:
-    """Available and bound ampere-hours of a battery that has rested long: level wells, c y and (1 - c) y.
-
-    Examples
-    --------
-    >>> at_rest(100.0, Wells(1.0, 0.25, 200.0))
-    (25.0, 75.0)
-    """
-    return wells.available_share * held_ah, (1.0 - wells.available_share) * held_ah
 
 
 def wells_after(available_ah: float, bound_ah: float, amps: float, hours: float, wells: Wells) -> tuple[float, float]:
@@ -205,11 +162,10 @@ def hours_to_empty(available_ah: float, bound_ah: float, amps: float, wells: Wel
 
     Examples
     --------
-    The current that empties a full battery in five hours.
+    Level wells of 50 Ah each, and the current that takes their 58.094 Ah in an hour when k = ln 2 and c = 1/2.
 
-    >>> battery = Wells(math.log(2.0), 0.5, 100.0)
-    >>> round(hours_to_empty(*at_rest(100.0, battery), capacity_ah(5.0, battery) / 5.0, battery), 9)
-    5.0
+    >>> round(hours_to_empty(50.0, 50.0, 58.094, Wells(math.log(2.0), 0.5, 100.0)), 4)
+    1.0
     """
     if amps <= 0.0:
         return math.inf

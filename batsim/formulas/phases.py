@@ -93,16 +93,6 @@ def phases_hours(phases: Sequence[Phase]) -> float:
     return phases_totals(phases, 0)[0]
 
 
-def phases_ah(phases: Sequence[Phase]) -> float:
-    """Ampere-hours that a charge gives, see `phases_totals`."""
-    return phases_totals(phases, 0)[1]
-
-
-def phases_kwh(phases: Sequence[Phase], cells: int) -> float:
-    """Energy into a battery of so many cells, in kWh, see `phases_totals`."""
-    return phases_totals(phases, cells)[2]
-
-
 def wall_kwh(dc_kwh: float, efficiency: float) -> float:
     """Energy from the mains for an energy into the battery, without standby: E_dc/efficiency.
 
@@ -128,67 +118,6 @@ def peak_wall_kw(amps: float, volts_per_cell: float, cells: int, efficiency: flo
     6.4
     """
     return wall_kwh(cells * volts_per_cell * amps / 1000.0, efficiency)
-
-
-def gassing_ah(phases: Sequence[Phase], capacity_ah: float) -> float:
-    """Ampere-hours that make gas: those given less those stored.
-
-    For a last phase of IUIa or IUI entered at I2 this is I2 [t - tau (1 - exp(-t/tau))].
-
-    Examples
-    --------
-    After 17 h at 1 A with tau = 1 h nearly all but the first ampere-hour has gone into gas.
-
-    >>> round(gassing_ah((Phase(17.0, 1.0, 0.0, 2.6, 0.99, 1.0, 1.0),), 100.0), 6)
-    16.0
-    """
-    if not phases:
-        return 0.0
-    stored_ah = (phases[-1].soc_to - phases[0].soc_from) * capacity_ah
-    return max(0.0, phases_totals(phases, 0)[1] - stored_ah)
-
-
-def ah_after(phases: Sequence[Phase], hours: float) -> float:
-    """Ampere-hours given in the first hours of a charge."""
-    return phases_ah(cut(phases, hours))
-
-
-def soc_after(phases: Sequence[Phase], hours: float) -> float:
-    """State of charge after some hours of a charge; at its end from then on.
-
-    Raises
-    ------
-    ValueError
-        If there is no phase: an empty charge does not know where the battery stands.
-    """
-    if not phases:
-        msg = "a charge without phases has no state of charge: use the one that the battery came with"
-        raise ValueError(msg)
-    done = cut(phases, hours)
-    return done[-1].soc_to if done else phases[0].soc_from
-
-
-def stored_ah_after(phases: Sequence[Phase], hours: float, capacity_ah: float) -> float:
-    """Ampere-hours stored, by which `missing_ah` has fallen, after some hours of a charge."""
-    return (soc_after(phases, hours) - phases[0].soc_from) * capacity_ah if phases else 0.0
-
-
-def current_after(phases: Sequence[Phase], hours: float) -> float:
-    """Return the current after some hours of a charge, in A; 0 from its end on.
-
-    Examples
-    --------
-    16 A for 2 h, then halved in every hour.
-
-    >>> charge = (Phase(2.0, 16.0, 0.0, 2.25, 0.0, 0.3), Phase(3.0, 16.0, math.log(2.0), 2.4, 0.3, 0.5))
-    >>> [round(current_after(charge, hours), 9) for hours in (1.0, 2.0, 3.0, 4.0, 5.0)]
-    [16.0, 16.0, 8.0, 4.0, 0.0]
-    """
-    for phase in phases:
-        if hours < phase.hours:
-            return phase.amps * math.exp(-phase.decay_per_h * hours)
-        hours -= phase.hours
-    return 0.0
 
 
 def cut(phases: Sequence[Phase], hours: float) -> tuple[Phase, ...]:

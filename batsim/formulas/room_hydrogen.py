@@ -79,28 +79,6 @@ def hydrogen_over_time(
     return kept * start_share + gained
 
 
-def share_after(
-    gas_m3_per_h: float, flow_m3_per_h: float, volume_m3: float, hours: float, start_share: float = 0.0
-) -> float:
-    """Share of hydrogen after some hours of constant gas and air.
-
-    Parameters and errors as for `hydrogen_over_time`; the hours may be any number from 0 on.
-
-    Examples
-    --------
-    A fan stops for an hour in a room of 100 m3 with 1 % and 1 m3/h of hydrogen: nearly one percent more.
-
-    >>> round(share_after(1.0, 0.0, 100.0, 1.0, 0.01), 6)
-    0.019851
-    """
-    _refuse_impossible(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share)
-    through = flow_m3_per_h + gas_m3_per_h
-    if through == 0.0:
-        return start_share
-    end = gas_m3_per_h / through
-    return end + (start_share - end) * math.exp(-through * hours / volume_m3)
-
-
 def hours_to_share(
     gas_m3_per_h: float, flow_m3_per_h: float, volume_m3: float, share: float, start_share: float = 0.0
 ) -> float:
@@ -145,31 +123,6 @@ def hours_to_share(
     """
     _refuse_impossible(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share)
     if start_share >= share:
-        return 0.0
-    return _hours_between(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share, share)
-
-
-def hours_to_clear(
-    gas_m3_per_h: float, flow_m3_per_h: float, volume_m3: float, share: float, start_share: float
-) -> float:
-    """Hours until hydrogen has fallen to a share, such as when a fan runs on or runs again.
-
-    Parameters and errors as for `hours_to_share`.
-
-    Returns
-    -------
-    float
-        The same formula the other way; 0 if there is no more already, infinite when it never falls that far. [h]
-
-    Examples
-    --------
-    Without gas, one change of air leaves 1/e.
-
-    >>> round(hours_to_clear(0.0, 100.0, 100.0, 0.01 / math.e, 0.01), 9)
-    1.0
-    """
-    _refuse_impossible(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share)
-    if start_share <= share:
         return 0.0
     return _hours_between(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share, share)
 

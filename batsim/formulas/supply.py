@@ -8,41 +8,6 @@ import numpy as np
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 
-def charger_input_kw(dc_v: float, dc_a: float, efficiency_share: float) -> float:
-    """Power that a charger takes from the wall.
-
-    Parameters
-    ----------
-    dc_v, dc_a
-        Voltage and current at the battery; for the greatest load the top of the main stage, 2.4 V per cell. [V], [A]
-    efficiency_share
-        Energy to the battery over energy from the wall, above 0 and at most 1. [-]
-
-    Returns
-    -------
-    float
-        P = V I/eta. [kW]
-
-    Raises
-    ------
-    ValueError
-        If the efficiency is not above 0 and at most 1.
-
-    References
-    ----------
-    Definition of the efficiency.
-
-    Examples
-    --------
-    >>> charger_input_kw(50.0, 80.0, 0.8)
-    5.0
-    """
-    if not 0.0 < efficiency_share <= 1.0:
-        msg = f"efficiency must be above 0 and at most 1 (got {efficiency_share:g})"
-        raise ValueError(msg)
-    return dc_v * dc_a / efficiency_share / 1000.0
-
-
 def apparent_kva(kw: float, power_factor: float) -> float:
     """Apparent power: power over power factor.
 
@@ -196,32 +161,3 @@ def coincidence_share(peak_of_sum_kw: float, peaks_kw: Floats) -> float:
         msg = f"peaks must come to more than 0 (got {together:g})"
         raise ValueError(msg)
     return peak_of_sum_kw / together
-
-
-def demand_cost(peak_kw: float, per_kw_month: float, months: float = 12.0) -> float:
-    """What peaks cost where each month is billed on its highest mean of an interval, usually 15 min.
-
-    Parameters
-    ----------
-    peak_kw
-        Peak of a month, taken as the same in all. [kW]
-    per_kw_month
-        Price of a kilowatt in a month. [money/kW]
-    months
-        Months. [-]
-
-    Returns
-    -------
-    float
-        Peak times price times months; ratchets, by which one peak counts for later months, are left out. [money]
-
-    References
-    ----------
-    USDA Forest Service, tech tip on demand charges, December 2000.
-
-    Examples
-    --------
-    >>> demand_cost(50.0, 10.0)
-    6000.0
-    """
-    return peak_kw * per_kw_month * months

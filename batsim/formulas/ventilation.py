@@ -4,8 +4,6 @@ The rules differ in more than a coefficient: each says what its gas current is, 
 them and some have none. A coefficient is right only with the gas current of its own rule.
 """
 
-import math
-
 
 def rule_gas_current_a(a_per_100ah: float, capacity_ah: float) -> float:
     """Gas current by a rule: so many amperes for each 100 Ah.
@@ -104,18 +102,7 @@ def opening_cm2(flow_m3_per_h: float, cm2_per_m3_per_h: float) -> float:
     return cm2_per_m3_per_h * flow_m3_per_h
 
 
-def opening_air_speed_m_per_s(flow_m3_per_h: float, area_cm2: float) -> float:
-    """Speed of air through an opening: flow over area. [m/s]
-
-    Examples
-    --------
-    >>> round(opening_air_speed_m_per_s(36.0, 1000.0), 9)
-    0.1
-    """
-    return flow_m3_per_h / 3600.0 / (area_cm2 * 1e-4)
-
-
-def free_volume_m3(flow_m3_per_h: float, hours: float = 2.5) -> float:
+def free_volume_m3(flow_m3_per_h: float, hours: float) -> float:
     """Volume, contents left out, from which on a room counts as well ventilated by its openings.
 
     Parameters
@@ -123,7 +110,7 @@ def free_volume_m3(flow_m3_per_h: float, hours: float = 2.5) -> float:
     flow_m3_per_h
         Air that the rule asks for, Q. [m3/h]
     hours
-        Hours of that flow. [h]
+        Hours of that flow, 2.5. [h]
 
     Returns
     -------
@@ -136,42 +123,10 @@ def free_volume_m3(flow_m3_per_h: float, hours: float = 2.5) -> float:
 
     Examples
     --------
-    >>> free_volume_m3(100.0)
+    >>> free_volume_m3(100.0, 2.5)
     250.0
     """
     return hours * flow_m3_per_h
-
-
-def steady_hydrogen_share(gas_m3_per_h: float, flow_m3_per_h: float) -> float:
-    """Share of hydrogen that a well-mixed room comes to when gas and air go on for ever.
-
-    Parameters
-    ----------
-    gas_m3_per_h
-        Hydrogen let out, G. [m3/h]
-    flow_m3_per_h
-        Fresh air that comes in, Q. [m3/h]
-
-    Returns
-    -------
-    float
-        G/(Q + G), what leaves being Q + G; 1 without air, 0 without gas. [-]
-
-    Notes
-    -----
-    With Q = k n Igas and 0.456e-3 m3 per Ah (25 degC) it is near 0.456e-3/k whatever the battery: 0.83 % for 0.055
-    and 0.91 % for 0.05. The room's mean says nothing of the space near the cells.
-
-    References
-    ----------
-    Mass balance.
-
-    Examples
-    --------
-    >>> steady_hydrogen_share(1.0, 99.0)
-    0.01
-    """
-    return gas_m3_per_h / (flow_m3_per_h + gas_m3_per_h) if gas_m3_per_h > 0.0 else 0.0
 
 
 def flow_for_share_m3_per_h(gas_m3_per_h: float, share: float) -> float:
@@ -187,7 +142,7 @@ def flow_for_share_m3_per_h(gas_m3_per_h: float, share: float) -> float:
     Returns
     -------
     float
-        Q = G (1 - c)/c, the inverse of `steady_hydrogen_share`. [m3/h]
+        Q = G (1 - c)/c, so that what leaves, Q + G, takes the share c with it. [m3/h]
 
     Raises
     ------
@@ -238,138 +193,3 @@ def area_flow_m3_per_h(area_m2: float, m_per_s: float) -> float:
     1800.0
     """
     return area_m2 * m_per_s * 3600.0
-
-
-def air_changes_per_h(flow_m3_per_h: float, volume_m3: float) -> float:
-    """How often an hour the air of a room is changed: flow over volume. [1/h]
-
-    Raises
-    ------
-    ValueError
-        If the volume is not above 0.
-
-    Examples
-    --------
-    >>> air_changes_per_h(500.0, 100.0)
-    5.0
-    """
-    if not volume_m3 > 0.0:
-        msg = f"volume must be above 0 (got {volume_m3:g})"
-        raise ValueError(msg)
-    return flow_m3_per_h / volume_m3
-
-
-def quarter_rule_flow_m3_per_h(
-    charger_a: float, cells: float, coefficient: float = 0.11, quarter_share: float = 0.25
-) -> float:
-    """Air by a rule that takes a quarter of the charger's greatest current for gas.
-
-    Parameters
-    ----------
-    charger_a
-        Greatest current of the charger. [A]
-    cells
-        Cells in series, n. [-]
-    coefficient
-        Air for each cell and ampere. [m3/(h A)]
-    quarter_share
-        Part of the charger's current that counts. [-]
-
-    Returns
-    -------
-    float
-        Q = 0.11 n I with I a quarter of the current. [m3/h]
-
-    References
-    ----------
-    Directive 2006/87/EC, annex II, art. 9.11, for inland vessels; 46 CFR 111.15-10 prints 3.89 n I in cubic feet an
-    hour, the same to 0.1 % (from memory).
-
-    Examples
-    --------
-    >>> round(quarter_rule_flow_m3_per_h(40.0, 10), 9)
-    11.0
-    """
-    return coefficient * quarter_share * charger_a * cells
-
-
-def ufc_hydrogen_ft3_per_h(a_per_100ah: float, capacity_ah: float, cells: float, ft3_per_ah: float = 0.016) -> float:
-    """Hydrogen of a battery as a US military handbook works it out.
-
-    Parameters
-    ----------
-    a_per_100ah
-        Gas current FC, which doubles for each 15 degF of the electrolyte above 77 degF. [A per 100 Ah]
-    capacity_ah
-        Rated capacity, AH. [Ah]
-    cells
-        Cells, N. [-]
-    ft3_per_ah
-        Hydrogen of an ampere-hour in one cell, K; 0.016 is for 25 degC. [ft3/Ah]
-
-    Returns
-    -------
-    float
-        C = FC/100 AH K N. [ft3/h]
-
-    References
-    ----------
-    UFC 3-410-04N (2004), ch. 8.
-
-    Examples
-    --------
-    >>> round(ufc_hydrogen_ft3_per_h(0.25, 400.0, 100), 9)
-    1.6
-    """
-    return a_per_100ah / 100.0 * capacity_ah * ft3_per_ah * cells
-
-
-def ufc_flow_cfm(hydrogen_ft3_per_h: float, share: float) -> float:
-    """Exhaust that thins hydrogen to a share by the same handbook: Q = C/60/PC. [cfm]
-
-    Parameters
-    ----------
-    hydrogen_ft3_per_h
-        Hydrogen, C. [ft3/h]
-    share
-        Share of hydrogen that is allowed, PC. [-]
-
-    References
-    ----------
-    UFC 3-410-04N (2004), ch. 8; it then multiplies by the number of banks and by 2.
-
-    Examples
-    --------
-    >>> round(ufc_flow_cfm(6.0, 0.01), 9)
-    10.0
-    """
-    return hydrogen_ft3_per_h / 60.0 / share
-
-
-def safety_distance_mm(cells: float, gas_ma_per_ah: float, capacity_ah: float) -> float:
-    """Distance that flames and sparks keep from the vents of stationary cells; traction rooms keep 0.5 m instead.
-
-    Parameters
-    ----------
-    cells
-        Cells that vent at one point, N. [-]
-    gas_ma_per_ah
-        Gas current. [mA/Ah]
-    capacity_ah
-        Rated capacity. [Ah]
-
-    Returns
-    -------
-    float
-        d = 28.8 (N Igas C)^(1/3). [mm]
-
-    References
-    ----------
-    EN 50272-2, annex B (from memory).
-
-    Examples
-    --------
-    >>> round(safety_distance_mm(1, 10.0, 100.0), 9)
-    288.0
-    """
-    return 28.8 * math.cbrt(cells * gas_ma_per_ah * capacity_ah)

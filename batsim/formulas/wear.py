@@ -4,7 +4,6 @@ Damage is 0 when new and 1 at the end of life, where the capacity has fallen to 
 end, IEC 60254-1 from memory). Each discharge adds its share, deeper and warmer ones more (Palmgren-Miner's sum).
 """
 
-import math
 from typing import NamedTuple
 
 
@@ -109,54 +108,6 @@ def part_charge_factor(part_charges: int, free: int, surcharge: float) -> float:
     return 1.0 + surcharge if part_charges > free else 1.0
 
 
-def cycles_to_end(depth: float, temperature_degc: float, life: Life) -> float:
-    """Cycles of one depth and temperature until 80 % of the rated capacity: 1 over `discharge_damage`.
-
-    Parameters, validity and source as there; infinite for no depth.
-
-    Examples
-    --------
-    >>> cycles_to_end(0.4, 30.0, Life(1000.0, 0.8, 1.0, 2.0, 30.0, 10.0))
-    2000.0
-    """
-    damage = discharge_damage(depth, temperature_degc, life)
-    return 1.0 / damage if damage else math.inf
-
-
-def capacity_now_ah(capacity_ah: float, damage: float, lost_share: float) -> float:
-    """Capacity of a used battery: it falls in proportion to the damage.
-
-    Parameters
-    ----------
-    capacity_ah
-        Rated capacity. [Ah]
-    damage
-        Sum of the damages so far; may pass 1. [-]
-    lost_share
-        Share of the capacity lost at damage 1, usually 0.2. [-]
-
-    Returns
-    -------
-    float
-        C (1 - lost damage), never below 0. [Ah]
-
-    Notes
-    -----
-    Real batteries gain some capacity in the first months and fall faster near the end; a straight line is between.
-
-    References
-    ----------
-    End of life at 80 %: IEC 60254-1 (from memory); Schiffer, Sauer et al. 2007. Straight line: common practice, no
-    source. A new battery starts near 90 % and reaches 100 % in 3 to 6 months (Plant Engineering 49(14), 1995).
-
-    Examples
-    --------
-    >>> round(capacity_now_ah(500.0, 0.5, 0.2), 9)
-    450.0
-    """
-    return max(0.0, capacity_ah * (1.0 - lost_share * damage))
-
-
 def throughput_ah(capacity_ah: float, life: Life) -> float:
     """Ampere-hours that a battery gives in its life at the depth of the test: N80 0.8 C.
 
@@ -182,31 +133,3 @@ def throughput_ah(capacity_ah: float, life: Life) -> float:
     675000.0
     """
     return life.cycles * life.depth * capacity_ah
-
-
-def life_years(cycles: float, cycles_per_day: float, days_per_year: float) -> float:
-    """Years that so many cycles last.
-
-    Parameters
-    ----------
-    cycles
-        Cycles to the end of life, see `cycles_to_end`. [-]
-    cycles_per_day, days_per_year
-        Cycles of this battery on a working day, and working days. [-], [-]
-
-    Returns
-    -------
-    float
-        Cycles over cycles a year; infinite without use, where the calendar ends the life instead. [years]
-
-    References
-    ----------
-    Division; the calendar is left out.
-
-    Examples
-    --------
-    >>> life_years(1500.0, 1.0, 250.0)
-    6.0
-    """
-    per_year = cycles_per_day * days_per_year
-    return cycles / per_year if per_year > 0.0 else math.inf

@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from batsim.catalogue import Figure, Figures
-    from batsim.formulas.charging import Profile
     from batsim.formulas.discharge import Cell
     from batsim.formulas.kibam import Wells
+    from batsim.formulas.phases import Profile
     from batsim.formulas.wear import Life
     from batsim.scenario.parts.batteries import BatteryType, ChargerType
     from batsim.scenario.parts.maintenance import Maintenance, Rounds

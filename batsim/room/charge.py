@@ -2,16 +2,16 @@
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.formulas.charging import Phase, cut, phases_totals, rest_of
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
+from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
 from batsim.record import standing
 from batsim.room.clock import ticked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from batsim.formulas.charging import Profile
+    from batsim.formulas.phases import Profile
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import BatteryPlan
     from batsim.room.simulation import Room

@@ -10,8 +10,9 @@ from functools import partial
 from math import exp, inf
 from typing import TYPE_CHECKING
 
-from batsim.formulas.charging import Phase, charge_phases, equalising_phase
+from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
+from batsim.formulas.phases import Phase
 from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
 from batsim.room.attendants import SoloJob
 from batsim.room.charge import (
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 
     from simpy.events import Event
 
-    from batsim.formulas.charging import Profile
+    from batsim.formulas.phases import Profile
     from batsim.room.battery import Battery
     from batsim.room.charge import Piece
     from batsim.room.queue import Queue

@@ -13,14 +13,15 @@ from functools import partial
 from math import exp, inf
 from typing import TYPE_CHECKING
 
-from batsim.formulas.charging import Phase, charge_phases, cut, phases_totals, rest_of
+from batsim.formulas.charging import charge_phases
+from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
 from batsim.room.clock import Moment, ticked
 from batsim.scenario.parts.batteries import FALLING
 
 if TYPE_CHECKING:
     from simpy.events import Event
 
-    from batsim.formulas.charging import Profile
+    from batsim.formulas.phases import Profile
     from batsim.room.battery import Battery
     from batsim.room.charge import Piece, Planned
     from batsim.room.simulation import Room

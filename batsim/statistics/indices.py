@@ -4,7 +4,6 @@ Outputs are one column (one measure) or several, one row for each point of the d
 each factor, or one row for each factor and one column for each measure. Outputs that are not finite count as failed.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,7 +14,7 @@ from batsim.statistics.designs import Integers, MorrisDesign, SobolDesign, Sobol
 from batsim.statistics.intervals import ROUNDING, Floats, Interval, check_count, check_share, student_interval
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 RESAMPLES = 1000
 """Resamples behind a bootstrap interval. Common practice, no source."""
@@ -31,10 +30,6 @@ class Estimates(NamedTuple):
     low: Floats
     high: Floats
 
-    def frame(self, factors: Sequence[str], measures: Sequence[str] = ("",), index: str = "") -> "pd.DataFrame":
-        """Tidy table: factor, measure, index, value, low, high."""
-        return _tidy({index: self}, factors, measures)
-
 
 @dataclass(frozen=True, eq=False)
 class MorrisEffects:
@@ -49,11 +44,6 @@ class MorrisEffects:
     dropped: Integers
     """Trajectories that say nothing of a factor, for an output that failed. [-]"""
 
-    def frame(self, factors: Sequence[str], measures: Sequence[str] = ("",)) -> "pd.DataFrame":
-        """Tidy table: factor, measure, index (mu, mu_star, sigma), value, low, high."""
-        parts = {"mu": _bare(self.mu), "mu_star": self.mu_star, "sigma": _bare(self.sigma)}
-        return _tidy(parts, factors, measures)
-
 
 @dataclass(frozen=True, eq=False)
 class SobolIndices:
@@ -67,10 +57,6 @@ class SobolIndices:
     """Variance of the output (divisor n), one for each measure, in the squared unit of the output."""
     dropped: Integers
     """Base points left out for an output that failed, one for each measure. [-]"""
-
-    def frame(self, factors: Sequence[str], measures: Sequence[str] = ("",)) -> "pd.DataFrame":
-        """Tidy table: factor, measure, index (first, total), value, low, high."""
-        return _tidy({"first": self.first, "total": self.total}, factors, measures)
 
 
 class TornadoRow(NamedTuple):
@@ -379,22 +365,3 @@ def _tornado_row(factor: int, base: Floats, low: Floats, high: Floats, confidenc
     below, above = student_interval(low - base, confidence), student_interval(high - base, confidence)
     swing = float(np.ptp([below.mean, 0.0, above.mean]))
     return TornadoRow(factor, below, above, student_interval(high - low, confidence), swing)
-
-
-def _bare(values: Floats) -> Estimates:
-    """Values that have no limits."""
-    nothing = np.full_like(values, np.nan)
-    return Estimates(values, nothing, nothing)
-
-
-def _tidy(parts: dict[str, Estimates], factors: Sequence[str], measures: Sequence[str]) -> "pd.DataFrame":
-    """One line for each factor, measure and index."""
-    import pandas as pd  # noqa: PLC0415 - heavy, and only tables need it
-
-    lines = [
-        (factor, measure, index, *(float(part.reshape(len(factors), len(measures))[f, m]) for part in estimates))
-        for f, factor in enumerate(factors)
-        for m, measure in enumerate(measures)
-        for index, estimates in parts.items()
-    ]
-    return pd.DataFrame(lines, columns=["factor", "measure", "index", "value", "low", "high"])

@@ -2,10 +2,9 @@
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
-from scipy.special import ndtri, stdtrit
+from scipy.special import stdtrit
 
 from batsim.statistics.intervals import Floats, Interval, check_above, check_count, check_share
 
@@ -158,174 +157,6 @@ def replications_needed(
     return _least_count(variance, confidence, wanted.half_width_at(mean or 0.0), n0)
 
 
-class PilotCounts(NamedTuple):
-    """Replications that a half width takes, by three rules, from what a pilot has shown."""
-
-    sd: float
-    """Standard deviation of one replication's value, in its unit."""
-    half_width: float
-    """Half width of the pilot at the confidence that is wanted, in the same unit."""
-    ratio: int
-    """By the ratio of half widths: n0 (half width/wanted)². [-]"""
-    normal: int
-    """By the normal distribution: (z sd/wanted)². [-]"""
-    student: int
-    """By Student's distribution, the smallest n with t(n-1) sd/sqrt(n) at most what is wanted. [-]"""
-
-
-def replications_from_pilot(
-    half_width: float, n0: int, confidence: float, wanted: float, wanted_confidence: float | None = None
-) -> PilotCounts:
-    """Replications that a half width takes, from the half width of a pilot.
-
-    Parameters
-    ----------
-    half_width
-        Half width of the pilot. Any unit.
-    n0
-        Replications of the pilot, two or more. [-]
-    confidence
-        Confidence of the pilot's interval, between 0 and 1. [-]
-    wanted
-        Half width that is wanted, in the same unit.
-    wanted_confidence
-        Confidence that is wanted; as the pilot's when not stated. [-]
-
-    Returns
-    -------
-    PilotCounts
-        Counts are replications in all, the pilot's included, and may be below n0.
-
-    Raises
-    ------
-    ValueError
-        When a half width is not above zero, n0 is below 2, or a confidence is not between 0 and 1.
-
-    Notes
-    -----
-    The ratio asks most: it keeps the pilot's t quantile. The normal one asks least, a replication or two too few.
-
-    References
-    ----------
-    Rossetti, M. D., open textbook on simulation modelling, chapter 3, sample size.
-
-    Examples
-    --------
-    >>> replications_from_pilot(9.09, 5, 0.95, 1.0)[2:]
-    (414, 206, 209)
-    """
-    check_above("half width of the pilot", half_width)
-    check_above("half width that is wanted", wanted)
-    check_count("replications of the pilot", n0, 2)
-    check_share("confidence", confidence)
-    sure = confidence if wanted_confidence is None else wanted_confidence
-    check_share("confidence that is wanted", sure)
-    sd = half_width * math.sqrt(n0) / _student(n0 - 1, confidence)
-    half = _student(n0 - 1, sure) * sd / math.sqrt(n0)
-    return PilotCounts(
-        sd,
-        half,
-        _whole(n0 * (half / wanted) ** 2),
-        _whole((_normal(sure) * sd / wanted) ** 2),
-        _least_count(sd**2, sure, wanted, 2),
-    )
-
-
-def run_length_needed(variance_constant: float, mean: float, relative: float, confidence: float) -> float:
-    """Length of one run that gives a mean over time with a stated relative half width.
-
-    Parameters
-    ----------
-    variance_constant
-        What the variance of the mean tends to, times the length of the run: unit of the values squared, times time.
-    mean
-        Mean, in the unit of the values.
-    relative
-        Half width as a share of the mean. [-]
-    confidence
-        Probability that the interval holds the true mean, between 0 and 1. [-]
-
-    Returns
-    -------
-    float
-        (z/(relative mean))² variance_constant, in the unit of time of the constant.
-
-    Raises
-    ------
-    ValueError
-        When the constant is negative, the mean zero, the relative half width not above zero, or the confidence not
-        between 0 and 1.
-
-    References
-    ----------
-    Whitt, W. (1989) Planning queueing simulations, Management Science 35, 1341-1366 (from memory).
-
-    Examples
-    --------
-    >>> round(run_length_needed(24.0, 1.0, 0.05, 0.95))
-    36878
-    """
-    check_share("confidence", confidence)
-    check_above("relative half width", relative)
-    check_above("size of the mean", abs(mean))
-    if not (math.isfinite(variance_constant) and variance_constant >= 0.0):
-        msg = f"variance constant must be 0 or more (got {variance_constant})"
-        raise ValueError(msg)
-    return (_normal(confidence) / (relative * mean)) ** 2 * variance_constant
-
-
-def weeks_needed(values: Floats, weeks_each: float, confidence: float, precision: Precision) -> float:
-    """Measured weeks in all that a precision takes, if the same replications are each made longer. [week]
-
-    Parameters
-    ----------
-    values
-        One value for each replication; those that are not numbers are left out. Any unit.
-    weeks_each
-        Measured length of each replication. [week]
-    confidence
-        Probability that the interval holds the true mean, between 0 and 1. [-]
-    precision
-        How wide the interval may be.
-
-    Returns
-    -------
-    float
-        Weeks over all replications together, divided evenly among those that have a number; infinite when the mean is
-        zero and only a relative precision is stated, not a number below two values. [week]
-
-    Raises
-    ------
-    ValueError
-        When the weeks are not above zero or the confidence is not between 0 and 1.
-
-    Notes
-    -----
-    The variance of a mean over time goes as 1/length, once a replication is much longer than what it remembers; so n
-    replications of w weeks with variance S² need n w (half width/wanted)² = w S² (t(n-1)/wanted)² weeks in all.
-
-    References
-    ----------
-    Whitt, W. (1989) Planning queueing simulations, Management Science 35, 1341-1366 (from memory); with Student's
-    quantile for an estimated variance, worked out here.
-
-    Examples
-    --------
-    >>> round(weeks_needed(np.array([1.20, 1.50, 1.68, 1.89, 0.95]), 2.0, 0.90, Precision(absolute=0.1)), 1)
-    127.6
-    """
-    check_above("weeks of a replication", weeks_each)
-    check_share("confidence", confidence)
-    seen = values[~np.isnan(values)]
-    if seen.size < 2:
-        return float("nan")
-    variance = float(np.var(seen, ddof=1))
-    half = precision.half_width_at(float(np.mean(seen)))
-    if half == 0.0:
-        return math.inf if variance else 0.0
-    return weeks_each * variance * (_student(seen.size - 1, confidence) / half) ** 2
-
-
 def _least_count(variance: float, confidence: float, half_width: float, least: int, most: int = MOST) -> int:
     """Smallest count from the least one on whose interval is narrow enough, the most at most."""
 
@@ -346,12 +177,3 @@ def _least_count(variance: float, confidence: float, half_width: float, least: i
 
 def _student(degrees: int, confidence: float) -> float:
     return float(stdtrit(degrees, (1.0 + confidence) / 2.0))
-
-
-def _normal(confidence: float) -> float:
-    return float(ndtri((1.0 + confidence) / 2.0))
-
-
-def _whole(count: float) -> int:
-    """Whole count that is not below a real one, but for rounding."""
-    return math.ceil(count * (1.0 - 1e-12))

@@ -2,22 +2,110 @@
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from batsim.statistics.intervals import Floats, check_above
-from batsim.statistics.selection import feasibility_constants, kim_nelson_constants
+from batsim.statistics.intervals import Floats, check_above, check_count, check_share
 
 Decision = Literal["feasible", "infeasible"]
+
+
+class Constants(NamedTuple):
+    """Constants of a fully sequential procedure: eta of its equation, h² = 2 eta (n0-1)."""
+
+    eta: float
+    h2: float
+
+
+def kim_nelson_constants(alternatives: int, first_stage: int, alpha: float) -> Constants:
+    """Constants of Kim and Nelson's fully sequential selection with c = 1. [-]
+
+    Parameters
+    ----------
+    alternatives
+        Alternatives k, two or more. [-]
+    first_stage
+        Replications n0 of each alternative before the first screening, two or more. [-]
+    alpha
+        Probability of not picking the best though it is better by the tolerance or more. [-]
+
+    Returns
+    -------
+    Constants
+        eta = ((2 beta)^(-2/(n0-1)) - 1)/2 with beta = alpha/(k-1). [-]
+
+    Raises
+    ------
+    ValueError
+        When a count is below 2, or beta not above 0 and below 1/2.
+
+    References
+    ----------
+    Kim, S.-H. & Nelson, B. L. (2001) ACM Transactions on Modeling and Computer Simulation 11, 251-273.
+
+    Examples
+    --------
+    >>> [round(constant, 4) for constant in kim_nelson_constants(4, 10, 0.05)]
+    [0.5647, 10.1642]
+    """
+    check_count("alternatives", alternatives, 2)
+    check_count("first stage", first_stage, 2)
+    check_share("alpha", alpha)
+    pairs = alternatives - 1
+    beta = alpha / pairs
+    if beta >= 0.5:
+        msg = f"alpha must leave less than 1/2 for each of the other alternatives (got {alpha} for {pairs})"
+        raise ValueError(msg)
+    eta = math.expm1(-2.0 / (first_stage - 1) * math.log(2.0 * beta)) / 2.0
+    return Constants(eta, 2.0 * eta * (first_stage - 1))
+
+
+def feasibility_constants(alpha: float, first_stage: int) -> Constants:
+    """Constants of the fully sequential test of one mean against a limit, c = 1. [-]
+
+    Parameters
+    ----------
+    alpha
+        Probability of a wrong decision when the mean is the tolerance or more away from the limit; below 1/2. [-]
+    first_stage
+        Replications n0 before the first decision, two or more. [-]
+
+    Returns
+    -------
+    Constants
+        As for two alternatives, one of which is the limit. [-]
+
+    Raises
+    ------
+    ValueError
+        When the first stage is below 2, or alpha not above 0 and below 1/2.
+
+    Notes
+    -----
+    A Brownian motion with drift d and variance s² leaves the triangle +-(a - d r/2) on the wrong side with probability
+    exp(-a d/s²)/2. With a = eta (n0-1) S²/d the mean of that over S² is (1+2 eta)^(-(n0-1)/2)/2, which is alpha.
+    Replications one by one are wrong less often.
+
+    References
+    ----------
+    Andradóttir, S. & Kim, S.-H. (2010) Naval Research Logistics 57, 403-421, procedure F (from memory); Fabian, V.
+    (1974) Annals of Statistics 2, 170-176 (from memory); the notes worked out here.
+
+    Examples
+    --------
+    >>> [round(constant, 4) for constant in feasibility_constants(0.05, 10)]
+    [0.3341, 6.0129]
+    """
+    return kim_nelson_constants(2, first_stage, alpha)
 
 
 class KimNelson:
     """Picks the best of several alternatives, replication by replication; common random numbers are welcome.
 
-    Call `add` with one replication of all alternatives that are still in until `selected` is not None. It is the best
-    with probability 1-alpha or more if the best is better than every other by the tolerance or more. Alternatives that
-    are closer to the best than that may be picked in its place.
+    The best has the least mean. Call `add` with one replication of all alternatives that are still in until `selected`
+    is not None. It is the best with probability 1-alpha or more if the best is better than every other by the tolerance
+    or more. Alternatives that are closer to the best than that may be picked in its place.
 
     Parameters
     ----------
@@ -29,10 +117,6 @@ class KimNelson:
         Probability of not picking the best. [-]
     tolerance
         Difference of means that is worth telling, above zero, in the unit of the values.
-    larger_is_better
-        Look for the largest mean instead of the least.
-    independent
-        The alternatives are simulated independently, without common random numbers.
 
     Raises
     ------
@@ -50,21 +134,11 @@ class KimNelson:
     Kim, S.-H. & Nelson, B. L. (2001) ACM Transactions on Modeling and Computer Simulation 11, 251-273, procedure KN.
     """
 
-    def __init__(
-        self,
-        alternatives: int,
-        first_stage: int,
-        alpha: float,
-        tolerance: float,
-        *,
-        larger_is_better: bool = False,
-        independent: bool = False,
-    ) -> None:
-        self.constants = kim_nelson_constants(alternatives, first_stage, alpha, independent)
+    def __init__(self, alternatives: int, first_stage: int, alpha: float, tolerance: float) -> None:
+        self.constants = kim_nelson_constants(alternatives, first_stage, alpha)
         check_above("tolerance", tolerance)
         self.first_stage = first_stage
         self.tolerance = tolerance
-        self.sign = 1.0 if larger_is_better else -1.0
         self.replications = 0
         self.still_in = tuple(range(alternatives))
         self.eliminated: dict[int, int] = {}
@@ -73,23 +147,6 @@ class KimNelson:
         self._first: list[Floats] = []
         self._sums = np.zeros(alternatives)
         self._allowance = np.zeros((alternatives, alternatives))
-
-    @property
-    def variances(self) -> Floats | None:
-        """Variance of the difference of each pair, in the unit of the values squared; None in the first stage."""
-        if self.replications < self.first_stage:
-            return None
-        return self._allowance / self.constants.h2
-
-    @property
-    def at_most(self) -> int | None:
-        """Replications in all that those still in could need at most; None in the first stage."""
-        if self.replications < self.first_stage:
-            return None
-        if self.selected is not None:
-            return self.replications
-        pairs = self._allowance[np.ix_(self.still_in, self.still_in)] / self.tolerance**2
-        return max(self.replications, math.floor(float(pairs.max())) + 1)
 
     def add(self, values: Floats) -> int | None:
         """Take one replication and tell which alternative is picked, or None.
@@ -115,7 +172,7 @@ class KimNelson:
             msg = f"alternatives still in, {inside}, must have finite values (got {values[inside].tolist()})"
             raise ValueError(msg)
         self.replications += 1
-        self._sums[inside] += self.sign * values[inside]
+        self._sums[inside] += values[inside]
         if self.replications <= self.first_stage:
             self._first.append(values)
         if self.replications == self.first_stage:
@@ -128,9 +185,9 @@ class KimNelson:
         pairs = self._allowance[np.ix_(inside, inside)]
         slack = np.maximum(0.0, pairs / self.tolerance - self.tolerance * self.replications) / 2.0
         sums = self._sums[inside]
-        behind = (sums[None, :] - sums[:, None] > slack).any(axis=1)
+        behind = (sums[:, None] - sums[None, :] > slack).any(axis=1)
         if self.replications > math.floor(pairs.max() / self.tolerance**2):
-            behind = np.arange(len(inside)) != int(np.argmax(sums))
+            behind = np.arange(len(inside)) != int(np.argmin(sums))
         for alternative in np.array(inside)[behind].tolist():
             self.eliminated[alternative] = self.replications
         self.still_in = tuple(np.array(inside)[~behind].tolist())
@@ -174,8 +231,8 @@ class Feasibility:
     Examples
     --------
     >>> test = Feasibility(limit=10.0, tolerance=1.0, alpha=0.05, first_stage=4)
-    >>> test.add([8.0, 9.0, 8.0]), test.add(9.0), test.at_most_more
-    (None, 'feasible', 0)
+    >>> test.add([8.0, 9.0, 8.0]), test.add(9.0)
+    (None, 'feasible')
     """
 
     def __init__(self, limit: float, tolerance: float, alpha: float, first_stage: int) -> None:
@@ -189,15 +246,6 @@ class Feasibility:
         self._first: list[float] = []
         self._sum = 0.0
         self._allowance = 0.0
-
-    @property
-    def at_most_more(self) -> int | None:
-        """Replications that a decision could still take at most; None in the first stage."""
-        if self.decision is not None:
-            return 0
-        if self.replications < self.first_stage:
-            return None
-        return max(1, math.ceil(self._allowance / self.tolerance**2) - self.replications)
 
     def add(self, values: float | Sequence[float] | Floats) -> Decision | None:
         """Take one value or several in their order and tell the decision, or None; after it nothing is looked at.

@@ -26,40 +26,6 @@ class VarianceSplit(NamedTuple):
     dropped: int
     """Draws left out because one of their replications is not finite. [-]"""
 
-    @property
-    def noise_share(self) -> float:
-        """Share of the noise in the variance of a single replication. [-]"""
-        return 1.0 - self.input_share.mean
-
-    @property
-    def mean_from_inputs(self) -> float:
-        """Part of the variance of the grand mean that more draws reduce, and more replications do not."""
-        return self.from_inputs / self.draws
-
-    @property
-    def mean_from_noise(self) -> float:
-        """Part of the variance of the grand mean that more replications of each draw reduce, and more draws too."""
-        return self.from_noise / (self.draws * self.replications)
-
-    def variance_of_mean(self, draws: int, replications: int) -> float:
-        """Variance that the grand mean would have with other counts, in the squared unit of the values.
-
-        Parameters
-        ----------
-        draws
-            Draws of the inputs. [-]
-        replications
-            Replications of each draw. [-]
-
-        Raises
-        ------
-        ValueError
-            When one of them is below 1.
-        """
-        check_count("draws", draws, 1)
-        check_count("replications", replications, 1)
-        return self.from_inputs / draws + self.from_noise / (draws * replications)
-
 
 def split_variance(values: Floats, confidence: float) -> VarianceSplit:
     """Split the variance of an output into that of the inputs and that of chance.

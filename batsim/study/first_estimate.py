@@ -4,8 +4,9 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.catalogue import figures
-from batsim.formulas.charging import charge_phases, phases_hours
+from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import discharge_at_power
+from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.blueprint import Blueprint, GroupPlan, blueprint
 from batsim.scenario.parts.week import WEEK_MIN

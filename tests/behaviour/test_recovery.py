@@ -10,11 +10,12 @@ import pytest
 
 from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import discharge_at_power
-from batsim.formulas.kibam import Wells, at_rest, capacity_ah, wells_after
+from batsim.formulas.kibam import Wells, wells_after
 from batsim.record import Record
 from batsim.scenario.chemistry import rated_cell, wells_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started
+from tests.closed_forms import wells_at_rest, wells_capacity_ah
 
 LEAD, KILOWATTS = "batteries.lead", "trucks[0].duty.mean_power"
 WELLS = {LEAD + ".recovery": "two_wells", "trucks[0].temperature": "30 degC"}
@@ -62,7 +63,7 @@ def scaled(wells: Wells, factor: float) -> Wells:
 
 def course(wells: Wells, discharge: dict[str, Any], record: Record) -> list[tuple[float, float]]:
     """Available and bound ampere-hours at every start and end of work in a discharge on a full battery."""
-    state = at_rest(wells.most_ah, wells)
+    state = wells_at_rest(wells.most_ah, wells)
     amps, found, time = discharge["drawn_ah"] / worked_h(discharge, record), [state], discharge["start_min"]
     for since, to in record.facts.group_windows[0]:
         begin, end = max(since, discharge["start_min"]), min(to, discharge["end_min"])
@@ -95,7 +96,7 @@ def test_without_breaks_a_discharge_gives_the_capacity_of_the_model(kilowatts: f
         upper = scaled(wells, (1.0 - level) * health)
         hours = worked_h(discharge, record) if discharge["end_min"] <= record.facts.horizon_min else None
         hours = (discharge["end_min"] - discharge["start_min"]) / 60.0 if hours is None else hours
-        assert discharge["drawn_ah"] == pytest.approx(capacity_ah(hours, upper), rel=5e-3)
+        assert discharge["drawn_ah"] == pytest.approx(wells_capacity_ah(hours, upper), rel=5e-3)
         assert discharge["soc_to_share"] == pytest.approx(level, abs=1e-6)
         count += 1
     assert count > 5
@@ -223,7 +224,7 @@ def test_in_the_truck_the_indicator_reads_what_the_model_says(breaks: bool):
             between = [row for row in charges[battery] if time - 1e-4 <= row["start_min"] < discharge["start_min"]]
             wells = scaled(rated, healths[battery, discharge["start_min"]])
             if between:
-                state = at_rest(wells.most_ah, wells) if between[-1]["full"] else None
+                state = wells_at_rest(wells.most_ah, wells) if between[-1]["full"] else None
             elif state is not None:
                 state = wells_after(*state, 0.0, (discharge["start_min"] - time) / 60.0, wells)
             time = discharge["end_min"]

@@ -10,20 +10,14 @@ import pytest
 
 from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import discharge_at_power
-from batsim.formulas.heat import (
-    charge_end_degc,
-    charge_heat_kwh,
-    cool_down_h,
-    discharge_heat_w,
-    mean_temperature_degc,
-    temperature_after_degc,
-)
+from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w
 from batsim.measures import measure
 from batsim.measures.windows import Worked
 from batsim.record import TABLES, Record
 from batsim.scenario.chemistry import capacity_factor_of, rated_cell, thermal_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started
+from tests.closed_forms import mean_temperature_degc, temperature_after_degc
 
 AIR, ROOM, DRAWS = "trucks[0].air", "site.room_temperature", "trucks[0].duty"
 LEAD, CHARGERS, SHIFTS = "batteries.lead", "layouts.room.chargers", "week.shifts"

@@ -8,14 +8,15 @@ import numpy as np
 import pytest
 
 from batsim.catalogue import FIGURES
-from batsim.formulas.charging import Phase, gassing_ah
 from batsim.formulas.gassing import WATER_G_PER_AH, gas_current_a, water_deficit_g
+from batsim.formulas.phases import Phase
 from batsim.formulas.wear import Life, discharge_damage, throughput_ah
 from batsim.measures import measure
 from batsim.record import Record
 from batsim.scenario.chemistry import gassing_of, life_of, rated_cell
 from batsim.scenario.parts.week import WEEK_MIN
 from tests.behaviour.ledger import by, room, rows_of, run, started
+from tests.closed_forms import gassing_ah
 
 LEAD, CHARGERS, BATTERIES = "batteries.lead", "layouts.room.chargers", "layouts.room.batteries"
 EQUALISING = {"every": "7 days", "length": "3 h", "current": "5 A per 100 Ah"}

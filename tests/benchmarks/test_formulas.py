@@ -12,10 +12,11 @@ from functools import partial
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from batsim.formulas.charging import Profile, charge_phases, cut, phases_totals, rest_of
+from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import Cell, capacity_factor, discharge_at_power, soc_after
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import temperature_after_degc
+from batsim.formulas.phases import Profile, cut, phases_totals, rest_of
 from batsim.formulas.wear import Life, discharge_damage
 
 MOST_US = 10.0

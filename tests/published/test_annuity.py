@@ -5,7 +5,7 @@ import numpy_financial
 import pytest
 from scipy.optimize import brentq
 
-from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years, present_value
+from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years
 
 TABLES = "compound interest tables of engineering economy, factor (A/P, i, n), from memory"
 DIGITS = 0.00005
@@ -66,32 +66,11 @@ def test_a_debt_is_gone_at_the_end_of_the_life() -> None:
 LIBRARY = "numpy-financial"
 
 
-@pytest.mark.published(source=TABLES, where="columns present worth of a series (P/A) at 5, 8, 10, 12 and 20 %")
-@pytest.mark.parametrize(
-    ("interest_share", "years", "printed"),
-    [
-        (0.05, 10.0, 7.7217),
-        (0.08, 5.0, 3.9927),
-        (0.10, 1.0, 0.9091),
-        (0.10, 5.0, 3.7908),
-        (0.10, 20.0, 8.5136),
-        (0.12, 10.0, 5.6502),
-        (0.20, 5.0, 2.9906),
-    ],
-)
-def test_printed_present_worths(interest_share: float, years: float, printed: float) -> None:
-    """To the digits of the tables."""
-    assert present_value(1.0, interest_share, years) == pytest.approx(printed, abs=DIGITS)
-
-
-@pytest.mark.published(source=LIBRARY, where="pv and pmt")
+@pytest.mark.published(source=LIBRARY, where="pmt")
 @pytest.mark.parametrize("interest_share", [0.001, 0.03, 0.06, 0.25])
 @pytest.mark.parametrize("years", [1.0, 4.5, 12.0, 40.0])
-def test_present_value_against_a_library(interest_share: float, years: float) -> None:
+def test_capital_recovery_against_a_library(interest_share: float, years: float) -> None:
     """Its signs are the other way round: what is received now is paid later."""
-    assert present_value(1500.0, interest_share, years) == pytest.approx(
-        -numpy_financial.pv(interest_share, years, 1500.0), rel=1e-10
-    )
     assert capital_recovery_share(interest_share, years) == pytest.approx(
         -numpy_financial.pmt(interest_share, years, 1.0), rel=1e-10
     )
@@ -115,12 +94,3 @@ def test_payback_against_a_library(interest_share: float, saved: float) -> None:
     assert payback_years(24_000.0, saved, interest_share) == pytest.approx(
         float(numpy_financial.nper(interest_share, saved, -24_000.0)), rel=1e-9
     )
-
-
-@pytest.mark.published(source="worked out here", where="the present value grows through the price at the payback")
-@pytest.mark.parametrize("interest_share", [0.0, 0.06, 0.15])
-def test_payback_is_where_savings_are_worth_the_price(interest_share: float) -> None:
-    """Found numerically."""
-    found = brentq(lambda years: present_value(9000.0, interest_share, years) - 24_000.0, 0.1, 50.0)
-
-    assert payback_years(24_000.0, 9000.0, interest_share) == pytest.approx(found, rel=1e-9)

@@ -10,28 +10,18 @@ from pathlib import Path
 
 import pytest
 
-from batsim.formulas.charging import (
-    Profile,
-    charge_phases,
-    gassing_ah,
-    phases_ah,
-    phases_hours,
-    phases_kwh,
-    voltage_limit_v,
-    w_line_a,
-    wall_kwh,
-)
-from batsim.formulas.discharge import (
-    Cell,
-    capacity_factor,
-    current_a,
+from batsim.formulas.charging import charge_phases, voltage_limit_v
+from batsim.formulas.discharge import Cell, capacity_factor, soc_after
+from batsim.formulas.gassing import WATER_G_PER_AH
+from batsim.formulas.peukert import five_hour_capacity_ah
+from batsim.formulas.phases import Profile, phases_hours, wall_kwh
+from tests.closed_forms import (
     discharge_ah,
     discharge_hours,
-    discharge_kwh,
-    soc_after,
+    gassing_ah,
+    phases_ah,
+    phases_kwh,
 )
-from batsim.formulas.gassing import WATER_G_PER_AH
-from batsim.formulas.peukert import five_hour_capacity_ah, peukert_exponent, peukert_hours
 
 WORKED_OUT = "worked out from the equations"
 MAKERS = "makers' instructions: common practice, no source"
@@ -51,45 +41,15 @@ def _printed(value, digits):
 # Discharge
 
 
-@pytest.mark.published(
-    source="Peukert 1897; example from common practice, no source", where="120 Ah at 20 h, n = 1.4, 120 A"
-)
-def test_peukert_rated_form():
-    """The example prints 0.30 h, 18 minutes; two more digits are ours."""
-    hours = peukert_hours(120.0, 120.0, 20.0, 1.4)
-
-    assert hours == _printed(0.30, 2)
-    assert hours == _printed(0.3017, 4)
-
-
-@pytest.mark.published(
-    source="Peukert 1897; example from common practice, no source", where="100 Ah, n = 1.2, 5 A: 14.5 h"
-)
-def test_peukert_one_ampere_form():
-    """100 Ah at one ampere is a 100 h rating: 14.5 h. Read as a 20 h rating, the same figures give 20 h."""
-    assert peukert_hours(5.0, 100.0, 100.0, 1.2) == _printed(14.4956, 4)
-    assert peukert_hours(5.0, 100.0, 20.0, 1.2) == pytest.approx(20.0)
-
-
-@pytest.mark.published(
-    source="rate table of a tubular motive-power cell, common practice, no source",
-    where="680 Ah in 6 h, 724 Ah in 8 h; exponent " + WORKED_OUT,
-)
-def test_peukert_exponent_of_a_motive_power_cell():
-    assert peukert_exponent(6.0, 680.0 / 6.0, 8.0, 90.5) == _printed(1.2787, 4)
-
-
 @pytest.mark.published(source="Peukert 1897", where="500 Ah at 5 h, n = 1.2; " + WORKED_OUT)
 @pytest.mark.parametrize(
     ("amps", "hours", "amp_hours"),
     [(50.0, 11.4870, 574.35), (100.0, 5.0, 500.0), (150.0, 3.0737, 461.05)],
 )
 def test_peukert_about_the_five_hour_rate(amps, hours, amp_hours):
-    """Both in the rated form and as a discharge from full to empty, without a floor of kappa."""
+    """As a discharge from full to empty, without a floor of kappa."""
     flat = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.2, 0.0, 1.0)
 
-    assert peukert_hours(amps, 500.0, 5.0, 1.2) == _printed(hours, 4)
-    assert amps * peukert_hours(amps, 500.0, 5.0, 1.2) == _printed(amp_hours, 2)
     assert discharge_hours(1.0, 0.0, amps * 48.0, flat) == _printed(hours, 4)
     assert discharge_ah(1.0, 0.0, amps * 48.0, flat) == _printed(amp_hours, 2)
 
@@ -132,7 +92,6 @@ def test_hours_at_a_mean_power(power_w, peukert, degc, hours):
 
     assert discharge_hours(1.0, 0.2, power_w, cell) == _printed(hours, 4)
     assert soc_after(1.0, hours, power_w, cell) == pytest.approx(0.2, abs=2e-5)
-    assert discharge_kwh(1.0, 0.2, power_w, cell) == pytest.approx(power_w * hours / 1000.0, abs=3e-4)
 
 
 @pytest.mark.published(source="Peukert 1897", where="the same with kappa at least 0.8909; " + WORKED_OUT)
@@ -141,19 +100,6 @@ def test_hours_at_a_weak_power_with_a_floor():
     cell = Cell(500.0, 24, 1.97, 0.16, 0.5, 1.2, 0.5 ** (0.2 / 1.2), 1.0)
 
     assert discharge_hours(1.0, 0.2, 2500.0, cell) == pytest.approx(8.6821, abs=1.5e-4)
-
-
-@pytest.mark.published(source=WORKED_OUT, where="the same battery: current in the middle and at both ends")
-@pytest.mark.parametrize(
-    ("power_w", "middle_a", "full_a", "low_a"),
-    [(2500.0, 51.71, 50.08, 53.46), (5000.0, 106.31, 102.77, 110.12)],
-)
-def test_current_at_a_mean_power(power_w, middle_a, full_a, low_a):
-    cell = Cell(500.0, 24, 1.97, 0.16, 0.5, 1.2, 0.0, 1.0)
-
-    assert current_a(0.6, power_w, cell) == _printed(middle_a, 2)
-    assert current_a(1.0, power_w, cell) == _printed(full_a, 2)
-    assert current_a(0.2, power_w, cell) == _printed(low_a, 2)
 
 
 @pytest.mark.published(source=WORKED_OUT, where="r = 0, n = 1: (C5 N/P) [E0 (a-b) + k (a^2-b^2)/2]")
@@ -165,15 +111,6 @@ def test_hours_without_resistance():
 
 
 # Charge
-
-
-@pytest.mark.published(source="DIN 41774", where="W line: 16 A, half at 2.40 V, a quarter at 2.65 V")
-def test_w_line():
-    """The anchors are the standard's (the one at 2.0 V from memory); the currents between them are ours."""
-    line = [(2.0, 16.0), (2.4, 8.0), (2.65, 4.0)]
-
-    volts = (2.0, 2.1, 2.2, 2.3, 2.4, 2.5, 2.65)
-    assert [w_line_a(volt, line) for volt in volts] == pytest.approx([16.0, 14.0, 12.0, 10.0, 8.0, 6.4, 4.0])
 
 
 @pytest.mark.published(

@@ -280,7 +280,7 @@ def test_looms():
 
     assert split.from_inputs == pytest.approx(6.96, abs=0.005)
     assert split.from_noise == pytest.approx(1.90, abs=0.005)
-    assert 16.0 * (split.mean_from_inputs + split.mean_from_noise) == pytest.approx(29.73, abs=0.005)
+    assert 16.0 * (split.from_inputs / 4 + split.from_noise / 16) == pytest.approx(29.73, abs=0.005)
     assert split.input_share.mean == pytest.approx(6.96 / 8.86, abs=0.001)
     assert split.input_share.low == pytest.approx(0.38, abs=0.0055)
     assert split.input_share.high == pytest.approx(0.98, abs=0.005)

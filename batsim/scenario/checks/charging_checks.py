@@ -5,7 +5,8 @@ from math import ceil
 
 from batsim.catalogue import Figures
 from batsim.errors import Problem
-from batsim.formulas.charging import charge_phases, peak_wall_kw, phases_hours
+from batsim.formulas.charging import charge_phases
+from batsim.formulas.phases import peak_wall_kw, phases_hours
 from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType

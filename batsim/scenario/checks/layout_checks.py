@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from batsim.errors import Problem
-from batsim.formulas.charging import charge_phases, phases_hours
+from batsim.formulas.charging import charge_phases
+from batsim.formulas.phases import phases_hours
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.room_checks import room_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of

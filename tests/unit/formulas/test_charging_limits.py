@@ -7,20 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batsim.formulas.charging import (
-    Phase,
-    Profile,
-    acceptance_tau_h,
-    charge_phases,
-    current_limit_a,
-    cut,
-    equalising_phase,
-    gassing_ah,
-    phases_ah,
-    phases_kwh,
-    rest_of,
-    voltage_limit_v,
-)
+from batsim.formulas.charging import acceptance_tau_h, charge_phases, current_limit_a, equalising_phase, voltage_limit_v
+from batsim.formulas.phases import Phase, Profile, cut, rest_of
+from tests.closed_forms import gassing_ah, phases_ah, phases_kwh
 
 FEW = settings(max_examples=50, deadline=None)
 BAND = {"rated_degc": 30.0, "per_k": -0.005, "from_degc": 15.0, "to_degc": 40.0}

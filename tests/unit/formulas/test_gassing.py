@@ -7,18 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.charging import Profile, charge_phases, gassing_ah, phases_ah, stored_ah_after
-from batsim.formulas.gassing import (
-    HYDROGEN_G_PER_AH,
-    WATER_G_PER_AH,
-    gas_current_a,
-    hydrogen_g,
-    hydrogen_l,
-    overcharge_ah,
-    water_deficit_g,
-    water_reserve_g,
-    watering_interval_cycles,
-)
+from batsim.formulas.gassing import WATER_G_PER_AH, gas_current_a, hydrogen_l, water_deficit_g
 
 ATMOSPHERE_PA = 101325.0
 NEW = {"reference_a": 0.020, "reference_v": 2.23, "reference_degc": 25.0, "per_v": 11.0, "per_k": 0.06}
@@ -33,7 +22,7 @@ def _whole(message):
 @given(gas_ah=gases_ah, cells=cell_counts, times=st.floats(0.0, 5.0))
 def test_gas_is_in_proportion_to_ampere_hours_and_cells(gas_ah, cells, times):
     """Twice as much from twice as much, nothing from nothing."""
-    for amount in (water_deficit_g, hydrogen_g, lambda ah, n: hydrogen_l(ah, n, 25.0, ATMOSPHERE_PA)):
+    for amount in (water_deficit_g, lambda ah, n: hydrogen_l(ah, n, 25.0, ATMOSPHERE_PA)):
         assert amount(times * gas_ah, cells) == pytest.approx(times * amount(gas_ah, cells))
         assert amount(gas_ah, cells) == pytest.approx(cells * amount(gas_ah, 1))
         assert amount(0.0, cells) == 0.0
@@ -42,10 +31,10 @@ def test_gas_is_in_proportion_to_ampere_hours_and_cells(gas_ah, cells, times):
 @given(gas_ah=gases_ah, cells=cell_counts)
 def test_hydrogen_is_a_ninth_of_the_water(gas_ah, cells):
     """Two of eighteen parts by mass; the volume at 0 degC weighs 0.0899 g a litre."""
-    assert hydrogen_g(gas_ah, cells) / water_deficit_g(gas_ah, cells) == pytest.approx(2.016 / 18.015)
-    assert hydrogen_g(gas_ah, cells) / hydrogen_l(gas_ah, cells, 0.0, ATMOSPHERE_PA) == pytest.approx(0.0899, abs=1e-4)
+    hydrogen_g = water_deficit_g(gas_ah, cells) * 2.016 / 18.015
+
+    assert hydrogen_g / hydrogen_l(gas_ah, cells, 0.0, ATMOSPHERE_PA) == pytest.approx(0.0899, abs=1e-4)
     assert water_deficit_g(1.0, 1) == WATER_G_PER_AH
-    assert hydrogen_g(1.0, 1) == HYDROGEN_G_PER_AH
 
 
 @given(degc=st.floats(-20.0, 50.0), warmer_k=st.floats(0.1, 30.0), thinner=st.floats(0.5, 1.0))
@@ -71,37 +60,3 @@ def test_gas_current_rises_with_voltage_temperature_and_size(volts, degc, more, 
     assert gas_current_a(volts, degc, 2.0 * capacity, **NEW) == pytest.approx(2.0 * amps)
     assert gas_current_a(volts, degc, capacity, **(NEW | {"reference_a": 0.1})) == pytest.approx(5.0 * amps)
     assert gas_current_a(2.23, 25.0, capacity, **NEW) == pytest.approx(0.020 * capacity / 100.0)
-
-
-@given(cycles=st.floats(0.5, 50.0), gas_ah=gases_ah, times=st.floats(0.1, 10.0))
-def test_reserve_and_interval_turn_each_other_round(cycles, gas_ah, times):
-    """So many cycles of water last so many cycles; with other gas, in inverse proportion."""
-    reserve_g = water_reserve_g(cycles, gas_ah)
-
-    assert watering_interval_cycles(reserve_g, gas_ah) == pytest.approx(cycles)
-    assert watering_interval_cycles(reserve_g, times * gas_ah) == pytest.approx(cycles / times)
-
-
-def test_without_gas_no_water_is_lost():
-    """A sealed or lithium battery is never due."""
-    assert watering_interval_cycles(100.0, 0.0) == math.inf
-    assert overcharge_ah(400.0, 1.0) == 0.0
-
-
-@given(drawn_ah=st.floats(150.0, 400.0), factor=st.floats(1.05, 1.25))
-def test_factor_and_phases_tell_nearly_the_same_gas(drawn_ah, factor):
-    """The phases also count the little that a charge leaves unstored: gas and stored are what was given."""
-    profile = Profile("IUIa", 100.0, 25.0, 1.0, factor, 0.99, 2.25, 2.4, 2.6)
-    charge = charge_phases(profile, 500.0, drawn_ah, factor * drawn_ah)
-    stored_ah = stored_ah_after(charge, math.inf, 500.0)
-    unstored_ah = drawn_ah - stored_ah
-
-    assert gassing_ah(charge, 500.0) + stored_ah == pytest.approx(phases_ah(charge))
-    assert gassing_ah(charge, 500.0) - unstored_ah == pytest.approx(overcharge_ah(drawn_ah, factor))
-    assert 0.0 <= unstored_ah <= 25.0
-
-
-def test_a_factor_below_one_is_refused():
-    """Nothing can be stored that was not given."""
-    with pytest.raises(ValueError, match=_whole("charge factor must be 1 or more (got 0.95)")):
-        overcharge_ah(400.0, 0.95)

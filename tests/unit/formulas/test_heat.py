@@ -7,15 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.heat import (
-    charge_end_degc,
-    charge_heat_kwh,
-    cool_down_h,
-    discharge_heat_w,
-    mean_temperature_degc,
-    temperature_after_degc,
-    thermal_time_constant_h,
-)
+from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w
+from tests.closed_forms import temperature_after_degc
 
 temperatures_degc = st.floats(-20.0, 60.0)
 heats_w = st.floats(0.0, 1000.0)
@@ -29,57 +22,6 @@ stretches = {
 
 def _whole(message):
     return f"^{re.escape(message)}$"
-
-
-@given(**stretches, first_h=hours_of_work, second_h=hours_of_work)
-def test_temperatures_in_parts(start, room, heat_w, loss, tau_h, first_h, second_h):
-    """A stretch in two parts ends where it ends in one, and its mean is the mean of theirs."""
-    between = temperature_after_degc(start, room, heat_w, loss, tau_h, first_h)
-    end = temperature_after_degc(start, room, heat_w, loss, tau_h, first_h + second_h)
-    sum_k_h = first_h * mean_temperature_degc(start, room, heat_w, loss, tau_h, first_h)
-    sum_k_h += second_h * mean_temperature_degc(between, room, heat_w, loss, tau_h, second_h)
-    mean = mean_temperature_degc(start, room, heat_w, loss, tau_h, first_h + second_h)
-
-    assert temperature_after_degc(between, room, heat_w, loss, tau_h, second_h) == pytest.approx(end, abs=1e-9)
-    assert sum_k_h == pytest.approx((first_h + second_h) * mean, abs=1e-7)
-
-
-@given(**stretches, hours=st.floats(0.1, 48.0))
-def test_heat_is_neither_lost_nor_made(start, room, heat_w, loss, tau_h, hours):
-    """What was made is in the battery or went to the room, in proportion to the mean excess."""
-    end = temperature_after_degc(start, room, heat_w, loss, tau_h, hours)
-    mean = mean_temperature_degc(start, room, heat_w, loss, tau_h, hours)
-
-    assert heat_w * hours == pytest.approx(loss * tau_h * (end - start) + loss * (mean - room) * hours, abs=1e-6)
-
-
-@given(**stretches, hours=hours_of_work)
-def test_temperatures_stay_between_start_and_end(start, room, heat_w, loss, tau_h, hours):
-    """Never beyond what the battery tends to; the mean lies between start and what is reached."""
-    tends_to = room + heat_w / loss
-    end = temperature_after_degc(start, room, heat_w, loss, tau_h, hours)
-    mean = mean_temperature_degc(start, room, heat_w, loss, tau_h, hours)
-
-    assert min(start, tends_to) - 1e-9 <= end <= max(start, tends_to) + 1e-9
-    assert min(start, end) - 1e-9 <= mean <= max(start, end) + 1e-9
-
-
-@given(**stretches)
-def test_temperatures_at_the_limits(start, room, heat_w, loss, tau_h):
-    """At once nothing has changed; after very long the loss equals the heat."""
-    for temperature in (temperature_after_degc, mean_temperature_degc):
-        assert temperature(start, room, heat_w, loss, tau_h, 0.0) == pytest.approx(start, abs=1e-9)
-        assert temperature(start, room, heat_w, loss, tau_h, 1e9) == pytest.approx(room + heat_w / loss, abs=1e-4)
-
-
-@given(**stretches, hours=hours_of_work, more=st.floats(0.1, 100.0))
-def test_more_heat_is_warmer(start, room, heat_w, loss, tau_h, hours, more):
-    """A warmer start, a warmer room and more heat never end cooler."""
-    for temperature in (temperature_after_degc, mean_temperature_degc):
-        found = temperature(start, room, heat_w, loss, tau_h, hours)
-        assert temperature(start + more, room, heat_w, loss, tau_h, hours) >= found - 1e-9
-        assert temperature(start, room + more, heat_w, loss, tau_h, hours) >= found - 1e-9
-        assert temperature(start, room, heat_w + more, loss, tau_h, hours) >= found - 1e-9
 
 
 @given(start=temperatures_degc, room=temperatures_degc, kwh=st.floats(0.0, 8.0), loss=losses_w_per_k, tau_h=taus_h)
@@ -139,27 +81,3 @@ def test_heat_of_work_grows_with_the_square_of_the_current(amps, more):
     assert discharge_heat_w(more * amps, 24, 0.5, 500.0) == pytest.approx(more**2 * heat_w)
     assert discharge_heat_w(0.0, 24, 0.5, 500.0) == 0.0
     assert discharge_heat_w(amps, 24, 0.0, 500.0) == 0.0
-
-
-@given(mass_kg=st.floats(100.0, 2000.0), loss=losses_w_per_k, times=st.floats(1.0, 5.0))
-def test_time_constant_grows_with_mass_and_falls_with_loss(mass_kg, loss, times):
-    """In proportion."""
-    tau_h = thermal_time_constant_h(mass_kg, 900.0, loss)
-
-    assert thermal_time_constant_h(times * mass_kg, 900.0, loss) == pytest.approx(times * tau_h)
-    assert thermal_time_constant_h(mass_kg, times * 900.0, loss) == pytest.approx(times * tau_h)
-    assert thermal_time_constant_h(mass_kg, 900.0, times * loss) == pytest.approx(tau_h / times)
-
-
-@pytest.mark.parametrize(
-    ("figures", "got"),
-    [
-        ((0.0, 900.0, 20.0), "0 kg, 900 J/(kg K), 20 W/K"),
-        ((750.0, -1.0, 20.0), "750 kg, -1 J/(kg K), 20 W/K"),
-        ((750.0, 900.0, 0.0), "750 kg, 900 J/(kg K), 0 W/K"),
-    ],
-)
-def test_a_battery_without_mass_or_loss_is_refused(figures, got):
-    """Each figure must be above 0."""
-    with pytest.raises(ValueError, match=_whole(f"mass, specific heat and loss must be above 0 (got {got})")):
-        thermal_time_constant_h(*figures)

@@ -8,7 +8,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from batsim.formulas.kibam import Wells, at_rest, capacity_ah, fit_wells, hours_to_empty, wells_after
+from batsim.formulas.kibam import Wells, fit_wells, hours_to_empty, wells_after
+from tests.closed_forms import wells_at_rest, wells_capacity_ah
 
 BATTERY = Wells(0.6, 0.5, 108.0)
 wells = st.builds(
@@ -26,37 +27,27 @@ def _whole(message):
 def test_three_capacities_give_the_wells_back(battery, first_h, second, third):
     """As far as the capacities tell them apart: always to the capacities between, near k of 1 to the parameters."""
     hours = (first_h, first_h * second, first_h * second * third)
-    found = fit_wells(tuple((each, capacity_ah(each, battery)) for each in hours))
+    found = fit_wells(tuple((each, wells_capacity_ah(each, battery)) for each in hours))
 
-    assert [capacity_ah(each, found) for each in hours] == pytest.approx([capacity_ah(each, battery) for each in hours])
+    assert [wells_capacity_ah(each, found) for each in hours] == pytest.approx(
+        [wells_capacity_ah(each, battery) for each in hours]
+    )
     if 0.2 <= battery.rate_per_h * first_h <= 2.0:
         assert found == pytest.approx(battery, rel=1e-4)
-
-
-@given(battery=wells, hours=st.floats(0.1, 50.0), longer=st.floats(1.01, 5.0))
-def test_capacity_rises_with_time(battery, hours, longer):
-    """From the available well alone, emptied in no time, to both, emptied without end; the current falls."""
-    least_ah, _ = at_rest(battery.most_ah, battery)
-    short_ah, long_ah = capacity_ah(hours, battery), capacity_ah(longer * hours, battery)
-
-    assert least_ah < short_ah < long_ah < battery.most_ah
-    assert short_ah / hours > long_ah / (longer * hours)
-    assert capacity_ah(1e-6, battery) == pytest.approx(least_ah, rel=1e-4)
-    assert capacity_ah(1e6, battery) == pytest.approx(battery.most_ah, rel=1e-3)
 
 
 @given(battery=wells, hours=st.floats(0.1, 50.0))
 def test_time_to_empty_turns_capacity_round(battery, hours):
     """Of a full battery."""
-    amps = capacity_ah(hours, battery) / hours
+    amps = wells_capacity_ah(hours, battery) / hours
 
-    assert hours_to_empty(*at_rest(battery.most_ah, battery), amps, battery) == pytest.approx(hours, rel=1e-8)
+    assert hours_to_empty(*wells_at_rest(battery.most_ah, battery), amps, battery) == pytest.approx(hours, rel=1e-8)
 
 
 @given(battery=wells, available=st.floats(0.001, 1.0), bound=shares, draw=draws)
 def test_at_the_time_to_empty_the_available_well_is_empty(battery, available, bound, draw):
     """From every state: not empty before, empty then, and the bound well is not overdrawn."""
-    full = at_rest(battery.most_ah, battery)
+    full = wells_at_rest(battery.most_ah, battery)
     state, amps = (available * full[0], bound * full[1]), draw * battery.most_ah
     hours = hours_to_empty(*state, amps, battery)
     left = wells_after(*state, amps, hours, battery)
@@ -71,7 +62,7 @@ def test_at_the_time_to_empty_the_available_well_is_empty(battery, available, bo
 @given(battery=wells, available=shares, bound=shares, draw=st.floats(-1.0, 1.0), first=shares, second=shares)
 def test_stretches_add_up(battery, available, bound, draw, first, second):
     """Two stretches are one; charge, discharge and rest change the sum by the ampere-hours alone."""
-    full = at_rest(battery.most_ah, battery)
+    full = wells_at_rest(battery.most_ah, battery)
     state, amps = (available * full[0], bound * full[1]), draw * battery.most_ah
     halfway = wells_after(*state, amps, first, battery)
     whole = wells_after(*state, amps, first + second, battery)
@@ -84,9 +75,9 @@ def test_stretches_add_up(battery, available, bound, draw, first, second):
 @given(battery=wells, available=shares, bound=shares)
 def test_rest_evens_the_wells(battery, available, bound):
     """Their levels come together and then stay; nothing is lost."""
-    full = at_rest(battery.most_ah, battery)
+    full = wells_at_rest(battery.most_ah, battery)
     state = (available * full[0], bound * full[1])
-    level = at_rest(sum(state), battery)
+    level = wells_at_rest(sum(state), battery)
     rested = wells_after(*state, 0.0, 1.0, battery)
 
     assert abs(rested[0] - level[0]) <= abs(state[0] - level[0]) + 1e-9 * battery.most_ah
@@ -98,7 +89,7 @@ def test_rest_evens_the_wells(battery, available, bound):
 def test_a_break_brings_some_back(battery, draw, rest_h):
     """An empty battery works again after a break, and the longer it was, the longer."""
     amps = draw * battery.most_ah
-    full = at_rest(battery.most_ah, battery)
+    full = wells_at_rest(battery.most_ah, battery)
     empty = wells_after(*full, amps, hours_to_empty(*full, amps, battery), battery)
     again_h = hours_to_empty(*wells_after(*empty, 0.0, rest_h, battery), amps, battery)
     later_h = hours_to_empty(*wells_after(*empty, 0.0, 2.0 * rest_h, battery), amps, battery)
@@ -110,7 +101,7 @@ def test_a_break_brings_some_back(battery, draw, rest_h):
 @given(battery=wells, draw=draws, more=st.floats(1.01, 3.0))
 def test_more_current_means_fewer_ampere_hours(battery, draw, more):
     """Less time, and less charge in all."""
-    full, amps = at_rest(battery.most_ah, battery), draw * battery.most_ah
+    full, amps = wells_at_rest(battery.most_ah, battery), draw * battery.most_ah
     hours, fewer_h = (hours_to_empty(*full, each, battery) for each in (amps, more * amps))
 
     assert fewer_h < hours
@@ -138,8 +129,8 @@ def test_one_well_counts_ampere_hours():
     """With everything available there is neither recovery nor an effect of the current."""
     one = Wells(0.6, 1.0, 100.0)
 
-    assert capacity_ah(3.0, one) == pytest.approx(100.0)
-    assert hours_to_empty(*at_rest(100.0, one), 25.0, one) == pytest.approx(4.0)
+    assert wells_capacity_ah(3.0, one) == pytest.approx(100.0)
+    assert hours_to_empty(*wells_at_rest(100.0, one), 25.0, one) == pytest.approx(4.0)
     assert wells_after(100.0, 0.0, 25.0, 1.0, one) == pytest.approx((75.0, 0.0))
 
 
@@ -163,7 +154,7 @@ def test_wells_through_a_peukert_curve(peukert, first_h):
     assume(points[0][0] < 5.0)
     found = fit_wells(points)
 
-    assert [capacity_ah(hours, found) for hours, _ in points] == pytest.approx([each for _, each in points])
+    assert [wells_capacity_ah(hours, found) for hours, _ in points] == pytest.approx([each for _, each in points])
     assert 0.0 < found.available_share < 1.0
     assert found.most_ah > points[-1][1]
 

@@ -7,15 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.wear import (
-    Life,
-    capacity_now_ah,
-    cycles_to_end,
-    discharge_damage,
-    life_years,
-    part_charge_factor,
-    throughput_ah,
-)
+from batsim.formulas.wear import Life, discharge_damage, part_charge_factor, throughput_ah
 
 USUAL = Life(1500.0, 0.8, 1.2, 2.0, 30.0, 10.0)
 lives = st.builds(
@@ -40,8 +32,8 @@ def test_the_cycle_test_comes_back(life):
     """At its depth and temperature, as many cycles as in the test; one halving warmer, half of them."""
     warmer_degc = life.temperature_degc + life.kelvin_per_halving
 
-    assert cycles_to_end(life.depth, life.temperature_degc, life) == pytest.approx(life.cycles)
-    assert cycles_to_end(life.depth, warmer_degc, life) == pytest.approx(life.cycles / 2.0)
+    assert 1.0 / discharge_damage(life.depth, life.temperature_degc, life) == pytest.approx(life.cycles)
+    assert 1.0 / discharge_damage(life.depth, warmer_degc, life) == pytest.approx(life.cycles / 2.0)
 
 
 @given(life=lives, depth=depths, degc=temperatures_degc, deeper=st.floats(0.01, 0.3), warmer_k=st.floats(0.1, 20.0))
@@ -50,7 +42,6 @@ def test_deeper_and_warmer_wear_more(life, depth, degc, deeper, warmer_k):
 
     assert discharge_damage(depth + deeper, degc, life) > damage > 0.0
     assert discharge_damage(depth, degc + warmer_k, life) > damage
-    assert damage * cycles_to_end(depth, degc, life) == pytest.approx(1.0)
 
 
 @given(life=lives, depth=depths, degc=temperatures_degc, parts=st.integers(2, 10))
@@ -75,8 +66,8 @@ def test_damage_has_no_step_at_the_depth_of_the_test(life):
 
 def test_a_full_discharge_with_and_without_extra_damage():
     """1.25 to the power of 2 or of 1.2."""
-    assert cycles_to_end(1.0, 30.0, USUAL) == pytest.approx(1500.0 / 1.25**2)
-    assert cycles_to_end(1.0, 30.0, USUAL._replace(deep_beta=1.2)) == pytest.approx(1500.0 / 1.25**1.2)
+    assert 1.0 / discharge_damage(1.0, 30.0, USUAL) == pytest.approx(1500.0 / 1.25**2)
+    assert 1.0 / discharge_damage(1.0, 30.0, USUAL._replace(deep_beta=1.2)) == pytest.approx(1500.0 / 1.25**1.2)
 
 
 def test_temperature_may_be_left_out():
@@ -88,7 +79,6 @@ def test_temperature_may_be_left_out():
 
 def test_nothing_drawn_wears_nothing():
     assert discharge_damage(0.0, 30.0, USUAL) == 0.0
-    assert cycles_to_end(0.0, 30.0, USUAL) == math.inf
 
 
 @given(life=lives, capacity_ah=st.floats(50.0, 1500.0), depth=st.floats(0.05, 1.0))
@@ -110,28 +100,7 @@ def test_part_charges_cost_only_beyond_the_free_ones(row, free, surcharge):
     assert part_charge_factor(0, free, surcharge) == 1.0
 
 
-@given(damage=st.floats(0.0, 8.0), more=st.floats(0.0, 2.0))
-def test_capacity_falls_with_damage(damage, more):
-    """From the rated one over 80 % at damage 1, and never below nothing."""
-    capacity_ah = capacity_now_ah(500.0, damage, 0.2)
-
-    assert 0.0 <= capacity_now_ah(500.0, damage + more, 0.2) <= capacity_ah <= 500.0
-    assert capacity_now_ah(500.0, 0.0, 0.2) == 500.0
-    assert capacity_now_ah(500.0, 1.0, 0.2) == pytest.approx(400.0)
-    assert capacity_now_ah(500.0, 6.0, 0.2) == 0.0
-
-
-@given(cycles=st.floats(100.0, 4000.0), per_day=st.floats(0.1, 3.0), days=st.floats(50.0, 365.0))
-def test_years_of_life(cycles, per_day, days):
-    """Years times cycles a year are the cycles; a battery that is not used lasts for ever, as far as use goes."""
-    assert life_years(cycles, per_day, days) * per_day * days == pytest.approx(cycles)
-    assert life_years(cycles, 0.0, days) == math.inf
-    assert life_years(cycles, per_day, 0.0) == math.inf
-
-
 def test_a_depth_below_zero_is_refused():
     """A charge is no discharge."""
-    message = _whole("depth of discharge must be 0 or more (got -0.1)")
-    for damage in (discharge_damage, cycles_to_end):
-        with pytest.raises(ValueError, match=message):
-            damage(-0.1, 30.0, USUAL)
+    with pytest.raises(ValueError, match=_whole("depth of discharge must be 0 or more (got -0.1)")):
+        discharge_damage(-0.1, 30.0, USUAL)

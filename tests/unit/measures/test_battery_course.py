@@ -6,11 +6,12 @@ import re
 import numpy as np
 import pytest
 
-from batsim.formulas.charging import Profile, charge_phases, current_after, cut, gassing_ah, rest_of, soc_after
+from batsim.formulas.charging import charge_phases
 from batsim.formulas.gassing import hydrogen_l
-from batsim.formulas.phases import Phase, phases_ah, phases_hours
+from batsim.formulas.phases import Phase, Profile, cut, phases_hours, rest_of
 from batsim.measures.battery_course import battery_course, first_cycle
 from batsim.record import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITING, Facts, Record
+from tests.closed_forms import current_after, gassing_ah, phases_ah, soc_on_charge
 from tests.rows import write_row
 
 CAPACITY_AH = 750.0
@@ -233,7 +234,7 @@ def test_charge_follows_its_phases():
 
     hours = [(time - CHARGE_MIN) / 60.0 for time in course["time_min"]]
     assert course["amps"].tolist() == pytest.approx([current_after(PHASES, each) for each in hours])
-    assert course["soc_share"].tolist() == pytest.approx([soc_after(PHASES, each) for each in hours])
+    assert course["soc_share"].tolist() == pytest.approx([soc_on_charge(PHASES, each) for each in hours])
 
 
 def test_after_a_charge_it_holds_what_was_reached():
@@ -313,7 +314,7 @@ def test_a_charge_may_pause():
         assert _at(course, time)["amps"] == pytest.approx(current_after(PHASES, hours))
     gap = course[(course["time_min"] >= 220.0) & (course["time_min"] < 400.0)]
     assert set(gap["amps"]) == {0.0}
-    assert gap["soc_share"].tolist() == pytest.approx([soc_after(PHASES, 2.0)] * 18)
+    assert gap["soc_share"].tolist() == pytest.approx([soc_on_charge(PHASES, 2.0)] * 18)
 
 
 # --- temperature ---

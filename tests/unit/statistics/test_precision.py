@@ -10,13 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.statistics.precision import (
-    Precision,
-    replications_from_pilot,
-    replications_needed,
-    run_length_needed,
-    weeks_needed,
-)
+from batsim.statistics.precision import Precision, replications_needed
 
 VALUES = np.array([1.20, 1.50, 1.68, 1.89, 0.95])
 
@@ -109,38 +103,6 @@ def test_steps_of_next_count_reach_the_precision():
     assert 0.82 < np.mean(held) < 0.95
 
 
-def test_pilot_at_its_own_width_needs_itself():
-    assert replications_from_pilot(2.0, 8, 0.9, wanted=2.0)[2] == 8
-    assert replications_from_pilot(2.0, 8, 0.9, wanted=2.0).student == 8
-    assert replications_from_pilot(2.0, 5, 0.9, wanted=1.0).ratio == 20
-    assert replications_from_pilot(2.0, 8, 0.9, wanted=20.0)[2:] == (1, 1, 2)
-    assert [replications_from_pilot(1.1, n0, 0.9, wanted=0.1).ratio for n0 in range(2, 30)] == [
-        121 * n0 for n0 in range(2, 30)
-    ]
-
-
-def test_weeks_keep_the_replications_and_lengthen_them():
-    """With the weeks that are advised, the interval is just as wide as is wanted."""
-    wanted = Precision(absolute=0.1)
-    weeks = weeks_needed(VALUES, 2.0, 0.90, wanted)
-    shrunk = VALUES.mean() + (VALUES - VALUES.mean()) * math.sqrt(2.0 * VALUES.size / weeks)
-    assert student_interval(shrunk, 0.90).half_width == pytest.approx(0.1)
-    assert weeks_needed(np.append(VALUES, np.nan), 2.0, 0.90, wanted) == weeks
-
-
-def test_weeks_at_the_edges():
-    relative = Precision(relative=0.1)
-    assert math.isnan(weeks_needed(VALUES[:1], 2.0, 0.90, relative))
-    assert weeks_needed(np.array([-1.0, 1.0]), 2.0, 0.90, relative) == math.inf
-    assert weeks_needed(np.zeros(3), 2.0, 0.90, relative) == 0.0
-    assert weeks_needed(np.ones(3), 2.0, 0.90, relative) == 0.0
-
-
-def test_no_variance_needs_no_more():
-    assert replications_needed(0.0, 0.9, n0=4, absolute=0.1) == 4
-    assert run_length_needed(0.0, 3.0, 0.1, 0.9) == 0.0
-
-
 def test_a_precision_out_of_reach_has_the_largest_count():
     assert replications_needed(1.0, 0.9, n0=3, absolute=1e-30) == 2**53
 
@@ -170,31 +132,3 @@ def test_messages_of_replications():
     for mean in (None, 0.0):
         with says(f"relative precision alone needs a mean other than zero (got {mean})"):
             replications_needed(1.0, 0.9, n0=5, relative=0.1, mean=mean)
-
-
-def test_messages_of_a_pilot():
-    with says("half width of the pilot must be above 0 (got 0.0)"):
-        replications_from_pilot(0.0, 5, 0.9, wanted=1.0)
-    with says("half width that is wanted must be above 0 (got nan)"):
-        replications_from_pilot(1.0, 5, 0.9, wanted=math.nan)
-    with says("replications of the pilot must be 2 or more (got 1)"):
-        replications_from_pilot(1.0, 1, 0.9, wanted=1.0)
-    with says("confidence must be above 0 and below 1 (got 90)"):
-        replications_from_pilot(1.0, 5, 90, wanted=1.0)
-    with says("confidence that is wanted must be above 0 and below 1 (got 99)"):
-        replications_from_pilot(1.0, 5, 0.9, wanted=1.0, wanted_confidence=99)
-
-
-def test_messages_of_run_lengths():
-    with says("confidence must be above 0 and below 1 (got 95)"):
-        run_length_needed(24.0, 1.0, 0.05, 95)
-    with says("relative half width must be above 0 (got 0.0)"):
-        run_length_needed(24.0, 1.0, 0.0, 0.95)
-    with says("size of the mean must be above 0 (got 0.0)"):
-        run_length_needed(24.0, 0.0, 0.05, 0.95)
-    with says("variance constant must be 0 or more (got -24.0)"):
-        run_length_needed(-24.0, 1.0, 0.05, 0.95)
-    with says("weeks of a replication must be above 0 (got 0.0)"):
-        weeks_needed(VALUES, 0.0, 0.9, Precision(absolute=0.1))
-    with says("confidence must be above 0 and below 1 (got 90)"):
-        weeks_needed(VALUES, 1.0, 90, Precision(absolute=0.1))
