@@ -15,7 +15,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import Cell, capacity_factor, discharge_at_power, soc_after
 from batsim.formulas.gassing import gas_current_a
-from batsim.formulas.heat import temperature_after_degc
+from batsim.formulas.heat import charge_end_degc
 from batsim.formulas.phases import Profile, cut, phases_totals, rest_of
 from batsim.formulas.wear import Life, discharge_damage
 
@@ -54,7 +54,7 @@ FORMULAS = {
     "capacity_factor": partial(capacity_factor, 25.0, **SLOPES, cold_table=COLD),
     "capacity_factor, cold": partial(capacity_factor, -5.0, **SLOPES, cold_table=COLD),
     "discharge_damage": partial(discharge_damage, 0.75, 35.0, LIFE),
-    "temperature_after_degc": partial(temperature_after_degc, 30.0, 20.0, 500.0, 20.0, 10.0, 8.0),
+    "charge_end_degc": partial(charge_end_degc, 30.0, 20.0, 4.0, 20.0, 10.0, 8.0),
     "gas_current_a": partial(gas_current_a, 2.6, 40.0, 500.0, **REFERENCE),
 }
 

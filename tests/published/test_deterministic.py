@@ -5,7 +5,7 @@ import re
 import pytest
 
 import batsim
-from batsim.views.charts.chart_style import LOOKS
+from batsim.views.charts.chart_style import STATE_LOOKS
 
 BY_HAND = "worked out here by hand"
 THREAD = "Issue thread of an open-source queueing library"
@@ -204,7 +204,7 @@ D04_LINES = [
 def test_the_chart_of_two_trucks_and_three_batteries(case, record):
     """Bars of the life lines are those of the hand solution: an exchange takes 10 min, a charge 150."""
     ax = batsim.life_line_chart(record(case("d04")), [0, 1, 2], 0.0, 720.0)
-    states = {hatch: state for state, (_, hatch, _) in LOOKS.items()}
+    states = {hatch: state for state, (_, hatch, _) in STATE_LOOKS.items()}
     drawn = [[], [], []]
     for bars in ax.collections:
         for box in bars.get_paths():

@@ -8,7 +8,6 @@ import batsim
 from batsim.catalogue import FIGURES, document
 from batsim.formulas.discharge import capacity_factor
 from batsim.formulas.gassing import WATER_G_PER_AH
-from batsim.formulas.kibam import capacity_ah as wells_ah
 from batsim.scenario.chemistry import (
     CORNER_HOURS,
     capacity_ah,
@@ -25,6 +24,7 @@ from batsim.scenario.chemistry import (
 from batsim.scenario.parts.air import WEEKS_PER_YEAR, Air
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.text.yaml_text import read_file
+from tests.closed_forms import wells_capacity_ah as wells_ah
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
 FITTING = {"vented_lead_acid": "electronic_iuia", "valve_regulated": "gel_iui", "lithium_ion": "lithium_cc_cv"}
