@@ -10,13 +10,8 @@ AT_ONCE = 512
 """Phases that are cut into quarters at once: few enough to stay in the processor's cache."""
 
 
-def load_kw(measured: Measured) -> Floats:
-    """Mean load at the wall in each quarter of an hour of the measured time, standby included. [kW]"""
-    return loads(measured)[0]
-
-
 def loads(measured: Measured) -> tuple[Floats, Floats]:
-    """Mean load and mean apparent power in each quarter of an hour of the measured time. [kW, kVA]
+    """Mean load at the wall, standby included, and mean apparent power in each quarter of an hour measured. [kW, kVA]
 
     Apparent power is added up as if all chargers were in phase: an upper bound.
     """

@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim import units
 from batsim.catalogue import sources
 
 if TYPE_CHECKING:
@@ -59,22 +58,10 @@ def mm(value: float) -> str:
     return f"{value:.0f} mm ({value / 25.4:.1f} in)"
 
 
-def shown(value: float, dimension: str) -> str:
-    """Write a value with its unit, to four digits."""
-    rounded = float(f"{value:.4g}")
-    return units.show(rounded, dimension)
-
-
 def missing(subject: str, name: str, limit: str, rule: str, ask: str, path: str, changes: str) -> Check:
     """A check that cannot be made before something is found out."""
     sentence = f"Not known: {ask}."
     return Check(subject, name, NOT_KNOWN, "-", limit, rule, sentence, "", ask, path, changes)
-
-
-def gravest(checks: Iterable[Check]) -> str:
-    """The gravest verdict of several checks."""
-    found = {check.verdict for check in checks}
-    return next((verdict for verdict in VERDICTS if verdict in found), OK)
 
 
 def ordered(checks: Iterable[Check]) -> tuple[Check, ...]:

@@ -12,7 +12,6 @@ from batsim.statistics.intervals import Interval
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
-NAMES = ("downtime", "waits", "none ready", "cut-out")
 ROUNDING = 1e-9
 OF_NONE_MIN = 1.0
 """Minutes of which an indifference is a part where a target allows none."""

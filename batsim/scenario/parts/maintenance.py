@@ -12,9 +12,6 @@ from batsim.scenario.parts.calendar import Window, joined
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
-MAINTENANCE = ("inspection", "readings", "wash")
-"""Care of a battery beside watering, in the order in which it is usually done."""
-
 
 class Rounds(Frozen):
     """Hours of the week in which batteries are taken care of."""

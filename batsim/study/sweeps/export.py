@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -33,16 +33,6 @@ class Written(NamedTuple):
 
     file: str
     what: str
-
-
-class _Writer(Protocol):
-    """Takes rows of the table."""
-
-    def rows(self, rows: Sequence[Sequence[object]]) -> None:
-        """Write some."""
-
-    def close(self) -> None:
-        """Write no more."""
 
 
 def export_store(store: str | Path, output: str | Path) -> tuple[Written, Written]:

@@ -176,12 +176,6 @@ class Store:
             text = json.dumps(manifest, ensure_ascii=False)
             connection.execute("UPDATE manifests SET manifest = ? WHERE id = ?", (text, number))
 
-    def manifests(self) -> list[dict[str, Any]]:
-        """All runs that wrote to this store."""
-        with _told(self.path):
-            rows = self._connection.execute("SELECT manifest FROM manifests ORDER BY id")
-            return [json.loads(text) for (text,) in rows]
-
     def take_over(self, other: Path) -> int:
         """Take over everything of another store; return how many cases are new.
 

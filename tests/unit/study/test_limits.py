@@ -13,8 +13,10 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, TargetResult
-from batsim.study.limits import NAMES, OF_NONE_MIN, Limit, limits_of
+from batsim.study.limits import OF_NONE_MIN, Limit, limits_of
 from batsim.study.running.replications import Runs
+
+NAMES = ("downtime", "waits", "none ready", "cut-out")
 
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
 TARGETS = {
