@@ -115,7 +115,7 @@ def test_what_binds_is_named(site, layout, what, thing):
     assert one.rivals == ()
     assert one.binding.interval.low > 1.0
     assert one.binding.interval.half_width < 0.5 * one.binding.interval.mean
-    assert one.sentence.startswith(f"What binds in '{layout}': {thing}, ")
+    assert one.sentence.startswith(f"Bottleneck of layout '{layout}': {thing}, ")
     assert one.when is not None
     assert one.when.windows
 
@@ -126,7 +126,7 @@ def test_in_the_truck_it_is_the_charge_itself(site):
     assert one.binding is None
     assert one.downtime.half_width < 0.1 * one.downtime.mean
     found = re.fullmatch(
-        r"Nothing of which one more could be had binds in 'in the truck': "
+        r"No clear bottleneck in layout 'in the truck': "
         r"(\d+\.\d) of (\d+\.\d) min per truck-shift are the charge in the truck itself\.",
         one.sentence,
     )

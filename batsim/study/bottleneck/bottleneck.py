@@ -1,4 +1,4 @@
-"""What binds: how much downtime one more of each thing would save, and when in the week."""
+"""The bottleneck: how much downtime one more of each thing would save, and when in the week."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,8 +14,9 @@ from batsim.measures.profile import away_profile
 from batsim.measures.windows import Measured
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
-from batsim.study.bottleneck.variants import Addition, LeftOut, Variant, variants
+from batsim.study.bottleneck.variants import Addition, LeftOut, variants
 from batsim.study.compare import DECIDING, correlation, signed
+from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
 from batsim.study.running.replications import Settings, plain, settings
@@ -47,7 +48,7 @@ COSTS = {
 """Causes of downtime in the words of a sentence."""
 
 
-class Lost(NamedTuple):
+class LostTime(NamedTuple):
     """What is taken from a record here."""
 
     downtime: dict[str, float]
@@ -56,9 +57,9 @@ class Lost(NamedTuple):
     """Truck minutes lost in each quarter of an hour of a week. [min]"""
 
 
-def lost(record: "Record", _: "Scenario") -> Lost:
+def lost_time(record: "Record", _: "Scenario") -> LostTime:
     """Downtime of a record, and when in the week it falls."""
-    return Lost(downtime_measures(Measured(record)), away_profile(record))
+    return LostTime(downtime_measures(Measured(record)), away_profile(record))
 
 
 class Gain(NamedTuple):
@@ -86,9 +87,9 @@ class Bottleneck(Shows):
     additions: tuple[Addition, ...]
     left_out: tuple[LeftOut, ...]
     """What was not tried, and why."""
-    base: tuple[Lost, ...]
+    base: tuple[LostTime, ...]
     """The layout as it is, one for each replication."""
-    more: tuple[tuple[Lost, ...], ...]
+    more: tuple[tuple[LostTime, ...], ...]
     """The same with each addition."""
 
     @property
@@ -99,8 +100,8 @@ class Bottleneck(Shows):
     @cached_property
     def gains(self) -> tuple[Gain, ...]:
         """What each addition saves, the greatest first; the intervals hold together (Bonferroni)."""
-        found = [self._gain(number) for number in range(len(self.additions))]
-        return tuple(sorted(found, key=lambda gain: -gain.interval.mean))
+        gains = [self._gain(number) for number in range(len(self.additions))]
+        return tuple(sorted(gains, key=lambda gain: -gain.interval.mean))
 
     @cached_property
     def downtime(self) -> Interval:
@@ -114,39 +115,41 @@ class Bottleneck(Shows):
         Several things together are left out when one of them carries most of that gain.
         """
         saving = {gain.what: gain for gain in self.gains if gain.interval.low > 0.0}
-        found = []
-        for gain in saving.values():
+
+        def of_a_part(gain: Gain) -> float:
+            """Greatest gain of one of the things that it is made of."""
             parts = [saving[part].interval.mean for part in self._addition(gain).parts if part in saving]
-            if max(parts, default=0.0) < CARRIED_SHARE * gain.interval.mean:
-                found.append(gain)
-        return tuple(found)
+            return max(parts, default=0.0)
+
+        return tuple(gain for gain in saving.values() if of_a_part(gain) < CARRIED_SHARE * gain.interval.mean)
 
     @property
     def binding(self) -> Gain | None:
-        """What saves most, of what clearly saves downtime."""
+        """The bottleneck: what saves most, of what clearly saves downtime."""
         return self.saving[0] if self.saving else None
 
     @cached_property
     def rivals(self) -> tuple[Gain, ...]:
-        """What cannot be told apart from the binding thing, the best of each other kind.
+        """What cannot be told apart from the bottleneck, the best of each other kind.
 
         The paired differences of all that clearly saves downtime hold together (Bonferroni).
         """
         if self.binding is None:
             return ()
-        each = simultaneous(self.settings.confidence, len(list(combinations(self.saving, 2))))
-        best, kinds, found = self._downtime_with(self.binding), {self._addition(self.binding).kind}, []
+        confidence = simultaneous(self.settings.confidence, len(list(combinations(self.saving, 2))))
+        most, best = self._addition(self.binding), self._downtime_with(self.binding)
+        kinds, rivals = {most.kind}, []
         for gain in self.saving[1:]:
             kind, difference = self._addition(gain).kind, self._downtime_with(gain) - best
-            part = gain.what in self._addition(self.binding).parts
-            if kind not in kinds and not part and student_interval(difference, each).low <= 0.0:
-                found.append(gain)
+            told_apart = student_interval(difference, confidence).low > 0.0
+            if kind not in kinds and gain.what not in most.parts and not told_apart:
+                rivals.append(gain)
             kinds.add(kind)
-        return tuple(found)
+        return tuple(rivals)
 
     @cached_property
     def when(self) -> Concentration | None:
-        """When in the week the binding thing binds; None when nothing does."""
+        """When in the week the bottleneck is felt; None when there is none."""
         if self.binding is None:
             return None
         with_it = self.more[self._number(self.binding)]
@@ -166,12 +169,12 @@ class Bottleneck(Shows):
 
     @property
     def sentence(self) -> str:
-        """What binds, when, and what one more of it would save; or what costs most when nothing binds."""
+        """The bottleneck, when it is felt and what one more would save; what costs most when there is none."""
         if self.settings.replications < 2:
-            return "One replication does not tell what binds; take at least two."
+            return "One replication does not tell the bottleneck; take at least two."
         binding = self.binding
-        first = self._nothing_binds() if binding is None or self.when is None else self._binds(binding, self.when)
-        harm = [f"{gain.what} would cost {_amount(gain)}" for gain in self.gains if gain.interval.high < 0.0]
+        first = self._none() if binding is None or self.when is None else self._named(binding, self.when)
+        harm = [f"{_subject(gain)} would cost {_amount(gain)}" for gain in self.gains if gain.interval.high < 0.0]
         return f"{first} {_capital(_listed(harm, 'and'))} min per truck-shift." if harm else first
 
     def as_json(self) -> dict[str, Any]:
@@ -205,9 +208,11 @@ class Bottleneck(Shows):
 
     def _gain(self, number: int) -> Gain:
         """Paired difference of one addition."""
-        each = simultaneous(self.settings.confidence, len(self.additions))
+        confidence = simultaneous(self.settings.confidence, len(self.additions))
         before, after = _downtime(self.base), _downtime(self.more[number])
-        return Gain(self.additions[number].label, student_interval(before - after, each), correlation(before, after))
+        return Gain(
+            self.additions[number].label, student_interval(before - after, confidence), correlation(before, after)
+        )
 
     def _number(self, gain: Gain) -> int:
         """Number of the addition that a gain is of."""
@@ -221,23 +226,23 @@ class Bottleneck(Shows):
         """Downtime with an addition, in each replication. [min per truck-shift]"""
         return _downtime(self.more[self._number(gain)])
 
-    def _binds(self, binding: Gain, when: Concentration) -> str:
-        """Say what binds."""
+    def _named(self, binding: Gain, when: Concentration) -> str:
+        """Say what the bottleneck is."""
         named = (binding, *self.rivals)
         things = _listed([self._addition(gain).thing for gain in named], "or")
         apart = ", which cannot be told apart" if self.rivals else ""
-        amounts = _listed([f"{gain.what} would save {_amount(gain)}" for gain in named], "and")
+        amounts = _listed([f"{_subject(gain)} would save {_amount(gain)}" for gain in named], "and")
         confidence = f"{100 * self.settings.confidence:g} % simultaneous"
         return (
-            f"What binds in '{self.layout}': {things}{apart}, {when.text}. {_capital(amounts)} min per truck-shift "
-            f"({confidence})."
+            f"Bottleneck of layout '{self.layout}': {things}{apart}, {when.text}. "
+            f"{_capital(amounts)} min per truck-shift ({confidence})."
         )
 
-    def _nothing_binds(self) -> str:
+    def _none(self) -> str:
         """Say what costs most instead."""
         parts = {part: float(np.mean([each.downtime[f"{part}_min_per_truck_shift"] for each in self.base]))
                  for part in COSTS}  # fmt: skip
-        start = f"Nothing of which one more could be had binds in '{self.layout}'"
+        start = f"No clear bottleneck in layout '{self.layout}'"
         most = max(parts, key=lambda part: parts[part])
         if not parts[most] > 0.0:
             return f"{start}: no truck loses any time to its battery."
@@ -247,19 +252,24 @@ class Bottleneck(Shows):
         if hidden is None or not hidden.interval.high > HIDDEN_SHARE * total:
             return text
         return (
-            f"{text} {_capital(hidden.what)} may still save up to {hidden.interval.high:.1f} min; "
+            f"{text} {_capital(_subject(hidden))} may still save up to {hidden.interval.high:.1f} min; "
             "more replications would tell."
         )
 
 
-def _downtime(found: Iterable[Lost]) -> "Floats":
+def _downtime(replications: Iterable[LostTime]) -> "Floats":
     """Downtime in each replication. [min per truck-shift]"""
-    return np.array([each.downtime[DECIDING] for each in found])
+    return np.array([lost.downtime[DECIDING] for lost in replications])
 
 
 def _interval_json(interval: Interval) -> dict[str, float | None]:
     """Mean and limits as plain data."""
     return {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}
+
+
+def _subject(gain: Gain) -> str:
+    """What one more is of, where a verb follows."""
+    return f"{gain.what}," if "," in gain.what else gain.what
 
 
 def _amount(gain: Gain) -> str:
@@ -288,7 +298,7 @@ def bottleneck(
     workers: int | None = None,
     progress: "Progress | None" = None,
 ) -> Bottleneck:
-    """Find what binds in a layout: simulate it as it is and with one more of each thing, on the same random numbers.
+    """Find the bottleneck of a layout: it is simulated as it is and with one more of each thing, in paired runs.
 
     Parameters
     ----------
@@ -306,7 +316,7 @@ def bottleneck(
     Returns
     -------
     Bottleneck
-        Gains with their intervals, what binds and when, a sentence, a tidy frame and plain data.
+        Gains with their intervals, the bottleneck and when it is felt, a sentence, a tidy frame and plain data.
 
     Raises
     ------
@@ -321,28 +331,28 @@ def bottlenecks(
     stated: Settings, *, workers: int | None = None, progress: "Progress | None" = None
 ) -> dict[str, Bottleneck]:
     """Do the same for each layout of some settings, all of them in one go."""
-    made: list[tuple[str, Variant | None]] = []
-    left_out: dict[str, list[LeftOut]] = {}
-    for layout in stated.layouts:
-        found, left_out[layout] = variants(stated.scenario, layout)
-        made += [(layout, None), *((layout, variant) for variant in found)]
-    scenarios = [stated.scenario if variant is None else variant.scenario for _, variant in made]
+    found = {layout: variants(stated.scenario, layout) for layout in stated.layouts}
     jobs = [
-        Job(layout, replication, stated.seed, stated.length_min, stated.warm_up_min, number)
-        for number, (layout, _) in enumerate(made)
+        Job(layout, replication, stated.seed, stated.length_min, stated.warm_up_min, 0, counts)
+        for layout, (made, _) in found.items()
+        for counts in ("", *(variant.counts for variant in made))
         for replication in range(stated.replications)
     ]
-    results = run_jobs(scenarios, jobs, take=lost, workers=workers, progress=progress)
-    runs = [tuple(results[start : start + stated.replications]) for start in range(0, len(jobs), stated.replications)]
-    answers = {}
-    for layout in stated.layouts:
-        mine = [(variant, run) for (name, variant), run in zip(made, runs, strict=True) if name == layout]
-        answers[layout] = Bottleneck(
+    results = iter(
+        run_jobs([stated.scenario], jobs, take=lost_time, change=with_counts, workers=workers, progress=progress)
+    )
+
+    def replications() -> tuple[LostTime, ...]:
+        return tuple(next(results) for _ in range(stated.replications))
+
+    return {
+        layout: Bottleneck(
             stated,
             layout,
-            tuple(variant.addition for variant, _ in mine if variant is not None),
-            tuple(left_out[layout]),
-            mine[0][1],
-            tuple(run for _, run in mine[1:]),
+            tuple(variant.addition for variant in made),
+            tuple(left_out),
+            base=replications(),
+            more=tuple(replications() for _ in made),
         )
-    return answers
+        for layout, (made, left_out) in found.items()
+    }

@@ -51,7 +51,7 @@ def test_layouts_one_after_another() -> None:
         assert block.splitlines()[1].startswith("  downtime as it is ")
         assert block.splitlines()[1].endswith("  min per truck-shift")
         assert "\n  one more " in block
-    assert "  one more attendant on room early " in blocks[1]
+    assert "  one more attendant, room early shift " in blocks[1]
     assert "\n  one more roller bay " in blocks[1]
     assert blocks[5].startswith(
         "Gains in minutes of downtime per truck-shift; ± is the half width of an interval, 95 %"
@@ -90,7 +90,7 @@ def test_one_replication_claims_nothing() -> None:
     result = call(SOUND, *SHORT, "-r", "1", "--layout", "extractor")
 
     assert result.exit_code == 0
-    assert "\nOne replication does not tell what binds; take at least two.\n" in result.stdout
+    assert "\nOne replication does not tell the bottleneck; take at least two.\n" in result.stdout
     assert "\nOne replication has no intervals; take more to know how sure this is.\n" in result.stdout
     assert "±" not in result.stdout
 

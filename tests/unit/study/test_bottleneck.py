@@ -1,4 +1,4 @@
-"""What binds: the variants, their gains on made-up runs, and rooms in which one thing is scarce."""
+"""The bottleneck: the variants, their gains on made-up runs, and rooms in which one thing is scarce."""
 
 import json
 import math
@@ -11,8 +11,9 @@ import pytest
 import batsim
 from batsim.measures import measure
 from batsim.statistics.intervals import Interval
-from batsim.study.bottleneck.bottleneck import Bottleneck, Lost, bottlenecks, lost
+from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime, bottlenecks, lost_time
 from batsim.study.bottleneck.variants import Addition, variants
+from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job, measures_of
 from batsim.study.running.replications import settings
@@ -36,19 +37,29 @@ def roomy(**keys):
     return layout(**(plenty | keys))
 
 
-def changed(scenario, name="room"):
-    """Labels and what was changed."""
-    made, _ = variants(scenario, name)
-    return {variant.addition.label: variant.addition.changes for variant in made}
+def more(scenario, name="room"):
+    """Labels, and how many there are of that of which there is more."""
+    return {variant.addition.label: by_kind(variant.addition) for variant in variants(scenario, name)[0]}
+
+
+def by_kind(addition):
+    """How many there are with an addition, as `Layout.with_counts` takes them."""
+    counts = {}
+    for (kind, name), number in addition.more.items():
+        if name:
+            counts.setdefault(kind, {})[name] = number
+        else:
+            counts[kind] = number
+    return counts
 
 
 # --- which variants there are ---
 
 
 def test_one_more_of_everything_with_a_limit():
-    made, left_out = variants(KESTREL, "portable stands")
+    _, left_out = variants(KESTREL, "portable stands")
 
-    assert {variant.addition.label: variant.addition.changes for variant in made} == {
+    assert more(KESTREL, "portable stands") == {
         "one more station": {"stations": 4},
         "one more station with its hand pallet truck": {"stations": 4, "devices": {"hand_pallet_truck": 4}},
         "one more station with its hand pallet truck and attendants": {
@@ -57,22 +68,24 @@ def test_one_more_of_everything_with_a_limit():
             "attendants": {"room early": 4, "room late": 4, "room night": 4},
         },
         "one more hand pallet truck": {"devices": {"hand_pallet_truck": 4}},
-        "one more attendant on room early": {"attendants": {"room early": 4, "room late": 3, "room night": 3}},
-        "one more attendant on room late": {"attendants": {"room early": 3, "room late": 4, "room night": 3}},
-        "one more attendant on room night": {"attendants": {"room early": 3, "room late": 3, "room night": 4}},
+        "one more attendant, room early shift": {"attendants": {"room early": 4}},
+        "one more attendant, room late shift": {"attendants": {"room late": 4}},
+        "one more attendant, room night shift": {"attendants": {"room night": 4}},
         "one more attendant on every shift": {"attendants": {"room early": 4, "room late": 4, "room night": 4}},
-        "one more charger": {"chargers": ["45 x electronic_iuia"]},
-        "one more battery": {"batteries": 83},
+        "one more charger": {"chargers": {"electronic_iuia": 45}},
+        "one more battery": {"batteries": {"lead 48 V 750 Ah": 83}},
         "one more stand": {"bays": 62},
         "one more set-down bay": {"set_down_bays": 4},
     }
     assert left_out == []
 
 
-def test_a_variant_is_read_anew():
+def test_a_variant_is_a_layout_of_its_own():
     """The changed layout is in its scenario, the stated one stays as it is."""
     made, _ = variants(KESTREL, "side rollers")
-    by_label = {variant.addition.label: variant.scenario.layouts["side rollers"] for variant in made}
+    by_label = {
+        variant.addition.label: with_counts(KESTREL, variant.counts).layouts["side rollers"] for variant in made
+    }
 
     assert by_label["one more station"].stations == 3
     assert by_label["one more battery carriage"].devices == {"battery_carriage": 3}
@@ -91,19 +104,19 @@ def test_things_are_named_by_their_number():
     assert things[both] == "the station with its hoist and attendants"
     assert many["one more station with its hand pallet truck"] == "the stations with their hand pallet truck"
     assert many["one more hand pallet truck"] == "the hand pallet trucks"
-    assert things["one more attendant on room late"] == "the attendants on room late"
+    assert things["one more attendant, room late shift"] == "the attendants of the room late shift"
     assert things["one more attendant on every shift"] == "the attendants"
 
 
 def test_what_is_not_stated_has_its_default():
     room = layout(handling="side_rollers", batteries=60, chargers="54 x electronic_iuia", attendants="drivers")
 
-    assert changed(room) == {
+    assert more(room) == {
         "one more station": {"stations": 2},
         "one more station with its battery carriage": {"stations": 2, "devices": {"battery_carriage": 2}},
         "one more battery carriage": {"devices": {"battery_carriage": 2}},
-        "one more charger": {"chargers": ["55 x electronic_iuia"]},
-        "one more battery": {"batteries": 61},
+        "one more charger": {"chargers": {"electronic_iuia": 55}},
+        "one more battery": {"batteries": {"lead 48 V 750 Ah": 61}},
         "one more roller bay": {"bays": 38},
     }
 
@@ -114,40 +127,36 @@ def test_what_has_no_limit_is_left_alone():
         bays="unlimited", chargers="unlimited x electronic_iuia", attendants="unlimited",
     )  # fmt: skip
 
-    assert list(changed(room)) == ["one more battery"]
+    assert list(more(room)) == ["one more battery"]
     assert variants(room, "room")[1] == []
 
 
 def test_each_type_of_charger_and_battery():
-    made = changed(FROSTHOLM, "side rollers")
+    made = more(FROSTHOLM, "side rollers")
     store = FROSTHOLM.replace(
         "layouts.'side rollers'.chargers",
         ["40 x electronic_iuia", "9 x fast_iuia", "unlimited x gel_iu", "3 x electronic_iuia"],
     )
 
-    assert made["one more battery (lead 24 V 465 Ah)"] == {
-        "batteries": {"lead 48 V 750 Ah": 34, "lead 24 V 465 Ah": 45}
-    }
-    assert made["one more battery (lead 48 V 750 Ah)"] == {
-        "batteries": {"lead 48 V 750 Ah": 35, "lead 24 V 465 Ah": 44}
-    }
-    chargers = {label: changes for label, changes in changed(store, "side rollers").items() if "charger" in label}
+    assert made["one more battery (lead 24 V 465 Ah)"] == {"batteries": {"lead 24 V 465 Ah": 45}}
+    assert made["one more battery (lead 48 V 750 Ah)"] == {"batteries": {"lead 48 V 750 Ah": 35}}
+    chargers = {label: counts for label, counts in more(store, "side rollers").items() if "charger" in label}
     assert chargers == {
-        "one more charger (electronic_iuia)": {
-            "chargers": ["41 x electronic_iuia", "9 x fast_iuia", "unlimited x gel_iu", "3 x electronic_iuia"]
-        },
-        "one more charger (fast_iuia)": {
-            "chargers": ["40 x electronic_iuia", "10 x fast_iuia", "unlimited x gel_iu", "3 x electronic_iuia"]
-        },
+        "one more charger (electronic_iuia)": {"chargers": {"electronic_iuia": 44}},
+        "one more charger (fast_iuia)": {"chargers": {"fast_iuia": 10}},
     }
+    variant = next(each for each in variants(store, "side rollers")[0] if each.addition.kind == "charger")
+    assert with_counts(store, variant.counts).layouts["side rollers"].chargers == (
+        (44, "electronic_iuia"), (9, "fast_iuia"), (math.inf, "gel_iu"),
+    )  # fmt: skip
 
 
 def test_one_shift_needs_no_every_shift():
     room = roomy(attendants={"room early": 2})
 
-    assert [label for label in changed(room) if "attendant" in label] == [
+    assert [label for label in more(room) if "attendant" in label] == [
         "one more station with its hand pallet truck and attendants",
-        "one more attendant on room early",
+        "one more attendant, room early shift",
     ]
 
 
@@ -156,7 +165,7 @@ def test_stated_bays_are_one_more_of():
     room = roomy(stations=1, batteries=60, bays=37)
     made, left_out = variants(room, "room")
 
-    assert {"bays": 38} in [variant.addition.changes for variant in made]
+    assert {"bays": 38} in [by_kind(variant.addition) for variant in made]
     assert [each._asdict() for each in left_out] == [
         {
             "label": "one more battery",
@@ -170,39 +179,40 @@ def test_stated_set_down_bays_come_with_a_station():
     """Those that are not stated follow from the stations, and need no number."""
     room = roomy(stations=1, set_down_bays=2)
 
-    assert changed(room)["one more station with its hand pallet truck"] == {
+    assert more(room)["one more station with its hand pallet truck"] == {
         "stations": 2, "devices": {"hand_pallet_truck": 13}, "set_down_bays": 3,
     }  # fmt: skip
-    assert changed(room)["one more set-down bay"] == {"set_down_bays": 3}
+    assert more(room)["one more set-down bay"] == {"set_down_bays": 3}
 
 
 def test_another_attendant_has_the_skills_of_the_shift():
     """Else one more would not do what is scarce."""
     room = roomy(attendants={"room early": {"attendants": 2, "hoist": 1}, "room late": 1})
 
-    assert changed(room)["one more attendant on room early"] == {
-        "attendants": {"room early": {"attendants": 3, "hoist": 2}, "room late": 1}
-    }
-    assert changed(room)["one more attendant on room late"] == {
-        "attendants": {"room early": {"attendants": 2, "hoist": 1}, "room late": 2}
-    }
+    def on_duty(label):
+        variant = next(each for each in variants(room, "room")[0] if each.addition.label == label)
+        attendants = with_counts(room, variant.counts).layouts["room"].attendants
+        return {shift: (int(number), number.qualified) for shift, number in attendants.items()}
+
+    assert on_duty("one more attendant, room early shift") == {"room early": (3, {"hoist": 2}), "room late": (1, None)}
+    assert on_duty("one more attendant, room late shift") == {"room early": (2, {"hoist": 1}), "room late": (2, None)}
 
 
 def spots(scenario, name="room"):
     """Those additions that are of charging spots."""
     made = [variant.addition for variant in variants(scenario, name)[0]]
     assert {addition.kind for addition in made} <= {"spot", "device"}
-    return {addition.label: addition.changes for addition in made if addition.kind == "spot"}
+    return {addition.label: by_kind(addition) for addition in made if addition.kind == "spot"}
 
 
 def test_in_the_truck_a_spot_comes_with_its_charger():
     room = {"handling": "in_truck", "chargers": "24 x fast_iuia"}
 
     assert spots(KESTREL, "in the truck") == {
-        "one more charging spot with its charger": {"chargers": ["25 x fast_iuia"]}
+        "one more charging spot with its charger": {"chargers": {"fast_iuia": 25}}
     }
     assert spots(layout(**room, stations=20)) == {
-        "one more charging spot with its charger": {"stations": 21, "chargers": ["25 x fast_iuia"]}
+        "one more charging spot with its charger": {"stations": 21, "chargers": {"fast_iuia": 25}}
     }
     assert spots(layout(**(room | {"chargers": "unlimited x fast_iuia"}), stations=20)) == {
         "one more charging spot": {"stations": 21}
@@ -215,9 +225,9 @@ def test_in_the_truck_a_spot_comes_with_its_charger():
 
 @pytest.mark.parametrize("name", ["O'Brien's", "a.b[0]", 'the "old" one'])
 def test_any_name_of_a_layout(name):
-    room = KESTREL.changed({"present": None, "layouts": {name: KESTREL._stated.at(("layouts", "hoist"))}})
+    room = KESTREL.changed({"present": None, "layouts": {name: KESTREL.source.at(("layouts", "hoist"))}})
 
-    assert changed(room, name)["one more station"] == {"stations": 2}
+    assert more(room, name)["one more station"] == {"stations": 2}
 
 
 # --- gains, from made-up runs ---
@@ -235,7 +245,9 @@ def made_up(base, *more, parts=None):
         }
         every |= parts or {}
         return tuple(
-            Lost({"downtime_min_per_truck_shift": each, **every}, PROFILE + np.where(np.arange(672) == 56, each, 0.0))
+            LostTime(
+                {"downtime_min_per_truck_shift": each, **every}, PROFILE + np.where(np.arange(672) == 56, each, 0.0)
+            )
             for each in downtimes
         )
 
@@ -283,7 +295,7 @@ def test_the_greatest_clear_gain_binds():
     assert one.binding == one.gains[1]
     assert one.rivals == ()
     assert one.sentence == (
-        "What binds in 'hoist': the station, 14:00 to 14:15 on Monday (all of the gain). "
+        "Bottleneck of layout 'hoist': the station, 14:00 to 14:15 on Monday (all of the gain). "
         "One more station would save 2.0 ± 0.4 min per truck-shift (95 % simultaneous)."
     )
 
@@ -299,7 +311,7 @@ def test_what_cannot_be_told_apart_is_named_together():
 
     assert [gain.what for gain in one.rivals] == ["one more attendants"]
     assert one.sentence == (
-        "What binds in 'hoist': the station or the attendants, which cannot be told apart, "
+        "Bottleneck of layout 'hoist': the station or the attendants, which cannot be told apart, "
         "14:00 to 14:15 on Monday (all of the gain). One more station would save 2.0 ± 0.4 and one more attendants "
         "would save 2.0 ± 0.2 min per truck-shift (95 % simultaneous)."
     )
@@ -342,8 +354,7 @@ def test_nothing_binds_and_what_costs_most_instead():
 
     assert (one.binding, one.rivals, one.when) == (None, (), None)
     assert one.sentence == (
-        "Nothing of which one more could be had binds in 'hoist': "
-        "8.5 of 11.0 min per truck-shift are the charge in the truck itself."
+        "No clear bottleneck in layout 'hoist': 8.5 of 11.0 min per truck-shift are the charge in the truck itself."
     )
 
 
@@ -353,7 +364,7 @@ def test_what_is_not_ruled_out_is_mentioned():
 
     high = 0.25 + 3.182 * float(np.std([0.5, -0.5, 1.0, 0.0], ddof=1)) / 2.0
     assert one.sentence == (
-        "Nothing of which one more could be had binds in 'hoist': 8.5 of 11.0 min per truck-shift are the exchange "
+        "No clear bottleneck in layout 'hoist': 8.5 of 11.0 min per truck-shift are the exchange "
         f"itself. One more battery may still save up to {high:.1f} min; more replications would tell."
     )
 
@@ -361,9 +372,7 @@ def test_what_is_not_ruled_out_is_mentioned():
 def test_no_downtime_at_all():
     one = made_up([0.0, 0.0], ("battery", "battery", [0.0, 0.0]))
 
-    assert one.sentence == (
-        "Nothing of which one more could be had binds in 'hoist': no truck loses any time to its battery."
-    )
+    assert one.sentence == ("No clear bottleneck in layout 'hoist': no truck loses any time to its battery.")
 
 
 def test_a_clear_loss_is_said():
@@ -384,7 +393,7 @@ def test_one_replication_says_nothing():
     one = made_up([10.0], ("battery", "battery", [8.0]))
 
     assert one.binding is None
-    assert one.sentence == "One replication does not tell what binds; take at least two."
+    assert one.sentence == "One replication does not tell the bottleneck; take at least two."
     assert math.isnan(one.gains[0].interval.low)
 
 
@@ -426,7 +435,7 @@ def test_one_station_for_24_trucks_binds():
     assert one.binding.what == "one more station"
     assert one.binding.interval.mean > 2.0
     assert one.rivals == ()
-    assert one.sentence.startswith("What binds in 'room': the station, ")
+    assert one.sentence.startswith("Bottleneck of layout 'room': the station, ")
     assert by_name["one more charger"].interval == Interval(0.0, 0.0, 0.0)
     assert by_name["one more charger"].correlation == pytest.approx(1.0)
 
@@ -439,7 +448,7 @@ def test_a_station_and_its_device_may_bind_only_together():
     assert one.binding is not None
     assert one.binding.what == "one more station with its hand pallet truck"
     assert one.binding.interval.mean > 4.0 * by_name["one more station"].interval.mean
-    assert one.sentence.startswith("What binds in 'room': the station with its hand pallet truck, ")
+    assert one.sentence.startswith("Bottleneck of layout 'room': the station with its hand pallet truck, ")
 
 
 def test_few_batteries_bind():
@@ -447,7 +456,7 @@ def test_few_batteries_bind():
 
     assert one.binding is not None
     assert one.binding.what == "one more battery"
-    assert one.sentence.startswith("What binds in 'room': the batteries, ")
+    assert one.sentence.startswith("Bottleneck of layout 'room': the batteries, ")
 
 
 def test_few_attendants_on_one_shift_bind_there():
@@ -455,8 +464,8 @@ def test_few_attendants_on_one_shift_bind_there():
     one = answer(roomy(attendants={"room early": 12, "room late": 1, "room night": 12}), replications=10)
 
     assert one.binding is not None
-    assert one.binding.what == "one more attendant on room late"
-    assert one.sentence.startswith("What binds in 'room': the attendants on room late, ")
+    assert one.binding.what == "one more attendant, room late shift"
+    assert one.sentence.startswith("Bottleneck of layout 'room': the attendants of the room late shift, ")
     assert one.when is not None
     inside = [14 * 60.0 <= window.start_min < window.end_min <= 22 * 60.0 for window in one.when.windows]
     assert one.when.shift == "late" or (inside and all(inside))
@@ -479,7 +488,7 @@ def test_jobs_name_their_scenario_and_what_is_taken(monkeypatch):
     scenarios = [KESTREL, KESTREL.replace("layouts.hoist.stations", 2).replace("layouts.hoist.devices", {"hoist": 2})]
     jobs = [Job("hoist", number, 1, WEEK_MIN / 4, 0.0, which) for which in (1, 0) for number in range(4)]
 
-    one, two = (run_jobs(scenarios, jobs, take=lost, workers=workers) for workers in (1, 2))
+    one, two = (run_jobs(scenarios, jobs, take=lost_time, workers=workers) for workers in (1, 2))
     measures = run_jobs(scenarios, jobs, workers=2)
 
     key = "downtime_min_per_truck_shift"

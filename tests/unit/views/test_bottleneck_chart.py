@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
-from batsim.study.bottleneck.bottleneck import Bottleneck, Lost
+from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime
 from batsim.study.bottleneck.variants import Addition
 from batsim.study.running.replications import settings
 from batsim.views.charts.bottleneck_chart import CLEAR, HARM, NONE, OPEN, bottleneck_chart
@@ -27,7 +27,7 @@ def made(gains, base=BASE):
     """Answer for 'hoist' from the gains of some additions."""
 
     def runs(downtimes):
-        return tuple(Lost({"downtime_min_per_truck_shift": each}, np.zeros(672)) for each in downtimes)
+        return tuple(LostTime({"downtime_min_per_truck_shift": each}, np.zeros(672)) for each in downtimes)
 
     additions = tuple(Addition(f"one more {what}", f"the {what}", what, {}) for what in gains)
     stated = settings(SITE, ("hoist",), len(base), 1.0, 0.0, 1)
