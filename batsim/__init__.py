@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from batsim.plan.plan import Plan, plan_layouts
     from batsim.record import Record
     from batsim.room.simulation import simulate
-    from batsim.scenario.reading import read, read_scenario_text
+    from batsim.scenario.reading import changed, read, read_scenario_text
     from batsim.scenario.site import Scenario
     from batsim.scenario.study_file import Study
     from batsim.study.bottleneck.bottleneck import Bottleneck, bottleneck
@@ -79,6 +79,7 @@ _HOMES = {
     "battery_course": "batsim.measures.battery_course",
     "bottleneck": "batsim.study.bottleneck.bottleneck",
     "bottleneck_chart": "batsim.views.charts.bottleneck_chart",
+    "changed": "batsim.scenario.reading",
     "compare": "batsim.study.compare",
     "compare_uncertain": "batsim.study.uncertain",
     "cycle_chart": "batsim.views.charts.battery_chart",
@@ -142,6 +143,7 @@ __all__ = [
     "battery_course",
     "bottleneck",
     "bottleneck_chart",
+    "changed",
     "compare",
     "compare_uncertain",
     "cycle_chart",

@@ -15,6 +15,7 @@ from batsim.decision.counts import BATTERIES, CHARGERS, MOST_CELLS, Dimension, G
 from batsim.decision.search import Search
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
+from batsim.scenario.reading import changed
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import Runner
@@ -163,7 +164,7 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
     frontier = () if chosen is None else _frontier(search, dimensions, chosen)
     units = UnitCosts(scenario, layout)
     answer = chosen or best
-    changed = scenario if answer is None or answer.refused else scenario.changed(grid.changes(answer.cell))
+    answered = scenario if answer is None or answer.refused else changed(scenario, grid.changes(answer.cell))
     return Answer(
         settings=search.settings,
         layout=layout,
@@ -174,7 +175,7 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
         tested=tuple(search.tested.values()),
         frontier=frontier,
         equally_dear=equally_dear,
-        cost_lines=cost_lines(changed, layout, units),
+        cost_lines=cost_lines(answered, layout, units),
         placeholders=units.placeholders,
         cells=search.cells,
         runs=search.runs,

@@ -9,6 +9,7 @@ from batsim.catalogue import figure
 from batsim.decision.answer import DECIDING, Tested, worst_miss
 from batsim.decision.counts import Dimension, Grid
 from batsim.errors import BatsimError, SimulationError
+from batsim.scenario.reading import changed
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility, KimNelson
 from batsim.study.limits import Limit
@@ -253,7 +254,7 @@ class Search:
         """Tell whether a cell that breaks a rule still does with what is stated of everything that it has less of."""
         more = tuple(max(number, each.stated) for number, each in zip(cell, self.grid.dimensions, strict=True))
         try:
-            self.settings.scenario.changed(self.grid.changes(more))
+            changed(self.settings.scenario, self.grid.changes(more))
         except BatsimError:
             return True
         return False

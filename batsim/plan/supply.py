@@ -20,6 +20,7 @@ from batsim.plan.checks import FAILS, OK, ROUNDING, Check, missing
 from batsim.plan.evidence import evidence_of_each
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING
+from batsim.scenario.reading import changed
 from batsim.scenario.text.yaml_text import path_text
 
 if TYPE_CHECKING:
@@ -225,11 +226,13 @@ def _trials(stated: "Settings", layout: str, peak_kw: float) -> "Iterator[Trial 
             yield f"{what} was not tried: chargers with a falling current cannot be throttled"
             continue
         try:
-            changed = scenario.replace(path_text((*own, key)), value)
+            held_back = changed(scenario, {path_text((*own, key)): value})
         except ScenarioError as error:  # such as less than one charger draws, or charges that are timed on site
             yield f"{what} was not tried: {error.problems[0].rule}"
             continue
-        yield Trial(layout, what, dataclasses.replace(stated, scenario=changed, layouts=(layout,), replications=count))
+        yield Trial(
+            layout, what, dataclasses.replace(stated, scenario=held_back, layouts=(layout,), replications=count)
+        )
 
 
 def _may_share(scenario: "Scenario", layout: str) -> bool:

@@ -1,5 +1,6 @@
 """Reading a scenario: from a YAML file to a checked `Scenario`, or to every problem it has."""
 
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path as FilePath
 
@@ -11,7 +12,7 @@ from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.factors import Between
 from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import EVERY, Marked, Path
 from batsim.scenario.text.problems import problem, problems_of
 from batsim.scenario.text.yaml_text import Location, YamlTextError, read_file, read_text
 from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
@@ -53,7 +54,7 @@ def read_scenario_text(text: str, file: str = "scenario.yaml") -> Scenario:
 
 
 def build(stated: Marked, asked: set[str] | None = None) -> Scenario:
-    """Check marked data and make the scenario; the data stay with it for `replace`.
+    """Check marked data and make the scenario; the data stay with it for `changed`.
 
     Names of the figures that are looked up on the way, and later on in its figures, are added to `asked`.
     """
@@ -88,11 +89,62 @@ def build(stated: Marked, asked: set[str] | None = None) -> Scenario:
     return scenario
 
 
-def completed(stated: Marked) -> dict[str, object]:
-    """Plain data of a scenario that `build` accepts, with what the catalogue adds to it and its unknowns settled."""
-    whole = stated.copy()
+def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
+    """Return a copy of a scenario with some things stated otherwise, read and checked anew.
+
+    Parameters
+    ----------
+    scenario
+        A scenario as it was read, or some of its layouts.
+    changes
+        By path, such as ``layouts.hoist.stations`` or ``trucks[0].count``, what to put there, as YAML would hold it:
+        a number, text with its unit, a list or a dict. A `*` in a path stands for every entry.
+
+    Raises
+    ------
+    ScenarioError
+        When a path leads nowhere, the changed scenario breaks a rule, or its layouts were changed in memory before.
+    """
+    source = source_of(scenario)
+    for path, value in changes.items():
+        for place in source.spread(path) if EVERY in path else (path,):
+            source = source.replaced(place, value)
+    return build(source)
+
+
+def source_of(scenario: Scenario) -> Marked:
+    """Located data that a scenario was read from, with only those of its layouts that it still has.
+
+    Raises
+    ------
+    ScenarioError
+        When its layouts were changed in memory since: what is there stands in no file.
+    """
+    source = scenario.source
+    if not isinstance(source, Marked):
+        rule = "its layouts were changed in memory; change paths first, then layouts"
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "", rule)])
+    layouts = source.data["layouts"]
+    if set(layouts) <= set(scenario.layouts):
+        return source
+    source = source.copy()
+    source.data["layouts"] = {name: layout for name, layout in layouts.items() if name in scenario.layouts}
+    if source.data.get("present") not in scenario.layouts:
+        source.data.pop("present", None)
+    return source
+
+
+def stated_data(scenario: Scenario) -> dict[str, object]:
+    """Plain data of a scenario as its file states it, without what the catalogue adds; errors as for `source_of`."""
+    data: dict[str, object] = source_of(scenario).copy().data
+    return data
+
+
+def completed_data(scenario: Scenario) -> dict[str, object]:
+    """Plain data of a scenario with what the catalogue adds to it and its unknowns settled; errors as for `source_of`."""
+    whole = source_of(scenario).copy()
     settle(whole)
-    _completed(whole, figures_instead(whole)[0])
+    _completed(whole, scenario.figures)
     data: dict[str, object] = whole.data
     return data
 
@@ -105,7 +157,7 @@ def _completed(whole: Marked, figures: catalogue.Figures) -> list[Problem]:
 
 
 def _grown(scenario: Scenario) -> Scenario:
-    """Let the fleet grow by the years ahead; what is stated stays as it is for `replace`."""
+    """Let the fleet grow by the years ahead; what is stated stays as it is for `changed`."""
     demand = scenario.demand
     if not demand.years or not demand.fleet_growth_share:
         return scenario
@@ -308,6 +360,3 @@ def _as_stated(figure: catalogue.Figure, *, ranged: bool) -> object:
     if ranged and figure.has_range:
         return {"low": figure.low_text, "typical": figure.text, "high": figure.high_text}
     return figure.text
-
-
-__all__ = ["build", "catalogue_names", "read", "read_scenario_text"]

@@ -1,7 +1,7 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 from pydantic import Field, PrivateAttr
@@ -9,7 +9,6 @@ from pydantic import Field, PrivateAttr
 from batsim import units
 from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
-from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.base import (
     Count,
@@ -34,7 +33,6 @@ from batsim.scenario.parts.layouts import RELEASE, Layout
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
-from batsim.scenario.text.located_data import EVERY, Marked
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figure
@@ -237,7 +235,7 @@ class Scenario(Shows, Frozen):
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _file: str = PrivateAttr("")
-    _source: "Marked | None" = PrivateAttr(None)
+    _source: object | None = PrivateAttr(None)
     _unknowns: "tuple[Between, ...]" = PrivateAttr(())
     _figures: Figures = PrivateAttr(FIGURES)
 
@@ -267,58 +265,9 @@ class Scenario(Shows, Frozen):
         return self._figures.stated
 
     @property
-    def source(self) -> Marked:
-        """Data that it was read from, with the place of each; changes by path start from there.
-
-        Raises
-        ------
-        ScenarioError
-            When its layouts were changed since: what is in memory then stands in no file.
-        """
-        if self._source is None:
-            rule = "its layouts were changed in memory; change paths first, then layouts"
-            raise ScenarioError(self._file, [Problem(self._file, 0, 0, "", rule)])
-        stated = self._source.data["layouts"]
-        if set(stated) <= set(self.layouts):
-            return self._source
-        source = self._source.copy()
-        source.data["layouts"] = {name: layout for name, layout in stated.items() if name in self.layouts}
-        if source.data.get("present") not in self.layouts:
-            source.data.pop("present", None)
-        return source
-
-    @property
-    def stated(self) -> dict[str, object]:
-        """Plain data of the scenario as its file states it, without what the catalogue adds."""
-        data: dict[str, object] = self.source.copy().data
-        return data
-
-    def completed(self) -> dict[str, object]:
-        """Plain data of the scenario, with what the catalogue adds to it; as YAML would hold it."""
-        from batsim.scenario.reading import completed  # noqa: PLC0415 - reading builds scenarios
-
-        return completed(self.source)
-
-    def spread(self, path: str) -> list[str]:
-        """Paths that a path with a `*`, such as ``trucks[*].count``, stands for; errors as for `replace`."""
-        return self.source.spread(path)
-
-    def replace(self, path: str, value: object) -> "Scenario":
-        """Return a copy with one thing stated otherwise, read and checked anew.
-
-        Parameters
-        ----------
-        path
-            Where it stands, such as ``layouts.hoist.stations`` or ``trucks[0].count``.
-        value
-            What to put there, as YAML would hold it: a number, text with its unit, a list or a dict.
-
-        Raises
-        ------
-        ScenarioError
-            When the path leads nowhere or the changed scenario breaks a rule.
-        """
-        return self.changed({path: value})
+    def source(self) -> object | None:
+        """What it was read from, for whoever reads; None when it was changed in memory since."""
+        return self._source
 
     def with_layouts(self, names: Sequence[str]) -> "Scenario":
         """Return a copy with only these layouts, which must be there."""
@@ -340,20 +289,6 @@ class Scenario(Shows, Frozen):
         changed = self.model_copy()
         changed._figures = figures
         return changed
-
-    def layout_of(self, path: str) -> str | None:
-        """Layout that a path lies in; None when it concerns all, or more than one."""
-        return self.source.layout_of(path)
-
-    def changed(self, changes: Mapping[str, object]) -> "Scenario":
-        """Return a copy with several things stated otherwise, checked anew once; keys are paths as in `replace`."""
-        from batsim.scenario.reading import build  # noqa: PLC0415 - reading builds scenarios
-
-        stated = self.source
-        for path, value in changes.items():
-            for each in stated.spread(path) if EVERY in path else (path,):
-                stated = stated.replaced(each, value)
-        return build(stated)
 
     def arrangement(self, layout: str) -> Arrangement:
         """Handling arrangement of a layout."""

@@ -20,7 +20,7 @@ from batsim.scenario.parts.base import (
     each_entry,
     shown,
 )
-from batsim.scenario.reading import read
+from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import Marked
 from batsim.scenario.text.problems import problem, problems_of
@@ -243,7 +243,7 @@ def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tup
         scenario = scenario.with_layouts(found.layouts)
     factors = list(_factors(found, stated, scenario, problems))
     if "unknowns" in found.also_vary:
-        varied = [path for each in factors for path in scenario.spread(each.path)]
+        varied = [path for each in factors for path in source_of(scenario).spread(each.path)]
         factors += [each for each in scenario.unknowns if not any(lies_in(each.path, path) for path in varied)]
     if not found.vary and not factors and "catalogue" not in found.also_vary:
         problems.append(problem(stated, (), "varies nothing; state paths and values under 'vary'"))
@@ -300,7 +300,7 @@ def _tried(factor: Factor, stated: Marked, scenario: Scenario) -> Iterator[Probl
     values = factor.levels if isinstance(factor, Choice) else (factor.low, factor.middle, factor.high)
     for value in values[:MOST_TRIED]:
         try:
-            scenario.changed({factor.path: value})
+            changed(scenario, {factor.path: value})
         except ScenarioError as error:
             for each in error.problems:
                 if (each.path, each.rule) not in seen:

@@ -14,6 +14,7 @@ from batsim.room.blueprint import blueprint
 from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
+from batsim.scenario.reading import changed
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
@@ -223,14 +224,14 @@ def days_without(
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "device", rule, f"'{device}'")])
     wanted = [each for each in wanted if device in (None, each[1])]
     cases = [
-        (number, way, changed) for number, each in enumerate(wanted) for way, changed in _ways(scenario, *each).items()
+        (number, way, of_way) for number, each in enumerate(wanted) for way, of_way in _ways(scenario, *each).items()
     ]
     jobs = [
         Job(wanted[number][0], replication, stated.seed, length_min(day), warm_up_min, position)
         for position, (number, _, _) in enumerate(cases)
         for replication in range(stated.replications)
     ]
-    taken = run_jobs([changed for _, _, changed in cases], jobs, take=lost, workers=workers, progress=progress)
+    taken = run_jobs([of_way for _, _, of_way in cases], jobs, take=lost, workers=workers, progress=progress)
     found: list[dict[str, tuple[Lost, ...]]] = [{} for _ in wanted]
     for position, (number, way, _) in enumerate(cases):
         count = stated.replications
@@ -247,11 +248,11 @@ def _ways(scenario: "Scenario", layout: str, device: str, count: int) -> dict[st
     path = f"layouts.{quote}{layout}{quote}"
     outage = {"thing": device, "units": count, "from": usual_day(scenario).text, "for": "24 h"}
     # Holidays, stated outages and breakdowns are left out: the day is to differ in nothing else.
-    calm = scenario.replace("week.holidays", []).replace(f"{path}.out", []).replace(f"{path}.breakdowns", {})
-    out = calm.replace(f"{path}.out", [outage])
+    calm = changed(scenario, {"week.holidays": [], f"{path}.out": [], f"{path}.breakdowns": {}})
+    out = changed(calm, {f"{path}.out": [outage]})
     if scenario.layouts[layout].standby is None:
         return {AS_IT_IS: calm, WITHOUT: out}
-    return {AS_IT_IS: calm, WITH_STANDBY: out, WITHOUT: out.replace(f"{path}.standby", None)}
+    return {AS_IT_IS: calm, WITH_STANDBY: out, WITHOUT: changed(out, {f"{path}.standby": None})}
 
 
 def _standby_text(scenario: "Scenario", layout: str) -> str:

@@ -10,7 +10,7 @@ import batsim
 from batsim.measures.windows import Worked
 from batsim.record import TABLES, Record
 from batsim.scenario.parts.calendar import group_windows
-from batsim.scenario.reading import build
+from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import WEEK_MIN
 
@@ -19,7 +19,7 @@ CASES = Path(__file__).parent / "cases"
 
 def room(changes: dict[str, object] | None = None, case: str = "warm_room.yaml") -> Scenario:
     """A room of `cases` with several replacements, checked once when all are made."""
-    stated = batsim.read(CASES / case)._stated
+    stated = source_of(batsim.read(CASES / case))
     for path, value in (changes or {}).items():
         stated = stated.replaced(path, value)
     return build(stated)

@@ -22,8 +22,8 @@ def cold() -> Scenario:
 
 @pytest.fixture(scope="module")
 def warm(cold: Scenario) -> Scenario:
-    same = cold.replace("site.room_temperature", "25 degC")
-    return same.replace("trucks[0].air", "25 degC").replace("trucks[1].air", "25 degC")
+    same = batsim.changed(cold, {"site.room_temperature": "25 degC"})
+    return batsim.changed(same, {"trucks[0].air": "25 degC", "trucks[1].air": "25 degC"})
 
 
 def discharges(scenario: Scenario) -> dict[str, float]:

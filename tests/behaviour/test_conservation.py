@@ -7,6 +7,7 @@ from hypothesis import given, settings
 
 import batsim
 from batsim.record import TABLES, Record
+from batsim.scenario.reading import source_of
 from tests.behaviour import books
 from tests.behaviour.ledger import calendars, rows_of, started
 from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
@@ -49,10 +50,10 @@ def test_more_of_anything_changes_no_trucks_draws(room: Room):
     """A truck's n-th discharge and n-th exchange take as long with one more station, charger or battery."""
     scenario = room.scenario
     for number in range(len(scenario.trucks)):  # else a discharge also depends on how warm its battery is
-        scenario = scenario.replace(f"trucks[{number}].temperature", "22 degC")
+        scenario = batsim.changed(scenario, {f"trucks[{number}].temperature": "22 degC"})
     layout = scenario.layouts["room"]
     kind = next(iter(scenario.batteries))
-    count, _, charger = str(scenario._stated.at(("layouts", "room", "chargers", 0))).partition(" x ")
+    count, _, charger = str(source_of(scenario).at(("layouts", "room", "chargers", 0))).partition(" x ")
     changes = {
         "layouts.room.stations": layout.stations + 1,
         "layouts.room.chargers[0]": f"{int(count) + 1} x {charger}",
@@ -60,7 +61,9 @@ def test_more_of_anything_changes_no_trucks_draws(room: Room):
     }
     before = draws(room.simulate(scenario), pausing=scenario.rules.at_break == "pause")
     for path, value in changes.items():
-        after = draws(room.simulate(scenario.replace(path, value)), pausing=scenario.rules.at_break == "pause")
+        after = draws(
+            room.simulate(batsim.changed(scenario, {path: value})), pausing=scenario.rules.at_break == "pause"
+        )
         for key in before.keys() & after.keys():
             # Exchanges to the tick; a discharge may still be shorter on a battery that is more worn.
             near = 0.0 if key[0] == "exchange" else 5e-3

@@ -75,7 +75,7 @@ def test_nothing_happens_on_an_idle_sunday(kestrel_lane: Scenario, layout: str, 
 def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: str, instants: list[float]):
     """A room that opens on Saturday, looked at from Monday to Friday: each process starts, then waits."""
     for shift in ("early", "room early", "late", "room late", "night", "room night"):
-        kestrel_lane = kestrel_lane.replace(f"week.shifts.{shift}.days", "Sat")
+        kestrel_lane = batsim.changed(kestrel_lane, {f"week.shifts.{shift}.days": "Sat"})
     record = simulate(kestrel_lane, layout, 5 * DAY_MIN)
     assert {name for name in TABLES if record.count(name)} == {"discharges", "battery_states"}
     trucks, shifts, end_of_run = 24, 3, 1
@@ -84,7 +84,7 @@ def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: st
 
 def test_time_never_goes_back(kestrel_lane: Scenario, instants: list[float]):
     """Not even where the way to the charging spot is longer than a break and the work before the next one."""
-    far = kestrel_lane.replace("trucks[0].to_room", {"distance": "4 km", "speed": "8 km/h"})
-    far = far.replace("week.shifts.early.breaks", ["09:30 for 5 min", "09:40 for 5 min", "09:50 for 5 min"])
+    far = batsim.changed(kestrel_lane, {"trucks[0].to_room": {"distance": "4 km", "speed": "8 km/h"}})
+    far = batsim.changed(far, {"week.shifts.early.breaks": ["09:30 for 5 min", "09:40 for 5 min", "09:50 for 5 min"]})
     simulate(far, "in the truck", WEEK_MIN)
     assert instants == sorted(instants)

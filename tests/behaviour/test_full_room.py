@@ -8,6 +8,7 @@ import pytest
 import batsim
 from batsim.measures import measure
 from batsim.record import BATTERY, EARLY, IN_BREAK, LEVEL, REASONS, SHIFT_CHANGE, Record
+from batsim.scenario.reading import source_of
 from tests.behaviour.ledger import by, most_at_once, room, rows_of, run
 
 CASE = "small_room.yaml"
@@ -96,7 +97,7 @@ def test_early_trucks_do_not_go_while_anybody_is_in_line():
         group("one", "0 min", exchange_when={"early_below": "90 %"}),
         group("two", ["20 min", "50 min"], battery="other", count=2),
     ]
-    plain = room({}, CASE)._stated.at(("batteries", "plain"))
+    plain = source_of(room({}, CASE)).at(("batteries", "plain"))
     record = small({"trucks": groups, "batteries.other": plain, "layouts.room.batteries": {"plain": 5, "other": 3}})
     assert began(record)[2][0] == 20.0 + 138.0
     assert went(record)[1] == (158.0, REASONS[EARLY])
@@ -282,7 +283,7 @@ def test_demand_of_a_week_shortens_its_discharges():
 
 
 def test_demand_of_a_week_scales_power():
-    stated = room({}, CASE)._stated.at(("trucks", 0))
+    stated = source_of(room({}, CASE)).at(("trucks", 0))
     del stated["run_time"]
     changes = {"trucks": [{**stated, "duty": {"mean_power": "3 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}]}
     record = run(room({**changes, "demand": {"weeks": {"2": "150 %"}}}, CASE), weeks=2.0)
@@ -301,7 +302,7 @@ def test_a_growing_fleet_counts():
     )
     assert grown.trucks[0].count == 12
     assert run(grown).facts.trucks == 12
-    assert grown.replace("demand.years", 3).trucks[0].count == 13
+    assert batsim.changed(grown, {"demand.years": 3}).trucks[0].count == 13
 
 
 # --- all together --------------------------------------------------------------------------------------------
@@ -359,7 +360,7 @@ def test_all_times_twice_as_long_double_all_waits():
 
 def test_one_battery_type_in_bay_of_two_waits_no_longer():
     """Two types of half the size each keep their own spares; together the same batteries serve everyone sooner."""
-    kind = room({}, CASE)._stated.at(("batteries", "plain"))
+    kind = source_of(room({}, CASE)).at(("batteries", "plain"))
     law = {"mean": "5 h", "law": "exponential"}
 
     def mean_wait(first: str, second: str, counts: dict[str, int], replication: int) -> float:

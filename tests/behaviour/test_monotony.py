@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import batsim
 from batsim.measures import measure
 from batsim.record import TABLES
-from batsim.scenario.reading import build
+from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import ROUNDS
 
@@ -29,7 +29,7 @@ STATIONS, BATTERIES, CHARGERS = "layouts.room.stations", "layouts.room.batteries
 
 def with_changes(scenario: Scenario, changes: dict[str, object]) -> Scenario:
     """Several replacements, checked once when all are made."""
-    stated = scenario._stated
+    stated = source_of(scenario)
     for path, value in changes.items():
         stated = stated.replaced(path, value)
     return build(stated)
@@ -91,17 +91,17 @@ def test_fixed_times_first_come_first_served_no_exchange_later(
         BATTERIES: trucks + spares + 1,
         CHARGERS: f"{chargers + 1} x electronic_iuia",
     }.items():
-        more = exchange_starts(room.replace(path, value), WEEK_MIN)
+        more = exchange_starts(batsim.changed(room, {path: value}), WEEK_MIN)
         assert len(more) >= len(starts)
         assert all(late >= soon for late, soon in zip(starts, more, strict=False))
-    slower = exchange_starts(room.replace(EXCHANGE, f"{exchange + 1} min"), WEEK_MIN)
+    slower = exchange_starts(batsim.changed(room, {EXCHANGE: f"{exchange + 1} min"}), WEEK_MIN)
     assert len(slower) <= len(starts)
     assert all(late >= soon for late, soon in zip(slower, starts, strict=False))
 
 
 def paired_gain(scenario: Scenario, layout: str, path: str, value: object) -> tuple[float, float]:
     """Downtime saved by a change, over paired replications, and its standard error. [min per truck-shift]"""
-    changed = scenario.replace(path, value)
+    changed = batsim.changed(scenario, {path: value})
     before, after = (
         np.array(
             [
@@ -131,7 +131,7 @@ def test_one_more_of_each_makes_downtime_no_worse_on_average(layout: str):
     counts = {"stations": 1, "batteries": 60, "chargers": f"28 x {charger.charger}"}
     more = {"stations": 2, "batteries": 61, "chargers": f"29 x {charger.charger}"}
     site = with_changes(site, {f"layouts.{layout}.{path}": value for path, value in counts.items()})
-    site = site.replace(f"layouts.{layout}.attendants", "unlimited")
+    site = batsim.changed(site, {f"layouts.{layout}.attendants": "unlimited"})
     gains = {path: paired_gain(site, layout, f"layouts.{layout}.{path}", value) for path, value in more.items()}
     for path, (gain, error) in gains.items():
         assert gain >= -STUDENT_99 * error, path
@@ -205,7 +205,7 @@ def test_names_do_not_matter():
 
 def test_other_layouts_beside_it_do_not_matter():
     site = batsim.read(SCENARIOS / "kestrel-lane.yaml")
-    alone = site.replace("layouts", {"hoist": site._stated.at(("layouts", "hoist"))})
+    alone = batsim.changed(site, {"layouts": {"hoist": source_of(site).at(("layouts", "hoist"))}})
     one, other = (simulated(each, "hoist", length_min=WEEK_MIN) for each in (site, alone))
     assert all(repr(one.rows(table)) == repr(other.rows(table)) for table in TABLES)
 
@@ -284,7 +284,7 @@ def test_batteries_for_twenty_staggered_trucks(run: int, exchange: int, charge: 
         }
     )
     enough = measure(simulated(room, length_min=4 * WEEK_MIN))
-    short = measure(simulated(room.replace(BATTERIES, batteries - 1), length_min=4 * WEEK_MIN))
+    short = measure(simulated(batsim.changed(room, {BATTERIES: batteries - 1}), length_min=4 * WEEK_MIN))
     assert enough["wait_min_per_exchange"] == 0.0
     assert short["wait_min_per_exchange"] > 0.0
 

@@ -69,7 +69,7 @@ def test_trucks_come_in_bursts_at_shift_changes(site):
 
 def test_staggering_by_half_an_hour_helps(site):
     """In each layout with exchanges, the three intervals together; less than half the saving is the half width."""
-    staggered = site.replace("trucks[0].exchange_when.spread", "30 min")
+    staggered = batsim.changed(site, {"trucks[0].exchange_when.spread": "30 min"})
     before, after = (
         batsim.run(each, EXCHANGING, replications=REPLICATIONS, workers=1).values for each in (site, staggered)
     )
@@ -143,9 +143,13 @@ def test_a_day_without_the_carriages_is_bridged(site):
     assert usual.mean + 20.0 < bridged.low
     assert bridged.high < 0.3 * bare.low
     assert bridged.half_width < 0.2 * bridged.mean
-    out = site.replace(
-        "layouts.'side rollers'.out",
-        [{"thing": "battery_carriage", "units": 2, "from": "week 1 Tue 06:00", "for": "24 h"}],
+    out = batsim.changed(
+        site,
+        {
+            "layouts.'side rollers'.out": [
+                {"thing": "battery_carriage", "units": 2, "from": "week 1 Tue 06:00", "for": "24 h"}
+            ]
+        },
     )
     visits = batsim.simulate(out, "side rollers").frame("exchanges")
     start = WEEK_MIN + DAY_MIN + 6 * 60.0

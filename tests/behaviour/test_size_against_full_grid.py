@@ -126,7 +126,7 @@ def test_costs_of_the_grid_are_those_of_its_cells(room):
     units = UnitCosts(scenario, "room")
 
     for number in np.linspace(0, len(grid.cells) - 1, 12).astype(int):
-        changed = scenario.changed(grid.changes(grid.cells[number]))
+        changed = batsim.changed(scenario, grid.changes(grid.cells[number]))
         lines = cost_lines(changed, "room", units)
         assert grid.costs[number] == pytest.approx(sum(line.per_year for line in lines))
     assert sum(line.per_year for line in sizing.cost_lines) == pytest.approx(sizing.cost_per_year)

@@ -66,7 +66,7 @@ def test_a_year_agrees_draw_for_draw(reference: Scenario):
 
 def test_every_scarce_thing_is_waited_for_alike(reference: Scenario):
     """One station, fewer chargers, few spares: trucks wait for stations and batteries, batteries for chargers."""
-    tight = reference.replace("layouts.room.chargers", "36 x electronic_iuia").replace("layouts.room.stations", 1)
+    tight = batsim.changed(reference, {"layouts.room.chargers": "36 x electronic_iuia", "layouts.room.stations": 1})
     mine = from_room(tight, 2, 5, 8 * WEEK_MIN)
     waited = sum(each.start_min > each.joined_min for each in mine)
     assert waited > len(mine) / 10
@@ -75,7 +75,9 @@ def test_every_scarce_thing_is_waited_for_alike(reference: Scenario):
 
 def test_discharged_batteries_drawn_out_at_arrival_agree(reference: Scenario):
     """Without a single spare: every truck waits until its own or another's battery comes back."""
-    drawn_out = reference.replace("rules", {"discharged_on_charge": "at_arrival"}).replace("layouts.room.batteries", 40)
+    drawn_out = batsim.changed(
+        reference, {"rules": {"discharged_on_charge": "at_arrival"}, "layouts.room.batteries": 40}
+    )
     mine = from_room(drawn_out, 3, 0, 8 * WEEK_MIN)
     assert len(mine) > 2_000
     assert mine == from_twin(drawn_out, 3, 0, 8 * WEEK_MIN)
@@ -84,16 +86,19 @@ def test_discharged_batteries_drawn_out_at_arrival_agree(reference: Scenario):
 @pytest.mark.parametrize("at_arrival", [False, True])
 def test_ties_go_as_documented(reference: Scenario, at_arrival: bool):
     """Fixed whole minutes and trucks that start in bunches: nearly everything happens at the same instants."""
-    tied = (
-        reference.replace("trucks[0].run_time", "420 min")
-        .replace("trucks[0].first_run", [f"{60 * (n % 4)} min" for n in range(40)])
-        .replace("batteries.plain.charge_time", "420 min")
-        .replace("handling.'bare exchange'.steps[0].time", "20 min")
-        .replace("layouts.room.batteries", 70)
-        .replace("layouts.room.chargers", "25 x electronic_iuia")
+    tied = batsim.changed(
+        reference,
+        {
+            "trucks[0].run_time": "420 min",
+            "trucks[0].first_run": [f"{60 * (n % 4)} min" for n in range(40)],
+            "batteries.plain.charge_time": "420 min",
+            "handling.'bare exchange'.steps[0].time": "20 min",
+            "layouts.room.batteries": 70,
+            "layouts.room.chargers": "25 x electronic_iuia",
+        },
     )
     if at_arrival:
-        tied = tied.replace("rules", {"discharged_on_charge": "at_arrival"})
+        tied = batsim.changed(tied, {"rules": {"discharged_on_charge": "at_arrival"}})
     first_runs = [60.0 * (n % 4) for n in range(40)]
     mine = from_room(tied, 1, 0, 8 * WEEK_MIN)
     starts = [each.start_min for each in mine]

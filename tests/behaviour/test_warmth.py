@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+import batsim
 from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w
@@ -265,7 +266,7 @@ def test_a_charge_that_would_end_too_warm_is_delayed():
     assert sum(row["delayed_min"] > 30.0 for row in charges) > 20
     assert all(row["end_degc"] <= 55.0 + 0.1 for row in charges)
     assert all(row["end_degc"] == pytest.approx(55.0, abs=0.1) for row in charges if row["delayed_min"] > 0.0)
-    at_once = started(rows_of(run(scenario.replace("charging", {"too_warm_or_cold": "start"})), "charges"))
+    at_once = started(rows_of(run(batsim.changed(scenario, {"charging": {"too_warm_or_cold": "start"}})), "charges"))
     assert max(row["end_degc"] for row in at_once) > 56.0
     assert all(row["delayed_min"] == 0.0 for row in at_once)
 

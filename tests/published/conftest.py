@@ -138,7 +138,7 @@ def case():
     def read(name, changes=None):
         scenario = batsim.read(CASES / f"{name}.yaml")
         for path, value in (changes or {}).items():
-            scenario = scenario.replace(path, value)
+            scenario = batsim.changed(scenario, {path: value})
         return scenario
 
     return read

@@ -98,7 +98,7 @@ def test_one_battery_deadlocks_when_it_leaves_with_the_exchange(case):
         f"exchange can ever start; have at least 2, or set rules.discharged_on_charge to at_arrival (got 1)"
     )
     with pytest.raises(batsim.ScenarioError, match=_whole(message)):
-        scenario.replace("rules.discharged_on_charge", "with_exchange")
+        batsim.changed(scenario, {"rules.discharged_on_charge": "with_exchange"})
 
 
 # Two trucks, one station, three batteries, minute by minute

@@ -79,7 +79,7 @@ def test_access_takes_a_two_roller_trolley_and_two_stops() -> None:
 def test_forks_for_access_go_under_the_battery() -> None:
     """A frame that is 1 m deep takes them; forks of 43.3 in hit its far side."""
     assert (figure("fit.access.fork_length").text, figure("fit.forks_over_both").text) == ("35.5 in", "20.5 in")
-    longer = site().replace("equipment", {"hand_pallet_truck": {"fork_length": "43.3 in"}})
+    longer = batsim.changed(site(), {"equipment": {"hand_pallet_truck": {"fork_length": "43.3 in"}}})
 
     usual, hits = (check_of(each, "access", FRAME) for each in (site(), longer))
 
@@ -96,8 +96,8 @@ def test_forks_for_access_go_under_the_battery() -> None:
 def test_extraction_takes_longer_forks() -> None:
     """They go into a frame of 1.1 m and not into one of 1 m; shorter ones do not hold the battery over its middle."""
     assert figure("fit.extraction.fork_length").text == "43.3 in"
-    deep = site().replace("trucks[0].compartment.frame_depth", "1100 mm")
-    short = deep.replace("equipment", {"hand_pallet_truck": {"fork_length": "35.5 in"}})
+    deep = batsim.changed(site(), {"trucks[0].compartment.frame_depth": "1100 mm"})
+    short = batsim.changed(deep, {"equipment": {"hand_pallet_truck": {"fork_length": "35.5 in"}}})
 
     assert check_of(site(), "extraction", FRAME).verdict == "fails"
     assert check_of(deep, "extraction", FRAME).verdict == "holds"
@@ -114,7 +114,7 @@ def test_the_latch_comes_with_the_pallet_truck(pallet_trucks: int) -> None:
     """One each, however many batteries there are."""
     changes = {"layouts.extraction.stations": pallet_trucks,
                "layouts.extraction.devices": {"hand_pallet_truck": pallet_trucks}}  # fmt: skip
-    lines = lines_of(site().changed(changes), "extraction")
+    lines = lines_of(batsim.changed(site(), changes), "extraction")
 
     assert lines["latch"].number == lines["hand pallet truck"].number == pallet_trucks
 
@@ -126,7 +126,7 @@ def test_the_latch_comes_with_the_pallet_truck(pallet_trucks: int) -> None:
 def test_a_further_battery_takes_a_stand_and_a_trolley(more: int) -> None:
     """And nothing else of what is ordered, but the battery."""
     before = lines_of(site(), "extraction")
-    after = lines_of(site().replace("layouts.extraction.batteries", 7 + more), "extraction")
+    after = lines_of(batsim.changed(site(), {"layouts.extraction.batteries": 7 + more}), "extraction")
 
     grown = {item: line.number - before[item].number for item, line in after.items()}
     assert {item: number for item, number in grown.items() if number} == {
@@ -144,7 +144,7 @@ def test_a_further_battery_takes_a_stand_and_a_trolley(more: int) -> None:
 def test_under_a_hoist_the_trolley_stays_with_the_truck() -> None:
     """Where the battery is pulled out sideways: one for each truck, and none for a further battery."""
     before = lines_of(site(), "hoist")
-    after = lines_of(site().replace("layouts.hoist.batteries", 12), "hoist")
+    after = lines_of(batsim.changed(site(), {"layouts.hoist.batteries": 12}), "hoist")
 
     assert {item: before[item].number for item in ("four-roller trolley", "latch", "hand pallet truck")} == {
         "four-roller trolley": 4,
@@ -158,7 +158,7 @@ def test_under_a_hoist_the_trolley_stays_with_the_truck() -> None:
 @pytest.mark.published(source=PRACTICE, where="hoist over a battery that leaves upwards")
 def test_a_hoist_over_a_top_exit_takes_no_trolley() -> None:
     """Nor a latch or a pallet truck."""
-    lines = lines_of(site().replace("trucks[0].compartment.removal", "top"), "hoist")
+    lines = lines_of(batsim.changed(site(), {"trucks[0].compartment.removal": "top"}), "hoist")
 
     assert {"four-roller trolley", "latch", "hand pallet truck"} & set(lines) == set()
     assert lines["insulated spreader beam"].number == 1
@@ -168,7 +168,7 @@ def test_a_hoist_over_a_top_exit_takes_no_trolley() -> None:
 @pytest.mark.parametrize(("inches", "verdict"), [(8.0, "holds"), (8.7, "holds"), (9.0, "fails"), (7.0, "fails")])
 def test_rollers_at_eight_inches(inches: float, verdict: str) -> None:
     """Carriage and bays are ordered at the height of the truck's rollers; 20 mm are not noticed, an inch is."""
-    changed = site().replace("trucks[0].compartment.floor_height", f"{inches} in")
+    changed = batsim.changed(site(), {"trucks[0].compartment.floor_height": f"{inches} in"})
 
     assert figure("fit.roller_top").text == "8 in"
     assert check_of(changed, "rollers", "roller height").verdict == verdict
@@ -179,7 +179,7 @@ def test_rollers_at_eight_inches(inches: float, verdict: str) -> None:
 @pytest.mark.parametrize(("inches", "verdict"), [(23.0, "look"), (23.4, "look"), (23.5, "fails"), (26.0, "fails")])
 def test_a_roller_bed_leaves_less_height(inches: float, verdict: str) -> None:
     """27 in before, about 23.4 in over the bed; without one there is no more to it than the compartment's height."""
-    changed = site().replace("batteries.lead.size.height", f"{inches} in")
+    changed = batsim.changed(site(), {"batteries.lead.size.height": f"{inches} in"})
 
     assert convert(figure("fit.height_on_rollers").value, "in", "length") == pytest.approx(594.36)
     assert check_of(changed, "rollers", "battery height in the compartment").verdict == verdict
@@ -200,8 +200,8 @@ def test_a_roller_bed_leaves_less_height(inches: float, verdict: str) -> None:
 )
 def test_a_wide_door_lets_the_truck_drive_along(opening: dict[str, Any], comes: str, verdict: str) -> None:
     """The usual door stands in the way of both."""
-    changed = site().changed(
-        {"trucks[0].compartment.opening": opening, "equipment": {"battery_carriage": {"comes": comes}}}
+    changed = batsim.changed(
+        site(), {"trucks[0].compartment.opening": opening, "equipment": {"battery_carriage": {"comes": comes}}}
     )
 
     assert (figure("fit.door_usual").value, figure("fit.door_along").value) == (135.0, 175.0)
@@ -213,7 +213,7 @@ def test_a_wide_door_lets_the_truck_drive_along(opening: dict[str, Any], comes: 
 )
 def test_a_truck_whose_battery_leaves_upwards_takes_a_hoist() -> None:
     """Side rollers and stands fail; the cure says for which trucks there is a conversion."""
-    top = site().replace("trucks[0].compartment.removal", "top")
+    top = batsim.changed(site(), {"trucks[0].compartment.removal": "top"})
 
     for layout in ("rollers", "extraction"):
         found = check_of(top, layout, "battery removal")

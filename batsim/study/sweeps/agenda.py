@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from batsim.errors import StudyError
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.reading import source_of
 from batsim.scenario.study_file import Study
 from batsim.study.running.jobs import Job
 from batsim.study.running.replications import Settings, settings
@@ -64,7 +65,7 @@ class Agenda:
             "scenario": self.study.scenario.site.name,
             "design": self.study.design._asdict(),
             "factors": [
-                {"path": each.path, "may_be": each.text, "layout": self.study.scenario.layout_of(each.path)}
+                {"path": each.path, "may_be": each.text, "layout": source_of(self.study.scenario).layout_of(each.path)}
                 for each in self.points.factors
             ],
             "layouts": {layout: self.keys.base(layout).hex() for layout in stated.layouts},

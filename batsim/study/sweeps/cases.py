@@ -6,6 +6,7 @@ from functools import cached_property
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
+from batsim.scenario.reading import changed, completed_data, source_of
 from batsim.study.sweeps.model_version import model_version
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ class Keys:
 
     @cached_property
     def _data(self) -> dict[str, Any]:
-        return self._scenario.completed()
+        return completed_data(self._scenario)
 
     def base(self, layout: str) -> bytes:
         """Digest of the scenario as far as one layout needs it."""
@@ -57,7 +58,7 @@ class Keys:
         """Changes of a point that concern a layout, as a job carries them."""
         for path in point:
             if path not in self._layouts:
-                self._layouts[path] = self._scenario.layout_of(path)
+                self._layouts[path] = source_of(self._scenario).layout_of(path)
         return changes_of({path: value for path, value in point.items() if self._layouts[path] in (None, layout)})
 
     def key(self, job: "Job") -> bytes:
@@ -72,7 +73,7 @@ def changes_of(point: dict[str, Any]) -> str:
 
 def restated(scenario: "Scenario", changes: str) -> "Scenario":
     """Make the changes that a job carries."""
-    return scenario.changed(json.loads(changes))
+    return changed(scenario, json.loads(changes))
 
 
 def key_of(base: bytes, job: "Job") -> bytes:

@@ -12,7 +12,7 @@ from batsim.catalogue import figures
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import blueprint
 from batsim.scenario.factors import Amount, Between, Factor
-from batsim.scenario.reading import build
+from batsim.scenario.reading import build, source_of
 from batsim.scenario.study_file import (
     GRID,
     LATIN_HYPERCUBE,
@@ -125,7 +125,7 @@ def points_of(study: Study, seed: int) -> Points:
 def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
     """Names of the figures of the catalogue that the layouts rest on when they are simulated."""
     asked: set[str] = set()
-    noting = build(scenario.source, asked)
+    noting = build(source_of(scenario), asked)
     for layout in layouts:
         blueprint(noting, layout, noting.simulation.length_min, noting.simulation.warm_up_min)
     return asked

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.scenario.reading import completed_data
 from batsim.scenario.study_file import Study, stated_study
 from batsim.scenario.study_file import read_study as read_stated
 from batsim.study.sweeps.agenda import Agenda, Shard, agenda_of
@@ -149,7 +150,7 @@ def _manifest(agenda: Agenda, shard: Shard | None, where: Where, command: str) -
         "study": agenda.id,
         "file": agenda.study.file,
         **agenda.record,
-        "scenario_completed": agenda.study.scenario.completed(),
+        "scenario_completed": completed_data(agenda.study.scenario),
         "shard": None if shard is None else shard.text,
         "command": command,
         "workers": where.workers,

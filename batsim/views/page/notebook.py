@@ -8,6 +8,7 @@ from batsim.decision.ranking import recommend
 from batsim.plan.plan import Plan
 from batsim.record import TABLES, Record
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.reading import stated_data
 from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import outline
@@ -53,7 +54,7 @@ def _scenario(found: Scenario) -> str:
         for each in first.groups
     ]
     layouts = [_layout(found, each) for each in first.layouts]
-    targets = found.stated.get("targets")
+    targets = stated_data(found).get("targets")
     wanted = (
         [f"{name.replace('_', ' ')}: {value}" for name, value in targets.items()] if isinstance(targets, dict) else []
     )

@@ -14,6 +14,7 @@ from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, cited
 from batsim.plan.money import LEFT_OUT
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.reading import stated_data
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, amount_text, payback_sentence
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
@@ -227,7 +228,7 @@ def inputs_of(found: "Plan") -> list[Input]:
             shown = text if len(text) <= MOST_INPUT else f"{text[: MOST_INPUT - 3]}..."
             listed.append(Input(path, shown, _origin(path.rpartition(".")[2])))
 
-    walk(found.scenario.stated, "")
+    walk(stated_data(found.scenario), "")
     return listed
 
 

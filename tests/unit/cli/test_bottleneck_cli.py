@@ -72,7 +72,7 @@ def test_the_view_is_what_the_command_prints() -> None:
 
 def test_what_saves_and_what_costs_is_marked() -> None:
     """Only what is clear, and by its sign."""
-    room = batsim.read(KESTREL).replace("layouts.'portable stands'.stations", 1)
+    room = batsim.changed(batsim.read(KESTREL), {"layouts.'portable stands'.stations": 1})
     (one,) = bottlenecks(settings(room, ["portable stands"], 4, 1.0, 0.5), workers=1).values()
     lines = bottleneck_text(one).splitlines()
 

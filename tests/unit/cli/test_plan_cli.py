@@ -43,7 +43,7 @@ def planned() -> Plan:
 @pytest.fixture(scope="module")
 def present() -> Plan:
     """With a layout of today, so that there are paybacks."""
-    scenario = batsim.read(FILE).replace("present", "in truck")
+    scenario = batsim.changed(batsim.read(FILE), {"present": "in truck"})
     return batsim.plan_layouts(scenario, ["rollers", "hoist"], replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
 
 
@@ -285,7 +285,7 @@ def test_the_schema_covers_the_survey() -> None:
 
     assert [error.message for error in validator().iter_errors(data)] == []
     assert [error.message for error in validator().iter_errors(data | NEW_KEYS)] == []
-    batsim.read(FILE).changed(NEW_KEYS)
+    batsim.changed(batsim.read(FILE), NEW_KEYS)
 
 
 @pytest.mark.parametrize(

@@ -35,7 +35,7 @@ def names(scenario, layout):
 def with_room(scenario, **keys):
     """Copy of a scenario with other things said of its only layout."""
     for key, value in keys.items():
-        scenario = scenario.replace(f"layouts.room.{key}", value)
+        scenario = batsim.changed(scenario, {f"layouts.room.{key}": value})
     return scenario
 
 
@@ -47,7 +47,7 @@ def sizing():
 @pytest.fixture(scope="module")
 def hopeless():
     targets = {"downtime_per_truck_shift": "at most 100 min", "waits": "99 % under 1 min"}
-    return decide(SMALL.replace("targets", targets), ranges=RANGES, same_cost=0.0, workers=1)
+    return decide(batsim.changed(SMALL, {"targets": targets}), ranges=RANGES, same_cost=0.0, workers=1)
 
 
 # --- what may be chosen ---
@@ -104,7 +104,7 @@ def test_no_more_devices_than_the_stations_can_use():
 
 def test_a_cell_states_its_counts():
     """Attendants on every shift that has any; the rest of what is stated stays."""
-    scenario = KESTREL.replace("layouts.hoist.attendants", {"room early": 3, "room late": 2, "room night": 0})
+    scenario = batsim.changed(KESTREL, {"layouts.hoist.attendants": {"room early": 3, "room late": 2, "room night": 0}})
     dimensions = dimensions_of(
         scenario, "hoist", {"batteries": (60, 70), "chargers": (30, 40), "hoist": (1, 2), "attendants": (1, 4)}
     )
@@ -127,7 +127,7 @@ def test_skills_go_with_the_attendants():
 
     for number in (2, 3, 4):
         (attendants,) = grid.changes((number,)).values()
-        changed = scenario.changed(grid.changes((number,))).layouts["one hoist"].attendants
+        changed = batsim.changed(scenario, grid.changes((number,))).layouts["one hoist"].attendants
         for shift, on_it in stated.items():
             assert int(changed[shift]) == (number if on_it else 0)
             if on_it and on_it.qualified:
@@ -148,7 +148,7 @@ def test_costs_of_cells_are_those_of_their_scenarios(file):
         checked = 0
         for number in np.linspace(0, len(grid.cells) - 1, 9).astype(int):
             try:
-                changed = scenario.changed(grid.changes(grid.cells[number]))
+                changed = batsim.changed(scenario, grid.changes(grid.cells[number]))
             except batsim.ScenarioError:  # more than the floor holds
                 continue
             checked += 1
@@ -179,19 +179,19 @@ def test_what_is_owned_costs_nothing(owned):
             + 40.0 * bought("bays", "", batteries - 4 + stations, 6)
         )
         assert cost == pytest.approx(by_hand)
-        lines = cost_lines(scenario.changed(grid.changes(cell)), "room", units)
+        lines = cost_lines(batsim.changed(scenario, grid.changes(cell)), "room", units)
         assert sum(line.per_year for line in lines) == pytest.approx(by_hand)
 
 
 def test_an_uneven_attendants_is_paid_shift_by_shift():
     """Three early and two late: two on each cost two early and two late."""
-    scenario = KESTREL.replace("layouts.hoist.attendants", {"room early": 3, "room late": 2, "room night": 0})
+    scenario = batsim.changed(KESTREL, {"layouts.hoist.attendants": {"room early": 3, "room late": 2, "room night": 0}})
     grid = Grid(scenario, "hoist", dimensions_of(scenario, "hoist", {"attendants": (1, 4)}))
     units = UnitCosts(scenario, "hoist")
     each = units.attendants["room early"].per_year + units.attendants["room late"].per_year
 
     assert np.diff(grid.costs) == pytest.approx([each] * 3)
-    lines = cost_lines(scenario.changed(grid.changes((2,))), "hoist", units)
+    lines = cost_lines(batsim.changed(scenario, grid.changes((2,))), "hoist", units)
     assert grid.costs[1] == pytest.approx(sum(line.per_year for line in lines))
 
 
@@ -216,7 +216,7 @@ def test_owned_things_change_the_answer():
 
 def test_no_target():
     with pytest.raises(batsim.ScenarioError) as caught:
-        decide(SMALL.replace("targets", {}))
+        decide(batsim.changed(SMALL, {"targets": {}}))
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n  {FILE}: targets: states none; add one, such as downtime_per_truck_shift: at most 12 min"
@@ -248,9 +248,13 @@ def test_indifference_of_nothing():
 
 
 def test_nothing_to_choose(tmp_path):
-    scenario = batsim.read(FILE).replace(
-        "layouts",
-        {"room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "attendants": "drivers"}},
+    scenario = batsim.changed(
+        batsim.read(FILE),
+        {
+            "layouts": {
+                "room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "attendants": "drivers"}
+            }
+        },
     )
     with pytest.raises(batsim.ScenarioError) as caught:
         decide(scenario)
@@ -376,10 +380,11 @@ and drivers are left out. What is owned already costs nothing."""
 
 def test_in_the_truck(tmp_path):
     """Chargers are what is chosen, and what the frontier is over."""
-    scenario = batsim.read(FILE).replace(
-        "layouts", {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "attendants": "drivers"}}
+    scenario = batsim.changed(
+        batsim.read(FILE),
+        {"layouts": {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "attendants": "drivers"}}},
     )
-    scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 700 min"})
+    scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 700 min"}})
     found = decide(scenario, same_cost=0.0, workers=1)["room"]
 
     assert found.cells == 4
@@ -563,10 +568,10 @@ def test_text_fits(sizing, hopeless, width):
 
 
 def test_text_of_several_layouts_names_the_cheapest():
-    layout = SMALL.replace("layouts.roomy", {
+    layout = batsim.changed(SMALL, {"layouts.roomy": {
         "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
         "exchange_time": "5 min",
-    })  # fmt: skip
+    }})  # fmt: skip
     found = decide(layout, **QUICK)
     text = decision_text(found)
 
@@ -576,15 +581,15 @@ def test_text_of_several_layouts_names_the_cheapest():
 
 
 def test_text_of_several_layouts_that_all_miss():
-    scenario = SMALL.replace("layouts.other", {
+    scenario = batsim.changed(SMALL, {"layouts.other": {
         "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
-    })  # fmt: skip
-    scenario = scenario.replace("targets", {"downtime_per_truck_shift": "at most 1 min"})
+    }})  # fmt: skip
+    scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 1 min"}})
 
     assert "No layout meets the targets." in decision_text(decide(scenario, ranges=RANGES, workers=1))
 
 
 def test_placeholder_prices_are_told():
-    text = decision_text(decide(SMALL.replace("prices", {}), **QUICK))
+    text = decision_text(decide(batsim.changed(SMALL, {"prices": {}}), **QUICK))
 
     assert "placeholders of the catalogue" in text.replace("\n", " ")

@@ -83,7 +83,7 @@ def test_a_part_of_a_week_counts_the_hours_that_were_seen():
 @pytest.mark.parametrize("attendants", ["drivers", "unlimited"])
 def test_without_a_limit_nobody_is_on_duty(attendants):
     made = batsim.simulate(
-        KESTREL.replace("layouts.hoist.attendants", attendants), "hoist", length_min=WEEK_MIN, warm_up_min=0.0
+        batsim.changed(KESTREL, {"layouts.hoist.attendants": attendants}), "hoist", length_min=WEEK_MIN, warm_up_min=0.0
     )
     hours = batsim.attendants_by_hour(made)
 

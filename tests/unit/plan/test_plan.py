@@ -18,6 +18,7 @@ from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 from batsim.study.compare import TargetResult
 from batsim.study.waits import waits_over
@@ -46,7 +47,7 @@ def surveyed() -> Scenario:
 @pytest.fixture(scope="module")
 def plan() -> Plan:
     """Plans of its four layouts; stands are there today."""
-    return batsim.plan_layouts(surveyed().replace("present", "stands"), **SHORT)
+    return batsim.plan_layouts(batsim.changed(surveyed(), {"present": "stands"}), **SHORT)
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +75,7 @@ def test_a_plan_has_all_parts_for_every_layout(plan: Plan) -> None:
 
 def test_only_the_layouts_that_are_asked_for(plan: Plan) -> None:
     """The layout of today is simulated for the payback, and not planned; numbers are the same as among all."""
-    scenario = surveyed().replace("present", "stands")
+    scenario = batsim.changed(surveyed(), {"present": "stands"})
     alone = batsim.plan_layouts(scenario, "hoist", **SHORT)
 
     assert list(alone.layouts) == ["hoist"]
@@ -283,7 +284,7 @@ def test_in_the_truck_wins_where_it_is_cheaper(plan: Plan) -> None:
 
 def test_a_target_that_nobody_meets() -> None:
     """The recommendation says so, and where to go on."""
-    scenario = surveyed().replace("targets", {"downtime_per_truck_shift": "at most 0.001 min"})
+    scenario = batsim.changed(surveyed(), {"targets": {"downtime_per_truck_shift": "at most 0.001 min"}})
     found = batsim.plan_layouts(scenario, ["hoist", "stands"], replications=5, weeks=0.5, warm_up_weeks=0.1, workers=1)
 
     assert {each.targets_missed for each in found.layouts.values()} == {1}
@@ -313,7 +314,7 @@ def test_when_an_arrangement_is_usual(
     layout: str, changes: dict[str, Any], speaks_for: tuple[str, ...], against: tuple[str, ...]
 ) -> None:
     """Held against the trucks, the shifts and what is owned."""
-    found = advice(surveyed().changed(changes) if changes else surveyed(), layout)
+    found = advice(batsim.changed(surveyed(), changes) if changes else surveyed(), layout)
 
     assert (found.speaks_for, found.speaks_against) == (speaks_for, against)
     assert found.says
@@ -322,11 +323,12 @@ def test_when_an_arrangement_is_usual(
 def test_cautions_by_what_is_there(plan: Plan) -> None:
     """Gas and acid with vented batteries, fire with lithium, the building in the truck; each once, who decides last."""
     lead, hall = plan.layouts["hoist"].cautions, plan.layouts["in truck"].cautions
-    lithium_only = surveyed().changed(
+    lithium_only = batsim.changed(
+        surveyed(),
         {
             "batteries.lead": {"from": "lithium_ion", "cells": 15, "capacity": "400 Ah at 5 h"},
             "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": 4, "chargers": "2 x lithium_cc_cv"}},
-        }
+        },
     )
     lithium = cautions(lithium_only, "hoist")
 
@@ -346,17 +348,15 @@ def test_cautions_by_what_is_there(plan: Plan) -> None:
 
 def test_cautions_of_a_mixed_fleet() -> None:
     """Lead and lithium chargers must not be mixed up."""
-    data = surveyed().completed()
+    data = completed_data(surveyed())
     assert isinstance(data["trucks"], list)
-    mixed = surveyed().changed(
-        {
+    mixed = batsim.changed(surveyed(), {
             "batteries.li": {"from": "lithium_ion", "cells": 15, "capacity": "400 Ah at 5 h"},
             "trucks": [*data["trucks"], {"group": "new", "count": 1, "shifts": ["day"], "battery": "li",
                                          "duty": {"mean_power": "1 kW"}}],
             "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": {"lead": 4, "li": 2},
                                   "chargers": ["2 x electronic_iuia", "1 x lithium_cc_cv"]}},
-        }
-    )  # fmt: skip
+        })  # fmt: skip
 
     assert (
         "Never put a lithium-ion battery on a lead-acid charger or the other way round: mark and key both."

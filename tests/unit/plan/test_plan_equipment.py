@@ -11,6 +11,7 @@ from batsim.catalogue import figure
 from batsim.plan.checks import FAILS, NOT_KNOWN, Check
 from batsim.plan.equipment import SECTIONS, Line, equipment_list
 from batsim.plan.room_fit import room_checks
+from batsim.scenario.reading import completed_data, stated_data
 from batsim.scenario.site import Scenario
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
@@ -100,7 +101,7 @@ def test_counts_of_an_arrangement_of_the_site_s_own() -> None:
     """Three trucks, eight batteries, two stations with two empty bays each, three trailers."""
     layout = {"handling": "tugger", "stations": 2, "batteries": 8, "chargers": "5 x electronic_iuia",
               "devices": {"tugger": 2, "trailer": 4}}  # fmt: skip
-    scenario = surveyed().changed({"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout}})
+    scenario = batsim.changed(surveyed(), {"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout}})
 
     assert numbers(scenario, "tugger") == ALWAYS | {
         "battery (lead)": 8,
@@ -125,7 +126,7 @@ def test_parts_for_some_exits_and_some_waterings_only() -> None:
     changes = {"handling": {"tugger": TUGGER}, "layouts": {"tugger": layout},
                f"{LEAD}.watering": {"every": "7 charges", "by": "single_point"}}  # fmt: skip
     found = {
-        exit_: numbers(surveyed().changed(changes | {"trucks[0].compartment.removal": exit_}), "tugger")
+        exit_: numbers(batsim.changed(surveyed(), changes | {"trucks[0].compartment.removal": exit_}), "tugger")
         for exit_ in ("side", "top", "either")
     }
 
@@ -143,7 +144,7 @@ def test_parts_for_some_exits_and_some_waterings_only() -> None:
 )
 def test_watering_from_one_point(watering: object, sets: int, cart: int, *, drawn_out: bool) -> None:
     """A set for each battery and a cart; in the truck nothing is pulled out for it any more."""
-    found = numbers(surveyed().replace(f"{LEAD}.watering", watering), "in truck")
+    found = numbers(batsim.changed(surveyed(), {f"{LEAD}.watering": watering}), "in truck")
 
     assert found.get("single-point watering set", 0) == sets
     assert found.get("water cart", 0) == cart
@@ -157,7 +158,7 @@ def test_what_is_without_limit_is_not_listed() -> None:
               "stations": "unlimited", "bays": "unlimited",
               "devices": {"hand_pallet_truck": "unlimited"}}  # fmt: skip
 
-    assert numbers(surveyed().replace("layouts.stands", layout), "stands") == ALWAYS | {
+    assert numbers(batsim.changed(surveyed(), {"layouts.stands": layout}), "stands") == ALWAYS | {
         "battery (lead)": 7,
         "stand": 7 + 3,
         "four-roller trolley": 7,
@@ -168,7 +169,7 @@ def test_what_is_without_limit_is_not_listed() -> None:
 
 def test_two_types_of_batteries_and_chargers() -> None:
     """A line each; a charger's size is that of the largest battery that it fits."""
-    data = surveyed().completed()
+    data = completed_data(surveyed())
     assert isinstance(data["trucks"], list)
     group = {
         "group": "pallet trucks",
@@ -177,7 +178,8 @@ def test_two_types_of_batteries_and_chargers() -> None:
         "battery": "small",
         "duty": {"mean_power": "0.5 kW"},
     }
-    scenario = surveyed().changed(
+    scenario = batsim.changed(
+        surveyed(),
         {
             "batteries.small": {"from": "valve_regulated", "cells": 12, "capacity": "200 Ah at 5 h"},
             "trucks": [*data["trucks"], group],
@@ -188,7 +190,7 @@ def test_two_types_of_batteries_and_chargers() -> None:
                     "chargers": ["3 x electronic_iuia", "2 x gel_iu"],
                 }
             },
-        }
+        },
     )
     lines = {line.item: line for line in list_of(scenario, "rollers")}
 
@@ -221,7 +223,7 @@ def test_two_types_of_batteries_and_chargers() -> None:
 )
 def test_what_is_owned_need_not_be_ordered(names: list[str], expected: dict[str, float]) -> None:
     """By kind or by name; its cost is nothing."""
-    scenario = surveyed().replace("layouts.hoist.owned", names)
+    scenario = batsim.changed(surveyed(), {"layouts.hoist.owned": names})
 
     assert owned(scenario, "hoist") == expected
     for line in list_of(scenario, "hoist"):
@@ -231,7 +233,7 @@ def test_what_is_owned_need_not_be_ordered(names: list[str], expected: dict[str,
 
 def test_the_layout_of_today_has_everything_it_needs() -> None:
     """And another layout takes over of it what it needs too, no more than that."""
-    scenario = surveyed().replace("present", "hoist")
+    scenario = batsim.changed(surveyed(), {"present": "hoist"})
 
     assert all(line.to_order == 0.0 for line in list_of(scenario, "hoist"))
     assert owned(scenario, "stands") == ALWAYS | {
@@ -266,7 +268,7 @@ def test_the_layout_of_today_has_everything_it_needs() -> None:
 )
 def test_what_the_survey_found_on_the_trucks_is_there(compartment: dict[str, Any], bed: int, wide: int) -> None:
     """Rollers under the battery, or a side that opens far enough."""
-    scenario = surveyed().replace("trucks[0].compartment", {"removal": "side", **compartment})
+    scenario = batsim.changed(surveyed(), {"trucks[0].compartment": {"removal": "side", **compartment}})
     lines = {line.item: line for line in list_of(scenario, "rollers")}
 
     assert (lines[BED].number, lines[WIDE].number) == (3, 3)
@@ -278,10 +280,10 @@ def test_what_the_survey_found_on_the_trucks_is_there(compartment: dict[str, Any
 
 def test_a_standby_arrangement_is_listed_with_its_devices() -> None:
     """As many as are stated, else what an exchange holds; then nothing is said about a day without."""
-    stated = surveyed().replace(
-        "layouts.rollers.standby", {"handling": "portable_stands", "devices": {"hand_pallet_truck": 2}}
+    stated = batsim.changed(
+        surveyed(), {"layouts.rollers.standby": {"handling": "portable_stands", "devices": {"hand_pallet_truck": 2}}}
     )
-    usual = surveyed().replace("layouts.rollers.standby", {"handling": "portable_stands"})
+    usual = batsim.changed(surveyed(), {"layouts.rollers.standby": {"handling": "portable_stands"}})
     (line,) = [line for line in list_of(stated, "rollers") if line.section == "standby"]
 
     assert (line.item, line.number) == ("hand pallet truck", 2)
@@ -301,7 +303,7 @@ def test_a_standby_arrangement_is_listed_with_its_devices() -> None:
 )
 def test_where_one_device_stops_all(layout: str, devices: dict[str, int], *, listed: bool) -> None:
     """A means to exchange without it is listed; a second one does as well, and a pallet truck is soon found."""
-    scenario = surveyed().changed({f"layouts.{layout}.devices": devices, f"layouts.{layout}.stations": 1})
+    scenario = batsim.changed(surveyed(), {f"layouts.{layout}.devices": devices, f"layouts.{layout}.stations": 1})
 
     assert (STANDBY in numbers(scenario, layout)) == listed
 
@@ -313,8 +315,8 @@ def test_what_the_checks_miss_is_listed() -> None:
     """An eyewash where none is near or known, a fan where air is short or not known, as large as the rule asks."""
     air = Check("battery room", "air of the room", NOT_KNOWN, "-", "at least 120 m3/h, or 3360 cm2 inlet", "", "")
     near = tuple(room_checks(surveyed(), "rollers"))
-    far = tuple(room_checks(surveyed().replace("room.wash", "20 m"), "rollers"))
-    unknown = tuple(room_checks(surveyed().replace("room.wash", None), "rollers"))
+    far = tuple(room_checks(batsim.changed(surveyed(), {"room.wash": "20 m"}), "rollers"))
+    unknown = tuple(room_checks(batsim.changed(surveyed(), {"room.wash": None}), "rollers"))
     short = air._replace(verdict=FAILS)
     lists = [
         {line.item: line for line in equipment_list(surveyed(), "rollers", checks, 120.0)}
@@ -332,7 +334,7 @@ def test_batteries_without_acid_ask_for_nothing_against_it() -> None:
     changes = {f"{LEAD}.chemistry": "valve_regulated", f"{LEAD}.watering": "none", f"{LEAD}.equalising": "none",
                "room.wash": None, "layouts": {"hoist": {"handling": "overhead_hoist", "batteries": 4,
                                                         "chargers": "3 x gel_iu"}}}  # fmt: skip
-    found = numbers(surveyed().changed(changes), "hoist")
+    found = numbers(batsim.changed(surveyed(), changes), "hoist")
 
     assert {"water cart", "spill kit", "protective equipment", "eyewash and shower"} & set(found) == set()
 
@@ -341,7 +343,8 @@ def test_batteries_without_acid_ask_for_nothing_against_it() -> None:
 def test_goggles_for_each_attendant(attendants: object, number: int) -> None:
     """At least one."""
     assert (
-        numbers(surveyed().replace("layouts.stands.attendants", attendants), "stands")["protective equipment"] == number
+        numbers(batsim.changed(surveyed(), {"layouts.stands.attendants": attendants}), "stands")["protective equipment"]
+        == number
     )
 
 
@@ -401,8 +404,10 @@ def test_sizes_to_the_letter(layout: str, item: str, size: str) -> None:
 
 def test_sizes_that_are_still_to_be_chosen() -> None:
     """A rating for battery, trolley and stand; forks that the frame takes; no more than what is known."""
-    frame = surveyed().changed({"equipment": {}, "trucks[0].compartment.frame_depth": "1000 mm"})
-    nothing = surveyed().changed({"equipment": {}, f"{LEAD}.mass": None, "trucks[0].compartment": {"removal": "side"}})
+    frame = batsim.changed(surveyed(), {"equipment": {}, "trucks[0].compartment.frame_depth": "1000 mm"})
+    nothing = batsim.changed(
+        surveyed(), {"equipment": {}, f"{LEAD}.mass": None, "trucks[0].compartment": {"removal": "side"}}
+    )
     stand, trolley = figure("fit.stand.mass").value, figure("fit.four_roller_trolley.mass").value
     sizes = [
         {line.item: line.size for line in list_of(each, "stands")}["hand pallet truck"] for each in (frame, nothing)
@@ -418,7 +423,7 @@ def test_sizes_that_are_still_to_be_chosen() -> None:
 def test_a_charger_for_one_battery_type_has_its_size() -> None:
     """It is not ordered for the larger battery that it must not charge."""
     scenario = surveyed().with_layouts(["rollers"])
-    data = scenario.stated
+    data = stated_data(scenario)
     assert isinstance(data["trucks"], list)
     other = {
         "group": "small trucks",
@@ -427,14 +432,15 @@ def test_a_charger_for_one_battery_type_has_its_size() -> None:
         "battery": "small",
         "duty": {"mean_power": "0.5 kW"},
     }
-    scenario = scenario.changed(
+    scenario = batsim.changed(
+        scenario,
         {
             "batteries.small": {"from": "vented_lead_acid", "cells": 12, "capacity": "200 Ah at 5 h"},
             "trucks": [*data["trucks"], other],
             "chargers.only small": {"from": "electronic_iuia", "batteries": ["small"], "main_current": "30 A"},
             "layouts.rollers.chargers": ["3 x electronic_iuia", "1 x only small"],
             "layouts.rollers.batteries": {"lead": 5, "small": 2},
-        }
+        },
     )
     sizes = {line.item: line.size for line in equipment_list(scenario, "rollers", ())}
 

@@ -77,7 +77,7 @@ def surveyed(layout: str | None = None) -> Scenario:
 
 def with_changes(changes: dict[str, Any], layout: str | None = None) -> Scenario:
     """The site with some things otherwise."""
-    return surveyed(layout).changed(changes) if changes else surveyed(layout)
+    return batsim.changed(surveyed(layout), changes) if changes else surveyed(layout)
 
 
 def checks_of(scenario: Scenario, layout: str) -> list[Check]:
@@ -537,7 +537,7 @@ def test_what_is_not_known_is_asked_where_it_is_missing(
     assert found.ask
     assert found.changes
     assert found.sentence == f"Not known: {found.ask}."
-    answered = with_changes(changes, layout).replace(found.path, ANSWERS[key])
+    answered = batsim.changed(with_changes(changes, layout), {found.path: ANSWERS[key]})
     assert one(answered, layout, subject, name.partition(",")[0]).verdict != NOT_KNOWN
 
 
@@ -567,7 +567,7 @@ def test_every_question_can_be_answered_until_none_is_left(layout: str) -> None:
         path = open_questions[0].path
         assert path not in asked
         asked.append(path)
-        scenario = scenario.replace(path, ANSWERS[path.rpartition(".")[2]])
+        scenario = batsim.changed(scenario, {path: ANSWERS[path.rpartition(".")[2]]})
 
     assert len(asked) > 10
     assert {each.verdict for each in checks_of(scenario, layout)} <= {OK, TO_CHECK, FAILS}

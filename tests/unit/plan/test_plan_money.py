@@ -56,7 +56,7 @@ DAYS, TRUCK_HOURS, TRUCK_SHIFTS = 52 * 5, 52 * 120.0, 52 * 15
 @cache
 def priced() -> Scenario:
     """The surveyed site with round prices."""
-    return batsim.read(FILE).replace("prices", PRICES)
+    return batsim.changed(batsim.read(FILE), {"prices": PRICES})
 
 
 def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evidence:
@@ -75,7 +75,7 @@ def discharged(
     load_kw: Any = 4.0,
 ) -> Money:
     """Money of a layout."""
-    scenario = priced().changed(changes) if changes else priced()
+    scenario = batsim.changed(priced(), changes) if changes else priced()
     lines = equipment_list(scenario, layout, tuple(room_checks(scenario, layout)))
     return money(scenario, layout, found(measures, load_kw), lines)
 
@@ -320,12 +320,13 @@ def test_each_price_that_is_missing_marks_its_lines(key: str, lines: set[str]) -
 
 def test_a_price_of_its_own_goes_before_that_of_all() -> None:
     """For a part, for a device, and a figure that is stated anew is no placeholder."""
-    scenario = priced().changed(
+    scenario = batsim.changed(
+        priced(),
         {
             "prices.part": {"latch": "99 EUR"},
             "prices.device": {"hand_pallet_truck": "777 EUR"},
             "figures": {"price.part.other": "11 EUR", "price.truck": "3 EUR/h"},
-        }
+        },
     )
 
     assert part_price(scenario, "latch") == Price(99.0, 99.0, 99.0, placeholder=False)

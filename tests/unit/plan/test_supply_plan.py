@@ -14,6 +14,7 @@ from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
 from batsim.plan.supply import ChargerLoad, Supply, held_back, supply
+from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 from batsim.study.running.replications import settings
 from batsim.views.text.services_text import supply_facts
@@ -44,7 +45,7 @@ def supplied(
     changes: dict[str, Any] | None = None, layout: str = "v1.2", replications: int = 2, weeks: float = 0.3
 ) -> tuple[Supply, Evidence]:
     """Supply of a layout after a short simulation, with what it rests on."""
-    scenario = site().changed(changes) if changes else site()
+    scenario = batsim.changed(site(), changes) if changes else site()
     stated = settings(scenario, (layout,), replications, weeks, 0.0, 1)
     found = evidence(stated, 1)[layout]
     tried = held_back({layout: found}, stated, [layout], 1)
@@ -240,7 +241,7 @@ def test_without_a_voltage_there_is_no_current() -> None:
 
 def test_chargers_by_the_largest_battery_that_they_fit() -> None:
     """A charger in proportion to the battery draws most on the largest one; one without a battery draws nothing."""
-    data = site().completed()
+    data = completed_data(site())
     assert isinstance(data["trucks"], list)
     changes = {
         "batteries.big": {"from": "vented_lead_acid", "cells": 24, "capacity": "1000 Ah at 5 h", "cool_down": "0 min"},

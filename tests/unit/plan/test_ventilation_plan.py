@@ -19,6 +19,7 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.evidence import Evidence, Taken
 from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Gassing, Ventilation, coefficient_of, ventilation
 from batsim.record import Record
+from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 from tests.rows import write_row
 
@@ -48,7 +49,7 @@ def aired(
     of: Scenario | None = None,
 ) -> Ventilation:
     """Ventilation with gas as the simulation might have found it, in quarters of an hour."""
-    scenario = (of or site()).changed(changes or {})
+    scenario = batsim.changed(of or site(), changes or {})
     taken = Taken({}, np.zeros(len(gas)), np.array(gas), 5.0, 40.0, 5.0, np.zeros(0))
     runs: Any = None
     return ventilation(scenario, layout, Evidence(layout, runs, (taken,)))
@@ -164,13 +165,14 @@ def test_air_by_floor_area() -> None:
 
 def two_types(chargers: list[str], lead: int = 4, small: int = 6) -> list[tuple[float, str, str]]:
     """Chargers at work by the rule, where there are two types of vented batteries."""
-    data = site().completed()
+    data = completed_data(site())
     assert isinstance(data["trucks"], list)
     trucks = [
         *data["trucks"],
         {"group": "more", "count": 1, "shifts": ["day"], "battery": "small", "duty": {"mean_power": "1 kW"}},
     ]
-    scenario = site().changed(
+    scenario = batsim.changed(
+        site(),
         {
             "batteries.small": {"from": "vented_lead_acid", "cells": 12, "capacity": "200 Ah at 5 h"},
             "chargers.only small": {"from": "electronic_iuia", "batteries": ["small"]},
@@ -183,7 +185,7 @@ def two_types(chargers: list[str], lead: int = 4, small: int = 6) -> list[tuple[
                     "chargers": chargers,
                 }
             },
-        }
+        },
     )
     found = aired(of=scenario)
     assert found.flow_m3_per_h == pytest.approx(
@@ -305,12 +307,12 @@ def test_questions_of_an_unknown_room_can_be_answered(layout: str) -> None:
         "handling": layout.replace(" ", "_").replace("hoist", "overhead_hoist"),
         "chargers": "1 x electronic_iuia",
     }
-    scenario = site().replace("layouts", {layout: chargers | ({"batteries": 2} if layout == "hoist" else {})})
+    scenario = batsim.changed(site(), {"layouts": {layout: chargers | ({"batteries": 2} if layout == "hoist" else {})}})
     asked: list[str] = []
     while open_checks := [each for each in aired(of=scenario, layout=layout).checks if each.verdict == NOT_KNOWN]:
         assert open_checks[0].path not in asked
         asked.append(open_checks[0].path)
-        scenario = scenario.replace(asked[-1], ANSWERS[asked[-1].rpartition(".")[2]])
+        scenario = batsim.changed(scenario, {asked[-1]: ANSWERS[asked[-1].rpartition(".")[2]]})
 
     where = "room" if layout == "hoist" else "building"
     assert asked == [f"{where}.fan", f"{where}.length", f"{where}.width", f"{where}.height"]
@@ -371,7 +373,7 @@ def test_checks_to_the_letter() -> None:
 
 def test_highest_share_over_time() -> None:
     """Of all replications, with the air that there is and with that of the rule."""
-    scenario = site().changed({"room": ROOM | {"fan": "100 m3/h"}})
+    scenario = batsim.changed(site(), {"room": ROOM | {"fan": "100 m3/h"}})
     gases = [np.array([0.0, 1.0, 1.0, 0.2]), np.array([0.5, 0.0, 2.0, 0.0])]
     runs: Any = None
     taken = tuple(Taken({}, np.zeros(4), gas, 5.0, 40.0, 5.0, np.zeros(0)) for gas in gases)

@@ -23,7 +23,7 @@ from click.testing import CliRunner
 import batsim
 from batsim.cli import main
 from batsim.scenario.parts.base import MOST_ENTRIES
-from batsim.scenario.reading import LONGEST_CHAIN, MOST_TIMES
+from batsim.scenario.reading import LONGEST_CHAIN, MOST_TIMES, source_of
 from batsim.scenario.text.yaml_text import path_text
 
 BROKEN = Path(__file__).parents[1] / "broken"
@@ -347,13 +347,13 @@ INSIDE = re.compile(r"[Ii]nput should|pydantic|Traceback|<class|could not conver
 def test_any_value_at_any_bay_is_read_or_refused() -> None:
     """Whatever stands wherever: a scenario comes back, or a message that is meant for people."""
     sound = batsim.read(BROKEN / "sound.yaml")
-    bays = [path for path in sound._stated.bays if path]
+    bays = [path for path in source_of(sound).locations if path]
     messages: list[str] = []
     for number, path in enumerate(bays):
         # Every third value at each bay, another third at the next.
         for value in HOSTILE[number % 3 :: 3]:
             try:
-                sound.replace(path_text(path), value)
+                batsim.changed(sound, {path_text(path): value})
             except batsim.ScenarioError as error:
                 messages += map(str, error.problems)
 

@@ -99,7 +99,7 @@ KEYS = [
 @pytest.mark.parametrize(("path", "text", "look", "value"), KEYS, ids=[f"{path}={text}" for path, text, *_ in KEYS])
 def test_a_value_becomes_what_it_says(sound: Scenario, path: str, text: object, look: Any, value: object) -> None:
     """In the unit of its suffix, whatever unit it was written in, in a copy made by replace."""
-    found = look(sound.replace(path, text))
+    found = look(batsim.changed(sound, {path: text}))
 
     assert found == pytest.approx(value) if isinstance(value, float | tuple) else found == value
 
@@ -107,11 +107,11 @@ def test_a_value_becomes_what_it_says(sound: Scenario, path: str, text: object, 
 def test_replace_checks_what_holds_chargers_back(sound: Scenario) -> None:
     """A copy whose charges could never start, or never end, is refused."""
     with pytest.raises(batsim.ScenarioError) as weak:
-        sound.replace("charging.power_limit", "1 kW")
+        batsim.changed(sound, {"charging.power_limit": "1 kW"})
     with pytest.raises(batsim.ScenarioError) as short:
-        sound.replace("layouts.in the truck.charging", {"windows": [{**NIGHT, "days": "Mon"}]})
+        batsim.changed(sound, {"layouts.in the truck.charging": {"windows": [{**NIGHT, "days": "Mon"}]}})
     with pytest.raises(batsim.ScenarioError) as cold:
-        sound.replace("batteries.big.charge_below", "5 degC")
+        batsim.changed(sound, {"batteries.big.charge_below": "5 degC"})
 
     assert str(weak.value).splitlines()[1:] == [
         f"  {SOUND}: charging.power_limit: must be at least 7.7 kW, what one 'our charger' draws on 'big', "
@@ -150,8 +150,8 @@ def test_lead_acid_of_the_catalogue_is_equalised(sound: Scenario, name: str) -> 
     stated = {"from": name, "cells": 12, "capacity": "450 Ah at 5 h"}
     other = "lithium_cc_cv" if entry["chemistry"] == "lithium_ion" else "electronic_iuia"
     chargers = ["8 x our charger", "4 x gel_iu", f"4 x {other}"]
-    whole = sound.replace("layouts.extractor.chargers", chargers).replace("layouts.in the truck.chargers", chargers)
-    equalising = whole.replace("batteries.small", stated).batteries["small"].equalising
+    whole = batsim.changed(sound, {"layouts.extractor.chargers": chargers, "layouts.in the truck.chargers": chargers})
+    equalising = batsim.changed(whole, {"batteries.small": stated}).batteries["small"].equalising
 
     if entry["chemistry"] == "lithium_ion":
         assert equalising is None

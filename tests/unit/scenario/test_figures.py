@@ -39,7 +39,9 @@ def plain() -> Scenario:
 
 def anew(scenario: Scenario, **figures: str | float) -> Scenario:
     """Copy with figures stated anew; `__` stands for the dots of their names."""
-    return scenario.changed({path_text(("figures", name.replace("__", "."))): text for name, text in figures.items()})
+    return batsim.changed(
+        scenario, {path_text(("figures", name.replace("__", "."))): text for name, text in figures.items()}
+    )
 
 
 def plan(scenario: Scenario) -> Blueprint:
@@ -215,7 +217,7 @@ def test_a_scenario_keeps_its_figures_in_another_process(plain: Scenario) -> Non
     copy = pickle.loads(pickle.dumps(anew(plain, travel__speed="6 km/h")))
 
     assert copy.stated_figures["travel.speed"].value == 6.0
-    assert copy.replace("trucks[0].count", 2).trucks[0].to_room.speed_m_per_min == 100.0
+    assert batsim.changed(copy, {"trucks[0].count": 2}).trucks[0].to_room.speed_m_per_min == 100.0
 
 
 def test_checks_use_it(plain: Scenario) -> None:
@@ -265,7 +267,7 @@ def test_a_figure_may_not_be_known(plain: Scenario) -> None:
         ("figures.'travel.speed'", "between 5 km/h and 7 km/h")
     ]
     assert scenario.stated_figures["travel.speed"].value == 6.0
-    assert scenario.changed({"figures.'travel.speed'": "7 km/h"}).stated_figures["travel.speed"].value == 7.0
+    assert batsim.changed(scenario, {"figures.'travel.speed'": "7 km/h"}).stated_figures["travel.speed"].value == 7.0
 
 
 # --- those that a study varies ---
@@ -295,19 +297,19 @@ def test_the_ranged_figures_of_a_layout(plain: Scenario) -> None:
 
 def test_each_of_them_can_be_varied(plain: Scenario) -> None:
     """Its low and its high value are read, and the layout is worked out with them."""
-    high = plain.replace("trucks[0].exchange_at", "45 %")  # above the highest cut-out
+    high = batsim.changed(plain, {"trucks[0].exchange_at": "45 %"})  # above the highest cut-out
     found = ranged_figures(high, ("stands",))
 
     assert len(found) > 50
     for each in found:
         for value in (each.low, each.high):
-            assert plan(high.changed({each.path: value})).queues[0].name == BATTERY
+            assert plan(batsim.changed(high, {each.path: value})).queues[0].name == BATTERY
 
 
 def test_what_a_scenario_states_is_not_varied(plain: Scenario) -> None:
     """Neither as a figure nor as the input that it is the default of."""
     paths = {each.path for each in ranged_figures(anew(plain, travel__speed="6 km/h"), ("stands",))}
-    stated = plain.replace("trucks[0].to_room.speed", "6 km/h")
+    stated = batsim.changed(plain, {"trucks[0].to_room.speed": "6 km/h"})
 
     assert "figures.'travel.speed'" not in paths
     assert "figures.'travel.speed'" not in {each.path for each in ranged_figures(stated, ("stands",))}

@@ -182,6 +182,6 @@ def test_a_price_that_is_not_known() -> None:
         5.5,
     )
     for share in (0.0, 0.12345, 0.7654321, 1.0):
-        drawn = scenario.changed({each.path: each.at(share) for each in scenario.unknowns}).prices
+        drawn = batsim.changed(scenario, {each.path: each.at(share) for each in scenario.unknowns}).prices
         assert drawn.battery[""].amount == pytest.approx(120.0 + 100.0 * share, rel=1e-5)
         assert drawn.lives.battery_years == pytest.approx(4.0 + 3.0 * share, rel=1e-5)

@@ -149,7 +149,7 @@ def test_quantities_arrive_in_the_unit_of_their_suffix(
     sound: Scenario, path: str, text: object, look: Any, value: object
 ) -> None:
     """Whatever unit they were written in."""
-    found = look(sound.replace(path, text))
+    found = look(batsim.changed(sound, {path: text}))
 
     assert found == pytest.approx(value) if isinstance(value, float) else found == value
 
@@ -256,7 +256,7 @@ def test_defaults_are_figures_of_the_catalogue() -> None:
 
 def test_a_way_has_the_speed_of_the_catalogue(sound: Scenario) -> None:
     """Where only the distance is stated."""
-    to_room = sound.replace("trucks[0].to_room", {"distance": "100 m"}).trucks[0].to_room
+    to_room = batsim.changed(sound, {"trucks[0].to_room": {"distance": "100 m"}}).trucks[0].to_room
 
     assert to_room is not None
     assert to_room.speed_m_per_min == catalogue.figure("travel.speed").value * 1000.0 / 60.0
@@ -328,7 +328,7 @@ def test_a_scenario_can_be_sent_to_another_process(sound: Scenario) -> None:
     copy = pickle.loads(pickle.dumps(sound))
 
     assert copy == sound
-    assert copy.replace("layouts.extractor.stations", 3).layouts["extractor"].stations == 3
+    assert batsim.changed(copy, {"layouts.extractor.stations": 3}).layouts["extractor"].stations == 3
 
 
 # --- a changed copy ---
@@ -339,7 +339,7 @@ def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
     before = sound.model_dump()
 
     with pytest.raises(batsim.ScenarioError) as caught:
-        sound.replace("trucks[0].count", 14)
+        batsim.changed(sound, {"trucks[0].count": 14})
 
     assert rules(caught) == [
         "68:22: layouts.extractor.batteries.big: would deadlock: without a spare battery of type 'big' no exchange "
@@ -351,14 +351,14 @@ def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
 def test_replace_reads_as_yaml_would(sound: Scenario) -> None:
     """Text with its unit, a number, a list or a block; the copy stands alone."""
     value = {"mean": "2 kW"}
-    changed = sound.replace("trucks[0].duty", value).replace("layouts.extractor.stations", 2)
+    changed = batsim.changed(sound, {"trucks[0].duty": value, "layouts.extractor.stations": 2})
     value["mean"] = "-1 kW"
 
     assert changed.trucks[0].duty is not None
     assert (changed.trucks[0].duty.mean_kw, changed.layouts["extractor"].stations) == (2.0, 2)
     assert sound.trucks[0].duty is not None
     assert (sound.trucks[0].duty.mean_kw, sound.layouts["extractor"].stations) == (3.2, 1)
-    assert changed.replace("rules.at_break", "pause").trucks == changed.trucks
+    assert batsim.changed(changed, {"rules.at_break": "pause"}).trucks == changed.trucks
     assert changed.file == sound.file
 
 
@@ -371,11 +371,13 @@ def test_replace_adds_what_was_left_to_its_default(sound: Scenario) -> None:
     }
     plain = batsim.read_scenario_text(PLAIN)
 
-    assert sound.replace("layouts.hoist", layout).batteries_of("hoist") == {"big": 9, "small": 6}
-    assert sound.replace("batteries.small.cool_down", "3 h").batteries["small"].cool_down_min.fixed_min == 180.0
-    assert plain.replace("rules.at_break", "pause").rules.at_break == "pause"
-    assert plain.replace("simulation.seed", 7).simulation.seed == 7
-    assert sound.replace("trucks[0].duty", None).trucks[0].duty is not None  # from its class
+    assert batsim.changed(sound, {"layouts.hoist": layout}).batteries_of("hoist") == {"big": 9, "small": 6}
+    assert (
+        batsim.changed(sound, {"batteries.small.cool_down": "3 h"}).batteries["small"].cool_down_min.fixed_min == 180.0
+    )
+    assert batsim.changed(plain, {"rules.at_break": "pause"}).rules.at_break == "pause"
+    assert batsim.changed(plain, {"simulation.seed": 7}).simulation.seed == 7
+    assert batsim.changed(sound, {"trucks[0].duty": None}).trucks[0].duty is not None  # from its class
 
 
 @pytest.mark.parametrize(
@@ -402,7 +404,7 @@ def test_replace_adds_what_was_left_to_its_default(sound: Scenario) -> None:
 def test_replace_refuses_paths_that_lead_nowhere(sound: Scenario, path: str, problem: str) -> None:
     """And values that break a rule, without a line: they stand in no file."""
     with pytest.raises(batsim.ScenarioError) as caught:
-        sound.replace(path, 1.5)
+        batsim.changed(sound, {path: 1.5})
 
     file = str(SOUND)
     expected = f"{file}: 1 problem\n  {file}: {problem.removeprefix(': ')}"
@@ -413,11 +415,11 @@ def test_replace_refuses_paths_that_lead_nowhere(sound: Scenario, path: str, pro
 def test_names_of_all_kinds_can_be_reached(name: str) -> None:
     """A name with dots or brackets stands in quotes in a path, as messages write it."""
     plain = batsim.read_scenario_text(PLAIN)
-    scenario = plain.replace(
-        "layouts", {name: {"handling": "portable_stands", "batteries": 4, "chargers": "2 x electronic_iuia"}}
+    scenario = batsim.changed(
+        plain, {"layouts": {name: {"handling": "portable_stands", "batteries": 4, "chargers": "2 x electronic_iuia"}}}
     )
 
-    changed = scenario.replace(path_text(("layouts", name, "batteries")), 5)
+    changed = batsim.changed(scenario, {path_text(("layouts", name, "batteries")): 5})
 
     assert changed.batteries_of(name) == {"vented_lead_acid_24v": 5}
 

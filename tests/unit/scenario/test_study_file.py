@@ -413,7 +413,7 @@ def put(data: Any, path: tuple[str | int, ...], value: object) -> None:
 def reads(scenario: batsim.Scenario, path: tuple[str | int, ...], value: object) -> bool:
     """Tell whether the reader takes it."""
     try:
-        scenario.changed({path_text(path): value})
+        batsim.changed(scenario, {path_text(path): value})
     except batsim.ScenarioError:
         return False
     return True

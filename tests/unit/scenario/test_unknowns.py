@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 import batsim
+from batsim.scenario.reading import completed_data, source_of, source_of
 from batsim.scenario.site import Scenario
 
 ROOT = Path(__file__).parents[3]
@@ -80,7 +81,7 @@ def test_a_value_that_is_not_known_may_stand_anywhere(
     assert list(unknowns(scenario)) == [path]
     assert text in (None, unknowns(scenario)[path])
     assert scenario.model_dump() == sound.model_dump()
-    assert scenario.completed() == sound.replace(path, scenario.unknowns[0].middle).completed()
+    assert completed_data(scenario) == completed_data(batsim.changed(sound, {path: scenario.unknowns[0].middle}))
 
 
 def test_they_are_told_in_the_order_of_the_file() -> None:
@@ -185,7 +186,7 @@ def open_one() -> Scenario:
 
 def test_a_copy_may_settle_one(open_one: Scenario, sound: Scenario) -> None:
     """Then it is known there; the others and the original stay as they were."""
-    changed = open_one.replace("batteries.big.cool_down", "7 h")
+    changed = batsim.changed(open_one, {"batteries.big.cool_down": "7 h"})
 
     assert list(unknowns(changed)) == ["trucks[0].duty.mean_power", "layouts.in the truck.in_truck.ceiling"]
     assert changed.batteries["big"].cool_down_min.fixed_min == 420.0
@@ -195,9 +196,9 @@ def test_a_copy_may_settle_one(open_one: Scenario, sound: Scenario) -> None:
 
 def test_a_copy_may_make_one_of_a_known_value(sound: Scenario) -> None:
     """Or state one otherwise."""
-    changed = sound.replace("trucks[0].duty.mean_power", {"between": ["3 kW", "3.4 kW"]})
-    again = changed.replace("trucks[0].duty.mean_power", {"between": ["1 kW", "2 kW"]})
-    end = changed.replace("trucks[0].duty.mean_power.between[1]", "4 kW")
+    changed = batsim.changed(sound, {"trucks[0].duty.mean_power": {"between": ["3 kW", "3.4 kW"]}})
+    again = batsim.changed(changed, {"trucks[0].duty.mean_power": {"between": ["1 kW", "2 kW"]}})
+    end = batsim.changed(changed, {"trucks[0].duty.mean_power.between[1]": "4 kW"})
 
     assert unknowns(changed) == {"trucks[0].duty.mean_power": "between 3 kW and 3.4 kW"}
     assert unknowns(again) == {"trucks[0].duty.mean_power": "between 1 kW and 2 kW"}
@@ -206,8 +207,8 @@ def test_a_copy_may_make_one_of_a_known_value(sound: Scenario) -> None:
 
 def test_all_settled_at_their_middle_is_the_same_scenario(open_one: Scenario) -> None:
     """In one step, with any value that a study draws."""
-    settled = open_one.changed({each.path: each.middle for each in open_one.unknowns})
-    drawn = open_one.changed({each.path: each.at(0.123) for each in open_one.unknowns})
+    settled = batsim.changed(open_one, {each.path: each.middle for each in open_one.unknowns})
+    drawn = batsim.changed(open_one, {each.path: each.at(0.123) for each in open_one.unknowns})
 
     assert settled.unknowns == drawn.unknowns == ()
     assert settled.model_dump() == open_one.model_dump()
@@ -218,7 +219,7 @@ def test_all_settled_at_their_middle_is_the_same_scenario(open_one: Scenario) ->
 def test_a_copy_that_breaks_a_rule_is_refused(open_one: Scenario) -> None:
     """With the middle of what was put there."""
     with pytest.raises(batsim.ScenarioError) as caught:
-        open_one.replace("trucks[0].duty.mean_power", {"between": ["-3 kW", "1 kW"]})
+        batsim.changed(open_one, {"trucks[0].duty.mean_power": {"between": ["-3 kW", "1 kW"]}})
 
     assert str(caught.value) == (
         "site.yaml: 1 problem\n  site.yaml: trucks[0].duty.mean_power: must be above 0 kW (got '-1 kW')"
@@ -231,14 +232,14 @@ def test_they_go_to_another_process(open_one: Scenario) -> None:
 
     assert copy == open_one
     assert copy.unknowns == open_one.unknowns
-    assert unknowns(copy.replace("trucks[0].duty.mean_power", "3 kW")) == unknowns(
-        open_one.replace("trucks[0].duty.mean_power", "3 kW")
+    assert unknowns(batsim.changed(copy, {"trucks[0].duty.mean_power": "3 kW"})) == unknowns(
+        batsim.changed(open_one, {"trucks[0].duty.mean_power": "3 kW"})
     )
 
 
 def test_completed_data_hold_the_middles(open_one: Scenario) -> None:
     """As YAML would hold them; what the catalogue adds is there too."""
-    whole = open_one.completed()
+    whole = completed_data(open_one)
     trucks, batteries = whole["trucks"], whole["batteries"]
 
     assert isinstance(trucks, list)
@@ -260,16 +261,18 @@ CHARGERS = ("extractor.chargers", "in the truck.chargers")
 
 def test_changes_are_checked_together(sound: Scenario) -> None:
     """Each alone would break a rule, or both do and are told together."""
-    both = sound.changed({"trucks[0].count": 14, "layouts.extractor.batteries.big": 30, "layouts.extractor.bays": 40})
+    both = batsim.changed(
+        sound, {"trucks[0].count": 14, "layouts.extractor.batteries.big": 30, "layouts.extractor.bays": 40}
+    )
 
     assert (both.trucks[0].count, both.batteries_of("extractor")["big"]) == (14, 30)
     with pytest.raises(batsim.ScenarioError) as caught:
-        sound.changed({"trucks[0].count": 0, "layouts.extractor.stations": "two"})
+        batsim.changed(sound, {"trucks[0].count": 0, "layouts.extractor.stations": "two"})
     assert [str(each) for each in caught.value.problems] == [
         f"{SOUND}: layouts.extractor.stations: needs a whole number or the word unlimited (got 'two')",
         f"{SOUND}: trucks[0].count: must be at least 1 (got 0)",
     ]
-    assert sound.changed({}) == sound
+    assert batsim.changed(sound, {}) == sound
 
 
 @pytest.mark.parametrize(
@@ -288,7 +291,7 @@ def test_changes_are_checked_together(sound: Scenario) -> None:
 )  # fmt: skip
 def test_a_star_stands_for_each(sound: Scenario, path: str, paths: list[str]) -> None:
     """A number or a name; without one the path stands for itself."""
-    assert sound.spread(path) == paths
+    assert source_of(sound).spread(path) == paths
 
 
 @pytest.mark.parametrize(
@@ -304,7 +307,7 @@ def test_a_star_stands_for_each(sound: Scenario, path: str, paths: list[str]) ->
 def test_a_star_that_stands_for_nothing_is_refused(sound: Scenario, path: str, problem: str) -> None:
     """As is what is no path."""
     where = f"{path}: " if path else ""
-    for look in (sound.spread, lambda path: sound.changed({path: 1})):
+    for look in (source_of(sound).spread, lambda path: batsim.changed(sound, {path: 1})):
         with pytest.raises(batsim.ScenarioError) as caught:
             look(path)
         assert str(caught.value) == f"{SOUND}: 1 problem\n  {SOUND}: {where}{problem}"
@@ -312,7 +315,7 @@ def test_a_star_that_stands_for_nothing_is_refused(sound: Scenario, path: str, p
 
 def test_a_change_to_each_changes_each(sound: Scenario) -> None:
     """And no more."""
-    changed = sound.changed({"trucks[*].exchange_at": "30 %"})
+    changed = batsim.changed(sound, {"trucks[*].exchange_at": "30 %"})
 
     assert [group.exchange_at_share for group in changed.trucks] == [0.3, 0.3]
     assert changed.layouts == sound.layouts
@@ -332,18 +335,21 @@ def test_a_change_to_each_changes_each(sound: Scenario) -> None:
 )
 def test_the_layout_of_a_path(sound: Scenario, path: str, layout: str | None) -> None:
     """None when it concerns all of them."""
-    assert sound.layout_of(path) == layout
+    assert source_of(sound).layout_of(path) == layout
 
 
 def test_sections_left_to_their_defaults_can_be_changed(sound: Scenario) -> None:
     """Also a section in a section that is not there; what is named must be there."""
-    assert sound.replace("prices.lives.battery", "8 years").prices.lives.battery_years == 8.0
-    assert sound.replace("prices.device.extractor", "9 EUR").prices.device["extractor"].amount == 9.0
-    assert sound.replace("trucks[0].exchange_when.spread", "5 min").trucks[0].exchange_when.spread_min == 5.0
+    assert batsim.changed(sound, {"prices.lives.battery": "8 years"}).prices.lives.battery_years == 8.0
+    assert batsim.changed(sound, {"prices.device.extractor": "9 EUR"}).prices.device["extractor"].amount == 9.0
+    assert batsim.changed(sound, {"trucks[0].exchange_when.spread": "5 min"}).trucks[0].exchange_when.spread_min == 5.0
     assert (
-        sound.replace("layouts.extractor.in_truck.ceiling", "70 %").layouts["extractor"].in_truck.ceiling_share == 0.7
+        batsim.changed(sound, {"layouts.extractor.in_truck.ceiling": "70 %"})
+        .layouts["extractor"]
+        .in_truck.ceiling_share
+        == 0.7
     )
-    assert sound.replace("figures.'travel.speed'", "6 km/h").stated_figures["travel.speed"].value == 6.0
+    assert batsim.changed(sound, {"figures.'travel.speed'": "6 km/h"}).stated_figures["travel.speed"].value == 6.0
     for path in (
         "layouts.hoist.stations",
         "layouts.hoist.in_truck.ceiling",
@@ -351,7 +357,7 @@ def test_sections_left_to_their_defaults_can_be_changed(sound: Scenario) -> None
         "chargers.gel_iu.efficiency",
     ):
         with pytest.raises(batsim.ScenarioError) as caught:
-            sound.replace(path, 1)
+            batsim.changed(sound, {path: 1})
         assert str(caught.value) == f"{SOUND}: 1 problem\n  {SOUND}: {path}: leads to nothing in this scenario"
     assert sound == batsim.read(SOUND)
 
@@ -366,7 +372,7 @@ def test_only_some_layouts(open_one: Scenario) -> None:
     assert list(one.layouts) == ["extractor"]
     assert one.layouts["extractor"] == open_one.layouts["extractor"]
     assert list(unknowns(one)) == ["trucks[0].duty.mean_power", "batteries.big.cool_down"]
-    assert one.replace("layouts.extractor.stations", 2).layouts["extractor"].stations == 2
+    assert batsim.changed(one, {"layouts.extractor.stations": 2}).layouts["extractor"].stations == 2
     assert list(open_one.layouts) == ["extractor", "in the truck"]
 
 
@@ -377,8 +383,9 @@ def test_all_layouts_are_the_scenario_itself(open_one: Scenario) -> None:
 
 def test_a_layout_that_is_left_out_may_have_had_prices() -> None:
     """What only it has of the catalogue keeps its price; that does no harm."""
-    scenario = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml").changed(
-        {"prices.device.hoist": "20000 EUR", "prices.charger.fast_iuia": "5000 EUR"}
+    scenario = batsim.changed(
+        batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml"),
+        {"prices.device.hoist": "20000 EUR", "prices.charger.fast_iuia": "5000 EUR"},
     )
 
     assert list(scenario.with_layouts(["portable stands"]).layouts) == ["portable stands"]

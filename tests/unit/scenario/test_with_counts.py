@@ -2,6 +2,7 @@
 
 import pytest
 
+import batsim
 from batsim import ScenarioError, read
 from batsim.catalogue import FIGURES
 from batsim.scenario.checks.layout_checks import layout_problems
@@ -48,7 +49,7 @@ def test_counts_are_those_that_a_file_would_state() -> None:
         f"devices.{device}": 6,
         f"attendants.{shift}": 3,
     }.items():
-        stated = stated.replace(f"layouts.'{LAYOUT}'.{key}", value)
+        stated = batsim.changed(stated, {f"layouts.'{LAYOUT}'.{key}": value})
     assert changed.layouts == stated.layouts
 
 
@@ -74,7 +75,7 @@ def test_a_layout_made_in_memory_is_checked_as_one_that_was_read() -> None:
 def test_paths_cannot_be_changed_after_a_layout_was() -> None:
     """What is in memory stands in no file."""
     with pytest.raises(ScenarioError) as error:
-        _with(stations=5).replace("simulation.seed", 2)
+        batsim.changed(_with(stations=5), {"simulation.seed": 2})
     (problem,) = error.value.problems
     assert problem.rule == "its layouts were changed in memory; change paths first, then layouts"
 
@@ -85,7 +86,7 @@ def test_only_some_layouts() -> None:
     few = SCENARIO.with_layouts([other])
     assert list(few.layouts) == [other]
     assert few.present is None
-    assert list(few.replace("simulation.seed", 2).layouts) == [other]
+    assert list(batsim.changed(few, {"simulation.seed": 2}).layouts) == [other]
     assert SCENARIO.with_layouts(list(SCENARIO.layouts)) is SCENARIO
 
 

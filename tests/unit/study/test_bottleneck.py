@@ -25,7 +25,7 @@ WEEK_MIN = 10080.0
 
 def layout(**keys):
     """Kestrel Lane with one layout."""
-    return KESTREL.changed({"present": None, "layouts": {"room": keys}})
+    return batsim.changed(KESTREL, {"present": None, "layouts": {"room": keys}})
 
 
 def roomy(**keys):
@@ -133,9 +133,16 @@ def test_what_has_no_limit_is_left_alone():
 
 def test_each_type_of_charger_and_battery():
     made = more(FROSTHOLM, "side rollers")
-    store = FROSTHOLM.replace(
-        "layouts.'side rollers'.chargers",
-        ["40 x electronic_iuia", "9 x fast_iuia", "unlimited x gel_iu", "3 x electronic_iuia"],
+    store = batsim.changed(
+        FROSTHOLM,
+        {
+            "layouts.'side rollers'.chargers": [
+                "40 x electronic_iuia",
+                "9 x fast_iuia",
+                "unlimited x gel_iu",
+                "3 x electronic_iuia",
+            ]
+        },
     )
 
     assert made["one more battery (lead 24 V 465 Ah)"] == {"batteries": {"lead 24 V 465 Ah": 45}}
@@ -225,7 +232,7 @@ def test_in_the_truck_a_spot_comes_with_its_charger():
 
 @pytest.mark.parametrize("name", ["O'Brien's", "a.b[0]", 'the "old" one'])
 def test_any_name_of_a_layout(name):
-    room = KESTREL.changed({"present": None, "layouts": {name: KESTREL.source.at(("layouts", "hoist"))}})
+    room = batsim.changed(KESTREL, {"present": None, "layouts": {name: KESTREL.source.at(("layouts", "hoist"))}})
 
     assert more(room, name)["one more station"] == {"stations": 2}
 
@@ -485,7 +492,7 @@ def test_with_plenty_of_everything_nothing_binds():
 def test_jobs_name_their_scenario_and_what_is_taken(monkeypatch):
     """The same on one process and on two, in the order of the jobs."""
     monkeypatch.setattr("batsim.study.running.executors.POOL_PAYS_S", 0.0)
-    scenarios = [KESTREL, KESTREL.replace("layouts.hoist.stations", 2).replace("layouts.hoist.devices", {"hoist": 2})]
+    scenarios = [KESTREL, batsim.changed(KESTREL, {"layouts.hoist.stations": 2, "layouts.hoist.devices": {"hoist": 2}})]
     jobs = [Job("hoist", number, 1, WEEK_MIN / 4, 0.0, which) for which in (1, 0) for number in range(4)]
 
     one, two = (run_jobs(scenarios, jobs, take=lost_time, workers=workers) for workers in (1, 2))

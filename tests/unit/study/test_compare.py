@@ -22,7 +22,7 @@ from tests.sites import CART, SOUND
 
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
-FREE = SOUND.replace("targets", {})
+FREE = batsim.changed(SOUND, {"targets": {}})
 DOWN, LABOUR = "downtime_min_per_truck_shift", "labour_min_per_day"
 SHORT = ("--weeks", "0.3", "--warm-up", "0", "--workers", "1")
 NOISE = np.array([0.0, 1.0, -1.0, 2.0, -2.0, 0.5, -0.5, 1.5])
@@ -448,7 +448,7 @@ def many():
     """Twenty layouts: carts with more and more batteries."""
     room = {"handling": "by_hand", "chargers": "2 x electronic_iuia"}
     layouts = {f"room {3 + number} batteries": {**room, "batteries": 3 + number} for number in range(20)}
-    return compare(CART.replace("layouts", layouts), replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)
+    return compare(batsim.changed(CART, {"layouts": layouts}), replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)
 
 
 def test_twenty_layouts_have_a_line_each(many):

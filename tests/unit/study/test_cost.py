@@ -28,7 +28,7 @@ RECOVERY = {5.0: 0.2309748, 10.0: 0.1295046, 20.0: 0.0802426}
 @pytest.fixture(scope="module")
 def sound() -> Scenario:
     """The sound scenario of the tests on bad input, with prices of the site."""
-    return batsim.read(SOUND).replace("prices", PRICES)
+    return batsim.changed(batsim.read(SOUND), {"prices": PRICES})
 
 
 def lines_of(scenario: Scenario, layout: str, units: UnitCosts | None = None) -> dict[tuple[str, str], CostLine]:
@@ -65,7 +65,7 @@ def test_one_of_each_by_hand(sound: Scenario) -> None:
 
 def test_without_interest_a_price_is_dealt_over_the_years(sound: Scenario) -> None:
     """An eighth in each of eight years."""
-    free = sound.changed({"prices.interest": "0 %", "prices.lives.battery": "8 years"})
+    free = batsim.changed(sound, {"prices.interest": "0 %", "prices.lives.battery": "8 years"})
 
     assert UnitCosts(free, "extractor").batteries["big"].per_year == 750.0
 
@@ -73,8 +73,10 @@ def test_without_interest_a_price_is_dealt_over_the_years(sound: Scenario) -> No
 def test_a_price_of_the_type_goes_before_that_of_all() -> None:
     """Which goes before the catalogue's."""
     scenario = batsim.read(KESTREL)
-    carriage = scenario.replace("prices", {"device": {"battery_carriage": "20000 EUR"}, "charger": "1500 EUR"})
-    all_alike = scenario.replace("prices", {"device": "20000 EUR", "battery": "100 EUR/kWh"})
+    carriage = batsim.changed(
+        scenario, {"prices": {"device": {"battery_carriage": "20000 EUR"}, "charger": "1500 EUR"}}
+    )
+    all_alike = batsim.changed(scenario, {"prices": {"device": "20000 EUR", "battery": "100 EUR/kWh"}})
 
     assert UnitCosts(carriage, "side rollers").devices["battery_carriage"].price == 20_000.0
     assert UnitCosts(carriage, "hoist").devices["hoist"].price == figure("price.hoist").value
@@ -108,13 +110,13 @@ def test_one_price_of_the_catalogue_is_told(sound: Scenario, missing: str) -> No
     """Whichever it is."""
     prices = {key: value for key, value in PRICES.items() if key != missing}
 
-    assert UnitCosts(sound.replace("prices", prices), "extractor").placeholders is True
+    assert UnitCosts(batsim.changed(sound, {"prices": prices}), "extractor").placeholders is True
 
 
 def test_a_figure_stated_anew_is_a_price_of_the_site(sound: Scenario) -> None:
     """It is used, and no placeholder."""
     prices = {key: value for key, value in PRICES.items() if key != "bay"}
-    changed = sound.changed({"prices": prices, "figures.'price.bay'": "700 EUR"})
+    changed = batsim.changed(sound, {"prices": prices, "figures.'price.bay'": "700 EUR"})
     units = UnitCosts(changed, "extractor")
 
     assert (units.bay.price, units.bay.placeholder, units.placeholders) == (700.0, False, False)
@@ -167,7 +169,7 @@ def test_charging_in_the_truck_has_no_bays(sound: Scenario) -> None:
 def test_attendants_cost_their_hours(sound: Scenario) -> None:
     """By shift: days and length, breaks paid; none on a shift has no line."""
     attendants = {"early": 2, "late": 0, "room": 1}
-    lines = lines_of(sound.replace("layouts.extractor.attendants", attendants), "extractor")
+    lines = lines_of(batsim.changed(sound, {"layouts.extractor.attendants": attendants}), "extractor")
 
     assert {name: line.number for (thing, name), line in lines.items() if thing == "attendant"} == {
         "early": 2.0,
@@ -176,13 +178,13 @@ def test_attendants_cost_their_hours(sound: Scenario) -> None:
     assert lines["attendant", "early"].per_year == 2.0 * 30.0 * 8.0 * 5.0 * 52.0
     assert lines["attendant", "room"].per_year == 30.0 * 16.0 * 5.0 * 52.0
     for words in ("drivers", "unlimited"):
-        alone = lines_of(sound.replace("layouts.extractor.attendants", words), "extractor")
+        alone = lines_of(batsim.changed(sound, {"layouts.extractor.attendants": words}), "extractor")
         assert [key for key in alone if key[0] == "attendant"] == []
 
 
 def test_a_night_shift_has_its_whole_length() -> None:
     """Over midnight, on its days."""
-    units = UnitCosts(batsim.read(KESTREL).replace("prices", {"attendant": "10 EUR/h"}), "side rollers")
+    units = UnitCosts(batsim.changed(batsim.read(KESTREL), {"prices": {"attendant": "10 EUR/h"}}), "side rollers")
 
     assert {name: each.per_year for name, each in units.attendants.items()} == {
         f"room {shift}": 10.0 * 8.0 * 5.0 * 52.0 for shift in ("early", "late", "night")
@@ -191,7 +193,7 @@ def test_a_night_shift_has_its_whole_length() -> None:
 
 def test_what_is_without_a_limit_costs_nothing(sound: Scenario) -> None:
     """It is a question of theory."""
-    free = sound.changed({"layouts.extractor.stations": "unlimited", "layouts.extractor.bays": "unlimited"})
+    free = batsim.changed(sound, {"layouts.extractor.stations": "unlimited", "layouts.extractor.bays": "unlimited"})
 
     assert {("station", ""), ("bay", "")} & set(lines_of(free, "extractor")) == set()
     assert ("battery", "big") in lines_of(free, "extractor")
@@ -201,7 +203,7 @@ def test_growth_of_the_fleet_buys_its_batteries(sound: Scenario) -> None:
     """In the truck each truck has one."""
     only = {"in the truck": {"handling": "in_truck", "chargers": ["6 x our charger", "4 x gel_iu"]}}
     demand = {"fleet_growth": "50 %", "years": 1}
-    grown = sound.changed({"demand": demand, "trucks[1].first_run": "1 h", "layouts": only})
+    grown = batsim.changed(sound, {"demand": demand, "trucks[1].first_run": "1 h", "layouts": only})
 
     numbers = {key: line.number for key, line in lines_of(grown, "in the truck").items()}
     assert (numbers["battery", "big"], numbers["battery", "small"]) == (9.0, 6.0)
@@ -226,7 +228,10 @@ def test_what_is_owned_costs_nothing_up_to_what_is_stated(
     sound: Scenario, owned: list[str], free: set[tuple[str, str]]
 ) -> None:
     """By kind or by name; everything else costs what it did."""
-    before, lines = lines_of(sound, "extractor"), lines_of(sound.replace("layouts.extractor.owned", owned), "extractor")
+    before, lines = (
+        lines_of(sound, "extractor"),
+        lines_of(batsim.changed(sound, {"layouts.extractor.owned": owned}), "extractor"),
+    )
 
     assert {key for key, line in lines.items() if line.per_year == 0.0} == free
     assert {key for key, line in lines.items() if line.owned} == free
@@ -238,9 +243,9 @@ def test_what_is_owned_costs_nothing_up_to_what_is_stated(
 
 def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
     """What is stated is there; more costs its difference, less saves nothing."""
-    stated = sound.replace("layouts.extractor.owned", ["big", "chargers"])
+    stated = batsim.changed(sound, {"layouts.extractor.owned": ["big", "chargers"]})
     units = UnitCosts(stated, "extractor")
-    more = stated.changed({
+    more = batsim.changed(stated, {
         "layouts.extractor.batteries.big": 17,
         "layouts.extractor.bays": 20,
         "layouts.extractor.chargers": ["10 x our charger", "3 x gel_iu"],
@@ -257,7 +262,7 @@ def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
 def test_costs_do_not_hang_on_what_is_varied(sound: Scenario) -> None:
     """Unit costs are those of the scenario as stated, whatever another point says."""
     units = UnitCosts(sound, "extractor")
-    dearer = sound.changed({"prices.battery": "9999 EUR", "layouts.extractor.stations": 2})
+    dearer = batsim.changed(sound, {"prices.battery": "9999 EUR", "layouts.extractor.stations": 2})
 
     lines = lines_of(dearer, "extractor", units)
     assert lines["battery", "big"].per_year == 14.0 * units.batteries["big"].per_year

@@ -72,7 +72,7 @@ def test_the_week_counts_what_the_day_leaves_behind():
 
 def test_all_units_of_a_kind_are_out():
     """One of two carts would do for one truck."""
-    one = of("nothing stands by", site=SITE.replace("layouts.'nothing stands by'.devices", {"hand_cart": 2}))
+    one = of("nothing stands by", site=batsim.changed(SITE, {"layouts.'nothing stands by'.devices": {"hand_cart": 2}}))
 
     assert one.count == 2
     assert means(one) == {AS_IT_IS: 20.0, WITHOUT: 1090.0}
@@ -102,8 +102,8 @@ def test_only_the_device_asked_for():
 
 def test_layouts_without_a_limited_device_have_no_such_day():
     """None at all, as many as asked for, or charging in the truck, where pallet trucks only help with watering."""
-    unlimited = SITE.replace("layouts.'nothing stands by'.devices", {"hand_cart": "unlimited"})
-    watered = SITE.replace("batteries.plain.watering", {"every": "7 charges", "by": "hand"})
+    unlimited = batsim.changed(SITE, {"layouts.'nothing stands by'.devices": {"hand_cart": "unlimited"}})
+    watered = batsim.changed(SITE, {"batteries.plain.watering": {"every": "7 charges", "by": "hand"}})
 
     assert batsim.day_without(SITE, "no device", workers=1) == []
     assert batsim.day_without(unlimited, "nothing stands by", workers=1) == []
@@ -114,9 +114,14 @@ def test_what_stands_by_in_words():
     """Its devices with their numbers, or its handling when it takes none."""
     path = "layouts.'table stands by'.standby"
 
-    two = of("table stands by", site=SITE.replace(path, {"handling": "by table", "devices": {"lifting_table": 2}}))
-    both = of("table stands by", site=SITE.replace(path, {"handling": "cart and winch", "devices": {"hand_cart": 2}}))
-    none = of("table stands by", site=SITE.replace(path, {"handling": "by_hand"}))
+    two = of(
+        "table stands by", site=batsim.changed(SITE, {path: {"handling": "by table", "devices": {"lifting_table": 2}}})
+    )
+    both = of(
+        "table stands by",
+        site=batsim.changed(SITE, {path: {"handling": "cart and winch", "devices": {"hand_cart": 2}}}),
+    )
+    none = of("table stands by", site=batsim.changed(SITE, {path: {"handling": "by_hand"}}))
 
     assert (two.standby, both.standby, none.standby) == ("2 lifting tables", "2 hand carts and 1 winch", "by hand")
     assert means(none)[WITH_STANDBY] == 20.0
@@ -124,7 +129,9 @@ def test_what_stands_by_in_words():
 
 @pytest.mark.parametrize("name", ["O'Brien's", 'the "old" one', "a.b[0]"])
 def test_any_name_of_a_layout(name):
-    site = SITE.replace("layouts", {name: {"handling": "cart", "batteries": 3, "chargers": "2 x electronic_iuia"}})
+    site = batsim.changed(
+        SITE, {"layouts": {name: {"handling": "cart", "batteries": 3, "chargers": "2 x electronic_iuia"}}}
+    )
 
     assert means(of(name, site=site)) == {AS_IT_IS: 20.0, WITHOUT: 1090.0}
 
@@ -135,9 +142,9 @@ def test_any_name_of_a_layout(name):
 def test_stated_outages_breakdowns_and_holidays_are_left_out():
     """With any of them the day as it is would cost more than 20 min, or nothing."""
     path = "layouts.'nothing stands by'"
-    out = SITE.replace(f"{path}.out", [{"thing": "hand_cart", "from": "week 1 Tue 00:00", "for": "6 h"}])
-    breaks = SITE.replace(f"{path}.breakdowns", {"hand_cart": {"every": "3 h", "repair": "3 h"}})
-    closed = SITE.replace("week.holidays", ["week 1 Tue"])
+    out = batsim.changed(SITE, {f"{path}.out": [{"thing": "hand_cart", "from": "week 1 Tue 00:00", "for": "6 h"}]})
+    breaks = batsim.changed(SITE, {f"{path}.breakdowns": {"hand_cart": {"every": "3 h", "repair": "3 h"}}})
+    closed = batsim.changed(SITE, {"week.holidays": ["week 1 Tue"]})
 
     for site in (out, breaks, closed):
         assert batsim.simulate(site, "nothing stands by").rows("exchanges") != batsim.simulate(
@@ -155,7 +162,7 @@ def test_the_warm_up_is_of_whole_weeks():
 
 def test_the_length_of_the_scenario_does_not_matter():
     for length in ("1 day", "3 weeks"):
-        assert means(of("nothing stands by", site=SITE.replace("simulation.length", length))) == {
+        assert means(of("nothing stands by", site=batsim.changed(SITE, {"simulation.length": length}))) == {
             AS_IT_IS: 20.0,
             WITHOUT: 1090.0,
         }
@@ -199,11 +206,15 @@ def test_the_usual_day(shift, day):
 def test_the_usual_day_of_several_groups():
     """24 trucks on three shifts: 72 truck-shifts, whatever shifts begin on Monday and on holidays."""
     site = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
-    late = site.replace("trucks[1].shifts", ["late"]).replace("week.holidays", ["week 1 Tue", "week 2 Tue"])
+    late = batsim.changed(site, {"trucks[1].shifts": ["late"], "week.holidays": ["week 1 Tue", "week 2 Tue"]})
 
     assert usual_day(site) == (1800.0, "week 1 Tue 06:00", 72.0)
     assert usual_day(late) == (1800.0, "week 1 Tue 06:00", 48.0)
-    assert usual_day(late.replace("trucks[0].shifts", ["late", "night"])) == (2280.0, "week 1 Tue 14:00", 36.0)
+    assert usual_day(batsim.changed(late, {"trucks[0].shifts": ["late", "night"]})) == (
+        2280.0,
+        "week 1 Tue 14:00",
+        36.0,
+    )
 
 
 # --- what is told, from made-up numbers ---
@@ -342,7 +353,7 @@ def test_a_layout_that_is_not_there_and_numbers_out_of_range():
 def test_the_same_on_one_process_and_on_two(monkeypatch):
     """With random run times, so that every replication is another one."""
     monkeypatch.setattr("batsim.study.running.executors.POOL_PAYS_S", 0.0)
-    site = SITE.replace("trucks[0].run_time", {"low": "200 min", "typical": "400 min", "high": "600 min"})
+    site = batsim.changed(SITE, {"trucks[0].run_time": {"low": "200 min", "typical": "400 min", "high": "600 min"}})
     shown = []
 
     one = batsim.day_without(

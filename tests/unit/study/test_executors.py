@@ -441,7 +441,7 @@ def named(_record: Any, scenario: batsim.Scenario) -> str:
 
 def test_a_job_names_its_scenario() -> None:
     """And what is otherwise in it."""
-    renamed = rooms().replace("site.name", "another place")
+    renamed = batsim.changed(rooms(), {"site.name": "another place"})
     wanted = [
         Job("north", 0, 1, 500.0, 0.0, 1),
         Job("north", 0, 1, 500.0, 0.0, 0, '{"layouts.north.batteries":14}'),

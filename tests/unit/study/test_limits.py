@@ -38,13 +38,14 @@ def sound() -> Scenario:
 @pytest.fixture(scope="module")
 def full(sound: Scenario) -> Scenario:
     """With every target there is."""
-    return sound.replace("targets", TARGETS)
+    return batsim.changed(sound, {"targets": TARGETS})
 
 
 def only(scenario: Scenario, key: str, value: object, **own: float) -> Limit:
     """The limit of a scenario with one target."""
     (limit,) = limits_of(
-        scenario.replace("targets", {key: value}), {name.replace("_", " "): each for name, each in own.items()}
+        batsim.changed(scenario, {"targets": {key: value}}),
+        {name.replace("_", " "): each for name, each in own.items()},
     )
     return limit
 
@@ -119,7 +120,9 @@ def test_an_indifference_of_ones_own(full: Scenario) -> None:
 
 def test_the_figures_of_the_scenario_hold(full: Scenario) -> None:
     """Stated anew, for it alone."""
-    changed = full.changed({"figures.'size.indifference_downtime'": "10 %", "figures.'size.indifference_trucks'": 1})
+    changed = batsim.changed(
+        full, {"figures.'size.indifference_downtime'": "10 %", "figures.'size.indifference_trucks'": 1}
+    )
     limits = {each.name: each.indifference for each in limits_of(changed)}
 
     assert (limits["downtime"], limits["cut-out"]) == (pytest.approx(1.2), 1.0)
@@ -137,7 +140,7 @@ def refusal(scenario: Scenario, own: dict[str, float] | None = None) -> list[str
 
 def test_without_a_target_there_is_no_limit(sound: Scenario) -> None:
     """The cure is said."""
-    assert refusal(sound.replace("targets", {})) == [
+    assert refusal(batsim.changed(sound, {"targets": {}})) == [
         "targets: states none; add one, such as downtime_per_truck_shift: at most 12 min"
     ]
 
@@ -166,7 +169,7 @@ def test_an_indifference_that_cannot_be(sound: Scenario, own: dict[str, float], 
 
 def test_an_indifference_may_be_all_that_is_allowed(sound: Scenario) -> None:
     """Rounding does not put it above."""
-    waits = sound.replace("targets", {"waits": "90 % under 5 min", "downtime_per_truck_shift": "3 min"})
+    waits = batsim.changed(sound, {"targets": {"waits": "90 % under 5 min", "downtime_per_truck_shift": "3 min"}})
 
     assert [each.indifference for each in limits_of(waits, {"waits": 0.1, "downtime": 3.0})] == [3.0, 0.1]
 
@@ -227,21 +230,21 @@ def test_how_a_layout_stands_to_every_target(full: Scenario) -> None:
 
 def test_the_target_for_none_ready_on_its_own(sound: Scenario) -> None:
     """Met, missed, and not sure where nobody asked."""
-    target = sound.replace("targets", {"none_ready": "at most 5 %"})
+    target = batsim.changed(sound, {"targets": {"none_ready": "at most 5 %"}})
     verdicts = [
         compared(target, found_none_ready_share=values)[0].verdict
         for values in ([0.01, 0.02, 0.01, 0.02], [0.3, 0.31, 0.3, 0.29], [math.nan] * 4)
     ]
 
     assert verdicts == ["met", "missed", "not sure"]
-    assert compared(sound.replace("targets", {}), found_none_ready_share=[0.0] * 4) == ()
+    assert compared(batsim.changed(sound, {"targets": {}}), found_none_ready_share=[0.0] * 4) == ()
 
 
 def test_the_target_for_none_ready_in_a_run(sound: Scenario) -> None:
     """From the simulation to the verdict: all may find none, or none may; there is one spare battery of each type."""
-    few = sound.replace("layouts.extractor.batteries", {"big": 7, "small": 5})
+    few = batsim.changed(sound, {"layouts.extractor.batteries": {"big": 7, "small": 5}})
     for most, verdict in (("100 %", "met"), ("0 %", "missed")):
-        scenario = few.replace("targets", {"none_ready": most})
+        scenario = batsim.changed(few, {"targets": {"none_ready": most}})
         found = batsim.compare(scenario, ["extractor"], replications=3, weeks=1, warm_up_weeks=0, workers=1)
         assert [each.verdict for each in found.targets("extractor")] == [verdict]
 
@@ -254,10 +257,10 @@ def test_the_text_of_the_target(sound: Scenario, text: str, share: float | None)
     """With or without its words; a unit is needed."""
     if share is None:
         with pytest.raises(batsim.ScenarioError) as caught:
-            sound.replace("targets.none_ready", text)
+            batsim.changed(sound, {"targets.none_ready": text})
         assert str(caught.value) == (
             f"{SOUND}: 1 problem\n  {SOUND}: targets.none_ready: needs a share with a unit, such as '25 %'; "
             "write it like 'at most 5 %' (got '0.05')"
         )
         return
-    assert sound.replace("targets.none_ready", text).targets.none_ready_share == share
+    assert batsim.changed(sound, {"targets.none_ready": text}).targets.none_ready_share == share

@@ -17,6 +17,7 @@ from scipy import stats
 import batsim
 from batsim.errors import ScenarioError, SimulationError, StudyError
 from batsim.measures import MEASURES
+from batsim.scenario.reading import completed_data
 from batsim.scenario.study_file import stated_study
 from batsim.study.running.jobs import Job
 from batsim.study.sweeps import model_version as version_module
@@ -174,7 +175,7 @@ def test_values_have_a_row_for_each_point_and_a_column_for_each_replication(grid
 
 def test_values_are_those_of_a_run_of_the_changed_scenario(grid: Sweep) -> None:
     """The same to the last bit."""
-    changed = rooms().changed({BATTERIES: 14, RUN_TIME: "6 h"})
+    changed = batsim.changed(rooms(), {BATTERIES: 14, RUN_TIME: "6 h"})
     runs = batsim.run(changed, replications=2, weeks=0.05, warm_up_weeks=0.0, workers=1)
 
     for layout in grid.layouts:
@@ -322,7 +323,7 @@ def test_what_makes_another_case(changes: dict[str, Any]) -> None:
 )
 def test_what_the_numbers_do_not_depend_on_makes_no_other_case(path: str, value: Any, same: bool) -> None:
     """Other layouts, the question, how often it is run; but all else does."""
-    assert (key(rooms().replace(path, value)) == key(rooms())) is same
+    assert (key(batsim.changed(rooms(), {path: value})) == key(rooms())) is same
 
 
 def test_where_a_scenario_stands_makes_no_other_case(tmp_path: Path) -> None:
@@ -446,7 +447,7 @@ def test_a_manifest_says_what_made_it(grid: Sweep) -> None:
     assert found["versions"]["batsim"] == batsim.__version__
     assert found["versions"]["numpy"] == np.__version__
     assert found["model"] == model_version()
-    assert found["scenario_completed"] == rooms().completed()
+    assert found["scenario_completed"] == completed_data(rooms())
     assert list(found["scenario_completed"]["chargers"]) == ["electronic_iuia"]  # of the catalogue
     assert (found["seed"], found["replications"], found["length_min"], found["warm_up_min"]) == (1, 2, 504.0, 0.0)
     assert found["design"] == {"kind": "grid", "number": 0, "levels": 4}

@@ -209,7 +209,7 @@ def test_shifts_of_the_week():
 def test_working_time_of_the_week():
     """Kestrel Lane works from Sunday 22:00 to Friday 22:00 but for breaks of 20 minutes; holidays change nothing."""
     site = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
-    for each in (site, site.replace("week.holidays", ["week 1 Wed", "week 2 Fri"])):
+    for each in (site, batsim.changed(site, {"week.holidays": ["week 1 Wed", "week 2 Fri"]})):
         works = working_profile(each)
         assert works.shape == (672,)
         assert works.sum() == 5 * 3 * 460.0

@@ -172,7 +172,7 @@ def simulated():
 def test_draws_do_not_share_noise_but_layouts_do(simulated):
     """Each draw has replications of its own, the same for all layouts: as single runs of the changed scenario say."""
     for draw, point in enumerate(simulated.points.all):
-        changed = SCENARIO.changed(point)
+        changed = batsim.changed(SCENARIO, point)
         runs = run(changed, replications=2 * 6, **QUICK)
         for layout in simulated.layouts:
             mine = runs.values[layout][DOWN][2 * draw : 2 * draw + 2]

@@ -9,6 +9,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
+import batsim
 from batsim.measures import MEASURES
 from batsim.measures.names import PARTS
 from batsim.record import PERSONS, TASKS
@@ -22,7 +23,7 @@ from batsim.views.charts.labour_chart import labour_chart
 from batsim.views.charts.room_chart import CAUSE_LOOKS
 from tests.sites import KESTREL as SITE
 
-FREE = SITE.replace("targets", {})
+FREE = batsim.changed(SITE, {"targets": {}})
 CHARTS = (downtime_chart, labour_chart)
 LONG = "a layout of which the name says how it is done and by whom and why not otherwise"
 NOISE = np.array([-1.0, 1.0, 0.0])
@@ -114,7 +115,7 @@ def test_whiskers_are_intervals_of_the_total(chart, measure):
 
 def test_the_target_is_a_line_when_there_is_one():
     """It is seen even where every layout is far below it."""
-    ax = downtime_chart(compared(TWO, SITE.replace("targets.downtime_per_truck_shift", "at most 90 min")))
+    ax = downtime_chart(compared(TWO, batsim.changed(SITE, {"targets.downtime_per_truck_shift": "at most 90 min"})))
     lines = {line.get_label(): line for line in ax.get_lines()}
     words = [text.get_text() for text in ax.get_legend().get_texts()]
 

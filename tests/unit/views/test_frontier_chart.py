@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
+import batsim
 from batsim.decision.answer import DECIDING, Answer
 from batsim.decision.answer import Tested as Cell
 from batsim.decision.counts import Dimension
@@ -114,7 +115,7 @@ def replace_kind():
 
 def test_without_a_target_for_downtime_there_is_no_line():
     """Other targets are told by the marks."""
-    ax = frontier_chart(sized(ANSWER, scenario=SITE.replace("targets.downtime_per_truck_shift", None)))
+    ax = frontier_chart(sized(ANSWER, scenario=batsim.changed(SITE, {"targets.downtime_per_truck_shift": None})))
 
     assert words(ax) == ["meets the targets", "answer"]
     assert not any(line.get_linestyle() == "--" for line in ax.get_lines())
@@ -123,7 +124,7 @@ def test_without_a_target_for_downtime_there_is_no_line():
 def test_a_far_target_and_all_points_are_inside():
     """Nothing is cut off."""
     ax = frontier_chart(
-        sized(FEW, ANSWER, MORE, scenario=SITE.replace("targets.downtime_per_truck_shift", "at most 90 min"))
+        sized(FEW, ANSWER, MORE, scenario=batsim.changed(SITE, {"targets.downtime_per_truck_shift": "at most 90 min"}))
     )
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
+import batsim
 from batsim.measures.mean_week import QUARTERS, mean_week
 from batsim.plan.evidence import evidence
 from batsim.plan.hydrogen_week import hydrogen_week
@@ -125,7 +126,7 @@ def test_without_a_fan_the_air_of_the_rule_is_taken(found, asked):
 
 def test_a_room_of_unknown_size_has_no_course(found, asked):
     """Nor one without any air."""
-    small = replace(found, runs=replace(found.runs, scenario=SITE.replace("room", {})))
+    small = replace(found, runs=replace(found.runs, scenario=batsim.changed(SITE, {"room": {}})))
 
     assert hydrogen_week(small, asked) is None
     assert hydrogen_week(found, replace(asked, air_m3_per_h=0.0)) is None
@@ -192,7 +193,7 @@ def test_the_note_says_whose_air_it_is(found, asked):
 
 def test_a_room_that_nobody_measured_is_said(found, asked):
     """What has to be found out for the chart."""
-    unknown = replace(found, runs=replace(found.runs, scenario=SITE.replace("room", {})))
+    unknown = replace(found, runs=replace(found.runs, scenario=batsim.changed(SITE, {"room": {}})))
 
     assert " ".join(hydrogen_chart(unknown, asked).texts[-1].get_text().split()) == (
         "Length, width and height of the battery room and its air have to be known for this chart."

@@ -76,7 +76,7 @@ def test_a_scenario_tells_what_it_states() -> None:
     assert rows[3][2:] == [
         str(sum(SITE.batteries_of(rows[3][0]).values())), *rows[3][3:],
     ]  # fmt: skip
-    unknown = SITE.changed({"trucks[0].to_room.distance": {"between": ["100 m", "220 m"]}})
+    unknown = batsim.changed(SITE, {"trucks[0].to_room.distance": {"between": ["100 m", "220 m"]}})
     assert texts(unknown._repr_html_())[-1] == "Not known: trucks[0].to_room.distance."
 
 
@@ -107,7 +107,7 @@ def test_at_a_prompt_they_are_a_line() -> None:
 @pytest.mark.parametrize("what", ["scenario", "comparison", "plan"])
 def test_names_stay_text(what: str) -> None:
     """Markup in the name and the question of a site."""
-    site = SITE.changed({"site.name": HOSTILE, "question": HOSTILE})
+    site = batsim.changed(SITE, {"site.name": HOSTILE, "question": HOSTILE})
     settings = {"replications": 1, "weeks": 0.1, "warm_up_weeks": 0.0, "workers": 1}
     shown = {
         "scenario": lambda: site,

@@ -152,7 +152,9 @@ def test_the_same_plan_gives_the_same_bytes() -> None:
 def test_names_stay_text(name: str) -> None:
     """Markup, quotes, another direction, length, signs of formulas: in the page as they were written."""
     text = SURVEYED.read_text(encoding="utf-8")
-    scenario = batsim.read_scenario_text(text, str(SURVEYED)).changed({"site.name": name, "question": f"Why {name}?"})
+    scenario = batsim.changed(
+        batsim.read_scenario_text(text, str(SURVEYED)), {"site.name": name, "question": f"Why {name}?"}
+    )
     scenario = scenario.with_layouts(["rollers"])
     read = Page(report_html(plan_layouts(scenario, replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1)))
 
@@ -171,12 +173,13 @@ def test_inputs_are_listed_with_their_origin() -> None:
     assert {each.origin for each in listed.values()} <= {STATED, MEASURED}
     assert len(listed) > 20
 
-    ranged = planned().scenario.changed(
+    ranged = batsim.changed(
+        planned().scenario,
         {
             "trucks[0].to_room.distance": {"between": ["100 m", "220 m"], "typical": "140 m"},
             "trucks[0].duty": None,
             "trucks[0].run_time": {"observed": ["400 min", "420 min", "460 min"]},
-        }
+        },
     )
     origins = {
         each.path: each.origin

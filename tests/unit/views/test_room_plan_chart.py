@@ -6,6 +6,7 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+import batsim
 from batsim.room.blueprint import blueprint
 from batsim.study.room_plan import Box, room_plan
 from batsim.views.charts.room_plan_chart import NO_FLOOR, STATION_M, room_plan_chart
@@ -25,7 +26,7 @@ FLOOR = {
 
 def placed(**floor):
     """Kestrel Lane with another floor."""
-    return SITE.replace(f"{ROLLERS}.floor", {**FLOOR, **floor})
+    return batsim.changed(SITE, {f"{ROLLERS}.floor": {**FLOOR, **floor}})
 
 
 ACROSS = placed(rows=[{**FLOOR["rows"][0], "at": ["2 m", "0 m"]}, FLOOR["rows"][1]])
@@ -66,7 +67,7 @@ def test_aisles_lie_in_front_of_the_rows():
     assert north == pytest.approx(Box(1.51, 2.514, 9 * 1.2 + 0.98, 3.0))
     assert west.x_m == pytest.approx(30.0 - 0.514 - 3.0)
     assert west.width_m == pytest.approx(3.0)
-    assert room_plan(SITE.replace("room.aisle", None), "side rollers").aisles == ()
+    assert room_plan(batsim.changed(SITE, {"room.aisle": None}), "side rollers").aisles == ()
 
 
 def test_ways_are_those_that_the_room_reckons_with():
@@ -86,7 +87,7 @@ def test_walls_only_where_they_hold_everything():
     assert room_plan(SITE, "side rollers").room == Box(0.0, 0.0, 37.0, 9.0)
     assert room_plan(ACROSS, "side rollers").room is None
     assert room_plan(ACROSS, "side rollers").size_m == (37.0, 9.0)
-    assert room_plan(SITE.replace("room", {}), "side rollers").size_m is None
+    assert room_plan(batsim.changed(SITE, {"room": {}}), "side rollers").size_m is None
 
 
 def test_zones_are_rectangles():

@@ -15,7 +15,7 @@ from batsim.study.waits import Waits, waits_over
 from batsim.views.charts.waits_chart import NONE, waits_chart
 from tests.sites import KESTREL as SITE
 
-FREE = SITE.replace("targets", {})
+FREE = batsim.changed(SITE, {"targets": {}})
 
 
 def made(scenario=SITE, **layouts):
