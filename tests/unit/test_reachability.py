@@ -1,4 +1,4 @@
-"""Nothing in the package is there for its tests alone: everything is reached from commands and public names."""
+"""Nothing in the package is there for its tests alone: code is reached from commands, figures are asked for."""
 
 import ast
 import re
@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import batsim
+from batsim.catalogue import figures
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "batsim"
@@ -222,6 +223,38 @@ def unreachable() -> list[str]:
             if not method.rpartition(".")[2].startswith("_"):
                 walk.reach(method)
     return sorted(set(DEFINITIONS) - walk.reached)
+
+
+def forms_of_names() -> tuple[set[str], list[re.Pattern[str]]]:
+    """Words that the package's code and documents have in quotes, and the forms of names that code puts together."""
+    words, forms = set(), []
+    for file in PACKAGE.rglob("*.yaml"):
+        words |= set(re.split(r"[,\[\]{}:\n]\s*|\s#.*", file.read_text(encoding="utf-8")))
+    for file in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                words.add(node.value)
+            elif isinstance(node, ast.JoinedStr):
+                parts = [
+                    re.escape(str(part.value)) if isinstance(part, ast.Constant) else "(.+)" for part in node.values
+                ]
+                if re.search("[a-z]", "".join(parts)):
+                    forms.append(re.compile("".join(parts)))
+    return words | {re.sub(r"[^a-z0-9]+", "_", word.strip().lower()) for word in words}, forms
+
+
+def test_every_figure_is_asked_for() -> None:
+    """By its name, or by a form of names whose open parts are words of the package: `price.{thing}`."""
+    words, forms = forms_of_names()
+
+    def is_asked_for(name: str) -> bool:
+        matches = (form.fullmatch(name) for form in forms)
+        return name in words or any(match and is_known(match.groups()) for match in matches)
+
+    def is_known(parts: tuple[str, ...]) -> bool:
+        return all(part in words or part.isdigit() or set(part.split(".")) <= words for part in parts)
+
+    assert [figure.name for figure in figures() if not is_asked_for(figure.name)] == []
 
 
 def test_nothing_is_reached_by_tests_alone() -> None:
