@@ -9,7 +9,7 @@ to end: an end after the horizon marks work that the run left unfinished.
 from array import array
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from math import nan
 from struct import pack
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple, ParamSpec, TypeVar, cast, dataclass_transform
@@ -36,7 +36,7 @@ IN_TRUCK, IN_TRANSFER, WAITING, ON_CHARGE, COOLING, WATERED, READY, DISCHARGED, 
 
 CAUSES = ("nothing", "battery", "station", "bay", "attendant", "device")
 """What the queue waits for, in the order in which it is asked."""
-NOTHING, BATTERY, STATION, BAY, PEOPLE, DEVICE = range(len(CAUSES))
+NOTHING, NO_BATTERY, NO_STATION, NO_BAY, NO_ATTENDANT, NO_DEVICE = range(len(CAUSES))
 
 KINDS = ("exchange", "charge in truck", "turned away")
 """Why a truck left its work: for an exchange, for a charge in shift time, or it found no battery."""
@@ -301,7 +301,36 @@ class Writers:
 
 
 @dataclass(frozen=True)
-class Facts:
+class TypeFacts:
+    """What measures need to know about a battery type: all of one queue, or those that one truck keeps."""
+
+    name: str
+    cells: int
+    capacity_ah: float
+    """Capacity at the 5 h rate. [Ah]"""
+    room_tau_h: float
+    """Thermal time constant in its bay. [h]"""
+    truck_tau_h: float
+    """Thermal time constant in a truck. [h]"""
+    charge_from_degc: float
+    """Electrolyte temperature from which a charge may begin. [degC]"""
+    charge_below_degc: float
+    """Electrolyte temperature up to which a charge may begin. [degC]"""
+    use_below_degc: float
+    """Electrolyte temperature above which use counts as a hot start. [degC]"""
+    vented_share: float
+    """Share of its gas that leaves it. [-]"""
+    life_ah: float
+    """Ampere-hours that it gives in its life at the depth of the cycle test. [Ah]"""
+    discharge_to_share: float
+    """Cut-out. [-]"""
+    water_reserve_ah: float
+    """Ampere-hours of gassing that use up the water above the plates; infinite where none is added. [Ah]"""
+    batteries: int
+
+
+@dataclass(frozen=True)
+class RunFacts:
     """What a record needs to know about the room it came from."""
 
     layout: str
@@ -319,29 +348,7 @@ class Facts:
     """When trucks of any group work. [min]"""
     minutes_per_working_day: float
     """Site working minutes of a week over its working days. [min]"""
-    queues: tuple[str, ...]
-    queue_cells: tuple[int, ...]
-    queue_capacity_ah: tuple[float, ...]
-    """Capacity of each battery type at the 5 h rate. [Ah]"""
-    queue_room_tau_h: tuple[float, ...]
-    """Thermal time constant of each battery type in its bay. [h]"""
-    queue_truck_tau_h: tuple[float, ...]
-    """Thermal time constant of each battery type in a truck. [h]"""
-    queue_charge_degc: tuple[tuple[float, float], ...]
-    """Electrolyte temperatures between which a charge of each battery type may begin. [degC]"""
-    queue_use_below_degc: tuple[float, ...]
-    """Electrolyte temperature above which use of each battery type counts as a hot start. [degC]"""
-    queue_vented_share: tuple[float, ...]
-    """Share of its gas that leaves each battery type. [-]"""
-    queue_life_ah: tuple[float, ...]
-    """Ampere-hours that each battery type gives in its life at the depth of the cycle test. [Ah]"""
-    queue_discharge_to_share: tuple[float, ...]
-    """Cut-out of each battery type. [-]"""
-    queue_water_reserve_ah: tuple[float, ...]
-    """Ampere-hours of gassing that use up the water above the plates; infinite where none is added. [Ah]"""
-    queue_batteries: tuple[int, ...]
-    battery_queues: tuple[int, ...]
-    """Battery type of each battery."""
+    battery_types: tuple[TypeFacts, ...]
     stations: float
     bay: str
     """What holds a battery out of a truck."""
@@ -371,7 +378,12 @@ class Facts:
     @property
     def batteries(self) -> int:
         """Batteries in all types."""
-        return sum(self.queue_batteries)
+        return len(self.type_numbers)
+
+    @cached_property
+    def type_numbers(self) -> tuple[int, ...]:
+        """Number of the battery type of each battery, which is that of its queue."""
+        return tuple(number for number, kind in enumerate(self.battery_types) for _ in range(kind.batteries))
 
 
 class Record(Shows):
@@ -380,7 +392,7 @@ class Record(Shows):
     ``write.exchanges(...)`` and the like take the numbers of one row by name.
     """
 
-    def __init__(self, facts: Facts) -> None:
+    def __init__(self, facts: RunFacts) -> None:
         self.facts = facts
         self._flat: dict[str, list[float]] = {name: [] for name in TABLES}
         self._packed = {name: array("d") for name in TABLES}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import Blueprint, blueprint
+from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.text.yaml_text import path_text
@@ -85,7 +85,7 @@ class Grid:
     @cached_property
     def plan(self) -> Blueprint:
         """Layout as it is stated."""
-        return blueprint(self.scenario, self.layout, WEEK_MIN, 0.0)
+        return blueprint_of(self.scenario, self.layout, WEEK_MIN, 0.0)
 
     @cached_property
     def held(self) -> dict[str, int]:
@@ -224,7 +224,7 @@ def thinned(dimension: Dimension) -> Dimension:
 
 def _dimensions(scenario: "Scenario", layout: str) -> list[Dimension]:
     """All dimensions of a layout with the ranges that are looked through when none are given."""
-    stated, plan = scenario.layouts[layout], blueprint(scenario, layout, WEEK_MIN, 0.0)
+    stated, plan = scenario.layouts[layout], blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     found: list[Dimension] = []
     batteries = scenario.batteries_of(layout)
     if not plan.arrangement.in_truck:
@@ -242,7 +242,7 @@ def _dimensions(scenario: "Scenario", layout: str) -> list[Dimension]:
         return found
     most_stations = max(FEW, round(BEYOND * plan.stations)) if plan.stations < UNLIMITED else 0
     if most_stations:
-        values = tuple(range(1, min(most_stations, sum(line.trucks for line in plan.queues)) + 1))
+        values = tuple(range(1, min(most_stations, sum(line.trucks for line in plan.battery_plans)) + 1))
         found.append(Dimension(STATIONS, STATIONS, "", values, int(plan.stations)))
     held = plan.exchange.devices if plan.exchange is not None else {}
     for name, count in plan.devices.items():

@@ -12,7 +12,7 @@ from batsim.record import STATES
 if TYPE_CHECKING:
     import pandas as pd
 
-    from batsim.record import Facts, Record
+    from batsim.record import Record, RunFacts
 
 Rows = dict[str, Floats]
 
@@ -57,8 +57,8 @@ def battery_course(record: "Record", battery: int, start_min: float, end_min: fl
 
     Notes
     -----
-    In use the current is the mean of the discharge, in working time only, and the state of charge a share of what can be
-    had at the work's current and temperature. On charge it is 1 - missing/C5. So the curve may step where a charge or
+    In use the current is the mean of the discharge, in working time only, and the state of charge a share of what can
+    be had at the work's current and temperature. On charge it is 1 - missing/C5. So the curve may step where a charge or
     a discharge begins. In between it holds; before the first row it has the first value, and is not a number without any.
     Temperature is known where discharges and charges begin and end; in between it runs as one lump under constant heat.
     Beyond the horizon only what had been planned by then is known. A discharge that the calendar does not see the end of
@@ -81,25 +81,25 @@ def battery_course(record: "Record", battery: int, start_min: float, end_min: fl
 
     steps = int((end_min - start_min) / step_min * (1.0 + 1e-12))
     times: Floats = start_min + step_min * np.arange(steps + 1, dtype=np.float64)
-    queue = facts.battery_queues[battery]
+    kind = facts.battery_types[facts.type_numbers[battery]]
     discharges, charges = _rows(record, "discharges", battery), _rows(record, "charges", battery)
     phases = _rows(record, "charge_phases", battery)
-    soc, amps, gas = _electricity(facts, facts.queue_capacity_ah[queue], times, discharges, charges, phases)
-    taus = (facts.queue_truck_tau_h[queue], facts.queue_room_tau_h[queue])
-    vented = facts.queue_vented_share[queue]
-    litres = vented * hydrogen_l(1.0, facts.queue_cells[queue], HYDROGEN_DEGC, HYDROGEN_PA) if vented else np.nan
+    soc, amps, gas = _electricity(facts, kind.capacity_ah, times, discharges, charges, phases)
+    litres_per_ah = np.nan
+    if kind.vented_share:
+        litres_per_ah = kind.vented_share * hydrogen_l(1.0, kind.cells, HYDROGEN_DEGC, HYDROGEN_PA)
     course = pd.DataFrame(
         {
             "time_min": times,
             "state": _states(record, battery, times),
             "soc_share": soc,
             "amps": amps,
-            "temperature_degc": _temperature(times, discharges, charges, taus),
+            "temperature_degc": _temperature(times, discharges, charges, kind.truck_tau_h, kind.room_tau_h),
             "gas_a": gas,
-            "hydrogen_l_per_h": litres * gas,
+            "hydrogen_l_per_h": litres_per_ah * gas,
         }
     )
-    course.attrs = {"battery": int(battery), "type": facts.queues[queue], "hydrogen_l_per_ah": litres}
+    course.attrs = {"battery": int(battery), "type": kind.name, "hydrogen_l_per_ah": litres_per_ah}
     return course
 
 
@@ -141,7 +141,7 @@ def first_cycle(record: "Record", battery: int, after_min: float) -> tuple[float
     return float(begins[first]), float(begins[first + 1])
 
 
-def _check_battery(facts: "Facts", battery: int) -> None:
+def _check_battery(facts: "RunFacts", battery: int) -> None:
     """Refuse a number that no battery has."""
     if battery not in range(facts.batteries):
         msg = f"a battery must have a number from 0 to {facts.batteries - 1} (got {battery})"
@@ -179,7 +179,7 @@ def _states(record: "Record", battery: int, times: Floats) -> "np.ndarray[Any, A
 
 
 def _electricity(
-    facts: "Facts", capacity_ah: float, times: Floats, discharges: Rows, charges: Rows, phases: Rows
+    facts: "RunFacts", capacity_ah: float, times: Floats, discharges: Rows, charges: Rows, phases: Rows
 ) -> tuple[Floats, Floats, Floats]:
     """State of charge, current and gas current at each time. [-, A, A]"""
     use_since, use_soc, use_amps = _in_use(facts, times, discharges)
@@ -196,7 +196,7 @@ def _electricity(
     return np.where(np.max(since, axis=0) == -np.inf, come, soc), use_amps + charge_amps, gas
 
 
-def _in_use(facts: "Facts", times: Floats, discharges: Rows) -> tuple[Floats, Floats, Floats]:
+def _in_use(facts: "RunFacts", times: Floats, discharges: Rows) -> tuple[Floats, Floats, Floats]:
     """Start, state of charge and current of the last discharge that began by each time. [min, -, A]"""
     number, since = _last(discharges["start_min"], times)
     soc, amps = np.full(times.size, np.nan), np.zeros(times.size)
@@ -248,7 +248,7 @@ def _ampere_hours(start_a: Floats, decay: Floats, hours: Floats) -> Floats:
     return ah
 
 
-def _temperature(times: Floats, discharges: Rows, charges: Rows, taus_h: tuple[float, float]) -> Floats:
+def _temperature(times: Floats, discharges: Rows, charges: Rows, truck_tau_h: float, room_tau_h: float) -> Floats:
     """Temperature at each time, between those known at the ends of discharges and charges. [degC]
 
     Time constants in the truck and in the room. [h]
@@ -258,7 +258,6 @@ def _temperature(times: Floats, discharges: Rows, charges: Rows, taus_h: tuple[f
     )
     if not start.size:
         return np.full(times.size, np.nan)
-    truck_tau_h, room_tau_h = taus_h
     order = np.lexsort((end, start))
     nodes = np.stack([start[order], end[order]], axis=1).reshape(-1)
     degc = np.stack([start_degc[order], end_degc[order]], axis=1).reshape(-1)

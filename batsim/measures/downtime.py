@@ -4,15 +4,15 @@ import numpy as np
 
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked
-from batsim.record import BATTERY, BAY, CHARGE_IN_TRUCK, DEVICE, DRIVER, PEOPLE, STATION
+from batsim.record import CHARGE_IN_TRUCK, DRIVER, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION
 from batsim.scenario.parts.week import WEEK_MIN
 
 WAITS = {
-    "wait_station": STATION,
-    "wait_battery": BATTERY,
-    "wait_bay": BAY,
-    "wait_attendant": PEOPLE,
-    "wait_device": DEVICE,
+    "wait_station": NO_STATION,
+    "wait_battery": NO_BATTERY,
+    "wait_bay": NO_BAY,
+    "wait_attendant": NO_ATTENDANT,
+    "wait_device": NO_DEVICE,
 }
 
 
@@ -34,7 +34,7 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
         water_at = worked(np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine])))
         lost["watering"] += float(np.sum((free_at - water_at)[in_truck]))
         lost["charge_in_truck"] += float(np.sum((water_at - start_at)[in_truck]))
-        for queue in range(len(measured.facts.queues)):
+        for queue in range(len(measured.facts.battery_types)):
             here = rows["queue"][mine] == queue
             joins, starts = (joined[here], joined_at[here]), (start[here], start_at[here])
             for name, minutes in _waits(measured, worked, queue, joins, starts).items():

@@ -78,7 +78,7 @@ def _phases(measured: Measured) -> tuple[Floats, Whole]:
     """Start, hours, load at the start, decay, saved standby of each phase; its charger. [min, h, kW, 1/h, kW]"""
     rows, facts = measured.columns("charge_phases"), measured.facts
     charger = rows["charger"].astype(int)
-    cells = np.array(facts.queue_cells)[rows["queue"].astype(int)]
+    cells = np.array([kind.cells for kind in facts.battery_types])[rows["queue"].astype(int)]
     kw = rows["start_a"] * rows["volts_per_cell"] * cells / 1000.0 / np.array(facts.charger_efficiency)[charger]
     saved_kw = _standby_kw(measured)[charger]
     return np.stack([rows["start_min"], rows["hours"], kw, rows["decay_per_h"], saved_kw]), charger

@@ -92,7 +92,7 @@ def event_frame(record: "Record", from_min: float, to_min: float) -> "pd.DataFra
     frame = pd.DataFrame(event_trace(record, from_min, to_min), columns=list(Event._fields))
     groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
     frame.insert(3, "group", [groups[truck] if truck >= 0 else "" for truck in frame["truck"]])
-    frame.insert(6, "battery_type", [facts.queues[queue] if queue >= 0 else "" for queue in frame["queue"]])
+    frame.insert(6, "battery_type", [facts.battery_types[queue].name if queue >= 0 else "" for queue in frame["queue"]])
     return frame
 
 
@@ -114,7 +114,7 @@ class _Look:
         queues = record.columns("queues")
         self.queue_causes = {
             queue: (queues["from_min"][queues["queue"] == queue], queues["cause"][queues["queue"] == queue])
-            for queue in range(len(self.facts.queues))
+            for queue in range(len(self.facts.battery_types))
         }
         charges = record.columns("charges")
         self.stood: dict[int, list[tuple[float, int]]] = {}
@@ -255,7 +255,7 @@ class _Look:
                 battery, due, start, end = int(row["battery"]), row["due_min"], row["start_min"], row["end_min"]
                 task = int(row.get("task", WATERING))
                 it = {
-                    "battery": battery, "queue": self.facts.battery_queues[battery],
+                    "battery": battery, "queue": self.facts.type_numbers[battery],
                     "truck": self.truck_of.get(battery, -1), "bay": self.bay_of(battery, due),
                 }  # fmt: skip
                 if start != due:
@@ -275,7 +275,7 @@ class _Look:
             before = states[here - 1] if here and numbers[here - 1] == battery else nan
             it = {
                 "battery": battery,
-                "queue": self.facts.battery_queues[battery],
+                "queue": self.facts.type_numbers[battery],
                 "truck": self.truck_of.get(battery, -1),
             }
             if state == before:
@@ -300,7 +300,7 @@ class _Look:
             for row in self.exchange_rows
             if row["start_min"] != row["joined_min"]
         }
-        for queue in range(1 if whole else len(self.facts.queues)):
+        for queue in range(1 if whole else len(self.facts.battery_types)):
             since, codes = self.queue_causes[queue]
             last = np.append(since[1:] != since[:-1], True) if since.size else np.empty(0, bool)
             before = float(NOTHING)
@@ -330,7 +330,7 @@ class _Look:
         )
         whole = self.facts.in_truck
         queues = np.zeros(joined.size) if whole else rows["queue"]
-        count = {queue: int(np.sum(waits & (queues == queue))) for queue in range(len(self.facts.queues))}
+        count = {queue: int(np.sum(waits & (queues == queue))) for queue in range(len(self.facts.battery_types))}
         result = []
         for event in events:
             queue = 0 if whole else event.queue

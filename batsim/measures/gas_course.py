@@ -90,14 +90,11 @@ def _integral(hours: Floats, decay_per_h: Floats) -> Floats:
 
 def _scale(measured: Measured, phases: dict[str, Floats], owner: Whole) -> Floats:
     """What turns the gas of each phase into that of its charge, all cells, and leaves out what stays in the cells."""
-    charges, facts = measured.charges, measured.facts
+    charges = measured.charges
+    cells_venting = np.array([kind.vented_share * kind.cells for kind in measured.facts.battery_types])
     found = np.zeros(charges["battery"].size)
     np.add.at(found, owner, _gas_ah(phases, phases["hours"]))
     queue = np.nan_to_num(charges["queue"]).astype(int)
-    leaves = (
-        np.nan_to_num(charges["gas_ah"])
-        * np.array(facts.queue_vented_share)[queue]
-        * np.array(facts.queue_cells)[queue]
-    )
+    leaves = np.nan_to_num(charges["gas_ah"]) * cells_venting[queue]
     scale: Floats = (leaves / np.where(found > 0.0, found, np.inf))[owner]
     return scale

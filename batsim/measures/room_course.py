@@ -157,7 +157,7 @@ def _queues(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
     """Trucks in each queue, and the code of what its first truck waits for."""
     rows, queues = record.columns("exchanges"), record.columns("queues")
     waits = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
-    each = range(len(record.facts.queues))
+    each = range(len(record.facts.battery_types))
     waiting = [
         _under_way(rows["joined_min"][mine], rows["start_min"][mine])
         for mine in (waits & (rows["queue"] == queue) for queue in each)

@@ -35,9 +35,9 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     if facts.in_truck or measured.minutes <= 0.0:
         return dict.fromkeys(names, np.nan)
     battery, starts, ends = spells(measured, READY)
-    queue_of = np.array(facts.battery_queues)[battery.astype(int)]
+    queue_of = np.array(facts.type_numbers)[battery.astype(int)]
     fewest, missing = np.inf, []
-    for queue in range(len(facts.queues)):
+    for queue in range(len(facts.battery_types)):
         mine = queue_of == queue
         times, count = level(starts[mine], ends[mine], measured.start, measured.end)
         spans = np.diff(times)

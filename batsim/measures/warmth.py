@@ -11,13 +11,14 @@ ROUNDING_K = 1e-3
 def warmth_measures(measured: Measured) -> dict[str, float]:
     """Temperatures in use and after charge, hot starts, and charges that waited for their temperature."""
     facts, discharges, charges = measured.facts, measured.discharges, measured.charges
-    queue_of = np.array(facts.battery_queues)
+    types = facts.battery_types
     begun = measured.inside(discharges["start_min"])
-    use_below = np.array(facts.queue_use_below_degc)[queue_of[discharges["battery"].astype(int)]]
+    use_below = np.array([types[number].use_below_degc for number in facts.type_numbers])
     worked = np.where(np.isfinite(discharges["end_min"]), discharges["end_min"], measured.end) - discharges["start_min"]
-    hot = begun & (discharges["start_degc"] > use_below)
+    hot = begun & (discharges["start_degc"] > use_below[discharges["battery"].astype(int)])
     started = measured.inside(charges["start_min"])
-    limits = np.array(facts.queue_charge_degc)[np.nan_to_num(charges["queue"]).astype(int)]
+    limits = np.array([(kind.charge_from_degc, kind.charge_below_degc) for kind in types])
+    limits = limits[np.nan_to_num(charges["queue"]).astype(int)]
     at_start = charges["start_degc"]
     outside = started & ((at_start < limits[:, 0] - ROUNDING_K) | (at_start > limits[:, 1] + ROUNDING_K))
     return {

@@ -21,16 +21,18 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
         life, and ``life_years`` at this pace from new to 80 % of the capacity (infinite without use).
     """
     facts, discharges = measured.facts, measured.discharges
+    capacity_ah = np.array([facts.battery_types[number].capacity_ah for number in facts.type_numbers])
     part = measured.discharge_part
     number = discharges["battery"].astype(int)
-    queue = np.array(facts.battery_queues)
-    drawn = np.bincount(number, weights=discharges["drawn_ah"] * part, minlength=facts.batteries)
-    damage = np.bincount(number, weights=discharges["damage"] * part, minlength=facts.batteries)
+    drawn, damage = (
+        np.bincount(number, weights=discharges[name] * part, minlength=facts.batteries).astype(np.float64)
+        for name in ("drawn_ah", "damage")
+    )
     with np.errstate(divide="ignore"):
         years = measured.minutes / YEAR_MIN / damage
     return {
         "drawn_ah": drawn,
-        "cycles": drawn / (CYCLE_DEPTH * np.array(facts.queue_capacity_ah)[queue]),
+        "cycles": drawn / (CYCLE_DEPTH * capacity_ah),
         "damage": damage,
         "life_years": years,
     }
@@ -41,13 +43,13 @@ def wear_measures(measured: Measured) -> dict[str, float]:
     facts, discharges = measured.facts, measured.discharges
     each = battery_wear(measured)
     years = measured.minutes / YEAR_MIN
-    queue = np.array(facts.battery_queues)
+    types = [facts.battery_types[number] for number in facts.type_numbers]
     ended = measured.inside(discharges["end_min"])
     number = discharges["battery"].astype(int)
-    deepest = np.array(facts.queue_discharge_to_share)[queue[number]]
+    deepest = np.array([kind.discharge_to_share for kind in types])[number]
     charges = measured.charges
     charged = measured.inside(charges["end_min"])
-    used_life = each["drawn_ah"] / np.array(facts.queue_life_ah)[queue]
+    used_life = each["drawn_ah"] / np.array([kind.life_ah for kind in types])
     total, most = float(np.sum(each["damage"])), float(np.max(each["damage"]))
     mean_ah = float(np.mean(each["drawn_ah"]))
     return {

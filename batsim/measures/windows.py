@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from batsim.record import Facts, Record
+    from batsim.record import Record, RunFacts
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Whole = np.ndarray[Any, np.dtype[np.intp]]
@@ -52,7 +52,7 @@ class Measured:
 
     def __init__(self, record: "Record") -> None:
         self.record = record
-        self.facts: Facts = record.facts
+        self.facts: RunFacts = record.facts
         self.start = self.facts.warm_up_min
         self.end = self.facts.horizon_min
         self.minutes = self.end - self.start

@@ -9,7 +9,7 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, Check, mm
 from batsim.plan.room_fit import WASH
 from batsim.plan.survey import carried_kg, equipment_of, trucks_alike, words
 from batsim.plan.ventilation import AIR
-from batsim.room.blueprint import blueprint
+from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.week import WEEK_MIN
@@ -81,7 +81,7 @@ def equipment_list(
     air_m3_per_h
         Air that the room must have. [m3/h]
     """
-    plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+    plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     lines = [
         *_batteries(scenario, layout),
         *_chargers(scenario, layout),

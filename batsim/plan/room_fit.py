@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from batsim.catalogue import figure
 from batsim.plan.checks import FAILS, GEOMETRY, OK, ROUNDING, TO_CHECK, Check, cited, missing
 from batsim.plan.survey import equipment_of, equipment_path, trucks_alike, words
-from batsim.room.blueprint import blueprint
+from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.units import FREE_FALL_M_PER_S2
@@ -68,7 +68,7 @@ def _floor_load(scenario: "Scenario", layout: str) -> Iterator[Check]:
 def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
     """Least floor area of the bays with half of the aisle before each; None before batteries are measured."""
     sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
-    plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+    plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     if any(size is None for size in sizes):
         return None
     gap = figure("fit.bay_gap").value
@@ -165,7 +165,7 @@ def _aisle(scenario: "Scenario", layout: str) -> Check:
 
 def _empty_bays(scenario: "Scenario", layout: str) -> Check:
     """Empty bays while all batteries that are not in trucks stand in theirs."""
-    plan, what = blueprint(scenario, layout, WEEK_MIN, 0.0), "empty bays"
+    plan, what = blueprint_of(scenario, layout, WEEK_MIN, 0.0), "empty bays"
     spare = sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
     empty, wanted = plan.bays - spare, plan.arrangement.empty_bays * plan.stations
     rule = "the arrangement: each exchange begins with its empty bays free"

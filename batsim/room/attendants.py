@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from simpy.core import Environment
     from simpy.events import Event
 
-    from batsim.room.blueprint import CrewShift
+    from batsim.room.blueprint import AttendantShift
     from batsim.room.simulation import Room
 
 
@@ -81,24 +81,26 @@ class Attendants:
     """All attendants of a layout; unlimited ones are never counted, drivers stand in for them likewise."""
 
     def __init__(self, room: "Room") -> None:
-        rules = room.plan.rules
+        rules = room.blueprint.rules
         self.room = room
-        self.limited = room.plan.attendants_limited
+        self.limited = room.blueprint.attendants_limited
         self.free: list[Person] = []
         self.move_breaks = rules.at_break == "finish_then_full_break"
         self.stops_in_breaks = rules.at_break in ("pause", "put_back")
         self.again_after_break = rules.at_break == "put_back"
         self.hands_over = self.limited and rules.at_shift_end != "finish"
-        methods = [each for each in (room.plan.exchange, room.plan.standby) if each is not None and each.attendants]
+        methods = [
+            each for each in (room.blueprint.exchange, room.blueprint.standby) if each is not None and each.attendants
+        ]
         self.skill_for_all = bool(methods) and all(each.attendants == each.skilled for each in methods)
         """Whether exchanges keep no attendants but qualified ones."""
         self.again_after_shift = rules.at_shift_end == "put_back"
-        self.all_alike = all(shift.qualified == shift.attendants for shift in room.plan.attendant_shifts)
+        self.all_alike = all(shift.qualified == shift.attendants for shift in room.blueprint.attendant_shifts)
         """Whether it does not matter who is taken."""
         self.unmanned: deque[Unmanned] = deque()
         """Jobs whose people have gone home, first come first."""
         self._crossings: dict[frozenset[Crossing], Crossing] = {}
-        for shift in room.plan.attendant_shifts if self.limited else ():
+        for shift in room.blueprint.attendant_shifts if self.limited else ():
             gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
             crossing = Crossing(gaps)
             people = [Person(crossing, skilled=number < shift.qualified) for number in range(shift.attendants)]
@@ -209,7 +211,9 @@ class Attendants:
 
         Moment(self.room.env, back).after(length, CALENDAR)
 
-    def _calendar(self, env: "Environment", people: list[Person], shift: "CrewShift") -> Generator["Event", None, None]:
+    def _calendar(
+        self, env: "Environment", people: list[Person], shift: "AttendantShift"
+    ) -> Generator["Event", None, None]:
         """Bring the people of one shift on duty and take them off again, window by window.
 
         At the start of a break, someone in the middle of a job finishes it first. Under the rule

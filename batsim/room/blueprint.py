@@ -8,66 +8,29 @@ from batsim.room.battery_plan import BatteryPlan, battery_plan
 from batsim.room.clock import ticked
 from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
+from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
-from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.calendar import (
     Window,
     break_starts,
     first_week_min,
     group_windows,
-    mean_shift_min,
     minutes_per_working_day,
-    shift_ends,
 )
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.unknowns import NOT_TOGETHER
 
 if TYPE_CHECKING:
-    from batsim.formulas.discharge import Cell
-    from batsim.scenario.parts.air import Air
+    from collections.abc import Mapping
+
     from batsim.scenario.parts.charging_rules import ChargingRules
-    from batsim.scenario.parts.layouts import InTruck
-    from batsim.scenario.parts.trucks import TruckGroup
+    from batsim.scenario.parts.layouts import InTruck, Layout
     from batsim.scenario.site import Rules, Scenario
 
-ALWAYS_AHEAD = 2 * WEEK_MIN
-"""Calendars reach this far beyond the horizon, so that work planned at its end still finds its window."""
 
-
-@dataclass(frozen=True)
-class GroupPlan:
-    """One truck group, ready to run."""
-
-    number: int
-    truck: "TruckGroup"
-    queues: tuple[int, ...]
-    """Queue of each truck: the same for all, or one each where trucks keep batteries of their own."""
-    windows: tuple[Window, ...]
-    timetable: Timetable
-    breaks: frozenset[float]
-    """Starts of the gaps that are breaks, not the end of work. [min]"""
-    break_starts: tuple[float, ...]
-    """The same in order. [min]"""
-    shift_ends: tuple[float, ...]
-    """When shifts end, in order. [min]"""
-    demand: tuple[float, ...]
-    """Factor on the work in each week. [-]"""
-    shift_min: float
-    """Mean working minutes of one shift. [min]"""
-    trip_min: float
-    """Way to the room, one way. [min]"""
-    power_w: float
-    """Mean power at work; 0 when run times are given. [W]"""
-    cell: "Cell"
-    """The battery at a first guess of its temperature at work: the stated one, or half way from room to work."""
-    air_degc: tuple[float, ...]
-    """Air about the trucks in each week. [degC]"""
-
-
-class CrewShift(NamedTuple):
+class AttendantShift(NamedTuple):
     """Attendants of one shift."""
 
     name: str
@@ -107,7 +70,8 @@ class Blueprint:
     horizon_min: float
     warm_up_min: float
     groups: tuple[GroupPlan, ...]
-    queues: tuple[BatteryPlan, ...]
+    battery_plans: tuple[BatteryPlan, ...]
+    """Batteries of each queue, by its number."""
     exchange: ExchangePlan | None
     standby: ExchangePlan | None
     """How exchanges are made while the layout's own devices are out."""
@@ -135,7 +99,7 @@ class Blueprint:
     bound_chargers: bool
     attendants_limited: bool
     drivers_only: bool
-    attendant_shifts: tuple[CrewShift, ...]
+    attendant_shifts: tuple[AttendantShift, ...]
     """Each manned shift."""
     connect_by_driver: bool
     site_windows: tuple[Window, ...]
@@ -144,7 +108,7 @@ class Blueprint:
     """Site working minutes of a week over its working days. [min]"""
 
 
-def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+def blueprint_of(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work out a layout for runs of some length after a warm-up. [min]"""
     try:
         return _blueprint(scenario, layout, length_min, warm_up_min)
@@ -154,216 +118,184 @@ def blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min:
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "figures", NOT_TOGETHER)]) from error
 
 
-def _blueprint(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+def _blueprint(scenario: "Scenario", name: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work it out; what does not go together raises a ValueError or an ArithmeticError."""
-    stated = scenario.layouts[layout]
-    arrangement = scenario.arrangement(layout)
-    horizon = ticked(length_min + warm_up_min)
-    charging = scenario.charging_of(layout)
-    hours = charging.open_windows(horizon + ALWAYS_AHEAD)
-    queues, queues_of = _queues(scenario, layout)
-    drivers_only = stated.attendants == "drivers"
-    shifts = sorted({name for group in scenario.trucks for name in group.shifts})
-    plan, standby = _exchanges(scenario, layout, drivers_only=drivers_only or stated.drivers_exchange)
-    chargers = {count.charger: 0.0 for count in stated.chargers}
-    for count in stated.chargers:
-        chargers[count.charger] += count.number
-    stations = stated.stations
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    horizon_min = ticked(length_min + warm_up_min)
+    hours = scenario.charging_of(name).open_windows(horizon_min + ALWAYS_AHEAD)
+    drivers_only = layout.attendants == "drivers"
+    drivers_exchange = drivers_only or layout.drivers_exchange
+    battery_plans, queues_of = _battery_plans(scenario, name)
+    exchange, standby = _exchanges(scenario, name, drivers_only=drivers_exchange)
+    chargers = _charger_counts(layout)
+    stations = layout.stations
     if stations is None:
         stations = sum(chargers.values()) if arrangement.in_truck else 1
-    every_station = min(stations, sum(queue.trucks for queue in queues))
-    bays = stated.bays
-    if bays == UNLIMITED or (bays is None and scenario.rules.discharged_on_charge == "at_arrival"):
-        bays = sum(queue.batteries for queue in queues) + every_station * arrangement.empty_bays
-    elif bays is None:
-        spares = sum(queue.batteries - queue.trucks for queue in queues)
-        bays = spares + every_station * arrangement.empty_bays
-    set_down = stated.set_down_bays
-    set_down_each = max([arrangement.set_down_bays, *([standby.set_down_bays] if standby else [])])
-    devices = {name: stated.devices.get(name, float(held)) for name, held in (plan.devices if plan else {}).items()}
-    if arrangement.in_truck:
-        devices = {name: stated.devices.get(name, float(n)) for name, n in arrangement.watering_devices.items()}
-    standby_devices = {
-        name: stated.standby.devices.get(name, float(held)) if stated.standby is not None else float(held)
-        for name, held in (standby.devices if standby else {}).items()
-    }
+    bays = _bays(scenario, name, battery_plans, stations)
+    devices = _devices(exchange.devices if exchange else arrangement.watering_devices, layout.devices)
+    standby_devices = _devices(standby.devices if standby else {}, layout.standby.devices if layout.standby else {})
     things = ("station", *devices, *standby_devices, *chargers)
+    shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
     return Blueprint(
-        layout=layout,
+        layout=name,
         rules=scenario.rules,
         arrangement=arrangement,
-        in_truck=stated.in_truck,
-        horizon_min=horizon,
+        in_truck=layout.in_truck,
+        horizon_min=horizon_min,
         warm_up_min=ticked(warm_up_min),
         groups=tuple(
-            _group(scenario, number, queues_of[number], horizon, warm_up_min) for number in range(len(scenario.trucks))
+            group_plan(scenario, number, queues, horizon_min, warm_up_min) for number, queues in enumerate(queues_of)
         ),
-        queues=queues,
-        exchange=plan,
+        battery_plans=battery_plans,
+        exchange=exchange,
         standby=standby,
         stations=stations,
         bays=bays,
-        set_down_bays=max(stations, _at_once(plan, devices)) * set_down_each if set_down is None else set_down,
+        set_down_bays=_set_down_bays(layout, exchange, standby, max(stations, _at_once(exchange, devices))),
         devices=devices,
         standby_devices=standby_devices,
-        floor=_floor(scenario, layout, bays, stations),
-        breakdowns=_breakdowns(scenario, layout, things),
-        outages=tuple(
-            OutagePlan(
-                things.index(each.thing),
-                each.units,
-                first_week_min(warm_up_min) + ticked(each.from_min),
-                each.length_min,
-            )
-            for each in stated.out
-        ),
-        reserve=stated.reserve_for_shift_change,
-        picking=stated.picking,
+        floor=_floor(scenario, name, bays, stations),
+        breakdowns=_breakdowns(layout, things),
+        outages=_outages(layout, things, first_week_min(warm_up_min)),
+        reserve=layout.reserve_for_shift_change,
+        picking=layout.picking,
         charger_names=tuple(chargers),
         charger_counts=tuple(chargers.values()),
-        charger_efficiency=tuple(scenario.chargers[name].efficiency_share for name in chargers),
-        charger_power_factor=tuple(scenario.chargers[name].power_factor for name in chargers),
-        charger_standby_kw=tuple(scenario.chargers[name].standby_kw for name in chargers),
-        charging=charging,
+        charger_efficiency=tuple(scenario.chargers[charger].efficiency_share for charger in chargers),
+        charger_power_factor=tuple(scenario.chargers[charger].power_factor for charger in chargers),
+        charger_standby_kw=tuple(scenario.chargers[charger].standby_kw for charger in chargers),
+        charging=scenario.charging_of(name),
         open_windows=Timetable(hours) if hours else None,
-        room_air_degc=_weekly(scenario, scenario.site.room_air, horizon, warm_up_min),
+        room_air_degc=weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min),
         bound_chargers=arrangement.charger_leads == "bound_to_bay" and UNLIMITED not in chargers.values(),
-        attendants_limited=isinstance(stated.attendants, dict),
+        attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=drivers_only,
-        attendant_shifts=_attendants(scenario, layout, horizon, warm_up_min),
-        connect_by_driver=drivers_only or stated.drivers_exchange or arrangement.connects == "driver",
-        site_windows=tuple(group_windows(scenario.week, shifts, horizon, warm_up_min)),
+        attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, warm_up_min),
+        connect_by_driver=drivers_exchange or arrangement.connects == "driver",
+        site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, warm_up_min)),
         minutes_per_working_day=minutes_per_working_day(scenario.week, shifts),
     )
 
 
-def _weekly(scenario: "Scenario", air: "Air", horizon: float, warm_up_min: float) -> tuple[float, ...]:
-    """Temperature of a zone in each week of a run; the first measured week is the stated calendar week. [degC]"""
-    first = scenario.simulation.start_week - warm_up_min / WEEK_MIN
-    coldest_week = scenario.figures["site.coldest_week"].value
-    return tuple(
-        air.in_week(first + week, coldest_week) for week in range(int((horizon + ALWAYS_AHEAD) // WEEK_MIN) + 2)
-    )
+def _charger_counts(layout: "Layout") -> dict[str, float]:
+    """Chargers of each type, in the order in which the layout names them."""
+    counts: dict[str, float] = {}
+    for count in layout.chargers:
+        counts[count.charger] = counts.get(count.charger, 0.0) + count.number
+    return counts
 
 
-def _at_once(plan: ExchangePlan | None, devices: dict[str, float]) -> float:
+def _bays(scenario: "Scenario", name: str, battery_plans: tuple[BatteryPlan, ...], stations: float) -> float:
+    """Bays: as stated, or enough for every battery out of a truck and every exchange."""
+    bays, batteries = scenario.layouts[name].bays, sum(plan.batteries for plan in battery_plans)
+    if bays is not None and bays != UNLIMITED:
+        return bays
+    trucks = sum(plan.trucks for plan in battery_plans)
+    out_of_trucks = batteries
+    if bays is None and scenario.rules.discharged_on_charge != "at_arrival":
+        out_of_trucks = batteries - trucks
+    return out_of_trucks + min(stations, trucks) * scenario.arrangement(name).empty_bays
+
+
+def _set_down_bays(
+    layout: "Layout", exchange: ExchangePlan | None, standby: ExchangePlan | None, at_once: float
+) -> float:
+    """Set-down bays: as stated, or enough for as many exchanges as may be under way at once."""
+    if layout.set_down_bays is not None:
+        return layout.set_down_bays
+    return at_once * max((plan.set_down_bays for plan in (exchange, standby) if plan is not None), default=0)
+
+
+def _devices(held: "Mapping[str, int]", stated: "Mapping[str, float]") -> dict[str, float]:
+    """Devices of each kind: as stated, or as many as one exchange holds."""
+    return {name: stated.get(name, float(number)) for name, number in held.items()}
+
+
+def _at_once(exchange: ExchangePlan | None, devices: dict[str, float]) -> float:
     """Exchanges that the devices allow at once; none where that has no limit."""
-    each = [devices[name] // held for name, held in (plan.devices if plan else {}).items() if devices[name] < UNLIMITED]
-    return min(each, default=0.0)
+    held = exchange.devices if exchange is not None else {}
+    return min((devices[name] // number for name, number in held.items() if devices[name] < UNLIMITED), default=0.0)
 
 
-def _queues(scenario: "Scenario", layout: str) -> tuple[tuple[BatteryPlan, ...], list[tuple[int, ...]]]:
-    """Work out one queue for each battery type, or for each truck that keeps its own; and the queues of each group."""
-    queues: list[BatteryPlan] = []
+def _battery_plans(scenario: "Scenario", name: str) -> tuple[tuple[BatteryPlan, ...], list[tuple[int, ...]]]:
+    """Work out the batteries of each queue, and for each group the queues of its trucks.
+
+    There is a queue for each battery type, or one for each truck where trucks keep batteries of their own.
+    """
+    plans: list[BatteryPlan] = []
     queues_of: list[tuple[int, ...]] = [()] * len(scenario.trucks)
-    for name in dict.fromkeys(group.battery for group in scenario.trucks):
-        mine = [number for number, group in enumerate(scenario.trucks) if group.battery == name]
-        shared = battery_plan(scenario, layout, len(queues), name)
-        if not scenario.trucks[mine[0]].own_batteries:
-            for number in mine:
-                queues_of[number] = (len(queues),) * scenario.trucks[number].count
-            queues.append(shared)
+    for battery in dict.fromkeys(group.battery for group in scenario.trucks):
+        groups = [(number, group) for number, group in enumerate(scenario.trucks) if group.battery == battery]
+        first = len(plans)
+        shared = battery_plan(scenario, name, first, battery)
+        if not groups[0][1].own_batteries:
+            plans.append(shared)
+            for number, group in groups:
+                queues_of[number] = (first,) * group.count
             continue
-        each, more = divmod(shared.batteries, shared.trucks)
-        first = len(queues)
-        for number in mine:
-            group = scenario.trucks[number]
-            queues_of[number] = tuple(range(len(queues), len(queues) + group.count))
+        at_least, more = divmod(shared.batteries, shared.trucks)
+        for number, group in groups:
+            queues_of[number] = tuple(range(len(plans), len(plans) + group.count))
             for position in range(group.count):
-                kept = each + (len(queues) - first < more)
-                title = f"{name}, {group.group} {position + 1}"
-                queues.append(replace(shared, number=len(queues), name=title, trucks=1, batteries=kept))
-    return tuple(queues), queues_of
+                kept = at_least + (len(plans) - first < more)
+                title = f"{battery}, {group.group} {position + 1}"
+                plans.append(replace(shared, number=len(plans), name=title, trucks=1, batteries=kept))
+    return tuple(plans), queues_of
 
 
 def _exchanges(
-    scenario: "Scenario", layout: str, *, drivers_only: bool
+    scenario: "Scenario", name: str, *, drivers_only: bool
 ) -> tuple[ExchangePlan | None, ExchangePlan | None]:
     """Boil down the steps of a layout's exchanges, and those of its standby method."""
-    stated, arrangement, standby = scenario.layouts[layout], scenario.arrangement(layout), scenario.standby(layout)
+    layout, arrangement, standby = scenario.layouts[name], scenario.arrangement(name), scenario.standby(name)
     if arrangement.in_truck:
         return None, None
-    positions = stated.floor is not None
-    plan = exchange_plan(arrangement, stated.exchange_time_min, drivers_only=drivers_only, positions=positions)
+    positions = layout.floor is not None
+    exchange = exchange_plan(arrangement, layout.exchange_time_min, drivers_only=drivers_only, positions=positions)
     if standby is None:
-        return plan, None
-    return plan, exchange_plan(standby, None, drivers_only=drivers_only, positions=positions)
+        return exchange, None
+    return exchange, exchange_plan(standby, None, drivers_only=drivers_only, positions=positions)
 
 
-def _floor(scenario: "Scenario", layout: str, bays: float, stations: float) -> FloorPlan | None:
+def _floor(scenario: "Scenario", name: str, bays: float, stations: float) -> FloorPlan | None:
     """Work out the ways of a layout that states positions."""
-    stated, standby = scenario.layouts[layout], scenario.standby(layout)
-    if stated.floor is None:
+    floor, standby = scenario.layouts[name].floor, scenario.standby(name)
+    if floor is None:
         return None
-    devices = list(scenario.arrangement(layout).devices.values())
-    return floor_plan(
-        stated.floor, int(bays), int(stations), devices, list(standby.devices.values()) if standby else []
-    )
+    devices = list(scenario.arrangement(name).devices.values())
+    return floor_plan(floor, int(bays), int(stations), devices, list(standby.devices.values()) if standby else [])
 
 
-def _breakdowns(scenario: "Scenario", layout: str, things: tuple[str, ...]) -> tuple[BreakdownPlan, ...]:
+def _breakdowns(layout: "Layout", things: tuple[str, ...]) -> tuple[BreakdownPlan, ...]:
     """Work out what breaks down; `charger` stands for every type of charger."""
-    stated = scenario.layouts[layout]
-    chargers = list(dict.fromkeys(count.charger for count in stated.chargers))
-    found = []
-    for name, breakdown in stated.breakdowns.items():
-        for thing in chargers if name == "charger" else [name]:
-            found.append(BreakdownPlan(things.index(thing), breakdown.every_min, breakdown.repair_min))
-    return tuple(found)
-
-
-def _group(scenario: "Scenario", number: int, queues: tuple[int, ...], horizon: float, warm_up_min: float) -> GroupPlan:
-    """Work out one truck group."""
-    truck = scenario.trucks[number]
-    until = horizon + ALWAYS_AHEAD
-    windows = group_windows(scenario.week, truck.shifts, until, warm_up_min)
-    always = len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until
-    shift_min = mean_shift_min(scenario.week, truck.shifts)
-    power_w = 0.0
-    if truck.duty is not None and truck.run_time_min is None:
-        if truck.duty.mean_kw is not None:
-            power_w = truck.duty.mean_kw * 1000.0
-        else:
-            power_w = (truck.duty.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
-    air = _weekly(scenario, truck.air or scenario.site.room_air, horizon, warm_up_min)
-    room = _weekly(scenario, scenario.site.room_air, horizon, warm_up_min)
-    way = truck.to_room
-    breaks = break_starts(scenario.week, truck.shifts, windows, until, warm_up_min)
-    return GroupPlan(
-        number=number,
-        truck=truck,
-        queues=queues,
-        windows=tuple(windows),
-        timetable=Timetable(windows, always=always),
-        breaks=breaks,
-        break_starts=tuple(sorted(breaks)),
-        shift_ends=shift_ends(scenario.week, truck.shifts, until, warm_up_min),
-        demand=tuple(
-            scenario.demand.in_week(scenario.simulation.start_week - int(warm_up_min // WEEK_MIN) + week)
-            for week in range(int(until // WEEK_MIN) + 2)
-        ),
-        shift_min=shift_min,
-        trip_min=ticked(way.distance_m / way.speed_m_per_min) if way is not None else 0.0,
-        power_w=power_w,
-        cell=cell_of(
-            scenario.batteries[truck.battery],
-            scenario.figures,
-            (air[0] + room[0]) / 2.0 if truck.temperature_degc is None else truck.temperature_degc,
-        ),
-        air_degc=air,
+    return tuple(
+        BreakdownPlan(things.index(thing), breakdown.every_min, breakdown.repair_min)
+        for name, breakdown in layout.breakdowns.items()
+        for thing in (_charger_counts(layout) if name == "charger" else [name])
     )
 
 
-def _attendants(scenario: "Scenario", layout: str, horizon: float, warm_up_min: float) -> tuple[CrewShift, ...]:
+def _outages(layout: "Layout", things: tuple[str, ...], first_min: float) -> tuple[OutagePlan, ...]:
+    """Work out what is out of use on stated days, from the first measured week on. [min]"""
+    return tuple(
+        OutagePlan(things.index(out.thing), out.units, first_min + ticked(out.from_min), out.length_min)
+        for out in layout.out
+    )
+
+
+def _attendant_shifts(
+    scenario: "Scenario", name: str, until_min: float, warm_up_min: float
+) -> tuple[AttendantShift, ...]:
     """Windows of each manned shift, and which gaps are breaks."""
-    skill = next((step.skill for step in scenario.arrangement(layout).steps if step.skill), None)
-    by_shift = scenario.layouts[layout].attendants
+    skill = next((step.skill for step in scenario.arrangement(name).steps if step.skill), None)
+    by_shift = scenario.layouts[name].attendants
     if not isinstance(by_shift, dict):
         return ()
     shifts = []
-    for name, on_duty in by_shift.items():
-        if on_duty:
-            windows = group_windows(scenario.week, [name], horizon + ALWAYS_AHEAD, warm_up_min)
-            breaks = break_starts(scenario.week, [name], windows, horizon + ALWAYS_AHEAD, warm_up_min)
-            shifts.append(CrewShift(name, int(on_duty), on_duty.with_skill(skill), tuple(windows), breaks))
+    for shift, attendants in by_shift.items():
+        if attendants:
+            windows = group_windows(scenario.week, [shift], until_min, warm_up_min)
+            breaks = break_starts(scenario.week, [shift], windows, until_min, warm_up_min)
+            qualified = attendants.with_skill(skill)
+            shifts.append(AttendantShift(shift, int(attendants), qualified, tuple(windows), breaks))
     return tuple(shifts)

@@ -61,10 +61,10 @@ class ChargingDesk:
     """Brings discharged batteries to ready."""
 
     def __init__(self, room: "Room") -> None:
-        plan = room.plan
+        plan = room.blueprint
         self.room = room
         self.pools = [ChargerPool(number, count) for number, count in enumerate(plan.charger_counts)]
-        self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in plan.queues]
+        self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in plan.battery_plans]
         self.bound = plan.bound_chargers
         self.connect_time = plan.arrangement.connect_time_min
         self.instant_connect = self.connect_time.always_zero

@@ -3,7 +3,7 @@
 from collections import deque
 from typing import TYPE_CHECKING
 
-from batsim.record import IN_TRUCK, NOTHING, STATION, WAITING
+from batsim.record import IN_TRUCK, NO_STATION, NOTHING, WAITING
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 
@@ -20,12 +20,12 @@ class SpotDesk:
 
     def __init__(self, room: "Room") -> None:
         self.room = room
-        self.spots = room.plan.stations
+        self.spots = room.blueprint.stations
         self.waiting: deque[tuple[Truck, Moment]] = deque()
         self.in_shift = 0
         """Trucks that wait in shift time."""
         self.cause = NOTHING
-        plan, devices = room.plan.arrangement, room.plan.devices
+        plan, devices = room.blueprint.arrangement, room.blueprint.devices
         self.going_out: list[Moment] = []
         """Spots that go out of use when their truck has left: what is to be told then."""
         self.devices = [
@@ -84,7 +84,7 @@ class SpotDesk:
     def note(self, change: int) -> None:
         """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
         self.in_shift += change
-        cause = STATION if self.in_shift else NOTHING
+        cause = NO_STATION if self.in_shift else NOTHING
         if cause != self.cause:
             self.cause = cause
             for queue in self.room.queues:

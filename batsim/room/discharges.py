@@ -18,7 +18,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import GroupPlan
+    from batsim.room.group_plan import GroupPlan
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
 

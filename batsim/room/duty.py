@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from batsim.formulas.kibam import Wells
     from batsim.record import Coming
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import GroupPlan
+    from batsim.room.group_plan import GroupPlan
     from batsim.room.simulation import Room
 
 
@@ -172,7 +172,7 @@ def duty(room: "Room", truck: Truck) -> "Generator[Event, None, None]":
     env, desk = room.env, room.exchange
     level = truck.group.truck.exchange_at_share
     cut_out = truck.queue.plan.battery.discharge_to_share
-    may_carry_on = room.plan.rules.if_none_ready == "carry_on"
+    may_carry_on = room.blueprint.rules.if_none_ready == "carry_on"
     goes_on = truck.first_discharge(level)
     while goes_on:
         if truck.planned is not None:

@@ -9,7 +9,7 @@ from heapq import heappop, heappush
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import BATTERY, BAY, DEVICE, DISCHARGED, NOTHING, PEOPLE, STATION
+from batsim.record import DISCHARGED, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 from batsim.room.exchange_job import ExchangeJob
@@ -33,8 +33,8 @@ class Method:
     __slots__ = ("devices", "in_steps", "number", "plan", "routes", "starts_at_bay", "ways")
 
     def __init__(self, room: "Room", number: int, plan: "ExchangePlan", counts: dict[str, float]) -> None:
-        floor = room.plan.floor
-        first_kind = len(room.plan.devices) * number
+        floor = room.blueprint.floor
+        first_kind = len(room.blueprint.devices) * number
         point = floor.bays if floor is not None else 0
         self.number = number
         """0 for the layout's own, 1 for what stands by."""
@@ -66,17 +66,17 @@ class ExchangeDesk:
         self.room = room
         self.write = room.record.write
         self.queues = room.queues
-        stations = room.plan.stations
+        stations = room.blueprint.stations
         self.stations: list[int] | None = list(range(int(stations))) if stations < inf else None
         """Free stations by number; None without a limit."""
         self.station_out = [0] * len(self.stations or ())
         """How many reasons keep each station out of use."""
         self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
-        self.set_down = room.plan.set_down_bays
-        self.methods = [Method(room, 0, plan, room.plan.devices)]
-        if room.plan.standby is not None:
-            self.methods.append(Method(room, 1, room.plan.standby, room.plan.standby_devices))
+        self.set_down = room.blueprint.set_down_bays
+        self.methods = [Method(room, 0, plan, room.blueprint.devices)]
+        if room.blueprint.standby is not None:
+            self.methods.append(Method(room, 1, room.blueprint.standby, room.blueprint.standby_devices))
         self.present = self.methods[0]
         """The layout's own method, or what stands by while its devices are out of use."""
         self.waits_for_attendant = False
@@ -85,11 +85,13 @@ class ExchangeDesk:
         """When a queue that waits for a device looks again. [min]"""
         self.empty: list[int] = []
         """Empty bays, nearest first."""
-        self.at_arrival = room.plan.rules.discharged_on_charge == "at_arrival"
+        self.at_arrival = room.blueprint.rules.discharged_on_charge == "at_arrival"
         self.bays_needed = 0 if self.at_arrival else plan.empty_bays
-        self.floor = room.plan.floor
+        self.floor = room.blueprint.floor
         self.limited_reach = self.floor is not None and any(len(bays) < self.floor.bays for bays in self.floor.in_reach)
-        self.sorted_queues = bool(room.plan.reserve) or any(group.truck.priority > 1 for group in room.plan.groups)
+        self.sorted_queues = bool(room.blueprint.reserve) or any(
+            group.truck.priority > 1 for group in room.blueprint.groups
+        )
         """Whether a truck may pass others in its queue."""
         self.early: list[Truck] = []
         """Trucks at work that go as soon as no truck waits and an exchange could start."""
@@ -128,7 +130,7 @@ class ExchangeDesk:
             for queue in queues:
                 truck, cause = None, NOTHING
                 if queue.waiting:
-                    truck, cause = queue.first(), BATTERY
+                    truck, cause = queue.first(), NO_BATTERY
                 if truck is not None and (best is None or _before(truck, best)):
                     cause = self.lacks(queue)
                     if cause == NOTHING:
@@ -170,19 +172,19 @@ class ExchangeDesk:
         """Write down what a queue waits for, when that has changed."""
         cause = NOTHING
         if queue.waiting:
-            cause = BATTERY if queue.first() is None else self.lacks(queue)
+            cause = NO_BATTERY if queue.first() is None else self.lacks(queue)
         self._note(queue, cause)
 
     def _note(self, queue: "Queue", cause: int) -> None:
         """Write down what a queue waits for, when that has changed."""
-        if cause == DEVICE:
+        if cause == NO_DEVICE:
             self._look_again()
         if cause != queue.cause:
             queue.cause = cause
-            if cause == PEOPLE:
+            if cause == NO_ATTENDANT:
                 self.waits_for_attendant = True
             elif self.waits_for_attendant:
-                self.waits_for_attendant = any(each.cause == PEOPLE for each in self.queues)
+                self.waits_for_attendant = any(each.cause == NO_ATTENDANT for each in self.queues)
             self.write.queues(queue=queue.number, cause=cause, from_min=self.room.env.now)
 
     def choose_method(self) -> None:
@@ -192,22 +194,22 @@ class ExchangeDesk:
     def lacks(self, queue: "Queue") -> int:
         """First thing that an exchange of this queue lacks: battery, station, bay, attendants, device."""
         if not queue.ready:
-            return BATTERY
+            return NO_BATTERY
         if self.stations is not None and not self.stations:
-            return STATION
+            return NO_STATION
         if len(self.empty) < self.bays_needed:
-            return BAY
+            return NO_BAY
         if self.limited_reach and self._in_reach(queue) is None:
-            return BAY
+            return NO_BAY
         method = self.present
         plan = method.plan
         if plan.attendants and not self.room.attendants.can_spare(plan.attendants, plan.skilled):
-            return PEOPLE
+            return NO_ATTENDANT
         now = self.room.env.now
         for devices in method.devices:
             if not devices.can_serve(now):
-                return DEVICE
-        return BAY if self.set_down < plan.set_down_bays else NOTHING
+                return NO_DEVICE
+        return NO_BAY if self.set_down < plan.set_down_bays else NOTHING
 
     def _in_reach(self, queue: "Queue") -> int | None:
         """First free station from which a ready battery and an empty bay are in reach; None when there is none."""

@@ -161,7 +161,7 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.below_cut_out = int(battery.soc_share < truck.queue.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
         cut_out = truck.queue.plan.battery.discharge_to_share
-        if room.plan.rules.if_none_ready == "carry_on" and (
+        if room.blueprint.rules.if_none_ready == "carry_on" and (
             truck.run_times is not None or battery.soc_share > cut_out + DISCHARGED
         ):
             truck.turn_away()  # it asks again at its cut-out, or after another run time, which says nothing of it
@@ -216,7 +216,7 @@ def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
 def _return_level(truck: "Truck") -> float:
     """Real state of charge that brings the truck to the level at which it returns to work."""
     battery, capacity = truck.battery, truck.queue.plan.capacity_ah
-    lacking = (truck.room.plan.in_truck.return_at_share - battery.soc_share) * truck.usable_ah
+    lacking = (truck.room.blueprint.in_truck.return_at_share - battery.soc_share) * truck.usable_ah
     return min(1.0, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity)
 
 
@@ -231,19 +231,19 @@ def _goal_in_shift(room: "Room", truck: "Truck", begin: Begin, over: float) -> t
     if goal >= FULL:
         return 1.0, inf
     planned = room.charging.planned(truck.battery, begin, None, goal)
-    back = laid_out(planned.phases, begin.start_min, room.plan.open_windows)[1] + over
+    back = laid_out(planned.phases, begin.start_min, room.blueprint.open_windows)[1] + over
     table = truck.group.timetable
     window_start, _ = table.window(back)
     if window_start == inf or back >= window_start:
         return goal, inf
     in_break = table.gap_start(back) in truck.group.breaks
-    ceiling = _after_work_goal(room, truck, window_start) if not in_break else room.plan.in_truck.ceiling_share
+    ceiling = _after_work_goal(room, truck, window_start) if not in_break else room.blueprint.in_truck.ceiling_share
     return (ceiling, window_start - over) if ceiling > goal else (goal, inf)
 
 
 def _after_work_goal(room: "Room", truck: "Truck", gap_end: float) -> float:
     """Full, or the ceiling when the last full charge is not yet long enough ago."""
-    rules = room.plan.in_truck
+    rules = room.blueprint.in_truck
     return 1.0 if gap_end - truck.battery.full_min >= rules.full_every_min else rules.ceiling_share
 
 
@@ -251,7 +251,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     """Charge in a break or after work; the truck is at work again when the gap ends."""
     env, desk, battery = room.env, room.spots, truck.battery
     is_break = gap_start in truck.group.breaks
-    rules = room.plan.in_truck
+    rules = room.blueprint.in_truck
     if is_break and not rules.in_breaks:
         return
     target = rules.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
@@ -311,10 +311,10 @@ def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: flo
     law = room.charge_times[battery.number]
     minutes = None if law is None else next(law)
     planned = desk.planned(battery, begin, minutes, to_soc)
-    pieces, end = laid_out(planned.phases, begin.start_min, room.plan.open_windows)
+    pieces, end = laid_out(planned.phases, begin.start_min, room.blueprint.open_windows)
     if end > latest and planned.equalising_min:
         planned = desk.planned(battery, begin, minutes, to_soc, equalise=False)
-        pieces, end = laid_out(planned.phases, begin.start_min, room.plan.open_windows)
+        pieces, end = laid_out(planned.phases, begin.start_min, room.blueprint.open_windows)
     if desk.sharing is None:
         if end <= latest:
             return Given(pieces, end, planned, done=True)

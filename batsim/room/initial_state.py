@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def spread_maintenance(room: "Room") -> None:
     """Start each battery somewhere between two cares; else all would fall due on the same day."""
     asked, first = [], 0
-    for queue in room.plan.queues:
+    for queue in room.blueprint.battery_plans:
         for index, maintenance in enumerate(queue.maintenance):
             for number, battery in enumerate(room.batteries[first : first + queue.batteries]):
                 purpose = f"since {TASKS[maintenance.task]}"
@@ -41,7 +41,7 @@ def spread_ages(room: "Room") -> None:
     """Give each battery its capacity and age, and a start somewhere between two equalising charges."""
     air_degc, streams = room.air_degc(0.0), room.streams
     asked, first = [], 0
-    for queue in room.plan.queues:
+    for queue in room.blueprint.battery_plans:
         entity, spread = f"battery of type {queue.number}", queue.battery.capacity_spread_share
         least, most = queue.battery.life_used
         for number, battery in enumerate(room.batteries[first : first + queue.batteries]):

@@ -42,8 +42,8 @@ class MaintenanceDesk:
 
     def __init__(self, room: "Room") -> None:
         self.room = room
-        self.person = DRIVER if room.plan.drivers_only else ATTENDANT
-        tasks = {maintenance.task for queue in room.plan.queues for maintenance in queue.maintenance}
+        self.person = DRIVER if room.blueprint.drivers_only else ATTENDANT
+        tasks = {maintenance.task for queue in room.blueprint.battery_plans for maintenance in queue.maintenance}
         self.queues: dict[int, deque[tuple[Battery, int]]] = {task: deque() for task in tasks}
         """By task: batteries whose turn it is, with the number of the maintenance among those of their type."""
         self.held: dict[tuple[int, int], list[Battery]] = {}
@@ -57,16 +57,17 @@ class MaintenanceDesk:
         self.due_since: dict[int, float] = {}
         """By battery. [min]"""
         self.before = [
-            any(maintenance.before_charge for maintenance in queue.maintenance) for queue in room.plan.queues
+            any(maintenance.before_charge for maintenance in queue.maintenance)
+            for queue in room.blueprint.battery_plans
         ]
         self.times = {task: room.durations(TASKS[task], partial(_time_of, task)) for task in tasks}
         for queue in room.queues:
             for index, maintenance in enumerate(queue.plan.maintenance):
                 if maintenance.rounds is not None:
-                    windows = maintenance.rounds.windows(room.plan.horizon_min + AHEAD_MIN)
+                    windows = maintenance.rounds.windows(room.blueprint.horizon_min + AHEAD_MIN)
                     self.hours[queue.number, index] = Timetable(windows)
                     self.held[queue.number, index] = []
-                    if room.plan.exchange is not None:
+                    if room.blueprint.exchange is not None:
                         room.env.process(self._rounds(queue, index, windows))
 
     def is_due(self, battery: "Battery", index: int, time_min: float) -> bool:

@@ -25,10 +25,10 @@ Waiting = Generator["Event", None, None]
 
 def start_outages(room: "Room") -> None:
     """Start everything that will put something out of use."""
-    for plan in room.plan.breakdowns:
+    for plan in room.blueprint.breakdowns:
         for unit in range(count_of(room, plan.thing)):
             room.env.process(_breaks_down(room, plan, unit))
-    for outage in room.plan.outages:
+    for outage in room.blueprint.outages:
         for unit in range(outage.units):
             room.env.process(_is_out(room, outage, unit))
 
@@ -66,7 +66,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
     else:
         yield from _take_charger(room, room.charging.pools[thing - 1 - devices])
     back_min = env.now + minutes if until_min is None else max(until_min, env.now)
-    told_apart = thing <= devices and not (thing == 0 and room.plan.exchange is None)
+    told_apart = thing <= devices and not (thing == 0 and room.blueprint.exchange is None)
     room.record.write.outages(thing=thing, unit=unit if told_apart else -1, from_min=env.now, to_min=back_min)
     room.serve()
     yield Moment(env).after(back_min - env.now, CALENDAR)
@@ -76,7 +76,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
         _unit(room, thing - 1, unit).out -= 1
         _choose_method(room)
         room.serve()
-    elif room.plan.exchange is None:
+    elif room.blueprint.exchange is None:
         room.charging.pools[thing - 1 - devices].free += 1
         room.spots.call()
     else:
@@ -86,7 +86,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
 
 def _unit(room: "Room", device: int, number: int) -> "Unit":
     """One device, by its kind among all and its number."""
-    methods = room.exchange.methods if room.plan.exchange is not None else [room.spots]
+    methods = room.exchange.methods if room.blueprint.exchange is not None else [room.spots]
     kinds = [devices for each in methods for devices in each.devices]
     return kinds[device].units[number]
 
@@ -107,13 +107,13 @@ def _take_device(room: "Room", unit: "Unit") -> Waiting:
 
 def _choose_method(room: "Room") -> None:
     """Have exchanges made by what is not out of use."""
-    if room.plan.exchange is not None:
+    if room.blueprint.exchange is not None:
         room.exchange.choose_method()
 
 
 def _take_station(room: "Room", number: int) -> Waiting:
     """Take a station, or a charging spot, out when its truck has left."""
-    if room.plan.exchange is None:
+    if room.blueprint.exchange is None:
         spots = room.spots
         if spots.spots >= 1:
             spots.spots -= 1
@@ -136,7 +136,7 @@ def _take_station(room: "Room", number: int) -> Waiting:
 
 def _return_station(room: "Room", number: int) -> None:
     """Bring a station, or a charging spot, back."""
-    if room.plan.exchange is None:
+    if room.blueprint.exchange is None:
         room.spots.spots += 1
         room.spots.call()
         return

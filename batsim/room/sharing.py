@@ -166,12 +166,12 @@ class SharedPower:
     """All charges that share the limit."""
 
     def __init__(self, room: "Room", limit_kw: float) -> None:
-        plan = room.plan
+        plan = room.blueprint
         standby_kw = sum(
             count * kw for count, kw in zip(plan.charger_counts, plan.charger_standby_kw, strict=True) if count < inf
         )
         self.room, self.limit_kw = room, limit_kw - standby_kw
-        self.open_hours = room.plan.open_windows
+        self.open_hours = room.blueprint.open_windows
         self.charges: list[Running] = []
         self.free = True
         """Whether there is power enough for all, whatever stage they come to; equalising asks anew."""

@@ -12,7 +12,7 @@ from simpy.core import Environment
 from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record, standing
 from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
-from batsim.room.blueprint import Blueprint, blueprint
+from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.room.charging import ChargingDesk
 from batsim.room.charging_spots import SpotDesk
 from batsim.room.duty import Truck, duty
@@ -43,24 +43,24 @@ PACK_EVERY_MIN = 4 * WEEK_MIN
 class Room:
     """Everything in the room during one replication."""
 
-    def __init__(self, plan: Blueprint, seed: int, replication: int) -> None:
-        self.plan = plan
+    def __init__(self, blueprint: Blueprint, seed: int, replication: int) -> None:
+        self.blueprint = blueprint
         self.env = Environment()
         self.streams = Streams(seed, replication)
-        self.record = Record(facts_of(plan, seed, replication))
+        self.record = Record(facts_of(blueprint, seed, replication))
         self._write_state = self.record.write.battery_states
-        self._air_degc = plan.room_air_degc
+        self._air_degc = blueprint.room_air_degc
         self.trucks_waiting = 0
         """Trucks that wait for an exchange, in all queues."""
-        self.early = any(group.truck.exchange_when.early_below_share is not None for group in plan.groups)
+        self.early = any(group.truck.exchange_when.early_below_share is not None for group in blueprint.groups)
         """Whether trucks may come early when no truck waits."""
-        self.queues = [Queue(queue, plan.picking, plan.reserve) for queue in plan.queues]
+        self.queues = [Queue(queue, blueprint.picking, blueprint.reserve) for queue in blueprint.battery_plans]
         self.batteries = self._make_batteries()
         self._draw_for_batteries()
         self.attendants = Attendants(self)
         self.charging = ChargingDesk(self)
         self.maintenance = MaintenanceDesk(self)
-        order = [TASKS.index(task) for task in plan.rules.priorities]
+        order = [TASKS.index(task) for task in blueprint.rules.priorities]
         self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
         """Whether exchanges go before connecting, and connecting before all else."""
         self.order = [
@@ -73,12 +73,12 @@ class Room:
             (self.maintenance.queues[task], task) for task in self.order if task in self.maintenance.queues
         ]
         self.trucks = self._make_trucks()
-        if plan.exchange is None:
+        if blueprint.exchange is None:
             self.spots = SpotDesk(self)
             for truck in self.trucks:
                 self.env.process(duty_in_truck(self, truck))
         else:
-            self.exchange = ExchangeDesk(self, plan.exchange)
+            self.exchange = ExchangeDesk(self, blueprint.exchange)
             self._put_out_spares()
             for truck in self.trucks:
                 truck.ask_exchanges()
@@ -89,7 +89,7 @@ class Room:
 
     def run(self) -> Record:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
-        horizon = self.plan.horizon_min
+        horizon = self.blueprint.horizon_min
         while self.env.now < horizon:
             self.env.run(until=min(horizon, self.env.now + PACK_EVERY_MIN))
             if self.env.now < horizon:
@@ -131,7 +131,7 @@ class Room:
             for task in self.order:
                 if not self._serve(task):
                     return
-        if self.early and self.plan.exchange is not None:
+        if self.early and self.blueprint.exchange is not None:
             self.exchange.call_early()
         if self.maintenance.trucks:
             serve_trucks(self)
@@ -172,7 +172,7 @@ class Room:
 
         Streams go by type and number within the type, so that a battery more of one type shifts no other type.
         """
-        connect = self.plan.arrangement.connect_time_min
+        connect = self.blueprint.arrangement.connect_time_min
         self.connect_times = self.durations("connect", lambda _: connect)
         self.cool_downs = self.durations("cool-down", lambda queue: queue.battery.cool_down_min)
         spread_maintenance(self)
@@ -186,7 +186,7 @@ class Room:
     def durations(self, purpose: str, law: "Callable[[BatteryPlan], DurationLaw]") -> "list[Iterator[float]]":
         """Endless durations for each battery."""
         found: list[Iterator[float]] = []
-        for queue in self.plan.queues:
+        for queue in self.blueprint.battery_plans:
             entity, numbers = f"battery of type {queue.number}", range(queue.batteries)
             found += self.streams.durations_of_all(law(queue), entity, numbers, purpose)
         return found
@@ -197,7 +197,7 @@ class Room:
         charged = {
             queue.number: iter([each for each in self.batteries if each.queue is queue]) for queue in self.queues
         }
-        for group in self.plan.groups:
+        for group in self.blueprint.groups:
             for position, queue in enumerate(group.queues):
                 battery = next(charged[queue])
                 self.state(battery, IN_TRUCK)
@@ -206,8 +206,8 @@ class Room:
 
     def _put_out_spares(self) -> None:
         """Stand the spare batteries, ready, in the nearest bays."""
-        desk, floor = self.exchange, self.plan.floor
-        bays = list(range(int(self.plan.bays)) if floor is None else floor.nearest_first)
+        desk, floor = self.exchange, self.blueprint.floor
+        bays = list(range(int(self.blueprint.bays)) if floor is None else floor.nearest_first)
         in_trucks = {truck.battery.number for truck in self.trucks}
         spares = [battery for battery in self.batteries if battery.number not in in_trucks]
         first = bays[: len(spares)]
@@ -233,9 +233,9 @@ class Room:
 
     def _write_unfinished(self) -> None:
         """Write rows for trucks on their way or waiting, and for batteries that still wait."""
-        horizon, write = self.plan.horizon_min, self.record.write
-        kind = EXCHANGE if self.plan.exchange is not None else CHARGE_IN_TRUCK
-        for job in self.exchange.unsettled if self.plan.exchange is not None else ():
+        horizon, write = self.blueprint.horizon_min, self.record.write
+        kind = EXCHANGE if self.blueprint.exchange is not None else CHARGE_IN_TRUCK
+        for job in self.exchange.unsettled if self.blueprint.exchange is not None else ():
             job.write()
         for truck in self.trucks:
             if truck.planned is not None:
@@ -262,7 +262,7 @@ class Room:
 @lru_cache(maxsize=32)
 def _blueprint(key: "_Key", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work a layout out once for all its replications."""
-    return blueprint(key.scenario, layout, length_min, warm_up_min)
+    return blueprint_of(key.scenario, layout, length_min, warm_up_min)
 
 
 class _Key:

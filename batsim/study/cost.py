@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.annuity import capital_recovery_share
-from batsim.room.blueprint import blueprint
+from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.prices import battery_price, charger_price, device_price, price_of
@@ -147,7 +147,7 @@ def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[Cos
 
 def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCost, float]:
     """How many there are of each thing, the batteries that trucks come with included."""
-    stated, plan = scenario.layouts[layout], blueprint(scenario, layout, WEEK_MIN, 0.0)
+    stated, plan = scenario.layouts[layout], blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     chargers = dict(zip(plan.charger_names, plan.charger_counts, strict=True))
     counts: dict[UnitCost, float] = {
         units.batteries[name]: float(count) for name, count in scenario.batteries_of(layout).items()

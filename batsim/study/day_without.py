@@ -10,7 +10,7 @@ from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
-from batsim.room.blueprint import blueprint
+from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
@@ -215,7 +215,7 @@ def days_without(
     warm_up_min = WEEK_MIN * math.ceil(stated.warm_up_min / WEEK_MIN)
     wanted = []
     for layout in stated.layouts:
-        plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+        plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
         counts = {} if plan.exchange is None else plan.devices
         wanted += [(layout, name, int(count)) for name, count in counts.items() if count < UNLIMITED]
     known = sorted({name for _, name, _ in wanted})
@@ -257,7 +257,7 @@ def _ways(scenario: "Scenario", layout: str, device: str, count: int) -> dict[st
 
 def _standby_text(scenario: "Scenario", layout: str) -> str:
     """What stands by, in words."""
-    plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+    plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     if plan.standby is None:
         return ""
     counts = [f"{count:g} {name.replace('_', ' ')}{'s' * (count != 1)}" for name, count in plan.standby_devices.items()]

@@ -8,7 +8,8 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
-from batsim.room.blueprint import Blueprint, GroupPlan, blueprint
+from batsim.room.blueprint import Blueprint, blueprint_of
+from batsim.room.group_plan import GroupPlan
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -100,7 +101,7 @@ class StudyOutline(NamedTuple):
 
 def outline(scenario: "Scenario") -> Outline:
     """Work out the first numbers of a scenario."""
-    plans = {name: blueprint(scenario, name, WEEK_MIN, 0.0) for name in scenario.layouts}
+    plans = {name: blueprint_of(scenario, name, WEEK_MIN, 0.0) for name in scenario.layouts}
     groups = next(iter(plans.values())).groups
     return Outline(
         scenario.file,
@@ -126,7 +127,7 @@ def outline(scenario: "Scenario") -> Outline:
                 plan.bays,
                 plan.arrangement.bay,
                 tuple(zip(plan.charger_names, plan.charger_counts, strict=True)),
-                tuple(_stock(plan, number) for number in range(len(plan.queues))),
+                tuple(_stock(plan, number) for number in range(len(plan.battery_plans))),
             )
             for name, plan in plans.items()
         ),
@@ -167,7 +168,7 @@ def _run_h(group: GroupPlan) -> float:
 
 def _stock(plan: Blueprint, number: int) -> StockOutline:
     """Work out one battery type of a layout."""
-    line = plan.queues[number]
+    line = plan.battery_plans[number]
     group = next(each for each in plan.groups if number in each.queues)
     level, profile = group.truck.exchange_at_share, line.profiles[line.chargers[0]].rated
     if line.battery.charge_time_min is not None:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.room.blueprint import blueprint
+from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.floor import bay_spots, station_spots
 from batsim.scenario.parts.week import WEEK_MIN
 
@@ -90,7 +90,7 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     floor = scenario.layouts[layout].floor
     if floor is None:
         return None
-    plan = blueprint(scenario, layout, WEEK_MIN, 0.0)
+    plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     assert plan.floor is not None  # the layout states one
     spots, stations = bay_spots(floor, plan.floor.bays), station_spots(floor, plan.floor.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")

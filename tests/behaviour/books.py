@@ -12,7 +12,7 @@ from batsim.measures.names import PARTS
 from batsim.measures.windows import Worked
 from batsim.record import (
     ATTENDANT,
-    BATTERY,
+    NO_BATTERY,
     COOLING,
     DISCHARGED,
     EXCHANGE,
@@ -24,7 +24,7 @@ from batsim.record import (
     PERSONS,
     READY,
     SHIFT_CHANGE,
-    STATION,
+    NO_STATION,
     TASKS,
     TURNED_AWAY,
     WAITING,
@@ -312,36 +312,36 @@ def lines_wait_for_what_is_missing(record: Record, reserve: int = 0) -> None:
     """Booked on the battery exactly while none is ready for them, on the station exactly while all are taken or out."""
     facts = record.facts
     visits = [row for row in rows_of(record, "exchanges") if row["kind"] == EXCHANGE]
-    line_of = facts.battery_lines
+    queue_of = facts.type_numbers
     changes: list[tuple[float, str, int, float]] = []
     for battery, mine in by("battery", rows_of(record, "battery_states")).items():
         for before, after in pairwise([{"state": -1}, *mine]):
             change = float(after["state"] == READY) - float(before["state"] == READY)
-            changes.append((after["from_min"], "ready", line_of[battery], change))
+            changes.append((after["from_min"], "ready", queue_of[battery], change))
     for row in visits:
         who = "for the shift change" if row["reason"] == SHIFT_CHANGE else "others"
-        changes.append((row["joined_min"], who, row["line"], 1.0))
-        changes.append((row["start_min"], who, row["line"], -1.0))
+        changes.append((row["joined_min"], who, row["queue"], 1.0))
+        changes.append((row["start_min"], who, row["queue"], -1.0))
         changes.append((row["start_min"], "taken", 0, 1.0))
         changes.append((ends(row["truck_free_min"]), "taken", 0, -1.0))
     for start, end, _ in out(record, 0):
         changes += [(start, "taken", 0, 1.0), (end, "taken", 0, -1.0)]
-    changes += [(row["from_min"], "cause", row["line"], row["cause"]) for row in rows_of(record, "lines")]
+    changes += [(row["from_min"], "cause", row["queue"], row["cause"]) for row in rows_of(record, "queues")]
     changes = [change for change in changes if change[0] < facts.horizon_min]  # what never came falls out
     changes.sort(key=lambda change: change[0])  # at one instant the last cause written holds
     level: dict[tuple[str, int], float] = defaultdict(float)
     for (time, what, line, change), after in pairwise([*changes, (facts.horizon_min, "", 0, 0.0)]):
         level[what, line] = change if what == "cause" else level[what, line] + change
-        for each in range(len(facts.lines)) if after[0] > time else ():
+        for each in range(len(facts.battery_types)) if after[0] > time else ():
             cause, ready, changing, others = (
                 level[name, each] for name in ("cause", "ready", "for the shift change", "others")
             )
-            in_line = changing + others
+            in_queue = changing + others
             has_one = ready > (0 if changing else reserve)
-            assert (cause == NOTHING) == (in_line == 0)
-            assert (cause == BATTERY) == (in_line > 0 and not has_one)
+            assert (cause == NOTHING) == (in_queue == 0)
+            assert (cause == NO_BATTERY) == (in_queue > 0 and not has_one)
             all_taken = level["taken", 0] >= facts.stations
-            assert (cause == STATION) == (in_line > 0 and has_one and all_taken)
+            assert (cause == NO_STATION) == (in_queue > 0 and has_one and all_taken)
 
 
 def shares_are_shares(record: Record) -> None:

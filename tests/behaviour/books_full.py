@@ -79,12 +79,12 @@ def only_the_qualified_hoist(room: Room, record: Record) -> None:
 def maintenance_begins_in_rounds(room: Room, record: Record) -> None:
     """Maintenance begins after it is due, in the hours of its rounds where there are any."""
     scenario, facts = room.scenario, record.facts
-    types = [name.partition(", ")[0] for name in facts.lines]
+    types = [name.partition(", ")[0] for name in [kind.name for kind in facts.battery_types]]
     rows = [{**row, "task": TASKS.index("watering")} for row in rows_of(record, "waterings")]
     rows += rows_of(record, "maintenance")
     for row in started(rows):
         assert row["due_min"] <= row["start_min"] <= ends(row["end_min"])
-        battery = scenario.batteries[types[facts.battery_lines[row["battery"]]]]
+        battery = scenario.batteries[types[facts.type_numbers[row["battery"]]]]
         rounds = getattr(battery, TASKS[row["task"]]).rounds
         if rounds is not None and not facts.in_truck:
             windows = rounds.windows(facts.horizon_min)
@@ -95,8 +95,8 @@ def own_batteries_stay_with_their_truck(room: Room, record: Record) -> None:
     group_of = group_of_truck(record)
     for row in rows_of(record, "exchanges"):
         if room.scenario.trucks[group_of[row["truck"]]].own_batteries and row["charged"] >= 0:
-            lines = record.facts.battery_lines
-            assert lines[row["discharged"]] == lines[row["charged"]] == row["line"]
-    for line, rows in by("line", rows_of(record, "exchanges")).items():
-        if ", " in record.facts.lines[line]:
+            lines = record.facts.type_numbers
+            assert lines[row["discharged"]] == lines[row["charged"]] == row["queue"]
+    for line, rows in by("queue", rows_of(record, "exchanges")).items():
+        if ", " in record.facts.battery_types[line].name:
             assert len(by("truck", rows)) == 1

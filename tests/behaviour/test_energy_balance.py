@@ -50,7 +50,7 @@ def equalising_ah(battery: BatteryType, charge: dict[str, float]) -> float:
 def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room):
     record = room.simulate()
     scenario = room.scenario
-    types = [scenario.batteries[name] for name in record.facts.lines]
+    types = [scenario.batteries[name] for name in [kind.name for kind in record.facts.battery_types]]
     chargers = [scenario.chargers[name] for name in record.facts.chargers]
     discharges = by("battery", rows_of(record, "discharges"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
@@ -58,15 +58,14 @@ def test_ampere_hours_charged_are_the_charge_factor_times_those_drawn(room: Room
             since = before["start_min"] if before else -1.0
             drawn = [row for row in discharges[battery] if since < row["end_min"] <= charge["start_min"]]
             ah, kwh = sum(row["drawn_ah"] for row in drawn), sum(row["drawn_kwh"] for row in drawn)
-            kind, charger = types[charge["line"]], chargers[charge["charger"]]
+            kind, charger = types[charge["queue"]], chargers[charge["charger"]]
             equalised = equalising_ah(kind, charge)
             from_full = drawn[0]["soc_from_share"] == 1.0  # not so for the random start of a run
             if from_full and (kind.charge_time_min is not None or charger.profile in ("IUIa", "W")):
                 assert charge["charged_ah"] - equalised == pytest.approx(charger.charge_factor * ah, rel=1e-9)
             if before:  # IU leaves missing what its end current leaves, more in a cold battery than in a warm one
-                left_less_ah = (charge["soc_to_share"] - before["soc_to_share"]) * record.facts.line_capacity_ah[
-                    charge["line"]
-                ]
+                capacity_ah = record.facts.battery_types[charge["queue"]].capacity_ah
+                left_less_ah = (charge["soc_to_share"] - before["soc_to_share"]) * capacity_ah
                 assert charge["charged_ah"] >= (ah + left_less_ah) * (1.0 - 1e-9)
             assert charge["charged_kwh"] > kwh
             assert charge["soc_to_share"] >= (0.98 if charger.profile == "IU" else 1.0)
@@ -86,7 +85,8 @@ def test_a_full_charge_in_the_truck_settles_all_that_was_drawn(room: Room):
             since, until = before["end_min"], after["end_min"]
             drawn = sum(row["drawn_ah"] for row in discharges[battery] if since <= row["start_min"] < until)
             returned = sum(
-                row["charged_ah"] - equalising_ah(scenario.batteries[record.facts.lines[row["line"]]], row)
+                row["charged_ah"]
+                - equalising_ah(scenario.batteries[record.facts.battery_types[row["queue"]].name], row)
                 for row in charges
                 if since < row["end_min"] <= until
             )

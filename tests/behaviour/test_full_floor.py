@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 import batsim
-from batsim.record import BAY, Record
+from batsim.record import NO_BAY, Record
 from tests.behaviour.ledger import room, rows_of, run
 
 CASE = "small_room.yaml"
@@ -166,7 +166,7 @@ def test_what_is_out_of_reach_is_never_used():
     charged_min = 120.0
     for before, after in pairwise(rows):
         assert after["start_min"] == pytest.approx(before["end_min"] + charged_min, abs=TICKS)
-    assert BAY in {row["cause"] for row in rows_of(record, "lines")}
+    assert NO_BAY in {row["cause"] for row in rows_of(record, "queues")}
 
 
 def test_stations_with_bays_of_their_own_all_get_batteries():

@@ -7,7 +7,7 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import BATTERY, EARLY, IN_BREAK, LEVEL, REASONS, SHIFT_CHANGE, Record
+from batsim.record import EARLY, IN_BREAK, LEVEL, NO_BATTERY, REASONS, SHIFT_CHANGE, Record
 from batsim.scenario.reading import source_of
 from tests.behaviour.ledger import by, most_at_once, room, rows_of, run
 
@@ -91,7 +91,7 @@ def test_early_trucks_go_one_at_a_time():
     assert (second["left_min"], second["joined_min"], second["reason"]) == (below_min + 10.0, below_min + 20.0, EARLY)
 
 
-def test_early_trucks_do_not_go_while_anybody_is_in_line():
+def test_early_trucks_do_not_go_while_any_truck_waits():
     """Below 90 % at 88, but a truck of another type waits from 50 until its battery is ready at 158."""
     groups = [
         group("one", "0 min", exchange_when={"early_below": "90 %"}),
@@ -133,8 +133,8 @@ def test_the_reserve_is_for_the_shift_change():
     record = small({"trucks": groups, "layouts.room.batteries": 5, "layouts.room.reserve_for_shift_change": 1})
     starts = began(record)
     assert (starts[0][0], starts[1][0], starts[2][:2]) == (138.0, 338.0, [0.0, 200.0])
-    causes = {row["from_min"]: row["cause"] for row in rows_of(record, "lines")}
-    assert causes[100.0] == BATTERY
+    causes = {row["from_min"]: row["cause"] for row in rows_of(record, "queues")}
+    assert causes[100.0] == NO_BATTERY
 
 
 def test_own_batteries_need_a_spare_beyond_the_reserve():

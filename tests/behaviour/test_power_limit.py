@@ -95,7 +95,7 @@ def limit_kw(name: str) -> float:
 def most_kw(record: Record) -> float:
     """Greatest power of the chargers: the sum at the start and the end of every phase, where alone it can peak."""
     facts, phases = record.facts, record.columns("charge_phases")
-    cells = np.array(facts.line_cells)[phases["line"].astype(int)]
+    cells = np.array([kind.cells for kind in facts.battery_types])[phases["queue"].astype(int)]
     efficiency = np.array(facts.charger_efficiency)[phases["charger"].astype(int)]
     start, end = phases["start_min"], phases["start_min"] + 60.0 * phases["hours"]
     at_start_kw = phases["start_a"] * phases["volts_per_cell"] * cells / efficiency / 1000.0
@@ -150,7 +150,7 @@ def test_every_charge_gives_its_factor_times_what_was_drawn(name: str):
             charger = facts.chargers[charge["charger"]]
             if discharge["soc_from_share"] < 1.0 or charge["end_min"] >= facts.horizon_min:
                 continue
-            equalised = 0.05 * facts.line_capacity_ah[charge["line"]] * charge["equalising_min"] / 60.0
+            equalised = 0.05 * facts.battery_types[charge["queue"]].capacity_ah * charge["equalising_min"] / 60.0
             expected = factor.get(charger, 1.0) * discharge["drawn_ah"] + equalised
             assert charge["charged_ah"] == pytest.approx(expected, rel=5e-3 if charger == "gel_iu" else 1e-6)
             assert charge["full"] == 1
@@ -172,7 +172,7 @@ def test_the_phases_of_a_charge_are_the_charge(name: str):
             since, until = charge["start_min"] - JOINT_MIN, charge["end_min"] + JOINT_MIN
             mine = [row for row in phases[battery] if since <= row["start_min"] and end_min(row) <= until]
             assert sum(map(given_ah, mine)) == pytest.approx(charge["charged_ah"], rel=1e-9)
-            cells = record.facts.line_cells[charge["line"]]
+            cells = record.facts.battery_types[charge["queue"]].cells
             kwh = sum(given_ah(row) * row["volts_per_cell"] * cells / 1000.0 for row in mine)
             assert kwh == pytest.approx(charge["charged_kwh"], rel=1e-9)
             assert mine[0]["soc_from_share"] == pytest.approx(charge["soc_from_share"], abs=0.02)
@@ -205,8 +205,8 @@ def test_nobody_is_held_down_while_there_is_power(name: str):
     """
     record = recorded(name)
     phases = [row for row in rows_of(record, "charge_phases") if row["hours"] > 1e-3]
-    main_a, last_a = (each * record.facts.line_capacity_ah[0] for each in (0.18, 0.05))
-    kw_per_a = record.facts.line_cells[0] / 1000.0 / record.facts.charger_efficiency[0]
+    main_a, last_a = (each * record.facts.battery_types[0].capacity_ah for each in (0.18, 0.05))
+    kw_per_a = record.facts.battery_types[0].cells / 1000.0 / record.facts.charger_efficiency[0]
     held = raised = 0
     for row in phases:
         if row["decay_per_h"] or row["start_a"] > 0.999 * (last_a if row["acceptance_per_h"] else main_a):

@@ -181,7 +181,7 @@ def test_a_charge_puts_back_what_was_drawn():
         for discharge, charge in zip(discharges[battery], charges, strict=False):
             if discharge["soc_from_share"] == 1.0:
                 assert charge["charged_ah"] == pytest.approx(1.15 * discharge["drawn_ah"], rel=1e-6)
-                stored = (charge["soc_to_share"] - charge["soc_from_share"]) * record.facts.line_capacity_ah[0]
+                stored = (charge["soc_to_share"] - charge["soc_from_share"]) * record.facts.battery_types[0].capacity_ah
                 assert stored == pytest.approx(discharge["drawn_ah"], rel=1e-6)
                 count += 1
     assert count > 20
@@ -199,7 +199,7 @@ def test_in_the_truck_ampere_hours_are_kept():
             those = [row for row in charges if before["start_min"] < row["start_min"] <= after["start_min"]]
             given = sum(row["charged_ah"] for row in those)
             stored = sum(row["soc_to_share"] - row["soc_from_share"] for row in those)
-            stored *= record.facts.line_capacity_ah[0]
+            stored *= record.facts.battery_types[0].capacity_ah
             assert stored == pytest.approx(drawn, rel=1e-6)
             assert drawn <= given <= 1.15 * drawn * (1.0 + 1e-6)
             count += 1

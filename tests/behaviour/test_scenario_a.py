@@ -22,7 +22,7 @@ def site():
     return batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
 
 
-def trucks_in_line(record):
+def trucks_waiting(record):
     """Mean number of trucks in line in each quarter of an hour of a weekday, over the weeks of a run."""
     start = record.facts.warm_up_min
     course = batsim.room_course(record, start, record.facts.horizon_min)
@@ -34,11 +34,11 @@ def trucks_in_line(record):
 
 
 @pytest.mark.parametrize(("layout", "times"), [("side rollers", 10.0), ("portable stands", 6.0), ("hoist", 2.0)])
-def test_the_line_around_two_oclock_is_many_times_that_of_other_hours(site, layout, times):
+def test_the_queue_around_two_oclock_is_many_times_that_of_other_hours(site, layout, times):
     """The half hour around 14:00 against all hours but those around 06:00, 14:00 and 22:00; one hoist works for hours
     on what came at once."""
     lines = np.array(
-        [trucks_in_line(batsim.simulate(site, layout, replication=number)) for number in range(REPLICATIONS)]
+        [trucks_waiting(batsim.simulate(site, layout, replication=number)) for number in range(REPLICATIONS)]
     )
     quarters = np.arange(96)
     around = {hour: np.isin(quarters, (4 * hour - 1, 4 * hour)) for hour in (6, 14, 22)}

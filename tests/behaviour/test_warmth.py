@@ -49,7 +49,7 @@ def air(scenario: Scenario) -> float:
 
 
 def stored_ah(record: Record, charge: dict[str, Any]) -> float:
-    return (charge["soc_to_share"] - charge["soc_from_share"]) * record.facts.line_capacity_ah[0]
+    return (charge["soc_to_share"] - charge["soc_from_share"]) * record.facts.battery_types[0].capacity_ah
 
 
 def lives(record: Record) -> list[tuple[dict[str, Any], dict[str, Any], dict[str, Any] | None]]:
@@ -97,7 +97,7 @@ def test_a_battery_at_rest_cools_towards_the_room(name: str):
     """From the discharge to the charge, and from the charge to the next discharge, with the time constant of its bay."""
     scenario = room(ROOMS[name])
     record = run(scenario)
-    tau_h = record.facts.line_room_tau_h[0]
+    tau_h = record.facts.battery_types[0].room_tau_h
 
     def rested(degc: float, since_min: float, until_min: float) -> float:
         return temperature_after_degc(degc, air(scenario), 0.0, 1.0, tau_h, (until_min - since_min) / 60.0)
@@ -121,7 +121,7 @@ def test_a_discharge_warms_the_battery_by_its_current(name: str):
     record, thermal, cell = run(scenario), thermal_of(lead(scenario), FIGURES), rated_cell(lead(scenario), FIGURES)
     work_air = scenario.trucks[0].air or scenario.site.room_air
     worked = Worked(record.facts.group_windows[0])
-    tau_h = record.facts.line_truck_tau_h[0]
+    tau_h = record.facts.battery_types[0].truck_tau_h
     assert tau_h == thermal.truck_tau_h
     rises = []
     for discharge in rows_of(record, "discharges"):
@@ -208,7 +208,7 @@ def test_air_moved_about_the_batteries_makes_cooler_starts(key: str):
     moved = run(room({LEAD + "." + key: True if key == "forced_air" else "3 h"}))
     starts = [[row["start_degc"] for row in full_discharges(each)[-20:]] for each in (still, moved)]
     assert max(starts[1]) < min(starts[0])
-    tau = [each.facts.line_room_tau_h[0] for each in (still, moved)]
+    tau = [each.facts.battery_types[0].room_tau_h for each in (still, moved)]
     assert tau[1] == pytest.approx(tau[0] / 1.8 if key == "forced_air" else 3.0)
 
 
@@ -222,7 +222,7 @@ def test_a_cold_battery_waits_until_it_has_warmed():
     record = run(room(STORE), weeks=2.0)
     late = [(before, charge) for before, charge, _ in lives(record) if charge["delayed_min"] > 0.0]
     assert len(late) > 10
-    tau_h = record.facts.line_room_tau_h[0]
+    tau_h = record.facts.battery_types[0].room_tau_h
     for before, charge in late:
         assert before["end_degc"] < 10.0
         assert charge["start_degc"] == pytest.approx(10.0, abs=0.1)
@@ -293,7 +293,7 @@ def test_a_battery_has_cooled_down_when_it_is_cool_enough(degc: int):
     """When the closed form reaches `cool_to`, and never after `cool_down`."""
     scenario = room({ROOM: f"{degc} degC", LEAD + ".cool_to": "32 degC"})
     record = run(scenario)
-    tau_h = record.facts.line_room_tau_h[0]
+    tau_h = record.facts.battery_types[0].room_tau_h
     early = late = 0
     for charge in started(rows_of(record, "charges")):
         hours = min(8.0, cool_down_h(charge["end_degc"], float(degc), 32.0, tau_h))
@@ -365,7 +365,7 @@ def test_the_year_goes_by():
 def test_a_stated_electrolyte_temperature_holds():
     """At the rated 30 degC and without Peukert's law a discharge is plain ampere-hour counting."""
     record = run(room({"trucks[0].temperature": "30 degC", LEAD + ".peukert": 1.0, AIR: "-20 degC"}))
-    capacity_ah = record.facts.line_capacity_ah[0]
+    capacity_ah = record.facts.battery_types[0].capacity_ah
     damage: dict[int, float] = defaultdict(float)
     for discharge in rows_of(record, "discharges"):
         assert (discharge["start_degc"], discharge["mean_degc"], discharge["end_degc"]) == (30.0, 30.0, 30.0)

@@ -44,7 +44,7 @@ def test_what_is_given_and_not_stored_makes_gas(charger: str):
     """Of a charge, of its phases, and by its charge factor."""
     scenario = room({CHARGERS: f"12 x {charger}"})
     record, factor = run(scenario), scenario.chargers[charger].charge_factor
-    capacity_ah = record.facts.line_capacity_ah[0]
+    capacity_ah = record.facts.battery_types[0].capacity_ah
     phases, discharges = by("battery", rows_of(record, "charge_phases")), by("battery", rows_of(record, "discharges"))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
         for discharge, charge in zip(discharges[battery], charges, strict=False):
@@ -103,7 +103,7 @@ def due_ah(name: str, record: Record) -> float:
     if name == "charges":
         return 0.0
     every = WATERED[name][1]
-    return record.facts.line_water_reserve_ah[0] if every == "when_low" else float(every.removesuffix(" Ah"))
+    return record.facts.battery_types[0].water_reserve_ah if every == "when_low" else float(every.removesuffix(" Ah"))
 
 
 @pytest.mark.parametrize("name", WATERED)
@@ -111,7 +111,7 @@ def test_water_gives_back_what_gas_has_taken(name: str):
     """By Faraday's law, of all charges since the last watering; due when it is due, and never before."""
     changes, every = WATERED[name]
     record = run(room({**changes, **water(every, time="5 min")}), weeks=4.0)
-    cells, enough_ah = record.facts.line_cells[0], due_ah(name, record)
+    cells, enough_ah = record.facts.battery_types[0].cells, due_ah(name, record)
     charges, intervals = by("battery", started(rows_of(record, "charges"))), 0
     for battery, waterings in by("battery", started(rows_of(record, "waterings"))).items():
         for before, after in pairwise(waterings):
@@ -156,9 +156,9 @@ def test_water_comes_after_a_charge_and_never_before(name: str):
 def test_no_battery_runs_dry_when_water_comes_with_its_gassing(every: str):
     """At most the gas of one charge beyond what is due; with many charges between, batteries do run low."""
     kept, late = (run(room(water(each)), weeks=6.0) for each in (every, "40 charges"))
-    reserve_ah = kept.facts.line_water_reserve_ah[0]
+    reserve_ah = kept.facts.battery_types[0].water_reserve_ah
     limit = {"when_low": reserve_ah, "300 Ah": 300.0}[every]
-    poured = kept.columns("waterings")["water_kg"] * 1000.0 / WATER_G_PER_AH / kept.facts.line_cells[0]
+    poured = kept.columns("waterings")["water_kg"] * 1000.0 / WATER_G_PER_AH / kept.facts.battery_types[0].cells
     most_gas = float(np.nanmax(kept.columns("charges")["gas_ah"]))
     assert np.nanmax(poured) <= limit + most_gas
     assert measure(late)["low_water_share"] > 0.2
@@ -236,7 +236,11 @@ def test_equalising_adds_its_ampere_hours_and_gas():
 def test_the_damage_of_a_discharge_is_that_of_its_depth_and_temperature():
     light = {"mean": "1.6 kW", "between_trucks": "20 %", "between_shifts": "50 %"}
     record = run(room({"trucks[0].duty": light, "trucks[0].exchange_at": "20 %"}), weeks=3.0)
-    life, capacity_ah, depths = life_of(room().batteries["lead"], FIGURES), record.facts.line_capacity_ah[0], []
+    life, capacity_ah, depths = (
+        life_of(room().batteries["lead"], FIGURES),
+        record.facts.battery_types[0].capacity_ah,
+        [],
+    )
     for discharge in rows_of(record, "discharges"):
         depth = discharge["drawn_ah"] / capacity_ah
         assert discharge["damage"] == pytest.approx(discharge_damage(depth, discharge["mean_degc"], life), rel=1e-12)
@@ -261,7 +265,7 @@ def test_capacity_fades_with_use():
     record = run(room(hard), weeks=20.0)
     damage: dict[int, float] = defaultdict(float)
     lengths: dict[int, list[float]] = defaultdict(list)
-    full_ah = 0.75 * record.facts.line_capacity_ah[0] * 1.18
+    full_ah = 0.75 * record.facts.battery_types[0].capacity_ah * 1.18
     for discharge in rows_of(record, "discharges"):
         if discharge["soc_from_share"] == 1.0:
             assert discharge["drawn_ah"] == pytest.approx(
@@ -308,7 +312,7 @@ def test_part_charges_in_a_row_wear_more():
     week |= {"trucks[0].duty.mean_power": "4 kW", "layouts.room.chargers": "2 x fast_iuia"}
     scenario = room(week)
     record, life = run(scenario, weeks=4.0), life_of(scenario.batteries["lead"], FIGURES)
-    charges, capacity_ah = by("battery", started(rows_of(record, "charges"))), record.facts.line_capacity_ah[0]
+    charges, capacity_ah = by("battery", started(rows_of(record, "charges"))), record.facts.battery_types[0].capacity_ah
     factors = defaultdict(int)
     for battery, discharges in by("battery", rows_of(record, "discharges")).items():
         for discharge in discharges:
@@ -355,7 +359,7 @@ def test_years_of_life_are_those_of_the_record(changes: dict[str, Any]):
         drawn[discharge["battery"]] += discharge["drawn_ah"] * inside
         damage[discharge["battery"]] += discharge["damage"] * inside
     years = 4.0 * WEEK_MIN / (365.25 * 1440.0)
-    cycle_ah = 0.8 * facts.line_capacity_ah[0]
+    cycle_ah = 0.8 * facts.battery_types[0].capacity_ah
     life = life_of(scenario.batteries["lead"], FIGURES)
     mean_ah = sum(drawn.values()) / facts.batteries
     assert found["cycles_per_battery_per_year"] == pytest.approx(mean_ah / cycle_ah / years)

@@ -68,7 +68,7 @@ class Twin:
         self.cool = [streams.durations(laws.cool, BATTERY, n, "cool-down") for n in range(batteries)]
         self.ready = [(0.0, battery) for battery in range(trucks, batteries)]
         """End of the last charge, and number: the longest rested goes first."""
-        self.in_line: deque[tuple[int, float]] = deque()
+        self.waiting: deque[tuple[int, float]] = deque()
         self.uncharged: deque[int] = deque()
         self.in_truck = list(range(trucks))
         self.log: list[Exchange] = []
@@ -95,15 +95,15 @@ class Twin:
 
     def ask(self, truck: int) -> None:
         """A truck comes with a discharged battery."""
-        self.in_line.append((truck, self.now))
+        self.waiting.append((truck, self.now))
         if self.at_arrival:
             self.put_on_charge(self.in_truck[truck])
         self.serve()
 
     def serve(self) -> None:
         """Begin exchanges while there is a truck, a station and a ready battery."""
-        while self.in_line and self.stations and self.ready:
-            truck, joined = self.in_line.popleft()
+        while self.waiting and self.stations and self.ready:
+            truck, joined = self.waiting.popleft()
             _, fresh = heapq.heappop(self.ready)
             self.stations -= 1
             minutes = next(self.exchange[truck])

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.errors import ScenarioError
-from batsim.room.blueprint import Blueprint, blueprint
+from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
@@ -35,7 +35,7 @@ class Counts(NamedTuple):
 
 def week_blueprint(scenario: "Scenario", layout: str) -> Blueprint:
     """Blueprint of a layout for its counts; the length of a run does not matter."""
-    return blueprint(scenario, layout, WEEK_MIN, 0.0)
+    return blueprint_of(scenario, layout, WEEK_MIN, 0.0)
 
 
 def counts_of(scenario: "Scenario", layout: str) -> dict[Counted, float]:

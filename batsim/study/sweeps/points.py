@@ -10,7 +10,7 @@ import numpy as np
 
 from batsim.catalogue import figures
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import blueprint
+from batsim.room.blueprint import blueprint_of
 from batsim.scenario.factors import Amount, Between, Factor
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.study_file import (
@@ -127,7 +127,7 @@ def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
     asked: set[str] = set()
     noting = build(source_of(scenario), asked)
     for layout in layouts:
-        blueprint(noting, layout, noting.simulation.length_min, noting.simulation.warm_up_min)
+        blueprint_of(noting, layout, noting.simulation.length_min, noting.simulation.warm_up_min)
     return asked
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from batsim.measures.battery_stretches import Stretch
-    from batsim.record import Facts, Record
+    from batsim.record import Record, RunFacts
 
 WIDTH_IN, ROW_IN, AROUND_IN = 11.0, 0.34, 2.0
 LEAST_ROWS, HEIGHT = 2, 0.74
@@ -79,6 +79,6 @@ def _bars(ax: "Axes", rows: "Sequence[Sequence[Stretch]]") -> "dict[str, Artist]
     return legend
 
 
-def _type(facts: "Facts", battery: int) -> str:
+def _type(facts: "RunFacts", battery: int) -> str:
     """Type of a battery, where there are several."""
-    return f" ({facts.queues[facts.battery_queues[battery]]})" if len(facts.queues) > 1 else ""
+    return f" ({facts.battery_types[facts.type_numbers[battery]].name})" if len(facts.battery_types) > 1 else ""

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from batsim.measures.room_course import RoomCourse
     from batsim.measures.windows import Floats, Whole
-    from batsim.record import Facts, Record
+    from batsim.record import Record, RunFacts
 
 # Colours of `battery_chart`, told apart with any kind of colour vision; hatches and lightness tell them apart in grey.
 _CAUSE_LOOKS = (
@@ -137,7 +137,7 @@ def _top(panel: "Axes", most: float) -> None:
     panel.set_ylim(0.0, HEADROOM * max(1.0, most))
 
 
-def _queue(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+def _queue(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     """Trucks waiting, by what they wait for, and all that are away from work."""
     parts = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
     most = _stack(panel, course, [part for part in parts if part[0].any()])
@@ -153,7 +153,7 @@ def _queue(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     _legend(panel)
 
 
-def _batteries(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+def _batteries(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     """Batteries by state."""
     parts = [(course.batteries[STATES[code]], *style.STATE_LOOKS[STATES[code]][:2], STATES[code]) for code in ORDER]
     _stack(panel, course, [part for part in parts if part[0].any()])
@@ -162,7 +162,7 @@ def _batteries(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     _legend(panel)
 
 
-def _chargers(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+def _chargers(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     """Chargers that give current, and how many there are."""
     most = _stack(panel, course, [(course.charging, *style.STATE_LOOKS["on charge"][:2], "giving current")])
     if course.chargers < float("inf"):
@@ -173,7 +173,7 @@ def _chargers(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
     _legend(panel)
 
 
-def _attendants(panel: "Axes", course: "RoomCourse", facts: "Facts") -> None:
+def _attendants(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     """Attendants at a job, and on duty."""
     most = _stack(panel, course, [(course.attendants_busy, style.SKY, "////", "busy")])
     if facts.attendant_windows:
@@ -193,7 +193,7 @@ def _mark_idle(panel: "Axes", course: "RoomCourse") -> None:
         panel.axvspan(begin, end, facecolor=style.BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
 
 
-def _words(figure: "Figure", facts: "Facts", course: "RoomCourse") -> None:
+def _words(figure: "Figure", facts: "RunFacts", course: "RoomCourse") -> None:
     """Title and notes."""
     height = figure.get_size_inches()[1]
     left = AROUND_IN["left"] / WIDTH_IN

@@ -10,7 +10,7 @@ from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.views.text.lines import LEAST_LABEL, hung, listed, sentence
 
 if TYPE_CHECKING:
-    from batsim.record import Facts, Record
+    from batsim.record import Record, RunFacts
 
 REASONS = {
     "level": "down to the exchange level",
@@ -71,13 +71,13 @@ def trace_csv(record: "Record", from_min: float, to_min: float) -> str:
     return text
 
 
-def moment(facts: "Facts", time_min: float) -> tuple[int, str]:
+def moment(facts: "RunFacts", time_min: float) -> tuple[int, str]:
     """Week and weekday of a time; week 1 is the first measured one, the warm-up before it is week 0, -1 and so on."""
     since = time_min - first_week_min(facts.warm_up_min)
     return int(since // WEEK_MIN) + 1, DAYS[int(since % WEEK_MIN // DAY_MIN)]
 
 
-def clock(facts: "Facts", time_min: float, *, weeks: bool = False, seconds: bool = False) -> str:
+def clock(facts: "RunFacts", time_min: float, *, weeks: bool = False, seconds: bool = False) -> str:
     """Write a time as weekday and time of day, such as `week 2 Mon 14:05:30`."""
     whole = round(60.0 * time_min) if seconds else 60 * round(time_min)
     week, day = moment(facts, whole / 60.0)
@@ -110,11 +110,12 @@ def _level(share: float) -> str:
 class _Words:
     """Puts events into sentences, with the names of one layout."""
 
-    def __init__(self, facts: "Facts") -> None:
+    def __init__(self, facts: "RunFacts") -> None:
         self.facts = facts
         groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
         self.group = [f" ({name})" if len(facts.groups) > 1 else "" for name in groups]
-        self.kind = [f" ({facts.queues[line]})" if len(facts.queues) > 1 else "" for line in facts.battery_queues]
+        several = len(facts.battery_types) > 1
+        self.kind = [f" ({facts.battery_types[number].name})" if several else "" for number in facts.type_numbers]
 
     def of(self, event: Event) -> str:
         """Write one event."""
@@ -235,8 +236,8 @@ class _Words:
         return f"{who} connects {whom}" if who else f"{whom} is connected"
 
     def _cause(self, event: Event) -> str:
-        names = self.facts.queues
-        of = f" for {names[event.queue]}" if len(names) > 1 and not self.facts.in_truck else ""
+        types = self.facts.battery_types
+        of = f" for {types[event.queue].name}" if len(types) > 1 and not self.facts.in_truck else ""
         return f"the queue{of} now waits for: {event.cause}; {_waiting(event)}"
 
     def _job(self, event: Event, task: str, stage: str) -> str:

@@ -10,7 +10,7 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.phases import Phase, Profile, cut, phases_hours, rest_of
 from batsim.measures.battery_course import battery_course, first_cycle
-from batsim.record import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITING, Facts, Record
+from batsim.record import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITING, Record, RunFacts, TypeFacts
 from tests.closed_forms import current_after, gassing_ah, phases_ah, soc_on_charge
 from tests.rows import write_row
 
@@ -42,19 +42,18 @@ def _facts(**changes):
         "group_shift_min": (450.0, 450.0),
         "site_windows": ((0.0, 10080.0),),
         "minutes_per_working_day": 450.0,
-        "queues": ("vented", "sealed"),
-        "queue_cells": (24, 12),
-        "queue_capacity_ah": (CAPACITY_AH, 400.0),
-        "queue_room_tau_h": (ROOM_TAU_H, 8.0),
-        "queue_truck_tau_h": (TRUCK_TAU_H, 6.0),
-        "queue_charge_degc": ((10.0, 45.0), (0.0, 60.0)),
-        "queue_use_below_degc": (45.0, 55.0),
-        "queue_vented_share": (1.0, 0.0),
-        "queue_life_ah": (720_000.0, 1_120_000.0),
-        "queue_discharge_to_share": (0.2, 0.2),
-        "queue_water_reserve_ah": (890.0, math.inf),
-        "queue_batteries": (2, 1),
-        "battery_queues": (0, 0, 1),
+        "battery_types": (
+            TypeFacts(
+                name="vented", cells=24, capacity_ah=CAPACITY_AH, room_tau_h=ROOM_TAU_H, truck_tau_h=TRUCK_TAU_H,
+                charge_from_degc=10.0, charge_below_degc=45.0, use_below_degc=45.0, vented_share=1.0,
+                life_ah=720_000.0, discharge_to_share=0.2, water_reserve_ah=890.0, batteries=2,
+            ),
+            TypeFacts(
+                name="sealed", cells=12, capacity_ah=400.0, room_tau_h=8.0, truck_tau_h=6.0,
+                charge_from_degc=0.0, charge_below_degc=60.0, use_below_degc=55.0, vented_share=0.0,
+                life_ah=1_120_000.0, discharge_to_share=0.2, water_reserve_ah=math.inf, batteries=1,
+            ),
+        ),
         "stations": 1.0,
         "bay": "stand",
         "bays": 3.0,
@@ -67,7 +66,7 @@ def _facts(**changes):
         "charger_standby_kw": (0.0,),
         "attendant_windows": (),
     }
-    return Facts(**(room | changes))
+    return RunFacts(**(room | changes))
 
 
 def _discharge(record, battery, start, end, soc=(1.0, 0.24), degc=(24.0, 30.0), group=0, drawn_ah=DRAWN_AH):

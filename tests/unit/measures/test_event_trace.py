@@ -16,7 +16,6 @@ from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import EVENTS, Event
 from batsim.record import (
     ATTENDANT,
-    BATTERY,
     CHARGE_IN_TRUCK,
     COOLING,
     DRIVER,
@@ -25,14 +24,15 @@ from batsim.record import (
     IN_BREAK,
     IN_TRUCK,
     INSPECTING,
+    NO_ATTENDANT,
+    NO_BATTERY,
+    NO_STATION,
     NOTHING,
     ON_CHARGE,
     OUT_OF_USE,
-    PEOPLE,
     READING,
     READY,
     SHIFT_CHANGE,
-    STATION,
     TURNED_AWAY,
     WAITING,
     WASHING,
@@ -114,7 +114,7 @@ def lines(record, begin=0.0, end=720.0):
 def test_a_truck_on_its_way_there_and_back(facts):
     """Leaving, arriving, leaving the station, being done and being back are five instants."""
     row = exchange(left_min=98, start_min=103, truck_free_min=108, back_min=112, ready_found=3, reason=SHIFT_CHANGE)
-    causes = [{"queue": 0, "cause": PEOPLE, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 103}]
+    causes = [{"queue": 0, "cause": NO_ATTENDANT, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 103}]
 
     assert lines(made(facts, exchanges=[row], queues=causes, charges=[charge()])) == [
         "Mon 01:38  truck 1 leaves its work with battery 1, at the shift change",
@@ -160,7 +160,7 @@ def test_a_truck_that_leaves_before_the_last_step_and_one_that_drives_back(facts
 
 
 def test_a_truck_that_is_turned_away(facts):
-    """It joins no line, so it does not arrive."""
+    """It joins no queue, so it does not arrive."""
     row = exchange(
         kind=TURNED_AWAY, charged=0, left_min=98, ready_found=0, truck_free_min=100, end_min=100, back_min=102
     )
@@ -183,7 +183,7 @@ def test_a_truck_still_trucks_waiting_or_on_its_way_at_the_end_of_the_run(facts)
     gone = {"start_min": nan, "truck_free_min": nan, "end_min": nan, "back_min": nan, "charged": -1}
     waits = exchange(**gone, joined_min=700, left_min=690)
     drives = exchange(**gone, truck=1, discharged=1, left_min=715, joined_min=725, ready_found=nan)
-    cause = {"queue": 0, "cause": STATION, "from_min": 700}
+    cause = {"queue": 0, "cause": NO_STATION, "from_min": 700}
 
     assert lines(made(facts, exchanges=[waits, drives], queues=[cause])) == [
         "Mon 11:30  truck 1 leaves its work with battery 1, down to the exchange level",
@@ -196,7 +196,7 @@ def test_a_truck_still_trucks_waiting_or_on_its_way_at_the_end_of_the_run(facts)
 
 
 def test_the_order_at_one_instant(facts):
-    """Ends and ready, calendar, who has waited, who arrives, what begins, what the line lacks."""
+    """Ends and ready, calendar, who has waited, who arrives, what begins, what the queue waits for."""
     attendantsed = replace(facts, attendant_windows=((0.0, 100.0, 1), (100.0, 720.0, 2)))
     waited = exchange(truck=1, discharged=1, left_min=80, joined_min=80, end_min=130, truck_free_min=130, back_min=130)
     comes = exchange(left_min=100, start_min=140, end_min=150, truck_free_min=150, back_min=150, ready_found=0)
@@ -207,7 +207,7 @@ def test_the_order_at_one_instant(facts):
         exchanges=[waited, comes],
         charges=[before, begins],
         battery_states=[{"battery": 2, "state": READY, "from_min": 100}],
-        queues=[{"queue": 0, "cause": BATTERY, "from_min": 80}, {"queue": 0, "cause": STATION, "from_min": 100}],
+        queues=[{"queue": 0, "cause": NO_BATTERY, "from_min": 80}, {"queue": 0, "cause": NO_STATION, "from_min": 100}],
     )
 
     assert [name for time, name in names(record) if time == 100.0] == [
@@ -346,13 +346,13 @@ def test_what_is_out_of_use(facts):
     ]
 
 
-# --- line and attendants ---
+# --- queue and attendants ---
 
 
-def test_what_the_line_lacks_is_told_when_no_truck_tells_it(facts):
-    """Of changes at one instant the last counts; an empty line is told by the exchange that empties it."""
+def test_what_a_queue_waits_for_is_told_when_no_truck_tells_it(facts):
+    """Of changes at one instant the last counts; an empty queue is told by the exchange that empties it."""
     row = exchange(start_min=130, truck_free_min=140, end_min=140, back_min=140)
-    causes = [(STATION, 100), (BATTERY, 120), (PEOPLE, 120), (NOTHING, 130)]
+    causes = [(NO_STATION, 100), (NO_BATTERY, 120), (NO_ATTENDANT, 120), (NOTHING, 130)]
     record = made(
         facts, exchanges=[row], queues=[{"queue": 0, "cause": cause, "from_min": time} for cause, time in causes]
     )
@@ -393,7 +393,7 @@ def test_charging_in_the_truck(facts):
             charge(bay=-1, discharged_min=100, connected_min=105, start_min=106, full=0),
             charge(bay=-1, battery=1, discharged_min=300, connected_min=300, start_min=301, end_min=400, cooled_min=400),
         ],
-        queues=[{"queue": 0, "cause": STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
+        queues=[{"queue": 0, "cause": NO_STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
         battery_states=[
             {"battery": 0, "state": IN_TRUCK, "from_min": 0}, {"battery": 1, "state": IN_TRUCK, "from_min": 0},
             {"battery": 0, "state": WAITING, "from_min": 100}, {"battery": 0, "state": ON_CHARGE, "from_min": 106},
@@ -423,16 +423,20 @@ def test_charging_in_the_truck(facts):
 
 def test_names_where_there_are_several(facts):
     """Groups, battery types and charger types are named when there is more than one."""
+    (lead,) = facts.battery_types
+    types = (replace(lead, name="lead", batteries=1), replace(lead, name="lithium", batteries=2))
     several = replace(
-        facts, groups=("reach", "pallet"), group_trucks=(1, 1), lines=("lead", "lithium"), battery_lines=(0, 1, 1),
-        line_batteries=(1, 2), chargers=("slow", "quick"),
-    )  # fmt: skip
-    row = exchange(truck=1, line=1, discharged=1, start_min=120, truck_free_min=130, end_min=130, back_min=130)
+        facts, groups=("reach", "pallet"), group_trucks=(1, 1), battery_types=types, chargers=("slow", "quick")
+    )
+    row = exchange(truck=1, queue=1, discharged=1, start_min=120, truck_free_min=130, end_min=130, back_min=130)
     record = made(
         several,
         exchanges=[row],
-        charges=[charge(battery=1, line=1, charger=1, discharged_min=130, connected_min=130, start_min=131)],
-        queues=[{"queue": 1, "cause": STATION, "from_min": 100}, {"queue": 1, "cause": PEOPLE, "from_min": 110}],
+        charges=[charge(battery=1, queue=1, charger=1, discharged_min=130, connected_min=130, start_min=131)],
+        queues=[
+            {"queue": 1, "cause": NO_STATION, "from_min": 100},
+            {"queue": 1, "cause": NO_ATTENDANT, "from_min": 110},
+        ],
         work=[{"person": DRIVER, "task": 1, "start_min": 130, "end_min": 131, "people": 1}],
     )
 
@@ -469,7 +473,7 @@ def test_trucks_waiting_before_the_window_are_counted(facts):
 
 
 def test_windows_are_parts_of_the_whole(runs):
-    """Cut into pieces, the trace is the same, counts of the line too."""
+    """Cut into pieces, the trace is the same, counts of trucks waiting too."""
     for record in runs.values():
         whole = event_trace(record, WEEK_MIN, WEEK_MIN + 2 * DAY)
         pieces = [

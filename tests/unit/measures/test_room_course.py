@@ -18,16 +18,16 @@ import batsim
 from batsim.measures.room_course import room_course
 from batsim.record import (
     ATTENDANT,
-    BAY,
     CAUSES,
     CHARGE_IN_TRUCK,
-    DEVICE,
     DRIVER,
     EXCHANGE,
+    NO_ATTENDANT,
+    NO_BAY,
+    NO_DEVICE,
+    NO_STATION,
     NOTHING,
-    PEOPLE,
     STATES,
-    STATION,
     TURNED_AWAY,
     Record,
 )  # fmt: skip
@@ -93,9 +93,9 @@ def test_two_trucks_and_three_batteries(d04):
     assert spans(course, course.attendants_busy) == busy
 
 
-def test_the_line_by_what_it_lacks(d04):
-    """Two lines lack different things at a time; a truck that is turned away or on its way is in none."""
-    facts = replace(d04.facts, lines=("lead", "lithium"), horizon_min=100.0)
+def test_trucks_waiting_by_what_they_wait_for(d04):
+    """Two queues wait for different things at a time; a truck that is turned away or on its way is in none."""
+    facts = replace(d04.facts, battery_types=d04.facts.battery_types * 2, horizon_min=100.0)
     base = {"group": 0, "kind": EXCHANGE, "ready_found": 0, "left_min": 0}
     record = made(
         facts,
@@ -106,16 +106,16 @@ def test_the_line_by_what_it_lacks(d04):
             {**base, "queue": 0, "joined_min": 40, "ready_found": nan},
         ],
         queues=[
-            {"queue": 0, "cause": STATION, "from_min": 10}, {"queue": 0, "cause": PEOPLE, "from_min": 25},
-            {"queue": 0, "cause": NOTHING, "from_min": 50}, {"queue": 1, "cause": BAY, "from_min": 20},
-            {"queue": 1, "cause": DEVICE, "from_min": 60},
+            {"queue": 0, "cause": NO_STATION, "from_min": 10}, {"queue": 0, "cause": NO_ATTENDANT, "from_min": 25},
+            {"queue": 0, "cause": NOTHING, "from_min": 50}, {"queue": 1, "cause": NO_BAY, "from_min": 20},
+            {"queue": 1, "cause": NO_DEVICE, "from_min": 60},
         ],
     )  # fmt: skip
 
     course = room_course(record, 0.0, 100.0)
 
     assert spans(course, course.waiting["station"]) == [(0.0, 0), (10.0, 1), (25.0, 0)]
-    assert spans(course, course.waiting["attendants"]) == [(0.0, 0), (25.0, 1), (50.0, 0)]
+    assert spans(course, course.waiting["attendant"]) == [(0.0, 0), (25.0, 1), (50.0, 0)]
     assert spans(course, course.waiting["bay"]) == [(0.0, 0), (20.0, 1), (60.0, 0)]
     assert spans(course, course.waiting["device"]) == [(0.0, 0), (60.0, 1)]
     assert not course.waiting["nothing"].any()
@@ -302,7 +302,7 @@ def test_panels_and_their_words(runs):
     ]
 
 
-def test_no_panel_for_a_attendants_that_is_not_there(runs, d04):
+def test_no_panel_for_attendants_that_are_not_there(runs, d04):
     """Drivers do it all; attendants without limit are shown at work, without a number on duty."""
     assert labels(room_chart(runs["in the truck"], *TUESDAY)) == ["Trucks", "Batteries", "Chargers"]
     unlimited = room_chart(d04, 0.0, 720.0)

@@ -11,7 +11,7 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import FigureError, ScenarioError
-from batsim.room.blueprint import Blueprint, blueprint
+from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.batteries import BatteryType
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import path_text
@@ -46,7 +46,7 @@ def anew(scenario: Scenario, **figures: str | float) -> Scenario:
 
 def plan(scenario: Scenario) -> Blueprint:
     """The layout, worked out for a week."""
-    return blueprint(scenario, "stands", 10080.0, 0.0)
+    return blueprint_of(scenario, "stands", 10080.0, 0.0)
 
 
 def measures(scenario: Scenario, workers: int = 1) -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:

@@ -109,7 +109,8 @@ def test_the_type_is_named_where_there_are_several():
     last = run.facts.batteries - 1
     labels = [text.get_text() for text in life_line_chart(run, [0, last], 0.0, 600.0).get_yticklabels()]
 
-    assert labels == [f"1 ({run.facts.queues[0]})", f"{last + 1} ({run.facts.queues[-1]})"]
+    first, *_, other = run.facts.battery_types
+    assert labels == [f"1 ({first.name})", f"{last + 1} ({other.name})"]
 
 
 def test_no_battery(record):
