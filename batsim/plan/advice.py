@@ -1,14 +1,16 @@
 """When an arrangement is usually chosen, held against the site: beside the numbers, never instead of them."""
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.plan.survey import words
 
 if TYPE_CHECKING:
+    from batsim.scenario.parts.needs import Advice
     from batsim.scenario.site import Scenario
 
 
-class Advice(NamedTuple):
+class UsualChoice(NamedTuple):
     """What speaks for and against an arrangement at a site, by common practice."""
 
     says: str
@@ -16,34 +18,37 @@ class Advice(NamedTuple):
     speaks_against: tuple[str, ...]
 
 
-def advice(scenario: "Scenario", layout: str) -> Advice:
+def usual_choice(scenario: "Scenario", layout: str) -> UsualChoice:
     """Hold the usual reasons against the site."""
-    arrangement = scenario.arrangement(layout)
-    usual, stated = arrangement.needs.advice, scenario.layouts[layout]
-    trucks = sum(group.count for group in scenario.trucks)
-    shifts = max(len(group.shifts) for group in scenario.trucks)
-    speaks_for: list[str] = []
-    against: list[str] = []
-
-    def weigh(text: str, *, holds: bool) -> None:
-        (speaks_for if holds else against).append(text)
-
-    fleet = f"{trucks} trucks"
-    if usual.trucks_from or usual.trucks_to is not None:
-        most = "" if usual.trucks_to is None else f" to {usual.trucks_to}"
-        holds = usual.trucks_from <= trucks <= (usual.trucks_to or trucks)
-        span = f"{usual.trucks_from} or more" if usual.trucks_to is None else f"{max(1, usual.trucks_from)}{most}"
-        weigh(f"{fleet}, where {span} are usual", holds=holds)
-    if usual.shifts_from > 1 or usual.shifts_to is not None:
-        holds = usual.shifts_from <= shifts <= (usual.shifts_to or shifts)
-        span = f"{usual.shifts_from} or more" if usual.shifts_to is None else f"at most {usual.shifts_to}"
-        weigh(
-            f"{shifts} shift{'s' if shifts > 1 else ''}, where {span} {'is' if span.endswith(' 1') else 'are'} usual",
-            holds=holds,
-        )
+    usual, owned = scenario.arrangement(layout).needs.advice, set(scenario.layouts[layout].owned)
+    reasons = [
+        *_fleet(usual, sum(group.count for group in scenario.trucks)),
+        *_shifts(usual, max(len(group.shifts) for group in scenario.trucks)),
+    ]
     for name in usual.needs_owned:
-        there = bool({name, "devices"} & set(stated.owned))
-        weigh(f"{words(name)} {'is there already' if there else 'would have to be bought'}", holds=there)
+        there = bool({name, "devices"} & owned)
+        reasons.append((f"{words(name)} {'is there already' if there else 'would have to be bought'}", there))
     if usual.movable == "yes":
-        weigh("the room can be moved with it", holds=True)
-    return Advice(usual.says, tuple(speaks_for), tuple(against))
+        reasons.append(("the room can be moved with it", True))
+    speaks_for, against = (tuple(text for text, holds in reasons if holds is wanted) for wanted in (True, False))
+    return UsualChoice(usual.says, speaks_for, against)
+
+
+def _fleet(usual: "Advice", trucks: int) -> Iterator[tuple[str, bool]]:
+    """Trucks against the usual number: in words, and whether that speaks for it."""
+    least, most = usual.trucks_from, usual.trucks_to
+    if least or most is not None:
+        text = f"{least} or more" if most is None else f"{max(1, least)} to {most}"
+        yield f"{_counted(trucks, 'truck')}, where {text} are usual", least <= trucks <= (most or trucks)
+
+
+def _shifts(usual: "Advice", shifts: int) -> Iterator[tuple[str, bool]]:
+    """Shifts of a truck against the usual number: in words, and whether that speaks for it."""
+    least, most = usual.shifts_from, usual.shifts_to
+    if least > 1 or most is not None:
+        text = f"{least} or more are" if most is None else f"at most {most} {'is' if most == 1 else 'are'}"
+        yield f"{_counted(shifts, 'shift')}, where {text} usual", least <= shifts <= (most or shifts)
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"

@@ -2,9 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from batsim.catalogue import figure
-
 if TYPE_CHECKING:
+    from batsim.catalogue import Figures
     from batsim.scenario.site import Scenario
 
 DECIDES = (
@@ -15,26 +14,27 @@ DECIDES = (
 
 def cautions(scenario: "Scenario", layout: str) -> tuple[str, ...]:
     """List the cautions of a layout, those of its arrangement first."""
-    arrangement, chemistries = scenario.arrangement(layout), _chemistries(scenario, layout)
+    arrangement, figures = scenario.arrangement(layout), scenario.figures
+    chemistries = {scenario.batteries[name].chemistry for name in scenario.batteries_of(layout)}
     lead = bool(chemistries & {"vented_lead_acid", "valve_regulated"})
-    found = [text for text in arrangement.cautions if "Local codes" not in text]
+    texts = [text for text in arrangement.cautions if "Local codes" not in text]
     if lead:
-        found += _gas()
+        texts += _gas(figures)
     if "vented_lead_acid" in chemistries:
-        found += _acid()
+        texts += _acid(figures)
     if "lithium_ion" in chemistries:
-        found += _lithium(mixed=lead)
-    found += _everywhere(in_truck=arrangement.in_truck)
-    return (*dict.fromkeys(found), DECIDES)
+        texts += _lithium(mixed=lead)
+    if arrangement.in_truck:
+        texts.append(
+            "Gas spreads over the building: covers open on charge, and count the building's air, not the room's."
+        )
+    texts += _everywhere(figures)
+    return (*dict.fromkeys(texts), DECIDES)
 
 
-def _chemistries(scenario: "Scenario", layout: str) -> set[str]:
-    return {scenario.batteries[name].chemistry for name in scenario.batteries_of(layout)}
-
-
-def _gas() -> list[str]:
-    spark, run_on, long = (figure(f"ventilation.{name}").text for name in ("spark_distance", "run_on", "run_on_long"))
-    after = figure("room.gas_hours_after_charge").text
+def _gas(figures: "Figures") -> list[str]:
+    spark, run_on, long = (figures[f"ventilation.{name}"].text for name in ("spark_distance", "run_on", "run_on_long"))
+    after = figures["room.gas_hours_after_charge"].text
     return [
         f"Hydrogen: no flame, spark, arc or hot surface within {spark} of cells on charge; the mean of the room says "
         "nothing of the air near them.",
@@ -47,9 +47,13 @@ def _gas() -> list[str]:
     ]
 
 
-def _acid() -> list[str]:
-    reach, us, minutes = figure("wash.reach").text, figure("wash.reach_distance_us").value, figure("wash.minutes").text
-    low, high = figure("wash.ph_low").value, figure("wash.ph_high").value
+def _acid(figures: "Figures") -> list[str]:
+    reach, minutes, us = (
+        figures["wash.reach"].text,
+        figures["wash.minutes"].text,
+        figures["wash.reach_distance_us"].value,
+    )
+    low, high = figures["wash.ph_low"].value, figures["wash.ph_high"].value
     return [
         f"Acid: eyewash and shower within {reach} on foot ({us:.1f} m by the US construction rule), {minutes} of flow; "
         "next to the work for watering and readings. Watering counts, unless single-point filling takes it away.",
@@ -61,29 +65,24 @@ def _acid() -> list[str]:
 
 
 def _lithium(*, mixed: bool) -> list[str]:
-    found = [
+    texts = [
         "Lithium-ion makes no hydrogen in normal charging, so no dilution flow is asked for; it can gas and burn when "
         "it fails: agree fire detection, separation and a quarantine place with the insurer and the fire service.",
         "Charge lithium-ion only within its maker's temperatures, on its own chargers.",
     ]
     if mixed:
-        found.append(
+        texts.append(
             "Never put a lithium-ion battery on a lead-acid charger or the other way round: mark and key both."
         )
-    return found
+    return texts
 
 
-def _everywhere(*, in_truck: bool) -> list[str]:
-    warm, hot = (figure(f"battery.vented_lead_acid.{name}").text for name in ("charge_below", "charge_end_below"))
-    found = [
+def _everywhere(figures: "Figures") -> list[str]:
+    warm, hot = (figures[f"battery.vented_lead_acid.{name}"].text for name in ("charge_below", "charge_end_below"))
+    return [
         "Keep clear: nobody between truck, device and bay while a battery moves; mark the zone over the whole way.",
         "Battery mass within the limits on the truck's plate, battery locked after each exchange.",
         "Voltages and connectors marked and never mixed; reversed polarity destroys trucks and can burn.",
         f"No charge above {warm} of electrolyte; above {hot} out of use.",
         "Guard chargers and leads against trucks; an extinguisher in reach that suits electrical fires.",
     ]
-    if in_truck:
-        found.insert(
-            0, "Gas spreads over the building: covers open on charge, and count the building's air, not the room's."
-        )
-    return found

@@ -26,9 +26,9 @@ class Check(NamedTuple):
     name: str
     """What is checked, in a few words."""
     verdict: str
-    """holds, look, fails or not known."""
+    """OK, to check, fails or not known."""
     value: str
-    """What was found, with its unit."""
+    """What the site has, with its unit."""
     limit: str
     """What is allowed, with its unit."""
     rule: str
@@ -36,7 +36,7 @@ class Check(NamedTuple):
     sentence: str
     """What follows, in a sentence."""
     cure: str = ""
-    """What can be done when it does not hold."""
+    """What can be done when it fails."""
     ask: str = ""
     """What to find out on site when it is not known."""
     path: str = ""
@@ -45,8 +45,42 @@ class Check(NamedTuple):
     """What the answer would change."""
 
 
+class Requirement(NamedTuple):
+    """What is asked of something, before anybody looks whether it is met: a check without its verdict."""
+
+    subject: str
+    name: str
+    rule: str
+    changes: str = ""
+    """What it would change to know the value."""
+    limit: str = "-"
+
+    def within(self, limit: str) -> "Requirement":
+        """The same with its limit."""
+        return self._replace(limit=limit)
+
+    def ok(self, value: str, sentence: str) -> Check:
+        """It is met."""
+        return self._judged(OK, value, sentence, "")
+
+    def to_check(self, value: str, sentence: str, cure: str) -> Check:
+        """Somebody has to look at it."""
+        return self._judged(TO_CHECK, value, sentence, cure)
+
+    def fails(self, value: str, sentence: str, cure: str) -> Check:
+        """It is not met."""
+        return self._judged(FAILS, value, sentence, cure)
+
+    def not_known(self, ask: str, path: str) -> Check:
+        """It cannot be judged before something is found out on site."""
+        return self._judged(NOT_KNOWN, "-", f"Not known: {ask}.", "")._replace(ask=ask, path=path, changes=self.changes)
+
+    def _judged(self, verdict: str, value: str, sentence: str, cure: str) -> Check:
+        return Check(self.subject, self.name, verdict, value, self.limit, self.rule, sentence, cure)
+
+
 def cited(figure: "Figure") -> str:
-    """Source of a figure in a few words: its citation up to the first comma but one, and the bay in it."""
+    """Source of a figure in a few words: its citation up to the first comma but one, and the place in it."""
     source = sources()[figure.source]
     if source.kind in ("common practice", "memory"):
         return source.citation
@@ -58,10 +92,20 @@ def mm(value: float) -> str:
     return f"{value:.0f} mm ({value / 25.4:.1f} in)"
 
 
-def missing(subject: str, name: str, limit: str, rule: str, ask: str, path: str, changes: str) -> Check:
-    """A check that cannot be made before something is found out."""
-    sentence = f"Not known: {ask}."
-    return Check(subject, name, NOT_KNOWN, "-", limit, rule, sentence, "", ask, path, changes)
+def span(least: float, most: float) -> str:
+    """Write a length, or from which to which it can be set. [mm]"""
+    return mm(least) if least == most else f"{mm(least)} to {mm(most)}"
+
+
+def air_flow(m3_per_h: float) -> str:
+    """Write a flow of air."""
+    return f"{m3_per_h:,.0f} m³/h"
+
+
+def free_area(cm2: float) -> str:
+    """Write the free area of an opening."""
+    area_m2 = cm2 / 1e4
+    return f"{area_m2:,.1f} m²" if area_m2 >= 1.0 else f"{area_m2:.2f} m²"
 
 
 def ordered(checks: Iterable[Check]) -> tuple[Check, ...]:

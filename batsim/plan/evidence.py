@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from batsim.study.running.executors import Progress
 
 
-class Taken(NamedTuple):
+class RunEvidence(NamedTuple):
     """What is taken from the record of one replication."""
 
     measures: dict[str, float]
@@ -47,7 +47,7 @@ class Evidence:
 
     layout: str
     runs: Runs
-    taken: tuple[Taken, ...]
+    replications: tuple[RunEvidence, ...]
 
     def mean(self, measure: str) -> float:
         """Mean of a measure over the replications."""
@@ -56,36 +56,36 @@ class Evidence:
     @property
     def days_per_year(self) -> float:
         """Working days in 52 weeks."""
-        return WEEKS_PER_YEAR * float(np.mean([each.days_per_week for each in self.taken]))
+        return WEEKS_PER_YEAR * float(np.mean([run.days_per_week for run in self.replications]))
 
     @property
     def truck_hours_per_year(self) -> float:
         """Scheduled truck hours in 52 weeks. [h]"""
-        return WEEKS_PER_YEAR * float(np.mean([each.truck_hours_per_week for each in self.taken]))
+        return WEEKS_PER_YEAR * float(np.mean([run.truck_hours_per_week for run in self.replications]))
 
     @property
     def truck_shifts_per_year(self) -> float:
         """Truck-shifts in 52 weeks."""
-        return WEEKS_PER_YEAR * float(np.mean([each.truck_shifts_per_week for each in self.taken]))
+        return WEEKS_PER_YEAR * float(np.mean([run.truck_shifts_per_week for run in self.replications]))
 
     @property
     def week_kwh(self) -> Floats:
         """Energy from the wall in each quarter of an hour of a week, from Monday 00:00 on, the mean of all. [kWh]"""
         start = round(self.runs.warm_up_min / QUARTER_MIN)
-        found = np.zeros(QUARTERS)
+        load_kw = np.zeros(QUARTERS)
         weeks = 0.0
-        for each in self.taken:
-            np.add.at(found, (start + np.arange(each.load_kw.size)) % QUARTERS, each.load_kw)
-            weeks += each.load_kw.size / QUARTERS
-        kwh: Floats = found * (QUARTER_MIN / 60.0) / weeks
+        for run in self.replications:
+            np.add.at(load_kw, (start + np.arange(run.load_kw.size)) % QUARTERS, run.load_kw)
+            weeks += run.load_kw.size / QUARTERS
+        kwh: Floats = load_kw * (QUARTER_MIN / 60.0) / weeks
         return kwh
 
 
-def take(record: "Record", scenario: "Scenario") -> Taken:
+def take(record: "Record", scenario: "Scenario") -> RunEvidence:
     """Take what a plan needs from a record."""
     measured = Measured(record)
     weeks = measured.minutes / WEEK_MIN
-    return Taken(
+    return RunEvidence(
         measures_of(record, scenario),
         loads(measured)[0],
         gas_course(record),
@@ -96,9 +96,9 @@ def take(record: "Record", scenario: "Scenario") -> Taken:
     )
 
 
-def evidence(stated: Settings, workers: int | None = None, progress: "Progress | None" = None) -> dict[str, Evidence]:
+def evidence(settings: Settings, workers: int | None = None, progress: "Progress | None" = None) -> dict[str, Evidence]:
     """Simulate layouts of one scenario; see `evidence_of_each`."""
-    return evidence_of_each([stated], workers, progress)[0]
+    return evidence_of_each([settings], workers, progress)[0]
 
 
 def evidence_of_each(
@@ -120,21 +120,22 @@ def evidence_of_each(
     """
     jobs = [
         job._replace(scenario=number)
-        for number, stated in enumerate(runs)
-        for job in jobs_of(stated, range(stated.replications))
+        for number, settings in enumerate(runs)
+        for job in jobs_of(settings, range(settings.replications))
     ]
-    scenarios = [stated.scenario for stated in runs]
-    found = iter(run_jobs(scenarios, jobs, take=take, workers=workers, progress=progress) if jobs else ())
+    scenarios = [settings.scenario for settings in runs]
+    done = iter(run_jobs(scenarios, jobs, take=take, workers=workers, progress=progress) if jobs else ())
     return [
-        _of_one(stated, [next(found) for _ in stated.layouts for _ in range(stated.replications)]) for stated in runs
+        _by_layout(settings, [next(done) for _ in settings.layouts for _ in range(settings.replications)])
+        for settings in runs
     ]
 
 
-def _of_one(stated: Settings, found: list[Taken]) -> dict[str, Evidence]:
+def _by_layout(settings: Settings, done: list[RunEvidence]) -> dict[str, Evidence]:
     """Evidence of one scenario, layout by layout."""
-    count = stated.replications
-    runs = runs_of(stated, count, [each.measures for each in found])
+    count = settings.replications
+    runs = runs_of(settings, count, [run.measures for run in done])
     return {
-        layout: Evidence(layout, runs, tuple(found[position * count : (position + 1) * count]))
-        for position, layout in enumerate(stated.layouts)
+        layout: Evidence(layout, runs, tuple(done[position * count : (position + 1) * count]))
+        for position, layout in enumerate(settings.layouts)
     }

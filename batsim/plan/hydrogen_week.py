@@ -4,7 +4,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import figure
 from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.windows import Floats
@@ -38,12 +37,12 @@ class HydrogenWeek(NamedTuple):
     """Whether that is the air that the rule asks for, because nobody says what the room has."""
 
 
-def hydrogen_week(found: "Evidence", asked: "Ventilation") -> HydrogenWeek | None:
+def hydrogen_week(evidence: "Evidence", asked: "Ventilation") -> HydrogenWeek | None:
     """Follow hydrogen over all replications and pick the week with most of it.
 
     Parameters
     ----------
-    found
+    evidence
         What the replications of a layout say.
     asked
         The layout's ventilation.
@@ -53,21 +52,22 @@ def hydrogen_week(found: "Evidence", asked: "Ventilation") -> HydrogenWeek | Non
     HydrogenWeek or None
         None when the size of the room is not known, or there is no air to reckon with.
     """
-    free = free_m3(space_of(found.runs.scenario, found.layout))
+    scenario = evidence.runs.scenario
+    free = free_m3(space_of(scenario, evidence.layout), scenario.figures)
     air = asked.air_m3_per_h if asked.air_m3_per_h is not None else asked.flow_m3_per_h
     if free is None or not air > 0.0:
         return None
     courses: list[Floats] = [
-        hydrogen_over_time(each.gas_m3_per_h, QUARTER_MIN / 60.0, air, free) for each in found.taken
+        hydrogen_over_time(run.gas_m3_per_h, QUARTER_MIN / 60.0, air, free) for run in evidence.replications
     ]
     replication = int(np.argmax([np.max(course) for course in courses]))
     course = courses[replication]
-    ends: Floats = found.runs.warm_up_min % WEEK_MIN + QUARTER_MIN * np.arange(1.0, course.size + 1.0)
+    ends: Floats = evidence.runs.warm_up_min % WEEK_MIN + QUARTER_MIN * np.arange(1.0, course.size + 1.0)
     week = int((ends[np.argmax(course)] - QUARTER_MIN) // WEEK_MIN)
     mine = (ends > week * WEEK_MIN) & (ends <= (week + 1) * WEEK_MIN)
     times, share = ends[mine] - week * WEEK_MIN, course[mine]
     at = int(np.argmax(share))
-    limit = figure("ventilation.limit").value / 100.0
+    limit = scenario.figures["ventilation.limit"].value / 100.0
     return HydrogenWeek(
         replication, week, times, share, float(share[at]), float(times[at]), limit, air, asked.air_m3_per_h is None
     )

@@ -13,7 +13,7 @@ from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.prices import Price, price_of, summed
 
 if TYPE_CHECKING:
-    from batsim.plan.equipment import Line
+    from batsim.plan.equipment import EquipmentLine
     from batsim.plan.evidence import Evidence
     from batsim.scenario.parts.prices import Lives
     from batsim.scenario.site import Scenario
@@ -22,7 +22,7 @@ MONTHS_PER_YEAR = 12
 LEFT_OUT = "Left out: building work, supply connection, service contracts, training, scrap value, taxes."
 
 
-class MoneyLine(NamedTuple):
+class CostLine(NamedTuple):
     """What something costs in a year."""
 
     what: str
@@ -34,11 +34,11 @@ class MoneyLine(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Money:
+class YearlyCost:
     """What a layout costs."""
 
     currency: str
-    lines: tuple[MoneyLine, ...]
+    lines: tuple[CostLine, ...]
     purchase: Price
     """All that is to be ordered. [currency]"""
     exchanges_per_year: float
@@ -94,43 +94,43 @@ def _none() -> Price:
     return Price(math.nan, math.nan, math.nan, placeholder=False)
 
 
-def money(scenario: "Scenario", layout: str, found: "Evidence", lines: "tuple[Line, ...]") -> Money:
+def money(scenario: "Scenario", layout: str, evidence: "Evidence", lines: "tuple[EquipmentLine, ...]") -> YearlyCost:
     """Add up what a layout costs.
 
     Parameters
     ----------
     scenario, layout
         What is planned, with its prices.
-    found
+    evidence
         What the simulation says of it.
     lines
         Its equipment list.
     """
-    days = found.days_per_year
-    each = [
-        *_capital(scenario, found, lines),
-        *_people(scenario, layout, found, days),
-        _trucks(scenario, found),
-        _energy(scenario, found),
-        _demand(scenario, found),
-        _water(scenario, found, days),
+    days = evidence.days_per_year
+    costs = [
+        *_capital(scenario, evidence, lines),
+        *_people(scenario, layout, evidence, days),
+        _trucks(scenario, evidence),
+        _energy(scenario, evidence),
+        _demand(scenario, evidence),
+        _water(scenario, evidence, days),
         _floor(scenario, layout),
     ]
-    return Money(
-        scenario.site.currency,
-        tuple(line for line in each if line.per_year.value > 0.0),
-        summed([line.cost for line in lines]),
-        found.mean("exchanges_per_day") * days,
-        found.truck_hours_per_year,
-        scenario.prices.interest_share,
-        summed([line.cost for line in lines if not line.battery]),
+    return YearlyCost(
+        currency=scenario.site.currency,
+        lines=tuple(cost for cost in costs if cost.per_year.value > 0.0),
+        purchase=summed([line.cost for line in lines]),
+        exchanges_per_year=evidence.mean("exchanges_per_day") * days,
+        truck_hours_per_year=evidence.truck_hours_per_year,
+        interest_share=scenario.prices.interest_share,
+        lasting=summed([line.cost for line in lines if not line.battery]),
     )
 
 
-def _capital(scenario: "Scenario", found: "Evidence", lines: "tuple[Line, ...]") -> list[MoneyLine]:
+def _capital(scenario: "Scenario", evidence: "Evidence", lines: "tuple[EquipmentLine, ...]") -> list[CostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
     interest, lives = scenario.prices.interest_share, scenario.prices.lives
-    worn = found.mean("life_years")
+    worn = evidence.mean("life_years")
     costs: dict[tuple[str, float], list[Price]] = {}
     for line in lines:
         years = _years(lives, line.life)
@@ -141,17 +141,16 @@ def _capital(scenario: "Scenario", found: "Evidence", lines: "tuple[Line, ...]")
         costs.setdefault((_heading(line), years), []).append(bought)
     result = []
     for (what, years), prices in costs.items():
-        bought = summed(prices)
+        bought, because = summed(prices), ""
         yearly = bought.times(capital_recovery_share(interest, years))
-        because = ""
         if what == "batteries" and years < lives.battery_years:
             because = f", worn out by use before the {lives.battery_years:g} years that are usual"
         basis = f"{bought.value:,.0f} over {years:.3g} years at {100.0 * interest:g} %{because}"
-        result.append(MoneyLine(what, yearly, basis, capital=what != "batteries"))
+        result.append(CostLine(what, yearly, basis, capital=what != "batteries"))
     return result
 
 
-def _heading(line: "Line") -> str:
+def _heading(line: "EquipmentLine") -> str:
     if line.life == "battery":
         return "batteries" if line.battery else "watering systems"
     return {"charger": "chargers", "device": "devices and parts", "room": "bays, stations, room"}[line.life]
@@ -162,85 +161,93 @@ def _years(lives: "Lives", life: str) -> float:
     return years
 
 
-def _people(scenario: "Scenario", layout: str, found: "Evidence", days: float) -> list[MoneyLine]:
+def _people(scenario: "Scenario", layout: str, evidence: "Evidence", days: float) -> list[CostLine]:
     """Attendants on duty, busy or not; drivers for what the battery costs them."""
     lines = []
-    wage = price_of(scenario, "attendant", scenario.prices.attendant)
-    attendants, hours = scenario.layouts[layout].attendants, 0.0
-    if isinstance(attendants, dict):
-        shifts = {name: scenario.week.shifts[name] for name in attendants}
-        weekly = {name: shift.minutes * len(shift.days) / 60.0 for name, shift in shifts.items()}
-        hours = WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in attendants.items())
-    busy = found.mean("labour_attendant_min_per_day") * days / 60.0
+    wage, hours = price_of(scenario, "attendant", scenario.prices.attendant), _hours_on_duty(scenario, layout)
+    busy = evidence.mean("labour_attendant_min_per_day") * days / 60.0
     if hours:
         share = f", {100.0 * busy / hours:.0f} % of them hands-on" if math.isfinite(busy) else ""
-        lines.append(MoneyLine("attendants on duty", wage.times(hours), f"{hours:,.0f} h a year{share}"))
+        lines.append(CostLine("attendants on duty", wage.times(hours), f"{hours:,.0f} h a year{share}"))
     elif math.isfinite(busy) and busy > 0.0:
-        lines.append(MoneyLine("attendants hands-on", wage.times(busy), f"{busy:,.0f} h a year"))
+        lines.append(CostLine("attendants hands-on", wage.times(busy), f"{busy:,.0f} h a year"))
     driver = price_of(scenario, "driver", scenario.prices.driver)
     waiting, working = (
-        found.mean(name) * days / 60.0 for name in ("driver_waiting_min_per_day", "labour_driver_min_per_day")
+        evidence.mean(name) * days / 60.0 for name in ("driver_waiting_min_per_day", "labour_driver_min_per_day")
     )
     for what, spent in (("drivers stand by", waiting), ("drivers hands-on", working)):
-        lines.append(MoneyLine(what, driver.times(spent), f"{spent:,.0f} h a year"))
+        lines.append(CostLine(what, driver.times(spent), f"{spent:,.0f} h a year"))
     return lines
 
 
-def _trucks(scenario: "Scenario", found: "Evidence") -> MoneyLine:
+def _hours_on_duty(scenario: "Scenario", layout: str) -> float:
+    """Attendant hours of a year that are paid; 0 where attendants come only when they are needed. [h]"""
+    attendants = scenario.layouts[layout].attendants
+    if not isinstance(attendants, dict):
+        return 0.0
+    shifts = {name: scenario.week.shifts[name] for name in attendants}
+    weekly = {name: shift.minutes * len(shift.days) / 60.0 for name, shift in shifts.items()}
+    return WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in attendants.items())
+
+
+def _trucks(scenario: "Scenario", evidence: "Evidence") -> CostLine:
     """Truck hours lost, drivers left out."""
     price = price_of(scenario, "truck", scenario.prices.truck)
-    minutes = found.mean("downtime_min_per_truck_shift")
-    basis = f"{minutes:.1f} min in each of {found.truck_shifts_per_year:,.0f} truck-shifts"
-    return MoneyLine("trucks stand", price.times(minutes * found.truck_shifts_per_year / 60.0), basis)
+    minutes = evidence.mean("downtime_min_per_truck_shift")
+    basis = f"{minutes:.1f} min in each of {evidence.truck_shifts_per_year:,.0f} truck-shifts"
+    return CostLine("trucks stand", price.times(minutes * evidence.truck_shifts_per_year / 60.0), basis)
 
 
-def _energy(scenario: "Scenario", found: "Evidence") -> MoneyLine:
+def _energy(scenario: "Scenario", evidence: "Evidence") -> CostLine:
     """Energy from the wall by the hour of the week."""
-    kwh, tariff = found.week_kwh, scenario.prices.energy
+    kwh, tariff = evidence.week_kwh, scenario.prices.energy
     whole = WEEKS_PER_YEAR * float(np.sum(kwh))
     if tariff is None:
         price = price_of(scenario, "energy", None).times(whole)
-        return MoneyLine("energy", price, f"{whole:,.0f} kWh a year")
+        return CostLine("energy", price, f"{whole:,.0f} kWh a year")
     rates = np.array([_rate(scenario, QUARTER_MIN * (quarter + 0.5)) for quarter in range(kwh.size)])
     cost = WEEKS_PER_YEAR * float(np.sum(kwh * rates))
     basis = f"{whole:,.0f} kWh a year at {cost / whole:.4f} on average over the bands" if whole else "none"
-    return MoneyLine("energy", Price(cost, cost, cost, placeholder=False), basis)
+    return CostLine("energy", Price(cost, cost, cost, placeholder=False), basis)
 
 
 def _rate(scenario: "Scenario", minute: float) -> float:
     tariff = scenario.prices.energy
     assert tariff is not None  # asked for before
-    band = next((each for each in tariff.bands if each.holds(minute)), None)
+    band = next((band for band in tariff.bands if band.holds(minute)), None)
     return tariff.otherwise.amount if band is None else band.price.amount
 
 
-def _demand(scenario: "Scenario", found: "Evidence") -> MoneyLine:
+def _demand(scenario: "Scenario", evidence: "Evidence") -> CostLine:
     """Demand charge on the peak of each month, as the measured time stands for a month."""
     price = price_of(scenario, "demand", scenario.prices.demand)
-    peak = found.mean("peak_kw")
-    peak = peak if math.isfinite(peak) else 0.0
+    peak = _finite(evidence.mean("peak_kw"))
     basis = f"{peak:.0f} kW, mean of 15 min, in each of {MONTHS_PER_YEAR} months"
-    return MoneyLine("demand", price.times(MONTHS_PER_YEAR * peak), basis)
+    return CostLine("demand", price.times(MONTHS_PER_YEAR * peak), basis)
 
 
-def _water(scenario: "Scenario", found: "Evidence", days: float) -> MoneyLine:
+def _water(scenario: "Scenario", evidence: "Evidence", days: float) -> CostLine:
     """Water that charging uses up."""
-    lost = found.mean("water_lost_kg_per_day") * days
-    lost = lost if math.isfinite(lost) else 0.0
+    lost = _finite(evidence.mean("water_lost_kg_per_day") * days)
     price = price_of(scenario, "water", scenario.prices.water)
-    return MoneyLine("water", price.times(lost), f"{lost:,.0f} kg a year")
+    return CostLine("water", price.times(lost), f"{lost:,.0f} kg a year")
 
 
-def _floor(scenario: "Scenario", layout: str) -> MoneyLine:
+def _finite(number: float) -> float:
+    """A number, 0 where nothing was measured."""
+    return number if math.isfinite(number) else 0.0
+
+
+def _floor(scenario: "Scenario", layout: str) -> CostLine:
     """Floor of the bays, where the batteries are measured; else of the room."""
     in_truck = scenario.arrangement(layout).in_truck
     area = None if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2
     price = price_of(scenario, "floor", scenario.prices.floor)
-    basis = "" if area is None else f"{area:.0f} m2 for bays and aisle"
-    return MoneyLine("floor", price.times(area or 0.0), basis)
+    basis = "" if area is None else f"{area:.0f} m² for bays and aisle"
+    return CostLine("floor", price.times(area or 0.0), basis)
 
 
-def payback(layout: Money, present: Money, against: str, horizon_years: float) -> Payback:
+def payback(layout: YearlyCost, present: YearlyCost, against: str, horizon_years: float) -> Payback:
     """Compare a layout with what is there today, whose equipment need not be bought.
 
     Parameters

@@ -7,19 +7,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.catalogue import asked_for, figures
+from batsim.catalogue import figures
 from batsim.display import Shows
-from batsim.plan.advice import Advice, advice
+from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
-from batsim.plan.equipment import SECTIONS, Line, equipment_list
+from batsim.plan.equipment import SECTIONS, EquipmentLine, equipment_list
 from batsim.plan.evidence import Evidence, evidence
 from batsim.plan.fit import truck_checks
 from batsim.plan.fit_equipment import equipment_checks
 from batsim.plan.handling_force import push_checks
-from batsim.plan.money import Money, Payback, money, payback
+from batsim.plan.money import Payback, YearlyCost, money, payback
 from batsim.plan.room_fit import room_checks
-from batsim.plan.supply import Supply, held_back, supply
+from batsim.plan.supply import SupplyPlan, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.compare import Comparison, TargetResult
@@ -29,6 +29,8 @@ from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import pandas as pd
 
     from batsim.scenario.site import Scenario
@@ -59,13 +61,13 @@ class LayoutPlan:
     in_truck: bool
     checks: tuple[Check, ...]
     """The gravest first."""
-    equipment: tuple[Line, ...]
+    equipment: tuple[EquipmentLine, ...]
     ventilation: Ventilation
-    supply: Supply
-    money: Money
+    supply: SupplyPlan
+    money: YearlyCost
     payback: Payback | None
     """Against the layout that is there today; None where the scenario names none, or for itself."""
-    advice: Advice
+    advice: UsualChoice
     cautions: tuple[str, ...]
     targets: tuple[TargetResult, ...]
     evidence: Evidence
@@ -89,7 +91,7 @@ class LayoutPlan:
     @property
     def targets_missed(self) -> int:
         """Targets that are surely missed."""
-        return sum(each.verdict == "missed" for each in self.targets)
+        return sum(target.verdict == "missed" for target in self.targets)
 
 
 @dataclass(frozen=True, repr=False)
@@ -115,39 +117,41 @@ class Plan(Shows):
     @property
     def waits(self) -> Waits:
         """Waits of every exchange in the planned layouts."""
-        mine = dataclasses.replace(self.settings, layouts=tuple(self.layouts))
-        each = {name: tuple(taken.waits_min for taken in one.evidence.taken) for name, one in self.layouts.items()}
-        return Waits(mine, each)
+        planned = dataclasses.replace(self.settings, layouts=tuple(self.layouts))
+        waits = {
+            name: tuple(run.waits_min for run in layout.evidence.replications) for name, layout in self.layouts.items()
+        }
+        return Waits(planned, waits)
 
     def room(self, layout: str, workers: int | None = None) -> RoomOver | None:
         """Simulate a layout once more and keep its room; None where less than a week is measured."""
         weeks = math.floor(self.settings.length_min / WEEK_MIN)
         if weeks < 1:
             return None
-        stated = self.settings
+        settings = self.settings
         return room_over(
-            stated.scenario,
+            settings.scenario,
             layout,
-            replications=min(stated.replications, ROOM_REPLICATIONS),
+            replications=min(settings.replications, ROOM_REPLICATIONS),
             weeks=weeks,
-            warm_up_weeks=stated.warm_up_min / WEEK_MIN,
-            seed=stated.seed,
+            warm_up_weeks=settings.warm_up_min / WEEK_MIN,
+            seed=settings.seed,
             workers=workers,
         )
 
     @cached_property
     def questions(self) -> tuple[Question, ...]:
         """What to find out on site, each once, and what it would change."""
-        found: dict[str, Question] = {}
-        for name, each in self.layouts.items():
-            for check in each.checks:
+        questions: dict[str, Question] = {}
+        for name, layout in self.layouts.items():
+            for check in layout.checks:
                 if check.ask:
-                    before = found.setdefault(check.ask, Question(check.ask, check.path, check.changes, (name,)))
+                    before = questions.setdefault(check.ask, Question(check.ask, check.path, check.changes, (name,)))
                     known = check.changes in before.changes
                     changes = before.changes if known else f"{before.changes}; {check.changes}"
                     layouts = tuple(dict.fromkeys((*before.layouts, name)))
-                    found[check.ask] = before._replace(changes=changes, layouts=layouts)
-        return (*found.values(), *self._other_questions())
+                    questions[check.ask] = before._replace(changes=changes, layouts=layouts)
+        return (*questions.values(), *self._other_questions())
 
     def _other_questions(self) -> list[Question]:
         """What no check asks for: what is there today, whose prices."""
@@ -237,88 +241,77 @@ def plan_layouts(
     ScenarioError
         When a layout is not in the scenario, or a number is out of range.
     """
-    stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
-    present = scenario.present
-    wanted = stated.layouts
-    if present is not None and present not in wanted:
-        stated = settings(
-            scenario, (*wanted, present), replications, weeks, warm_up_weeks, seed
-        )  # payback needs it too
-    found = evidence(stated, workers, progress)
-    comparison = Comparison(next(iter(found.values())).runs)
-    with asked_for() as asked:
-        costs = {name: _money(scenario, name, found[name]) for name in stated.layouts}
-        tried = held_back(found, stated, wanted, workers)
-        plans = {}
-        for name in wanted:
-            back = None
-            if present is not None and present != name:
-                horizon = scenario.prices.lives.device_years
-                back = payback(costs[name][0], costs[present][0], present, horizon)
-            supplied = supply(scenario, name, found[name], *tried[name])
-            plans[name] = _planned(scenario, name, found[name], costs[name], back, comparison, supplied)
-    used = asked | figures_asked(scenario, stated.layouts)
-    return Plan(stated, comparison, plans, tuple(each.name for each in figures() if each.name in used))
+    schedule = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
+    present, wanted = scenario.present, schedule.layouts
+    if present is not None and present not in wanted:  # payback needs it too
+        schedule = settings(scenario, (*wanted, present), replications, weeks, warm_up_weeks, seed)
+    evidences = evidence(schedule, workers, progress)
+    asked: set[str] = set()
+    noting = scenario.with_figures(scenario.figures.noting(asked))
+    drafts = {name: _draft(noting, evidences[name]) for name in schedule.layouts}
+    tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, workers)
+    comparison = Comparison(next(iter(evidences.values())).runs)
+    plans = {}
+    for name in wanted:
+        draft, supplied = drafts[name], supply(noting, name, evidences[name], *tried[name])
+        back = None
+        if present is not None and present != name:
+            back = payback(draft.money, drafts[present].money, present, scenario.prices.lives.device_years)
+        plans[name] = LayoutPlan(
+            layout=name,
+            title=scenario.arrangement(name).title,
+            in_truck=scenario.arrangement(name).in_truck,
+            checks=ordered((*draft.checks, *supplied.checks)),
+            equipment=draft.equipment,
+            ventilation=draft.ventilation,
+            supply=supplied,
+            money=draft.money,
+            payback=back,
+            advice=usual_choice(noting, name),
+            cautions=cautions(noting, name),
+            targets=tuple(comparison.targets(name)),
+            evidence=evidences[name],
+        )
+    used = asked | figures_asked(scenario, schedule.layouts)
+    return Plan(schedule, comparison, plans, tuple(figure.name for figure in figures() if figure.name in used))
 
 
-def _checks(scenario: "Scenario", layout: str, ventilated: Ventilation) -> tuple[Check, ...]:
-    """All checks but that of the supply, each once."""
-    each = (
-        *truck_checks(scenario, layout),
-        *equipment_checks(scenario, layout),
-        *push_checks(scenario, layout),
-        *room_checks(scenario, layout),
-        *ventilated.checks,
+class _Draft(NamedTuple):
+    """What a layout needs and costs, before it is held against the others."""
+
+    checks: tuple[Check, ...]
+    """All but that of the supply, each once."""
+    equipment: tuple[EquipmentLine, ...]
+    ventilation: Ventilation
+    money: YearlyCost
+
+
+def _draft(scenario: "Scenario", evidence: Evidence) -> _Draft:
+    """Check a layout, list its equipment, add up its cost."""
+    layout = evidence.layout
+    air = ventilation(scenario, layout, evidence)
+    checks = tuple(
+        dict.fromkeys(
+            (
+                *truck_checks(scenario, layout),
+                *equipment_checks(scenario, layout),
+                *push_checks(scenario, layout),
+                *room_checks(scenario, layout),
+                *air.checks,
+            )
+        )
     )
-    return tuple(dict.fromkeys(each))
+    lines = equipment_list(scenario, layout, checks, air.flow_m3_per_h)
+    return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
 
 
-def _money(
-    scenario: "Scenario", layout: str, found: Evidence
-) -> tuple[Money, tuple[Line, ...], tuple[Check, ...], Ventilation]:
-    """Checks, equipment and money of a layout."""
-    ventilated = ventilation(scenario, layout, found)
-    checks = _checks(scenario, layout, ventilated)
-    lines = equipment_list(scenario, layout, checks, ventilated.flow_m3_per_h)
-    return money(scenario, layout, found, lines), lines, checks, ventilated
-
-
-def _planned(
-    scenario: "Scenario",
-    layout: str,
-    found: Evidence,
-    costs: tuple[Money, tuple[Line, ...], tuple[Check, ...], Ventilation],
-    back: Payback | None,
-    comparison: Comparison,
-    supplied: Supply,
-) -> LayoutPlan:
-    """Put the plan of a layout together."""
-    spent, lines, checks, ventilated = costs
-    arrangement = scenario.arrangement(layout)
-    return LayoutPlan(
-        layout,
-        arrangement.title,
-        arrangement.in_truck,
-        ordered((*checks, *supplied.checks)),
-        lines,
-        ventilated,
-        supplied,
-        spent,
-        back,
-        advice(scenario, layout),
-        cautions(scenario, layout),
-        tuple(comparison.targets(layout)),
-        found,
-    )
-
-
-def _layout_json(each: LayoutPlan) -> dict[str, Any]:
+def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
     """Plain data of one layout."""
-    ventilated, supplied, spent = each.ventilation, each.supply, each.money
+    air, supplied, cost = layout.ventilation, layout.supply, layout.money
     return {
-        "title": each.title,
-        "targets": [target._asdict() for target in each.targets],
-        "checks": [check._asdict() for check in each.checks],
+        "title": layout.title,
+        "targets": _blocks(layout.targets),
+        "checks": _blocks(layout.checks),
         "equipment": [
             {
                 "section": SECTIONS[line.section],
@@ -331,37 +324,41 @@ def _layout_json(each: LayoutPlan) -> dict[str, Any]:
                 "price": line.price._asdict(),
                 "cost": line.cost._asdict(),
             }
-            for line in each.equipment
+            for line in layout.equipment
         ],
-        "ventilation": _data(ventilated, "checks", "gassing")
-        | {"flow_m3_per_h": ventilated.flow_m3_per_h, "gassing": [one._asdict() for one in ventilated.gassing]},
-        "supply": _data(supplied, "checks", "loads", "held_back")
-        | {
-            "all_at_once_kw": supplied.all_at_once_kw,
-            "all_at_once_kva": supplied.all_at_once_kva,
-            "loads": [load._asdict() for load in supplied.loads],
-            "held_back": [way._asdict() for way in supplied.held_back],
-        },
+        "ventilation": _data(air, "checks") | {"flow_m3_per_h": air.flow_m3_per_h},
+        "supply": _data(supplied, "checks")
+        | {"all_at_once_kw": supplied.all_at_once_kw, "all_at_once_kva": supplied.all_at_once_kva},
         "money": {
-            "per_year": spent.per_year._asdict(),
-            "per_exchange": spent.per_exchange._asdict(),
-            "per_truck_hour": spent.per_truck_hour._asdict(),
-            "purchase": spent.purchase._asdict(),
+            "per_year": cost.per_year._asdict(),
+            "per_exchange": cost.per_exchange._asdict(),
+            "per_truck_hour": cost.per_truck_hour._asdict(),
+            "purchase": cost.purchase._asdict(),
             "lines": [
-                {"what": line.what, "per_year": line.per_year._asdict(), "basis": line.basis} for line in spent.lines
+                {"what": line.what, "per_year": line.per_year._asdict(), "basis": line.basis} for line in cost.lines
             ],
-            "placeholders": list(spent.placeholders),
+            "placeholders": cost.placeholders,
         },
-        "payback": None if each.payback is None else each.payback._asdict(),
-        "advice": each.advice._asdict(),
-        "cautions": list(each.cautions),
+        "payback": None if layout.payback is None else layout.payback._asdict(),
+        "advice": layout.advice._asdict(),
+        "cautions": layout.cautions,
     }
 
 
-def _data(part: Ventilation | Supply, *left_out: str) -> dict[str, Any]:
-    """Fields of a part; those that are named tuples as blocks of keys."""
-    kept = {key: value for key, value in part.__dict__.items() if key not in left_out}
-    return {key: value._asdict() if hasattr(value, "_asdict") else value for key, value in kept.items()}
+def _blocks(rows: "Iterable[Any]") -> list[dict[str, Any]]:
+    """Named tuples as blocks of keys."""
+    return [row._asdict() for row in rows]
+
+
+def _data(part: Ventilation | SupplyPlan, left_out: str) -> dict[str, Any]:
+    """Fields of a part but one; named tuples, and lists of them, as blocks of keys."""
+
+    def block(value: Any) -> Any:  # noqa: ANN401 - whatever a plan holds
+        if isinstance(value, tuple) and not hasattr(value, "_asdict"):
+            return [block(entry) for entry in value]
+        return value._asdict() if hasattr(value, "_asdict") else value
+
+    return {key: block(value) for key, value in part.__dict__.items() if key != left_out}
 
 
 def _plain_data(value: Any) -> Any:  # noqa: ANN401 - whatever a plan holds

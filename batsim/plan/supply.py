@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import figure
 from batsim.errors import ScenarioError
 from batsim.formulas.supply import (
     apparent_kva,
@@ -16,7 +15,7 @@ from batsim.formulas.supply import (
     line_current_a,
     load_factor_share,
 )
-from batsim.plan.checks import FAILS, OK, ROUNDING, Check, missing
+from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.evidence import evidence_of_each
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING
@@ -25,6 +24,7 @@ from batsim.scenario.text.yaml_text import path_text
 
 if TYPE_CHECKING:
     from batsim.plan.evidence import Evidence
+    from batsim.scenario.parts.batteries import BatteryType
     from batsim.scenario.site import Scenario
     from batsim.statistics.intervals import Interval
     from batsim.study.running.replications import Settings
@@ -44,7 +44,7 @@ class ChargerLoad(NamedTuple):
     kva: float
     """Apparent. [kVA]"""
     current_a: float | None
-    """In a line. [A]"""
+    """Per phase. [A]"""
     formula: str
     """How it is worked out, with the numbers."""
 
@@ -61,7 +61,7 @@ class HeldBack(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Supply:
+class SupplyPlan:
     """What a layout asks of the supply."""
 
     loads: tuple[ChargerLoad, ...]
@@ -69,7 +69,7 @@ class Supply:
     peak_kva: "Interval"
     mean_kw: float
     current_a: float | None
-    """Line current at the simulated peak. [A]"""
+    """Current per phase at the simulated peak. [A]"""
     continuous_a: float | None
     """Rating that the US rule for continuous loads asks for, all chargers at once. [A]"""
     coincidence_share: float
@@ -84,79 +84,84 @@ class Supply:
     @property
     def all_at_once_kw(self) -> float:
         """All chargers at their greatest load. [kW]"""
-        return sum(each.number * each.kw for each in self.loads)
+        return sum(load.number * load.kw for load in self.loads)
 
     @property
     def all_at_once_kva(self) -> float:
         """The same, apparent. [kVA]"""
-        return sum(each.number * each.kva for each in self.loads)
+        return sum(load.number * load.kva for load in self.loads)
 
 
 def supply(
     scenario: "Scenario",
     layout: str,
-    found: "Evidence",
+    evidence: "Evidence",
     tried: tuple[HeldBack, ...] = (),
     not_tried: tuple[str, ...] = (),
-) -> Supply:
+) -> SupplyPlan:
     """Work out the supply of a layout.
 
     Parameters
     ----------
     scenario, layout
         What is planned.
-    found
+    evidence
         What the simulation says of it.
     tried, not_tried
         What `held_back` brings.
     """
     volts, phases = scenario.supply.voltage_v, scenario.supply.phases
     loads = tuple(_loads(scenario, layout))
-    peak_kw, peak_kva = (found.runs.interval(layout, name) for name in ("peak_kw", "peak_kva"))
-    mean_kw = float(np.mean([np.mean(each.load_kw) for each in found.taken]))
-    whole_a = None
+    peak_kw, peak_kva = (evidence.runs.interval(layout, name) for name in ("peak_kw", "peak_kva"))
+    mean_kw = float(np.mean([np.mean(run.load_kw) for run in evidence.replications]))
+    rated = [load.kw for load in loads for _ in range(int(load.number))]
+    current_a = continuous_a = None
     if volts is not None:
-        whole_a = sum(each.number * (each.current_a or 0.0) for each in loads)
-    factor = figure("supply.continuous_factor").value
-    rated = [each.kw for each in loads for _ in range(int(each.number))]
-    return Supply(
-        loads,
-        peak_kw,
-        peak_kva,
-        mean_kw,
-        None if volts is None else line_current_a(peak_kva.mean, volts, phases),
-        None if whole_a is None else continuous_rating_a(whole_a, 0.0, factor),
-        coincidence_share(peak_kw.mean, np.array(rated)) if rated and peak_kw.mean > 0.0 else float("nan"),
-        load_factor_share(mean_kw, peak_kw.mean) if peak_kw.mean > 0.0 else float("nan"),
-        tried,
-        not_tried,
-        (_spare(scenario, peak_kva),),
+        current_a = line_current_a(peak_kva.mean, volts, phases)
+        all_a = sum(load.number * (load.current_a or 0.0) for load in loads)
+        continuous_a = continuous_rating_a(all_a, 0.0, scenario.figures["supply.continuous_factor"].value)
+    charging = peak_kw.mean > 0.0
+    return SupplyPlan(
+        loads=loads,
+        peak_kw=peak_kw,
+        peak_kva=peak_kva,
+        mean_kw=mean_kw,
+        current_a=current_a,
+        continuous_a=continuous_a,
+        coincidence_share=coincidence_share(peak_kw.mean, np.array(rated)) if rated and charging else float("nan"),
+        load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if charging else float("nan"),
+        held_back=tried,
+        not_tried=not_tried,
+        checks=(_spare(scenario, peak_kva),),
     )
 
 
-def _loads(scenario: "Scenario", layout: str) -> "list[ChargerLoad]":
+def _loads(scenario: "Scenario", layout: str) -> Iterator[ChargerLoad]:
     """Greatest load of each charger: main current at the voltage limit of the main stage."""
-    volts, phases = scenario.supply.voltage_v, scenario.supply.phases
-    counts = scenario.batteries_of(layout)
-    loads = []
+    batteries = scenario.batteries_of(layout)
     for count in scenario.layouts[layout].chargers:
         charger = scenario.chargers[count.charger]
-        fits = [scenario.batteries[name] for name in counts if charger.fits(name, scenario.batteries[name])]
+        fits = [scenario.batteries[name] for name in batteries if charger.fits(name, scenario.batteries[name])]
         if not fits:
             continue
-        battery = max(fits, key=lambda each: each.cells * charger.main_current.of(each.capacity.ah))
-        per_cell = figure(f"battery.{battery.chemistry}.absorption_v").value
-        amps = charger.main_current.of(battery.capacity.ah)
-        kw = battery.cells * per_cell * amps / charger.efficiency_share / 1000.0
-        kva = apparent_kva(kw, charger.power_factor)
-        current = None if volts is None else line_current_a(kva, volts, phases)
-        number = float(sum(counts.values())) if count.number >= UNLIMITED else count.number
-        formula = (
-            f"{battery.cells} cells x {per_cell:g} V x {amps:.0f} A / {100 * charger.efficiency_share:.0f} % = "
-            f"{kw:.2f} kW; / power factor {charger.power_factor:g} = {kva:.2f} kVA"
-        )
-        loads.append(ChargerLoad(number, count.charger, kw, kva, current, formula))
-    return loads
+        battery = max(fits, key=lambda fitting: fitting.cells * charger.main_current.of(fitting.capacity.ah))
+        number = float(sum(batteries.values())) if count.number >= UNLIMITED else count.number
+        yield _load(scenario, count.charger, battery)._replace(number=number)
+
+
+def _load(scenario: "Scenario", name: str, battery: "BatteryType") -> ChargerLoad:
+    """Greatest load of one charger on a battery."""
+    charger, volts = scenario.chargers[name], scenario.supply.voltage_v
+    per_cell = scenario.figures[f"battery.{battery.chemistry}.absorption_v"].value
+    amps = charger.main_current.of(battery.capacity.ah)
+    kw = battery.cells * per_cell * amps / charger.efficiency_share / 1000.0
+    kva = apparent_kva(kw, charger.power_factor)
+    current_a = None if volts is None else line_current_a(kva, volts, scenario.supply.phases)
+    formula = (
+        f"{battery.cells} cells x {per_cell:g} V x {amps:.0f} A / {100 * charger.efficiency_share:.0f} % = "
+        f"{kw:.2f} kW; / power factor {charger.power_factor:g} = {kva:.2f} kVA"
+    )
+    return ChargerLoad(1.0, name, kw, kva, current_a, formula)
 
 
 class Trial(NamedTuple):
@@ -168,15 +173,15 @@ class Trial(NamedTuple):
 
 
 def held_back(
-    found: "dict[str, Evidence]", stated: "Settings", layouts: Sequence[str], workers: int | None = None
+    evidence: "dict[str, Evidence]", settings: "Settings", layouts: Sequence[str], workers: int | None = None
 ) -> dict[str, tuple[tuple[HeldBack, ...], tuple[str, ...]]]:
     """Simulate a power limit and a stagger, each alone, for all layouts together.
 
     Parameters
     ----------
-    found
+    evidence
         What the simulation says without them, by layout.
-    stated
+    settings
         How long it was simulated, and how often at most with chargers held back.
     layouts
         Those to try.
@@ -191,7 +196,7 @@ def held_back(
     trials: list[Trial] = []
     refused: dict[str, list[str]] = {layout: [] for layout in layouts}
     for layout in layouts:
-        for trial in _trials(stated, layout, _paired(found[layout], "peak_kw")):
+        for trial in _trials(settings, layout, _paired(evidence[layout], "peak_kw")):
             if isinstance(trial, str):
                 refused[layout].append(trial)
             else:
@@ -199,24 +204,24 @@ def held_back(
     tried: dict[str, list[HeldBack]] = {layout: [] for layout in layouts}
     for trial, held in zip(trials, evidence_of_each([trial.settings for trial in trials], workers), strict=True):
         kw, minutes = (held[trial.layout].mean(name) for name in ("peak_kw", DOWNTIME))
-        peak, lost = (_paired(found[trial.layout], name) for name in ("peak_kw", DOWNTIME))
+        peak, lost = (_paired(evidence[trial.layout], name) for name in ("peak_kw", DOWNTIME))
         tried[trial.layout].append(HeldBack(trial.what, kw, peak - kw, minutes, minutes - lost))
     return {layout: (tuple(tried[layout]), tuple(refused[layout])) for layout in layouts}
 
 
-def _paired(found: "Evidence", measure: str) -> float:
+def _paired(evidence: "Evidence", measure: str) -> float:
     """Mean of a measure over as many replications as chargers are held back in."""
-    return float(np.mean([each.measures[measure] for each in found.taken[:HELD_BACK_REPLICATIONS]]))
+    return float(np.mean([run.measures[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
 
 
-def _trials(stated: "Settings", layout: str, peak_kw: float) -> "Iterator[Trial | str]":
+def _trials(settings: "Settings", layout: str, peak_kw: float) -> "Iterator[Trial | str]":
     """Ways to hold the chargers of a layout back; a sentence for one that is not possible there."""
     if not peak_kw > 0.0:
         return
-    scenario = stated.scenario
-    limit_kw = float(f"{peak_kw * figure('plan.power_limit').value / 100.0:.2g}")
-    stagger = figure("plan.stagger")
-    count = min(stated.replications, HELD_BACK_REPLICATIONS)
+    scenario = settings.scenario
+    limit_kw = float(f"{peak_kw * scenario.figures['plan.power_limit'].value / 100.0:.2g}")
+    stagger = scenario.figures["plan.stagger"]
+    count = min(settings.replications, HELD_BACK_REPLICATIONS)
     own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
     for what, key, value in (
         (f"power limit of {limit_kw:g} kW", "power_limit", f"{limit_kw:g} kW"),
@@ -226,17 +231,17 @@ def _trials(stated: "Settings", layout: str, peak_kw: float) -> "Iterator[Trial 
             yield f"{what} was not tried: chargers with a falling current cannot be throttled"
             continue
         try:
-            held_back = changed(scenario, {path_text((*own, key)): value})
+            throttled = changed(scenario, {path_text((*own, key)): value})
         except ScenarioError as error:  # such as less than one charger draws, or charges that are timed on site
             yield f"{what} was not tried: {error.problems[0].rule}"
             continue
         yield Trial(
-            layout, what, dataclasses.replace(stated, scenario=held_back, layouts=(layout,), replications=count)
+            layout, what, dataclasses.replace(settings, scenario=throttled, layouts=(layout,), replications=count)
         )
 
 
 def _may_share(scenario: "Scenario", layout: str) -> bool:
-    """Tell whether all chargers of a layout can be throttled."""
+    """Whether all chargers of a layout can be throttled."""
     types = {count.charger for count in scenario.layouts[layout].chargers}
     return all(scenario.chargers[name].profile not in FALLING for name in types)
 
@@ -244,18 +249,15 @@ def _may_share(scenario: "Scenario", layout: str) -> bool:
 def _spare(scenario: "Scenario", peak_kva: "Interval") -> Check:
     """Simulated peak against what the supply can carry."""
     spare = scenario.supply.spare_kva
-    name, rule = (
-        "power of the supply",
-        "simulated 15-min peak; the local wiring rules and a licensed electrician decide",
-    )
+    rule = "simulated 15-min peak; the local wiring rules and a licensed electrician decide"
+    changes = "whether the supply must be made stronger, or chargers held back"
+    power = Requirement("supply", "power of the supply", rule, changes)
     high = peak_kva.high if np.isfinite(peak_kva.high) else peak_kva.mean
-    limit = "-" if spare is None else f"at most {spare:.0f} kVA"
     if spare is None:
         ask = f"ask what the supply can carry beside everything else ({high:.0f} kVA are needed)"
-        changes = "whether the supply must be made stronger, or chargers held back"
-        return missing("supply", name, limit, rule, ask, "supply.spare", changes)
-    value = f"{peak_kva.mean:.0f} kVA (up to {high:.0f})"
+        return power.not_known(ask, "supply.spare")
+    power, value = power.within(f"at most {spare:.0f} kVA"), f"{peak_kva.mean:.0f} kVA (up to {high:.0f})"
     if high <= spare + ROUNDING:
-        return Check("supply", name, OK, value, limit, rule, "The supply carries the simulated peak.")
+        return power.ok(value, "The supply carries the simulated peak.")
     cure = "stagger the starts or limit the power first, then ask for a stronger supply"
-    return Check("supply", name, FAILS, value, limit, rule, f"{high - spare:.0f} kVA are missing.", cure)
+    return power.fails(value, f"{high - spare:.0f} kVA are missing.", cure)

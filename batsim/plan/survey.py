@@ -35,28 +35,43 @@ class Trucks:
         """Path of something that the battery's type states."""
         return path_text(("batteries", self.battery_name, key))
 
+    def compartment_path(self, key: str) -> str:
+        """Path of something that is measured at the compartment."""
+        return f"{self.path}.compartment.{key}"
+
+    @property
+    def ask_mass(self) -> tuple[str, str]:
+        """How to find out the battery's mass, and where it goes."""
+        return f"read the mass on the plate of battery '{self.battery_name}'", self.battery_path("mass")
+
+    def ask_size(self, side: str) -> tuple[str, str]:
+        """How to find out a size of the battery, else of its compartment, and where it goes."""
+        if self.battery.size is None:
+            return f"measure the {side} of battery '{self.battery_name}'", self.battery_path("size")
+        return f"measure the {side} of the compartment of {self.name}", self.compartment_path(side)
+
 
 def trucks_alike(scenario: "Scenario") -> tuple[Trucks, ...]:
     """Truck groups, those that are alike put together."""
-    found: dict[tuple[str, str], Trucks] = {}
+    alike: dict[tuple[str, str], Trucks] = {}
     for number, group in enumerate(scenario.trucks):
         key = (group.battery, group.compartment.model_dump_json())
-        before = found.get(key)
+        before = alike.get(key)
         name = group.group if before is None else f"{before.name}, {group.group}"
         path = f"trucks[{number}]" if before is None else before.path
         count = group.count + (0 if before is None else before.count)
         battery = scenario.batteries[group.battery]
-        found[key] = Trucks(name, path, count, group.compartment, group.battery, battery)
-    return tuple(found.values())
+        alike[key] = Trucks(name, path, count, group.compartment, group.battery, battery)
+    return tuple(alike.values())
 
 
 def equipment_of(scenario: "Scenario", arrangement: "Arrangement", name: str) -> Equipment:
     """Sizes of equipment: those of the site, else those that are usually ordered for the arrangement."""
     usual = arrangement.needs.sizes.get(name, Equipment())
-    stated = scenario.equipment.get(name)
-    if stated is None:
+    own = scenario.equipment.get(name)
+    if own is None:
         return usual
-    return usual.model_copy(update={key: getattr(stated, key) for key in stated.model_fields_set})
+    return usual.model_copy(update={key: getattr(own, key) for key in own.model_fields_set})
 
 
 def equipment_path(name: str, key: str) -> str:
@@ -64,8 +79,8 @@ def equipment_path(name: str, key: str) -> str:
     return path_text(("equipment", name, key))
 
 
-def drawn_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
-    """Tell whether batteries are pulled out sideways: not through the top by a hoist, and in the truck only by hand."""
+def pulled_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
+    """Whether batteries are pulled out sideways: not through the top by a hoist, and in the truck only by hand."""
     if arrangement.in_truck:
         watering = trucks.battery.watering
         return watering is not None and watering.by == "hand"
@@ -78,9 +93,19 @@ def carried_kg(scenario: "Scenario", arrangement: "Arrangement", device: str) ->
     loads: list[tuple[str, ...]] = [(carrier,) if carrier is not None else ()]
     loads += [push.equipment for push in arrangement.needs.pushes if device in push.equipment]
     return max(
-        sum(equipment_of(scenario, arrangement, each).own_mass_kg or 0.0 for each in load if each != device)
+        sum(equipment_of(scenario, arrangement, part).own_mass_kg or 0.0 for part in load if part != device)
         for load in loads
     )
+
+
+def spare_batteries(scenario: "Scenario", layout: str) -> int:
+    """Batteries of a layout beside those in trucks."""
+    return sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
+
+
+def has_acid(scenario: "Scenario", layout: str) -> bool:
+    """Whether a layout has vented batteries, whose acid can spill."""
+    return any(scenario.batteries[name].chemistry == "vented_lead_acid" for name in scenario.batteries_of(layout))
 
 
 def words(name: str) -> str:
@@ -88,6 +113,6 @@ def words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def stated(scenario: "Scenario", name: str, key: str) -> bool:
-    """Tell whether the site states a size of its equipment itself."""
+def measured(scenario: "Scenario", name: str, key: str) -> bool:
+    """Whether the site states a size of its equipment itself."""
     return getattr(scenario.equipment.get(name, Equipment()), key) is not None

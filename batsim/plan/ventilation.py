@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import Figure, figure, has_figure
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.room_hydrogen import hours_to_share, hydrogen_over_time
 from batsim.formulas.ventilation import (
@@ -18,10 +17,13 @@ from batsim.formulas.ventilation import (
 )
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
-from batsim.plan.checks import FAILS, OK, ROUNDING, TO_CHECK, Check, cited, missing
+from batsim.plan.checks import ROUNDING, Check, Requirement, air_flow, cited, free_area
 from batsim.scenario.parts.building import VENTILATION_RULES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from batsim.catalogue import Figure, Figures
     from batsim.plan.evidence import Evidence
     from batsim.scenario.parts.batteries import BatteryType, ChargerType
     from batsim.scenario.parts.building import Space
@@ -33,7 +35,7 @@ HYDROGEN_M3_PER_AH = hydrogen_l(1.0, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0
 """Hydrogen of an ampere-hour in one cell, at 25 degC and one atmosphere. [m3]"""
 
 
-class Gassing(NamedTuple):
+class GasRelease(NamedTuple):
     """Batteries of one type that chargers of one type may charge at once, by the rule."""
 
     chargers: float
@@ -58,8 +60,8 @@ class Ventilation:
     coefficient: float
     """Air for each cell and ampere of gas current. [m3/(h A)]"""
     space_name: str
-    """Room or hall."""
-    gassing: tuple[Gassing, ...]
+    """Battery room or building."""
+    gassing: tuple[GasRelease, ...]
     lithium: bool
     """Whether there are lithium-ion batteries, which make no gas in normal charging."""
     opening_cm2: float
@@ -93,103 +95,87 @@ class Ventilation:
     @property
     def flow_m3_per_h(self) -> float:
         """Air that the rule asks for. [m3/h]"""
-        return sum(each.flow_m3_per_h for each in self.gassing)
+        return sum(release.flow_m3_per_h for release in self.gassing)
 
 
-def coefficient_of(edition: str) -> Figure:
+def coefficient_of(edition: str, figures: "Figures") -> "Figure":
     """Coefficient of an edition of the rule. [m3/(h A)]"""
-    return figure("ventilation.coefficient" if edition == VENTILATION_RULES[0] else "ventilation.coefficient_2002")
+    return figures["ventilation.coefficient" if edition == VENTILATION_RULES[0] else "ventilation.coefficient_2002"]
 
 
-def gas_current(battery: "BatteryType", charger: "ChargerType") -> tuple[float, str]:
+def gas_current(battery: "BatteryType", charger: "ChargerType", figures: "Figures") -> tuple[float, str]:
     """Gas current of a battery on a charger by the rule, and where it comes from. [A]"""
     if battery.chemistry == "lithium_ion":
         return 0.0, "none in normal charging"
     ah = battery.capacity.ah
     name = f"ventilation.gas_current.{charger.profile}.{battery.chemistry}"
-    if has_figure(name):
-        found = figure(name)
-        return rule_gas_current_a(
-            found.value, ah
-        ), f"{found.value:g} A per 100 Ah for {charger.profile}: {cited(found)}"
-    quarter = figure("ventilation.charger_quarter")
-    whole = charger.main_current.of(ah)
-    return whole * quarter.value / 100.0, f"a quarter of the charger's {whole:.0f} A: {cited(quarter)}"
+    if name in figures:
+        per_100_ah = figures[name]
+        basis = f"{per_100_ah.value:g} A per 100 Ah for {charger.profile}: {cited(per_100_ah)}"
+        return rule_gas_current_a(per_100_ah.value, ah), basis
+    share, whole_a = figures["ventilation.charger_quarter"], charger.main_current.of(ah)
+    return whole_a * share.value / 100.0, f"{share.text} of the charger's {whole_a:.0f} A: {cited(share)}"
 
 
-def ventilation(scenario: "Scenario", layout: str, found: "Evidence") -> Ventilation:
+def ventilation(scenario: "Scenario", layout: str, evidence: "Evidence") -> Ventilation:
     """Work out the ventilation of a layout."""
-    in_truck = scenario.arrangement(layout).in_truck
-    space = space_of(scenario, layout)
+    figures, space = scenario.figures, space_of(scenario, layout)
     edition = scenario.standards.ventilation
-    coefficient = coefficient_of(edition)
-    gassing = tuple(_gassing(scenario, layout, coefficient.value))
-    flow = sum(each.flow_m3_per_h for each in gassing)
-    rule_gas = sum(each.chargers * each.cells * each.gas_a for each in gassing) * HYDROGEN_M3_PER_AH
-    gas_makers = [each for each in gassing if each.gas_a > 0.0]
-    whole = [rule_flow_m3_per_h(each.cells, each.charger_a, coefficient.value) for each in gas_makers]
-    one = max(
-        (air - each.flow_m3_per_h / each.chargers for each, air in zip(gas_makers, whole, strict=True)), default=0.0
+    coefficient = coefficient_of(edition, figures).value
+    gassing = tuple(_gassing(scenario, layout, coefficient))
+    flow = sum(release.flow_m3_per_h for release in gassing)
+    rule_gas = sum(release.chargers * release.cells * release.gas_a for release in gassing) * HYDROGEN_M3_PER_AH
+    all_faulty, one_faulty = _faulty(gassing, coefficient)
+    limit, lower = (figures[f"ventilation.{name}"].value / 100.0 for name in ("limit", "lower_flammable"))
+    highest = float(max((np.max(run.gas_m3_per_h, initial=0.0) for run in evidence.replications), default=0.0))
+    free, air = free_m3(space, figures), _air(space, figures)
+    asked = Ventilation(
+        edition=edition,
+        coefficient=coefficient,
+        space_name="building" if scenario.arrangement(layout).in_truck else "battery room",
+        gassing=gassing,
+        lithium=any(scenario.batteries[name].chemistry == "lithium_ion" for name in scenario.batteries_of(layout)),
+        opening_cm2=opening_cm2(flow, figures["ventilation.opening"].value),
+        free_volume_m3=free_volume_m3(flow, figures["ventilation.free_volume"].value),
+        full_current_m3_per_h=all_faulty,
+        one_faulty_m3_per_h=flow + one_faulty,
+        one_percent_m3_per_h=flow_for_share_m3_per_h(rule_gas, limit),
+        area_flow_m3_per_h=_area_flow(space, figures),
+        simulated_gas_m3_per_h=highest,
+        rule_gas_m3_per_h=rule_gas,
+        air_m3_per_h=air,
+        peak_share=_peak(evidence, air, free),
+        peak_share_at_rule=_peak(evidence, flow or None, free),
+        hours_to_limit=None if free is None else hours_to_share(highest, 0.0, free, limit),
+        hours_to_lower=None if free is None else hours_to_share(highest, 0.0, free, lower),
+        checks=(),
     )
-    gas = np.concatenate([each.gas_m3_per_h for each in found.taken])
-    free = free_m3(space)
-    air = _air(space)
-    opening = opening_cm2(flow, figure("ventilation.opening").value)
-    peak = None if air is None or free is None else _peak(found, air, free)
-    limit, lower = (figure(f"ventilation.{name}").value / 100.0 for name in ("limit", "lower_flammable"))
-    highest = float(np.max(gas, initial=0.0))
-    result = Ventilation(
-        edition,
-        coefficient.value,
-        "building" if in_truck else "battery room",
-        gassing,
-        any(scenario.batteries[name].chemistry == "lithium_ion" for name in scenario.batteries_of(layout)),
-        opening,
-        free_volume_m3(flow, figure("ventilation.free_volume").value),
-        sum(each.chargers * air_of_one for each, air_of_one in zip(gas_makers, whole, strict=True)),
-        flow + one,
-        flow_for_share_m3_per_h(rule_gas, limit),
-        None
-        if space.area_m2 is None
-        else area_flow_m3_per_h(space.area_m2, figure("ventilation.area_flow").value / 3600.0),
-        highest,
-        rule_gas,
-        air,
-        peak,
-        None if free is None or not flow else _peak(found, flow, free),
-        None if free is None else hours_to_share(highest, 0.0, free, limit),
-        None if free is None else hours_to_share(highest, 0.0, free, lower),
-        (),
-    )
-    return result if not flow else _checked(result, scenario, space, in_truck=in_truck)
+    return replace(asked, checks=tuple(_checks(asked, scenario, layout))) if flow else asked
 
 
-def _gassing(scenario: "Scenario", layout: str, coefficient: float) -> "list[Gassing]":
+def _gassing(scenario: "Scenario", layout: str, coefficient: float) -> list[GasRelease]:
     """Chargers at work on the batteries that together ask for most air; no more than there are of either."""
     counts = scenario.batteries_of(layout)
-    pairs = [
-        (count, name)
-        for count in scenario.layouts[layout].chargers
-        for name in counts
-        if scenario.chargers[count.charger].fits(name, scenario.batteries[name])
-    ]
-    found = []
-    for count, name in pairs:
-        battery, charger = scenario.batteries[name], scenario.chargers[count.charger]
-        gas_a, basis = gas_current(battery, charger)
-        whole = charger.main_current.of(battery.capacity.ah)
-        one = rule_flow_m3_per_h(battery.cells, gas_a, coefficient)
-        found.append(Gassing(0.0, count.charger, name, battery.cells, gas_a, whole, basis, one))
-    chargers = {count.charger: count.number for count, _ in pairs}
-    numbers = _at_once(found, chargers, {name: float(number) for name, number in counts.items()})
+    chargers, releases = {}, []
+    for count in scenario.layouts[layout].chargers:
+        charger = scenario.chargers[count.charger]
+        for name in counts:
+            battery = scenario.batteries[name]
+            if charger.fits(name, battery):
+                chargers[count.charger] = count.number
+                gas_a, basis = gas_current(battery, charger, scenario.figures)
+                whole_a = charger.main_current.of(battery.capacity.ah)
+                flow = rule_flow_m3_per_h(battery.cells, gas_a, coefficient)
+                releases.append(GasRelease(1.0, count.charger, name, battery.cells, gas_a, whole_a, basis, flow))
+    numbers = _at_once(releases, chargers, {name: float(number) for name, number in counts.items()})
     return [
-        each._replace(chargers=number, flow_m3_per_h=number * each.flow_m3_per_h)
-        for each, number in zip(found, numbers, strict=True)
+        release._replace(chargers=number, flow_m3_per_h=number * release.flow_m3_per_h)
+        for release, number in zip(releases, numbers, strict=True)
         if number > 0.0
     ]
 
 
-def _at_once(pairs: "list[Gassing]", chargers: dict[str, float], batteries: dict[str, float]) -> list[float]:
+def _at_once(pairs: list[GasRelease], chargers: dict[str, float], batteries: dict[str, float]) -> list[float]:
     """How many of each pair of charger and battery there are at once when they ask for most air together."""
     if not pairs:
         return []
@@ -206,107 +192,104 @@ def _at_once(pairs: "list[Gassing]", chargers: dict[str, float], batteries: dict
     return [float(round(number)) for number in solved]
 
 
+def _faulty(gassing: tuple[GasRelease, ...], coefficient: float) -> tuple[float, float]:
+    """Air if all chargers gave their whole current into gas, and what the worst one alone adds. [m3/h]"""
+    makers = [release for release in gassing if release.gas_a > 0.0]
+    whole = [rule_flow_m3_per_h(release.cells, release.charger_a, coefficient) for release in makers]
+    pairs = list(zip(makers, whole, strict=True))
+    worst = max((flow - release.flow_m3_per_h / release.chargers for release, flow in pairs), default=0.0)
+    return sum(release.chargers * flow for release, flow in pairs), worst
+
+
+def _area_flow(space: "Space", figures: "Figures") -> float | None:
+    """Air by floor area, where that is known. [m3/h]"""
+    if space.area_m2 is None:
+        return None
+    return area_flow_m3_per_h(space.area_m2, figures["ventilation.area_flow"].value / 3600.0)
+
+
 def space_of(scenario: "Scenario", layout: str) -> "Space":
     """Where batteries give off their gas: the building when they are charged in the truck, else the battery room."""
     return scenario.building if scenario.arrangement(layout).in_truck else scenario.room
 
 
-def free_m3(space: "Space") -> float | None:
-    """Volume of the room without its contents; contents are taken as a fifth when nobody says. [m3]"""
+def free_m3(space: "Space", figures: "Figures") -> float | None:
+    """Volume of the room without its contents; contents take the usual share when nobody says. [m3]"""
     if space.volume_m3 is None:
         return None
-    share = figure("ventilation.contents").value / 100.0 if space.contents_share is None else space.contents_share
+    share = figures["ventilation.contents"].value / 100.0 if space.contents_share is None else space.contents_share
     return space.volume_m3 * (1.0 - share)
 
 
-def _air(space: "Space") -> float | None:
+def _air(space: "Space", figures: "Figures") -> float | None:
     """Air by fan, or through openings at the air speed of the rule; None when nobody says. [m3/h]"""
     if space.fan_m3_per_h is None and space.openings_m2 is None:
         return None
     through = 0.0
     if space.openings_m2 is not None:
-        through = space.openings_m2 * 1e4 / figure("ventilation.opening").value
+        through = space.openings_m2 * 1e4 / figures["ventilation.opening"].value
     return max(space.fan_m3_per_h or 0.0, through)
 
 
-def _peak(found: "Evidence", air: float, volume: float) -> float:
-    """Highest share of hydrogen over all replications, well mixed. [-]"""
+def _peak(evidence: "Evidence", air: float | None, volume: float | None) -> float | None:
+    """Highest share of hydrogen over all replications, well mixed; None where air or volume is not known. [-]"""
+    if air is None or volume is None:
+        return None
     step_h = QUARTER_MIN / 60.0
-    return max(float(np.max(hydrogen_over_time(each.gas_m3_per_h, step_h, air, volume))) for each in found.taken)
+    courses = (hydrogen_over_time(run.gas_m3_per_h, step_h, air, volume) for run in evidence.replications)
+    return max(float(np.max(course)) for course in courses)
 
 
-def _checked(asked: Ventilation, scenario: "Scenario", space: "Space", *, in_truck: bool) -> Ventilation:
-    """Add the checks."""
-    rule = f"{asked.edition}, {asked.coefficient:g} m3/h for each cell and ampere of gas current"
-    path = "building" if in_truck else "room"
-    checks = [_enough_air(asked, rule, path), _well_ventilated(asked, space, rule, path), _mixed(asked, space, path)]
-    room = scenario.site.room_air
-    low, high = figure("room.temperature_low"), figure("room.temperature_high")
-    aim = figure("site.room_temperature").value
-    coldest, warmest = sorted((room.winter_degc, room.summer_degc))
-    verdict = OK if low.value <= coldest and warmest <= high.value else TO_CHECK
-    checks.append(
-        Check(
-            asked.space_name,
-            "room temperature",
-            verdict,
-            f"{coldest:g} to {warmest:g} degC" if coldest != warmest else f"{coldest:g} degC",
-            f"{low.value:g} to {high.value:g} degC, aim at {aim:g}",
-            cited(low),
-            "Batteries charge and age as their data say." if verdict == OK else "Charging and life suffer outside.",
-            "" if verdict == OK else "heat or cool the room, or count with other capacities",
-        )
-    )
-    return replace(asked, checks=tuple(checks))
+def _checks(asked: Ventilation, scenario: "Scenario", layout: str) -> "Iterator[Check]":
+    """Air, volume, hydrogen and temperature."""
+    figures, space = scenario.figures, space_of(scenario, layout)
+    path = "building" if scenario.arrangement(layout).in_truck else "room"
+    yield _enough_air(asked, path, figures)
+    yield _well_ventilated(asked, space, path, figures)
+    yield _mixed(asked, space, path, figures)
+    yield _temperature(asked, scenario)
 
 
-def _enough_air(asked: Ventilation, rule: str, path: str) -> Check:
+def _enough_air(asked: Ventilation, path: str, figures: "Figures") -> Check:
     """Air that there is against what the rule asks for."""
-    limit = f"at least {asked.flow_m3_per_h:.0f} m3/h, or {asked.opening_cm2:.0f} cm2 free inlet and as much outlet"
-    name = AIR
+    wanted = air_flow(asked.flow_m3_per_h)
+    rule = f"{asked.edition}, {asked.coefficient:g} m³/h for each cell and ampere of gas current"
+    limit = f"at least {wanted}, or {free_area(asked.opening_cm2)} of free inlet and as much outlet"
+    changes = "whether a fan has to be ordered; nothing is charged without air"
+    enough = Requirement(asked.space_name, AIR, rule, changes, limit)
     if asked.air_m3_per_h is None:
-        ask = "measure the free area of inlet and outlet, or read the fan's flow"
-        changes = "whether a fan has to be ordered; nothing is charged without air"
-        return missing(asked.space_name, name, limit, rule, ask, f"{path}.fan", changes)
-    value = f"{asked.air_m3_per_h:.0f} m3/h"
+        return enough.not_known("measure the free area of inlet and outlet, or read the fan's flow", f"{path}.fan")
+    value = air_flow(asked.air_m3_per_h)
     if asked.air_m3_per_h >= asked.flow_m3_per_h - ROUNDING:
         sentence = "Enough for all chargers at once by the rule; show that openings stay free and doors count shut."
-        return Check(asked.space_name, name, OK, value, limit, rule, sentence)
-    run_on = figure("ventilation.run_on")
+        return enough.ok(value, sentence)
+    run_on = figures["ventilation.run_on"].text
     cure = (
-        f"a fan for at least {asked.flow_m3_per_h:.0f} m3/h to the outside, not over the chargers, interlocked with "
-        f"them and running on for {run_on.text}; or larger openings on opposite walls"
+        f"a fan for at least {wanted} to the outside, not over the chargers, interlocked with "
+        f"them and running on for {run_on}; or larger openings on opposite walls"
     )
-    sentence = f"{asked.flow_m3_per_h - asked.air_m3_per_h:.0f} m3/h are missing."
-    return Check(asked.space_name, name, FAILS, value, limit, rule, sentence, cure)
+    return enough.fails(value, f"{air_flow(asked.flow_m3_per_h - asked.air_m3_per_h)} are missing.", cure)
 
 
-def _well_ventilated(asked: Ventilation, space: "Space", rule: str, path: str) -> Check:
+def _well_ventilated(asked: Ventilation, space: "Space", path: str, figures: "Figures") -> Check:
     """Free volume for natural ventilation."""
-    least = figure("ventilation.free_volume")
-    free, limit = free_m3(space), f"at least {asked.free_volume_m3:.0f} m3, contents left out"
-    name = "free volume for natural ventilation"
+    changes = "whether openings are enough or a fan is needed, and how fast gas builds up when it fails"
+    rule, limit = (
+        cited(figures["ventilation.free_volume"]),
+        f"at least {asked.free_volume_m3:,.0f} m³, contents left out",
+    )
+    volume = Requirement(asked.space_name, "free volume for natural ventilation", rule, changes, limit)
+    free = free_m3(space, figures)
     if free is None:
         ask = f"measure length, width and height of the {asked.space_name}"
-        changes = "whether openings are enough or a fan is needed, and how fast gas builds up when it fails"
-        return missing(asked.space_name, name, limit, cited(least), ask, _unmeasured(space, path), changes)
-    value = f"{free:.0f} m3"
+        return volume.not_known(ask, _unmeasured(space, path))
+    value = f"{free:,.0f} m³"
     if (space.fan_m3_per_h or 0.0) >= asked.flow_m3_per_h - ROUNDING:
-        sentence = "The fan makes up for it, as long as it runs."
-        return Check(asked.space_name, name, OK, value, limit, cited(least), sentence)
+        return volume.ok(value, "The fan makes up for it, as long as it runs.")
     if free >= asked.free_volume_m3 - ROUNDING:
-        return Check(asked.space_name, name, OK, value, limit, cited(least), "Large enough for openings alone.")
+        return volume.ok(value, "Large enough for openings alone.")
     sentence = "Too small to count as well ventilated by openings alone."
-    return Check(
-        asked.space_name,
-        name,
-        TO_CHECK,
-        value,
-        limit,
-        cited(least),
-        sentence,
-        "use a fan, interlocked with the chargers",
-    )
+    return volume.to_check(value, sentence, "use a fan, interlocked with the chargers")
 
 
 def _unmeasured(space: "Space", path: str) -> str:
@@ -315,18 +298,29 @@ def _unmeasured(space: "Space", path: str) -> str:
     return next((f"{path}.{side}" for side in sides if getattr(space, f"{side}_m") is None), f"{path}.fan")
 
 
-def _mixed(asked: Ventilation, space: "Space", path: str) -> Check:
+def _mixed(asked: Ventilation, space: "Space", path: str, figures: "Figures") -> Check:
     """Simulated hydrogen in the room."""
-    limit = figure("ventilation.limit")
-    name, rule = "simulated hydrogen", f"a quarter of the lower flammable limit; {cited(limit)}"
+    limit = figures["ventilation.limit"]
+    rule = f"a quarter of the lower flammable limit; {cited(limit)}"
+    changes = "how near the room comes to it"
+    hydrogen = Requirement(asked.space_name, "simulated hydrogen", rule, changes, limit.text)
     if asked.peak_share is None:
-        ask = f"find out size and air of the {asked.space_name}"
-        where = _unmeasured(space, path)
-        return missing(asked.space_name, name, limit.text, rule, ask, where, "how near the room comes to it")
+        return hydrogen.not_known(f"find out size and air of the {asked.space_name}", _unmeasured(space, path))
     value = f"{100.0 * asked.peak_share:.2f} %"
     if 100.0 * asked.peak_share <= limit.value:
-        sentence = "Well mixed; near the cells and under covers there is more."
-        return Check(asked.space_name, name, OK, value, limit.text, rule, sentence)
-    return Check(
-        asked.space_name, name, FAILS, value, limit.text, rule, "Too much hydrogen even if well mixed.", "more air"
-    )
+        return hydrogen.ok(value, "Well mixed; near the cells and under covers there is more.")
+    return hydrogen.fails(value, "Too much hydrogen even if well mixed.", "more air")
+
+
+def _temperature(asked: Ventilation, scenario: "Scenario") -> Check:
+    """Air of the room over the year."""
+    figures, air = scenario.figures, scenario.site.room_air
+    low, high = figures["room.temperature_low"], figures["room.temperature_high"]
+    coldest, warmest = sorted((air.winter_degc, air.summer_degc))
+    limit = f"{low.value:g} to {high.value:g} degC, aim at {figures['site.room_temperature'].value:g}"
+    fit = Requirement(asked.space_name, "room temperature", cited(low), limit=limit)
+    value = f"{coldest:g} to {warmest:g} degC" if coldest != warmest else f"{coldest:g} degC"
+    if low.value <= coldest and warmest <= high.value:
+        return fit.ok(value, "Batteries charge and age as their data say.")
+    cure = "heat or cool the room, or count with other capacities"
+    return fit.to_check(value, "Charging and life suffer outside.", cure)

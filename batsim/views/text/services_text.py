@@ -8,7 +8,7 @@ from batsim.views.text.lines import listed, sentence
 from batsim.views.text.tables import number_text
 
 if TYPE_CHECKING:
-    from batsim.plan.supply import Supply
+    from batsim.plan.supply import SupplyPlan
     from batsim.plan.ventilation import Ventilation
 
 
@@ -80,12 +80,12 @@ def _hours(hours: float) -> str:
     return f"{hours:.1f} h" if hours < 100.0 else f"{hours:.0f} h"
 
 
-def supply_lines(asked: "Supply", width: int) -> list[str]:
+def supply_lines(asked: "SupplyPlan", width: int) -> list[str]:
     """Supply for a terminal."""
-    return ["Supply", *(listed(text, width) for text in supply_facts(asked))]
+    return ["SupplyPlan", *(listed(text, width) for text in supply_facts(asked))]
 
 
-def supply_facts(asked: "Supply") -> list[str]:
+def supply_facts(asked: "SupplyPlan") -> list[str]:
     """Say what the supply has to carry, with every number it takes to work it out again."""
     lines: list[str] = []
     for each in asked.loads:

@@ -13,7 +13,7 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES
 from batsim.decision.ranking import Recommendation, recommend
-from batsim.plan.advice import Advice, advice
+from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
 from batsim.plan.plan import LayoutPlan, Plan
@@ -196,7 +196,7 @@ def option(
     targets = tuple(TargetResult("waits", f"target {number}", "missed") for number in range(missed))
     made: Any = SimpleNamespace(
         layout=name, in_truck=in_truck, checks=checks, failing=len(failing), targets_missed=missed, targets=targets,
-        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=(), advice=Advice(says, (), ()),
+        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=(), advice=UsualChoice(says, (), ()),
         money=SimpleNamespace(per_year=SimpleNamespace(value=cost)),
         evidence=SimpleNamespace(mean=lambda _: downtime),
     )  # fmt: skip
@@ -314,7 +314,7 @@ def test_when_an_arrangement_is_usual(
     layout: str, changes: dict[str, Any], speaks_for: tuple[str, ...], against: tuple[str, ...]
 ) -> None:
     """Held against the trucks, the shifts and what is owned."""
-    found = advice(batsim.changed(surveyed(), changes) if changes else surveyed(), layout)
+    found = usual_choice(batsim.changed(surveyed(), changes) if changes else surveyed(), layout)
 
     assert (found.speaks_for, found.speaks_against) == (speaks_for, against)
     assert found.says

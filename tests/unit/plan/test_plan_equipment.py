@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.plan.checks import FAILS, NOT_KNOWN, Check
-from batsim.plan.equipment import SECTIONS, Line, equipment_list
+from batsim.plan.equipment import SECTIONS, EquipmentLine, equipment_list
 from batsim.plan.room_fit import room_checks
 from batsim.scenario.reading import completed_data, stated_data
 from batsim.scenario.site import Scenario
@@ -46,7 +46,7 @@ def surveyed() -> Scenario:
     return batsim.read(FILE)
 
 
-def list_of(scenario: Scenario, layout: str) -> tuple[Line, ...]:
+def list_of(scenario: Scenario, layout: str) -> tuple[EquipmentLine, ...]:
     """Equipment list with the checks of the room."""
     return equipment_list(scenario, layout, tuple(room_checks(scenario, layout)))
 
@@ -199,7 +199,7 @@ def test_two_types_of_batteries_and_chargers() -> None:
         "24 V, 200 Ah at 5 h",
         "2 in trucks and 1 beside them",
     )
-    amps = 200.0 / 100.0 * figure("charger.gel_iu.main_current").value
+    amps = 200.0 / 100.0 * FIGURES["charger.gel_iu.main_current"].value
     assert lines["charger (gel iu)"].size == f"24 V, {amps:.0f} A, IU"
     assert lines["charger (electronic iuia)"].size == "48 V, 90 A, IUIa"
     assert lines["roller bay"].number == 3 + 1
@@ -313,7 +313,7 @@ def test_where_one_device_stops_all(layout: str, devices: dict[str, int], *, lis
 
 def test_what_the_checks_miss_is_listed() -> None:
     """An eyewash where none is near or known, a fan where air is short or not known, as large as the rule asks."""
-    air = Check("battery room", "air of the room", NOT_KNOWN, "-", "at least 120 m3/h, or 3360 cm2 inlet", "", "")
+    air = Check("battery room", "air of the room", NOT_KNOWN, "-", "at least 120 m³/h, or 0.34 m² inlet", "", "")
     near = tuple(room_checks(surveyed(), "rollers"))
     far = tuple(room_checks(batsim.changed(surveyed(), {"room.wash": "20 m"}), "rollers"))
     unknown = tuple(room_checks(batsim.changed(surveyed(), {"room.wash": None}), "rollers"))
@@ -325,7 +325,7 @@ def test_what_the_checks_miss_is_listed() -> None:
 
     assert ["eyewash and shower" in each for each in lists] == [False, True, True, False, False, False]
     assert ["exhaust fan with interlock" in each for each in lists] == [False, False, False, True, True, False]
-    assert lists[3]["exhaust fan with interlock"].size == "at least 120 m3/h"
+    assert lists[3]["exhaust fan with interlock"].size == "at least 120 m³/h"
     assert lists[1]["eyewash and shower"].size == "15 min of flow, within reach of the acid work"
 
 
@@ -408,7 +408,7 @@ def test_sizes_that_are_still_to_be_chosen() -> None:
     nothing = batsim.changed(
         surveyed(), {"equipment": {}, f"{LEAD}.mass": None, "trucks[0].compartment": {"removal": "side"}}
     )
-    stand, trolley = figure("fit.stand.mass").value, figure("fit.four_roller_trolley.mass").value
+    stand, trolley = FIGURES["fit.stand.mass"].value, FIGURES["fit.four_roller_trolley.mass"].value
     sizes = [
         {line.item: line.size for line in list_of(each, "stands")}["hand pallet truck"] for each in (frame, nothing)
     ]

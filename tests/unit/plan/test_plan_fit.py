@@ -60,7 +60,7 @@ ANSWERS = {
     "hook_spacing": "500 mm",
     "takes_up": "400 mm",
     "hook_height": "3 m",
-    "floor_load": "20 kN/m2",
+    "floor_load": "20 kN/m²",
     "aisle": "3 m",
     "wash": "5 m",
     "acid_proof": "yes",
@@ -182,8 +182,8 @@ EDGES: list[tuple[str, str, str, dict[str, Any], str, dict[str, Any], str]] = [
     ("hoist", "hoist", "headroom over the open cover", {"equipment.hoist.hook_height": "1760 mm"}, OK,
      {"equipment.hoist.hook_height": "1759.99 mm"}, FAILS),
     # 800 kg x 9.80665 m/s2 over 0.54 m2 = 14.5284 kN/m2.
-    ("stands", "battery room", FLOOR, {"room.floor_load": "14.53 kN/m2"}, OK,
-     {"room.floor_load": "14.52 kN/m2"}, FAILS),
+    ("stands", "battery room", FLOOR, {"room.floor_load": "14.53 kN/m²"}, OK,
+     {"room.floor_load": "14.52 kN/m²"}, FAILS),
     # 6 bays of (0.9 + 0.15) m by (0.6 + 0.15 + 2.2/2) m = 11.655 m2.
     ("stands", "battery room", "floor area", {"room.length": "11.66 m", "room.width": "1 m"}, OK,
      {"room.length": "11.65 m", "room.width": "1 m"}, FAILS),
@@ -388,10 +388,10 @@ def test_batteries_on_two_levels_load_the_floor_twice() -> None:
         "stations": {"at": ["0 m", "5 m"]},
         "rows": [{"row": "A", "at": ["0 m", "0 m"], "pitch": "1 m", "levels": 2}],
     }
-    scenario = with_changes({"layouts.rollers.floor": rows, "room.floor_load": "20 kN/m2"})
+    scenario = with_changes({"layouts.rollers.floor": rows, "room.floor_load": "20 kN/m²"})
     load = one(scenario, "rollers", "battery room", FLOOR)
 
-    assert (load.verdict, load.value) == (FAILS, "29.1 kN/m2")
+    assert (load.verdict, load.value) == (FAILS, "29.1 kN/m²")
     assert load.rule == "geometry: weight of a stack of 2 over its own area"
 
 
@@ -513,7 +513,7 @@ PATHS: list[tuple[str, str, str, str, str]] = [
     ("stands", ON_STAND, PUSH, f"{LEAD}.mass", "mass"),
     ("stands", "battery room", FLOOR, f"{LEAD}.size", "size"),
     ("stands", "battery room", FLOOR, f"{LEAD}.mass", "mass"),
-    ("stands", "battery room", "load on the floor, 14.5 kN/m2 asked", "room.floor_load", "floor_load"),
+    ("stands", "battery room", "load on the floor, 14.5 kN/m² asked", "room.floor_load", "floor_load"),
     ("stands", "battery room", "floor area", f"{LEAD}.size", "size"),
     ("stands", "battery room", "floor area", "room.length", "length"),
     ("stands", "battery room", "floor area", "room.width", "width"),

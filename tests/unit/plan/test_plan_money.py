@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.plan.equipment import equipment_list
-from batsim.plan.evidence import QUARTERS, Evidence, Taken
-from batsim.plan.money import Money, MoneyLine, money, payback
+from batsim.plan.evidence import QUARTERS, Evidence, RunEvidence
+from batsim.plan.money import CostLine, YearlyCost, money, payback
 from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.parts.prices import Tariff
 from batsim.scenario.site import Scenario
@@ -64,7 +64,7 @@ def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evide
     known = MEASURES | (measures or {})
     runs: Any = SimpleNamespace(interval=lambda _, name: SimpleNamespace(mean=known[name]), warm_up_min=0.0)
     load = np.full(QUARTERS, load_kw, dtype=np.float64) if np.ndim(load_kw) == 0 else load_kw
-    taken = Taken({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0))
+    taken = RunEvidence({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0))
     return Evidence("any", runs, (taken,))
 
 
@@ -73,20 +73,20 @@ def discharged(
     changes: dict[str, Any] | None = None,
     measures: dict[str, float] | None = None,
     load_kw: Any = 4.0,
-) -> Money:
+) -> YearlyCost:
     """Money of a layout."""
     scenario = batsim.changed(priced(), changes) if changes else priced()
     lines = equipment_list(scenario, layout, tuple(room_checks(scenario, layout)))
     return money(scenario, layout, found(measures, load_kw), lines)
 
 
-def line_of(of: Money, what: str) -> MoneyLine:
+def line_of(of: YearlyCost, what: str) -> CostLine:
     """The line of that name."""
     (line,) = (line for line in of.lines if line.what == what)
     return line
 
 
-def values(of: Money) -> dict[str, float]:
+def values(of: YearlyCost) -> dict[str, float]:
     """What each line costs in a year."""
     return {line.what: line.per_year.value for line in of.lines}
 
@@ -139,7 +139,7 @@ BASES = {
     "energy": "34,944 kWh a year at 0.2000 on average over the bands",
     "demand": "25 kW, mean of 15 min, in each of 12 months",
     "water": "520 kg a year",
-    "floor": "12 m2 for bays and aisle",
+    "floor": "12 m² for bays and aisle",
 }
 
 
@@ -268,7 +268,7 @@ def test_ranges_are_carried_through() -> None:
     """Placeholders with their low and high ends; all low and all high in the sums."""
     of = discharged(changes={"prices": {"interest": "5 %", "lives": PRICES["lives"]}})
     kwh = 7 * 24.0
-    battery, driver = figure("price.battery.vented_lead_acid"), figure("price.driver")
+    battery, driver = FIGURES["price.battery.vented_lead_acid"], FIGURES["price.driver"]
 
     line = line_of(of, "batteries").per_year
     assert (line.value, line.low, line.high) == pytest.approx(
@@ -330,10 +330,10 @@ def test_a_price_of_its_own_goes_before_that_of_all() -> None:
     )
 
     assert part_price(scenario, "latch") == Price(99.0, 99.0, 99.0, placeholder=False)
-    assert part_price(scenario, "spill kit").value == figure("price.part.spill_kit").value
+    assert part_price(scenario, "spill kit").value == FIGURES["price.part.spill_kit"].value
     assert part_price(scenario, "label") == Price(11.0, 11.0, 11.0, placeholder=False)
     assert device_price(scenario, "hand_pallet_truck").value == 777.0
-    hoist, other = figure("price.hoist"), figure("price.device")
+    hoist, other = FIGURES["price.hoist"], FIGURES["price.device"]
     assert device_price(scenario, "hoist") == Price(hoist.value, hoist.low, hoist.high, placeholder=True)
     assert device_price(scenario, "tugger") == Price(other.value, other.low, other.high, placeholder=True)
     assert price_of(scenario, "truck", None) == Price(3.0, 3.0, 3.0, placeholder=False)
@@ -372,14 +372,14 @@ def test_floor_of_a_room_whose_batteries_nobody_measured() -> None:
 # --- payback ---
 
 
-def plain(purchase: float, running: float, interest: float = 0.0) -> Money:
+def plain(purchase: float, running: float, interest: float = 0.0) -> YearlyCost:
     """Money with a purchase and a running cost."""
     lines = (
-        MoneyLine("devices", Price(99.0, 99.0, 99.0, placeholder=False), "", capital=True),
-        MoneyLine("people", Price(running, running, running, placeholder=False), ""),
+        CostLine("devices", Price(99.0, 99.0, 99.0, placeholder=False), "", capital=True),
+        CostLine("people", Price(running, running, running, placeholder=False), ""),
     )
     bought = Price(purchase, purchase, purchase, placeholder=False)
-    return Money("EUR", lines, bought, 1.0, 1.0, interest, bought)
+    return YearlyCost("EUR", lines, bought, 1.0, 1.0, interest, bought)
 
 
 def test_payback_by_hand() -> None:

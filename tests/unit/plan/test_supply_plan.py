@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.measures.electrical_load import loads
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
-from batsim.plan.supply import ChargerLoad, Supply, held_back, supply
+from batsim.plan.supply import ChargerLoad, SupplyPlan, held_back, supply
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 from batsim.study.running.replications import settings
@@ -43,7 +43,7 @@ def site() -> Scenario:
 
 def supplied(
     changes: dict[str, Any] | None = None, layout: str = "v1.2", replications: int = 2, weeks: float = 0.3
-) -> tuple[Supply, Evidence]:
+) -> tuple[SupplyPlan, Evidence]:
     """Supply of a layout after a short simulation, with what it rests on."""
     scenario = batsim.changed(site(), changes) if changes else site()
     stated = settings(scenario, (layout,), replications, weeks, 0.0, 1)
@@ -53,7 +53,7 @@ def supplied(
 
 
 @cache
-def usual() -> tuple[Supply, Evidence]:
+def usual() -> tuple[SupplyPlan, Evidence]:
     """The three chargers as they are."""
     return supplied()
 
@@ -82,7 +82,7 @@ def test_all_at_once() -> None:
 
     assert (found.all_at_once_kw, found.all_at_once_kva) == pytest.approx((3 * 7.513, 3 * 7.908), abs=2e-3)
     assert found.continuous_a == pytest.approx(1.25 * 3 * 11.415, abs=2e-3)
-    assert figure("supply.continuous_factor").value == 1.25
+    assert FIGURES["supply.continuous_factor"].value == 1.25
 
 
 def test_coincidence_is_one_where_all_start_together() -> None:
@@ -92,7 +92,7 @@ def test_coincidence_is_one_where_all_start_together() -> None:
     assert found.coincidence_share == pytest.approx(1.0)
     assert found.peak_kw.mean == pytest.approx(found.all_at_once_kw)
     assert found.current_a == pytest.approx(3 * 11.415, abs=2e-3)
-    assert found.mean_kw == pytest.approx(np.mean([np.mean(each.load_kw) for each in rests_on.taken]))
+    assert found.mean_kw == pytest.approx(np.mean([np.mean(each.load_kw) for each in rests_on.replications]))
     assert found.load_factor_share == pytest.approx(found.mean_kw / found.peak_kw.mean)
 
 
@@ -108,7 +108,7 @@ def test_the_peak_is_that_of_the_load() -> None:
     """Highest quarter of each replication, and their mean."""
     found, rests_on = usual()
 
-    peaks = [float(np.max(each.load_kw)) for each in rests_on.taken]
+    peaks = [float(np.max(each.load_kw)) for each in rests_on.replications]
     assert found.peak_kw.mean == pytest.approx(np.mean(peaks))
     assert found.peak_kva.mean == pytest.approx(np.mean(peaks) / 0.95)
 
@@ -120,11 +120,11 @@ def test_a_week_of_energy_is_that_of_the_load() -> None:
     kw = loads(Measured(record))[0]
 
     assert rests_on.week_kwh.shape == (QUARTERS,)
-    whole = np.sum([np.sum(each.load_kw) for each in rests_on.taken]) * 0.25
-    weeks = sum(each.load_kw.size for each in rests_on.taken) / QUARTERS
+    whole = np.sum([np.sum(each.load_kw) for each in rests_on.replications]) * 0.25
+    weeks = sum(each.load_kw.size for each in rests_on.replications) / QUARTERS
     assert np.sum(rests_on.week_kwh) == pytest.approx(whole / weeks)
-    assert np.allclose(rests_on.taken[0].load_kw, kw)
-    mean_kw = np.mean([each.load_kw for each in rests_on.taken], axis=0)
+    assert np.allclose(rests_on.replications[0].load_kw, kw)
+    mean_kw = np.mean([each.load_kw for each in rests_on.replications], axis=0)
     assert rests_on.week_kwh[: kw.size] == pytest.approx(mean_kw * 0.25 * QUARTERS / kw.size)
     assert np.all(rests_on.week_kwh[kw.size :] == 0.0)
 

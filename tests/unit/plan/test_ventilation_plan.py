@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.gas import gas_measures
 from batsim.measures.gas_course import gas_course
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
-from batsim.plan.evidence import Evidence, Taken
-from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Gassing, Ventilation, coefficient_of, ventilation
+from batsim.plan.evidence import Evidence, RunEvidence
+from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, GasRelease, Ventilation, coefficient_of, ventilation
 from batsim.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
@@ -50,7 +50,7 @@ def aired(
 ) -> Ventilation:
     """Ventilation with gas as the simulation might have found it, in quarters of an hour."""
     scenario = batsim.changed(of or site(), changes or {})
-    taken = Taken({}, np.zeros(len(gas)), np.array(gas), 5.0, 40.0, 5.0, np.zeros(0))
+    taken = RunEvidence({}, np.zeros(len(gas)), np.array(gas), 5.0, 40.0, 5.0, np.zeros(0))
     runs: Any = None
     return ventilation(scenario, layout, Evidence(layout, runs, (taken,)))
 
@@ -71,7 +71,7 @@ def test_one_battery_by_both_editions(edition: str, flow: float, opening: float,
     """24 cells, 625 Ah, IUIa: 37.5 A of gas; 0.055 or 0.05 m3/h for each cell and ampere."""
     found = aired({"standards": {"ventilation": edition}})
 
-    assert (found.edition, found.coefficient) == (edition, coefficient_of(edition).value)
+    assert (found.edition, found.coefficient) == (edition, coefficient_of(edition, FIGURES).value)
     assert [each.gas_a for each in found.gassing] == [37.5]
     assert (found.flow_m3_per_h, found.opening_cm2, found.free_volume_m3) == pytest.approx((flow, opening, volume))
 
@@ -123,9 +123,9 @@ def test_a_characteristic_without_a_figure_takes_a_quarter_of_the_current() -> N
     )
 
     assert found.gassing == (
-        Gassing(
+        GasRelease(
             1.0, "stiff", "lead", 24, 20.0, 80.0,
-            "a quarter of the charger's 80 A: Directive 2006/87/EC, annex II, art. 9.11: a quarter of the charger's "
+            "25 % of the charger's 80 A: Directive 2006/87/EC, annex II, art. 9.11: a quarter of the charger's "
             "greatest current",
             pytest.approx(0.055 * 24 * 20.0),
         ),
@@ -144,7 +144,7 @@ def test_hydrogen_of_an_ampere_hour() -> None:
 
 def test_bounds_of_a_faulty_charger() -> None:
     """Whole current 18 A per 100 Ah: three times the gas current; of one, and of all."""
-    main = figure("charger.electronic_iuia.main_current").value
+    main = FIGURES["charger.electronic_iuia.main_current"].value
     found = aired({"layouts.hoist.batteries": 6, "layouts.hoist.chargers": "4 x electronic_iuia"})
     one, whole = 49.5, 0.055 * 24 * main * 6.25
 
@@ -330,15 +330,15 @@ def test_room_temperature(air: object, verdict: str) -> None:
 
 SHORT_OF_AIR = (
     Check(
-        "battery room", "air of the room", FAILS, "40 m3/h",
-        "at least 50 m3/h, or 1386 cm2 free inlet and as much outlet",
-        "IEC 62485-3:2014, 0.055 m3/h for each cell and ampere of gas current",
-        "10 m3/h are missing.",
-        "a fan for at least 50 m3/h to the outside, not over the chargers, interlocked with them and running on for "
+        "battery room", "air of the room", FAILS, "40 m³/h",
+        "at least 50 m³/h, or 0.14 m² of free inlet and as much outlet",
+        "IEC 62485-3:2014, 0.055 m³/h for each cell and ampere of gas current",
+        "10 m³/h are missing.",
+        "a fan for at least 50 m³/h to the outside, not over the chargers, interlocked with them and running on for "
         "1 h; or larger openings on opposite walls",
     ),
     Check(
-        "battery room", "free volume for natural ventilation", TO_CHECK, "120 m3", "at least 124 m3, contents left out",
+        "battery room", "free volume for natural ventilation", TO_CHECK, "120 m³", "at least 124 m³, contents left out",
         "BGHW Spezial SP02, p. 10: 2.5 times the hourly flow",
         "Too small to count as well ventilated by openings alone.", "use a fan, interlocked with the chargers",
     ),
@@ -376,7 +376,7 @@ def test_highest_share_over_time() -> None:
     scenario = batsim.changed(site(), {"room": ROOM | {"fan": "100 m3/h"}})
     gases = [np.array([0.0, 1.0, 1.0, 0.2]), np.array([0.5, 0.0, 2.0, 0.0])]
     runs: Any = None
-    taken = tuple(Taken({}, np.zeros(4), gas, 5.0, 40.0, 5.0, np.zeros(0)) for gas in gases)
+    taken = tuple(RunEvidence({}, np.zeros(4), gas, 5.0, 40.0, 5.0, np.zeros(0)) for gas in gases)
     found = ventilation(scenario, "hoist", Evidence("hoist", runs, taken))
 
     assert found.simulated_gas_m3_per_h == 2.0
@@ -490,9 +490,9 @@ def test_one_charge_by_hand() -> None:
     """
     _, run = simulated("electronic_iuia", "room", minutes=300.0)
     record = Record(run.facts)
-    charge = {"battery": 1, "queue": 0, "charger": 0, "bay": 0, "discharged_min": 0, "connected_min": 0, "start_min": 10,
-              "end_min": 250, "cooled_min": 250, "soc_from_share": 0.2, "soc_to_share": 0.48, "charged_ah": 140.0,
-              "gas_ah": 28.0}  # fmt: skip
+    charge = {"battery": 1, "queue": 0, "charger": 0, "bay": 0, "discharged_min": 0, "connected_min": 0,
+              "start_min": 10, "end_min": 250, "cooled_min": 250, "soc_from_share": 0.2, "soc_to_share": 0.48,
+              "charged_ah": 140.0, "gas_ah": 28.0}  # fmt: skip
     write_row(record, "charges", 0.0, **charge)
     for start, hours, amps, soc_from, soc_to, acceptance in (
         (10.0, 1.0, 80.0, 0.2, 0.4, 0.0),

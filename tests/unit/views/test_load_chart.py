@@ -34,8 +34,8 @@ def asked(found):
 
 def with_gas(found, *courses, warm_up_min=WEEK_MIN):
     """Evidence with other flows of hydrogen."""
-    taken = tuple(found.taken[0]._replace(gas_m3_per_h=np.array(each, dtype=float)) for each in courses)
-    return replace(found, taken=taken, runs=replace(found.runs, warm_up_min=warm_up_min))
+    taken = tuple(found.replications[0]._replace(gas_m3_per_h=np.array(each, dtype=float)) for each in courses)
+    return replace(found, replications=taken, runs=replace(found.runs, warm_up_min=warm_up_min))
 
 
 def words(ax):
@@ -79,10 +79,10 @@ def test_nothing_measured_has_no_peak(courses):
 
 def test_the_mean_week_has_the_energy_of_the_evidence(found):
     """Both lay the same load over a week."""
-    week = mean_week([each.load_kw for each in found.taken], found.runs.warm_up_min)
+    week = mean_week([each.load_kw for each in found.replications], found.runs.warm_up_min)
 
     assert week.mean / 4.0 == pytest.approx(found.week_kwh)
-    assert week.peak == max(each.measures["peak_kw"] for each in found.taken)
+    assert week.peak == max(each.measures["peak_kw"] for each in found.replications)
 
 
 # --- the worst week of hydrogen ---
@@ -138,7 +138,7 @@ def test_a_room_of_unknown_size_has_no_course(found, asked):
 def test_the_load_is_drawn_as_it_was_measured(found):
     """Mean, band, and the peak at its quarter of an hour."""
     ax = load_chart(found)
-    week = mean_week([each.load_kw for each in found.taken], found.runs.warm_up_min)
+    week = mean_week([each.load_kw for each in found.replications], found.runs.warm_up_min)
     heights = ax.collections[0].get_paths()[0].vertices[:, 1]
     mark = next(line for line in ax.get_lines() if line.get_marker() == "v")
 
@@ -161,7 +161,7 @@ def test_axes_and_titles_of_the_load(found):
 
 def test_no_load_is_said(found):
     """An empty frame would look like an error."""
-    idle = replace(found, taken=tuple(each._replace(load_kw=np.zeros(QUARTERS)) for each in found.taken))
+    idle = replace(found, replications=tuple(each._replace(load_kw=np.zeros(QUARTERS)) for each in found.replications))
 
     assert load_chart(idle).texts[-1].get_text() == NONE
 
