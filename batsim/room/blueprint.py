@@ -123,10 +123,8 @@ def _blueprint(scenario: "Scenario", name: str, length_min: float, warm_up_min: 
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     horizon_min = ticked(length_min + warm_up_min)
     hours = scenario.charging_of(name).open_windows(horizon_min + ALWAYS_AHEAD)
-    drivers_only = layout.attendants == "drivers"
-    drivers_exchange = drivers_only or layout.drivers_exchange
     battery_plans, queues_of = _battery_plans(scenario, name)
-    exchange, standby = _exchanges(scenario, name, drivers_only=drivers_exchange)
+    exchange, standby = _exchanges(scenario, name, drivers_only=layout.drivers_exchange)
     chargers = _charger_counts(layout)
     stations = layout.stations
     if stations is None:
@@ -169,9 +167,9 @@ def _blueprint(scenario: "Scenario", name: str, length_min: float, warm_up_min: 
         room_air_degc=weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min),
         bound_chargers=arrangement.charger_leads == "bound_to_bay" and UNLIMITED not in chargers.values(),
         attendants_limited=isinstance(layout.attendants, dict),
-        drivers_only=drivers_only,
+        drivers_only=layout.drivers_only,
         attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, warm_up_min),
-        connect_by_driver=drivers_exchange or arrangement.connects == "driver",
+        connect_by_driver=layout.drivers_exchange or arrangement.connects == "driver",
         site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, warm_up_min)),
         minutes_per_working_day=minutes_per_working_day(scenario.week, shifts),
     )

@@ -198,7 +198,7 @@ def layouts(
     layout["batteries"] = {name: count + draw(st.integers(1, 6)) for name, count in trucks.items()}
     if draw(st.booleans()):
         layout["devices"] = {DEVICES[arrangement]: "unlimited"}
-    attendants = draw(st.sampled_from(["drivers", "unlimited", 1, 2, 3]))
+    attendants = draw(st.sampled_from([None, "unlimited", 1, 2, 3]))
     if isinstance(attendants, int):
         attendants = max(attendants, 2 if arrangement == "straight swap" else 1)
         manned = shifts if draw(st.booleans()) else shifts[:1]

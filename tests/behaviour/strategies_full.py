@@ -20,7 +20,7 @@ FEATURES = (
     "standby",
     "breakdowns",
     "out",
-    "drivers_exchange",
+    "exchange_by",
     "skills",
     "attendants_rules",
     "priorities",
@@ -203,8 +203,9 @@ def _out(draw: st.DrawFn, stated: dict[str, Any]) -> None:
         )
 
 
-def _drivers_exchange(draw: st.DrawFn, stated: dict[str, Any]) -> None:
-    _layout(stated)["drivers_exchange"] = draw(st.booleans())
+def _exchange_by(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    if draw(st.booleans()):
+        _layout(stated)["exchange_by"] = "drivers"
 
 
 def _skills(draw: st.DrawFn, stated: dict[str, Any]) -> None:
@@ -274,7 +275,7 @@ ADDERS = {
     "standby": _standby,
     "breakdowns": _breakdowns,
     "out": _out,
-    "drivers_exchange": _drivers_exchange,
+    "exchange_by": _exchange_by,
     "skills": _skills,
     "attendants_rules": _attendants_rules,
     "priorities": _priorities,

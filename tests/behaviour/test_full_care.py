@@ -79,7 +79,7 @@ PLUGGED = {
 }
 
 
-def in_truck(watering: dict[str, str], attendants: object = "drivers", pallet_trucks: int = 1) -> Record:
+def in_truck(watering: dict[str, str], attendants: object = None, pallet_trucks: int = 1) -> Record:
     """Two trucks on the early shift, charged for 2 h from 840 on; two shifts are a charge, so water is due then."""
     group = {**trucks(900, 900)[0], "shifts": ["early"], "run_time": "15 h"}
     changes = {
@@ -99,9 +99,9 @@ def in_truck(watering: dict[str, str], attendants: object = "drivers", pallet_tr
 @pytest.mark.parametrize(
     ("by_what", "attendants", "pallet_trucks", "spans"),
     [
-        ("hand", "drivers", 1, [(960.0, 979.0), (979.0, 998.0)]),
-        ("hand", "drivers", 2, [(960.0, 979.0), (960.0, 979.0)]),
-        ("single_point", "drivers", 1, [(960.0, 975.0), (960.0, 975.0)]),
+        ("hand", None, 1, [(960.0, 979.0), (979.0, 998.0)]),
+        ("hand", None, 2, [(960.0, 979.0), (960.0, 979.0)]),
+        ("single_point", None, 1, [(960.0, 975.0), (960.0, 975.0)]),
         ("hand", {"late": 2}, 2, [(960.0, 979.0), (960.0, 979.0)]),
         ("hand", {"late": 1}, 2, [(960.0, 979.0), (979.0, 998.0)]),
         ("single_point", {"late": 1}, 1, [(960.0, 975.0), (975.0, 990.0)]),

@@ -22,7 +22,7 @@ LEAD, CHARGERS, BATTERIES = "batteries.lead", "layouts.room.chargers", "layouts.
 EQUALISING = {"every": "7 days", "length": "3 h", "current": "5 A per 100 Ah"}
 GEL = {"from": "valve_regulated_24v", "capacity": "900 Ah at 5 h", "cells": 24}
 LITHIUM = {"from": "lithium_ion_48v", "capacity": "700 Ah at 5 h"}
-ROLLERS = {"handling": "side_rollers", "batteries": 16, "chargers": "12 x electronic_iuia", "attendants": "drivers"}
+ROLLERS = {"handling": "side_rollers", "batteries": 16, "chargers": "12 x electronic_iuia", "exchange_by": "drivers"}
 SPREAD = {"mean": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"}
 DAYS = {
     "week.shifts": {"day": {"days": "Mon-Fri", "from": "06:00", "to": "18:00", "breaks": ["10:00 for 30 min"]}},

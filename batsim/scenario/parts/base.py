@@ -11,6 +11,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from batsim import units
 from batsim.catalogue import FIGURES, Figures
+from batsim.scenario.parts.renamed import renamed
 
 UNLIMITED = math.inf
 """A count without a limit, as the word `unlimited` says it."""
@@ -75,7 +76,12 @@ def shown(value: object) -> str:
 
 
 def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
-    """End a message with the nearest word, also of a second list, or with the known ones when they are few."""
+    """End a message with what an old word is called now, the nearest word, or the known ones when they are few.
+
+    The words of `also` may be meant too, but are not listed.
+    """
+    if new := renamed(word, [*known, *also]):
+        return f"; it is now called '{new}'"
     near = difflib.get_close_matches(word, [*known, *also], n=1, cutoff=NEAR)
     if near:
         return f"; did you mean '{near[0]}'?"
@@ -232,10 +238,8 @@ class Words(Kind):
         """Read the word; anything else is answered with the choices."""
         if value not in self.choices:
             head, last = ", ".join(self.choices[:-1]), self.choices[-1]
-            near = difflib.get_close_matches(value, self.choices, n=1) if isinstance(value, str) else []
-            hint = f"; did you mean '{near[0]}'?" if near else ""
-            msg = f"must be {head} or {last}{hint}" if head else f"must be {last}"
-            raise ValueError(msg)
+            hint = did_you_mean(value, (), self.choices) if isinstance(value, str) else ""
+            raise ValueError(f"must be {head} or {last}{hint}" if head else f"must be {last}")
         return str(value)
 
 

@@ -4,10 +4,11 @@ import re
 from collections.abc import Mapping
 from typing import Annotated, Any, NamedTuple
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from batsim.scenario.parts.base import (
     Count,
+    Fault,
     Frozen,
     Kind,
     Minutes,
@@ -16,6 +17,7 @@ from batsim.scenario.parts.base import (
     Words,
     by_default,
     each_entry,
+    refuse,
 )
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
@@ -23,6 +25,7 @@ from batsim.scenario.parts.floor import Floor
 from batsim.scenario.parts.laws import DurationLaw
 
 MOST_ATTENDANTS = 200
+ATTENDANTS, DRIVERS = "attendants", "drivers"
 PICKING = ("longest_rested", "nearest", "fullest")
 RELEASE = ("with_exchange", "at_arrival")
 
@@ -111,11 +114,11 @@ class OnDuty(int):
 
 
 class AttendantCounts(Kind):
-    """Attendants: attendants by shift, `drivers` when they do it all themselves, or `unlimited`."""
+    """Attendants: their number by shift, or `unlimited`."""
 
     schema: dict[str, Any] = {  # noqa: RUF012
         "anyOf": [
-            {"enum": ["drivers", "unlimited"]},
+            {"const": "unlimited"},
             {
                 "type": "object",
                 "additionalProperties": {
@@ -137,7 +140,7 @@ class AttendantCounts(Kind):
                 },
             },
         ],
-        "examples": [{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "drivers", "unlimited"],
+        "examples": [{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "unlimited"],
     }
 
     def read(self, value: object) -> dict[str, OnDuty] | str:
@@ -145,9 +148,11 @@ class AttendantCounts(Kind):
         if isinstance(value, dict):
             counts = each_entry(value.items(), self._attendants)
             return {str(shift): each for shift, each in zip(value, counts, strict=True)}
-        if value in ("drivers", "unlimited"):
-            return str(value)
-        msg = "needs attendants by shift such as {early: 1, late: 1}, or the word drivers or unlimited"
+        if value == "unlimited":
+            return value
+        msg = "needs attendants by shift such as {early: 1, late: 1}, or the word unlimited"
+        if value == DRIVERS:
+            msg = "'attendants: drivers' is now written 'exchange_by: drivers'"
         raise ValueError(msg)
 
     def _attendants(self, value: object) -> OnDuty:
@@ -197,11 +202,12 @@ class Layout(Frozen):
     stations need."""
     devices: dict[NameText, Annotated[float, Count(least=1, unlimited=True)]] = Field(default_factory=dict)
     """Devices by name; what one exchange holds when not stated."""
-    attendants: Annotated[dict[str, OnDuty] | str, AttendantCounts()] = "drivers"
-    """Attendants by shift, with how many of them are qualified for what where that matters; `drivers` do it all
+    attendants: Annotated[dict[str, OnDuty] | str, AttendantCounts()] | None = None
+    """Attendants by shift, with how many of them are qualified for what where that matters; drivers do it all
     themselves when not stated."""
-    drivers_exchange: bool = False
-    """Whether drivers exchange their batteries themselves, and the attendants does the rest."""
+    exchange_by: Annotated[str, Words(ATTENDANTS, DRIVERS)] | None = None
+    """Who exchanges batteries and connects them; attendants do the rest where there are any, and this too when not
+    stated."""
     set_down_bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Set-down bays beside the stations; what one exchange needs at each station when not stated."""
     floor: Floor | None = None
@@ -224,6 +230,23 @@ class Layout(Frozen):
     """How chargers are held back, in place of the scenario's rules."""
     owned: tuple[NameText, ...] = ()
     """What is already there and need not be bought."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Layout":
+        """Want attendants where they are to exchange batteries."""
+        if self.exchange_by == ATTENDANTS and self.attendants is None:
+            refuse([Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)])
+        return self
+
+    @property
+    def drivers_only(self) -> bool:
+        """Whether drivers do everything."""
+        return self.attendants is None
+
+    @property
+    def drivers_exchange(self) -> bool:
+        """Whether drivers exchange and connect batteries."""
+        return self.drivers_only or self.exchange_by == DRIVERS
 
     def with_counts(
         self,

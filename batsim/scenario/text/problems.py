@@ -8,6 +8,7 @@ from pydantic import BaseModel, ValidationError
 
 from batsim.errors import Problem
 from batsim.scenario.parts.base import NEAR, Faults, did_you_mean, shown
+from batsim.scenario.parts.renamed import renamed
 from batsim.scenario.text.located_data import Marked, Path
 from batsim.scenario.text.yaml_text import path_text
 
@@ -79,7 +80,8 @@ def _unknown_key(path: Path, model: type[BaseModel]) -> str:
 
 def _nearest_key(path: Path, model: type[BaseModel]) -> str | None:
     """Return the known key that an unknown one is taken for."""
-    return next(iter(difflib.get_close_matches(str(path[-1]), _keys_at(path[:-1], model), n=1, cutoff=NEAR)), None)
+    word, known = str(path[-1]), _keys_at(path[:-1], model)
+    return renamed(word, known) or next(iter(difflib.get_close_matches(word, known, n=1, cutoff=NEAR)), None)
 
 
 def _keys_at(path: Path, model: type[BaseModel]) -> list[str]:

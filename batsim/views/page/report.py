@@ -105,7 +105,7 @@ def _numbers(found: "Plan") -> list[tuple[str, str]]:
     currency = found.scenario.site.currency
     people = found.scenario.layouts[name].attendants
     attendants = (
-        ", ".join(f"{shift} {int(number)}" for shift, number in people.items()) if isinstance(people, dict) else people
+        ", ".join(f"{shift} {int(number)}" for shift, number in people.items()) if isinstance(people, dict) else people or "drivers"
     )
     numbers = [
         ("Layout", name),

@@ -252,7 +252,7 @@ def test_nothing_to_choose(tmp_path):
         batsim.read(FILE),
         {
             "layouts": {
-                "room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "attendants": "drivers"}
+                "room": {"handling": "in_truck", "chargers": "unlimited x electronic_iuia", "exchange_by": "drivers"}
             }
         },
     )
@@ -382,7 +382,7 @@ def test_in_the_truck(tmp_path):
     """Chargers are what is chosen, and what the frontier is over."""
     scenario = batsim.changed(
         batsim.read(FILE),
-        {"layouts": {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "attendants": "drivers"}}},
+        {"layouts": {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "exchange_by": "drivers"}}},
     )
     scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 700 min"}})
     found = decide(scenario, same_cost=0.0, workers=1)["room"]

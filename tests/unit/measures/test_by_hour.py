@@ -80,7 +80,7 @@ def test_a_part_of_a_week_counts_the_hours_that_were_seen():
     assert np.all(np.isnan(hours["on_duty"][48:]))
 
 
-@pytest.mark.parametrize("attendants", ["drivers", "unlimited"])
+@pytest.mark.parametrize("attendants", [None, "unlimited"])
 def test_without_a_limit_nobody_is_on_duty(attendants):
     made = batsim.simulate(
         batsim.changed(KESTREL, {"layouts.hoist.attendants": attendants}), "hoist", length_min=WEEK_MIN, warm_up_min=0.0

@@ -339,7 +339,7 @@ def test_batteries_without_acid_ask_for_nothing_against_it() -> None:
     assert {"water cart", "spill kit", "protective equipment", "eyewash and shower"} & set(found) == set()
 
 
-@pytest.mark.parametrize(("attendants", "number"), [({"day": 3}, 3), ("drivers", 1), ("unlimited", 1)])
+@pytest.mark.parametrize(("attendants", "number"), [({"day": 3}, 3), (None, 1), ("unlimited", 1)])
 def test_goggles_for_each_attendant(attendants: object, number: int) -> None:
     """At least one."""
     assert (

@@ -169,8 +169,8 @@ def test_batteries_wear_out_with_use() -> None:
         ({"day": 3}, 60.0, {"attendants on duty": 3 * 8 * DAYS * 30.0}),
         ({"day": 1}, math.nan, {"attendants on duty": 8 * DAYS * 30.0}),
         ("unlimited", 60.0, {"attendants hands-on": DAYS * 30.0}),
-        ("drivers", 0.0, {}),
-        ("drivers", math.nan, {}),
+        (None, 0.0, {}),
+        (None, math.nan, {}),
     ],
 )
 def test_attendants(attendants: object, busy: float, expected: dict[str, float]) -> None:

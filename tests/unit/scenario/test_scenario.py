@@ -275,7 +275,7 @@ def test_what_is_left_out_has_no_effect() -> None:
     }
     assert set(scenario.targets.model_dump().values()) == {None}
     assert (scenario.question, scenario.site.currency, scenario.week.holidays) == ("", "EUR", ())
-    assert scenario.layouts["stands"].attendants == "drivers"
+    assert scenario.layouts["stands"].attendants is None
 
 
 @pytest.mark.parametrize("name", catalogue.handling_names())

@@ -109,7 +109,7 @@ def test_things_are_named_by_their_number():
 
 
 def test_what_is_not_stated_has_its_default():
-    room = layout(handling="side_rollers", batteries=60, chargers="54 x electronic_iuia", attendants="drivers")
+    room = layout(handling="side_rollers", batteries=60, chargers="54 x electronic_iuia", exchange_by="drivers")
 
     assert more(room) == {
         "one more station": {"stations": 2},

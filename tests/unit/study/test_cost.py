@@ -177,7 +177,7 @@ def test_attendants_cost_their_hours(sound: Scenario) -> None:
     }
     assert lines["attendant", "early"].per_year == 2.0 * 30.0 * 8.0 * 5.0 * 52.0
     assert lines["attendant", "room"].per_year == 30.0 * 16.0 * 5.0 * 52.0
-    for words in ("drivers", "unlimited"):
+    for words in (None, "unlimited"):
         alone = lines_of(batsim.changed(sound, {"layouts.extractor.attendants": words}), "extractor")
         assert [key for key in alone if key[0] == "attendant"] == []
 

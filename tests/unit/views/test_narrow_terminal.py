@@ -74,8 +74,8 @@ batteries:
   BATTERY: {from: vented_lead_acid, cells: 24, capacity: 625 Ah at 5 h, mass: 950 kg, cool_down: 8 h}
 layouts:
   TRUCK: {handling: in_truck, chargers: 6 x electronic_iuia}
-  STANDS: {handling: portable_stands, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, attendants: drivers}
-  HOIST: {handling: overhead_hoist, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, attendants: drivers}
+  STANDS: {handling: portable_stands, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, exchange_by: drivers}
+  HOIST: {handling: overhead_hoist, stations: 1, batteries: 12, chargers: 6 x electronic_iuia, exchange_by: drivers}
 present: TRUCK
 targets: {downtime_per_truck_shift: at most 5 min, waits: 90 % under 5 min}
 simulation: {replications: 2, length: 0.4 weeks, warm_up: 0.2 weeks, seed: 1}
@@ -100,7 +100,7 @@ NAMED = {
 LONG = NAMED["long"]
 ONE_OF_EIGHT = (
     "  stands and hand pallet trucks with NUMBER batteries in all: {handling: portable_stands, stations: 1, "
-    "batteries: NUMBER, chargers: 6 x electronic_iuia, attendants: drivers}\n"
+    "batteries: NUMBER, chargers: 6 x electronic_iuia, exchange_by: drivers}\n"
 )
 STUDY = """\
 study: Which of the two inputs matters most for the downtime of the layouts, and does it matter for labour too?
