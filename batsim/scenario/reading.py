@@ -12,7 +12,7 @@ from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.factors import Between
 from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import EVERY, Marked, Path
+from batsim.scenario.text.located_data import EVERY, LocatedData, Path
 from batsim.scenario.text.problems import problem, problems_of
 from batsim.scenario.text.yaml_text import Location, YamlTextError, read_file, read_text
 from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
@@ -47,45 +47,45 @@ def read(path: str | FilePath) -> Scenario:
 def read_scenario_text(text: str, file: str = "scenario.yaml") -> Scenario:
     """Read a scenario from YAML text; `file` is the name that messages show."""
     try:
-        stated = Marked.of(read_text(text, file), file)
+        source = LocatedData.of(read_text(text, file), file)
     except YamlTextError as error:
         raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
-    return build(_extended(stated, FilePath(file), ()))
+    return build(_extended(source, FilePath(file), ()))
 
 
-def build(stated: Marked, asked: set[str] | None = None) -> Scenario:
+def build(source: LocatedData, asked: set[str] | None = None) -> Scenario:
     """Check marked data and make the scenario; the data stay with it for `changed`.
 
     Names of the figures that are looked up on the way, and later on in its figures, are added to `asked`.
     """
-    whole = stated.copy()
+    draft = source.copy()
     problems: list[Problem] = []
     unsettled: list[Problem] = []
     unknowns: tuple[Between, ...] = ()
     figures = catalogue.FIGURES
-    if isinstance(whole.data, dict):
-        unknowns, unsettled = settle(whole)
-        figures, wrong = figures_instead(whole)
+    if isinstance(draft.data, dict):
+        unknowns, unsettled = settle(draft)
+        figures, wrong = figures_instead(draft)
         problems = unsettled + wrong
     if asked is not None:
         figures = figures.noting(asked)
-    problems += _completed(whole, figures)
+    problems += _completed(draft, figures)
     try:
-        scenario = Scenario.model_validate(whole.data, context=figures)
+        scenario = Scenario.model_validate(draft.data, context=figures)
     except ValidationError as error:
-        found = without_echoes(problems_of(error, whole, Scenario), unsettled)
-        raise ScenarioError(stated.file, problems + found) from None
+        found = without_echoes(problems_of(error, draft, Scenario), unsettled)
+        raise ScenarioError(source.file, problems + found) from None
     scenario = _grown(scenario)
-    scenario._file, scenario._source = stated.file, stated
+    scenario._file, scenario._source = source.file, source
     scenario._unknowns, scenario._figures = unknowns, figures
     try:
-        problems = problems or cross_checks(scenario, whole, _offers())
+        problems = problems or cross_checks(scenario, draft, _offers())
     except (ValueError, ArithmeticError):
         if not figures.stated:
             raise
-        problems = [problem(whole, (FIGURES_KEY,), NOT_TOGETHER)]
+        problems = [problem(draft, (FIGURES_KEY,), NOT_TOGETHER)]
     if problems:
-        raise ScenarioError(stated.file, problems)
+        raise ScenarioError(source.file, problems)
     return scenario
 
 
@@ -112,7 +112,7 @@ def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
     return build(source)
 
 
-def source_of(scenario: Scenario) -> Marked:
+def source_of(scenario: Scenario) -> LocatedData:
     """Located data that a scenario was read from, with only those of its layouts that it still has.
 
     Raises
@@ -121,7 +121,7 @@ def source_of(scenario: Scenario) -> Marked:
         When its layouts were changed in memory since: what is there stands in no file.
     """
     source = scenario.source
-    if not isinstance(source, Marked):
+    if not isinstance(source, LocatedData):
         rule = "its layouts were changed in memory; change paths first, then layouts"
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "", rule)])
     layouts = source.data["layouts"]
@@ -142,18 +142,18 @@ def stated_data(scenario: Scenario) -> dict[str, object]:
 
 def completed_data(scenario: Scenario) -> dict[str, object]:
     """Plain data of a scenario with what the catalogue adds to it and its unknowns settled; errors as for `source_of`."""
-    whole = source_of(scenario).copy()
-    settle(whole)
-    _completed(whole, scenario.figures)
-    data: dict[str, object] = whole.data
+    draft = source_of(scenario).copy()
+    settle(draft)
+    _completed(draft, scenario.figures)
+    data: dict[str, object] = draft.data
     return data
 
 
-def _completed(whole: Marked, figures: catalogue.Figures) -> list[Problem]:
+def _completed(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
-    if not isinstance(whole.data, dict):
+    if not isinstance(draft.data, dict):
         return []
-    return [*_take_from_catalogue(whole), *_fill_in(whole, (), figures)]
+    return [*_take_from_catalogue(draft), *_fill_in(draft, (), figures)]
 
 
 def _grown(scenario: Scenario) -> Scenario:
@@ -165,45 +165,45 @@ def _grown(scenario: Scenario) -> Scenario:
     return scenario.model_copy(update={"trucks": trucks})
 
 
-def _load(path: FilePath, chain: tuple[FilePath, ...]) -> Marked:
+def _load(path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Read one file and what it extends."""
     file = str(path)
     try:
-        stated = Marked.of(read_file(path), file)
+        source = LocatedData.of(read_file(path), file)
     except YamlTextError as error:
         raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
-    return _extended(stated, path, chain)
+    return _extended(source, path, chain)
 
 
-def _extended(stated: Marked, path: FilePath, chain: tuple[FilePath, ...]) -> Marked:
+def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
-    if not isinstance(stated.data, dict):
-        return stated
-    problems = _read_observed(stated, (), path.parent)
-    base = stated.data.pop("extends", None)
+    if not isinstance(source.data, dict):
+        return source
+    problems = _read_observed(source, (), path.parent)
+    base = source.data.pop("extends", None)
     if base is not None:
         if not isinstance(base, str):
             rule = "needs the name of another scenario file"
-            problems.append(problem(stated, ("extends",), rule, got=shown(base)))
+            problems.append(problem(source, ("extends",), rule, got=shown(base)))
         else:
             other = path.parent / base
             chain = (*chain, path.resolve())
             if other.resolve() in chain or len(chain) > LONGEST_CHAIN:
                 rule = "files must not extend one another in a circle, nor more than five in a row"
-                problems.append(problem(stated, ("extends",), rule, got=shown(base)))
+                problems.append(problem(source, ("extends",), rule, got=shown(base)))
             elif not other.is_file():
-                problems.append(problem(stated, ("extends",), "no such file", got=shown(str(other))))
+                problems.append(problem(source, ("extends",), "no such file", got=shown(str(other))))
             else:
-                stated = stated.over(_load(other, chain))
+                source = source.over(_load(other, chain))
     if problems:
-        raise ScenarioError(stated.file, problems)
-    return stated
+        raise ScenarioError(source.file, problems)
+    return source
 
 
-def _read_observed(stated: Marked, path: Path, folder: FilePath) -> list[Problem]:
+def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Problem]:
     """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
     problems: list[Problem] = []
-    value = stated.at(path)
+    value = source.at(path)
     inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for key, each in list(inner):
         here = (*path, key)
@@ -217,25 +217,25 @@ def _read_observed(stated: Marked, path: Path, folder: FilePath) -> list[Problem
             times = [(number, text) for number, text in times if text and not text.startswith("#")]
             if not times or len(times) > MOST_TIMES:
                 rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
-                problems.append(problem(stated, here, rule, got=shown(str(file))))
+                problems.append(problem(source, here, rule, got=shown(str(file))))
                 continue
             value[key] = [text for _, text in times]
-            stated.locations.update(
+            source.locations.update(
                 {(*here, entry): Location(str(file), number, 1) for entry, (number, _) in enumerate(times)}
             )
         else:
-            problems += _read_observed(stated, here, folder)
+            problems += _read_observed(source, here, folder)
     return problems
 
 
 @cache
-def _catalogue_part(document: str, name: str | None = None) -> Marked | None:
+def _catalogue_part(document: str, name: str | None = None) -> LocatedData | None:
     """One entry of a catalogue file, or the whole file."""
     path = catalogue.document(document)
-    whole = Marked.of(read_file(path), path.name)
+    draft = LocatedData.of(read_file(path), path.name)
     if name is None:
-        return whole
-    return whole.part((name,)) if name in whole.data else None
+        return draft
+    return draft.part((name,)) if name in draft.data else None
 
 
 def catalogue_names(document: str) -> list[str]:
@@ -253,49 +253,49 @@ def _offers() -> dict[str, list[str]]:
     }
 
 
-def _take_from_catalogue(whole: Marked) -> list[Problem]:
+def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
     problems = []
     for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
-        entries = whole.data.get(section)
+        entries = draft.data.get(section)
         for name, entry in entries.items() if isinstance(entries, dict) else ():
             if isinstance(entry, dict) and "from" in entry:
-                problems += _start_from(whole, (section, name), document)
-    for name in _names_in_use(whole, "battery"):
-        _add(whole, ("batteries", name), "battery_types")
-    for name in _names_in_use(whole, "chargers"):
-        _add(whole, ("chargers", name), "charger_types")
-    for name in _names_in_use(whole, "handling"):
+                problems += _start_from(draft, (section, name), document)
+    for name in _names_in_use(draft, "battery"):
+        _add(draft, ("batteries", name), "battery_types")
+    for name in _names_in_use(draft, "chargers"):
+        _add(draft, ("chargers", name), "charger_types")
+    for name in _names_in_use(draft, "handling"):
         if name in catalogue.handling_names():
-            _add(whole, ("handling", name), f"handling/{name}")
-    trucks = whole.data.get("trucks")
+            _add(draft, ("handling", name), f"handling/{name}")
+    trucks = draft.data.get("trucks")
     for number, group in enumerate(trucks if isinstance(trucks, list) else ()):
         if isinstance(group, dict) and isinstance(name := group.get("class"), str):
-            problems += _take_class(whole, number, name, group)
+            problems += _take_class(draft, number, name, group)
     return problems
 
 
-def _start_from(whole: Marked, path: Path, document: str) -> list[Problem]:
+def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     """Lay an entry over the catalogue entry that it names under `from`."""
-    name = whole.at(path).pop("from")
+    name = draft.at(path).pop("from")
     base = _catalogue_part(document, name) if isinstance(name, str) else None
     if base is not None:
-        whole.put(path, whole.part(path).over(base))
+        draft.put(path, draft.part(path).over(base))
         return []
     rule = "needs the name of an entry of the catalogue"
     if isinstance(name, str):
         rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
-    found = problem(whole, (*path, "from"), rule, got=shown(name))
+    found = problem(draft, (*path, "from"), rule, got=shown(name))
     # Any entry stands in for it, so that what this one would have brought is not reported as missing.
     stand_in = _catalogue_part(document, catalogue_names(document)[-1])
     if stand_in is not None:
-        whole.put(path, whole.part(path).over(stand_in))
+        draft.put(path, draft.part(path).over(stand_in))
     return [found]
 
 
-def _names_in_use(whole: Marked, key: str) -> list[str]:
+def _names_in_use(draft: LocatedData, key: str) -> list[str]:
     """Names that truck groups (for batteries) or layouts refer to under a key."""
-    entries = whole.data.get("trucks" if key == "battery" else "layouts")
+    entries = draft.data.get("trucks" if key == "battery" else "layouts")
     parts = entries.values() if isinstance(entries, dict) else entries if isinstance(entries, list) else ()
     values = [part.get(key) for part in parts if isinstance(part, dict)]
     if key == "handling":
@@ -305,23 +305,23 @@ def _names_in_use(whole: Marked, key: str) -> list[str]:
     return [name.rpartition(" x ")[2].strip() for name in names if isinstance(name, str)]
 
 
-def _add(whole: Marked, path: Path, document: str) -> None:
+def _add(draft: LocatedData, path: Path, document: str) -> None:
     """Add a catalogue entry under its own name unless the scenario has one of that name."""
     section, name = str(path[0]), str(path[1])
-    entries = whole.data.setdefault(section, {})
+    entries = draft.data.setdefault(section, {})
     if not isinstance(entries, dict) or name in entries:
         return
     part = _catalogue_part(document) if section == "handling" else _catalogue_part(document, name)
     if part is not None:
-        whole.put(path, part)
+        draft.put(path, part)
 
 
-def _take_class(whole: Marked, number: int, name: str, group: dict[str, object]) -> list[Problem]:
+def _take_class(draft: LocatedData, number: int, name: str, group: dict[str, object]) -> list[Problem]:
     """Give a truck group the mean power, voltage and removal of its class where it states none."""
     part = _catalogue_part("truck_classes", name)
     if part is None:
         rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
-        return [problem(whole, ("trucks", number, "class"), rule, got=shown(name))]
+        return [problem(draft, ("trucks", number, "class"), rule, got=shown(name))]
     duty = group.get("duty") or {}
     if group.get("run_time") is None and isinstance(duty, dict) and not {"mean_power", "energy_per_shift"} & set(duty):
         group["duty"] = {"mean_power": part.data["power"], **duty}
@@ -331,10 +331,10 @@ def _take_class(whole: Marked, number: int, name: str, group: dict[str, object])
     return []
 
 
-def _fill_in(whole: Marked, path: Path, figures: catalogue.Figures) -> list[Problem]:
+def _fill_in(draft: LocatedData, path: Path, figures: catalogue.Figures) -> list[Problem]:
     """Put figures of the catalogue in place of `{figure: NAME}` and `{figure_range: NAME}`."""
     problems: list[Problem] = []
-    value = whole.at(path)
+    value = draft.at(path)
     inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for key, each in list(inner):
         here = (*path, key)
@@ -342,14 +342,14 @@ def _fill_in(whole: Marked, path: Path, figures: catalogue.Figures) -> list[Prob
             kind, name = next(iter(each.items()))
             if name not in figures:
                 rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
-                problems.append(problem(whole, (*here, kind), rule, got=shown(name)))
+                problems.append(problem(draft, (*here, kind), rule, got=shown(name)))
                 value[key] = None
                 continue
             value[key] = _as_stated(figures[name], ranged=kind == "figure_range")
-            if whole.holds((FIGURES_KEY, name)):
-                whole.locations[here] = whole.location((FIGURES_KEY, name))
+            if draft.holds((FIGURES_KEY, name)):
+                draft.locations[here] = draft.location((FIGURES_KEY, name))
         else:
-            problems += _fill_in(whole, here, figures)
+            problems += _fill_in(draft, here, figures)
     return problems
 
 

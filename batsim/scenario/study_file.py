@@ -22,7 +22,7 @@ from batsim.scenario.parts.base import (
 )
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
-from batsim.scenario.text.located_data import Marked
+from batsim.scenario.text.located_data import LocatedData
 from batsim.scenario.text.problems import problem, problems_of
 from batsim.scenario.text.yaml_text import YamlTextError, read_file
 from batsim.scenario.unknowns import lies_in
@@ -215,42 +215,42 @@ def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
     """
     file = str(path)
     try:
-        stated = Marked.of(read_file(FilePath(path)), file)
+        source = LocatedData.of(read_file(FilePath(path)), file)
     except YamlTextError as error:
         raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
-    found = _valid(stated)
-    return _checked(found, stated, read(FilePath(path).parent / found.scenario), measures)
+    found = _valid(source)
+    return _checked(found, source, read(FilePath(path).parent / found.scenario), measures)
 
 
-def stated_study(scenario: Scenario, stated: dict[str, Any], measures: tuple[str, ...]) -> Study:
+def stated_study(scenario: Scenario, source: dict[str, Any], measures: tuple[str, ...]) -> Study:
     """Check a study of a scenario that is stated in Python, with the keys of a study file; errors as for those."""
-    marked = Marked("study", {"scenario": scenario.file, **stated})
+    marked = LocatedData("study", {"scenario": scenario.file, **source})
     return _checked(_valid(marked), marked, scenario, measures)
 
 
-def _valid(stated: Marked) -> StudyFile:
+def _valid(source: LocatedData) -> StudyFile:
     """Check the file by itself."""
     try:
-        return StudyFile.model_validate(stated.data)
+        return StudyFile.model_validate(source.data)
     except ValidationError as error:
-        raise ScenarioError(stated.file, problems_of(error, stated, StudyFile)) from None
+        raise ScenarioError(source.file, problems_of(error, source, StudyFile)) from None
 
 
-def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tuple[str, ...]) -> Study:
+def _checked(found: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Study:
     """Check a study against its scenario."""
-    problems = [*_names(found, stated, scenario, measures)]
+    problems = [*_names(found, source, scenario, measures)]
     if found.layouts is not None and not problems:
         scenario = scenario.with_layouts(found.layouts)
-    factors = list(_factors(found, stated, scenario, problems))
+    factors = list(_factors(found, source, scenario, problems))
     if "unknowns" in found.also_vary:
         varied = [path for each in factors for path in source_of(scenario).spread(each.path)]
         factors += [each for each in scenario.unknowns if not any(lies_in(each.path, path) for path in varied)]
     if not found.vary and not factors and "catalogue" not in found.also_vary:
-        problems.append(problem(stated, (), "varies nothing; state paths and values under 'vary'"))
+        problems.append(problem(source, (), "varies nothing; state paths and values under 'vary'"))
     if problems:
-        raise ScenarioError(stated.file, problems)
+        raise ScenarioError(source.file, problems)
     return Study(
-        stated.file,
+        source.file,
         found.study,
         scenario,
         tuple(dict.fromkeys(found.layouts or scenario.layouts)),
@@ -262,39 +262,39 @@ def _checked(found: StudyFile, stated: Marked, scenario: Scenario, measures: tup
     )
 
 
-def _names(found: StudyFile, stated: Marked, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
+def _names(found: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
     """Find layouts and measures that there are not."""
     for number, name in enumerate(found.layouts or ()):
         if name not in scenario.layouts:
             rule = f"no layout of this name in the scenario{did_you_mean(name, list(scenario.layouts))}"
-            yield problem(stated, ("layouts", number), rule, got=name)
+            yield problem(source, ("layouts", number), rule, got=name)
     for number, name in enumerate(found.measures):
         if name not in measures:
             rule = f"no measure of this name{did_you_mean(name, measures)}"
-            yield problem(stated, ("measures", number), rule, got=name)
+            yield problem(source, ("measures", number), rule, got=name)
 
 
-def _factors(found: StudyFile, stated: Marked, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:
+def _factors(found: StudyFile, source: LocatedData, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:
     """Read the factors, and try each of their values on its own."""
     for path, values in found.vary.items():
         here = ("vary", path)
         if path in SETTLED:
             rule = "is stated once for the whole study, under 'simulation'"
-            problems.append(problem(stated, here, rule, of_key=True))
+            problems.append(problem(source, here, rule, of_key=True))
             continue
         try:
             factor = factor_of(path, values)
         except Faults as error:
-            problems += [problem(stated, (*here, *each.path), each.rule, got=each.got) for each in error.faults]
+            problems += [problem(source, (*here, *each.path), each.rule, got=each.got) for each in error.faults]
             continue
         except ValueError as error:
-            problems.append(problem(stated, here, str(error)))
+            problems.append(problem(source, here, str(error)))
             continue
-        problems += _tried(factor, stated, scenario)
+        problems += _tried(factor, source, scenario)
         yield factor
 
 
-def _tried(factor: Factor, stated: Marked, scenario: Scenario) -> Iterator[Problem]:
+def _tried(factor: Factor, source: LocatedData, scenario: Scenario) -> Iterator[Problem]:
     """Find values that break a rule of the scenario; at most one message for each broken rule."""
     seen: set[tuple[str, str]] = set()
     values = factor.levels if isinstance(factor, Choice) else (factor.low, factor.middle, factor.high)
@@ -306,4 +306,4 @@ def _tried(factor: Factor, stated: Marked, scenario: Scenario) -> Iterator[Probl
                 if (each.path, each.rule) not in seen:
                     seen.add((each.path, each.rule))
                     where = "" if each.path == factor.path else f"with {shown(value)}, {each.path}: "
-                    yield problem(stated, ("vary", factor.path), f"{where}{each.rule}", got=each.got)
+                    yield problem(source, ("vary", factor.path), f"{where}{each.rule}", got=each.got)

@@ -6,7 +6,7 @@ from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
 from batsim.scenario.parts.base import Faults, did_you_mean, shown
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import path_text
 
@@ -15,28 +15,28 @@ FIGURES_KEY = "figures"
 """Key of a scenario under which figures of the catalogue are stated anew."""
 
 
-def settle(whole: Marked) -> tuple[tuple[Between, ...], list[Problem]]:
+def settle(draft: LocatedData) -> tuple[tuple[Between, ...], list[Problem]]:
     """Put its middle in place of every input that is not known; return those inputs, and what is wrong with them."""
     unknowns: list[Between] = []
     problems: list[Problem] = []
-    _settle(whole, (), unknowns, problems)
+    _settle(draft, (), unknowns, problems)
     return tuple(unknowns), problems
 
 
-def _settle(whole: Marked, path: Path, unknowns: list[Between], problems: list[Problem]) -> None:
-    value = whole.at(path)
+def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: list[Problem]) -> None:
+    value = draft.at(path)
     inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for key, each in list(inner):
         here = (*path, key)
         if not isinstance(each, dict) or BETWEEN not in each:
-            _settle(whole, here, unknowns, problems)
+            _settle(draft, here, unknowns, problems)
             continue
         try:
             unknown = between_of(path_text(here), each)
         except Faults as error:
-            problems += [problem(whole, (*here, *fault.path), fault.rule, got=fault.got) for fault in error.faults]
+            problems += [problem(draft, (*here, *fault.path), fault.rule, got=fault.got) for fault in error.faults]
         except ValueError as error:
-            problems.append(problem(whole, here, str(error)))
+            problems.append(problem(draft, here, str(error)))
         else:
             layout = str(here[1]) if here[0] == "layouts" and len(here) > 1 else None
             unknowns.append(replace(unknown, layout=layout))
@@ -45,9 +45,9 @@ def _settle(whole: Marked, path: Path, unknowns: list[Between], problems: list[P
         value[key] = _first_end(each)
 
 
-def lies_in(path: str, whole: str) -> bool:
+def lies_in(path: str, draft: str) -> bool:
     """Tell whether a path is another one, or leads to a part of what stands there."""
-    return path == whole or path.startswith((f"{whole}.", f"{whole}["))
+    return path == draft or path.startswith((f"{draft}.", f"{draft}["))
 
 
 def without_echoes(problems: list[Problem], unsettled: list[Problem]) -> list[Problem]:
@@ -62,26 +62,26 @@ def _first_end(stated: dict[str, object]) -> object:
     return ends[0] if isinstance(ends, list) and ends else None
 
 
-def figures_instead(whole: Marked) -> tuple[Figures, list[Problem]]:
+def figures_instead(draft: LocatedData) -> tuple[Figures, list[Problem]]:
     """Figures that hold for the scenario, some in place of the catalogue's, and what is wrong with those."""
-    stated = whole.data.get(FIGURES_KEY)
+    stated = draft.data.get(FIGURES_KEY)
     found: dict[str, Figure] = {}
     problems: list[Problem] = []
     for name, value in stated.items() if isinstance(stated, dict) else ():
         if name not in FIGURES:
             rule = f"not a figure of the catalogue{did_you_mean(str(name), list(FIGURES))}"
-            problems.append(problem(whole, (FIGURES_KEY, name), rule, of_key=True))
+            problems.append(problem(draft, (FIGURES_KEY, name), rule, of_key=True))
             continue
         figure = FIGURES[name]
         match = AMOUNT.fullmatch(str(value)) if isinstance(value, str | int | float) and value is not True else None
         if match is None or (match[2] or "1") != figure.unit:
             rule = f"needs a value such as {figure.text}"
-            problems.append(problem(whole, (FIGURES_KEY, name), rule, got=shown(value)))
+            problems.append(problem(draft, (FIGURES_KEY, name), rule, got=shown(value)))
             continue
         number = float(match[1])
         if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
             rule = "must be above 0" if figure.low > 0.0 else "must be at least 0"
-            problems.append(problem(whole, (FIGURES_KEY, name), rule, got=shown(value)))
+            problems.append(problem(draft, (FIGURES_KEY, name), rule, got=shown(value)))
             continue
         found[name] = figure.stated(number)
     return Figures(found), problems

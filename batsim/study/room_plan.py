@@ -8,7 +8,7 @@ from batsim.scenario.parts.floor import bay_spots, station_spots
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.floor import Floor, Row, Spot, StationRow
+    from batsim.scenario.parts.floor import BayRow, Floor, Spot, StationRow
     from batsim.scenario.site import Scenario
 
 FULL = 0.96
@@ -132,7 +132,7 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     )
 
 
-def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[Row, list[Spot]]]":
+def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[BayRow, list[Spot]]]":
     """Positions of each row, in the order of `bay_spots`."""
     found, start = [], 0
     for row in floor.rows:
@@ -142,7 +142,7 @@ def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[Row, list[Spot]]
     return found
 
 
-def _bays(row: "Row", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Bay]:
+def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Bay]:
     """Bays of a row, those above each other as one."""
     stacks: dict[tuple[float, float], int] = {}
     for spot in spots:
@@ -156,7 +156,7 @@ def _bays(row: "Row", spots: "list[Spot]", size: tuple[float, float] | None) -> 
     ]
 
 
-def _aisle(row: "Row | StationRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
+def _aisle(row: "BayRow | StationRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
     """What is kept clear in front of a row, on the side of the stations. [m]"""
     first, last = bays[0].box, bays[-1].box
     if row.along == "x":

@@ -13,18 +13,18 @@ from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 
 ROUNDING = 1e-9
 
 
-def charging_problems(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def charging_problems(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """Find what keeps batteries of a layout from ever being charged."""
     own = scenario.layouts[name].charging is not None
     path: Path = ("layouts", name, "charging") if own else ("charging",)
-    yield from _power(scenario, name, path, stated)
-    yield from _hours(scenario, name, path, stated)
+    yield from _power(scenario, name, path, source)
+    yield from _hours(scenario, name, path, source)
 
 
 def _pairs(scenario: Scenario, name: str) -> Iterator[tuple[str, BatteryType, str, ChargerType]]:
@@ -37,7 +37,7 @@ def _pairs(scenario: Scenario, name: str) -> Iterator[tuple[str, BatteryType, st
                 yield battery, kind, count.charger, charger
 
 
-def _power(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterator[Problem]:
+def _power(scenario: Scenario, name: str, path: Path, source: LocatedData) -> Iterator[Problem]:
     """Let each charge alone stay below the limit, and have a curve that can be told."""
     limit_kw = scenario.charging_of(name).power_limit_kw
     if limit_kw is None:
@@ -46,7 +46,7 @@ def _power(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterato
     for battery, kind, label, charger in _pairs(scenario, name):
         if kind.charge_time_min is not None:
             rule = f"needs the chargers' curves, and '{battery}' states a 'charge_time'; leave one of the two out"
-            yield problem(stated, (*path, "power_limit"), rule)
+            yield problem(source, (*path, "power_limit"), rule)
             return
         needed.append((_peak_kw(kind, charger, scenario.figures), label, battery))
     most_kw, label, battery = max(needed, default=(0.0, "", ""))
@@ -55,7 +55,7 @@ def _power(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterato
     if limit_kw < most_kw - ROUNDING:
         least = f"{ceil(10.0 * most_kw) / 10.0:g} kW"
         rule = f"must be at least {least}, what one '{label}' draws on '{battery}', the others in standby"
-        yield problem(stated, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
+        yield problem(source, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
 
 
 def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:
@@ -70,7 +70,7 @@ def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float
     return max(peak_wall_kw(amps, volts, kind.cells, charger.efficiency_share) for amps, volts in stages)
 
 
-def _hours(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterator[Problem]:
+def _hours(scenario: Scenario, name: str, path: Path, source: LocatedData) -> Iterator[Problem]:
     """Let the hours of charging in a week hold at least one full charge."""
     rules = scenario.charging_of(name)
     if not rules.windows:
@@ -85,5 +85,5 @@ def _hours(scenario: Scenario, name: str, path: Path, stated: Marked) -> Iterato
             hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
         if hours > open_h:
             rule = f"must be open for at least {ceil(hours)} h a week, what '{label}' takes to fill '{battery}'"
-            yield problem(stated, (*path, "windows"), rule, got=f"{open_h:g} h")
+            yield problem(source, (*path, "windows"), rule, got=f"{open_h:g} h")
             return

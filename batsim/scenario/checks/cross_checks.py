@@ -16,50 +16,50 @@ from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 
 SHORTEST_RUN_MIN = 20.0
 """Work on one battery below which the stated power must be a slip. [min]"""
 
 
-def cross_checks(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> list[Problem]:
+def cross_checks(scenario: Scenario, source: LocatedData, offers: Mapping[str, Sequence[str]]) -> list[Problem]:
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
-    names = [*_group_names(scenario, stated, offers), *_layout_names(scenario, stated, offers)]
-    levels = list(_levels(scenario, stated))
+    names = [*_group_names(scenario, source, offers), *_layout_names(scenario, source, offers)]
+    levels = list(_levels(scenario, source))
     found = [
         *names,
         *levels,
-        *_shifts(scenario, stated),
-        *_together(scenario, stated),
-        *price_problems(scenario, stated),
-        *survey_problems(scenario, stated),
+        *_shifts(scenario, source),
+        *_together(scenario, source),
+        *price_problems(scenario, source),
+        *survey_problems(scenario, source),
     ]
     if not names and not levels:
         for name in scenario.layouts:
-            found += layout_problems(scenario, name, stated)
+            found += layout_problems(scenario, name, source)
     return found
 
 
-def _group_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+def _group_names(scenario: Scenario, source: LocatedData, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
     """Names that truck groups have, once each, and that they refer to."""
     seen: list[str] = []
     for number, group in enumerate(scenario.trucks):
         here: Path = ("trucks", number)
         if group.group in seen:
-            yield problem(stated, (*here, "group"), "two groups have this name", got=shown(group.group))
+            yield problem(source, (*here, "group"), "two groups have this name", got=shown(group.group))
         seen.append(group.group)
         for position, shift in enumerate(group.shifts):
-            yield from _known(stated, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
+            yield from _known(source, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
         battery, known = group.battery, list(scenario.batteries)
-        yield from _known(stated, (*here, "battery"), battery, known, "battery type", offers)
+        yield from _known(source, (*here, "battery"), battery, known, "battery type", offers)
     for name, charger in scenario.chargers.items():
         for position, battery in enumerate(charger.batteries):
             path: Path = ("chargers", name, "batteries", position)
-            yield from _known(stated, path, battery, list(scenario.batteries), "battery type")
+            yield from _known(source, path, battery, list(scenario.batteries), "battery type")
 
 
-def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+def _layout_names(scenario: Scenario, source: LocatedData, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
     """Names that layouts refer to: arrangements, chargers, shifts, battery types in use."""
     in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
     if not set(in_use) <= set(scenario.batteries):
@@ -67,23 +67,23 @@ def _layout_names(scenario: Scenario, stated: Marked, offers: Mapping[str, Seque
     for name, layout in scenario.layouts.items():
         at: Path = ("layouts", name)
         known = list(scenario.handling)
-        yield from _known(stated, (*at, "handling"), layout.handling, known, "handling arrangement", offers)
+        yield from _known(source, (*at, "handling"), layout.handling, known, "handling arrangement", offers)
         if layout.standby is not None:
             here: Path = (*at, "standby", "handling")
-            yield from _known(stated, here, layout.standby.handling, known, "handling arrangement", offers)
+            yield from _known(source, here, layout.standby.handling, known, "handling arrangement", offers)
         for position, count in enumerate(layout.chargers):
-            path = (*at, "chargers", position) if stated.holds((*at, "chargers", 0)) else (*at, "chargers")
-            yield from _known(stated, path, count.charger, list(scenario.chargers), "charger type", offers)
+            path = (*at, "chargers", position) if source.holds((*at, "chargers", 0)) else (*at, "chargers")
+            yield from _known(source, path, count.charger, list(scenario.chargers), "charger type", offers)
         for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
-            yield from _known(stated, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
+            yield from _known(source, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
         for battery in layout.batteries or ():
             if battery and battery not in in_use:
                 rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
-                yield problem(stated, (*at, "batteries", battery), rule, of_key=True)
+                yield problem(source, (*at, "batteries", battery), rule, of_key=True)
 
 
 def _known(
-    stated: Marked,
+    source: LocatedData,
     path: Path,
     name: str,
     known: list[str],
@@ -94,10 +94,10 @@ def _known(
     if name not in known:
         rule = f"no {what} of this name{did_you_mean(name, known, offers.get(what, ()))}"
         is_key = path[-1] == name
-        yield problem(stated, path, rule, got=None if is_key else shown(name), of_key=is_key)
+        yield problem(source, path, rule, got=None if is_key else shown(name), of_key=is_key)
 
 
-def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Shifts of one group must not overlap, nor leave no working time."""
     for number, group in enumerate(scenario.trucks):
         if any(name not in scenario.week.shifts for name in group.shifts):
@@ -110,29 +110,29 @@ def _shifts(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
                     default=0.0,
                 )
                 yield problem(
-                    stated,
+                    source,
                     ("trucks", number, "shifts"),
                     "a truck works one shift at a time",
                     got=f"'{first}' and '{second}', both at work on {moment_text(start)}",
                 )
         if not any(windows.values()):
-            yield problem(stated, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
+            yield problem(source, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
 
 
-def _together(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Groups of one battery type keep their own batteries all or none; a growing fleet has no list of first runs."""
     own: dict[str, bool] = {}
     for number, group in enumerate(scenario.trucks):
         path: Path = ("trucks", number)
         if own.setdefault(group.battery, group.own_batteries) != group.own_batteries:
             rule = f"must be the same for all groups with battery type '{group.battery}'"
-            yield problem(stated, (*path, "own_batteries"), rule)
+            yield problem(source, (*path, "own_batteries"), rule)
         listed = group.first_run_min
         if listed is not None and not isinstance(listed[0], tuple) and len(listed) != group.count:
             rule = (
                 f"lists {len(listed)} durations, and the fleet grows to {group.count}; write {{first: ..., every: ...}}"
             )
-            yield problem(stated, (*path, "first_run"), rule)
+            yield problem(source, (*path, "first_run"), rule)
 
 
 def _one_week(scenario: Scenario, name: str) -> list[Window]:
@@ -142,7 +142,7 @@ def _one_week(scenario: Scenario, name: str) -> list[Window]:
     ]
 
 
-def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+def _levels(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Charge levels must be in order, a battery must last a while, and a run must be of sane length."""
     for number, group in enumerate(scenario.trucks):
         battery = scenario.batteries.get(group.battery)
@@ -154,16 +154,16 @@ def _levels(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
                 f"and 100 %"
             )
             got = f"{100 * group.exchange_at_share:g} %"
-            yield problem(stated, ("trucks", number, "exchange_at"), rule, got=got)
+            yield problem(source, ("trucks", number, "exchange_at"), rule, got=got)
         elif group.duty is not None and all(name in scenario.week.shifts for name in group.shifts):
-            yield from _strength(scenario, number, group.duty, stated)
+            yield from _strength(scenario, number, group.duty, source)
     weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
     if weeks > LONGEST_WEEKS:
         rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
-        yield problem(stated, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
+        yield problem(source, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
 
 
-def _strength(scenario: Scenario, number: int, duty: Duty, stated: Marked) -> Iterator[Problem]:
+def _strength(scenario: Scenario, number: int, duty: Duty, source: LocatedData) -> Iterator[Problem]:
     """Find a power or energy that empties its battery in minutes, which is a slip in a unit."""
     group = scenario.trucks[number]
     if duty.mean_kw is not None:
@@ -181,4 +181,4 @@ def _strength(scenario: Scenario, number: int, duty: Duty, stated: Marked) -> It
     minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
-        yield problem(stated, ("trucks", number, "duty", key), rule, got=got)
+        yield problem(source, ("trucks", number, "duty", key), rule, got=got)

@@ -12,14 +12,14 @@ from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 
 LONGEST_CHARGE_H = 168.0
 """A week: a full charge that takes longer is a slip in a unit. [h]"""
 
 
-def layout_problems(scenario: Scenario, name: str, stated: Marked | None = None) -> list[Problem]:
+def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = None) -> list[Problem]:
     """Find every broken rule of one layout.
 
     Parameters
@@ -29,10 +29,10 @@ def layout_problems(scenario: Scenario, name: str, stated: Marked | None = None)
     stated
         Where it stands in its file. A layout that was made in memory stands nowhere: line and column are 0.
     """
-    stated = stated or Marked(scenario.file, None)
+    source = source or LocatedData(scenario.file, None)
     checks = (_batteries, _chargers, _bays, _devices, _attendants, _charge_in_truck, charging_problems)
-    found = [each for check in checks for each in check(scenario, name, stated)]
-    return found or list(room_problems(scenario, name, stated))
+    found = [each for check in checks for each in check(scenario, name, source)]
+    return found or list(room_problems(scenario, name, source))
 
 
 def _in_trucks(scenario: Scenario) -> dict[str, int]:
@@ -43,7 +43,7 @@ def _in_trucks(scenario: Scenario) -> dict[str, int]:
     return counts
 
 
-def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _batteries(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """A battery for each truck, and a spare where the release rule needs one."""
     layout = scenario.layouts[name]
     path: Path = ("layouts", name, "batteries")
@@ -53,23 +53,23 @@ def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Proble
         if not in_truck:
             total = sum(trucks.values())
             rule = f"missing: batteries in all, more than the {total} that the trucks carry"
-            yield problem(stated, path, rule)
+            yield problem(source, path, rule)
         return
     if "" in layout.batteries and len(trucks) > 1:
         rule = f"needs a number for each battery type ({', '.join(trucks)})"
-        yield problem(stated, path, rule, got=str(layout.batteries[""]))
+        yield problem(source, path, rule, got=str(layout.batteries[""]))
         return
     counts = scenario.batteries_of(name)
     for battery, in_use in trucks.items():
         at = path if "" in layout.batteries else (*path, battery)
         if "" not in layout.batteries and battery not in layout.batteries:
-            yield problem(stated, path, f"missing: a number for battery type '{battery}'")
+            yield problem(source, path, f"missing: a number for battery type '{battery}'")
         elif in_truck and counts[battery] != in_use:
             rule = f"charging in the truck needs one battery for each of the {in_use} trucks"
-            yield problem(stated, at, rule, got=str(counts[battery]))
+            yield problem(source, at, rule, got=str(counts[battery]))
         elif counts[battery] < in_use:
             rule = f"must be at least {in_use}, one for each truck of battery type '{battery}'"
-            yield problem(stated, at, rule, got=str(counts[battery]))
+            yield problem(source, at, rule, got=str(counts[battery]))
         elif (
             not in_truck
             and counts[battery] < 2 * in_use
@@ -80,16 +80,16 @@ def _batteries(scenario: Scenario, name: str, stated: Marked) -> Iterator[Proble
                 f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type "
                 f"'{battery}'"
             )
-            yield problem(stated, at, rule, got=str(counts[battery]))
+            yield problem(source, at, rule, got=str(counts[battery]))
         elif not in_truck and counts[battery] == in_use and scenario.rules.discharged_on_charge == "with_exchange":
             rule = (
                 f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
                 f"have at least {in_use + 1}, or set rules.discharged_on_charge to at_arrival"
             )
-            yield problem(stated, at, rule, got=str(counts[battery]))
+            yield problem(source, at, rule, got=str(counts[battery]))
 
 
-def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _chargers(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """Every battery type in use has a charger that fits."""
     layout = scenario.layouts[name]
     for battery in _in_trucks(scenario):
@@ -98,28 +98,28 @@ def _chargers(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem
         if not fitting:
             rule = f"no charger here fits battery type '{battery}' ({kind.chemistry.replace('_', ' ')})"
             got = ", ".join(count.charger for count in layout.chargers)
-            yield problem(stated, ("layouts", name, "chargers"), rule, got=got)
+            yield problem(source, ("layouts", name, "chargers"), rule, got=got)
         for charger in fitting:
-            yield from _currents(scenario, battery, charger, stated)
+            yield from _currents(scenario, battery, charger, source)
 
 
-def _currents(scenario: Scenario, battery: str, charger: str, stated: Marked) -> Iterator[Problem]:
+def _currents(scenario: Scenario, battery: str, charger: str, source: LocatedData) -> Iterator[Problem]:
     """Find charge currents that never fill a battery type, which are slips in a unit."""
     kind = scenario.batteries[battery]
     profile = profile_of(scenario.chargers[charger], kind, scenario.figures)
     path: Path = ("chargers", charger)
     if profile.end_a > profile.main_a:
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
-        yield problem(stated, path, "the end current must not be above the main current", got=got)
+        yield problem(source, path, "the end current must not be above the main current", got=got)
         return
     ah = capacity_ah(kind, scenario.figures)
     hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
-        yield problem(stated, path, rule)
+        yield problem(source, path, rule)
 
 
-def _bays(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _bays(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """Bays for all spares and the empty ones an exchange needs."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     if layout.bays is None or layout.bays == UNLIMITED or arrangement.in_truck:
@@ -130,43 +130,43 @@ def _bays(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
     if scenario.rules.discharged_on_charge == "at_arrival":
         if layout.bays < batteries:
             rule = f"discharged batteries pulled out at arrival need a bay for each of the {batteries} batteries"
-            yield problem(stated, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
+            yield problem(source, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
     elif layout.bays < spares + arrangement.empty_bays:
         rule = (
             f"would deadlock: {spares} spare batteries and {arrangement.empty_bays} empty "
             f"{arrangement.bay} for the exchange need at least {spares + arrangement.empty_bays} bays"
         )
-        yield problem(stated, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
+        yield problem(source, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
 
 
-def _devices(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _devices(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """Devices that the arrangement knows, and enough for one exchange."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     held = {device: kind.held for device, kind in arrangement.devices.items()}
     if arrangement.in_truck:
         held = dict(arrangement.watering_devices)
-    yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, stated)
+    yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, source)
     standby = scenario.standby(name)
     taken = max(arrangement.set_down_bays, standby.set_down_bays if standby is not None else 0)
     if layout.set_down_bays is not None and layout.set_down_bays < taken:
         rule = f"would deadlock: one exchange takes {taken}"
-        yield problem(stated, ("layouts", name, "set_down_bays"), rule, got=f"{layout.set_down_bays:g}")
+        yield problem(source, ("layouts", name, "set_down_bays"), rule, got=f"{layout.set_down_bays:g}")
 
 
 def device_problems(
-    path: Path, handling: str, counts: dict[str, float], held: dict[str, int], stated: Marked
+    path: Path, handling: str, counts: dict[str, float], held: dict[str, int], source: LocatedData
 ) -> Iterator[Problem]:
     """Find devices that an arrangement does not know, and too few of those that it does."""
     for device, count in counts.items():
         if device not in held:
             rule = f"{handling} uses no such device{did_you_mean(device, list(held))}"
-            yield problem(stated, (*path, device), rule, of_key=True)
+            yield problem(source, (*path, device), rule, of_key=True)
         elif count < held[device]:
             rule = f"would deadlock: one exchange holds {held[device]}; have at least {held[device]}"
-            yield problem(stated, (*path, device), rule, got=f"{count:g}")
+            yield problem(source, (*path, device), rule, got=f"{count:g}")
 
 
-def _attendants(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _attendants(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """Enough attendants at once, in hours when trucks work."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     path: Path = ("layouts", name, "attendants")
@@ -188,7 +188,7 @@ def _attendants(scenario: Scenario, name: str, stated: Marked) -> Iterator[Probl
     stated_attendants = ", ".join(f"{shift}: {count}" for shift, count in layout.attendants.items()) or "nobody"
     if not manned:
         rule = f"{layout.handling} needs {needed} attendant{'s' * (needed > 1)} on duty at once on at least one shift"
-        yield problem(stated, path, rule, got=stated_attendants)
+        yield problem(source, path, rule, got=stated_attendants)
         return
     qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
     if skill is not None:
@@ -197,7 +197,7 @@ def _attendants(scenario: Scenario, name: str, stated: Marked) -> Iterator[Probl
         rule = (
             f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
         )
-        yield problem(stated, path, rule, got=stated_attendants)
+        yield problem(source, path, rule, got=stated_attendants)
         return
     if arrangement.in_truck:
         return
@@ -208,7 +208,7 @@ def _attendants(scenario: Scenario, name: str, stated: Marked) -> Iterator[Probl
                 f"is never on shift when exchanges fall due: '{group.group}' works "
                 f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"
             )
-            yield problem(stated, path, rule, got=stated_attendants)
+            yield problem(source, path, rule, got=stated_attendants)
 
 
 def has_maintenance(scenario: Scenario) -> bool:
@@ -219,7 +219,7 @@ def has_maintenance(scenario: Scenario) -> bool:
     )
 
 
-def _charge_in_truck(scenario: Scenario, name: str, stated: Marked) -> Iterator[Problem]:
+def _charge_in_truck(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
     """Charge levels of charging in the truck must lie above the level that sends a truck to charge."""
     layout = scenario.layouts[name]
     if not scenario.arrangement(name).in_truck:
@@ -231,4 +231,4 @@ def _charge_in_truck(scenario: Scenario, name: str, stated: Marked) -> Iterator[
     ):
         if share <= latest:
             rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
-            yield problem(stated, ("layouts", name, "in_truck", key), rule, got=f"{100 * share:g} %")
+            yield problem(source, ("layouts", name, "in_truck", key), rule, got=f"{100 * share:g} %")

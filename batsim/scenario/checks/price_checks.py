@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from batsim import catalogue
 from batsim.errors import Problem
 from batsim.scenario.parts.base import did_you_mean, shown
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import read_file
 
@@ -30,7 +30,7 @@ OWNED = ("batteries", "chargers", "devices", "bays", "stations", "attendants")
 """Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
 
 
-def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+def price_problems(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
     """Find prices in another currency than the site's, and prices of what neither scenario nor catalogue has.
 
     A layout that is left out may have been the only one to use what the catalogue has; its price does no harm.
@@ -49,28 +49,28 @@ def price_problems(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
             path: Path = ("prices", key, name) if name else ("prices", key)
             if name and name not in names and name not in _catalogue_names(key):
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
-                yield problem(stated, path, rule, of_key=True)
-            yield from _currency(scenario, stated, path, money)
-    yield from _owned(scenario, stated)
+                yield problem(source, path, rule, of_key=True)
+            yield from _currency(scenario, source, path, money)
+    yield from _owned(scenario, source)
     for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
         money_or_none: Money | None = getattr(prices, key)
         if money_or_none is not None:
-            yield from _currency(scenario, stated, ("prices", key), money_or_none)
-    yield from _tariff(scenario, stated)
+            yield from _currency(scenario, source, ("prices", key), money_or_none)
+    yield from _tariff(scenario, source)
 
 
-def _tariff(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+def _tariff(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
     """Find prices of energy in another currency."""
     tariff, whole = scenario.prices.energy, ("prices", "energy")
     if tariff is None:
         return
-    in_a_block = stated.holds((*whole, "otherwise"))
-    yield from _currency(scenario, stated, (*whole, "otherwise") if in_a_block else whole, tariff.otherwise)
+    in_a_block = source.holds((*whole, "otherwise"))
+    yield from _currency(scenario, source, (*whole, "otherwise") if in_a_block else whole, tariff.otherwise)
     for number, band in enumerate(tariff.bands):
-        yield from _currency(scenario, stated, (*whole, "bands", number, "price"), band.price)
+        yield from _currency(scenario, source, (*whole, "bands", number, "price"), band.price)
 
 
-def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
+def _owned(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
     """Find things that are said to be there already, and that the layout does not have."""
     for layout, each in scenario.layouts.items():
         attendants = each.attendants if isinstance(each.attendants, dict) else ()
@@ -82,7 +82,7 @@ def _owned(scenario: "Scenario", stated: Marked) -> Iterator[Problem]:
         for number, name in enumerate(each.owned):
             if name not in known:
                 rule = f"nothing of this name in the layout{did_you_mean(name, known)}"
-                yield problem(stated, ("layouts", layout, "owned", number), rule, got=shown(name))
+                yield problem(source, ("layouts", layout, "owned", number), rule, got=shown(name))
 
 
 def part_names(arrangement: "Arrangement") -> tuple[str, ...]:
@@ -101,7 +101,7 @@ def _catalogue_names(key: str) -> frozenset[str]:
     return frozenset({"device": held, "part": parts}.get(key, ()))
 
 
-def _currency(scenario: "Scenario", stated: Marked, path: Path, money: "Money") -> Iterator[Problem]:
+def _currency(scenario: "Scenario", source: LocatedData, path: Path, money: "Money") -> Iterator[Problem]:
     if money.currency != scenario.site.currency:
         rule = f"needs the currency of the site ({scenario.site.currency}); convert it, or change site.currency"
-        yield problem(stated, path, rule, got=shown(stated.at(path)))
+        yield problem(source, path, rule, got=shown(source.at(path)))

@@ -10,7 +10,7 @@ from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import IN_TRUCK
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import read_file
 
@@ -47,22 +47,22 @@ def _shipped() -> frozenset[str]:
     return frozenset(name for each in kinds for name in equipment_names(each))
 
 
-def survey_problems(scenario: Scenario, stated: Marked) -> Iterator[Problem]:
+def survey_problems(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Find equipment that no arrangement uses, parts of devices and a layout of today that are not there, phases."""
     known = _in_use(scenario) if scenario.equipment else []
     for name in scenario.equipment:
         path: Path = ("equipment", name)
         if name not in known and name not in _shipped():
-            yield problem(stated, path, f"no arrangement uses it{did_you_mean(name, known)}", of_key=True)
+            yield problem(source, path, f"no arrangement uses it{did_you_mean(name, known)}", of_key=True)
     for handling, arrangement in scenario.handling.items():
         devices = [*arrangement.devices, *arrangement.watering_devices]
         for number, part in enumerate(arrangement.needs.parts):
             if part.device is not None and part.device not in devices:
                 rule = f"no device of this name in the arrangement{did_you_mean(part.device, devices)}"
                 path = ("handling", handling, "needs", "parts", number, "device")
-                yield problem(stated, path, rule, got=shown(part.device))
+                yield problem(source, path, rule, got=shown(part.device))
     if scenario.present is not None and scenario.present not in scenario.layouts:
         rule = f"no layout of this name{did_you_mean(scenario.present, list(scenario.layouts))}"
-        yield problem(stated, ("present",), rule, got=shown(scenario.present))
+        yield problem(source, ("present",), rule, got=shown(scenario.present))
     if scenario.supply.phases not in (1, 3):
-        yield problem(stated, ("supply", "phases"), "must be 1 or 3", got=str(scenario.supply.phases))
+        yield problem(source, ("supply", "phases"), "must be 1 or 3", got=str(scenario.supply.phases))

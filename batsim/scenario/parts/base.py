@@ -140,7 +140,7 @@ class Kind:
         return dict(self.schema)
 
 
-class Limits(NamedTuple):
+class Bounds(NamedTuple):
     """Between what a number must lie; None where there is no limit."""
 
     above: float | None
@@ -173,21 +173,21 @@ class Quantity(Kind):
         least: float | None = None,
         most: float | None = None,
     ) -> None:
-        self.dimension, self.limits = dimension, Limits(above, least, most)
+        self.dimension, self.bounds = dimension, Bounds(above, least, most)
         example = units.DIMENSIONS[dimension].example
         self.schema = {"type": "string", "examples": [example], "pattern": r"^\s*[-+]?[0-9.]"}
 
     def read(self, value: object) -> float:
         """Read the text; the limits are stated in the canonical unit."""
         number = units.parse(value, self.dimension)
-        return self.limits.hold(number, lambda limit: units.show(limit, self.dimension))
+        return self.bounds.hold(number, lambda limit: units.show(limit, self.dimension))
 
 
 class Number(Kind):
     """A plain number without a unit, such as a Peukert exponent or a coefficient of variation."""
 
     def __init__(self, *, above: float | None = None, least: float | None = None, most: float | None = None) -> None:
-        self.limits = Limits(above, least, most)
+        self.bounds = Bounds(above, least, most)
         self.schema = {"type": "number"}
 
     def read(self, value: object) -> float:
@@ -197,7 +197,7 @@ class Number(Kind):
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
             msg = "needs a plain number, without a unit"
             raise ValueError(msg)
-        return self.limits.hold(float(value), lambda limit: f"{limit:g}")
+        return self.bounds.hold(float(value), lambda limit: f"{limit:g}")
 
 
 class Count(Kind):

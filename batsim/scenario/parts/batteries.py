@@ -30,7 +30,7 @@ from batsim.scenario.parts.base import (
     figures_of,
     refuse,
 )
-from batsim.scenario.parts.fit import BASES, Size
+from batsim.scenario.parts.fit import BASES, Dimensions
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.parts.week import WEEK_MIN, Weekdays
@@ -252,7 +252,7 @@ class BatteryType(Frozen):
     """Electrolyte temperature above which no charge begins; by chemistry when not stated. [degC]"""
     capacity_spread_share: Spread = Field("0 %", alias="capacity_spread")  # type: ignore[assignment]
     """Spread of the capacity from battery to battery: standard deviation over mean. [%]"""
-    size: Size | None = None
+    size: Dimensions | None = None
     """Outer sizes of the battery in its tray. [mm]"""
     base: Annotated[str, Words(*BASES)] | None = None
     """Whether its tray has a flat base or rollers of its own."""

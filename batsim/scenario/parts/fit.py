@@ -65,7 +65,7 @@ class WindowText(Kind):
         return Window(least, most)
 
 
-class Size(Frozen):
+class Dimensions(Frozen):
     """Outer sizes of a battery in its tray, as it stands in the truck."""
 
     length_mm: Millimetres = Field(alias="length")

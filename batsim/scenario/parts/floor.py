@@ -45,7 +45,7 @@ class PointText(Kind):
         return Point(*each_entry(enumerate(value), Quantity("distance").read))
 
 
-class Row(Frozen):
+class BayRow(Frozen):
     """A row of bays, or of stations, one beside the other."""
 
     row: NameText = "row"
@@ -92,7 +92,7 @@ class Zone(Frozen):
 class Floor(Frozen):
     """Positions in the room; ways of devices then follow from them."""
 
-    rows: tuple[Row, ...] = Field(min_length=1)
+    rows: tuple[BayRow, ...] = Field(min_length=1)
     """Rows of bays."""
     stations: StationRow
     """Stations; how many there are, the layout says."""
@@ -133,7 +133,7 @@ def station_spots(floor: Floor, stations: int) -> list[Spot]:
     return [_along(floor.stations, number, 0.0) for number in range(stations)]
 
 
-def _along(row: Row | StationRow, number: int, height_m: float) -> Spot:
+def _along(row: BayRow | StationRow, number: int, height_m: float) -> Spot:
     """Position of one bay or station of a row."""
     step = number * row.pitch_m
     return Spot(row.at.x_m + step * (row.along == "x"), row.at.y_m + step * (row.along == "y"), height_m)

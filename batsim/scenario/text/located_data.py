@@ -36,7 +36,7 @@ STATEMENTS = {
 
 
 @dataclass
-class Marked:
+class LocatedData:
     """Nested dicts and lists as YAML held them, with the place of every key and value."""
 
     file: str
@@ -45,13 +45,13 @@ class Marked:
     key_locations: dict[Path, Location] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, document: Document, file: str) -> "Marked":
+    def of(cls, document: Document, file: str) -> "LocatedData":
         """Take over what the YAML reader found."""
         return cls(file, document.data, dict(document.locations), dict(document.key_locations))
 
-    def copy(self) -> "Marked":
+    def copy(self) -> "LocatedData":
         """Copy deeply, so that a change to one never shows in the other."""
-        return Marked(self.file, deepcopy(self.data), dict(self.locations), dict(self.key_locations))
+        return LocatedData(self.file, deepcopy(self.data), dict(self.locations), dict(self.key_locations))
 
     def at(self, path: Path) -> Any:  # noqa: ANN401 - whatever YAML held
         """Value at a path, or None where the path leads nowhere."""
@@ -72,7 +72,7 @@ class Marked:
             return path[-1] in parent
         return isinstance(parent, list) and isinstance(path[-1], int) and path[-1] < len(parent)
 
-    def put(self, path: Path, value: "Marked") -> None:
+    def put(self, path: Path, value: "LocatedData") -> None:
         """Set what stands at a path to other marked data, places included."""
         parent = self.at(path[:-1])
         parent[path[-1]] = deepcopy(value.data)
@@ -80,24 +80,24 @@ class Marked:
             for inner, place in theirs.items():
                 mine[path + inner] = place
 
-    def part(self, path: Path) -> "Marked":
+    def part(self, path: Path) -> "LocatedData":
         """Cut out what stands at a path."""
         size = len(path)
-        return Marked(
+        return LocatedData(
             self.file,
             deepcopy(self.at(path)),
             {key[size:]: place for key, place in self.locations.items() if key[:size] == path},
             {key[size:]: place for key, place in self.key_locations.items() if key[:size] == path and key != path},
         )
 
-    def over(self, base: "Marked") -> "Marked":
+    def over(self, base: "LocatedData") -> "LocatedData":
         """Lay this over a base: keys of both are kept, this one wins, lists and laws are not mixed."""
-        merged = Marked(self.file, _merge(base.data, self.data), dict(self.locations), dict(self.key_locations))
+        merged = LocatedData(self.file, _merge(base.data, self.data), dict(self.locations), dict(self.key_locations))
         for mine, theirs in ((merged.locations, base.locations), (merged.key_locations, base.key_locations)):
             mine.update({path: place for path, place in theirs.items() if not self._covers(path, base)})
         return merged
 
-    def _covers(self, path: Path, base: "Marked") -> bool:
+    def _covers(self, path: Path, base: "LocatedData") -> bool:
         """Tell whether what a base holds at a path is hidden by something here."""
         for size in range(len(path) + 1):
             if not self.holds(path[:size]):
@@ -117,7 +117,7 @@ class Marked:
                 return self.locations[path[:size]]
         return Location(self.file, 0, 0)
 
-    def replaced(self, path: str, value: object) -> "Marked":
+    def replaced(self, path: str, value: object) -> "LocatedData":
         """Copy with one value set; the copy has no place for what was set."""
         keys = self._keys(path)
         changed = self.copy()

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ValidationError
 from batsim.errors import Problem
 from batsim.scenario.parts.base import NEAR, Faults, did_you_mean, shown
 from batsim.scenario.parts.renamed import renamed
-from batsim.scenario.text.located_data import Marked, Path
+from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.yaml_text import path_text
 
 RULES = {
@@ -28,7 +28,7 @@ READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
 """Keys that the reader has used up before a part is checked, and the parts that may have them."""
 
 
-def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) -> list[Problem]:
+def problems_of(error: ValidationError, source: LocatedData, model: type[BaseModel]) -> list[Problem]:
     """Turn every finding into one problem with its place, path, rule and the value found."""
     found = []
     errors = error.errors(include_url=False)
@@ -38,35 +38,35 @@ def problems_of(error: ValidationError, stated: Marked, model: type[BaseModel]) 
     for each in errors:
         path: Path = tuple(part for part in each["loc"] if part != "[key]")
         kind = each["type"]
-        if kind == "too_short" and stated.at(path):
+        if kind == "too_short" and source.at(path):
             continue  # the entries are there, but wrong, and have their own problems
         if kind == "missing" and {path, (*path[:-1], "from")} & meant:
             continue  # it is there, but misspelt
         if kind == "extra_forbidden":
-            found.append(problem(stated, path, _unknown_key(path, model), of_key=True))
+            found.append(problem(source, path, _unknown_key(path, model), of_key=True))
         elif kind == "missing":
-            found.append(problem(stated, path, _missing(path, model)))
+            found.append(problem(source, path, _missing(path, model)))
         elif kind == "value_error" and isinstance(fault := each.get("ctx", {}).get("error"), Faults):
             for inner in fault.faults:
-                there = _existing(stated, path)
-                place = stated.location(there + inner.path)
+                there = _existing(source, path)
+                place = source.location(there + inner.path)
                 found.append(Problem(*place, path_text(there + inner.path), inner.rule, inner.got))
         else:
-            path = _existing(stated, path)
+            path = _existing(source, path)
             rule = str(each.get("ctx", {}).get("error") or RULES.get(kind) or each["msg"][:1].lower() + each["msg"][1:])
-            found.append(problem(stated, path, rule, got=shown(stated.at(path))))
+            found.append(problem(source, path, rule, got=shown(source.at(path))))
     return found
 
 
-def problem(stated: Marked, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
+def problem(source: LocatedData, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
     """Make a problem at the place where a path stands."""
-    place = stated.location(path, of_key=of_key)
+    place = source.location(path, of_key=of_key)
     return Problem(*place, path_text(path), rule, got)
 
 
-def _existing(stated: Marked, path: Path) -> Path:
+def _existing(source: LocatedData, path: Path) -> Path:
     """Shorten a path to the part that the user wrote."""
-    while path and not stated.holds(path):
+    while path and not source.holds(path):
         path = path[:-1]
     return path
 

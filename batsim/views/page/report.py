@@ -105,7 +105,9 @@ def _numbers(found: "Plan") -> list[tuple[str, str]]:
     currency = found.scenario.site.currency
     people = found.scenario.layouts[name].attendants
     attendants = (
-        ", ".join(f"{shift} {int(number)}" for shift, number in people.items()) if isinstance(people, dict) else people or "drivers"
+        ", ".join(f"{shift} {int(number)}" for shift, number in people.items())
+        if isinstance(people, dict)
+        else people or "drivers"
     )
     numbers = [
         ("Layout", name),
