@@ -58,11 +58,11 @@ def battery_course(record: "Record", battery: int, start_min: float, end_min: fl
     Notes
     -----
     In use the current is the mean of the discharge, in working time only, and the state of charge a share of what can
-    be had at the work's current and temperature. On charge it is 1 - missing/C5. So the curve may step where a charge or
-    a discharge begins. In between it holds; before the first row it has the first value, and is not a number without any.
-    Temperature is known where discharges and charges begin and end; in between it runs as one lump under constant heat.
-    Beyond the horizon only what had been planned by then is known. A discharge that the calendar does not see the end of
-    is spread over what the calendar has.
+    be had at the work's current and temperature. On charge it is 1 - missing/C5. So the curve may step where a charge
+    or a discharge begins. In between it holds; before the first row it has the first value, and is not a number without
+    any. Temperature is known where discharges and charges begin and end; in between it runs as one lump under constant
+    heat. Beyond the horizon only what had been planned by then is known. A discharge that the calendar does not see the
+    end of is spread over what the calendar has.
 
     References
     ----------

@@ -30,8 +30,8 @@ def attendants_by_hour(record: "Record") -> "pd.DataFrame":
     DataFrame, 168 rows
         ``hour_of_week`` from 0 for Monday 00:00 to 01:00; ``weekday``; ``hour`` of the day; ``on_duty`` and ``busy``:
         mean number of attendants on duty, and kept by a job, over the measured part of the hour; ``busy_share``: the
-        second over the first, above 1 where work runs on after the end of a shift. Without a limit to the attendants there is
-        no ``on_duty``; what there is not is not a number.
+        second over the first, above 1 where work runs on after the end of a shift. Without a limit to the attendants
+        there is no ``on_duty``; what there is not is not a number.
     """
     import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 

@@ -55,8 +55,8 @@ def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]
     Notes
     -----
     Left out because another event says it: `truck_free` at the instant of `exchange_end`; `back_at_work` and
-    `leaves_work` where there is no way to the room; `arrive` of a truck that is turned away; `discharged` at the end of an
-    exchange; `cooled` without a cool-down or when the battery is ready then; charges and watering that take no time;
+    `leaves_work` where there is no way to the room; `arrive` of a truck that is turned away; `discharged` at the end of
+    an exchange; `cooled` without a cool-down or when the battery is ready then; charges and watering that take no time;
     `cause` when a truck that arrives, or an empty queue, says it. What began before the window and ends in it shows its
     end.
     """

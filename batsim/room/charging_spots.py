@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.charging import ChargerPool
-    from batsim.room.duty import Truck
     from batsim.room.simulation import Room
+    from batsim.room.truck import Truck
 
 
 class SpotDesk:

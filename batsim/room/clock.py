@@ -34,8 +34,8 @@ Then = Callable[[Event], None]
 class Moment(Event):
     """Something that will happen once; when, may be settled later than what will follow it.
 
-    A truck that waits in a queue waits for the moment its exchange is over. The moment is set when the exchange starts, so
-    waiting costs no event of its own.
+    A truck that waits in a queue waits for the moment its exchange is over. The moment is set when the exchange
+    starts, so waiting costs no event of its own.
     """
 
     _ok = True

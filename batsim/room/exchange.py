@@ -19,12 +19,12 @@ if TYPE_CHECKING:
     from collections.abc import Container
 
     from batsim.room.battery import Battery
-    from batsim.room.duty import Truck
     from batsim.room.exchange_job import Held
     from batsim.room.exchange_plan import ExchangePlan, Route
     from batsim.room.floor_plan import Ways
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
+    from batsim.room.truck import Truck
 
 
 class Method:

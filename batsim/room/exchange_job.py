@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from batsim.room.attendants import Person
     from batsim.room.battery import Battery
     from batsim.room.devices import Unit
-    from batsim.room.duty import Truck
     from batsim.room.exchange import ExchangeDesk, Method
     from batsim.room.exchange_plan import Instant
+    from batsim.room.truck import Truck
 
 Held = list[tuple[int, "Unit"]]
 """Devices that an exchange holds: number of the kind among those of its method, and which."""

@@ -19,7 +19,7 @@ from batsim.record import (
 )
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
-from batsim.room.discharges import DISCHARGED
+from batsim.room.discharges import DISCHARGED, Drawn, capacity_factor, drawn_between, warm_up, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
 
@@ -29,14 +29,14 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.charge import Piece
-    from batsim.room.duty import Truck
     from batsim.room.simulation import Room
+    from batsim.room.truck import Truck
 
 FULL = 1.0 - 1e-9
 """Above this state of charge there is nothing to charge; only rounding is below."""
 
 
-class Discharge(NamedTuple):
+class WorkRate(NamedTuple):
     """Rate of work between two charges: power, or a share of the charge in a minute."""
 
     power_w: float
@@ -45,42 +45,42 @@ class Discharge(NamedTuple):
     """Working time after which it asks again, where a run time says nothing of what is left. [min]"""
 
 
-def _new_discharge(truck: "Truck", level: float) -> Discharge:
+def _new_rate(truck: "Truck", level: float) -> WorkRate:
     """Draw how hard the truck works until its next charge."""
     if truck.turned_away and truck.run_times is not None:
-        return Discharge(0.0, 0.0, truck.run_min())
+        return WorkRate(0.0, 0.0, truck.run_min())
     if truck.run_times is not None:
         return _even(truck.run_min(), level)
-    return Discharge(truck.power_w(), 0.0)
+    return WorkRate(truck.power_w(), 0.0)
 
 
-def _even(minutes: float, level: float) -> Discharge:
-    """Discharge that takes a full battery to a level in so many minutes, at least a tick."""
-    return Discharge(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
+def _even(minutes: float, level: float) -> WorkRate:
+    """Work that takes a full battery to a level in so many minutes, at least a tick."""
+    return WorkRate(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
 
 
-def _minutes_to(truck: "Truck", discharge: Discharge, level: float, start_min: float) -> float:
+def _minutes_to(truck: "Truck", rate: WorkRate, level: float, start_min: float) -> float:
     """Working minutes until the state of charge has fallen to a level. [min]"""
-    if discharge.idle_min:
-        return discharge.idle_min
+    if rate.idle_min:
+        return rate.idle_min
     soc, cell = truck.battery.soc_share, truck.queue.plan.rated_cell
-    if discharge.share_per_min:
-        return ticked((soc - level) / discharge.share_per_min) if soc > level else 0.0
+    if rate.share_per_min:
+        return ticked((soc - level) / rate.share_per_min) if soc > level else 0.0
     if truck.queue.plan.wells is not None:
-        return _minutes_on_wells(truck, discharge, level, start_min)
-    rated_h, rated_ah = discharge_at_power(soc, min(soc, level), discharge.power_w, cell)
-    truck.cell = cell._replace(capacity_factor=truck.capacity_factor(start_min, rated_h, rated_ah))
+        return _minutes_on_wells(truck, rate, level, start_min)
+    rated_h, rated_ah = discharge_at_power(soc, min(soc, level), rate.power_w, cell)
+    truck.cell = cell._replace(capacity_factor=capacity_factor(truck, start_min, rated_h, rated_ah))
     return ticked(60.0 * rated_h * truck.cell.capacity_factor)
 
 
-def _minutes_on_wells(truck: "Truck", discharge: Discharge, level: float, start_min: float) -> float:
+def _minutes_on_wells(truck: "Truck", rate: WorkRate, level: float, start_min: float) -> float:
     """Working minutes until the indicator of a battery that recovers in breaks reads a level. [min]"""
     battery, plan = truck.battery, truck.queue.plan
     assert plan.wells is not None  # asked before
-    rated_h, rated_ah = discharge_at_power(1.0, level, discharge.power_w, plan.rated_cell)
+    rated_h, rated_ah = discharge_at_power(1.0, level, rate.power_w, plan.rated_cell)
     if not 0.0 < rated_h < inf:
         return rated_h
-    truck.wells = scaled(plan.wells, truck.capacity_factor(start_min, rated_h, rated_ah))
+    truck.wells = scaled(plan.wells, capacity_factor(truck, start_min, rated_h, rated_ah))
     truck.amps = rated_ah / rated_h
     battery.surplus_ah = rested(battery.surplus_ah, (start_min - battery.used_min) / 60.0, truck.wells)
     held_ah = truck.wells.most_ah - battery.missing_ah
@@ -88,31 +88,31 @@ def _minutes_on_wells(truck: "Truck", discharge: Discharge, level: float, start_
     return ticked(60.0 * hours_to_level(held_ah, battery.surplus_ah, truck.amps, level, truck.wells))
 
 
-def _work(truck: "Truck", discharge: Discharge, start: float, end: float, minutes: float) -> None:
+def _work(truck: "Truck", rate: WorkRate, start: float, end: float, minutes: float) -> None:
     """Take from the battery what so many minutes of work need, and write the discharge's row."""
     battery = truck.battery
     before = battery.soc_share
-    if not discharge.power_w:
-        after = max(0.0, before - minutes * discharge.share_per_min)
-        ah, kwh = truck.taken(before, after)
+    if not rate.power_w:
+        after = max(0.0, before - minutes * rate.share_per_min)
+        _, _, ah, kwh = drawn_between(truck, before, after)
         usable = truck.queue.plan.capacity_ah
     elif truck.wells is not None:
         held_ah, hours = truck.wells.most_ah - battery.missing_ah, minutes / 60.0
         held_ah, battery.surplus_ah = drawn_for(held_ah, battery.surplus_ah, truck.amps, hours, truck.wells)
         after = min(before, soc_of(held_ah, battery.surplus_ah, truck.wells))
-        ah, kwh = truck.amps * hours, discharge.power_w * minutes / 60_000.0
+        ah, kwh = truck.amps * hours, rate.power_w * minutes / 60_000.0
         usable = truck.wells.most_ah
     else:
-        after = soc_after(before, minutes / 60.0, discharge.power_w, truck.cell)
-        ah = discharge_at_power(before, after, discharge.power_w, truck.cell)[1]
-        kwh = discharge.power_w * minutes / 60_000.0
+        after = soc_after(before, minutes / 60.0, rate.power_w, truck.cell)
+        ah = discharge_at_power(before, after, rate.power_w, truck.cell)[1]
+        kwh = rate.power_w * minutes / 60_000.0
         usable = ah / (before - after) if before > after else truck.usable_ah
     truck.usable_ah = usable or truck.usable_ah
     battery.soc_share, battery.used_min = after, end
     battery.missing_ah += ah
     battery.owed_ah += ah * battery.owed_factor
-    truck.warm_up(start, end, minutes, ah if discharge.power_w else 0.0)
-    truck.write_discharge(start, end, (before, after, ah, kwh))
+    warm_up(truck, start, end, minutes, ah if rate.power_w else 0.0)
+    write_discharge(truck, start, end, Drawn(before, after, ah, kwh))
 
 
 def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
@@ -125,18 +125,18 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
     truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
     truck.battery.owed_ah = truck.battery.missing_ah * truck.battery.owed_factor
     time, first = 0.0, truck.first_min
-    discharge = _new_discharge(truck, level)
+    rate = _new_rate(truck, level)
     if first is not None:
-        discharge = _even(first, level)
+        rate = _even(first, level)
     while True:
         start, end = table.window(time)
         if start == inf:
             return
         begin = max(time, start)
-        minutes = _minutes_to(truck, discharge, cut_out if truck.turned_away else level, begin)
+        minutes = _minutes_to(truck, rate, cut_out if truck.turned_away else level, begin)
         if begin + minutes <= end and begin + minutes < inf:
             left = begin + minutes
-            _work(truck, discharge, begin, left, minutes)
+            _work(truck, rate, begin, left, minutes)
             truck.left_min, truck.joined_min = left, left + truck.trip_min
             yield Moment(env).after(truck.joined_min - env.now, ASKS)
             yield from _charge_in_shift(room, truck)
@@ -144,14 +144,14 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
         else:
             if end == inf:
                 return
-            _work(truck, discharge, begin, end, end - begin)
+            _work(truck, rate, begin, end, end - begin)
             truck.left_min = truck.joined_min = inf
             yield Moment(env).after(end - env.now, ASKS)
             time = table.window(end)[0]
             if time == inf:
                 return
             yield from _charge_in_gap(room, truck, end, time)
-        discharge = _new_discharge(truck, level)
+        rate = _new_rate(truck, level)
 
 
 def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":

@@ -1,8 +1,8 @@
-"""Care of batteries out of trucks: watering, inspection, readings and wash, when due or in rounds.
+"""Maintenance of batteries out of trucks: watering, inspection, readings and wash, when due or in rounds.
 
-A charged and cooled battery whose turn it is gets its maintenance before it counts as ready; what is done before a charge
-is done on the discharged battery as it comes. Attendants take up one kind of maintenance after another as the priorities say,
-when nothing more pressing waits. With drivers only, maintenance is done at once.
+A charged and cooled battery whose turn it is gets its maintenance before it counts as ready; what is done before a
+charge is done on the discharged battery as it comes. Attendants take up one kind of maintenance after another as the
+priorities say, when nothing more pressing waits. With drivers only, maintenance is done at once.
 """
 
 from collections import deque
@@ -154,7 +154,7 @@ class MaintenanceDesk:
         battery.maintenance_min[index] = start
 
     def write_unfinished(self) -> None:
-        """Write rows for batteries whose turn had come, or whose maintenance others must take over, when the run ends."""
+        """Write rows for batteries that wait for maintenance, or for others to take it over, when the run ends."""
         for battery, (index, start_min) in self.laid_down.items():
             self.write(battery, index, (self.due_since[battery.number], start_min, nan))
         waiting = [(battery, index) for queue in self.queues.values() for battery, index in queue]

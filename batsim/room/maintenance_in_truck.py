@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from batsim.room.attendants import Person
     from batsim.room.devices import Unit
-    from batsim.room.duty import Truck
     from batsim.room.simulation import Room
+    from batsim.room.truck import Truck
 
 
 class Waiting:

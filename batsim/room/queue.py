@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import BatteryPlan
-    from batsim.room.duty import Truck
+    from batsim.room.truck import Truck
 
 
 class Queue:

@@ -15,7 +15,8 @@ from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.room.charging import ChargingDesk
 from batsim.room.charging_spots import SpotDesk
-from batsim.room.duty import Truck, duty
+from batsim.room.discharges import leave_at
+from batsim.room.duty import duty
 from batsim.room.exchange import ExchangeDesk
 from batsim.room.floor_plan import in_turn
 from batsim.room.in_truck import duty_in_truck
@@ -26,6 +27,7 @@ from batsim.room.outages import start_outages
 from batsim.room.queue import Queue
 from batsim.room.run_facts import facts_of
 from batsim.room.streams import Streams
+from batsim.room.truck import Truck
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -239,7 +241,7 @@ class Room:
             job.write()
         for truck in self.trucks:
             if truck.planned is not None:
-                truck.settle(truck.left_min)
+                leave_at(truck, truck.left_min)
             if truck.left_min < horizon and (truck.waits or truck.joined_min >= horizon):
                 write.exchanges(came=truck.came(kind, truck.ready_found if truck.waits else nan), charged=-1)
             elif not isnan(truck.plugged_min):
