@@ -27,7 +27,7 @@ class RoomCourse:
     time_min: Floats
     """Instants, the first at the start of the window: something changes at each of them. (n) [min]"""
     waiting: dict[str, Whole]
-    """Trucks waiting, by what they wait for, a word of `batsim.record.CAUSES`; `nothing` when one is about to go. (n)"""
+    """Trucks waiting, by what they wait for, a word of `CAUSES`; `nothing` when one is about to go. (n)"""
     batteries: dict[str, Whole]
     """Batteries by state, a word of `batsim.record.STATES`; they add up to all batteries. (n)"""
     charging: Whole
