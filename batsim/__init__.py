@@ -2,7 +2,7 @@
 
     >>> import batsim
     >>> site = batsim.read("scenarios/kestrel-lane.yaml")            # doctest: +SKIP
-    >>> batsim.compare(site, replications=20)                        # doctest: +SKIP
+    >>> batsim.compare(site, batsim.Settings(replications=20))                        # doctest: +SKIP
 
 Names are loaded when they are first used, so that `import batsim` is quick.
 """
@@ -23,13 +23,13 @@ if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.room.simulation import simulate
     from batsim.scenario.reading import changed, read, read_scenario_text
+    from batsim.scenario.settings import Schedule, Settings
     from batsim.scenario.site import Scenario
     from batsim.scenario.study_file import Study
     from batsim.study.bottleneck.bottleneck import Bottleneck, bottleneck
     from batsim.study.compare import Comparison, compare
     from batsim.study.day_without import DayWithout, day_without
     from batsim.study.room_over import room_over
-    from batsim.study.running.precision import run_within
     from batsim.study.running.replications import Runs, run
     from batsim.study.sweeps.export import export_store
     from batsim.study.sweeps.sensitivity import sensitivity
@@ -69,6 +69,8 @@ _HOMES = {
     "Runs": "batsim.study.running.replications",
     "Scenario": "batsim.scenario.site",
     "ScenarioError": "batsim.errors",
+    "Schedule": "batsim.scenario.settings",
+    "Settings": "batsim.scenario.settings",
     "SimulationError": "batsim.errors",
     "Study": "batsim.scenario.study_file",
     "StudyError": "batsim.errors",
@@ -108,7 +110,6 @@ _HOMES = {
     "room_over": "batsim.study.room_over",
     "room_plan_chart": "batsim.views.charts.room_plan_chart",
     "run": "batsim.study.running.replications",
-    "run_within": "batsim.study.running.precision",
     "sensitivity": "batsim.study.sweeps.sensitivity",
     "simulate": "batsim.room.simulation",
     "sweep": "batsim.study.sweeps.sweep",
@@ -133,6 +134,8 @@ __all__ = [
     "Runs",
     "Scenario",
     "ScenarioError",
+    "Schedule",
+    "Settings",
     "SimulationError",
     "Study",
     "StudyError",
@@ -172,7 +175,6 @@ __all__ = [
     "room_over",
     "room_plan_chart",
     "run",
-    "run_within",
     "sensitivity",
     "simulate",
     "sweep",

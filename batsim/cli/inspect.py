@@ -78,8 +78,8 @@ PICTURES: dict[str, dict[str, Any]] = {".png": {"dpi": 150}, ".svg": {"metadata"
 
 def _record(scenario: "Scenario", to_min: float, options: dict[str, Any]) -> "Record":
     """Simulate what trace and day look at."""
-    from batsim.study.running.one_run import layout_of, run_until  # noqa: PLC0415 - heavy
+    from batsim.study.running.one_run import layout_of, record_until  # noqa: PLC0415 - heavy
 
     with as_usage_error():
         layout = layout_of(scenario, options["layout"])
-    return run_until(scenario, layout, to_min, replication=options["replication"], seed=options["seed"])
+    return record_until(scenario, layout, to_min, replication=options["replication"], seed=options["seed"])

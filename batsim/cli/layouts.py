@@ -8,9 +8,8 @@ import click
 from batsim.cli.group import main
 from batsim.cli.options import (
     as_usage_error,
-    progress,
     read_scenario,
-    run_settings,
+    settings_of,
     show,
     simulation_options,
     width,
@@ -61,13 +60,7 @@ def compare(file: str, uncertain: int | None, **options: Any) -> None:  # noqa: 
         return
     _check_precision(options)
     with as_usage_error("--within"):
-        comparison = compare_layouts(
-            scenario,
-            **run_settings(options),
-            measures=measures,
-            within=options["within"],
-            most=options["most"],
-        )
+        comparison = compare_layouts(scenario, settings_of(options), measures=measures)
     show(comparison.as_json() if options["as_json"] else comparison_text(comparison, width()))
 
 
@@ -79,8 +72,8 @@ def _uncertain(scenario: "Scenario", draws: int, measures: tuple[str, ...], opti
     if options["within"] is not None or options["most"] is not None:
         msg = "--uncertain states the number of draws; leave --within and --most out"
         raise click.UsageError(msg)
-    found = compare_uncertain(scenario, draws, measures=measures, **run_settings(options))
-    show(found.as_json() if options["as_json"] else uncertain_text(found, width()))
+    comparison = compare_uncertain(scenario, draws, settings_of(options), measures=measures)
+    show(comparison.as_json() if options["as_json"] else uncertain_text(comparison, width()))
 
 
 def _check_precision(options: dict[str, Any]) -> None:
@@ -98,25 +91,18 @@ def _check_precision(options: dict[str, Any]) -> None:
 @_precision_options
 def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Simulate layouts and print every measure of each."""
-    from batsim.study.compare import DECIDING, check_measures  # noqa: PLC0415 - heavy
-    from batsim.study.running.precision import run_within  # noqa: PLC0415
+    from batsim.study.compare import check_measures  # noqa: PLC0415 - heavy
+    from batsim.study.running.replications import DOWNTIME  # noqa: PLC0415
     from batsim.study.running.replications import run as run_layouts  # noqa: PLC0415
     from batsim.views.text.tables import runs_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    measures = tuple(dict.fromkeys(options["measures"])) or (DECIDING,)
+    measures = tuple(dict.fromkeys(options["measures"])) or (DOWNTIME,)
     check_measures(scenario, measures)
     _check_precision(options)
-    wanted = None
-    if options["within"] is None:
-        runs = run_layouts(scenario, **run_settings(options))
-    else:
-        given = run_settings(options)
-        layouts = given.pop("layouts")
-        given.pop("replications")
-        with as_usage_error("--within"):
-            runs, wanted = run_within(scenario, layouts, options["within"], measures[0], options["most"], **given)
-    show(runs.as_json() if options["as_json"] else runs_text(runs, measures, wanted, width()))
+    with as_usage_error("--within"):
+        runs = run_layouts(scenario, settings_of(options), measure=measures[0])
+    show(runs.as_json() if options["as_json"] else runs_text(runs, measures, width()))
 
 
 @main.command("warm-up")
@@ -125,32 +111,29 @@ def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
 @click.option("--pilot-weeks", type=click.IntRange(4, 1040), default=20, show_default=True, help="Length of the pilot.")
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams.")
 @click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays.")
-def warm_up(file: str, layouts: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401 - click's options
+def warm_up(file: str, pilot_weeks: int, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find how many weeks of a run to drop, by a pilot without a warm-up (MSER-5, in whole weeks)."""
     from batsim.study.warm_up import warm_up as find  # noqa: PLC0415 - heavy
     from batsim.views.text.warm_up_text import warm_up_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    found = find(scenario, tuple(dict.fromkeys(layouts)) or None, progress=progress(), **options)
-    show(warm_up_text(scenario, found, options["pilot_weeks"], width()))
+    warm_ups = find(scenario, settings_of(options | {"weeks": pilot_weeks}))
+    show(warm_up_text(scenario, warm_ups, pilot_weeks, width()))
 
 
 @main.command("bottleneck")
 @simulation_options
 def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what binds: how much downtime one more of each thing would save, and when in the week."""
-    from batsim.study.bottleneck.bottleneck import bottlenecks  # noqa: PLC0415 - heavy
-    from batsim.study.running.replications import settings  # noqa: PLC0415
+    from batsim.study.bottleneck.bottleneck import bottleneck as find  # noqa: PLC0415 - heavy
     from batsim.views.text.bottleneck_text import bottleneck_answer  # noqa: PLC0415
 
-    given = run_settings(options)
-    workers, progress = given.pop("workers"), given.pop("progress")
-    stated = settings(read_scenario(file), **given)
-    found = bottlenecks(stated, workers=workers, progress=progress)
+    scenario, settings = read_scenario(file), settings_of(options)
+    schedule, bottlenecks = settings.schedule(scenario), find(scenario, settings)
     if options["as_json"]:
-        show(stated.as_json() | {"layouts": {name: one.layout_json() for name, one in found.items()}})
+        show(schedule.as_json() | {"layouts": {name: one.layout_json() for name, one in bottlenecks.items()}})
     else:
-        show(bottleneck_answer(stated, list(found.values()), width()))
+        show(bottleneck_answer(schedule, list(bottlenecks.values()), width()))
 
 
 @main.command("day-without")
@@ -158,19 +141,16 @@ def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's opt
 @simulation_options
 def day_without(file: str, device: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what a day without a device costs, with what stands by and without it; always simulates that one week."""
-    from batsim.study.day_without import days_without  # noqa: PLC0415 - heavy
-    from batsim.study.running.replications import settings  # noqa: PLC0415
+    from batsim.study.day_without import day_without as find  # noqa: PLC0415 - heavy
     from batsim.views.text.day_without_text import day_without_answer  # noqa: PLC0415
 
-    given = run_settings(options)
-    workers, progress = given.pop("workers"), given.pop("progress")
-    if given.pop("weeks") is not None:
+    if options["weeks"] is not None:
         msg = "the day and its week are fixed; leave --weeks out"
         raise click.UsageError(msg)
-    stated = settings(read_scenario(file), **given)
-    found = days_without(stated, device, workers=workers, progress=progress)
+    scenario, settings = read_scenario(file), settings_of(options)
+    schedule, days = settings.schedule(scenario), find(scenario, settings, device=device)
     if options["as_json"]:
-        days = [{"layout": one.layout, **one.as_json()} for one in found]
-        show({**stated.as_json(), "weeks": 1.0, "days": days})
+        by_layout = [{"layout": day.layout, **day.as_json()} for day in days]
+        show({**schedule.as_json(), "weeks": 1.0, "days": by_layout})
     else:
-        show(day_without_answer(stated, found, width()))
+        show(day_without_answer(schedule, days, width()))

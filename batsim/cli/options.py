@@ -12,8 +12,8 @@ import click
 from batsim.errors import ScenarioError
 
 if TYPE_CHECKING:
+    from batsim.scenario.settings import Progress, Settings
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 SETTLED_S = 1.0
 """Time after which the pace of a run is told. [s]"""
@@ -63,17 +63,16 @@ def read_scenario(file: str) -> "Scenario":
     return read(file)
 
 
-def run_settings(options: dict[str, Any]) -> dict[str, Any]:
-    """Turn command-line options into arguments."""
-    return {
-        "layouts": tuple(dict.fromkeys(options["layouts"])) or None,
-        "replications": options["replications"],
-        "weeks": options["weeks"],
-        "warm_up_weeks": options["warm_up"],
-        "seed": options["seed"],
-        "workers": options["workers"],
-        "progress": progress(),
-    }
+def settings_of(options: dict[str, Any]) -> "Settings":
+    """Turn command-line options into settings; a command may lack some of them."""
+    from batsim.scenario.settings import Settings  # noqa: PLC0415 - heavy
+
+    return Settings(
+        layouts=tuple(dict.fromkeys(options.get("layouts", ()))) or None,
+        warm_up_weeks=options.get("warm_up"),
+        progress=progress(),
+        **{key: options.get(key) for key in ("replications", "weeks", "seed", "within", "most", "workers")},
+    )
 
 
 def progress(things: str = "replications") -> "Progress | None":

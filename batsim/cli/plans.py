@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario, run_options, run_settings, show, simulation_options, width
+from batsim.cli.options import read_scenario, run_options, settings_of, show, simulation_options, width
 
 PAGES = (".html", ".pdf")
 PAPERS = ("a4", "letter")
@@ -27,7 +27,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    found = plan_layouts(scenario, **run_settings(options))
+    found = plan_layouts(scenario, settings_of(options))
     if tables is not None:
         folder = Path(tables)
         try:
@@ -55,7 +55,7 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
     if path.suffix.lower() not in PAGES:
         message = f"--output: a report must end in {' or '.join(PAGES)} (got {output})"
         raise click.UsageError(message)
-    found = plan_layouts(read_scenario(file), **run_settings(options))
+    found = plan_layouts(read_scenario(file), settings_of(options))
     html = report_html(
         found, _date() if date is None else date, found.room(recommend(found).layout, options["workers"])
     )

@@ -3,13 +3,14 @@
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import line_progress, progress, read_scenario, say, show, width
+from batsim.cli.options import line_progress, progress, read_scenario, say, settings_of, show, width
 
 
 @main.command()
@@ -29,11 +30,13 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
     from batsim.views.text.sweep_text import sweep_text  # noqa: PLC0415
 
     kept = store or _store_of(study, options["shard"])
-    options["warm_up_weeks"] = options.pop("warm_up")
+    settings = replace(settings_of(options), progress=progress("cases"))
     command = " ".join(["batsim", *sys.argv[1:]])
     with _kept(kept):
-        found = run_sweep(study, store=kept, command=command, progress=progress("cases"), **options)
-    show(found.as_json() if as_json else sweep_text(found, kept, width()))
+        result = run_sweep(
+            study, settings, store=kept, scheduler=options["scheduler"], shard=options["shard"], command=command
+        )
+    show(result.as_json() if as_json else sweep_text(result, kept, width()))
 
 
 @main.command()
@@ -62,18 +65,15 @@ def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - 
     from batsim.decision.decide import decide as decide_counts  # noqa: PLC0415 - heavy
     from batsim.views.text.decision_text import decision_text  # noqa: PLC0415
 
-    ranges = dict(_range(text) for text in options.pop("ranges"))
-    indifference = dict(_near(text) for text in options.pop("indifference"))
-    stated = options.pop("confidence")
+    ranges = dict(_range(text) for text in options["ranges"])
+    indifference = dict(_near(text) for text in options["indifference"])
+    sure = options["confidence"]
     found = decide_counts(
         read_scenario(file),
-        tuple(dict.fromkeys(options.pop("layouts"))) or None,
+        replace(settings_of(options), confidence=None if sure is None else _share("--confidence", sure, 0.5, 0.999)),
         ranges=ranges,
         indifference=indifference,
-        confidence=None if stated is None else _share("--confidence", stated, 0.5, 0.999),
-        warm_up_weeks=options.pop("warm_up"),
         progress=line_progress(),
-        **options,
     )
     show(found.as_json() if as_json else decision_text(found, width()))
 

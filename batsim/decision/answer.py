@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from batsim.decision.counts import BATTERIES, CHARGERS, Dimension
+from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
-from batsim.study.running.replications import UNITS, Settings, plain
+from batsim.study.running.replications import UNITS, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,7 +55,7 @@ class Tested(NamedTuple):
 class Answer:
     """What a layout needs to meet the targets."""
 
-    settings: Settings
+    schedule: Schedule
     layout: str
     dimensions: tuple[Dimension, ...]
     limits: tuple[Limit, ...]
@@ -102,7 +103,7 @@ class Answer:
         """Replications that all cells would have taken."""
         return self.cells * self.grid_replications
 
-    def confidence_interval(self, measure: str = DECIDING) -> Interval:
+    def interval(self, measure: str = DECIDING) -> Interval:
         """Mean of a measure of the answer, and its Student interval."""
         cell = self.chosen or self.best
         return Interval(np.nan, np.nan, np.nan) if cell is None else cell.interval(measure, self.confidence)
@@ -175,7 +176,7 @@ class Answer:
             "targets": [each.text for each in self.limits],
             "indifference": {each.name: each.indifference for each in self.limits},
             "cost_per_year": None if self.chosen is None else self.chosen.cost_per_year,
-            "currency": self.settings.scenario.site.currency,
+            "currency": self.schedule.scenario.site.currency,
             "answer": None if self.chosen is None else self.cell_json(self.chosen),
             "nearest": None if self.best is None else self.cell_json(self.best),
             "frontier": [self.cell_json(each) for each in self.frontier],

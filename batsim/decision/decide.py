@@ -16,10 +16,10 @@ from batsim.decision.search import Search
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.reading import changed
+from batsim.scenario.settings import Schedule, Settings
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import Runner
-from batsim.study.running.replications import Settings, settings
 from batsim.study.sweeps.cases import restated
 
 if TYPE_CHECKING:
@@ -35,13 +35,13 @@ OFFSETS = (-4, -2, -1, 1)
 class Decision(Shows):
     """What each layout needs to meet the targets."""
 
-    settings: Settings
+    schedule: Schedule
     sizes: tuple[Answer, ...]
 
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
-        return f"{self.settings.scenario.site.name}: {', '.join(each.layout for each in self.sizes)}"
+        return f"{self.schedule.scenario.site.name}: {', '.join(each.layout for each in self.sizes)}"
 
     @property
     def cheapest(self) -> Answer | None:
@@ -59,9 +59,9 @@ class Decision(Shows):
 
         rows = []
         for each in self.sizes:
-            interval = each.confidence_interval()
+            interval = each.interval()
             who = {"layout": each.layout, "meets": each.chosen is not None, **each.counts}
-            cost = {f"cost_{self.settings.scenario.site.currency.lower()}_per_year": each.cost_per_year}
+            cost = {f"cost_{self.schedule.scenario.site.currency.lower()}_per_year": each.cost_per_year}
             names = ("", "_low", "_high")
             downtime = {f"downtime_min_per_truck_shift{end}": value for end, value in zip(names, interval, strict=True)}
             rows.append(who | cost | downtime)
@@ -71,7 +71,7 @@ class Decision(Shows):
         """Everything as plain data for `json.dump`."""
         cheapest = self.cheapest
         return {
-            **self.settings.as_json(),
+            **self.schedule.as_json(),
             "layouts": {each.layout: each.as_json() for each in self.sizes},
             "cheapest": None if cheapest is None else cheapest.layout,
         }
@@ -79,17 +79,11 @@ class Decision(Shows):
 
 def decide(
     scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
+    settings: Settings = Settings(),
     *,
     ranges: Ranges | None = None,
     indifference: dict[str, float] | None = None,
-    confidence: float | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    replications: int | None = None,
-    seed: int | None = None,
     same_cost: float | None = None,
-    workers: int | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Decision:
     """Find the cheapest counts of each layout that meet the scenario's targets.
@@ -98,26 +92,19 @@ def decide(
     ----------
     scenario
         The site; it must state a target.
-    layouts
-        Names of layouts; all of them when not given.
+    settings
+        What is run, in place of what the scenario says. Its confidence is the probability that no decision was wrong,
+        its replications are those of the answer, after it is found.
     ranges
         Least and most of some counts, by name: batteries, chargers, stations, attendants (on each shift that has any)
         or a device. Only these are chosen then, all else stays as stated.
     indifference
         By target (downtime, waits, none ready, cut-out), how far below it a mean may lie and still be taken for a
         miss; the catalogue's where nothing is given.
-    confidence
-        Probability that no decision was wrong; the scenario's when not given.
-    weeks, warm_up_weeks, seed
-        In place of what the scenario says.
-    replications
-        Of the answer, after it is found.
     same_cost
         Part of the yearly cost within which counts are equally dear; the catalogue's when not given. [-]
-    workers
-        Processes; one for each core when not given.
     progress
-        Called with a line of text now and then.
+        Called with a line of text now and then; how much is left nobody knows.
 
     Returns
     -------
@@ -129,9 +116,9 @@ def decide(
     ScenarioError
         When there is no target, a range or an indifference is of nothing, or a layout is not there.
     """
-    stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed, confidence)
+    schedule = settings.schedule(scenario)
     limits = limits_of(scenario, indifference)
-    chosen = {layout: dimensions_of(scenario, layout, ranges or {}) for layout in stated.layouts}
+    chosen = {layout: dimensions_of(scenario, layout, ranges or {}) for layout in schedule.layouts}
     for layout, dimensions in chosen.items():
         if not dimensions:
             rule = "has no count that could be chosen; all are unlimited or left to the drivers"
@@ -139,16 +126,16 @@ def decide(
     with instead(scenario.stated_figures):
         dear = figure("decide.same_cost").value / 100.0 if same_cost is None else same_cost
     found = []
-    with Runner(scenario.with_layouts(stated.layouts), workers, change=restated) as runner:
+    with Runner(scenario.with_layouts(schedule.layouts), settings.workers, change=restated) as runner:
         for layout, dimensions in chosen.items():
-            search = Search(stated, layout, limits, runner, progress, dear)
+            search = Search(schedule, layout, limits, runner, progress, dear)
             found.append(_sized(search, dimensions))
-    return Decision(stated, tuple(found))
+    return Decision(schedule, tuple(found))
 
 
 def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
     """Answer one layout: on a grid that is thinned out where counts are many, then one by one around the answer."""
-    scenario, layout = search.settings.scenario, search.layout
+    scenario, layout = search.schedule.scenario, search.layout
     grid = Grid(scenario, layout, tuple(thinned(each) for each in dimensions))
     if len(grid.cells) > MOST_CELLS:
         rule = f"would give {len(grid.cells)} cells; at most {MOST_CELLS} are looked through, so state narrower ranges"
@@ -160,13 +147,13 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
     else:
         chosen, equally_dear = search.picked(chosen)
         chosen = search.trimmed(dimensions, chosen)
-        chosen = search.looked_at(chosen.cell, search.settings.replications)
+        chosen = search.looked_at(chosen.cell, search.schedule.replications)
     frontier = () if chosen is None else _frontier(search, dimensions, chosen)
     units = UnitCosts(scenario, layout)
     answer = chosen or best
     answered = scenario if answer is None or answer.refused else changed(scenario, grid.changes(answer.cell))
     return Answer(
-        settings=search.settings,
+        schedule=search.schedule,
         layout=layout,
         dimensions=dimensions,
         limits=search.limits,
@@ -179,10 +166,10 @@ def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
         placeholders=units.placeholders,
         cells=search.cells,
         runs=search.runs,
-        confidence=search.settings.confidence,
+        confidence=search.schedule.confidence,
         reached_confidence=search.confidence,
         same_cost_share=search.same_cost_share,
-        grid_replications=search.settings.replications,
+        grid_replications=search.schedule.replications,
     )
 
 

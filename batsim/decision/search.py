@@ -10,12 +10,12 @@ from batsim.decision.answer import DECIDING, Tested, worst_miss
 from batsim.decision.counts import Dimension, Grid
 from batsim.errors import BatsimError, SimulationError
 from batsim.scenario.reading import changed
+from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility, KimNelson
 from batsim.study.limits import Limit
 from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import REFUSED, Failure, Job
-from batsim.study.running.replications import Settings
 from batsim.study.sweeps.cases import changes_of
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ class Search:
 
     Parameters
     ----------
-    settings
+    schedule
         Scenario, seed, length and warm-up of a run, and confidence.
     layout
         Name of the layout.
@@ -65,21 +65,21 @@ class Search:
 
     def __init__(
         self,
-        settings: Settings,
+        schedule: Schedule,
         layout: str,
         limits: tuple[Limit, ...],
         runner: Runner,
         progress: Callable[[str], None] | None,
         same_cost_share: float,
     ) -> None:
-        self.settings, self.layout, self.limits = settings, layout, limits
+        self.schedule, self.layout, self.limits = schedule, layout, limits
         self.tested: dict[tuple[int, ...], Tested] = {}
         self.cells = self.runs = 0
         self.grid: Grid
         """Grid that is looked through."""
         self._runner, self._progress = runner, progress
         self.same_cost_share = same_cost_share
-        self._alpha = 1.0 - settings.confidence
+        self._alpha = 1.0 - schedule.confidence
         self.near_decisions = 0
         """Cells that took the sequential test."""
         self._too_many: set[tuple[int, ...]] = set()
@@ -200,7 +200,7 @@ class Search:
 
     def _raced(self, meeting: list[Tested], tolerance: float) -> Tested:
         """Find the one of several cells that loses least."""
-        race = KimNelson(len(meeting), FIRST_STAGE, 1.0 - self.settings.confidence, max(tolerance, ROUNDING))
+        race = KimNelson(len(meeting), FIRST_STAGE, 1.0 - self.schedule.confidence, max(tolerance, ROUNDING))
         selected, replication = None, 0
         while selected is None and replication < MOST_REPLICATIONS:
             for number in race.still_in:
@@ -254,7 +254,7 @@ class Search:
         """Tell whether a cell that breaks a rule still does with what is stated of everything that it has less of."""
         more = tuple(max(number, each.stated) for number, each in zip(cell, self.grid.dimensions, strict=True))
         try:
-            changed(self.settings.scenario, self.grid.changes(more))
+            changed(self.schedule.scenario, self.grid.changes(more))
         except BatsimError:
             return True
         return False
@@ -286,7 +286,7 @@ class Search:
     def _extend(self, cell: tuple[int, ...], values: dict[str, list[float]], count: int) -> str:
         """Add replications of a cell up to a count; return the rule that it breaks, if it breaks one."""
         done = len(next(iter(values.values()), ()))
-        stated = self.settings
+        stated = self.schedule
         changes = changes_of(self.grid.changes(cell))
         jobs = [
             Job(self.layout, number, stated.seed, stated.length_min, stated.warm_up_min, 0, changes)

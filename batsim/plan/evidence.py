@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -12,15 +13,15 @@ from batsim.measures.gas_course import gas_course
 from batsim.measures.mean_week import QUARTERS
 from batsim.measures.windows import Floats, Measured
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Schedule, Settings
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import measures_of
-from batsim.study.running.replications import Runs, Settings, jobs_of, runs_of
+from batsim.study.running.jobs import jobs_of, measures_of
+from batsim.study.running.replications import Runs, runs_of
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 
 class RunEvidence(NamedTuple):
@@ -71,7 +72,7 @@ class Evidence:
     @property
     def week_kwh(self) -> Floats:
         """Energy from the wall in each quarter of an hour of a week, from Monday 00:00 on, the mean of all. [kWh]"""
-        start = round(self.runs.warm_up_min / QUARTER_MIN)
+        start = round(self.runs.schedule.warm_up_min / QUARTER_MIN)
         load_kw = np.zeros(QUARTERS)
         weeks = 0.0
         for run in self.replications:
@@ -96,46 +97,39 @@ def take(record: "Record", scenario: "Scenario") -> RunEvidence:
     )
 
 
-def evidence(settings: Settings, workers: int | None = None, progress: "Progress | None" = None) -> dict[str, Evidence]:
+def evidence(schedule: Schedule, settings: Settings = Settings()) -> dict[str, Evidence]:
     """Simulate layouts of one scenario; see `evidence_of_each`."""
-    return evidence_of_each([settings], workers, progress)[0]
+    return evidence_of_each([schedule], settings)[0]
 
 
-def evidence_of_each(
-    runs: Sequence[Settings], workers: int | None = None, progress: "Progress | None" = None
-) -> list[dict[str, Evidence]]:
+def evidence_of_each(schedules: Sequence[Schedule], settings: Settings = Settings()) -> list[dict[str, Evidence]]:
     """Simulate layouts of several scenarios, all together, and keep what a plan needs of them.
 
     Parameters
     ----------
-    runs
-        Layouts, how often and for how long, for each scenario.
-    workers, progress
-        As in `run`.
+    schedules
+        What is run of each scenario.
+    settings
+        Their workers and progress hold.
 
     Returns
     -------
     list of dict
         For each of them, evidence by layout.
     """
-    jobs = [
-        job._replace(scenario=number)
-        for number, settings in enumerate(runs)
-        for job in jobs_of(settings, range(settings.replications))
-    ]
-    scenarios = [settings.scenario for settings in runs]
-    done = iter(run_jobs(scenarios, jobs, take=take, workers=workers, progress=progress) if jobs else ())
+    jobs = [job._replace(scenario=number) for number, schedule in enumerate(schedules) for job in jobs_of(schedule)]
+    runs = iter(run_jobs([schedule.scenario for schedule in schedules], jobs, settings, take=take) if jobs else ())
     return [
-        _by_layout(settings, [next(done) for _ in settings.layouts for _ in range(settings.replications)])
-        for settings in runs
+        _by_layout(schedule, list(islice(runs, len(schedule.layouts) * schedule.replications)))
+        for schedule in schedules
     ]
 
 
-def _by_layout(settings: Settings, done: list[RunEvidence]) -> dict[str, Evidence]:
+def _by_layout(schedule: Schedule, done: list[RunEvidence]) -> dict[str, Evidence]:
     """Evidence of one scenario, layout by layout."""
-    count = settings.replications
-    runs = runs_of(settings, count, [run.measures for run in done])
+    count = schedule.replications
+    runs = runs_of(schedule, [run.measures for run in done])
     return {
         layout: Evidence(layout, runs, tuple(done[position * count : (position + 1) * count]))
-        for position, layout in enumerate(settings.layouts)
+        for position, layout in enumerate(schedule.layouts)
     }

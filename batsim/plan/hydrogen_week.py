@@ -62,7 +62,7 @@ def hydrogen_week(evidence: "Evidence", asked: "Ventilation") -> HydrogenWeek | 
     ]
     replication = int(np.argmax([np.max(course) for course in courses]))
     course = courses[replication]
-    ends: Floats = evidence.runs.warm_up_min % WEEK_MIN + QUARTER_MIN * np.arange(1.0, course.size + 1.0)
+    ends: Floats = evidence.runs.schedule.warm_up_min % WEEK_MIN + QUARTER_MIN * np.arange(1.0, course.size + 1.0)
     week = int((ends[np.argmax(course)] - QUARTER_MIN) // WEEK_MIN)
     mine = (ends > week * WEEK_MIN) & (ends <= (week + 1) * WEEK_MIN)
     times, share = ends[mine] - week * WEEK_MIN, course[mine]

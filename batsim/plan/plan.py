@@ -22,9 +22,10 @@ from batsim.plan.room_fit import room_checks
 from batsim.plan.supply import SupplyPlan, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Schedule, Settings
 from batsim.study.compare import Comparison, TargetResult
 from batsim.study.room_over import RoomOver, room_over
-from batsim.study.running.replications import Settings, plain, settings
+from batsim.study.running.replications import plain
 from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
 
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 
 ROOM_REPLICATIONS = 5
@@ -98,7 +98,7 @@ class LayoutPlan:
 class Plan(Shows):
     """Plans of the layouts of a scenario; `recommend` chooses one of them."""
 
-    settings: Settings
+    schedule: Schedule
     comparison: Comparison
     layouts: dict[str, LayoutPlan]
     figures: tuple[str, ...] = ()
@@ -112,12 +112,12 @@ class Plan(Shows):
     @property
     def scenario(self) -> "Scenario":
         """The scenario."""
-        return self.settings.scenario
+        return self.schedule.scenario
 
     @property
     def waits(self) -> Waits:
         """Waits of every exchange in the planned layouts."""
-        planned = dataclasses.replace(self.settings, layouts=tuple(self.layouts))
+        planned = dataclasses.replace(self.schedule, layouts=tuple(self.layouts))
         waits = {
             name: tuple(run.waits_min for run in layout.evidence.replications) for name, layout in self.layouts.items()
         }
@@ -125,19 +125,18 @@ class Plan(Shows):
 
     def room(self, layout: str, workers: int | None = None) -> RoomOver | None:
         """Simulate a layout once more and keep its room; None where less than a week is measured."""
-        weeks = math.floor(self.settings.length_min / WEEK_MIN)
+        weeks = math.floor(self.schedule.length_min / WEEK_MIN)
         if weeks < 1:
             return None
-        settings = self.settings
-        return room_over(
-            settings.scenario,
-            layout,
-            replications=min(settings.replications, ROOM_REPLICATIONS),
+        schedule = self.schedule
+        settings = Settings(
+            replications=min(schedule.replications, ROOM_REPLICATIONS),
             weeks=weeks,
-            warm_up_weeks=settings.warm_up_min / WEEK_MIN,
-            seed=settings.seed,
+            warm_up_weeks=schedule.warm_up_weeks,
+            seed=schedule.seed,
             workers=workers,
         )
+        return room_over(schedule.scenario, layout, settings)
 
     @cached_property
     def questions(self) -> tuple[Question, ...]:
@@ -204,7 +203,7 @@ class Plan(Shows):
         """Everything as plain data for `json.dump`; what is no number is None."""
         data: dict[str, Any] = _plain_data(
             {
-                **self.settings.as_json(),
+                **self.schedule.as_json(),
                 "currency": self.scenario.site.currency,
                 "layouts": {name: _layout_json(each) for name, each in self.layouts.items()},
                 "questions": [each._asdict() for each in self.questions],
@@ -213,23 +212,15 @@ class Plan(Shows):
         return data
 
 
-def plan_layouts(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
-    *,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
-) -> Plan:
+def plan_layouts(scenario: "Scenario", settings: Settings = Settings()) -> Plan:
     """Plan layouts of a scenario: checks, equipment, ventilation, supply, money, cautions, open questions.
 
     Parameters
     ----------
-    scenario, layouts, replications, weeks, warm_up_weeks, seed, workers, progress
-        As in `run`.
+    scenario
+        The site, as `read` returns it.
+    settings
+        What is run, in place of what the scenario says.
 
     Returns
     -------
@@ -241,15 +232,15 @@ def plan_layouts(
     ScenarioError
         When a layout is not in the scenario, or a number is out of range.
     """
-    schedule = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
+    schedule = settings.schedule(scenario)
     present, wanted = scenario.present, schedule.layouts
     if present is not None and present not in wanted:  # payback needs it too
-        schedule = settings(scenario, (*wanted, present), replications, weeks, warm_up_weeks, seed)
-    evidences = evidence(schedule, workers, progress)
+        schedule = dataclasses.replace(schedule, layouts=(*wanted, present))
+    evidences = evidence(schedule, settings)
     asked: set[str] = set()
     noting = scenario.with_figures(scenario.figures.noting(asked))
     drafts = {name: _draft(noting, evidences[name]) for name in schedule.layouts}
-    tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, workers)
+    tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, settings)
     comparison = Comparison(next(iter(evidences.values())).runs)
     plans = {}
     for name in wanted:

@@ -20,6 +20,7 @@ from batsim.plan.evidence import evidence_of_each
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING
 from batsim.scenario.reading import changed
+from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.text.yaml_text import path_text
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from batsim.scenario.parts.batteries import BatteryType
     from batsim.scenario.site import Scenario
     from batsim.statistics.intervals import Interval
-    from batsim.study.running.replications import Settings
 
 DOWNTIME = "downtime_min_per_truck_shift"
 HELD_BACK_REPLICATIONS = 5
@@ -169,11 +169,11 @@ class Trial(NamedTuple):
 
     layout: str
     what: str
-    settings: "Settings"
+    schedule: Schedule
 
 
 def held_back(
-    evidence: "dict[str, Evidence]", settings: "Settings", layouts: Sequence[str], workers: int | None = None
+    evidence: "dict[str, Evidence]", schedule: Schedule, layouts: Sequence[str], settings: Settings = Settings()
 ) -> dict[str, tuple[tuple[HeldBack, ...], tuple[str, ...]]]:
     """Simulate a power limit and a stagger, each alone, for all layouts together.
 
@@ -181,12 +181,12 @@ def held_back(
     ----------
     evidence
         What the simulation says without them, by layout.
-    settings
+    schedule
         How long it was simulated, and how often at most with chargers held back.
     layouts
         Those to try.
-    workers
-        As in `run`.
+    settings
+        Their workers hold.
 
     Returns
     -------
@@ -196,13 +196,14 @@ def held_back(
     trials: list[Trial] = []
     refused: dict[str, list[str]] = {layout: [] for layout in layouts}
     for layout in layouts:
-        for trial in _trials(settings, layout, _paired(evidence[layout], "peak_kw")):
+        for trial in _trials(schedule, layout, _paired(evidence[layout], "peak_kw")):
             if isinstance(trial, str):
                 refused[layout].append(trial)
             else:
                 trials.append(trial)
     tried: dict[str, list[HeldBack]] = {layout: [] for layout in layouts}
-    for trial, held in zip(trials, evidence_of_each([trial.settings for trial in trials], workers), strict=True):
+    how = Settings(workers=settings.workers)
+    for trial, held in zip(trials, evidence_of_each([trial.schedule for trial in trials], how), strict=True):
         kw, minutes = (held[trial.layout].mean(name) for name in ("peak_kw", DOWNTIME))
         peak, lost = (_paired(evidence[trial.layout], name) for name in ("peak_kw", DOWNTIME))
         tried[trial.layout].append(HeldBack(trial.what, kw, peak - kw, minutes, minutes - lost))
@@ -214,14 +215,14 @@ def _paired(evidence: "Evidence", measure: str) -> float:
     return float(np.mean([run.measures[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
 
 
-def _trials(settings: "Settings", layout: str, peak_kw: float) -> "Iterator[Trial | str]":
+def _trials(schedule: Schedule, layout: str, peak_kw: float) -> "Iterator[Trial | str]":
     """Ways to hold the chargers of a layout back; a sentence for one that is not possible there."""
     if not peak_kw > 0.0:
         return
-    scenario = settings.scenario
+    scenario = schedule.scenario
     limit_kw = float(f"{peak_kw * scenario.figures['plan.power_limit'].value / 100.0:.2g}")
     stagger = scenario.figures["plan.stagger"]
-    count = min(settings.replications, HELD_BACK_REPLICATIONS)
+    count = min(schedule.replications, HELD_BACK_REPLICATIONS)
     own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
     for what, key, value in (
         (f"power limit of {limit_kw:g} kW", "power_limit", f"{limit_kw:g} kW"),
@@ -236,7 +237,7 @@ def _trials(settings: "Settings", layout: str, peak_kw: float) -> "Iterator[Tria
             yield f"{what} was not tried: {error.problems[0].rule}"
             continue
         yield Trial(
-            layout, what, dataclasses.replace(settings, scenario=throttled, layouts=(layout,), replications=count)
+            layout, what, dataclasses.replace(schedule, scenario=throttled, layouts=(layout,), replications=count)
         )
 
 

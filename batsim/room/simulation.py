@@ -3,6 +3,7 @@
 A run is a pure function of scenario, layout, replication and seed. The scenario is only read.
 """
 
+from dataclasses import replace
 from functools import lru_cache
 from math import isnan, nan
 from typing import TYPE_CHECKING
@@ -29,6 +30,7 @@ from batsim.room.run_facts import facts_of
 from batsim.room.streams import Streams
 from batsim.room.truck import Truck
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -262,13 +264,13 @@ class Room:
 
 
 @lru_cache(maxsize=32)
-def _blueprint(key: "_Key", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+def _blueprint(key: "SameScenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work a layout out once for all its replications."""
     return blueprint_of(key.scenario, layout, length_min, warm_up_min)
 
 
-class _Key:
-    """A scenario as a cache key: by identity, kept alive by the cache."""
+class SameScenario:
+    """A scenario as a key of a cache: by identity, kept alive by the cache."""
 
     def __init__(self, scenario: "Scenario") -> None:
         self.scenario = scenario
@@ -277,39 +279,46 @@ class _Key:
         return id(self.scenario)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Key) and self.scenario is other.scenario
+        return isinstance(other, SameScenario) and self.scenario is other.scenario
 
 
-def simulate(
-    scenario: "Scenario",
-    layout: str,
-    *,
-    seed: int | None = None,
-    replication: int = 0,
-    length_min: float | None = None,
-    warm_up_min: float | None = None,
-) -> Record:
+def simulate(scenario: "Scenario", layout: str, replication: int = 0, settings: Settings = Settings()) -> Record:
     """Simulate one replication of one layout.
 
     Parameters
     ----------
     scenario
-        The site, read and checked.
+        The site, as `read` returns it.
     layout
         Name of one of its layouts.
-    seed, replication
-        Whole numbers that settle every random stream; the same for all layouts that are compared. The scenario's
-        seed when not stated.
-    length_min, warm_up_min
-        Measured time and the time before it that measures drop; the scenario's when not stated. [min]
+    replication
+        Number of the replication, from 0. With the seed it settles every random stream, the same for all layouts.
+    settings
+        Weeks, weeks of warm-up and seed, in place of what the scenario says; the rest is for many runs.
 
     Returns
     -------
     Record
         The tables of the run, warm-up included.
+
+    Raises
+    ------
+    ScenarioError
+        When the layout is not in the scenario, or a number is out of range.
     """
-    stated = scenario.simulation
-    length = stated.length_min if length_min is None else length_min
-    warm_up = stated.warm_up_min if warm_up_min is None else warm_up_min
-    plan = _blueprint(_Key(scenario), layout, length, warm_up)
-    return Room(plan, stated.seed if seed is None else seed, replication).run()
+    schedule = replace(settings, layouts=layout).schedule(scenario)
+    return replicate(
+        scenario,
+        layout,
+        seed=schedule.seed,
+        replication=replication,
+        length_min=schedule.length_min,
+        warm_up_min=schedule.warm_up_min,
+    )
+
+
+def replicate(
+    scenario: "Scenario", layout: str, *, seed: int, replication: int = 0, length_min: float, warm_up_min: float
+) -> Record:
+    """Do the same for any length of the measured time and of the warm-up before it, unchecked. [min]"""
+    return Room(_blueprint(SameScenario(scenario), layout, length_min, warm_up_min), seed, replication).run()

@@ -12,22 +12,20 @@ from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
 from batsim.scenario.parts.base import did_you_mean
+from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of
-from batsim.study.running.precision import Wanted, run_until
-from batsim.study.running.replications import UNITS, Runs, plain, run
+from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run, run_until
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
-COMPARED = ("downtime_min_per_truck_shift", "labour_min_per_day")
+COMPARED = (DOWNTIME, "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
-DECIDING = COMPARED[0]
 MOST_NAMED = 4
 """Layouts beside the best that a verdict names."""
 
@@ -69,8 +67,6 @@ class Comparison(Shows):
     runs: Runs
     measures: tuple[str, ...] = COMPARED
     """Measures whose differences are stated, all of them together; the first decides."""
-    wanted: Wanted | None = None
-    """Half width that the differences were to reach; None when the count of replications was stated."""
 
     @property
     def in_short(self) -> str:
@@ -95,33 +91,23 @@ class Comparison(Shows):
     @cached_property
     def differences(self) -> tuple[Difference, ...]:
         """Every pair of layouts in the compared measures; the intervals hold together (Bonferroni)."""
-        pairs = list(combinations(self.layouts, 2))
-        each = simultaneous(self.runs.confidence, len(pairs) * len(self.measures))
-        found = []
+        confidence = confidence_of_differences(self.runs, self.measures)
+        differences = []
         for measure in self.measures:
-            for layout, other in pairs:
+            for layout, other in combinations(self.layouts, 2):
                 mine, theirs = self.runs.values[layout][measure], self.runs.values[other][measure]
-                found.append(
-                    Difference(
-                        measure,
-                        layout,
-                        other,
-                        student_interval(mine - theirs, each),
-                        correlation(mine, theirs),
-                        UNITS[measure],
-                        variance_reduction(mine, theirs),
-                    )
-                )
-        return tuple(found)
+                interval = student_interval(mine - theirs, confidence)
+                alike, reduction = correlation(mine, theirs), variance_reduction(mine, theirs)
+                differences.append(Difference(measure, layout, other, interval, alike, UNITS[measure], reduction))
+        return tuple(differences)
 
     def difference(self, measure: str, layout: str, other: str) -> Difference:
         """One layout less another, in either order."""
-        for each in self.differences:
-            if each.measure == measure and {each.layout, each.other} == {layout, other}:
-                if each.layout == layout:
-                    return each
-                turned = Interval(-each.interval.mean, -each.interval.high, -each.interval.low)
-                return each._replace(layout=layout, other=other, interval=turned)
+        for difference in self.differences:
+            if difference.measure == measure and {difference.layout, difference.other} == {layout, other}:
+                if difference.layout == layout:
+                    return difference
+                return difference._replace(layout=layout, other=other, interval=_turned(difference.interval))
         msg = f"no difference of '{layout}' and '{other}' in {measure}"
         raise KeyError(msg)
 
@@ -129,13 +115,13 @@ class Comparison(Shows):
     def ranking(self) -> tuple[str, ...]:
         """Layouts by the mean of the deciding measure, the best first; those in which it has no meaning last."""
         sign = sign_of(self.deciding)
-        means = {layout: sign * self.runs.interval(layout, self.deciding).mean for layout in self.layouts}
+        means = {layout: sign * self.interval(layout).mean for layout in self.layouts}
         return tuple(sorted(self.layouts, key=lambda layout: means[layout] if np.isfinite(means[layout]) else np.inf))
 
     @cached_property
     def ranked(self) -> tuple[str, ...]:
         """Layouts in which the deciding measure has a meaning, the best first."""
-        return tuple(each for each in self.ranking if np.isfinite(self.runs.interval(each, self.deciding).mean))
+        return tuple(layout for layout in self.ranking if np.isfinite(self.interval(layout).mean))
 
     @cached_property
     def chance_best(self) -> dict[str, float]:
@@ -146,22 +132,24 @@ class Comparison(Shows):
         if not self.ranked:
             return dict.fromkeys(self.layouts, np.nan)
         values = np.column_stack([self.runs.values[layout][self.deciding] for layout in self.ranked])
-        found = dict(zip(self.ranked, chance_best(sign_of(self.deciding) * values).tolist(), strict=True))
-        return {layout: found.get(layout, np.nan) for layout in self.layouts}
+        chances = dict(zip(self.ranked, chance_best(sign_of(self.deciding) * values).tolist(), strict=True))
+        return {layout: chances.get(layout, np.nan) for layout in self.layouts}
 
-    def confidence_interval(self, layout: str, measure: str | None = None) -> Interval:
+    def interval(self, layout: str, measure: str | None = None) -> Interval:
         """Mean of a measure of a layout and its Student interval; the deciding measure when none is given."""
         return self.runs.interval(layout, measure or self.deciding)
 
     @property
     def common_numbers(self) -> str:
         """Sentence on what common random numbers have brought; never a promise."""
-        found = [each.variance_reduction for each in self.differences if each.measure == self.deciding]
-        found = [each for each in found if np.isfinite(each)]
-        if not found:
+        reductions = [
+            difference.variance_reduction
+            for difference in self.differences
+            if difference.measure == self.deciding and np.isfinite(difference.variance_reduction)
+        ]
+        if not reductions:
             return ""
-        low, high = min(found), max(found)
-        ends = [f"{each:.0f}" if each >= 9.5 else f"{each:.1f}" for each in (low, high)]
+        ends = [f"{end:.0f}" if end >= 9.5 else f"{end:.1f}" for end in (min(reductions), max(reductions))]
         between = " to ".join(dict.fromkeys(ends))
         harm = "; below 1 they did harm" if float(ends[0]) < 1.0 else ""
         return f"Common random numbers divided the variance of these differences by {between}{harm}."
@@ -169,18 +157,23 @@ class Comparison(Shows):
     @property
     def precision_sentence(self) -> str:
         """Sentence on whether the half width that was asked for is reached; empty when none was."""
-        wanted = self.wanted
-        if wanted is None or len(self.layouts) < 2:
+        goal = self.runs.goal
+        if goal is None or len(self.layouts) < 2:
             return ""
         spent = f"{self.runs.replications} replications of each layout"
-        short = [each for each in self.differences if not wanted.precision.reached(each.interval)]
-        short = [each for each in short if each.measure == wanted.measure and np.isfinite(each.interval.mean)]
-        if not short:
-            return f"Every difference in {wanted.measure} is known to {wanted.text} after {spent}."
-        verb = "is" if len(short) == 1 else "are"
-        widest = max(short, key=lambda each: each.interval.half_width)
+        wide = [
+            difference
+            for difference in self.differences
+            if difference.measure == goal.measure
+            and np.isfinite(difference.interval.mean)
+            and not goal.precision.reached(difference.interval)
+        ]
+        if not wide:
+            return f"Every difference in {goal.measure} is known to {goal.text} after {spent}."
+        verb = "is" if len(wide) == 1 else "are"
+        widest = max(wide, key=lambda difference: difference.interval.half_width)
         return (
-            f"{len(short)} of the differences in {wanted.measure} {verb} not yet known to {wanted.text} after {spent}, "
+            f"{len(wide)} of the differences in {goal.measure} {verb} not yet known to {goal.text} after {spent}, "
             f"the budget; the widest, {widest.layout} less {widest.other}, to ± {widest.interval.half_width:.3g}."
         )
 
@@ -192,31 +185,42 @@ class Comparison(Shows):
             return ""
         if self.runs.replications < 2:
             return "One replication carries no verdict; take at least two."
-        sign, what = sign_of(self.deciding), "downtime" if self.deciding == DECIDING else label_of(self.deciding)
         if len(self.ranked) < 2:
-            return f"Fewer than two layouts have a value of {what}, so there is no verdict."
+            return f"Fewer than two layouts have a value of {self._what}, so there is no verdict."
         best, *others = self.ranked
-        near = [other for other in others if not sign * self._far_end(best, other) < 0.0]
-        if near:
-            least = self._in_words(self.difference(self.deciding, best, near[0]).interval)
-            names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near[:MOST_NAMED]])
-            if len(near) > MOST_NAMED:
-                names += f" and {len(near) - MOST_NAMED} more"
-            return (
-                f"No clear winner in {what}: {names} cannot be told apart; {best} less {near[0]} is "
-                f"{least} ({confidence}). More replications would narrow this."
-            )
-        gain = self.difference(self.deciding, others[0], best).interval
-        if sign < 0.0:
-            gain = Interval(-gain.mean, -gain.high, -gain.low)
-        more, by = "more" if sign < 0.0 else "less", self._in_words(gain).lstrip("+")
-        if self.deciding == DECIDING:
-            return f"{best} loses least: {by} less than {others[0]}, the next best ({confidence})."
-        return f"{best} is best in {what}: {by} {more} than {others[0]}, the next best ({confidence})."
+        near = [other for other in others if not sign_of(self.deciding) * self._far_end(best, other) < 0.0]
+        return self._no_winner(best, near, confidence) if near else self._winner(best, others[0], confidence)
+
+    @property
+    def _what(self) -> str:
+        """The deciding measure in words."""
+        return "downtime" if self.deciding == DOWNTIME else label_of(self.deciding)
+
+    def _no_winner(self, best: str, near: list[str], confidence: str) -> str:
+        """Sentence on layouts that cannot be told from the best."""
+        least = self._in_words(self.difference(self.deciding, best, near[0]).interval)
+        names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near[:MOST_NAMED]])
+        if len(near) > MOST_NAMED:
+            names += f" and {len(near) - MOST_NAMED} more"
+        return (
+            f"No clear winner in {self._what}: {names} cannot be told apart; {best} less {near[0]} is "
+            f"{least} ({confidence}). More replications would narrow this."
+        )
+
+    def _winner(self, best: str, other: str, confidence: str) -> str:
+        """Sentence on the best layout, which is clear of all others."""
+        gain = self.difference(self.deciding, other, best).interval
+        better = "less"
+        if sign_of(self.deciding) < 0.0:
+            gain, better = _turned(gain), "more"
+        by = self._in_words(gain).lstrip("+")
+        if self.deciding == DOWNTIME:
+            return f"{best} loses least: {by} less than {other}, the next best ({confidence})."
+        return f"{best} is best in {self._what}: {by} {better} than {other}, the next best ({confidence})."
 
     def _in_words(self, interval: Interval) -> str:
         """Write a difference in the deciding measure with its unit; of shares, in percentage points."""
-        if self.deciding == DECIDING:
+        if self.deciding == DOWNTIME:
             return f"{signed(interval)} min per truck-shift"
         if self.deciding.endswith("_share"):
             return f"{signed(Interval(*(100.0 * each for each in interval)))} percentage points"
@@ -233,7 +237,7 @@ class Comparison(Shows):
         if not any(value is not None for _, value in self.runs.scenario.targets):
             return ()
         return tuple(
-            TargetResult(limit.name, limit.text, limit.verdict(self.runs.interval(layout, limit.measure)))
+            TargetResult(limit.name, limit.text, limit.verdict(self.interval(layout, limit.measure)))
             for limit in limits_of(self.runs.scenario)
         )
 
@@ -241,20 +245,18 @@ class Comparison(Shows):
         """Everything as plain data for `json.dump`."""
         data = self.runs.as_json()
         for layout in self.layouts:
-            data["layouts"][layout]["targets"] = {each.target: each.verdict for each in self.targets(layout)}
+            data["layouts"][layout]["targets"] = {result.target: result.verdict for result in self.targets(layout)}
         data["differences"] = [
             {
-                "measure": each.measure,
-                "layout": each.layout,
-                "other": each.other,
-                "mean": plain(each.interval.mean),
-                "low": plain(each.interval.low),
-                "high": plain(each.interval.high),
-                "unit": each.unit,
-                "correlation": plain(each.correlation),
-                "variance_reduction": plain(each.variance_reduction),
+                "measure": difference.measure,
+                "layout": difference.layout,
+                "other": difference.other,
+                **interval_json(difference.interval),
+                "unit": difference.unit,
+                "correlation": plain(difference.correlation),
+                "variance_reduction": plain(difference.variance_reduction),
             }
-            for each in self.differences
+            for difference in self.differences
         ]
         data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
@@ -277,75 +279,55 @@ def correlation(
 
 
 def compare(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | None" = None,
-    *,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    measures: tuple[str, ...] = COMPARED,
-    within: str | None = None,
-    most: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
+    scenario: "Scenario", settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED
 ) -> Comparison:
-    """Compare layouts of a scenario under common random numbers; parameters as for `run`, and these.
+    """Compare layouts of a scenario under common random numbers.
 
     Parameters
     ----------
-    scenario, layouts, replications, weeks, warm_up_weeks, seed, workers, progress
-        As for `run`.
+    scenario
+        The site, as `read` returns it.
+    settings
+        What is run, in place of what the scenario says. With `within`, replications go on until every difference in
+        the first measure is known that well.
     measures
         Measures whose differences are stated for every pair of layouts; the first decides.
-    within
-        Half width that every difference in the first measure is to reach, such as `0.3` in its unit or `5 %`:
-        replications go on until then, in place of a stated count.
-    most
-        Replications of each layout that may be spent on that.
+
+    Returns
+    -------
+    Comparison
+        Differences with their intervals, ranking, targets and a verdict.
 
     Raises
     ------
     ScenarioError, ValueError
-        As `run`; when a measure is not known, `within` is no half width, or there is but one layout for it.
+        As `run`; when a measure is not known, or `within` is given for one layout only.
     """
     check_measures(scenario, measures)
-    if within is not None and len(tuple(layouts or scenario.layouts)) < 2:
+    if settings.within is None:
+        return Comparison(run(scenario, settings), measures)
+    if len(settings.schedule(scenario).layouts) < 2:
         msg = "is for differences, and one layout has none; 'batsim run' takes it for means"
         raise ValueError(msg)
-    if within is None:
-        runs = run(
-            scenario,
-            layouts,
-            replications=replications,
-            weeks=weeks,
-            warm_up_weeks=warm_up_weeks,
-            seed=seed,
-            workers=workers,
-            progress=progress,
-        )
-        return Comparison(runs, measures)
-    wanted = Wanted.read(within, measures[0], most)
 
     def differences(runs: Runs) -> "list[tuple[Floats, float]]":
         """Every paired difference in the first measure, at the confidence that holds for all together."""
-        pairs = list(combinations(runs.layouts, 2))
-        each = simultaneous(runs.confidence, len(pairs) * len(measures))
-        values = {layout: runs.values[layout][wanted.measure] for layout in runs.layouts}
-        return [(values[one] - values[other], each) for one, other in pairs]
+        confidence = confidence_of_differences(runs, measures)
+        values = {layout: runs.values[layout][measures[0]] for layout in runs.layouts}
+        return [(values[layout] - values[other], confidence) for layout, other in combinations(runs.layouts, 2)]
 
-    runs = run_until(
-        scenario,
-        layouts,
-        wanted,
-        differences,
-        weeks=weeks,
-        warm_up_weeks=warm_up_weeks,
-        seed=seed,
-        workers=workers,
-        progress=progress,
-    )
-    return Comparison(runs, measures, wanted)
+    return Comparison(run_until(scenario, settings, measures[0], differences), measures)
+
+
+def confidence_of_differences(runs: Runs, measures: tuple[str, ...]) -> float:
+    """Confidence of each interval, so that those of all pairs of layouts in all measures hold together (Bonferroni)."""
+    layouts = len(runs.layouts)
+    return simultaneous(runs.confidence, layouts * (layouts - 1) // 2 * len(measures))
+
+
+def _turned(interval: Interval) -> Interval:
+    """Interval of the difference the other way round."""
+    return Interval(-interval.mean, -interval.high, -interval.low)
 
 
 def label_of(measure: str) -> str:

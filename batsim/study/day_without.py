@@ -1,7 +1,8 @@
 """A day without a device: what it costs, with what stands by and without it, over paired replications."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -12,13 +13,14 @@ from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
 from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.base import UNLIMITED, did_you_mean
+from batsim.scenario.parts.breakdowns import Outage
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
-from batsim.scenario.reading import changed
+from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
-from batsim.study.running.replications import Settings, plain, settings
+from batsim.study.running.replications import interval_json
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
     from batsim.measures.windows import Floats
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby takes over", "out, no standby"
 
@@ -42,7 +43,7 @@ class Day(NamedTuple):
     """Truck-shifts that fall into it."""
 
 
-class Lost(NamedTuple):
+class LostMinutes(NamedTuple):
     """Truck minutes lost to batteries."""
 
     day_min: float
@@ -55,14 +56,14 @@ class Lost(NamedTuple):
 class DayWithout(Shows):
     """One layout on a day without all its devices of one kind, and on the same day as it is."""
 
-    settings: Settings
+    schedule: Schedule
     layout: str
     device: str
     count: int
     standby: str
     """What stands by, in words; empty when nothing does."""
     day: Day
-    found: dict[str, tuple[Lost, ...]]
+    lost: dict[str, tuple[LostMinutes, ...]]
     """By way: one for each replication."""
 
     @property
@@ -72,16 +73,15 @@ class DayWithout(Shows):
 
     def downtime(self, way: str) -> Interval:
         """Downtime on the day. [min per truck-shift]"""
-        lost = np.array([each.day_min for each in self.found[way]])
-        return student_interval(lost / self.day.truck_shifts, self.settings.confidence)
+        lost_min = np.array([lost.day_min for lost in self.lost[way]])
+        return student_interval(lost_min / self.day.truck_shifts, self.schedule.confidence)
 
     def cost_h(self, way: str) -> Interval:
         """Truck hours lost in that week over those of the same week as it is, paired. [h]"""
         extra = [
-            after.week_min - before.week_min
-            for before, after in zip(self.found[AS_IT_IS], self.found[way], strict=True)
+            after.week_min - before.week_min for before, after in zip(self.lost[AS_IT_IS], self.lost[way], strict=True)
         ]
-        return student_interval(np.array(extra) / 60.0, self.settings.confidence)
+        return student_interval(np.array(extra) / 60.0, self.schedule.confidence)
 
     @property
     def sentence(self) -> str:
@@ -109,12 +109,11 @@ class DayWithout(Shows):
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
         columns = ["way", "day_min_per_truck_shift", "low", "high", "more_truck_hours_in_week"]
-        rows = [(way, *self.downtime(way), self.cost_h(way).mean) for way in self.found]
+        rows = [(way, *self.downtime(way), self.cost_h(way).mean) for way in self.lost]
         return pd.DataFrame(rows, columns=columns)
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
-        names = ("mean", "low", "high")
         return {
             "device": self.device,
             "units": self.count,
@@ -122,21 +121,21 @@ class DayWithout(Shows):
             "day": self.day.text,
             "ways": {
                 way: {
-                    "day_min_per_truck_shift": dict(zip(names, map(plain, self.downtime(way)), strict=True)),
-                    "more_truck_hours_in_week": dict(zip(names, map(plain, self.cost_h(way)), strict=True)),
+                    "day_min_per_truck_shift": interval_json(self.downtime(way)),
+                    "more_truck_hours_in_week": interval_json(self.cost_h(way)),
                 }
-                for way in self.found
+                for way in self.lost
             },
             "sentence": self.sentence,
         }
 
 
-def lost(record: "Record", scenario: "Scenario") -> Lost:
+def take(record: "Record", scenario: "Scenario") -> LostMinutes:
     """Truck minutes lost on the day and in its week. [min]"""
     day, start = usual_day(scenario), record.facts.warm_up_min
     times = start + np.array([day.start_min, day.start_min + DAY_MIN, 0.0, length_min(day)])
     lost_min: Floats = lost_before(Measured(record), times)
-    return Lost(float(lost_min[1] - lost_min[0]), float(lost_min[3] - lost_min[2]))
+    return LostMinutes(float(lost_min[1] - lost_min[0]), float(lost_min[3] - lost_min[2]))
 
 
 def length_min(day: Day) -> float:
@@ -155,7 +154,7 @@ def usual_day(scenario: "Scenario") -> Day:
     )
     days = sorted({day for day, _ in starts})
     day = days[min(1, len(days) - 1)]
-    clock = min(from_min for each, from_min in starts if each == day)
+    clock = min(from_min for first_day, from_min in starts if first_day == day)
     start_min = day * DAY_MIN + clock
     truck_shifts = 0.0
     week = scenario.week.model_copy(update={"holidays": ()})
@@ -167,15 +166,7 @@ def usual_day(scenario: "Scenario") -> Day:
 
 
 def day_without(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
-    device: str | None = None,
-    *,
-    replications: int | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
+    scenario: "Scenario", settings: Settings = Settings(), *, device: str | None = None
 ) -> list[DayWithout]:
     """Find what a day without a device costs, with what stands by and without it, on the same random numbers.
 
@@ -183,14 +174,10 @@ def day_without(
     ----------
     scenario
         The site, as `read` returns it.
-    layouts
-        Names of layouts; all of them when not given.
+    settings
+        What is run, in place of what the scenario says; always one week is simulated, after whole weeks of warm-up.
     device
         Name of a device; every kind of device of each layout when not given.
-    replications, warm_up_weeks, seed
-        In place of what the scenario says; always one week is simulated, after whole weeks of warm-up.
-    workers, progress
-        As for `run`.
 
     Returns
     -------
@@ -202,66 +189,80 @@ def day_without(
     ScenarioError
         When a layout is not in the scenario, no layout has a device of that name, or a number is out of range.
     """
-    stated = settings(scenario, layouts, replications, None, warm_up_weeks, seed)
-    return days_without(stated, device, workers=workers, progress=progress)
-
-
-def days_without(
-    stated: Settings, device: str | None, *, workers: int | None = None, progress: "Progress | None" = None
-) -> list[DayWithout]:
-    """Do the same for some settings."""
-    scenario, day = stated.scenario, usual_day(stated.scenario)
+    schedule, day = replace(settings, weeks=None).schedule(scenario), usual_day(scenario)
+    devices = _devices(schedule, device)
+    cases = [
+        (number, way, variant)
+        for number, (layout, name, units) in enumerate(devices)
+        for way, variant in _ways(scenario, layout, _outage(name, units, day)).items()
+    ]
     # A warm-up of part of a week would move week 1, and the day with it, to other weekdays.
-    warm_up_min = WEEK_MIN * math.ceil(stated.warm_up_min / WEEK_MIN)
-    wanted = []
-    for layout in stated.layouts:
-        plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
-        counts = {} if plan.exchange is None else plan.devices
-        wanted += [(layout, name, int(count)) for name, count in counts.items() if count < UNLIMITED]
-    known = sorted({name for _, name, _ in wanted})
+    warm_up_min = WEEK_MIN * math.ceil(schedule.warm_up_min / WEEK_MIN)
+    jobs = [
+        Job(devices[number].layout, replication, schedule.seed, length_min(day), warm_up_min, position)
+        for position, (number, _, _) in enumerate(cases)
+        for replication in range(schedule.replications)
+    ]
+    losses = iter(run_jobs([variant for _, _, variant in cases], jobs, settings, take=take))
+    lost: list[dict[str, tuple[LostMinutes, ...]]] = [{} for _ in devices]
+    for number, way, _ in cases:
+        lost[number][way] = tuple(islice(losses, schedule.replications))
+    return [
+        DayWithout(schedule, layout, name, units, _standby_text(scenario, layout), day, lost[number])
+        for number, (layout, name, units) in enumerate(devices)
+    ]
+
+
+class _Devices(NamedTuple):
+    """All devices of one kind in a layout."""
+
+    layout: str
+    name: str
+    units: int
+
+
+def _devices(schedule: Schedule, device: str | None) -> list[_Devices]:
+    """Devices that layouts may have to do without; only those of one kind where that is named."""
+    scenario, devices = schedule.scenario, []
+    for layout in schedule.layouts:
+        planned = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
+        counts = {} if planned.exchange is None else planned.devices
+        devices += [_Devices(layout, name, int(count)) for name, count in counts.items() if count < UNLIMITED]
+    known = sorted({kind.name for kind in devices})
     if device is not None and device not in known:
         rule = f"no such device in these layouts{did_you_mean(device, known)}"
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "device", rule, f"'{device}'")])
-    wanted = [each for each in wanted if device in (None, each[1])]
-    cases = [
-        (number, way, of_way) for number, each in enumerate(wanted) for way, of_way in _ways(scenario, *each).items()
-    ]
-    jobs = [
-        Job(wanted[number][0], replication, stated.seed, length_min(day), warm_up_min, position)
-        for position, (number, _, _) in enumerate(cases)
-        for replication in range(stated.replications)
-    ]
-    taken = run_jobs([of_way for _, _, of_way in cases], jobs, take=lost, workers=workers, progress=progress)
-    found: list[dict[str, tuple[Lost, ...]]] = [{} for _ in wanted]
-    for position, (number, way, _) in enumerate(cases):
-        count = stated.replications
-        found[number][way] = tuple(taken[position * count : (position + 1) * count])
-    return [
-        DayWithout(stated, layout, name, count, _standby_text(scenario, layout), day, found[number])
-        for number, (layout, name, count) in enumerate(wanted)
-    ]
+    return [kind for kind in devices if device in (None, kind.name)]
 
 
-def _ways(scenario: "Scenario", layout: str, device: str, count: int) -> dict[str, "Scenario"]:
+def _outage(device: str, units: int, day: Day) -> Outage:
+    """What goes out on the day."""
+    return Outage.model_validate({"thing": device, "units": units, "from": day.text, "for": "24 h"})
+
+
+def _ways(scenario: "Scenario", layout: str, outage: Outage) -> dict[str, "Scenario"]:
     """Scenarios of the day: as it is, without the device, and that without what stands by."""
-    quote = '"' if "'" in layout else "'"
-    path = f"layouts.{quote}{layout}{quote}"
-    outage = {"thing": device, "units": count, "from": usual_day(scenario).text, "for": "24 h"}
+    stated = scenario.layouts[layout]
     # Holidays, stated outages and breakdowns are left out: the day is to differ in nothing else.
-    calm = changed(scenario, {"week.holidays": [], f"{path}.out": [], f"{path}.breakdowns": {}})
-    out = changed(calm, {f"{path}.out": [outage]})
-    if scenario.layouts[layout].standby is None:
-        return {AS_IT_IS: calm, WITHOUT: out}
-    return {AS_IT_IS: calm, WITH_STANDBY: out, WITHOUT: changed(out, {f"{path}.standby": None})}
+    calm = scenario.model_copy(update={"week": scenario.week.model_copy(update={"holidays": ()})})
+
+    def with_parts(**parts: object) -> "Scenario":
+        return calm.with_layout(layout, stated.model_copy(update={"out": (), "breakdowns": {}, **parts}))
+
+    out = with_parts(out=(outage,))
+    if stated.standby is None:
+        return {AS_IT_IS: with_parts(), WITHOUT: out}
+    return {AS_IT_IS: with_parts(), WITH_STANDBY: out, WITHOUT: with_parts(out=(outage,), standby=None)}
 
 
 def _standby_text(scenario: "Scenario", layout: str) -> str:
     """What stands by, in words."""
-    plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
-    if plan.standby is None:
+    standby = scenario.layouts[layout].standby
+    if standby is None:
         return ""
-    counts = [f"{count:g} {name.replace('_', ' ')}{'s' * (count != 1)}" for name, count in plan.standby_devices.items()]
-    return " and ".join(counts) or scenario.layouts[layout].standby.handling.replace("_", " ")  # type: ignore[union-attr]
+    devices = blueprint_of(scenario, layout, WEEK_MIN, 0.0).standby_devices
+    counts = [f"{count:g} {name.replace('_', ' ')}{'s' * (count != 1)}" for name, count in devices.items()]
+    return " and ".join(counts) or standby.handling.replace("_", " ")
 
 
 def _more(hours: float) -> str:

@@ -142,17 +142,17 @@ def outline(scenario: "Scenario") -> Outline:
 
 def study_outline(agenda: "Agenda") -> StudyOutline:
     """Work out the first numbers of a study."""
-    study, stated, points = agenda.study, agenda.settings, agenda.points
-    most = len(points) * len(stated.layouts) * stated.replications
+    study, schedule, points = agenda.study, agenda.schedule, agenda.points
+    most = len(points) * len(schedule.layouts) * schedule.replications
     return StudyOutline(
         study.file,
         study.question,
         study.scenario.site.name,
-        stated.layouts,
+        schedule.layouts,
         agenda.design_text,
         len(points),
-        stated.replications,
-        stated.length_min / WEEK_MIN,
+        schedule.replications,
+        schedule.length_min / WEEK_MIN,
         most if most > MOST_COUNTED else len(agenda.cases()),
         most > MOST_COUNTED,
         tuple((each.path, each.text) for each in points.factors),

@@ -1,7 +1,7 @@
 """The room over a week or a day: what is usual and what is seldom, over replications and weeks."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -11,16 +11,15 @@ from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
 from batsim.record import STATES
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.scenario.settings import Settings
 from batsim.study.bottleneck.time_windows import working_profile
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
+from batsim.study.running.jobs import jobs_of
 from batsim.study.running.one_run import BEYOND_MIN
-from batsim.study.running.replications import settings
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
 WEEK_QUARTERS = 7 * DAY_QUARTERS
@@ -42,7 +41,7 @@ class Band(NamedTuple):
     """What 95 % of them do not exceed."""
 
 
-class Taken(NamedTuple):
+class WeekSamples(NamedTuple):
     """What is taken from the record of one replication."""
 
     counts: dict[str, Floats]
@@ -101,8 +100,8 @@ class RoomOver:
 
     def idle_day(self, days: tuple[str, ...] = ()) -> list[tuple[float, float]]:
         """Stretches of the clock in which that is so on every one of some weekdays. [min]"""
-        wanted = [DAYS.index(day) for day in days or self.working_days]
-        minutes = self.working_min.reshape(7, DAY_QUARTERS)[wanted]
+        numbers = [DAYS.index(day) for day in days or self.working_days]
+        minutes = self.working_min.reshape(7, DAY_QUARTERS)[numbers]
         return _stretches(np.all(minutes < WORKED_SHARE * QUARTER_HOUR_MIN, axis=0))
 
     def week(self, name: str) -> Band:
@@ -111,8 +110,8 @@ class RoomOver:
 
     def day(self, name: str, days: tuple[str, ...] = ()) -> Band:
         """A count over the mean of some weekdays, of the working days when none are named; trucks as in `week`."""
-        wanted = [DAYS.index(day) for day in days or self.working_days]
-        return _band(self._counted(name)[:, wanted].reshape(-1, DAY_QUARTERS))
+        numbers = [DAYS.index(day) for day in days or self.working_days]
+        return _band(self._counted(name)[:, numbers].reshape(-1, DAY_QUARTERS))
 
     def _counted(self, name: str) -> Floats:
         """A count by week, weekday and quarter; trucks are not a number while they do not work."""
@@ -143,14 +142,14 @@ def _band(rows: Floats) -> Band:
     return band
 
 
-def take(record: "Record", _: "Scenario") -> Taken:
+def take(record: "Record", _: "Scenario") -> WeekSamples:
     """Take the room in quarters of an hour from a record, of every whole measured week that is followed by another."""
     facts = record.facts
     first = _first_whole_week(facts.warm_up_min)
     weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
     edges = first + QUARTER_HOUR_MIN * np.arange(weeks * WEEK_QUARTERS + 1, dtype=np.float64)
     counts = {name: each.reshape(weeks, WEEK_QUARTERS) for name, each in quarter_means(record, edges).items()}
-    return Taken(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
+    return WeekSamples(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
 
 
 def _first_whole_week(warm_up_min: float) -> float:
@@ -158,17 +157,7 @@ def _first_whole_week(warm_up_min: float) -> float:
     return WEEK_MIN * math.ceil(warm_up_min / WEEK_MIN)
 
 
-def room_over(
-    scenario: "Scenario",
-    layout: str,
-    *,
-    replications: int | None = None,
-    weeks: int | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
-) -> RoomOver:
+def room_over(scenario: "Scenario", layout: str, settings: Settings = Settings()) -> RoomOver:
     """Simulate a layout and keep its room in quarters of an hour.
 
     Parameters
@@ -177,17 +166,14 @@ def room_over(
         The site, as `read` returns it.
     layout
         Name of one of its layouts.
-    replications, weeks, warm_up_weeks, seed
-        In place of what the scenario says; the weeks are whole ones, at least one, and begin on a Monday.
-    workers
-        Processes; 1 keeps everything in this one, None takes one for each core when that pays.
-    progress
-        Called with replications done and in all.
+    settings
+        What is run, in place of what the scenario says; weeks are whole ones, at least one, and begin on a Monday.
 
     Returns
     -------
     RoomOver
-        For a mean week or day: mean and band of ready batteries, trucks waiting, batteries by state, chargers, attendants.
+        For a mean week or day: mean and band of ready batteries, trucks waiting, batteries by state, chargers,
+        attendants.
 
     Raises
     ------
@@ -198,14 +184,21 @@ def room_over(
     -----
     Each run goes on for a week beyond what is kept, so that what is told of its end is whole: see `one_run`.
     """
-    stated = settings(scenario, layout, replications, weeks, warm_up_weeks, seed)
-    kept = max(1, round(stated.length_min / WEEK_MIN))
-    length = _first_whole_week(stated.warm_up_min) - stated.warm_up_min + kept * WEEK_MIN + BEYOND_MIN
-    jobs = [Job(layout, number, stated.seed, length, stated.warm_up_min) for number in range(stated.replications)]
-    found = run_jobs([scenario], jobs, take=take, workers=workers, progress=progress)
-    counts = {name: np.concatenate([each.counts[name] for each in found]) for name in (*ON_COUNT, *STATES)}
-    first = found[0]
+    schedule = replace(settings, layouts=layout).schedule(scenario)
+    weeks = max(1, round(schedule.weeks))
+    length_min = _first_whole_week(schedule.warm_up_min) - schedule.warm_up_min + weeks * WEEK_MIN + BEYOND_MIN
+    jobs = jobs_of(replace(schedule, length_min=length_min))
+    samples = run_jobs([scenario], jobs, settings, take=take)
+    counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in (*ON_COUNT, *STATES)}
+    _, batteries, chargers, stations = samples[0]
     return RoomOver(
-        scenario, layout, stated.replications, kept, counts, working_profile(scenario), first.batteries,
-        first.chargers, first.stations,
-    )  # fmt: skip
+        scenario,
+        layout,
+        schedule.replications,
+        weeks,
+        counts,
+        working_profile(scenario),
+        batteries,
+        chargers,
+        stations,
+    )

@@ -1,6 +1,6 @@
 """Layouts compared over inputs that are not known: which is best how often, and what the doubt rests on."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -8,14 +8,15 @@ import numpy as np
 
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
+from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
 from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
-from batsim.study.running.replications import UNITS, Settings, plain, settings
+from batsim.study.running.jobs import jobs_of
+from batsim.study.running.replications import UNITS, interval_json, plain
 from batsim.study.sweeps.cases import Keys, restated
 from batsim.study.sweeps.points import Points
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
     Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 
@@ -47,7 +47,7 @@ class Spread(NamedTuple):
 class UncertainComparison(Shows):
     """Layouts at many draws of the inputs that are not known; at each draw all see the same random work."""
 
-    settings: Settings
+    schedule: Schedule
     points: Points
     values: "dict[str, dict[str, Table]]"
     """By layout and measure: a row for each draw, a column for each replication."""
@@ -57,12 +57,12 @@ class UncertainComparison(Shows):
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
-        return f"{self.settings.scenario.site.name}: {', '.join(self.layouts)}; {self.draws} draws"
+        return f"{self.schedule.scenario.site.name}: {', '.join(self.layouts)}; {self.draws} draws"
 
     @property
     def layouts(self) -> tuple[str, ...]:
         """Names of the layouts."""
-        return self.settings.layouts
+        return self.schedule.layouts
 
     @property
     def draws(self) -> int:
@@ -86,7 +86,7 @@ class UncertainComparison(Shows):
         best = (scores == scores.min(axis=1, keepdims=True)) & np.isfinite(scores)
         alone = best & (best.sum(axis=1, keepdims=True) == 1)
         return {
-            layout: probability_interval(int(np.count_nonzero(alone[:, number])), self.draws, self.settings.confidence)
+            layout: probability_interval(int(np.count_nonzero(alone[:, number])), self.draws, self.schedule.confidence)
             for number, layout in enumerate(self.layouts)
         }
 
@@ -114,7 +114,7 @@ class UncertainComparison(Shows):
 
     def split(self, layout: str, measure: str | None = None) -> VarianceSplit:
         """Variance of a measure, split into what is not known and chance."""
-        return split_variance(self.values[layout][measure or self.deciding], self.settings.confidence)
+        return split_variance(self.values[layout][measure or self.deciding], self.schedule.confidence)
 
     @cached_property
     def swayed_by(self) -> tuple[tuple[str, Interval], ...]:
@@ -124,9 +124,9 @@ class UncertainComparison(Shows):
         best, other = self.ranking[:2]
         values = self.values[other][self.deciding] - self.values[best][self.deciding]
         lead = sign_of(self.deciding) * values.mean(axis=1)
-        found = rank_correlations(self.points.cube, lead, self.settings.confidence)
+        correlations = rank_correlations(self.points.cube, lead, self.schedule.confidence)
         rows = [
-            (factor.path, Interval(*(float(each[number]) for each in found)))
+            (factor.path, Interval(*(float(limit[number]) for limit in correlations)))
             for number, factor in enumerate(self.points.factors)
         ]
         return tuple(sorted(rows, key=lambda row: -abs(row[1].mean) if np.isfinite(row[1].mean) else 0.0))
@@ -157,25 +157,25 @@ class UncertainComparison(Shows):
                 UNITS[measure],
             )
             for layout in self.layouts
-            for measure, unit in ((measure, UNITS[measure]) for measure in self.measures)
+            for measure in self.measures
         ]
         return pd.DataFrame(rows, columns=["layout", "measure", "mean", "low", "high", "input_share", "unit"])
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
         return {
-            **self.settings.as_json(),
+            **self.schedule.as_json(),
             "draws": self.draws,
             "unknowns": [{"path": each.path, "may_be": each.text} for each in self.points.factors],
             "layouts": {
                 layout: {
-                    "chance_best": _plain(self.chance_best[layout]),
+                    "chance_best": interval_json(self.chance_best[layout]),
                     "measures": {
                         measure: {
                             **{key: plain(value) for key, value in self.spread(layout, measure)._asdict().items()},
                             "variance_from_inputs": plain(self.split(layout, measure).from_inputs),
                             "variance_from_chance": plain(self.split(layout, measure).from_noise),
-                            "input_share": _plain(self.split(layout, measure).input_share),
+                            "input_share": interval_json(self.split(layout, measure).input_share),
                             "unit": UNITS[measure],
                         }
                         for measure in self.measures
@@ -183,83 +183,70 @@ class UncertainComparison(Shows):
                 }
                 for layout in self.layouts
             },
-            "swayed_by": [{"path": path, **_plain(each)} for path, each in self.swayed_by],
+            "swayed_by": [{"path": path, **interval_json(each)} for path, each in self.swayed_by],
             "verdict": self.verdict,
         }
 
 
 def compare_uncertain(
-    scenario: "Scenario",
-    draws: int,
-    layouts: "list[str] | tuple[str, ...] | None" = None,
-    *,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    measures: tuple[str, ...] = COMPARED,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
+    scenario: "Scenario", draws: int, settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED
 ) -> UncertainComparison:
     """Compare layouts at draws of the inputs that the scenario says are not known, `{between: [LOW, HIGH]}`.
 
     Parameters
     ----------
-    scenario, layouts, weeks, warm_up_weeks, seed, workers, progress
-        As for `run`.
+    scenario
+        The site, as `read` returns it.
     draws
         Draws of what is not known, 2 or more, by Latin hypercube.
-    replications
-        Of each layout at each draw; two when not given. All layouts share them; no two draws do, so that chance can
-        be told from what is not known.
+    settings
+        What is run, in place of what the scenario says; each layout twice at each draw when no replications are given.
+        All layouts share them; no two draws do, so that chance can be told from what is not known.
     measures
         Measures that are looked at; the first decides.
+
+    Returns
+    -------
+    UncertainComparison
+        How often each layout is best, the spread of each measure, and the inputs on which that depends.
 
     Raises
     ------
     ScenarioError
-        When the scenario knows all its inputs, or there are fewer than two draws or replications; else as for `run`.
+        When the scenario has no uncertain input, or there are fewer than two draws or replications; else as for `run`.
     """
     check_measures(scenario, measures)
-    each = REPLICATIONS if replications is None else replications
+    if settings.replications is None:
+        settings = replace(settings, replications=REPLICATIONS)
+    _check(scenario, draws, settings)
+    schedule = settings.schedule(scenario)
+    layouts, replications = schedule.layouts, schedule.replications
+    points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), schedule.seed)
+    keys = Keys(scenario)
+    jobs = [
+        job._replace(changes=keys.changes(job.layout, point))
+        for draw, point in enumerate(points.all)
+        for job in jobs_of(schedule, range(draw * replications, (draw + 1) * replications))
+    ]
+    results = run_jobs([scenario], jobs, settings, change=restated)
+    shape = (draws, len(layouts), replications)
+    table = {name: np.array([result[name] for result in results]).reshape(shape) for name in measures}
+    values = {layout: {name: table[name][:, number, :] for name in measures} for number, layout in enumerate(layouts)}
+    return UncertainComparison(schedule, points, values, measures)
+
+
+def _check(scenario: "Scenario", draws: int, settings: Settings) -> None:
+    """Refuse what allows no comparison, all at once."""
     rules = []
     if not scenario.unknowns:
         rules.append("knows all its inputs; state what is not known as {between: [LOW, HIGH]}")
     if draws < 2:
         rules.append("needs at least 2 draws")
-    if each < 2:
+    if settings.replications is not None and settings.replications < 2:
         rules.append("needs at least 2 replications of each draw, to tell chance from what is not known")
     if rules:
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "uncertain", rule) for rule in rules])
-    stated = settings(scenario, layouts, each, weeks, warm_up_weeks, seed)
-    points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), stated.seed)
-    keys = Keys(scenario)
-    jobs = [
-        Job(
-            layout,
-            draw * each + number,
-            stated.seed,
-            stated.length_min,
-            stated.warm_up_min,
-            0,
-            keys.changes(layout, point),
-        )
-        for draw, point in enumerate(points.all)
-        for layout in stated.layouts
-        for number in range(each)
-    ]
-    found = run_jobs([scenario], jobs, change=restated, workers=workers, progress=progress)
-    shape = (draws, len(stated.layouts), each)
-    table = {name: np.array([one[name] for one in found]).reshape(shape) for name in measures}
-    values = {
-        layout: {name: table[name][:, number, :] for name in measures} for number, layout in enumerate(stated.layouts)
-    }
-    return UncertainComparison(stated, points, values, measures)
 
 
 def _range(interval: Interval) -> str:
     return f"{100 * interval.low:.0f} to {100 * interval.high:.0f} %"
-
-
-def _plain(interval: Interval) -> dict[str, float | None]:
-    return {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}

@@ -7,14 +7,14 @@ import numpy as np
 
 from batsim.measures.exchanges import waits_min
 from batsim.measures.windows import Floats
+from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.replications import Settings, jobs_of, settings
+from batsim.study.running.jobs import jobs_of
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 
 class Curve(NamedTuple):
@@ -29,7 +29,7 @@ class Curve(NamedTuple):
 class Waits:
     """Waits of all exchanges of some layouts."""
 
-    settings: Settings
+    schedule: Schedule
     waits: dict[str, tuple[Floats, ...]]
     """By layout: those of each replication. [min]"""
 
@@ -41,27 +41,27 @@ class Waits:
     @property
     def target(self) -> tuple[float, float] | None:
         """Minutes, and the share of exchanges that must wait no longer; None when the scenario states none. [min, -]"""
-        stated = self.settings.scenario.targets.waits
-        return None if stated is None else (stated.minutes, stated.share)
+        target = self.schedule.scenario.targets.waits
+        return None if target is None else (target.minutes, target.share)
 
     def curve(self, layout: str) -> Curve:
         """Distribution of the waits of all replications together; empty when there was no exchange."""
-        every = np.concatenate(self.waits[layout])
-        if not every.size:
-            return Curve(every, every)
-        minutes, counts = np.unique(np.append(every, 0.0), return_counts=True)
+        waits = np.concatenate(self.waits[layout])
+        if not waits.size:
+            return Curve(waits, waits)
+        minutes, counts = np.unique(np.append(waits, 0.0), return_counts=True)
         counts[0] -= 1
-        return Curve(minutes, np.cumsum(counts) / every.size)
+        return Curve(minutes, np.cumsum(counts) / waits.size)
 
     def share_within(self, layout: str, minutes: float) -> Interval:
         """Share of the exchanges that wait no longer than that, with its interval over the replications."""
-        shares = [float(np.mean(each <= minutes)) if each.size else np.nan for each in self.waits[layout]]
-        return student_interval(np.array(shares), self.settings.confidence)
+        shares = [float(np.mean(waits <= minutes)) if waits.size else np.nan for waits in self.waits[layout]]
+        return student_interval(np.array(shares), self.schedule.confidence)
 
     def not_exceeded(self, share: float) -> float:
         """Wait that this share of the exchanges does not exceed in any layout; 0 when there is none. [min]"""
-        found = [np.concatenate(each) for each in self.waits.values()]
-        return max((float(np.quantile(each, share)) for each in found if each.size), default=0.0)
+        by_layout = [np.concatenate(waits) for waits in self.waits.values()]
+        return max((float(np.quantile(waits, share)) for waits in by_layout if waits.size), default=0.0)
 
 
 def take(record: "Record", _: "Scenario") -> Floats:
@@ -69,23 +69,15 @@ def take(record: "Record", _: "Scenario") -> Floats:
     return waits_min(record)
 
 
-def waits_over(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
-    *,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
-) -> Waits:
+def waits_over(scenario: "Scenario", settings: Settings = Settings()) -> Waits:
     """Simulate layouts and keep the wait of every exchange.
 
     Parameters
     ----------
-    scenario, layouts, replications, weeks, warm_up_weeks, seed, workers, progress
-        As for `run`.
+    scenario
+        The site, as `read` returns it.
+    settings
+        What is run, in place of what the scenario says.
 
     Returns
     -------
@@ -97,13 +89,9 @@ def waits_over(
     ScenarioError
         As `run`.
     """
-    stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
-    count = stated.replications
-    found = run_jobs([scenario], jobs_of(stated, range(count)), take=take, workers=workers, progress=progress)
+    schedule = settings.schedule(scenario)
+    waits, count = run_jobs([scenario], jobs_of(schedule), settings, take=take), schedule.replications
     return Waits(
-        stated,
-        {
-            layout: tuple(found[position * count : (position + 1) * count])
-            for position, layout in enumerate(stated.layouts)
-        },
+        schedule,
+        {layout: tuple(waits[place * count : (place + 1) * count]) for place, layout in enumerate(schedule.layouts)},
     )

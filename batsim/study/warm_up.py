@@ -1,5 +1,6 @@
 """How long a warm-up should be: MSER-5 on the course of a pilot, in whole weeks."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -7,15 +8,14 @@ import numpy as np
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Settings
 from batsim.statistics.warm_up import BATCH, mser
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
-from batsim.study.running.replications import settings
+from batsim.study.running.jobs import jobs_of
 
 if TYPE_CHECKING:
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
@@ -44,16 +44,7 @@ class WarmUp(NamedTuple):
         return f"{self.layout}: {self.weeks} week{'' if self.weeks == 1 else 's'}"
 
 
-def warm_up(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
-    *,
-    pilot_weeks: int = PILOT_WEEKS,
-    replications: int = PILOT_REPLICATIONS,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
-) -> tuple[WarmUp, ...]:
+def warm_up(scenario: "Scenario", settings: Settings = Settings()) -> tuple[WarmUp, ...]:
     """Find the warm-up of layouts by a pilot without one.
 
     The course is cut into fifths of a week, so that the batches of five of MSER-5 are whole weeks and the weekend
@@ -61,28 +52,33 @@ def warm_up(
 
     Parameters
     ----------
-    scenario, layouts, seed, workers, progress
-        As for `run`.
-    pilot_weeks, replications
-        Length and number of the pilot runs.
+    scenario
+        The site, as `read` returns it.
+    settings
+        Weeks and replications are those of the pilot, 20 weeks five times when not given; it has no warm-up.
 
     Returns
     -------
     tuple
         One for each layout; the longest serves all, since layouts are compared over the same weeks.
+
+    Raises
+    ------
+    ScenarioError
+        As `run`.
     """
-    stated = settings(scenario, layouts, replications, float(pilot_weeks), 0.0, seed)
-    jobs = [
-        Job(layout, number, stated.seed, stated.length_min, 0.0)
-        for layout in stated.layouts
-        for number in range(replications)
-    ]
-    found = run_jobs([scenario], jobs, take=course, workers=workers, progress=progress)
-    courses = np.array(found).reshape(len(stated.layouts), replications, -1).mean(axis=1)
+    pilot = replace(
+        settings,
+        weeks=float(PILOT_WEEKS if settings.weeks is None else settings.weeks),
+        warm_up_weeks=0.0,
+        replications=PILOT_REPLICATIONS if settings.replications is None else settings.replications,
+    ).schedule(scenario)
+    results = run_jobs([scenario], jobs_of(pilot), settings, take=course)
+    courses = np.array(results).reshape(len(pilot.layouts), pilot.replications, -1).mean(axis=1)
     warm_ups = []
-    for layout, each in zip(stated.layouts, courses, strict=True):
-        cut = mser(each, BATCH)
-        warm_ups.append(WarmUp(layout, cut.batches, cut.too_short, each))
+    for layout, lost_min in zip(pilot.layouts, courses, strict=True):
+        cut = mser(lost_min, BATCH)
+        warm_ups.append(WarmUp(layout, cut.batches, cut.too_short, lost_min))
     return tuple(warm_ups)
 
 

@@ -13,6 +13,7 @@ from batsim.scenario.parts.calendar import group_windows
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import WEEK_MIN
+from tests.runs import record_of
 
 CASES = Path(__file__).parent / "cases"
 
@@ -27,7 +28,7 @@ def room(changes: dict[str, object] | None = None, case: str = "warm_room.yaml")
 
 def run(scenario: Scenario, weeks: float = 1.0, layout: str = "room", seed: int = 7) -> Record:
     """One replication without warm-up."""
-    return batsim.simulate(scenario, layout, seed=seed, replication=0, length_min=weeks * WEEK_MIN, warm_up_min=0.0)
+    return record_of(scenario, layout, seed=seed, replication=0, length_min=weeks * WEEK_MIN, warm_up_min=0.0)
 
 
 def rows_of(record: Record, table: str) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 import batsim
 from batsim.scenario.site import Scenario
+from tests.runs import record_of
 
 ROUNDS = settings(deadline=None, max_examples=100, derandomize=True, print_blob=False)
 """How hypothesis is used here: the same examples every time, as many as a normal test run can afford."""
@@ -68,7 +69,7 @@ class Room(NamedTuple):
         return self.scenario.rules.discharged_on_charge == "at_arrival"
 
     def simulate(self, scenario: Scenario | None = None) -> batsim.Record:
-        return batsim.simulate(
+        return record_of(
             scenario or self.scenario,
             "room",
             seed=self.seed,

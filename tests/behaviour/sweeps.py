@@ -5,6 +5,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import fields
 from functools import cache
 from importlib import import_module
 from pathlib import Path
@@ -15,6 +16,7 @@ import numpy as np
 import pytest
 
 import batsim
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.sweeps.sweep import sweep
 from batsim.study.sweeps.sweep_result import Sweep
@@ -60,7 +62,9 @@ def rooms() -> Scenario:
 
 def swept(store: str | Path | None = None, **changes: Any) -> Sweep:
     """Run the small study with some things stated otherwise."""
-    return sweep(rooms(), store=store, **(SHORT | changes))
+    given = SHORT | changes
+    settings = {key: given.pop(key) for key in list(given) if key in {field.name for field in fields(Settings)}}
+    return sweep(rooms(), Settings(**settings), store=store, **given)
 
 
 def tables(store: str | Path) -> dict[str, list[tuple[Any, ...]]]:

@@ -12,6 +12,7 @@ from scipy import stats
 
 import batsim
 from tests.behaviour.ledger import CASES
+from tests.runs import record_of
 
 REPLICATIONS, WEEKS = 18, 14
 WARM_UP_MIN, LENGTH_MIN = 2 * 1440.0, WEEKS * 7 * 1440.0
@@ -48,7 +49,7 @@ def _twin(seed):
 def _room(replication):
     """The same of one replication of the room."""
     scenario = batsim.read(CASES / "attendants_room.yaml")
-    record = batsim.simulate(
+    record = record_of(
         scenario, "room", seed=5, replication=replication, length_min=LENGTH_MIN, warm_up_min=WARM_UP_MIN
     )
     visits = record.columns("exchanges")

@@ -12,6 +12,7 @@ from batsim.measures.windows import Worked
 from batsim.scenario.parts.batteries import BatteryType
 from tests.behaviour.ledger import by, rows_of, started
 from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
+from tests.runs import record_of
 
 
 @ROUNDS
@@ -125,7 +126,7 @@ def test_what_is_owed_goes_with_the_charger_in_the_truck():
         "layouts": {"room": {"handling": "in_truck", "chargers": ["1 x electronic_iuia", "1 x circulation_iuia"]}},
     }
     site = batsim.read_scenario_text(yaml.safe_dump(stated))
-    record = batsim.simulate(site, "room", seed=1, length_min=14 * 1440.0, warm_up_min=0.0)
+    record = record_of(site, "room", seed=1, length_min=14 * 1440.0, warm_up_min=0.0)
     factors = [site.chargers[name].charge_factor for name in record.facts.chargers]
     discharges, seen = by("battery", rows_of(record, "discharges")), set()
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():

@@ -8,6 +8,7 @@ from simpy.core import Environment
 import batsim
 from batsim.record import TABLES
 from batsim.scenario.site import Scenario
+from tests.runs import record_of
 
 CASES = Path(__file__).parent / "cases"
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -36,7 +37,7 @@ def kestrel_lane() -> Scenario:
 
 
 def simulate(scenario: Scenario, layout: str, length_min: float) -> batsim.Record:
-    return batsim.simulate(scenario, layout, seed=1, replication=0, length_min=length_min, warm_up_min=0.0)
+    return record_of(scenario, layout, seed=1, replication=0, length_min=length_min, warm_up_min=0.0)
 
 
 def test_reference_room_takes_at_most_five_events_an_exchange(instants: list[float]):

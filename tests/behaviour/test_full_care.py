@@ -2,9 +2,9 @@
 
 import pytest
 
-import batsim
 from batsim.record import OUT_OF_USE, READY, Record
 from tests.behaviour.ledger import by, room, rows_of, run
+from tests.runs import record_of
 
 CASE = "small_room.yaml"
 SHIFTS = ["early", "late", "night"]
@@ -157,7 +157,7 @@ def test_a_level_that_rounding_leaves_above_the_cut_out_is_the_cut_out():
         "layouts.room": {"handling": "in_truck", "chargers": "1 x line_frequency_w", "stations": 2},
     }
     for seed in range(40):
-        record = batsim.simulate(
+        record = record_of(
             room(changes, CASE), "room", seed=seed, replication=0, length_min=2 * 1440.0, warm_up_min=0.0
         )
         assert record.count("exchanges") < 200

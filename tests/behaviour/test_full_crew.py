@@ -17,6 +17,7 @@ from batsim.record import (
     Record,
 )
 from tests.behaviour.ledger import room, rows_of
+from tests.runs import record_of
 
 CASE = "small_room.yaml"
 SHIFTS = ["early", "late", "night"]
@@ -34,7 +35,7 @@ def trucks(*first_runs: int) -> list[dict[str, object]]:
 def attendants_room(changes: dict[str, object], *first_runs: int, horizon_min: float = 10_080.0) -> Record:
     """Run of the small room with one attendant on each shift."""
     stated = {"trucks": trucks(*first_runs), "layouts.room.attendants": ONE_EACH, "week.shifts.early": BREAK, **changes}
-    return batsim.simulate(room(stated, CASE), "room", seed=7, replication=0, length_min=horizon_min, warm_up_min=0.0)
+    return record_of(room(stated, CASE), "room", seed=7, replication=0, length_min=horizon_min, warm_up_min=0.0)
 
 
 def times(record: Record) -> list[tuple[float, float, float]]:

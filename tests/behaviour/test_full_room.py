@@ -10,6 +10,7 @@ from batsim.measures import measure
 from batsim.record import EARLY, IN_BREAK, LEVEL, NO_BATTERY, REASONS, SHIFT_CHANGE, Record
 from batsim.scenario.reading import source_of
 from tests.behaviour.ledger import by, most_at_once, room, rows_of, run
+from tests.runs import record_of
 
 CASE = "small_room.yaml"
 DAY_MIN, WEEK_MIN = 1440.0, 7 * 1440.0
@@ -368,7 +369,7 @@ def test_one_battery_type_in_bay_of_two_waits_no_longer():
         groups += [group("two", None, count=6, run_time=law, battery=second)]
         kinds = dict.fromkeys((first, second), kind)
         changes = {"trucks": groups, "batteries": kinds, "layouts.room.batteries": counts, "layouts.room.stations": 4}
-        record = batsim.simulate(
+        record = record_of(
             room(changes, CASE), "room", seed=7, replication=replication, length_min=8 * WEEK_MIN, warm_up_min=0.0
         )
         return measure(record)["wait_min_per_exchange"]

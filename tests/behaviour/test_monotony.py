@@ -14,6 +14,7 @@ from batsim.record import TABLES
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import ROUNDS
+from tests.runs import record_of
 
 CASES = Path(__file__).parent / "cases"
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -43,9 +44,7 @@ def reference(changes: dict[str, object]) -> Scenario:
 def simulated(
     scenario: Scenario, layout: str = "room", *, length_min: float, warm_up_min: float = 0.0, replication: int = 0
 ) -> batsim.Record:
-    return batsim.simulate(
-        scenario, layout, seed=7, replication=replication, length_min=length_min, warm_up_min=warm_up_min
-    )
+    return record_of(scenario, layout, seed=7, replication=replication, length_min=length_min, warm_up_min=warm_up_min)
 
 
 def exchange_starts(scenario: Scenario, length_min: float) -> list[float]:

@@ -71,7 +71,8 @@ def test_staggering_by_half_an_hour_helps(site):
     """In each layout with exchanges, the three intervals together; less than half the saving is the half width."""
     staggered = batsim.changed(site, {"trucks[0].exchange_when.spread": "30 min"})
     before, after = (
-        batsim.run(each, EXCHANGING, replications=REPLICATIONS, workers=1).values for each in (site, staggered)
+        batsim.run(each, batsim.Settings(layouts=EXCHANGING, replications=REPLICATIONS, workers=1)).values
+        for each in (site, staggered)
     )
     saved = {
         layout: student_interval(
@@ -108,7 +109,7 @@ def test_staggering_by_half_an_hour_helps(site):
     ],
 )
 def test_what_binds_is_named(site, layout, what, thing):
-    one = batsim.bottleneck(site, layout, replications=REPLICATIONS, weeks=2.0, workers=1)
+    one = batsim.bottleneck(site, batsim.Settings(layouts=layout, replications=REPLICATIONS, weeks=2.0, workers=1))
 
     assert one.binding is not None
     assert one.binding.what == what
@@ -121,7 +122,7 @@ def test_what_binds_is_named(site, layout, what, thing):
 
 
 def test_in_the_truck_it_is_the_charge_itself(site):
-    one = batsim.bottleneck(site, "in the truck", replications=3, workers=1)
+    one = batsim.bottleneck(site, batsim.Settings(layouts="in the truck", replications=3, workers=1))
 
     assert one.binding is None
     assert one.downtime.half_width < 0.1 * one.downtime.mean
@@ -136,7 +137,9 @@ def test_in_the_truck_it_is_the_charge_itself(site):
 
 def test_a_day_without_the_carriages_is_bridged(site):
     """By one pallet truck and its stands: dear, but trucks go on; without it they stand."""
-    (day,) = batsim.day_without(site, "side rollers", "battery_carriage", replications=REPLICATIONS, workers=1)
+    (day,) = batsim.day_without(
+        site, batsim.Settings(layouts="side rollers", replications=REPLICATIONS, workers=1), device="battery_carriage"
+    )
     usual, bridged, bare = (day.downtime(way) for way in (AS_IT_IS, WITH_STANDBY, WITHOUT))
 
     assert (day.count, day.standby) == (2, "1 hand pallet truck")

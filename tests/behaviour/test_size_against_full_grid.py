@@ -8,11 +8,11 @@ import pytest
 import batsim
 from batsim.decision.counts import Grid, dimensions_of
 from batsim.decision.decide import decide
+from batsim.scenario.settings import Settings
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
-from batsim.study.running.replications import settings
 from batsim.study.sweeps.cases import changes_of, restated
 
 CASES = Path(__file__).parent / "cases"
@@ -45,13 +45,13 @@ ROOMS = {
 
 def simulated(scenario, grid, cells, replications):
     """Values of every target's measure, a row for each cell, a column for each replication."""
-    stated = settings(scenario, "room")
+    stated = Settings(layouts="room").schedule(scenario)
     jobs = [
         Job("room", number, stated.seed, stated.length_min, stated.warm_up_min, 0, changes_of(grid.changes(cell)))
         for cell in cells
         for number in range(replications)
     ]
-    found = run_jobs([scenario], jobs, change=restated, workers=1)
+    found = run_jobs([scenario], jobs, Settings(workers=1), change=restated)
     names = [limit.measure for limit in limits_of(scenario)]
     return {name: np.array([each[name] for each in found]).reshape(len(cells), replications) for name in names}
 
@@ -70,7 +70,7 @@ def room(request):
     """A room, what sizing says of it, its grid, and every cell of it simulated a few times."""
     ranges, indifference, answer, most_share = ROOMS[request.param]
     scenario = batsim.read(CASES / f"{request.param}.yaml")
-    sizing = decide(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
+    sizing = decide(scenario, Settings(workers=1), ranges=ranges, indifference=indifference, same_cost=0.0)["room"]
     grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
     return scenario, sizing, grid, simulated(scenario, grid, grid.cells, FEW), answer, most_share
 
@@ -150,7 +150,7 @@ def test_two_workers_find_the_same():
     ranges, indifference, _, _ = ROOMS["size_waits"]
     scenario = batsim.read(CASES / "size_waits.yaml")
     one, two = (
-        decide(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=workers)["room"]
+        decide(scenario, Settings(workers=workers), ranges=ranges, indifference=indifference, same_cost=0.0)["room"]
         for workers in (1, 2)
     )
 
@@ -167,7 +167,7 @@ def test_a_thousand_cells():
     _, indifference, answer, _ = ROOMS["size_round_the_clock"]
     scenario = batsim.read(CASES / "size_round_the_clock.yaml")
     ranges = {"batteries": (7, 16), "chargers": (1, 10), "stations": (1, 10)}
-    sizing = decide(scenario, ranges=ranges, indifference=indifference, same_cost=0.0, workers=1)["room"]
+    sizing = decide(scenario, Settings(workers=1), ranges=ranges, indifference=indifference, same_cost=0.0)["room"]
 
     grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
     few = simulated(scenario, grid, grid.cells, 2)

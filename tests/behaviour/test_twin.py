@@ -8,6 +8,7 @@ import batsim
 from batsim.record import Record
 from batsim.scenario.site import Scenario
 from tests.behaviour.twin import Exchange, Laws, Twin
+from tests.runs import record_of
 
 CASE = Path(__file__).parent / "cases" / "reference_room.yaml"
 WEEK_MIN = 7 * 1440.0
@@ -21,9 +22,7 @@ def reference() -> Scenario:
 
 
 def from_room(scenario: Scenario, seed: int, replication: int, length_min: float) -> list[Exchange]:
-    record = batsim.simulate(
-        scenario, "room", seed=seed, replication=replication, length_min=length_min, warm_up_min=0.0
-    )
+    record = record_of(scenario, "room", seed=seed, replication=replication, length_min=length_min, warm_up_min=0.0)
     return begun(record)
 
 

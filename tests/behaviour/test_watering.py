@@ -5,6 +5,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import batsim
+from tests.runs import record_of
 
 KESTREL_LANE = Path(__file__).parents[2] / "scenarios/kestrel-lane.yaml"
 WEEK_MIN = 10_080.0
@@ -13,7 +14,7 @@ WEEK_MIN = 10_080.0
 def test_waterings_start_anywhere_and_then_keep_their_interval():
     """First after one to seven charges, the whole range; from then on after every seventh charge."""
     site = batsim.read(KESTREL_LANE)
-    record = batsim.simulate(site, "hoist", seed=1, replication=0, length_min=8 * WEEK_MIN, warm_up_min=0.0)
+    record = record_of(site, "hoist", seed=1, replication=0, length_min=8 * WEEK_MIN, warm_up_min=0.0)
     charges, waterings = record.frame("charges"), record.frame("waterings")
     first, later = Counter(), Counter()
     for battery, mine in waterings.groupby("battery"):

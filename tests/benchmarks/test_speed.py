@@ -15,6 +15,7 @@ import batsim
 from batsim.measures import measure
 from batsim.scenario.site import Scenario
 from tests.benchmarks import textbook
+from tests.runs import record_of
 
 CASES = Path(__file__).parent / "cases"
 YEAR_MIN = textbook.YEAR_MIN
@@ -34,7 +35,7 @@ def length_min(benchmark: BenchmarkFixture) -> float:
 
 
 def simulate(scenario: Scenario, length: float) -> batsim.Record:
-    return batsim.simulate(scenario, "side rollers", seed=1, replication=0, length_min=length, warm_up_min=0.0)
+    return record_of(scenario, "side rollers", seed=1, replication=0, length_min=length, warm_up_min=0.0)
 
 
 def test_measures_of_three_shifts(benchmark: BenchmarkFixture, three_shifts: Scenario):

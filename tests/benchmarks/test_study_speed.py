@@ -15,10 +15,11 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 import batsim
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import stated_study
 from batsim.study.sweeps.agenda import agenda_of
-from batsim.study.sweeps.run_cases import Where, run_cases
+from batsim.study.sweeps.run_cases import run_cases
 from batsim.study.sweeps.store import Store
 from tests.benchmarks import textbook
 
@@ -42,7 +43,8 @@ def swept(
     store: Path,
     points: int,
     replications: int,
-    where: Where,
+    workers: int | None = None,
+    scheduler: str | None = None,
     clock: Callable[[], float] = time.perf_counter,
 ) -> float:
     """Seconds of a sweep of one-week cases into a store, start and stop included."""
@@ -54,11 +56,11 @@ def swept(
         },
         ("downtime_min_per_truck_shift",),
     )
-    agenda = agenda_of(study, replications=replications, weeks=1.0, warm_up_weeks=0.0)
+    agenda = agenda_of(study, Settings(replications=replications, weeks=1.0, warm_up_weeks=0.0))
     wanted = agenda.cases()
     with closing(Store.open(store)) as kept:
         started = clock()
-        tally = run_cases(room, wanted, kept, where)
+        tally = run_cases(room, wanted, kept, Settings(workers=workers), scheduler)
         took = clock() - started
     assert tally.run == points * replications
     return took
@@ -83,8 +85,8 @@ def test_a_case_costs_little_more_than_the_textbook_loop(
 
     def one_of_each() -> None:
         number = len(times)
-        store, one = tmp_path / f"{number}.store", Where(workers=1)
-        seconds = swept(room, store, points, replications, one, time.process_time)
+        store = tmp_path / f"{number}.store"
+        seconds = swept(room, store, points, replications, workers=1, clock=time.process_time)
         started = time.process_time()
         for seed in range(points * replications):
             textbook.simulate(seed, WEEK_MIN)
@@ -108,8 +110,8 @@ def test_two_workers_are_nearly_twice_as_fast(
 
     def one_of_each() -> None:
         number = len(times)
-        one = swept(room, tmp_path / f"one{number}.store", points, replications, Where(workers=1))
-        two = swept(room, tmp_path / f"two{number}.store", points, replications, Where(workers=2))
+        one = swept(room, tmp_path / f"one{number}.store", points, replications, workers=1)
+        two = swept(room, tmp_path / f"two{number}.store", points, replications, workers=2)
         times.append((one, two))
 
     benchmark.pedantic(one_of_each, rounds=3 if benchmark.enabled else 1)
@@ -125,7 +127,7 @@ def test_a_cluster_keeps_up_with_a_pool(
 ):
     """Two local Dask workers against a pool of two, 600 cases; the cluster stands before the clock starts."""
     if benchmark.disabled:
-        assert benchmark.pedantic(swept, args=(room, tmp_path / "pool.store", 2, 2, Where(workers=2)), rounds=1) > 0.0
+        assert benchmark.pedantic(swept, args=(room, tmp_path / "pool.store", 2, 2, 2), rounds=1) > 0.0
         return
     from distributed import LocalCluster  # noqa: PLC0415 - heavy, and only when timed
 
@@ -134,9 +136,8 @@ def test_a_cluster_keeps_up_with_a_pool(
 
         def one_of_each() -> None:
             number = len(times)
-            there = Where(scheduler=cluster.scheduler_address)
-            pool = swept(room, tmp_path / f"pool{number}.store", 60, 10, Where(workers=2))
-            dask = swept(room, tmp_path / f"dask{number}.store", 60, 10, there)
+            pool = swept(room, tmp_path / f"pool{number}.store", 60, 10, workers=2)
+            dask = swept(room, tmp_path / f"dask{number}.store", 60, 10, scheduler=cluster.scheduler_address)
             times.append((pool, dask))
 
         benchmark.pedantic(one_of_each, rounds=3)
@@ -150,10 +151,10 @@ def test_a_worker_does_not_grow(
 ):
     """Resident memory of the process after 200 cases and after 1,000 more."""
     few, many = ((20, 10), (100, 10)) if benchmark.enabled else ((2, 1), (3, 1))
-    swept(room, tmp_path / "few.store", *few, Where(workers=1))
+    swept(room, tmp_path / "few.store", *few, workers=1)
     gc.collect()
     before = resident_mib()
-    benchmark.pedantic(lambda: swept(room, tmp_path / "many.store", *many, Where(workers=1)), rounds=1)
+    benchmark.pedantic(lambda: swept(room, tmp_path / "many.store", *many, workers=1), rounds=1)
     gc.collect()
     grown = resident_mib() - before
     if benchmark.disabled:
@@ -174,8 +175,8 @@ def resident_mib() -> float:
 def test_sizing_one_layout_of_the_parts_warehouse(benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str]):
     site, layout = batsim.read(KESTREL), "side rollers" if benchmark.enabled else "in the truck"
     weeks = None if benchmark.enabled else 0.2
-    given = {"workers": 2, "weeks": weeks, "warm_up_weeks": weeks}
-    found = benchmark.pedantic(batsim.size, args=(site, layout), kwargs=given, rounds=1)
+    settings = Settings(layout, workers=2, weeks=weeks, warm_up_weeks=weeks)
+    found = benchmark.pedantic(batsim.decide, args=(site, settings), rounds=1)
     one = found[layout]
     if benchmark.disabled:
         assert one.runs > 0

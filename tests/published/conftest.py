@@ -16,6 +16,7 @@ import pytest
 from scipy import stats
 
 import batsim
+from tests.runs import record_of
 
 CASES = Path(__file__).parent / "cases"
 CONFIDENCE = 0.999
@@ -158,7 +159,7 @@ def steady():
     """
 
     def check(title, scenario, layout, weeks, expected):
-        runs = batsim.run(scenario, layout, replications=REPLICATIONS, weeks=weeks, workers=1)
+        runs = batsim.run(scenario, batsim.Settings(layouts=layout, replications=REPLICATIONS, weeks=weeks, workers=1))
         values = runs.values[layout]
         controls = _mean_times(scenario, layout, runs)
         rows = [
@@ -178,7 +179,7 @@ def record():
 
     def simulate(scenario, layout="one"):
         stated = scenario.simulation
-        return batsim.simulate(
+        return record_of(
             scenario,
             layout,
             seed=stated.seed,

@@ -17,7 +17,7 @@ def _whole(message):
 
 def _measures(scenario, layout="one", **times):
     """Every measure of a run without chance."""
-    runs = batsim.run(scenario, layout, replications=1, workers=1, **times)
+    runs = batsim.run(scenario, batsim.Settings(layouts=layout, replications=1, workers=1, **times))
     return {name: values[0] for name, values in runs.values[layout].items()}
 
 

@@ -78,7 +78,7 @@ def _exchange_minutes_per_day(case, exchange_min):
             "simulation.warm_up": "0 h",
         },
     )
-    values = batsim.run(scenario, "one", replications=1, workers=1).values["one"]
+    values = batsim.run(scenario, batsim.Settings(layouts="one", replications=1, workers=1)).values["one"]
     assert values["exchanges_per_day"][0] == pytest.approx(40.0)
     return float(values["exchanges_per_day"][0] * values["down_min_per_exchange"][0])
 

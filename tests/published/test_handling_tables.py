@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import batsim
+from tests.runs import record_of
 
 WORKED_OUT = "worked out here"
 EXPONENTIAL_6_H = {"mean": "6 h", "law": "exponential"}
@@ -140,7 +141,7 @@ def test_burst(case, record, trucks, stations, exchange_min, mean_min, longest_m
     assert sorted(waits) == [exchange_min * (number // stations) for number in range(trucks)]
     assert waits.max() == longest_min
     assert exchanges["truck_free_min"].max() - 60.0 == cleared_min
-    values = batsim.run(scenario, workers=1).values["one"]
+    values = batsim.run(scenario, batsim.Settings(workers=1)).values["one"]
     assert values["wait_min_per_exchange"][0] == mean_min
     lost_min = (1.0 - values["availability_share"][0]) * trucks * 1440.0
     assert lost_min == pytest.approx(60.0 * lost_h, rel=1e-9)
@@ -152,7 +153,7 @@ def test_no_queue_when_staggered(case, gap, waited_share):
     """20 trucks with 12 min each: none waits at 12 min apart, all but the first at 11 min."""
     scenario = case("burst", {"trucks[0].first_run": {"first": "1 h", "every": gap}})
 
-    assert batsim.run(scenario, workers=1).values["one"]["waited_share"][0] == waited_share
+    assert batsim.run(scenario, batsim.Settings(workers=1)).values["one"]["waited_share"][0] == waited_share
 
 
 # Which ready battery is taken
@@ -188,7 +189,7 @@ def _loss(record):
 
 def _replications(scenario, layout, replications, weeks):
     for replication in range(replications):
-        yield batsim.simulate(
+        yield record_of(
             scenario,
             layout,
             seed=scenario.simulation.seed,

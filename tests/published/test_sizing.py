@@ -6,6 +6,7 @@ import pytest
 from scipy.stats import poisson
 
 from batsim.decision.decide import decide
+from batsim.scenario.settings import Settings
 
 PALM = (
     "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
@@ -69,16 +70,17 @@ def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
     )
     found = decide(
         scenario,
+        Settings(
+            confidence=0.99,
+            weeks=demands * TURN_H / pipeline / 168.0,
+            warm_up_weeks=2.0 * run_h / 168.0,
+            replications=8,
+            seed=34,
+            workers=1,
+        ),
         ranges={"batteries": (trucks + 1, trucks + spares + 4)},
         indifference={"none ready": 0.8 * (target - poisson.sf(spares - 1, pipeline))},
-        confidence=0.99,
         same_cost=0.0,
-        weeks=demands * TURN_H / pipeline / 168.0,
-        # The first batteries are evenly spread over their law, so the demand is too even until they are all through.
-        warm_up_weeks=2.0 * run_h / 168.0,
-        replications=8,
-        seed=34,
-        workers=1,
     )["one"]
     return found, trucks
 
@@ -167,17 +169,11 @@ def test_smallest_number_of_stations(case, file, layout, trucks, run_min, exchan
     )
     found = decide(
         scenario,
-        layout,
+        Settings(layouts=layout, confidence=0.99, weeks=weeks, warm_up_weeks=0.3, replications=8, seed=14, workers=1),
         ranges={"stations": (1, 6)},
         indifference={"downtime": 0.8 * (target - enough)},
-        confidence=0.99,
         same_cost=0.0,
-        weeks=weeks,
-        warm_up_weeks=0.3,
-        replications=8,
-        seed=14,
-        workers=1,
     )[layout]
 
     assert found.counts == {"stations": stations}
-    assert found.confidence_interval().mean == pytest.approx(enough, abs=target - enough)
+    assert found.interval().mean == pytest.approx(enough, abs=target - enough)

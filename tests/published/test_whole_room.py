@@ -9,6 +9,7 @@ import pytest
 import batsim
 from batsim.measures.room_course import room_course
 from batsim.record import TURNED_AWAY
+from tests.runs import record_of
 
 WORKED_OUT = "worked out here"
 GORDON = "Gordon, W. J. & Newell, G. F. (1967) Operations Research 15, 254-265; product form (from memory)"
@@ -104,7 +105,12 @@ def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spare
     )
     weeks, warm_up = {"C30": (1, 1), "C31": (24, 5), "C33": (100, 5)}[title]
 
-    runs = batsim.run(scenario, "one", replications=40, weeks=weeks, warm_up_weeks=warm_up, seed=31 + spares, workers=1)
+    runs = batsim.run(
+        scenario,
+        batsim.Settings(
+            layouts="one", replications=40, weeks=weeks, warm_up_weeks=warm_up, seed=31 + spares, workers=1
+        ),
+    )
 
     agree(f"{title}, {spares} spares", [("found_none_share", expected, runs.values["one"]["found_none_ready_share"])])
 
@@ -126,7 +132,7 @@ def test_charging_in_bay_loses_as_engset_says(case, agree, charge):
     scenario = case("engset", {"batteries.plain.charge_time": charge})
     made = []
     for replication in range(40):
-        record = batsim.simulate(
+        record = record_of(
             scenario, "one", seed=8, replication=replication, length_min=weeks * 10080.0, warm_up_min=10080.0
         )
         visits = record.columns("exchanges")
@@ -195,7 +201,7 @@ def test_priorities_in_line(case, agree):
     exact = _priority_chain((4, 5), (1.0 / 120.0, 1.0 / 150.0), 1.0 / 20.0)
     scenario, weeks, made = case("priority"), 30, []
     for replication in range(40):
-        record = batsim.simulate(
+        record = record_of(
             scenario, "one", seed=16, replication=replication, length_min=weeks * 10080.0, warm_up_min=10080.0
         )
         visits = record.columns("exchanges")
@@ -225,7 +231,7 @@ def test_batteries_on_charge_over_the_day(case, agree):
     exact = [0.0, 6.0, 12.0, 24.0, 22.0, 20.0, 16.0, 12.0, 4.0]
     scenario, weeks, found = case("profile"), 32, []
     for replication in range(40):
-        record = batsim.simulate(
+        record = record_of(
             scenario, "one", seed=19, replication=replication, length_min=weeks * 10080.0, warm_up_min=10080.0
         )
         start, end = record.facts.warm_up_min, record.facts.horizon_min

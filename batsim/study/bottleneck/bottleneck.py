@@ -12,14 +12,15 @@ from batsim.display import Shows
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Measured
+from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
 from batsim.study.bottleneck.variants import Addition, LeftOut, variants
-from batsim.study.compare import DECIDING, correlation, signed
+from batsim.study.compare import correlation, signed
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
-from batsim.study.running.replications import Settings, plain, settings
+from batsim.study.running.replications import DOWNTIME, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from batsim.measures.windows import Floats
     from batsim.record import Record
     from batsim.scenario.site import Scenario
-    from batsim.study.running.executors import Progress
 
 CARRIED_SHARE = 0.75
 """Part of the gain of several things together, such as an attendant on every shift, above which one of them is named in
@@ -82,7 +82,7 @@ class Gain(NamedTuple):
 class Bottleneck(Shows):
     """One layout as it is, and with one more of each thing, over paired replications."""
 
-    settings: Settings
+    schedule: Schedule
     layout: str
     additions: tuple[Addition, ...]
     left_out: tuple[LeftOut, ...]
@@ -106,7 +106,7 @@ class Bottleneck(Shows):
     @cached_property
     def downtime(self) -> Interval:
         """Downtime of the layout as it is. [min per truck-shift]"""
-        return student_interval(_downtime(self.base), self.settings.confidence)
+        return student_interval(_downtime(self.base), self.schedule.confidence)
 
     @cached_property
     def saving(self) -> tuple[Gain, ...]:
@@ -136,7 +136,7 @@ class Bottleneck(Shows):
         """
         if self.binding is None:
             return ()
-        confidence = simultaneous(self.settings.confidence, len(list(combinations(self.saving, 2))))
+        confidence = simultaneous(self.schedule.confidence, len(list(combinations(self.saving, 2))))
         most, best = self._addition(self.binding), self._downtime_with(self.binding)
         kinds, rivals = {most.kind}, []
         for gain in self.saving[1:]:
@@ -154,8 +154,8 @@ class Bottleneck(Shows):
             return None
         with_it = self.more[self._number(self.binding)]
         gains = np.array([before.profile - after.profile for before, after in zip(self.base, with_it, strict=True)])
-        scenario = self.settings.scenario
-        return concentration(gains, working_profile(scenario), shift_profiles(scenario), self.settings.confidence)
+        scenario = self.schedule.scenario
+        return concentration(gains, working_profile(scenario), shift_profiles(scenario), self.schedule.confidence)
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -170,7 +170,7 @@ class Bottleneck(Shows):
     @property
     def sentence(self) -> str:
         """The bottleneck, when it is felt and what one more would save; what costs most when there is none."""
-        if self.settings.replications < 2:
+        if self.schedule.replications < 2:
             return "One replication does not tell the bottleneck; take at least two."
         binding = self.binding
         first = self._none() if binding is None or self.when is None else self._named(binding, self.when)
@@ -179,7 +179,7 @@ class Bottleneck(Shows):
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is not a number becomes null."""
-        return {**self.settings.as_json(), "layouts": {self.layout: self.layout_json()}}
+        return {**self.schedule.as_json(), "layouts": {self.layout: self.layout_json()}}
 
     def layout_json(self) -> dict[str, Any]:
         """Do the same without the settings."""
@@ -208,7 +208,7 @@ class Bottleneck(Shows):
 
     def _gain(self, number: int) -> Gain:
         """Paired difference of one addition."""
-        confidence = simultaneous(self.settings.confidence, len(self.additions))
+        confidence = simultaneous(self.schedule.confidence, len(self.additions))
         before, after = _downtime(self.base), _downtime(self.more[number])
         return Gain(
             self.additions[number].label, student_interval(before - after, confidence), correlation(before, after)
@@ -232,7 +232,7 @@ class Bottleneck(Shows):
         things = _listed([self._addition(gain).thing for gain in named], "or")
         apart = ", which cannot be told apart" if self.rivals else ""
         amounts = _listed([f"{_subject(gain)} would save {_amount(gain)}" for gain in named], "and")
-        confidence = f"{100 * self.settings.confidence:g} % simultaneous"
+        confidence = f"{100 * self.schedule.confidence:g} % simultaneous"
         return (
             f"Bottleneck of layout '{self.layout}': {things}{apart}, {when.text}. "
             f"{_capital(amounts)} min per truck-shift ({confidence})."
@@ -259,7 +259,7 @@ class Bottleneck(Shows):
 
 def _downtime(replications: Iterable[LostTime]) -> "Floats":
     """Downtime in each replication. [min per truck-shift]"""
-    return np.array([lost.downtime[DECIDING] for lost in replications])
+    return np.array([lost.downtime[DOWNTIME] for lost in replications])
 
 
 def _interval_json(interval: Interval) -> dict[str, float | None]:
@@ -287,67 +287,43 @@ def _listed(words: list[str], last: str) -> str:
     return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
 
 
-def bottleneck(
-    scenario: "Scenario",
-    layout: str,
-    *,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: "Progress | None" = None,
-) -> Bottleneck:
-    """Find the bottleneck of a layout: it is simulated as it is and with one more of each thing, in paired runs.
+def bottleneck(scenario: "Scenario", settings: Settings = Settings()) -> dict[str, Bottleneck]:
+    """Find the bottleneck of layouts: each is simulated as it is and with one more of each thing, in paired runs.
 
     Parameters
     ----------
     scenario
         The site, as `read` returns it.
-    layout
-        Name of one of its layouts.
-    replications, weeks, warm_up_weeks, seed
-        In place of what the scenario says.
-    workers
-        Processes; 1 keeps everything in this one, None takes one for each core when that pays.
-    progress
-        Called with replications done and in all.
+    settings
+        What is run, in place of what the scenario says.
 
     Returns
     -------
-    Bottleneck
-        Gains with their intervals, the bottleneck and when it is felt, a sentence, a tidy frame and plain data.
+    dict of Bottleneck
+        By layout: gains with their intervals, the bottleneck and when it is felt, a sentence, a tidy frame and plain
+        data.
 
     Raises
     ------
     ScenarioError
-        When the layout is not in the scenario, or a number is out of range.
+        When a layout is not in the scenario, or a number is out of range.
     """
-    stated = settings(scenario, layout, replications, weeks, warm_up_weeks, seed)
-    return bottlenecks(stated, workers=workers, progress=progress)[layout]
-
-
-def bottlenecks(
-    stated: Settings, *, workers: int | None = None, progress: "Progress | None" = None
-) -> dict[str, Bottleneck]:
-    """Do the same for each layout of some settings, all of them in one go."""
-    found = {layout: variants(stated.scenario, layout) for layout in stated.layouts}
+    schedule = settings.schedule(scenario)
+    found = {layout: variants(schedule.scenario, layout) for layout in schedule.layouts}
     jobs = [
-        Job(layout, replication, stated.seed, stated.length_min, stated.warm_up_min, 0, counts)
+        Job(layout, replication, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, counts)
         for layout, (made, _) in found.items()
         for counts in ("", *(variant.counts for variant in made))
-        for replication in range(stated.replications)
+        for replication in range(schedule.replications)
     ]
-    results = iter(
-        run_jobs([stated.scenario], jobs, take=lost_time, change=with_counts, workers=workers, progress=progress)
-    )
+    results = iter(run_jobs([scenario], jobs, settings, take=lost_time, change=with_counts))
 
     def replications() -> tuple[LostTime, ...]:
-        return tuple(next(results) for _ in range(stated.replications))
+        return tuple(next(results) for _ in range(schedule.replications))
 
     return {
         layout: Bottleneck(
-            stated,
+            schedule,
             layout,
             tuple(variant.addition for variant in made),
             tuple(left_out),

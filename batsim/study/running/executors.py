@@ -1,11 +1,12 @@
 """Many jobs on one engine: cut into chunks, handed out, gathered; the numbers are the same on every engine."""
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 from batsim.errors import SimulationError, StudyError
+from batsim.scenario.settings import Settings
 from batsim.study.running.engines import Cluster, Engine, Processes, cores, quiet_start
 from batsim.study.running.jobs import (
     FAILED,
@@ -39,37 +40,29 @@ TRIES = 3
 """Times that a job may lose its worker, each time alone, before it is blamed."""
 
 T = TypeVar("T")
-Progress = Callable[[int, int], None]
 Numbered = tuple[int, Any]
 
 
 @overload
 def run_jobs(
-    scenarios: "Sequence[Scenario]",
-    jobs: Sequence[Job],
-    *,
-    change: Change | None = None,
-    workers: int | None = None,
-    progress: Progress | None = None,
+    scenarios: "Sequence[Scenario]", jobs: Sequence[Job], settings: Settings = ..., *, change: Change | None = ...
 ) -> list[Values]: ...
 @overload
 def run_jobs(
     scenarios: "Sequence[Scenario]",
     jobs: Sequence[Job],
+    settings: Settings = ...,
     *,
     take: Take[T],
-    change: Change | None = None,
-    workers: int | None = None,
-    progress: Progress | None = None,
+    change: Change | None = ...,
 ) -> list[T]: ...
 def run_jobs(
     scenarios: "Sequence[Scenario]",
     jobs: Sequence[Job],
+    settings: Settings = Settings(),
     *,
     take: Take[Any] = measures_of,
     change: Change | None = None,
-    workers: int | None = None,
-    progress: Progress | None = None,
 ) -> list[Any]:
     """Run jobs and return what is taken from their records, in the order of the jobs.
 
@@ -79,12 +72,12 @@ def run_jobs(
         Those that jobs name by number.
     jobs
         One for each replication.
+    settings
+        Their workers and progress hold; the rest is for the jobs already.
     take
         Called with each record and its scenario, where the record was made; all measures when not given.
     change
         Makes the changes of a job to its scenario; needed where jobs have any.
-    workers, progress
-        As in `outcomes`; called with replications done and in all.
 
     Returns
     -------
@@ -97,12 +90,12 @@ def run_jobs(
         What went wrong in the first job that has no result.
     """
     results: dict[int, Any] = {}
-    for number, outcome in outcomes(Work(tuple(scenarios), take, change), jobs, workers=workers):
+    for number, outcome in outcomes(Work(tuple(scenarios), take, change), jobs, workers=settings.workers):
         if isinstance(outcome, Failure):
             raise _raised(jobs[number], outcome)
         results[number] = outcome
-        if progress is not None:
-            progress(len(results), len(jobs))
+        if settings.progress is not None:
+            settings.progress(len(results), len(jobs))
     return [results[number] for number in range(len(jobs))]
 
 

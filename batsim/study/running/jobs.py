@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import measure
-from batsim.room.simulation import simulate
+from batsim.room.simulation import SameScenario, replicate
 
 if TYPE_CHECKING:
     from batsim.record import Record
+    from batsim.scenario.settings import Schedule
     from batsim.scenario.site import Scenario
 
 T = TypeVar("T")
@@ -37,6 +38,15 @@ class Job(NamedTuple):
     """Which of the scenarios."""
     changes: Hashable = ""
     """What is different in it, in the form that the `change` of its work knows; nothing when empty."""
+
+
+def jobs_of(schedule: "Schedule", replications: range | None = None) -> list[Job]:
+    """Jobs of a schedule, layout by layout; of all its replications when no others are named."""
+    return [
+        Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min)
+        for layout in schedule.layouts
+        for number in (range(schedule.replications) if replications is None else replications)
+    ]
 
 
 class Failure(NamedTuple):
@@ -83,8 +93,8 @@ def run_job(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken
     scenario = work.scenarios[job.scenario]
     if job.changes:
         assert work.change is not None  # who states changes says how they are made
-        scenario = _changed(work.change, _Same(scenario), job.changes)
-    record = simulate(
+        scenario = _changed(work.change, SameScenario(scenario), job.changes)
+    record = replicate(
         scenario,
         job.layout,
         seed=job.seed,
@@ -119,21 +129,8 @@ def run_chunk(parcel: Parcel, jobs: list[Job]) -> tuple[float, list[Any]]:
     return time.perf_counter() - started, outcomes
 
 
-class _Same:
-    """A scenario as a key of a cache: by identity, kept alive by it."""
-
-    def __init__(self, scenario: "Scenario") -> None:
-        self.scenario = scenario
-
-    def __hash__(self) -> int:
-        return id(self.scenario)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and self.scenario is other.scenario
-
-
 @lru_cache(maxsize=8)
-def _changed(change: Change, same: _Same, changes: Hashable) -> "Scenario":
+def _changed(change: Change, same: SameScenario, changes: Hashable) -> "Scenario":
     """Scenario of a point; its replications follow one another, so a few are kept."""
     return change(same.scenario, changes)
 

@@ -4,7 +4,7 @@ import re
 from typing import TYPE_CHECKING
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.simulation import simulate
+from batsim.room.simulation import replicate
 from batsim.scenario.parts.base import did_you_mean
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_minutes
@@ -74,7 +74,7 @@ def layout_of(scenario: "Scenario", layout: str | None) -> str:
     return layout
 
 
-def run_until(
+def record_until(
     scenario: "Scenario", layout: str, to_min: float, *, replication: int = 0, seed: int | None = None
 ) -> "Record":
     """Simulate a layout long enough to look at it up to a time.
@@ -99,9 +99,15 @@ def run_until(
     Record
         The tables of the run, up to that time as if it had run its whole length.
     """
-    warm_up = scenario.simulation.warm_up_min
-    length = max(0.0, min(to_min + BEYOND_MIN, _length_min(scenario)) - warm_up)
-    return simulate(scenario, layout, seed=seed, replication=replication, length_min=length, warm_up_min=warm_up)
+    usual = scenario.simulation
+    return replicate(
+        scenario,
+        layout,
+        seed=usual.seed if seed is None else seed,
+        replication=replication,
+        length_min=max(0.0, min(to_min + BEYOND_MIN, _length_min(scenario)) - usual.warm_up_min),
+        warm_up_min=usual.warm_up_min,
+    )
 
 
 def _moment(scenario: "Scenario", what: str, text: str) -> float:

@@ -1,78 +1,114 @@
-"""Independent replications of layouts, and the intervals of their measures."""
+"""Independent replications of layouts, a stated number or until a precision is reached; intervals of their measures."""
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from batsim.display import Shows
-from batsim.errors import Problem, ScenarioError
+from batsim.errors import Problem, ScenarioError, SimulationError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.parts.base import did_you_mean
-from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.settings import LONGEST_WEEKS, SHORTEST_WEEKS
+from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
-from batsim.study.running.executors import Progress, run_jobs
-from batsim.study.running.jobs import Job
+from batsim.study.running.executors import Runner, run_jobs
+from batsim.study.running.jobs import Failure, Values, jobs_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
 
+    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
+
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
 """Unit of each measure."""
+DOWNTIME = "downtime_min_per_truck_shift"
+"""Measure that decides where no other is named."""
+FIRST_REPLICATIONS = 10
+"""Replications before the width of an interval is first looked at (Law, section 9.4.1, from memory)."""
+MOST_REPLICATIONS = 1000
+"""Replications of each layout that are spent at most on a precision, unless another budget is stated."""
 
 
-@dataclass(frozen=True)
-class Settings:
-    """What is run: layouts of a scenario, how often and for how long, from which seed."""
+class PrecisionGoal(NamedTuple):
+    """How wide the interval of a measure may be."""
 
-    scenario: "Scenario"
-    layouts: tuple[str, ...]
-    seed: int
-    replications: int
-    length_min: float
-    warm_up_min: float
-    confidence: float
+    precision: Precision
+    measure: str
+    most: int = MOST_REPLICATIONS
+    """Replications of each layout that may be spent."""
 
-    def as_json(self) -> dict[str, Any]:
-        """Plain data for `json.dump`, the layouts left out."""
-        return {
-            "scenario": self.scenario.site.name,
-            "seed": self.seed,
-            "replications": self.replications,
-            "weeks": self.length_min / WEEK_MIN,
-            "warm_up_weeks": self.warm_up_min / WEEK_MIN,
-            "confidence": self.confidence,
-        }
+    @classmethod
+    def read(cls, within: str, measure: str, most: int | None = None) -> "PrecisionGoal":
+        """Read such as `0.3`, in the unit of the measure, or `5 %` of its mean.
+
+        Raises
+        ------
+        ValueError
+            When it is neither, or not above zero.
+        """
+        text = within.strip()
+        try:
+            value = float(text.removesuffix("%"))
+        except ValueError:
+            value = 0.0
+        if not 0.0 < value < float("inf"):
+            msg = (
+                f"needs a half width in the unit of the measure, such as 0.3, or of its mean, such as 5% (got {within})"
+            )
+            raise ValueError(msg)
+        relative = text.endswith("%")
+        precision = Precision(relative=value / 100.0) if relative else Precision(absolute=value)
+        return cls(precision, measure, most or MOST_REPLICATIONS)
+
+    @property
+    def text(self) -> str:
+        """Such as `± 0.3 min` or `± 5 %`."""
+        if self.precision.relative is not None:
+            return f"± {100.0 * self.precision.relative:g} %"
+        unit = UNITS[self.measure]
+        return f"± {self.precision.absolute:g}{'' if unit == '1' else f' {unit}'}"
 
 
 @dataclass(frozen=True, repr=False)
 class Runs(Shows):
     """Replications of one or more layouts of a scenario, all from the same random streams."""
 
-    scenario: "Scenario"
-    layouts: tuple[str, ...]
-    seed: int
-    replications: int
-    length_min: float
-    warm_up_min: float
-    confidence: float
-    values: dict[str, dict[str, "np.ndarray[Any, np.dtype[np.float64]]"]]
+    schedule: Schedule
+    """What was run; its replications are those that were simulated."""
+    values: "dict[str, dict[str, Floats]]"
     """By layout and measure: one value for each replication."""
+    goal: PrecisionGoal | None = None
+    """Precision that the runs were to reach; None when their number was stated."""
+
+    @property
+    def scenario(self) -> "Scenario":
+        """The site."""
+        return self.schedule.scenario
+
+    @property
+    def layouts(self) -> tuple[str, ...]:
+        """Names of the layouts."""
+        return self.schedule.layouts
+
+    @property
+    def replications(self) -> int:
+        """Replications of each layout."""
+        return self.schedule.replications
+
+    @property
+    def confidence(self) -> float:
+        """Confidence of the intervals, a share."""
+        return self.schedule.confidence
 
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
         return f"{self.scenario.site.name}: {', '.join(self.layouts)}; {self.replications} replications"
-
-    @property
-    def weeks(self) -> float:
-        """Measured weeks of one replication."""
-        return self.length_min / WEEK_MIN
 
     @property
     def measures(self) -> tuple[str, ...]:
@@ -123,24 +159,11 @@ class Runs(Shows):
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is not a number becomes null."""
         return {
-            "scenario": self.scenario.site.name,
-            "seed": self.seed,
-            "replications": self.replications,
-            "weeks": self.weeks,
-            "warm_up_weeks": self.warm_up_min / WEEK_MIN,
-            "confidence": self.confidence,
+            **self.schedule.as_json(),
             "layouts": {
                 layout: {
                     "measures": {
-                        measure: {
-                            **{
-                                key: plain(value)
-                                for key, value in zip(
-                                    ("mean", "low", "high"), self.interval(layout, measure), strict=True
-                                )
-                            },
-                            "unit": UNITS[measure],
-                        }
+                        measure: {**interval_json(self.interval(layout, measure)), "unit": UNITS[measure]}
                         for measure in self.measures
                     }
                 }
@@ -150,36 +173,22 @@ class Runs(Shows):
         }
 
 
-def plain(value: float) -> float | None:
-    """Return a number that JSON can hold, or None."""
-    return float(value) if np.isfinite(value) else None
+Series = Callable[[Runs], "list[tuple[Floats, float]]"]
+"""Values whose mean must be known well enough, each with the confidence of its interval."""
 
 
-def run(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
-    *,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    workers: int | None = None,
-    progress: Progress | None = None,
-) -> Runs:
+def run(scenario: "Scenario", settings: Settings = Settings(), *, measure: str = DOWNTIME) -> Runs:
     """Simulate layouts of a scenario, each in independent replications.
 
     Parameters
     ----------
     scenario
         The site, as `read` returns it.
-    layouts
-        Names of layouts; all of them when not given.
-    replications, weeks, warm_up_weeks, seed
-        In place of what the scenario says.
-    workers
-        Processes; 1 keeps everything in this one, None takes one for each core when that pays.
-    progress
-        Called with replications done and in all.
+    settings
+        What is run, in place of what the scenario says. With `within`, replications go on until the mean of a measure
+        is known that well in every layout.
+    measure
+        The measure that `within` is about.
 
     Returns
     -------
@@ -188,81 +197,95 @@ def run(
 
     Raises
     ------
-    ScenarioError
-        When a layout is not in the scenario, or a number is out of range.
+    ScenarioError, ValueError
+        When a layout is not in the scenario, a number is out of range, there is no measure of that name, or `within`
+        is no half width.
     """
-    stated = settings(scenario, layouts, replications, weeks, warm_up_weeks, seed)
-    found = run_jobs([scenario], jobs_of(stated, range(stated.replications)), workers=workers, progress=progress)
-    return runs_of(stated, stated.replications, found)
+    if settings.within is None:
+        schedule = settings.schedule(scenario)
+        return runs_of(schedule, run_jobs([scenario], jobs_of(schedule), settings))
+
+    def means(runs: Runs) -> "list[tuple[Floats, float]]":
+        """The measure in every layout."""
+        return [(runs.values[layout][measure], runs.confidence) for layout in runs.layouts]
+
+    return run_until(scenario, settings, measure, means)
 
 
-def jobs_of(stated: Settings, replications: range) -> list[Job]:
-    """Jobs of some replications, layout by layout."""
-    return [
-        Job(layout, number, stated.seed, stated.length_min, stated.warm_up_min)
-        for layout in stated.layouts
-        for number in replications
+def run_until(scenario: "Scenario", settings: Settings, measure: str, series: Series) -> Runs:
+    """Simulate layouts, all equally often, until every series is known within `settings.within` or the budget is spent.
+
+    Parameters
+    ----------
+    scenario, settings
+        As for `run`, with `within`.
+    measure
+        The measure whose precision that is.
+    series
+        Says of which values the mean must be known; those without any value are left out.
+
+    Raises
+    ------
+    ScenarioError, ValueError
+        As for `run`.
+    """
+    goal = PrecisionGoal.read(settings.within or "", measure, settings.most)
+    if measure not in UNITS:
+        rule = f"no measure of this name{did_you_mean(measure, list(UNITS))}"
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "measure", rule, measure)])
+    schedule = replace(settings, replications=min(FIRST_REPLICATIONS, goal.most)).schedule(scenario)
+    results: dict[str, list[Values]] = {layout: [] for layout in schedule.layouts}
+    done = 0
+    with Runner(scenario, settings.workers) as runner:
+        while True:
+            _extend(runner, schedule, results, range(done, schedule.replications))
+            done = schedule.replications
+            runs = runs_of(schedule, [values for layout in schedule.layouts for values in results[layout]], goal)
+            if settings.progress is not None:
+                settings.progress(done * len(schedule.layouts), goal.most * len(schedule.layouts))
+            count = _next_count(goal, series(runs))
+            if count is None or done >= goal.most:
+                return runs
+            schedule = replace(schedule, replications=count)
+
+
+def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Values]], replications: range) -> None:
+    """Add replications to every layout."""
+    jobs = jobs_of(schedule, replications)
+    for job, outcome in zip(jobs, runner.run(jobs), strict=True):
+        if isinstance(outcome, Failure):
+            raise outcome.error if outcome.error is not None else SimulationError(outcome.message)
+        results[job.layout].append(outcome)
+
+
+def _next_count(goal: PrecisionGoal, series: "list[tuple[Floats, float]]") -> int | None:
+    """Replications in all to go on to; None when every mean is known well enough."""
+    counts = [
+        goal.precision.next_count(values, confidence, goal.most)
+        for values, confidence in series
+        if np.isfinite(values).any() and not goal.precision.reached(student_interval(values, confidence))
     ]
+    return max(counts, default=None)
 
 
-def runs_of(stated: Settings, count: int, found: list[dict[str, float]]) -> Runs:
-    """Gather what the first replications of each layout gave, in the order of `jobs_of`."""
+def runs_of(schedule: Schedule, results: list[Values], goal: PrecisionGoal | None = None) -> Runs:
+    """Gather what the replications of each layout gave, in the order of `jobs_of`."""
+    count = schedule.replications
     values = {
         layout: {
-            measure: np.array([each[measure] for each in found[position * count : (position + 1) * count]])
-            for measure in found[0]
+            measure: np.array([result[measure] for result in results[number * count : (number + 1) * count]])
+            for measure in results[0]
         }
-        for position, layout in enumerate(stated.layouts)
+        for number, layout in enumerate(schedule.layouts)
     }
-    return Runs(
-        stated.scenario,
-        stated.layouts,
-        stated.seed,
-        count,
-        stated.length_min,
-        stated.warm_up_min,
-        stated.confidence,
-        values,
-    )
+    return Runs(schedule, values, goal)
 
 
-def settings(
-    scenario: "Scenario",
-    layouts: "list[str] | tuple[str, ...] | str | None" = None,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-    confidence: float | None = None,
-) -> Settings:
-    """Settle what is run, from what is asked for and what the scenario says; parameters and errors as for `run`."""
-    wanted = (layouts,) if isinstance(layouts, str) else tuple(dict.fromkeys(layouts or scenario.layouts))
-    stated = scenario.simulation
-    count = stated.replications if replications is None else replications
-    length = stated.length_min if weeks is None else weeks * WEEK_MIN
-    warm_up = stated.warm_up_min if warm_up_weeks is None else warm_up_weeks * WEEK_MIN
-    base = stated.seed if seed is None else seed
-    _check(scenario, wanted, count, length, warm_up, base)
-    sure = stated.confidence_share if confidence is None else confidence
-    return Settings(scenario, wanted, base, count, length, warm_up, sure)
+def plain(value: float) -> float | None:
+    """Return a number that JSON can hold, or None."""
+    return float(value) if np.isfinite(value) else None
 
 
-def _check(
-    scenario: "Scenario", layouts: tuple[str, ...], count: int, length: float, warm_up: float, seed: int
-) -> None:
-    """Refuse what cannot be run, all at once."""
-    rules: list[tuple[str, str, str | None]] = [
-        (f"layouts.{name}", f"no layout of this name{did_you_mean(name, list(scenario.layouts))}", None)
-        for name in layouts
-        if name not in scenario.layouts
-    ]
-    if count < 1:
-        rules.append(("replications", "must be at least 1", str(count)))
-    if not SHORTEST_WEEKS <= length / WEEK_MIN <= LONGEST_WEEKS:
-        rules.append(("weeks", f"must be from {SHORTEST_WEEKS:g} to {LONGEST_WEEKS}", f"{length / WEEK_MIN:g}"))
-    if not 0.0 <= warm_up / WEEK_MIN <= LONGEST_WEEKS:
-        rules.append(("warm-up", f"must be from 0 to {LONGEST_WEEKS} weeks", f"{warm_up / WEEK_MIN:g}"))
-    if seed < 0:
-        rules.append(("seed", "must be at least 0", str(seed)))
-    if rules:
-        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, *rule) for rule in rules])
+def interval_json(interval: Interval) -> dict[str, float | None]:
+    """Mean, low and high as plain data."""
+    return {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}

@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import blake2b
 from typing import Any, NamedTuple
@@ -11,13 +11,12 @@ from typing import Any, NamedTuple
 from batsim.errors import StudyError
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import source_of
+from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.study_file import Study
-from batsim.study.running.jobs import Job
-from batsim.study.running.replications import Settings, settings
-from batsim.study.sweeps.cases import Keys, key_of, measure_names
+from batsim.study.running.jobs import Job, jobs_of
+from batsim.study.sweeps.cases import Case, Keys, measure_names
 from batsim.study.sweeps.model_version import model_version
 from batsim.study.sweeps.points import Points, points_of
-from batsim.study.sweeps.run_cases import Case
 
 MOST_SHARDS = 1_000_000
 
@@ -48,7 +47,7 @@ class Agenda:
     """A study with its points and cases."""
 
     study: Study
-    settings: Settings
+    schedule: Schedule
     points: Points
 
     @cached_property
@@ -59,22 +58,26 @@ class Agenda:
     @cached_property
     def record(self) -> dict[str, Any]:
         """Everything that finds its cases again in a store, as plain data."""
-        stated = self.settings
+        schedule = self.schedule
         return {
             "question": self.study.question,
             "scenario": self.study.scenario.site.name,
             "design": self.study.design._asdict(),
             "factors": [
-                {"path": each.path, "may_be": each.text, "layout": source_of(self.study.scenario).layout_of(each.path)}
-                for each in self.points.factors
+                {
+                    "path": factor.path,
+                    "may_be": factor.text,
+                    "layout": source_of(self.study.scenario).layout_of(factor.path),
+                }
+                for factor in self.points.factors
             ],
-            "layouts": {layout: self.keys.base(layout).hex() for layout in stated.layouts},
+            "layouts": {layout: self.keys.base(layout).hex() for layout in schedule.layouts},
             "names": list(measure_names(self.study.scenario)),
             "shown": list(self.study.measures),
-            "seed": stated.seed,
-            "replications": stated.replications,
-            "length_min": stated.length_min,
-            "warm_up_min": stated.warm_up_min,
+            "seed": schedule.seed,
+            "replications": schedule.replications,
+            "length_min": schedule.length_min,
+            "warm_up_min": schedule.warm_up_min,
             "model": model_version(),
         }
 
@@ -94,42 +97,34 @@ class Agenda:
 
     def jobs(self, number: int) -> Iterator[Job]:
         """Jobs of a point, layout by layout."""
-        stated, point = self.settings, self.points.all[number]
-        for layout in stated.layouts:
-            changes = self.keys.changes(layout, point)
-            for replication in range(stated.replications):
-                yield Job(layout, replication, stated.seed, stated.length_min, stated.warm_up_min, 0, changes)
+        point = self.points.all[number]
+        for job in jobs_of(self.schedule):
+            yield job._replace(changes=self.keys.changes(job.layout, point))
 
     def cases(self, shard: Shard | None = None) -> list[Case]:
         """Cases of all points, each once though several points share it; of a shard every so-manyeth."""
-        found: dict[bytes, Job] = {}
+        jobs: dict[bytes, Job] = {}
         for number in range(len(self.points)):
             for job in self.jobs(number):
-                found.setdefault(key_of(self.keys.base(job.layout), job), job)
-        cases = [Case(key, job) for key, job in found.items()]
+                jobs.setdefault(self.keys.key(job), job)
+        cases = [Case(key, job) for key, job in jobs.items()]
         return cases if shard is None else cases[shard.number - 1 :: shard.of]
 
 
-def agenda_of(
-    study: Study,
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
-) -> Agenda:
+def agenda_of(study: Study, settings: Settings = Settings()) -> Agenda:
     """Work out what a study comes to, without running it; parameters as for `sweep`."""
-    runs, scenario = study.runs, study.scenario
-    stated = settings(
-        scenario,
-        study.layouts,
-        runs.replications if replications is None else replications,
-        _weeks(runs.length_min) if weeks is None else weeks,
-        _weeks(runs.warm_up_min) if warm_up_weeks is None else warm_up_weeks,
-        runs.seed if seed is None else seed,
-        runs.confidence_share,
-    )
-    return Agenda(study, stated, points_of(study, stated.seed))
+    runs = study.runs
 
+    def weeks(given: float | None, minutes: float | None) -> float | None:
+        return minutes / WEEK_MIN if given is None and minutes is not None else given
 
-def _weeks(minutes: float | None) -> float | None:
-    return None if minutes is None else minutes / WEEK_MIN
+    schedule = replace(
+        settings,
+        layouts=settings.layouts or study.layouts,
+        replications=runs.replications if settings.replications is None else settings.replications,
+        weeks=weeks(settings.weeks, runs.length_min),
+        warm_up_weeks=weeks(settings.warm_up_weeks, runs.warm_up_min),
+        seed=runs.seed if settings.seed is None else settings.seed,
+        confidence=runs.confidence_share if settings.confidence is None else settings.confidence,
+    ).schedule(study.scenario)
+    return Agenda(study, schedule, points_of(study, schedule.seed))

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterable
 from functools import cached_property
 from hashlib import blake2b
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.scenario.reading import changed, completed_data, source_of
 from batsim.study.sweeps.model_version import model_version
@@ -20,6 +20,13 @@ LEFT_OUT = (
     "prices", "present", "equipment", "room", "building", "supply", "standards",
 )  # fmt: skip
 """Parts of a scenario on which no number depends, or of which only some does; that is added below."""
+
+
+class Case(NamedTuple):
+    """A job and its key."""
+
+    key: bytes
+    job: "Job"
 
 
 class Keys:
@@ -42,12 +49,11 @@ class Keys:
     def base(self, layout: str) -> bytes:
         """Digest of the scenario as far as one layout needs it."""
         if layout not in self._bases:
-            whole, stated = self._data, self._scenario
-            waits = stated.targets.waits
+            whole, waits = self._data, self._scenario.targets.waits
             part = {
                 **{key: value for key, value in whole.items() if key not in LEFT_OUT},
                 "layout": whole["layouts"][layout],
-                "start_week": stated.simulation.start_week,
+                "start_week": self._scenario.simulation.start_week,
                 "waits": None if waits is None else waits.minutes,
                 "model": model_version(),
             }

@@ -1,12 +1,13 @@
 """Cases run into a store: what is there is left alone, what is finished is kept, whatever happens next."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from batsim.scenario.settings import Settings
 from batsim.study.running.executors import outcomes
-from batsim.study.running.jobs import REFUSED, Failure, Job, Work
-from batsim.study.sweeps.cases import measure_names, measured, restated
+from batsim.study.running.jobs import REFUSED, Failure, Work
+from batsim.study.sweeps.cases import Case, measure_names, measured, restated
 from batsim.study.sweeps.store import CaseRow, FailureRow, Store
 
 if TYPE_CHECKING:
@@ -14,13 +15,6 @@ if TYPE_CHECKING:
 
 KEEP_EVERY_S = 0.25
 """What is finished is written down at least as often as this, in seconds."""
-
-
-class Case(NamedTuple):
-    """A job and its key."""
-
-    key: bytes
-    job: Job
 
 
 class Tally(NamedTuple):
@@ -37,19 +31,12 @@ class Tally(NamedTuple):
     wall_s: float
 
 
-class Where(NamedTuple):
-    """Where cases are run."""
-
-    workers: int | None = None
-    scheduler: str | None = None
-
-
 def run_cases(
     scenario: "Scenario",
     cases: Sequence[Case],
     store: Store,
-    where: Where,
-    progress: Callable[[int, int], None] | None = None,
+    settings: Settings = Settings(),
+    scheduler: str | None = None,
 ) -> Tally:
     """Run the cases that a store does not hold yet, and keep each as soon as it is finished.
 
@@ -61,10 +48,10 @@ def run_cases(
         Each key at most once.
     store
         Open for writing.
-    where
-        Processes, or the scheduler of a cluster.
-    progress
-        Called with cases finished and in all.
+    settings
+        Their workers hold; their progress is called with cases finished and in all.
+    scheduler
+        Address of a Dask scheduler whose workers run the cases instead.
     """
     started = time.perf_counter()
     there = store.keys()
@@ -74,18 +61,17 @@ def run_cases(
     before = len(cases) - len(left)
     keeper = _Keeper(store, measure_names(scenario))
     try:
-        jobs = [case.job for case in left]
-        work = Work((scenario,), measured, restated)
-        for number, outcome in outcomes(work, jobs, workers=where.workers, scheduler=where.scheduler):
+        work, jobs = Work((scenario,), measured, restated), [case.job for case in left]
+        for number, outcome in outcomes(work, jobs, workers=settings.workers, scheduler=scheduler):
             keeper.add(left[number], outcome)
             if keeper.due():
                 keeper.keep()
-                if progress is not None:
-                    progress(before + keeper.done + keeper.failed, len(cases))
+                if settings.progress is not None:
+                    settings.progress(before + keeper.done + keeper.failed, len(cases))
     finally:
         keeper.keep()
-    if progress is not None and left:
-        progress(len(cases), len(cases))
+    if settings.progress is not None and left:
+        settings.progress(len(cases), len(cases))
     failed = keeper.failed + before - found
     return Tally(len(cases), found, keeper.done, failed, time.perf_counter() - started)
 

@@ -36,7 +36,7 @@ MEANINGS = {
 """What each index says."""
 
 
-class Row(NamedTuple):
+class Index(NamedTuple):
     """One index of one input."""
 
     path: str
@@ -53,7 +53,7 @@ class Sensitivity(Shows):
 
     layout: str
     measure: str
-    rows: tuple[Row, ...]
+    rows: tuple[Index, ...]
     confidence: float
     left_out: int
     """Points that were left out because a case of theirs has no result."""
@@ -84,7 +84,7 @@ class Sensitivity(Shows):
 
 
 def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
-    """Tell which inputs matter.
+    """Say which inputs matter.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
         raise StudyError(msg)
     table = sweep.values[layout][measure]
     outputs = table.mean(axis=1)
-    confidence, paths = sweep.agenda.settings.confidence, sweep.paths
+    confidence, paths = sweep.agenda.schedule.confidence, sweep.paths
     design = sweep.agenda.points.made
     parts: dict[str, Estimates]
     if isinstance(design, MorrisDesign):
@@ -120,8 +120,8 @@ def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
             "spread of effect": _bare(effects.sigma),
         }
     elif isinstance(design, SobolDesign):
-        found = sobol_indices(design, outputs, confidence=confidence, seed=sweep.agenda.settings.seed)
-        parts = {"total": found.total, "first order": found.first}
+        indices = sobol_indices(design, outputs, confidence=confidence, seed=sweep.agenda.schedule.seed)
+        parts = {"total": indices.total, "first order": indices.first}
     elif sweep.agenda.points.design.kind == ONE_AT_A_TIME:
         rows = _swings(table, paths, confidence)
         return Sensitivity(layout, measure, rows, confidence, _failed(outputs))
@@ -135,22 +135,22 @@ def _bare(values: "Floats") -> Estimates:
     return Estimates(values, np.full_like(values, np.nan), np.full_like(values, np.nan))
 
 
-def _sorted(estimates: dict[str, Estimates], paths: tuple[str, ...]) -> tuple[Row, ...]:
+def _sorted(estimates: dict[str, Estimates], paths: tuple[str, ...]) -> tuple[Index, ...]:
     """Rows of all inputs, by the size of the first index; what is not a number comes last."""
     first = np.abs(next(iter(estimates.values())).value)
     order = np.argsort(-np.where(np.isnan(first), -1.0, first), kind="stable")
     return tuple(
-        Row(paths[number], name, float(each.value[number]), float(each.low[number]), float(each.high[number]))
+        Index(paths[number], name, float(each.value[number]), float(each.low[number]), float(each.high[number]))
         for number in order
         for name, each in estimates.items()
     )
 
 
-def _swings(table: "Table", paths: tuple[str, ...], confidence: float) -> tuple[Row, ...]:
+def _swings(table: "Table", paths: tuple[str, ...], confidence: float) -> tuple[Index, ...]:
     """Rows of a study that changes one thing at a time: its points are the base, then low and high of each input."""
     bars = tornado(table[0], table[1::2], table[2::2], confidence)
     return tuple(
-        Row(paths[bar.factor], name, *interval)
+        Index(paths[bar.factor], name, *interval)
         for bar in bars
         for name, interval in (("high less low", bar.difference), ("at low end", bar.low), ("at high end", bar.high))
     )

@@ -2,7 +2,6 @@
 
 import platform
 import time
-from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -11,10 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.reading import completed_data
+from batsim.scenario.settings import Settings
 from batsim.scenario.study_file import Study, stated_study
 from batsim.scenario.study_file import read_study as read_stated
 from batsim.study.sweeps.agenda import Agenda, Shard, agenda_of
-from batsim.study.sweeps.run_cases import Tally, Where, run_cases
+from batsim.study.sweeps.cases import Case
+from batsim.study.sweeps.run_cases import Tally, run_cases
 from batsim.study.sweeps.store import IN_MEMORY, Store
 from batsim.study.sweeps.sweep_result import Sweep, values_of
 
@@ -29,44 +30,35 @@ NAMES = (*MEASURES, WITHIN_TARGET.name)
 
 def sweep(
     study: "str | Path | Study | Scenario",
+    settings: Settings = Settings(),
     *,
     vary: dict[str, Any] | None = None,
     design: str | dict[str, int] = "grid",
-    layouts: "tuple[str, ...] | list[str] | str | None" = None,
     also_vary: tuple[str, ...] | list[str] | str = (),
     measures: tuple[str, ...] | list[str] | str = ("downtime_min_per_truck_shift",),
-    replications: int | None = None,
-    weeks: float | None = None,
-    warm_up_weeks: float | None = None,
-    seed: int | None = None,
     store: "str | Path | None" = None,
-    workers: int | None = None,
     scheduler: str | None = None,
     shard: str | None = None,
     command: str = "",
-    progress: Callable[[int, int], None] | None = None,
 ) -> Sweep:
     """Run a study, or go on with one: what its store holds is not run again.
 
     Parameters
     ----------
     study
-        A study file, a study as `read_study` returns it, or a scenario; with a scenario the next arguments say the
-        rest.
-    vary, design, layouts, also_vary, measures
+        A study file, a study as `read_study` returns it, or a scenario.
+    settings
+        What is run, in place of what the study or the scenario says.
+    vary, design, also_vary, measures
         As in a study file; for a scenario only.
-    replications, weeks, warm_up_weeks, seed
-        In place of what the study or the scenario says.
     store
         File that keeps finished cases; in memory when not given.
-    workers, scheduler
-        Processes of this machine, or the address of a Dask scheduler.
+    scheduler
+        Address of a Dask scheduler whose workers run the cases, in place of processes of this machine.
     shard
         Such as `3/20`: only the third of twenty parts of the cases.
     command
         Command line, for the manifest.
-    progress
-        Called with cases finished and in all.
 
     Returns
     -------
@@ -81,15 +73,14 @@ def sweep(
     if isinstance(study, str | Path):
         study = read_study(study)
     elif not isinstance(study, Study):
-        lists = {"layouts": layouts or (), "also_vary": also_vary, "measures": measures}
-        stated = {key: [value] if isinstance(value, str) else list(value) for key, value in lists.items()}
-        if not stated["layouts"]:
-            del stated["layouts"]
-        study = stated_study(study, {"vary": vary or {}, "design": design, **stated}, NAMES)
-    agenda = agenda_of(study, replications, weeks, warm_up_weeks, seed)
+        lists = {"layouts": settings.layouts or study.layouts, "also_vary": also_vary, "measures": measures}
+        listed = {key: [value] if isinstance(value, str) else list(value) for key, value in lists.items()}
+        study = stated_study(study, {"vary": vary or {}, "design": design, **listed}, NAMES)
+    agenda = agenda_of(study, settings)
     part = None if shard is None else Shard.read(shard)
-    with closing(Store.open(IN_MEMORY if store is None else store)) as kept:
-        return _run(agenda, part, kept, Where(workers, scheduler), command, progress)
+    with closing(Store.open(IN_MEMORY if store is None else store)) as opened:
+        manifest = _manifest(agenda, part, command, settings.workers, scheduler)
+        return _run(agenda, agenda.cases(part), opened, settings, scheduler, manifest)
 
 
 def read_study(path: str | Path) -> Study:
@@ -105,33 +96,21 @@ def read_study(path: str | Path) -> Study:
 
 def _run(
     agenda: Agenda,
-    shard: Shard | None,
+    cases: list[Case],
     store: Store,
-    where: Where,
-    command: str,
-    progress: Callable[[int, int], None] | None,
+    settings: Settings,
+    scheduler: str | None,
+    manifest: dict[str, Any],
 ) -> Sweep:
-    """Run an agenda into a store and read its results."""
-    begun = datetime.now(UTC)
-    manifest = _manifest(agenda, shard, where, command) | {
-        "begun": begun.isoformat(timespec="seconds"),
-        "ended": None,
-        "wall_s": None,
-        "cases": None,
-    }
+    """Run cases of an agenda into a store and read its results."""
     store.put_study(agenda.id, agenda.record, map(agenda.text_of, range(len(agenda.points))))
     number = store.begin_manifest(manifest)
     started, tally = time.perf_counter(), None
     try:
-        tally = run_cases(agenda.study.scenario, agenda.cases(shard), store, where, progress)
+        tally = run_cases(agenda.study.scenario, cases, store, settings, scheduler)
     finally:
-        manifest |= {
-            "ended": datetime.now(UTC).isoformat(timespec="seconds"),
-            "wall_s": round(time.perf_counter() - started, 3),
-            "cases": None
-            if tally is None
-            else {key: value for key, value in tally._asdict().items() if key != "wall_s"},
-        }
+        counts = None if tally is None else {key: value for key, value in tally._asdict().items() if key != "wall_s"}
+        manifest |= {"ended": _now(), "wall_s": round(time.perf_counter() - started, 3), "cases": counts}
         store.end_manifest(number, manifest)
     return result_of(agenda, tally, store, manifest)
 
@@ -144,8 +123,10 @@ def result_of(agenda: Agenda, tally: Tally, store: Store, manifest: dict[str, An
     return Sweep(agenda, tally, tuple(failures.values()), missing, values_of(agenda, store), manifest)
 
 
-def _manifest(agenda: Agenda, shard: Shard | None, where: Where, command: str) -> dict[str, Any]:
-    """What made a result, as STRESS-DES asks for (Monks et al., J. Simulation 13, 2019)."""
+def _manifest(
+    agenda: Agenda, shard: Shard | None, command: str, workers: int | None, scheduler: str | None
+) -> dict[str, Any]:
+    """What makes a result, as STRESS-DES asks for (Monks et al., J. Simulation 13, 2019); its end is still open."""
     return {
         "study": agenda.id,
         "file": agenda.study.file,
@@ -153,8 +134,17 @@ def _manifest(agenda: Agenda, shard: Shard | None, where: Where, command: str) -
         "scenario_completed": completed_data(agenda.study.scenario),
         "shard": None if shard is None else shard.text,
         "command": command,
-        "workers": where.workers,
-        "scheduler": where.scheduler,
+        "workers": workers,
+        "scheduler": scheduler,
         "versions": {name: version(name) for name in PACKAGES} | {"python": platform.python_version()},
         "machine": platform.platform(),
+        "begun": _now(),
+        "ended": None,
+        "wall_s": None,
+        "cases": None,
     }
+
+
+def _now() -> str:
+    """Time of day and date, for people."""
+    return datetime.now(UTC).isoformat(timespec="seconds")

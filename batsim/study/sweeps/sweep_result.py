@@ -1,7 +1,6 @@
 """What came out of a sweep: tidy frames, means with their intervals."""
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -10,9 +9,9 @@ import numpy as np
 
 from batsim.display import Shows
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.study.running.replications import UNITS, plain
+from batsim.study.running.replications import UNITS, interval_json
 from batsim.study.sweeps.agenda import Agenda
-from batsim.study.sweeps.cases import key_of, measure_names
+from batsim.study.sweeps.cases import measure_names
 from batsim.study.sweeps.run_cases import Tally
 from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity
 from batsim.study.sweeps.store import FailureRow, Store
@@ -53,7 +52,7 @@ class Sweep(Shows):
     @property
     def layouts(self) -> tuple[str, ...]:
         """Names of the layouts."""
-        return self.agenda.settings.layouts
+        return self.agenda.schedule.layouts
 
     @property
     def measures(self) -> tuple[str, ...]:
@@ -65,9 +64,9 @@ class Sweep(Shows):
         """What varies."""
         return tuple(factor.path for factor in self.agenda.points.factors)
 
-    def confidence_interval(self, layout: str, measure: str, point: int) -> Interval:
+    def interval(self, layout: str, measure: str, point: int) -> Interval:
         """Mean of a measure at a point, and its Student interval over the replications."""
-        return student_interval(self.values[layout][measure][point], self.agenda.settings.confidence)
+        return student_interval(self.values[layout][measure][point], self.agenda.schedule.confidence)
 
     @cached_property
     def frame(self) -> "pd.DataFrame":
@@ -75,11 +74,17 @@ class Sweep(Shows):
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
         rows = [
-            (number, *(point.get(path) for path in self.paths), layout, measure, *interval, UNITS[measure])
+            (
+                number,
+                *(point.get(path) for path in self.paths),
+                layout,
+                measure,
+                *self.interval(layout, measure, number),
+                UNITS[measure],
+            )
             for number, point in enumerate(self.agenda.points.all)
             for layout in self.layouts
             for measure in self.measures
-            for interval in (self.confidence_interval(layout, measure, number),)
         ]
         return pd.DataFrame(rows, columns=["point", *self.paths, "layout", "measure", "mean", "low", "high", "unit"])
 
@@ -103,13 +108,13 @@ class Sweep(Shows):
             "cases": {**self.tally._asdict(), "missing": self.missing},
             "failures": [
                 {
-                    "layout": each.layout,
-                    "changes": json.loads(each.changes or "{}"),
-                    "replication": each.replication,
-                    "kind": each.kind,
-                    "message": each.message,
+                    "layout": failure.layout,
+                    "changes": json.loads(failure.changes or "{}"),
+                    "replication": failure.replication,
+                    "kind": failure.kind,
+                    "message": failure.message,
                 }
-                for each in self.failures
+                for failure in self.failures
             ],
             "points": [
                 {
@@ -130,35 +135,23 @@ class Sweep(Shows):
         }
 
     def _interval_json(self, layout: str, measure: str, point: int) -> dict[str, Any]:
-        interval = self.confidence_interval(layout, measure, point)
-        found = {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}
-        return {**found, "unit": UNITS[measure]}
+        return {**interval_json(self.interval(layout, measure, point)), "unit": UNITS[measure]}
 
 
 def values_of(agenda: Agenda, store: Store) -> "dict[str, dict[str, Table]]":
     """Read the shown measures of every point from a store."""
-    names = measure_names(agenda.study.scenario)
-    stated, shown = agenda.settings, agenda.study.measures
+    names, shown = measure_names(agenda.study.scenario), agenda.study.measures
     places = [names.index(name) for name in shown]
-    shape = (len(agenda.points), stated.replications)
-    values = {layout: {name: np.full(shape, np.nan) for name in shown} for layout in stated.layouts}
-    for numbers in _some(len(agenda.points)):
-        keys = [
-            (key_of(agenda.keys.base(job.layout), job), number, job)
-            for number in numbers
-            for job in agenda.jobs(number)
-        ]
-        found = store.measures({key for key, _, _ in keys})
+    shape = (len(shown), len(agenda.points), agenda.schedule.replications)
+    tables = {layout: np.full(shape, np.nan) for layout in agenda.schedule.layouts}
+    for start in range(0, len(agenda.points), POINTS_AT_ONCE):
+        numbers = range(start, min(start + POINTS_AT_ONCE, len(agenda.points)))
+        keys = [(agenda.keys.key(job), number, job) for number in numbers for job in agenda.jobs(number)]
+        measures = store.measures({key for key, _, _ in keys})
         for key, number, job in keys:
-            if key in found:
-                row = np.frombuffer(found[key], "<f8")
-                for name, place in zip(shown, places, strict=True):
-                    if place < row.size:  # a case whose target for waits was taken away lacks the last measure
-                        values[job.layout][name][number, job.replication] = row[place]
-    return values
-
-
-def _some(count: int) -> Iterator[range]:
-    """Numbers below a count, some at a time."""
-    for start in range(0, count, POINTS_AT_ONCE):
-        yield range(start, min(start + POINTS_AT_ONCE, count))
+            if key in measures:
+                row = np.frombuffer(measures[key], "<f8")
+                # A case whose target for waits was taken away lacks the last measure.
+                values = [row[place] if place < row.size else np.nan for place in places]
+                tables[job.layout][:, number, job.replication] = values
+    return {layout: dict(zip(shown, table, strict=True)) for layout, table in tables.items()}

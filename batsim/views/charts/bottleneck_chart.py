@@ -66,7 +66,7 @@ def _downtime(bottleneck: "Bottleneck") -> str:
 
 def _whiskers(bottleneck: "Bottleneck") -> str:
     """Say what a whisker is."""
-    replications, confidence = bottleneck.settings.replications, bottleneck.settings.confidence
+    replications, confidence = bottleneck.schedule.replications, bottleneck.schedule.confidence
     if replications < 2:
         return "One replication: no intervals."
     return f"Whiskers: {100.0 * confidence:g} % intervals that hold together, {replications} replications."

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from batsim.study.compare import DECIDING
+from batsim.study.running.replications import DOWNTIME
 from batsim.views.charts.chart_style import PART_LOOKS
 from batsim.views.charts.stacked_rows import Stack, Words, stacked_rows
 
@@ -42,4 +42,4 @@ def downtime_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes"
         for part, (colour, hatch, word) in PART_LOOKS.items()
     ]  # fmt: skip
     target = runs.scenario.targets.downtime_min_per_truck_shift
-    return stacked_rows(comparison, DECIDING, stacks, WORDS, ax, target)
+    return stacked_rows(comparison, DOWNTIME, stacks, WORDS, ax, target)

@@ -66,7 +66,7 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
                 markeredgecolor=style.BLACK, markeredgewidth=1.4, linestyle="", zorder=5.0,
             )  # fmt: skip
     ends = [end for interval in downtimes for end in (interval.mean, interval.high) if math.isfinite(end)]
-    scenario = answer.settings.scenario
+    scenario = answer.schedule.scenario
     target = scenario.targets.downtime_min_per_truck_shift
     if target is not None:
         line = ax.axhline(target, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=2.0)
@@ -91,7 +91,7 @@ def _note(answer: "Answer") -> str:
         if position != answer.frontier_dimension
     ]
     note = (
-        f"{answer.settings.scenario.site.name}, seed {answer.settings.seed}; "
+        f"{answer.schedule.scenario.site.name}, seed {answer.schedule.seed}; "
         f"whiskers: {100.0 * answer.confidence:g} % intervals of the mean."
     )
     return f"{note} Kept: {', '.join(kept)}." if kept else note

@@ -33,7 +33,7 @@ def load_chart(evidence: "Evidence", ax: "Axes | None" = None) -> "Axes":
         Mean load in each quarter of an hour, a band from 5 % to 95 % of the weeks, the highest quarter of all weeks.
     """
     ax = style.axes_for(ax, SIZE_IN)
-    week = mean_week([run.load_kw for run in evidence.replications], evidence.runs.warm_up_min)
+    week = mean_week([run.load_kw for run in evidence.replications], evidence.runs.schedule.warm_up_min)
     style.heading(
         ax,
         f"{evidence.layout}: load at the wall over a mean week",

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
-    from batsim.study.sweeps.sensitivity import Row, Sensitivity
+    from batsim.study.sweeps.sensitivity import Index, Sensitivity
 
 WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.5, 2.2, 2
 LETTERS = 34
@@ -118,7 +118,7 @@ def _note(sensitivity: "Sensitivity", kinds: list[str]) -> str:
     return " ".join(notes)
 
 
-def _bars(ax: "Axes", rows: "dict[float, Row]", height: float, look: tuple[str, str, str]) -> "Artist":
+def _bars(ax: "Axes", rows: "dict[float, Index]", height: float, look: tuple[str, str, str]) -> "Artist":
     """Draw one index of all inputs at their places; returns what stands for it in the legend."""
     from matplotlib.patches import Patch  # noqa: PLC0415 - heavy, and only charts need it
 

@@ -92,7 +92,7 @@ def _bars(ax: "Axes", stacks: list[Stack], rows: range) -> "dict[str, Artist]":
 
 def _premises(runs: "Runs") -> str:
     """Say what the means are taken over, and what a whisker is."""
-    weeks = counted(runs.weeks, "week")
+    weeks = counted(runs.schedule.weeks, "week")
     if runs.replications < 2:
         return f"One replication of {weeks}: no intervals."
     ends = f"whiskers: {100.0 * runs.confidence:g} % intervals of the total"

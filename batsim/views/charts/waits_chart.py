@@ -42,7 +42,7 @@ def waits_chart(waits: "Waits", ax: "Axes | None" = None) -> "Axes":
     """
     width, height = SIZE_IN
     ax = style.axes_for(ax, (width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))
-    settings = waits.settings
+    settings = waits.schedule
     runs = f"{counted(settings.replications, 'replication')} of {counted(settings.length_min / WEEK_MIN, 'week')}"
     note = f"All exchanges of {runs}; in the truck: of charges in scheduled time."
     style.heading(ax, f"{settings.scenario.site.name}: waits", note)

@@ -140,7 +140,7 @@ def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
     """Measures of layouts side by side, and further rows."""
     rows = [[row.label, *(cell_text(runs, name, row) for name in runs.layouts), row.unit] for row in shown_rows(runs)]
     rows += [[*row, ""] for row in more]
-    caption = f"{runs.scenario.site.name}: {simulated(runs)}"
+    caption = f"{runs.scenario.site.name}: {simulated(runs.schedule)}"
     return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1))
 
 

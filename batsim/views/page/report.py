@@ -13,7 +13,6 @@ from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, cited
 from batsim.plan.money import LEFT_OUT
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import stated_data
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, amount_text, payback_sentence
@@ -139,7 +138,7 @@ def _comparison(found: "Plan") -> dict[str, Any]:
     confidence = f"{100 * runs.confidence:g} %"
     notes = [found.comparison.verdict] if found.comparison.verdict else []
     notes.append(f"± is the half width of a {confidence} interval for each mean. {MARK} rests on placeholders.")
-    caption = f"{runs.replications} replications of {runs.weeks:g} weeks, seed {runs.seed}"
+    caption = f"{runs.replications} replications of {runs.schedule.weeks:g} weeks, seed {runs.schedule.seed}"
     return {"caption": caption, "head": ["", *layouts], "rows": rows, "notes": notes}
 
 
@@ -255,7 +254,7 @@ def _defaults(found: "Plan") -> list[dict[str, str]]:
 def _method(found: "Plan") -> list[tuple[str, str]]:
     """What STRESS-DES asks a report of a simulation to say (Monks and others, Journal of Simulation 13, 2019)."""
     runs, scenario = found.comparison.runs, found.scenario
-    weeks, warm_up = runs.weeks, runs.warm_up_min / WEEK_MIN
+    schedule = runs.schedule
     versions = ", ".join(f"{name} {version(name)}" for name in ("batsim", "simpy", "numpy", "scipy"))
     return [
         ("Purpose", scenario.question or "Compare ways to handle traction batteries."),
@@ -268,7 +267,8 @@ def _method(found: "Plan") -> list[tuple[str, str]]:
         ("Data", "Inputs and defaults are listed under Assumptions, each with its origin or source."),
         (
             "Experiment",
-            f"{runs.replications} replications of {weeks:g} weeks after a warm-up of {warm_up:g}, seed {runs.seed}; "
+            f"{runs.replications} replications of {schedule.weeks:g} weeks after a warm-up of "
+            f"{schedule.warm_up_weeks:g}, seed {schedule.seed}; "
             f"the same random streams in every layout; {100 * runs.confidence:g} % Student intervals, paired "
             "differences with Bonferroni's correction.",
         ),

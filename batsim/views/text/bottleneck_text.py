@@ -8,25 +8,25 @@ from batsim.views.text.lines import indented, measured, sentence
 from batsim.views.text.tables import CAUTION, number_text, simulated
 
 if TYPE_CHECKING:
+    from batsim.scenario.settings import Schedule
     from batsim.study.bottleneck.bottleneck import Bottleneck
-    from batsim.study.running.replications import Settings
 
 
-def bottleneck_answer(settings: "Settings", found: "list[Bottleneck]", width: int = 100) -> str:
+def bottleneck_answer(schedule: "Schedule", found: "list[Bottleneck]", width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    end = f"{sentence(_note(settings), width)}\n{sentence(CAUTION, width)}"
-    return "\n\n".join([_heading(settings, width), *(bottleneck_text(one, width) for one in found), end])
+    end = f"{sentence(_note(schedule), width)}\n{sentence(CAUTION, width)}"
+    return "\n\n".join([_heading(schedule, width), *(bottleneck_text(one, width) for one in found), end])
 
 
-def _heading(settings: "Settings", width: int) -> str:
+def _heading(schedule: "Schedule", width: int) -> str:
     """Say what was simulated, and for how long."""
-    what = f"{settings.scenario.site.name}: what one more of each would save"
-    return f"{sentence(what, width)}\n{sentence(f'{simulated(settings)}; paired', width)}"
+    what = f"{schedule.scenario.site.name}: what one more of each would save"
+    return f"{sentence(what, width)}\n{sentence(f'{simulated(schedule)}; paired', width)}"
 
 
 def bottleneck_text(one: "Bottleneck", width: int = 100) -> str:
     """Table of what one more of each saves in a layout, for a terminal so many characters wide, and what binds."""
-    arrangement = one.settings.scenario.arrangement(one.layout)
+    arrangement = one.schedule.scenario.arrangement(one.layout)
     lines = [sentence(f"{one.layout} ({arrangement.title})", width)]
     rows = [("downtime as it is", number_text(one.downtime), "min per truck-shift")]
     for gain in one.gains:
@@ -38,11 +38,11 @@ def bottleneck_text(one: "Bottleneck", width: int = 100) -> str:
     return "\n".join([*lines, sentence(one.sentence, width)])
 
 
-def _note(settings: "Settings") -> str:
+def _note(schedule: "Schedule") -> str:
     """Say what the figures are."""
-    if settings.replications < 2:
+    if schedule.replications < 2:
         return "One replication has no intervals; take more to know how sure this is."
     return (
         f"Gains in minutes of downtime per truck-shift; ± is the half width of an interval, "
-        f"{100 * settings.confidence:g} % for all of a layout together."
+        f"{100 * schedule.confidence:g} % for all of a layout together."
     )

@@ -27,7 +27,7 @@ LEFT_OUT = (
 
 def decision_text(found: "Decision", width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
-    scenario, stated = found.settings.scenario, found.settings
+    scenario, stated = found.schedule.scenario, found.schedule
     first, weeks = found.sizes[0], counted(stated.length_min / WEEK_MIN, "week")
     lines = [
         sentence(
@@ -55,7 +55,7 @@ def decision_text(found: "Decision", width: int = 100) -> str:
 
 def _size(found: "Answer", width: int) -> str:
     """One layout."""
-    title = found.settings.scenario.arrangement(found.layout).title
+    title = found.schedule.scenario.arrangement(found.layout).title
     lines = [sentence(f"{found.layout} ({title})", width)]
     if found.chosen is None:
         lines += _not_met(found, width)
@@ -156,7 +156,7 @@ def _frontier(found: "Answer", width: int) -> list[str]:
     label = found.dimensions[column].label
     measures = list(dict.fromkeys(["downtime_min_per_truck_shift", *(limit.measure for limit in found.limits)]))
     heads = [_label(name) for name in measures]
-    rows = [[label, *heads, f"{found.settings.scenario.site.currency} a year", ""]]
+    rows = [[label, *heads, f"{found.schedule.scenario.site.currency} a year", ""]]
     for each in found.frontier:
         values = [_measure(found, each, name, unit=False) for name in measures]
         mark = "<- answer" if found.chosen is not None and each.cell == found.chosen.cell else ""
@@ -212,4 +212,4 @@ def _one(label: str) -> str:
 def _money(found: "Answer", amount: float) -> str:
     if not math.isfinite(amount):
         return "-"
-    return f"{amount:,.0f} {found.settings.scenario.site.currency} a year"
+    return f"{amount:,.0f} {found.schedule.scenario.site.currency} a year"

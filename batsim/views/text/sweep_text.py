@@ -37,7 +37,7 @@ def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
     for measure in sweep.measures:
         blocks.append(_points(sweep, measure, width))
         blocks += [_sensitivity(sweep, layout, measure, width) for layout in sweep.layouts]
-    confidence = f"{100 * sweep.agenda.settings.confidence:g} %"
+    confidence = f"{100 * sweep.agenda.schedule.confidence:g} %"
     blocks.append(
         sentence(
             f"± and the limits are those of {confidence} intervals. All points share their random numbers, so that "
@@ -55,7 +55,7 @@ def _heading(sweep: "Sweep", store: str, width: int) -> str:
     counts = (
         f"{agenda.study.scenario.site.name}: {agenda.design_text}, {len(agenda.points)} points, "
         f"{len(sweep.layouts)} layout{'s' if len(sweep.layouts) > 1 else ''}, "
-        f"{agenda.settings.replications} replication{'s' if agenda.settings.replications > 1 else ''} each"
+        f"{agenda.schedule.replications} replication{'s' if agenda.schedule.replications > 1 else ''} each"
     )
     work = f"{tally.cases} cases: {tally.run} run in {tally.wall_s:.1f} s, {tally.found} there before"
     if tally.failed:
@@ -99,7 +99,7 @@ def _points(sweep: "Sweep", measure: str, width: int) -> str:
         path: chr(ord("A") + number) if number < LETTERS else input_name(path) for number, path in enumerate(names)
     }
     for number, point in enumerate(points.all):
-        cells = [sweep.confidence_interval(layout, measure, number) for layout in sweep.layouts]
+        cells = [sweep.interval(layout, measure, number) for layout in sweep.layouts]
         text = ", ".join(f"{marks[path]} {value}" for path, value in point.items()) or "as stated"
         rows.append([text, *(number_text(each, share=share) for each in cells)])
     named = [listed(path, width, first=f"{mark}: ") for path, mark in marks.items()]

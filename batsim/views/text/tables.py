@@ -6,15 +6,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import PARTS
-from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.compare import DECIDING
+from batsim.study.running.replications import DOWNTIME
 from batsim.views.text.lines import columns, entry, head_size, heads_of, measured, one_block, sentence
 
 if TYPE_CHECKING:
+    from batsim.scenario.settings import Schedule
     from batsim.statistics.intervals import Interval
     from batsim.study.compare import Comparison
-    from batsim.study.running.precision import Wanted
-    from batsim.study.running.replications import Runs, Settings
+    from batsim.study.running.replications import PrecisionGoal, Runs
 
 CAUTION = (
     "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
@@ -136,7 +135,7 @@ def _notes(comparison: "Comparison", width: int) -> list[str]:
 def _deciding(comparison: "Comparison") -> str:
     """Measure that decides, in a word."""
     measure = comparison.deciding
-    return "downtime" if measure == DECIDING else MEASURES.get(measure, WITHIN_TARGET).label
+    return "downtime" if measure == DOWNTIME else MEASURES.get(measure, WITHIN_TARGET).label
 
 
 def chance_text(comparison: "Comparison", layout: str) -> str:
@@ -160,14 +159,14 @@ def _one_below_the_other(comparison: "Comparison", width: int) -> list[str]:
     return one_block(rows, width, heads=2) or columns(rows, width, heads=2)
 
 
-def runs_text(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", width: int = 100) -> str:
+def runs_text(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
     """Every measure of each layout, one layout after another, with how sure they are and the cautions below."""
     layouts = [layout_text(runs, layout, width) for layout in runs.layouts]
-    notes = run_notes(runs, measures, wanted, width)
+    notes = run_notes(runs, measures, width)
     return "\n\n".join([heading(runs, width), *layouts, notes, sentence(CAUTION, width)])
 
 
-def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", width: int = 100) -> str:
+def run_notes(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
     """How sure the means are, what lies beyond them, and what a sharper answer would take."""
     confidence, lines = f"{100 * runs.confidence:g} %", []
     if runs.replications < 2:
@@ -191,29 +190,31 @@ def run_notes(runs: "Runs", measures: tuple[str, ...], wanted: "Wanted | None", 
         )
         lines.append(sentence(f"{layout}: {'; '.join(parts)}.", width))
     lines.append(sentence(f"± and the limits are those of {confidence} intervals.", width))
-    if wanted is not None:
-        lines.append(sentence(_reached(runs, wanted), width))
+    if runs.goal is not None:
+        lines.append(sentence(_reached(runs, runs.goal), width))
     return "\n".join(lines)
 
 
-def _reached(runs: "Runs", wanted: "Wanted") -> str:
+def _reached(runs: "Runs", goal: "PrecisionGoal") -> str:
     """Say whether a precision is reached, else what it would take."""
-    means = {layout: runs.interval(layout, wanted.measure) for layout in runs.layouts}
+    means = {layout: runs.interval(layout, goal.measure) for layout in runs.layouts}
     nothing = [layout for layout, interval in means.items() if not math.isfinite(interval.mean)]
     if nothing:
         names = ", ".join(nothing)
-        said = f"{wanted.measure} has no value in {names}, so nothing can be said of its precision there."
+        said = f"{goal.measure} has no value in {names}, so nothing can be said of its precision there."
         rest = tuple(layout for layout in runs.layouts if layout not in nothing)
-        return f"{said} {_reached(replace(runs, layouts=rest), wanted)}" if rest else said
-    short = [layout for layout, interval in means.items() if not wanted.precision.reached(interval)]
+        return (
+            f"{said} {_reached(replace(runs, schedule=replace(runs.schedule, layouts=rest)), goal)}" if rest else said
+        )
+    short = [layout for layout, interval in means.items() if not goal.precision.reached(interval)]
     spent = f"{runs.replications} replications"
     if not short:
-        return f"{wanted.measure} is known to {wanted.text} in every layout after {spent}."
-    needed = {layout: runs.replications_needed(layout, wanted.measure, wanted.precision) for layout in short}
+        return f"{goal.measure} is known to {goal.text} in every layout after {spent}."
+    needed = {layout: runs.replications_needed(layout, goal.measure, goal.precision) for layout in short}
     layout = max(needed, key=lambda each: needed[each])
-    weeks = needed[layout] * runs.weeks
+    weeks = needed[layout] * runs.schedule.weeks
     return (
-        f"{wanted.measure} is not yet known to {wanted.text} in {len(short)} of {len(runs.layouts)} layouts after "
+        f"{goal.measure} is not yet known to {goal.text} in {len(short)} of {len(runs.layouts)} layouts after "
         f"{spent}, the budget. {layout} would take about {needed[layout]} replications, or as many weeks "
         f"({weeks:,.0f}) in fewer, longer ones."
     )
@@ -233,15 +234,14 @@ def heading(runs: "Runs", width: int = 100) -> str:
         f"{scenario.site.name}: {counted(trucks, 'truck')}, {counted(shifts, 'shift')}, "
         f"{counted(len(runs.layouts), 'layout')}"
     )
-    return f"{sentence(what, width)}\n{sentence(simulated(runs), width)}"
+    return f"{sentence(what, width)}\n{sentence(simulated(runs.schedule), width)}"
 
 
-def simulated(runs: "Runs | Settings") -> str:
+def simulated(schedule: "Schedule") -> str:
     """Say how often and for how long was simulated."""
-    weeks, warm_up = runs.length_min / WEEK_MIN, runs.warm_up_min / WEEK_MIN
     return (
-        f"{counted(runs.replications, 'replication')} of {counted(weeks, 'week')} after a warm-up of "
-        f"{counted(warm_up, 'week')}, seed {runs.seed}"
+        f"{counted(schedule.replications, 'replication')} of {counted(schedule.weeks, 'week')} after a warm-up of "
+        f"{counted(schedule.warm_up_weeks, 'week')}, seed {schedule.seed}"
     )
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
     """Tables with the verdict below."""
-    stated = found.settings
+    stated = found.schedule
     head = (
         f"{stated.scenario.site.name}: {found.draws} draws of what is not known, "
         f"{counted(len(found.layouts), 'layout')}, {stated.replications} replications of "

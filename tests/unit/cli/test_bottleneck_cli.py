@@ -11,8 +11,7 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.study.bottleneck.bottleneck import bottlenecks
-from batsim.study.running.replications import settings
+from batsim.scenario.settings import Settings
 from batsim.views.text.bottleneck_text import bottleneck_text
 
 ROOT = Path(__file__).parents[3]
@@ -62,7 +61,8 @@ def test_layouts_one_after_another() -> None:
 def test_the_view_is_what_the_command_prints() -> None:
     """Also in narrow lines, which hold the same words."""
     scenario = batsim.read(KESTREL)
-    one = batsim.bottleneck(scenario, "hoist", replications=2, weeks=0.5, warm_up_weeks=0.0, workers=1)
+    settings = Settings("hoist", replications=2, weeks=0.5, warm_up_weeks=0.0, workers=1)
+    (one,) = batsim.bottleneck(scenario, settings).values()
     printed = call(KESTREL, *SHORT, "--layout", "hoist").stdout
 
     assert bottleneck_text(one) in printed
@@ -73,7 +73,8 @@ def test_the_view_is_what_the_command_prints() -> None:
 def test_what_saves_and_what_costs_is_marked() -> None:
     """Only what is clear, and by its sign."""
     room = batsim.changed(batsim.read(KESTREL), {"layouts.'portable stands'.stations": 1})
-    (one,) = bottlenecks(settings(room, ["portable stands"], 4, 1.0, 0.5), workers=1).values()
+    settings = Settings("portable stands", replications=4, weeks=1.0, warm_up_weeks=0.5, workers=1)
+    (one,) = batsim.bottleneck(room, settings).values()
     lines = bottleneck_text(one).splitlines()
 
     assert len(one.gains) > 3

@@ -8,8 +8,8 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT, Day, DayWithout, Lost
-from batsim.study.running.replications import settings
+from batsim.scenario.settings import Settings
+from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT, Day, DayWithout, LostMinutes
 from batsim.views.text.day_without_text import day_without_answer, day_without_text
 
 CART_ROOM = Path(__file__).parents[1] / "cases" / "cart_room.yaml"
@@ -104,11 +104,11 @@ def test_in_narrow_lines() -> None:
     """With their half widths; heads in two lines where one would be too long."""
     site = batsim.read(CART_ROOM)
     found = {
-        AS_IT_IS: (Lost(20.0, 600.0), Lost(30.0, 660.0), Lost(40.0, 540.0)),
-        WITH_STANDBY: (Lost(60.0, 700.0), Lost(80.0, 800.0), Lost(70.0, 600.0)),
-        WITHOUT: (Lost(400.0, 1800.0), Lost(500.0, 1980.0), Lost(600.0, 1800.0)),
+        AS_IT_IS: (LostMinutes(20.0, 600.0), LostMinutes(30.0, 660.0), LostMinutes(40.0, 540.0)),
+        WITH_STANDBY: (LostMinutes(60.0, 700.0), LostMinutes(80.0, 800.0), LostMinutes(70.0, 600.0)),
+        WITHOUT: (LostMinutes(400.0, 1800.0), LostMinutes(500.0, 1980.0), LostMinutes(600.0, 1800.0)),
     }
-    stated = settings(site, ("no device",), 3, 1.0, 0.0, 1)
+    stated = Settings(layouts=("no device",), replications=3, weeks=1.0, warm_up_weeks=0.0, seed=1).schedule(site)
     one = DayWithout(stated, "building", "hand_cart", 2, "1 table", Day(1440.0, "week 1 Tue 00:00", 2.0), found)
 
     assert (
@@ -132,7 +132,7 @@ stands by they would lose 250 min per truck-shift and 21 truck-hours."""
 def test_json() -> None:
     """One entry for each layout and device, as the answers give it."""
     result = call("--json", "--device", "hand_cart")
-    found = batsim.day_without(batsim.read(CART_ROOM), device="hand_cart", workers=1)
+    found = batsim.day_without(batsim.read(CART_ROOM), batsim.Settings(workers=1), device="hand_cart")
 
     assert (result.exit_code, result.stderr) == (0, "")
     data = json.loads(result.stdout)

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 import batsim
 from batsim.cli import main
 from batsim.decision.decide import decide
+from batsim.scenario.settings import Settings
 from batsim.views.text.decision_text import decision_text
 
 FILE = Path(__file__).parents[1] / "cases" / "size_small.yaml"
@@ -28,13 +29,9 @@ def sizing():
     """What the command does with these options."""
     return decide(
         batsim.read(FILE),
+        Settings(confidence=0.9, weeks=0.5, warm_up_weeks=0.1, seed=4, workers=1),
         ranges={"batteries": (6, 8), "chargers": (2, 4)},
         indifference={"downtime": 20.0},
-        confidence=0.9,
-        weeks=0.5,
-        warm_up_weeks=0.1,
-        seed=4,
-        workers=1,
     )
 
 

@@ -37,14 +37,18 @@ def call(*arguments: object) -> Result:
 @cache
 def planned() -> Plan:
     """What the command does with these options."""
-    return batsim.plan_layouts(batsim.read(FILE), replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1)
+    return batsim.plan_layouts(
+        batsim.read(FILE), batsim.Settings(replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1)
+    )
 
 
 @pytest.fixture(scope="module")
 def present() -> Plan:
     """With a layout of today, so that there are paybacks."""
     scenario = batsim.changed(batsim.read(FILE), {"present": "in truck"})
-    return batsim.plan_layouts(scenario, ["rollers", "hoist"], replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    return batsim.plan_layouts(
+        scenario, batsim.Settings(layouts=["rollers", "hoist"], replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    )
 
 
 # --- text ---
@@ -245,7 +249,7 @@ def test_names_that_mean_harm() -> None:
     """Of layouts, batteries, groups and shifts: quotes, brackets, dots, other scripts, and very long ones."""
     text = HARM.replace("NAME", json.dumps(NAME, ensure_ascii=False))
     read = batsim.read_scenario_text(text, "names.yaml")
-    found = batsim.plan_layouts(read, replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    found = batsim.plan_layouts(read, batsim.Settings(replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1))
 
     json.dumps(found.as_json(), allow_nan=False)
     for width in (60, 80, 100):

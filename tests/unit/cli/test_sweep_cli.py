@@ -20,6 +20,7 @@ from click.testing import CliRunner, Result
 import batsim
 from batsim.cli import main
 from batsim.measures import MEASURES
+from batsim.scenario.settings import Settings
 from batsim.study.sweeps.store import Store
 from batsim.study.sweeps.sweep import sweep
 from tests.behaviour.sweeps import BATSIM, BATTERIES, RUN_TIME, TWO_ROOMS, tables
@@ -145,7 +146,7 @@ def test_a_sweep_in_words(here: Path) -> None:
 def test_the_words_are_those_of_the_result(here: Path) -> None:
     """Every mean with its half width, layout by layout, measure by measure."""
     text = swept()
-    found = sweep("study.yaml", workers=1)
+    found = sweep("study.yaml", Settings(workers=1))
 
     blocks = text.split("\n\n")
     assert [block.splitlines()[0] for block in blocks[1:-1]] == [
@@ -159,7 +160,7 @@ def test_the_words_are_those_of_the_result(here: Path) -> None:
     lines = [line.split("  ") for line in blocks[4].splitlines()[4:]]
     shown = [[float(cell.split()[0]) for cell in line[1:] if cell.strip()] for line in lines]
     means = [
-        [100.0 * found.confidence_interval(layout, "found_none_ready_share", point).mean for layout in found.layouts]
+        [100.0 * found.interval(layout, "found_none_ready_share", point).mean for layout in found.layouts]
         for point in range(4)
     ]
     assert shown == [pytest.approx(row, abs=0.5) for row in means]
@@ -215,7 +216,7 @@ def test_a_sweep_as_json(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.argv", ["/somewhere/batsim", "sweep", "study.yaml"])
     result = call("sweep", "study.yaml", "--workers", 1, "--json")
     data = json.loads(result.stdout)
-    found = json.loads(json.dumps(sweep("study.yaml", workers=1).as_json(), allow_nan=False))
+    found = json.loads(json.dumps(sweep("study.yaml", Settings(workers=1)).as_json(), allow_nan=False))
 
     assert (result.exit_code, result.stderr) == (0, "")
     assert data["manifest"].pop("command") == "batsim sweep study.yaml"
@@ -382,7 +383,7 @@ def test_cases_without_a_result(here: Path, monkeypatch: pytest.MonkeyPatch) -> 
     only(design="grid")
     text = Path("study.yaml").read_text(encoding="utf-8").replace("[14, 18]", "[14, 16, 18]")
     Path("study.yaml").write_text(text.replace("[5 h, 5.5 h]", "[4 h, 5 h]"), encoding="utf-8")
-    monkeypatch.setattr("batsim.study.running.jobs.simulate", failing)
+    monkeypatch.setattr("batsim.study.running.jobs.replicate", failing)
     head, failures, points, matters, _ = swept().split("\n\n")
 
     assert head.splitlines()[-1] == ("12 cases: 0 run in X s, 0 there before, 12 without a result; kept in study.store")
@@ -401,7 +402,7 @@ def test_control_c_says_where_it_goes_on(here: Path, monkeypatch: pytest.MonkeyP
     """What was finished is kept; before there is a store, nothing is said of it."""
     from batsim.study.running import jobs  # noqa: PLC0415 - its simulation is replaced here
 
-    simulate, run = jobs.simulate, []
+    simulate, run = jobs.replicate, []
 
     def stopped(*arguments: Any, **options: Any) -> Any:
         run.append(options)
@@ -416,7 +417,7 @@ def test_control_c_says_where_it_goes_on(here: Path, monkeypatch: pytest.MonkeyP
         patch.setattr("batsim.study.sweeps.sweep.read_stated", stopped_at_once)
         early = call("sweep", "study.yaml")
     with monkeypatch.context() as patch:
-        patch.setattr(jobs, "simulate", stopped)
+        patch.setattr(jobs, "replicate", stopped)
         result = call("sweep", "study.yaml", "--workers", 1)
 
     assert (early.exit_code, early.stdout, early.stderr) == (130, "", "stopped\n")
@@ -489,7 +490,7 @@ def test_export_writes_a_row_for_each_case_of_each_point(here: Path) -> None:
     """With every input and measure, to the last bit of what the store holds."""
     swept()
     rows = exported()
-    found = sweep("study.yaml", store="study.store", workers=1)
+    found = sweep("study.yaml", Settings(workers=1), store="study.store")
 
     assert [(row["point"], row["layout"], row["replication"]) for row in rows] == [
         (str(point), layout, str(replication))
@@ -533,14 +534,14 @@ def test_export_leaves_empty_what_has_no_number(here: Path, monkeypatch: pytest.
     """An input that is left as it is, a measure without meaning; a case without a result is left out."""
     from batsim.study.running import jobs  # noqa: PLC0415 - its simulation is replaced here
 
-    simulate = jobs.simulate
+    simulate = jobs.replicate
 
     def sick(scenario: Any, layout: str, **options: Any) -> Any:
         if options["replication"] == 1 and layout == "south":
             return failing(scenario, layout)
         return simulate(scenario, layout, **options)
 
-    monkeypatch.setattr(jobs, "simulate", sick)
+    monkeypatch.setattr(jobs, "replicate", sick)
     written(("design: grid", "design: one_at_a_time"))
     swept()
     rows = exported()

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 import batsim
 from batsim import cli
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.running.one_run import BEYOND_MIN, run_until
+from batsim.study.running.one_run import BEYOND_MIN, record_until
 from batsim.views.text.trace_text import trace_text
 
 ROOT = Path(__file__).parents[3]
@@ -164,7 +164,7 @@ def test_a_run_no_longer_than_needed_tells_the_same(layout, charging):
     begin, end = WEEK_MIN, WEEK_MIN + 1.625 * DAY
     whole = batsim.simulate(scenario, layout)
 
-    part = run_until(scenario, layout, end)
+    part = record_until(scenario, layout, end)
 
     assert part.facts.horizon_min == end + BEYOND_MIN < whole.facts.horizon_min
     assert repr(batsim.event_trace(part, begin, end)) == repr(batsim.event_trace(whole, begin, end))
@@ -175,7 +175,7 @@ def test_a_run_no_longer_than_needed_tells_the_same(layout, charging):
 def test_a_run_does_not_go_beyond_its_end():
     scenario = batsim.read(D04)
 
-    assert run_until(scenario, "one", 100.0).facts.horizon_min == 720.0
+    assert record_until(scenario, "one", 100.0).facts.horizon_min == 720.0
 
 
 def test_a_fault_of_ours_is_not_put_on_the_user(monkeypatch):
@@ -185,7 +185,7 @@ def test_a_fault_of_ours_is_not_put_on_the_user(monkeypatch):
         msg = "inner"
         raise ValueError(msg)
 
-    monkeypatch.setattr("batsim.study.running.one_run.simulate", broken)
+    monkeypatch.setattr("batsim.study.running.one_run.replicate", broken)
 
     result = call("trace", D04, "--from", "Mon 01:00", "--to", "Mon 02:00")
 

@@ -11,10 +11,10 @@ from batsim.decision.answer import DECIDING
 from batsim.decision.counts import Grid, dimensions_of, thinned
 from batsim.decision.decide import decide
 from batsim.decision.search import Search
+from batsim.scenario.settings import Settings
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.executors import Runner
-from batsim.study.running.replications import settings
 from batsim.study.sweeps.cases import restated
 from batsim.views.text.decision_text import decision_text
 from tests.sites import KESTREL
@@ -24,7 +24,7 @@ SCENARIOS = ROOT / "scenarios"
 FILE = Path(__file__).parents[1] / "cases" / "size_small.yaml"
 SMALL = batsim.read(FILE)
 RANGES = {"batteries": (5, 8), "chargers": (1, 4), "stations": (1, 2)}
-QUICK = {"ranges": RANGES, "indifference": {"downtime": 20.0}, "same_cost": 0.0, "workers": 1}
+QUICK = {"ranges": RANGES, "indifference": {"downtime": 20.0}, "same_cost": 0.0}
 
 
 def names(scenario, layout):
@@ -41,13 +41,13 @@ def with_room(scenario, **keys):
 
 @pytest.fixture(scope="module")
 def sizing():
-    return decide(SMALL, **QUICK)
+    return decide(SMALL, Settings(workers=1), **QUICK)
 
 
 @pytest.fixture(scope="module")
 def hopeless():
     targets = {"downtime_per_truck_shift": "at most 100 min", "waits": "99 % under 1 min"}
-    return decide(batsim.changed(SMALL, {"targets": targets}), ranges=RANGES, same_cost=0.0, workers=1)
+    return decide(batsim.changed(SMALL, {"targets": targets}), Settings(workers=1), ranges=RANGES, same_cost=0.0)
 
 
 # --- what may be chosen ---
@@ -204,7 +204,7 @@ def test_unlimited_bays_cost_nothing():
 def test_owned_things_change_the_answer():
     """Chargers that are there already are not taken away: one station fewer saves more."""
     scenario = with_room(SMALL, owned=["chargers"])
-    found = decide(scenario, **QUICK)["room"]
+    found = decide(scenario, Settings(workers=1), **QUICK)["room"]
 
     assert found.counts["chargers"] >= 3
     assert all(line.per_year == 0.0 for line in found.cost_lines if line.unit.thing == "charger")
@@ -268,7 +268,7 @@ def test_nothing_to_choose(tmp_path):
 def test_too_many_cells(monkeypatch):
     monkeypatch.setattr("batsim.decision.decide.MOST_CELLS", 31)
     with pytest.raises(batsim.ScenarioError) as caught:
-        decide(SMALL, ranges=RANGES, workers=1)
+        decide(SMALL, Settings(workers=1), ranges=RANGES)
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n"
@@ -278,7 +278,7 @@ def test_too_many_cells(monkeypatch):
 
 def test_an_unknown_layout():
     with pytest.raises(batsim.ScenarioError) as caught:
-        decide(SMALL, "rom_", workers=1)
+        decide(SMALL, Settings(layouts="rom_", workers=1))
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n  {FILE}: layouts.rom_: no layout of this name; did you mean 'room'?"
@@ -292,7 +292,7 @@ def test_more_than_fits_rules_out_only_what_has_no_fewer():
     """Six bays hold spares and empty bays of at most eight batteries: the greatest cell breaks the rule."""
     scenario = with_room(SMALL, bays=6)
     ranges = {**RANGES, "batteries": (5, 12)}
-    found = decide(scenario, ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0, workers=1)["room"]
+    found = decide(scenario, Settings(workers=1), ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0)["room"]
     refused = [each.cell for each in found.tested if each.refused]
 
     assert found.chosen is not None
@@ -303,7 +303,7 @@ def test_more_than_fits_rules_out_only_what_has_no_fewer():
 
 def test_where_every_cell_breaks_a_rule_it_is_told():
     """Fewer batteries than trucks."""
-    found = decide(SMALL, ranges={"batteries": (1, 3)}, workers=1)
+    found = decide(SMALL, Settings(workers=1), ranges={"batteries": (1, 3)})
     rule = found["room"].best.refused.splitlines()[1].strip()
 
     assert (found["room"].chosen, found["room"].runs) == (None, 0)
@@ -325,8 +325,8 @@ def test_the_answer_of_a_small_room(sizing):
     ]  # fmt: skip
     assert not found.placeholders
     assert sizing.cheapest is found
-    assert found.confidence_interval() == found.chosen.interval(DECIDING, 0.95)
-    assert found.confidence_interval().mean < 250.0
+    assert found.interval() == found.chosen.interval(DECIDING, 0.95)
+    assert found.interval().mean < 250.0
     assert (found.cells, found.full_grid_runs) == (32, 32 * 8)
 
 
@@ -342,7 +342,7 @@ def test_frontier_and_near_misses_are_in_order(sizing):
 
 
 def test_a_replication_count_is_that_of_the_answer(sizing):
-    found = decide(SMALL, **QUICK, replications=40)["room"]
+    found = decide(SMALL, Settings(replications=40, workers=1), **QUICK)["room"]
 
     assert found.counts == sizing["room"].counts
     assert found.chosen.replications == 40
@@ -357,7 +357,7 @@ def test_out_of_reach_says_which_and_how_near(hopeless):
     assert found.best.cell == (8, 4, 2)
     assert found.best.missed == ("downtime", "waits")
     assert hopeless.cheapest is None
-    downtime, waits = (found.confidence_interval(limit.measure) for limit in found.limits)
+    downtime, waits = (found.interval(limit.measure) for limit in found.limits)
     assert (
         decision_text(hopeless)
         == f"""\
@@ -385,7 +385,7 @@ def test_in_the_truck(tmp_path):
         {"layouts": {"room": {"handling": "in_truck", "chargers": "3 x electronic_iuia", "exchange_by": "drivers"}}},
     )
     scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 700 min"}})
-    found = decide(scenario, same_cost=0.0, workers=1)["room"]
+    found = decide(scenario, Settings(workers=1), same_cost=0.0)["room"]
 
     assert found.cells == 4
     assert list(found.counts) == ["chargers"]
@@ -395,7 +395,7 @@ def test_in_the_truck(tmp_path):
 
 def test_equal_cost_picks_the_one_that_loses_least():
     """A charger or a station more for the same money, within a fifth of the cost."""
-    found = decide(SMALL, **{**QUICK, "same_cost": 0.1})["room"]
+    found = decide(SMALL, Settings(workers=1), **{**QUICK, "same_cost": 0.1})["room"]
 
     assert found.chosen.meets
     assert found.same_cost_share == 0.1
@@ -405,7 +405,7 @@ def test_equal_cost_picks_the_one_that_loses_least():
 def test_a_race_that_nobody_wins_ends(monkeypatch):
     """With a tolerance of next to nothing the means decide after the most replications."""
     monkeypatch.setattr("batsim.decision.search.MOST_REPLICATIONS", 20)
-    stated = settings(SMALL)
+    stated = Settings().schedule(SMALL)
     grid = Grid(SMALL, "room", dimensions_of(SMALL, "room", RANGES))
     with _runner() as runner:
         search = Search(stated, "room", limits_of(SMALL), runner, None, 0.0)
@@ -428,7 +428,7 @@ def _runner():
 @pytest.mark.parametrize(("near", "far", "reached"), [(0, 0, 0.95), (10, 60, 0.95), (20, 60, 0.905), (10, 120, 0.945)])
 def test_confidence_that_is_reached(near, far, reached):
     """Nine tenths of 5 % for up to 10 decisions near a target, a tenth for up to 60 others; beyond, in proportion."""
-    search = Search(settings(SMALL), "room", limits_of(SMALL), _runner(), None, 0.0)
+    search = Search(Settings().schedule(SMALL), "room", limits_of(SMALL), _runner(), None, 0.0)
     search.near_decisions = near
     search.tested = dict.fromkeys(range(far))
 
@@ -437,14 +437,14 @@ def test_confidence_that_is_reached(near, far, reached):
 
 def test_confidence_is_never_above_what_was_wanted(sizing):
     assert sizing["room"].reached_confidence <= sizing["room"].confidence == 0.95
-    sure = decide(SMALL, **QUICK, confidence=0.999)["room"]
+    sure = decide(SMALL, Settings(confidence=0.999, workers=1), **QUICK)["room"]
     assert sure.reached_confidence <= 0.999
     assert sure.runs > sizing["room"].runs
 
 
 def test_progress_is_told():
     told = []
-    decide(SMALL, **QUICK, progress=told.append)
+    decide(SMALL, Settings(workers=1), **QUICK, progress=told.append)
 
     assert told[0] == "room: 1 cells simulated, 4 runs"
     assert len(told) == len(set(told))
@@ -572,7 +572,7 @@ def test_text_of_several_layouts_names_the_cheapest():
         "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
         "exchange_time": "5 min",
     }})  # fmt: skip
-    found = decide(layout, **QUICK)
+    found = decide(layout, Settings(workers=1), **QUICK)
     text = decision_text(found)
 
     assert [each.layout for each in found.sizes] == ["room", "roomy"]
@@ -586,10 +586,10 @@ def test_text_of_several_layouts_that_all_miss():
     }})  # fmt: skip
     scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 1 min"}})
 
-    assert "No layout meets the targets." in decision_text(decide(scenario, ranges=RANGES, workers=1))
+    assert "No layout meets the targets." in decision_text(decide(scenario, Settings(workers=1), ranges=RANGES))
 
 
 def test_placeholder_prices_are_told():
-    text = decision_text(decide(batsim.changed(SMALL, {"prices": {}}), **QUICK))
+    text = decision_text(decide(batsim.changed(SMALL, {"prices": {}}), Settings(workers=1), **QUICK))
 
     assert "placeholders of the catalogue" in text.replace("\n", " ")

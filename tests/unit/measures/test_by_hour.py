@@ -10,6 +10,7 @@ import batsim
 from batsim.measures import measure
 from batsim.record import ATTENDANT, DRIVER, EXCHANGING, Record
 from tests.rows import write_row
+from tests.runs import record_of
 from tests.sites import KESTREL
 
 WEEK_MIN = 10080.0
@@ -17,7 +18,7 @@ WEEK_MIN = 10080.0
 
 def record(*jobs, weeks=1, windows=((360.0, 450.0, 2),)):
     """Record with nothing in it but jobs: start, end, people, person."""
-    some = batsim.simulate(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts
+    some = record_of(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts
     made = Record(replace(some, horizon_min=weeks * WEEK_MIN, warm_up_min=0.0, attendant_windows=windows))
     for start, end, people, person in jobs:
         values = {"person": person, "task": EXCHANGING, "start_min": start, "end_min": end, "people": people}
@@ -61,7 +62,7 @@ def test_weeks_are_averaged():
 @pytest.mark.parametrize("weeks", [1.0, 2.0])
 def test_hours_add_up_to_the_measures(weeks):
     """On duty and busy minutes over all hours are those of the whole."""
-    made = batsim.simulate(KESTREL, "hoist", length_min=weeks * WEEK_MIN, warm_up_min=3000.0)
+    made = record_of(KESTREL, "hoist", length_min=weeks * WEEK_MIN, warm_up_min=3000.0)
     hours, found = batsim.attendants_by_hour(made), measure(made)
     on_duty_min = float(np.sum(hours["on_duty"])) * 60.0 * weeks
 
@@ -73,7 +74,7 @@ def test_hours_add_up_to_the_measures(weeks):
 
 
 def test_a_part_of_a_week_counts_the_hours_that_were_seen():
-    made = batsim.simulate(KESTREL, "hoist", length_min=2 * 1440.0, warm_up_min=0.0)
+    made = record_of(KESTREL, "hoist", length_min=2 * 1440.0, warm_up_min=0.0)
     hours = batsim.attendants_by_hour(made)
 
     assert hours.loc[7, "on_duty"] == pytest.approx(2.0)
@@ -82,7 +83,7 @@ def test_a_part_of_a_week_counts_the_hours_that_were_seen():
 
 @pytest.mark.parametrize("attendants", [None, "unlimited"])
 def test_without_a_limit_nobody_is_on_duty(attendants):
-    made = batsim.simulate(
+    made = record_of(
         batsim.changed(KESTREL, {"layouts.hoist.attendants": attendants}), "hoist", length_min=WEEK_MIN, warm_up_min=0.0
     )
     hours = batsim.attendants_by_hour(made)

@@ -7,6 +7,7 @@ import pytest
 import batsim
 from batsim.measures import electrical_load
 from batsim.measures.windows import Measured
+from tests.runs import record_of
 
 CASE = Path(__file__).parents[2] / "benchmarks" / "cases" / "three_shifts.yaml"
 
@@ -14,7 +15,7 @@ CASE = Path(__file__).parents[2] / "benchmarks" / "cases" / "three_shifts.yaml"
 @pytest.fixture(scope="module")
 def measured() -> Measured:
     site = batsim.read(CASE)
-    return Measured(batsim.simulate(site, "side rollers", seed=1, length_min=2880.0, warm_up_min=720.0))
+    return Measured(record_of(site, "side rollers", seed=1, length_min=2880.0, warm_up_min=720.0))
 
 
 @pytest.mark.parametrize("at_once", [1, 7, 100_000])

@@ -44,6 +44,7 @@ from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.text.trace_text import clock, moment, trace_csv, trace_text
 from tests.rows import write_row
+from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
 D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
@@ -66,7 +67,7 @@ def kestrel():
 @pytest.fixture(scope="module")
 def runs(kestrel):
     """A warm-up and two days of each of its layouts."""
-    return {name: batsim.simulate(kestrel, name, length_min=2 * DAY) for name in kestrel.layouts}
+    return {name: record_of(kestrel, name, length_min=2 * DAY) for name in kestrel.layouts}
 
 
 def made(facts, **tables):

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import batsim
 from batsim.measures import MEASURES, measure
 from batsim.measures.profile import away_profile, stayed_before
 from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, Record
 from tests.rows import write_row
+from tests.runs import record_of
 from tests.sites import KESTREL
 
 ROOT = Path(__file__).parents[3]
@@ -24,7 +24,7 @@ WORK = ((360.0, 600.0), (620.0, 840.0))
 
 def record(weeks=1, warm_up_min=0.0, windows=WORK, **facts):
     """Empty record of one group of two trucks that works on Mondays."""
-    some = batsim.simulate(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts
+    some = record_of(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts
     mine = tuple((week * WEEK_MIN + start, week * WEEK_MIN + end) for week in range(weeks) for start, end in windows)
     room = {
         "horizon_min": weeks * WEEK_MIN, "warm_up_min": warm_up_min, "groups": ("reach",), "group_trucks": (2,),
@@ -122,7 +122,7 @@ def test_a_visit_over_the_end_of_the_warm_up_is_cut_there():
 def test_the_profile_adds_up_to_the_downtime(layout, warm_up_min):
     """Whatever the length: here the measured time is no whole number of weeks, nor of bins."""
     length_min = 1.3 * WEEK_MIN + 1.75
-    made = batsim.simulate(KESTREL, layout, length_min=length_min, warm_up_min=warm_up_min)
+    made = record_of(KESTREL, layout, length_min=length_min, warm_up_min=warm_up_min)
     found = measure(made)
     measured_min = made.facts.horizon_min - made.facts.warm_up_min
     scheduled = (away_profile(made).sum() * measured_min / WEEK_MIN) / (1.0 - found["availability_share"])

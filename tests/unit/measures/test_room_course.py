@@ -35,6 +35,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts.chart_style import STATE_LOOKS, pale
 from batsim.views.charts.room_chart import CAUSE_LOOKS, ORDER, room_chart
 from tests.rows import write_row
+from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
 D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
@@ -54,7 +55,7 @@ def d04():
 def runs():
     """A warm-up and two days of each layout of the reference site."""
     scenario = batsim.read(KESTREL)
-    return {name: batsim.simulate(scenario, name, length_min=2 * DAY) for name in LAYOUTS}
+    return {name: record_of(scenario, name, length_min=2 * DAY) for name in LAYOUTS}
 
 
 def made(facts, **tables):

@@ -17,8 +17,8 @@ from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
 from batsim.plan.plan import LayoutPlan, Plan
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import completed_data
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.compare import TargetResult
 from batsim.study.waits import waits_over
@@ -47,13 +47,13 @@ def surveyed() -> Scenario:
 @pytest.fixture(scope="module")
 def plan() -> Plan:
     """Plans of its four layouts; stands are there today."""
-    return batsim.plan_layouts(batsim.changed(surveyed(), {"present": "stands"}), **SHORT)
+    return batsim.plan_layouts(batsim.changed(surveyed(), {"present": "stands"}), batsim.Settings(**SHORT))
 
 
 @pytest.fixture(scope="module")
 def bare() -> Plan:
     """Plans of a site that nobody has measured."""
-    return batsim.plan_layouts(batsim.read_scenario_text(BARE, "bare.yaml"), **SHORT)
+    return batsim.plan_layouts(batsim.read_scenario_text(BARE, "bare.yaml"), batsim.Settings(**SHORT))
 
 
 # --- the whole ---
@@ -76,13 +76,13 @@ def test_a_plan_has_all_parts_for_every_layout(plan: Plan) -> None:
 def test_only_the_layouts_that_are_asked_for(plan: Plan) -> None:
     """The layout of today is simulated for the payback, and not planned; numbers are the same as among all."""
     scenario = batsim.changed(surveyed(), {"present": "stands"})
-    alone = batsim.plan_layouts(scenario, "hoist", **SHORT)
+    alone = batsim.plan_layouts(scenario, batsim.Settings(layouts="hoist", **SHORT))
 
     assert list(alone.layouts) == ["hoist"]
     assert alone.layouts["hoist"].money == plan.layouts["hoist"].money
     assert alone.layouts["hoist"].payback == plan.layouts["hoist"].payback
     with pytest.raises(batsim.ScenarioError) as caught:
-        batsim.plan_layouts(scenario, "hoists", **SHORT)
+        batsim.plan_layouts(scenario, batsim.Settings(layouts="hoists", **SHORT))
     assert str(caught.value.problems[0]).endswith("layouts.hoists: no layout of this name; did you mean 'hoist'?")
 
 
@@ -118,12 +118,12 @@ def test_plain_data(which: str, request: pytest.FixtureRequest) -> None:
         assert set(each["supply"]["peak_kw"]) == {"mean", "low", "high"}
         assert (each["payback"] is None) == (mine.payback is None)
     assert len(data["questions"]) == len(found.questions)
-    assert (data["seed"], data["replications"], data["currency"]) == (found.settings.seed, 2, "EUR")
+    assert (data["seed"], data["replications"], data["currency"]) == (found.schedule.seed, 2, "EUR")
 
 
 def test_one_replication_of_next_to_nothing() -> None:
     """No interval, no charge and no exchange: still plain data."""
-    found = batsim.plan_layouts(surveyed(), replications=1, weeks=0.01, warm_up_weeks=0.0, workers=1)
+    found = batsim.plan_layouts(surveyed(), batsim.Settings(replications=1, weeks=0.01, warm_up_weeks=0.0, workers=1))
 
     data = json.loads(json.dumps(found.as_json(), allow_nan=False))
     assert data["layouts"]["hoist"]["money"]["per_exchange"]["value"] is None
@@ -285,7 +285,9 @@ def test_in_the_truck_wins_where_it_is_cheaper(plan: Plan) -> None:
 def test_a_target_that_nobody_meets() -> None:
     """The recommendation says so, and where to go on."""
     scenario = batsim.changed(surveyed(), {"targets": {"downtime_per_truck_shift": "at most 0.001 min"}})
-    found = batsim.plan_layouts(scenario, ["hoist", "stands"], replications=5, weeks=0.5, warm_up_weeks=0.1, workers=1)
+    found = batsim.plan_layouts(
+        scenario, batsim.Settings(layouts=["hoist", "stands"], replications=5, weeks=0.5, warm_up_weeks=0.1, workers=1)
+    )
 
     assert {each.targets_missed for each in found.layouts.values()} == {1}
     assert recommend(found).says.startswith("No layout meets the targets; ")
@@ -373,15 +375,8 @@ def test_numbers_come_from_the_same_runs(plan: Plan) -> None:
 
 def test_waits_are_those_of_the_same_runs(plan: Plan) -> None:
     """The plan keeps the waits of its own replications; simulated alone they come out the same."""
-    mine, stated = plan.waits, plan.settings
-    alone = waits_over(
-        plan.scenario,
-        tuple(plan.layouts),
-        replications=stated.replications,
-        weeks=stated.length_min / WEEK_MIN,
-        warm_up_weeks=stated.warm_up_min / WEEK_MIN,
-        workers=1,
-    )
+    mine, layouts = plan.waits, tuple(plan.layouts)
+    alone = waits_over(plan.scenario, Settings(layouts, **SHORT))
 
     assert mine.layouts == alone.layouts == tuple(plan.layouts)
     for name in mine.layouts:

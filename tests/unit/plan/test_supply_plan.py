@@ -15,9 +15,10 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, OK, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
 from batsim.plan.supply import ChargerLoad, SupplyPlan, held_back, supply
 from batsim.scenario.reading import completed_data
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.study.running.replications import settings
 from batsim.views.text.services_text import supply_facts
+from tests.runs import record_of
 
 SITE = """\
 site: {name: Supply (invented)}
@@ -46,7 +47,9 @@ def supplied(
 ) -> tuple[SupplyPlan, Evidence]:
     """Supply of a layout after a short simulation, with what it rests on."""
     scenario = batsim.changed(site(), changes) if changes else site()
-    stated = settings(scenario, (layout,), replications, weeks, 0.0, 1)
+    stated = Settings(layouts=(layout,), replications=replications, weeks=weeks, warm_up_weeks=0.0, seed=1).schedule(
+        scenario
+    )
     found = evidence(stated, 1)[layout]
     tried = held_back({layout: found}, stated, [layout], 1)
     return supply(scenario, layout, found, *tried[layout]), found
@@ -116,7 +119,7 @@ def test_the_peak_is_that_of_the_load() -> None:
 def test_a_week_of_energy_is_that_of_the_load() -> None:
     """Dealt over the quarters of a week from Monday on, whatever the measured time."""
     _, rests_on = usual()
-    record = batsim.simulate(site(), "v1.2", seed=1, length_min=0.3 * 10_080, warm_up_min=0.0)
+    record = record_of(site(), "v1.2", seed=1, length_min=0.3 * 10_080, warm_up_min=0.0)
     kw = loads(Measured(record))[0]
 
     assert rests_on.week_kwh.shape == (QUARTERS,)

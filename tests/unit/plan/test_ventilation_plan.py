@@ -22,6 +22,7 @@ from batsim.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 from tests.rows import write_row
+from tests.runs import record_of
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 EDITIONS = ("IEC 62485-3:2014", "EN 50272-3:2002")
@@ -432,7 +433,7 @@ def simulated(
     if charger.startswith("lithium"):
         text = text.replace("vented_lead_acid", "lithium_ion")
     scenario = batsim.read_scenario_text(text, "gas.yaml")
-    return scenario, batsim.simulate(scenario, layout, seed=seed, length_min=minutes, warm_up_min=warm_up)
+    return scenario, record_of(scenario, layout, seed=seed, length_min=minutes, warm_up_min=warm_up)
 
 
 @pytest.mark.parametrize("layout", ["room", "in truck"])

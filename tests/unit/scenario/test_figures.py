@@ -13,10 +13,12 @@ from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import FigureError, ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.batteries import BatteryType
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import path_text
 from batsim.study.sweeps.points import ranged_figures
 from batsim.study.sweeps.sweep import sweep
+from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
 PLAIN = """\
@@ -51,7 +53,9 @@ def plan(scenario: Scenario) -> Blueprint:
 
 def measures(scenario: Scenario, workers: int = 1) -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:
     """Measures of two replications of a week."""
-    return batsim.run(scenario, replications=2, weeks=1, warm_up_weeks=0, workers=workers).values["stands"]
+    return batsim.run(scenario, batsim.Settings(replications=2, weeks=1, warm_up_weeks=0, workers=workers)).values[
+        "stands"
+    ]
 
 
 # --- a figure ---
@@ -199,12 +203,9 @@ def test_both_in_one_run(plain: Scenario) -> None:
     texts = ("0.3 h", "0.6 h")
     found = sweep(
         plain,
+        Settings(replications=2, weeks=1, warm_up_weeks=0, workers=1),
         vary={"figures.'battery.vented_lead_acid.tau'": list(texts)},
         measures=("charger_busy_share",),
-        replications=2,
-        weeks=1,
-        warm_up_weeks=0,
-        workers=1,
     ).values["stands"]["charger_busy_share"]
     alone = [measures(anew(plain, battery__vented_lead_acid__tau=text))["charger_busy_share"] for text in texts]
 
@@ -326,9 +327,7 @@ def test_types_of_parts_are_not_changed_by_a_figure(plain: Scenario) -> None:
 def test_figures_that_do_not_go_together_are_said(plain: Scenario) -> None:
     """Bad input never gives a traceback, also where it shows only when the layout is worked out."""
     with pytest.raises(ScenarioError) as error:
-        batsim.simulate(
-            anew(plain, battery__vented_lead_acid__knee_temperature="1000 degC"), "stands", length_min=1440.0
-        )
+        record_of(anew(plain, battery__vented_lead_acid__knee_temperature="1000 degC"), "stands", length_min=1440.0)
     assert [problem.path for problem in error.value.problems] == ["figures"]
     assert error.value.problems[0].rule == (
         "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import batsim
-from batsim.scenario.reading import completed_data, source_of, source_of
+from batsim.scenario.reading import completed_data, source_of
 from batsim.scenario.site import Scenario
 
 ROOT = Path(__file__).parents[3]
@@ -112,7 +112,9 @@ def test_queueing_mode() -> None:
     assert unknowns(scenario) == {"trucks[0].run_time.mean": "between 8 h and 12 h"}
     assert batsim.read(INTERFERENCE).trucks == scenario.trucks
     known, middle = (
-        batsim.run(each, "one station", replications=2, weeks=1, warm_up_weeks=0, workers=1).values["one station"]
+        batsim.run(
+            each, batsim.Settings(layouts="one station", replications=2, weeks=1, warm_up_weeks=0, workers=1)
+        ).values["one station"]
         for each in (batsim.read(INTERFERENCE), scenario)
     )
     assert known["availability_share"].tolist() == middle["availability_share"].tolist()

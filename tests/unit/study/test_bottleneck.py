@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 
@@ -10,13 +11,14 @@ import pytest
 
 import batsim
 from batsim.measures import measure
+from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval
-from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime, bottlenecks, lost_time
+from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime, lost_time
 from batsim.study.bottleneck.variants import Addition, variants
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job, measures_of
-from batsim.study.running.replications import settings
+from tests.runs import record_of
 from tests.sites import FROSTHOLM, KESTREL
 
 ROOT = Path(__file__).parents[3]
@@ -263,7 +265,9 @@ def made_up(base, *more, parts=None):
         Addition(f"one more {label}", f"the {label}", kind, {}, singles if "every" in label else ())
         for label, kind, _ in more
     )
-    stated = settings(KESTREL, ("hoist",), len(base), 1.0, 0.0, 1)
+    stated = Settings(layouts=("hoist",), replications=len(base), weeks=1.0, warm_up_weeks=0.0, seed=1).schedule(
+        KESTREL
+    )
     return Bottleneck(stated, "hoist", additions, (), runs(base), tuple(runs(downtimes) for *_, downtimes in more))
 
 
@@ -430,7 +434,8 @@ def test_frame_and_json():
 
 def answer(room, replications=4, weeks=1.0):
     """What binds in a room, in short runs in this process."""
-    return batsim.bottleneck(room, "room", replications=replications, weeks=weeks, warm_up_weeks=0.5, workers=1)
+    settings = Settings("room", replications=replications, weeks=weeks, warm_up_weeks=0.5, workers=1)
+    return batsim.bottleneck(room, settings)["room"]
 
 
 def test_one_station_for_24_trucks_binds():
@@ -495,15 +500,15 @@ def test_jobs_name_their_scenario_and_what_is_taken(monkeypatch):
     scenarios = [KESTREL, batsim.changed(KESTREL, {"layouts.hoist.stations": 2, "layouts.hoist.devices": {"hoist": 2}})]
     jobs = [Job("hoist", number, 1, WEEK_MIN / 4, 0.0, which) for which in (1, 0) for number in range(4)]
 
-    one, two = (run_jobs(scenarios, jobs, take=lost_time, workers=workers) for workers in (1, 2))
-    measures = run_jobs(scenarios, jobs, workers=2)
+    one, two = (run_jobs(scenarios, jobs, Settings(workers=workers), take=lost_time) for workers in (1, 2))
+    measures = run_jobs(scenarios, jobs, Settings(workers=2))
 
     key = "downtime_min_per_truck_shift"
     assert [each.downtime for each in one] == [each.downtime for each in two]
     assert all(np.array_equal(here.profile, there.profile) for here, there in zip(one, two, strict=True))
     assert [each.downtime[key] for each in one] == [each[key] for each in measures]
     for job, found in zip(jobs, measures, strict=True):
-        record = batsim.simulate(
+        record = record_of(
             scenarios[job.scenario],
             "hoist",
             seed=1,
@@ -516,11 +521,11 @@ def test_jobs_name_their_scenario_and_what_is_taken(monkeypatch):
 
 
 def test_all_layouts_in_one_go_are_those_one_by_one():
-    stated = settings(KESTREL, ["hoist", "in the truck"], 2, 0.5, 0.0, 3)
     shown = []
+    settings = Settings(["hoist", "in the truck"], replications=2, weeks=0.5, warm_up_weeks=0.0, seed=3, workers=1)
 
-    together = bottlenecks(stated, workers=1, progress=lambda done, of: shown.append((done, of)))
-    alone = batsim.bottleneck(KESTREL, "in the truck", replications=2, weeks=0.5, warm_up_weeks=0.0, seed=3, workers=1)
+    together = batsim.bottleneck(KESTREL, replace(settings, progress=lambda done, of: shown.append((done, of))))
+    alone = batsim.bottleneck(KESTREL, replace(settings, layouts="in the truck"))["in the truck"]
 
     assert list(together) == ["hoist", "in the truck"]
     assert repr(together["in the truck"].gains) == repr(alone.gains)
@@ -531,7 +536,7 @@ def test_all_layouts_in_one_go_are_those_one_by_one():
 
 def test_an_unknown_layout_and_a_number_out_of_range():
     with pytest.raises(batsim.ScenarioError) as caught:
-        batsim.bottleneck(KESTREL, "hoists", replications=0)
+        batsim.bottleneck(KESTREL, batsim.Settings(layouts="hoists", replications=0))
 
     assert str(caught.value) == (
         f"{KESTREL.file}: 2 problems\n"

@@ -13,10 +13,10 @@ from scipy import stats
 import batsim
 from batsim.cli import main
 from batsim.measures import MEASURES
+from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare, signed
-from batsim.study.running.precision import Wanted
-from batsim.study.running.replications import Runs, run
+from batsim.study.running.replications import PrecisionGoal, Runs, run
 from batsim.views.text.tables import comparison_text, run_notes
 from tests.sites import CART, SOUND
 
@@ -32,23 +32,24 @@ def call(*arguments):
     return CliRunner().invoke(main, [str(each) for each in arguments])
 
 
-def made(values, scenario=FREE, confidence=0.95):
+def made(values, scenario=FREE, confidence=0.95, goal=None):
     """Runs with given values: layout, measure, one value for each replication."""
     values = {
         layout: {name: np.asarray(each, dtype=float) for name, each in found.items()}
         for layout, found in values.items()
     }
     count = len(next(iter(next(iter(values.values())).values())))
-    return Runs(scenario, tuple(values), 1, count, 10080.0, 0.0, confidence, values)
+    return Runs(Schedule(scenario, tuple(values), 1, count, 10080.0, 0.0, confidence), values, goal)
 
 
-def downtimes(**means):
+def downtimes(goal=None, **means):
     """Runs that differ in downtime by constants and a little, and hardly in labour."""
     return made(
         {
             name: {DOWN: mean + NOISE + 0.1 * np.roll(NOISE, number), LABOUR: 50.0 + np.roll(NOISE, number)}
             for number, (name, mean) in enumerate(means.items())
-        }
+        },
+        goal=goal,
     )
 
 
@@ -283,18 +284,18 @@ def test_verdict_of_one_layout_and_of_one_replication():
 
 
 def test_wanted_reads_both_kinds():
-    absolute, relative = Wanted.read(" 0.3 ", DOWN, 50), Wanted.read("5 %", LABOUR)
+    absolute, relative = PrecisionGoal.read(" 0.3 ", DOWN, 50), PrecisionGoal.read("5 %", LABOUR)
 
     assert (absolute.precision.absolute, absolute.precision.relative, absolute.most) == (0.3, None, 50)
     assert (relative.precision.absolute, relative.precision.relative, relative.most) == (None, 0.05, 1000)
     assert (absolute.text, relative.text) == ("± 0.3 min", "± 5 %")
-    assert Wanted.read("0.01", "availability_share").text == "± 0.01"
+    assert PrecisionGoal.read("0.01", "availability_share").text == "± 0.01"
 
 
 @pytest.mark.parametrize("within", ["", "abc", "0", "0%", "-1", "-5 %", "nan", "inf", "1e400", "%", "0.3 min", "5 % %"])
 def test_wanted_refuses_what_is_no_half_width(within):
     with pytest.raises(ValueError, match="needs a half width") as caught:
-        Wanted.read(within, DOWN)
+        PrecisionGoal.read(within, DOWN)
 
     assert str(caught.value) == (
         f"needs a half width in the unit of the measure, such as 0.3, or of its mean, such as 5% (got {within})"
@@ -302,7 +303,7 @@ def test_wanted_refuses_what_is_no_half_width(within):
 
 
 def test_precision_reached_is_told():
-    comparison = Comparison(downtimes(a=10.0, b=12.0), wanted=Wanted.read("50", DOWN))
+    comparison = Comparison(downtimes(PrecisionGoal.read("50", DOWN), a=10.0, b=12.0))
 
     assert comparison.precision_sentence == (
         f"Every difference in {DOWN} is known to ± 50 min after 8 replications of each layout."
@@ -313,7 +314,7 @@ def test_precision_not_reached_is_told():
     """How many are short, and the widest of them; labour does not count."""
     values = {"a": {DOWN: NOISE, LABOUR: 900.0 * NOISE}, "b": {DOWN: NOISE, LABOUR: -NOISE}, "c": {DOWN: -9.0 * NOISE}}
     values["c"][LABOUR] = NOISE
-    comparison = Comparison(made(values), wanted=Wanted.read("0.1", DOWN, 8))
+    comparison = Comparison(made(values, goal=PrecisionGoal.read("0.1", DOWN, 8)))
     widest = comparison.difference(DOWN, "a", "c").interval.half_width
 
     assert comparison.precision_sentence == (
@@ -323,7 +324,8 @@ def test_precision_not_reached_is_told():
 
 
 def test_one_difference_that_is_short_is_in_the_singular():
-    comparison = Comparison(made({"a": {DOWN: NOISE}, "b": {DOWN: -NOISE}}), (DOWN,), Wanted.read("0.1", DOWN, 8))
+    runs = made({"a": {DOWN: NOISE}, "b": {DOWN: -NOISE}}, goal=PrecisionGoal.read("0.1", DOWN, 8))
+    comparison = Comparison(runs, (DOWN,))
 
     assert comparison.precision_sentence.startswith(f"1 of the differences in {DOWN} is not yet known to ± 0.1 min ")
 
@@ -334,7 +336,7 @@ def test_no_precision_asked_for_no_sentence():
 
 def test_within_takes_two_layouts():
     with pytest.raises(ValueError, match="one layout has none") as caught:
-        compare(SOUND, ["extractor"], within="0.3")
+        compare(SOUND, Settings(layouts=["extractor"], within="0.3"))
     result = call("compare", KESTREL, "--layout", "hoist", "--within", "0.3")
 
     said = "is for differences, and one layout has none; 'batsim run' takes it for means"
@@ -370,7 +372,7 @@ def test_run_notes_say_what_lies_beyond():
     most = runs.quantile("a", DOWN, 0.9)
     rare = stats.binomtest(0, 100).proportion_ci(0.95, "exact")
 
-    assert run_notes(runs, (DOWN,), None, 1000) == (
+    assert run_notes(runs, (DOWN,), 1000) == (
         f"a: downtime per truck-shift in 9 of 10 replications at most {most.mean:.1f} min ({most.low:.1f} to "
         f"{most.high:.1f}); a truck below cut-out in 0 % of replications (0 to {100 * rare.high:.0f} %).\n"
         "± and the limits are those of 95 % intervals."
@@ -380,8 +382,8 @@ def test_run_notes_say_what_lies_beyond():
 def test_run_notes_of_a_measure_without_meaning():
     """No value, no sentence on it, and no precision to promise."""
     values = {"found_none_ready_share": np.full(4, np.nan), "trucks_below_cut_out": np.zeros(4)}
-    wanted = Wanted.read("5 %", "found_none_ready_share", 4)
-    notes = run_notes(made({"a": values}), ("found_none_ready_share",), wanted, 1000)
+    goal = PrecisionGoal.read("5 %", "found_none_ready_share", 4)
+    notes = run_notes(made({"a": values}, goal=goal), ("found_none_ready_share",), 1000)
 
     assert notes.splitlines()[0] == "a: a truck below cut-out in 0 % of replications (0 to 60 %)."
     assert notes.splitlines()[2] == (
@@ -448,7 +450,9 @@ def many():
     """Twenty layouts: carts with more and more batteries."""
     room = {"handling": "by_hand", "chargers": "2 x electronic_iuia"}
     layouts = {f"room {3 + number} batteries": {**room, "batteries": 3 + number} for number in range(20)}
-    return compare(batsim.changed(CART, {"layouts": layouts}), replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)
+    return compare(
+        batsim.changed(CART, {"layouts": layouts}), Settings(replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)
+    )
 
 
 def test_twenty_layouts_have_a_line_each(many):
@@ -478,7 +482,9 @@ def test_twenty_layouts_can_be_read_at_sixty_columns(many):
 
 def test_the_chance_of_being_best_has_a_row():
     """In the measure that decides; not with one layout."""
-    found = run(CART, "no device", replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1).values["no device"]
+    found = run(CART, Settings(layouts="no device", replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)).values[
+        "no device"
+    ]
     values = {name: {**found, DOWN: np.array(each)} for name, each in {"good": [1.0, 1.1], "bad": [9.0, 9.2]}.items()}
     two, one = made(values, CART), made({"good": values["good"]}, CART)
     rows = [line for line in comparison_text(Comparison(two)).splitlines() if line.startswith("chance of being best")]

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import batsim
-from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT, Day, DayWithout, Lost, usual_day
-from batsim.study.running.replications import settings
+from batsim.scenario.settings import Settings
+from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT, Day, DayWithout, LostMinutes, usual_day
 
 ROOT = Path(__file__).parents[3]
 TEXT = (Path(__file__).parents[1] / "cases" / "cart_room.yaml").read_text(encoding="utf-8")
@@ -23,13 +23,13 @@ ALL_DAY = 'all day: {days: Mon-Sun, from: "00:00", to: "24:00"}'
 
 def of(layout, device=None, site=SITE, **how):
     """The one answer for a layout, in this process."""
-    (one,) = batsim.day_without(site, layout, device, workers=1, **how)
+    (one,) = batsim.day_without(site, batsim.Settings(layouts=layout, workers=1, **how), device=device)
     return one
 
 
 def means(one):
     """Downtime of the day by way. [min per truck-shift]"""
-    return {way: one.downtime(way).mean for way in one.found}
+    return {way: one.downtime(way).mean for way in one.lost}
 
 
 def on_shifts(shift, run="590 min"):
@@ -62,7 +62,7 @@ def test_the_week_counts_what_the_day_leaves_behind():
     With the table 2 before the day, 2 of 40 min, and 12 from 3050 min on.
     """
     one = of("table stands by")
-    week = {way: {each.week_min for each in found} for way, found in one.found.items()}
+    week = {way: {each.week_min for each in found} for way, found in one.lost.items()}
 
     assert week == {AS_IT_IS: {160.0}, WITH_STANDBY: {20.0 + 80.0 + 120.0}, WITHOUT: {20.0 + 1100.0 + 110.0}}
     assert one.cost_h(AS_IT_IS) == (0.0, 0.0, 0.0)
@@ -80,7 +80,7 @@ def test_all_units_of_a_kind_are_out():
 
 def test_each_kind_of_device_in_turn():
     """In the order of the layouts; an exchange needs both, so either stops it."""
-    found = batsim.day_without(SITE, ["two devices", "nothing stands by"], workers=1)
+    found = batsim.day_without(SITE, batsim.Settings(layouts=["two devices", "nothing stands by"], workers=1))
 
     assert [(one.layout, one.device) for one in found] == [
         ("two devices", "hand_cart"),
@@ -92,8 +92,10 @@ def test_each_kind_of_device_in_turn():
 
 def test_only_the_device_asked_for():
     """Layouts that have none of it are left out."""
-    assert [one.layout for one in batsim.day_without(SITE, device="winch", workers=1)] == ["two devices"]
-    assert [one.layout for one in batsim.day_without(SITE, device="hand_cart", workers=1)] == [
+    assert [one.layout for one in batsim.day_without(SITE, batsim.Settings(workers=1), device="winch")] == [
+        "two devices"
+    ]
+    assert [one.layout for one in batsim.day_without(SITE, batsim.Settings(workers=1), device="hand_cart")] == [
         "table stands by",
         "nothing stands by",
         "two devices",
@@ -105,9 +107,9 @@ def test_layouts_without_a_limited_device_have_no_such_day():
     unlimited = batsim.changed(SITE, {"layouts.'nothing stands by'.devices": {"hand_cart": "unlimited"}})
     watered = batsim.changed(SITE, {"batteries.plain.watering": {"every": "7 charges", "by": "hand"}})
 
-    assert batsim.day_without(SITE, "no device", workers=1) == []
-    assert batsim.day_without(unlimited, "nothing stands by", workers=1) == []
-    assert batsim.day_without(watered, "in the truck", workers=1) == []
+    assert batsim.day_without(SITE, batsim.Settings(layouts="no device", workers=1)) == []
+    assert batsim.day_without(unlimited, batsim.Settings(layouts="nothing stands by", workers=1)) == []
+    assert batsim.day_without(watered, batsim.Settings(layouts="in the truck", workers=1)) == []
 
 
 def test_what_stands_by_in_words():
@@ -225,9 +227,11 @@ def made_up(usual, bare, helped=None, **changes):
     found = {AS_IT_IS: usual} | ({WITH_STANDBY: helped} if helped else {}) | {WITHOUT: bare}
     what = {"layout": "building", "device": "hand_cart", "count": 1, "standby": "1 table" if helped else ""} | changes
     return DayWithout(
-        settings=settings(SITE, ("no device",), len(usual), 1.0, 0.0, 1),
+        schedule=Settings(
+            layouts=("no device",), replications=len(usual), weeks=1.0, warm_up_weeks=0.0, seed=1
+        ).schedule(SITE),
         day=Day(1440.0, "week 1 Tue 00:00", 2.0),
-        found={way: tuple(Lost(*each) for each in lost) for way, lost in found.items()},
+        lost={way: tuple(LostMinutes(*each) for each in lost) for way, lost in found.items()},
         **what,
     )
 
@@ -330,14 +334,14 @@ def test_json_of_one_replication_has_no_limits():
 )
 def test_a_device_that_no_layout_has(layouts, device, rule):
     with pytest.raises(batsim.ScenarioError) as caught:
-        batsim.day_without(SITE, layouts, device)
+        batsim.day_without(SITE, batsim.Settings(layouts=layouts), device=device)
 
     assert str(caught.value) == f"scenario.yaml: 1 problem\n  scenario.yaml: device: {rule}"
 
 
 def test_a_layout_that_is_not_there_and_numbers_out_of_range():
     with pytest.raises(batsim.ScenarioError) as caught:
-        batsim.day_without(SITE, "two device", replications=0, warm_up_weeks=-1.0)
+        batsim.day_without(SITE, batsim.Settings(layouts="two device", replications=0, warm_up_weeks=-1.0))
 
     assert str(caught.value) == (
         "scenario.yaml: 3 problems\n"
@@ -356,14 +360,13 @@ def test_the_same_on_one_process_and_on_two(monkeypatch):
     site = batsim.changed(SITE, {"trucks[0].run_time": {"low": "200 min", "typical": "400 min", "high": "600 min"}})
     shown = []
 
-    one = batsim.day_without(
-        site, ["table stands by", "two devices"], replications=4, workers=1,
-        progress=lambda done, of: shown.append((done, of)),
-    )  # fmt: skip
-    two = batsim.day_without(site, ["table stands by", "two devices"], replications=4, workers=2)
+    one = batsim.day_without(site, batsim.Settings(layouts=["table stands by", "two devices"], replications=4, workers=1, progress=lambda done, of: shown.append((done, of))))  # fmt: skip
+    two = batsim.day_without(
+        site, batsim.Settings(layouts=["table stands by", "two devices"], replications=4, workers=2)
+    )
 
     assert len(one) == 3
-    assert [each.found for each in one] == [each.found for each in two]
-    assert all(len(set(found)) == 4 for each in one for found in each.found.values())
+    assert [each.lost for each in one] == [each.lost for each in two]
+    assert all(len(set(found)) == 4 for each in one for found in each.lost.values())
     assert shown[-1] == (28, 28)
-    assert batsim.day_without(site, "two devices", seed=2, workers=1)[0].found != one[1].found
+    assert batsim.day_without(site, batsim.Settings(layouts="two devices", seed=2, workers=1))[0].lost != one[1].lost

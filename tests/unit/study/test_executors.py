@@ -15,6 +15,7 @@ import pytest
 
 import batsim
 from batsim.errors import ScenarioError, SimulationError, StudyError
+from batsim.scenario.settings import Settings
 from batsim.study.running import executors, jobs
 from batsim.study.running.engines import quiet_start
 from batsim.study.running.executors import CHUNK_S, TRIED, Runner, outcomes, run_jobs
@@ -32,7 +33,7 @@ from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
 import batsim, os
 jobs = [Job("north", number, 1, 500.0, 0.0) for number in range(4)]
-found = run_jobs([batsim.read({file!r})], jobs, workers=2)
+found = run_jobs([batsim.read({file!r})], jobs, batsim.Settings(workers=2))
 print("once", len(found), sorted(found[0])[0])
 """
 
@@ -128,7 +129,10 @@ def test_results_stand_in_the_order_of_the_jobs(takes: ModuleType) -> None:
     for workers in (1, 2, None):
         told: list[tuple[int, int]] = []
         found = run_jobs(
-            [rooms()], short(), take=takes.number, workers=workers, progress=lambda *each, told=told: told.append(each)
+            [rooms()],
+            short(),
+            Settings(workers=workers, progress=lambda *each, told=told: told.append(each)),
+            take=takes.number,
         )
         assert found == list(range(8))
         assert told == [(number, 8) for number in range(1, 9)]
@@ -153,7 +157,7 @@ def test_one_worker_stays_in_this_process_and_two_do_not(takes: ModuleType) -> N
 
 def test_all_measures_when_nothing_else_is_taken() -> None:
     """The same to the last bit, whoever ran it."""
-    alone, both = run_jobs([rooms()], short(4), workers=1), run_jobs([rooms()], short(4), workers=2)
+    alone, both = run_jobs([rooms()], short(4), Settings(workers=1)), run_jobs([rooms()], short(4), Settings(workers=2))
     with Runner(rooms(), 2) as runner:
         again = runner.run(short(4))
 
@@ -176,7 +180,7 @@ def test_results_that_come_in_another_order() -> None:
 def test_no_jobs(workers: int | None) -> None:
     """No results."""
     assert list(outcomes(work(), [], workers=workers)) == []
-    assert run_jobs([rooms()], [], workers=workers) == []
+    assert run_jobs([rooms()], [], Settings(workers=workers)) == []
     with Runner(rooms(), workers) as runner:
         assert runner.run([]) == []
 
@@ -188,8 +192,8 @@ def test_workers_that_are_none(workers: int) -> None:
     asked = [
         lambda: list(outcomes(work(), short(), workers=workers)),
         lambda: Runner(rooms(), workers),
-        lambda: batsim.run(rooms(), replications=2, workers=workers),
-        lambda: batsim.sweep(rooms(), vary={"layouts.north.batteries": [14, 16]}, workers=workers),
+        lambda: batsim.run(rooms(), batsim.Settings(replications=2, workers=workers)),
+        lambda: batsim.sweep(rooms(), batsim.Settings(workers=workers), vary={"layouts.north.batteries": [14, 16]}),
     ]
     for each in asked:
         with pytest.raises(StudyError) as caught:
@@ -391,7 +395,7 @@ def test_an_error_in_one_job_concerns_no_other(takes: ModuleType, workers: int, 
     assert found[SICK][:2] == again[SICK][:2] == (FAILED, message)
     assert {number: each for number, each in found.items() if number != SICK} == {n: n for n in range(8) if n != SICK}
     with pytest.raises(LookupError if take == "raised" else SimulationError) as caught:
-        run_jobs([rooms()], short(), take=taken, workers=workers)
+        run_jobs([rooms()], short(), Settings(workers=workers), take=taken)
     told = "no such thing" if take == "raised" else f"layout 'north', replication {SICK}: {message}"
     assert str(caught.value) == told
 
@@ -410,7 +414,7 @@ def test_a_lost_worker_is_no_fault_of_batsim(monkeypatch: pytest.MonkeyPatch) ->
     """`run_jobs` says so with the job's name."""
     monkeypatch.setattr(executors, "Processes", lambda _: Bench(sick=(SICK,)))
     with pytest.raises(StudyError) as caught:
-        run_jobs([rooms()], short(), workers=2)
+        run_jobs([rooms()], short(), Settings(workers=2))
 
     assert str(caught.value) == f"layout 'north', replication {SICK}: {LOST_MESSAGE}"
 
@@ -427,7 +431,7 @@ def test_what_the_scenario_does_not_allow(takes: ModuleType) -> None:
         assert found[0] == 0
         assert found[1][:2] == (REFUSED, message)
         with pytest.raises(ScenarioError) as caught:
-            run_jobs([rooms()], [bad], change=restated, workers=workers)
+            run_jobs([rooms()], [bad], Settings(workers=workers), change=restated)
         assert str(caught.value) == message
 
 
@@ -447,7 +451,7 @@ def test_a_job_names_its_scenario() -> None:
         Job("north", 0, 1, 500.0, 0.0, 0, '{"layouts.north.batteries":14}'),
         Job("north", 0, 1, 500.0, 0.0, 1, '{"layouts.north.batteries":15}'),
     ]
-    assert run_jobs([rooms(), renamed], wanted, take=named, change=restated, workers=1) == [
+    assert run_jobs([rooms(), renamed], wanted, Settings(workers=1), take=named, change=restated) == [
         "another place, 16",
         "two rooms, 14",
         "another place, 15",
@@ -491,5 +495,5 @@ def test_replications_of_a_point_share_its_scenario(monkeypatch: pytest.MonkeyPa
     points = [f'{{"layouts.north.batteries":{number}}}' for number in (14, 15)]
     wanted = [Job("north", number, 1, 500.0, 0.0, 0, point) for point in points for number in range(3)]
 
-    assert run_jobs([scenario], wanted, take=takes.number, change=restated, workers=1) == [0, 1, 2, 0, 1, 2]
+    assert run_jobs([scenario], wanted, Settings(workers=1), take=takes.number, change=restated) == [0, 1, 2, 0, 1, 2]
     assert read == [{"layouts.north.batteries": 14}, {"layouts.north.batteries": 15}]

@@ -10,6 +10,7 @@ import pytest
 import batsim
 from batsim.catalogue import figure
 from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.scenario.settings import Schedule
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, TargetResult
@@ -206,7 +207,7 @@ def test_a_verdict_as_far_as_the_interval_can_tell(
 def compared(scenario: Scenario, **values: list[float]) -> tuple[TargetResult, ...]:
     """How a layout with these values in each replication stands to the targets of a scenario."""
     found: dict[str, Any] = {name: np.array(each) for name, each in values.items()}
-    runs = Runs(scenario, ("extractor",), 1, 4, 10080.0, 0.0, 0.95, {"extractor": found})
+    runs = Runs(Schedule(scenario, ("extractor",), 1, 4, 10080.0, 0.0, 0.95), {"extractor": found})
     return Comparison(runs).targets("extractor")
 
 
@@ -245,7 +246,9 @@ def test_the_target_for_none_ready_in_a_run(sound: Scenario) -> None:
     few = batsim.changed(sound, {"layouts.extractor.batteries": {"big": 7, "small": 5}})
     for most, verdict in (("100 %", "met"), ("0 %", "missed")):
         scenario = batsim.changed(few, {"targets": {"none_ready": most}})
-        found = batsim.compare(scenario, ["extractor"], replications=3, weeks=1, warm_up_weeks=0, workers=1)
+        found = batsim.compare(
+            scenario, batsim.Settings(layouts=["extractor"], replications=3, weeks=1, warm_up_weeks=0, workers=1)
+        )
         assert [each.verdict for each in found.targets("extractor")] == [verdict]
 
 

@@ -18,6 +18,7 @@ import batsim
 from batsim.errors import ScenarioError, SimulationError, StudyError
 from batsim.measures import MEASURES
 from batsim.scenario.reading import completed_data
+from batsim.scenario.settings import Settings
 from batsim.scenario.study_file import stated_study
 from batsim.study.running.jobs import Job
 from batsim.study.sweeps import model_version as version_module
@@ -40,7 +41,7 @@ def agenda(vary: dict[str, Any] | None = None, scenario: Any = None, **stated: A
     """What a study comes to."""
     runs = {key: stated.pop(key) for key in ("replications", "weeks", "warm_up_weeks", "seed") if key in stated}
     study = stated_study(scenario or rooms(), {"vary": vary or VARY, **stated}, NAMES)
-    return agenda_of(study, **({"replications": 2, "weeks": 0.05} | runs))
+    return agenda_of(study, Settings(**{"replications": 2, "weeks": 0.05} | runs))
 
 
 def hours(values: Any) -> list[float]:
@@ -176,7 +177,7 @@ def test_values_have_a_row_for_each_point_and_a_column_for_each_replication(grid
 def test_values_are_those_of_a_run_of_the_changed_scenario(grid: Sweep) -> None:
     """The same to the last bit."""
     changed = batsim.changed(rooms(), {BATTERIES: 14, RUN_TIME: "6 h"})
-    runs = batsim.run(changed, replications=2, weeks=0.05, warm_up_weeks=0.0, workers=1)
+    runs = batsim.run(changed, batsim.Settings(replications=2, weeks=0.05, warm_up_weeks=0.0, workers=1))
 
     for layout in grid.layouts:
         assert grid.values[layout][DOWN][2].tolist() == runs.values[layout][DOWN].tolist()
@@ -195,7 +196,7 @@ def test_the_frame_is_tidy(grid: Sweep) -> None:
     values = grid.values["north"][DOWN][4]
     low, high = stats.t.interval(0.95, 1, values.mean(), stats.sem(values))
     assert (row["mean"], row["low"], row["high"]) == pytest.approx((values.mean(), low, high))
-    assert grid.confidence_interval("north", DOWN, 4) == (row["mean"], row["low"], row["high"])
+    assert grid.interval("north", DOWN, 4) == (row["mean"], row["low"], row["high"])
 
 
 def test_points_that_leave_an_input_as_it_is_have_no_value_of_it() -> None:
@@ -269,7 +270,7 @@ def test_a_change_in_another_layout_makes_no_new_case() -> None:
     found = agenda(replications=1)
 
     assert len(found.cases()) == POINTS + 3
-    assert [found.keys.changes(layout, found.points.all[0]) for layout in found.settings.layouts] == [
+    assert [found.keys.changes(layout, found.points.all[0]) for layout in found.schedule.layouts] == [
         '{"layouts.north.batteries":14,"trucks[0].run_time.mean":"4 h"}',
         '{"trucks[0].run_time.mean":"4 h"}',
     ]
@@ -666,7 +667,7 @@ def failing(*_: Any, **__: Any) -> Any:
 @pytest.mark.parametrize("design", ["grid", "one_at_a_time", {"latin_hypercube": 4}, {"morris": 2}, {"sobol": 4}])
 def test_a_study_without_any_result(monkeypatch: pytest.MonkeyPatch, design: Any) -> None:
     """Is told in words and in JSON all the same."""
-    monkeypatch.setattr("batsim.study.running.jobs.simulate", failing)
+    monkeypatch.setattr("batsim.study.running.jobs.replicate", failing)
     found = swept(design=design, layouts="north", replications=1)
 
     assert found.tally.failed == found.tally.cases > 0
@@ -682,7 +683,7 @@ def test_a_study_without_any_result(monkeypatch: pytest.MonkeyPatch, design: Any
 def test_a_failure_of_batsim_is_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Once the fault is mended, the same command gives the numbers."""
     with monkeypatch.context() as patch:
-        patch.setattr("batsim.study.running.jobs.simulate", failing)
+        patch.setattr("batsim.study.running.jobs.replicate", failing)
         first = swept(tmp_path / "a.store")
     second = swept(tmp_path / "a.store")
 
@@ -735,7 +736,7 @@ def test_the_study_may_be_a_file_or_read_before(tmp_path: Path) -> None:
         "simulation: {replications: 2, length: 8 h 24 min, warm_up: 0 weeks, seed: 4}\n",
         encoding="utf-8",
     )
-    one, other = sweep(file, workers=1), sweep(batsim.read_study(str(file)), workers=1, seed=5)
+    one, other = sweep(file, Settings(workers=1)), sweep(batsim.read_study(str(file)), Settings(workers=1, seed=5))
 
     assert (one.tally.run, other.tally.run) == (6, 6)
     assert (one.manifest["file"], one.manifest["seed"], other.manifest["seed"]) == (str(file), 4, 5)

@@ -11,8 +11,9 @@ from scipy import stats
 
 import batsim
 from batsim.cli import main
+from batsim.scenario.settings import Settings
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
-from batsim.study.running.replications import run, settings
+from batsim.study.running.replications import run
 from batsim.study.sweeps.points import Points
 from batsim.study.uncertain import UncertainComparison, compare_uncertain
 from batsim.views.text.uncertain_text import uncertain_text
@@ -36,7 +37,7 @@ def made(values, measures=(DOWN,), scenario=SCENARIO):
         for layout, found in values.items()
     }
     draws, replications = next(iter(next(iter(values.values())).values())).shape
-    stated = settings(scenario, None, replications, 1.0, 0.0)
+    stated = Settings(replications=replications, weeks=1.0, warm_up_weeks=0.0).schedule(scenario)
     points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), stated.seed)
     return UncertainComparison(stated, points, values, measures)
 
@@ -166,14 +167,14 @@ def test_one_layout_has_no_lead():
 
 @pytest.fixture(scope="module")
 def simulated():
-    return compare_uncertain(SCENARIO, 6, **QUICK)
+    return compare_uncertain(SCENARIO, 6, Settings(**QUICK))
 
 
 def test_draws_do_not_share_noise_but_layouts_do(simulated):
     """Each draw has replications of its own, the same for all layouts: as single runs of the changed scenario say."""
     for draw, point in enumerate(simulated.points.all):
         changed = batsim.changed(SCENARIO, point)
-        runs = run(changed, replications=2 * 6, **QUICK)
+        runs = run(changed, Settings(replications=2 * 6, **QUICK))
         for layout in simulated.layouts:
             mine = runs.values[layout][DOWN][2 * draw : 2 * draw + 2]
             assert np.array_equal(simulated.values[layout][DOWN][draw], mine)
@@ -186,7 +187,7 @@ def test_the_input_that_matters_is_found(simulated):
 
 
 def test_two_workers_give_the_same(simulated):
-    both = compare_uncertain(SCENARIO, 6, **{**QUICK, "workers": 2})
+    both = compare_uncertain(SCENARIO, 6, Settings(**{**QUICK, "workers": 2}))
 
     assert both.as_json() == simulated.as_json()
 
@@ -284,7 +285,7 @@ def test_a_scenario_that_knows_all():
 
 def test_one_draw_and_one_replication():
     with pytest.raises(batsim.ScenarioError) as caught:
-        compare_uncertain(SCENARIO, 1, replications=1)
+        compare_uncertain(SCENARIO, 1, Settings(replications=1))
 
     assert str(caught.value) == (
         f"{SCENARIO.file}: 2 problems\n"

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 import batsim
+from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import simultaneous, student_interval
 from batsim.study.compare import compare
-from batsim.study.running.precision import FIRST_REPLICATIONS, Wanted, run_until, run_within
-from batsim.study.running.replications import run
+from batsim.study.running.replications import FIRST_REPLICATIONS, PrecisionGoal, run
 from tests.sites import KESTREL, SOUND
 
 DOWN, LABOUR = "downtime_min_per_truck_shift", "labour_min_per_day"
@@ -26,46 +26,46 @@ def same(one, other):
 @pytest.fixture(scope="module")
 def long_run():
     """Sixty replications of both layouts."""
-    return run(SOUND, replications=60, **QUICK)
+    return run(SOUND, Settings(replications=60, **QUICK))
 
 
-def looked_at(values, wanted, confidences):
+def looked_at(values, goal, confidences):
     """Counts at which the width is looked at, and the one at which it stops, worked out from the long run.
 
     `values` holds one series for each mean that is to be known.
     """
-    count, counts = min(FIRST_REPLICATIONS, wanted.most), []
+    count, counts = min(FIRST_REPLICATIONS, goal.most), []
     while True:
         counts.append(count)
         pairs = [(each[:count], confidence) for each, confidence in zip(values, confidences, strict=True)]
-        wide = [pair for pair in pairs if not wanted.precision.reached(student_interval(*pair))]
-        if not wide or count >= wanted.most:
+        wide = [pair for pair in pairs if not goal.precision.reached(student_interval(*pair))]
+        if not wide or count >= goal.most:
             return counts
-        count = max(wanted.precision.next_count(*pair, wanted.most) for pair in wide)
+        count = max(goal.precision.next_count(*pair, goal.most) for pair in wide)
 
 
 def test_stops_at_the_first_look_at_which_all_means_are_known(long_run):
     """And has the numbers that as many replications have."""
-    wanted = Wanted.read("20 %", DOWN, 60)
+    goal = PrecisionGoal.read("20 %", DOWN, 60)
     values = [long_run.values[layout][DOWN] for layout in long_run.layouts]
-    counts = looked_at(values, wanted, [long_run.confidence] * 2)
+    counts = looked_at(values, goal, [long_run.confidence] * 2)
 
-    runs, said = run_within(SOUND, None, "20 %", DOWN, 60, **QUICK)
+    runs = run(SOUND, Settings(within="20 %", most=60, **QUICK))
 
     assert 1 < len(counts) < 60
     assert 10 < runs.replications == counts[-1] < 60
-    assert said == wanted
-    assert all(wanted.precision.reached(runs.interval(layout, DOWN)) for layout in runs.layouts)
-    assert same(runs, run(SOUND, replications=runs.replications, **QUICK))
+    assert runs.goal == goal
+    assert all(goal.precision.reached(runs.interval(layout, DOWN)) for layout in runs.layouts)
+    assert same(runs, run(SOUND, Settings(replications=runs.replications, **QUICK)))
 
 
 def test_differences_stop_it_at_their_own_confidence(long_run):
     """One pair in two measures: each difference at 97.5 %."""
-    wanted = Wanted.read("3", DOWN, 60)
+    goal = PrecisionGoal.read("3", DOWN, 60)
     one, other = (long_run.values[layout][DOWN] for layout in long_run.layouts)
-    counts = looked_at([one - other], wanted, [simultaneous(long_run.confidence, 2)])
+    counts = looked_at([one - other], goal, [simultaneous(long_run.confidence, 2)])
 
-    found = compare(SOUND, within="3", most=60, **QUICK)
+    found = compare(SOUND, Settings(within="3", most=60, **QUICK))
 
     assert found.runs.replications == counts[-1]
     assert 10 < counts[-1] < 60
@@ -78,15 +78,15 @@ def test_differences_stop_it_at_their_own_confidence(long_run):
 @pytest.mark.parametrize("most", [2, 7, 10, 13])
 def test_the_budget_is_never_passed(most):
     """However far the precision is off."""
-    runs, wanted = run_within(SOUND, "extractor", "0.0001", DOWN, most, **QUICK)
+    runs = run(SOUND, Settings(layouts="extractor", within="0.0001", most=most, **QUICK))
 
-    assert (runs.replications, wanted.most) == (most, most)
-    assert same(runs, run(SOUND, "extractor", replications=most, **QUICK))
+    assert (runs.replications, runs.goal.most) == (most, most)
+    assert same(runs, run(SOUND, Settings(layouts="extractor", replications=most, **QUICK)))
 
 
 def test_what_does_not_vary_is_known_at_once():
     """The number of batteries."""
-    runs, _ = run_within(SOUND, None, "1 %", "batteries", 60, **QUICK)
+    runs = run(SOUND, Settings(within="1 %", most=60, **QUICK), measure="batteries")
 
     assert runs.replications == FIRST_REPLICATIONS
 
@@ -94,7 +94,7 @@ def test_what_does_not_vary_is_known_at_once():
 def test_a_layout_without_the_measure_does_not_spend_the_budget():
     """In the truck no battery is looked for; the other layout decides when it is enough."""
     layouts = ["side rollers", "in the truck"]
-    runs, _ = run_within(KESTREL, layouts, "0.9", "found_none_ready_share", 12, **QUICK)
+    runs = run(KESTREL, Settings(layouts, within="0.9", most=12, **QUICK), measure="found_none_ready_share")
 
     assert runs.replications == FIRST_REPLICATIONS
     assert np.isnan(runs.values["in the truck"]["found_none_ready_share"]).all()
@@ -103,21 +103,21 @@ def test_a_layout_without_the_measure_does_not_spend_the_budget():
 def test_progress_counts_all_layouts():
     """Up to the budget."""
     told = []
-    run_within(SOUND, None, "0.0001", DOWN, 12, progress=lambda done, of: told.append((done, of)), **QUICK)
+    run(SOUND, Settings(within="0.0001", most=12, progress=lambda done, of: told.append((done, of)), **QUICK))
 
     assert told == [(20, 24), (24, 24)]
 
 
 def test_two_workers_give_the_same_numbers():
-    alone, _ = run_within(SOUND, None, "0.0001", DOWN, 12, **QUICK)
-    both, _ = run_within(SOUND, None, "0.0001", DOWN, 12, **{**QUICK, "workers": 2})
+    alone = run(SOUND, Settings(within="0.0001", most=12, **QUICK))
+    both = run(SOUND, Settings(within="0.0001", most=12, **{**QUICK, "workers": 2}))
 
     assert same(alone, both)
 
 
 def test_an_unknown_measure():
     with pytest.raises(batsim.ScenarioError) as caught:
-        run_until(SOUND, None, Wanted(Wanted.read("1", DOWN).precision, "labor_min_per_day"), lambda _: [])
+        run(SOUND, Settings(within="1"), measure="labor_min_per_day")
 
     assert str(caught.value) == (
         f"{SOUND.file}: 1 problem\n"
@@ -128,7 +128,7 @@ def test_an_unknown_measure():
 def test_what_cannot_be_run_is_raised():
     """A layout that is not there."""
     with pytest.raises(batsim.ScenarioError, match="no layout of this name"):
-        run_within(SOUND, "extracter", "1", DOWN, **QUICK)
+        run(SOUND, Settings("extracter", within="1", **QUICK))
 
 
 def test_a_failure_inside_a_run_is_raised(monkeypatch):
@@ -138,7 +138,7 @@ def test_a_failure_inside_a_run_is_raised(monkeypatch):
         msg = "a battery is in two bays"
         raise batsim.SimulationError(msg)
 
-    monkeypatch.setattr("batsim.study.running.jobs.simulate", fail)
+    monkeypatch.setattr("batsim.study.running.jobs.replicate", fail)
 
     with pytest.raises(batsim.SimulationError, match="a battery is in two bays"):
-        run_within(SOUND, "extractor", "1", DOWN, **QUICK)
+        run(SOUND, Settings("extractor", within="1", **QUICK))

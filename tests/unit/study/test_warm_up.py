@@ -10,8 +10,10 @@ import batsim
 from batsim.cli import main
 from batsim.measures import measure
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Settings
 from batsim.study.warm_up import WarmUp, course, warm_up
 from batsim.views.text.warm_up_text import warm_up_text
+from tests.runs import record_of
 
 FILE = Path(__file__).parents[1] / "cases" / "far_start.yaml"
 SCENARIO = batsim.read(FILE)
@@ -34,7 +36,7 @@ def with_courses(monkeypatch, *courses):
 
 def test_a_stock_that_runs_out_is_a_warm_up():
     """28 charges a week are asked for and 24 made: 26 spares last six weeks, then trucks wait."""
-    short, steady = warm_up(SCENARIO, pilot_weeks=20, replications=2, workers=1)
+    short, steady = warm_up(SCENARIO, Settings(weeks=20, replications=2, workers=1))
     weeks = short.course.reshape(-1, 5).sum(axis=1)
 
     assert (short.layout, short.weeks, short.too_short) == ("stock runs out", 7, False)
@@ -45,7 +47,7 @@ def test_a_stock_that_runs_out_is_a_warm_up():
 
 def test_a_pilot_that_ends_on_its_way_is_too_short():
     """Half of twelve weeks are less than seven."""
-    (short,) = warm_up(SCENARIO, "stock runs out", pilot_weeks=12, replications=1, workers=1)
+    (short,) = warm_up(SCENARIO, Settings(layouts="stock runs out", weeks=12, replications=1, workers=1))
 
     assert short.too_short
     assert short.text == "stock runs out: more than 6 weeks, the pilot was too short to tell"
@@ -53,7 +55,7 @@ def test_a_pilot_that_ends_on_its_way_is_too_short():
 
 def test_the_course_is_minutes_lost_in_fifths_of_weeks():
     """They add up to all minutes lost, over four trucks on 28 days."""
-    record = batsim.simulate(SCENARIO, "steady", seed=1, replication=0, length_min=4 * WEEK_MIN, warm_up_min=0.0)
+    record = record_of(SCENARIO, "steady", seed=1, replication=0, length_min=4 * WEEK_MIN, warm_up_min=0.0)
     lost, measures = course(record, SCENARIO), measure(record)
 
     assert lost.shape == (20,)
@@ -65,9 +67,9 @@ def test_courses_are_averaged_over_replications(monkeypatch):
     """One that starts too high and one as much too low have no warm-up together; each alone has one."""
     level, high, low = (np.repeat([first, 10.0], [10, 90]) for first in (10.0, 40.0, -20.0))
     with_courses(monkeypatch, high, low)
-    (together,) = warm_up(SCENARIO, "steady", pilot_weeks=20, replications=2)
+    (together,) = warm_up(SCENARIO, Settings(layouts="steady", weeks=20, replications=2))
     with_courses(monkeypatch, high)
-    (alone,) = warm_up(SCENARIO, "steady", pilot_weeks=20, replications=1)
+    (alone,) = warm_up(SCENARIO, Settings(layouts="steady", weeks=20, replications=1))
 
     assert np.array_equal(together.course, level)
     assert (together.weeks, alone.weeks) == (0, 2)
@@ -76,13 +78,13 @@ def test_courses_are_averaged_over_replications(monkeypatch):
 def test_a_weekend_does_not_pass_for_a_trend(monkeypatch):
     """The same fifths every week."""
     with_courses(monkeypatch, np.tile([9.0, 8.0, 9.0, 5.0, 0.0], 20))
-    (one,) = warm_up(SCENARIO, "steady", pilot_weeks=20, replications=1)
+    (one,) = warm_up(SCENARIO, Settings(layouts="steady", weeks=20, replications=1))
 
     assert (one.weeks, one.too_short) == (0, False)
 
 
 def test_workers_make_no_difference():
-    one, two = (warm_up(SCENARIO, pilot_weeks=4, replications=2, workers=workers) for workers in (1, 2))
+    one, two = (warm_up(SCENARIO, Settings(weeks=4, replications=2, workers=workers)) for workers in (1, 2))
 
     assert [each[:3] for each in one] == [each[:3] for each in two]
     assert all(np.array_equal(mine.course, theirs.course) for mine, theirs in zip(one, two, strict=True))
@@ -90,7 +92,10 @@ def test_workers_make_no_difference():
 
 def test_progress_is_told():
     told = []
-    warm_up(SCENARIO, "steady", pilot_weeks=4, replications=2, workers=1, progress=lambda *count: told.append(count))
+    warm_up(
+        SCENARIO,
+        Settings(layouts="steady", weeks=4, replications=2, workers=1, progress=lambda *count: told.append(count)),
+    )
 
     assert told == [(1, 2), (2, 2)]
 

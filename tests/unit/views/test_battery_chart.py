@@ -20,6 +20,7 @@ from batsim.record import STATES
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts.battery_chart import RIBBON, battery_chart
 from batsim.views.charts.chart_style import STATE_LOOKS
+from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
 LITRES_PER_AH = 10.95
@@ -325,7 +326,7 @@ def test_notebooks_show_a_picture():
 def test_a_cycle_is_drawn_from_a_record_anew_each_time():
     """First whole cycle after a time; two figures, since one may be changed by whoever got it."""
     site = batsim.read(ROOT / "scenarios" / "kestrel-lane.yaml")
-    record = batsim.simulate(site, "hoist", length_min=14 * 1440.0, warm_up_min=0.0)
+    record = record_of(site, "hoist", length_min=14 * 1440.0, warm_up_min=0.0)
     begin, end = batsim.first_cycle(record, 30, 1440.0)
     first, again = batsim.cycle_chart(record, 30, 1440.0), batsim.cycle_chart(record, 30, 1440.0)
     assert first is not again

@@ -8,9 +8,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
+from batsim.scenario.settings import Settings
 from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime
 from batsim.study.bottleneck.variants import Addition
-from batsim.study.running.replications import settings
 from batsim.views.charts.bottleneck_chart import CLEAR, HARM, NONE, OPEN, bottleneck_chart
 from tests.sites import KESTREL as SITE
 
@@ -30,7 +30,7 @@ def made(gains, base=BASE):
         return tuple(LostTime({"downtime_min_per_truck_shift": each}, np.zeros(672)) for each in downtimes)
 
     additions = tuple(Addition(f"one more {what}", f"the {what}", what, {}) for what in gains)
-    stated = settings(SITE, ("hoist",), len(base), 1.0, 0.0, 1)
+    stated = Settings(layouts=("hoist",), replications=len(base), weeks=1.0, warm_up_weeks=0.0, seed=1).schedule(SITE)
     more = tuple(runs(base - gain[: len(base)]) for gain in gains.values())
     return Bottleneck(stated, "hoist", additions, (), runs(base), more)
 

@@ -13,6 +13,7 @@ import batsim
 from batsim.measures import MEASURES
 from batsim.measures.names import PARTS
 from batsim.record import PERSONS, TASKS
+from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import Runs
 from batsim.views.charts.chart_style import PART_LOOKS, TASK_LOOKS, pale
@@ -45,7 +46,7 @@ def values(downtime, tasks):
 
 def compared(layouts, scenario=SITE):
     """Comparison of made-up layouts."""
-    return Comparison(Runs(scenario, tuple(layouts), 1, 3, 10080.0, 0.0, 0.95, layouts))
+    return Comparison(Runs(Schedule(scenario, tuple(layouts), 1, 3, 10080.0, 0.0, 0.95), layouts))
 
 
 TWO = {
@@ -141,7 +142,7 @@ def test_axes_title_and_note_say_what_is_shown():
 def test_one_replication_has_no_whiskers():
     """And the note says so."""
     values = {name: {measure: each[:1] for measure, each in found.items()} for name, found in TWO.items()}
-    ax = downtime_chart(Comparison(Runs(SITE, tuple(values), 1, 1, 10080.0, 0.0, 0.95, values)))
+    ax = downtime_chart(Comparison(Runs(Schedule(SITE, tuple(values), 1, 1, 10080.0, 0.0, 0.95), values)))
 
     assert whiskers(ax) == []
     assert ax.texts[-1].get_text() == "One replication of 1 week: no intervals."

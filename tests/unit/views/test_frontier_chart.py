@@ -10,8 +10,8 @@ import batsim
 from batsim.decision.answer import DECIDING, Answer
 from batsim.decision.answer import Tested as Cell
 from batsim.decision.counts import Dimension
+from batsim.scenario.settings import Settings
 from batsim.study.limits import limits_of
-from batsim.study.running.replications import settings
 from batsim.views.charts.frontier_chart import NONE, frontier_chart
 from tests.sites import KESTREL as SITE
 
@@ -33,7 +33,7 @@ FEW, ANSWER, MORE = cell(58, 25.0, False), cell(60, 14.0, True), cell(61, 12.0, 
 def sized(*frontier, chosen=ANSWER, scenario=SITE, dimensions=(STATIONS, BATTERIES)):
     """What sizing found."""
     return Answer(
-        settings(scenario, "hoist", 3, 1.0), "hoist", dimensions, limits_of(SITE), chosen, None, frontier, frontier, (),
+        Settings(layouts="hoist", replications=3, weeks=1.0).schedule(scenario), "hoist", dimensions, limits_of(SITE), chosen, None, frontier, frontier, (),
         (), False, 9, 40, 0.95, 0.95, 0.01, 10,
     )  # fmt: skip
 

@@ -12,6 +12,7 @@ from batsim.measures.battery_stretches import battery_stretches
 from batsim.measures.room_course import room_course
 from batsim.views.charts.chart_style import STATE_LOOKS
 from batsim.views.charts.life_line_chart import life_line_chart
+from tests.runs import record_of
 from tests.sites import KESTREL as SITE
 
 BEGIN, END = 10080.0, 10080.0 + 2 * 1440.0
@@ -20,7 +21,7 @@ BEGIN, END = 10080.0, 10080.0 + 2 * 1440.0
 @pytest.fixture(scope="module")
 def record():
     """Two weeks, the first of them warm-up."""
-    return batsim.simulate(SITE, "side rollers", length_min=10080.0, warm_up_min=10080.0)
+    return record_of(SITE, "side rollers", length_min=10080.0, warm_up_min=10080.0)
 
 
 def test_stretches_fill_the_window(record):
@@ -105,7 +106,7 @@ def test_the_type_is_named_where_there_are_several():
     """Numbers alone would not say which."""
     site = batsim.read(Path(__file__).parents[1] / "broken" / "sound.yaml")
     layout = next(name for name in site.layouts if not site.arrangement(name).in_truck)
-    run = batsim.simulate(site, layout, length_min=1440.0, warm_up_min=0.0)
+    run = record_of(site, layout, length_min=1440.0, warm_up_min=0.0)
     last = run.facts.batteries - 1
     labels = [text.get_text() for text in life_line_chart(run, [0, last], 0.0, 600.0).get_yticklabels()]
 

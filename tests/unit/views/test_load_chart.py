@@ -12,7 +12,7 @@ from batsim.plan.evidence import evidence
 from batsim.plan.hydrogen_week import hydrogen_week
 from batsim.plan.ventilation import ventilation
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.running.replications import settings
+from batsim.scenario.settings import Settings
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
 from batsim.views.charts.load_chart import NONE, load_chart
 from tests.sites import KESTREL as SITE
@@ -23,7 +23,7 @@ LAYOUT = "hoist"
 @pytest.fixture(scope="module")
 def found():
     """Two replications of a week after a week of warm-up."""
-    return evidence(settings(SITE, LAYOUT, 2, 1.0), workers=1)[LAYOUT]
+    return evidence(Settings(layouts=LAYOUT, replications=2, weeks=1.0).schedule(SITE), workers=1)[LAYOUT]
 
 
 @pytest.fixture(scope="module")

@@ -21,14 +21,14 @@ from batsim.cli import inspect as looks
 from batsim.cli import main, options
 from batsim.decision.decide import decide
 from batsim.plan.plan import plan_layouts
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import read_study
-from batsim.study.bottleneck.bottleneck import bottlenecks
+from batsim.study.bottleneck.bottleneck import bottleneck
 from batsim.study.compare import compare
-from batsim.study.day_without import days_without
+from batsim.study.day_without import day_without
 from batsim.study.first_estimate import outline, study_outline
-from batsim.study.running.one_run import run_until, window_of
-from batsim.study.running.replications import settings
+from batsim.study.running.one_run import record_until, window_of
 from batsim.study.sweeps.agenda import agenda_of
 from batsim.study.sweeps.sweep import NAMES, sweep
 from batsim.study.uncertain import compare_uncertain
@@ -146,7 +146,7 @@ def study_of(design: str) -> tuple[Any, Any]:
         Path(folder, "site.yaml").write_text(site_text("long"), encoding="utf-8")
         file = Path(folder, "study.yaml")
         file.write_text(text, encoding="utf-8")
-        return study_outline(agenda_of(read_study(file, NAMES))), sweep(file, workers=1)
+        return study_outline(agenda_of(read_study(file, NAMES))), sweep(file, Settings(workers=1))
 
 
 @cache
@@ -157,7 +157,7 @@ def sized(target: str) -> Any:
         text.replace("  room:", f"  {LONG['STANDS']}:").replace("250 min", target), "room.yaml"
     )
     near = {"downtime": 60.0} if target == "250 min" else None
-    return decide(room, ranges={"batteries": (6, 8)}, indifference=near, confidence=0.8, weeks=0.2, workers=1)
+    return decide(room, Settings(confidence=0.8, weeks=0.2, workers=1), ranges={"batteries": (6, 8)}, indifference=near)
 
 
 @cache
@@ -169,24 +169,24 @@ def found(what: str, names: str) -> tuple[Any, ...]:
         case "check":
             return (outline(scenario),)
         case "compare":
-            return (compare(scenario, **SHORT),)
+            return (compare(scenario, Settings(**SHORT)),)
         case "run":
-            return (found("compare", names)[0].runs, (DOWN, "wait_min_per_exchange"), None)
+            return (found("compare", names)[0].runs, (DOWN, "wait_min_per_exchange"))
         case "compare --uncertain":
-            return (compare_uncertain(scenario, 3, **SHORT),)
+            return (compare_uncertain(scenario, 3, Settings(**SHORT)),)
         case "bottleneck":
-            stated = settings(scenario, [last], 2, 0.4, 0.2, 1)
-            return stated, list(bottlenecks(stated, workers=1).values())
+            settings = Settings([last], **SHORT)
+            return settings.schedule(scenario), list(bottleneck(scenario, settings).values())
         case "day-without":
-            stated = settings(scenario, None, 2, None, 0.0, 1)
-            return stated, days_without(stated, None, workers=1)
+            settings = Settings(replications=2, warm_up_weeks=0.0, seed=1, workers=1)
+            return settings.schedule(scenario), day_without(scenario, settings)
         case "warm-up":
-            return scenario, warm_up(scenario, pilot_weeks=4, replications=1, workers=1), 4
+            return scenario, warm_up(scenario, Settings(weeks=4, replications=1, workers=1)), 4
         case "plan":
-            return (plan_layouts(scenario, **SHORT),)
+            return (plan_layouts(scenario, Settings(**SHORT)),)
         case "trace":
             begin, end = window_of(scenario, "week 1 Tue 08:00", "week 1 Wed 08:00")
-            return run_until(scenario, last, end, replication=0, seed=1), begin, end
+            return record_until(scenario, last, end, replication=0, seed=1), begin, end
     raise AssertionError(what)
 
 
@@ -300,7 +300,7 @@ def test_long_names_above_columns() -> None:
 def by_hand() -> Any:
     """A truck that takes another battery every 600 min for 10 min: 16 times in a week, 22.86 min in each of 7 days."""
     scenario = batsim.read(CASES / "cart_room.yaml")
-    return compare(scenario, ["nothing stands by", "no device"], replications=2, weeks=1.0, workers=1)
+    return compare(scenario, Settings(layouts=["nothing stands by", "no device"], replications=2, weeks=1.0, workers=1))
 
 
 def test_columns_while_one_layout_fits() -> None:
@@ -516,7 +516,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     (here / "study.yaml").write_text(study, encoding="utf-8")
     (here / "room.yaml").write_text((CASES / "size_small.yaml").read_text(encoding="utf-8"), encoding="utf-8")
     with chdir(here):
-        sweep("study.yaml", store="study.store", workers=1)
+        sweep("study.yaml", Settings(workers=1), store="study.store")
         yield here
 
 

@@ -18,7 +18,7 @@ HOSTILE = "<img src=x onerror='alert(1)'> & \"more\""
 @cache
 def compared() -> Comparison:
     """A few short replications of all layouts."""
-    return batsim.compare(SITE, replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1)
+    return batsim.compare(SITE, batsim.Settings(replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1))
 
 
 def cells(html: str) -> list[list[str]]:
@@ -56,7 +56,7 @@ def test_a_comparison_has_the_numbers_of_the_terminal() -> None:
 
 def test_runs_are_the_same_table_without_a_verdict() -> None:
     """One replication says that it has no intervals."""
-    one = batsim.run(SITE, "in truck", replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    one = batsim.run(SITE, batsim.Settings(layouts="in truck", replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1))
     html = one._repr_html_()
 
     assert cells(html)[0] == ["", "in truck", ""]
@@ -95,7 +95,9 @@ def test_a_record_tells_what_it_holds() -> None:
 
 def test_at_a_prompt_they_are_a_line() -> None:
     """What it is and of what, not all that it holds."""
-    plan = batsim.plan_layouts(SITE, "in truck", replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    plan = batsim.plan_layouts(
+        SITE, batsim.Settings(layouts="in truck", replications=1, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    )
 
     assert repr(SITE) == "<Scenario: Surveyed (invented): rollers, stands, hoist, in truck>"
     assert repr(compared()) == "<Comparison: Surveyed (invented): rollers, stands, hoist, in truck; 2 replications>"
@@ -111,8 +113,8 @@ def test_names_stay_text(what: str) -> None:
     settings = {"replications": 1, "weeks": 0.1, "warm_up_weeks": 0.0, "workers": 1}
     shown = {
         "scenario": lambda: site,
-        "comparison": lambda: batsim.compare(site, "in truck", **settings),
-        "plan": lambda: batsim.plan_layouts(site, "in truck", **settings),
+        "comparison": lambda: batsim.compare(site, batsim.Settings(layouts="in truck", **settings)),
+        "plan": lambda: batsim.plan_layouts(site, batsim.Settings(layouts="in truck", **settings)),
     }[what]()
 
     assert "<img" not in shown._repr_html_()

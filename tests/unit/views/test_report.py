@@ -16,6 +16,7 @@ from batsim.cli import main
 from batsim.decision.ranking import recommend
 from batsim.plan.checks import OK
 from batsim.plan.plan import Plan, plan_layouts
+from batsim.scenario.settings import Settings
 from batsim.views.page.inline_svg import inline_svg, short_path
 from batsim.views.page.report import MEASURED, RANGED, STATED, inputs_of, report_html
 
@@ -88,7 +89,7 @@ class Page(HTMLParser):
 @cache
 def planned() -> Plan:
     """A plan of all layouts of the surveyed site."""
-    return plan_layouts(batsim.read(SURVEYED), replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1)
+    return plan_layouts(batsim.read(SURVEYED), Settings(replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1))
 
 
 @cache
@@ -156,7 +157,7 @@ def test_names_stay_text(name: str) -> None:
         batsim.read_scenario_text(text, str(SURVEYED)), {"site.name": name, "question": f"Why {name}?"}
     )
     scenario = scenario.with_layouts(["rollers"])
-    read = Page(report_html(plan_layouts(scenario, replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1)))
+    read = Page(report_html(plan_layouts(scenario, Settings(replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))))
 
     assert "script" not in read.tags
     assert read.open == []
@@ -183,7 +184,7 @@ def test_inputs_are_listed_with_their_origin() -> None:
     )
     origins = {
         each.path: each.origin
-        for each in inputs_of(replace(planned(), settings=replace(planned().settings, scenario=ranged)))
+        for each in inputs_of(replace(planned(), schedule=replace(planned().schedule, scenario=ranged)))
     }
     assert origins["trucks[0].to_room.distance.between"] == RANGED
     assert origins["trucks[0].to_room.distance.typical"] == RANGED
@@ -276,7 +277,9 @@ def test_layouts_that_are_not_recommended_are_folded() -> None:
 def test_one_layout_alone_has_no_others() -> None:
     """Neither a section nor a link to it."""
     scenario = batsim.read(SURVEYED)
-    alone = report_html(plan_layouts(scenario, "in truck", replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))
+    alone = report_html(
+        plan_layouts(scenario, Settings(layouts="in truck", replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))
+    )
 
     assert 'href="#others"' not in alone
     assert 'id="others"' not in alone

@@ -24,6 +24,7 @@ import batsim
 from batsim.cli.plans import _pdf
 from batsim.decision.ranking import recommend
 from batsim.plan.plan import Plan, plan_layouts
+from batsim.scenario.settings import Settings
 from batsim.views.charts.chart_style import names_fit
 from batsim.views.page.report import report_html
 
@@ -174,7 +175,7 @@ def hostile_text() -> str:
 
 def planned(scenario: batsim.Scenario) -> Plan:
     """A short plan."""
-    return plan_layouts(scenario, replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1)
+    return plan_layouts(scenario, Settings(replications=2, weeks=0.3, warm_up_weeks=0.1, workers=1))
 
 
 @cache

@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
-from batsim.study.sweeps.sensitivity import MEANINGS, Row, Sensitivity
+from batsim.study.sweeps.sensitivity import MEANINGS, Index, Sensitivity
 from batsim.views.charts.sensitivity_chart import (
     INDICES,
     NONE,
@@ -27,7 +27,7 @@ def found(values, *, measure=DOWN, limits=True, left_out=0, paths=PATHS):
     """Result with values by index, one for each input."""
     half = 0.5 if limits else np.nan
     rows = [
-        Row(path, kind, each[number], each[number] - half, each[number] + half)
+        Index(path, kind, each[number], each[number] - half, each[number] + half)
         for number, path in enumerate(paths)
         for kind, each in values.items()
     ]
@@ -41,7 +41,7 @@ RANKS = {"rank correlation": [-0.9, 0.2]}
 
 
 def bars(ax):
-    """Row, length and hatch of each bar, from the top."""
+    """Index, length and hatch of each bar, from the top."""
     drawn = [
         (bar.get_y() + bar.get_height() / 2.0, bar.get_width(), bar.get_hatch())
         for each in ax.containers

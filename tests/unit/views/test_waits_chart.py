@@ -10,9 +10,11 @@ from matplotlib.figure import Figure
 import batsim
 from batsim.measures import measure
 from batsim.measures.exchanges import waits_min
-from batsim.study.running.replications import run, settings
+from batsim.scenario.settings import Settings
+from batsim.study.running.replications import run
 from batsim.study.waits import Waits, waits_over
 from batsim.views.charts.waits_chart import NONE, waits_chart
+from tests.runs import record_of
 from tests.sites import KESTREL as SITE
 
 FREE = batsim.changed(SITE, {"targets": {}})
@@ -20,7 +22,7 @@ FREE = batsim.changed(SITE, {"targets": {}})
 
 def made(scenario=SITE, **layouts):
     """Waits of two replications of some layouts."""
-    stated = settings(scenario, None, 2, 1.0)
+    stated = Settings(replications=2, weeks=1.0).schedule(scenario)
     return Waits(stated, {name: tuple(np.array(each, dtype=float) for each in rows) for name, rows in layouts.items()})
 
 
@@ -43,7 +45,7 @@ def legend(ax):
 @pytest.mark.parametrize("layout", ["hoist", "in the truck"])
 def test_waits_are_those_that_the_measures_are_taken_of(layout):
     """Their mean, their percentile, and the share that waits at all."""
-    record = batsim.simulate(SITE, layout, length_min=10080.0, warm_up_min=1440.0)
+    record = record_of(SITE, layout, length_min=10080.0, warm_up_min=1440.0)
     waits, measures = waits_min(record), measure(record, 15.0)
 
     assert waits.size > 50
@@ -55,8 +57,8 @@ def test_waits_are_those_that_the_measures_are_taken_of(layout):
 
 def test_a_study_gathers_them_replication_by_replication():
     """The share within the target has the interval that the runs have."""
-    found = waits_over(SITE, ["hoist", "side rollers"], replications=2, weeks=1, workers=1)
-    runs = run(SITE, ["hoist", "side rollers"], replications=2, weeks=1, workers=1)
+    found = waits_over(SITE, Settings(layouts=["hoist", "side rollers"], replications=2, weeks=1, workers=1))
+    runs = run(SITE, Settings(layouts=["hoist", "side rollers"], replications=2, weeks=1, workers=1))
 
     assert found.layouts == ("hoist", "side rollers")
     for layout in found.layouts:

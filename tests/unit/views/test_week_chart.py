@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-import batsim
 from batsim.measures.room_course import ON_COUNT, quarter_means, room_course
 from batsim.record import STATES
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import Settings
 from batsim.study.room_over import RoomOver, room_over
 from batsim.views.charts.week_chart import day_chart, week_chart
+from tests.runs import record_of
 from tests.sites import CART
 from tests.sites import KESTREL as SITE
 
@@ -18,13 +19,13 @@ WEEK = 672
 @pytest.fixture(scope="module")
 def record():
     """Two weeks of a room with everything in it."""
-    return batsim.simulate(SITE, "side rollers", length_min=2 * WEEK_MIN, warm_up_min=0.0)
+    return record_of(SITE, "side rollers", length_min=2 * WEEK_MIN, warm_up_min=0.0)
 
 
 @pytest.fixture(scope="module")
 def over():
     """Two replications of a week."""
-    return room_over(SITE, "side rollers", replications=2, weeks=1, workers=1)
+    return room_over(SITE, "side rollers", Settings(replications=2, weeks=1, workers=1))
 
 
 def made(values, *, working=None, layout="hoist", **counts):
@@ -64,7 +65,7 @@ def test_states_add_up_to_all_batteries(record):
 
 def test_weeks_begin_after_the_warm_up(over):
     """A room simulated by hand shows the same: the third week of a run is not looked at."""
-    run = batsim.simulate(SITE, "side rollers", replication=1, length_min=2 * WEEK_MIN, warm_up_min=WEEK_MIN)
+    run = record_of(SITE, "side rollers", replication=1, length_min=2 * WEEK_MIN, warm_up_min=WEEK_MIN)
     alone = quarter_means(run, WEEK_MIN + 15.0 * np.arange(WEEK + 1))
 
     assert set(over.counts) == {*ON_COUNT, *STATES}
@@ -80,8 +81,8 @@ def test_working_days_leave_out_a_sunday_night(over):
 
 def test_a_part_of_a_week_of_warm_up_is_not_shown():
     """The first whole week after it is the first that counts."""
-    short = room_over(CART, "nothing stands by", replications=1, weeks=1, warm_up_weeks=0.3, workers=1)
-    run = batsim.simulate(CART, "nothing stands by", length_min=2.7 * WEEK_MIN, warm_up_min=0.3 * WEEK_MIN)
+    short = room_over(CART, "nothing stands by", Settings(replications=1, weeks=1, warm_up_weeks=0.3, workers=1))
+    run = record_of(CART, "nothing stands by", length_min=2.7 * WEEK_MIN, warm_up_min=0.3 * WEEK_MIN)
 
     assert short.counts["in truck"][0] == pytest.approx(
         quarter_means(run, WEEK_MIN + 15.0 * np.arange(WEEK + 1))["in truck"]
