@@ -55,7 +55,6 @@ UNITS = {
     "m3/(h A)",
     "m3/h per m2",
     "cm2/(m3/h)",
-    "l/min",
     "days",
     "week",
     "weeks",
