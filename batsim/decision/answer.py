@@ -1,4 +1,4 @@
-"""What sizing found: the answer, what lies around it, and what it took."""
+"""What a decision found for a layout: the answer, what lies around it, and what it took."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.decision.counts import BATTERIES, CHARGERS, Dimension
+from batsim.decision.counts import CountRange
 from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
+from batsim.study.running.counts import BATTERIES, CHARGERS
 from batsim.study.running.replications import UNITS, plain
 
 if TYPE_CHECKING:
@@ -19,16 +20,17 @@ if TYPE_CHECKING:
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 MISSED_BY_SHARE = 0.2
-"""A cheaper cell that misses its targets by at most this part of what is allowed is a near miss."""
+"""A cheaper combination that misses its targets by at most this part of what is allowed is a near miss."""
 DECIDING = "downtime_min_per_truck_shift"
 MEETS, MISSES, TOO_NEAR = "meets", "misses", "too near to tell"
-"""What can be said of a cell."""
+"""What can be said of a combination."""
 
 
-class Tested(NamedTuple):
-    """A cell that was simulated."""
+class Trial(NamedTuple):
+    """A combination of counts on trial, and what came of it."""
 
-    cell: tuple[int, ...]
+    counts: tuple[int, ...]
+    """One for each range."""
     cost_per_year: float
     """[currency/year]"""
     meets: bool
@@ -40,6 +42,8 @@ class Tested(NamedTuple):
     """By measure: one value for each replication."""
     sure: bool = True
     """Whether the tests decided; False where the most replications were spent and its means had to."""
+    too_many: bool = False
+    """Whether it breaks a rule because there are too many of something."""
 
     def interval(self, measure: str, confidence: float) -> Interval:
         """Mean of a measure and its Student interval."""
@@ -57,24 +61,24 @@ class Answer:
 
     schedule: Schedule
     layout: str
-    dimensions: tuple[Dimension, ...]
+    ranges: tuple[CountRange, ...]
     limits: tuple[Limit, ...]
-    chosen: Tested | None
-    """Cheapest cell that meets the targets; None when none does."""
-    best: Tested | None
-    """Where none meets them: the cell that comes nearest."""
-    tested: tuple[Tested, ...]
-    """All cells that were simulated, in their order."""
-    frontier: tuple[Tested, ...]
+    chosen: Trial | None
+    """Cheapest combination that meets the targets; None when none does."""
+    best: Trial | None
+    """Where none meets them: the one that comes nearest."""
+    tested: tuple[Trial, ...]
+    """All that were simulated, in their order."""
+    frontier: tuple[Trial, ...]
     """The answer with fewer and more batteries."""
-    equally_dear: tuple[Tested, ...]
-    """Cells that met the targets at nearly the same cost, among which the one that loses least was picked."""
+    equally_dear: tuple[Trial, ...]
+    """Those that met the targets at nearly the same cost, among which the one that loses least was picked."""
     cost_lines: tuple[CostLine, ...]
     """What the answer, or what comes nearest, costs in a year, thing by thing."""
     placeholders: bool
     """Whether any price is the catalogue's and not the site's."""
-    cells: int
-    """In the grid."""
+    combinations: int
+    """Of the counts in all."""
     runs: int
     """Replications simulated, those of the frontier included."""
     confidence: float
@@ -84,14 +88,14 @@ class Answer:
     same_cost_share: float
     """Part of the cost within which counts are equally dear. [-]"""
     grid_replications: int
-    """Replications that each cell of a full grid would have taken."""
+    """Replications that each combination would have taken if all were simulated."""
 
     @property
     def counts(self) -> dict[str, int]:
-        """Chosen count by dimension; empty when the targets cannot be met."""
+        """Chosen count by name; empty when the targets cannot be met."""
         if self.chosen is None:
             return {}
-        return {each.name: number for each, number in zip(self.dimensions, self.chosen.cell, strict=True)}
+        return self._by_name(self.chosen)
 
     @property
     def cost_per_year(self) -> float:
@@ -100,46 +104,45 @@ class Answer:
 
     @property
     def full_grid_runs(self) -> int:
-        """Replications that all cells would have taken."""
-        return self.cells * self.grid_replications
+        """Replications that all combinations would have taken."""
+        return self.combinations * self.grid_replications
 
     def interval(self, measure: str = DECIDING) -> Interval:
         """Mean of a measure of the answer, and its Student interval."""
-        cell = self.chosen or self.best
-        return Interval(np.nan, np.nan, np.nan) if cell is None else cell.interval(measure, self.confidence)
+        tested = self.chosen or self.best
+        return Interval(np.nan, np.nan, np.nan) if tested is None else tested.interval(measure, self.confidence)
 
-    def surely_missed(self, cell: Tested) -> tuple[str, ...]:
-        """Names of the targets that a cell misses by its intervals; its own `missed` go by the means."""
+    def surely_missed(self, tested: Trial) -> tuple[str, ...]:
+        """Names of the targets that a combination misses by its intervals; its own `missed` go by the means."""
         return tuple(
             limit.name
             for limit in self.limits
-            if limit.verdict(cell.interval(limit.measure, self.confidence)) == "missed"
+            if limit.verdict(tested.interval(limit.measure, self.confidence)) == "missed"
         )
 
-    def verdict(self, cell: Tested) -> str:
-        """Say whether a cell meets the targets, as far as its intervals tell; the answer does.
+    def verdict(self, tested: Trial) -> str:
+        """Say whether a combination meets the targets, as far as its intervals tell; the answer does.
 
         Returns
         -------
         str
             `MEETS`, `MISSES` or `TOO_NEAR`.
         """
-        if self.chosen is not None and cell.cell == self.chosen.cell:
+        if self.chosen is not None and tested.counts == self.chosen.counts:
             return MEETS
-        if self.surely_missed(cell):
+        if self.surely_missed(tested):
             return MISSES
-        verdicts = [limit.verdict(cell.interval(limit.measure, self.confidence)) for limit in self.limits]
+        verdicts = [limit.verdict(tested.interval(limit.measure, self.confidence)) for limit in self.limits]
         return MEETS if all(verdict == "met" for verdict in verdicts) else TOO_NEAR
 
     @property
-    def frontier_dimension(self) -> int:
-        """Number of the dimension that changes along the frontier: batteries, else chargers, else the first."""
-        kinds = [each.kind for each in self.dimensions]
-        return next((kinds.index(kind) for kind in (BATTERIES, CHARGERS) if kind in kinds), 0)
+    def frontier_column(self) -> int:
+        """Position of the count that changes along the frontier."""
+        return frontier_column(self.ranges)
 
     @cached_property
-    def near_misses(self) -> tuple[Tested, ...]:
-        """Cheaper cells that miss the targets by little, the nearest first."""
+    def near_misses(self) -> tuple[Trial, ...]:
+        """Cheaper combinations that miss the targets by little, the nearest first."""
         if self.chosen is None:
             return ()
         most = self.chosen.cost_per_year
@@ -152,19 +155,28 @@ class Answer:
 
     @property
     def frame(self) -> "pd.DataFrame":
-        """Tidy table of all simulated cells: counts, cost, downtime with interval, target by target, meets."""
+        """Tidy table of all that were simulated: counts, cost, downtime with interval, target by target, meets."""
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
-        rows = [self._row(each) for each in self.tested if not each.refused]
-        columns = [each.name for each in self.dimensions]
-        wanted = dict.fromkeys([DECIDING, *(limit.measure for limit in self.limits)])
-        names = [f"{name}{end}" for name in wanted for end in ("", "_low", "_high")]
+        rows = [
+            (
+                *tested.counts,
+                tested.cost_per_year,
+                *(value for name in self.measures for value in tested.interval(name, self.confidence)),
+                tested.replications,
+                tested.meets,
+            )
+            for tested in self.tested
+            if not tested.refused
+        ]
+        columns = [each.name for each in self.ranges]
+        names = [f"{name}{end}" for name in self.measures for end in ("", "_low", "_high")]
         return pd.DataFrame(rows, columns=[*columns, "cost_per_year", *names, "replications", "meets"])
 
-    def _row(self, cell: Tested) -> tuple[object, ...]:
-        wanted = dict.fromkeys([DECIDING, *(limit.measure for limit in self.limits)])
-        intervals = [value for name in wanted for value in cell.interval(name, self.confidence)]
-        return (*cell.cell, cell.cost_per_year, *intervals, cell.replications, cell.meets)
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Downtime, and what the targets are about."""
+        return tuple(dict.fromkeys([DECIDING, *(limit.measure for limit in self.limits)]))
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
@@ -177,49 +189,51 @@ class Answer:
             "indifference": {each.name: each.indifference for each in self.limits},
             "cost_per_year": None if self.chosen is None else self.chosen.cost_per_year,
             "currency": self.schedule.scenario.site.currency,
-            "answer": None if self.chosen is None else self.cell_json(self.chosen),
-            "nearest": None if self.best is None else self.cell_json(self.best),
-            "frontier": [self.cell_json(each) for each in self.frontier],
-            "near_misses": [self.cell_json(each) for each in self.near_misses],
-            "cells": self.cells,
+            "answer": None if self.chosen is None else self._tested_json(self.chosen),
+            "nearest": None if self.best is None else self._tested_json(self.best),
+            "frontier": [self._tested_json(tested) for tested in self.frontier],
+            "near_misses": [self._tested_json(tested) for tested in self.near_misses],
+            "combinations": self.combinations,
             "simulated": len(self.tested),
             "runs": self.runs,
             "full_grid_runs": self.full_grid_runs,
         }
 
-    def cell_json(self, cell: Tested) -> dict[str, Any]:
-        """A simulated cell as plain data."""
-        measures = dict.fromkeys([DECIDING, *(limit.measure for limit in self.limits)])
+    def _by_name(self, tested: Trial) -> dict[str, int]:
+        """Counts by the names of their ranges."""
+        return {each.name: number for each, number in zip(self.ranges, tested.counts, strict=True)}
+
+    def _tested_json(self, tested: Trial) -> dict[str, Any]:
+        """A combination as plain data."""
+        intervals = {name: tested.interval(name, self.confidence) for name in self.measures}
         return {
-            "counts": {each.name: number for each, number in zip(self.dimensions, cell.cell, strict=True)},
-            "cost_per_year": cell.cost_per_year,
-            "meets": cell.meets,
-            "missed": list(cell.missed),
-            "refused": cell.refused,
-            "sure": cell.sure,
-            "replications": cell.replications,
+            "counts": self._by_name(tested),
+            "cost_per_year": tested.cost_per_year,
+            "meets": tested.meets,
+            "missed": list(tested.missed),
+            "refused": tested.refused,
+            "sure": tested.sure,
+            "replications": tested.replications,
             "measures": {
-                name: {
-                    **{
-                        key: plain(value)
-                        for key, value in zip(
-                            ("mean", "low", "high"), cell.interval(name, self.confidence), strict=True
-                        )
-                    },
-                    "unit": UNITS[name],
-                }
-                for name in measures
+                name: {"mean": plain(mean), "low": plain(low), "high": plain(high), "unit": UNITS[name]}
+                for name, (mean, low, high) in intervals.items()
             },
         }
 
 
-def worst_miss(cell: Tested, limits: tuple[Limit, ...]) -> float:
-    """How far a cell is from its targets: the worst of them, as a part of what is allowed. [-]"""
-    if cell.refused:
+def frontier_column(ranges: tuple[CountRange, ...]) -> int:
+    """Position of the count that changes along the frontier: batteries, else chargers, else the first."""
+    kinds = [each.kind for each in ranges]
+    return next((kinds.index(kind) for kind in (BATTERIES, CHARGERS) if kind in kinds), 0)
+
+
+def worst_miss(tested: Trial, limits: tuple[Limit, ...]) -> float:
+    """How far a combination is from its targets: the worst of them, as a part of what is allowed. [-]"""
+    if tested.refused:
         return float("inf")
     worst = 0.0
     for limit in limits:
-        mean = limit.sign * float(np.mean(cell.values[limit.measure]))
+        mean = limit.sign * float(np.mean(tested.values[limit.measure]))
         allowed = abs(limit.most) if limit.sign > 0.0 else 1.0 + limit.most
         if mean > limit.most:
             worst = max(worst, (mean - limit.most) / allowed if allowed else float("inf"))

@@ -1,96 +1,110 @@
-"""The counts that sizing may choose: dimensions with their values and costs, and every cell of their grid."""
+"""The counts that a decision may choose: ranges with their values and costs, and every combination of them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.base import UNLIMITED, did_you_mean
-from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.text.yaml_text import path_text
-from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.cost import CostLine, UnitCosts, cost_lines
 from batsim.study.first_estimate import outline
+from batsim.study.running.counts import (
+    ATTENDANTS,
+    BATTERIES,
+    BAYS,
+    CHARGERS,
+    DEVICES,
+    STATIONS,
+    Counted,
+    Counts,
+    counts_of,
+    week_blueprint,
+)
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.layouts import OnDuty
+    from batsim.room.blueprint import Blueprint
     from batsim.scenario.site import Scenario
 
     Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
-BATTERIES, CHARGERS, STATIONS, ATTENDANTS = "batteries", "chargers", "stations", "attendants"
 MOST_VALUES = 16
-"""Values of one dimension in the first round; more are thinned out evenly and filled in around the answer."""
-MOST_CELLS = 200_000
+"""Values of one range in the first round; more are thinned out evenly and filled in around the answer."""
 BEYOND = 1.5
 """Counts go up to so many times what is stated."""
 FEW = 4
 """Stations and attendants on a shift go up to this at least."""
 
-Ranges = dict[str, tuple[int, int]]
-"""Least and most of a count by the name of its dimension."""
+GivenRanges = dict[str, tuple[int, int]]
+"""Least and most of a count by the name of its range."""
 
 
-class Dimension(NamedTuple):
+class CountRange(NamedTuple):
     """Something of which there may be more or fewer."""
 
     name: str
     """batteries, chargers, stations, attendants or the name of a device; with the type where there are several."""
-    kind: str
-    """batteries, chargers, stations, attendants or device."""
-    of: str
-    """Type of battery or charger, kind of device."""
+    counted: tuple[Counted, ...]
+    """What has the number: one thing, or the attendants of each shift that has any."""
     values: tuple[int, ...]
     """What may be chosen, rising."""
     stated: int
     """What the scenario says."""
 
     @property
+    def kind(self) -> str:
+        """batteries, chargers, stations, attendants or devices."""
+        return self.counted[0].kind
+
+    @property
     def label(self) -> str:
         """Its name in words."""
         return self.name.replace("_", " ")
 
-    def within(self, low: int, high: int) -> "Dimension":
+    def within(self, low: int, high: int) -> "CountRange":
         """Copy with every value between two."""
         return self._replace(values=tuple(range(low, high + 1)))
+
+    def thinned(self) -> "CountRange":
+        """Copy with at most so many values, evenly spread, both ends and what is stated among them."""
+        if len(self.values) <= MOST_VALUES:
+            return self
+        picked = {self.values[round(position)] for position in np.linspace(0, len(self.values) - 1, MOST_VALUES)}
+        return self._replace(values=tuple(sorted(picked | ({self.stated} & set(self.values)))))
 
 
 @dataclass(frozen=True)
 class Grid:
-    """All cells of some dimensions of a layout."""
+    """All combinations of some ranges of a layout."""
 
     scenario: "Scenario"
     layout: str
-    dimensions: tuple[Dimension, ...]
+    ranges: tuple[CountRange, ...]
 
     @cached_property
-    def cells(self) -> "Ints":
-        """Counts, a row for each cell, a column for each dimension; more devices than stations can use are left out."""
-        cells = np.array(list(product(*(each.values for each in self.dimensions))), dtype=np.int64)
-        names = [each.kind for each in self.dimensions]
-        if STATIONS not in names:
-            return cells
-        stations = cells[:, names.index(STATIONS)]
-        keep = np.ones(len(cells), dtype=bool)
-        for column, each in enumerate(self.dimensions):
-            if each.kind == "device":
-                usable = np.maximum(stations * self.held.get(each.of, 1), min(each.values))
-                keep &= cells[:, column] <= usable
-        return cells[keep]
+    def combinations(self) -> "Ints":
+        """A row for each, a column for each range; more devices than the stations can use are left out."""
+        combinations = np.array(list(product(*(each.values for each in self.ranges))), dtype=np.int64)
+        kinds = [each.kind for each in self.ranges]
+        if STATIONS not in kinds:
+            return combinations
+        stations, exchange = combinations[:, kinds.index(STATIONS)], self.blueprint.exchange
+        held = exchange.devices if exchange is not None else {}
+        keep = np.ones(len(combinations), dtype=bool)
+        for column, each in enumerate(self.ranges):
+            if each.kind == DEVICES:
+                usable = np.maximum(stations * held.get(each.counted[0].name, 1), min(each.values))
+                keep &= combinations[:, column] <= usable
+        return combinations[keep]
 
     @cached_property
-    def plan(self) -> Blueprint:
+    def blueprint(self) -> "Blueprint":
         """Layout as it is stated."""
-        return blueprint_of(self.scenario, self.layout, WEEK_MIN, 0.0)
-
-    @cached_property
-    def held(self) -> dict[str, int]:
-        """Devices that one exchange holds."""
-        return dict(self.plan.exchange.devices) if self.plan.exchange is not None else {}
+        return week_blueprint(self.scenario, self.layout)
 
     @cached_property
     def units(self) -> UnitCosts:
@@ -99,106 +113,70 @@ class Grid:
 
     @cached_property
     def costs(self) -> "Floats":
-        """Cost of each cell in a year, bays included. [currency/year]"""
-        return self.costs_of(self.cells)
+        """Cost of each combination in a year, bays included. [currency/year]"""
+        return self.costs_of(self.combinations)
 
-    def costs_of(self, cells: "Ints") -> "Floats":
-        """Cost of any cells in a year. [currency/year]"""
-        more, total = self._more(cells), np.zeros(len(cells))
-        for line in cost_lines(self.scenario, self.layout, self.units):
-            number = line.number + more.get((line.unit.thing, line.unit.name), 0)
+    def costs_of(self, combinations: "Ints") -> "Floats":
+        """Cost of any combinations in a year. [currency/year]"""
+        numbers, total = self._numbers(combinations), np.zeros(len(combinations))
+        for line in self._lines:
+            number = numbers.get(line.unit.counted, line.number)
             total += np.maximum(number - line.owned, 0.0) * line.unit.per_year
         return total
 
-    def _more(self, cells: "Ints") -> dict[tuple[str, str], "Floats"]:
-        """How many more of each thing cells have than is stated; bays and spots go with what stands there."""
-        stated, in_truck = self.scenario.layouts[self.layout], self.plan.arrangement.in_truck
-        attendants = stated.attendants if isinstance(stated.attendants, dict) else {}
-        found: dict[tuple[str, str], Floats] = {}
-        bays, stations = np.zeros(len(cells)), np.zeros(len(cells))
-        for column, each in enumerate(self.dimensions):
-            number = cells[:, column].astype(np.float64)
-            match each.kind:
-                case "batteries":
-                    found["battery", each.of] = number - each.stated
-                    bays += number - each.stated
-                case "chargers":
-                    found["charger", each.of] = number - each.stated
-                    stations += number - each.stated if in_truck else 0.0
-                case "stations":
-                    stations += number - each.stated
-                    bays += (number - each.stated) * self.plan.arrangement.empty_bays
-                case "attendants":
-                    found |= {("attendant", shift): number - int(attendants[shift]) for shift in self.shifts}
-                case _:
-                    found["device", each.of] = number - each.stated
-        found["station", ""] = stations
-        if stated.bays is None and not in_truck:
-            found["bay", ""] = bays
-        return found
-
-    def unit_cost(self, dimension: Dimension) -> float:
-        """Cost of one more of it in a year; of an attendant, of one on every shift. [currency/year]"""
-        units = self.units
-        match dimension.kind:
-            case "batteries":
-                return units.batteries[dimension.of].per_year
-            case "chargers":
-                spot = units.station.per_year if self.plan.arrangement.in_truck else 0.0
-                return units.chargers[dimension.of].per_year + spot
-            case "stations":
-                return units.station.per_year
-            case "attendants":
-                return sum(units.attendants[shift].per_year for shift in self.shifts)
-        return units.devices[dimension.of].per_year
-
-    @property
-    def _chargers(self) -> list[tuple[str, float]]:
-        """Chargers by type, as stated."""
-        return list(zip(self.plan.charger_names, self.plan.charger_counts, strict=True))
+    @cached_property
+    def _lines(self) -> tuple[CostLine, ...]:
+        """Cost of the layout as it is stated."""
+        return cost_lines(self.scenario, self.layout, self.units)
 
     @cached_property
-    def shifts(self) -> tuple[str, ...]:
-        """Shifts on which there are attendants."""
-        attendants = self.scenario.layouts[self.layout].attendants
-        return tuple(shift for shift, count in attendants.items() if count) if isinstance(attendants, dict) else ()
+    def _stated(self) -> dict[Counted, float]:
+        return counts_of(self.scenario, self.layout)
 
-    def changes(self, cell: "Floats | Ints | tuple[int, ...]") -> dict[str, Any]:
-        """What a cell states otherwise, by path of the scenario."""
-        stated = self.scenario.layouts[self.layout]
-        numbers = np.asarray(cell).tolist()
-        counts: dict[Dimension, int] = dict(zip(self.dimensions, numbers, strict=True))
-        found: dict[str, Any] = {}
-        batteries = {each.of: number for each, number in counts.items() if each.kind == BATTERIES}
-        if batteries:
-            found[BATTERIES] = self.scenario.batteries_of(self.layout) | batteries
-        chargers = {each.of: number for each, number in counts.items() if each.kind == CHARGERS}
-        if chargers:
-            kept_chargers: dict[str, float] = dict(self._chargers)
-            found[CHARGERS] = [f"{_whole(count)} x {name}" for name, count in {**kept_chargers, **chargers}.items()]
-        devices: dict[str, float] = {each.of: number for each, number in counts.items() if each.kind == "device"}
-        if devices:
-            kept: dict[str, float] = {**stated.devices, **devices}
-            found["devices"] = {name: _whole(count) for name, count in kept.items()}
-        for each, number in counts.items():
-            if each.kind == STATIONS:
-                found[STATIONS] = number
-            elif each.kind == ATTENDANTS and isinstance(stated.attendants, dict):
-                found["attendants"] = {shift: _attendants(on_it, number) for shift, on_it in stated.attendants.items()}
-        return {path_text(("layouts", self.layout, key)): value for key, value in found.items()}
+    def _numbers(self, combinations: "Ints") -> dict[Counted, "Floats"]:
+        """Numbers of what combinations change; charging spots go with chargers, bays with batteries and stations."""
+        stated = self._stated
+        numbers: dict[Counted, Floats] = {
+            counted: combinations[:, column].astype(np.float64)
+            for column, each in enumerate(self.ranges)
+            for counted in each.counted
+        }
+
+        def more(kind: str) -> "Floats":
+            """How many more of a kind than stated."""
+            added = [number - stated[counted] for counted, number in numbers.items() if counted.kind == kind]
+            return np.asarray(sum(added, np.zeros(len(combinations))))
+
+        arrangement = self.blueprint.arrangement
+        if arrangement.in_truck:
+            numbers[Counted(STATIONS)] = stated[Counted(STATIONS)] + more(CHARGERS)
+        elif self.scenario.layouts[self.layout].bays is None:
+            numbers[Counted(BAYS)] = stated[Counted(BAYS)] + more(BATTERIES) + more(STATIONS) * arrangement.empty_bays
+        return numbers
+
+    def unit_cost(self, count_range: CountRange) -> float:
+        """Cost of one more of it in a year; of an attendant, of one on every shift. [currency/year]"""
+        spot = count_range.kind == CHARGERS and self.blueprint.arrangement.in_truck
+        units = [self.units.of(counted) for counted in count_range.counted] + [self.units.station] * spot
+        return sum(unit.per_year for unit in units)
+
+    def counts(self, combination: tuple[int, ...]) -> Counts:
+        """Counts of the layout in a combination."""
+        chosen = zip(self.ranges, combination, strict=True)
+        return Counts(self.layout, tuple((counted, number) for each, number in chosen for counted in each.counted))
 
 
-def dimensions_of(scenario: "Scenario", layout: str, ranges: Ranges) -> tuple[Dimension, ...]:
-    """Dimensions of a layout: those of which a range is given, or all that have a limit.
+def ranges_of(scenario: "Scenario", layout: str, given: GivenRanges) -> tuple[CountRange, ...]:
+    """Ranges of a layout: those that are given, or of everything that has a limit.
 
     Raises
     ------
     ScenarioError
         When a range is given of something that the layout does not have, or it is empty.
     """
-    every = {each.name: each for each in _dimensions(scenario, layout)}
+    every = {each.name: each for each in _every_range(scenario, layout)}
     problems = []
-    for name, (low, high) in ranges.items():
+    for name, (low, high) in given.items():
         if name not in every:
             rule = f"no count of this name in layout '{layout}'{did_you_mean(name, list(every))}"
             problems.append(Problem(scenario.file, 0, 0, f"range {name}", rule))
@@ -206,79 +184,56 @@ def dimensions_of(scenario: "Scenario", layout: str, ranges: Ranges) -> tuple[Di
             problems.append(Problem(scenario.file, 0, 0, f"range {name}", "must rise from 1 or more", f"{low}:{high}"))
     if problems:
         raise ScenarioError(scenario.file, problems)
-    if ranges:
-        return tuple(every[name].within(low, high) for name, (low, high) in ranges.items())
+    if given:
+        return tuple(every[name].within(low, high) for name, (low, high) in given.items())
     return tuple(each for each in every.values() if len(each.values) > 1)
 
 
-def thinned(dimension: Dimension) -> Dimension:
-    """Copy with at most so many values, evenly spread, both ends and what is stated among them."""
-    values = dimension.values
-    if len(values) <= MOST_VALUES:
-        return dimension
-    picked = {values[round(bay)] for bay in np.linspace(0, len(values) - 1, MOST_VALUES)}
-    if dimension.stated in values:
-        picked.add(dimension.stated)
-    return dimension._replace(values=tuple(sorted(picked)))
+def _every_range(scenario: "Scenario", layout: str) -> Iterator[CountRange]:
+    """Everything that a layout has a limited number of, with the values that are looked through when none are given."""
+    numbers, built = counts_of(scenario, layout), week_blueprint(scenario, layout)
+    if built.arrangement.in_truck:
+        yield from _chargers(numbers, 0.0, sum(scenario.batteries_of(layout).values()))
+        return
+    batteries = _batteries(scenario, layout)
+    yield from batteries
+    yield from _chargers(numbers, BEYOND, batteries[0].values[-1])
+    most_stations = 1
+    if built.stations < UNLIMITED:
+        most_stations = max(FEW, round(BEYOND * built.stations))
+        most = min(most_stations, sum(group.count for group in scenario.trucks))
+        yield _range(STATIONS, (Counted(STATIONS),), 1, most, built.stations)
+    for name, held in (built.exchange.devices if built.exchange is not None else {}).items():
+        if (number := built.devices[name]) < UNLIMITED:
+            yield _range(name, (Counted(DEVICES, name),), held, max(held * most_stations, int(number)), number)
+    on_duty = {counted: number for counted, number in numbers.items() if counted.kind == ATTENDANTS and number}
+    if on_duty:
+        most = max(FEW, round(BEYOND * max(on_duty.values())))
+        yield _range(ATTENDANTS, tuple(on_duty), 1, most, max(on_duty.values()))
 
 
-def _dimensions(scenario: "Scenario", layout: str) -> list[Dimension]:
-    """All dimensions of a layout with the ranges that are looked through when none are given."""
-    stated, plan = scenario.layouts[layout], blueprint_of(scenario, layout, WEEK_MIN, 0.0)
-    found: list[Dimension] = []
-    batteries = scenario.batteries_of(layout)
-    if not plan.arrangement.in_truck:
-        found += _batteries(scenario, layout, batteries)
-    in_all = sum(batteries.values())
-    several = len(plan.charger_names) > 1
-    for name, count in zip(plan.charger_names, plan.charger_counts, strict=True):
-        if count < UNLIMITED:
-            most = (
-                in_all if plan.arrangement.in_truck else max(round(BEYOND * count), found[0].values[-1] if found else 1)
-            )
-            label = f"{CHARGERS} {name}" if several else CHARGERS
-            found.append(Dimension(label, CHARGERS, name, tuple(range(1, int(most) + 1)), int(count)))
-    if plan.arrangement.in_truck:
-        return found
-    most_stations = max(FEW, round(BEYOND * plan.stations)) if plan.stations < UNLIMITED else 0
-    if most_stations:
-        values = tuple(range(1, min(most_stations, sum(line.trucks for line in plan.battery_plans)) + 1))
-        found.append(Dimension(STATIONS, STATIONS, "", values, int(plan.stations)))
-    held = plan.exchange.devices if plan.exchange is not None else {}
-    for name, count in plan.devices.items():
-        if count < UNLIMITED and name in held:
-            most = max(held[name] * max(most_stations, 1), int(count))
-            found.append(Dimension(name, "device", name, tuple(range(held[name], most + 1)), int(count)))
-    if isinstance(stated.attendants, dict) and any(stated.attendants.values()):
-        most = max(FEW, round(BEYOND * max(stated.attendants.values())))
-        on_duty = int(max(stated.attendants.values()))
-        found.append(Dimension(ATTENDANTS, ATTENDANTS, "", tuple(range(1, most + 1)), on_duty))
-    return found
-
-
-def _batteries(scenario: "Scenario", layout: str, counts: dict[str, int]) -> list[Dimension]:
+def _batteries(scenario: "Scenario", layout: str) -> list[CountRange]:
     """Batteries of each type: from one more than trucks to half as many again as is stated or a rule of thumb says."""
-    stock = {each.battery: each for one in outline(scenario).layouts if one.name == layout for each in one.stock}
-    found = []
-    for name, count in counts.items():
+    (first,) = (each for each in outline(scenario).layouts if each.name == layout)
+    per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in first.stock}
+    batteries, ranges = scenario.batteries_of(layout), []
+    for name, number in batteries.items():
         trucks = sum(group.count for group in scenario.trucks if group.battery == name)
-        thumb = stock[name].per_truck * trucks if stock[name].per_truck == stock[name].per_truck else 0.0
-        most = max(round(BEYOND * max(count, thumb)), trucks + 2)
-        label = f"{BATTERIES} {name}" if len(counts) > 1 else BATTERIES
-        found.append(Dimension(label, BATTERIES, name, tuple(range(trucks + 1, most + 1)), count))
-    return found
+        most = max(round(BEYOND * max(number, per_truck[name] * trucks)), trucks + 2)
+        label = f"{BATTERIES} {name}" if len(batteries) > 1 else BATTERIES
+        ranges.append(_range(label, (Counted(BATTERIES, name),), trucks + 1, most, number))
+    return ranges
 
 
-def _whole(count: float) -> int | str:
-    """Write a count as YAML holds it."""
-    return "unlimited" if count == UNLIMITED else int(count)
+def _chargers(numbers: dict[Counted, float], beyond: float, most: int) -> Iterator[CountRange]:
+    """Chargers of each type with a limit, up to so many, and so many times what is stated."""
+    chargers = {counted: number for counted, number in numbers.items() if counted.kind == CHARGERS}
+    for counted, number in chargers.items():
+        if number < UNLIMITED:
+            label = f"{CHARGERS} {counted.name}" if len(chargers) > 1 else CHARGERS
+            yield _range(label, (counted,), 1, max(round(beyond * number), most), number)
 
 
-def _attendants(on_it: "OnDuty", number: int) -> object:
-    """Attendants of a shift as YAML holds them, with as many more or fewer of them qualified."""
-    if not on_it:
-        return 0
-    if on_it.qualified is None:
-        return number
-    skills = {skill: max(0, min(number, count + number - int(on_it))) for skill, count in on_it.qualified.items()}
-    return {"attendants": number, **skills}
+def _range(name: str, counted: tuple[Counted, ...], low: int, high: int, stated: float) -> CountRange:
+    """Range of all whole numbers between two."""
+    return CountRange(name, counted, tuple(range(low, high + 1)), int(stated))

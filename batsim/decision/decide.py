@@ -1,32 +1,32 @@
 """Decision: the cheapest counts of a layout that meet the targets, and how sure that is.
 
-Cells are simulated one after another, each until a sequential test of its targets decides; what misses a target rules
-out every cell that has no more of anything. Of cells that are equally dear a selection procedure picks the one that
-loses least.
+Combinations of counts are simulated one after another, each until a sequential test of its targets decides; what misses
+a target rules out every combination that has no more of anything. Of those that are equally dear a selection procedure
+picks the one that loses least.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from batsim.catalogue import figure, instead
-from batsim.decision.answer import Answer, Tested
-from batsim.decision.counts import BATTERIES, CHARGERS, MOST_CELLS, Dimension, Grid, Ranges, dimensions_of, thinned
+from batsim.decision.answer import DECIDING, Answer, Trial, frontier_column
+from batsim.decision.counts import CountRange, GivenRanges, Grid, ranges_of
 from batsim.decision.search import Search
+from batsim.decision.trials import Trials
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.reading import changed
 from batsim.scenario.settings import Schedule, Settings
-from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.cost import cost_lines
 from batsim.study.limits import limits_of
+from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
-from batsim.study.sweeps.cases import restated
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from batsim.scenario.site import Scenario
 
+MOST_COMBINATIONS = 200_000
 OFFSETS = (-4, -2, -1, 1)
 """Batteries fewer and more than the answer on the frontier."""
 
@@ -36,21 +36,21 @@ class Decision(Shows):
     """What each layout needs to meet the targets."""
 
     schedule: Schedule
-    sizes: tuple[Answer, ...]
+    answers: tuple[Answer, ...]
 
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
-        return f"{self.schedule.scenario.site.name}: {', '.join(each.layout for each in self.sizes)}"
+        return f"{self.schedule.scenario.site.name}: {', '.join(answer.layout for answer in self.answers)}"
 
     @property
     def cheapest(self) -> Answer | None:
         """Layout that meets the targets at the least cost; None when none does."""
-        met = [each for each in self.sizes if each.chosen is not None]
-        return min(met, key=lambda each: each.cost_per_year, default=None)
+        met = [answer for answer in self.answers if answer.chosen is not None]
+        return min(met, key=lambda answer: answer.cost_per_year, default=None)
 
     def __getitem__(self, layout: str) -> Answer:
-        return next(each for each in self.sizes if each.layout == layout)
+        return next(answer for answer in self.answers if answer.layout == layout)
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -58,13 +58,12 @@ class Decision(Shows):
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
         rows = []
-        for each in self.sizes:
-            interval = each.interval()
-            who = {"layout": each.layout, "meets": each.chosen is not None, **each.counts}
-            cost = {f"cost_{self.schedule.scenario.site.currency.lower()}_per_year": each.cost_per_year}
-            names = ("", "_low", "_high")
-            downtime = {f"downtime_min_per_truck_shift{end}": value for end, value in zip(names, interval, strict=True)}
-            rows.append(who | cost | downtime)
+        currency = self.schedule.scenario.site.currency.lower()
+        for answer in self.answers:
+            counts = {"layout": answer.layout, "meets": answer.chosen is not None, **answer.counts}
+            cost = {f"cost_{currency}_per_year": answer.cost_per_year}
+            intervals = zip(("", "_low", "_high"), answer.interval(), strict=True)
+            rows.append(counts | cost | {f"{DECIDING}{end}": value for end, value in intervals})
         return pd.DataFrame(rows)
 
     def as_json(self) -> dict[str, Any]:
@@ -72,7 +71,7 @@ class Decision(Shows):
         cheapest = self.cheapest
         return {
             **self.schedule.as_json(),
-            "layouts": {each.layout: each.as_json() for each in self.sizes},
+            "layouts": {answer.layout: answer.as_json() for answer in self.answers},
             "cheapest": None if cheapest is None else cheapest.layout,
         }
 
@@ -81,7 +80,7 @@ def decide(
     scenario: "Scenario",
     settings: Settings = Settings(),
     *,
-    ranges: Ranges | None = None,
+    ranges: GivenRanges | None = None,
     indifference: dict[str, float] | None = None,
     same_cost: float | None = None,
     progress: Callable[[str], None] | None = None,
@@ -118,69 +117,77 @@ def decide(
     """
     schedule = settings.schedule(scenario)
     limits = limits_of(scenario, indifference)
-    chosen = {layout: dimensions_of(scenario, layout, ranges or {}) for layout in schedule.layouts}
-    for layout, dimensions in chosen.items():
-        if not dimensions:
+    chosen = {layout: ranges_of(scenario, layout, ranges or {}) for layout in schedule.layouts}
+    for layout, count_ranges in chosen.items():
+        if not count_ranges:
             rule = "has no count that could be chosen; all are unlimited or left to the drivers"
             raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
-    with instead(scenario.stated_figures):
-        dear = figure("decide.same_cost").value / 100.0 if same_cost is None else same_cost
-    found = []
-    with Runner(scenario.with_layouts(schedule.layouts), settings.workers, change=restated) as runner:
-        for layout, dimensions in chosen.items():
-            search = Search(schedule, layout, limits, runner, progress, dear)
-            found.append(_sized(search, dimensions))
-    return Decision(schedule, tuple(found))
+    equal = scenario.figures["decide.same_cost"].value / 100.0 if same_cost is None else same_cost
+    answers = []
+    with Runner(scenario.with_layouts(schedule.layouts), settings.workers, change=with_counts) as runner:
+        for layout, count_ranges in chosen.items():
+            grid = _grid(scenario, layout, count_ranges)
+            search = Search(Trials(schedule, grid, limits, runner, progress), equal)
+            answers.append(_answer(search, count_ranges))
+    return Decision(schedule, tuple(answers))
 
 
-def _sized(search: Search, dimensions: tuple[Dimension, ...]) -> Answer:
-    """Answer one layout: on a grid that is thinned out where counts are many, then one by one around the answer."""
-    scenario, layout = search.schedule.scenario, search.layout
-    grid = Grid(scenario, layout, tuple(thinned(each) for each in dimensions))
-    if len(grid.cells) > MOST_CELLS:
-        rule = f"would give {len(grid.cells)} cells; at most {MOST_CELLS} are looked through, so state narrower ranges"
+def _grid(scenario: "Scenario", layout: str, ranges: tuple[CountRange, ...]) -> Grid:
+    """Combinations that are looked through first: where counts are many, not all of them."""
+    grid = Grid(scenario, layout, tuple(each.thinned() for each in ranges))
+    if (count := len(grid.combinations)) > MOST_COMBINATIONS:
+        rule = (
+            f"would give {count} combinations; at most {MOST_COMBINATIONS} are looked through, so state narrower ranges"
+        )
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
-    equally_dear: tuple[Tested, ...] = ()
-    chosen, best = search.cheapest(grid), None
+    return grid
+
+
+def _answer(search: Search, ranges: tuple[CountRange, ...]) -> Answer:
+    """Answer one layout: first from the grid, then one count after another around what was found."""
+    trials, grid = search.trials, search.grid
+    scenario, layout = grid.scenario, grid.layout
+    equally_dear: tuple[Trial, ...] = ()
+    frontier: tuple[Trial, ...] = ()
+    chosen, best = search.cheapest(), None
     if chosen is None:
         best = search.nearest()
     else:
         chosen, equally_dear = search.picked(chosen)
-        chosen = search.trimmed(dimensions, chosen)
-        chosen = search.looked_at(chosen.cell, search.schedule.replications)
-    frontier = () if chosen is None else _frontier(search, dimensions, chosen)
-    units = UnitCosts(scenario, layout)
+        chosen = search.trimmed(ranges, chosen)
+        chosen = trials.looked_at(chosen.counts, trials.schedule.replications)
+        frontier = _frontier(trials, ranges, chosen)
     answer = chosen or best
-    answered = scenario if answer is None or answer.refused else changed(scenario, grid.changes(answer.cell))
+    changed = scenario if answer is None or answer.refused else with_counts(scenario, grid.counts(answer.counts))
     return Answer(
-        schedule=search.schedule,
+        schedule=trials.schedule,
         layout=layout,
-        dimensions=dimensions,
-        limits=search.limits,
+        ranges=ranges,
+        limits=trials.limits,
         chosen=chosen,
         best=best,
-        tested=tuple(search.tested.values()),
+        tested=tuple(trials.tested.values()),
         frontier=frontier,
         equally_dear=equally_dear,
-        cost_lines=cost_lines(answered, layout, units),
-        placeholders=units.placeholders,
-        cells=search.cells,
-        runs=search.runs,
-        confidence=search.schedule.confidence,
-        reached_confidence=search.confidence,
+        cost_lines=cost_lines(changed, layout, grid.units),
+        placeholders=grid.units.placeholders,
+        combinations=len(grid.combinations),
+        runs=trials.runs,
+        confidence=trials.schedule.confidence,
+        reached_confidence=trials.confidence,
         same_cost_share=search.same_cost_share,
-        grid_replications=search.schedule.replications,
+        grid_replications=trials.schedule.replications,
     )
 
 
-def _frontier(search: Search, dimensions: tuple[Dimension, ...], chosen: Tested) -> tuple[Tested, ...]:
+def _frontier(trials: Trials, ranges: tuple[CountRange, ...], chosen: Trial) -> tuple[Trial, ...]:
     """The answer with fewer and more batteries, all else the same; with fewer and more chargers in the truck."""
-    kinds = [each.kind for each in dimensions]
-    column = kinds.index(BATTERIES) if BATTERIES in kinds else kinds.index(CHARGERS) if CHARGERS in kinds else 0
-    cells = [
-        (*chosen.cell[:column], chosen.cell[column] + offset, *chosen.cell[column + 1 :])
-        for offset in OFFSETS
-        if dimensions[column].values[0] <= chosen.cell[column] + offset
+    column = frontier_column(ranges)
+    numbers = [chosen.counts[column] + offset for offset in OFFSETS]
+    others = [
+        trials.looked_at((*chosen.counts[:column], number, *chosen.counts[column + 1 :]))
+        for number in numbers
+        if number >= ranges[column].values[0]
     ]
-    others = [search.looked_at(cell) for cell in cells]
-    return tuple(sorted([chosen, *(each for each in others if not each.refused)], key=lambda each: each.cell[column]))
+    simulated = [chosen, *(other for other in others if not other.refused)]
+    return tuple(sorted(simulated, key=lambda tested: tested.counts[column]))

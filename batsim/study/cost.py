@@ -8,10 +8,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.annuity import capital_recovery_share
-from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.base import UNLIMITED
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.prices import battery_price, charger_price, device_price, price_of
+from batsim.study.running.counts import BAYS, Counted, counts_of
 
 if TYPE_CHECKING:
     from batsim.scenario.parts.prices import Lives
@@ -37,6 +36,11 @@ class UnitCost(NamedTuple):
     """Of one, or of an hour of one. [currency]"""
     placeholder: bool
     """Whether the price is the catalogue's and not the site's."""
+
+    @property
+    def counted(self) -> Counted:
+        """What a layout has a number of."""
+        return Counted(KEYS[self.thing], self.name)
 
 
 class CostLine(NamedTuple):
@@ -107,8 +111,17 @@ class UnitCosts:
     @property
     def placeholders(self) -> bool:
         """Whether any price is the catalogue's and not the site's."""
-        each = (*self.batteries.values(), *self.chargers.values(), *self.devices.values(), self.bay, self.station)
-        return any(unit.placeholder for unit in (*each, *self.attendants.values()))
+        return any(unit.placeholder for unit in self.all)
+
+    @cached_property
+    def all(self) -> tuple[UnitCost, ...]:
+        """All of them."""
+        stock, room = (*self.batteries.values(), *self.chargers.values()), (self.bay, self.station)
+        return (*stock, *room, *self.devices.values(), *self.attendants.values())
+
+    def of(self, counted: Counted) -> UnitCost:
+        """Of something that a layout has a number of."""
+        return next(unit for unit in self.all if unit.counted == counted)
 
     @property
     def _lives(self) -> "Lives":
@@ -146,15 +159,8 @@ def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[Cos
 
 
 def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCost, float]:
-    """How many there are of each thing, the batteries that trucks come with included."""
-    stated, plan = scenario.layouts[layout], blueprint_of(scenario, layout, WEEK_MIN, 0.0)
-    chargers = dict(zip(plan.charger_names, plan.charger_counts, strict=True))
-    counts: dict[UnitCost, float] = {
-        units.batteries[name]: float(count) for name, count in scenario.batteries_of(layout).items()
-    }
-    counts |= {unit: chargers.get(name, 0.0) for name, unit in units.chargers.items()}
-    bays = UNLIMITED if stated.bays == UNLIMITED else plan.bays
-    counts |= {units.bay: 0.0 if plan.arrangement.in_truck else bays, units.station: plan.stations}
-    counts |= {unit: plan.devices.get(name, 0.0) for name, unit in units.devices.items()}
-    attendants = stated.attendants if isinstance(stated.attendants, dict) else {}
-    return counts | {unit: float(attendants.get(shift, 0)) for shift, unit in units.attendants.items()}
+    """How many there are of each thing, the batteries that trucks come with included; no bays in the truck."""
+    numbers = counts_of(scenario, layout)
+    if scenario.arrangement(layout).in_truck:
+        numbers[Counted(BAYS)] = 0.0
+    return {unit: numbers.get(unit.counted, 0.0) for unit in units.all}

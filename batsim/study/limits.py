@@ -4,7 +4,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from batsim.catalogue import figure, instead
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.base import did_you_mean
 from batsim.statistics.intervals import Interval
@@ -75,18 +74,17 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
     ScenarioError
         When there is no target, or an indifference is of none, not above zero, or more than the target allows.
     """
-    with instead(scenario.stated_figures):
-        found = _limits(scenario, indifference or {})
-    _check(scenario, found, indifference or {})
-    return tuple(found)
+    limits = _limits(scenario, indifference or {})
+    _check(scenario, limits, indifference or {})
+    return tuple(limits)
 
 
 def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
-    stated = scenario.targets
-    share = figure("decide.indifference_share").value / 100.0
+    stated, figures = scenario.targets, scenario.figures
+    share = figures["decide.indifference_share"].value / 100.0
     found = []
     if (most := stated.downtime_min_per_truck_shift) is not None:
-        usual = figure("decide.indifference_downtime").value / 100.0 * (most or OF_NONE_MIN)
+        usual = figures["decide.indifference_downtime"].value / 100.0 * (most or OF_NONE_MIN)
         text = f"downtime at most {most:g} min per truck-shift"
         found.append(Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, own.get("downtime", usual), text))
     if stated.waits is not None:
@@ -100,7 +98,7 @@ def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
         found.append(Limit("none ready", "found_none_ready_share", most, 1.0, own.get("none ready", usual), text))
     if stated.trucks_below_cut_out is not None:
         most = float(stated.trucks_below_cut_out)
-        usual = figure("decide.indifference_trucks").value
+        usual = figures["decide.indifference_trucks"].value
         text = f"at most {most:g} trucks below cut-out"
         found.append(Limit("cut-out", "trucks_below_cut_out", most, 1.0, own.get("cut-out", usual), text))
     return found

@@ -1,4 +1,4 @@
-"""Decision beside the full grid: it finds the same cheapest cell, from far fewer simulated ones."""
+"""Decision beside the full grid: it finds the same cheapest counts, from far fewer simulated ones."""
 
 from pathlib import Path
 
@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.decision.counts import Grid, dimensions_of
+from batsim.decision.counts import Grid, ranges_of
 from batsim.decision.decide import decide
 from batsim.scenario.settings import Settings
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
+from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
-from batsim.study.sweeps.cases import changes_of, restated
 
 CASES = Path(__file__).parent / "cases"
 FEW, MANY = 2, 20
@@ -47,11 +47,11 @@ def simulated(scenario, grid, cells, replications):
     """Values of every target's measure, a row for each cell, a column for each replication."""
     stated = Settings(layouts="room").schedule(scenario)
     jobs = [
-        Job("room", number, stated.seed, stated.length_min, stated.warm_up_min, 0, changes_of(grid.changes(cell)))
+        Job("room", number, stated.seed, stated.length_min, stated.warm_up_min, 0, grid.counts(tuple(cell)))
         for cell in cells
         for number in range(replications)
     ]
-    found = run_jobs([scenario], jobs, Settings(workers=1), change=restated)
+    found = run_jobs([scenario], jobs, Settings(workers=1), change=with_counts)
     names = [limit.measure for limit in limits_of(scenario)]
     return {name: np.array([each[name] for each in found]).reshape(len(cells), replications) for name in names}
 
@@ -71,8 +71,8 @@ def room(request):
     ranges, indifference, answer, most_share = ROOMS[request.param]
     scenario = batsim.read(CASES / f"{request.param}.yaml")
     sizing = decide(scenario, Settings(workers=1), ranges=ranges, indifference=indifference, same_cost=0.0)["room"]
-    grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
-    return scenario, sizing, grid, simulated(scenario, grid, grid.cells, FEW), answer, most_share
+    grid = Grid(scenario, "room", ranges_of(scenario, "room", ranges))
+    return scenario, sizing, grid, simulated(scenario, grid, grid.combinations, FEW), answer, most_share
 
 
 def test_the_answer_is_the_cheapest_cell_of_the_full_grid(room):
@@ -80,35 +80,35 @@ def test_the_answer_is_the_cheapest_cell_of_the_full_grid(room):
     scenario, sizing, grid, few, answer, _ = room
     nearly = np.flatnonzero(missed_share(scenario, few) <= NEAR_SHARE)
     nearly = nearly[grid.costs[nearly] <= sizing.cost_per_year * (1.0 + 1e-9)]
-    missed = missed_share(scenario, simulated(scenario, grid, grid.cells[nearly], MANY))
+    missed = missed_share(scenario, simulated(scenario, grid, grid.combinations[nearly], MANY))
     meeting = nearly[missed <= 0.0]
     cheapest = meeting[np.argmin(grid.costs[meeting])]
 
     assert sizing.counts == answer
-    assert tuple(grid.cells[cheapest].tolist()) == sizing.chosen.cell
+    assert tuple(grid.combinations[cheapest].tolist()) == sizing.chosen.counts
     assert sizing.cost_per_year == pytest.approx(grid.costs[cheapest])
 
 
 def test_few_cells_are_simulated(room):
     """And those in the same replications as the grid's, to the last bit."""
     _, sizing, grid, few, _, most_share = room
-    numbers = {tuple(cell): number for number, cell in enumerate(grid.cells.tolist())}
+    numbers = {tuple(cell): number for number, cell in enumerate(grid.combinations.tolist())}
 
-    assert sizing.cells == len(grid.cells)
-    assert len(sizing.tested) <= most_share * sizing.cells
+    assert sizing.combinations == len(grid.combinations)
+    assert len(sizing.tested) <= most_share * sizing.combinations
     for each in sizing.tested:
         for name, values in few.items():
-            assert np.array_equal(each.values[name][:FEW], values[numbers[each.cell]])
+            assert np.array_equal(each.values[name][:FEW], values[numbers[each.counts]])
 
 
 def test_with_one_fewer_of_anything_a_target_is_missed(room):
     """By simulation, or met by less than what makes no difference."""
     scenario, sizing, grid, _, _, _ = room
-    least = [each.values[0] for each in grid.dimensions]
+    least = [each.values[0] for each in grid.ranges]
     lesser = [
-        tuple(number - (column == fewer) for column, number in enumerate(sizing.chosen.cell))
+        tuple(number - (column == fewer) for column, number in enumerate(sizing.chosen.counts))
         for fewer in range(len(least))
-        if sizing.chosen.cell[fewer] > least[fewer]
+        if sizing.chosen.counts[fewer] > least[fewer]
     ]
     values = simulated(scenario, grid, np.array(lesser), MANY)
 
@@ -125,8 +125,8 @@ def test_costs_of_the_grid_are_those_of_its_cells(room):
     scenario, sizing, grid, _, _, _ = room
     units = UnitCosts(scenario, "room")
 
-    for number in np.linspace(0, len(grid.cells) - 1, 12).astype(int):
-        changed = batsim.changed(scenario, grid.changes(grid.cells[number]))
+    for number in np.linspace(0, len(grid.combinations) - 1, 12).astype(int):
+        changed = with_counts(scenario, grid.counts(tuple(grid.combinations[number])))
         lines = cost_lines(changed, "room", units)
         assert grid.costs[number] == pytest.approx(sum(line.per_year for line in lines))
     assert sum(line.per_year for line in sizing.cost_lines) == pytest.approx(sizing.cost_per_year)
@@ -135,13 +135,13 @@ def test_costs_of_the_grid_are_those_of_its_cells(room):
 def test_frontier_and_near_misses(room):
     """The frontier rises and holds the answer; near misses are cheaper and miss something."""
     _, sizing, grid, _, _, _ = room
-    column = [each.kind for each in grid.dimensions].index("batteries")
-    batteries = [each.cell[column] for each in sizing.frontier]
+    column = [each.kind for each in grid.ranges].index("batteries")
+    batteries = [each.counts[column] for each in sizing.frontier]
 
     assert batteries == sorted(batteries)
-    assert [each.cell for each in sizing.frontier].count(sizing.chosen.cell) == 1
+    assert [each.counts for each in sizing.frontier].count(sizing.chosen.counts) == 1
     assert all(each.cost_per_year < sizing.cost_per_year and each.missed for each in sizing.near_misses)
-    rest = {each.cell[:column] + each.cell[column + 1 :] for each in sizing.frontier}
+    rest = {each.counts[:column] + each.counts[column + 1 :] for each in sizing.frontier}
     assert len(rest) == 1
 
 
@@ -169,13 +169,13 @@ def test_a_thousand_cells():
     ranges = {"batteries": (7, 16), "chargers": (1, 10), "stations": (1, 10)}
     sizing = decide(scenario, Settings(workers=1), ranges=ranges, indifference=indifference, same_cost=0.0)["room"]
 
-    grid = Grid(scenario, "room", dimensions_of(scenario, "room", ranges))
-    few = simulated(scenario, grid, grid.cells, 2)
+    grid = Grid(scenario, "room", ranges_of(scenario, "room", ranges))
+    few = simulated(scenario, grid, grid.combinations, 2)
     nearly = np.flatnonzero((missed_share(scenario, few) <= NEAR_SHARE) & (grid.costs <= sizing.cost_per_year + 1e-6))
-    missed = missed_share(scenario, simulated(scenario, grid, grid.cells[nearly], MANY))
+    missed = missed_share(scenario, simulated(scenario, grid, grid.combinations[nearly], MANY))
     cheapest = nearly[missed <= 0.0][np.argmin(grid.costs[nearly[missed <= 0.0]])]
 
-    assert sizing.cells == 1000
+    assert sizing.combinations == 1000
     assert len(sizing.tested) <= 60
     assert sizing.counts == answer
-    assert tuple(grid.cells[cheapest].tolist()) == sizing.chosen.cell
+    assert tuple(grid.combinations[cheapest].tolist()) == sizing.chosen.counts

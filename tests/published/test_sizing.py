@@ -112,7 +112,7 @@ def test_smallest_number_of_spares(case, pipeline, target, spares, charge):
 
     assert found.counts == {"batteries": trucks + spares}
     assert found.reached_confidence >= 0.985
-    fewer = next(each for each in found.frontier if each.cell == (trucks + spares - 1,))
+    fewer = next(each for each in found.frontier if each.counts == (trucks + spares - 1,))
     assert not fewer.meets
     assert fewer.interval("found_none_ready_share", 0.99).high > target
 

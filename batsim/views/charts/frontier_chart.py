@@ -42,7 +42,7 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
         as in the answer; the cost of a year under each number; the target a line and the answer a ring.
     """
     ax = style.axes_for(ax, SIZE_IN)
-    label = answer.dimensions[answer.frontier_dimension].label
+    label = answer.ranges[answer.frontier_column].label
     title = f"{answer.layout}: fewer and more {label}"
     if answer.chosen is None or not answer.frontier:
         style.heading(ax, title)
@@ -50,17 +50,17 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
         return ax
     style.heading(ax, title, _note(answer))
     style.frame(ax)
-    counts = [cell.cell[answer.frontier_dimension] for cell in answer.frontier]
-    downtimes = [cell.interval(DECIDING, answer.confidence) for cell in answer.frontier]
+    counts = [tested.counts[answer.frontier_column] for tested in answer.frontier]
+    downtimes = [tested.interval(DECIDING, answer.confidence) for tested in answer.frontier]
     style.whiskers(ax, counts, downtimes, across=False, zorder=3.0)
     legend: dict[str, Artist] = {}
-    for cell, count, downtime in zip(answer.frontier, counts, downtimes, strict=True):
-        colour, marker, word = MARKS[answer.verdict(cell)]
+    for tested, count, downtime in zip(answer.frontier, counts, downtimes, strict=True):
+        colour, marker, word = MARKS[answer.verdict(tested)]
         (legend[word],) = ax.plot(
             [count], [downtime.mean], color=colour, marker=marker, markersize=9.0, markeredgecolor="white",
             linestyle="", zorder=4.0,
         )  # fmt: skip
-        if cell.cell == answer.chosen.cell:
+        if tested.counts == answer.chosen.counts:
             (legend["answer"],) = ax.plot(
                 [count], [downtime.mean], marker="o", markersize=18.0, markerfacecolor="none",
                 markeredgecolor=style.BLACK, markeredgewidth=1.4, linestyle="", zorder=5.0,
@@ -72,7 +72,7 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
         line = ax.axhline(target, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=2.0)
         legend[f"target: at most {target:g}"] = line
         ends.append(target)
-    costs = [f"{count}\n{cell.cost_per_year:,.0f}" for count, cell in zip(counts, answer.frontier, strict=True)]
+    costs = [f"{count}\n{tested.cost_per_year:,.0f}" for count, tested in zip(counts, answer.frontier, strict=True)]
     ax.set_xticks(counts, costs)
     ax.set_xlim(min(counts) - 0.6, max(counts) + 0.6)
     ax.set_ylim(0.0, HEADROOM * max(ends, default=0.0) or 1.0)
@@ -86,9 +86,9 @@ def _note(answer: "Answer") -> str:
     """Say where the frontier was drawn, what a whisker is, and which counts stay as in the answer."""
     assert answer.chosen is not None  # else there is no frontier
     kept = [
-        f"{dimension.label}\N{NO-BREAK SPACE}{count}"
-        for position, (dimension, count) in enumerate(zip(answer.dimensions, answer.chosen.cell, strict=True))
-        if position != answer.frontier_dimension
+        f"{count_range.label}\N{NO-BREAK SPACE}{count}"
+        for position, (count_range, count) in enumerate(zip(answer.ranges, answer.chosen.counts, strict=True))
+        if position != answer.frontier_column
     ]
     note = (
         f"{answer.schedule.scenario.site.name}, seed {answer.schedule.seed}; "

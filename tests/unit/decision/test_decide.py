@@ -1,4 +1,4 @@
-"""Decision: what may be chosen, what a cell costs, how answers and refusals look, and how sure they are."""
+"""Decision: what may be chosen, what a combination costs, how answers and refusals look, and how sure they are."""
 
 import json
 from pathlib import Path
@@ -8,14 +8,15 @@ import pytest
 
 import batsim
 from batsim.decision.answer import DECIDING
-from batsim.decision.counts import Grid, dimensions_of, thinned
+from batsim.decision.counts import Grid, ranges_of
 from batsim.decision.decide import decide
 from batsim.decision.search import Search
+from batsim.decision.trials import Trials
 from batsim.scenario.settings import Settings
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
+from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
-from batsim.study.sweeps.cases import restated
 from batsim.views.text.decision_text import decision_text
 from tests.sites import KESTREL
 
@@ -29,7 +30,7 @@ QUICK = {"ranges": RANGES, "indifference": {"downtime": 20.0}, "same_cost": 0.0}
 
 def names(scenario, layout):
     """Least and most of everything that may be chosen, by name."""
-    return {each.name: (each.values[0], each.values[-1]) for each in dimensions_of(scenario, layout, {})}
+    return {each.name: (each.values[0], each.values[-1]) for each in ranges_of(scenario, layout, {})}
 
 
 def with_room(scenario, **keys):
@@ -53,14 +54,14 @@ def hopeless():
 # --- what may be chosen ---
 
 
-def test_all_counts_with_a_limit_are_dimensions():
+def test_all_counts_with_a_limit_have_a_range():
     assert names(KESTREL, "side rollers") == {
         "batteries": (25, 123), "chargers": (1, 123), "stations": (1, 4), "battery_carriage": (1, 4),
         "attendants": (1, 4),
     }  # fmt: skip
 
 
-def test_what_is_unlimited_is_no_dimension():
+def test_what_is_unlimited_has_no_range():
     """Here the attendants; then the chargers as well; then the stations."""
     assert list(names(SMALL, "room")) == ["batteries", "chargers", "stations"]
     free = with_room(SMALL, chargers="unlimited x electronic_iuia")
@@ -73,22 +74,22 @@ def test_in_the_truck_only_chargers_are_chosen():
     assert names(KESTREL, "in the truck") == {"chargers": (1, 24)}
 
 
-def test_several_battery_types_have_a_dimension_each():
+def test_several_battery_types_have_a_range_each():
     found = names(batsim.read(SCENARIOS / "frostholm-cold-store.yaml"), "side rollers")
 
     assert list(found)[:2] == ["batteries lead 48 V 750 Ah", "batteries lead 24 V 465 Ah"]
 
 
 def test_a_range_leaves_all_else_as_stated():
-    (one,) = dimensions_of(SMALL, "room", {"chargers": (2, 5)})
+    (one,) = ranges_of(SMALL, "room", {"chargers": (2, 5)})
 
     assert (one.name, one.values, one.stated) == ("chargers", (2, 3, 4, 5), 4)
 
 
 def test_many_values_are_thinned_out():
     """Both ends and what is stated stay."""
-    (batteries, *_) = dimensions_of(KESTREL, "hoist", {})
-    few = thinned(batteries)
+    (batteries, *_) = ranges_of(KESTREL, "hoist", {})
+    few = batteries.thinned()
 
     assert len(few.values) <= 17
     assert {25, 82, 123} <= set(few.values)
@@ -97,58 +98,62 @@ def test_many_values_are_thinned_out():
 
 
 def test_no_more_devices_than_the_stations_can_use():
-    cells = Grid(KESTREL, "hoist", dimensions_of(KESTREL, "hoist", {"stations": (1, 3), "hoist": (1, 3)})).cells
+    every = Grid(KESTREL, "hoist", ranges_of(KESTREL, "hoist", {"stations": (1, 3), "hoist": (1, 3)})).combinations
 
-    assert cells.tolist() == [[1, 1], [2, 1], [2, 2], [3, 1], [3, 2], [3, 3]]
+    assert every.tolist() == [[1, 1], [2, 1], [2, 2], [3, 1], [3, 2], [3, 3]]
 
 
-def test_a_cell_states_its_counts():
+def test_a_combination_is_a_layout_with_its_counts():
     """Attendants on every shift that has any; the rest of what is stated stays."""
     scenario = batsim.changed(KESTREL, {"layouts.hoist.attendants": {"room early": 3, "room late": 2, "room night": 0}})
-    dimensions = dimensions_of(
+    ranges = ranges_of(
         scenario, "hoist", {"batteries": (60, 70), "chargers": (30, 40), "hoist": (1, 2), "attendants": (1, 4)}
     )
-    changes = Grid(scenario, "hoist", dimensions).changes((65, 33, 2, 4))
+    counts = Grid(scenario, "hoist", ranges).counts((65, 33, 2, 4))
+    layout = with_counts(scenario, counts).layouts["hoist"]
 
-    assert changes == {
-        "layouts.hoist.batteries": {next(iter(scenario.batteries_of("hoist"))): 65},
-        "layouts.hoist.chargers": ["33 x electronic_iuia"],
-        "layouts.hoist.devices": {"hoist": 2},
-        "layouts.hoist.attendants": {"room early": 4, "room late": 4, "room night": 0},
+    assert counts.layout == "hoist"
+    assert {tuple(counted): number for counted, number in counts.numbers} == {
+        ("batteries", "lead 48 V 750 Ah"): 65,
+        ("chargers", "electronic_iuia"): 33,
+        ("devices", "hoist"): 2,
+        ("attendants", "room early"): 4,
+        ("attendants", "room late"): 4,
     }
+    assert (layout.batteries, layout.chargers) == ({"lead 48 V 750 Ah": 65}, ((33, "electronic_iuia"),))
+    assert (layout.devices, layout.attendants) == ({"hoist": 2}, {"room early": 4, "room late": 4, "room night": 0})
+    assert layout.stations == scenario.layouts["hoist"].stations
 
 
 def test_skills_go_with_the_attendants():
     """One more attendant is qualified, one fewer is one fewer of those who are."""
     scenario = batsim.read(SCENARIOS / "larkfield-bottling.yaml")
-    dimensions = dimensions_of(scenario, "one hoist", {"attendants": (2, 4)})
-    grid = Grid(scenario, "one hoist", dimensions)
+    grid = Grid(scenario, "one hoist", ranges_of(scenario, "one hoist", {"attendants": (2, 4)}))
     stated = scenario.layouts["one hoist"].attendants
 
     for number in (2, 3, 4):
-        (attendants,) = grid.changes((number,)).values()
-        changed = batsim.changed(scenario, grid.changes((number,))).layouts["one hoist"].attendants
+        changed = with_counts(scenario, grid.counts((number,))).layouts["one hoist"].attendants
         for shift, on_it in stated.items():
             assert int(changed[shift]) == (number if on_it else 0)
             if on_it and on_it.qualified:
                 skilled = {name: count + number - int(on_it) for name, count in on_it.qualified.items()}
-                assert attendants[shift] == {"attendants": number, **skilled}
+                assert changed[shift].qualified == skilled
 
 
-# --- what a cell costs ---
+# --- what a combination costs ---
 
 
 @pytest.mark.parametrize("file", sorted(SCENARIOS.glob("*.yaml")), ids=lambda file: file.stem)
-def test_costs_of_cells_are_those_of_their_scenarios(file):
+def test_costs_are_those_of_the_scenarios_with_the_counts(file):
     """Thing by thing, in every layout of every scenario."""
     scenario = batsim.read(file)
     for layout in scenario.layouts:
-        grid = Grid(scenario, layout, tuple(thinned(each) for each in dimensions_of(scenario, layout, {})))
+        grid = Grid(scenario, layout, tuple(each.thinned() for each in ranges_of(scenario, layout, {})))
         units = UnitCosts(scenario, layout)
         checked = 0
-        for number in np.linspace(0, len(grid.cells) - 1, 9).astype(int):
+        for number in np.linspace(0, len(grid.combinations) - 1, 9).astype(int):
             try:
-                changed = batsim.changed(scenario, grid.changes(grid.cells[number]))
+                changed = with_counts(scenario, grid.counts(tuple(grid.combinations[number])))
             except batsim.ScenarioError:  # more than the floor holds
                 continue
             checked += 1
@@ -164,14 +169,14 @@ def test_costs_of_cells_are_those_of_their_scenarios(file):
 def test_what_is_owned_costs_nothing(owned):
     """As many as are stated; what goes beyond them is bought, and having fewer earns nothing. By hand."""
     scenario = with_room(SMALL, owned=owned)
-    grid = Grid(scenario, "room", dimensions_of(scenario, "room", RANGES))
+    grid = Grid(scenario, "room", ranges_of(scenario, "room", RANGES))
     units = UnitCosts(scenario, "room")
 
     def bought(key, name, number, there):
         return max(0, number - there * (key in owned or name in owned))
 
-    for cell, cost in zip(grid.cells.tolist(), grid.costs, strict=True):
-        batteries, chargers, stations = cell
+    for counts, cost in zip(grid.combinations.tolist(), grid.costs, strict=True):
+        batteries, chargers, stations = counts
         by_hand = (
             1000.0 * bought("batteries", "plain", batteries, 8)
             + 200.0 * bought("chargers", "electronic_iuia", chargers, 4)
@@ -179,19 +184,19 @@ def test_what_is_owned_costs_nothing(owned):
             + 40.0 * bought("bays", "", batteries - 4 + stations, 6)
         )
         assert cost == pytest.approx(by_hand)
-        lines = cost_lines(batsim.changed(scenario, grid.changes(cell)), "room", units)
+        lines = cost_lines(with_counts(scenario, grid.counts(counts)), "room", units)
         assert sum(line.per_year for line in lines) == pytest.approx(by_hand)
 
 
 def test_an_uneven_attendants_is_paid_shift_by_shift():
     """Three early and two late: two on each cost two early and two late."""
     scenario = batsim.changed(KESTREL, {"layouts.hoist.attendants": {"room early": 3, "room late": 2, "room night": 0}})
-    grid = Grid(scenario, "hoist", dimensions_of(scenario, "hoist", {"attendants": (1, 4)}))
+    grid = Grid(scenario, "hoist", ranges_of(scenario, "hoist", {"attendants": (1, 4)}))
     units = UnitCosts(scenario, "hoist")
     each = units.attendants["room early"].per_year + units.attendants["room late"].per_year
 
     assert np.diff(grid.costs) == pytest.approx([each] * 3)
-    lines = cost_lines(batsim.changed(scenario, grid.changes((2,))), "hoist", units)
+    lines = cost_lines(with_counts(scenario, grid.counts((2,))), "hoist", units)
     assert grid.costs[1] == pytest.approx(sum(line.per_year for line in lines))
 
 
@@ -265,14 +270,14 @@ def test_nothing_to_choose(tmp_path):
     )
 
 
-def test_too_many_cells(monkeypatch):
-    monkeypatch.setattr("batsim.decision.decide.MOST_CELLS", 31)
+def test_too_many_combinations(monkeypatch):
+    monkeypatch.setattr("batsim.decision.decide.MOST_COMBINATIONS", 31)
     with pytest.raises(batsim.ScenarioError) as caught:
         decide(SMALL, Settings(workers=1), ranges=RANGES)
 
     assert str(caught.value) == (
         f"{FILE}: 1 problem\n"
-        f"  {FILE}: layouts.room: would give 32 cells; at most 31 are looked through, so state narrower ranges"
+        f"  {FILE}: layouts.room: would give 32 combinations; at most 31 are looked through, so state narrower ranges"
     )
 
 
@@ -289,19 +294,19 @@ def test_an_unknown_layout():
 
 
 def test_more_than_fits_rules_out_only_what_has_no_fewer():
-    """Six bays hold spares and empty bays of at most eight batteries: the greatest cell breaks the rule."""
+    """Six bays hold spares and empty bays of at most eight batteries: the greatest combination breaks the rule."""
     scenario = with_room(SMALL, bays=6)
     ranges = {**RANGES, "batteries": (5, 12)}
     found = decide(scenario, Settings(workers=1), ranges=ranges, indifference={"downtime": 20.0}, same_cost=0.0)["room"]
-    refused = [each.cell for each in found.tested if each.refused]
+    refused = [each.counts for each in found.tested if each.refused]
 
     assert found.chosen is not None
-    assert found.chosen.cell[0] <= 8
+    assert found.chosen.counts[0] <= 8
     assert (12, 4, 2) in refused
-    assert all(cell[0] > 6 for cell in refused)
+    assert all(counts[0] > 6 for counts in refused)
 
 
-def test_where_every_cell_breaks_a_rule_it_is_told():
+def test_where_every_combination_breaks_a_rule_it_is_told():
     """Fewer batteries than trucks."""
     found = decide(SMALL, Settings(workers=1), ranges={"batteries": (1, 3)})
     rule = found["room"].best.refused.splitlines()[1].strip()
@@ -327,17 +332,17 @@ def test_the_answer_of_a_small_room(sizing):
     assert sizing.cheapest is found
     assert found.interval() == found.chosen.interval(DECIDING, 0.95)
     assert found.interval().mean < 250.0
-    assert (found.cells, found.full_grid_runs) == (32, 32 * 8)
+    assert (found.combinations, found.full_grid_runs) == (32, 32 * 8)
 
 
 def test_frontier_and_near_misses_are_in_order(sizing):
     found = sizing["room"]
 
-    assert [each.cell for each in found.frontier] == [(5, 3, 1), (6, 3, 1), (7, 3, 1), (8, 3, 1), (9, 3, 1)][
+    assert [each.counts for each in found.frontier] == [(5, 3, 1), (6, 3, 1), (7, 3, 1), (8, 3, 1), (9, 3, 1)][
         : len(found.frontier)
     ]
     assert found.chosen in found.frontier
-    assert [each.cell for each in found.near_misses] == [(7, 2, 2)]
+    assert [each.counts for each in found.near_misses] == [(7, 2, 2)]
     assert all(each.missed == ("downtime",) and each.cost_per_year < 7860.0 for each in found.near_misses)
 
 
@@ -354,7 +359,7 @@ def test_out_of_reach_says_which_and_how_near(hopeless):
     assert found.chosen is None
     assert (found.counts, found.frontier, found.near_misses) == ({}, (), ())
     assert np.isnan(found.cost_per_year)
-    assert found.best.cell == (8, 4, 2)
+    assert found.best.counts == (8, 4, 2)
     assert found.best.missed == ("downtime", "waits")
     assert hopeless.cheapest is None
     downtime, waits = (found.interval(limit.measure) for limit in found.limits)
@@ -371,7 +376,7 @@ room (By hand)
     99 % of waits under 1 min: missed, {100 * waits.mean:.1f} ± {100 * waits.half_width:.1f} %
   Look at what binds there (batsim bottleneck), or ask whether the target is right.
 
-It took 8 runs of 1 of the 32 cells of the grid; all would have taken 256 runs.
+It took 8 runs of 1 of the 32 combinations; all would have taken 256 runs.
 
 Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime
 and drivers are left out. What is owned already costs nothing."""
@@ -387,9 +392,9 @@ def test_in_the_truck(tmp_path):
     scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 700 min"}})
     found = decide(scenario, Settings(workers=1), same_cost=0.0)["room"]
 
-    assert found.cells == 4
+    assert found.combinations == 4
     assert list(found.counts) == ["chargers"]
-    assert [each.cell[0] for each in found.frontier] == sorted(each.cell[0] for each in found.frontier)
+    assert [each.counts[0] for each in found.frontier] == sorted(each.counts[0] for each in found.frontier)
     assert {each.unit.thing for each in found.cost_lines} == {"battery", "charger", "device", "station"}
 
 
@@ -405,21 +410,18 @@ def test_equal_cost_picks_the_one_that_loses_least():
 def test_a_race_that_nobody_wins_ends(monkeypatch):
     """With a tolerance of next to nothing the means decide after the most replications."""
     monkeypatch.setattr("batsim.decision.search.MOST_REPLICATIONS", 20)
-    stated = Settings().schedule(SMALL)
-    grid = Grid(SMALL, "room", dimensions_of(SMALL, "room", RANGES))
-    with _runner() as runner:
-        search = Search(stated, "room", limits_of(SMALL), runner, None, 0.0)
-        search.grid = grid
-        meeting = [search.looked_at(cell, 4) for cell in ((7, 3, 2), (7, 4, 2))]
-        for each in meeting:
-            search.tested[each.cell] = each
-        picked = search._raced(list(meeting), 1e-9)
+    trials = trials_of_small()
+    meeting = [trials.looked_at(counts, 4) for counts in ((7, 3, 2), (7, 4, 2))]
+    trials.tested |= {tested.counts: tested for tested in meeting}
+    picked = Search(trials, 0.0).raced(list(meeting), 1e-9)
 
-    assert picked.cell in {(7, 3, 2), (7, 4, 2)}
+    assert picked.counts in {(7, 3, 2), (7, 4, 2)}
 
 
-def _runner():
-    return Runner(SMALL, 1, change=restated)
+def trials_of_small():
+    """Trials of the small room, nothing simulated yet."""
+    grid = Grid(SMALL, "room", ranges_of(SMALL, "room", RANGES))
+    return Trials(Settings().schedule(SMALL), grid, limits_of(SMALL), Runner(SMALL, 1, change=with_counts), None)
 
 
 # --- how sure ---
@@ -428,11 +430,11 @@ def _runner():
 @pytest.mark.parametrize(("near", "far", "reached"), [(0, 0, 0.95), (10, 60, 0.95), (20, 60, 0.905), (10, 120, 0.945)])
 def test_confidence_that_is_reached(near, far, reached):
     """Nine tenths of 5 % for up to 10 decisions near a target, a tenth for up to 60 others; beyond, in proportion."""
-    search = Search(Settings().schedule(SMALL), "room", limits_of(SMALL), _runner(), None, 0.0)
-    search.near_decisions = near
-    search.tested = dict.fromkeys(range(far))
+    trials = trials_of_small()
+    trials.near_decisions = near
+    trials.tested = dict.fromkeys(range(far))
 
-    assert search.confidence == pytest.approx(reached)
+    assert trials.confidence == pytest.approx(reached)
 
 
 def test_confidence_is_never_above_what_was_wanted(sizing):
@@ -446,7 +448,7 @@ def test_progress_is_told():
     told = []
     decide(SMALL, Settings(workers=1), **QUICK, progress=told.append)
 
-    assert told[0] == "room: 1 cells simulated, 4 runs"
+    assert told[0] == "room: 1 combination simulated, 4 runs"
     assert len(told) == len(set(told))
 
 
@@ -465,7 +467,7 @@ def test_json_says_everything(sizing):
     )
     assert set(room) == {
         "layout", "met", "counts", "confidence", "targets", "indifference", "cost_per_year", "currency", "answer",
-        "nearest", "frontier", "near_misses", "cells", "simulated", "runs", "full_grid_runs",
+        "nearest", "frontier", "near_misses", "combinations", "simulated", "runs", "full_grid_runs",
     }  # fmt: skip
     assert (room["met"], room["counts"]) == (True, {"batteries": 7, "chargers": 3, "stations": 1})
     assert (room["targets"], room["indifference"]) == (["downtime at most 250 min per truck-shift"], {"downtime": 20.0})
@@ -503,15 +505,15 @@ def test_text_whole(sizing):
     """All of it; the numbers are those of the result."""
     found = sizing["room"]
 
-    def number(cell):
-        interval = cell.interval(DECIDING, 0.95)
+    def number(tested):
+        interval = tested.interval(DECIDING, 0.95)
         return f"{interval.mean:.0f} ± {interval.half_width:.0f}"
 
     rows = [
-        f"{each.cell[0]}  {number(each):>{len('downtime per truck-shift')}}  {each.cost_per_year:>10,.0f}"
+        f"{each.counts[0]}  {number(each):>{len('downtime per truck-shift')}}  {each.cost_per_year:>10,.0f}"
         for each in found.frontier
     ]
-    frontier = {each.cell[0]: row for each, row in zip(found.frontier, rows, strict=True)}
+    frontier = {each.counts[0]: row for each, row in zip(found.frontier, rows, strict=True)}
 
     assert list(frontier) == [5, 6, 7, 8, 9][: len(rows)]
     text = decision_text(sizing)
@@ -535,9 +537,9 @@ room (By hand)
     4 x bay: 160 EUR a year
     1 x station: 100 EUR a year
 
-At 95.0 % confidence this meets the targets, and no cell of the grid that is cheaper by more than
-0 % meets them by more than what makes no difference (downtime 20). With one fewer of anything a
-target is missed, or met by less than that."""
+At 95.0 % confidence this meets the targets, and no combination that is cheaper by more than 0 %
+meets them by more than what makes no difference (downtime 20). With one fewer of anything a target
+is missed, or met by less than that."""
     )
     lines = rest.splitlines()
     assert lines[:2] == [
@@ -553,7 +555,7 @@ target is missed, or met by less than that."""
 Near misses, cheaper:
   7 x battery, 2 x charger, 2 x station (7,800 EUR a year): misses downtime ({number(found.near_misses[0])} min)
 
-It took {found.runs} runs of {len(found.tested)} of the 32 cells of the grid; all would have taken 256 runs.
+It took {found.runs} runs of {len(found.tested)} of the 32 combinations; all would have taken 256 runs.
 
 Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime
 and drivers are left out. What is owned already costs nothing."""
@@ -569,20 +571,22 @@ def test_text_fits(sizing, hopeless, width):
 
 def test_text_of_several_layouts_names_the_cheapest():
     layout = batsim.changed(SMALL, {"layouts.roomy": {
-        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
+        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia",
+        "attendants": "unlimited",
         "exchange_time": "5 min",
     }})  # fmt: skip
     found = decide(layout, Settings(workers=1), **QUICK)
     text = decision_text(found)
 
-    assert [each.layout for each in found.sizes] == ["room", "roomy"]
+    assert [each.layout for each in found.answers] == ["room", "roomy"]
     assert found.cheapest.layout == "roomy"
     assert f"Cheapest layout that meets the targets: roomy, {found.cheapest.cost_per_year:,.0f} EUR a year." in text
 
 
 def test_text_of_several_layouts_that_all_miss():
     scenario = batsim.changed(SMALL, {"layouts.other": {
-        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia", "attendants": "unlimited",
+        "handling": "hands", "stations": 2, "batteries": 8, "chargers": "4 x electronic_iuia",
+        "attendants": "unlimited",
     }})  # fmt: skip
     scenario = batsim.changed(scenario, {"targets": {"downtime_per_truck_shift": "at most 1 min"}})
 

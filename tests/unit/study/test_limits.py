@@ -122,7 +122,7 @@ def test_an_indifference_of_ones_own(full: Scenario) -> None:
 def test_the_figures_of_the_scenario_hold(full: Scenario) -> None:
     """Stated anew, for it alone."""
     changed = batsim.changed(
-        full, {"figures.'size.indifference_downtime'": "10 %", "figures.'size.indifference_trucks'": 1}
+        full, {"figures.'decide.indifference_downtime'": "10 %", "figures.'decide.indifference_trucks'": 1}
     )
     limits = {each.name: each.indifference for each in limits_of(changed)}
 

@@ -7,33 +7,34 @@ import pytest
 from matplotlib.figure import Figure
 
 import batsim
-from batsim.decision.answer import DECIDING, Answer
-from batsim.decision.answer import Tested as Cell
-from batsim.decision.counts import Dimension
+from batsim.decision.answer import DECIDING, Answer, Trial
+from batsim.decision.counts import CountRange
 from batsim.scenario.settings import Settings
 from batsim.study.limits import limits_of
+from batsim.study.running.counts import Counted
 from batsim.views.charts.frontier_chart import NONE, frontier_chart
 from tests.sites import KESTREL as SITE
 
 NOISE = np.array([-1.0, 1.0, 0.0])
-STATIONS = Dimension("stations", "stations", "", (1, 2), 2)
-BATTERIES = Dimension("batteries", "batteries", "lead", (50, 60), 82)
-CHARGERS = Dimension("fast_chargers", "chargers", "fast", (50, 60), 44)
+STATIONS = CountRange("stations", (Counted("stations"),), (1, 2), 2)
+BATTERIES = CountRange("batteries", (Counted("batteries", "lead"),), (50, 60), 82)
+CHARGERS = CountRange("fast_chargers", (Counted("chargers", "fast"),), (50, 60), 44)
 
 
 def cell(batteries, downtime, meets):
     """A cell with two stations."""
     values = {DECIDING: downtime + NOISE, "wait_within_target_share": np.full(3, 0.97)}
-    return Cell((2, batteries), 1000.0 * batteries, meets, (), "", values)
+    return Trial((2, batteries), 1000.0 * batteries, meets, (), "", values)
 
 
 FEW, ANSWER, MORE = cell(58, 25.0, False), cell(60, 14.0, True), cell(61, 12.0, True)
 
 
-def sized(*frontier, chosen=ANSWER, scenario=SITE, dimensions=(STATIONS, BATTERIES)):
+def sized(*frontier, chosen=ANSWER, scenario=SITE, ranges=(STATIONS, BATTERIES)):
     """What sizing found."""
     return Answer(
-        Settings(layouts="hoist", replications=3, weeks=1.0).schedule(scenario), "hoist", dimensions, limits_of(SITE), chosen, None, frontier, frontier, (),
+        Settings(layouts="hoist", replications=3, weeks=1.0).schedule(scenario), "hoist", ranges, limits_of(SITE), chosen,
+        None, frontier, frontier, (),
         (), False, 9, 40, 0.95, 0.95, 0.01, 10,
     )  # fmt: skip
 
@@ -100,17 +101,17 @@ def test_the_note_says_what_is_kept():
 
 def test_without_spare_batteries_chargers_change():
     """In the truck there is nothing else."""
-    size = sized(FEW, ANSWER, MORE, dimensions=(STATIONS, CHARGERS))
+    size = sized(FEW, ANSWER, MORE, ranges=(STATIONS, CHARGERS))
 
-    assert size.frontier_dimension == 1
-    assert sized(ANSWER, dimensions=(CHARGERS, BATTERIES)).frontier_dimension == 1
-    assert sized(ANSWER, dimensions=(STATIONS, replace_kind())).frontier_dimension == 0
+    assert size.frontier_column == 1
+    assert sized(ANSWER, ranges=(CHARGERS, BATTERIES)).frontier_column == 1
+    assert sized(ANSWER, ranges=(STATIONS, replace_kind())).frontier_column == 0
     assert frontier_chart(size).get_title("left") == "hoist: fewer and more fast chargers"
 
 
 def replace_kind():
-    """A dimension of neither batteries nor chargers."""
-    return BATTERIES._replace(kind="attendants")
+    """A range of neither batteries nor chargers."""
+    return BATTERIES._replace(counted=(Counted("attendants", "early"),))
 
 
 def test_without_a_target_for_downtime_there_is_no_line():

@@ -1,0 +1,194 @@
+"""Combinations of counts on trial: each is simulated until tests decide whether it meets the targets."""
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from batsim.decision.answer import Trial
+from batsim.errors import BatsimError, SimulationError
+from batsim.scenario.settings import Schedule
+from batsim.statistics.intervals import student_interval
+from batsim.statistics.sequential import Feasibility
+from batsim.study.running.counts import with_counts
+from batsim.study.running.jobs import REFUSED, Failure, Job
+
+if TYPE_CHECKING:
+    from batsim.decision.counts import Grid
+    from batsim.study.limits import Limit
+    from batsim.study.running.executors import Runner
+
+Verdict = Literal["feasible", "infeasible"]
+Values = dict[str, list[float]]
+"""By measure: one value for each replication."""
+
+EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
+"""Replications after which a combination that meets or misses its targets by far is decided, and the part of all chance
+of a wrong decision that these looks may use."""
+FIRST_STAGE = 16
+"""Replications of a combination before its targets are first decided on by the sequential test."""
+AT_ONCE = 2
+"""Replications that follow at a time."""
+MOST_REPLICATIONS = 200
+"""Of one combination; what is undecided then is decided by its means, and said."""
+NEAR_DECISIONS, FAR_DECISIONS = 10, 60
+"""Combinations near their targets, and others, over which the chance of a wrong decision is spread (Bonferroni); when
+there are more of the first, the confidence that is reached is less, and is told."""
+
+
+class Trials:
+    """Simulates combinations of a grid, and keeps what was found.
+
+    Parameters
+    ----------
+    schedule
+        Scenario, seed, length and warm-up of a run, and confidence.
+    grid
+        Layout, and what its counts cost.
+    limits
+        Targets.
+    runner
+        Runs jobs that carry counts.
+    progress
+        Called with a line of text for each combination that is decided.
+    """
+
+    def __init__(
+        self,
+        schedule: Schedule,
+        grid: "Grid",
+        limits: "tuple[Limit, ...]",
+        runner: "Runner",
+        progress: Callable[[str], None] | None,
+    ) -> None:
+        self.schedule, self.grid, self.limits = schedule, grid, limits
+        self.tested: dict[tuple[int, ...], Trial] = {}
+        self.runs = 0
+        self.near_decisions = 0
+        """Combinations that took the sequential test."""
+        self._runner, self._progress = runner, progress
+        self._alpha = 1.0 - schedule.confidence
+
+    @property
+    def confidence(self) -> float:
+        """Probability that no decision was wrong by more than the indifference."""
+        near = max(1.0, self.near_decisions / NEAR_DECISIONS)
+        far = max(1.0, len(self.tested) / FAR_DECISIONS)
+        return max(0.0, 1.0 - self._alpha * ((1.0 - EARLY_SHARE) * near + EARLY_SHARE * far))
+
+    def decided(self, counts: tuple[int, ...]) -> Trial:
+        """Decide whether a combination meets the targets, replication by replication."""
+        if counts not in self.tested:
+            self.tested[counts] = self._decide(counts)
+            if self._progress is not None:
+                layout, count = self.grid.layout, len(self.tested)
+                self._progress(f"{layout}: {count} combination{'' if count == 1 else 's'} simulated, {self.runs} runs")
+        return self.tested[counts]
+
+    def looked_at(self, counts: tuple[int, ...], replications: int = EARLY_LOOKS[-1]) -> Trial:
+        """Simulate a combination at least so often, whatever its targets."""
+        known = self.tested.get(counts)
+        if known is not None and (known.refused or known.replications >= replications):
+            return known
+        values = {} if known is None else {name: each.tolist() for name, each in known.values.items()}
+        refused = self._extend(counts, values, replications)
+        if known is not None:
+            self.tested[counts] = known._replace(values=_arrays(values))
+            return self.tested[counts]
+        missed = () if refused else tuple(limit.name for limit in self.limits if _mean(limit, values) > limit.most)
+        return Trial(counts, self._cost(counts), not missed and not refused, missed, refused, _arrays(values))
+
+    def _decide(self, counts: tuple[int, ...]) -> Trial:
+        cost, tests = self._cost(counts), _TargetTests(self.limits, self._alpha)
+        values: Values = {}
+        verdicts: list[Verdict | None] = []
+        for look in _looks():
+            if refused := self._extend(counts, values, look):
+                too_many = self._breaks_a_rule_with_more(counts)
+                return Trial(counts, cost, meets=False, missed=(), refused=refused, values={}, too_many=too_many)
+            verdicts = tests.verdicts(values)
+            if "infeasible" in verdicts or None not in verdicts:
+                break
+        self.near_decisions += look >= FIRST_STAGE
+        missed = tuple(
+            limit.name
+            for limit, verdict in zip(self.limits, verdicts, strict=True)
+            if verdict == "infeasible" or (verdict is None and _mean(limit, values) > limit.most)
+        )
+        sure = "infeasible" in verdicts or None not in verdicts
+        return Trial(counts, cost, not missed, missed, "", _arrays(values), sure)
+
+    def _extend(self, counts: tuple[int, ...], values: Values, replications: int) -> str:
+        """Add replications of a combination up to so many; return the rule that it breaks, if it breaks one."""
+        done, schedule = len(next(iter(values.values()), ())), self.schedule
+        layout, changes = self.grid.layout, self.grid.counts(counts)
+        jobs = [
+            Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, changes)
+            for number in range(done, replications)
+        ]
+        for outcome in self._runner.run(jobs):
+            if isinstance(outcome, Failure):
+                if outcome.kind == REFUSED:
+                    return outcome.message
+                raise outcome.error or SimulationError(outcome.message)
+            for name, value in outcome.items():
+                values.setdefault(name, []).append(value)
+        self.runs += len(jobs)
+        return ""
+
+    def _breaks_a_rule_with_more(self, counts: tuple[int, ...]) -> bool:
+        """Whether a combination that breaks a rule still does with what is stated of everything that it has less of."""
+        more = tuple(max(number, each.stated) for number, each in zip(counts, self.grid.ranges, strict=True))
+        try:
+            with_counts(self.schedule.scenario, self.grid.counts(more))
+        except BatsimError:
+            return True
+        return False
+
+    def _cost(self, counts: tuple[int, ...]) -> float:
+        return float(self.grid.costs_of(np.array([counts]))[0])
+
+
+class _TargetTests:
+    """Tests of all targets of one combination, fed with its replications as they come."""
+
+    def __init__(self, limits: "tuple[Limit, ...]", alpha: float) -> None:
+        near = alpha * (1.0 - EARLY_SHARE) / (NEAR_DECISIONS * len(limits))
+        self._tests = {
+            limit: Feasibility(limit.tested, limit.indifference / 2.0, near, FIRST_STAGE) for limit in limits
+        }
+        looks = FAR_DECISIONS * len(EARLY_LOOKS) * len(limits)
+        self._early_confidence = 1.0 - 2.0 * alpha * EARLY_SHARE / looks
+
+    def verdicts(self, values: Values) -> list[Verdict | None]:
+        """What is decided on each target; a measure that has no meaning in a layout keeps every limit."""
+        verdicts: list[Verdict | None] = []
+        for limit, test in self._tests.items():
+            signed = limit.sign * np.array(values[limit.measure])
+            if np.isnan(signed).any():
+                verdicts.append("feasible")
+            elif signed.size in EARLY_LOOKS:
+                verdicts.append(self._early(limit, signed))
+            else:
+                verdicts.append(test.add(signed[test.replications :].tolist()))
+        return verdicts
+
+    def _early(self, limit: "Limit", signed: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> Verdict | None:
+        """Decide after a few replications on a target that is met or missed by far (Student's interval)."""
+        interval = student_interval(signed, self._early_confidence)
+        return "infeasible" if interval.low > limit.most else "feasible" if interval.high <= limit.most else None
+
+
+def _looks() -> Iterator[int]:
+    """Replications after which it is looked whether a combination is decided."""
+    yield from EARLY_LOOKS
+    yield from range(FIRST_STAGE, MOST_REPLICATIONS + 1, AT_ONCE)
+
+
+def _mean(limit: "Limit", values: Values) -> float:
+    """Mean of a limit's measure with its sign."""
+    return limit.sign * float(np.mean(values[limit.measure]))
+
+
+def _arrays(values: Values) -> "dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]":
+    return {name: np.array(each) for name, each in values.items()}
