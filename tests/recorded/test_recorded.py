@@ -86,9 +86,9 @@ def test_shipped_schema_is_the_one_that_the_command_prints():
     assert json.loads(result.output) == json.loads((ROOT / "scenarios/batsim.schema.json").read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_every_cell_of_a_notebook_runs(path, monkeypatch):
-    """On runs that are too short to say anything; what they say is compared below."""
+@pytest.fixture
+def short_runs(monkeypatch):
+    """Runs that are too short to say anything, of whatever is run, from the top of the repository."""
     whole = Settings.schedule
 
     def cut_short(settings, scenario):
@@ -99,6 +99,19 @@ def test_every_cell_of_a_notebook_runs(path, monkeypatch):
 
     monkeypatch.setattr(Settings, "schedule", cut_short)
     monkeypatch.chdir(ROOT)
+
+
+@pytest.mark.usefixtures("short_runs")
+def test_the_readme_runs_in_python():
+    """What it shows is what there is."""
+    (code,) = re.findall(r"```python\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    exec(compile(code, "README.md", "exec"), {})
+
+
+@pytest.mark.usefixtures("short_runs")
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_every_cell_of_a_notebook_runs(path):
+    """What they say is compared below."""
     names = {}
     for number, cell in enumerate(nbformat.read(path, as_version=4).cells):
         if cell.cell_type == "code":

@@ -162,7 +162,7 @@ def test_a_run_no_longer_than_needed_tells_the_same(layout, charging):
     """Charging and connecting that the end of the window interrupts, held back by hours and power too."""
     scenario = batsim.changed(batsim.read(KESTREL), {"charging": charging})
     begin, end = WEEK_MIN, WEEK_MIN + 1.625 * DAY
-    whole = batsim.simulate(scenario, layout)
+    whole = batsim.simulate(scenario, layout, settings=batsim.Settings(weeks=2))
 
     part = record_until(scenario, layout, end)
 
