@@ -7,55 +7,54 @@ from batsim.catalogue import Figures
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.phases import peak_wall_kw, phases_hours
+from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import LocatedData, Path
+from batsim.scenario.text.located_data import Path
 from batsim.scenario.text.problems import problem
 
 ROUNDING = 1e-9
 
 
-def charging_problems(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def charging_problems(checked: CheckedLayout) -> Iterator[Problem]:
     """Find what keeps batteries of a layout from ever being charged."""
-    own = scenario.layouts[name].charging is not None
-    path: Path = ("layouts", name, "charging") if own else ("charging",)
-    yield from _power(scenario, name, path, source)
-    yield from _hours(scenario, name, path, source)
+    path: Path = ("charging",) if checked.layout.charging is None else ("layouts", checked.name, "charging")
+    yield from _power(checked, path)
+    yield from _hours(checked, path)
 
 
-def _pairs(scenario: Scenario, name: str) -> Iterator[tuple[str, BatteryType, str, ChargerType]]:
+def _pairs(checked: CheckedLayout) -> Iterator[tuple[str, BatteryType, str, ChargerType]]:
     """Battery types in use and the chargers of a layout that fit them."""
-    for battery in dict.fromkeys(group.battery for group in scenario.trucks):
-        kind = scenario.batteries[battery]
-        for count in scenario.layouts[name].chargers:
-            charger = scenario.chargers[count.charger]
+    for battery in checked.trucks:
+        kind = checked.scenario.batteries[battery]
+        for count in checked.layout.chargers:
+            charger = checked.scenario.chargers[count.charger]
             if charger.fits(battery, kind):
                 yield battery, kind, count.charger, charger
 
 
-def _power(scenario: Scenario, name: str, path: Path, source: LocatedData) -> Iterator[Problem]:
+def _power(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
     """Let each charge alone stay below the limit, and have a curve that can be told."""
-    limit_kw = scenario.charging_of(name).power_limit_kw
+    scenario, limit_kw = checked.scenario, checked.scenario.charging_of(checked.name).power_limit_kw
     if limit_kw is None:
         return
     needed: list[tuple[float, str, str]] = []
-    for battery, kind, label, charger in _pairs(scenario, name):
+    for battery, kind, label, charger in _pairs(checked):
         if kind.charge_time_min is not None:
             rule = f"needs the chargers' curves, and '{battery}' states a 'charge_time'; leave one of the two out"
-            yield problem(source, (*path, "power_limit"), rule)
+            yield problem(checked.source, (*path, "power_limit"), rule)
             return
         needed.append((_peak_kw(kind, charger, scenario.figures), label, battery))
     most_kw, label, battery = max(needed, default=(0.0, "", ""))
-    counts = [(each.number, scenario.chargers[each.charger].standby_kw) for each in scenario.layouts[name].chargers]
+    counts = [(count.number, scenario.chargers[count.charger].standby_kw) for count in checked.layout.chargers]
     most_kw += sum(number * kw for number, kw in counts if number != UNLIMITED)
     if limit_kw < most_kw - ROUNDING:
         least = f"{ceil(10.0 * most_kw) / 10.0:g} kW"
         rule = f"must be at least {least}, what one '{label}' draws on '{battery}', the others in standby"
-        yield problem(source, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
+        yield problem(checked.source, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
 
 
 def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:
@@ -70,20 +69,20 @@ def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float
     return max(peak_wall_kw(amps, volts, kind.cells, charger.efficiency_share) for amps, volts in stages)
 
 
-def _hours(scenario: Scenario, name: str, path: Path, source: LocatedData) -> Iterator[Problem]:
+def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
     """Let the hours of charging in a week hold at least one full charge."""
-    rules = scenario.charging_of(name)
+    figures, rules = checked.scenario.figures, checked.scenario.charging_of(checked.name)
     if not rules.windows:
         return
     open_h = overlap_min(rules.open_windows(2 * WEEK_MIN), [(WEEK_MIN, 2 * WEEK_MIN)]) / 60.0
-    for battery, kind, label, charger in _pairs(scenario, name):
+    for battery, kind, label, charger in _pairs(checked):
         if kind.charge_time_min is not None:
             hours = kind.charge_time_min.mean / 60.0
         else:
-            ah, profile = capacity_ah(kind, scenario.figures), profile_of(charger, kind, scenario.figures)
+            ah, profile = capacity_ah(kind, figures), profile_of(charger, kind, figures)
             hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
             hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
         if hours > open_h:
             rule = f"must be open for at least {ceil(hours)} h a week, what '{label}' takes to fill '{battery}'"
-            yield problem(source, (*path, "windows"), rule, got=f"{open_h:g} h")
+            yield problem(checked.source, (*path, "windows"), rule, got=f"{open_h:g} h")
             return

@@ -1,22 +1,26 @@
 """Rules for one layout: enough of everything, so that it can neither deadlock nor stand still."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.phases import phases_hours
 from batsim.scenario.checks.charging_checks import charging_problems
-from batsim.scenario.checks.room_checks import room_problems
+from batsim.scenario.checks.checked_layout import CheckedLayout
+from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
-from batsim.scenario.parts.base import UNLIMITED, did_you_mean
+from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
+from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import LocatedData, Path
+from batsim.scenario.text.located_data import LocatedData
 from batsim.scenario.text.problems import problem
 
 LONGEST_CHARGE_H = 168.0
 """A week: a full charge that takes longer is a slip in a unit. [h]"""
+LOOKED_AT_MIN = 3 * WEEK_MIN
+"""Weeks of the calendar in which people and trucks must meet. [min]"""
 
 
 def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = None) -> list[Problem]:
@@ -26,209 +30,172 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
     ----------
     scenario, name
         A scenario and the name of one of its layouts.
-    stated
+    source
         Where it stands in its file. A layout that was made in memory stands nowhere: line and column are 0.
     """
-    source = source or LocatedData(scenario.file, None)
+    checked = CheckedLayout(scenario, name, source or LocatedData(scenario.file, None))
     checks = (_batteries, _chargers, _bays, _devices, _attendants, _charge_in_truck, charging_problems)
-    found = [each for check in checks for each in check(scenario, name, source)]
-    return found or list(room_problems(scenario, name, source))
+    problems = [problem for check in checks for problem in check(checked)]
+    return problems or list(room_problems(checked))
 
 
-def _in_trucks(scenario: Scenario) -> dict[str, int]:
-    """Trucks by battery type."""
-    counts: dict[str, int] = {}
-    for group in scenario.trucks:
-        counts[group.battery] = counts.get(group.battery, 0) + group.count
-    return counts
-
-
-def _batteries(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _batteries(checked: CheckedLayout) -> Iterator[Problem]:
     """A battery for each truck, and a spare where the release rule needs one."""
-    layout = scenario.layouts[name]
-    path: Path = ("layouts", name, "batteries")
-    trucks = _in_trucks(scenario)
-    in_truck = scenario.arrangement(name).in_truck
-    if layout.batteries is None:
-        if not in_truck:
-            total = sum(trucks.values())
-            rule = f"missing: batteries in all, more than the {total} that the trucks carry"
-            yield problem(source, path, rule)
-        return
-    if "" in layout.batteries and len(trucks) > 1:
+    stated, trucks = checked.layout.batteries, checked.trucks
+    if stated is None:
+        if not checked.arrangement.in_truck:
+            rule = f"missing: batteries in all, more than the {sum(trucks.values())} that the trucks carry"
+            yield checked.problem("batteries", rule=rule)
+    elif "" in stated and len(trucks) > 1:
         rule = f"needs a number for each battery type ({', '.join(trucks)})"
-        yield problem(source, path, rule, got=str(layout.batteries[""]))
-        return
-    counts = scenario.batteries_of(name)
-    for battery, in_use in trucks.items():
-        at = path if "" in layout.batteries else (*path, battery)
-        if "" not in layout.batteries and battery not in layout.batteries:
-            yield problem(source, path, f"missing: a number for battery type '{battery}'")
-        elif in_truck and counts[battery] != in_use:
-            rule = f"charging in the truck needs one battery for each of the {in_use} trucks"
-            yield problem(source, at, rule, got=str(counts[battery]))
-        elif counts[battery] < in_use:
-            rule = f"must be at least {in_use}, one for each truck of battery type '{battery}'"
-            yield problem(source, at, rule, got=str(counts[battery]))
-        elif (
-            not in_truck
-            and counts[battery] < 2 * in_use
-            and scenario.rules.discharged_on_charge == "with_exchange"
-            and any(group.own_batteries for group in scenario.trucks if group.battery == battery)
-        ):
-            rule = (
-                f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type "
-                f"'{battery}'"
-            )
-            yield problem(source, at, rule, got=str(counts[battery]))
-        elif not in_truck and counts[battery] == in_use and scenario.rules.discharged_on_charge == "with_exchange":
-            rule = (
-                f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
-                f"have at least {in_use + 1}, or set rules.discharged_on_charge to at_arrival"
-            )
-            yield problem(source, at, rule, got=str(counts[battery]))
+        yield checked.problem("batteries", rule=rule, got=str(stated[""]))
+    else:
+        for battery in trucks:
+            if "" not in stated and battery not in stated:
+                yield checked.problem("batteries", rule=f"missing: a number for battery type '{battery}'")
+            elif rule := _too_few(checked, battery):
+                keys = ("batteries",) if "" in stated else ("batteries", battery)
+                yield checked.problem(*keys, rule=rule, got=str(checked.batteries[battery]))
 
 
-def _chargers(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _too_few(checked: CheckedLayout, battery: str) -> str:
+    """Rule that the number of batteries of a type breaks; empty where it breaks none."""
+    number, in_use = checked.batteries[battery], checked.trucks[battery]
+    if checked.arrangement.in_truck:
+        return f"charging in the truck needs one battery for each of the {in_use} trucks" if number != in_use else ""
+    if number < in_use:
+        return f"must be at least {in_use}, one for each truck of battery type '{battery}'"
+    if checked.pulled_out_at_arrival:
+        return ""
+    own = any(group.own_batteries for group in checked.scenario.trucks if group.battery == battery)
+    if own and number < 2 * in_use:
+        return (
+            f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type '{battery}'"
+        )
+    if number == in_use:
+        return (
+            f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
+            f"have at least {in_use + 1}, or set rules.discharged_on_charge to at_arrival"
+        )
+    return ""
+
+
+def _chargers(checked: CheckedLayout) -> Iterator[Problem]:
     """Every battery type in use has a charger that fits."""
-    layout = scenario.layouts[name]
-    for battery in _in_trucks(scenario):
+    scenario, chargers = checked.scenario, [count.charger for count in checked.layout.chargers]
+    for battery in checked.trucks:
         kind = scenario.batteries[battery]
-        fitting = [each.charger for each in layout.chargers if scenario.chargers[each.charger].fits(battery, kind)]
+        fitting = [charger for charger in chargers if scenario.chargers[charger].fits(battery, kind)]
         if not fitting:
             rule = f"no charger here fits battery type '{battery}' ({kind.chemistry.replace('_', ' ')})"
-            got = ", ".join(count.charger for count in layout.chargers)
-            yield problem(source, ("layouts", name, "chargers"), rule, got=got)
+            yield checked.problem("chargers", rule=rule, got=", ".join(chargers))
         for charger in fitting:
-            yield from _currents(scenario, battery, charger, source)
+            yield from _currents(checked, battery, charger)
 
 
-def _currents(scenario: Scenario, battery: str, charger: str, source: LocatedData) -> Iterator[Problem]:
+def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Problem]:
     """Find charge currents that never fill a battery type, which are slips in a unit."""
-    kind = scenario.batteries[battery]
+    scenario, kind = checked.scenario, checked.scenario.batteries[battery]
     profile = profile_of(scenario.chargers[charger], kind, scenario.figures)
-    path: Path = ("chargers", charger)
     if profile.end_a > profile.main_a:
+        rule = "the end current must not be above the main current"
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
-        yield problem(source, path, "the end current must not be above the main current", got=got)
+        yield problem(checked.source, ("chargers", charger), rule, got=got)
         return
     ah = capacity_ah(kind, scenario.figures)
     hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
-        yield problem(source, path, rule)
+        yield problem(checked.source, ("chargers", charger), rule)
 
 
-def _bays(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _bays(checked: CheckedLayout) -> Iterator[Problem]:
     """Bays for all spares and the empty ones an exchange needs."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    if layout.bays is None or layout.bays == UNLIMITED or arrangement.in_truck:
+    bays, arrangement = checked.layout.bays, checked.arrangement
+    if bays is None or bays == UNLIMITED or arrangement.in_truck:
         return
-    trucks = _in_trucks(scenario)
-    batteries = sum(scenario.batteries_of(name).values())
-    spares = batteries - sum(trucks.values())
-    if scenario.rules.discharged_on_charge == "at_arrival":
-        if layout.bays < batteries:
+    batteries = sum(checked.batteries.values())
+    spares = batteries - sum(checked.trucks.values())
+    rule = ""
+    if checked.pulled_out_at_arrival:
+        if bays < batteries:
             rule = f"discharged batteries pulled out at arrival need a bay for each of the {batteries} batteries"
-            yield problem(source, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
-    elif layout.bays < spares + arrangement.empty_bays:
+    elif bays < spares + arrangement.empty_bays:
         rule = (
             f"would deadlock: {spares} spare batteries and {arrangement.empty_bays} empty "
             f"{arrangement.bay} for the exchange need at least {spares + arrangement.empty_bays} bays"
         )
-        yield problem(source, ("layouts", name, "bays"), rule, got=f"{layout.bays:g}")
+    if rule:
+        yield checked.problem("bays", rule=rule, got=f"{bays:g}")
 
 
-def _devices(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _devices(checked: CheckedLayout) -> Iterator[Problem]:
     """Devices that the arrangement knows, and enough for one exchange."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    held = {device: kind.held for device, kind in arrangement.devices.items()}
-    if arrangement.in_truck:
-        held = dict(arrangement.watering_devices)
-    yield from device_problems(("layouts", name, "devices"), layout.handling, layout.devices, held, source)
-    standby = scenario.standby(name)
+    layout, arrangement = checked.layout, checked.arrangement
+    yield from device_problems(checked, ("devices",), layout.handling, layout.devices, arrangement.devices_held)
+    standby = checked.scenario.standby(checked.name)
     taken = max(arrangement.set_down_bays, standby.set_down_bays if standby is not None else 0)
     if layout.set_down_bays is not None and layout.set_down_bays < taken:
         rule = f"would deadlock: one exchange takes {taken}"
-        yield problem(source, ("layouts", name, "set_down_bays"), rule, got=f"{layout.set_down_bays:g}")
+        yield checked.problem("set_down_bays", rule=rule, got=f"{layout.set_down_bays:g}")
 
 
-def device_problems(
-    path: Path, handling: str, counts: dict[str, float], held: dict[str, int], source: LocatedData
-) -> Iterator[Problem]:
-    """Find devices that an arrangement does not know, and too few of those that it does."""
-    for device, count in counts.items():
-        if device not in held:
-            rule = f"{handling} uses no such device{did_you_mean(device, list(held))}"
-            yield problem(source, (*path, device), rule, of_key=True)
-        elif count < held[device]:
-            rule = f"would deadlock: one exchange holds {held[device]}; have at least {held[device]}"
-            yield problem(source, (*path, device), rule, got=f"{count:g}")
-
-
-def _attendants(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
-    """Enough attendants at once, in hours when trucks work."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    path: Path = ("layouts", name, "attendants")
-    if not isinstance(layout.attendants, dict):
+def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
+    """Enough attendants at once, qualified where that is asked for, in hours when trucks work."""
+    layout, arrangement, week = checked.layout, checked.arrangement, checked.scenario.week
+    needed, skill = _needed_attendants(checked)
+    if not isinstance(layout.attendants, dict) or not needed:
         return
-    skill = None
-    if arrangement.in_truck or layout.drivers_exchange:
-        needed = 0
-    elif layout.exchange_time_min is not None:
-        needed = 1
-    else:
-        needed = max([0, *(step.by.attendants for step in arrangement.steps)])
-        skill = next((step.skill for step in arrangement.steps if step.skill), None)
-    connects = arrangement.connects == "attendant" and not arrangement.in_truck and not layout.drivers_exchange
-    needed = max(needed, int(connects or has_maintenance(scenario)))
-    if not needed:
-        return
-    manned = manned_windows(scenario.week, layout.attendants, needed, 3 * WEEK_MIN)
-    stated_attendants = ", ".join(f"{shift}: {count}" for shift, count in layout.attendants.items()) or "nobody"
+    people = f"{needed} attendant{'s' * (needed > 1)}"
+    got = ", ".join(f"{shift}: {count}" for shift, count in layout.attendants.items()) or "nobody"
+    manned = manned_windows(week, layout.attendants, needed, LOOKED_AT_MIN)
     if not manned:
-        rule = f"{layout.handling} needs {needed} attendant{'s' * (needed > 1)} on duty at once on at least one shift"
-        yield problem(source, path, rule, got=stated_attendants)
+        rule = f"{layout.handling} needs {people} on duty at once on at least one shift"
+        yield checked.problem("attendants", rule=rule, got=got)
         return
-    qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
     if skill is not None:
-        manned = common(manned, manned_windows(scenario.week, qualified, 1, 3 * WEEK_MIN))
+        manned = common(manned, manned_windows(week, _qualified(layout.attendants, skill), 1, LOOKED_AT_MIN))
     if not manned:
         rule = (
             f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
         )
-        yield problem(source, path, rule, got=stated_attendants)
+        yield checked.problem("attendants", rule=rule, got=got)
         return
-    if arrangement.in_truck:
-        return
-    for group in scenario.trucks:
-        at_work = group_windows(scenario.week, group.shifts, 3 * WEEK_MIN)
+    for group in () if arrangement.in_truck else checked.scenario.trucks:
+        at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
         if at_work and overlap_min(manned, at_work) <= 0.0:
             rule = (
-                f"is never on shift when exchanges fall due: '{group.group}' works "
-                f"{', '.join(group.shifts)}; put {needed} attendant{'s' * (needed > 1)} on one of these shifts"
+                f"nobody is on duty when exchanges fall due: '{group.group}' works "
+                f"{', '.join(group.shifts)}; put {people} on one of these shifts"
             )
-            yield problem(source, path, rule, got=stated_attendants)
+            yield checked.problem("attendants", rule=rule, got=got)
 
 
-def has_maintenance(scenario: Scenario) -> bool:
-    """Tell whether any battery in use is watered, inspected, read or washed."""
-    types = (scenario.batteries[group.battery] for group in scenario.trucks)
-    return any(
-        each is not None for kind in types for each in (kind.watering, kind.inspection, kind.readings, kind.wash)
-    )
+def _qualified(attendants: Mapping[str, OnDuty], skill: str) -> dict[str, int]:
+    """Attendants with a skill, by shift."""
+    return {shift: on_duty.with_skill(skill) for shift, on_duty in attendants.items()}
 
 
-def _charge_in_truck(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
+    """Attendants that one job of a layout needs at most, and what one of them must be qualified for."""
+    layout, arrangement = checked.layout, checked.arrangement
+    types = (checked.scenario.batteries[group.battery] for group in checked.scenario.trucks)
+    maintained = int(any(kind.is_maintained for kind in types))
+    if arrangement.in_truck or layout.drivers_exchange:
+        return maintained, None
+    one = max(maintained, int(arrangement.connects == "attendant"))
+    if layout.exchange_time_min is not None:
+        return 1, None
+    most = max([0, *(step.by.attendants for step in arrangement.steps)])
+    return max(most, one), next((step.skill for step in arrangement.steps if step.skill), None)
+
+
+def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:
     """Charge levels of charging in the truck must lie above the level that sends a truck to charge."""
-    layout = scenario.layouts[name]
-    if not scenario.arrangement(name).in_truck:
+    if not checked.arrangement.in_truck:
         return
-    latest = max(group.exchange_at_share for group in scenario.trucks)
-    for key, share in (
-        ("ceiling", layout.in_truck.ceiling_share),
-        ("return_at", layout.in_truck.return_at_share),
-    ):
+    latest, rules = max(group.exchange_at_share for group in checked.scenario.trucks), checked.layout.in_truck
+    for key, share in (("ceiling", rules.ceiling_share), ("return_at", rules.return_at_share)):
         if share <= latest:
             rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
-            yield problem(source, ("layouts", name, "in_truck", key), rule, got=f"{100 * share:g} %")
+            yield checked.problem("in_truck", key, rule=rule, got=f"{100 * share:g} %")

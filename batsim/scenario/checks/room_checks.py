@@ -1,180 +1,165 @@
 """Rules for positions, standby method, breakdowns and the reserve of a layout."""
 
 from collections.abc import Iterator
-from itertools import chain
 
 from batsim.errors import Problem
+from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.parts.base import UNLIMITED, did_you_mean
-from batsim.scenario.parts.floor import Floor, bay_spots, station_spots
-from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import LocatedData, Path
-from batsim.scenario.text.problems import problem
+from batsim.scenario.parts.floor import Floor, Spot, bay_spots, station_spots
 
 
-def room_problems(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def room_problems(checked: CheckedLayout) -> Iterator[Problem]:
     """Find every broken rule of what a layout says beyond its counts."""
-    return chain(
-        _floor(scenario, name, source),
-        _standby(scenario, name, source),
-        _outages(scenario, name, source),
-        _reserve(scenario, name, source),
-    )
+    yield from _floor(checked)
+    yield from _standby(checked)
+    yield from _outages(checked)
+    yield from _reserve(checked)
 
 
-def bays_of(scenario: Scenario, name: str) -> float:
-    """Bays of a layout: as stated, or spares and the empty ones that exchanges at all stations need."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    batteries = sum(scenario.batteries_of(name).values())
-    trucks = sum(group.count for group in scenario.trucks)
-    stations = min(1 if layout.stations is None else layout.stations, trucks)
-    if layout.bays == UNLIMITED or (layout.bays is None and scenario.rules.discharged_on_charge == "at_arrival"):
-        return batteries + stations * arrangement.empty_bays
-    if layout.bays is None:
-        return batteries - trucks + stations * arrangement.empty_bays
-    return layout.bays
-
-
-def _floor(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
-    """Positions for all bays and stations, that devices can reach, for an arrangement that knows its ways."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    path: Path = ("layouts", name, "floor")
-    if layout.floor is None:
-        return
-    if not arrangement.has_ways:
-        rule = f"{layout.handling} states no ways; give its steps 'ways' and 'at_ends', or leave positions out"
-        yield problem(source, path, rule)
-        return
-    if layout.exchange_time_min is not None:
-        yield problem(
-            source, path, "does not go with 'exchange_time', a time for the whole exchange; keep one of the two"
-        )
-    if layout.stations == UNLIMITED:
-        yield problem(source, ("layouts", name, "stations"), "positions need a number of stations", got="unlimited")
-        return
-    bays = int(bays_of(scenario, name))
-    spots = bay_spots(layout.floor, bays)
-    if len(spots) < bays:
-        rule = f"the rows hold {len(spots)} of {bays} bays; leave 'bays' out of the last row to let it take the rest"
-        yield problem(source, (*path, "rows"), rule)
-        return
-    yield from _zones(scenario, name, layout.floor, bays, source)
-
-
-def _zones(scenario: Scenario, name: str, floor: Floor, bays: int, source: LocatedData) -> Iterator[Problem]:
-    """Every bay and station within the zone of each device, and a bay in reach of each station."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    path: Path = ("layouts", name, "floor")
-    stations = station_spots(floor, int(layout.stations or 1))
-    spots = bay_spots(floor, bays)
-    named = [(f"bay {number + 1}", spot) for number, spot in enumerate(spots)]
-    named += [(f"station {number + 1}", spot) for number, spot in enumerate(stations)]
-    for device, zone in floor.zones.items():
-        here: Path = (*path, "zones", device)
-        if device not in arrangement.devices:
-            rule = f"{layout.handling} uses no such device{did_you_mean(device, list(arrangement.devices))}"
-            yield problem(source, here, rule, of_key=True)
-            continue
-        outside = [title for title, spot in named if not zone.holds(spot.x_m, spot.y_m)]
-        if outside:
-            more = f" and {len(outside) - 1} more" if len(outside) > 1 else ""
-            yield problem(source, here, f"does not hold {outside[0]}{more}")
-    for device, kind in arrangement.devices.items():
-        for number, station in enumerate(stations):
-            ways = [abs(spot.x_m - station.x_m) + abs(spot.y_m - station.y_m) for spot in spots]
-            near = sum(way <= (UNLIMITED if kind.reach_m is None else kind.reach_m) for way in ways)
-            if near <= arrangement.empty_bays:
-                rule = (
-                    f"{device} reaches only {near} of {len(spots)} bays from station {number + 1}; it needs ready "
-                    "batteries and an empty bay in reach"
-                )
-                yield problem(source, path, rule)
-
-
-def _standby(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
-    """What stands by must be a way to exchange, with enough devices."""
-    layout, standby = scenario.layouts[name], scenario.layouts[name].standby
-    path: Path = ("layouts", name, "standby")
-    if standby is None:
-        return
-    arrangement = scenario.handling[standby.handling]
-    if arrangement.in_truck or scenario.arrangement(name).in_truck:
-        yield problem(source, path, "stands by for exchanges; charging in the truck has none")
-        return
-    held = {device: kind.held for device, kind in arrangement.devices.items()}
-    for device, count in standby.devices.items():
+def device_problems(
+    checked: CheckedLayout, keys: tuple[str, ...], handling: str, counts: dict[str, float], held: dict[str, int]
+) -> Iterator[Problem]:
+    """Find devices that an arrangement does not know, and too few of those that it does."""
+    for device, count in counts.items():
         if device not in held:
-            rule = f"{standby.handling} uses no such device{did_you_mean(device, list(held))}"
-            yield problem(source, (*path, "devices", device), rule, of_key=True)
+            rule = f"{handling} uses no such device{did_you_mean(device, list(held))}"
+            yield checked.problem(*keys, device, rule=rule, of_key=True)
         elif count < held[device]:
             rule = f"would deadlock: one exchange holds {held[device]}; have at least {held[device]}"
-            yield problem(source, (*path, "devices", device), rule, got=f"{count:g}")
-    if layout.floor is not None and not arrangement.has_ways:
-        rule = f"{standby.handling} states no ways, which positions need"
-        yield problem(source, (*path, "handling"), rule)
+            yield checked.problem(*keys, device, rule=rule, got=f"{count:g}")
 
 
-def _counts(scenario: Scenario, name: str) -> dict[str, float]:
+def _bays_of(checked: CheckedLayout) -> int:
+    """Bays of a layout with positions: as stated, or spares and the empty ones that exchanges at all stations need."""
+    layout, batteries, trucks = checked.layout, sum(checked.batteries.values()), sum(checked.trucks.values())
+    if layout.bays is not None and layout.bays != UNLIMITED:
+        return int(layout.bays)
+    empty = min(int(layout.stations or 1), trucks) * checked.arrangement.empty_bays
+    out_of_trucks = batteries if layout.bays == UNLIMITED or checked.pulled_out_at_arrival else batteries - trucks
+    return out_of_trucks + empty
+
+
+def _floor(checked: CheckedLayout) -> Iterator[Problem]:
+    """Positions for all bays and stations, that devices can reach, for an arrangement that knows its ways."""
+    layout = checked.layout
+    if layout.floor is None:
+        return
+    if not checked.arrangement.has_ways:
+        rule = f"{layout.handling} states no ways; give its steps 'ways' and 'at_ends', or leave positions out"
+        yield checked.problem("floor", rule=rule)
+        return
+    if layout.exchange_time_min is not None:
+        rule = "does not go with 'exchange_time', a time for the whole exchange; keep one of the two"
+        yield checked.problem("floor", rule=rule)
+    if layout.stations == UNLIMITED:
+        yield checked.problem("stations", rule="positions need a number of stations", got="unlimited")
+        return
+    number = _bays_of(checked)
+    bays = bay_spots(layout.floor, number)
+    if len(bays) < number:
+        rule = f"the rows hold {len(bays)} of {number} bays; leave 'bays' out of the last row to let it take the rest"
+        yield checked.problem("floor", "rows", rule=rule)
+        return
+    stations = station_spots(layout.floor, int(layout.stations or 1))
+    yield from _zones(checked, layout.floor, bays, stations)
+    yield from _reach(checked, bays, stations)
+
+
+def _zones(checked: CheckedLayout, floor: Floor, bays: list[Spot], stations: list[Spot]) -> Iterator[Problem]:
+    """Every bay and station within the zone of each device."""
+    titled = [(f"bay {number}", spot) for number, spot in enumerate(bays, start=1)]
+    titled += [(f"station {number}", spot) for number, spot in enumerate(stations, start=1)]
+    devices = list(checked.arrangement.devices)
+    for device, zone in floor.zones.items():
+        outside = [title for title, spot in titled if not zone.holds(spot.x_m, spot.y_m)]
+        if device not in devices:
+            rule = f"{checked.layout.handling} uses no such device{did_you_mean(device, devices)}"
+            yield checked.problem("floor", "zones", device, rule=rule, of_key=True)
+        elif outside:
+            more = f" and {len(outside) - 1} more" if len(outside) > 1 else ""
+            yield checked.problem("floor", "zones", device, rule=f"does not hold {outside[0]}{more}")
+
+
+def _reach(checked: CheckedLayout, bays: list[Spot], stations: list[Spot]) -> Iterator[Problem]:
+    """Enough bays in reach of each station."""
+    for device, kind in checked.arrangement.devices.items():
+        reach_m = UNLIMITED if kind.reach_m is None else kind.reach_m
+        for number, station in enumerate(stations, start=1):
+            near = sum(abs(bay.x_m - station.x_m) + abs(bay.y_m - station.y_m) <= reach_m for bay in bays)
+            if near <= checked.arrangement.empty_bays:
+                rule = (
+                    f"{device} reaches only {near} of {len(bays)} bays from station {number}; it needs ready "
+                    "batteries and an empty bay in reach"
+                )
+                yield checked.problem("floor", rule=rule)
+
+
+def _standby(checked: CheckedLayout) -> Iterator[Problem]:
+    """What stands by must be a way to exchange, with enough devices."""
+    standby, arrangement = checked.layout.standby, checked.scenario.standby(checked.name)
+    if standby is None or arrangement is None:
+        return
+    if arrangement.in_truck or checked.arrangement.in_truck:
+        yield checked.problem("standby", rule="stands by for exchanges; charging in the truck has none")
+        return
+    keys = ("standby", "devices")
+    yield from device_problems(checked, keys, standby.handling, standby.devices, arrangement.devices_held)
+    if checked.layout.floor is not None and not arrangement.has_ways:
+        yield checked.problem("standby", "handling", rule=f"{standby.handling} states no ways, which positions need")
+
+
+def _counts(checked: CheckedLayout) -> dict[str, float]:
     """How many there are of everything that may be out of use."""
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
-    standby, chargers = scenario.standby(name), sum(count.number for count in layout.chargers)
-    counts: dict[str, float] = {"station": 1.0 if layout.stations is None else layout.stations}
-    if arrangement.in_truck:
-        counts["station"] = chargers if layout.stations is None else layout.stations
-        counts |= {device: float(held) for device, held in arrangement.watering_devices.items()}
-    counts |= {device: float(kind.held) for device, kind in arrangement.devices.items()}
+    layout, arrangement, standby = checked.layout, checked.arrangement, checked.scenario.standby(checked.name)
+    spots = sum(count.number for count in layout.chargers) if arrangement.in_truck else 1.0
+    counts: dict[str, float] = {"station": spots if layout.stations is None else layout.stations}
+    for device, held in arrangement.devices_held.items():
+        counts[device] = float(held)
     counts |= layout.devices
     if standby is not None and layout.standby is not None:
-        counts |= {device: float(kind.held) for device, kind in standby.devices.items()}
-        counts |= layout.standby.devices
+        counts |= {device: float(held) for device, held in standby.devices_held.items()} | layout.standby.devices
     for count in layout.chargers:
         counts[count.charger] = counts.get(count.charger, 0.0) + count.number
     return counts
 
 
-def _outages(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _outages(checked: CheckedLayout) -> Iterator[Problem]:
     """What breaks down or is out must be there, in a number that has a limit."""
-    layout, counts = scenario.layouts[name], _counts(scenario, name)
-    counts["charger"] = sum(count.number for count in layout.chargers)
+    layout, counts = checked.layout, _counts(checked)
+    counts_of_all = counts | {"charger": sum(count.number for count in layout.chargers)}
     for thing in layout.breakdowns:
-        yield from _missed(source, ("layouts", name, "breakdowns", thing), thing, counts)
-    del counts["charger"]
+        if rule := _not_missed(thing, counts_of_all):
+            yield checked.problem("breakdowns", thing, rule=rule, of_key=True)
     for number, outage in enumerate(layout.out):
-        path: Path = ("layouts", name, "out", number)
-        found = list(_missed(source, (*path, "thing"), outage.thing, counts))
-        yield from found
-        if not found and outage.units > counts[outage.thing]:
+        if rule := _not_missed(outage.thing, counts):
+            yield checked.problem("out", number, "thing", rule=rule, got=f"'{outage.thing}'")
+        elif outage.units > counts[outage.thing]:
             rule = f"there are {counts[outage.thing]:g} of them"
-            yield problem(source, (*path, "units"), rule, got=str(outage.units))
+            yield checked.problem("out", number, "units", rule=rule, got=str(outage.units))
 
 
-def _missed(source: LocatedData, path: Path, thing: str, counts: dict[str, float]) -> Iterator[Problem]:
-    """Find something that is not there, or that nobody would miss."""
-    is_key = path[-1] == thing
-    got = None if is_key else f"'{thing}'"
+def _not_missed(thing: str, counts: dict[str, float]) -> str:
+    """Rule that something breaks which is not there, or which nobody would miss; empty where it breaks none."""
     if thing not in counts:
-        rule = f"nothing of this name here{did_you_mean(thing, list(counts))}"
-        yield problem(source, path, rule, got=got, of_key=is_key)
-    elif counts[thing] == UNLIMITED:
-        yield problem(source, path, "there is no limit to them; nobody would miss one", got=got, of_key=is_key)
+        return f"nothing of this name here{did_you_mean(thing, list(counts))}"
+    return "there is no limit to them; nobody would miss one" if counts[thing] == UNLIMITED else ""
 
 
-def _reserve(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _reserve(checked: CheckedLayout) -> Iterator[Problem]:
     """A reserve leaves spares for others, and somebody comes for the shift change."""
-    reserve = scenario.layouts[name].reserve_for_shift_change
-    path: Path = ("layouts", name, "reserve_for_shift_change")
-    if not reserve or scenario.arrangement(name).in_truck:
+    reserve = checked.layout.reserve_for_shift_change
+    if not reserve or checked.arrangement.in_truck:
         return
-    counts = scenario.batteries_of(name)
-    for battery in counts:
-        groups = [group for group in scenario.trucks if group.battery == battery]
-        trucks = sum(group.count for group in groups)
-        spares, whose = counts[battery] - trucks, f"the spare batteries of type '{battery}'"
+    for battery, trucks in checked.trucks.items():
+        groups = [group for group in checked.scenario.trucks if group.battery == battery]
+        spares, whose = checked.batteries[battery] - trucks, f"the spare batteries of type '{battery}'"
         if groups[0].own_batteries:
-            spares = spares // trucks
+            spares //= trucks
             whose = f"the spare batteries that each truck with '{battery}' keeps of its own"
+        rule = ""
         if reserve >= spares:
             rule = f"must be below {spares}, {whose}"
-            yield problem(source, path, rule, got=str(reserve))
         elif all(group.exchange_when.shift_change == "never" for group in groups):
             rule = f"no truck with '{battery}' comes for the shift change; see trucks, exchange_when, shift_change"
-            yield problem(source, path, rule, got=str(reserve))
+        if rule:
+            yield checked.problem("reserve_for_shift_change", rule=rule, got=str(reserve))

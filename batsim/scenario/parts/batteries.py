@@ -290,6 +290,11 @@ class BatteryType(Frozen):
             yield Fault(("charge_below",), f"must be above 'charge_from' ({from_text})", below_text)
 
     @property
+    def is_maintained(self) -> bool:
+        """Whether it is watered, inspected, read or washed."""
+        return any(task is not None for task in (self.watering, self.inspection, self.readings, self.wash))
+
+    @property
     def nominal_v(self) -> float:
         """Nominal voltage, 2 V a lead-acid cell and 3.2 V a lithium iron phosphate cell. [V]"""
         return self.cells * (3.2 if self.chemistry == "lithium_ion" else 2.0)

@@ -225,6 +225,13 @@ class Arrangement(Frozen):
             yield Fault(path, f"needs a speed of {name} under '{key}', such as '3 km/h'")
 
     @property
+    def devices_held(self) -> dict[str, int]:
+        """Devices that one exchange holds, or watering by hand in the truck."""
+        if self.in_truck:
+            return dict(self.watering_devices)
+        return {name: device.held for name, device in self.devices.items()}
+
+    @property
     def has_ways(self) -> bool:
         """True when ways are stated, so that a layout may state positions."""
         return any(step.ways for step in self.steps)

@@ -168,7 +168,7 @@ class AttendantCounts(Kind):
         in_all = by_name.pop("attendants")
         for skill, count in by_name.items():
             if count > in_all:
-                msg = f"{count} are qualified for '{skill}', and there are {in_all} attendants in all"
+                msg = f"{count} are qualified for '{skill}', of {in_all} attendant{'s' * (in_all != 1)} in all"
                 raise ValueError(msg)
         return OnDuty(in_all, by_name)
 

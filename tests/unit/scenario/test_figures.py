@@ -155,10 +155,10 @@ def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str,
 @pytest.mark.parametrize(
     ("name", "text", "look", "ratio"),
     [
-        ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.queues[0].cell.slope_v, None),
-        ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.queues[0].profiles[0].rated.tau_h, "tau"),
-        ("battery__vented_lead_acid__finish_v", "2.5 V", lambda p: p.queues[0].profiles[0].rated.finish_v, "finish_v"),
-        ("watering__by_hand_base", "2 min", lambda p: p.queues[0].maintenance[0].time.mean, None),
+        ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.battery_plans[0].cell.slope_v, None),
+        ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.battery_plans[0].profiles[0].rated.tau_h, "tau"),
+        ("battery__vented_lead_acid__finish_v", "2.5 V", lambda p: p.battery_plans[0].profiles[0].rated.finish_v, "finish_v"),
+        ("watering__by_hand_base", "2 min", lambda p: p.battery_plans[0].maintenance[0].time.mean, None),
     ],
 )
 def test_a_figure_that_is_used_when_a_layout_is_worked_out(
@@ -179,10 +179,10 @@ def test_a_profile_that_is_worked_out_in_the_run_has_it_too(plain: Scenario) -> 
     """Profiles are made when a temperature is first met, long after the layout was worked out."""
     name = "battery.vented_lead_acid.bulk_v"
     changed = plan(anew(plain, battery__vented_lead_acid__bulk_v="2.3 V"))
-    profiles = changed.queues[0].profiles[0]
+    profiles = changed.battery_plans[0].profiles[0]
 
     assert [profiles.at(degc).bulk_v for degc in (3.0, 30.0, 44.5)] == [2.3, 2.3, 2.3]
-    assert plan(plain).queues[0].profiles[0].at(3.0).bulk_v == FIGURES[name].value != 2.3
+    assert plan(plain).battery_plans[0].profiles[0].at(3.0).bulk_v == FIGURES[name].value != 2.3
 
 
 def test_a_run_rests_on_it_also_in_worker_processes(plain: Scenario) -> None:
@@ -304,7 +304,7 @@ def test_each_of_them_can_be_varied(plain: Scenario) -> None:
     assert len(found) > 50
     for each in found:
         for value in (each.low, each.high):
-            assert plan(batsim.changed(high, {each.path: value})).queues[0].name == BATTERY
+            assert plan(batsim.changed(high, {each.path: value})).battery_plans[0].name == BATTERY
 
 
 def test_what_a_scenario_states_is_not_varied(plain: Scenario) -> None:
