@@ -10,6 +10,8 @@ from batsim.room.step_times import StepTimes
 from batsim.scenario.parts.handling import Arrangement, Hands, Step
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from batsim.room.floor_plan import Ways
     from batsim.scenario.parts.laws import DurationLaw
 
@@ -93,18 +95,18 @@ class ExchangePlan:
     @cached_property
     def attendants_busy(self) -> tuple[int, ...]:
         """Attendants who are busy with each step."""
-        return tuple(each.attendants for each in self.hands)
+        return tuple(hands.attendants for hands in self.hands)
 
     @cached_property
     def drivers_busy(self) -> tuple[int, ...]:
         """Drivers who are busy with each step; empty where none ever is."""
-        busy = tuple(each.drivers for each in self.hands)
+        busy = tuple(hands.drivers for hands in self.hands)
         return busy if any(busy) else ()
 
     @cached_property
     def people_step(self) -> int:
         """Number of the last step of attendants; -1 without any."""
-        return max((n for n, each in enumerate(self.hands) if each.attendants), default=-1)
+        return _last_of(hands.attendants > 0 for hands in self.hands)
 
     @cached_property
     def ends(self) -> tuple[int, ...]:
@@ -154,38 +156,55 @@ def exchange_plan(
     positions
         Whether ways follow from positions in the room.
     """
-    steps = list(arrangement.steps)
-    if whole is not None:
-        one = Step.model_validate({"step": "exchange", "by": "attendant", "time": "0 min"})
-        steps = [one.model_copy(update={"time_min": whole})]
-    hands = [_by_driver(step.by) if drivers_only else step.by for step in steps]
-    last = len(steps) - 1
-    truck_step = last if drivers_only else max(n for n, step in enumerate(steps) if step.truck == "waits")
-    people_step = max((n for n, each in enumerate(hands) if each.attendants), default=-1)
-    device_steps = {
-        name: max((n for n, step in enumerate(steps) if step.device == name), default=truck_step)
-        for name in arrangement.devices
-    }
-    ends = sorted({truck_step, last, *({people_step} - {-1})})
+    steps = list(arrangement.steps) if whole is None else [WHOLE_EXCHANGE.model_copy(update={"time_min": whole})]
+    hands = tuple(_by_driver(step.by) if drivers_only else step.by for step in steps)
     skill = None if drivers_only else next((step.skill for step in steps if step.skill), None)
-    numbers = {name: number for number, name in enumerate(arrangement.devices)}
+    truck_step = len(steps) - 1
+    if not drivers_only:
+        truck_step = _last_of(step.truck == "waits" for step in steps)
     return ExchangePlan(
         laws=tuple((f"{number} {step.step}", _law(step, positions)) for number, step in enumerate(steps)),
-        hands=tuple(hands),
-        attendants=max(each.attendants for each in hands),
+        hands=hands,
+        attendants=max(hand.attendants for hand in hands),
         skill=skill,
         skilled=int(skill is not None),
         devices={name: device.held for name, device in arrangement.devices.items()},
-        device_steps=device_steps,
+        device_steps=_device_steps(arrangement, steps, truck_step),
         empty_bays=arrangement.empty_bays,
         set_down_bays=arrangement.set_down_bays,
-        instants=tuple(Instant(step, step == truck_step, step == last, step == people_step) for step in ends),
-        legs=tuple(
-            tuple(Leg(numbers[step.device or ""], w.from_point, w.to_point, w.carrying > 0) for w in step.ways)
-            if positions
-            else ()
-            for step in steps
-        ),
+        instants=_instants(hands, truck_step),
+        legs=_legs(steps, list(arrangement.devices)) if positions else ((),) * len(steps),
+    )
+
+
+WHOLE_EXCHANGE = Step.model_validate({"step": "exchange", "by": "attendant", "time": "0 min"})
+"""The one step of an exchange that is timed as a whole."""
+
+
+def _last_of(steps: "Iterable[bool]", without: int = -1) -> int:
+    """Number of the last step of which something is true."""
+    return max((number for number, is_true in enumerate(steps) if is_true), default=without)
+
+
+def _device_steps(arrangement: Arrangement, steps: list[Step], truck_step: int) -> dict[str, int]:
+    """Number of the last step that holds each device; one that no step names is held as long as the truck."""
+    return {name: _last_of((step.device == name for step in steps), without=truck_step) for name in arrangement.devices}
+
+
+def _instants(hands: tuple[Hands, ...], truck_step: int) -> tuple[Instant, ...]:
+    """Instants at which the truck leaves, people are free and all is done, in order."""
+    last, people_step = len(hands) - 1, _last_of(hand.attendants > 0 for hand in hands)
+    steps = sorted({truck_step, last, people_step} - {-1})
+    return tuple(Instant(step, step == truck_step, step == last, step == people_step) for step in steps)
+
+
+def _legs(steps: list[Step], devices: list[str]) -> tuple[tuple[Leg, ...], ...]:
+    """Ways of each step."""
+    return tuple(
+        tuple(
+            Leg(devices.index(step.device or ""), way.from_point, way.to_point, way.carrying > 0) for way in step.ways
+        )
+        for step in steps
     )
 
 

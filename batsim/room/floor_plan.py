@@ -1,6 +1,7 @@
 """Ways in the room: how far and how long a device goes between bays and stations."""
 
 from dataclasses import dataclass
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -55,21 +56,25 @@ class FloorPlan:
 
         What a station cannot reach never comes to it, so each needs ready batteries and empty bays of its own.
         """
-        free, found = set(range(self.bays)), []
+        reached = frozenset[int]().union(*self.in_reach)
+        free, bays = self.nearest_first, []
         for number in range(batteries):
-            stations = [(number + each) % self.stations for each in range(self.stations)]
-            near = ([bay for bay in self.nearest[station] if bay in free] for station in stations)
-            choices = [bay for bays in near for bay in bays[:1] if self._leaves(free - {bay}, empty)]
-            others = [bay for bay in self.nearest_first if bay in free]
-            beyond = [bay for bay in others if all(bay not in near for near in self.in_reach)]
-            bay = (choices or beyond or others)[0]
+            turn = number % self.stations
+            nearest = (
+                next((bay for bay in near if bay in free), None)
+                for near in (*self.nearest[turn:], *self.nearest[:turn])
+            )
+            choices = (bay for bay in nearest if bay is not None and self._can_spare(bay, free, empty))
+            beyond = (bay for bay in free if bay not in reached)
+            bay = next(chain(choices, beyond, free))
             free.remove(bay)
-            found.append(bay)
-        return found
+            bays.append(bay)
+        return bays
 
-    def _leaves(self, free: set[int], empty: int) -> bool:
-        """Tell whether so many empty bays are left in reach of every station."""
-        return all(len(near & free) >= empty for near in self.in_reach)
+    def _can_spare(self, bay: int, free: list[int], empty: int) -> bool:
+        """Whether so many empty bays are left in reach of every station when one is taken."""
+        left = set(free) - {bay}
+        return all(len(near & left) >= empty for near in self.in_reach)
 
 
 def in_turn(batteries: "list[Battery]") -> "list[Battery]":
@@ -79,33 +84,28 @@ def in_turn(batteries: "list[Battery]") -> "list[Battery]":
     for battery in batteries:
         turn = seen[battery.queue.number] = seen.get(battery.queue.number, 0) + 1
         turns.append((turn, battery.number, battery))
-    return [battery for _, _, battery in sorted(turns, key=lambda each: each[:2])]
+    return [battery for _, _, battery in sorted(turns, key=lambda turn: turn[:2])]
 
 
 def floor_plan(floor: "Floor", bays: int, stations: int, devices: "list[Device]", standby: "list[Device]") -> FloorPlan:
     """Work out the ways between so many bays and stations."""
     spots = [*bay_spots(floor, bays), *station_spots(floor, stations)]
-    path = devices[0].path if devices else "aisles"
-    metres = _metres(spots, path)
+    metres = _metres(spots, devices[0].path if devices else "aisles")
     heights = np.array([spot.height_m for spot in spots])
-    reach = min((device.reach_m for device in devices if device.reach_m is not None), default=np.inf)
-    nearest, in_reach, rank = [], [], []
-    for station in range(bays, bays + stations):
-        way = metres[station, :bays] + heights[:bays]
-        order = [int(bay) for bay in np.argsort(way, kind="stable")]
-        position = {bay: number for number, bay in enumerate(order)}
-        near = [bay for bay in order if metres[station, bay] <= reach]
-        nearest.append(tuple(near))
-        in_reach.append(frozenset(near))
-        rank.append(tuple(position[bay] for bay in range(bays)))
+    reach = min([device.reach_m for device in devices if device.reach_m is not None], default=np.inf)
+    to_bays = metres[bays : bays + stations, :bays]
+    orders = np.argsort(to_bays + heights[:bays], axis=1, kind="stable")
+    nearest = [
+        tuple(int(bay) for bay in order if way[bay] <= reach) for order, way in zip(orders, to_bays, strict=True)
+    ]
     return FloorPlan(
         bays=bays,
         stations=stations,
         ways=tuple(_ways(spots, device) for device in devices),
         standby_ways=tuple(_ways(spots, device) for device in standby),
         nearest=tuple(nearest),
-        in_reach=tuple(in_reach),
-        rank=tuple(rank),
+        in_reach=tuple(map(frozenset, nearest)),
+        rank=tuple(tuple(ranks) for ranks in np.argsort(orders, axis=1).tolist()),
     )
 
 

@@ -106,7 +106,7 @@ class Running:
         return rest_of(self.left, (now - self.since_min) / 60.0) if self.flowing else self.left
 
     def in_main_stage(self, coming: tuple[Phase, ...]) -> bool:
-        """Tell whether its current can be throttled and raised again; so it can in a last stage that is held down."""
+        """Whether its current can be throttled and raised again; so it can in a last stage that is held down."""
         if self.rigid or len(coming) <= len(self.equalising):
             return False
         first = coming[0]
@@ -166,12 +166,14 @@ class SharedPower:
     """All charges that share the limit."""
 
     def __init__(self, room: "Room", limit_kw: float) -> None:
-        plan = room.blueprint
+        blueprint = room.blueprint
         standby_kw = sum(
-            count * kw for count, kw in zip(plan.charger_counts, plan.charger_standby_kw, strict=True) if count < inf
+            count * kw
+            for count, kw in zip(blueprint.charger_counts, blueprint.charger_standby_kw, strict=True)
+            if count < inf
         )
         self.room, self.limit_kw = room, limit_kw - standby_kw
-        self.open_hours = room.blueprint.open_windows
+        self.open_hours = blueprint.open_windows
         self.charges: list[Running] = []
         self.free = True
         """Whether there is power enough for all, whatever stage they come to; equalising asks anew."""
@@ -208,43 +210,51 @@ class SharedPower:
             charge.write(end_min)
 
     def _share_out(self) -> None:
-        """Divide the limit anew, and look again at the next change."""
+        """Divide the limit anew, and look again at the next change.
+
+        Power of those that cannot be throttled comes first; the rest goes to the others in equal shares. A charge that
+        thereby passes to another stage needs other power than it was counted with, so then all is divided once more.
+        """
         now = self.room.env.now
-        if self.open_hours is not None and self.open_hours.window(now)[0] > now:
-            for charge in self.charges:
-                if charge.flowing:
-                    charge.throttle(0.0, now)
-            self._look_again(self.open_hours.window(now)[0])
+        opens_min, closes_min = self._hours(now)
+        if opens_min > now:
+            self._pause(now)
+            self._look_again(opens_min)
             return
-        coming = [charge.coming(now) for charge in self.charges]
-        main = [charge for charge, ahead in zip(self.charges, coming, strict=True) if charge.in_main_stage(ahead)]
-        left_kw = self.limit_kw - sum(
-            charge.needed_kw(ahead)
-            for charge, ahead in zip(self.charges, coming, strict=True)
-            if charge.flowing and charge not in main
-        )
-        waiting = [pair for pair in zip(self.charges, coming, strict=True) if not pair[0].flowing]
-        for charge, ahead in waiting:
-            # Alone it always may, for the limit is checked at the temperature of the rating.
-            fits = charge.needed_kw(ahead) <= left_kw + ALMOST_KW or not any(each.flowing for each in self.charges)
-            if charge not in main and fits:
-                left_kw -= charge.needed_kw(ahead)
-                charge.since_min, charge.flowing = now, True
-        share = _greatest_share(main, max(0.0, left_kw))
-        passed = False
-        for charge in main:
-            if not -SAME < charge.share - share < SAME or not charge.flowing:
-                before = charge.in_last_stage
-                charge.throttle(share, now)
-                passed |= charge.in_last_stage != before or not charge.in_main_stage(charge.left)
-        if passed and share > SAME:
-            self._share_out()  # what it needs in its next stage is more or less than what it was counted with
+        coming = {charge: charge.coming(now) for charge in self.charges}
+        main = [charge for charge, phases in coming.items() if charge.in_main_stage(phases)]
+        share = _greatest_share(main, max(0.0, self._left_kw(coming, main, now)))
+        if _throttle(main, share, now) and share > SAME:
+            self._share_out()
             return
         self.free = share == 1.0 and all(charge.flowing for charge in self.charges)
         changes = [charge.next_change_min(free=self.free) for charge in self.charges]
-        if self.open_hours is not None:
-            changes.append(self.open_hours.window(now)[1])
-        self._look_again(min(changes, default=inf))
+        self._look_again(min([*changes, closes_min]))
+
+    def _hours(self, now: float) -> tuple[float, float]:
+        """Hours of charging that are now, or come next. [min]"""
+        return (now, inf) if self.open_hours is None else self.open_hours.window(now)
+
+    def _pause(self, now: float) -> None:
+        """Let no current flow outside the hours of charging."""
+        for charge in self.charges:
+            if charge.flowing:
+                charge.throttle(0.0, now)
+
+    def _left_kw(self, coming: "dict[Running, tuple[Phase, ...]]", main: "list[Running]", now: float) -> float:
+        """Power left for the main stage, once those that cannot be throttled have theirs, or wait for it. [kW]"""
+        left_kw = self.limit_kw - sum(
+            charge.needed_kw(phases) for charge, phases in coming.items() if charge.flowing and charge not in main
+        )
+        for charge, phases in coming.items():
+            if charge.flowing or charge in main:
+                continue
+            needed_kw = charge.needed_kw(phases)
+            # Alone it always may, for the limit is checked at the temperature of the rating.
+            if needed_kw <= left_kw + ALMOST_KW or not any(other.flowing for other in self.charges):
+                left_kw -= needed_kw
+                charge.since_min, charge.flowing = now, True
+        return left_kw
 
     def _look_again(self, time_min: float) -> None:
         """Have the shares settled anew at a time, or sooner if that is wanted already."""
@@ -273,6 +283,17 @@ class SharedPower:
         self._share_out()
         for charge in ended:
             charge.done()
+
+
+def _throttle(main: list[Running], share: float, now: float) -> bool:
+    """Give charges their share of their main current; whether one has thereby passed to another stage."""
+    passed = False
+    for charge in main:
+        if not -SAME < charge.share - share < SAME or not charge.flowing:
+            before = charge.in_last_stage
+            charge.throttle(share, now)
+            passed |= charge.in_last_stage != before or not charge.in_main_stage(charge.left)
+    return passed
 
 
 def _greatest_share(main: list[Running], left_kw: float) -> float:

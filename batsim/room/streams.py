@@ -163,44 +163,49 @@ def _factors(variance: float, stream: Stream) -> Iterator[float]:
 @lru_cache(maxsize=256)
 def sampler(law: "DurationLaw") -> Sampler:
     """Make the function that draws a law: (generator, size) to minutes."""
-    mean, cv = law.mean, law.cv or 0.0
+    assert not is_triangle(law)  # those are drawn by their closed inverse
+    return SAMPLERS[law.kind](law)
+
+
+def _always(minutes: float | None) -> Sampler:
+    """Make what always gives the same."""
+    return lambda _, size: np.full(size, minutes or 0.0)
+
+
+def _uniform(law: "DurationLaw") -> Sampler:
+    """Make what draws a uniform law."""
     low, high = law.low_min or 0.0, law.high_min or 0.0
-    match law.kind:
-        case "fixed":
-            return lambda _, size: np.full(size, mean)
-        case "uniform":
-            return lambda generator, size: low + (high - low) * generator.random(size)
-        case "triangular":
-            assert not is_triangle(law)  # those are drawn by their closed inverse
-            return lambda _, size: np.full(size, low)
-        case "exponential":
-            return lambda generator, size: -mean * np.log1p(-generator.random(size))
-        case "lognormal" | "gamma" if cv == 0.0:
-            return lambda _, size: np.full(size, mean)
-        case "lognormal":
-            sigma = math.sqrt(math.log1p(cv * cv))
-            middle = math.log(mean) - sigma * sigma / 2.0 if mean else -math.inf
-            return lambda generator, size: np.exp(middle + sigma * generator.standard_normal(size))
-        case "gamma":
-            shape = 1.0 / (cv * cv)
-            return lambda generator, size: generator.gamma(shape, mean / shape, size)
-        case "hyperexponential":
-            return _hyperexponential(mean, cv)
-    values = np.array(law.observed_min)
-    return lambda generator, size: values[generator.integers(0, values.size, size)]
+    return lambda generator, size: low + (high - low) * generator.random(size)
 
 
-def triangular(u: Numbers, laws: Triangle) -> Numbers:
-    """Minutes below which a share u of each of many triangular laws lies, one row for each."""
-    low, high, width, rise, fall, turn = laws
-    rising = low + np.sqrt(u * width * rise)
-    falling = high - np.sqrt((1.0 - u) * width * fall)
-    minutes: Numbers = np.where(u < turn, rising, falling)
-    return minutes
+def _exponential(law: "DurationLaw") -> Sampler:
+    """Make what draws an exponential law."""
+    mean = law.mean
+    return lambda generator, size: -mean * np.log1p(-generator.random(size))
 
 
-def _hyperexponential(mean: float, cv: float) -> Sampler:
+def _lognormal(law: "DurationLaw") -> Sampler:
+    """Make what draws a lognormal law."""
+    mean, cv = law.mean, law.cv
+    if not cv:
+        return _always(mean)
+    sigma = math.sqrt(math.log1p(cv * cv))
+    middle = math.log(mean) - sigma * sigma / 2.0 if mean else -math.inf
+    return lambda generator, size: np.exp(middle + sigma * generator.standard_normal(size))
+
+
+def _gamma(law: "DurationLaw") -> Sampler:
+    """Make what draws a gamma law."""
+    mean, cv = law.mean, law.cv
+    if not cv:
+        return _always(mean)
+    shape = 1.0 / (cv * cv)
+    return lambda generator, size: generator.gamma(shape, mean / shape, size)
+
+
+def _hyperexponential(law: "DurationLaw") -> Sampler:
     """Two exponential branches with balanced means (Whitt 1982): p = (1 + sqrt((c2-1)/(c2+1)))/2."""
+    mean, cv = law.mean, law.cv or 0.0
     squared = cv * cv
     share = (1.0 + math.sqrt((squared - 1.0) / (squared + 1.0))) / 2.0
     means = mean / (2.0 * share), mean / (2.0 * (1.0 - share))
@@ -210,3 +215,31 @@ def _hyperexponential(mean: float, cv: float) -> Sampler:
         return np.where(branch < share, means[0], means[1]) * -np.log1p(-u)
 
     return draw
+
+
+def _observed(law: "DurationLaw") -> Sampler:
+    """Make what draws from timed durations."""
+    values = np.array(law.observed_min)
+    return lambda generator, size: values[generator.integers(0, values.size, size)]
+
+
+SAMPLERS: dict[str, Callable[["DurationLaw"], Sampler]] = {
+    "fixed": lambda law: _always(law.mean),
+    "uniform": _uniform,
+    "triangular": lambda law: _always(law.low_min),
+    "exponential": _exponential,
+    "lognormal": _lognormal,
+    "gamma": _gamma,
+    "hyperexponential": _hyperexponential,
+    "observed": _observed,
+}
+"""What makes ready each law; a triangular one without width."""
+
+
+def triangular(u: Numbers, laws: Triangle) -> Numbers:
+    """Minutes below which a share u of each of many triangular laws lies, one row for each."""
+    low, high, width, rise, fall, turn = laws
+    rising = low + np.sqrt(u * width * rise)
+    falling = high - np.sqrt((1.0 - u) * width * fall)
+    minutes: Numbers = np.where(u < turn, rising, falling)
+    return minutes
