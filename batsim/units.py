@@ -196,15 +196,7 @@ def parse(text: object, dimension: str) -> float:
     0.25
     """
     kind = DIMENSIONS[dimension]
-    if not isinstance(text, str):
-        raise UnitError(_needs(kind))
-    if len(text) > LONGEST_TEXT:
-        msg = f"is longer than {LONGEST_TEXT} characters; write it like '{kind.example}'"
-        raise UnitError(msg)
-    words = " ".join(text.translate(LOOKALIKES).split())
-    if not words:
-        msg = f"is empty; write {kind.article} {kind.name} with a unit, such as '{kind.example}'"
-        raise UnitError(msg)
+    words = _words(text, kind)
     number = NUMBER.match(words)
     if number is None:
         msg = f"needs a finite number, such as '{kind.example}'" if re.match(NOT_FINITE, words) else _needs(kind)
@@ -255,6 +247,20 @@ def show(value: float, dimension: str, unit: str | None = None) -> str:
     digits = f"{shown:g}".removeprefix("-") if shown == 0 else f"{shown:g}"
     symbol = SINGULARS.get(unit, unit) if digits == "1" else PLURALS.get(unit, unit)
     return f"{digits} {symbol}"
+
+
+def _words(text: object, kind: Dimension) -> str:
+    """What the user wrote, with single blanks and the usual characters; refuse what is no text, too long or empty."""
+    if not isinstance(text, str):
+        raise UnitError(_needs(kind))
+    if len(text) > LONGEST_TEXT:
+        msg = f"is longer than {LONGEST_TEXT} characters; write it like '{kind.example}'"
+        raise UnitError(msg)
+    words = " ".join(text.translate(LOOKALIKES).split())
+    if not words:
+        msg = f"is empty; write {kind.article} {kind.name} with a unit, such as '{kind.example}'"
+        raise UnitError(msg)
+    return words
 
 
 def _canonical(number: str, unit: str, kind: Dimension) -> float:
@@ -323,13 +329,11 @@ def _unit_rule(unit: str, kind: Dimension) -> str:
     """Say what is wrong with a unit that the dimension does not have."""
     import difflib  # noqa: PLC0415  (only needed when something is wrong)
 
-    wanted, lower = f"{kind.article} {kind.name}", unit.casefold()
-    elsewhere = [(symbol, other.name) for other in DIMENSIONS.values() for symbol in other.units]
-    exact = [(symbol, name) for symbol, name in elsewhere if symbol == unit]
-    alike = [symbol for symbol in kind.units if symbol.casefold() == lower]
-    foreign = [(symbol, name) for symbol, name in elsewhere if symbol.casefold() == lower]
-    if exact or (foreign and not alike):
-        symbol, name = (exact or foreign)[0]
+    wanted = f"{kind.article} {kind.name}"
+    alike = [symbol for symbol in kind.units if symbol.casefold() == unit.casefold()]
+    elsewhere = _of_another_dimension(unit, same_case=bool(alike))
+    if elsewhere is not None:
+        symbol, name = elsewhere
         return f"needs {wanted} such as '{kind.example}'; '{symbol}' is a unit of {name}"
     near = alike or difflib.get_close_matches(unit, kind.units, n=1)
     if near:
@@ -337,6 +341,14 @@ def _unit_rule(unit: str, kind: Dimension) -> str:
     if re.search(r"[0-9*^()=]", unit):
         return _one_number(kind)
     return f"does not know the unit {unit!r}; {wanted} is written in {_choices(kind)}"
+
+
+def _of_another_dimension(unit: str, *, same_case: bool) -> tuple[str, str] | None:
+    """Symbol and dimension of a unit: as it is written, else, if that will do, in other capitals."""
+    symbols = [(symbol, dimension.name) for dimension in DIMENSIONS.values() for symbol in dimension.units]
+    exact = (pair for pair in symbols if pair[0] == unit)
+    alike = (pair for pair in symbols if not same_case and pair[0].casefold() == unit.casefold())
+    return next(exact, next(alike, None))
 
 
 def _choices(kind: Dimension) -> str:

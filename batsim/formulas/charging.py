@@ -24,6 +24,12 @@ from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
 
 KINDS = ("I", "IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
 """Kinds of charge, by their letters."""
+FINISHING = frozenset({"I", "IUIa", "IUI"})
+"""Those that end with a constant current until nothing is owed."""
+FALLING = frozenset({"W", "WoWa"})
+"""Those whose current falls all the time."""
+LIMITED = frozenset(KINDS) - FALLING
+"""The others: a limit of current, and of voltage but for I."""
 
 
 def charge_phases(
@@ -83,23 +89,12 @@ def charge_phases(
     >>> [round(phase.hours, 3) for phase in charge_phases(iuia, 100.0, 80.0, 92.0)]
     [3.0, 1.386, 3.4]
     """
-    kind, main_a, end_a, tau_h, _, full_soc, bulk_v, absorption_v, finish_v = profile[:9]
-    finish = False
-    if kind in {"IUIa", "IUI", "I"}:
-        finish = to_soc >= 1.0
-        if kind == "I" or main_a < end_a:
-            end_a = main_a  # one current; or a site limit holds the main current below the end current
-    elif kind in {"W", "WoWa"} and end_a > 0.0:
+    kind, main_a, _, tau_h, _, _, bulk_v, absorption_v, finish_v = profile[:9]
+    if kind in FALLING and profile.end_a > 0.0:
         return falling_phases(profile, capacity_ah, missing_ah, owed_ah, to_soc)
-    elif kind not in {"IU", "CC-CV"}:
+    if kind not in LIMITED:
         _refuse(profile)
-    stop_ah = end_a * tau_h if finish else capacity_ah * (1.0 - (to_soc if to_soc < full_soc else full_soc))
-    rest_ah = capacity_ah * (1.0 - full_soc) - end_a * tau_h if kind == "CC-CV" else 0.0
-    if stop_ah <= rest_ah:
-        _refuse(profile)
-    knee_ah = rest_ah + main_a * tau_h  # down to here flows the main current
-    if kind == "I" or knee_ah < stop_ah:
-        knee_ah = stop_ah
+    knee_ah, stop_ah, rest_ah, last_a = _marks(profile, capacity_ah, to_soc)
     nothing_ah = ROUNDING * capacity_ah
     phases = []
     left_ah = missing_ah if missing_ah > 0.0 else 0.0
@@ -118,11 +113,28 @@ def charge_phases(
         amps = (left_ah - rest_ah) / tau_h
         phases.append(new_phase(Phase, (hours, amps, 1.0 / tau_h, absorption_v, soc, reached, 0.0)))
         left_ah, soc = stop_ah, reached
-    if finish and owed_ah > nothing_ah:
-        hours = owed_ah / end_a
+    if last_a and owed_ah > nothing_ah:
+        hours = owed_ah / last_a
         reached = 1.0 - left_ah / capacity_ah * math.exp(-hours / tau_h)
-        phases.append(new_phase(Phase, (hours, end_a, 0.0, finish_v, soc, reached, 1.0 / tau_h)))
+        phases.append(new_phase(Phase, (hours, last_a, 0.0, finish_v, soc, reached, 1.0 / tau_h)))
     return tuple(phases)
+
+
+def _marks(profile: Profile, capacity_ah: float, to_soc: float) -> tuple[float, float, float, float]:
+    """Where the phases of a charge meet, as ampere-hours missing, and the current of its last phase.
+
+    From phase I to U; at the end of U; where the current of U would have fallen to nothing; 0 A without a last phase.
+    """
+    kind, main_a, end_a, tau_h, _, full_soc = profile[:6]
+    if kind == "I" or (kind in FINISHING and main_a < end_a):
+        end_a = main_a  # one current; or a site limit holds the main current below the end current
+    finishes = kind in FINISHING and to_soc >= 1.0
+    stop_ah = end_a * tau_h if finishes else capacity_ah * (1.0 - min(to_soc, full_soc))
+    rest_ah = capacity_ah * (1.0 - full_soc) - end_a * tau_h if kind == "CC-CV" else 0.0
+    if stop_ah <= rest_ah:
+        _refuse(profile)
+    knee_ah = stop_ah if kind == "I" else max(stop_ah, rest_ah + main_a * tau_h)  # down to here flows the main current
+    return knee_ah, stop_ah, rest_ah, end_a if finishes else 0.0
 
 
 def equalising_phase(

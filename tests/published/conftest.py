@@ -119,14 +119,15 @@ def _mean_times(scenario, layout, runs):
     times vary in nothing and are left out.
     """
     values = runs.values[layout]
-    finished = values["exchanges_per_day"] * runs.length_min / 1440.0
+    length_min = runs.schedule.length_min
+    finished = values["exchanges_per_day"] * length_min / 1440.0
     discharged = {
         "run": (scenario.trucks[0].run_time_min, values["availability_share"] * scenario.trucks[0].count),
         "exchange": (scenario.layouts[layout].exchange_time_min, values["station_busy_share"] * values["stations"]),
         "charge": (scenario.batteries["plain"].charge_time_min, values["charger_busy_share"] * values["chargers"]),
     }
     return {
-        name: (finished - busy * runs.length_min / law.mean) / np.mean(finished)
+        name: (finished - busy * length_min / law.mean) / np.mean(finished)
         for name, (law, busy) in discharged.items()
         if law is not None and law.kind != "fixed" and np.all(np.isfinite(busy))
     }
@@ -178,14 +179,6 @@ def record():
     """Simulate the first replication of a layout, as long as its scenario says, and return its record."""
 
     def simulate(scenario, layout="one"):
-        stated = scenario.simulation
-        return record_of(
-            scenario,
-            layout,
-            seed=stated.seed,
-            replication=0,
-            length_min=stated.length_min,
-            warm_up_min=stated.warm_up_min,
-        )
+        return record_of(scenario, layout)
 
     return simulate
