@@ -127,9 +127,9 @@ def test_prices_of_a_scenario() -> None:
                 f"(got '{got}')"
                 for column, key, got in (
                     (19, "battery", "5200 EUR"),
-                    (36, "bay", "600 EUR"),
-                    (54, "station", "2 GBP"),
-                    (72, "attendant", "32 EUR/h"),
+                    (34, "bay", "600 EUR"),
+                    (52, "station", "2 GBP"),
+                    (70, "attendant", "32 EUR/h"),
                 )
             ],
         ),

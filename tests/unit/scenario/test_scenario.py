@@ -5,6 +5,7 @@ import json
 import pickle
 import re
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -350,9 +351,9 @@ def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
 
 def test_replace_reads_as_yaml_would(sound: Scenario) -> None:
     """Text with its unit, a number, a list or a block; the copy stands alone."""
-    value = {"mean": "2 kW"}
+    value = {"mean_power": "2 kW"}
     changed = batsim.changed(sound, {"trucks[0].duty": value, "layouts.extractor.stations": 2})
-    value["mean"] = "-1 kW"
+    value["mean_power"] = "-1 kW"
 
     assert changed.trucks[0].duty is not None
     assert (changed.trucks[0].duty.mean_kw, changed.layouts["extractor"].stations) == (2.0, 2)
@@ -478,8 +479,8 @@ def test_statements_are_the_keys_of_laws() -> None:
         for name, field in model.model_fields.items():
             if "DurationLaw" in str(field.annotation):
                 yield field.alias or name
-            for part in re.findall(r"batsim\.scenario\.(\w+)\.(\w+)", str(field.annotation)):
-                inner = getattr(__import__(f"batsim.scenario.{part[0]}", fromlist=[part[1]]), part[1])
+            for module, part in re.findall(r"(batsim\.scenario(?:\.\w+)*)\.(\w+)", str(field.annotation)):
+                inner = getattr(import_module(module), part)
                 if isinstance(inner, type) and issubclass(inner, BaseModel) and inner not in seen | {DurationLaw}:
                     yield from laws(inner, seen)
 
@@ -578,7 +579,7 @@ def test_every_property_is_described(schema: dict[str, Any]) -> None:
         ("{every: 7 charges", "{evry: 7 charges", "$.batteries.big.watering"),
         ("count: 6", "count: six", "$.trucks[0].count"),
         ("count: 6", "count: 0", "$.trucks[0].count"),
-        ("mean: 3.2 kW", "mean: 3.2", "$.trucks[0].duty"),
+        ("mean_power: 3.2 kW", "mean_power: 3.2", "$.trucks[0].duty"),
         ("class: reach_1_6t_48v", "class: reach", "$.trucks[0].class"),
         ("from: vented_lead_acid_48v", "from: vented", "$.batteries.big.from"),
         ('from: "14:00"', 'from: "14h"', "$.week.shifts.late.from"),

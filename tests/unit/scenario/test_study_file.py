@@ -143,7 +143,7 @@ OPEN = "scenario: open.yaml\nalso_vary: [unknowns]\n"
 @pytest.fixture
 def opened(here: Path) -> Path:
     """Beside it a scenario with three inputs that are not known, one of them in the truck only."""
-    text = SOUND.read_text(encoding="utf-8").replace("mean: 3.2 kW", "mean: {between: [3 kW, 3.4 kW]}")
+    text = SOUND.read_text(encoding="utf-8").replace("mean_power: 3.2 kW", "mean_power: {between: [3 kW, 3.4 kW]}")
     text = text.replace("cool_down: 8 h", "cool_down: {between: [7 h, 9 h]}")
     text = text.replace("ceiling: 80 %", "ceiling: {between: [75 %, 85 %]}")
     (here / "open.yaml").write_text(text, encoding="utf-8")
@@ -172,8 +172,8 @@ def test_unknowns_of_the_layouts_that_are_run(opened: Path) -> None:
     [
         ("trucks[0].duty.mean_power", "[3.1 kW, 3.2 kW]"),
         ("trucks[*].exchange_at", "[25 %, 30 %]"),
-        ("trucks[0].duty", "[{mean: 3.1 kW}, {mean: 3.2 kW}]"),
-        ("trucks[0].'duty'.mean", "[3.1 kW, 3.2 kW]"),
+        ("trucks[0].duty", "[{mean_power: 3.1 kW}, {mean_power: 3.2 kW}]"),
+        ("trucks[0].'duty'.mean_power", "[3.1 kW, 3.2 kW]"),
         ("batteries.*.cool_down", "[7 h, 8 h]"),
     ],
 )

@@ -42,8 +42,8 @@ def test_a_scenario_without_any_is_as_it_was(sound: Scenario) -> None:
     assert (sound.unknowns, sound.stated_figures) == ((), {})
 
 
-BAYS = [
-    ("mean: 3.2 kW", "mean: {between: [3 kW, 3.4 kW]}", "trucks[0].duty.mean_power", "between 3 kW and 3.4 kW"),
+PLACES = [
+    ("mean_power: 3.2 kW", "mean_power: {between: [3 kW, 3.4 kW]}", "trucks[0].duty.mean_power", "between 3 kW and 3.4 kW"),
     ("count: 6", "count: {between: [5, 7]}", "trucks[0].count", "between 5 and 7"),
     (
         "cool_down: 8 h",
@@ -71,7 +71,7 @@ BAYS = [
 ]
 
 
-@pytest.mark.parametrize(("old", "new", "path", "text"), BAYS, ids=[path for *_, path, _ in BAYS])
+@pytest.mark.parametrize(("old", "new", "path", "text"), PLACES, ids=[path for *_, path, _ in PLACES])
 def test_a_value_that_is_not_known_may_stand_anywhere(
     sound: Scenario, old: str, new: str, path: str, text: str | None
 ) -> None:
@@ -86,7 +86,7 @@ def test_a_value_that_is_not_known_may_stand_anywhere(
 
 def test_they_are_told_in_the_order_of_the_file() -> None:
     """All of them, however deep."""
-    scenario = stated(*((old, new) for old, new, *_ in BAYS[:4]))
+    scenario = stated(*((old, new) for old, new, *_ in PLACES[:4]))
 
     assert list(unknowns(scenario)) == [
         "trucks[0].count",
@@ -180,7 +180,7 @@ def test_what_is_wrong_is_said_in_the_file_that_says_it(tmp_path: Path) -> None:
 def open_one() -> Scenario:
     """A scenario with three inputs that are not known."""
     return stated(
-        ("mean: 3.2 kW", "mean: {between: [3 kW, 3.4 kW]}"),
+        ("mean_power: 3.2 kW", "mean_power: {between: [3 kW, 3.4 kW]}"),
         ("cool_down: 8 h", "cool_down: {between: [7 h, 9 h]}"),
         ("ceiling: 80 %", "ceiling: {between: [75 %, 85 %]}"),
     )
@@ -246,7 +246,7 @@ def test_completed_data_hold_the_middles(open_one: Scenario) -> None:
 
     assert isinstance(trucks, list)
     assert isinstance(batteries, dict)
-    assert trucks[0]["duty"]["mean"] == "3.2 kW"
+    assert trucks[0]["duty"]["mean_power"] == "3.2 kW"
     assert (batteries["big"]["cool_down"], batteries["big"]["chemistry"]) == ("8 h", "vented_lead_acid")
     assert list(unknowns(open_one)) == [
         "trucks[0].duty.mean_power",

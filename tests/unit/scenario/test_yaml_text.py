@@ -38,8 +38,8 @@ def problems(text: str) -> list[tuple[int, int, str, str, str | None]]:
     """Return all problems of a text as (line, column, path, rule, got)."""
     with pytest.raises(YamlTextError) as caught:
         read_text(text, "a.yaml")
-    assert {problem.place.file for problem in caught.value.problems} == {"a.yaml"}
-    return [(p.place.line, p.place.column, p.path, p.rule, p.got) for p in caught.value.problems]
+    assert {problem.location.file for problem in caught.value.problems} == {"a.yaml"}
+    return [(p.location.line, p.location.column, p.path, p.rule, p.got) for p in caught.value.problems]
 
 
 def only_problem(text: str) -> tuple[int, int, str]:
@@ -52,8 +52,8 @@ def problems_of_file(path: Path) -> list[tuple[int, int, str]]:
     """Return all problems of a file as (line, column, rule)."""
     with pytest.raises(YamlTextError) as caught:
         read_file(path)
-    assert {problem.place.file for problem in caught.value.problems} == {str(path)}
-    return [(p.place.line, p.place.column, p.rule) for p in caught.value.problems]
+    assert {problem.location.file for problem in caught.value.problems} == {str(path)}
+    return [(p.location.line, p.location.column, p.rule) for p in caught.value.problems]
 
 
 # --- what is read ---
@@ -160,30 +160,30 @@ def test_places_of_a_small_document() -> None:
         "trucks": [{"group": "one", "duty": {"mean_power": "3.4 kW", "cv": 0.2}}, {}],
         "empty": None,
     }
-    assert {path_text(path): place[1:] for path, place in document.places.items()} == {
+    assert {path_text(path): place[1:] for path, place in document.locations.items()} == {
         "": (2, 1),
         "site": (3, 3),
         "site.name": (3, 9),
         "trucks": (5, 3),
         "trucks[0]": (5, 5),
         "trucks[0].group": (5, 12),
-        "trucks[0].duty": (6, 12),
-        "trucks[0].duty.mean_power": (6, 19),
+        "trucks[0].duty": (6, 11),
+        "trucks[0].duty.mean_power": (6, 24),
         "trucks[0].duty.cv": (7, 17),
         "trucks[1]": (8, 5),
         "empty": (9, 7),
     }
-    assert {path_text(path): place[1:] for path, place in document.key_places.items()} == {
+    assert {path_text(path): place[1:] for path, place in document.key_locations.items()} == {
         "site": (2, 1),
         "site.name": (3, 3),
         "trucks": (4, 1),
         "trucks[0].group": (5, 5),
         "trucks[0].duty": (6, 5),
-        "trucks[0].duty.mean_power": (6, 13),
+        "trucks[0].duty.mean_power": (6, 12),
         "trucks[0].duty.cv": (7, 13),
         "empty": (9, 1),
     }
-    assert {place.file for place in document.places.values()} == {"a.yaml"}
+    assert {place.file for place in document.locations.values()} == {"a.yaml"}
 
 
 @pytest.mark.parametrize("line_break", ["\n", "\r\n", "\r"])
@@ -395,7 +395,7 @@ def test_twenty_levels_are_read_and_one_more_is_not() -> None:
     """The depth limit counts the mapping at the top."""
     inside = DEEPEST_LEVEL - 1
 
-    assert read_text("a: " + "[" * inside + "]" * inside, "a.yaml").places.keys() >= {("a", *[0] * (inside - 1))}
+    assert read_text("a: " + "[" * inside + "]" * inside, "a.yaml").locations.keys() >= {("a", *[0] * (inside - 1))}
     assert only_problem("a: " + "[" * DEEPEST_LEVEL + "]" * DEEPEST_LEVEL) == (1, 23, NESTED)
 
 
@@ -479,7 +479,7 @@ def test_file_with_byte_order_mark_is_read(tmp_path: Path) -> None:
     document = read_file(path)
 
     assert document.data == {"name": "Dépôt"}
-    assert document.places[("name",)] == (str(path), 1, 7)
+    assert document.locations[("name",)] == (str(path), 1, 7)
 
 
 @pytest.mark.parametrize(
@@ -577,7 +577,7 @@ def test_what_pyyaml_writes_is_read_back(data: dict[str, Any], flow: bool | None
 
     assert document.data == data
     assert repr(document.data) == repr(data)
-    assert document.places.keys() == set(paths_of(data, ()))
+    assert document.locations.keys() == set(paths_of(data, ()))
 
 
 def paths_of(value: object, path: tuple[str | int, ...]) -> list[tuple[str | int, ...]]:
@@ -591,7 +591,7 @@ def paths_of(value: object, path: tuple[str | int, ...]) -> list[tuple[str | int
 def test_any_text_is_read_or_refused(text: str) -> None:
     """Nothing but a document or a list of problems comes back."""
     try:
-        found = len(read_text(text, "a.yaml").places)
+        found = len(read_text(text, "a.yaml").locations)
     except YamlTextError as error:
         found = len(error.problems)
 
