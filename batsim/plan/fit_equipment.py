@@ -165,7 +165,7 @@ STANDING = {"along": "along the truck", "flush": "flush with the frame", "apart"
 def _door(trucks: Trucks, key: str, device: "Equipment", figures: "Figures") -> Check:
     """How the side opens against how close the device comes."""
     name, opening, comes = words(key), trucks.compartment.opening, device.comes or "along"
-    along, usual = figures["fit.door_along"], figures["fit.door_usual"]
+    along = figures["fit.door_along"]
     wide = f"a door that opens {along.text}, or a removable cover"
     need = {"along": wide, "flush": "a removable cover", "apart": "any side opening"}[comes]
     changes = (
@@ -173,7 +173,8 @@ def _door(trucks: Trucks, key: str, device: "Equipment", figures: "Figures") -> 
     )
     fit = Requirement(name, f"side opening of {trucks.name}", cited(along), changes, need)
     if opening is None:
-        ask = f"look how the side of {trucks.name} opens, and how far (usual: {usual.text})"
+        usual = figures["fit.door_usual"].text
+        ask = f"look how the side of {trucks.name} opens, and how far (usual: {usual})"
         return fit.not_known(ask, trucks.compartment_path("opening"))
     angle = opening.angle_deg
     if opening.kind == "door" and angle is None and comes == "along":
