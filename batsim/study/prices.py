@@ -3,7 +3,6 @@
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figure, has_figure, instead
 from batsim.scenario.parts.prices import PER_KWH
 
 if TYPE_CHECKING:
@@ -40,8 +39,8 @@ NOTHING = Price(0.0, 0.0, 0.0, placeholder=False)
 def summed(prices: "list[Price]") -> Price:
     """All of them together."""
     total = NOTHING
-    for each in prices:
-        total = total.plus(each)
+    for price in prices:
+        total = total.plus(price)
     return total
 
 
@@ -50,11 +49,10 @@ def price_of(scenario: "Scenario", name: str, stated: "Money | None") -> Price:
     if stated is not None:
         return Price(stated.amount, stated.amount, stated.amount, placeholder=False)
     key = f"price.{name}"
-    with instead(scenario.stated_figures):
-        found = figure(key)
+    figure = scenario.figures[key]
     if key in scenario.stated_figures:
-        return Price(found.value, found.value, found.value, placeholder=False)
-    return Price(found.value, found.low, found.high, placeholder=True)
+        return Price(figure.value, figure.value, figure.value, placeholder=False)
+    return Price(figure.value, figure.low, figure.high, placeholder=True)
 
 
 def battery_price(scenario: "Scenario", name: str) -> Price:
@@ -74,14 +72,16 @@ def charger_price(scenario: "Scenario", name: str) -> Price:
 
 def device_price(scenario: "Scenario", name: str) -> Price:
     """Price of a device: its own, that of all devices, or a figure."""
-    return price_of(scenario, _known("device", name), _named(scenario.prices.device, name))
+    return price_of(scenario, _known(scenario, "device", name), _named(scenario.prices.device, name))
 
 
 def part_price(scenario: "Scenario", name: str) -> Price:
     """Price of a part of the equipment list: its own, that of all parts, or a figure; a device has that of a device."""
-    if has_figure(f"price.{name}") or name in scenario.prices.device:
+    if f"price.{name}" in scenario.figures or name in scenario.prices.device:
         return device_price(scenario, name)
-    return price_of(scenario, _known("part.other", f"part.{figure_name(name)}"), _named(scenario.prices.part, name))
+    return price_of(
+        scenario, _known(scenario, "part.other", f"part.{figure_name(name)}"), _named(scenario.prices.part, name)
+    )
 
 
 def figure_name(part: str) -> str:
@@ -89,8 +89,8 @@ def figure_name(part: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_")
 
 
-def _known(otherwise: str, name: str) -> str:
-    return name if has_figure(f"price.{name}") else otherwise
+def _known(scenario: "Scenario", otherwise: str, name: str) -> str:
+    return name if f"price.{name}" in scenario.figures else otherwise
 
 
 def _named(prices: "dict[str, Money]", name: str) -> "Money | None":
