@@ -147,11 +147,11 @@ class Answer:
             return ()
         most = self.chosen.cost_per_year
         near = [
-            (worst_miss(each, self.limits), each)
-            for each in self.tested
-            if not each.meets and each.cost_per_year < most
+            (worst_miss(trial, self.limits), trial)
+            for trial in self.tested
+            if not trial.meets and trial.cost_per_year < most
         ]
-        return tuple(each for by, each in sorted(near, key=lambda pair: pair[0]) if by <= MISSED_BY_SHARE)
+        return tuple(trial for by, trial in sorted(near, key=lambda pair: pair[0]) if by <= MISSED_BY_SHARE)
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -169,7 +169,7 @@ class Answer:
             for tested in self.tested
             if not tested.refused
         ]
-        columns = [each.name for each in self.ranges]
+        columns = [count_range.name for count_range in self.ranges]
         names = [f"{name}{end}" for name in self.measures for end in ("", "_low", "_high")]
         return pd.DataFrame(rows, columns=[*columns, "cost_per_year", *names, "replications", "meets"])
 
@@ -185,8 +185,8 @@ class Answer:
             "met": self.chosen is not None,
             "counts": self.counts,
             "confidence": self.reached_confidence,
-            "targets": [each.text for each in self.limits],
-            "indifference": {each.name: each.indifference for each in self.limits},
+            "targets": [limit.text for limit in self.limits],
+            "indifference": {limit.name: limit.indifference for limit in self.limits},
             "cost_per_year": None if self.chosen is None else self.chosen.cost_per_year,
             "currency": self.schedule.scenario.site.currency,
             "answer": None if self.chosen is None else self._tested_json(self.chosen),
@@ -201,7 +201,7 @@ class Answer:
 
     def _by_name(self, tested: Trial) -> dict[str, int]:
         """Counts by the names of their ranges."""
-        return {each.name: number for each, number in zip(self.ranges, tested.counts, strict=True)}
+        return {count_range.name: number for count_range, number in zip(self.ranges, tested.counts, strict=True)}
 
     def _tested_json(self, tested: Trial) -> dict[str, Any]:
         """A combination as plain data."""
@@ -223,7 +223,7 @@ class Answer:
 
 def frontier_column(ranges: tuple[CountRange, ...]) -> int:
     """Position of the count that changes along the frontier: batteries, else chargers, else the first."""
-    kinds = [each.kind for each in ranges]
+    kinds = [count_range.kind for count_range in ranges]
     return next((kinds.index(kind) for kind in (BATTERIES, CHARGERS) if kind in kinds), 0)
 
 

@@ -88,16 +88,17 @@ class Grid:
     @cached_property
     def combinations(self) -> "Ints":
         """A row for each, a column for each range; more devices than the stations can use are left out."""
-        combinations = np.array(list(product(*(each.values for each in self.ranges))), dtype=np.int64)
-        kinds = [each.kind for each in self.ranges]
+        every = list(product(*(count_range.values for count_range in self.ranges)))
+        combinations = np.array(every, dtype=np.int64)
+        kinds = [count_range.kind for count_range in self.ranges]
         if STATIONS not in kinds:
             return combinations
         stations, exchange = combinations[:, kinds.index(STATIONS)], self.blueprint.exchange
         held = exchange.devices if exchange is not None else {}
         keep = np.ones(len(combinations), dtype=bool)
-        for column, each in enumerate(self.ranges):
-            if each.kind == DEVICES:
-                usable = np.maximum(stations * held.get(each.counted[0].name, 1), min(each.values))
+        for column, count_range in enumerate(self.ranges):
+            if count_range.kind == DEVICES:
+                usable = np.maximum(stations * held.get(count_range.counted[0].name, 1), min(count_range.values))
                 keep &= combinations[:, column] <= usable
         return combinations[keep]
 
@@ -138,8 +139,8 @@ class Grid:
         stated = self._stated
         numbers: dict[Counted, Floats] = {
             counted: combinations[:, column].astype(np.float64)
-            for column, each in enumerate(self.ranges)
-            for counted in each.counted
+            for column, count_range in enumerate(self.ranges)
+            for counted in count_range.counted
         }
 
         def more(kind: str) -> "Floats":
@@ -163,7 +164,9 @@ class Grid:
     def counts(self, combination: tuple[int, ...]) -> Counts:
         """Counts of the layout in a combination."""
         chosen = zip(self.ranges, combination, strict=True)
-        return Counts(self.layout, tuple((counted, number) for each, number in chosen for counted in each.counted))
+        return Counts(
+            self.layout, tuple((counted, number) for count_range, number in chosen for counted in count_range.counted)
+        )
 
 
 def ranges_of(scenario: "Scenario", layout: str, given: GivenRanges) -> tuple[CountRange, ...]:
@@ -174,7 +177,7 @@ def ranges_of(scenario: "Scenario", layout: str, given: GivenRanges) -> tuple[Co
     ScenarioError
         When a range is given of something that the layout does not have, or it is empty.
     """
-    every = {each.name: each for each in _every_range(scenario, layout)}
+    every = {count_range.name: count_range for count_range in _every_range(scenario, layout)}
     problems = []
     for name, (low, high) in given.items():
         if name not in every:
@@ -186,7 +189,7 @@ def ranges_of(scenario: "Scenario", layout: str, given: GivenRanges) -> tuple[Co
         raise ScenarioError(scenario.file, problems)
     if given:
         return tuple(every[name].within(low, high) for name, (low, high) in given.items())
-    return tuple(each for each in every.values() if len(each.values) > 1)
+    return tuple(count_range for count_range in every.values() if len(count_range.values) > 1)
 
 
 def _every_range(scenario: "Scenario", layout: str) -> Iterator[CountRange]:
@@ -198,14 +201,7 @@ def _every_range(scenario: "Scenario", layout: str) -> Iterator[CountRange]:
     batteries = _batteries(scenario, layout)
     yield from batteries
     yield from _chargers(numbers, BEYOND, batteries[0].values[-1])
-    most_stations = 1
-    if built.stations < UNLIMITED:
-        most_stations = max(FEW, round(BEYOND * built.stations))
-        most = min(most_stations, sum(group.count for group in scenario.trucks))
-        yield _range(STATIONS, (Counted(STATIONS),), 1, most, built.stations)
-    for name, held in (built.exchange.devices if built.exchange is not None else {}).items():
-        if (number := built.devices[name]) < UNLIMITED:
-            yield _range(name, (Counted(DEVICES, name),), held, max(held * most_stations, int(number)), number)
+    yield from _stations(built, sum(group.count for group in scenario.trucks))
     on_duty = {counted: number for counted, number in numbers.items() if counted.kind == ATTENDANTS and number}
     if on_duty:
         most = max(FEW, round(BEYOND * max(on_duty.values())))
@@ -214,8 +210,8 @@ def _every_range(scenario: "Scenario", layout: str) -> Iterator[CountRange]:
 
 def _batteries(scenario: "Scenario", layout: str) -> list[CountRange]:
     """Batteries of each type: from one more than trucks to half as many again as is stated or a rule of thumb says."""
-    (first,) = (each for each in outline(scenario).layouts if each.name == layout)
-    per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in first.stock}
+    (in_short,) = (first for first in outline(scenario).layouts if first.name == layout)
+    per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
     batteries, ranges = scenario.batteries_of(layout), []
     for name, number in batteries.items():
         trucks = sum(group.count for group in scenario.trucks if group.battery == name)
@@ -232,6 +228,17 @@ def _chargers(numbers: dict[Counted, float], beyond: float, most: int) -> Iterat
         if number < UNLIMITED:
             label = f"{CHARGERS} {counted.name}" if len(chargers) > 1 else CHARGERS
             yield _range(label, (counted,), 1, max(round(beyond * number), most), number)
+
+
+def _stations(built: "Blueprint", trucks: int) -> Iterator[CountRange]:
+    """Stations, and devices as far as an exchange at each of them needs them."""
+    most_stations = 1
+    if built.stations < UNLIMITED:
+        most_stations = max(FEW, round(BEYOND * built.stations))
+        yield _range(STATIONS, (Counted(STATIONS),), 1, min(most_stations, trucks), built.stations)
+    for name, held in (built.exchange.devices if built.exchange is not None else {}).items():
+        if (number := built.devices[name]) < UNLIMITED:
+            yield _range(name, (Counted(DEVICES, name),), held, max(held * most_stations, int(number)), number)
 
 
 def _range(name: str, counted: tuple[Counted, ...], low: int, high: int, stated: float) -> CountRange:

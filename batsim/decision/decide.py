@@ -134,7 +134,7 @@ def decide(
 
 def _grid(scenario: "Scenario", layout: str, ranges: tuple[CountRange, ...]) -> Grid:
     """Combinations that are looked through first: where counts are many, not all of them."""
-    grid = Grid(scenario, layout, tuple(each.thinned() for each in ranges))
+    grid = Grid(scenario, layout, tuple(count_range.thinned() for count_range in ranges))
     if (count := len(grid.combinations)) > MOST_COMBINATIONS:
         rule = (
             f"would give {count} combinations; at most {MOST_COMBINATIONS} are looked through, so state narrower ranges"

@@ -59,10 +59,13 @@ def _sentence(best: "LayoutPlan", others: "list[LayoutPlan]", figures: "Figures"
         says = f"No clear winner: layouts {names} cost about the same, '{best.layout}' the least."
     else:
         says = f"Choose layout '{best.layout}'."
-    if best.failing:
-        failing = [f"{check.subject}, {check.name}" for check in best.checks if check.verdict == FAILS]
-        says += f" First cure what fails: {'; '.join(dict.fromkeys(failing))}."
-    return says
+    return says + _cure(best)
+
+
+def _cure(best: "LayoutPlan") -> str:
+    """What has to be cured first, as a sentence; empty where nothing fails."""
+    failing = [f"{check.subject}, {check.name}" for check in best.checks if check.verdict == FAILS]
+    return f" First cure what fails: {'; '.join(dict.fromkeys(failing))}." if failing else ""
 
 
 def _as_good(other: "LayoutPlan", best: "LayoutPlan", figures: "Figures") -> bool:

@@ -50,7 +50,7 @@ class Search:
         """
         combinations, costs = self.grid.combinations, self.grid.costs
         first = self.trials.decided(tuple(combinations.max(axis=0).tolist()))
-        stated = tuple(each.stated for each in self.grid.ranges)
+        stated = tuple(count_range.stated for count_range in self.grid.ranges)
         if first.too_many and _among(combinations, stated):
             first = self.trials.decided(stated)
         known = self._descended(first) if first.meets else None
@@ -72,7 +72,7 @@ class Search:
         dear = self.grid.combinations[self._open() & (costs >= low) & (costs <= high)]
         nearest = np.argsort(np.abs(dear - known.counts).sum(axis=1), kind="stable")[: PICKED_FROM - 1]
         tested = [self.trials.decided(tuple(counts)) for counts in dear[nearest].tolist()]
-        meeting = [known, *(each for each in tested if each.meets)]
+        meeting = [known, *(trial for trial in tested if trial.meets)]
         if len(meeting) == 1:
             return known, ()
         return self.raced(meeting, self._tolerance(known)), tuple(meeting)
@@ -121,7 +121,10 @@ class Search:
         What misses a target here has much of everything else, so it rules out much.
         """
         ranges = self.grid.ranges
-        saving = [self.grid.unit_cost(each) * (each.values[-1] - each.values[0]) for each in ranges]
+        saving = [
+            self.grid.unit_cost(count_range) * (count_range.values[-1] - count_range.values[0])
+            for count_range in ranges
+        ]
         for column in sorted(range(len(ranges)), key=lambda number: -saving[number]):
             fewer = [value for value in ranges[column].values if value < known.counts[column]]
             of_the_grid = [

@@ -88,13 +88,18 @@ class Trials:
     def looked_at(self, counts: tuple[int, ...], replications: int = EARLY_LOOKS[-1]) -> Trial:
         """Simulate a combination at least so often, whatever its targets."""
         known = self.tested.get(counts)
-        if known is not None and (known.refused or known.replications >= replications):
-            return known
-        values = {} if known is None else {name: each.tolist() for name, each in known.values.items()}
+        if known is None:
+            return self._by_means(counts, replications)
+        if not known.refused and known.replications < replications:
+            values = {name: series.tolist() for name, series in known.values.items()}
+            self._extend(counts, values, replications)
+            known = self.tested[counts] = known._replace(values=_arrays(values))
+        return known
+
+    def _by_means(self, counts: tuple[int, ...], replications: int) -> Trial:
+        """Simulate a combination so often and go by its means; it rules out nothing, so it is not kept."""
+        values: Values = {}
         refused = self._extend(counts, values, replications)
-        if known is not None:
-            self.tested[counts] = known._replace(values=_arrays(values))
-            return self.tested[counts]
         missed = () if refused else tuple(limit.name for limit in self.limits if _mean(limit, values) > limit.most)
         return Trial(counts, self._cost(counts), not missed and not refused, missed, refused, _arrays(values))
 
@@ -138,7 +143,9 @@ class Trials:
 
     def _breaks_a_rule_with_more(self, counts: tuple[int, ...]) -> bool:
         """Whether a combination that breaks a rule still does with what is stated of everything that it has less of."""
-        more = tuple(max(number, each.stated) for number, each in zip(counts, self.grid.ranges, strict=True))
+        more = tuple(
+            max(number, count_range.stated) for number, count_range in zip(counts, self.grid.ranges, strict=True)
+        )
         try:
             with_counts(self.schedule.scenario, self.grid.counts(more))
         except BatsimError:
@@ -191,4 +198,4 @@ def _mean(limit: "Limit", values: Values) -> float:
 
 
 def _arrays(values: Values) -> "dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]":
-    return {name: np.array(each) for name, each in values.items()}
+    return {name: np.array(series) for name, series in values.items()}

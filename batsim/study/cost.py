@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
-KEYS = {each: f"{each}s" for each in ("charger", "bay", "station", "device", "attendant")} | {"battery": "batteries"}
+KEYS = {thing: f"{thing}s" for thing in ("charger", "bay", "station", "device", "attendant")} | {"battery": "batteries"}
 """What a thing is called in a scenario."""
 
 
@@ -101,12 +101,12 @@ class UnitCosts:
         """One attendant by shift, on duty or not busy."""
         attendants = self.scenario.layouts[self.layout].attendants
         wage = price_of(self.scenario, "attendant", self.scenario.prices.attendant)
-        found = {}
+        units = {}
         for name in attendants if isinstance(attendants, dict) else ():
             shift = self.scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
-            found[name] = UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder)
-        return found
+            units[name] = UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder)
+        return units
 
     @property
     def placeholders(self) -> bool:

@@ -80,34 +80,34 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
 
 
 def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
-    stated, figures = scenario.targets, scenario.figures
+    targets, figures = scenario.targets, scenario.figures
     share = figures["decide.indifference_share"].value / 100.0
-    found = []
-    if (most := stated.downtime_min_per_truck_shift) is not None:
+    limits = []
+    if (most := targets.downtime_min_per_truck_shift) is not None:
         usual = figures["decide.indifference_downtime"].value / 100.0 * (most or OF_NONE_MIN)
         text = f"downtime at most {most:g} min per truck-shift"
-        found.append(Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, own.get("downtime", usual), text))
-    if stated.waits is not None:
-        least, minutes = stated.waits.share, stated.waits.minutes
+        limits.append(Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, own.get("downtime", usual), text))
+    if targets.waits is not None:
+        least, minutes = targets.waits.share, targets.waits.minutes
         text = f"{100 * least:g} % of waits under {minutes:g} min"
         usual = share * (1.0 - least) if least < 1.0 else share / 100.0
-        found.append(Limit("waits", "wait_within_target_share", -least, -1.0, own.get("waits", usual), text))
-    if (most := stated.none_ready_share) is not None:
+        limits.append(Limit("waits", "wait_within_target_share", -least, -1.0, own.get("waits", usual), text))
+    if (most := targets.none_ready_share) is not None:
         text = f"at most {100 * most:g} % of trucks find none ready"
         usual = share * most if most else share / 100.0
-        found.append(Limit("none ready", "found_none_ready_share", most, 1.0, own.get("none ready", usual), text))
-    if stated.trucks_below_cut_out is not None:
-        most = float(stated.trucks_below_cut_out)
+        limits.append(Limit("none ready", "found_none_ready_share", most, 1.0, own.get("none ready", usual), text))
+    if targets.trucks_below_cut_out is not None:
+        most = float(targets.trucks_below_cut_out)
         usual = figures["decide.indifference_trucks"].value
         text = f"at most {most:g} trucks below cut-out"
-        found.append(Limit("cut-out", "trucks_below_cut_out", most, 1.0, own.get("cut-out", usual), text))
-    return found
+        limits.append(Limit("cut-out", "trucks_below_cut_out", most, 1.0, own.get("cut-out", usual), text))
+    return limits
 
 
-def _check(scenario: "Scenario", found: list[Limit], own: dict[str, float]) -> None:
+def _check(scenario: "Scenario", limits: list[Limit], own: dict[str, float]) -> None:
     problems = []
-    by_name = {each.name: each for each in found}
-    if not found:
+    by_name = {limit.name: limit for limit in limits}
+    if not limits:
         rule = "states none; add one, such as downtime_per_truck_shift: at most 12 min"
         problems.append(Problem(scenario.file, 0, 0, "targets", rule))
     for name, value in own.items():

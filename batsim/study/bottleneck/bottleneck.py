@@ -196,7 +196,7 @@ class Bottleneck(Shows):
                 }
                 for gain in self.gains
             ],
-            "left_out": [each._asdict() for each in self.left_out],
+            "left_out": [left_out._asdict() for left_out in self.left_out],
             "binding": [gain.what for gain in (self.binding, *self.rivals) if gain is not None],
             "windows": [
                 {"clock": window.clock, "days": list(window.days)} for window in (when.windows if when else ())
@@ -240,7 +240,7 @@ class Bottleneck(Shows):
 
     def _none(self) -> str:
         """Say what costs most instead."""
-        parts = {part: float(np.mean([each.downtime[f"{part}_min_per_truck_shift"] for each in self.base]))
+        parts = {part: float(np.mean([lost.downtime[f"{part}_min_per_truck_shift"] for lost in self.base]))
                  for part in COSTS}  # fmt: skip
         start = f"No clear bottleneck in layout '{self.layout}'"
         most = max(parts, key=lambda part: parts[part])
@@ -309,10 +309,10 @@ def bottleneck(scenario: "Scenario", settings: Settings = Settings()) -> dict[st
         When a layout is not in the scenario, or a number is out of range.
     """
     schedule = settings.schedule(scenario)
-    found = {layout: variants(schedule.scenario, layout) for layout in schedule.layouts}
+    tried = {layout: variants(schedule.scenario, layout) for layout in schedule.layouts}
     jobs = [
         Job(layout, replication, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, counts)
-        for layout, (made, _) in found.items()
+        for layout, (made, _) in tried.items()
         for counts in ("", *(variant.counts for variant in made))
         for replication in range(schedule.replications)
     ]
@@ -330,5 +330,5 @@ def bottleneck(scenario: "Scenario", settings: Settings = Settings()) -> dict[st
             base=replications(),
             more=tuple(replications() for _ in made),
         )
-        for layout, (made, left_out) in found.items()
+        for layout, (made, left_out) in tried.items()
     }

@@ -54,8 +54,8 @@ class ClockWindow(NamedTuple):
     def bins(self) -> "np.ndarray[Any, np.dtype[np.intp]]":
         """Numbers of its bins in the week, those of each day in a row."""
         inside = np.arange(round(self.start_min / QUARTER_HOUR_MIN), round(self.end_min / QUARTER_HOUR_MIN))
-        found: np.ndarray[Any, np.dtype[np.intp]] = np.add.outer(BINS_A_DAY * np.array(self.days, int), inside)
-        return found % (7 * BINS_A_DAY)
+        bins: np.ndarray[Any, np.dtype[np.intp]] = np.add.outer(BINS_A_DAY * np.array(self.days, int), inside)
+        return bins % (7 * BINS_A_DAY)
 
 
 class Concentration(NamedTuple):
@@ -131,8 +131,8 @@ def _by_chance(gains: "Table", working_min: "Floats", confidence: float) -> bool
     mean, count = np.mean(gains, axis=0), len(gains)
     if count == 1:
         return False
-    others = [(mean * count - one) / (count - 1) for one in gains]
-    held_out = [_sum(one, _windows(rest, working_min)) for one, rest in zip(gains, others, strict=True)]
+    others = [(mean * count - gain) / (count - 1) for gain in gains]
+    held_out = [_sum(gain, _windows(rest, working_min)) for gain, rest in zip(gains, others, strict=True)]
     over_even = np.array(held_out) - THIRD_OF_TIME_SHARE * np.sum(gains, axis=1)
     return not student_interval(over_even, confidence).low > 0.0
 
@@ -165,14 +165,20 @@ def _windows(gain: "Floats", working_min: "Floats") -> tuple[ClockWindow, ...]:
     if total <= 0.0:
         return ()
     for level in np.unique(by_clock[by_clock > 0.0])[::-1]:
-        runs = [run for run in _runs(by_clock >= level) if _of_run(by_clock, run) >= LEAST_WINDOW_SHARE * total]
-        found = [_on_days(run, gain, working_min) for run in runs]
-        kept = tuple(window for window in found if _sum(gain, (window,)) >= LEAST_WINDOW_SHARE * total)
+        kept = _above(level, by_clock, gain, working_min)
         if _sum(working_min, kept) > THIRD_OF_TIME_SHARE * float(np.sum(working_min)):
             return ()
         if _sum(gain, kept) >= HALF_OF_GAIN_SHARE * total:
             return kept if len(kept) <= MOST_WINDOWS else ()
     return ()
+
+
+def _above(level: float, by_clock: "Floats", gain: "Floats", working_min: "Floats") -> tuple[ClockWindow, ...]:
+    """Windows in which the gain over the clock is at least a level, as far as each holds a tenth of it or more."""
+    least = LEAST_WINDOW_SHARE * float(np.sum(gain))
+    runs = [run for run in _runs(by_clock >= level) if _of_run(by_clock, run) >= least]
+    windows = [_on_days(run, gain, working_min) for run in runs]
+    return tuple(window for window in windows if _sum(gain, (window,)) >= least)
 
 
 def _runs(chosen: "Flags") -> list[tuple[int, int]]:

@@ -93,7 +93,7 @@ class _Additions:
     """One more of everything that a layout has a limited number of."""
 
     def __init__(self, scenario: "Scenario", layout: str) -> None:
-        self.stated = scenario.layouts[layout]
+        self.layout = scenario.layouts[layout]
         self.blueprint: Blueprint = week_blueprint(scenario, layout)
         self.numbers: Numbers = {
             counted: number for counted, number in counts_of(scenario, layout).items() if number < UNLIMITED
@@ -140,7 +140,7 @@ class _Additions:
         more = self._more(STATIONS)
         for name, held in scarce.items():
             more |= self._more(DEVICES, name, held)
-        if self.stated.set_down_bays not in (None, UNLIMITED):
+        if self.layout.set_down_bays not in (None, UNLIMITED):
             more |= self._more(SET_DOWN_BAYS, by=self.blueprint.arrangement.set_down_bays)
         words = " and ".join(_word(name) for name in scarce)
         parts = ("one more station", *(f"one more {_word(name)}" for name in scarce), "one more set-down bay")
@@ -188,7 +188,7 @@ class _Additions:
 
     def _spots(self) -> Iterator[Addition]:
         """One more charging spot with its charger; the spots that are not stated follow from the chargers."""
-        stated = self.stated.stations is not None and self.stated.stations < UNLIMITED
+        stated = self.layout.stations is not None and self.layout.stations < UNLIMITED
         spots = self._more(STATIONS) if stated else {}
         for name, of in self._named(CHARGERS):
             limited = Counted(CHARGERS, name) in self.numbers

@@ -43,9 +43,9 @@ def counts_of(scenario: "Scenario", layout: str) -> dict[Counted, float]:
 
     What is not stated has its default. Attendants are counted where they are stated by shift.
     """
-    stated, built = scenario.layouts[layout], week_blueprint(scenario, layout)
-    attendants = stated.attendants if isinstance(stated.attendants, dict) else {}
-    bays = UNLIMITED if stated.bays == UNLIMITED else built.bays
+    as_stated, built = scenario.layouts[layout], week_blueprint(scenario, layout)
+    attendants = as_stated.attendants if isinstance(as_stated.attendants, dict) else {}
+    bays = UNLIMITED if as_stated.bays == UNLIMITED else built.bays
     return {
         Counted(STATIONS): built.stations,
         **{Counted(DEVICES, name): count for name, count in built.devices.items()},
