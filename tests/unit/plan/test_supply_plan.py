@@ -47,11 +47,12 @@ def supplied(
 ) -> tuple[SupplyPlan, Evidence]:
     """Supply of a layout after a short simulation, with what it rests on."""
     scenario = batsim.changed(site(), changes) if changes else site()
-    stated = Settings(layouts=(layout,), replications=replications, weeks=weeks, warm_up_weeks=0.0, seed=1).schedule(
-        scenario
+    settings = Settings(
+        layouts=(layout,), replications=replications, weeks=weeks, warm_up_weeks=0.0, seed=1, workers=1
     )
-    found = evidence(stated, 1)[layout]
-    tried = held_back({layout: found}, stated, [layout], 1)
+    schedule = settings.schedule(scenario)
+    found = evidence(schedule, settings)[layout]
+    tried = held_back({layout: found}, schedule, [layout], settings)
     return supply(scenario, layout, found, *tried[layout]), found
 
 
