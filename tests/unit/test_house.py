@@ -1,6 +1,7 @@
 """Order in the house: lint, types, layers, complexity, names and files are as the project says."""
 
 import ast
+import inspect
 import re
 import shutil
 import subprocess
@@ -150,41 +151,48 @@ def test_one_version() -> None:
         assert tomllib.load(file)["project"]["version"] == batsim.__version__
 
 
-def test_public_names_are_complete_and_in_order() -> None:
-    """`__all__` is what the package offers, each name at home where it says."""
-    offered = list(batsim.__all__)
-
-    assert offered == sorted(offered)
-    assert offered == sorted(batsim._HOMES)
-    assert dir(batsim) == sorted([*offered, "__version__"])
-    for name in offered:
-        assert getattr(batsim, name) is getattr(import_module(batsim._HOMES[name]), name)
-        assert getattr(batsim, name).__module__ == batsim._HOMES[name]
-        assert getattr(batsim, name).__doc__
-
-
-def test_public_names_are_known_to_type_checkers() -> None:
-    """Those that are loaded late are imported for type checkers too."""
-    tree = ast.parse((ROOT / "batsim" / "__init__.py").read_text(encoding="utf-8"))
-    homes = {
-        alias.name: node.module
-        for block in ast.walk(tree)
-        if isinstance(block, ast.If)
-        for node in block.body
+def homes() -> dict[str, str]:
+    """Where each public name lives, as the stub of the package says."""
+    stub = ast.parse((ROOT / "batsim" / "__init__.pyi").read_text(encoding="utf-8"))
+    return {
+        alias.name: f"batsim.{node.module}"
+        for node in stub.body
         if isinstance(node, ast.ImportFrom)
         for alias in node.names
     }
 
-    assert homes == batsim._HOMES
+
+def test_public_names_are_at_home_where_the_stub_says() -> None:
+    """The stub is the one list of them, which type checkers read too."""
+    assert sorted(batsim.__all__) == sorted(homes())
+    assert dir(batsim) == sorted([*homes(), "__version__"])
     assert (ROOT / "batsim" / "py.typed").is_file()
+    for name, home in homes().items():
+        assert getattr(batsim, name) is getattr(import_module(home), name)
+        assert getattr(batsim, name).__module__ == home
+        assert getattr(batsim, name).__doc__
+
+
+def test_what_public_functions_return_is_public() -> None:
+    """Every class of the package in what a function says that it returns."""
+    functions = [getattr(batsim, name) for name in homes() if inspect.isfunction(getattr(batsim, name))]
+    returned = {
+        found
+        for function in functions
+        for found in re.findall(r"batsim[\w.]*\.([A-Z]\w*)", str(function.__annotations__["return"]))
+    }
+
+    assert len(functions) > 30
+    assert len(returned) > 10
+    assert returned - set(homes()) == set()
 
 
 def test_a_name_that_is_not_there() -> None:
-    """The message is that of any module."""
+    """Is said."""
     with pytest.raises(AttributeError) as caught:
         batsim.simulat  # noqa: B018
 
-    assert str(caught.value) == "module 'batsim' has no attribute 'simulat'"
+    assert str(caught.value) == "No batsim attribute simulat"
 
 
 def test_lists_of_public_names_are_true() -> None:

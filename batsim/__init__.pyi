@@ -1,0 +1,55 @@
+"""Public names of batsim, each with its home; this list is the only one."""
+
+from .catalogue import Figures as Figures
+from .decision.answer import Answer as Answer
+from .decision.decide import Decision as Decision, decide as decide
+from .decision.ranking import Recommendation as Recommendation, recommend as recommend
+from .errors import (
+    BatsimError as BatsimError,
+    FigureError as FigureError,
+    ScenarioError as ScenarioError,
+    SimulationError as SimulationError,
+    StudyError as StudyError,
+)
+from .measures.battery_course import battery_course as battery_course, first_cycle as first_cycle
+from .measures.by_hour import attendants_by_hour as attendants_by_hour
+from .measures.event_trace import event_frame as event_frame, event_trace as event_trace
+from .measures.events import Event as Event
+from .measures.room_course import RoomCourse as RoomCourse, room_course as room_course
+from .plan.plan import Plan as Plan, plan_layouts as plan_layouts
+from .record import Record as Record
+from .room.simulation import simulate as simulate
+from .scenario.reading import changed as changed, read as read, read_scenario_text as read_scenario_text
+from .scenario.settings import Schedule as Schedule, Settings as Settings
+from .scenario.site import Scenario as Scenario
+from .scenario.study_file import Study as Study
+from .statistics.intervals import Interval as Interval
+from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as bottleneck
+from .study.compare import Comparison as Comparison, compare as compare
+from .study.day_without import DayWithout as DayWithout, day_without as day_without
+from .study.room_over import RoomOver as RoomOver, room_over as room_over
+from .study.running.replications import Runs as Runs, run as run
+from .study.sweeps.export import Written as Written, export_store as export_store
+from .study.sweeps.sensitivity import Sensitivity as Sensitivity, sensitivity as sensitivity
+from .study.sweeps.store import merge_stores as merge_stores
+from .study.sweeps.sweep import read_study as read_study, sweep as sweep
+from .study.sweeps.sweep_result import Sweep as Sweep
+from .study.uncertain import UncertainComparison as UncertainComparison, compare_uncertain as compare_uncertain
+from .study.waits import Waits as Waits, waits_over as waits_over
+from .study.warm_up import WarmUp as WarmUp, warm_up as warm_up
+from .views.charts.battery_chart import battery_chart as battery_chart, cycle_chart as cycle_chart
+from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
+from .views.charts.downtime_chart import downtime_chart as downtime_chart
+from .views.charts.frontier_chart import frontier_chart as frontier_chart
+from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart
+from .views.charts.labour_chart import labour_chart as labour_chart
+from .views.charts.life_line_chart import life_line_chart as life_line_chart
+from .views.charts.load_chart import load_chart as load_chart
+from .views.charts.room_chart import room_chart as room_chart
+from .views.charts.room_plan_chart import room_plan_chart as room_plan_chart
+from .views.charts.sensitivity_chart import indices_chart as indices_chart, tornado_chart as tornado_chart
+from .views.charts.waits_chart import waits_chart as waits_chart
+from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
+from .views.page.report import report_html as report_html
+
+__version__: str
