@@ -14,18 +14,19 @@ class Measure(NamedTuple):
     meaning: str
 
 
-PARTS = (
-    "travel",
-    "wait_station",
-    "wait_battery",
-    "wait_bay",
-    "wait_attendant",
-    "wait_device",
-    "exchange",
-    "charge_in_truck",
-    "watering",
-)
-"""Causes of downtime; they add up to it."""
+PART_LABELS = {
+    "travel": "way to the room and back",
+    "wait_station": "waits for a station",
+    "wait_battery": "waits for a battery",
+    "wait_bay": "waits for a bay",
+    "wait_attendant": "waits for an attendant",
+    "wait_device": "waits for a device",
+    "exchange": "exchange",
+    "charge_in_truck": "charge in the truck",
+    "watering": "watering in the truck",
+}
+"""Causes of downtime in words; they add up to it."""
+PARTS = tuple(PART_LABELS)
 
 _PART_MEANING = {
     "travel": "on the way to the room and back",
@@ -47,7 +48,7 @@ _FIXED = (
         "scheduled minutes, breaks excluded, that a truck loses to its battery in one shift",
     ),
     *(
-        Measure(f"{part}_min_per_truck_shift", "min", part.replace("_", " "), f"downtime {meaning}")
+        Measure(f"{part}_min_per_truck_shift", "min", PART_LABELS[part], f"downtime {meaning}")
         for part, meaning in _PART_MEANING.items()
     ),
     Measure(
@@ -209,10 +210,16 @@ _FIXED = (
         "share of discharges that begin with a battery warmer than one that should be used",
     ),
     Measure(
-        "delayed_share", "1", "charges put off", "share of charges that waited because the battery was too warm or cold"
+        "delayed_share",
+        "1",
+        "charges delayed by temperature",
+        "share of charges that waited because the battery was too warm or cold",
     ),
     Measure(
-        "delayed_min_per_charge", "min", "put off per charge", "mean time that charges waited for their temperature"
+        "delayed_min_per_charge",
+        "min",
+        "delay by temperature per charge",
+        "mean time that charges waited for their temperature",
     ),
     Measure(
         "outside_temperature_share",
@@ -262,14 +269,16 @@ _FIXED = (
     Measure(
         "life_years",
         "years",
-        "battery life",
+        "cycle life at this duty",
         "years from new to 80 % of the capacity at this pace, of the mean battery; ageing with time alone is left out",
     ),
-    Measure("life_years_of_most_worn", "years", "life of the most worn battery", "the same for the battery worn most"),
+    Measure(
+        "life_years_of_most_worn", "years", "cycle life of the most worn battery", "the same for the battery worn most"
+    ),
     Measure(
         "life_years_by_throughput",
         "years",
-        "battery life by throughput",
+        "cycle life by throughput",
         "years until a battery has given the ampere-hours of its cycle test, whatever the depth and temperature",
     ),
     Measure(

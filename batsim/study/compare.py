@@ -199,11 +199,12 @@ class Comparison(Shows):
     def _no_winner(self, best: str, near: list[str], confidence: str) -> str:
         """Sentence on layouts that cannot be told from the best."""
         least = self._in_words(self.difference(self.deciding, best, near[0]).interval)
-        names = " and ".join([best, *near]) if len(near) == 1 else ", ".join([best, *near[:MOST_NAMED]])
+        named = [f"'{layout}'" for layout in (best, *near)]
+        names = " and ".join(named) if len(near) == 1 else ", ".join(named[: MOST_NAMED + 1])
         if len(near) > MOST_NAMED:
             names += f" and {len(near) - MOST_NAMED} more"
         return (
-            f"No clear winner in {self._what}: {names} cannot be told apart; {best} less {near[0]} is "
+            f"No clear winner in {self._what}: {names} cannot be told apart; '{best}' less '{near[0]}' is "
             f"{least} ({confidence}). More replications would narrow this."
         )
 
@@ -214,9 +215,8 @@ class Comparison(Shows):
         if sign_of(self.deciding) < 0.0:
             gain, better = _turned(gain), "more"
         by = self._in_words(gain).lstrip("+")
-        if self.deciding == DOWNTIME:
-            return f"{best} loses least: {by} less than {other}, the next best ({confidence})."
-        return f"{best} is best in {self._what}: {by} {better} than {other}, the next best ({confidence})."
+        lead = "has the least downtime" if self.deciding == DOWNTIME else f"is best in {self._what}"
+        return f"Layout '{best}' {lead}: {by} {better} than '{other}', the next best ({confidence})."
 
     def _in_words(self, interval: Interval) -> str:
         """Write a difference in the deciding measure with its unit; of shares, in percentage points."""

@@ -140,8 +140,8 @@ class UncertainComparison(Shows):
         chance = self.chance_best[best]
         shares = f"in {100 * chance.mean:.0f} % of {self.draws} draws of what is not known ({_range(chance)})"
         if chance.low > 0.5:
-            return f"{best} is best {shares}."
-        return f"No layout is best in most cases: {best} leads, {shares}, {others[0]} comes next."
+            return f"Layout '{best}' is best {shares}."
+        return f"No layout is best in most cases: '{best}' leads, {shares}, '{others[0]}' comes next."
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -239,7 +239,7 @@ def _check(scenario: "Scenario", draws: int, settings: Settings) -> None:
     """Refuse what allows no comparison, all at once."""
     rules = []
     if not scenario.unknowns:
-        rules.append("knows all its inputs; state what is not known as {between: [LOW, HIGH]}")
+        rules.append("no input is marked as uncertain: give {between: [LOW, HIGH]}")
     if draws < 2:
         rules.append("needs at least 2 draws")
     if settings.replications is not None and settings.replications < 2:

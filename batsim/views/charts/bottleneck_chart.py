@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from batsim.study.compare import signed
 from batsim.views.charts import chart_style as style
-from batsim.views.text.tables import number_text
+from batsim.views.text.numbers import number_text
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

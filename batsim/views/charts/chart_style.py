@@ -7,7 +7,7 @@ from io import BytesIO
 from textwrap import fill, wrap
 from typing import TYPE_CHECKING, Any
 
-from batsim.measures.names import PARTS
+from batsim.measures.names import PART_LABELS
 from batsim.record import STATES, TASKS
 from batsim.scenario.parts.week import moment_text
 
@@ -38,18 +38,21 @@ _STATE_LOOKS = (
 STATE_LOOKS = dict(zip(STATES, _STATE_LOOKS, strict=True))
 """Colour, hatch and short word of each state."""
 
-_PART_LOOKS = (
-    (SKY, "", "way to the room and back"),
-    (BLUE, "---", "waits for a station"),
-    (ORANGE, "////", "waits for a battery"),
-    (YELLOW, "....", "waits for a bay"),
-    (PURPLE, "xxxx", "waits for an attendant"),
-    (GREY, "\\\\\\\\", "waits for a device"),
-    (GREEN, "||", "exchange"),
-    (VERMILION, "++", "charge in the truck"),
-    (BLACK, "oo", "watering in the truck"),
+_PART_FILLS = (
+    (SKY, ""),
+    (BLUE, "---"),
+    (ORANGE, "////"),
+    (YELLOW, "...."),
+    (PURPLE, "xxxx"),
+    (GREY, "\\\\\\\\"),
+    (GREEN, "||"),
+    (VERMILION, "++"),
+    (BLACK, "oo"),
 )
-PART_LOOKS = dict(zip(PARTS, _PART_LOOKS, strict=True))
+PART_LOOKS = {
+    part: (*colour_and_hatch, label)
+    for (part, label), colour_and_hatch in zip(PART_LABELS.items(), _PART_FILLS, strict=True)
+}
 """Colour, hatch and words of each cause of downtime; what a queue lacks looks as in the chart of a room."""
 
 _TASK_LOOKS = (
@@ -58,7 +61,7 @@ _TASK_LOOKS = (
     (BLUE, "---", "watering"),
     (VERMILION, "++", "plugging in the truck"),
     (PURPLE, "xxxx", "inspection"),
-    (YELLOW, "....", "readings"),
+    (YELLOW, "....", "voltage and gravity readings"),
     (GREY, "\\\\\\\\", "wash"),
 )
 TASK_LOOKS = dict(zip(TASKS, _TASK_LOOKS, strict=True))

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from batsim.measures.mean_week import mean_week
 from batsim.scenario.parts.week import moment_text
 from batsim.views.charts import chart_style as style
-from batsim.views.text.tables import counted
+from batsim.views.text.numbers import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

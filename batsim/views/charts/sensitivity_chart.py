@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.statistics.intervals import Interval
 from batsim.views.charts import chart_style as style
-from batsim.views.text.tables import counted
+from batsim.views.text.numbers import counted
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

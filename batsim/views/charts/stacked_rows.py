@@ -4,7 +4,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.views.charts import chart_style as style
-from batsim.views.text.tables import counted, number_text
+from batsim.views.text.numbers import counted, number_text
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

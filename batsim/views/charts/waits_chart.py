@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts import chart_style as style
-from batsim.views.text.tables import counted, number_text
+from batsim.views.text.numbers import counted, number_text
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

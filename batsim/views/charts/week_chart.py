@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from batsim.record import STATES
 from batsim.scenario.parts.week import DAYS
 from batsim.views.charts import chart_style as style
-from batsim.views.text.tables import counted
+from batsim.views.text.numbers import counted
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

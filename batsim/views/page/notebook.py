@@ -5,6 +5,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from batsim.decision.ranking import recommend
+from batsim.plan.checks import VERDICTS
 from batsim.plan.plan import Plan
 from batsim.record import TABLES, Record
 from batsim.scenario.parts.week import WEEK_MIN
@@ -13,8 +14,9 @@ from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import outline
 from batsim.study.running.replications import Runs
+from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.plan_text import MARK, amount_text
-from batsim.views.text.tables import cell_text, chance_text, counted, number_text, shown_rows, simulated
+from batsim.views.text.tables import cell_text, chance_text, shown_rows, simulated, unit_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -27,12 +29,12 @@ NUMBERS = "{:.4g}".format
 
 
 @singledispatch
-def html_of(found: object) -> str:
+def html_of(shown: object) -> str:
     """Write what a notebook shows: for most results their frame, and above it what it says in a sentence.
 
     Parameters
     ----------
-    found
+    shown
         A scenario, record or result; any other has a `frame`, and a `sentence` or a `verdict` where it says something.
 
     Returns
@@ -40,105 +42,106 @@ def html_of(found: object) -> str:
     str
         HTML, everything that comes from a scenario escaped.
     """
-    frame = found.frame  # type: ignore[attr-defined]
-    said = getattr(found, "sentence", "") or getattr(found, "verdict", "")
+    frame = shown.frame  # type: ignore[attr-defined]
+    said = getattr(shown, "sentence", "") or getattr(shown, "verdict", "")
     return paragraphs([said]) + str(frame.to_html(index=False, float_format=NUMBERS))
 
 
 @html_of.register
-def _scenario(found: Scenario) -> str:
+def _scenario(scenario: Scenario) -> str:
     """Trucks, layouts and targets of a scenario, with its first numbers."""
-    first = outline(found)
+    first = outline(scenario)
     groups = [
-        [each.name, str(each.trucks), ", ".join(each.shifts), each.battery, f"{each.run_h:.1f}"]
-        for each in first.groups
+        [group.name, str(group.trucks), ", ".join(group.shifts), group.battery, f"{group.run_h:.1f}"]
+        for group in first.groups
     ]
-    layouts = [_layout(found, each) for each in first.layouts]
-    targets = stated_data(found).get("targets")
-    wanted = (
-        [f"{name.replace('_', ' ')}: {value}" for name, value in targets.items()] if isinstance(targets, dict) else []
-    )
-    notes = [f"Targets: {'; '.join(wanted)}."] if wanted else []
-    if found.unknowns:
-        notes.append(f"Not known: {', '.join(each.path for each in found.unknowns)}.")
+    layouts = [_layout(scenario, layout) for layout in first.layouts]
+    targets = stated_data(scenario).get("targets")
+    notes = []
+    if isinstance(targets, dict):
+        notes.append(f"Targets: {'; '.join(f'{name}: {value}'.replace('_', ' ') for name, value in targets.items())}.")
+    if scenario.unknowns:
+        notes.append(f"Not known: {', '.join(unknown.path for unknown in scenario.unknowns)}.")
     return (
-        paragraphs([found.question])
-        + table(found.site.name, ["truck group", "trucks", "shifts", "battery", "h on a battery"], groups, (1, 4))
+        paragraphs([scenario.question])
+        + table(scenario.site.name, ["truck group", "trucks", "shifts", "battery", "h on a battery"], groups, (1, 4))
         + table("", ["layout", "handling", "batteries", "chargers", "stations or spots", "bays"], layouts, (2, 4, 5))
         + paragraphs(notes)
     )
 
 
-def _layout(found: Scenario, each: "LayoutOutline") -> list[str]:
+def _layout(scenario: Scenario, layout: "LayoutOutline") -> list[str]:
     """Row of a layout."""
-    chargers = ", ".join(f"{count:g} x {name}" for name, count in each.chargers)
-    batteries = sum(found.batteries_of(each.name).values())
-    bays = "" if each.in_truck else f"{each.bays:g}"
-    return [each.name, each.title, str(batteries), chargers, f"{each.stations:g}", bays]
+    chargers = ", ".join(f"{count:g} x {name}" for name, count in layout.chargers)
+    batteries = sum(scenario.batteries_of(layout.name).values())
+    bays = "" if layout.in_truck else f"{layout.bays:g}"
+    return [layout.name, layout.title, str(batteries), chargers, f"{layout.stations:g}", bays]
 
 
 @html_of.register
-def _record(found: Record) -> str:
+def _record(record: Record) -> str:
     """What a record holds."""
-    facts = found.facts
+    facts = record.facts
     caption = (
-        f"{found.in_short}: "
+        f"{record.in_short}: "
         f"{counted((facts.horizon_min - facts.warm_up_min) / WEEK_MIN, 'week')} "
-        f"after a warm-up of {counted(facts.warm_up_min / WEEK_MIN, 'week')}"
+        f"after {counted(facts.warm_up_min / WEEK_MIN, 'week')} of warm-up"
     )
     rows = [
-        [name, f"{found.count(name):,}", ", ".join(column.name for column in columns)]
+        [name, f"{record.count(name):,}", ", ".join(column.name for column in columns)]
         for name, columns in TABLES.items()
-        if found.count(name)
+        if record.count(name)
     ]
     return table(caption, ["record.frame(...)", "rows", "columns"], rows, (1,))
 
 
 @html_of.register
-def _runs(found: Runs) -> str:
+def _runs(runs: Runs) -> str:
     """Measures of the layouts side by side."""
-    return _side_by_side(found, []) + paragraphs([_sure(found)])
+    return _side_by_side(runs, []) + paragraphs([_sure(runs)])
 
 
 @html_of.register
-def _comparison(found: Comparison) -> str:
+def _comparison(comparison: Comparison) -> str:
     """The table of the terminal, and what it says."""
-    layouts = found.layouts
+    runs, layouts = comparison.runs, comparison.layouts
     rows = []
     if len(layouts) > 1:
-        rows.append(["chance of being best", *(chance_text(found, name) for name in layouts)])
-    for number, target in enumerate(found.targets(layouts[0])):
-        rows.append([target.target, *(found.targets(name)[number].verdict for name in layouts)])
-    return _side_by_side(found.runs, rows) + paragraphs([found.verdict, found.precision_sentence, _sure(found.runs)])
+        rows.append(["chance of being best", *(chance_text(comparison, name) for name in layouts)])
+    for results in zip(*(comparison.targets(name) for name in layouts), strict=True):
+        rows.append([results[0].target, *(result.verdict for result in results)])
+    return _side_by_side(runs, rows) + paragraphs([comparison.verdict, comparison.precision_sentence, _sure(runs)])
 
 
 @html_of.register
-def _plan(found: Plan) -> str:
+def _plan(plans: Plan) -> str:
     """The recommendation, a row for each layout, and the main risks."""
-    advised, currency = recommend(found), found.scenario.site.currency
-    runs, measure = found.comparison.runs, "downtime_min_per_truck_shift"
-    verdicts = list(next(iter(found.layouts.values())).verdicts)
+    advised, currency = recommend(plans), plans.scenario.site.currency
+    runs, measure = plans.comparison.runs, "downtime_min_per_truck_shift"
     rows = [
         [
             name,
             number_text(runs.interval(name, measure)),
-            str(each.targets_missed),
-            *(str(each.verdicts[verdict]) for verdict in verdicts),
-            *map(amount_text, (each.money.purchase, each.money.per_year)),
-            amount_text(each.money.per_truck_hour, 2),
+            str(plan.targets_missed),
+            *(str(plan.verdicts[verdict]) for verdict in VERDICTS),
+            *map(amount_text, (plan.money.purchase, plan.money.per_year)),
+            amount_text(plan.money.per_truck_hour, 2),
         ]
-        for name, each in found.layouts.items()
+        for name, plan in plans.layouts.items()
     ]
-    head = ["layout", "downtime, min per truck-shift", "targets missed", *(f"checks: {word}" for word in verdicts)]
+    head = ["layout", "downtime, min per truck-shift", "targets missed", *(f"checks: {word}" for word in VERDICTS)]
     head += [f"{currency} to order", f"{currency} a year", f"{currency} per truck-hour"]
-    risks = [f"Main risks: {' '.join(f'({number}) {each}' for number, each in enumerate(advised.risks, 1))}"]
+    risks = [f"Main risks: {' '.join(f'({number}) {risk}' for number, risk in enumerate(advised.risks, 1))}"]
     notes = [*(risks if advised.risks else []), f"{MARK} rests on placeholders."]
     return paragraphs([advised.says]) + table("", head, rows, range(1, len(head))) + paragraphs(notes)
 
 
 def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
     """Measures of layouts side by side, and further rows."""
-    rows = [[row.label, *(cell_text(runs, name, row) for name in runs.layouts), row.unit] for row in shown_rows(runs)]
+    rows = [
+        [row.label, *(cell_text(runs, name, row) for name in runs.layouts), unit_text(runs, row)]
+        for row in shown_rows(runs)
+    ]
     rows += [[*row, ""] for row in more]
     caption = f"{runs.scenario.site.name}: {simulated(runs.schedule)}"
     return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1))
@@ -147,7 +150,7 @@ def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
 def _sure(runs: Runs) -> str:
     """How to read the intervals."""
     if runs.replications < 2:
-        return "One replication has no intervals; take more to know how sure this is."
+        return NO_INTERVALS
     return f"± is the half width of a {100 * runs.confidence:g} % interval for each mean."
 
 

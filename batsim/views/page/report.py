@@ -8,21 +8,31 @@ import platform
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.catalogue import figure, instead
 from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, cited
 from batsim.plan.money import LEFT_OUT
 from batsim.scenario.reading import stated_data
 from batsim.views.page.report_charts import charts_of
-from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, amount_text, payback_sentence
+from batsim.views.text.numbers import counted, number_text
+from batsim.views.text.plan_text import (
+    AS_THEY_WEAR,
+    MARK,
+    advice_texts,
+    amount_text,
+    payback_sentence,
+    what_follows,
+)
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import Row, cell_text, number_text, shown_rows
+from batsim.views.text.tables import ComparedNumber, cell_text, shown_rows, simulated, unit_text
 
 if TYPE_CHECKING:
+    from batsim.catalogue import Figures
+    from batsim.plan.checks import Check
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.study.prices import Price
     from batsim.study.room_over import RoomOver
+    from batsim.study.running.replications import Runs
 
 CONTENTS = (
     ("answer", "Answer"),
@@ -51,153 +61,144 @@ class Input(NamedTuple):
     origin: str
 
 
-def report_html(found: "Plan", date: str = "", room: "RoomOver | None" = None) -> str:
-    """Write the page.
+def report_html(plans: "Plan", date: str = "", room: "RoomOver | None" = None) -> str:
+    """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method.
 
     Parameters
     ----------
-    found
-        Plans of the layouts.
+    plans
+        Plans of the layouts of a scenario, see `batsim.plan_layouts`. The recommended one stands in full view.
     date
-        Shown at the top; left out when empty, so that the same plan gives the same bytes.
+        Shown at the top; left out when empty, so that the same plans give the same bytes.
     room
-        What the plan's `room` brings of the recommended layout, for the picture of a week; none is drawn without it.
+        What the plans' `room` brings of the recommended layout, for the picture of a week; none is drawn without it.
 
     Returns
     -------
     str
-        HTML.
+        HTML. It needs nothing from outside; everything that comes from the scenario is escaped.
     """
     from jinja2 import Environment, PackageLoader  # noqa: PLC0415 - heavy, and only for a page
 
     page = Environment(
         loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("report.html.j2")
-    scenario, advised = found.scenario, recommend(found)
-    others = [_other(found, name, number) for number, name in enumerate(found.layouts) if name != advised.layout]
+    scenario, advised = plans.scenario, recommend(plans)
+    others = [_other(plans, name, number) for number, name in enumerate(plans.layouts) if name != advised.layout]
     return page.render(
         title=scenario.site.name,
         question=scenario.question,
         date=date,
         contents=CONTENTS if others else CONTENTS[:-1],
         says=advised.says,
-        numbers=_numbers(found),
+        numbers=_numbers(plans, advised.layout),
         reasons=advised.reasons,
         risks=advised.risks,
-        comparison=_comparison(found),
-        charts=charts_of(found, room),
-        advised=_layout(found.layouts[advised.layout], 0),
+        comparison=_comparison(plans),
+        charts=charts_of(plans, room),
+        advised=_layout(plans.layouts[advised.layout], scenario.figures, 0),
         others=others,
         currency=scenario.site.currency,
-        questions=found.questions,
-        inputs=inputs_of(found),
-        defaults=_defaults(found),
-        method=_method(found),
+        questions=plans.questions,
+        inputs=inputs_of(plans),
+        defaults=_defaults(plans),
+        method=_method(plans),
         decides=DECIDES,
     )
 
 
-def _numbers(found: "Plan") -> list[tuple[str, str]]:
+def _numbers(plans: "Plan", layout: str) -> list[tuple[str, str]]:
     """The recommended layout in a few numbers."""
-    name = recommend(found).layout
-    each, runs = found.layouts[name], found.comparison.runs
-    currency = found.scenario.site.currency
-    people = found.scenario.layouts[name].attendants
-    attendants = (
-        ", ".join(f"{shift} {int(number)}" for shift, number in people.items())
-        if isinstance(people, dict)
-        else people or "drivers"
-    )
+    runs, money, currency = plans.comparison.runs, plans.layouts[layout].money, plans.scenario.site.currency
+    attendants = plans.scenario.layouts[layout].attendants
+    if isinstance(attendants, dict):
+        attendants = ", ".join(f"{shift} {int(number)}" for shift, number in attendants.items())
     numbers = [
-        ("Layout", name),
-        ("Downtime", f"{number_text(runs.interval(name, 'downtime_min_per_truck_shift'))} min per truck-shift"),
-        ("Batteries", number_text(runs.interval(name, "batteries"))),
-        ("Chargers", number_text(runs.interval(name, "chargers"))),
-        ("Stations or spots", number_text(runs.interval(name, "stations"))),
-        ("Attendants", attendants),
-        ("Labour, hands-on", f"{number_text(runs.interval(name, 'labour_min_per_day'))} min per working day"),
-        ("To order, once", f"{amount_text(each.money.purchase)} {currency}"),
-        ("In a year", f"{amount_text(each.money.per_year)} {currency}"),
-        ("For each truck-hour", f"{amount_text(each.money.per_truck_hour, 2)} {currency}"),
+        ("Layout", layout),
+        ("Downtime", f"{number_text(runs.interval(layout, 'downtime_min_per_truck_shift'))} min per truck-shift"),
+        ("Batteries", number_text(runs.interval(layout, "batteries"))),
+        ("Chargers", number_text(runs.interval(layout, "chargers"))),
+        ("Stations or spots", number_text(runs.interval(layout, "stations"))),
+        ("Attendants", attendants or "drivers"),
+        ("Labour, hands-on", f"{number_text(runs.interval(layout, 'labour_min_per_day'))} min per working day"),
+        ("To order, once", f"{amount_text(money.purchase)} {currency}"),
+        ("In a year", f"{amount_text(money.per_year)} {currency}"),
+        ("For each truck-hour", f"{amount_text(money.per_truck_hour, 2)} {currency}"),
     ]
     return [(what, value) for what, value in numbers if value != "-"]
 
 
-def _comparison(found: "Plan") -> dict[str, Any]:
+def _comparison(plans: "Plan") -> dict[str, Any]:
     """Layouts side by side."""
-    runs, layouts = found.comparison.runs, list(found.layouts)
-    rows = [[_named(row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
-    for position, target in enumerate(found.comparison.targets(layouts[0])):
-        rows.append([target.target, *(found.layouts[name].targets[position].verdict for name in layouts)])
-    money = {name: each.money for name, each in found.layouts.items()}
-    currency = found.scenario.site.currency
-    rows.append([f"{currency} in a year", *(amount_text(money[name].per_year) for name in layouts)])
-    rows.append([f"{currency} for each truck-hour", *(amount_text(money[name].per_truck_hour, 2) for name in layouts)])
-    rows.append([f"{currency} to order", *(amount_text(money[name].purchase) for name in layouts)])
-    rows.append(["checks that fail", *(str(found.layouts[name].failing) for name in layouts)])
-    confidence = f"{100 * runs.confidence:g} %"
-    notes = [found.comparison.verdict] if found.comparison.verdict else []
-    notes.append(f"± is the half width of a {confidence} interval for each mean. {MARK} rests on placeholders.")
-    caption = f"{runs.replications} replications of {runs.schedule.weeks:g} weeks, seed {runs.schedule.seed}"
-    return {"caption": caption, "head": ["", *layouts], "rows": rows, "notes": notes}
+    comparison, layouts, currency = plans.comparison, plans.layouts, plans.scenario.site.currency
+    runs = comparison.runs
+    rows = [[_named(runs, row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
+    targets = {name: comparison.targets(name) for name in layouts}
+    for results in zip(*targets.values(), strict=True):
+        rows.append([results[0].target, *(result.verdict for result in results)])
+    chosen = layouts.values()
+    rows += [
+        [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in chosen)],
+        [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in chosen)],
+        [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in chosen)],
+        ["checks that fail", *(str(plan.failing) for plan in chosen)],
+    ]
+    note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
+    notes = [text for text in (comparison.verdict, note) if text]
+    return {"caption": simulated(runs.schedule), "head": ["", *layouts], "rows": rows, "notes": notes}
 
 
-def _named(row: Row) -> str:
+def _named(runs: "Runs", row: ComparedNumber) -> str:
     """Label and unit of a row; a part of the row above stands a little to the right."""
     label = f"\N{EM SPACE}{row.label.strip()}" if row.label.startswith(" ") else row.label
-    return f"{label}, {row.unit}" if row.unit else label
+    return f"{label}, {unit_text(runs, row)}" if row.unit else label
 
 
-def _other(found: "Plan", name: str, number: int) -> dict[str, Any]:
+def _other(plans: "Plan", name: str, number: int) -> dict[str, Any]:
     """The plan of a layout that is not recommended: of its cautions those that the recommended one does not have."""
-    advised, each = recommend(found).layout, found.layouts[name]
-    known = found.layouts[advised].cautions
-    mine = [text for text in each.cautions if text not in known]
-    common = len(mine) < len(each.cautions)
-    return {**_layout(each, number + 1), "cautions": mine, "cautions_of": advised if common else ""}
+    advised, plan = recommend(plans).layout, plans.layouts[name]
+    known = plans.layouts[advised].cautions
+    own = [caution for caution in plan.cautions if caution not in known]
+    common = len(own) < len(plan.cautions)
+    shown = _layout(plan, plans.scenario.figures, number + 1)
+    return {**shown, "cautions": own, "cautions_of": advised if common else ""}
 
 
-def _layout(each: "LayoutPlan", number: int) -> dict[str, Any]:
+def _layout(plan: "LayoutPlan", figures: "Figures", number: int) -> dict[str, Any]:
     """The plan of one layout."""
-    advice = [f"Usually chosen (common practice, no source): {each.advice.says}"] if each.advice.says else []
-    for what, reasons in (("Speaks for it here", each.advice.speaks_for), ("Against it", each.advice.speaks_against)):
-        advice += [f"{what}: {'; '.join(reasons)}."] if reasons else []
-    checks = [
-        {
-            "verdict": check.verdict,
-            "css": VERDICT_CLASSES[check.verdict],
-            "what": f"{check.subject}, {check.name}",
-            "value": check.value,
-            "limit": check.limit,
-            "rule": check.rule,
-            "says": check.sentence + (f" Cure: {check.cure}." if check.cure else ""),
-        }
-        for check in each.checks
-    ]
-    equipment = [
-        {**line._asdict(), "to_order": f"{line.to_order:g}", "owned": f"{line.owned:g}"} for line in each.equipment
-    ]
-    spent = each.money
-    money = [_money_row(line.what, line.per_year, line.basis) for line in spent.lines]
-    money.append(_money_row("in all", spent.per_year, ""))
-    notes = [f"{payback_sentence(each)} {AS_THEY_WEAR}"] if each.payback is not None else []
-    air = f"Ventilation ({each.ventilation.edition})"
+    money = [_money_row(line.what, line.per_year, line.basis) for line in plan.money.lines]
+    money.append(_money_row("in all", plan.money.per_year, ""))
+    ventilation = [*ventilation_facts(plan.ventilation, figures), CONFIRM]
     return {
         "id": f"layout-{number}",
-        "name": each.layout,
-        "title": each.title,
-        "advice": advice,
-        "counts": each.counts,
-        "checks": [check for check in checks if check["verdict"] != OK],
-        "passed": [check for check in checks if check["verdict"] == OK],
-        "equipment": equipment,
+        "name": plan.layout,
+        "title": plan.title,
+        "advice": advice_texts(plan),
+        "counts": plan.counts,
+        "checks": [_check(check) for check in plan.checks if check.verdict != OK],
+        "passed": [_check(check) for check in plan.checks if check.verdict == OK],
+        "equipment": [
+            {**line._asdict(), "to_order": f"{line.to_order:g}", "owned": f"{line.owned:g}"} for line in plan.equipment
+        ],
         "blocks": [
-            {"head": air, "lines": [*ventilation_facts(each.ventilation), CONFIRM]},
-            {"head": "Supply", "lines": supply_facts(each.supply)},
+            {"head": f"Ventilation ({plan.ventilation.edition})", "lines": ventilation},
+            {"head": "Supply", "lines": supply_facts(plan.supply, figures)},
         ],
         "money": money,
-        "notes": [*notes, LEFT_OUT],
-        "cautions": each.cautions,
+        "notes": [*([f"{payback_sentence(plan)} {AS_THEY_WEAR}"] if plan.payback is not None else []), LEFT_OUT],
+        "cautions": plan.cautions,
+    }
+
+
+def _check(check: "Check") -> dict[str, str]:
+    return {
+        "verdict": check.verdict,
+        "css": VERDICT_CLASSES[check.verdict],
+        "what": f"{check.subject}, {check.name}",
+        "value": check.value,
+        "limit": check.limit,
+        "rule": check.rule,
+        "says": what_follows(check),
     }
 
 
@@ -212,25 +213,24 @@ def _money_row(what: str, price: "Price", basis: str) -> dict[str, str]:
     }
 
 
-def inputs_of(found: "Plan") -> list[Input]:
+def inputs_of(plans: "Plan") -> list[Input]:
     """Inputs that the site states, leaf by leaf in the order of the file, with where they come from."""
-    listed: list[Input] = []
+    inputs: list[Input] = []
 
     def walk(value: object, path: str) -> None:
         if isinstance(value, dict) and value:
-            for key, each in value.items():
-                name = str(key)
-                walk(each, f"{path}.{name}" if path else name)
-        elif isinstance(value, list) and any(isinstance(each, dict | list) for each in value):
-            for position, each in enumerate(value):
-                walk(each, f"{path}[{position}]")
+            for key, inner in value.items():
+                walk(inner, f"{path}.{key}" if path else str(key))
+        elif isinstance(value, list) and any(isinstance(inner, dict | list) for inner in value):
+            for position, inner in enumerate(value):
+                walk(inner, f"{path}[{position}]")
         else:
             text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
             shown = text if len(text) <= MOST_INPUT else f"{text[: MOST_INPUT - 3]}..."
-            listed.append(Input(path, shown, _origin(path.rpartition(".")[2])))
+            inputs.append(Input(path, shown, _origin(path.rpartition(".")[2])))
 
-    walk(stated_data(found.scenario), "")
-    return listed
+    walk(stated_data(plans.scenario), "")
+    return inputs
 
 
 def _origin(key: str) -> str:
@@ -239,22 +239,21 @@ def _origin(key: str) -> str:
     return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else STATED
 
 
-def _defaults(found: "Plan") -> list[dict[str, str]]:
-    """Figures of the catalogue that the scenario and its plan asked for."""
+def _defaults(plans: "Plan") -> list[dict[str, str]]:
+    """Figures of the catalogue that the scenario, its plans and the recommendation asked for."""
     rows = []
-    with instead(found.scenario.stated_figures):
-        for name in (*found.figures, *([SAME_COST] if len(found.layouts) > 1 else [])):
-            each = figure(name)
-            value = f"{each.text} ({each.low_text} to {each.high_text})" if each.has_range else each.text
-            row = {"name": name, "note": each.note, "value": value, "source": cited(each), "status": each.status}
-            rows.append(row)
+    for name in (*plans.figures, *([SAME_COST] if len(plans.layouts) > 1 else [])):
+        figure = plans.scenario.figures[name]
+        value = f"{figure.text} ({figure.low_text} to {figure.high_text})" if figure.has_range else figure.text
+        rows.append(
+            {"name": name, "note": figure.note, "value": value, "source": cited(figure), "status": figure.status}
+        )
     return rows
 
 
-def _method(found: "Plan") -> list[tuple[str, str]]:
+def _method(plans: "Plan") -> list[tuple[str, str]]:
     """What STRESS-DES asks a report of a simulation to say (Monks and others, Journal of Simulation 13, 2019)."""
-    runs, scenario = found.comparison.runs, found.scenario
-    schedule = runs.schedule
+    runs, scenario = plans.comparison.runs, plans.scenario
     versions = ", ".join(f"{name} {version(name)}" for name in ("batsim", "simpy", "numpy", "scipy"))
     return [
         ("Purpose", scenario.question or "Compare ways to handle traction batteries."),
@@ -267,8 +266,8 @@ def _method(found: "Plan") -> list[tuple[str, str]]:
         ("Data", "Inputs and defaults are listed under Assumptions, each with its origin or source."),
         (
             "Experiment",
-            f"{runs.replications} replications of {schedule.weeks:g} weeks after a warm-up of "
-            f"{schedule.warm_up_weeks:g}, seed {schedule.seed}; "
+            f"{counted(runs.replications, 'replication')} of {counted(runs.schedule.weeks, 'week')} after "
+            f"{counted(runs.schedule.warm_up_weeks, 'week')} of warm-up, seed {runs.schedule.seed}; "
             f"the same random streams in every layout; {100 * runs.confidence:g} % Student intervals, paired "
             "differences with Bonferroni's correction.",
         ),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from batsim.study.room_over import RoomOver
 
 
-class Chart(NamedTuple):
+class DrawnChart(NamedTuple):
     """A chart as it stands in the page."""
 
     svg: str
@@ -31,54 +31,50 @@ class Chart(NamedTuple):
     """Whether it has several panels one below the other, and so takes more of a sheet."""
 
 
-class Wanted(NamedTuple):
+class ChartToDraw(NamedTuple):
     """A chart before it is drawn."""
 
-    name: str
+    prefix: str
     """Before its ids."""
     title: str
     caption: str
-    draw: "Callable[[], Figure]"
+    draw: "Callable[[], Axes | Figure]"
 
 
-def charts_of(found: "Plan", room: "RoomOver | None") -> list[Chart]:
-    """Draw the charts of a plan; that of a week only where it is given."""
+def charts_of(plans: "Plan", room: "RoomOver | None") -> list[DrawnChart]:
+    """Draw the charts of plans; that of a week only where it is given."""
     with for_a_page():
-        return [_chart(each) for each in _wanted(found, room)]
+        return [_drawn(chart) for chart in _charts(plans, room)]
 
 
-def _chart(wanted: Wanted) -> Chart:
+def _drawn(chart: ChartToDraw) -> DrawnChart:
     """Draw a chart."""
-    figure = wanted.draw()
-    svg = inline_svg(figure, wanted.name, wanted.title, wanted.caption)
-    return Chart(svg, wanted.title, wanted.caption, len(figure.axes) > 1)
-
-
-def _wanted(found: "Plan", room: "RoomOver | None") -> Iterator[Wanted]:
-    """Charts in the order of the page."""
-    comparison, name = found.comparison, recommend(found).layout
-    text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
-    yield Wanted("downtime", "Downtime by cause", text, lambda: _figure(downtime_chart(comparison)))
-    text = "Hands-on minutes of a working day by person and task."
-    yield Wanted("labour", "Labour by person and task", text, lambda: _figure(labour_chart(comparison)))
-    text = "How long exchanges wait: share of those that start within so many minutes of joining the line."
-    yield Wanted("waits", "Waits", text, lambda: _figure(waits_chart(found.waits)))
-    if room is not None:
-        text = f"The room of {room.layout} over a week: mean and band of quarters of an hour."
-        yield Wanted("week", "The room over a week", text, lambda: week_chart(room))
-    evidence, air = found.layouts[name].evidence, found.layouts[name].ventilation
-    text = f"Load of all chargers of {name} over a week, mean of 15 min, with the peak of the replications."
-    yield Wanted("load", "Electrical load", text, lambda: _figure(load_chart(evidence)))
-    if air.flow_m3_per_h and air.peak_share is not None:
-        text = f"Hydrogen in the air of the {air.space_name} of {name}, well mixed; near cells there is more."
-        yield Wanted("hydrogen", "Hydrogen", text, lambda: _figure(hydrogen_chart(evidence, air)))
-    if found.scenario.layouts[name].floor is not None:
-        text = f"The room of {name} to scale, as the scenario states it: no design of a room."
-        yield Wanted("plan", "Plan of the room", text, lambda: _figure(room_plan_chart(found.scenario, name)))
-
-
-def _figure(axes: "Axes") -> "Figure":
-    """Figure that axes belong to."""
-    figure = axes.get_figure(root=True)
+    figure = chart.draw().get_figure(root=True)
     assert figure is not None  # charts make one
-    return figure
+    svg = inline_svg(figure, chart.prefix, chart.title, chart.caption)
+    return DrawnChart(svg, chart.title, chart.caption, len(figure.axes) > 1)
+
+
+def _charts(plans: "Plan", room: "RoomOver | None") -> Iterator[ChartToDraw]:
+    """Charts in the order of the page."""
+    comparison, layout = plans.comparison, recommend(plans).layout
+    text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
+    yield ChartToDraw("downtime", "Downtime by cause", text, lambda: downtime_chart(comparison))
+    text = "Hands-on minutes of a working day by person and task."
+    yield ChartToDraw("labour", "Labour by person and task", text, lambda: labour_chart(comparison))
+    text = "How long exchanges wait: share of those that start within so many minutes of the truck's arrival."
+    yield ChartToDraw("waits", "Waits", text, lambda: waits_chart(plans.waits))
+    if room is not None:
+        text = f"The room of layout '{room.layout}' over a week: mean and band of quarters of an hour."
+        yield ChartToDraw("week", "The room over a week", text, lambda: week_chart(room))
+    evidence, air = plans.layouts[layout].evidence, plans.layouts[layout].ventilation
+    text = f"Load of all chargers of layout '{layout}' over a week, mean of 15 min, with the peak of the replications."
+    yield ChartToDraw("load", "Electrical load", text, lambda: load_chart(evidence))
+    if air.flow_m3_per_h and air.peak_share is not None:
+        text = (
+            f"Hydrogen in the air of the {air.space_name} of layout '{layout}', well mixed; near cells there is more."
+        )
+        yield ChartToDraw("hydrogen", "Hydrogen", text, lambda: hydrogen_chart(evidence, air))
+    if plans.scenario.layouts[layout].floor is not None:
+        text = f"The room of layout '{layout}' to scale, as the scenario states it: no design of a room."
+        yield ChartToDraw("plan", "Plan of the room", text, lambda: room_plan_chart(plans.scenario, layout))

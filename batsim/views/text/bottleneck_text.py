@@ -5,43 +5,49 @@ from typing import TYPE_CHECKING
 
 from batsim.study.compare import signed
 from batsim.views.text.lines import indented, measured, sentence
-from batsim.views.text.tables import CAUTION, number_text, simulated
+from batsim.views.text.numbers import NO_INTERVALS, number_text
+from batsim.views.text.tables import CAUTION, simulated
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from batsim.scenario.settings import Schedule
-    from batsim.study.bottleneck.bottleneck import Bottleneck
+    from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 
 
-def bottleneck_answer(schedule: "Schedule", found: "list[Bottleneck]", width: int = 100) -> str:
+def bottleneck_answer(schedule: "Schedule", bottlenecks: "Iterable[Bottleneck]", width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    end = f"{sentence(_note(schedule), width)}\n{sentence(CAUTION, width)}"
-    return "\n\n".join([_heading(schedule, width), *(bottleneck_text(one, width) for one in found), end])
+    head = sentence(f"{schedule.scenario.site.name}: what one more of each would save", width)
+    return "\n\n".join(
+        [
+            f"{head}\n{sentence(f'{simulated(schedule)}; paired', width)}",
+            *(bottleneck_text(bottleneck, width) for bottleneck in bottlenecks),
+            f"{sentence(_note(schedule), width)}\n{sentence(CAUTION, width)}",
+        ]
+    )
 
 
-def _heading(schedule: "Schedule", width: int) -> str:
-    """Say what was simulated, and for how long."""
-    what = f"{schedule.scenario.site.name}: what one more of each would save"
-    return f"{sentence(what, width)}\n{sentence(f'{simulated(schedule)}; paired', width)}"
+def bottleneck_text(bottleneck: "Bottleneck", width: int = 100) -> str:
+    """Table of what one more of each saves in a layout, for a terminal so many characters wide, and the bottleneck."""
+    arrangement = bottleneck.schedule.scenario.arrangement(bottleneck.layout)
+    lines = [sentence(f"{bottleneck.layout} ({arrangement.title})", width)]
+    rows = [("downtime as it is", number_text(bottleneck.downtime), "min per truck-shift")]
+    lines += measured([*rows, *map(_row, bottleneck.gains)], width)
+    lines += [indented(f"not tried: {left_out.label}: {left_out.why}", width) for left_out in bottleneck.left_out]
+    return "\n".join([*lines, sentence(bottleneck.sentence, width)])
 
 
-def bottleneck_text(one: "Bottleneck", width: int = 100) -> str:
-    """Table of what one more of each saves in a layout, for a terminal so many characters wide, and what binds."""
-    arrangement = one.schedule.scenario.arrangement(one.layout)
-    lines = [sentence(f"{one.layout} ({arrangement.title})", width)]
-    rows = [("downtime as it is", number_text(one.downtime), "min per truck-shift")]
-    for gain in one.gains:
-        told = math.isfinite(gain.interval.half_width)
-        verdict = {1: "saves", -1: "costs", 0: ""}[gain.clear * (1 if gain.interval.mean > 0.0 else -1)]
-        rows.append((gain.what, signed(gain.interval) if told else f"{gain.interval.mean:+.1f}", verdict))
-    lines += measured(rows, width)
-    lines += [indented(f"not tried: {left_out.label}: {left_out.why}", width) for left_out in one.left_out]
-    return "\n".join([*lines, sentence(one.sentence, width)])
+def _row(gain: "Gain") -> tuple[str, str, str]:
+    """What was added, what it saves, and whether that is clear."""
+    interval = gain.interval
+    verdict = ("saves" if interval.mean > 0.0 else "costs") if gain.clear else ""
+    return gain.what, signed(interval) if math.isfinite(interval.half_width) else f"{interval.mean:+.1f}", verdict
 
 
 def _note(schedule: "Schedule") -> str:
     """Say what the figures are."""
     if schedule.replications < 2:
-        return "One replication has no intervals; take more to know how sure this is."
+        return NO_INTERVALS
     return (
         f"Gains in minutes of downtime per truck-shift; ± is the half width of an interval, "
         f"{100 * schedule.confidence:g} % for all of a layout together."

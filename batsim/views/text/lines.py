@@ -2,6 +2,9 @@
 
 import re
 import textwrap
+from typing import TypeVar
+
+Column = TypeVar("Column")
 
 LEAST_NAME, LEAST_LABEL = 24, 20
 """Characters to which names of rows are broken at most so that a table stays in one piece, and labels of numbers."""
@@ -101,26 +104,27 @@ def _whole(rows: list[list[str]], width: int, heads: int) -> list[str]:
 def _blocks(rows: list[list[str]], width: int, heads: int) -> list[str]:
     """Align as many columns as fit, and the others below; nothing when not even one fits."""
     first = _widest(rows, width // 2)
-    for most in MOST_HEADS:
-        sizes = _sizes(rows, heads, most)
-        if first + 2 + max(sizes) <= width:
-            break
-    else:
-        return []
-    blocks: list[list[int]] = [[]]
-    used = first
-    for column, size in enumerate(sizes, start=1):
-        if blocks[-1] and used + size + 2 > width:
+    fitting = (sizes for most in MOST_HEADS if first + 2 + max(sizes := _sizes(rows, heads, most)) <= width)
+    sizes = next(fitting, [])
+    lines: list[str] = []
+    for block in packed(dict(enumerate(sizes, start=1)), width - first):
+        lines += [""] if lines else []
+        part = [[row[0], *(row[column] for column in block)] for row in rows]
+        lines += _aligned(part, heads, first, [sizes[column - 1] for column in block])
+    return lines
+
+
+def packed(sizes: dict[Column, int], width: int) -> list[list[Column]]:
+    """Split columns into blocks of as many as fit beside one another, two blanks before each; at least one in each."""
+    blocks: list[list[Column]] = []
+    used = 0
+    for column, size in sizes.items():
+        if not blocks or used + size + 2 > width:
             blocks.append([])
-            used = first
+            used = 0
         blocks[-1].append(column)
         used += size + 2
-    lines: list[str] = []
-    for number, block in enumerate(blocks):
-        mine = [[row[0], *(row[column] for column in block)] for row in rows]
-        lines += [""] if number else []
-        lines += _aligned(mine, heads, first, [sizes[column - 1] for column in block])
-    return lines
+    return blocks
 
 
 def _list(rows: list[list[str]], width: int, heads: int) -> list[str]:
@@ -216,5 +220,5 @@ def _broken(text: str, first: int, others: int, before: str = "", under: str = "
             line = word
         else:
             line = f"{line} {word}".strip(" ")
-    head, *rest = [each.replace(KEPT, " ") for each in [*lines, line]]
-    return [before + head, *(under + each for each in rest)]
+    head, *rest = [text.replace(KEPT, " ") for text in [*lines, line]]
+    return [before + head, *(under + text for text in rest)]

@@ -8,10 +8,14 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK
 from batsim.plan.equipment import SECTIONS
 from batsim.plan.money import LEFT_OUT
 from batsim.views.text.lines import columns, entry, indented, listed, one_block, sentence
+from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import supply_lines, ventilation_lines
-from batsim.views.text.tables import heading, number_text
+from batsim.views.text.tables import heading
 
 if TYPE_CHECKING:
+    from batsim.catalogue import Figures
+    from batsim.plan.checks import Check
+    from batsim.plan.equipment import EquipmentLine
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.study.prices import Price
 
@@ -28,129 +32,123 @@ def amount_text(price: "Price", digits: int = 0) -> str:
     return f"{price.value:,.{digits}f}{MARK if price.placeholder else ''}"
 
 
-def plan_text(found: "Plan", width: int = 100) -> str:
+def plan_text(plans: "Plan", width: int = 100) -> str:
     """Write plans for a terminal so many characters wide."""
-    lines = [heading(found.comparison.runs, width), ""]
-    advised = recommend(found)
-    lines += [sentence(advised.says, width)]
+    advised = recommend(plans)
+    lines = [heading(plans.comparison.runs, width), "", sentence(advised.says, width)]
     lines += [listed(reason, width) for reason in advised.reasons]
     if advised.risks:
         lines += ["", "Main risks:"]
         lines += [listed(risk, width, first=f"  {number}. ") for number, risk in enumerate(advised.risks, start=1)]
-    if len(found.layouts) > 1:
-        lines += ["", *_side_by_side(found, width)]
-    for each in found.layouts.values():
-        lines += ["", *layout_lines(each, width)]
-    lines += ["", *_questions(found, width)]
-    return "\n".join(lines)
+    if len(plans.layouts) > 1:
+        lines += ["", *_side_by_side(plans, width)]
+    for plan in plans.layouts.values():
+        lines += ["", *layout_lines(plan, plans.scenario.figures, width)]
+    return "\n".join([*lines, "", *_questions(plans, width)])
 
 
-def _side_by_side(found: "Plan", width: int) -> list[str]:
+def _side_by_side(plans: "Plan", width: int) -> list[str]:
     """A row for each layout."""
-    currency = found.scenario.site.currency
+    currency = plans.scenario.site.currency
     rows = [["", "downtime", "targets", "fail", "to check", "not known", "to order", "a year", "truck-hour"]]
     rows.append(["", "min/shift", "missed", "", "", "", currency, currency, currency])
-    for name, each in found.layouts.items():
-        downtime = found.comparison.runs.interval(name, "downtime_min_per_truck_shift")
-        counts = each.verdicts
+    for name, plan in plans.layouts.items():
         rows.append(
             [
                 name,
-                number_text(downtime),
-                str(each.targets_missed) if each.targets else "-",
-                *(str(counts[verdict]) for verdict in (FAILS, TO_CHECK, NOT_KNOWN)),
-                f"{each.money.purchase.value:,.0f}",
-                f"{each.money.per_year.value:,.0f}",
-                f"{each.money.per_truck_hour.value:.2f}",
+                number_text(plans.comparison.runs.interval(name, "downtime_min_per_truck_shift")),
+                str(plan.targets_missed) if plan.targets else "-",
+                *(str(plan.verdicts[verdict]) for verdict in (FAILS, TO_CHECK, NOT_KNOWN)),
+                f"{plan.money.purchase.value:,.0f}",
+                f"{plan.money.per_year.value:,.0f}",
+                f"{plan.money.per_truck_hour.value:.2f}",
             ]
         )
     return columns(rows, width, heads=2)
 
 
-def layout_lines(each: "LayoutPlan", width: int) -> list[str]:
+def layout_lines(plan: "LayoutPlan", figures: "Figures", width: int) -> list[str]:
     """The plan of one layout, line by line."""
-    title = sentence(f"{each.layout} ({each.title})", width)
+    title = sentence(f"{plan.layout} ({plan.title})", width)
+    advice = advice_texts(plan)
     lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
-    lines += _advice(each, width)
-    lines += ["", *_checks(each, width)]
-    lines += ["", *_equipment(each, width)]
-    lines += ["", *ventilation_lines(each.ventilation, width)]
-    lines += ["", *supply_lines(each.supply, width)]
-    lines += ["", *_money(each, width)]
-    lines += ["", "Cautions"]
-    lines += [listed(text, width) for text in each.cautions]
-    return lines
+    lines += [sentence(advice[0], width), *(indented(text, width) for text in advice[1:])] if advice else []
+    lines += ["", sentence(f"Checks: {plan.counts}", width)]
+    lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
+    lines += ["", *_equipment(plan, width)]
+    lines += ["", *ventilation_lines(plan.ventilation, figures, width)]
+    lines += ["", *supply_lines(plan.supply, figures, width)]
+    lines += ["", *_money(plan, width)]
+    return [*lines, "", "Cautions", *(listed(caution, width) for caution in plan.cautions)]
 
 
-def _advice(each: "LayoutPlan", width: int) -> list[str]:
+def advice_texts(plan: "LayoutPlan") -> list[str]:
     """When the arrangement is usual, and how the site compares."""
-    if not each.advice.says:
+    advice = plan.advice
+    if not advice.says:
         return []
-    lines = [sentence(f"Usually chosen (common practice, no source): {each.advice.says}", width)]
-    for what, reasons in (("Speaks for it here", each.advice.speaks_for), ("Against it", each.advice.speaks_against)):
-        if reasons:
-            lines.append(indented(f"{what}: {'; '.join(reasons)}.", width))
-    return lines
+    sides = (("Speaks for it here", advice.speaks_for), ("Against it", advice.speaks_against))
+    return [
+        f"Usually chosen (common practice, no source): {advice.says}",
+        *(f"{what}: {'; '.join(reasons)}." for what, reasons in sides if reasons),
+    ]
 
 
-def _checks(each: "LayoutPlan", width: int) -> list[str]:
-    """What does not hold in full, what holds in a line each, what is not known as a count."""
-    lines = [sentence(f"Checks: {each.counts}", width)]
-    for check in each.checks:
-        head = f"{check.subject}, {check.name}"
-        if check.verdict == OK:
-            text = f"{head}: {check.value} ({check.limit}; {check.rule})"
-        elif check.verdict == NOT_KNOWN:
-            text = head + ("" if check.limit in ("-", "") else f" ({check.limit}; {check.rule})")
-        else:
-            text = f"{head}: {check.value}; allowed: {check.limit} ({check.rule}). {check.sentence}"
-            text += f" Cure: {check.cure}." if check.cure else ""
-        lines.append(listed(text, width, first=f"  {TAGS[check.verdict]:<10}"))
-    return lines
+def what_follows(check: "Check") -> str:
+    """What a check says, and how what it finds is cured."""
+    return check.sentence + (f" Cure: {check.cure}." if check.cure else "")
 
 
-def _equipment(each: "LayoutPlan", width: int) -> list[str]:
+def _check(check: "Check") -> str:
+    """What is wrong in full, what is OK with its limit, what is not known by its name."""
+    head = f"{check.subject}, {check.name}"
+    if check.verdict == OK:
+        return f"{head}: {check.value} ({check.limit}; {check.rule})"
+    if check.verdict == NOT_KNOWN:
+        return head if check.limit in ("-", "") else f"{head} ({check.limit}; {check.rule})"
+    return f"{head}: {check.value}; allowed: {check.limit} ({check.rule}). {what_follows(check)}"
+
+
+def _equipment(plan: "LayoutPlan", width: int) -> list[str]:
     """The list, section by section; what is owned apart."""
     lines = ["Equipment list"]
-    for key, title in SECTIONS.items():
-        mine = [line for line in each.equipment if line.section == key and line.to_order]
-        lines += [f"  {title}"] if mine else []
-        for line in mine:
-            size = f", {line.size}" if line.size else ""
-            beside = f"; {line.owned:g} more are there" if line.owned else ""
-            text = f"x {line.item}{size} - {line.reason}{beside}"
-            lines.append(listed(text, width, first=f"    {line.to_order:>4g} "))
-    owned = [line for line in each.equipment if line.owned]
-    if owned:
-        lines.append("  Owned, not to be ordered")
-        lines += [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
-    return lines
+    for section, title in SECTIONS.items():
+        to_order = [line for line in plan.equipment if line.section == section and line.to_order]
+        lines += [f"  {title}"] if to_order else []
+        lines += [listed(_ordered(line), width, first=f"    {line.to_order:>4g} ") for line in to_order]
+    owned = [line for line in plan.equipment if line.owned]
+    lines += ["  Owned, not to be ordered"] if owned else []
+    return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
 
 
-def _money(each: "LayoutPlan", width: int) -> list[str]:
+def _ordered(line: "EquipmentLine") -> str:
+    """What is ordered, and why; with what is there already."""
+    size = f", {line.size}" if line.size else ""
+    owned = f"; {line.owned:g} more are there" if line.owned else ""
+    return f"x {line.item}{size} - {line.reason}{owned}"
+
+
+def _money(plan: "LayoutPlan", width: int) -> list[str]:
     """What it costs, with what rests on placeholders marked."""
-    spent = each.money
-    lines = [f"Money ({spent.currency})"]
+    money = plan.money
     rows = [["  in a year", "", "from", "to", ""]]
-    for line in spent.lines:
-        rows.append([f"  {line.what}", *_cells(line.per_year)])
-    rows.append(["  in all", *_cells(spent.per_year)])
-    if spent.exchanges_per_year > 0.0:
-        rows.append(["  for each exchange", *_cells(spent.per_exchange, 2)])
-    rows.append(["  for each truck-hour", *_cells(spent.per_truck_hour, 2)])
-    rows.append(["  to order, once", *_cells(spent.purchase)])
-    lines += one_block(rows, width) or _money_list(rows, width)
-    lines += [listed(f"{line.what}: {line.basis}", width) for line in spent.lines if line.basis]
-    if each.payback is not None:
-        lines.append(sentence(f"{payback_sentence(each)} {AS_THEY_WEAR}", width))
-    if spent.placeholders:
+    rows += [[f"  {line.what}", *_cells(line.per_year)] for line in money.lines]
+    rows.append(["  in all", *_cells(money.per_year)])
+    if money.exchanges_per_year > 0.0:
+        rows.append(["  for each exchange", *_cells(money.per_exchange, 2)])
+    rows.append(["  for each truck-hour", *_cells(money.per_truck_hour, 2)])
+    rows.append(["  to order, once", *_cells(money.purchase)])
+    lines = [f"Money ({money.currency})", *(one_block(rows, width) or _money_list(rows, width))]
+    lines += [listed(f"{line.what}: {line.basis}", width) for line in money.lines if line.basis]
+    if plan.payback is not None:
+        lines.append(sentence(f"{payback_sentence(plan)} {AS_THEY_WEAR}", width))
+    if money.placeholders:
         note = (
             f"{MARK} rests on placeholders of the catalogue (orders of size of 2025 in EUR, whatever the currency), "
-            f"with their range: {', '.join(spent.placeholders)}. State your own under 'prices' before this is used."
+            f"with their range: {', '.join(money.placeholders)}. State your own under 'prices' before this is used."
         )
         lines.append(sentence(note, width))
-    lines.append(sentence(LEFT_OUT, width))
-    return lines
+    return [*lines, sentence(LEFT_OUT, width)]
 
 
 def _money_list(rows: list[list[str]], width: int) -> list[str]:
@@ -173,11 +171,11 @@ def _cells(price: "Price", digits: int = 0) -> list[str]:
     return [value, f"{price.low:,.{digits}f}", f"{price.high:,.{digits}f}", MARK if price.placeholder else ""]
 
 
-def payback_sentence(each: "LayoutPlan") -> str:
+def payback_sentence(plan: "LayoutPlan") -> str:
     """When a layout pays back against what is there today."""
-    back = each.payback
+    back = plan.payback
     assert back is not None  # asked for before
-    currency = each.money.currency
+    currency = plan.money.currency
     if back.price <= 0.0:
         saved = f"{abs(back.saved_per_year):,.0f} {currency} a year"
         saves = f"saves {saved}" if back.saved_per_year >= 0.0 else f"costs {saved} more"
@@ -199,13 +197,13 @@ def payback_sentence(each: "LayoutPlan") -> str:
     )
 
 
-def _questions(found: "Plan", width: int) -> list[str]:
+def _questions(plans: "Plan", width: int) -> list[str]:
     """What to find out on site."""
-    if not found.questions:
+    if not plans.questions:
         return ["Open questions: none."]
-    lines = [sentence(f"Open questions ({len(found.questions)}), with what each would change:", width)]
-    for question in found.questions:
-        whose = "" if len(question.layouts) == len(found.layouts) else f" [{', '.join(question.layouts)}]"
+    lines = [sentence(f"Open questions ({len(plans.questions)}), with what each would change:", width)]
+    for question in plans.questions:
+        whose = "" if len(question.layouts) == len(plans.layouts) else f" [{', '.join(question.layouts)}]"
         text = f"{question.ask[0].upper()}{question.ask[1:]} ({question.path}){whose}: {question.changes}."
         lines.append(listed(text, width))
     return lines

@@ -3,75 +3,98 @@
 import math
 from typing import TYPE_CHECKING
 
-from batsim.catalogue import figure
 from batsim.views.text.lines import listed, sentence
-from batsim.views.text.tables import number_text
+from batsim.views.text.numbers import number_text
 
 if TYPE_CHECKING:
+    from batsim.catalogue import Figures
     from batsim.plan.supply import SupplyPlan
     from batsim.plan.ventilation import Ventilation
 
-
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
 """What stands under every ventilation."""
+NO_GAS = (
+    "Lithium-ion batteries make no gas in normal charging: no dilution flow is asked for them; agree fire detection, "
+    "separation and a quarantine place with the insurer and the fire service."
+)
 
 
-def ventilation_lines(asked: "Ventilation", width: int) -> list[str]:
+def ventilation_lines(ventilation: "Ventilation", figures: "Figures", width: int) -> list[str]:
     """Ventilation for a terminal."""
-    facts = [listed(text, width) for text in ventilation_facts(asked)]
-    notes = [sentence(CONFIRM, width)] if asked.flow_m3_per_h else []
-    return [sentence(f"Ventilation ({asked.edition})", width), *facts, *notes]
+    facts = [listed(text, width) for text in ventilation_facts(ventilation, figures)]
+    notes = [sentence(CONFIRM, width)] if ventilation.flow_m3_per_h else []
+    return [sentence(f"Ventilation ({ventilation.edition})", width), *facts, *notes]
 
 
-def ventilation_facts(asked: "Ventilation") -> list[str]:
+def ventilation_facts(ventilation: "Ventilation", figures: "Figures") -> list[str]:
     """Say what the rule asks for, with every number it takes to work it out again."""
-    lines: list[str] = []
-    if asked.lithium:
-        text = (
-            "Lithium-ion batteries make no gas in normal charging: no dilution flow is asked for them; agree fire "
-            "detection, separation and a quarantine place with the insurer and the fire service."
-        )
-        lines.append(text)
-    if not asked.flow_m3_per_h:
+    lines = [NO_GAS] if ventilation.lithium else []
+    if not ventilation.flow_m3_per_h:
         return [*lines, "No air is asked for against hydrogen."]
-    for each in asked.gassing:
-        if not each.gas_a:
-            continue
-        text = (
-            f"{each.chargers:g} x {each.charger.replace('_', ' ')} on {each.battery}: gas current {each.gas_a:.4g} A "
-            f"({each.basis}); Q = {each.chargers:g} x {asked.coefficient:g} x {each.cells} cells x {each.gas_a:.4g} A "
-            f"= {each.flow_m3_per_h:.0f} m3/h"
-        )
-        lines.append(text)
-    per_flow = figure("ventilation.opening").value
-    hours = figure("ventilation.free_volume").value
     facts = [
-        f"In all Q = {asked.flow_m3_per_h:.0f} m3/h through the {asked.space_name} while all charge at once; natural: "
-        f"inlet and outlet of {per_flow:g} x Q = {asked.opening_cm2:,.0f} cm2 each on opposite walls (or "
-        f"{figure('ventilation.opening_apart').text} apart on one), with a free volume of {hours:g} x Q = "
-        f"{asked.free_volume_m3:,.0f} m3",
-        f"Fan: {asked.flow_m3_per_h:.0f} m3/h to the outside, interlocked with the chargers, running on for "
-        f"{figure('ventilation.run_on').text}",
-        f"Bounds: {asked.one_faulty_m3_per_h:.0f} m3/h with one charger whose whole current makes gas, "
-        f"{asked.full_current_m3_per_h:.0f} m3/h if all did",
-        f"Simulated: at most {asked.simulated_gas_m3_per_h:.2f} m3/h of hydrogen at once, where the rule's gas "
-        f"currents stand for {asked.rule_gas_m3_per_h:.2f} m3/h",
+        *_rule(ventilation, figures),
+        f"Bounds: {_flow(ventilation.one_faulty_m3_per_h)} with one charger whose whole current makes gas, "
+        f"{_flow(ventilation.full_current_m3_per_h)} if all did",
+        *_hydrogen(ventilation, figures),
     ]
-    if asked.peak_share_at_rule is not None:
-        facts.append(f"With the air of the rule the room would reach {100 * asked.peak_share_at_rule:.2f} % hydrogen")
-    if asked.peak_share is not None:
-        facts.append(f"With its {asked.air_m3_per_h:.0f} m3/h it reaches {100 * asked.peak_share:.2f} %, well mixed")
-    if asked.hours_to_limit is not None and asked.hours_to_lower is not None:
-        facts.append(
-            f"Without any air, at the highest simulated gassing: {_hours(asked.hours_to_limit)} to "
-            f"{figure('ventilation.limit').text}, {_hours(asked.hours_to_lower)} to the lower flammable limit of "
-            f"{figure('ventilation.lower_flammable').text}"
+    compared = f"{_flow(ventilation.one_percent_m3_per_h)} hold 1 % by the gas alone, no factor of safety"
+    if ventilation.area_flow_m3_per_h is not None:
+        compared += (
+            f"; {_flow(ventilation.area_flow_m3_per_h)} by floor area (1 cfm/ft2, written for stationary batteries)"
         )
-    compared = f"{asked.one_percent_m3_per_h:.0f} m3/h hold 1 % by the gas alone, no factor of safety"
-    if asked.area_flow_m3_per_h is not None:
-        compared += f"; {asked.area_flow_m3_per_h:.0f} m3/h by floor area (1 cfm/ft2, written for stationary batteries)"
     facts.append(f"For comparison, US practice: {compared}")
     return [*lines, *(f"{text}." for text in facts)]
+
+
+def _rule(ventilation: "Ventilation", figures: "Figures") -> list[str]:
+    """Flow of each battery on its chargers, and in all; openings and fan that bring it."""
+    flow, per_flow = ventilation.flow_m3_per_h, figures["ventilation.opening"].value
+    facts = [
+        f"{gassing.chargers:g} x {gassing.charger.replace('_', ' ')} on {gassing.battery}: gas current "
+        f"{gassing.gas_a:.4g} A ({gassing.basis}); Q = {gassing.chargers:g} x {ventilation.coefficient:g} x "
+        f"{gassing.cells} cells x {gassing.gas_a:.4g} A = {_flow(gassing.flow_m3_per_h)}"
+        for gassing in ventilation.gassing
+        if gassing.gas_a
+    ]
+    return [
+        *facts,
+        f"In all Q = {_flow(flow)} through the {ventilation.space_name} while all charge at once; natural: inlet and "
+        f"outlet of {area_text(ventilation.opening_cm2)} each ({per_flow:g} cm² for each m³/h) on opposite walls (or "
+        f"{figures['ventilation.opening_apart'].text} apart on one), with a free volume of "
+        f"{ventilation.free_volume_m3:,.0f} m³ ({figures['ventilation.free_volume'].value:g} x Q)",
+        f"Fan: {_flow(flow)} to the outside, interlocked with the chargers, running on for "
+        f"{figures['ventilation.run_on'].text}",
+    ]
+
+
+def _hydrogen(ventilation: "Ventilation", figures: "Figures") -> list[str]:
+    """What was simulated of hydrogen, with air and without."""
+    facts = [
+        f"Simulated: at most {ventilation.simulated_gas_m3_per_h:.2f} m³/h of hydrogen at once, where the rule's gas "
+        f"currents stand for {ventilation.rule_gas_m3_per_h:.2f} m³/h",
+    ]
+    if ventilation.peak_share_at_rule is not None:
+        share = f"{100 * ventilation.peak_share_at_rule:.2f} %"
+        facts.append(f"With the air of the rule the {ventilation.space_name} would reach {share} hydrogen")
+    if ventilation.peak_share is not None and ventilation.air_m3_per_h is not None:
+        share = f"{100 * ventilation.peak_share:.2f} %"
+        facts.append(f"With its {_flow(ventilation.air_m3_per_h)} it reaches {share}, well mixed")
+    if ventilation.hours_to_limit is not None and ventilation.hours_to_lower is not None:
+        facts.append(
+            f"Without any air, at the highest simulated gassing: {_hours(ventilation.hours_to_limit)} to "
+            f"{figures['ventilation.limit'].text}, {_hours(ventilation.hours_to_lower)} to the lower flammable limit "
+            f"of {figures['ventilation.lower_flammable'].text}"
+        )
+    return facts
+
+
+def _flow(m3_per_h: float) -> str:
+    return f"{m3_per_h:,.0f} m³/h"
+
+
+def area_text(cm2: float) -> str:
+    """Write the area of an opening; a small one in cm²."""
+    return f"{cm2 / 1e4:,.1f} m²" if cm2 >= 1000.0 else f"{cm2:.0f} cm²"
 
 
 def _hours(hours: float) -> str:
@@ -80,37 +103,38 @@ def _hours(hours: float) -> str:
     return f"{hours:.1f} h" if hours < 100.0 else f"{hours:.0f} h"
 
 
-def supply_lines(asked: "SupplyPlan", width: int) -> list[str]:
+def supply_lines(supply: "SupplyPlan", figures: "Figures", width: int) -> list[str]:
     """Supply for a terminal."""
-    return ["SupplyPlan", *(listed(text, width) for text in supply_facts(asked))]
+    return ["Supply", *(listed(text, width) for text in supply_facts(supply, figures))]
 
 
-def supply_facts(asked: "SupplyPlan") -> list[str]:
+def supply_facts(supply: "SupplyPlan", figures: "Figures") -> list[str]:
     """Say what the supply has to carry, with every number it takes to work it out again."""
-    lines: list[str] = []
-    for each in asked.loads:
-        current = "" if each.current_a is None else f", {each.current_a:.1f} A in each line"
-        lines.append(f"{each.number:g} x {each.charger.replace('_', ' ')}: {each.formula}{current}.")
-    facts = [
-        f"All at once: {asked.all_at_once_kw:.0f} kW, {asked.all_at_once_kva:.0f} kVA",
-        f"Simulated peak, mean of 15 min: {number_text(asked.peak_kw)} kW, {number_text(asked.peak_kva)} kVA"
-        + ("" if asked.current_a is None else f", {asked.current_a:.0f} A in each line"),
+    facts = []
+    for load in supply.loads:
+        current = "" if load.current_a is None else f", {load.current_a:.1f} A per phase"
+        facts.append(f"{load.number:g} x {load.charger.replace('_', ' ')}: {load.formula}{current}")
+    current = "" if supply.current_a is None else f", {supply.current_a:.0f} A per phase"
+    peak = f"{number_text(supply.peak_kw)} kW, {number_text(supply.peak_kva)} kVA{current}"
+    facts += [
+        f"All at once: {supply.all_at_once_kw:.0f} kW, {supply.all_at_once_kva:.0f} kVA",
+        f"Simulated peak, mean of 15 min: {peak}",
     ]
-    if math.isfinite(asked.coincidence_share):
+    if math.isfinite(supply.coincidence_share):
         facts.append(
-            f"Coincidence {asked.coincidence_share:.2f} (simulated peak over all at once), load factor "
-            f"{asked.load_factor_share:.2f} (mean {asked.mean_kw:.0f} kW over peak)"
+            f"Coincidence {supply.coincidence_share:.2f} (simulated peak over all at once), load factor "
+            f"{supply.load_factor_share:.2f} (mean {supply.mean_kw:.0f} kW over peak)"
         )
-    if asked.continuous_a is not None:
-        factor = figure("supply.continuous_factor").value
+    if supply.continuous_a is not None:
+        factor = figures["supply.continuous_factor"].value
         facts.append(
-            f"US rule for continuous loads (NEC, 3 h and more): {factor:g} x all at once = {asked.continuous_a:.0f} A; "
-            "elsewhere the local rule holds"
+            f"US rule for continuous loads (NEC, 3 h and more): {factor:g} x all at once = {supply.continuous_a:.0f} "
+            "A; elsewhere the local rule holds"
         )
-    for way in asked.held_back:
-        facts.append(
-            f"{way.what[0].upper()}{way.what[1:]}: peak {way.peak_kw:.0f} kW, {way.saved_kw:.0f} kW less, downtime "
-            f"{way.downtime_min_per_truck_shift:.1f} min per truck-shift, {way.lost_min_per_truck_shift:+z.1f}"
-        )
-    facts += [f"{text[0].upper()}{text[1:]}" for text in asked.not_tried]
-    return [*lines, *(f"{text}." for text in facts)]
+    facts += [
+        f"{way.what[0].upper()}{way.what[1:]}: peak {way.peak_kw:.0f} kW, {way.saved_kw:.0f} kW less, downtime "
+        f"{way.downtime_min_per_truck_shift:.1f} min per truck-shift, {way.lost_min_per_truck_shift:+z.1f}"
+        for way in supply.held_back
+    ]
+    facts += [f"{text[0].upper()}{text[1:]}" for text in supply.not_tried]
+    return [f"{text}." for text in facts]

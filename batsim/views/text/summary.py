@@ -4,6 +4,7 @@ import math
 from typing import TYPE_CHECKING
 
 from batsim.views.text.lines import hung
+from batsim.views.text.numbers import counted
 
 LONGEST = 160
 """Characters of what something may be that are shown."""
@@ -26,27 +27,27 @@ def summary_text(outline: "Outline", width: int = 100) -> str:
         lines += _layout_lines(layout)
     if outline.unknowns:
         are = "is" if len(outline.unknowns) == 1 else "are"
-        lines.append(f"  {_number_of(len(outline.unknowns), 'input')} {are} not known; a middle value stands in:")
+        lines.append(f"  {counted(len(outline.unknowns), 'input')} {are} not known; a middle value stands in:")
         lines += [_line(path, text) for path, text in outline.unknowns]
     if outline.figures:
         are = "is" if len(outline.figures) == 1 else "are"
-        lines.append(f"  {_number_of(len(outline.figures), 'figure')} {are} stated anew:")
-        lines += [f"    {each.name}: {each.text} in place of {each.usual}" for each in outline.figures]
+        lines.append(f"  {counted(len(outline.figures), 'figure')} {are} stated in place of the catalogue's:")
+        lines += [f"    {figure.name}: {figure.text} in place of {figure.usual}" for figure in outline.figures]
     lines.append("Rules of thumb know no queue and no spread; run 'batsim compare' for the answer.")
     return _fitted(lines, width)
 
 
 def study_summary(outline: "StudyOutline", width: int = 100) -> str:
     """Say that a study reads well, and what it comes to, for a terminal so many characters wide."""
-    layouts = f"{_number_of(len(outline.layouts), 'layout')} ({', '.join(outline.layouts)})"
-    repeated = f"{_number_of(outline.replications, 'replication')} of {_number_of(outline.weeks, 'week')} each"
+    layouts = f"{counted(len(outline.layouts), 'layout')} ({', '.join(outline.layouts)})"
+    repeated = f"{counted(outline.replications, 'replication')} of {counted(outline.weeks, 'week')} each"
     lines = [
         f"{outline.file}: reads well",
         *([f"  {outline.question}"] if outline.question else []),
         f"  {outline.site}",
-        f"  {outline.design}: {_number_of(outline.points, 'point')}, {layouts}, {repeated}",
-        f"  {'at most ' if outline.at_most else ''}{_number_of(outline.cases, 'case')} to run",
-        f"  {_number_of(len(outline.factors), 'factor')}:",
+        f"  {outline.design}: {counted(outline.points, 'point')}, {layouts}, {repeated}",
+        f"  {'at most ' if outline.at_most else ''}{counted(outline.cases, 'case')} to run",
+        f"  {counted(len(outline.factors), 'factor')}:",
         *(_line(path, text) for path, text in outline.factors),
         f"Run it with 'batsim sweep {outline.file}'.",
     ]
@@ -56,11 +57,6 @@ def study_summary(outline: "StudyOutline", width: int = 100) -> str:
 def _fitted(lines: list[str], width: int) -> str:
     """Break lines that are too long; what follows is set in further than they are."""
     return "\n".join(hung(line.lstrip(" "), width, len(line) - len(line.lstrip(" "))) for line in lines)
-
-
-def _number_of(number: float, what: str) -> str:
-    """Say how many there are of something."""
-    return f"{number:,.10g} {what}{'' if number == 1 else 's'}"
 
 
 def _line(path: str, text: str) -> str:
@@ -73,7 +69,7 @@ def _layout_lines(layout: "LayoutOutline") -> list[str]:
     lines = [f"  layout {layout.name}: {layout.title}"]
     for stock in layout.stock:
         lines.append(
-            f"    {stock.battery}: {stock.batteries} batteries for {stock.trucks} trucks; "
+            f"    {stock.battery}: {counted(stock.batteries, 'battery')} for {counted(stock.trucks, 'truck')}; "
             f"a full charge takes about {stock.charge_h:.1f} h on {stock.charger}"
         )
         if math.isfinite(stock.per_truck):
@@ -82,12 +78,15 @@ def _layout_lines(layout: "LayoutOutline") -> list[str]:
                 f"{math.ceil(stock.per_truck * stock.trucks)} in all"
             )
     chargers = ", ".join(f"{_number(count)} x {name}" for name, count in layout.chargers)
-    word = "charging spot" if layout.in_truck else "exchange station"
-    bays = "" if layout.in_truck else f"; {_number(layout.bays)} bays ({layout.bay})"
-    lines.append(
-        f"    {_number(layout.stations)} {word}{'' if layout.stations == 1 else 's'}{bays}; chargers {chargers}"
-    )
+    stations = _counted(layout.stations, "charging spot" if layout.in_truck else "exchange station")
+    bays = "" if layout.in_truck else f"; {_counted(layout.bays, 'bay')} ({layout.bay})"
+    lines.append(f"    {stations}{bays}; chargers {chargers}")
     return lines
+
+
+def _counted(count: float, thing: str) -> str:
+    """Write a count with its noun; without a limit it is a word."""
+    return counted(count, thing) if math.isfinite(count) else f"unlimited {thing}s"
 
 
 def _number(count: float) -> str:

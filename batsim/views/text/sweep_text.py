@@ -2,13 +2,13 @@
 
 import json
 import math
+from collections import Counter
 from typing import TYPE_CHECKING
 
-from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import MEANINGS
 from batsim.views.text.lines import columns, hung, listed, sentence
-from batsim.views.text.tables import number_text
+from batsim.views.text.numbers import counted, is_share, label_with_unit, measure_of, number_text
 
 if TYPE_CHECKING:
     from batsim.study.sweeps.sweep_result import Sweep
@@ -18,7 +18,7 @@ MOST_POINTS = 40
 MOST_INPUTS = 20
 """Inputs that are listed, those that matter most."""
 MOST_FAILURES = 5
-"""Points without a result that are told one by one."""
+"""Points without a result that are listed one by one."""
 LETTERS = 26
 SHARES = ("rank correlation", "first order", "total")
 
@@ -29,10 +29,8 @@ def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
     if sweep.failures:
         blocks.append(_failures(sweep, width))
     if sweep.missing:
-        rest = (
-            f"{_counted(sweep.missing, 'case')} not in this store: run the other shards, put the stores together with"
-        )
-        blocks.append(sentence(f"{rest} merge.", width))
+        missing = f"{_are(sweep.missing, 'case')} not in this store: run the other shards, put the stores together with"
+        blocks.append(sentence(f"{missing} merge.", width))
         return "\n\n".join(blocks)
     for measure in sweep.measures:
         blocks.append(_points(sweep, measure, width))
@@ -53,57 +51,63 @@ def _heading(sweep: "Sweep", store: str, width: int) -> str:
     agenda, tally = sweep.agenda, sweep.tally
     question = f"{sentence(agenda.study.question, width)}\n" if agenda.study.question else ""
     counts = (
-        f"{agenda.study.scenario.site.name}: {agenda.design_text}, {len(agenda.points)} points, "
-        f"{len(sweep.layouts)} layout{'s' if len(sweep.layouts) > 1 else ''}, "
-        f"{agenda.schedule.replications} replication{'s' if agenda.schedule.replications > 1 else ''} each"
+        f"{agenda.study.scenario.site.name}: {agenda.design_text}, {counted(len(agenda.points), 'point')}, "
+        f"{counted(len(sweep.layouts), 'layout')}, {counted(agenda.schedule.replications, 'replication')} each"
     )
-    work = f"{tally.cases} cases: {tally.run} run in {tally.wall_s:.1f} s, {tally.found} there before"
+    work = f"{counted(tally.cases, 'case')}: {tally.run} run in {tally.wall_s:.1f} s, {tally.found} there before"
     if tally.failed:
         work += f", {tally.failed} without a result"
     return f"{question}{sentence(counts, width)}\n{sentence(f'{work}; kept in {store}', width)}"
 
 
 def _failures(sweep: "Sweep", width: int) -> str:
-    """Tell the first cases without a result."""
-    groups: dict[tuple[str, str, str, str], int] = {}
-    for each in sweep.failures:
-        who = (each.layout, each.changes, each.kind, each.message)
-        groups[who] = groups.get(who, 0) + 1
-    lines = [f"{len(sweep.failures)} case{'' if len(sweep.failures) == 1 else 's'} without a result:"]
-    for (layout, changes, kind, message), count in list(groups.items())[:MOST_FAILURES]:
-        stated = ", ".join(f"{path} = {value}" for path, value in json.loads(changes or "{}").items())
-        where = f"{layout}, {count} replication{'' if count == 1 else 's'}{f', {stated}' if stated else ''}"
+    """Name the first points without a result, and why."""
+    points = Counter((failure.layout, failure.changes, failure.kind, failure.message) for failure in sweep.failures)
+    lines = [f"{counted(len(sweep.failures), 'case')} without a result:"]
+    for (layout, changes, kind, message), count in list(points.items())[:MOST_FAILURES]:
+        inputs = [f"{path} = {value}" for path, value in json.loads(changes or "{}").items()]
+        where = ", ".join([layout, counted(count, "replication"), *inputs])
         rule = " ".join(line.strip() for line in message.splitlines()[-1:])
         lines.append(hung(f"{where}: {kind}: {rule}", width, 2))
-    if len(groups) > MOST_FAILURES:
-        more = len(groups) - MOST_FAILURES
-        lines.append(f"  and {more} point{'' if more == 1 else 's'} more")
+    if len(points) > MOST_FAILURES:
+        lines.append(f"  and {counted(len(points) - MOST_FAILURES, 'point')} more")
     return "\n".join(lines)
 
 
 def _points(sweep: "Sweep", measure: str, width: int) -> str:
     """Means of a measure: point by point when they are few, else over all points."""
-    about = MEASURES.get(measure, WITHIN_TARGET)
-    share = measure.endswith("_share")
-    head = f"{about.label}{'' if share or about.unit == '1' else f', {about.unit}'}"
     points = sweep.agenda.points
-    rows = [["", *sweep.layouts]]
     if points.cube.size or len(points) > MOST_POINTS:
-        spread = [sweep.spread(layout, measure) for layout in sweep.layouts]
-        for name, which in (("mean over all points", 0), ("5 % of points below", 1), ("95 % of points below", 2)):
-            values = [Interval(each[which], math.nan, math.nan) for each in spread]
-            rows.append([name, *(number_text(each, share=share) for each in values)])
-        return "\n".join([sentence(head, width), *columns(rows, width)])
-    names = list(dict.fromkeys(path for point in points.all for path in point))
-    marks = {
-        path: chr(ord("A") + number) if number < LETTERS else input_name(path) for number, path in enumerate(names)
-    }
-    for number, point in enumerate(points.all):
-        cells = [sweep.interval(layout, measure, number) for layout in sweep.layouts]
-        text = ", ".join(f"{marks[path]} {value}" for path, value in point.items()) or "as stated"
-        rows.append([text, *(number_text(each, share=share) for each in cells)])
-    named = [listed(path, width, first=f"{mark}: ") for path, mark in marks.items()]
-    return "\n".join([*named, sentence(head, width), *columns(rows, width)])
+        named, rows = [], _over_all_points(sweep, measure)
+    else:
+        paths = list(dict.fromkeys(path for point in points.all for path in point))
+        marks = {path: chr(ord("A") + number) for number, path in enumerate(paths[:LETTERS])}
+        named = [listed(path, width, first=f"{marks.get(path, input_name(path))}: ") for path in paths]
+        rows = _point_by_point(sweep, measure, marks)
+    return "\n".join(
+        [*named, sentence(label_with_unit(measure), width), *columns([["", *sweep.layouts], *rows], width)]
+    )
+
+
+def _over_all_points(sweep: "Sweep", measure: str) -> list[list[str]]:
+    """Mean and spread of a measure."""
+    spreads = [sweep.spread(layout, measure) for layout in sweep.layouts]
+    rows = []
+    for number, name in enumerate(("mean over all points", "5 % of points below", "95 % of points below")):
+        values = [Interval(spread[number], math.nan, math.nan) for spread in spreads]
+        rows.append([name, *(number_text(value, share=is_share(measure)) for value in values)])
+    return rows
+
+
+def _point_by_point(sweep: "Sweep", measure: str, marks: dict[str, str]) -> list[list[str]]:
+    """Mean of a measure at each point, whose inputs have a letter."""
+    rows = []
+    for number, point in enumerate(sweep.agenda.points.all):
+        intervals = [sweep.interval(layout, measure, number) for layout in sweep.layouts]
+        inputs = ", ".join(f"{marks.get(path, input_name(path))} {value}" for path, value in point.items())
+        cells = [number_text(interval, share=is_share(measure)) for interval in intervals]
+        rows.append([inputs or "as stated", *cells])
+    return rows
 
 
 def input_name(path: str) -> str:
@@ -113,34 +117,29 @@ def input_name(path: str) -> str:
 
 def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
     """Which inputs matter in a layout."""
-    found = sweep.sensitivity(layout, measure)
-    kinds = list(dict.fromkeys(row.kind for row in found.rows))
-    rows = [["", *kinds]]
-    paths = list(dict.fromkeys(row.path for row in found.rows))
-    for path in paths[:MOST_INPUTS]:
-        mine = {row.kind: row for row in found.rows if row.path == path}
-        values = [_index_text(mine[kind].value, mine[kind].low, mine[kind].high) for kind in kinds]
-        rows.append([input_name(path), *values])
-    unit = "" if kinds[0] in SHARES else f", {found.unit}" if found.unit != "1" else ""
-    about = MEASURES.get(measure, WITHIN_TARGET).label
-    lines = [sentence(f"What matters for {about} in '{layout}'{unit}", width), *columns(rows, width)]
+    sensitivity = sweep.sensitivity(layout, measure)
+    kinds = list(dict.fromkeys(row.kind for row in sensitivity.rows))
+    paths = list(dict.fromkeys(row.path for row in sensitivity.rows))
+    texts = {(row.path, row.kind): _index_text(row.value, row.low, row.high) for row in sensitivity.rows}
+    rows = [["", *kinds], *([input_name(path), *(texts[path, kind] for kind in kinds)] for path in paths[:MOST_INPUTS])]
+    unit = "" if kinds[0] in SHARES or sensitivity.unit == "1" else f", {sensitivity.unit}"
+    head = f"What matters for {measure_of(measure).label} in '{layout}'{unit}"
+    lines = [sentence(head, width), *columns(rows, width)]
     if len(paths) > MOST_INPUTS:
-        lines.append(f"and {len(paths) - MOST_INPUTS} inputs that matter less")
+        lines.append(f"and {counted(len(paths) - MOST_INPUTS, 'input')} that matter less")
     lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]
-    if found.left_out:
-        lines.append(sentence(f"{_counted(found.left_out, 'point', 'without a result ')} left out.", width))
+    if sensitivity.left_out:
+        lines.append(sentence(f"{_are(sensitivity.left_out, 'point', ' without a result')} left out.", width))
     return "\n".join(lines)
 
 
-def _counted(count: int, what: str, which: str = "") -> str:
+def _are(count: int, thing: str, which: str = "") -> str:
     """Such as `3 cases are`."""
-    return f"{count} {what} {which}is" if count == 1 else f"{count} {what}s {which}are"
+    return f"{counted(count, thing)}{which} {'is' if count == 1 else 'are'}"
 
 
 def _index_text(value: float, low: float, high: float) -> str:
     """A value with its limits."""
     if not math.isfinite(value):
         return "-"
-    if not math.isfinite(low):
-        return f"{value:.2f}"
-    return f"{value:.2f} ({low:.2f} to {high:.2f})"
+    return f"{value:.2f} ({low:.2f} to {high:.2f})" if math.isfinite(low) else f"{value:.2f}"

@@ -1,17 +1,23 @@
 """Plain tables for the terminal: a comparison side by side, and one layout in full."""
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.measures.names import PARTS
+from batsim.measures.names import PART_LABELS
 from batsim.study.running.replications import DOWNTIME
-from batsim.views.text.lines import columns, entry, head_size, heads_of, measured, one_block, sentence
+from batsim.views.text.lines import columns, entry, head_size, heads_of, measured, one_block, packed, sentence
+from batsim.views.text.numbers import (
+    NO_INTERVALS,
+    counted,
+    is_share,
+    measure_of,
+    number_text,
+    plain_number,
+    unit_of,
+)
 
 if TYPE_CHECKING:
     from batsim.scenario.settings import Schedule
-    from batsim.statistics.intervals import Interval
     from batsim.study.compare import Comparison
     from batsim.study.running.replications import PrecisionGoal, Runs
 
@@ -21,21 +27,17 @@ CAUTION = (
     "competent people."
 )
 """The usual cautions, under every answer."""
-
-
-MORE = "What binds: batsim bottleneck. A day without a device: batsim day-without. See it: batsim day, batsim trace."
+MORE = "Bottlenecks: batsim bottleneck. A day without a device: batsim day-without. See it: batsim day, batsim trace."
 """Where to look next, under a comparison."""
-
-
 MOST_BESIDE = 6
 """Layouts that are shown side by side; more have a line each."""
 MOST_NAME = 24
 """Characters of a layout's name that stand in one line above its column."""
 MOST_SHARE = 0.9
-"""Part of the replications of which it is told what they do not exceed."""
+"""Part of the replications for which a value is given that they do not exceed."""
 
 
-class Row(NamedTuple):
+class ComparedNumber(NamedTuple):
     """A row of the comparison: label, measure, what follows the numbers, and whether it is shown when zero."""
 
     label: str
@@ -45,97 +47,75 @@ class Row(NamedTuple):
     per_truck: bool = False
 
 
-ROWS = (
-    Row("downtime", "downtime_min_per_truck_shift", "min per truck-shift"),
+COMPARED_NUMBERS = (
+    ComparedNumber("downtime", DOWNTIME, "min per truck-shift"),
     *(
-        Row(f"  {part.replace('wait_', 'waits for ').replace('_', ' ')}", f"{part}_min_per_truck_shift", "", False)
-        for part in PARTS
+        ComparedNumber(f"  {label}", f"{part}_min_per_truck_shift", "", always=False)
+        for part, label in PART_LABELS.items()
     ),
-    Row("wait", "wait_min_per_exchange", "min per exchange"),
-    Row("  95th percentile", "wait_min_p95", "min"),
-    Row("exchanges or charges", "exchanges_per_day", "per working day"),
-    Row("labour, hands-on", "labour_min_per_day", "min per working day"),
-    Row("  by attendants", "labour_attendant_min_per_day", "", False),
-    Row("  by drivers", "labour_driver_min_per_day", "", False),
-    Row("drivers wait", "driver_waiting_min_per_day", "min per working day"),
-    Row("batteries", "batteries", "in all (per truck)", True, True),
-    Row("  fewest ready", "ready_batteries_min", "at any time", False),
-    Row("chargers", "chargers", ""),
-    Row("stations or spots", "stations", ""),
-    Row("attendants busy", "attendants_busy_share", "of time on duty", False),
-    Row("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
-    Row("peak load", "peak_kw", "kW, mean of 15 min"),
-    Row("too warm or cold", "delayed_min_per_charge", "min before a charge", False),
-    Row("water lost", "water_lost_kg_per_day", "kg per working day", False),
-    Row("battery life", "life_years", "years, use alone"),
-    Row("trucks below cut-out", "trucks_below_cut_out", "times", False),
+    ComparedNumber("wait", "wait_min_per_exchange", "min per exchange"),
+    ComparedNumber("  95th percentile", "wait_min_p95", "min"),
+    ComparedNumber("exchanges or charges", "exchanges_per_day", "per working day"),
+    ComparedNumber("labour, hands-on", "labour_min_per_day", "min per working day"),
+    ComparedNumber("  by attendants", "labour_attendant_min_per_day", "", always=False),
+    ComparedNumber("  by drivers", "labour_driver_min_per_day", "", always=False),
+    ComparedNumber("drivers wait", "driver_waiting_min_per_day", "min per working day"),
+    ComparedNumber("batteries", "batteries", "in all (per truck)", per_truck=True),
+    ComparedNumber("  fewest ready", "ready_batteries_min", "at any time", always=False),
+    ComparedNumber("chargers", "chargers", ""),
+    ComparedNumber("stations or spots", "stations", ""),
+    ComparedNumber("attendants busy", "attendants_busy_share", "of time on duty", always=False),
+    ComparedNumber("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
+    ComparedNumber("peak load", "peak_kw", "kW, mean of 15 min"),
+    ComparedNumber("too warm or cold", "delayed_min_per_charge", "min before a charge", always=False),
+    ComparedNumber("water lost", "water_lost_kg_per_day", "kg per working day", always=False),
+    ComparedNumber("cycle life at this duty", "life_years", "years"),
+    ComparedNumber("trucks below cut-out", "trucks_below_cut_out", "times", always=False),
 )
-
-
-def number_text(interval: "Interval", *, share: bool = False) -> str:
-    """Write a mean with its half width, to the digits that the half width carries; a dash for nothing."""
-    mean, half = interval.mean, interval.half_width
-    if not math.isfinite(mean):
-        return "-"
-    if share:
-        mean, half = 100.0 * mean, 100.0 * half
-    unit = " %" if share else ""
-    if not math.isfinite(half):
-        return f"{mean:.1f}{unit}" if mean % 1 else f"{mean:.0f}{unit}"
-    if half == 0.0:
-        return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
-    digits = 0 if half >= 9.5 else 1 if half >= 0.095 else 2
-    if abs(mean) >= 100.0:
-        digits = 0 if half >= 0.5 else 1
-    return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
+LIMITED_BY_AGE = "above {years:g} limited by age"
+"""Behind the unit of the cycle life, where that is longer than batteries usually last."""
 
 
 def comparison_text(comparison: "Comparison", width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     runs = comparison.runs
     lines = [heading(runs, width), ""]
-    rows = shown_rows(runs)
     if len(runs.layouts) > MOST_BESIDE:
         lines += _one_below_the_other(comparison, width)
         return "\n".join([*lines, *_notes(comparison, width)])
-    cells = {
-        layout: [cell_text(runs, layout, row) for row in rows]
-        + [chance_text(comparison, layout)] * (len(runs.layouts) > 1)
-        + _target_cells(comparison, layout)
-        for layout in runs.layouts
-    }
+    rows = shown_rows(runs)
     targets = comparison.targets(runs.layouts[0])
-    several = ["chance of being best"] if len(runs.layouts) > 1 else []
-    labels = [row.label for row in rows] + several + [f"target: {target.name}" for target in targets]
-    units = [row.unit for row in rows] + [f"in {_deciding(comparison)}"] * len(several) + [""] * len(targets)
-    lines += _side_by_side(labels, cells, units, width)
-    return "\n".join([*lines, *_notes(comparison, width)])
+    labels, units = [row.label for row in rows], [unit_text(runs, row) for row in rows]
+    cells = {layout: [cell_text(runs, layout, row) for row in rows] for layout in runs.layouts}
+    if len(runs.layouts) > 1:
+        labels.append("chance of being best")
+        units.append(f"in {_deciding(comparison)}")
+        for layout, texts in cells.items():
+            texts.append(chance_text(comparison, layout))
+    labels += [f"target: {target.name}" for target in targets]
+    units += ["" for _ in targets]
+    for layout, texts in cells.items():
+        texts += [target.verdict for target in comparison.targets(layout)]
+    return "\n".join([*lines, *_side_by_side(labels, cells, units, width), *_notes(comparison, width)])
 
 
 def _notes(comparison: "Comparison", width: int) -> list[str]:
     """What stands below the table: targets, verdict, how to read it, cautions."""
-    runs, lines = comparison.runs, [""]
+    runs = comparison.runs
     targets = comparison.targets(runs.layouts[0])
-    if targets:
-        lines.append(sentence(f"Targets: {'; '.join(target.target for target in targets)}.", width))
-    if comparison.verdict:
-        lines.append(sentence(comparison.verdict, width))
-    if comparison.precision_sentence:
-        lines.append(sentence(comparison.precision_sentence, width))
-    confidence = f"{100 * runs.confidence:g} %"
+    notes = [f"Targets: {'; '.join(target.target for target in targets)}."] if targets else []
+    notes += [comparison.verdict, comparison.precision_sentence]
     if runs.replications > 1:
-        note = f"± is the half width of a {confidence} interval for each mean; differences are paired."
-        if comparison.common_numbers:
-            note += f" {comparison.common_numbers}"
+        note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean; differences are paired."
+        notes.append(f"{note} {comparison.common_numbers}".rstrip())
     else:
-        note = "One replication has no intervals; take more to know how sure this is."
-    return [*lines, *(sentence(text, width) for text in (note, MORE, CAUTION))]
+        notes.append(NO_INTERVALS)
+    return ["", *(sentence(note, width) for note in (*notes, MORE, CAUTION) if note)]
 
 
 def _deciding(comparison: "Comparison") -> str:
     """Measure that decides, in a word."""
-    measure = comparison.deciding
-    return "downtime" if measure == DOWNTIME else MEASURES.get(measure, WITHIN_TARGET).label
+    return "downtime" if comparison.deciding == DOWNTIME else measure_of(comparison.deciding).label
 
 
 def chance_text(comparison: "Comparison", layout: str) -> str:
@@ -168,61 +148,62 @@ def runs_text(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
 
 def run_notes(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
     """How sure the means are, what lies beyond them, and what a sharper answer would take."""
-    confidence, lines = f"{100 * runs.confidence:g} %", []
     if runs.replications < 2:
-        return "One replication has no intervals; take more to know how sure this is."
+        return NO_INTERVALS
+    notes = []
     for layout in runs.layouts:
-        parts = []
-        for measure in measures:
-            about, share = MEASURES.get(measure, WITHIN_TARGET), measure.endswith("_share")
-            unit = "" if share or about.unit == "1" else f" {about.unit}"
-            most = runs.quantile(layout, measure, MOST_SHARE)
-            if math.isfinite(most.mean):
-                text = f"{about.label} in 9 of 10 replications at most {_plain(most.mean, share=share)}{unit}"
-                if math.isfinite(most.low):
-                    limits = f"{_plain(most.low, share=share)} to {_plain(most.high, share=share)}"
-                    text += f" ({limits})"
-                parts.append(text)
-        stranded = runs.probability(layout, "trucks_below_cut_out")
+        parts = [text for measure in measures if (text := _in_nine_of_ten(runs, layout, measure))]
+        below = runs.probability(layout, "trucks_below_cut_out")
         parts.append(
-            f"a truck below cut-out in {100 * stranded.mean:.0f} % of replications "
-            f"({100 * stranded.low:.0f} to {100 * stranded.high:.0f} %)"
+            f"a truck below cut-out in {100 * below.mean:.0f} % of replications "
+            f"({100 * below.low:.0f} to {100 * below.high:.0f} %)"
         )
-        lines.append(sentence(f"{layout}: {'; '.join(parts)}.", width))
-    lines.append(sentence(f"± and the limits are those of {confidence} intervals.", width))
+        notes.append(f"{layout}: {'; '.join(parts)}.")
+    notes.append(f"± and the limits are those of {100 * runs.confidence:g} % intervals.")
     if runs.goal is not None:
-        lines.append(sentence(_reached(runs, runs.goal), width))
-    return "\n".join(lines)
+        notes.append(_precision(runs, runs.goal))
+    return "\n".join(sentence(note, width) for note in notes)
 
 
-def _reached(runs: "Runs", goal: "PrecisionGoal") -> str:
+def _in_nine_of_ten(runs: "Runs", layout: str, measure: str) -> str:
+    """What most replications do not exceed in a measure; empty where it has no value."""
+    most, share, unit = runs.quantile(layout, measure, MOST_SHARE), is_share(measure), unit_of(measure)
+    if not math.isfinite(most.mean):
+        return ""
+    value = f"{plain_number(most.mean, share=share)} {unit}".rstrip()
+    text = f"{measure_of(measure).label} in 9 of 10 replications at most {value}"
+    if not math.isfinite(most.low):
+        return text
+    return f"{text} ({plain_number(most.low, share=share)} to {plain_number(most.high, share=share)})"
+
+
+def _precision(runs: "Runs", goal: "PrecisionGoal") -> str:
     """Say whether a precision is reached, else what it would take."""
     means = {layout: runs.interval(layout, goal.measure) for layout in runs.layouts}
-    nothing = [layout for layout, interval in means.items() if not math.isfinite(interval.mean)]
-    if nothing:
-        names = ", ".join(nothing)
-        said = f"{goal.measure} has no value in {names}, so nothing can be said of its precision there."
-        rest = tuple(layout for layout in runs.layouts if layout not in nothing)
-        return (
-            f"{said} {_reached(replace(runs, schedule=replace(runs.schedule, layouts=rest)), goal)}" if rest else said
-        )
-    short = [layout for layout, interval in means.items() if not goal.precision.reached(interval)]
+    without = [layout for layout, interval in means.items() if not math.isfinite(interval.mean)]
+    texts = []
+    if without:
+        names = ", ".join(without)
+        texts.append(f"{goal.measure} has no value in {names}, so nothing can be said of its precision there.")
+    known = {layout: interval for layout, interval in means.items() if layout not in without}
+    if known:
+        short = [layout for layout, interval in known.items() if not goal.precision.reached(interval)]
+        texts.append(_still_to_run(runs, goal, short, len(known)))
+    return " ".join(texts)
+
+
+def _still_to_run(runs: "Runs", goal: "PrecisionGoal", short: list[str], known: int) -> str:
+    """Say what the layouts that are short of a precision would take."""
     spent = f"{runs.replications} replications"
     if not short:
         return f"{goal.measure} is known to {goal.text} in every layout after {spent}."
     needed = {layout: runs.replications_needed(layout, goal.measure, goal.precision) for layout in short}
-    layout = max(needed, key=lambda each: needed[each])
-    weeks = needed[layout] * runs.schedule.weeks
+    layout = max(needed, key=lambda name: needed[name])
     return (
-        f"{goal.measure} is not yet known to {goal.text} in {len(short)} of {len(runs.layouts)} layouts after "
-        f"{spent}, the budget. {layout} would take about {needed[layout]} replications, or as many weeks "
-        f"({weeks:,.0f}) in fewer, longer ones."
+        f"{goal.measure} is not yet known to {goal.text} in {len(short)} of {known} layouts after {spent}, the budget. "
+        f"{layout} would take about {needed[layout]} replications, or as many weeks "
+        f"({needed[layout] * runs.schedule.weeks:,.0f}) in fewer, longer ones."
     )
-
-
-def _plain(value: float, *, share: bool) -> str:
-    """Write a number without an interval."""
-    return f"{100 * value:.1f} %" if share else f"{value:.1f}" if abs(value) < 100.0 else f"{value:.0f}"
 
 
 def heading(runs: "Runs", width: int = 100) -> str:
@@ -240,8 +221,8 @@ def heading(runs: "Runs", width: int = 100) -> str:
 def simulated(schedule: "Schedule") -> str:
     """Say how often and for how long was simulated."""
     return (
-        f"{counted(schedule.replications, 'replication')} of {counted(schedule.weeks, 'week')} after a warm-up of "
-        f"{counted(schedule.warm_up_weeks, 'week')}, seed {schedule.seed}"
+        f"{counted(schedule.replications, 'replication')} of {counted(schedule.weeks, 'week')} after "
+        f"{counted(schedule.warm_up_weeks, 'week')} of warm-up, seed {schedule.seed}"
     )
 
 
@@ -250,74 +231,65 @@ def layout_text(runs: "Runs", layout: str, width: int = 100) -> str:
     rows = []
     for name in runs.measures:
         interval = runs.interval(layout, name)
-        measure = MEASURES.get(name, WITHIN_TARGET)
         if not math.isfinite(interval.mean) or (interval.mean == 0.0 and name.startswith("labour_")):
             continue
-        share = name.endswith("_share")
         part_of_labour = name.startswith("labour_") and name.count("_") > 4
-        indent = "  " if name.removesuffix("_min_per_truck_shift") in PARTS or part_of_labour else ""
-        unit = "" if share or measure.unit == "1" else measure.unit
-        rows.append((indent + measure.label, number_text(interval, share=share), unit))
+        indent = "  " if part_of_labour or name.removesuffix("_min_per_truck_shift") in PART_LABELS else ""
+        rows.append((indent + measure_of(name).label, number_text(interval, share=is_share(name)), unit_of(name)))
     title = sentence(f"{layout} ({runs.scenario.arrangement(layout).title})", width)
     return "\n".join([title, *measured(rows, width)])
 
 
-def shown_rows(runs: "Runs") -> list[Row]:
+def shown_rows(runs: "Runs") -> list[ComparedNumber]:
     """Rows that have something to show in any layout."""
     return [
-        row for row in ROWS if row.always or any(runs.interval(name, row.measure).mean > 0.0 for name in runs.layouts)
+        row
+        for row in COMPARED_NUMBERS
+        if row.always or any(runs.interval(name, row.measure).mean > 0.0 for name in runs.layouts)
     ]
 
 
-def cell_text(runs: "Runs", layout: str, row: Row) -> str:
+def cell_text(runs: "Runs", layout: str, row: ComparedNumber) -> str:
     """Text of one number in a comparison."""
-    text = number_text(runs.interval(layout, row.measure), share=row.measure.endswith("_share"))
+    text = number_text(runs.interval(layout, row.measure), share=is_share(row.measure))
     if row.per_truck:
         text += f" ({runs.interval(layout, 'batteries_per_truck').mean:.2f})"
     return text
 
 
-def _target_cells(comparison: "Comparison", layout: str) -> list[str]:
-    """Verdicts on the targets."""
-    return [target.verdict for target in comparison.targets(layout)]
+def unit_text(runs: "Runs", row: ComparedNumber) -> str:
+    """What follows the numbers of a row; with the age up to which batteries last, where some would last longer."""
+    if row.measure == "life_years":
+        years = runs.scenario.prices.lives.battery_years
+        if any(runs.interval(layout, row.measure).mean > years for layout in runs.layouts):
+            return f"{row.unit}, {LIMITED_BY_AGE.format(years=years)}"
+    return row.unit
 
 
 def _side_by_side(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
     """Lay layouts side by side, in as many blocks as the width asks for; as lists where not even one fits."""
-    label_width = max(map(len, labels))
-    unit_width = max(map(len, units))
-    room = width - label_width - unit_width - 4
+    first, last = max(map(len, labels)), max(map(len, units))
+    room = width - first - last - 4
     values = {layout: max(map(len, texts)) for layout, texts in cells.items()}
     if max(values.values()) > room:
         return _one_list_each(labels, cells, units, width)
     size = {layout: max(wide, head_size(layout, max(wide, min(MOST_NAME, room)))) for layout, wide in values.items()}
-    blocks: list[list[str]] = [[]]
-    used = label_width + unit_width + 2
-    for layout in cells:
-        if blocks[-1] and used + sum(size[each] + 2 for each in [*blocks[-1], layout]) > width:
-            blocks.append([])
-        blocks[-1].append(layout)
     lines: list[str] = []
-    for number, block in enumerate(blocks):
-        lines += [""] if number else []
-        for level in heads_of(block, [size[layout] for layout in block]):
-            lines.append(f"{'':<{label_width}}  {'  '.join(level)}".rstrip())
-        for position, label in enumerate(labels):
+    for block in packed(size, width - first - last - 2):
+        lines += [""] if lines else []
+        heads = heads_of(block, [size[layout] for layout in block])
+        lines += [f"{'':<{first}}  {'  '.join(level)}".rstrip() for level in heads]
+        for position, (label, unit) in enumerate(zip(labels, units, strict=True)):
             numbers = "  ".join(f"{cells[layout][position]:>{size[layout]}}" for layout in block)
-            lines.append(f"{label:<{label_width}}  {numbers}  {units[position]}".rstrip())
+            lines.append(f"{label:<{first}}  {numbers}  {unit}".rstrip())
     return lines
 
 
 def _one_list_each(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
     """Write layouts one below the other, each number with its label before it and its unit behind."""
     lines: list[str] = []
-    for number, (layout, texts) in enumerate(cells.items()):
-        lines += [""] if number else []
+    for layout, texts in cells.items():
+        lines += [""] if lines else []
         lines.append(sentence(layout, width))
         lines += [entry(label, text, unit, width) for label, text, unit in zip(labels, texts, units, strict=True)]
     return lines
-
-
-def counted(number: float, thing: str) -> str:
-    """Write a count with its noun."""
-    return f"{number:g} {thing}{'' if number == 1 else 's'}"

@@ -8,6 +8,7 @@ from batsim.record import CAUSES, NOTHING
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.views.text.lines import LEAST_LABEL, hung, listed, sentence
+from batsim.views.text.numbers import counted
 
 if TYPE_CHECKING:
     from batsim.record import Record, RunFacts
@@ -35,14 +36,14 @@ def trace_text(record: "Record", from_min: float, to_min: float, width: int | No
     weeks = moment(facts, from_min)[0] != moment(facts, max(from_min, to_min - 1.0))[0]
     seconds = any(round(60.0 * event.time_min) % 60 for event in events)
     words = _Words(facts)
-    told = [(clock(facts, event.time_min, weeks=weeks, seconds=seconds), words.of(event)) for event in events]
+    sentences = [(clock(facts, event.time_min, weeks=weeks, seconds=seconds), words.of(event)) for event in events]
     span = f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
     first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
     heading = f"{facts.layout}: {span} (replication {facts.replication}, seed {facts.seed}{first})"
     if width is None:
-        lines = [f"{time}  {what}" for time, what in told]
+        lines = [f"{time}  {what}" for time, what in sentences]
     else:
-        heading, lines = sentence(heading, width), [_event_lines(time, what, width) for time, what in told]
+        heading, lines = sentence(heading, width), [_event_lines(time, what, width) for time, what in sentences]
     return "\n".join([heading, "", *(lines or ["nothing happens in this time"])])
 
 
@@ -88,8 +89,7 @@ def clock(facts: "RunFacts", time_min: float, *, weeks: bool = False, seconds: b
 
 def _count(number: int, thing: str) -> str:
     """Write how many there are of a thing."""
-    many = thing.removesuffix("y") + ("ies" if thing.endswith("y") else "s")
-    return f"{number} {many}" if number > 1 else f"{number or 'no'} {thing}"
+    return counted(number, thing) if number else f"no {thing}"
 
 
 def _waiting(event: Event, *, still: bool = False) -> str:
@@ -167,7 +167,7 @@ class _Words:
         return f"{self._battery(event.battery)} is back in use"
 
     def _charge_start(self, event: Event) -> str:
-        late = f", put off {_minutes(event.wait_min)} as too warm or too cold" if event.wait_min > 0.0 else ""
+        late = f", delayed {_minutes(event.wait_min)} by temperature" if event.wait_min > 0.0 else ""
         charger = self._charger(event, "on")
         return f"charge of {self._battery(event.battery)} starts{charger}{late}"
 
@@ -258,9 +258,9 @@ TASKS = {
         "end": "{it} is inspected",
     },
     "readings": {
-        "due": "{it} is due for readings and waits for somebody",
-        "start": "{who} takes readings of {it}",
-        "end": "readings of {it} are taken",
+        "due": "{it} is due for voltage and gravity readings and waits for somebody",
+        "start": "{who} takes voltage and gravity readings of {it}",
+        "end": "voltage and gravity readings of {it} are taken",
     },
     "wash": {
         "due": "{it} is due for a wash and waits for somebody",

@@ -3,65 +3,68 @@
 import math
 from typing import TYPE_CHECKING
 
-from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.compare import label_of
-from batsim.study.running.replications import UNITS
 from batsim.views.text.lines import columns, hung, sentence
+from batsim.views.text.numbers import counted, label_with_unit, plain_number
 from batsim.views.text.sweep_text import input_name
-from batsim.views.text.tables import counted
 
 if TYPE_CHECKING:
     from batsim.statistics.intervals import Interval
     from batsim.study.uncertain import UncertainComparison
 
+NOTE = (
+    "The rest of the variance is chance between replications: more draws or weeks reduce it. What is not known stays "
+    "until it is found out on site."
+)
 
-def uncertain_text(found: "UncertainComparison", width: int = 100) -> str:
+
+def uncertain_text(comparison: "UncertainComparison", width: int = 100) -> str:
     """Tables with the verdict below."""
-    stated = found.schedule
+    schedule = comparison.schedule
     head = (
-        f"{stated.scenario.site.name}: {found.draws} draws of what is not known, "
-        f"{counted(len(found.layouts), 'layout')}, {stated.replications} replications of "
-        f"{counted(stated.length_min / WEEK_MIN, 'week')} at each, seed {stated.seed}"
+        f"{schedule.scenario.site.name}: {counted(comparison.draws, 'draw')} of what is not known, "
+        f"{counted(len(comparison.layouts), 'layout')}, {counted(schedule.replications, 'replication')} of "
+        f"{counted(schedule.weeks, 'week')} at each, seed {schedule.seed}"
     )
     lines = [sentence(head, width), "Not known:"]
-    lines += [hung(f"{each.path}: {each.text}", width, 2) for each in found.points.factors]
-    rows = [["", *found.layouts], ["best in so many draws", *(_share(found, layout) for layout in found.layouts)]]
-    for measure in found.measures:
-        unit = UNITS[measure]
-        name = f"{label_of(measure)}{'' if unit == '1' else f', {unit}'}"
-        spreads = [found.spread(layout, measure) for layout in found.layouts]
-        rows.append([name, *(_number(each.mean) for each in spreads)])
-        rows.append(["  5 % to 95 % of draws", *(f"{_number(each.low)} to {_number(each.high)}" for each in spreads)])
-        parts = [found.split(layout, measure).input_share.mean for layout in found.layouts]
-        rows.append(["  of its variance, not known", *(_percent(each) for each in parts)])
-    lines += ["", *columns(rows, width), "", *([sentence(found.verdict, width)] if found.verdict else [])]
-    if found.swayed_by:
-        best, other = found.ranking[:2]
-        lines.append(sentence(f"What sways the lead of {best} over {other} (rank correlation, -1 to 1):", width))
-        lines += [hung(f"{input_name(path)}: {_correlation(each)}", width, 2) for path, each in found.swayed_by]
-    note = (
-        "The rest of the variance is chance between replications: more draws or weeks reduce it. What is not known "
-        "stays until it is found out on site."
-    )
-    return "\n".join([*lines, sentence(note, width)])
+    lines += [hung(f"{factor.path}: {factor.text}", width, 2) for factor in comparison.points.factors]
+    lines += ["", *columns(_rows(comparison), width), ""]
+    if comparison.verdict:
+        lines.append(sentence(comparison.verdict, width))
+    if comparison.swayed_by:
+        best, other = comparison.ranking[:2]
+        lines.append(sentence(f"What sways the lead of '{best}' over '{other}' (rank correlation, -1 to 1):", width))
+        lines += [
+            hung(f"{input_name(path)}: {_correlation(correlation)}", width, 2)
+            for path, correlation in comparison.swayed_by
+        ]
+    return "\n".join([*lines, sentence(NOTE, width)])
 
 
-def _share(found: "UncertainComparison", layout: str) -> str:
-    chance = found.chance_best[layout]
+def _rows(comparison: "UncertainComparison") -> list[list[str]]:
+    """How often each layout is best, and the mean, spread and causes of spread of each measure."""
+    layouts = comparison.layouts
+    rows = [["", *layouts], ["best in so many draws", *(_share(comparison, layout) for layout in layouts)]]
+    for measure in comparison.measures:
+        spreads = [comparison.spread(layout, measure) for layout in layouts]
+        shares = [comparison.split(layout, measure).input_share.mean for layout in layouts]
+        rows += [
+            [label_with_unit(measure), *(plain_number(spread.mean) for spread in spreads)],
+            ["  5 % to 95 % of draws", *(f"{plain_number(it.low)} to {plain_number(it.high)}" for it in spreads)],
+            ["  of its variance, not known", *(_percent(share) for share in shares)],
+        ]
+    return rows
+
+
+def _share(comparison: "UncertainComparison", layout: str) -> str:
+    chance = comparison.chance_best[layout]
     return f"{100 * chance.mean:.0f} % ({100 * chance.low:.0f} to {100 * chance.high:.0f})"
 
 
-def _correlation(found: "Interval") -> str:
-    if not math.isfinite(found.mean):
+def _correlation(interval: "Interval") -> str:
+    if not math.isfinite(interval.mean):
         return "-"
-    limits = f" ({found.low:+.2f} to {found.high:+.2f})" if math.isfinite(found.half_width) else ""
-    return f"{found.mean:+.2f}{limits}"
-
-
-def _number(value: float) -> str:
-    if not math.isfinite(value):
-        return "-"
-    return f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.1f}"
+    limits = f" ({interval.low:+.2f} to {interval.high:+.2f})" if math.isfinite(interval.half_width) else ""
+    return f"{interval.mean:+.2f}{limits}"
 
 
 def _percent(share: float) -> str:

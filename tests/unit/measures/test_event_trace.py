@@ -284,7 +284,7 @@ def test_a_battery_drawn_out_on_arrival(facts):
         "Mon 01:40  discharged battery 1 is pulled out, now at spot 5",
         "Mon 01:40  battery 1 is connected",
         "Mon 01:50  exchange of truck 1 is done: it works on with battery 3; battery 1 now at spot 5",
-        "Mon 02:14  charge of battery 1 starts, put off 34 min as too warm or too cold",
+        "Mon 02:14  charge of battery 1 starts, delayed 34 min by temperature",
         "Mon 04:20  charge of battery 1 ends, not yet full",
     ]
 
@@ -305,7 +305,8 @@ def test_a_charge_that_takes_no_time_is_left_out(facts):
     ("task", "due", "start", "end"),
     [
         (INSPECTING, "is due for inspection", "a driver inspects battery 1", "battery 1 is inspected"),
-        (READING, "is due for readings", "a driver takes readings of battery 1", "readings of battery 1 are taken"),
+        (READING, "is due for voltage and gravity readings", "a driver takes voltage and gravity readings of battery 1",
+         "voltage and gravity readings of battery 1 are taken"),
         (WASHING, "is due for a wash", "a driver washes battery 1", "battery 1 is washed"),
     ],
 )

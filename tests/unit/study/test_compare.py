@@ -148,7 +148,7 @@ def test_a_layout_without_the_measure_comes_last_and_has_no_chance():
     assert (comparison.chance_best["better"], comparison.chance_best["worse"]) == (1.0, 0.0)
     assert comparison.as_json()["chance_best"] == {"truck": None, "worse": 0.0, "better": 1.0}
     assert comparison.verdict == (
-        "better is best in trucks that found none ready: 30.00 ± 0.00 percentage points less than worse, the next best "
+        "Layout 'better' is best in trucks that found none ready: 30.00 ± 0.00 percentage points less than 'worse', the next best "
         "(95 % simultaneous)."
     )
 
@@ -225,8 +225,8 @@ def test_verdict_of_a_winner_in_downtime():
 
     assert comparison.ranking == ("quick", "middle", "slow")
     assert comparison.verdict == (
-        f"quick loses least: {gain.mean:.1f} ± {gain.half_width:.1f} min per truck-shift less than middle, the next "
-        "best (95 % simultaneous)."
+        f"Layout 'quick' has the least downtime: {gain.mean:.1f} ± {gain.half_width:.1f} min per truck-shift less than "
+        "'middle', the next best (95 % simultaneous)."
     )
 
 
@@ -234,7 +234,7 @@ def test_verdict_of_a_winner_in_downtime():
     ("measure", "worse", "better", "said"),
     [
         (LABOUR, 120.0, 100.0, "labour per working day: 20.00 ± 0.00 min/day less"),
-        ("life_years", 4.0, 6.0, "battery life: 2.00 ± 0.00 years more"),
+        ("life_years", 4.0, 6.0, "cycle life at this duty: 2.00 ± 0.00 years more"),
         ("availability_share", 0.90, 0.95, "availability: 5.00 ± 0.00 percentage points more"),
         ("batteries_per_truck", 3.0, 2.5, "batteries per truck: 0.50 ± 0.00 less"),
     ],
@@ -244,7 +244,7 @@ def test_verdict_of_a_winner_in_another_measure(measure, worse, better, said):
     comparison = deciding(measure, bad=worse + 1e-3 * NOISE, good=better + 1e-3 * NOISE)
 
     assert comparison.ranking == ("good", "bad")
-    assert comparison.verdict == f"good is best in {said} than bad, the next best (95 % simultaneous)."
+    assert comparison.verdict == f"Layout 'good' is best in {said} than 'bad', the next best (95 % simultaneous)."
 
 
 def test_verdict_without_a_winner():
@@ -253,7 +253,7 @@ def test_verdict_without_a_winner():
     least = comparison.difference(DOWN, "a", "b").interval
 
     assert comparison.verdict == (
-        f"No clear winner in downtime: a and b cannot be told apart; a less b is {least.mean:+.1f} ± "
+        f"No clear winner in downtime: 'a' and 'b' cannot be told apart; 'a' less 'b' is {least.mean:+.1f} ± "
         f"{least.half_width:.1f} min per truck-shift (95 % simultaneous). More replications would narrow this."
     )
 
@@ -263,7 +263,7 @@ def test_verdict_without_a_winner_in_a_share():
     least = comparison.difference("availability_share", "a", "b").interval
 
     assert comparison.verdict == (
-        f"No clear winner in availability: a and b cannot be told apart; a less b is {100 * least.mean:+.1f} ± "
+        f"No clear winner in availability: 'a' and 'b' cannot be told apart; 'a' less 'b' is {100 * least.mean:+.1f} ± "
         f"{100 * least.half_width:.1f} percentage points (95 % simultaneous). More replications would narrow this."
     )
 
@@ -272,7 +272,9 @@ def test_verdict_names_some_of_many():
     near = {name: 10.0 + 0.01 * number + np.roll(NOISE, number) for number, name in enumerate("abcdefg")}
     said = deciding(DOWN, **near).verdict
 
-    assert said.startswith("No clear winner in downtime: a, b, c, d, e and 2 more cannot be told apart; a less b is ")
+    assert said.startswith(
+        "No clear winner in downtime: 'a', 'b', 'c', 'd', 'e' and 2 more cannot be told apart; 'a' less 'b' is "
+    )
 
 
 def test_verdict_of_one_layout_and_of_one_replication():
@@ -513,7 +515,7 @@ def test_json_of_a_comparison_says_everything():
     assert sum(data["chance_best"].values()) == pytest.approx(1.0)
     assert [each["measure"] for each in data["differences"]] == [DOWN, LABOUR]
     assert all(each["variance_reduction"] > 0.0 for each in data["differences"])
-    assert data["verdict"].startswith("a loses least: ")
+    assert data["verdict"].startswith("Layout 'a' has the least downtime: ")
 
 
 def test_command_to_a_half_width():

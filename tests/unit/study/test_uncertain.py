@@ -60,13 +60,13 @@ def test_shares_of_draws_with_the_exact_interval():
         exact = stats.binomtest(hits, 20).proportion_ci(0.95, "exact")
         assert found.chance_best[layout] == pytest.approx((hits / 20, exact.low, exact.high))
     assert found.ranking == ("hands", "table")
-    assert found.verdict == "hands is best in 85 % of 20 draws of what is not known (62 to 97 %)."
+    assert found.verdict == "Layout 'hands' is best in 85 % of 20 draws of what is not known (62 to 97 %)."
 
 
 def test_no_layout_is_best_in_most_cases():
     """Eleven of twenty may well be half of all."""
     assert best_at(11, 9).verdict == (
-        "No layout is best in most cases: hands leads, in 55 % of 20 draws of what is not known (32 to 77 %), table "
+        "No layout is best in most cases: 'hands' leads, in 55 % of 20 draws of what is not known (32 to 77 %), table "
         "comes next."
     )
 
@@ -249,7 +249,7 @@ downtime per truck-shift, min                6.0            8.0
   5 % to 95 % of draws                2.4 to 9.6    4.4 to 11.6
   of its variance, not known                88 %           88 %
 
-No layout is best in most cases: hands leads, in 100 % of 3 draws of what is not known (29 to
+No layout is best in most cases: 'hands' leads, in 100 % of 3 draws of what is not known (29 to
 100 %), table comes next.
 What sways the lead of hands over table (rank correlation, -1 to 1):
   trucks[0].run_time.mean: -
@@ -279,7 +279,7 @@ def test_a_scenario_that_knows_all():
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
         f"{SOUND}: 1 problem\n"
-        f"  {SOUND}: uncertain: knows all its inputs; state what is not known as {{between: [LOW, HIGH]}}\n"
+        f"  {SOUND}: uncertain: no input is marked as uncertain: give {{between: [LOW, HIGH]}}\n"
     )
 
 

@@ -1,0 +1,72 @@
+"""Numbers, counts and measures as people read them."""
+
+import math
+from typing import TYPE_CHECKING
+
+from batsim.measures import MEASURES, WITHIN_TARGET
+
+if TYPE_CHECKING:
+    from batsim.measures.names import Measure
+    from batsim.statistics.intervals import Interval
+
+NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
+"""In place of what an interval is, where there is none."""
+
+
+def number_text(interval: "Interval", *, share: bool = False) -> str:
+    """Write a mean with its half width, to the digits that the half width carries; a dash for nothing."""
+    mean, half, unit = interval.mean, interval.half_width, ""
+    if share:
+        mean, half, unit = 100.0 * mean, 100.0 * half, " %"
+    if not math.isfinite(mean):
+        return "-"
+    if not math.isfinite(half):
+        return f"{mean:.{1 if mean % 1 else 0}f}{unit}"
+    if half == 0.0:
+        return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
+    digits = _digits(mean, half)
+    return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
+
+
+def _digits(mean: float, half_width: float) -> int:
+    """Digits behind the point that a half width carries."""
+    if abs(mean) >= 100.0:
+        return 0 if half_width >= 0.5 else 1
+    return 0 if half_width >= 9.5 else 1 if half_width >= 0.095 else 2
+
+
+def plain_number(value: float, *, share: bool = False) -> str:
+    """Write a number without an interval; a dash for nothing."""
+    if not math.isfinite(value):
+        return "-"
+    return f"{100.0 * value:.1f} %" if share else f"{value:.1f}" if abs(value) < 100.0 else f"{value:.0f}"
+
+
+def counted(number: float, thing: str) -> str:
+    """Write a count with its noun, such as `1 week`, `2.5 weeks` or `1,200 batteries`."""
+    text = f"{number:,.0f}" if number == round(number) else f"{number:g}"
+    if number == 1:
+        return f"{text} {thing}"
+    return f"{text} {thing.removesuffix('y')}ies" if thing.endswith("ry") else f"{text} {thing}s"
+
+
+def measure_of(name: str) -> "Measure":
+    """What a measure is, by its name."""
+    return MEASURES.get(name, WITHIN_TARGET)
+
+
+def is_share(name: str) -> bool:
+    """Whether a measure is shown in per cent."""
+    return name.endswith("_share")
+
+
+def unit_of(name: str) -> str:
+    """Unit that stands behind a number of a measure; nothing for shares, which have a percent sign, and counts."""
+    unit = measure_of(name).unit
+    return "" if is_share(name) or unit == "1" else unit
+
+
+def label_with_unit(name: str) -> str:
+    """Label of a measure with its unit."""
+    unit = unit_of(name)
+    return f"{measure_of(name).label}, {unit}" if unit else measure_of(name).label
