@@ -52,7 +52,7 @@ def trace(file: str, begin: str, end: str, as_csv: bool, **options: Any) -> None
 @click.option("--on", "on_day", required=True, help="The day, such as 'week 1 Tue'; week 0 is the warm-up's last.")
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Picture to write: .png or .svg.")
 def day(file: str, on_day: str, output: str, **options: Any) -> None:  # noqa: ANN401 - click's options
-    """Draw the room over a day: trucks in line, batteries by state, chargers, attendants."""
+    """Draw the room over a day: trucks waiting, batteries by state, chargers, attendants."""
     from batsim.study.running.one_run import day_of  # noqa: PLC0415 - heavy
     from batsim.views.charts.room_chart import room_chart  # noqa: PLC0415
 

@@ -1,4 +1,4 @@
-"""Commands on layouts: compare, run, warm-up, one-more, day-without."""
+"""Commands on layouts: compare, run, warm-up, bottleneck, day-without."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
@@ -124,7 +124,7 @@ def warm_up(file: str, pilot_weeks: int, **options: Any) -> None:  # noqa: ANN40
 @main.command("bottleneck")
 @simulation_options
 def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
-    """Find what binds: how much downtime one more of each thing would save, and when in the week."""
+    """Find the bottleneck: how much downtime one more of each thing would save, and when in the week."""
     from batsim.study.bottleneck.bottleneck import bottleneck as find  # noqa: PLC0415 - heavy
     from batsim.views.text.bottleneck_text import bottleneck_answer  # noqa: PLC0415
 

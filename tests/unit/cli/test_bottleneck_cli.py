@@ -41,7 +41,7 @@ def test_layouts_one_after_another() -> None:
     assert max(map(len, result.stdout.splitlines())) <= 100
     assert blocks[0] == (
         "Kestrel Lane parts warehouse (invented): what one more of each would save\n"
-        "2 replications of 0.5 weeks after a warm-up of 0 weeks, seed 1; paired"
+        "2 replications of 0.5 weeks after 0 weeks of warm-up, seed 1; paired"
     )
     heads = [block.splitlines()[0] for block in blocks[1:5]]
     assert heads[0] == "side rollers (Side roller beds with a battery carriage)"

@@ -309,7 +309,7 @@ def test_compare_lays_the_layouts_side_by_side() -> None:
 
     assert (result.exit_code, result.stderr) == (0, "")
     assert lines[0] == "Kestrel Lane parts warehouse (invented): 24 trucks, 3 shifts, 4 layouts"
-    assert lines[1] == "2 replications of 0.5 weeks after a warm-up of 0 weeks, seed 1"
+    assert lines[1] == "2 replications of 0.5 weeks after 0 weeks of warm-up, seed 1"
     assert max(map(len, lines)) <= 100
     for word in (
         "side rollers",

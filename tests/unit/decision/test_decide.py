@@ -366,7 +366,8 @@ def test_out_of_reach_says_which_and_how_near(hopeless):
     assert (
         decision_text(hopeless)
         == f"""\
-Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1, seed 3
+Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1 weeks of
+warm-up, seed 3
 Targets: downtime at most 100 min per truck-shift; 99 % of waits under 1 min.
 
 room (By hand)
@@ -374,7 +375,7 @@ room (By hand)
   The nearest, 8 x battery, 4 x charger, 2 x station (9,240 EUR a year):
     downtime at most 100 min per truck-shift: missed, {downtime.mean:.0f} ± {downtime.half_width:.0f} min
     99 % of waits under 1 min: missed, {100 * waits.mean:.1f} ± {100 * waits.half_width:.1f} %
-  Look at what binds there (batsim bottleneck), or ask whether the target is right.
+  Look for the bottleneck there (batsim bottleneck), or ask whether the target is right.
 
 It took 8 runs of 1 of the 32 combinations; all would have taken 256 runs.
 
@@ -521,7 +522,8 @@ def test_text_whole(sizing):
     assert (
         start
         == f"""\
-Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1, seed 3
+Small room (invented): the cheapest counts that meet the targets; runs of 1 week after 0.1 weeks of
+warm-up, seed 3
 Targets: downtime at most 250 min per truck-shift.
 
 room (By hand)

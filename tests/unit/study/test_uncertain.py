@@ -66,8 +66,8 @@ def test_shares_of_draws_with_the_exact_interval():
 def test_no_layout_is_best_in_most_cases():
     """Eleven of twenty may well be half of all."""
     assert best_at(11, 9).verdict == (
-        "No layout is best in most cases: 'hands' leads, in 55 % of 20 draws of what is not known (32 to 77 %), table "
-        "comes next."
+        "No layout is best in most cases: 'hands' leads, in 55 % of 20 draws of what is not known (32 to 77 %), "
+        "'table' comes next."
     )
 
 
@@ -250,8 +250,8 @@ downtime per truck-shift, min                6.0            8.0
   of its variance, not known                88 %           88 %
 
 No layout is best in most cases: 'hands' leads, in 100 % of 3 draws of what is not known (29 to
-100 %), table comes next.
-What sways the lead of hands over table (rank correlation, -1 to 1):
+100 %), 'table' comes next.
+What sways the lead of 'hands' over 'table' (rank correlation, -1 to 1):
   trucks[0].run_time.mean: -
   handling.table.steps[0].time: -
 The rest of the variance is chance between replications: more draws or weeks reduce it. What is not

@@ -9,7 +9,7 @@ import pytest
 import batsim
 from batsim.study.compare import Comparison
 from batsim.views.page.notebook import paragraphs, table
-from batsim.views.text.tables import cell_text, chance_text, shown_rows
+from batsim.views.text.tables import cell_text, chance_text, shown_rows, unit_text
 from tests.sites import SURVEYED as SITE
 
 HOSTILE = "<img src=x onerror='alert(1)'> & \"more\""
@@ -43,7 +43,7 @@ def test_a_comparison_has_the_numbers_of_the_terminal() -> None:
         assert cell == [
             row.label.replace("  ", "\N{EM SPACE}"),
             *(cell_text(runs, name, row) for name in runs.layouts),
-            row.unit,
+            unit_text(runs, row),
         ]
     chance, *targets = rows[len(shown) :]
     assert chance == ["chance of being best", *(chance_text(compared(), name) for name in runs.layouts), ""]
@@ -51,7 +51,7 @@ def test_a_comparison_has_the_numbers_of_the_terminal() -> None:
     assert {verdict for row in targets for verdict in row[1:-1]} <= {"met", "missed", "not sure"}
     assert texts(html)[0] == compared().verdict
     assert texts(html)[-1] == "± is the half width of a 95 % interval for each mean."
-    assert "2 replications of 0.3 weeks after a warm-up of 0.1 weeks, seed 3</caption>" in html
+    assert "2 replications of 0.3 weeks after 0.1 weeks of warm-up, seed 3</caption>" in html
 
 
 def test_runs_are_the_same_table_without_a_verdict() -> None:
