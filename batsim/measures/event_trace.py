@@ -12,6 +12,7 @@ from batsim.record import (
     CAUSES,
     CHARGE_IN_TRUCK,
     CONNECTING,
+    EXCHANGE,
     IN_TRUCK,
     NOTHING,
     OUT_OF_USE,
@@ -63,10 +64,10 @@ def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]
     if not -np.inf < from_min < to_min < np.inf:
         msg = f"the end of a window must lie after its start, both finite (got {from_min:g} to {to_min:g} min)"
         raise ValueError(msg)
-    look = _Look(record, from_min, min(to_min, record.facts.horizon_min))
-    parts = (look.trucks, look.charges, look.jobs, look.states, look.causes, look.calendar)
+    window = _Window(record, from_min, min(to_min, record.facts.horizon_min))
+    parts = (window.trucks, window.charges, window.jobs, window.states, window.causes, window.calendar)
     ranked = sorted((entry for part in parts for entry in part()), key=lambda entry: entry[:2])
-    return look.counted([event for _, _, event in ranked])
+    return window.counted([event for _, _, event in ranked])
 
 
 def event_frame(record: "Record", from_min: float, to_min: float) -> "pd.DataFrame":
@@ -100,8 +101,8 @@ Ranked = tuple[float, float, Event]
 Row = dict[str, float]
 
 
-class _Look:
-    """A look at one window of a record."""
+class _Window:
+    """One window of a record."""
 
     def __init__(self, record: "Record", from_min: float, to_min: float) -> None:
         self.record, self.facts = record, record.facts
@@ -141,7 +142,7 @@ class _Look:
             )
 
     def inside(self, time_min: float) -> bool:
-        """Tell whether a time falls into the window."""
+        """Whether a time falls into the window."""
         return self.from_min <= time_min < self.to_min
 
     def rows(self, table: str, *times: str) -> list[Row]:
@@ -171,82 +172,97 @@ class _Look:
     def trucks(self) -> Iterator[Ranked]:
         """Trucks on their way, waiting, in the station and back."""
         for row in self.exchange_rows:
-            truck, queue, discharged, charged = (int(row[name]) for name in ("truck", "queue", "discharged", "charged"))
-            left, joined, start, free, end, back = (
-                row[name] for name in ("left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min")
-            )
-            who = {"truck": truck, "queue": queue}
-            came = {
-                **who, "battery": discharged, "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
-                "detail": "below cut-out" if row["below_cut_out"] else "",
-            }  # fmt: skip
-            if joined > left:
-                yield from self.at(left, "leaves_work", **came)
-            if row["kind"] == TURNED_AWAY:
-                yield from self.at(joined, "turned_away", **came)
-            elif not isnan(row["ready_found"]):
-                cause = "" if start == joined else self.cause_of(queue, joined)
-                ready = -1 if self.facts.in_truck else int(row["ready_found"])
-                yield from self.at(joined, "arrive", **came, cause=cause, ready=ready)
-            if row["kind"] == TURNED_AWAY:
-                yield from self.at(back if back > joined else nan, "back_at_work", **who, battery=charged)
-            elif row["kind"] == CHARGE_IN_TRUCK:
-                rank = WAITED if start > joined else None
-                yield from self.at(start, "plugged_in", rank, **who, battery=discharged, wait_min=start - joined)
-                yield from self.at(free, "truck_free", **who, battery=discharged, detail="" if back > free else "back")
-                yield from self.at(back if back > free else nan, "back_at_work", **who, battery=discharged)
-            else:
-                both = {**who, "battery": charged, "discharged": discharged}
-                yield from self._exchange(
-                    both, joined, (start, free, end, back), int(row["station"]), row["standby"] == 1.0
-                )
+            yield from self._coming(row)
+            if row["kind"] == CHARGE_IN_TRUCK:
+                yield from self._charge_in_truck(row)
+            elif row["kind"] != TURNED_AWAY:
+                yield from self._exchange(row)
+            if row["back_min"] > row["truck_free_min"]:
+                who = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["charged"])}
+                if row["kind"] == EXCHANGE:
+                    who["discharged"] = int(row["discharged"])
+                yield from self.at(row["back_min"], "back_at_work", **who)
 
-    def _exchange(
-        self, both: dict[str, int], joined: float, times: tuple[float, float, float, float], station: int, standby: bool
-    ) -> Iterator[Ranked]:
-        """One exchange: start, truck free, end, back at work."""
-        start, free, end, back = times
-        rank = WAITED if start > joined else RANK["exchange_start"]
-        bay = self.bay_of(both["battery"], start)
-        where = {"station": station, "standby": standby}
-        yield from self.at(start, "exchange_start", rank, **both, bay=bay, wait_min=start - joined, **where)
-        follows = "" if back > free else "back"
+    def _coming(self, row: Row) -> Iterator[Ranked]:
+        """A truck that leaves its work and joins the queue, or is turned away."""
+        came = {
+            "truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["discharged"]),
+            "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
+            "detail": "below cut-out" if row["below_cut_out"] else "",
+        }  # fmt: skip
+        joined = row["joined_min"]
+        if joined > row["left_min"]:
+            yield from self.at(row["left_min"], "leaves_work", **came)
+        if row["kind"] == TURNED_AWAY:
+            yield from self.at(joined, "turned_away", **came)
+        elif not isnan(row["ready_found"]):
+            cause = "" if row["start_min"] == joined else self.cause_of(int(row["queue"]), joined)
+            ready = -1 if self.facts.in_truck else int(row["ready_found"])
+            yield from self.at(joined, "arrive", **came, cause=cause, ready=ready)
+
+    def _charge_in_truck(self, row: Row) -> Iterator[Ranked]:
+        """A charge in shift time: plugged in, and free."""
+        start, free, wait_min = row["start_min"], row["truck_free_min"], row["start_min"] - row["joined_min"]
+        who = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["discharged"])}
+        yield from self.at(start, "plugged_in", WAITED if wait_min > 0.0 else None, **who, wait_min=wait_min)
+        yield from self.at(free, "truck_free", **who, detail="" if row["back_min"] > free else "back")
+
+    def _exchange(self, row: Row) -> Iterator[Ranked]:
+        """One exchange: start, truck free, end."""
+        start, free, end, wait_min = (
+            row["start_min"], row["truck_free_min"], row["end_min"], row["start_min"] - row["joined_min"],
+        )  # fmt: skip
+        charged, discharged = int(row["charged"]), int(row["discharged"])
+        both = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": charged, "discharged": discharged}
+        rank = WAITED if wait_min > 0.0 else RANK["exchange_start"]
+        where = {"bay": self.bay_of(charged, start), "station": int(row["station"]), "standby": row["standby"] == 1.0}
+        yield from self.at(start, "exchange_start", rank, **both, wait_min=wait_min, **where)
+        follows = "" if row["back_min"] > free else "back"
         if end > free:
             yield from self.at(free, "truck_free", rank + JUST_AFTER if free == start else None, **both, detail=follows)
-        told = "left" if end > free else follows
+            follows = "left"
         after = rank + 2 * JUST_AFTER if end == start else None
-        yield from self.at(end, "exchange_end", after, **both, bay=self.bay_of(both["discharged"], end), detail=told)
-        yield from self.at(back if back > free else nan, "back_at_work", **both)
+        yield from self.at(end, "exchange_end", after, **both, bay=self.bay_of(discharged, end), detail=follows)
 
     def charges(self) -> Iterator[Ranked]:
         """Batteries on their way from discharged to cooled down."""
         exchanged = {(row["discharged"], row["end_min"]) for row in self.exchange_rows}
         in_shift = {(row["discharged"], row["start_min"]) for row in self.exchange_rows}
         for row in self.charge_rows:
-            battery, queue, bay = int(row["battery"]), int(row["queue"]), int(row["bay"])
-            discharged, connected, start, end, cooled = (
-                row[name] for name in ("discharged_min", "connected_min", "start_min", "end_min", "cooled_min")
-            )
-            it = {"battery": battery, "queue": queue, "bay": bay, "truck": self.truck_of.get(battery, -1)}
+            battery, connected = int(row["battery"]), row["connected_min"]
+            who = {
+                "battery": battery, "queue": int(row["queue"]), "bay": int(row["bay"]),
+                "truck": self.truck_of.get(battery, -1),
+            }  # fmt: skip
             charger = "" if isnan(row["charger"]) else self.facts.chargers[int(row["charger"])]
-            if bay < 0:
-                if (battery, connected) not in in_shift:
-                    yield from self.at(connected, "plugged_in", **it)
-            else:
-                if (battery, discharged) not in exchanged:
-                    yield from self.at(discharged, "discharged", **it)
-                if connected != discharged:
-                    yield from self.at(discharged, "waits_for_charger", **it)
-                person = self.who.get((CONNECTING, connected), "")
-                if start > connected:
-                    yield from self.at(connected, "connect", **it, person=person, detail=charger)
-            if end > start:
-                delayed = row["delayed_min"] or nan
-                yield from self.at(start, "charge_start", **it, wait_min=delayed, detail=charger)
-                follows = "cools" if cooled > end and bay >= 0 else ""
-                yield from self.at(end, "charge_end", **it, full=row["full"] == 1.0, detail=follows)
-            if cooled > end and (battery, cooled) not in self.readies:
-                yield from self.at(cooled, "cooled", **it)
+            if row["bay"] >= 0:
+                yield from self._to_charger(
+                    row, who, charger, came_alone=(battery, row["discharged_min"]) not in exchanged
+                )
+            elif (battery, connected) not in in_shift:
+                yield from self.at(connected, "plugged_in", **who)
+            yield from self._on_charge(row, who, charger)
+
+    def _to_charger(self, row: Row, who: dict[str, int], charger: str, *, came_alone: bool) -> Iterator[Ranked]:
+        """A battery in its bay, until it is connected."""
+        discharged, connected = row["discharged_min"], row["connected_min"]
+        if came_alone:
+            yield from self.at(discharged, "discharged", **who)
+        if connected != discharged:
+            yield from self.at(discharged, "waits_for_charger", **who)
+        if row["start_min"] > connected:
+            person = self.who.get((CONNECTING, connected), "")
+            yield from self.at(connected, "connect", **who, person=person, detail=charger)
+
+    def _on_charge(self, row: Row, who: dict[str, int], charger: str) -> Iterator[Ranked]:
+        """Current on, current off, cooled down."""
+        start, end, cooled = row["start_min"], row["end_min"], row["cooled_min"]
+        if end > start:
+            yield from self.at(start, "charge_start", **who, wait_min=row["delayed_min"] or nan, detail=charger)
+            follows = "cools" if cooled > end and row["bay"] >= 0 else ""
+            yield from self.at(end, "charge_end", **who, full=row["full"] == 1.0, detail=follows)
+        if cooled > end and (row["battery"], cooled) not in self.readies:
+            yield from self.at(cooled, "cooled", **who)
 
     def jobs(self) -> Iterator[Ranked]:
         """Watering and maintenance."""
@@ -254,43 +270,47 @@ class _Look:
             for row in self.rows(table, "due_min", "start_min", "end_min"):
                 battery, due, start, end = int(row["battery"]), row["due_min"], row["start_min"], row["end_min"]
                 task = int(row.get("task", WATERING))
-                it = {
+                who = {
                     "battery": battery, "queue": self.facts.type_numbers[battery],
                     "truck": self.truck_of.get(battery, -1), "bay": self.bay_of(battery, due),
                 }  # fmt: skip
                 if start != due:
-                    yield from self.at(due, f"{TASKS[task]}_due", **it)
+                    yield from self.at(due, f"{TASKS[task]}_due", **who)
                 if end > start:
                     person = self.who.get((task, start), "")
-                    yield from self.at(start, f"{TASKS[task]}_start", **it, person=person)
-                    yield from self.at(end, f"{TASKS[task]}_end", **it)
+                    yield from self.at(start, f"{TASKS[task]}_start", **who, person=person)
+                    yield from self.at(end, f"{TASKS[task]}_end", **who)
 
     def states(self) -> Iterator[Ranked]:
         """Batteries that become ready, go out of use, or wait in their truck."""
         columns = self.record.columns("battery_states")
-        numbers, states, times = (columns[name][self.order] for name in ("battery", "state", "from_min"))
+        batteries, states, times = (columns[name][self.order] for name in ("battery", "state", "from_min"))
+        first = np.append(True, batteries[1:] != batteries[:-1])
+        before = np.where(first, nan, np.roll(states, 1))
+        changes = (times >= self.from_min) & (times < self.to_min) & (times > 0.0) & (states != before)
         arrivals = {(row["discharged"], row["joined_min"]) for row in self.exchange_rows}
-        for here in np.flatnonzero((times >= self.from_min) & (times < self.to_min) & (times > 0.0)).tolist():
-            battery, state, time = int(numbers[here]), states[here], float(times[here])
-            before = states[here - 1] if here and numbers[here - 1] == battery else nan
-            it = {
-                "battery": battery,
-                "queue": self.facts.type_numbers[battery],
-                "truck": self.truck_of.get(battery, -1),
-            }
-            if state == before:
-                continue
-            if state == READY:
-                told = "cooled" if (battery, time) in self.cool_downs else ""
-                yield from self.at(time, "ready", **it, bay=self.bay_of(battery, time), detail=told)
-            if state == OUT_OF_USE:
-                yield from self.at(time, "out_of_use", **it)
-            if before == OUT_OF_USE:
-                yield from self.at(time, "back_in_use", **it)
-            if self.facts.in_truck and state == WAITING and (battery, time) not in arrivals:
-                yield from self.at(time, "waits_for_spot", **it)
-            if self.facts.in_truck and before == WAITING and state == IN_TRUCK:
-                yield from self.at(time, "gives_up", **it)
+        for row in np.flatnonzero(changes).tolist():
+            battery, time = int(batteries[row]), float(times[row])
+            who = {
+                "battery": battery, "queue": self.facts.type_numbers[battery], "truck": self.truck_of.get(battery, -1),
+            }  # fmt: skip
+            if states[row] == READY:
+                follows = "cooled" if (battery, time) in self.cool_downs else ""
+                yield from self.at(time, "ready", **who, bay=self.bay_of(battery, time), detail=follows)
+            if OUT_OF_USE in {states[row], before[row]}:
+                yield from self.at(time, "out_of_use" if states[row] == OUT_OF_USE else "back_in_use", **who)
+            if self.facts.in_truck:
+                arrives = (battery, time) in arrivals
+                yield from self._waiting_in_truck(int(states[row]), before[row], time, who, arrives=arrives)
+
+    def _waiting_in_truck(
+        self, state: int, before: float, time_min: float, who: dict[str, int], *, arrives: bool
+    ) -> Iterator[Ranked]:
+        """A truck that does not work and waits for a charging spot, or ceases to."""
+        if state == WAITING and not arrives:
+            yield from self.at(time_min, "waits_for_spot", **who)
+        if before == WAITING and state == IN_TRUCK:
+            yield from self.at(time_min, "gives_up", **who)
 
     def causes(self) -> Iterator[Ranked]:
         """What the queues lack, where no truck says so; all share one queue for charging spots."""
@@ -317,9 +337,9 @@ class _Look:
                 yield from self.at(start, "attendants", people=people)
             before = people
         for row in self.rows("outages", "from_min", "to_min"):
-            it = {"detail": self.facts.things[int(row["thing"])], "unit": int(row["unit"])}
-            yield from self.at(row["from_min"], "outage_start", **it)
-            yield from self.at(row["to_min"], "outage_end", **it)
+            what = {"detail": self.facts.things[int(row["thing"])], "unit": int(row["unit"])}
+            yield from self.at(row["from_min"], "outage_start", **what)
+            yield from self.at(row["to_min"], "outage_end", **what)
 
     def counted(self, events: list[Event]) -> list[Event]:
         """Fill in how many trucks wait after each arrival and each exchange that was waited for."""

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from simpy.core import Environment
     from simpy.events import Event
 
-    from batsim.room.blueprint import AttendantShift
+    from batsim.room.blueprint import AttendantShift, Blueprint
     from batsim.room.simulation import Room
 
 
@@ -81,40 +81,34 @@ class Attendants:
     """All attendants of a layout; unlimited ones are never counted, drivers stand in for them likewise."""
 
     def __init__(self, room: "Room") -> None:
-        rules = room.blueprint.rules
+        blueprint, rules = room.blueprint, room.blueprint.rules
         self.room = room
-        self.limited = room.blueprint.attendants_limited
+        self.limited = blueprint.attendants_limited
         self.free: list[Person] = []
         self.move_breaks = rules.at_break == "finish_then_full_break"
         self.stops_in_breaks = rules.at_break in ("pause", "put_back")
         self.again_after_break = rules.at_break == "put_back"
         self.hands_over = self.limited and rules.at_shift_end != "finish"
-        methods = [
-            each for each in (room.blueprint.exchange, room.blueprint.standby) if each is not None and each.attendants
-        ]
-        self.skill_for_all = bool(methods) and all(each.attendants == each.skilled for each in methods)
-        """Whether exchanges keep no attendants but qualified ones."""
         self.again_after_shift = rules.at_shift_end == "put_back"
-        self.all_alike = all(shift.qualified == shift.attendants for shift in room.blueprint.attendant_shifts)
+        self.skill_for_all = _asks_skill_of_all(blueprint)
+        """Whether exchanges keep no attendants but qualified ones."""
+        self.all_alike = all(shift.qualified == shift.attendants for shift in blueprint.attendant_shifts)
         """Whether it does not matter who is taken."""
         self.unmanned: deque[Unmanned] = deque()
         """Jobs whose people have gone home, first come first."""
         self._crossings: dict[frozenset[Crossing], Crossing] = {}
-        for shift in room.blueprint.attendant_shifts if self.limited else ():
-            gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
-            crossing = Crossing(gaps)
-            people = [Person(crossing, skilled=number < shift.qualified) for number in range(shift.attendants)]
-            room.env.process(self._calendar(room.env, people, shift))
+        for shift in blueprint.attendant_shifts if self.limited else ():
+            room.env.process(self._calendar(room.env, _people_of(shift), shift))
 
     def can_spare(self, count: int, skilled: int = 0) -> bool:
-        """Tell whether so many attendants are on duty and free, so many of them qualified."""
+        """Whether so many attendants are on duty and free, so many of them qualified."""
         if not self.limited:
             return True
         free = self.free
         return len(free) >= count and (not skilled or sum(person.skilled for person in free) >= skilled)
 
     def others_are_free(self) -> bool:
-        """Tell whether somebody is free whom no exchange could use: without the skill that it asks of all."""
+        """Whether somebody is free whom no exchange could use: without the skill that it asks of all."""
         return self.skill_for_all and any(not person.skilled for person in self.free)
 
     def take(self, count: int, skilled: int = 0) -> list[Person]:
@@ -126,13 +120,9 @@ class Attendants:
             person = free.pop(0)
             person.busy = True
             return [person]
-        taken = [person for person in free if person.skilled][:skilled]
-        for wanted in (False, True):
-            for person in free:
-                if len(taken) == count:
-                    break
-                if person.skilled is wanted and person not in taken:
-                    taken.append(person)
+        needed = [person for person in free if person.skilled][:skilled]
+        others = sorted((person for person in free if person not in needed), key=lambda person: person.skilled)
+        taken = needed + others[: count - len(needed)]
         for person in taken:
             free.remove(person)
             person.busy = True
@@ -160,7 +150,7 @@ class Attendants:
         return self._crossing(people).worked(start_min, end_min)
 
     def stays(self, people: list[Person], start_min: float, end_min: float) -> bool:
-        """Tell whether nothing of what these people begin can fall into a break or be left to others."""
+        """Whether nothing of what these people begin can fall into a break or be left to others."""
         if not people or not (self.stops_in_breaks or self.hands_over):
             return True
         if self.stops_in_breaks and self._crossing(people).next_gap_min(start_min) < end_min:
@@ -196,7 +186,7 @@ class Attendants:
             return first
         key = frozenset(person.crossing for person in people)
         if key not in self._crossings:
-            self._crossings[key] = Crossing([gap for each in key for gap in each.gaps])
+            self._crossings[key] = Crossing([gap for crossing in key for gap in crossing.gaps])
         return self._crossings[key]
 
     def _take_break(self, person: Person) -> None:
@@ -219,29 +209,56 @@ class Attendants:
         At the start of a break, someone in the middle of a job finishes it first. Under the rule
         `finish_then_full_break` the break then moves as a whole; otherwise it still ends on time.
         """
-        windows, breaks = shift.windows, shift.breaks
-        leaves_min = inf
-        leaves = []
-        for _, end in reversed(windows):
-            leaves_min = leaves_min if end in breaks else end
-            leaves.append(leaves_min)
-        for index, (start, end) in enumerate(windows):
+        leaves = _leaving_times(shift)
+        for index, (start, end) in enumerate(shift.windows):
             if start > env.now:
                 yield Moment(env).after(start - env.now, CALENDAR)
-            for person in people:
-                person.on_duty = True
-                person.leaves_min = leaves[-1 - index]
-                if not person.busy and person.back_min <= env.now:
-                    self.free.append(person)
-            self.room.serve()
+            self._come(people, leaves[index])
             yield Moment(env).after(end - env.now, GOING)
-            for person in people:
-                person.on_duty = False
-                if person in self.free:
-                    self.free.remove(person)
-                elif person.busy and self.move_breaks and end in breaks:
-                    person.break_due_min = windows[index + 1][0] - end
-            self.room.note_causes()
+            break_min = shift.windows[index + 1][0] - end if self.move_breaks and end in shift.breaks else 0.0
+            self._go(people, break_min)
+
+    def _come(self, people: list[Person], leaves_min: float) -> None:
+        """Bring people on duty, until the end of their shift. [min]"""
+        for person in people:
+            person.on_duty = True
+            person.leaves_min = leaves_min
+            if not person.busy and person.back_min <= self.room.env.now:
+                self.free.append(person)
+        self.room.serve()
+
+    def _go(self, people: list[Person], break_min: float) -> None:
+        """Take people off duty; those who are busy take the whole of their break later, if it moves. [min]"""
+        for person in people:
+            person.on_duty = False
+            if person in self.free:
+                self.free.remove(person)
+            elif person.busy and break_min:
+                person.break_due_min = break_min
+        self.room.note_causes()
+
+
+def _people_of(shift: "AttendantShift") -> list[Person]:
+    """Attendants of a shift, the qualified ones first."""
+    gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
+    crossing = Crossing(gaps)
+    return [Person(crossing, skilled=number < shift.qualified) for number in range(shift.attendants)]
+
+
+def _leaving_times(shift: "AttendantShift") -> list[float]:
+    """For each window of a shift, when its people go home: at the first end that no break follows. [min]"""
+    leaves, leaves_min = [], inf
+    for _, end in reversed(shift.windows):
+        leaves_min = leaves_min if end in shift.breaks else end
+        leaves.append(leaves_min)
+    return leaves[::-1]
+
+
+def _asks_skill_of_all(blueprint: "Blueprint") -> bool:
+    """Whether exchanges, by whatever method, keep no attendants but qualified ones."""
+    plans = (blueprint.exchange, blueprint.standby)
+    methods = [plan for plan in plans if plan is not None and plan.attendants]
+    return bool(methods) and all(plan.attendants == plan.skilled for plan in methods)
 
 
 class SoloJob:

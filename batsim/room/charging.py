@@ -387,6 +387,14 @@ class ChargingDesk:
             self.make_ready(battery)
         self.room.serve()
 
+    def bind(self, battery: "Battery") -> None:
+        """Let a spare stand before a charger of its own, as long as there are any."""
+        for pool in self.pools_of[battery.queue.number]:
+            if pool.free >= 1:
+                pool.free -= 1
+                battery.pool = pool
+                return
+
     def make_ready(self, battery: "Battery") -> None:
         """Let a battery into the ready stock."""
         self.room.state(battery, READY)

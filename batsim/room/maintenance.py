@@ -22,28 +22,30 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import BatteryPlan
+    from batsim.room.battery_plan import BatteryPlan, MaintenancePlan
     from batsim.room.maintenance_in_truck import Waiting
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
+    from batsim.scenario.parts.maintenance import Rounds
 
 AHEAD_MIN = 14 * 1440.0
 """Rounds are laid out this far beyond the horizon. [min]"""
 NO_TIME = DurationLaw.model_validate("0 min")
 
 
-def _time_of(task: int, queue: "BatteryPlan") -> "DurationLaw":
+def _time_of(task: int, plan: "BatteryPlan") -> "DurationLaw":
     """Time of a task on batteries of a type; none where it has no such maintenance. [min]"""
-    return next((maintenance.time for maintenance in queue.maintenance if maintenance.task == task), NO_TIME)
+    return next((maintenance.time for maintenance in plan.maintenance if maintenance.task == task), NO_TIME)
 
 
 class MaintenanceDesk:
-    """Takes care of batteries one by one."""
+    """Maintains batteries one by one."""
 
     def __init__(self, room: "Room") -> None:
         self.room = room
         self.person = DRIVER if room.blueprint.drivers_only else ATTENDANT
-        tasks = {maintenance.task for queue in room.blueprint.battery_plans for maintenance in queue.maintenance}
+        plans = [plan.maintenance for plan in room.blueprint.battery_plans]
+        tasks = {maintenance.task for of_type in plans for maintenance in of_type}
         self.queues: dict[int, deque[tuple[Battery, int]]] = {task: deque() for task in tasks}
         """By task: batteries whose turn it is, with the number of the maintenance among those of their type."""
         self.held: dict[tuple[int, int], list[Battery]] = {}
@@ -51,34 +53,36 @@ class MaintenanceDesk:
         self.hours: dict[tuple[int, int], Timetable] = {}
         """By queue and maintenance: when there are rounds."""
         self.trucks: deque[Waiting] = deque()
-        """Trucks that wait for care of the battery in them, first come first."""
+        """Trucks that wait for maintenance of the battery in them, first come first."""
         self.laid_down: dict[Battery, tuple[int, float]] = {}
         """Batteries whose maintenance others must take over: which maintenance, and when it began. [-, min]"""
         self.due_since: dict[int, float] = {}
         """By battery. [min]"""
-        self.before = [
-            any(maintenance.before_charge for maintenance in queue.maintenance)
-            for queue in room.blueprint.battery_plans
-        ]
+        self.before = [any(maintenance.before_charge for maintenance in of_type) for of_type in plans]
+        """By queue: whether anything is done before a charge."""
         self.times = {task: room.durations(TASKS[task], partial(_time_of, task)) for task in tasks}
         for queue in room.queues:
             for index, maintenance in enumerate(queue.plan.maintenance):
                 if maintenance.rounds is not None:
-                    windows = maintenance.rounds.windows(room.blueprint.horizon_min + AHEAD_MIN)
-                    self.hours[queue.number, index] = Timetable(windows)
-                    self.held[queue.number, index] = []
-                    if room.blueprint.exchange is not None:
-                        room.env.process(self._rounds(queue, index, windows))
+                    self._lay_out_rounds(queue, index, maintenance.rounds)
+
+    def _lay_out_rounds(self, queue: "Queue", index: int, rounds: "Rounds") -> None:
+        """Put the rounds of one kind of maintenance into the calendar."""
+        windows = rounds.windows(self.room.blueprint.horizon_min + AHEAD_MIN)
+        self.hours[queue.number, index] = Timetable(windows)
+        self.held[queue.number, index] = []
+        if self.room.blueprint.exchange is not None:
+            self.room.env.process(self._rounds(queue, index, windows))
 
     def is_due(self, battery: "Battery", index: int, time_min: float) -> bool:
-        """Tell whether a battery has had its charges, its time or its gassing since the last care of a kind."""
+        """Whether a battery has had its charges, its time or its gassing since the last maintenance of a kind."""
         maintenance = battery.queue.plan.maintenance[index]
         if battery.maintenance_charges[index] >= maintenance.charges or battery.gas_ah >= maintenance.gas_ah:
             return True
         return time_min - battery.maintenance_min[index] >= maintenance.minutes
 
     def in_round(self, queue: int, index: int, time_min: float) -> bool:
-        """Tell whether a kind of maintenance may begin at a time."""
+        """Whether a kind of maintenance may begin at a time."""
         hours = self.hours.get((queue, index))
         return hours is None or hours.window(time_min)[0] <= time_min
 
@@ -92,33 +96,38 @@ class MaintenanceDesk:
         self._next(battery, 0, before=False)
 
     def _next(self, battery: "Battery", index: int, *, before: bool) -> None:
-        """Put a battery in turn for the next care that is due, else let it go on."""
+        """Put a battery in turn for the next maintenance that is due, else let it go on."""
         queue, now = battery.queue, self.room.env.now
-        for number, maintenance in enumerate(queue.plan.maintenance):
-            if number < index or maintenance.before_charge is not before or not self.is_due(battery, number, now):
+        for number in range(index, len(queue.plan.maintenance)):
+            maintenance = queue.plan.maintenance[number]
+            if maintenance.before_charge is not before or not self.is_due(battery, number, now):
                 continue
-            in_turn = self.in_round(queue.number, number, now)
-            if in_turn or (maintenance.rounds is not None and maintenance.rounds.overdue == "hold"):
-                self.room.state(battery, WATERED if maintenance.task == WATERING else OUT_OF_USE)
-                self.due_since[battery.number] = now
-                if in_turn:
-                    self.queues[maintenance.task].append((battery, number))
-                else:
-                    self.held[queue.number, number].append(battery)
+            if self.in_round(queue.number, number, now):
+                self._wait(battery, maintenance.task)
+                self.queues[maintenance.task].append((battery, number))
+                return
+            if _holds(maintenance):
+                self._wait(battery, maintenance.task)
+                self.held[queue.number, number].append(battery)
                 return
         if before:
             self.room.charging.take_in(battery)
         else:
             self.room.charging.make_ready(battery)
 
+    def _wait(self, battery: "Battery", task: int) -> None:
+        """Let a battery be out of use from now on until a task is done."""
+        self.room.state(battery, WATERED if task == WATERING else OUT_OF_USE)
+        self.due_since[battery.number] = self.room.env.now
+
     def serve(self, task: int) -> None:
-        """Take care of what is due while an attendant is free."""
+        """Do what is due while an attendant is free."""
         queue = self.queues[task]
         while queue and self.room.attendants.can_spare(1):
             self._begin(*queue.popleft())
 
     def _begin(self, battery: "Battery", index: int) -> None:
-        """Begin one care of one battery."""
+        """Begin one maintenance of one battery."""
         room, maintenance = self.room, battery.queue.plan.maintenance[index]
         minutes = next(self.times[maintenance.task][battery.number])
         start_min = room.env.now
@@ -168,26 +177,40 @@ class MaintenanceDesk:
 
     def _rounds(self, queue: "Queue", index: int, windows: list[tuple[float, float]]) -> Generator["Event", None, None]:
         """Begin and end the rounds of one kind of maintenance on the batteries of one queue."""
-        env, maintenance = self.room.env, queue.plan.maintenance[index]
-        waiting, held = self.queues[maintenance.task], self.held[queue.number, index]
+        env = self.room.env
         for start, end in windows:
             yield Moment(env).after(max(0.0, start - env.now), CALENDAR)
-            waiting.extend((battery, index) for battery in held)
-            held.clear()
-            for entry in [entry for entry in queue.ready if self.is_due(entry[2], index, env.now)]:
-                queue.remove(entry)
-                self.room.state(entry[2], WATERED if maintenance.task == WATERING else OUT_OF_USE)
-                self.due_since[entry[2].number] = env.now
-                waiting.append((entry[2], index))
-            self.room.serve()
+            self._begin_round(queue, index)
             yield Moment(env).after(end - env.now, GOING)
-            left = [battery for battery, number in waiting if battery.queue is queue and number == index]
-            for battery in left:
-                waiting.remove((battery, index))
-                if maintenance.rounds is not None and maintenance.rounds.overdue == "hold":
-                    held.append(battery)
-                else:
-                    del self.due_since[battery.number]
-                    self._next(battery, index + 1, before=False)
-            if left:
-                self.room.serve()
+            self._end_round(queue, index)
+
+    def _begin_round(self, queue: "Queue", index: int) -> None:
+        """Put in turn what is held for the round, and what is ready and due."""
+        task, held = queue.plan.maintenance[index].task, self.held[queue.number, index]
+        self.queues[task].extend((battery, index) for battery in held)
+        held.clear()
+        for entry in [entry for entry in queue.ready if self.is_due(entry[2], index, self.room.env.now)]:
+            queue.remove(entry)
+            self._wait(entry[2], task)
+            self.queues[task].append((entry[2], index))
+        self.room.serve()
+
+    def _end_round(self, queue: "Queue", index: int) -> None:
+        """Hold for the next round what was not reached, or let it go on without."""
+        maintenance = queue.plan.maintenance[index]
+        waiting = self.queues[maintenance.task]
+        left = [battery for battery, number in waiting if battery.queue is queue and number == index]
+        for battery in left:
+            waiting.remove((battery, index))
+            if _holds(maintenance):
+                self.held[queue.number, index].append(battery)
+            else:
+                del self.due_since[battery.number]
+                self._next(battery, index + 1, before=False)
+        if left:
+            self.room.serve()
+
+
+def _holds(maintenance: "MaintenancePlan") -> bool:
+    """Whether a battery that is due waits for the next round, rather than go on without."""
+    return maintenance.rounds is not None and maintenance.rounds.overdue == "hold"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from simpy.core import Environment
 
-from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, READY, TASKS, Record, standing
+from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, TASKS, Record, standing
 from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint_of
@@ -67,11 +67,7 @@ class Room:
         order = [TASKS.index(task) for task in blueprint.rules.priorities]
         self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
         """Whether exchanges go before connecting, and connecting before all else."""
-        self.order = [
-            task
-            for task in order
-            if task in self.maintenance.queues or (not self.usual_order and task in (EXCHANGING, CONNECTING))
-        ]
+        self.order = [task for task in order if task in self.maintenance.queues or task in (EXCHANGING, CONNECTING)]
         """Tasks by their priority; of maintenance only what there is."""
         self.maintenance_queues = [
             (self.maintenance.queues[task], task) for task in self.order if task in self.maintenance.queues
@@ -79,12 +75,13 @@ class Room:
         self.trucks = self._make_trucks()
         if blueprint.exchange is None:
             self.spots = SpotDesk(self)
-            for truck in self.trucks:
-                self.env.process(duty_in_truck(self, truck))
         else:
             self.exchange = ExchangeDesk(self, blueprint.exchange)
             self._put_out_spares()
-            for truck in self.trucks:
+        for truck in self.trucks:
+            if blueprint.exchange is None:
+                self.env.process(duty_in_truck(self, truck))
+            else:
                 truck.ask_exchanges()
                 self.env.process(duty(self, truck))
         for truck in self.trucks:
@@ -121,40 +118,41 @@ class Room:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
         if self.attendants.unmanned:
             self.attendants.serve()
-        if self.usual_order:
-            if self.trucks_waiting:
-                self.exchange.serve()
-                if self.exchange.waits_for_attendant and not self.attendants.others_are_free():
-                    return
-            if self.charging.to_connect:
-                self.charging.serve()
-            for queue, task in self.maintenance_queues:
-                if queue:
-                    self.maintenance.serve(task)
-        else:
-            for task in self.order:
-                if not self._serve(task):
-                    return
+        if not (self._serve_usually() if self.usual_order else all(map(self._serve, self.order))):
+            return
         if self.early and self.blueprint.exchange is not None:
             self.exchange.call_early()
         if self.maintenance.trucks:
             serve_trucks(self)
 
+    def _serve_usually(self) -> bool:
+        """Serve exchanges, then connecting, then maintenance: what `_serve` does in the usual order, but quicker."""
+        if self.trucks_waiting and not self._serve_exchanges():
+            return False
+        if self.charging.to_connect:
+            self.charging.serve()
+        for queue, task in self.maintenance_queues:
+            if queue:
+                self.maintenance.serve(task)
+        return True
+
     def _serve(self, task: int) -> bool:
         """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""
         if task == EXCHANGING:
-            if self.trucks_waiting:
-                self.exchange.serve()
-                return not self.exchange.waits_for_attendant or self.attendants.others_are_free()
-        elif task == CONNECTING:
-            if self.charging.to_connect:
-                self.charging.serve()
-        elif self.maintenance.queues[task]:
+            return not self.trucks_waiting or self._serve_exchanges()
+        if task == CONNECTING:
+            self.charging.serve()
+        else:
             self.maintenance.serve(task)
         return True
 
+    def _serve_exchanges(self) -> bool:
+        """Begin what exchanges can begin; False where they wait for people, whom lesser tasks must leave to them."""
+        self.exchange.serve()
+        return not self.exchange.waits_for_attendant or self.attendants.others_are_free()
+
     def can_spare_one(self) -> bool:
-        """Tell whether an attendant is free for a job that must leave people to the exchanges."""
+        """Whether an attendant is free for a job that must leave people to the exchanges."""
         if not self.attendants.can_spare(1):
             return False
         return not self.exchange.waits_for_attendant or self.attendants.others_are_free()
@@ -211,47 +209,32 @@ class Room:
     def _put_out_spares(self) -> None:
         """Stand the spare batteries, ready, in the nearest bays."""
         desk, floor = self.exchange, self.blueprint.floor
-        bays = list(range(int(self.blueprint.bays)) if floor is None else floor.nearest_first)
+        bays = list(range(int(self.blueprint.bays))) if floor is None else floor.nearest_first
         in_trucks = {truck.battery.number for truck in self.trucks}
         spares = [battery for battery in self.batteries if battery.number not in in_trucks]
-        first = bays[: len(spares)]
-        if desk.limited_reach and floor is not None:
-            first = floor.shared_out(len(spares), desk.bays_needed)
-            spares = in_turn(spares)
-        for battery, bay in zip(spares, first, strict=True):
+        taken = bays[: len(spares)]
+        if floor is not None and desk.limited_reach:
+            taken, spares = floor.shared_out(len(spares), desk.bays_needed), in_turn(spares)
+        for battery, bay in zip(spares, taken, strict=True):
             battery.bay = bay
-            self.state(battery, READY)
-            battery.queue.put_ready(battery)
+            self.charging.make_ready(battery)
             if self.charging.bound:
-                self._bind(battery)
-        taken = frozenset(first)
-        desk.empty = [bay for bay in bays if bay not in taken]
-
-    def _bind(self, battery: Battery) -> None:
-        """Let a spare stand before a charger of its own, as long as there are any."""
-        for pool in self.charging.pools_of[battery.queue.number]:
-            if pool.free >= 1:
-                pool.free -= 1
-                battery.pool = pool
-                return
+                self.charging.bind(battery)
+        in_use = frozenset(taken)
+        desk.empty = [bay for bay in bays if bay not in in_use]
 
     def _write_unfinished(self) -> None:
         """Write rows for trucks on their way or waiting, and for batteries that still wait."""
-        horizon, write = self.blueprint.horizon_min, self.record.write
-        kind = EXCHANGE if self.blueprint.exchange is not None else CHARGE_IN_TRUCK
-        for job in self.exchange.unsettled if self.blueprint.exchange is not None else ():
-            job.write()
+        horizon_min = self.blueprint.horizon_min
+        if self.blueprint.exchange is not None:
+            for job in self.exchange.unsettled:
+                job.write()
         for truck in self.trucks:
-            if truck.planned is not None:
-                leave_at(truck, truck.left_min)
-            if truck.left_min < horizon and (truck.waits or truck.joined_min >= horizon):
-                write.exchanges(came=truck.came(kind, truck.ready_found if truck.waits else nan), charged=-1)
-            elif not isnan(truck.plugged_min):
-                write.exchanges(came=truck.came(kind, 0), charged=-1, start_min=truck.plugged_min)
+            self._write_unfinished_visit(truck)
         if self.charging.sharing is not None:
-            self.charging.sharing.write_under_way(horizon)
+            self.charging.sharing.write_under_way(horizon_min)
         for battery in self.charging.unfinished():
-            write.charges(
+            self.record.write.charges(
                 standing=standing(
                     battery=battery.number,
                     queue=battery.queue.number,
@@ -261,6 +244,17 @@ class Room:
                 )
             )
         self.maintenance.write_unfinished()
+
+    def _write_unfinished_visit(self, truck: Truck) -> None:
+        """Write the visit of a truck that is on its way, waits, or is plugged in."""
+        kind = EXCHANGE if self.blueprint.exchange is not None else CHARGE_IN_TRUCK
+        if truck.planned is not None:
+            leave_at(truck, truck.left_min)
+        horizon_min, write = self.blueprint.horizon_min, self.record.write.exchanges
+        if truck.left_min < horizon_min and (truck.waits or truck.joined_min >= horizon_min):
+            write(came=truck.came(kind, truck.ready_found if truck.waits else nan), charged=-1)
+        elif not isnan(truck.plugged_min):
+            write(came=truck.came(kind, 0), charged=-1, start_min=truck.plugged_min)
 
 
 @lru_cache(maxsize=32)

@@ -146,7 +146,7 @@ def truck_groups(draw: st.DrawFn, number: int, shifts: dict[str, Any], batteries
         "exchange_at": draw(st.sampled_from(["25 %", "40 %"])),
     }
     if draw(st.booleans()):
-        power = {"mean": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
+        power = {"mean_power": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
         group["duty"] = draw(st.sampled_from([power, {"energy_per_shift": "20 kWh", "between_trucks": "30 %"}]))
     else:
         laws = [

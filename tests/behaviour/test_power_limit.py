@@ -42,7 +42,7 @@ CREWED = {
         "late": {"days": "Mon-Fri", "from": "14:00", "to": "22:00", "breaks": ["18:00 for 30 min"]},
     },
     "trucks[0].shifts": ["early", "late"],
-    "trucks[0].duty": {"mean": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"},
+    "trucks[0].duty": {"mean_power": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"},
 }
 ROLLERS = {
     **CREWED,
@@ -394,7 +394,7 @@ def test_a_cold_battery_does_not_hold_up_the_others_by_its_stagger():
     """Its start is hours ahead; those that may begin now take the gap before it."""
     groups = {
         "trucks[0].air": "-20 degC",
-        "trucks[0].duty": {"mean": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"},
+        "trucks[0].duty": {"mean_power": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"},
         "charging.stagger": "1 min",
     }
     charges = started(rows_of(run(room(groups)), "charges"))

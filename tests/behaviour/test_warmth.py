@@ -214,7 +214,7 @@ def test_air_moved_about_the_batteries_makes_cooler_starts(key: str):
 
 # --- when a charge may begin ---------------------------------------------------------------------------------
 
-STORE = {AIR: "-20 degC", DRAWS: {"mean": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}
+STORE = {AIR: "-20 degC", DRAWS: {"mean_power": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}
 
 
 def test_a_cold_battery_waits_until_it_has_warmed():

@@ -23,7 +23,7 @@ EQUALISING = {"every": "7 days", "length": "3 h", "current": "5 A per 100 Ah"}
 GEL = {"from": "valve_regulated_24v", "capacity": "900 Ah at 5 h", "cells": 24}
 LITHIUM = {"from": "lithium_ion_48v", "capacity": "700 Ah at 5 h"}
 ROLLERS = {"handling": "side_rollers", "batteries": 16, "chargers": "12 x electronic_iuia", "exchange_by": "drivers"}
-SPREAD = {"mean": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"}
+SPREAD = {"mean_power": "3 kW", "between_trucks": "10 %", "between_shifts": "20 %"}
 DAYS = {
     "week.shifts": {"day": {"days": "Mon-Fri", "from": "06:00", "to": "18:00", "breaks": ["10:00 for 30 min"]}},
     "trucks[0].shifts": ["day"],
@@ -234,7 +234,7 @@ def test_equalising_adds_its_ampere_hours_and_gas():
 
 
 def test_the_damage_of_a_discharge_is_that_of_its_depth_and_temperature():
-    light = {"mean": "1.6 kW", "between_trucks": "20 %", "between_shifts": "50 %"}
+    light = {"mean_power": "1.6 kW", "between_trucks": "20 %", "between_shifts": "50 %"}
     record = run(room({"trucks[0].duty": light, "trucks[0].exchange_at": "20 %"}), weeks=3.0)
     life, capacity_ah, depths = (
         life_of(room().batteries["lead"], FIGURES),

@@ -32,7 +32,7 @@ class Exchange(NamedTuple):
 
     truck: int
     discharged: int
-    fresh: int
+    charged: int
     joined_min: float
     start_min: float
     free_min: float
@@ -104,11 +104,11 @@ class Twin:
         """Begin exchanges while there is a truck, a station and a ready battery."""
         while self.waiting and self.stations and self.ready:
             truck, joined = self.waiting.popleft()
-            _, fresh = heapq.heappop(self.ready)
+            _, charged = heapq.heappop(self.ready)
             self.stations -= 1
             minutes = next(self.exchange[truck])
-            discharged, self.in_truck[truck] = self.in_truck[truck], fresh
-            self.log.append(Exchange(truck, discharged, fresh, joined, self.now, self.now + minutes))
+            discharged, self.in_truck[truck] = self.in_truck[truck], charged
+            self.log.append(Exchange(truck, discharged, charged, joined, self.now, self.now + minutes))
             self.plan(minutes, ENDS, self.drive_off, truck, discharged)
 
     def drive_off(self, truck: int, discharged: int) -> None:
