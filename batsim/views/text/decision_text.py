@@ -59,7 +59,7 @@ def _answer(answer: "Answer", width: int) -> str:
     lines = _not_met(answer, width) if answer.chosen is None else _met(answer, answer.chosen, width)
     effort = (
         f"It took {counted(answer.runs, 'run')} of {len(answer.tested)} of the {counted(answer.combinations, 'combination')}; "
-        f"all would have taken {answer.full_grid_runs:,}."
+        f"all would have taken {answer.full_grid_runs:,} runs."
     )
     return "\n".join([sentence(f"{answer.layout} ({title})", width), *lines, "", sentence(effort, width)])
 

@@ -25,10 +25,11 @@ from batsim.scenario.json_schema import scenario_schema
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
+GUIDE = ROOT / "batsim" / "guide"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
-    "bottleneck", "check", "compare", "day", "day-without", "decide", "export", "merge", "new", "plan", "report", "run",
-    "schema", "sweep", "trace", "warm-up",
+    "bottleneck", "check", "compare", "day", "day-without", "decide", "export", "guide", "merge", "new", "plan",
+    "report", "run", "schema", "sweep", "trace", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
@@ -40,7 +41,8 @@ PROMISED = {
     "downtime_min_per_truck_shift",
     *(f"{part}_min_per_truck_shift" for part in PARTS),
     "availability_share", "exchanges_per_day", "wait_min_per_exchange", "wait_min_p95", "down_min_per_exchange",
-    "found_none_ready_share", "none_ready_time_share", "station_busy_share", "charger_busy_share", "attendants_busy_share",
+    "found_none_ready_share", "none_ready_time_share", "station_busy_share", "charger_busy_share",
+    "attendants_busy_share",
     "labour_min_per_day", "driver_waiting_min_per_day", "batteries", "batteries_per_truck", "chargers", "stations",
     "ready_batteries_mean", "ready_batteries_min", "energy_kwh_per_day", "peak_kw", "unfinished_exchanges",
     "trucks_below_cut_out",
@@ -118,6 +120,38 @@ def test_an_unknown_command() -> None:
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert "No such command 'chekc'" in result.stderr
+
+
+# --- guide ---
+
+
+def test_guide_lists_its_topics() -> None:
+    """Each with the title of its text."""
+    result = call("guide")
+
+    assert result.exit_code == 0
+    head, *topics = result.stdout.splitlines()
+    assert head == "Topics, each printed by 'batsim guide TOPIC':"
+    assert topics
+    for line in topics:
+        name, title = line.split(maxsplit=1)
+        assert (GUIDE / f"{name}.md").read_text(encoding="utf-8").startswith(f"# {title}\n")
+
+
+def test_guide_prints_a_topic() -> None:
+    """To the letter."""
+    for text in GUIDE.glob("*.md"):
+        result = call("guide", text.stem)
+        assert (result.exit_code, result.stdout) == (0, text.read_text(encoding="utf-8"))
+
+
+def test_guide_knows_its_topics() -> None:
+    """Another is refused, with those that there are."""
+    result = call("guide", "modle")
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    topics = ", ".join(sorted(text.stem for text in GUIDE.glob("*.md")))
+    assert result.stderr.endswith(f"Error: there is no guide of this name; known: {topics} (got modle)\n")
 
 
 # --- new ---

@@ -122,8 +122,8 @@ building: hand cart
   out, no standby                    250 ± 124        21.0 ± 2.5
 A day without all 2 hand carts in 'building' (week 1 Tue 00:00 for 24
 h) is bridged by 1 table: trucks lose 35 min per truck-shift that day
-instead of 15, 2 truck-hours more in that week; without what stands by
-they would lose 250 min per truck-shift and 21 truck-hours."""
+instead of 15, 2 truck-hours more in that week; without what stands
+by they would lose 250 min per truck-shift and 21 truck-hours."""
     )
     assert day_without_text(one) in day_without_answer(stated, [one])
     assert max(map(len, day_without_answer(stated, [one], 69).split("\n\n")[1].splitlines())) <= 69
