@@ -1,5 +1,6 @@
 """Which model made a result: the version of batsim, and a digest of the code and figures that settle its numbers."""
 
+import ast
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
@@ -7,8 +8,11 @@ from pathlib import Path
 
 SETTLING = ("catalogue", "formulas", "measures", "record.py", "room", "scenario", "units.py")
 """Parts of the package on which a number may depend; what is made of the numbers later does not count."""
+SUFFIXES = {".py", ".csv", ".yaml"}
+"""Files that are part of the model."""
 PACKAGE = "batsim"
 DIGITS = 12
+DOCUMENTED = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
 
 
 @cache
@@ -21,9 +25,22 @@ def model_version() -> str:
         files = [root] if root.is_file() else sorted(path for path in root.rglob("*") if path.suffix in SUFFIXES)
         for file in files:
             digest.update(file.relative_to(package).as_posix().encode() + b"\0")
-            digest.update(file.read_bytes().replace(b"\r\n", b"\n") + b"\0")
+            digest.update(_settling(file) + b"\0")
     return f"{version(PACKAGE)}+{digest.hexdigest()[:DIGITS]}"
 
 
-SUFFIXES = {".py", ".csv", ".yaml"}
-"""Files that are part of the model."""
+def _settling(file: Path) -> bytes:
+    """What of a file may settle a number: of code all but comments, layout and docstrings."""
+    data = file.read_bytes().replace(b"\r\n", b"\n")
+    if file.suffix != ".py":
+        return data
+    tree = ast.parse(data)
+    for node in ast.walk(tree):
+        if isinstance(node, DOCUMENTED):
+            node.body = [each for each in node.body if not _is_text(each)]
+    return ast.unparse(tree).encode()
+
+
+def _is_text(node: ast.stmt) -> bool:
+    """True for a docstring, or for the text below a field or constant."""
+    return isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str)

@@ -363,10 +363,10 @@ def test_a_changed_model_finds_no_old_numbers(tmp_path: Path, monkeypatch: pytes
 
 
 def test_the_version_of_the_model_tells_what_settles_numbers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Not how they are shown, nor how lines end."""
+    """Not how they are shown, nor how lines end, nor what comments and docstrings say."""
     package = tmp_path / "batsim"
     shutil.copytree(Path(batsim.__file__).parent, package, ignore=shutil.ignore_patterns("__pycache__"))
-    monkeypatch.setattr(version_module, "__file__", str(package / "study" / "model_version.py"))
+    monkeypatch.setattr(version_module, "__file__", str(package / "study" / "sweeps" / "model_version.py"))
 
     def version() -> str:
         return model_version.__wrapped__()
@@ -384,9 +384,19 @@ def test_the_version_of_the_model_tells_what_settles_numbers(tmp_path: Path, mon
     edit("room/simulation.py", b"\n", b"\r\n")
     (package / "room" / "notes.txt").write_text("not a part of it", encoding="utf-8")
     assert version() == before
+    edit("room/simulation.py", b"def simulate(", b"# a comment\ndef simulate(")
+    edit("room/simulation.py", b'"""Simulate one', b'"""Otherwise said: one')
+    edit("scenario/parts/breakdowns.py", b"How many of them.", b"Count.")
+    assert version() == before
     seen = {before}
-    for name in ("room/simulation.py", "catalogue/figures.csv", "catalogue/battery_types.yaml", "measures/names.py"):
-        edit(name, b"e", b"f")
+    edits = [
+        ("room/simulation.py", b"4 * WEEK_MIN", b"5 * WEEK_MIN"),
+        ("catalogue/figures.csv", b"e", b"f"),
+        ("catalogue/battery_types.yaml", b"e", b"f"),
+        ("measures/names.py", b"downtime", b"lost_time"),
+    ]
+    for name, old, new in edits:
+        edit(name, old, new)
         seen.add(version())
     (package / "formulas" / "new.py").touch()
     seen.add(version())
