@@ -308,14 +308,14 @@ def _too_large(kind: Dimension) -> str:
 def _number_rule(words: str, unit: str, kind: Dimension) -> str:
     """Say what is wrong where a number is not followed by a unit."""
     digits = words.lstrip("+-")
-    if found := re.match(COMMA_EITHER, digits):
-        whole, point = found[0].replace(",", ""), found[0].replace(",", ".")
-        return f"a comma may mean two things; write {whole} or {point}, not {found[0]}"
-    if found := re.match(COMMA_DECIMAL, digits):
-        return f"decimals take a point; write {found[0].replace(',', '.')}, not {found[0]}"
-    if found := re.match(THOUSANDS, digits):
-        separators = r"\." if found[0].count(".") > 1 else r"[ ,'_]"
-        return f"thousands are not separated; write {re.sub(separators, '', found[0])}, not {found[0]}"
+    if match := re.match(COMMA_EITHER, digits):
+        whole, point = match[0].replace(",", ""), match[0].replace(",", ".")
+        return f"a comma may mean two things; write {whole} or {point}, not {match[0]}"
+    if match := re.match(COMMA_DECIMAL, digits):
+        return f"decimals take a point; write {match[0].replace(',', '.')}, not {match[0]}"
+    if match := re.match(THOUSANDS, digits):
+        separators = r"\." if match[0].count(".") > 1 else r"[ ,'_]"
+        return f"thousands are not separated; write {re.sub(separators, '', match[0])}, not {match[0]}"
     if unit.startswith(","):
         return "a comma is not read in numbers; write 1200.5, not 1.200,5 or 1,200.5"
     return _one_number(kind) if re.match(r"[-*/+^=()0-9]", unit) else _needs(kind)

@@ -66,19 +66,19 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
     (first_h, first_ah), (second_h, second_ah), (third_h, third_ah) = points
     if not (0.0 < first_h < second_h < third_h and 0.0 < first_ah < second_ah < third_ah):
         _refuse(points, "hours and capacities must be above 0 and rise from point to point")
-    wanted = (1.0 / first_ah - 1.0 / second_ah) / (1.0 / second_ah - 1.0 / third_ah)
+    curvature = (1.0 / first_ah - 1.0 / second_ah) / (1.0 / second_ah - 1.0 / third_ah)
 
     def ratio(rate_per_h: float) -> float:
         middle = _mean_decay(rate_per_h * second_h)
         return (_mean_decay(rate_per_h * first_h) - middle) / (middle - _mean_decay(rate_per_h * third_h))
 
     low, high = _SLOWEST / third_h, _FASTEST / first_h
-    if not ratio(low) < wanted < ratio(high):
-        bend = "more" if wanted >= ratio(high) else "less"
+    if not ratio(low) < curvature < ratio(high):
+        bend = "more" if curvature >= ratio(high) else "less"
         _refuse(points, f"no two wells have these capacities: they bend {bend} than the model can")
     for _ in range(_MOST_STEPS):
         middle = math.sqrt(low * high)
-        low, high = (middle, high) if ratio(middle) < wanted else (low, middle)
+        low, high = (middle, high) if ratio(middle) < curvature else (low, middle)
         if high - low <= _NEAR * high:
             break
     first, third = _mean_decay(high * first_h), _mean_decay(high * third_h)
@@ -121,7 +121,7 @@ def wells_after(available_ah: float, bound_ah: float, amps: float, hours: float,
     --------
     An hour of rest halves the distance from level wells, 50 Ah each, when k = ln 2 and c = 1/2.
 
-    >>> [round(each, 9) for each in wells_after(30.0, 70.0, 0.0, 1.0, Wells(math.log(2.0), 0.5, 200.0))]
+    >>> [round(held_ah, 9) for held_ah in wells_after(30.0, 70.0, 0.0, 1.0, Wells(math.log(2.0), 0.5, 200.0))]
     [40.0, 60.0]
     """
     rate_per_h, share, _ = wells

@@ -63,7 +63,7 @@ def hydrogen_over_time(
     """
     gas = np.asarray(gas_m3_per_h, dtype=np.float64)
     flow = np.broadcast_to(np.asarray(flow_m3_per_h, dtype=np.float64), gas.shape)
-    least_gas, least_flow = (float(np.min(each)) if each.size else 0.0 for each in (gas, flow))
+    least_gas, least_flow = (float(np.min(course)) if course.size else 0.0 for course in (gas, flow))
     _refuse_impossible(least_gas, least_flow, volume_m3, start_share)
     if not step_h > 0.0:
         msg = f"step must be above 0 (got {step_h:g})"

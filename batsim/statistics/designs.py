@@ -71,9 +71,9 @@ def one_at_a_time(factors: int) -> Integers:
     """
     check_count("factors", factors, 1)
     rows = np.zeros((1 + 2 * factors, factors), dtype=np.int64)
-    each = np.arange(factors)
-    rows[1 + 2 * each, each] = -1
-    rows[2 + 2 * each, each] = 1
+    factor = np.arange(factors)
+    rows[1 + 2 * factor, factor] = -1
+    rows[2 + 2 * factor, factor] = 1
     return rows
 
 
@@ -231,8 +231,8 @@ class SobolDesign:
         Shape (base points (factors + 2), factors). [-]
         """
         mixed = np.repeat(self.a[None], self.factors, axis=0)
-        each = np.arange(self.factors)
-        mixed[each, :, each] = self.b.T
+        factor = np.arange(self.factors)
+        mixed[factor, :, factor] = self.b.T
         return np.concatenate([self.a, self.b, mixed.reshape(-1, self.factors)])
 
     def split(self, outputs: Floats) -> SobolOutputs:

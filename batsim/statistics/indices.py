@@ -114,9 +114,9 @@ def morris_effects(design: MorrisDesign, outputs: Floats, confidence: float) -> 
     check_rows(outputs, trajectories * points)
     effects = _effects(design, _columns(outputs)).reshape(trajectories, -1)
     shape = (factors, *outputs.shape[1:])
-    found = np.array([_morris_of(each, confidence) for each in effects.T]).T.reshape(5, *shape)
+    moments = np.array([_morris_of(column, confidence) for column in effects.T]).T.reshape(5, *shape)
     dropped = np.count_nonzero(np.isnan(effects), axis=0)
-    return MorrisEffects(found[0], Estimates(*found[1:4]), found[4], dropped.reshape(shape))
+    return MorrisEffects(moments[0], Estimates(*moments[1:4]), moments[4], dropped.reshape(shape))
 
 
 def sobol_indices(
@@ -163,8 +163,8 @@ def sobol_indices(
     --------
     >>> from batsim.statistics.designs import sobol
     >>> design = sobol(256, 2, seed=1)
-    >>> found = sobol_indices(design, 2.0 * design.rows[:, 0] + design.rows[:, 1], confidence=0.95, seed=1)
-    >>> found.first.value.round(1).tolist(), found.total.value.round(1).tolist()
+    >>> indices = sobol_indices(design, 2.0 * design.rows[:, 0] + design.rows[:, 1], confidence=0.95, seed=1)
+    >>> indices.first.value.round(1).tolist(), indices.total.value.round(1).tolist()
     ([0.8, 0.2], [0.8, 0.2])
     """
     check_share("confidence", confidence)
@@ -172,8 +172,8 @@ def sobol_indices(
     check_rows(outputs, design.base_points * (design.factors + 2))
     a, b, ab = design.split(_columns(outputs))
     measures = range(a.shape[1])
-    found = [_sobol_of(SobolOutputs(a[:, m], b[:, m], ab[:, :, m]), confidence, seed, resamples) for m in measures]
-    parts, variance, dropped = zip(*found, strict=True)
+    by_measure = [_sobol_of(SobolOutputs(a[:, m], b[:, m], ab[:, :, m]), confidence, seed, resamples) for m in measures]
+    parts, variance, dropped = zip(*by_measure, strict=True)
     shape = outputs.shape[1:]
     indices = np.stack(parts, axis=-1).reshape(6, design.factors, *shape)
     first, total = Estimates(*indices[:3]), Estimates(*indices[3:])
@@ -214,15 +214,15 @@ def rank_correlations(points: Floats, outputs: Floats, confidence: float) -> Est
 
     Examples
     --------
-    >>> found = rank_correlations(np.arange(5.0)[:, None], np.array([1.0, 3.0, 2.0, 5.0, 4.0]), 0.95)
-    >>> [round(float(part[0]), 2) for part in found]
+    >>> ranks = rank_correlations(np.arange(5.0)[:, None], np.array([1.0, 3.0, 2.0, 5.0, 4.0]), 0.95)
+    >>> [round(float(part[0]), 2) for part in ranks]
     [0.8, -0.46, 0.99]
     """
     check_share("confidence", confidence)
     check_rows(outputs, points.shape[0])
     columns, factors = _columns(outputs), _columns(points)
-    found = [_correlation(factor, output, confidence) for factor in factors.T for output in columns.T]
-    return Estimates(*np.array(found).T.reshape(3, points.shape[1], *outputs.shape[1:]))
+    correlations = [_correlation(factor, output, confidence) for factor in factors.T for output in columns.T]
+    return Estimates(*np.array(correlations).T.reshape(3, points.shape[1], *outputs.shape[1:]))
 
 
 def tornado(base: float | Floats, low: Floats, high: Floats, confidence: float) -> list[TornadoRow]:
@@ -275,7 +275,7 @@ def _columns(values: Floats) -> Floats:
 
 
 def _constant(values: Floats) -> bool:
-    """Tell whether values differ by no more than rounding."""
+    """Whether values differ by no more than rounding."""
     return bool(values.size == 0 or np.ptp(values) <= ROUNDING * np.max(np.abs(values)))
 
 

@@ -55,7 +55,7 @@ class Precision:
         return max(self.absolute or 0.0, of_mean)
 
     def reached(self, interval: Interval) -> bool:
-        """Tell whether an interval is narrow enough; one without limits is not."""
+        """Whether an interval is narrow enough; one without limits is not."""
         return bool(interval.half_width <= self.half_width_at(interval.mean))
 
     def next_count(self, values: Floats, confidence: float, most: int) -> int:
@@ -145,7 +145,7 @@ def replications_needed(
     >>> replications_needed(0.31, 0.90, n0=10, relative=0.10, mean=2.03)
     27
     """
-    wanted = Precision(absolute, relative)
+    precision = Precision(absolute, relative)
     check_share("confidence", confidence)
     check_count("replications so far", n0, 2)
     if not (math.isfinite(variance) and variance >= 0.0):
@@ -154,7 +154,7 @@ def replications_needed(
     if absolute is None and not mean:
         msg = f"relative precision alone needs a mean other than zero (got {mean})"
         raise ValueError(msg)
-    return _least_count(variance, confidence, wanted.half_width_at(mean or 0.0), n0)
+    return _least_count(variance, confidence, precision.half_width_at(mean or 0.0), n0)
 
 
 def _least_count(variance: float, confidence: float, half_width: float, least: int, most: int = MOST) -> int:

@@ -71,9 +71,9 @@ def quantile_ranks(n: int, share: float, confidence: float) -> Ranks | None:
     while apart - short > 1:
         middle = (short + apart) // 2
         short, apart = (short, middle) if coverages(middle).max() >= enough else (middle, apart)
-    found = coverages(apart)
-    low = int(np.argmax(found >= found.max() - ROUNDING))
-    return Ranks(low + 1, low + 1 + apart, float(found[low]))
+    shares = coverages(apart)
+    low = int(np.argmax(shares >= shares.max() - ROUNDING))
+    return Ranks(low + 1, low + 1 + apart, float(shares[low]))
 
 
 def quantile_interval(values: Floats, share: float, confidence: float) -> Interval:

@@ -213,7 +213,10 @@ def test_kim_nelson_by_hand():
 @pytest.mark.published(
     source=KIM_NELSON, where="at the edge of the tolerance the best is picked with 1 - alpha or more"
 )
-@pytest.mark.parametrize(("alternatives", "tolerance", "correlation"), [(2, 0.15, 0.0), (2, 0.2, 0.8), (4, 0.5, 0.5)])
+@pytest.mark.parametrize(
+    ("alternatives", "tolerance", "correlation"),
+    [pytest.param(2, 0.15, 0.0, marks=pytest.mark.slow), (2, 0.2, 0.8), (4, 0.5, 0.5)],
+)
 def test_kim_nelson_picks_the_best(alternatives, tolerance, correlation):
     """Least favourable means, unequal variances; two alternatives: hardly more often than stated."""
     generator, alpha, runs = np.random.default_rng(16), 0.10, 800

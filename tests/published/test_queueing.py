@@ -46,20 +46,23 @@ RARE = {
     "A06c": ("wait_h", "trucks_waiting"),
     "A06d": ("wait_h", "trucks_waiting"),
     "A14": ("wait_min", "trucks_waiting"),
+    "A18": ("wait_min", "trucks_waiting"),
+    "A23": ("wait_h", "trucks_waiting"),
+    "C01": ("wait_h",),
 }
 
 
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("A01", ROSSETTI, f"{INTERFERENCE}1", "a01", "one", 85),
-        _check("A03", ROSSETTI, f"{INTERFERENCE}3", "a01", "three", 40),
-        _check("A06a", TAHA, f"{SERVICING}1", "a06", "one", 4),
-        _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 3),
+        _check("A01", ROSSETTI, f"{INTERFERENCE}1", "a01", "one", 22),
+        _check("A03", ROSSETTI, f"{INTERFERENCE}3", "a01", "three", 23),
+        _check("A06a", TAHA, f"{SERVICING}1", "a06", "one", 0.5),
+        _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 0.9),
         _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 3, slow=True),
-        _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 5),
-        _check("A16", PALM, f"{REPAIR}5", "a01", "one constant", 30),
-        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 11),
+        _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 1.4),
+        _check("A16", PALM, f"{REPAIR}5", "a01", "one constant", 4),
+        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 3.5),
     ],
 )
 def test_trucks_and_stations(case, steady, case_name, file, layout, weeks):
@@ -75,6 +78,9 @@ def test_trucks_and_stations(case, steady, case_name, file, layout, weeks):
         _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 12),
         _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 42),
         _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 200),
+        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 11),
+        _check("A23", WORKED_OUT, "M/M/4//12, exchange station replaced by charging point", "a23", "one", 66),
+        _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 100),
     ],
 )
 def test_rare_waits(case, steady, case_name, file, layout, weeks):
@@ -86,19 +92,19 @@ def test_rare_waits(case, steady, case_name, file, layout, weeks):
 @pytest.mark.parametrize(
     ("service_factor", "stations", "waited_share", "efficiency_share", "weeks"),
     [
-        (0.012, 1, 0.04797878, 0.99940339, 20),
-        (0.025, 1, 0.09980354, 0.99731567, 30),
-        (0.05, 1, 0.198365, 0.9885787, 50),
-        (0.06, 2, 0.0203341, 0.99935153, 20),
-        (0.06, 1, 0.23713611, 0.98319517, 60),
-        (0.07, 2, 0.02739524, 0.99897025, 20),
+        (0.012, 1, 0.04797878, 0.99940339, 15),
+        pytest.param(0.025, 1, 0.09980354, 0.99731567, 33, marks=pytest.mark.slow),
+        (0.05, 1, 0.198365, 0.9885787, 24),
+        (0.06, 2, 0.0203341, 0.99935153, 9),
+        pytest.param(0.06, 1, 0.23713611, 0.98319517, 65, marks=pytest.mark.slow),
+        pytest.param(0.07, 2, 0.02739524, 0.99897025, 20, marks=pytest.mark.slow),
         pytest.param(0.07, 1, 0.27539623, 0.97667552, 60, marks=pytest.mark.slow),
-        (0.08, 2, 0.03541462, 0.99846303, 20),
+        pytest.param(0.08, 2, 0.03541462, 0.99846303, 20, marks=pytest.mark.slow),
         pytest.param(0.08, 1, 0.31305279, 0.96900029, 60, marks=pytest.mark.slow),
-        (0.09, 2, 0.04435816, 0.99781214, 25),
+        pytest.param(0.09, 2, 0.04435816, 0.99781214, 25, marks=pytest.mark.slow),
         pytest.param(0.09, 1, 0.35001423, 0.96016556, 60, marks=pytest.mark.slow),
-        (0.1, 2, 0.05419162, 0.99700004, 25),
-        (0.1, 1, 0.38619141, 0.95018401, 60),
+        (0.1, 2, 0.05419162, 0.99700004, 17),
+        (0.1, 1, 0.38619141, 0.95018401, 25),
     ],
 )
 def test_finite_queuing_table(case, steady, service_factor, stations, waited_share, efficiency_share, weeks):
@@ -119,7 +125,7 @@ def test_finite_queuing_table(case, steady, service_factor, stations, waited_sha
 @pytest.mark.published(source=WORKED_OUT, where="A23: M/M/4//12, exchange station replaced by charging point")
 def test_four_charging_points(case, steady):
     """Twelve trucks share four charging points."""
-    steady("A23", case("a23"), "one", 46, _expected("A23"))
+    steady("A23", case("a23"), "one", 10, _expected("A23", leave_out=RARE["A23"]))
 
 
 @pytest.mark.published(source=RENEWAL, where="A24: renewal reward")
@@ -138,7 +144,7 @@ def test_four_charging_points(case, steady):
 def test_a_charging_point_for_each_truck(case, steady, run_time, charge_time):
     """Availability is run / (run + charge), whatever the laws."""
     scenario = case("a24", {"trucks[0].run_time": run_time, "batteries.plain.charge_time": charge_time})
-    steady("A24", scenario, "one", 6, _expected("A24"))
+    steady("A24", scenario, "one", 1.2, _expected("A24"))
 
 
 # Spare batteries and chargers
@@ -147,27 +153,26 @@ def test_a_charging_point_for_each_truck(case, steady, run_time, charge_time):
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 100),
-        _check("C02", GROSS, f"{WITH_SPARES}10, 5, 6", "c02", "one", 9),
-        _check("C07", GROSS, f"{WITH_SPARES}12, 6, 18", "c07", "one", 9),
+        _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 40),
+        _check("C02", GROSS, f"{WITH_SPARES}10, 5, 6", "c02", "one", 1),
+        _check("C07", GROSS, f"{WITH_SPARES}12, 6, 18", "c07", "one", 2.5),
         _check("C08", GROSS, f"{WITH_SPARES}20, 50, 70", "c04", "70 batteries", 24, slow=True),
     ],
 )
 def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
     """Share of time without a ready battery and share of trucks that find none are two things."""
-    steady(case_name, case(file), layout, weeks, _expected(case_name))
+    steady(case_name, case(file), layout, weeks, _expected(case_name, leave_out=RARE.get(case_name, ())))
 
 
+@pytest.mark.slow
 @pytest.mark.published(source=GROSS, where=f"C04: {WITH_SPARES}20, 40, 60; the same for every law of the charge time")
 @pytest.mark.parametrize(
     ("charge_time", "weeks"),
     [
         pytest.param({"mean": "16 h", "law": "exponential"}, 12, id="exponential"),
-        pytest.param("16 h", 9, id="constant", marks=pytest.mark.slow),
-        pytest.param({"low": "8 h", "high": "24 h"}, 9, id="uniform", marks=pytest.mark.slow),
-        pytest.param(
-            {"mean": "16 h", "law": "hyperexponential", "cv": 2}, 12, id="hyperexponential", marks=pytest.mark.slow
-        ),
+        pytest.param("16 h", 9, id="constant"),
+        pytest.param({"low": "8 h", "high": "24 h"}, 9, id="uniform"),
+        pytest.param({"mean": "16 h", "law": "hyperexponential", "cv": 2}, 12, id="hyperexponential"),
     ],
 )
 def test_three_batteries_per_truck(case, steady, charge_time, weeks):
@@ -182,10 +187,10 @@ def test_three_batteries_per_truck(case, steady, charge_time, weeks):
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("C10", WORKED_OUT, BALANCE, "c10", "one", 16),
-        _check("C12", WORKED_OUT, BALANCE, "c12", "one", 5),
+        _check("C10", WORKED_OUT, BALANCE, "c10", "one", 10),
+        _check("C12", WORKED_OUT, BALANCE, "c12", "one", 2.7),
     ],
 )
 def test_whole_loop(case, steady, case_name, file, layout, weeks):
-    """An exchange starts when a station and a ready battery are both free; the discharged battery is free when it ends."""
+    """An exchange starts when a station and a ready battery are free; the discharged battery is free when it ends."""
     steady(case_name, case(file), layout, weeks, _expected(case_name))

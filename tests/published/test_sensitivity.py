@@ -47,7 +47,11 @@ def _hold(estimates, expected, widest):
 )
 @pytest.mark.parametrize(
     ("points", "factors", "exact", "random"),
-    [(10, 3, 0.00025, 0.025), (25, 2, 2 / 187_500, 2 / 300), (4, 6, 6 / 768, 6 / 48)],
+    [
+        (10, 3, 0.00025, 0.025),
+        pytest.param(25, 2, 2 / 187_500, 2 / 300, marks=pytest.mark.slow),
+        pytest.param(4, 6, 6 / 768, 6 / 48, marks=pytest.mark.slow),
+    ],
 )
 def test_a_latin_hypercube_has_one_point_per_stratum_and_its_exact_variance(points, factors, exact, random):
     """Sum of the coordinates, 20,000 designs: variance of the mean within 3 %, 1/n² of that of random points."""

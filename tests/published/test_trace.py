@@ -53,7 +53,7 @@ Mon 11:40  charge of battery 1 ends, full
 Mon 11:40  battery 1 is ready at spot 1
 Mon 11:40  exchange of truck 1 begins after 210 min of waiting: battery 1 from spot 1 for battery 2; 1 truck still waiting
 Mon 11:50  exchange of truck 1 is done: it works on with battery 1; battery 2 now at spot 2
-Mon 11:50  charge of battery 2 starts"""
+Mon 11:50  charge of battery 2 starts"""  # noqa: E501 - as it is told
 
 
 def _told(event):
