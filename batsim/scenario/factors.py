@@ -8,7 +8,7 @@ from math import exp, isfinite, log1p, sqrt
 from typing import NamedTuple
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Faults, refuse, shown
+from batsim.scenario.parts.base import Fault, Faults, shown
 
 BETWEEN, TYPICAL, VALUES, MEAN, CV = "between", "typical", "values", "mean", "cv"
 FORMS = (
@@ -220,23 +220,27 @@ def factor_of(path: str, stated: object) -> Factor:
     Faults, ValueError
         When it is none of the forms, its ends have different units or stand in the wrong order.
     """
-    if isinstance(stated, dict) and set(stated) == {VALUES}:
-        stated = stated[VALUES]
-    if isinstance(stated, list):
-        if not 1 <= len(stated) <= MOST_VALUES:
+    values = stated[VALUES] if isinstance(stated, dict) and set(stated) == {VALUES} else stated
+    if isinstance(values, list):
+        if not 1 <= len(values) <= MOST_VALUES:
             msg = f"needs from 1 to {MOST_VALUES} values"
             raise ValueError(msg)
-        return Choice(path, tuple(stated))
+        return Choice(path, tuple(values))
     if isinstance(stated, dict) and BETWEEN in stated:
         return between_of(path, stated)
     if isinstance(stated, dict) and set(stated) == {MEAN, CV}:
-        mean, cv = _amount(stated[MEAN], (MEAN,)), stated[CV]
-        if isinstance(cv, bool) or not isinstance(cv, int | float) or not 0.0 < cv <= 2.0:
-            refuse([Fault((CV,), "needs a plain number above 0, at most 2", shown(cv))])
-        if not mean.number > 0.0:
-            refuse([Fault((MEAN,), "must be above 0", shown(stated[MEAN]))])
-        return Around(path, mean, float(cv))
+        return _around_of(path, stated)
     raise ValueError(FORMS)
+
+
+def _around_of(path: str, stated: dict[str, object]) -> Around:
+    """Read `{mean: VALUE, cv: 0.1}`; errors as for `factor_of`."""
+    mean, cv = _amount(stated[MEAN], (MEAN,)), stated[CV]
+    if isinstance(cv, bool) or not isinstance(cv, int | float) or not 0.0 < cv <= 2.0:
+        raise Faults([Fault((CV,), "needs a plain number above 0, at most 2", shown(cv))])
+    if not mean.number > 0.0:
+        raise Faults([Fault((MEAN,), "must be above 0", shown(stated[MEAN]))])
+    return Around(path, mean, float(cv))
 
 
 def between_of(path: str, stated: dict[str, object]) -> Between:
@@ -244,17 +248,20 @@ def between_of(path: str, stated: dict[str, object]) -> Between:
     ends = stated.get(BETWEEN)
     if set(stated) - {BETWEEN, TYPICAL} or not isinstance(ends, list) or len(ends) != 2:
         raise ValueError(BETWEEN_FORM)
-    low, high = (_amount(end, (BETWEEN, number)) for number, end in enumerate(ends))
-    typical = _amount(stated[TYPICAL], (TYPICAL,)) if TYPICAL in stated else None
-    written = {each.unit for each in (low, high, typical) if each is not None}
-    if len(written) > 1:
-        refuse([Fault((), "all numbers need the same unit", " and ".join(sorted(unit or "none" for unit in written)))])
-    if not low.number < high.number or (typical is not None and not low.number <= typical.number <= high.number):
-        rising = [ends[0], *([stated[TYPICAL]] if TYPICAL in stated else []), ends[1]]
-        refuse([Fault((), "must rise", ", ".join(map(str, rising)))])
-    whole = all(each.whole for each in (low, high, typical) if each is not None)
-    low, high = low._replace(whole=whole), high._replace(whole=whole)
-    return Between(path, (low, high), typical)
+    rising = [_amount(end, (BETWEEN, number)) for number, end in enumerate(ends)]
+    texts = list(map(str, ends))
+    if TYPICAL in stated:
+        rising.insert(1, _amount(stated[TYPICAL], (TYPICAL,)))
+        texts.insert(1, str(stated[TYPICAL]))
+    units_written = sorted({amount.unit or "none" for amount in rising})
+    if len(units_written) > 1:
+        raise Faults([Fault((), "all numbers need the same unit", " and ".join(units_written))])
+    numbers = [amount.number for amount in rising]
+    if numbers != sorted(numbers) or not numbers[0] < numbers[-1]:
+        raise Faults([Fault((), "must rise", ", ".join(texts))])
+    whole = all(amount.whole for amount in rising)
+    low, *typical, high = (amount._replace(whole=whole) for amount in rising)
+    return Between(path, (low, high), typical[0] if typical else None)
 
 
 def _amount(value: object, where: tuple[str | int, ...]) -> Amount:
@@ -263,8 +270,7 @@ def _amount(value: object, where: tuple[str | int, ...]) -> Amount:
         return Amount(float(value), "", isinstance(value, int))
     match = AMOUNT.fullmatch(value) if isinstance(value, str) else None
     if match is None or units.TWO_PARTS.match(match[2]):  # 14:30 and 1 h 30 min are two numbers
-        refuse([Fault(where, "needs a number, or a number with its unit such as '3 kW'", shown(value))])
-        raise AssertionError  # pragma: no cover - refuse raises
+        raise Faults([Fault(where, "needs a number, or a number with its unit such as '3 kW'", shown(value))])
     unit = units.PLURALS.get(match[2], match[2])  # 1 day and 3 days have the same unit
     counted = not unit or unit.startswith(NUMBER_OF)
     return Amount(float(match[1]), unit, whole=counted and match[1].lstrip("+-").isdigit())

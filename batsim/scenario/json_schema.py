@@ -1,6 +1,6 @@
 """JSON Schemas of scenarios and studies, for editors that check and complete YAML while it is written."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from typing import Any
 
@@ -86,21 +86,29 @@ def _let_values_be_unknown(node: Any, examples: Sequence[Any] = ()) -> None:  # 
         return
     examples = [*node.get("examples", ()), *examples]
     if "anyOf" in node:
-        for each in node["anyOf"]:
-            if not _holds_number(each, examples):
-                _let_values_be_unknown(each, examples)
-        node["anyOf"] += [NOT_KNOWN] if any(_holds_number(each, examples) for each in node["anyOf"]) else []
+        choices = node["anyOf"]
+        numbers = [choice for choice in choices if _holds_number(choice, examples)]
+        for choice in choices:
+            if choice not in numbers:
+                _let_values_be_unknown(choice, examples)
+        node["anyOf"] = [*choices, NOT_KNOWN] if numbers else choices
     elif _holds_number(node, examples):
         alone = {key: node.pop(key) for key in list(node) if key not in KEPT_OUTSIDE}
         node["anyOf"] = [alone, NOT_KNOWN]
-    for name, each in node.get("properties", {}).items():
-        _let_values_be_unknown(each, [one[name] for one in examples if isinstance(one, dict) and name in one])
-    by_name = [value for one in examples if isinstance(one, dict) for value in one.values()]
-    for each in (node.get("additionalProperties"), *node.get("patternProperties", {}).values()):
-        _let_values_be_unknown(each, by_name)
-    _let_values_be_unknown(node.get("items"), [value for one in examples if isinstance(one, list) for value in one])
-    for each in node.get("$defs", {}).values():
-        _let_values_be_unknown(each)
+    for inner, its_examples in _inner_parts(node, examples):
+        _let_values_be_unknown(inner, its_examples)
+
+
+def _inner_parts(node: dict[str, Any], examples: Sequence[Any]) -> Iterator[tuple[Any, list[Any]]]:
+    """Parts inside a part of a schema, each with the examples of it."""
+    blocks = [example for example in examples if isinstance(example, dict)]
+    for name, part in node.get("properties", {}).items():
+        yield part, [block[name] for block in blocks if name in block]
+    for part in (node.get("additionalProperties"), *node.get("patternProperties", {}).values()):
+        yield part, [value for block in blocks for value in block.values()]
+    yield node.get("items"), [value for example in examples if isinstance(example, list) for value in example]
+    for part in node.get("$defs", {}).values():
+        yield part, []
 
 
 def _holds_number(node: dict[str, Any], examples: Sequence[Any]) -> bool:

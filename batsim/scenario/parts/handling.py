@@ -121,10 +121,8 @@ class Step(Frozen):
     def _consistent(self) -> "Step":
         """Want a time, or a distance with its speed; a driver is not there when the truck is gone."""
         faults = []
-        by_time = self.time_min is not None
-        by_way = self.distance_m is not None and self.speed_m_per_min is not None
-        way_said = self.distance_m is not None or self.speed_m_per_min is not None
-        if by_time == way_said or (way_said and not by_way):
+        way_stated = (self.distance_m is not None) + (self.speed_m_per_min is not None)
+        if way_stated != (0 if self.time_min is not None else 2):
             faults.append(Fault((), "a step needs either 'time' or 'distance' and 'speed'"))
         if self.truck == "gone" and self.by.drivers:
             faults.append(Fault(("by",), "the driver has left with the truck; let an attendant do it"))
@@ -193,23 +191,23 @@ class Arrangement(Frozen):
             faults.append(Fault(("steps",), "an arrangement that charges in the truck has no exchange steps"))
         if not self.in_truck and not self.steps:
             faults.append(Fault(("steps",), "needs at least one step, unless bay is 'truck'"))
-        left = False
-        for number, step in enumerate(self.steps):
-            if step.device is not None and step.device not in self.devices:
-                known = ", ".join(self.devices) or "none"
-                faults.append(
-                    Fault(("steps", number, "device"), f"not among the devices ({known})", f"'{step.device}'")
-                )
-            if left and step.truck == "waits":
-                rule = "the truck has left before this step; mark it 'truck: gone' or move it up"
-                faults.append(Fault(("steps", number), rule))
-            left = left or step.truck == "gone"
-            for position, way in enumerate(step.ways if step.device in self.devices else ()):
-                faults += self._way_faults(("steps", number, "ways", position), way, str(step.device))
+        for number in range(len(self.steps)):
+            faults += self._step_faults(number)
         if self.steps and all(step.truck == "gone" for step in self.steps):
             faults.append(Fault(("steps",), "at least one step must be done while the truck waits"))
         refuse(faults)
         return self
+
+    def _step_faults(self, number: int) -> Iterator[Fault]:
+        """Find what a step asks for that is not there: a device, a truck that has left before."""
+        step = self.steps[number]
+        if step.device is not None and step.device not in self.devices:
+            known = ", ".join(self.devices) or "none"
+            yield Fault(("steps", number, "device"), f"not among the devices ({known})", f"'{step.device}'")
+        if step.truck == "waits" and any(before.truck == "gone" for before in self.steps[:number]):
+            yield Fault(("steps", number), "the truck has left before this step; mark it 'truck: gone' or move it up")
+        for position, way in enumerate(step.ways if step.device in self.devices else ()):
+            yield from self._way_faults(("steps", number, "ways", position), way, str(step.device))
 
     def _way_faults(self, path: tuple[str | int, ...], way: Way, name: str) -> Iterator[Fault]:
         """Find what a device cannot do on a way."""

@@ -65,16 +65,8 @@ class DurationLaw(Frozen):
     @model_validator(mode="after")
     def _complete(self) -> "DurationLaw":
         """Refuse keys that do not make one law together."""
-        given = {
-            "fixed": self.fixed_min,
-            "low": self.low_min,
-            "typical": self.typical_min,
-            "high": self.high_min,
-            "mean": self.mean_min,
-            "cv": self.cv,
-            "observed": self.observed_min,
-        }
-        keys = [key for key, value in given.items() if value is not None]
+        fields = type(self).model_fields.items()
+        keys = [field.alias or name for name, field in fields if name != "law" and getattr(self, name) is not None]
         if sorted(keys) != sorted(KEYS[self.kind]):
             rule = (
                 "needs one duration such as '4 min', or {low, typical, high}, {low, high}, {mean, cv}, "
@@ -108,16 +100,17 @@ class DurationLaw(Frozen):
     @property
     def mean(self) -> float:
         """Mean of the law. [min]"""
+        values: tuple[float | None, ...] = (self.mean_min,)
         match self.kind:
             case "fixed":
-                return self.fixed_min or 0.0
+                values = (self.fixed_min,)
             case "triangular":
-                return ((self.low_min or 0.0) + (self.typical_min or 0.0) + (self.high_min or 0.0)) / 3.0
+                values = (self.low_min, self.typical_min, self.high_min)
             case "uniform":
-                return ((self.low_min or 0.0) + (self.high_min or 0.0)) / 2.0
+                values = (self.low_min, self.high_min)
             case "observed":
-                return sum(self.observed_min or ()) / len(self.observed_min or (1,))
-        return self.mean_min or 0.0
+                values = self.observed_min or ()
+        return sum(value or 0.0 for value in values) / len(values)
 
     @property
     def always_zero(self) -> bool:

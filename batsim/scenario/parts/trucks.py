@@ -1,5 +1,6 @@
 """Truck groups: how many, when they work, what they draw, when they need another battery."""
 
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 from pydantic import Field, model_validator
@@ -117,9 +118,9 @@ class TruckGroup(Frozen):
     exchange_at_share: Share = by_default("truck.exchange_at", "exchange_at")
     """State of charge at which the truck leaves for the room. [%]"""
     exchange_when: ExchangeWhen = Field(default_factory=dict)  # type: ignore[assignment]
-    """What sends a truck before that level is reached: a shift change, a break, an empty line."""
+    """What sends a truck before that level is reached: a shift change, a break, nobody waiting."""
     priority: Annotated[int, Count(least=1, most=9)] = 1
-    """Order in line: trucks of priority 1 go before those of 2, and so on."""
+    """Order of waiting trucks: trucks of priority 1 go before those of 2, and so on."""
     own_batteries: bool = False
     """Whether each truck keeps batteries of its own, evenly shared out; pooled when not stated."""
     compartment: Compartment = Field(default_factory=dict)  # type: ignore[assignment]
@@ -132,29 +133,32 @@ class TruckGroup(Frozen):
     @model_validator(mode="after")
     def _consistent(self) -> "TruckGroup":
         """Check what needs two keys."""
-        faults = []
-        if self.duty is not None and self.run_time_min is not None:
-            faults.append(Fault(("run_time",), "stands in place of 'duty'; keep one of the two"))
-        if self.duty is None and self.run_time_min is None:
-            faults.append(Fault((), "needs 'duty', 'run_time' or a truck 'class' from the catalogue"))
-        listed = self.first_run_min
-        in_a_row = listed is not None and any(isinstance(each, tuple) for each in listed)
-        if listed is not None and not in_a_row and len(listed) != self.count:
-            rule = f"needs one duration for each of the {self.count} trucks"
-            faults.append(Fault(("first_run",), rule, f"{len(listed)} durations"))
-        if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
-            faults.append(Fault(("run_time",), "must be above 0 min on average"))
-        for key, share in (
-            ("in_breaks_below", self.exchange_when.in_breaks_below_share),
-            ("early_below", self.exchange_when.early_below_share),
-        ):
-            if share is not None and share <= self.exchange_at_share:
-                rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
-                faults.append(Fault(("exchange_when", key), rule, f"{100 * share:g} %"))
-        if self.exchange_when.early_below_share == 1.0:
-            rule = "must lie below 100 %; else a truck would go again as soon as it is back"
-            faults.append(Fault(("exchange_when", "early_below"), rule, "100 %"))
+        faults = [*self._work_faults(), *self._exchange_when_faults()]
         if len(set(self.shifts)) < len(self.shifts):
             faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
         refuse(faults)
         return self
+
+    def _work_faults(self) -> Iterator[Fault]:
+        """Find what is wrong with how long the trucks work on one battery."""
+        if self.duty is not None and self.run_time_min is not None:
+            yield Fault(("run_time",), "stands in place of 'duty'; keep one of the two")
+        if self.duty is None and self.run_time_min is None:
+            yield Fault((), "needs 'duty', 'run_time' or a truck 'class' from the catalogue")
+        if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
+            yield Fault(("run_time",), "must be above 0 min on average")
+        listed = self.first_run_min
+        if listed is not None and len(listed) != self.count and not any(isinstance(run, tuple) for run in listed):
+            rule = f"needs one duration for each of the {self.count} trucks"
+            yield Fault(("first_run",), rule, f"{len(listed)} durations")
+
+    def _exchange_when_faults(self) -> Iterator[Fault]:
+        """Find levels of early visits that no truck could come back from, or that are never met."""
+        early_share = self.exchange_when.early_below_share
+        for key, share in (("in_breaks_below", self.exchange_when.in_breaks_below_share), ("early_below", early_share)):
+            if share is not None and share <= self.exchange_at_share:
+                rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
+                yield Fault(("exchange_when", key), rule, f"{100 * share:g} %")
+        if early_share == 1.0:
+            rule = "must lie below 100 %; else a truck would go again as soon as it is back"
+            yield Fault(("exchange_when", "early_below"), rule, "100 %")

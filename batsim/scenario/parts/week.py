@@ -61,20 +61,22 @@ class Weekdays(Kind):
     def read(self, value: object) -> tuple[int, ...]:
         """Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself."""
         parts = value if isinstance(value, list) and value else str(value).split(",")
-        days: list[int] = []
-        for part in parts:
-            words = [word.strip().title() for word in str(part).split("-")]
-            ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
-            if len(words) > 2 or len(ends) < len(words):
-                msg = "needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri"
-                raise ValueError(msg)
-            first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
-            days += [(first + step) % 7 for step in range((last - first) % 7 + 1)]
+        days = [day for part in parts for day in self._days(str(part))]
         for day in days:
             if days.count(day) > 1:
                 msg = f"a shift overlaps itself: {DAYS[day]} is named twice"
                 raise ValueError(msg)
         return tuple(sorted(days))
+
+    def _days(self, text: str) -> list[int]:
+        """Read one day, or a range of days, which may go over the end of the week."""
+        words = [word.strip().title() for word in text.split("-")]
+        ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
+        if len(words) > 2 or len(ends) < len(words):
+            msg = "needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri"
+            raise ValueError(msg)
+        first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
+        return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
 
 
 class Break(NamedTuple):

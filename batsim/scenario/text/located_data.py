@@ -1,6 +1,7 @@
 """Plain data that remembers where in which file each value stands."""
 
 import re
+from collections.abc import Iterable
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
@@ -37,7 +38,7 @@ STATEMENTS = {
 
 @dataclass
 class LocatedData:
-    """Nested dicts and lists as YAML held them, with the place of every key and value."""
+    """Nested dicts and lists as YAML held them, with the location of every key and value."""
 
     file: str
     data: Any
@@ -73,7 +74,7 @@ class LocatedData:
         return isinstance(parent, list) and isinstance(path[-1], int) and path[-1] < len(parent)
 
     def put(self, path: Path, value: "LocatedData") -> None:
-        """Set what stands at a path to other marked data, places included."""
+        """Set what stands at a path to other marked data, locations included."""
         parent = self.at(path[:-1])
         parent[path[-1]] = deepcopy(value.data)
         for mine, theirs in ((self.locations, value.locations), (self.key_locations, value.key_locations)):
@@ -118,25 +119,27 @@ class LocatedData:
         return Location(self.file, 0, 0)
 
     def replaced(self, path: str, value: object) -> "LocatedData":
-        """Copy with one value set; the copy has no place for what was set."""
+        """Copy with one value set; the copy has no location for what was set."""
         keys = self._keys(path)
         changed = self.copy()
-        for size in range(1, len(keys)):
-            around, key = changed.at(keys[: size - 1]), keys[size - 1]
-            named = size == 2 and keys[0] in NAMED
-            if changed.at(keys[:size]) is None and isinstance(around, dict) and isinstance(key, str) and not named:
-                around[key] = {}  # a section, of the scenario or of a named part, left to its defaults
-                changed.key_locations[keys[:size]] = Location(self.file, 0, 0)
+        changed._open_sections(keys)
         parent, last = changed.at(keys[:-1]), keys[-1]
-        if isinstance(parent, list) and (not isinstance(last, int) or last >= len(parent)):
-            parent = None
-        if not isinstance(parent, dict | list):
+        if not isinstance(parent, dict) and not (isinstance(parent, list) and last in range(len(parent))):
             raise self._no_path(path, "leads to nothing in this scenario")
         parent[last] = deepcopy(value)  # type: ignore[index]
-        for places in (changed.locations, changed.key_locations):
-            for inner in [keys, *(inner for inner in places if inner[: len(keys)] == keys)]:
-                places[inner] = Location(self.file, 0, 0)
+        for locations in (changed.locations, changed.key_locations):
+            for inner in [keys, *(inner for inner in locations if inner[: len(keys)] == keys)]:
+                locations[inner] = Location(self.file, 0, 0)
         return changed
+
+    def _open_sections(self, keys: Path) -> None:
+        """Open the sections that lead to a path where they are left to their defaults, but no part with a name."""
+        for size in range(1, len(keys)):
+            around, key = self.at(keys[: size - 1]), keys[size - 1]
+            named = size == 2 and keys[0] in NAMED
+            if self.at(keys[:size]) is None and isinstance(around, dict) and isinstance(key, str) and not named:
+                around[key] = {}
+                self.key_locations[keys[:size]] = Location(self.file, 0, 0)
 
     def spread(self, path: str) -> list[str]:
         """Paths that a path with a `*` in place of a number or a name stands for; the path itself without one.
@@ -146,20 +149,19 @@ class LocatedData:
         ScenarioError
             When it is no path, or stands for nothing here.
         """
-        found: list[Path] = [()]
+        places: list[Path] = [()]
         for key in self._keys(path):
-            if key != EVERY:
-                found = [(*each, key) for each in found]
-                continue
-            inner = [(each, self.at(each)) for each in found]
-            found = [
-                (*each, entry)
-                for each, value in inner
-                for entry in (value if isinstance(value, dict) else range(len(value) if isinstance(value, list) else 0))
+            places = [
+                (*place, entry) for place in places for entry in (self._entries(place) if key == EVERY else (key,))
             ]
-        if not found:
+        if not places:
             raise self._no_path(path, "stands for nothing in this scenario")
-        return [path_text(each) for each in found]
+        return [path_text(place) for place in places]
+
+    def _entries(self, path: Path) -> Iterable[str | int]:
+        """Keys or numbers of the entries of what stands at a path."""
+        value = self.at(path)
+        return value if isinstance(value, dict) else range(len(value) if isinstance(value, list) else 0)
 
     def layout_of(self, path: str) -> str | None:
         """Layout that a path lies in; None when it concerns all, or more than one."""

@@ -1,10 +1,12 @@
 """What pydantic finds wrong, said in the user's words at the user's line."""
 
 import difflib
+from collections.abc import Iterator
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from batsim.errors import Problem
 from batsim.scenario.parts.base import NEAR, Faults, did_you_mean, shown
@@ -29,33 +31,39 @@ READ_BEFORE = {"extends": ("Scenario",), "from": ("BatteryType", "ChargerType")}
 
 
 def problems_of(error: ValidationError, source: LocatedData, model: type[BaseModel]) -> list[Problem]:
-    """Turn every finding into one problem with its place, path, rule and the value found."""
-    found = []
-    errors = error.errors(include_url=False)
+    """Turn every finding into one problem with its location, path, rule and the value found."""
+    findings = error.errors(include_url=False)
     meant = {
-        (*each["loc"][:-1], _nearest_key(each["loc"], model)) for each in errors if each["type"] == "extra_forbidden"
+        (*finding["loc"][:-1], _nearest_key(finding["loc"], model))
+        for finding in findings
+        if finding["type"] == "extra_forbidden"
     }
-    for each in errors:
-        path: Path = tuple(part for part in each["loc"] if part != "[key]")
-        kind = each["type"]
-        if kind == "too_short" and source.at(path):
-            continue  # the entries are there, but wrong, and have their own problems
-        if kind == "missing" and {path, (*path[:-1], "from")} & meant:
-            continue  # it is there, but misspelt
-        if kind == "extra_forbidden":
-            found.append(problem(source, path, _unknown_key(path, model), of_key=True))
-        elif kind == "missing":
-            found.append(problem(source, path, _missing(path, model)))
-        elif kind == "value_error" and isinstance(fault := each.get("ctx", {}).get("error"), Faults):
-            for inner in fault.faults:
-                there = _existing(source, path)
-                place = source.location(there + inner.path)
-                found.append(Problem(*place, path_text(there + inner.path), inner.rule, inner.got))
-        else:
-            path = _existing(source, path)
-            rule = str(each.get("ctx", {}).get("error") or RULES.get(kind) or each["msg"][:1].lower() + each["msg"][1:])
-            found.append(problem(source, path, rule, got=shown(source.at(path))))
-    return found
+    problems = []
+    for finding in findings:
+        path: Path = tuple(part for part in finding["loc"] if part != "[key]")
+        match finding["type"]:
+            case "too_short" if source.at(path):
+                pass  # the entries are there, but wrong, and have their own problems
+            case "missing" if {path, (*path[:-1], "from")} & meant:
+                pass  # it is there, but misspelt
+            case "extra_forbidden":
+                problems.append(problem(source, path, _unknown_key(path, model), of_key=True))
+            case "missing":
+                problems.append(problem(source, path, _missing(path, model)))
+            case _:
+                problems += _broken_rules(finding, source, _existing(source, path))
+    return problems
+
+
+def _broken_rules(finding: ErrorDetails, source: LocatedData, path: Path) -> Iterator[Problem]:
+    """Problems of a value that breaks a rule, or some rules inside of it."""
+    error = finding.get("ctx", {}).get("error")
+    if isinstance(error, Faults):
+        for fault in error.faults:
+            yield problem(source, path + fault.path, fault.rule, got=fault.got)
+        return
+    rule = str(error or RULES.get(finding["type"]) or finding["msg"][:1].lower() + finding["msg"][1:])
+    yield problem(source, path, rule, got=shown(source.at(path)))
 
 
 def problem(source: LocatedData, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
@@ -98,10 +106,8 @@ def _missing(path: Path, model: type[BaseModel]) -> str:
     inner = _model_at(path[:-1], model)
     for name, field in inner.model_fields.items() if inner is not None else ():
         if path[-1] in (name, field.alias) and field.description:
-            return (
-                f"missing: {field.description.split('. ')[0].split(' [')[0].rstrip('.')[:1].lower()}"
-                + (field.description.split(". ")[0].split(" [")[0].rstrip(".")[1:])
-            )
+            what = field.description.split(". ")[0].split(" [")[0].rstrip(".")
+            return f"missing: {what[:1].lower()}{what[1:]}"
     return "missing"
 
 
