@@ -34,7 +34,7 @@ def _printed(columns, row):
         pytest.param(
             20, 6.5, 1, EXPONENTIAL_6_H, 5, ("3.2463", "0.3517", None, "9.646", "0.97390"), marks=pytest.mark.slow
         ),
-        (20, 2.5, 1, "6 h", 2.5, ("3.3069", "0.1378", None, "2.873", "0.99208")),
+        (20, 2.5, 1, "6 h", 4, ("3.3069", "0.1378", None, "2.873", "0.99208")),
         pytest.param(
             40, 12, 2, EXPONENTIAL_6_H, 5, ("6.3390", "0.6339", None, "18.611", "0.95084"), marks=pytest.mark.slow
         ),
