@@ -30,7 +30,7 @@ from .study.day_without import DayWithout as DayWithout, day_without as day_with
 from .study.room_over import RoomOver as RoomOver, room_over as room_over
 from .study.running.replications import Runs as Runs, run as run
 from .study.sweeps.export import Written as Written, export_store as export_store
-from .study.sweeps.sensitivity import Sensitivity as Sensitivity, sensitivity as sensitivity
+from .study.sweeps.sensitivity import Sensitivity as Sensitivity
 from .study.sweeps.store import merge_stores as merge_stores
 from .study.sweeps.sweep import read_study as read_study, sweep as sweep
 from .study.sweeps.sweep_result import Sweep as Sweep

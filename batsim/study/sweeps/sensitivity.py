@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from batsim.display import Shows
-from batsim.errors import StudyError
 from batsim.scenario.study_file import LATIN_HYPERCUBE, ONE_AT_A_TIME
 from batsim.statistics.designs import MorrisDesign, SobolDesign
 from batsim.statistics.designs import grid as grid_of
@@ -16,8 +15,8 @@ from batsim.study.running.replications import UNITS, plain
 if TYPE_CHECKING:
     import pandas as pd
 
+    from batsim.study.sweeps.agenda import Agenda
     from batsim.study.sweeps.points import Points
-    from batsim.study.sweeps.sweep_result import Sweep
 
     Floats = np.ndarray[Any, np.dtype[np.float64]]
     Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
@@ -83,13 +82,15 @@ class Sensitivity(Shows):
         ]
 
 
-def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
+def sensitivity_of(agenda: "Agenda", values: "Table", layout: str, measure: str) -> Sensitivity:
     """Say which inputs matter.
 
     Parameters
     ----------
-    sweep
-        Results of a study; all points share their random numbers, so that chance does not pass for an effect.
+    agenda
+        What the study comes to; all points share their random numbers, so that chance does not pass for an effect.
+    values, shape (points, replications)
+        The measure in the layout. [its unit]
     layout, measure
         What is looked at.
 
@@ -98,19 +99,11 @@ def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
     Sensitivity
         Morris effects, Sobol indices, swings (one at a time) or rank correlations (grid, Latin hypercube), each with
         an interval of the study's confidence.
-
-    Raises
-    ------
-    StudyError
-        When the layout or the measure is not in the sweep.
     """
-    if measure not in sweep.values.get(layout, {}):
-        msg = f"the study has no measure '{measure}' of layout '{layout}'"
-        raise StudyError(msg)
-    table = sweep.values[layout][measure]
-    outputs = table.mean(axis=1)
-    confidence, paths = sweep.agenda.schedule.confidence, sweep.paths
-    design = sweep.agenda.points.made
+    outputs = values.mean(axis=1)
+    points, confidence = agenda.points, agenda.schedule.confidence
+    paths = tuple(factor.path for factor in points.factors)
+    design = points.made
     parts: dict[str, Estimates]
     if isinstance(design, MorrisDesign):
         effects = morris_effects(design, outputs, confidence)
@@ -120,13 +113,13 @@ def sensitivity(sweep: "Sweep", layout: str, measure: str) -> Sensitivity:
             "spread of effect": _bare(effects.sigma),
         }
     elif isinstance(design, SobolDesign):
-        indices = sobol_indices(design, outputs, confidence=confidence, seed=sweep.agenda.schedule.seed)
+        indices = sobol_indices(design, outputs, confidence=confidence, seed=agenda.schedule.seed)
         parts = {"total": indices.total, "first order": indices.first}
-    elif sweep.agenda.points.design.kind == ONE_AT_A_TIME:
-        rows = _swings(table, paths, confidence)
+    elif points.design.kind == ONE_AT_A_TIME:
+        rows = _swings(values, paths, confidence)
         return Sensitivity(layout, measure, rows, confidence, _failed(outputs))
     else:
-        parts = {"rank correlation": rank_correlations(_inputs(sweep.agenda.points), outputs, confidence)}
+        parts = {"rank correlation": rank_correlations(_inputs(points), outputs, confidence)}
     return Sensitivity(layout, measure, _sorted(parts, paths), confidence, _failed(outputs))
 
 

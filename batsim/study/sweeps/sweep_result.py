@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from batsim.display import Shows
+from batsim.errors import StudyError
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.replications import UNITS, interval_json
 from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.cases import measure_names
 from batsim.study.sweeps.run_cases import Tally
-from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity
+from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store
 
 if TYPE_CHECKING:
@@ -98,8 +99,18 @@ class Sweep(Shows):
         return float(seen.mean()), float(low), float(high)
 
     def sensitivity(self, layout: str | None = None, measure: str | None = None) -> Sensitivity:
-        """Which inputs matter for a measure in a layout; the first of each when not given. See `sensitivity`."""
-        return sensitivity(self, layout or self.layouts[0], measure or self.measures[0])
+        """Which inputs matter for a measure in a layout; the first of each when not given.
+
+        Raises
+        ------
+        StudyError
+            When the layout or the measure is not in the sweep.
+        """
+        layout, measure = layout or self.layouts[0], measure or self.measures[0]
+        if measure not in self.values.get(layout, {}):
+            msg = f"the study has no measure '{measure}' of layout '{layout}'"
+            raise StudyError(msg)
+        return sensitivity_of(self.agenda, self.values[layout][measure], layout, measure)
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
