@@ -9,6 +9,7 @@ from batsim.scenario.parts.base import did_you_mean
 from batsim.statistics.intervals import Interval
 
 if TYPE_CHECKING:
+    from batsim.catalogue import Figures
     from batsim.scenario.site import Scenario
 
 ROUNDING = 1e-9
@@ -81,7 +82,6 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
 
 def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
     targets, figures = scenario.targets, scenario.figures
-    share = figures["decide.indifference_share"].value / 100.0
     limits = []
     if (most := targets.downtime_min_per_truck_shift) is not None:
         usual = figures["decide.indifference_downtime"].value / 100.0 * (most or OF_NONE_MIN)
@@ -90,11 +90,11 @@ def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
     if targets.waits is not None:
         least, minutes = targets.waits.share, targets.waits.minutes
         text = f"{100 * least:g} % of waits under {minutes:g} min"
-        usual = share * (1.0 - least) if least < 1.0 else share / 100.0
+        usual = _near(figures, 1.0 - least)
         limits.append(Limit("waits", "wait_within_target_share", -least, -1.0, own.get("waits", usual), text))
     if (most := targets.none_ready_share) is not None:
         text = f"at most {100 * most:g} % of trucks find none ready"
-        usual = share * most if most else share / 100.0
+        usual = _near(figures, most)
         limits.append(Limit("none ready", "found_none_ready_share", most, 1.0, own.get("none ready", usual), text))
     if targets.trucks_below_cut_out is not None:
         most = float(targets.trucks_below_cut_out)
@@ -102,6 +102,11 @@ def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
         text = f"at most {most:g} trucks below cut-out"
         limits.append(Limit("cut-out", "trucks_below_cut_out", most, 1.0, own.get("cut-out", usual), text))
     return limits
+
+
+def _near(figures: "Figures", allowed: float) -> float:
+    """Part of an allowed share that makes no difference; of a hundredth where none is allowed."""
+    return figures["decide.indifference_share"].value / 100.0 * (allowed if allowed > 0.0 else 0.01)
 
 
 def _check(scenario: "Scenario", limits: list[Limit], own: dict[str, float]) -> None:
