@@ -432,15 +432,15 @@ def test_frame_and_json():
 # --- rooms in which one thing is scarce ---
 
 
-def answer(room, replications=4, weeks=1.0):
-    """What binds in a room, in short runs in this process."""
-    settings = Settings("room", replications=replications, weeks=weeks, warm_up_weeks=0.5, workers=1)
+def answer(room, replications=4):
+    """The bottleneck of a room, in short runs in this process."""
+    settings = Settings("room", replications=replications, weeks=0.5, warm_up_weeks=0.25, workers=1)
     return batsim.bottleneck(room, settings)["room"]
 
 
 def test_one_station_for_24_trucks_binds():
     """A thing of which there is plenty changes nothing at all: the runs are paired."""
-    one = answer(roomy(stations=1), replications=6)
+    one = answer(roomy(stations=1), replications=5)
     by_name = {gain.what: gain for gain in one.gains}
 
     assert one.binding is not None
@@ -473,7 +473,7 @@ def test_few_batteries_bind():
 
 def test_few_attendants_on_one_shift_bind_there():
     """And they bind in the hours of that shift."""
-    one = answer(roomy(attendants={"room early": 12, "room late": 1, "room night": 12}), replications=10)
+    one = answer(roomy(attendants={"room early": 12, "room late": 1, "room night": 12}), replications=8)
 
     assert one.binding is not None
     assert one.binding.what == "one more attendant, room late shift"
