@@ -3,12 +3,15 @@
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path as FilePath
+from typing import Any
 
 from pydantic import ValidationError
 
 from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.checks.cross_checks import cross_checks
+from batsim.scenario.checks.price_checks import Offers
+from batsim.scenario.checks.survey_checks import equipment_names
 from batsim.scenario.factors import Between
 from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.site import Scenario
@@ -203,29 +206,31 @@ def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) 
 def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Problem]:
     """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
     problems: list[Problem] = []
-    value = source.at(path)
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, each in list(inner):
+    for key, value in source.entries(path):
         here = (*path, key)
-        if key == "observed" and isinstance(each, str):
-            file = folder / each
-            try:
-                lines = file.read_text(encoding="utf-8-sig").splitlines() if file.is_file() else None
-            except (OSError, UnicodeDecodeError):
-                lines = None
-            times = [(number, line.strip()) for number, line in enumerate(lines or (), start=1)]
-            times = [(number, text) for number, text in times if text and not text.startswith("#")]
-            if not times or len(times) > MOST_TIMES:
-                rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
-                problems.append(problem(source, here, rule, got=shown(str(file))))
-                continue
-            value[key] = [text for _, text in times]
-            source.locations.update(
-                {(*here, entry): Location(str(file), number, 1) for entry, (number, _) in enumerate(times)}
-            )
-        else:
+        if key != "observed" or not isinstance(value, str):
             problems += _read_observed(source, here, folder)
+            continue
+        file = folder / value
+        times = _times(file)
+        if not times or len(times) > MOST_TIMES:
+            rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
+            problems.append(problem(source, here, rule, got=shown(str(file))))
+            continue
+        source.at(path)[key] = [text for _, text in times]
+        for entry, (line, _) in enumerate(times):
+            source.locations[(*here, entry)] = Location(str(file), line, 1)
     return problems
+
+
+def _times(file: FilePath) -> list[tuple[int, str]]:
+    """Lines of a file of durations that hold one, with their numbers; none where it cannot be read."""
+    try:
+        lines = file.read_text(encoding="utf-8-sig").splitlines() if file.is_file() else []
+    except (OSError, UnicodeDecodeError):
+        lines = []
+    stripped = [(number, line.strip()) for number, line in enumerate(lines, start=1)]
+    return [(number, text) for number, text in stripped if text and not text.startswith("#")]
 
 
 @cache
@@ -244,12 +249,23 @@ def catalogue_names(document: str) -> list[str]:
     return list(part.data) if part is not None else []
 
 
-def _offers() -> dict[str, list[str]]:
+@cache
+def _offers() -> Offers:
     """Names of the catalogue by the kind of thing they stand for."""
+    handling = [_catalogue_part(f"handling/{name}") for name in catalogue.handling_names()]
+    arrangements = [part.data for part in handling if part is not None]
     return {
         "battery type": catalogue_names("battery_types"),
         "charger type": catalogue_names("charger_types"),
         "handling arrangement": list(catalogue.handling_names()),
+        "equipment": [name for arrangement in arrangements for name in equipment_names(arrangement)],
+        "device": [
+            name
+            for arrangement in arrangements
+            for key in ("devices", "watering_devices")
+            for name in arrangement.get(key) or ()
+        ],
+        "part": [part["part"] for arrangement in arrangements for part in arrangement["needs"]["parts"]],
     }
 
 
@@ -257,21 +273,22 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
     problems = []
     for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
-        entries = draft.data.get(section)
-        for name, entry in entries.items() if isinstance(entries, dict) else ():
+        for name, entry in draft.entries((section,)):
             if isinstance(entry, dict) and "from" in entry:
                 problems += _start_from(draft, (section, name), document)
-    for name in _names_in_use(draft, "battery"):
+    groups = [group for _, group in draft.entries(("trucks",)) if isinstance(group, dict)]
+    layouts = [layout for _, layout in draft.entries(("layouts",)) if isinstance(layout, dict)]
+    standby = [layout["standby"] for layout in layouts if isinstance(layout.get("standby"), dict)]
+    for name in _names_in_use(groups, "battery"):
         _add(draft, ("batteries", name), "battery_types")
-    for name in _names_in_use(draft, "chargers"):
+    for name in _names_in_use(layouts, "chargers"):
         _add(draft, ("chargers", name), "charger_types")
-    for name in _names_in_use(draft, "handling"):
+    for name in _names_in_use(layouts + standby, "handling"):
         if name in catalogue.handling_names():
             _add(draft, ("handling", name), f"handling/{name}")
-    trucks = draft.data.get("trucks")
-    for number, group in enumerate(trucks if isinstance(trucks, list) else ()):
-        if isinstance(group, dict) and isinstance(name := group.get("class"), str):
-            problems += _take_class(draft, number, name, group)
+    for number, group in draft.entries(("trucks",)):
+        if isinstance(group, dict) and isinstance(truck_class := group.get("class"), str):
+            problems += _take_class(draft, number, truck_class, group)
     return problems
 
 
@@ -293,15 +310,10 @@ def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     return [found]
 
 
-def _names_in_use(draft: LocatedData, key: str) -> list[str]:
-    """Names that truck groups (for batteries) or layouts refer to under a key."""
-    entries = draft.data.get("trucks" if key == "battery" else "layouts")
-    parts = entries.values() if isinstance(entries, dict) else entries if isinstance(entries, list) else ()
-    values = [part.get(key) for part in parts if isinstance(part, dict)]
-    if key == "handling":
-        standby = [part.get("standby") for part in parts if isinstance(part, dict)]
-        values += [each.get(key) for each in standby if isinstance(each, dict)]
-    names = [each for value in values for each in (value if isinstance(value, list) else [value])]
+def _names_in_use(blocks: list[dict[str, Any]], key: str) -> list[str]:
+    """Names that blocks refer to under a key, one or a list of them, each perhaps with its number before it."""
+    values = [block.get(key) for block in blocks]
+    names = [name for value in values for name in (value if isinstance(value, list) else [value])]
     return [name.rpartition(" x ")[2].strip() for name in names if isinstance(name, str)]
 
 
@@ -316,7 +328,7 @@ def _add(draft: LocatedData, path: Path, document: str) -> None:
         draft.put(path, part)
 
 
-def _take_class(draft: LocatedData, number: int, name: str, group: dict[str, object]) -> list[Problem]:
+def _take_class(draft: LocatedData, number: str | int, name: str, group: dict[str, object]) -> list[Problem]:
     """Give a truck group the mean power, voltage and removal of its class where it states none."""
     part = _catalogue_part("truck_classes", name)
     if part is None:
@@ -334,18 +346,16 @@ def _take_class(draft: LocatedData, number: int, name: str, group: dict[str, obj
 def _fill_in(draft: LocatedData, path: Path, figures: catalogue.Figures) -> list[Problem]:
     """Put figures of the catalogue in place of `{figure: NAME}` and `{figure_range: NAME}`."""
     problems: list[Problem] = []
-    value = draft.at(path)
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, each in list(inner):
+    for key, value in draft.entries(path):
         here = (*path, key)
-        if isinstance(each, dict) and len(each) == 1 and next(iter(each)) in ("figure", "figure_range"):
-            kind, name = next(iter(each.items()))
+        if isinstance(value, dict) and len(value) == 1 and next(iter(value)) in ("figure", "figure_range"):
+            kind, name = next(iter(value.items()))
             if name not in figures:
                 rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
                 problems.append(problem(draft, (*here, kind), rule, got=shown(name)))
-                value[key] = None
+                draft.at(path)[key] = None
                 continue
-            value[key] = _as_stated(figures[name], ranged=kind == "figure_range")
+            draft.at(path)[key] = _as_stated(figures[name], ranged=kind == "figure_range")
             if draft.holds((FIGURES_KEY, name)):
                 draft.locations[here] = draft.location((FIGURES_KEY, name))
         else:

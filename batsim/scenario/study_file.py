@@ -36,6 +36,8 @@ DESIGN_FORM = (
 )
 LEVELS = 4
 """Levels of a Morris design when not stated, as Morris (1991) uses them."""
+LEVELS_OF = {MORRIS: ("levels",)}
+"""Keys that a kind of design may have beside its number."""
 MOST_POINTS = 1_000_000
 MOST_TRIED = 60
 """Values of one factor that are tried on their own before a study begins."""
@@ -87,20 +89,19 @@ class DesignText(Kind):
         """Read it."""
         if value in ALONE:
             return Design(str(value))
-        if not isinstance(value, dict) or not value or set(value) - {*NUMBERED, "levels"}:
-            raise ValueError(DESIGN_FORM)
-        kinds = [key for key in value if key in NUMBERED]
-        if len(kinds) != 1 or ("levels" in value and kinds[0] != MORRIS):
+        kinds = [key for key in value if key in NUMBERED] if isinstance(value, dict) else []
+        if not isinstance(value, dict) or len(kinds) != 1 or set(value) - {kinds[0], *LEVELS_OF.get(kinds[0], ())}:
             raise ValueError(DESIGN_FORM)
         counts = each_entry(value.items(), Count(least=2, most=MOST_POINTS).read)
         numbers = {str(key): int(count) for key, count in zip(value, counts, strict=True)}
-        if kinds[0] == SOBOL and numbers[SOBOL] & (numbers[SOBOL] - 1):
+        design = Design(str(kinds[0]), numbers[kinds[0]], numbers.get("levels", LEVELS))
+        if design.kind == SOBOL and design.number & (design.number - 1):
             msg = "a Sobol design needs a power of two, such as {sobol: 256}"
             raise ValueError(msg)
-        if numbers.get("levels", LEVELS) % 2:
+        if design.levels % 2:
             msg = "a Morris design needs an even number of levels, such as {morris: 20, levels: 4}"
             raise ValueError(msg)
-        return Design(str(kinds[0]), numbers[kinds[0]], numbers.get("levels", LEVELS))
+        return design
 
 
 SOME_VALUES = {"type": "array", "minItems": 1, "maxItems": MOST_VALUES}
@@ -218,14 +219,14 @@ def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
         source = LocatedData.of(read_file(FilePath(path)), file)
     except YamlTextError as error:
         raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
-    found = _valid(source)
-    return _checked(found, source, read(FilePath(path).parent / found.scenario), measures)
+    study_file = _valid(source)
+    return _checked(study_file, source, read(FilePath(path).parent / study_file.scenario), measures)
 
 
-def stated_study(scenario: Scenario, source: dict[str, Any], measures: tuple[str, ...]) -> Study:
+def stated_study(scenario: Scenario, keys: dict[str, Any], measures: tuple[str, ...]) -> Study:
     """Check a study of a scenario that is stated in Python, with the keys of a study file; errors as for those."""
-    marked = LocatedData("study", {"scenario": scenario.file, **source})
-    return _checked(_valid(marked), marked, scenario, measures)
+    source = LocatedData("study", {"scenario": scenario.file, **keys})
+    return _checked(_valid(source), source, scenario, measures)
 
 
 def _valid(source: LocatedData) -> StudyFile:
@@ -236,47 +237,52 @@ def _valid(source: LocatedData) -> StudyFile:
         raise ScenarioError(source.file, problems_of(error, source, StudyFile)) from None
 
 
-def _checked(found: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Study:
+def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Study:
     """Check a study against its scenario."""
-    problems = [*_names(found, source, scenario, measures)]
-    if found.layouts is not None and not problems:
-        scenario = scenario.with_layouts(found.layouts)
-    factors = list(_factors(found, source, scenario, problems))
-    if "unknowns" in found.also_vary:
-        varied = [path for each in factors for path in source_of(scenario).spread(each.path)]
-        factors += [each for each in scenario.unknowns if not any(lies_in(each.path, path) for path in varied)]
-    if not found.vary and not factors and "catalogue" not in found.also_vary:
+    problems = [*_names(file, source, scenario, measures)]
+    if file.layouts is not None and not problems:
+        scenario = scenario.with_layouts(file.layouts)
+    factors = list(_factors(file, source, scenario, problems))
+    if "unknowns" in file.also_vary:
+        factors += _unknowns_beside(factors, scenario)
+    if not file.vary and not factors and "catalogue" not in file.also_vary:
         problems.append(problem(source, (), "varies nothing; state paths and values under 'vary'"))
     if problems:
         raise ScenarioError(source.file, problems)
     return Study(
         source.file,
-        found.study,
+        file.study,
         scenario,
-        tuple(dict.fromkeys(found.layouts or scenario.layouts)),
+        tuple(dict.fromkeys(file.layouts or scenario.layouts)),
         tuple(factors),
-        "catalogue" in found.also_vary,
-        found.design,
-        tuple(dict.fromkeys(found.measures)),
-        found.simulation,
+        "catalogue" in file.also_vary,
+        file.design,
+        tuple(dict.fromkeys(file.measures)),
+        file.simulation,
     )
 
 
-def _names(found: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
+def _unknowns_beside(factors: list[Factor], scenario: Scenario) -> list[Factor]:
+    """Inputs of a scenario that are not known, those left out that the study varies itself."""
+    varied = [path for factor in factors for path in source_of(scenario).spread(factor.path)]
+    return [unknown for unknown in scenario.unknowns if not any(lies_in(unknown.path, path) for path in varied)]
+
+
+def _names(file: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
     """Find layouts and measures that there are not."""
-    for number, name in enumerate(found.layouts or ()):
+    for number, name in enumerate(file.layouts or ()):
         if name not in scenario.layouts:
             rule = f"no layout of this name in the scenario{did_you_mean(name, list(scenario.layouts))}"
             yield problem(source, ("layouts", number), rule, got=name)
-    for number, name in enumerate(found.measures):
+    for number, name in enumerate(file.measures):
         if name not in measures:
             rule = f"no measure of this name{did_you_mean(name, measures)}"
             yield problem(source, ("measures", number), rule, got=name)
 
 
-def _factors(found: StudyFile, source: LocatedData, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:
+def _factors(file: StudyFile, source: LocatedData, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:
     """Read the factors, and try each of their values on its own."""
-    for path, values in found.vary.items():
+    for path, values in file.vary.items():
         here = ("vary", path)
         if path in SETTLED:
             rule = "is stated once for the whole study, under 'simulation'"

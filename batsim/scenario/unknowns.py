@@ -24,15 +24,14 @@ def settle(draft: LocatedData) -> tuple[tuple[Between, ...], list[Problem]]:
 
 
 def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: list[Problem]) -> None:
-    value = draft.at(path)
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, each in list(inner):
+    for key, value in draft.entries(path):
         here = (*path, key)
-        if not isinstance(each, dict) or BETWEEN not in each:
+        if not isinstance(value, dict) or BETWEEN not in value:
             _settle(draft, here, unknowns, problems)
             continue
+        settled = _first_end(value)
         try:
-            unknown = between_of(path_text(here), each)
+            unknown = between_of(path_text(here), value)
         except Faults as error:
             problems += [problem(draft, (*here, *fault.path), fault.rule, got=fault.got) for fault in error.faults]
         except ValueError as error:
@@ -40,9 +39,8 @@ def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: l
         else:
             layout = str(here[1]) if here[0] == "layouts" and len(here) > 1 else None
             unknowns.append(replace(unknown, layout=layout))
-            value[key] = unknown.middle
-            continue
-        value[key] = _first_end(each)
+            settled = unknown.middle
+        draft.at(path)[key] = settled
 
 
 def lies_in(path: str, draft: str) -> bool:
@@ -64,24 +62,30 @@ def _first_end(stated: dict[str, object]) -> object:
 
 def figures_instead(draft: LocatedData) -> tuple[Figures, list[Problem]]:
     """Figures that hold for the scenario, some in place of the catalogue's, and what is wrong with those."""
-    stated = draft.data.get(FIGURES_KEY)
-    found: dict[str, Figure] = {}
+    stated: dict[str, Figure] = {}
     problems: list[Problem] = []
-    for name, value in stated.items() if isinstance(stated, dict) else ():
+    entries = draft.entries((FIGURES_KEY,)) if isinstance(draft.at((FIGURES_KEY,)), dict) else ()
+    for key, value in entries:
+        name = str(key)
         if name not in FIGURES:
-            rule = f"not a figure of the catalogue{did_you_mean(str(name), list(FIGURES))}"
-            problems.append(problem(draft, (FIGURES_KEY, name), rule, of_key=True))
+            rule = f"not a figure of the catalogue{did_you_mean(name, list(FIGURES))}"
+            problems.append(problem(draft, (FIGURES_KEY, key), rule, of_key=True))
             continue
-        figure = FIGURES[name]
-        match = AMOUNT.fullmatch(str(value)) if isinstance(value, str | int | float) and value is not True else None
-        if match is None or (match[2] or "1") != figure.unit:
-            rule = f"needs a value such as {figure.text}"
-            problems.append(problem(draft, (FIGURES_KEY, name), rule, got=shown(value)))
-            continue
-        number = float(match[1])
-        if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
-            rule = "must be above 0" if figure.low > 0.0 else "must be at least 0"
-            problems.append(problem(draft, (FIGURES_KEY, name), rule, got=shown(value)))
-            continue
-        found[name] = figure.stated(number)
-    return Figures(found), problems
+        try:
+            stated[name] = FIGURES[name].stated(_number_for(FIGURES[name], value))
+        except ValueError as error:
+            problems.append(problem(draft, (FIGURES_KEY, key), str(error), got=shown(value)))
+    return Figures(stated), problems
+
+
+def _number_for(figure: Figure, value: object) -> float:
+    """Number that is to stand for a figure, in its unit and on its side of zero; a ValueError states the rule."""
+    match = AMOUNT.fullmatch(str(value)) if isinstance(value, str | int | float) and value is not True else None
+    if match is None or (match[2] or "1") != figure.unit:
+        msg = f"needs a value such as {figure.text}"
+        raise ValueError(msg)
+    number = float(match[1])
+    if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
+        msg = "must be above 0" if figure.low > 0.0 else "must be at least 0"
+        raise ValueError(msg)
+    return number

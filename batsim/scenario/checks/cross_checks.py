@@ -1,17 +1,17 @@
 """Rules that need more than one part of a scenario: names that must exist, counts that must fit."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from itertools import combinations
 from types import MappingProxyType
 
 from batsim.errors import Problem
 from batsim.formulas.discharge import discharge_at_power
 from batsim.scenario.checks.layout_checks import layout_problems
-from batsim.scenario.checks.price_checks import price_problems
+from batsim.scenario.checks.price_checks import Offers, price_problems
 from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.base import did_you_mean, shown
-from batsim.scenario.parts.calendar import Window, mean_shift_min, overlap_min, shift_windows
+from batsim.scenario.parts.calendar import Window, common, mean_shift_min, shift_windows
 from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
@@ -23,25 +23,27 @@ SHORTEST_RUN_MIN = 20.0
 """Work on one battery below which the stated power must be a slip. [min]"""
 
 
-def cross_checks(scenario: Scenario, source: LocatedData, offers: Mapping[str, Sequence[str]]) -> list[Problem]:
+def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> list[Problem]:
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
-    names = [*_group_names(scenario, source, offers), *_layout_names(scenario, source, offers)]
+    names = [*_group_names(scenario, source, offers)]
+    for name in scenario.layouts:
+        names += _layout_names(scenario, name, source, offers)
     levels = list(_levels(scenario, source))
-    found = [
+    problems = [
         *names,
         *levels,
         *_shifts(scenario, source),
         *_together(scenario, source),
-        *price_problems(scenario, source),
-        *survey_problems(scenario, source),
+        *price_problems(scenario, source, offers),
+        *survey_problems(scenario, source, offers["equipment"]),
     ]
     if not names and not levels:
         for name in scenario.layouts:
-            found += layout_problems(scenario, name, source)
-    return found
+            problems += layout_problems(scenario, name, source)
+    return problems
 
 
-def _group_names(scenario: Scenario, source: LocatedData, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
+def _group_names(scenario: Scenario, source: LocatedData, offers: Offers) -> Iterator[Problem]:
     """Names that truck groups have, once each, and that they refer to."""
     seen: list[str] = []
     for number, group in enumerate(scenario.trucks):
@@ -59,27 +61,28 @@ def _group_names(scenario: Scenario, source: LocatedData, offers: Mapping[str, S
             yield from _known(source, path, battery, list(scenario.batteries), "battery type")
 
 
-def _layout_names(scenario: Scenario, source: LocatedData, offers: Mapping[str, Sequence[str]]) -> Iterator[Problem]:
-    """Names that layouts refer to: arrangements, chargers, shifts, battery types in use."""
+def _layout_names(scenario: Scenario, name: str, source: LocatedData, offers: Offers) -> Iterator[Problem]:
+    """Names that a layout refers to: arrangements, chargers, shifts, battery types in use."""
+    layout = scenario.layouts[name]
+    at: Path = ("layouts", name)
+    handling: list[tuple[str, Path]] = [(layout.handling, (*at, "handling"))]
+    if layout.standby is not None:
+        handling.append((layout.standby.handling, (*at, "standby", "handling")))
+    for arrangement, path in handling:
+        yield from _known(source, path, arrangement, list(scenario.handling), "handling arrangement", offers)
+    in_a_list = source.holds((*at, "chargers", 0))
+    for position, count in enumerate(layout.chargers):
+        here: Path = (*at, "chargers", position) if in_a_list else (*at, "chargers")
+        yield from _known(source, here, count.charger, list(scenario.chargers), "charger type", offers)
+    for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
+        yield from _known(source, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
     in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
     if not set(in_use) <= set(scenario.batteries):
         in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
-    for name, layout in scenario.layouts.items():
-        at: Path = ("layouts", name)
-        known = list(scenario.handling)
-        yield from _known(source, (*at, "handling"), layout.handling, known, "handling arrangement", offers)
-        if layout.standby is not None:
-            here: Path = (*at, "standby", "handling")
-            yield from _known(source, here, layout.standby.handling, known, "handling arrangement", offers)
-        for position, count in enumerate(layout.chargers):
-            path = (*at, "chargers", position) if source.holds((*at, "chargers", 0)) else (*at, "chargers")
-            yield from _known(source, path, count.charger, list(scenario.chargers), "charger type", offers)
-        for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
-            yield from _known(source, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
-        for battery in layout.batteries or ():
-            if battery and battery not in in_use:
-                rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
-                yield problem(source, (*at, "batteries", battery), rule, of_key=True)
+    for battery in layout.batteries or ():
+        if battery and battery not in in_use:
+            rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
+            yield problem(source, (*at, "batteries", battery), rule, of_key=True)
 
 
 def _known(
@@ -88,7 +91,7 @@ def _known(
     name: str,
     known: list[str],
     what: str,
-    offers: Mapping[str, Sequence[str]] = MappingProxyType({}),
+    offers: Offers = MappingProxyType({}),
 ) -> Iterator[Problem]:
     """Report a name that nothing carries."""
     if name not in known:
@@ -104,17 +107,10 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
             continue
         windows = {name: _one_week(scenario, name) for name in group.shifts}
         for first, second in combinations(group.shifts, 2):
-            if overlap_min(windows[first], windows[second]) > 0.0:
-                start = max(
-                    (max(a, c) for a, b in windows[first] for c, d in windows[second] if min(b, d) > max(a, c)),
-                    default=0.0,
-                )
-                yield problem(
-                    source,
-                    ("trucks", number, "shifts"),
-                    "a truck works one shift at a time",
-                    got=f"'{first}' and '{second}', both at work on {moment_text(start)}",
-                )
+            both = common(windows[first], windows[second])
+            if both:
+                got = f"'{first}' and '{second}', both at work on {moment_text(max(start for start, _ in both))}"
+                yield problem(source, ("trucks", number, "shifts"), "a truck works one shift at a time", got=got)
         if not any(windows.values()):
             yield problem(source, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
 

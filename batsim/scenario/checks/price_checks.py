@@ -1,15 +1,12 @@
 """Checks on prices: one currency, and names of things that there are."""
 
-from collections.abc import Iterator, Sequence
-from functools import cache
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from batsim import catalogue
 from batsim.errors import Problem
 from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
-from batsim.scenario.text.yaml_text import read_file
 
 if TYPE_CHECKING:
     from batsim.scenario.parts.handling import Arrangement
@@ -17,6 +14,8 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
+Offers = Mapping[str, Sequence[str]]
+"""Names that the catalogue offers, by the kind of thing that they stand for."""
 PARTS = (
     "single-point watering set",
     "water cart",
@@ -30,32 +29,31 @@ OWNED = ("batteries", "chargers", "devices", "bays", "stations", "attendants")
 """Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
 
 
-def price_problems(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
+def price_problems(scenario: "Scenario", source: LocatedData, offers: Offers) -> Iterator[Problem]:
     """Find prices in another currency than the site's, and prices of what neither scenario nor catalogue has.
 
     A layout that is left out may have been the only one to use what the catalogue has; its price does no harm.
     """
-    prices = scenario.prices
-    held = [(*each.devices, *each.watering_devices) for each in scenario.handling.values()]
-    known: dict[str, Sequence[str]] = {
-        "battery": list(scenario.batteries),
-        "charger": list(scenario.chargers),
-        "device": list(dict.fromkeys(name for kinds in held for name in kinds)),
-        "part": list(dict.fromkeys(name for each in scenario.handling.values() for name in part_names(each))),
+    handling = scenario.handling.values()
+    known: dict[str, tuple[Sequence[str], Sequence[str]]] = {
+        "battery": (list(scenario.batteries), ()),
+        "charger": (list(scenario.chargers), offers["charger type"]),
+        "device": (list(dict.fromkeys(name for kind in handling for name in kind.devices_held)), offers["device"]),
+        "part": (list(dict.fromkeys(name for kind in handling for name in part_names(kind))), offers["part"]),
     }
-    for key, names in known.items():
-        named: dict[str, Money] = getattr(prices, key)
-        for name, money in named.items():
+    for key, (names, shipped) in known.items():
+        priced: dict[str, Money] = getattr(scenario.prices, key)
+        for name, money in priced.items():
             path: Path = ("prices", key, name) if name else ("prices", key)
-            if name and name not in names and name not in _catalogue_names(key):
+            if name and name not in names and name not in shipped:
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
                 yield problem(source, path, rule, of_key=True)
             yield from _currency(scenario, source, path, money)
     yield from _owned(scenario, source)
     for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
-        money_or_none: Money | None = getattr(prices, key)
-        if money_or_none is not None:
-            yield from _currency(scenario, source, ("prices", key), money_or_none)
+        price: Money | None = getattr(scenario.prices, key)
+        if price is not None:
+            yield from _currency(scenario, source, ("prices", key), price)
     yield from _tariff(scenario, source)
 
 
@@ -88,17 +86,6 @@ def _owned(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
 def part_names(arrangement: "Arrangement") -> tuple[str, ...]:
     """Parts that an equipment list may hold beside batteries, chargers and devices."""
     return (*dict.fromkeys((*(part.part for part in arrangement.needs.parts), *PARTS)),)
-
-
-@cache
-def _catalogue_names(key: str) -> frozenset[str]:
-    """Chargers or devices of the catalogue; battery types are named by the trucks."""
-    if key == "charger":
-        return frozenset(read_file(catalogue.document("charger_types")).data)
-    kinds = [read_file(catalogue.document(f"handling/{name}")).data for name in catalogue.handling_names()]
-    held = [name for each in kinds for what in ("devices", "watering_devices") for name in each.get(what) or ()]
-    parts = [part["part"] for each in kinds for part in each["needs"]["parts"]]
-    return frozenset({"device": held, "part": parts}.get(key, ()))
 
 
 def _currency(scenario: "Scenario", source: LocatedData, path: Path, money: "Money") -> Iterator[Problem]:

@@ -1,7 +1,6 @@
 """Plain data that remembers where in which file each value stands."""
 
 import re
-from collections.abc import Iterable
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
@@ -63,6 +62,11 @@ class LocatedData:
             except (KeyError, IndexError, TypeError):
                 return None
         return value
+
+    def entries(self, path: Path) -> list[tuple[str | int, Any]]:
+        """Keys or numbers of the entries of what stands at a path, each with its value; none where it has none."""
+        value = self.at(path)
+        return list(value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ())
 
     def holds(self, path: Path) -> bool:
         """Tell whether the path leads to a value."""
@@ -152,16 +156,13 @@ class LocatedData:
         places: list[Path] = [()]
         for key in self._keys(path):
             places = [
-                (*place, entry) for place in places for entry in (self._entries(place) if key == EVERY else (key,))
+                (*place, inner)
+                for place in places
+                for inner in ([entry for entry, _ in self.entries(place)] if key == EVERY else [key])
             ]
         if not places:
             raise self._no_path(path, "stands for nothing in this scenario")
         return [path_text(place) for place in places]
-
-    def _entries(self, path: Path) -> Iterable[str | int]:
-        """Keys or numbers of the entries of what stands at a path."""
-        value = self.at(path)
-        return value if isinstance(value, dict) else range(len(value) if isinstance(value, list) else 0)
 
     def layout_of(self, path: str) -> str | None:
         """Layout that a path lies in; None when it concerns all, or more than one."""

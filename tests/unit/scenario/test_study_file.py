@@ -521,7 +521,7 @@ def test_check_lists_what_is_not_known_and_what_is_stated_anew(opened: Path) -> 
         "    trucks[0].duty.mean_power: between 3 kW and 3.4 kW",
         "    batteries.big.cool_down: between 7 h and 9 h",
         "    layouts.in the truck.in_truck.ceiling: between 75 % and 85 %",
-        "  2 figures are stated anew:",
+        "  2 figures are stated in place of the catalogue's:",
         "    battery.vented_lead_acid.peukert: 1.25 in place of 1.2",
         "    travel.speed: 6 km/h in place of 8 km/h",
         "Rules of thumb know no queue and no spread; run 'batsim compare' for the answer.",
