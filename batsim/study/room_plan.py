@@ -34,7 +34,7 @@ class Bay(NamedTuple):
     box: Box
 
 
-class Way(NamedTuple):
+class DrawnWay(NamedTuple):
     """Way of a device from a station to the farthest bay that it serves from there."""
 
     station: int
@@ -51,7 +51,7 @@ class RoomPlan:
     bays: tuple[Bay, ...]
     stations: tuple[tuple[float, float], ...]
     """Middles of the stations. [m]"""
-    ways: tuple[Way, ...]
+    ways: tuple[DrawnWay, ...]
     overhead: bool
     """Whether the device goes overhead, both distances at once."""
     aisles: tuple[Box, ...]
@@ -90,56 +90,66 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     floor = scenario.layouts[layout].floor
     if floor is None:
         return None
-    plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
-    assert plan.floor is not None  # the layout states one
-    spots, stations = bay_spots(floor, plan.floor.bays), station_spots(floor, plan.floor.stations)
+    planned = blueprint_of(scenario, layout, WEEK_MIN, 0.0).floor
+    assert planned is not None  # the layout states one
+    spots, stations = bay_spots(floor, planned.bays), station_spots(floor, planned.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
     overhead = path == "overhead"
-    sizes = [scenario.batteries[name].size for name in scenario.batteries_of(layout)]
-    measured = [(size.length_mm / 1000.0, size.width_mm / 1000.0) for size in sizes if size is not None]
-    size = (max(each[0] for each in measured), max(each[1] for each in measured)) if measured else None
-    bays, aisles = [], []
-    for row, mine in _by_row(floor, spots):
-        found = _bays(row, mine, size)
-        bays += found
-        if scenario.room.aisle_m is not None and found:
-            aisles.append(_aisle(row, found, stations, scenario.room.aisle_m))
+    size, aisle_m = _largest_battery(scenario, layout), scenario.room.aisle_m
+    rows = [(row, _bays(row, row_spots, size)) for row, row_spots in _by_row(floor, spots)]
+    bays = tuple(bay for _, row_bays in rows for bay in row_bays)
     ways = [
-        _way(number + 1, station, [spots[bay] for bay in plan.floor.nearest[number]], overhead=overhead)
-        for number, station in enumerate(stations)
-        if plan.floor.nearest[number]
+        _way(number, station, [spots[bay] for bay in nearest], overhead=overhead)
+        for number, (station, nearest) in enumerate(zip(stations, planned.nearest, strict=True), 1)
+        if nearest
     ]
-    zones = {
-        name: _box(zone.from_point.x_m, zone.from_point.y_m, zone.to_point.x_m, zone.to_point.y_m)
-        for name, zone in floor.zones.items()
-    }
-    length, width = scenario.room.length_m, scenario.room.width_m
-    outline = None if length is None or width is None else (length, width)
-    walls = None if outline is None else Box(0.0, 0.0, *outline)
-    inside = walls is not None and all(_holds(walls, each.box) for each in bays)
     return RoomPlan(
-        layout,
-        tuple(bays),
-        tuple((spot.x_m, spot.y_m) for spot in stations),
-        tuple(ways),
-        overhead,
-        tuple(aisles),
-        zones,
-        walls if inside else None,
-        outline,
-        scenario.room.aisle_m,
-        scenario.room.wash_m,
+        layout=layout,
+        bays=bays,
+        stations=tuple((spot.x_m, spot.y_m) for spot in stations),
+        ways=tuple(ways),
+        overhead=overhead,
+        aisles=_aisles(rows, stations, aisle_m),
+        zones={
+            name: _box(zone.from_point.x_m, zone.from_point.y_m, zone.to_point.x_m, zone.to_point.y_m)
+            for name, zone in floor.zones.items()
+        },
+        room=_walls(scenario, bays),
+        size_m=_measured(scenario),
+        aisle_m=aisle_m,
+        wash_m=scenario.room.wash_m,
     )
+
+
+def _largest_battery(scenario: "Scenario", layout: str) -> tuple[float, float] | None:
+    """Length and width that every battery of a layout keeps; None where none is measured. [m]"""
+    sizes = [size for name in scenario.batteries_of(layout) if (size := scenario.batteries[name].size) is not None]
+    if not sizes:
+        return None
+    return max(size.length_mm for size in sizes) / 1000.0, max(size.width_mm for size in sizes) / 1000.0
+
+
+def _measured(scenario: "Scenario") -> tuple[float, float] | None:
+    """Length and width of the room; None where it is not measured. [m]"""
+    length_m, width_m = scenario.room.length_m, scenario.room.width_m
+    return None if length_m is None or width_m is None else (length_m, width_m)
+
+
+def _walls(scenario: "Scenario", bays: tuple[Bay, ...]) -> Box | None:
+    """Walls of the room, where it is measured and all bays lie in it."""
+    size_m = _measured(scenario)
+    walls = None if size_m is None else Box(0.0, 0.0, *size_m)
+    return walls if walls is not None and all(_holds(walls, bay.box) for bay in bays) else None
 
 
 def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[BayRow, list[Spot]]]":
     """Positions of each row, in the order of `bay_spots`."""
-    found, start = [], 0
+    by_row, start = [], 0
     for row in floor.rows:
         end = len(spots) if row.bays is None else start + row.bays * row.levels
-        found.append((row, spots[start:end]))
+        by_row.append((row, spots[start:end]))
         start = end
-    return found
+    return by_row
 
 
 def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Bay]:
@@ -156,6 +166,13 @@ def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) 
     ]
 
 
+def _aisles(rows: "list[tuple[BayRow, list[Bay]]]", stations: "list[Spot]", aisle_m: float | None) -> tuple[Box, ...]:
+    """What is kept clear in front of the rows; nothing where the room states no aisle."""
+    if aisle_m is None:
+        return ()
+    return tuple(_aisle(row, bays, stations, aisle_m) for row, bays in rows if bays)
+
+
 def _aisle(row: "BayRow | StationRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
     """What is kept clear in front of a row, on the side of the stations. [m]"""
     first, last = bays[0].box, bays[-1].box
@@ -168,7 +185,7 @@ def _aisle(row: "BayRow | StationRow", bays: list[Bay], stations: "list[Spot]", 
     return _box(x_m, first.y_m, x_m + aisle_m, last.y_m + last.height_m)
 
 
-def _way(number: int, station: "Spot", near: "list[Spot]", *, overhead: bool) -> Way:
+def _way(number: int, station: "Spot", near: "list[Spot]", *, overhead: bool) -> DrawnWay:
     """Way to the farthest of some bays: along the row and then across, or straight. [m]"""
 
     def metres(spot: "Spot") -> float:
@@ -177,7 +194,7 @@ def _way(number: int, station: "Spot", near: "list[Spot]", *, overhead: bool) ->
 
     far = max(near, key=metres)
     corner = () if overhead else ((far.x_m, station.y_m),)
-    return Way(number, ((station.x_m, station.y_m), *corner, (far.x_m, far.y_m)), metres(far))
+    return DrawnWay(number, ((station.x_m, station.y_m), *corner, (far.x_m, far.y_m)), metres(far))
 
 
 def _box(x0: float, y0: float, x1: float, y1: float) -> Box:
@@ -186,7 +203,7 @@ def _box(x0: float, y0: float, x1: float, y1: float) -> Box:
 
 
 def _holds(outer: Box, inner: Box) -> bool:
-    """Tell whether a rectangle lies in another, its edges included."""
+    """Whether a rectangle lies in another, its edges included."""
     ends = inner.x_m + inner.width_m, inner.y_m + inner.height_m
     return (
         outer.x_m <= inner.x_m

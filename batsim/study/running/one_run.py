@@ -112,6 +112,21 @@ def record_until(
 
 def _moment(scenario: "Scenario", what: str, text: str) -> float:
     """Read week, weekday and, unless it is a day, time of day; refuse what lies outside the run. [min]"""
+    first_min, length_min = first_week_min(scenario.simulation.warm_up_min), _length_min(scenario)
+    time_min = first_min + _since_week_1_min(what, text)
+    if time_min < 0.0:
+        msg = (
+            f"{what} must lie in the run, which begins at week {1 - int(first_min // WEEK_MIN)} Mon 00:00 (got {text})"
+        )
+        raise ValueError(msg)
+    if time_min > length_min or (time_min == length_min and what != "the end"):
+        msg = f"{what} must lie in the run, which ends at {_end(scenario)} (got {text})"
+        raise ValueError(msg)
+    return time_min
+
+
+def _since_week_1_min(what: str, text: str) -> float:
+    """Read the same as time from Monday 00:00 of week 1. [min]"""
     clock = what != "the day"
     form = r"(?:week (-?\d{1,4}) )?([a-z]+)" + (r" (\d?\d:\d\d)" if clock else "()")
     match = re.fullmatch(form, " ".join(text.split()), re.IGNORECASE)
@@ -124,17 +139,7 @@ def _moment(scenario: "Scenario", what: str, text: str) -> float:
     except ValueError as error:
         msg = f"{what} {error} (got {text})"
         raise ValueError(msg) from error
-    first_min, length = first_week_min(scenario.simulation.warm_up_min), _length_min(scenario)
-    time_min = first_min + (int(match[1] or 1) - 1) * WEEK_MIN + DAY_NAMES[match[2].lower()] * DAY_MIN + minutes
-    if time_min < 0.0:
-        msg = (
-            f"{what} must lie in the run, which begins at week {1 - int(first_min // WEEK_MIN)} Mon 00:00 (got {text})"
-        )
-        raise ValueError(msg)
-    if time_min > length or (time_min == length and what != "the end"):
-        msg = f"{what} must lie in the run, which ends at {_end(scenario)} (got {text})"
-        raise ValueError(msg)
-    return time_min
+    return (int(match[1] or 1) - 1) * WEEK_MIN + DAY_NAMES[match[2].lower()] * DAY_MIN + minutes
 
 
 def _length_min(scenario: "Scenario") -> float:

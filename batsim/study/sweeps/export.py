@@ -13,7 +13,7 @@ import numpy as np
 from batsim.errors import StudyError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.study.running.jobs import Job
-from batsim.study.sweeps.cases import changes_of, key_of
+from batsim.study.sweeps.cases import Case, changes_of, key_of
 from batsim.study.sweeps.store import Store
 
 ROWS_AT_ONCE = 2000
@@ -56,25 +56,18 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
         When the store cannot be read, the table cannot be written, or Parquet is asked for and not installed.
     """
     output = Path(output)
-    if output.suffix not in (".csv", ".parquet"):
-        msg = f"{output}: a table must end in .csv or .parquet"
-        raise StudyError(msg)
-    if output.exists() and Path(store).exists() and output.samefile(store):
-        msg = f"{output}: this is the store itself; choose another name for the table"
-        raise StudyError(msg)
-    with closing(Store.open(store, write=False)) as kept:
-        studies = kept.studies()
+    _check(store, output)
+    with closing(Store.open(store, write=False)) as opened:
+        studies = opened.studies()
         if not studies:
             msg = f"{store}: holds no study"
             raise StudyError(msg)
         paths = list(dict.fromkeys(factor["path"] for study in studies.values() for factor in study["factors"]))
         names = list(dict.fromkeys(name for study in studies.values() for name in study["names"]))
-        columns = [*WHO, *paths, *names]
+        columns, count = [*WHO, *paths, *names], 0
         try:
-            writer = (_Csv if output.suffix == ".csv" else _Parquet)(output, columns, paths)
-            with closing(writer):
-                count = 0
-                for rows in _rows(kept, studies, paths, names):
+            with closing((_Csv if output.suffix == ".csv" else _Parquet)(output, columns, paths)) as writer:
+                for rows in _rows(opened, studies, paths, names):
                     writer.rows(rows)
                     count += len(rows)
             dictionary = _write_dictionary(output, paths, studies, names)
@@ -88,30 +81,46 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
     )
 
 
+def _check(store: str | Path, output: Path) -> None:
+    """Refuse a name under which no table is written."""
+    if output.suffix not in (".csv", ".parquet"):
+        msg = f"{output}: a table must end in .csv or .parquet"
+        raise StudyError(msg)
+    if output.exists() and Path(store).exists() and output.samefile(store):
+        msg = f"{output}: this is the store itself; choose another name for the table"
+        raise StudyError(msg)
+
+
 def _rows(
     store: Store, studies: dict[str, dict[str, Any]], paths: list[str], names: list[str]
 ) -> Iterator[list[list[object]]]:
     """Rows of the table, some at a time; cases without a result are left out."""
     for study_id, study in studies.items():
-        bases = {layout: bytes.fromhex(base) for layout, base in study["layouts"].items()}
         places = [study["names"].index(name) if name in study["names"] else -1 for name in names]
         pending: list[tuple[bytes, list[object]]] = []
         for number, text in enumerate(store.points(study_id)):
             point = json.loads(text)
-            for layout, base in bases.items():
-                changes = changes_of({path: value for path, value in point.items() if concerns(study, path, layout)})
-                for replication in range(study["replications"]):
-                    job = Job(layout, replication, study["seed"], study["length_min"], study["warm_up_min"], 0, changes)
-                    who = [study_id, number, layout, replication, study["seed"]]
-                    pending.append((key_of(base, job), [*who, *(_cell(point.get(path)) for path in paths)]))
+            inputs = [_cell(point.get(path)) for path in paths]
+            for key, job in _cases(study, point):
+                pending.append((key, [study_id, number, job.layout, job.replication, job.seed, *inputs]))
             if len(pending) >= ROWS_AT_ONCE:
                 yield _with_measures(store, pending, places)
                 pending = []
         yield _with_measures(store, pending, places)
 
 
+def _cases(study: dict[str, Any], point: dict[str, Any]) -> Iterator[Case]:
+    """Cases of a point of a study, layout by layout."""
+    times = study["length_min"], study["warm_up_min"]
+    for layout, base in study["layouts"].items():
+        changes = changes_of({path: value for path, value in point.items() if concerns(study, path, layout)})
+        for replication in range(study["replications"]):
+            job = Job(layout, replication, study["seed"], *times, changes=changes)
+            yield Case(key_of(bytes.fromhex(base), job), job)
+
+
 def concerns(study: dict[str, Any], path: str, layout: str) -> bool:
-    """Tell whether a path of a study concerns a layout."""
+    """Whether a path of a study concerns a layout."""
     only = next(factor["layout"] for factor in study["factors"] if factor["path"] == path)
     return only is None or only == layout
 

@@ -65,24 +65,24 @@ class Points:
     @cached_property
     def all(self) -> tuple[Point, ...]:
         """Every point."""
+        paths = [factor.path for factor in self.factors]
         if self.design.kind == GRID:
-            paths = [factor.path for factor in self.factors]
-            return tuple(
-                dict(zip(paths, values, strict=True)) for values in product(*(each.levels for each in self.factors))
-            )
+            rows = product(*(factor.levels for factor in self.factors))
+            return tuple(dict(zip(paths, values, strict=True)) for values in rows)
         if self.design.kind == ONE_AT_A_TIME:
-            return tuple(
-                {
-                    factor.path: factor.low if step < 0 else factor.high
-                    for factor, step in zip(self.factors, steps, strict=True)
-                    if step
-                }
-                for steps in one_at_a_time(len(self.factors)).tolist()
-            )
+            return tuple(self._stepped(steps) for steps in one_at_a_time(len(self.factors)).tolist())
         return tuple(
-            {factor.path: factor.at(share) for factor, share in zip(self.factors, row, strict=True)}
-            for row in self.cube.tolist()
+            {factor.path: factor.at(share) for factor, share in zip(self.factors, shares, strict=True)}
+            for shares in self.cube.tolist()
         )
+
+    def _stepped(self, steps: list[float]) -> Point:
+        """Point at which factors are at their low (-1) or high (1) end, or as stated (0)."""
+        return {
+            factor.path: factor.low if step < 0 else factor.high
+            for factor, step in zip(self.factors, steps, strict=True)
+            if step
+        }
 
     def __len__(self) -> int:
         return number_of_points(self.factors, self.design)

@@ -54,11 +54,12 @@ def run_cases(
         Address of a Dask scheduler whose workers run the cases instead.
     """
     started = time.perf_counter()
-    there = store.keys()
+    finished = store.keys()
     refused = {key for key, row in store.failures().items() if row.kind == REFUSED}
-    left = [case for case in cases if case.key not in there and case.key not in refused]
-    found = sum(case.key in there for case in cases)
+    left = [case for case in cases if case.key not in finished | refused]
+    found = sum(case.key in finished for case in cases)
     before = len(cases) - len(left)
+    tell = settings.progress or _nobody
     keeper = _Keeper(store, measure_names(scenario))
     try:
         work, jobs = Work((scenario,), measured, restated), [case.job for case in left]
@@ -66,14 +67,17 @@ def run_cases(
             keeper.add(left[number], outcome)
             if keeper.due():
                 keeper.keep()
-                if settings.progress is not None:
-                    settings.progress(before + keeper.done + keeper.failed, len(cases))
+                tell(before + keeper.done + keeper.failed, len(cases))
     finally:
         keeper.keep()
-    if settings.progress is not None and left:
-        settings.progress(len(cases), len(cases))
+    if left:
+        tell(len(cases), len(cases))
     failed = keeper.failed + before - found
     return Tally(len(cases), found, keeper.done, failed, time.perf_counter() - started)
+
+
+def _nobody(done: int, of: int) -> None:
+    """Tell nobody how far it is."""
 
 
 class _Keeper:
@@ -98,7 +102,7 @@ class _Keeper:
             self.done += 1
 
     def due(self) -> bool:
-        """Tell whether it is time to write down."""
+        """Whether it is time to write down."""
         return time.monotonic() - self._kept > KEEP_EVERY_S
 
     def keep(self) -> None:

@@ -161,8 +161,11 @@ def values_of(agenda: Agenda, store: Store) -> "dict[str, dict[str, Table]]":
         measures = store.measures({key for key, _, _ in keys})
         for key, number, job in keys:
             if key in measures:
-                row = np.frombuffer(measures[key], "<f8")
-                # A case whose target for waits was taken away lacks the last measure.
-                values = [row[place] if place < row.size else np.nan for place in places]
-                tables[job.layout][:, number, job.replication] = values
+                tables[job.layout][:, number, job.replication] = _shown(measures[key], places)
     return {layout: dict(zip(shown, table, strict=True)) for layout, table in tables.items()}
+
+
+def _shown(measures: bytes, places: list[int]) -> list[float]:
+    """Measures of a case at some places; a case whose target for waits was taken away lacks the last one."""
+    values = np.frombuffer(measures, "<f8")
+    return [values[place] if place < values.size else np.nan for place in places]
