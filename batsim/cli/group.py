@@ -21,28 +21,30 @@ class _Commands(click.Group):
             return super().invoke(ctx)
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
-        except (ScenarioError, StudyError) as error:
-            click.echo(str(error), err=True)
-            ctx.exit(BAD_INPUT)
-        except KeyboardInterrupt:
-            click.echo("stopped", err=True)
-            ctx.exit(STOPPED)
         except BrokenPipeError:
             # The reader of our output has gone, as `head` does: that is no error.
             sys.stderr.close()
             ctx.exit(0)
-        except OSError as error:
-            if ctx.params.get("debug"):
-                raise
-            click.echo(f"batsim: {error.strerror or error}: {error.filename or ''}".rstrip(": "), err=True)
-            ctx.exit(OUR_FAULT)
+        except (KeyboardInterrupt, ScenarioError, StudyError) as error:
+            stopped = isinstance(error, KeyboardInterrupt)
+            click.echo("stopped" if stopped else str(error), err=True)
+            ctx.exit(STOPPED if stopped else BAD_INPUT)
         except Exception as error:
             if ctx.params.get("debug"):
                 raise
-            kind = "" if isinstance(error, BatsimError) else f"{type(error).__name__}: "
-            click.echo(f"batsim: internal error: {kind}{error}", err=True)
-            click.echo("This is batsim's fault, not yours; run again with 'batsim --debug ...' for a trace.", err=True)
+            click.echo(_fault(error), err=True)
             ctx.exit(OUR_FAULT)
+
+
+def _fault(error: Exception) -> str:
+    """Say what the system refused, or that batsim is wrong."""
+    if isinstance(error, OSError):
+        return f"batsim: {error.strerror or error}: {error.filename or ''}".rstrip(": ")
+    kind = "" if isinstance(error, BatsimError) else f"{type(error).__name__}: "
+    return (
+        f"batsim: internal error: {kind}{error}\n"
+        "This is batsim's fault, not yours; run again with 'batsim --debug ...' for a trace."
+    )
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

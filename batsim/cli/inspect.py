@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import as_usage_error, read_scenario, terminal_width
+from batsim.cli.options import as_usage_error, read_scenario, shared, terminal_width
 
 if TYPE_CHECKING:
     from batsim.record import Record
@@ -16,15 +16,10 @@ if TYPE_CHECKING:
 
 def _one_run_options(command: Callable[..., None]) -> Callable[..., None]:
     """Add what trace and day have in common."""
-    options = (
-        click.argument("file", type=click.Path(dir_okay=False)),
-        click.option("--layout", help="The layout; needed when there are several."),
-        click.option("--replication", type=click.IntRange(0, 99_999), default=0, help="Which replication; default: 0."),
-        click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams."),
-    )
-    for option in reversed(options):
-        command = option(command)
-    return command
+    which = click.IntRange(0, 99_999)
+    command = click.option("--replication", type=which, default=0, help="Which replication; default: 0.")(command)
+    command = click.option("--layout", help="The layout; needed when there are several.")(command)
+    return shared("file", "seed")(command)
 
 
 @main.command()

@@ -6,14 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import (
-    as_usage_error,
-    read_scenario,
-    settings_of,
-    show,
-    simulation_options,
-    width,
-)
+from batsim.cli.options import RUN, as_usage_error, read_scenario, settings_of, shared, show, width
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -40,7 +33,7 @@ def _precision_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 @main.command()
-@simulation_options
+@shared(*RUN, "as_json")
 @_precision_options
 @click.option(
     "--uncertain",
@@ -87,7 +80,7 @@ def _check_precision(options: dict[str, Any]) -> None:
 
 
 @main.command()
-@simulation_options
+@shared(*RUN, "as_json")
 @_precision_options
 def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Simulate layouts and print every measure of each."""
@@ -106,11 +99,8 @@ def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
 
 
 @main.command("warm-up")
-@click.argument("file", type=click.Path(dir_okay=False))
-@click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated.")
+@shared("file", "layouts", "seed", "workers")
 @click.option("--pilot-weeks", type=click.IntRange(4, 1040), default=20, show_default=True, help="Length of the pilot.")
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams.")
-@click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays.")
 def warm_up(file: str, pilot_weeks: int, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find how many weeks of a run to drop, by a pilot without a warm-up (MSER-5, in whole weeks)."""
     from batsim.study.warm_up import warm_up as find  # noqa: PLC0415 - heavy
@@ -122,7 +112,7 @@ def warm_up(file: str, pilot_weeks: int, **options: Any) -> None:  # noqa: ANN40
 
 
 @main.command("bottleneck")
-@simulation_options
+@shared(*RUN, "as_json")
 def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the bottleneck: how much downtime one more of each thing would save, and when in the week."""
     from batsim.study.bottleneck.bottleneck import bottleneck as find  # noqa: PLC0415 - heavy
@@ -138,7 +128,7 @@ def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's opt
 
 @main.command("day-without")
 @click.option("--device", help="Only this device, by its name in the layout; default: each in turn.")
-@simulation_options
+@shared(*RUN, "as_json")
 def day_without(file: str, device: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what a day without a device costs, with what stands by and without it; always simulates that one week."""
     from batsim.study.day_without import day_without as find  # noqa: PLC0415 - heavy

@@ -23,26 +23,34 @@ USUAL_COLUMNS = 80
 """Characters of a line of a terminal that does not say."""
 
 
-def simulation_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Add what commands have in common that simulate layouts and print."""
-    as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
-    return run_options(as_json(command))
+SHARED = {
+    "file": click.argument("file", type=click.Path(dir_okay=False)),
+    "layouts": click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated."),
+    "replications": click.option(
+        "-r", "--replications", type=click.IntRange(1, 100_000), help="Independent runs of each layout."
+    ),
+    "weeks": click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run."),
+    "warm_up": click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped."),
+    "seed": click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams."),
+    "workers": click.option(
+        "--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays."
+    ),
+    "as_json": click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables."),
+}
+"""What several commands take, by the name of the value."""
+RUN = ("file", "layouts", "replications", "weeks", "warm_up", "seed", "workers")
+"""What commands have in common that simulate layouts."""
 
 
-def run_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Add what commands have in common that simulate layouts."""
-    options = (
-        click.argument("file", type=click.Path(dir_okay=False)),
-        click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated."),
-        click.option("-r", "--replications", type=click.IntRange(1, 100_000), help="Independent runs of each layout."),
-        click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run."),
-        click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped."),
-        click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams."),
-        click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays."),
-    )
-    for option in reversed(options):
-        command = option(command)
-    return command
+def shared(*names: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give a command what several commands take."""
+
+    def added(command: Callable[..., None]) -> Callable[..., None]:
+        for name in reversed(names):
+            command = SHARED[name](command)
+        return command
+
+    return added
 
 
 @contextmanager

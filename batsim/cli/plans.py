@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario, run_options, settings_of, show, simulation_options, width
+from batsim.cli.options import RUN, read_scenario, settings_of, shared, show, width
 
 PAGES = (".html", ".pdf")
 PAPERS = ("a4", "letter")
@@ -16,7 +16,7 @@ TABLES = ("checks", "equipment", "money")
 
 
 @main.command()
-@simulation_options
+@shared(*RUN, "as_json")
 @click.option(
     "--tables", type=click.Path(file_okay=False), help="Folder to write checks, equipment and money to as CSV."
 )
@@ -27,21 +27,21 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415
 
     scenario = read_scenario(file)
-    found = plan_layouts(scenario, settings_of(options))
+    plans = plan_layouts(scenario, settings_of(options))
     if tables is not None:
         folder = Path(tables)
         try:
             folder.mkdir(parents=True, exist_ok=True)
             for name in TABLES:
-                getattr(found, f"{name}_frame").to_csv(folder / f"{name}.csv", index=False)
+                getattr(plans, f"{name}_frame").to_csv(folder / f"{name}.csv", index=False)
         except OSError as error:
             message = f"--tables: cannot be written ({error.strerror or error}); choose another folder"
             raise click.UsageError(message) from error
-    show(found.as_json() | {"recommendation": recommend(found)._asdict()} if as_json else plan_text(found, width()))
+    show(plans.as_json() | {"recommendation": recommend(plans)._asdict()} if as_json else plan_text(plans, width()))
 
 
 @main.command()
-@run_options
+@shared(*RUN)
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html, or .pdf.")
 @click.option("--paper", type=click.Choice(PAPERS), default=PAPERS[0], help="Paper of a .pdf; a4 when not given.")
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
@@ -55,10 +55,9 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
     if path.suffix.lower() not in PAGES:
         message = f"--output: a report must end in {' or '.join(PAGES)} (got {output})"
         raise click.UsageError(message)
-    found = plan_layouts(read_scenario(file), settings_of(options))
-    html = report_html(
-        found, _date() if date is None else date, found.room(recommend(found).layout, options["workers"])
-    )
+    plans = plan_layouts(read_scenario(file), settings_of(options))
+    room = plans.room(recommend(plans).layout, options["workers"])
+    html = report_html(plans, _date() if date is None else date, room)
     try:
         if path.suffix.lower() == ".pdf":
             path.write_bytes(_pdf(html, paper))

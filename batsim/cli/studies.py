@@ -10,20 +10,15 @@ from typing import Any
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import line_progress, progress, read_scenario, say, settings_of, show, width
+from batsim.cli.options import line_progress, progress, read_scenario, say, settings_of, shared, show, width
 
 
 @main.command()
 @click.argument("study", type=click.Path(dir_okay=False))
 @click.option("--store", type=click.Path(dir_okay=False), help="File that keeps finished cases; default: STUDY.store.")
-@click.option("-r", "--replications", type=click.IntRange(1, 100_000), help="Independent runs at each point.")
-@click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run.")
-@click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped.")
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams and of the design.")
-@click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays.")
+@shared("replications", "weeks", "warm_up", "seed", "workers", "as_json")
 @click.option("--scheduler", help="Address of a Dask scheduler, such as tcp://10.0.0.1:8786, to run there instead.")
 @click.option("--shard", help="Only a part of the cases, such as 3/20; put the stores together with merge.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Run a study: a scenario at many points; what its store holds already is not run again."""
     from batsim.study.sweeps.sweep import sweep as run_sweep  # noqa: PLC0415 - heavy
@@ -40,8 +35,7 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 
 
 @main.command()
-@click.argument("file", type=click.Path(dir_okay=False))
-@click.option("--layout", "layouts", multiple=True, help="Only this layout; may be repeated.")
+@shared("file", "layouts", "weeks", "warm_up", "seed", "workers", "as_json")
 @click.option(
     "--range",
     "ranges",
@@ -55,11 +49,6 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
     help="How near below a target makes no difference: downtime=0.5 (min), waits=2%, 'none ready=1%', cut-out=1.",
 )
 @click.option("--confidence", help="Probability that no decision is wrong, such as 95%; default: the scenario's.")
-@click.option("--weeks", type=click.FloatRange(0.01, 1040), help="Measured weeks of one run.")
-@click.option("--warm-up", type=click.FloatRange(0, 1040), help="Weeks before them that are dropped.")
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of all random streams.")
-@click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
     from batsim.decision.decide import decide as decide_counts  # noqa: PLC0415 - heavy
@@ -67,15 +56,16 @@ def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - 
 
     ranges = dict(_range(text) for text in options["ranges"])
     indifference = dict(_near(text) for text in options["indifference"])
-    sure = options["confidence"]
-    found = decide_counts(
+    text = options["confidence"]
+    confidence = None if text is None else _share("--confidence", text, 0.5, 0.999)
+    decision = decide_counts(
         read_scenario(file),
-        replace(settings_of(options), confidence=None if sure is None else _share("--confidence", sure, 0.5, 0.999)),
+        replace(settings_of(options), confidence=confidence),
         ranges=ranges,
         indifference=indifference,
         progress=line_progress(),
     )
-    show(found.as_json() if as_json else decision_text(found, width()))
+    show(decision.as_json() if as_json else decision_text(decision, width()))
 
 
 @main.command()
@@ -84,9 +74,10 @@ def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - 
 def merge(into: str, stores: tuple[str, ...]) -> None:
     """Put stores together, such as those of the shards of a study, INTO one that is made if it is not there."""
     from batsim.study.sweeps.store import merge_stores  # noqa: PLC0415 - with the rest
+    from batsim.views.text.numbers import counted  # noqa: PLC0415 - with the rest
 
-    for each, new in merge_stores(into, stores).items():
-        say(f"{each}: {new} new case{'' if new == 1 else 's'}")
+    for store, new in merge_stores(into, stores).items():
+        say(f"{store}: {counted(new, 'new case')}")
 
 
 @main.command()

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from batsim.decision.answer import Answer
+    from batsim.statistics.intervals import Interval
 
 SIZE_IN = (8.0, 4.8)
 BELOW_PT = 58.0
@@ -53,18 +54,7 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
     counts = [tested.counts[answer.frontier_column] for tested in answer.frontier]
     downtimes = [tested.interval(DECIDING, answer.confidence) for tested in answer.frontier]
     style.whiskers(ax, counts, downtimes, across=False, zorder=3.0)
-    legend: dict[str, Artist] = {}
-    for tested, count, downtime in zip(answer.frontier, counts, downtimes, strict=True):
-        colour, marker, word = MARKS[answer.verdict(tested)]
-        (legend[word],) = ax.plot(
-            [count], [downtime.mean], color=colour, marker=marker, markersize=9.0, markeredgecolor="white",
-            linestyle="", zorder=4.0,
-        )  # fmt: skip
-        if tested.counts == answer.chosen.counts:
-            (legend["answer"],) = ax.plot(
-                [count], [downtime.mean], marker="o", markersize=18.0, markerfacecolor="none",
-                markeredgecolor=style.BLACK, markeredgewidth=1.4, linestyle="", zorder=5.0,
-            )  # fmt: skip
+    legend = _marks(ax, answer, counts, downtimes)
     ends = [end for interval in downtimes for end in (interval.mean, interval.high) if math.isfinite(end)]
     scenario = answer.schedule.scenario
     target = scenario.targets.downtime_min_per_truck_shift
@@ -80,6 +70,24 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
     ax.set_ylabel("Downtime [min per truck-shift]", fontsize=10.0)
     style.legend_below(ax, list(legend.values()), list(legend), 4, BELOW_PT)
     return ax
+
+
+def _marks(ax: "Axes", answer: "Answer", counts: list[int], downtimes: "list[Interval]") -> "dict[str, Artist]":
+    """Mark what can be said of each count, and the answer with a ring; each mark with its word for the legend."""
+    legend: dict[str, Artist] = {}
+    chosen = answer.chosen.counts if answer.chosen is not None else None
+    for tested, count, downtime in zip(answer.frontier, counts, downtimes, strict=True):
+        colour, marker, word = MARKS[answer.verdict(tested)]
+        (legend[word],) = ax.plot(
+            [count], [downtime.mean], color=colour, marker=marker, markersize=9.0, markeredgecolor="white",
+            linestyle="", zorder=4.0,
+        )  # fmt: skip
+        if tested.counts == chosen:
+            (legend["answer"],) = ax.plot(
+                [count], [downtime.mean], marker="o", markersize=18.0, markerfacecolor="none",
+                markeredgecolor=style.BLACK, markeredgewidth=1.4, linestyle="", zorder=5.0,
+            )  # fmt: skip
+    return legend
 
 
 def _note(answer: "Answer") -> str:

@@ -89,14 +89,11 @@ def _drawn(
     style.heading(ax, title, _note(sensitivity, kinds))
     style.frame(ax, "x")
     height = FILLED / len(kinds)
-    bars = [
-        _bars(
-            ax, {paths.index(row.path) - FILLED / 2.0 + (number + 0.5) * height: row
-                 for row in sensitivity.rows if row.kind == kind},
-            height, fills[kind],
-        )
-        for number, kind in enumerate(kinds)
-    ]  # fmt: skip
+    bars = []
+    for number, kind in enumerate(kinds):
+        above = (number + 0.5) * height - FILLED / 2.0
+        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
+        bars.append(_bars(ax, rows, height, fills[kind]))
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
     if kinds == ["rank correlation"]:
         ax.set_xlim(-1.05, 1.05)

@@ -86,12 +86,7 @@ def _drawn(
     over: "RoomOver", of: Of, edges: "Floats", idle: list[tuple[float, float]], title: str, count: str, time: str
 ) -> "Figure":
     """Draw the panels that the layout has."""
-    panels: dict[str, Callable[[Axes, RoomOver, Of, Floats], None]] = {"trucks": _trucks}
-    if not over.in_truck:
-        panels["ready"] = _ready
-    panels |= {"batteries": _batteries, "chargers": _chargers}
-    if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
-        panels["attendants"] = _attendants
+    panels = _panels(over)
     heights = [HEIGHTS_IN[name] for name in panels]
     figure = style.new_figure((WIDTH_IN, sum(heights) + AROUND_IN))
     axes: list[Axes] = list(
@@ -116,6 +111,21 @@ def _drawn(
     return figure
 
 
+def _panels(over: "RoomOver") -> "dict[str, Callable[[Axes, RoomOver, Of, Floats], None]]":
+    """What is drawn of a layout, from the top."""
+    panels: dict[str, Callable[[Axes, RoomOver, Of, Floats], None]] = {
+        "trucks": _trucks,
+        "ready": _ready,
+        "batteries": _batteries,
+        "chargers": _chargers,
+    }
+    if over.in_truck:
+        del panels["ready"]
+    if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
+        panels["attendants"] = _attendants
+    return panels
+
+
 def _ended(values: "Floats") -> "Floats":
     """Values with the last one once more, for the end of its quarter."""
     return values[[*range(values.size), -1]]
@@ -129,7 +139,7 @@ def _line(ax: "Axes", edges: "Floats", band: "Band", colour: str, hatch: str, wo
     return [(line, f"{word}, mean"), (filled, f"{word}, {BAND}")]
 
 
-def _told(ax: "Axes", drawn: "list[tuple[Artist, str]]", unit: str, most: float) -> None:
+def _finish(ax: "Axes", drawn: "list[tuple[Artist, str]]", unit: str, most: float) -> None:
     """Legend, name and limits of a panel that begins at 0."""
     style.legend_beside(ax, [handle for handle, _ in drawn], [word for _, word in drawn])
     ax.set_ylabel(unit)
@@ -138,7 +148,7 @@ def _told(ax: "Axes", drawn: "list[tuple[Artist, str]]", unit: str, most: float)
 
 def _most(*counts: "Floats") -> float:
     """Most that any of some counts reaches; 0 where none is a number."""
-    return max((float(each) for count in counts for each in count if math.isfinite(each)), default=0.0)
+    return max((float(value) for count in counts for value in count if math.isfinite(value)), default=0.0)
 
 
 def _all(ax: "Axes", number: float, drawn: "list[tuple[Artist, str]]") -> float:
@@ -150,18 +160,18 @@ def _all(ax: "Axes", number: float, drawn: "list[tuple[Artist, str]]") -> float:
 
 
 def _trucks(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
-    """Trucks in line, and all that are away from their work."""
+    """Trucks waiting, and all that are away from their work."""
     waiting, away = of("trucks waiting"), of("trucks away")
     drawn = _line(ax, edges, waiting, style.ORANGE, "////", "waiting")
     line = ax.stairs(away.mean, edges, baseline=None, color=style.BLUE, linewidth=1.3, linestyle=":", zorder=4.0)
     drawn.append((line, "away from work, mean"))
-    _told(ax, drawn, "Trucks", _most(waiting.high, away.mean))
+    _finish(ax, drawn, "Trucks", _most(waiting.high, away.mean))
 
 
 def _ready(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Ready batteries."""
     band = of("ready")
-    _told(ax, _line(ax, edges, band, style.GREEN, "||", "ready"), "Ready batteries", _most(band.high))
+    _finish(ax, _line(ax, edges, band, style.GREEN, "||", "ready"), "Ready batteries", _most(band.high))
 
 
 def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
@@ -175,7 +185,7 @@ def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
             look = style.fill_of(*style.STATE_LOOKS[state][:2]) | {"linewidth": 0.4}
             drawn.append((ax.fill_between(edges, below, above, step="post", **look), state))
             below = above
-    _told(ax, drawn[::-1], "Batteries, mean", 1.0)
+    _finish(ax, drawn[::-1], "Batteries, mean", 1.0)
     ax.set_ylim(0.0, over.batteries)
 
 
@@ -183,7 +193,7 @@ def _chargers(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     """Chargers that give current."""
     band = of("chargers")
     drawn = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
-    _told(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
+    _finish(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
 
 
 def _attendants(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
@@ -193,4 +203,4 @@ def _attendants(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     if duty.mean.any():
         line = ax.stairs(duty.mean, edges, baseline=None, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=4.0)
         drawn.append((line, "on duty"))
-    _told(ax, drawn, "Attendants", _most(busy.high, duty.mean))
+    _finish(ax, drawn, "Attendants", _most(busy.high, duty.mean))

@@ -16,7 +16,7 @@ from batsim.study.first_estimate import outline
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.plan_text import MARK, amount_text
-from batsim.views.text.tables import cell_text, chance_text, shown_rows, simulated, unit_text
+from batsim.views.text.tables import age_note, cell_text, chance_text, shown_rows, simulated
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -98,7 +98,7 @@ def _record(record: Record) -> str:
 @html_of.register
 def _runs(runs: Runs) -> str:
     """Measures of the layouts side by side."""
-    return _side_by_side(runs, []) + paragraphs([_sure(runs)])
+    return _side_by_side(runs, []) + paragraphs([age_note(runs), _sure(runs)])
 
 
 @html_of.register
@@ -110,7 +110,9 @@ def _comparison(comparison: Comparison) -> str:
         rows.append(["chance of being best", *(chance_text(comparison, name) for name in layouts)])
     for results in zip(*(comparison.targets(name) for name in layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
-    return _side_by_side(runs, rows) + paragraphs([comparison.verdict, comparison.precision_sentence, _sure(runs)])
+    return _side_by_side(runs, rows) + paragraphs(
+        [comparison.verdict, comparison.precision_sentence, age_note(runs), _sure(runs)]
+    )
 
 
 @html_of.register
@@ -138,10 +140,7 @@ def _plan(plans: Plan) -> str:
 
 def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
     """Measures of layouts side by side, and further rows."""
-    rows = [
-        [row.label, *(cell_text(runs, name, row) for name in runs.layouts), unit_text(runs, row)]
-        for row in shown_rows(runs)
-    ]
+    rows = [[row.label, *(cell_text(runs, name, row) for name in runs.layouts), row.unit] for row in shown_rows(runs)]
     rows += [[*row, ""] for row in more]
     caption = f"{runs.scenario.site.name}: {simulated(runs.schedule)}"
     return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1))

@@ -24,7 +24,7 @@ from batsim.views.text.plan_text import (
     what_follows,
 )
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import ComparedNumber, cell_text, shown_rows, simulated, unit_text
+from batsim.views.text.tables import ComparedNumber, age_note, cell_text, shown_rows, simulated
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figures
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from batsim.plan.plan import LayoutPlan, Plan
     from batsim.study.prices import Price
     from batsim.study.room_over import RoomOver
-    from batsim.study.running.replications import Runs
 
 CONTENTS = (
     ("answer", "Answer"),
@@ -132,26 +131,29 @@ def _comparison(plans: "Plan") -> dict[str, Any]:
     """Layouts side by side."""
     comparison, layouts, currency = plans.comparison, plans.layouts, plans.scenario.site.currency
     runs = comparison.runs
-    rows = [[_named(runs, row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
+    rows = [[_named(row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
     targets = {name: comparison.targets(name) for name in layouts}
     for results in zip(*targets.values(), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
-    chosen = layouts.values()
-    rows += [
-        [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in chosen)],
-        [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in chosen)],
-        [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in chosen)],
-        ["checks that fail", *(str(plan.failing) for plan in chosen)],
-    ]
+    names = (f"{currency} in a year", f"{currency} for each truck-hour", f"{currency} to order", "checks that fail")
+    columns = zip(*(_amounts(plan) for plan in layouts.values()), strict=True)
+    rows += [[name, *amounts] for name, amounts in zip(names, columns, strict=True)]
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
-    notes = [text for text in (comparison.verdict, note) if text]
+    notes = [text for text in (comparison.verdict, age_note(runs), note) if text]
     return {"caption": simulated(runs.schedule), "head": ["", *layouts], "rows": rows, "notes": notes}
 
 
-def _named(runs: "Runs", row: ComparedNumber) -> str:
+def _amounts(plan: "LayoutPlan") -> tuple[str, str, str, str]:
+    """Cost in a year and of a truck-hour, what is to order, checks that fail."""
+    money = plan.money
+    costs = amount_text(money.per_year), amount_text(money.per_truck_hour, 2), amount_text(money.purchase)
+    return (*costs, str(plan.failing))
+
+
+def _named(row: ComparedNumber) -> str:
     """Label and unit of a row; a part of the row above stands a little to the right."""
     label = f"\N{EM SPACE}{row.label.strip()}" if row.label.startswith(" ") else row.label
-    return f"{label}, {unit_text(runs, row)}" if row.unit else label
+    return f"{label}, {row.unit}" if row.unit else label
 
 
 def _other(plans: "Plan", name: str, number: int) -> dict[str, Any]:

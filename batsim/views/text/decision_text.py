@@ -58,8 +58,8 @@ def _answer(answer: "Answer", width: int) -> str:
     title = answer.schedule.scenario.arrangement(answer.layout).title
     lines = _not_met(answer, width) if answer.chosen is None else _met(answer, answer.chosen, width)
     effort = (
-        f"It took {counted(answer.runs, 'run')} of {len(answer.tested)} of the {counted(answer.combinations, 'combination')}; "
-        f"all would have taken {answer.full_grid_runs:,} runs."
+        f"It took {counted(answer.runs, 'run')} of {len(answer.tested)} of the "
+        f"{counted(answer.combinations, 'combination')}; all would have taken {answer.full_grid_runs:,} runs."
     )
     return "\n".join([sentence(f"{answer.layout} ({title})", width), *lines, "", sentence(effort, width)])
 
@@ -88,8 +88,8 @@ def _met(answer: "Answer", chosen: "Trial", width: int) -> list[str]:
         lines += [indented(f"{_counts(answer, trial)}: misses {_missed(answer, trial)}", width) for trial in near]
     if answer.equally_dear:
         chosen_among = (
-            f"Of {len(answer.equally_dear)} combinations that cost as much, the one with the least downtime was picked (Kim "
-            "and Nelson)."
+            f"Of {len(answer.equally_dear)} combinations that cost as much, the one with the least downtime was picked "
+            "(Kim and Nelson)."
         )
         lines.append(sentence(chosen_among, width))
     return lines

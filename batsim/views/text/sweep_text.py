@@ -121,10 +121,10 @@ def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
     kinds = list(dict.fromkeys(row.kind for row in sensitivity.rows))
     paths = list(dict.fromkeys(row.path for row in sensitivity.rows))
     texts = {(row.path, row.kind): _index_text(row.value, row.low, row.high) for row in sensitivity.rows}
-    rows = [["", *kinds], *([input_name(path), *(texts[path, kind] for kind in kinds)] for path in paths[:MOST_INPUTS])]
-    unit = "" if kinds[0] in SHARES or sensitivity.unit == "1" else f", {sensitivity.unit}"
+    rows = [[input_name(path), *(texts[path, kind] for kind in kinds)] for path in paths[:MOST_INPUTS]]
+    unit = "" if {kinds[0], sensitivity.unit} & {*SHARES, "1"} else f", {sensitivity.unit}"
     head = f"What matters for {measure_of(measure).label} in '{layout}'{unit}"
-    lines = [sentence(head, width), *columns(rows, width)]
+    lines = [sentence(head, width), *columns([["", *kinds], *rows], width)]
     if len(paths) > MOST_INPUTS:
         lines.append(f"and {counted(len(paths) - MOST_INPUTS, 'input')} that matter less")
     lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]

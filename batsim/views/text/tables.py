@@ -37,6 +37,20 @@ MOST_SHARE = 0.9
 """Part of the replications for which a value is given that they do not exceed."""
 
 
+SHORT_PART_LABELS = {
+    "travel": "way there and back",
+    "wait_station": "wait for a station",
+    "wait_battery": "wait for a battery",
+    "wait_bay": "wait for a bay",
+    "wait_attendant": "wait for attendant",
+    "wait_device": "wait for a device",
+    "exchange": "exchange",
+    "charge_in_truck": "charge in truck",
+    "watering": "watering in truck",
+}
+"""Causes of downtime, short enough for four layouts to stand beside one another in 100 characters."""
+
+
 class ComparedNumber(NamedTuple):
     """A row of the comparison: label, measure, what follows the numbers, and whether it is shown when zero."""
 
@@ -51,7 +65,7 @@ COMPARED_NUMBERS = (
     ComparedNumber("downtime", DOWNTIME, "min per truck-shift"),
     *(
         ComparedNumber(f"  {label}", f"{part}_min_per_truck_shift", "", always=False)
-        for part, label in PART_LABELS.items()
+        for part, label in SHORT_PART_LABELS.items()
     ),
     ComparedNumber("wait", "wait_min_per_exchange", "min per exchange"),
     ComparedNumber("  95th percentile", "wait_min_p95", "min"),
@@ -69,11 +83,11 @@ COMPARED_NUMBERS = (
     ComparedNumber("peak load", "peak_kw", "kW, mean of 15 min"),
     ComparedNumber("too warm or cold", "delayed_min_per_charge", "min before a charge", always=False),
     ComparedNumber("water lost", "water_lost_kg_per_day", "kg per working day", always=False),
-    ComparedNumber("cycle life at this duty", "life_years", "years"),
+    ComparedNumber("cycle life", "life_years", "years at this duty"),
     ComparedNumber("trucks below cut-out", "trucks_below_cut_out", "times", always=False),
 )
-LIMITED_BY_AGE = "above {years:g} limited by age"
-"""Behind the unit of the cycle life, where that is longer than batteries usually last."""
+CHANCE = "chance of being best"
+"""Last row of numbers, where there are several layouts."""
 
 
 def comparison_text(comparison: "Comparison", width: int = 100) -> str:
@@ -85,18 +99,20 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
         return "\n".join([*lines, *_notes(comparison, width)])
     rows = shown_rows(runs)
     targets = comparison.targets(runs.layouts[0])
-    labels, units = [row.label for row in rows], [unit_text(runs, row) for row in rows]
-    cells = {layout: [cell_text(runs, layout, row) for row in rows] for layout in runs.layouts}
-    if len(runs.layouts) > 1:
-        labels.append("chance of being best")
-        units.append(f"in {_deciding(comparison)}")
-        for layout, texts in cells.items():
-            texts.append(chance_text(comparison, layout))
-    labels += [f"target: {target.name}" for target in targets]
-    units += ["" for _ in targets]
-    for layout, texts in cells.items():
-        texts += [target.verdict for target in comparison.targets(layout)]
+    labels = [*(row.label for row in rows), CHANCE, *(f"target: {target.name}" for target in targets)]
+    units = [*(row.unit for row in rows), f"in {_deciding(comparison)}", *("" for _ in targets)]
+    cells = {layout: _cells(comparison, layout, rows) for layout in runs.layouts}
+    if len(runs.layouts) < 2:
+        for column in (labels, units, *cells.values()):
+            del column[len(rows)]
     return "\n".join([*lines, *_side_by_side(labels, cells, units, width), *_notes(comparison, width)])
+
+
+def _cells(comparison: "Comparison", layout: str, rows: list[ComparedNumber]) -> list[str]:
+    """Numbers of a layout, its chance of being the best, and its verdicts on the targets."""
+    numbers = [cell_text(comparison.runs, layout, row) for row in rows]
+    verdicts = [target.verdict for target in comparison.targets(layout)]
+    return [*numbers, chance_text(comparison, layout), *verdicts]
 
 
 def _notes(comparison: "Comparison", width: int) -> list[str]:
@@ -110,7 +126,7 @@ def _notes(comparison: "Comparison", width: int) -> list[str]:
         notes.append(f"{note} {comparison.common_numbers}".rstrip())
     else:
         notes.append(NO_INTERVALS)
-    return ["", *(sentence(note, width) for note in (*notes, MORE, CAUTION) if note)]
+    return ["", *(sentence(note, width) for note in (*notes, age_note(runs), MORE, CAUTION) if note)]
 
 
 def _deciding(comparison: "Comparison") -> str:
@@ -257,13 +273,12 @@ def cell_text(runs: "Runs", layout: str, row: ComparedNumber) -> str:
     return text
 
 
-def unit_text(runs: "Runs", row: ComparedNumber) -> str:
-    """What follows the numbers of a row; with the age up to which batteries last, where some would last longer."""
-    if row.measure == "life_years":
-        years = runs.scenario.prices.lives.battery_years
-        if any(runs.interval(layout, row.measure).mean > years for layout in runs.layouts):
-            return f"{row.unit}, {LIMITED_BY_AGE.format(years=years)}"
-    return row.unit
+def age_note(runs: "Runs") -> str:
+    """Say up to which age batteries last, where some would last longer by their duty alone; else nothing."""
+    years = runs.scenario.prices.lives.battery_years
+    if any(runs.interval(layout, "life_years").mean > years for layout in runs.layouts):
+        return f"A cycle life above {years:g} years is limited by age."
+    return ""
 
 
 def _side_by_side(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:

@@ -337,13 +337,13 @@ def test_lists_where_not_even_one_layout_fits() -> None:
   energy from the wall: 0.48 kWh per
       working day
   peak load: 0.02 kW, mean of 15 min
-  battery life: 8.87 years, use alone
+  cycle life: 8.87 years at this duty
   chance of being best: 50 % in downtime
 """
     said = """\
 By hand: 1 truck, 1 shift, 2 layouts
-2 replications of 1 week after a warm-up
-of 0 weeks, seed 1
+2 replications of 1 week after 0 weeks
+of warm-up, seed 1
 """
 
     assert comparison_text(by_hand(), 40).startswith(f"{said}\nnothing stands by\n{numbers}\nno device\n{numbers}\n")

@@ -9,7 +9,7 @@ import pytest
 import batsim
 from batsim.study.compare import Comparison
 from batsim.views.page.notebook import paragraphs, table
-from batsim.views.text.tables import cell_text, chance_text, shown_rows, unit_text
+from batsim.views.text.tables import cell_text, chance_text, shown_rows
 from tests.sites import SURVEYED as SITE
 
 HOSTILE = "<img src=x onerror='alert(1)'> & \"more\""
@@ -43,7 +43,7 @@ def test_a_comparison_has_the_numbers_of_the_terminal() -> None:
         assert cell == [
             row.label.replace("  ", "\N{EM SPACE}"),
             *(cell_text(runs, name, row) for name in runs.layouts),
-            unit_text(runs, row),
+            row.unit,
         ]
     chance, *targets = rows[len(shown) :]
     assert chance == ["chance of being best", *(chance_text(compared(), name) for name in runs.layouts), ""]
