@@ -9,6 +9,7 @@ import pytest
 import batsim
 from batsim.study.compare import Comparison
 from batsim.views.page.notebook import paragraphs, table
+from batsim.views.text.numbers import NO_INTERVALS
 from batsim.views.text.tables import cell_text, chance_text, shown_rows
 from tests.sites import SURVEYED as SITE
 
@@ -61,7 +62,7 @@ def test_runs_are_the_same_table_without_a_verdict() -> None:
 
     assert cells(html)[0] == ["", "in truck", ""]
     assert len(cells(html)) == 1 + len(shown_rows(one))
-    assert texts(html) == ["One replication has no intervals; take more to know how sure this is."]
+    assert texts(html) == ["A cycle life above 5 years is limited by age.", NO_INTERVALS]
     assert texts(compared().runs._repr_html_()) == ["± is the half width of a 95 % interval for each mean."]
 
 
