@@ -14,8 +14,6 @@ placeholder
 
 import csv
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from contextvars import ContextVar
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
@@ -69,10 +67,6 @@ class Figure(NamedTuple):
         return f"{number:.10g}" if self.unit == "1" else f"{number:.10g} {self.unit}"
 
 
-_instead: ContextVar[Mapping[str, Figure]] = ContextVar("_instead", default={})  # noqa: B039 - never written to
-_asked: ContextVar[set[str] | None] = ContextVar("_asked", default=None)
-
-
 class Source(NamedTuple):
     """What a figure rests on.
 
@@ -82,55 +76,6 @@ class Source(NamedTuple):
     key: str
     citation: str
     kind: str
-
-
-def figure(name: str) -> Figure:
-    """Look up a figure by its name.
-
-    Examples
-    --------
-    >>> figure("battery.vented_lead_acid.cool_down").text
-    '8 h'
-    """
-    found = _instead.get().get(name) or _figures_by_name().get(name)
-    if found is None:
-        msg = f"figures.csv: no figure '{name}'; {_nearest(name, tuple(_figures_by_name()))}"
-        raise FigureError(msg)
-    asked = _asked.get()
-    if asked is not None:
-        asked.add(name)
-    return found
-
-
-def has_figure(name: str) -> bool:
-    """Tell whether there is a figure of this name."""
-    return name in _figures_by_name()
-
-
-@contextmanager
-def instead(stated: Mapping[str, Figure]) -> Iterator[None]:
-    """Let some figures have other values for a while, in this thread."""
-    token = _instead.set(stated)
-    try:
-        yield
-    finally:
-        _instead.reset(token)
-
-
-def held_instead() -> Mapping[str, Figure]:
-    """Figures that have other values just now, by name; for what is worked out later, under `instead`."""
-    return _instead.get()
-
-
-@contextmanager
-def asked_for() -> Iterator[set[str]]:
-    """Gather the names of the figures that are asked for meanwhile, in this thread."""
-    asked: set[str] = set()
-    token = _asked.set(asked)
-    try:
-        yield asked
-    finally:
-        _asked.reset(token)
 
 
 class Figures(Mapping[str, Figure]):
@@ -195,25 +140,6 @@ FIGURES = Figures()
 """The catalogue as it ships."""
 
 
-@cache
-def figures() -> tuple[Figure, ...]:
-    """All figures, in the order of the file."""
-    return tuple(
-        Figure(
-            row["name"],
-            float(row["value"]),
-            float(row["low"]),
-            float(row["high"]),
-            row["unit"],
-            row["source"],
-            row["where"],
-            row["status"],
-            row["note"],
-        )
-        for row in _rows("figures.csv")
-    )
-
-
 def sources() -> dict[str, Source]:
     """All sources by their key."""
     return {row["key"]: Source(row["key"], row["citation"], row["kind"]) for row in _rows("sources.csv")}
@@ -241,7 +167,21 @@ def _rows(file: str) -> tuple[dict[str, str], ...]:
 
 @cache
 def _figures_by_name() -> dict[str, Figure]:
-    return {each.name: each for each in figures()}
+    """All figures, in the order of the file."""
+    return {
+        row["name"]: Figure(
+            row["name"],
+            float(row["value"]),
+            float(row["low"]),
+            float(row["high"]),
+            row["unit"],
+            row["source"],
+            row["where"],
+            row["status"],
+            row["note"],
+        )
+        for row in _rows("figures.csv")
+    }
 
 
 @cache

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.catalogue import figures
+from batsim.catalogue import FIGURES
 from batsim.display import Shows
 from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import cautions
@@ -264,7 +264,7 @@ def plan_layouts(scenario: "Scenario", settings: Settings = Settings()) -> Plan:
             evidence=evidences[name],
         )
     used = asked | figures_asked(scenario, schedule.layouts)
-    return Plan(schedule, comparison, plans, tuple(figure.name for figure in figures() if figure.name in used))
+    return Plan(schedule, comparison, plans, tuple(figure.name for figure in FIGURES.values() if figure.name in used))
 
 
 class _Draft(NamedTuple):

@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import figures
+from batsim.catalogue import FIGURES
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
@@ -134,7 +134,7 @@ def outline(scenario: "Scenario") -> Outline:
         tuple((each.path, each.text) for each in scenario.unknowns),
         tuple(
             FigureOutline(each.name, scenario.stated_figures[each.name].text, each.text)
-            for each in figures()
+            for each in FIGURES.values()
             if each.name in scenario.stated_figures
         ),
     )

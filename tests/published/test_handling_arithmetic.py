@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 import batsim
-from batsim.catalogue import document, figure
+from batsim.catalogue import FIGURES, document
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.formulas.wear import Life, discharge_damage
 from batsim.scenario.parts.batteries import ChargeCurrentText, RatedCapacityText
@@ -21,7 +21,7 @@ PRACTICE = "common practice, no source"
 
 def _watering_min(cells, which):
     """Minutes to water one battery by hand, by the catalogue."""
-    return getattr(figure("watering.by_hand_per_cell"), which) * cells
+    return getattr(FIGURES["watering.by_hand_per_cell"], which) * cells
 
 
 # Watering
@@ -32,7 +32,7 @@ def test_watering_of_a_hundred_vehicles():
     """24 cells, gear left out: 120 to 240 h a year, 1,800 to 3,600 at 15 an hour; one point 20 to 40 h, 300 to 600."""
     times_a_year = 100 * 12
     by_hand_h = [times_a_year * _watering_min(24, which) / 60.0 for which in ("low", "value")]
-    point = figure("watering.single_point")
+    point = FIGURES["watering.single_point"]
     one_point_h = [times_a_year * minutes / 60.0 for minutes in (point.low, point.value)]
 
     assert by_hand_h == [120.0, 240.0]
@@ -44,11 +44,11 @@ def test_watering_of_a_hundred_vehicles():
 @pytest.mark.published(source=PRACTICE, where="10 to 15 min with gear and caps for 24 cells; 0.25 to 0.63 min a cell")
 def test_watering_of_one_battery():
     """The catalogue's range of a cell is what the two pages span, to its digits; the usual time is the longer one."""
-    per_cell = figure("watering.by_hand_per_cell")
+    per_cell = FIGURES["watering.by_hand_per_cell"]
 
     assert per_cell.low * 24 == 6.0
     assert per_cell.high == pytest.approx(15.0 / 24.0, abs=0.0051)
-    assert figure("watering.by_hand_base").value + _watering_min(24, "value") == 15.0
+    assert FIGURES["watering.by_hand_base"].value + _watering_min(24, "value") == 15.0
 
 
 @pytest.mark.published(
@@ -56,7 +56,7 @@ def test_watering_of_one_battery():
 )
 def test_what_filling_at_one_point_is_said_to_save():
     """260 a battery: fifteen minutes a week at 20 an hour, which is a weekly watering by hand in the catalogue."""
-    weekly_min = figure("watering.by_hand_base").value + _watering_min(24, "value")
+    weekly_min = FIGURES["watering.by_hand_base"].value + _watering_min(24, "value")
 
     assert 52 * weekly_min / 60.0 * 20.0 == 26_000.0 / 100.0
 
@@ -135,14 +135,14 @@ def test_a_battery_by_its_name():
     types = yaml.safe_load(document("battery_types").read_text(encoding="utf-8"))
     stated = types["vented_lead_acid_36v"]
     read = ChargeCurrentText().read
-    usual = figure("charger.electronic_iuia.main_current")
+    usual = FIGURES["charger.electronic_iuia.main_current"]
 
     assert stated["cells"] == 18
     assert RatedCapacityText().read(stated["capacity"]) == (named_ah, 6.0)
     assert read("17 A per 100 Ah").of(named_ah) == pytest.approx(170.0)
     assert usual.low <= 17.0 <= usual.high
-    assert read(figure("charger.opportunity_iuia.main_current").text).of(named_ah) == pytest.approx(250.0)
-    assert read(figure("charger.fast_iuia.main_current").text).of(named_ah) == pytest.approx(400.0)
+    assert read(FIGURES["charger.opportunity_iuia.main_current"].text).of(named_ah) == pytest.approx(250.0)
+    assert read(FIGURES["charger.fast_iuia.main_current"].text).of(named_ah) == pytest.approx(400.0)
 
 
 # Money
@@ -151,10 +151,10 @@ def test_a_battery_by_its_name():
 @pytest.mark.published(source=PRACTICE, where="300 working days, one cycle each, 5 years: 1,500 cycles")
 def test_life_in_cycles_and_years():
     """The upper end of the catalogue's cycles is its usual years at one cycle a working day."""
-    cycles = figure("battery.vented_lead_acid.life_cycles")
+    cycles = FIGURES["battery.vented_lead_acid.life_cycles"]
     test = Life(cycles.high, 0.8, 1.2, 1.2, 30.0, 10.0)
 
-    assert 300 * figure("price.life.battery").value == cycles.high
+    assert 300 * FIGURES["price.life.battery"].value == cycles.high
     assert 1.0 / discharge_damage(0.8, 30.0, test) / 300.0 == pytest.approx(5.0)
 
 

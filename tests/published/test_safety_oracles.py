@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import Cell, discharge_at_power
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
 from batsim.formulas.heat import cool_down_h
@@ -64,7 +64,7 @@ def _litres(ah, cells, degc=25.0):
 
 
 def _share(name):
-    return figure(name).value / 100.0
+    return FIGURES[name].value / 100.0
 
 
 # Hydrogen of an ampere-hour
@@ -136,14 +136,14 @@ def test_the_same_battery_by_both_editions():
 )
 def test_one_battery_of_48_v(name, coefficient, gas_a, flow, area_cm2, volume_m3):
     """Gas currents, 28 cm2 and 2.5 h of the catalogue."""
-    amps = rule_gas_current_a(figure(f"ventilation.gas_current.{name}").value, 625.0)
+    amps = rule_gas_current_a(FIGURES[f"ventilation.gas_current.{name}"].value, 625.0)
     air = rule_flow_m3_per_h(24, amps, coefficient)
-    area = opening_cm2(air, figure("ventilation.opening").value)
+    area = opening_cm2(air, FIGURES["ventilation.opening"].value)
 
     assert amps == _worked(gas_a)
     assert air == _worked(flow)
     assert area == _worked(area_cm2)
-    assert free_volume_m3(air, figure("ventilation.free_volume").value) == _worked(volume_m3)
+    assert free_volume_m3(air, FIGURES["ventilation.free_volume"].value) == _worked(volume_m3)
 
 
 @pytest.mark.published(source=ZVEI, where="ten batteries of 80 V 775 Ah at once, 6 A per 100 Ah; " + WORKED_OUT)
@@ -180,7 +180,7 @@ def test_a_closed_room_of_1200_cubic_feet():
 )
 def test_air_by_floor_area():
     """914.4 m3/h, which are 538.2 cfm, one for each of 538.2 square feet."""
-    per_m2 = figure("ventilation.area_flow").value
+    per_m2 = FIGURES["ventilation.area_flow"].value
     air = area_flow_m3_per_h(50.0, per_m2 / 3600.0)
 
     assert per_m2 / 3600.0 == _printed(0.00508, 5)
@@ -195,14 +195,14 @@ def test_air_by_floor_area():
 @pytest.mark.published(source=ZVEI, where="0.055 over 0.05, and 28 cm2 for each m3/h; " + WORKED_OUT)
 def test_the_newer_edition_asks_for_a_tenth_more():
     """The catalogue's coefficients and its opening, exactly."""
-    newer, older = (figure(name).value for name, *_ in EDITIONS)
+    newer, older = (FIGURES[name].value for name, *_ in EDITIONS)
     flow = rule_flow_m3_per_h(24, 37.5, newer)
 
-    assert [figure(name).value for name, *_ in EDITIONS] == [value for _, value, _ in EDITIONS]
+    assert [FIGURES[name].value for name, *_ in EDITIONS] == [value for _, value, _ in EDITIONS]
     assert flow / rule_flow_m3_per_h(24, 37.5, older) == pytest.approx(1.1)
-    assert opening_cm2(flow, figure("ventilation.opening").value) / flow == 28.0
+    assert opening_cm2(flow, FIGURES["ventilation.opening"].value) / flow == 28.0
     assert math.ceil(1e4 / (3600.0 * 0.1)) == 28  # air at 0.1 m/s
-    assert figure("ventilation.limit").value == figure("ventilation.lower_flammable").value / 4.0
+    assert FIGURES["ventilation.limit"].value == FIGURES["ventilation.lower_flammable"].value / 4.0
 
 
 @pytest.mark.published(
@@ -220,7 +220,7 @@ def test_mean_hydrogen_at_the_air_of_the_rule(coefficient, percent, cells, gas_a
     assert gas / flow == _worked(0.456e-3 / coefficient)
     assert mean == pytest.approx(0.45642e-3 / (coefficient + 0.45642e-3), rel=1e-4)
     assert mean == pytest.approx(gas / flow, rel=0.0092)
-    assert mean < gas / flow < figure("ventilation.limit").value / 100.0
+    assert mean < gas / flow < FIGURES["ventilation.limit"].value / 100.0
 
 
 @pytest.mark.published(source="EN 50272-3:2002; IEC 62485-3:2014", where="v q s with v = 24, s = 5; " + WORKED_OUT)
@@ -307,10 +307,10 @@ def test_measured_hand_pallet_truck():
 
     assert start == _printed(0.0605, 4)
     assert rolling == _printed(0.0416, 4)
-    assert 742.0 / figure("push.limit.hse_l23_men.start").value == _printed(3.7, 1)
-    assert 510.0 / figure("push.limit.hse_l23_men.rolling").value == _printed(5.1, 1)
-    assert figure("push.stop.start").value < 742.0
-    assert figure("push.stop.rolling").value < 510.0
+    assert 742.0 / FIGURES["push.limit.hse_l23_men.start"].value == _printed(3.7, 1)
+    assert 510.0 / FIGURES["push.limit.hse_l23_men.rolling"].value == _printed(5.1, 1)
+    assert FIGURES["push.stop.start"].value < 742.0
+    assert FIGURES["push.stop.rolling"].value < 510.0
 
 
 @pytest.mark.published(source=HSE, where="2 % on good floor, 10 % on uneven floor; " + WORKED_OUT)
@@ -336,7 +336,7 @@ def test_force_on_a_battery(mass_kg, share, force_n):
 )
 def test_largest_mass_by_hand(limit, mass_kg):
     """With the catalogue's limits and its good floor."""
-    newtons = figure(f"push.limit.{limit}").value
+    newtons = FIGURES[f"push.limit.{limit}"].value
 
     assert largest_mass_kg(newtons, _share("push.resistance.good")) == _printed(mass_kg, 1)
 
@@ -359,7 +359,7 @@ def test_force_is_linear_in_mass():
 @pytest.mark.parametrize(("volts", "amps", "rated_a"), [(400.0, 11.41, 14.27), (480.0, 9.512, 11.89)])
 def test_supply_of_a_charger(volts, amps, rated_a):
     """6912 W at the battery, 7513 W and 7908 VA at the wall; 125 % of the current by the US rule."""
-    per_cell = figure("battery.vented_lead_acid.absorption_v").value
+    per_cell = FIGURES["battery.vented_lead_acid.absorption_v"].value
     kw = peak_wall_kw(120.0, per_cell, 24, 0.92)
     kva = apparent_kva(kw, 0.95)
     current = line_current_a(kva, volts, 3)
@@ -368,13 +368,13 @@ def test_supply_of_a_charger(volts, amps, rated_a):
     assert kw == _worked(7.513)
     assert kva == _worked(7.908)
     assert current == _worked(amps)
-    assert continuous_rating_a(current, 0.0, figure("supply.continuous_factor").value) == _worked(rated_a)
+    assert continuous_rating_a(current, 0.0, FIGURES["supply.continuous_factor"].value) == _worked(rated_a)
 
 
 @pytest.mark.published(source="NEC 215.2, by way of a note of 2013", where="100 A continuous and 20 A other")
 def test_feeder_of_continuous_and_other_load():
     """At least 145 A."""
-    assert continuous_rating_a(100.0, 20.0, figure("supply.continuous_factor").value) == 145.0
+    assert continuous_rating_a(100.0, 20.0, FIGURES["supply.continuous_factor"].value) == 145.0
 
 
 @pytest.mark.published(source="Kersting, distribution textbook (from memory)", where="58.57 kWh a day, peak 6.18 kW")
@@ -441,4 +441,4 @@ def test_cooling_after_a_charge():
 @pytest.mark.published(source="29 CFR 1926.441", where="(a)(6): 25 feet")
 def test_wash_figures_of_the_catalogue():
     """25 feet are 7.62 m."""
-    assert figure("wash.reach_distance_us").value == pytest.approx(convert(25.0, "ft", "distance"))
+    assert FIGURES["wash.reach_distance_us"].value == pytest.approx(convert(25.0, "ft", "distance"))

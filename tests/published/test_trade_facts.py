@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.plan.checks import Check
 from batsim.plan.equipment import EquipmentLine, equipment_list
 from batsim.plan.fit import truck_checks
@@ -78,7 +78,7 @@ def test_access_takes_a_two_roller_trolley_and_two_stops() -> None:
 @pytest.mark.published(source=PRACTICE, where="standard access: forks about 35.5 in long, 20.5 in over both")
 def test_forks_for_access_go_under_the_battery() -> None:
     """A frame that is 1 m deep takes them; forks of 43.3 in hit its far side."""
-    assert (figure("fit.access.fork_length").text, figure("fit.forks_over_both").text) == ("35.5 in", "20.5 in")
+    assert (FIGURES["fit.access.fork_length"].text, FIGURES["fit.forks_over_both"].text) == ("35.5 in", "20.5 in")
     longer = batsim.changed(site(), {"equipment": {"hand_pallet_truck": {"fork_length": "43.3 in"}}})
 
     usual, hits = (check_of(each, "access", FRAME) for each in (site(), longer))
@@ -95,7 +95,7 @@ def test_forks_for_access_go_under_the_battery() -> None:
 @pytest.mark.published(source=PRACTICE, where="full extraction: a four-roller trolley, forks about 43.3 in by 20.5 in")
 def test_extraction_takes_longer_forks() -> None:
     """They go into a frame of 1.1 m and not into one of 1 m; shorter ones do not hold the battery over its middle."""
-    assert figure("fit.extraction.fork_length").text == "43.3 in"
+    assert FIGURES["fit.extraction.fork_length"].text == "43.3 in"
     deep = batsim.changed(site(), {"trucks[0].compartment.frame_depth": "1100 mm"})
     short = batsim.changed(deep, {"equipment": {"hand_pallet_truck": {"fork_length": "35.5 in"}}})
 
@@ -170,7 +170,7 @@ def test_rollers_at_eight_inches(inches: float, verdict: str) -> None:
     """Carriage and bays are ordered at the height of the truck's rollers; 20 mm are not noticed, an inch is."""
     changed = batsim.changed(site(), {"trucks[0].compartment.floor_height": f"{inches} in"})
 
-    assert figure("fit.roller_top").text == "8 in"
+    assert FIGURES["fit.roller_top"].text == "8 in"
     assert check_of(changed, "rollers", "roller height").verdict == verdict
     assert lines_of(site(), "rollers")["roller bed in the truck"].size == "rollers at 203 mm (8.0 in)"
 
@@ -183,7 +183,7 @@ def test_a_roller_bed_leaves_less_height(inches: float, verdict: str) -> None:
     """27 in before, about 23.4 in over the bed; without one there is no more to it than the compartment's height."""
     changed = batsim.changed(site(), {"batteries.lead.size.height": f"{inches} in"})
 
-    assert convert(figure("fit.height_on_rollers").value, "in", "length") == pytest.approx(594.36)
+    assert convert(FIGURES["fit.height_on_rollers"].value, "in", "length") == pytest.approx(594.36)
     assert check_of(changed, "rollers", "battery height in the compartment").verdict == verdict
     assert check_of(changed, "extraction", "battery height in the compartment").verdict == "OK"
 
@@ -206,7 +206,7 @@ def test_a_wide_door_lets_the_truck_drive_along(opening: dict[str, Any], comes: 
         site(), {"trucks[0].compartment.opening": opening, "equipment": {"battery_carriage": {"comes": comes}}}
     )
 
-    assert (figure("fit.door_usual").value, figure("fit.door_along").value) == (135.0, 175.0)
+    assert (FIGURES["fit.door_usual"].value, FIGURES["fit.door_along"].value) == (135.0, 175.0)
     assert check_of(changed, "rollers", DOOR).verdict == verdict
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import batsim
-from batsim.catalogue import figures
+from batsim.catalogue import FIGURES
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "batsim"
@@ -254,7 +254,7 @@ def test_every_figure_is_asked_for() -> None:
     def is_known(parts: tuple[str, ...]) -> bool:
         return all(part in words or part.isdigit() or set(part.split(".")) <= words for part in parts)
 
-    assert [figure.name for figure in figures() if not is_asked_for(figure.name)] == []
+    assert [figure.name for figure in FIGURES.values() if not is_asked_for(figure.name)] == []
 
 
 def test_nothing_is_reached_by_tests_alone() -> None:

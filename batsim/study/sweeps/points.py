@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batsim.catalogue import figures
+from batsim.catalogue import FIGURES
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import blueprint_of
 from batsim.scenario.factors import Amount, Between, Factor
@@ -140,7 +140,7 @@ def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Betw
             (_amount(figure.low, figure.unit), _amount(figure.high, figure.unit)),
             _amount(figure.value, figure.unit),
         )
-        for figure in figures()
+        for figure in FIGURES.values()
         if figure.name in asked and figure.has_range and figure.name not in stated
     )
 

@@ -8,7 +8,7 @@ import pytest
 import yaml
 
 from batsim import catalogue
-from batsim.catalogue import document, figure, figures, handling_names, sources
+from batsim.catalogue import FIGURES, document, handling_names, sources
 from batsim.errors import FigureError
 
 UNITS = {
@@ -88,7 +88,7 @@ def every_document() -> list[str]:
     return [*DOCUMENTS, *(f"handling/{name}" for name in handling_names())]
 
 
-@pytest.mark.parametrize("each", figures(), ids=lambda each: each.name)
+@pytest.mark.parametrize("each", FIGURES.values(), ids=lambda each: each.name)
 def test_a_figure_is_complete_and_in_order(each):
     """A figure has a known unit and status, an existing source, and lies inside its range."""
     assert each.low <= each.value <= each.high
@@ -98,7 +98,7 @@ def test_a_figure_is_complete_and_in_order(each):
     assert each.source in sources()
 
 
-@pytest.mark.parametrize("each", figures(), ids=lambda each: each.name)
+@pytest.mark.parametrize("each", FIGURES.values(), ids=lambda each: each.name)
 def test_status_and_kind_of_source_agree(each):
     """Only a readable source can have published a value; memory is called memory."""
     kind = sources()[each.source].kind
@@ -109,13 +109,13 @@ def test_status_and_kind_of_source_agree(each):
 
 
 def test_no_figure_is_named_twice():
-    names = [each.name for each in figures()]
+    names = [each.name for each in FIGURES.values()]
     assert len(names) == len(set(names))
 
 
 def test_every_source_is_of_a_known_kind_and_used():
     assert {each.kind for each in sources().values()} <= KINDS
-    assert set(sources()) == {each.source for each in figures()}
+    assert set(sources()) == {each.source for each in FIGURES.values()}
 
 
 def test_common_practice_says_so():
@@ -127,7 +127,7 @@ def test_every_figure_that_a_document_names_exists(name):
     wanted = list(references(load(name)))
     assert wanted
     for each in wanted:
-        assert figure(each).name == each
+        assert FIGURES[each].name == each
 
 
 @pytest.mark.parametrize(
@@ -141,7 +141,7 @@ def test_every_figure_that_a_document_names_exists(name):
 def test_steps_with_the_truck_waiting_add_up(name, low, typical, high):
     """The steps from truck parked to truck ready to leave come to the proposed totals."""
     steps = [step for step in load(f"handling/{name}")["steps"] if step.get("truck") != "gone"]
-    found = [figure(step["time"]["figure_range"]) for step in steps]
+    found = [FIGURES[step["time"]["figure_range"]] for step in steps]
 
     assert {each.unit for each in found} == {"min"}
     assert sum(each.low for each in found) == pytest.approx(low, abs=0.01)
@@ -222,15 +222,15 @@ def test_a_chemistry_has_all_its_figures(chemistry):
         "part_charge_surcharge",
         "capacity_lost",
     ):
-        assert figure(f"battery.{chemistry}.{field}")
-    assert figure(f"battery.{chemistry}.{'tau_cv' if chemistry == 'lithium_ion' else 'tau'}").unit == "h"
+        assert FIGURES[f"battery.{chemistry}.{field}"]
+    assert FIGURES[f"battery.{chemistry}.{'tau_cv' if chemistry == 'lithium_ion' else 'tau'}"].unit == "h"
 
 
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_temperatures_of_a_chemistry_are_in_order(chemistry):
     """A charge begins in a band, ends no cooler than it may begin, and its limits of use lie above the rating."""
     begin, below, end, use, rated = (
-        figure(f"battery.{chemistry}.{each}").value
+        FIGURES[f"battery.{chemistry}.{each}"].value
         for each in ("charge_from", "charge_below", "charge_end_below", "use_below", "rated_temperature")
     )
     assert begin < rated < below <= end
@@ -240,8 +240,8 @@ def test_temperatures_of_a_chemistry_are_in_order(chemistry):
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_the_slowest_useful_rate_follows_from_the_exponent(chemistry):
     """At the 10 h rate the current is 0.5^(1/n) of that at 5 h; the Peukert factor is its power n - 1."""
-    exponent = figure(f"battery.{chemistry}.peukert")
-    floor = figure(f"battery.{chemistry}.kappa_floor")
+    exponent = FIGURES[f"battery.{chemistry}.peukert"]
+    floor = FIGURES[f"battery.{chemistry}.kappa_floor"]
 
     assert floor.value == pytest.approx(0.5 ** (1.0 - 1.0 / exponent.value), abs=5e-5)
     assert floor.low == pytest.approx(0.5 ** (1.0 - 1.0 / exponent.high), abs=5e-5)
@@ -252,25 +252,25 @@ def test_the_slowest_useful_rate_follows_from_the_exponent(chemistry):
 def test_rest_voltage_follows_the_specific_gravity_table(charge_share, gravity):
     """TM 10-6140-200-14, table 1-1, rest voltage = specific gravity + 0.84: within 0.01 V, as noted."""
     line_v = (
-        figure("battery.vented_lead_acid.empty_v").value
-        + figure("battery.vented_lead_acid.slope_v").value * charge_share
+        FIGURES["battery.vented_lead_acid.empty_v"].value
+        + FIGURES["battery.vented_lead_acid.slope_v"].value * charge_share
     )
     assert line_v == pytest.approx(gravity + 0.84, abs=0.0101)
 
 
 def test_the_falling_line_passes_through_its_published_points():
     """DIN 41774: 16 A at 2.0 V, 8 A at 2.40 V, 4 A at 2.65 V; read at 2.10 V the line gives 14 A."""
-    nominal = figure("charger.line_frequency_w.main_current").value
+    nominal = FIGURES["charger.line_frequency_w.main_current"].value
 
     assert nominal == 16.0
-    assert nominal * figure("charging.w_line.start_share").value / 100 == 14.0
-    assert nominal * figure("charging.w_line.gassing_share").value / 100 == 8.0
-    assert figure("charger.line_frequency_w.end_current").value == 4.0
+    assert nominal * FIGURES["charging.w_line.start_share"].value / 100 == 14.0
+    assert nominal * FIGURES["charging.w_line.gassing_share"].value / 100 == 8.0
+    assert FIGURES["charger.line_frequency_w.end_current"].value == 4.0
 
 
 @pytest.mark.parametrize(("cells", "minutes"), [(24, 15.0), (40, 23.0)])
 def test_watering_by_hand(cells, minutes):
-    base, per_cell = figure("watering.by_hand_base"), figure("watering.by_hand_per_cell")
+    base, per_cell = FIGURES["watering.by_hand_base"], FIGURES["watering.by_hand_per_cell"]
     assert base.value + per_cell.value * cells == minutes
 
 
@@ -282,32 +282,32 @@ def test_cold_capacity_falls_all_the_way():
         ("lithium_ion", "battery.lithium_ion"),
     ):
         warm, knee, cold, rated = (
-            figure(f"battery.{chemistry}.{each}").value
+            FIGURES[f"battery.{chemistry}.{each}"].value
             for each in ("warm_per_k", "knee_temperature", "cold_per_k", "rated_temperature")
         )
         at_zero = 100.0 * (1.0 - warm * (rated - knee) - cold * knee)
-        at_minus_10 = figure(f"{table}.cold_table.minus_10").value
-        assert at_zero > at_minus_10 > figure(f"{table}.cold_table.minus_18").value
+        at_minus_10 = FIGURES[f"{table}.cold_table.minus_10"].value
+        assert at_zero > at_minus_10 > FIGURES[f"{table}.cold_table.minus_18"].value
 
 
 def test_text_is_what_a_scenario_would_say():
-    cool_down = figure("battery.vented_lead_acid.cool_down")
+    cool_down = FIGURES["battery.vented_lead_acid.cool_down"]
     assert (cool_down.text, cool_down.low_text, cool_down.high_text) == ("8 h", "5.5 h", "10.8 h")
     assert cool_down.has_range
-    assert figure("charger.electronic_iuia.main_current").text == "18 A per 100 Ah"
-    assert figure("battery_type.vented_lead_acid_48v.mass").text == "1180 kg"
-    assert figure("battery.vented_lead_acid.watering_every").text == "7 charges"
+    assert FIGURES["charger.electronic_iuia.main_current"].text == "18 A per 100 Ah"
+    assert FIGURES["battery_type.vented_lead_acid_48v.mass"].text == "1180 kg"
+    assert FIGURES["battery.vented_lead_acid.watering_every"].text == "7 charges"
 
 
 def test_a_plain_number_has_no_unit_in_its_text():
-    assert figure("simulation.replications").text == "20"
-    assert figure("battery.vented_lead_acid.peukert").text == "1.2"
-    assert not figure("simulation.replications").has_range
+    assert FIGURES["simulation.replications"].text == "20"
+    assert FIGURES["battery.vented_lead_acid.peukert"].text == "1.2"
+    assert not FIGURES["simulation.replications"].has_range
 
 
 def test_an_unknown_figure_is_answered_with_the_nearest():
     with pytest.raises(FigureError) as error:
-        figure("battery.vented_lead_acid.cooldown")
+        FIGURES["battery.vented_lead_acid.cooldown"]
     assert str(error.value) == (
         "figures.csv: no figure 'battery.vented_lead_acid.cooldown'; did you mean 'battery.vented_lead_acid.cool_down'?"
     )

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.formulas.push_force import (
     FREE_FALL_M_PER_S2,
     largest_mass_kg,
@@ -65,11 +65,11 @@ def test_without_resistance_anything_rolls():
 @pytest.mark.parametrize("name", PUSH_TABLES)
 def test_every_table_has_limits(name):
     """To start and to keep moving, in newtons, the start no less, and below what this program calls too much."""
-    start, rolling = figure(f"push.limit.{name}.start"), figure(f"push.limit.{name}.rolling")
+    start, rolling = FIGURES[f"push.limit.{name}.start"], FIGURES[f"push.limit.{name}.rolling"]
 
     assert start.unit == rolling.unit == "N"
-    assert 0.0 < rolling.value <= start.value < figure("push.stop.start").value
-    assert rolling.value < figure("push.stop.rolling").value
+    assert 0.0 < rolling.value <= start.value < FIGURES["push.stop.start"].value
+    assert rolling.value < FIGURES["push.stop.rolling"].value
 
 
 def test_limits_in_newtons_are_those_printed_in_other_units():
@@ -82,6 +82,6 @@ def test_limits_in_newtons_are_those_printed_in_other_units():
         ("snook_women_90.start", 20.0, "kgf"),
         ("snook_women_90.rolling", 10.0, "kgf"),
     ):
-        assert figure(f"push.limit.{name}").value == pytest.approx(convert(value, unit, "force"), abs=0.5)
+        assert FIGURES[f"push.limit.{name}"].value == pytest.approx(convert(value, unit, "force"), abs=0.5)
     for name, kgf in (("men.start", 20.0), ("men.rolling", 10.0), ("women.start", 15.0), ("women.rolling", 7.0)):
-        assert figure(f"push.limit.hse_l23_{name}").value == round(convert(kgf, "kgf", "force"), -1)
+        assert FIGURES[f"push.limit.hse_l23_{name}"].value == round(convert(kgf, "kgf", "force"), -1)

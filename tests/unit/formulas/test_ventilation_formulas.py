@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.catalogue import figure, figures
+from batsim.catalogue import FIGURES
 from batsim.formulas.ventilation import (
     flow_for_share_m3_per_h,
     free_volume_m3,
@@ -68,8 +68,8 @@ def test_an_impossible_share_is_refused(share):
 def test_every_lead_acid_characteristic_has_a_gas_current(profile):
     """Vented cells always, valve-regulated ones where they may be charged so, and then less."""
     name = f"ventilation.gas_current.{profile}"
-    vented = figure(f"{name}.vented_lead_acid")
-    sealed = [each for each in figures() if each.name == f"{name}.valve_regulated"]
+    vented = FIGURES[f"{name}.vented_lead_acid"]
+    sealed = [each for each in FIGURES.values() if each.name == f"{name}.valve_regulated"]
 
     assert vented.unit == "A per 100 Ah"
     assert len(sealed) == (profile not in FALLING)

@@ -305,8 +305,12 @@ def test_a_charge_that_takes_no_time_is_left_out(facts):
     ("task", "due", "start", "end"),
     [
         (INSPECTING, "is due for inspection", "a driver inspects battery 1", "battery 1 is inspected"),
-        (READING, "is due for voltage and gravity readings", "a driver takes voltage and gravity readings of battery 1",
-         "voltage and gravity readings of battery 1 are taken"),
+        (
+            READING,
+            "is due for voltage and gravity readings",
+            "a driver takes voltage and gravity readings of battery 1",
+            "voltage and gravity readings of battery 1 are taken",
+        ),
         (WASHING, "is due for a wash", "a driver washes battery 1", "battery 1 is washed"),
     ],
 )

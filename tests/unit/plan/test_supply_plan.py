@@ -47,9 +47,7 @@ def supplied(
 ) -> tuple[SupplyPlan, Evidence]:
     """Supply of a layout after a short simulation, with what it rests on."""
     scenario = batsim.changed(site(), changes) if changes else site()
-    settings = Settings(
-        layouts=(layout,), replications=replications, weeks=weeks, warm_up_weeks=0.0, seed=1, workers=1
-    )
+    settings = Settings(layouts=(layout,), replications=replications, weeks=weeks, warm_up_weeks=0.0, seed=1, workers=1)
     schedule = settings.schedule(scenario)
     found = evidence(schedule, settings)[layout]
     tried = held_back({layout: found}, schedule, [layout], settings)

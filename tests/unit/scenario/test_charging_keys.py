@@ -8,7 +8,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 import batsim
-from batsim.catalogue import document, figure
+from batsim.catalogue import FIGURES, document
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.base import Quantity
@@ -157,7 +157,7 @@ def test_lead_acid_of_the_catalogue_is_equalised(sound: Scenario, name: str) -> 
         assert equalising is None
         return
     every, length, current = (
-        figure(f"battery.{entry['chemistry']}.equalise_{each}") for each in ("every", "length", "current")
+        FIGURES[f"battery.{entry['chemistry']}.equalise_{each}"] for each in ("every", "length", "current")
     )
     assert equalising is not None
     assert (equalising.every_min, equalising.length_min) == (minutes(every.text), minutes(length.text))
@@ -179,9 +179,9 @@ def test_other_defaults(sound: Scenario) -> None:
     """Seasons begin in week 1; standby and full charges are figures of the catalogue; trucks breathe the room's air."""
     assert sound.simulation.start_week == 1
     assert {each.air for each in sound.trucks} == {None}
-    assert ours(sound).standby_kw == figure("charger.standby").value
+    assert ours(sound).standby_kw == FIGURES["charger.standby"].value
     full_every = sound.layouts["in the truck"].in_truck.full_every_min
-    assert full_every == minutes(figure("in_truck.full_every").text)
+    assert full_every == minutes(FIGURES["in_truck.full_every"].text)
 
 
 # --- hours of charging ---
@@ -229,8 +229,8 @@ def test_a_part_of_an_equalising_charge_is_enough_over_the_catalogue(tmp_path: P
 
     assert found is not None
     assert found.every_min == 2 * WEEK_MIN
-    assert found.length_min == minutes(figure("battery.vented_lead_acid.equalise_length").text)
-    assert found.current == (figure("battery.vented_lead_acid.equalise_current").value, True)
+    assert found.length_min == minutes(FIGURES["battery.vented_lead_acid.equalise_length"].text)
+    assert found.current == (FIGURES["battery.vented_lead_acid.equalise_current"].value, True)
 
 
 def test_none_takes_away_what_the_catalogue_brings(tmp_path: Path) -> None:

@@ -157,7 +157,12 @@ def test_a_figure_that_is_used_at_reading(plain: Scenario, name: str, text: str,
     [
         ("battery__vented_lead_acid__slope_v", "0.1 V", lambda p: p.battery_plans[0].cell.slope_v, None),
         ("battery__vented_lead_acid__tau", "0.6 h", lambda p: p.battery_plans[0].profiles[0].rated.tau_h, "tau"),
-        ("battery__vented_lead_acid__finish_v", "2.5 V", lambda p: p.battery_plans[0].profiles[0].rated.finish_v, "finish_v"),
+        (
+            "battery__vented_lead_acid__finish_v",
+            "2.5 V",
+            lambda p: p.battery_plans[0].profiles[0].rated.finish_v,
+            "finish_v",
+        ),
         ("watering__by_hand_base", "2 min", lambda p: p.battery_plans[0].maintenance[0].time.mean, None),
     ],
 )

@@ -3,7 +3,7 @@
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.scenario.parts.prices import Lives, Money, MoneyText, Prices, PricesText, Years
 from batsim.scenario.site import Scenario
 
@@ -94,9 +94,9 @@ def test_what_is_not_stated_is_the_catalogue_s() -> None:
 
     assert (prices.battery, prices.charger, prices.device) == ({}, {}, {})
     assert (prices.bay, prices.station, prices.attendant) == (None, None, None)
-    assert 100.0 * prices.interest_share == figure("price.interest").value
+    assert 100.0 * prices.interest_share == FIGURES["price.interest"].value
     assert {name: getattr(prices.lives, f"{name}_years") for name in ("battery", "charger", "device", "room")} == {
-        name: figure(f"price.life.{name}").value for name in ("battery", "charger", "device", "room")
+        name: FIGURES[f"price.life.{name}"].value for name in ("battery", "charger", "device", "room")
     }
     assert prices.lives == Lives()
 
@@ -114,7 +114,7 @@ def test_prices_of_a_scenario() -> None:
     assert (prices.bay, prices.station) == (Money(0.0, "USD", ""), Money(1500.5, "USD", ""))
     assert prices.attendant == Money(40.0, "USD", "h")
     assert (prices.interest_share, prices.lives.battery_years) == (0.08, 6.0)
-    assert prices.lives.charger_years == figure("price.life.charger").value
+    assert prices.lives.charger_years == FIGURES["price.life.charger"].value
 
 
 @pytest.mark.parametrize(

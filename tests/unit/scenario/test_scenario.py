@@ -15,6 +15,7 @@ from pydantic import BaseModel, ValidationError
 
 import batsim
 from batsim import catalogue
+from batsim.catalogue import FIGURES
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.laws import KEYS, DurationLaw
@@ -248,9 +249,9 @@ def test_defaults_are_figures_of_the_catalogue() -> None:
     assert 100 * scenario.simulation.confidence_share == value["simulation.confidence"]
     assert scenario.handling["portable_stands"].steps[1].time_min == DurationLaw.model_validate(
         {
-            "low": catalogue.figure("handling.portable_stands.line_up_empty").low_text,
-            "typical": catalogue.figure("handling.portable_stands.line_up_empty").text,
-            "high": catalogue.figure("handling.portable_stands.line_up_empty").high_text,
+            "low": FIGURES["handling.portable_stands.line_up_empty"].low_text,
+            "typical": FIGURES["handling.portable_stands.line_up_empty"].text,
+            "high": FIGURES["handling.portable_stands.line_up_empty"].high_text,
         }
     )
 
@@ -260,7 +261,7 @@ def test_a_way_has_the_speed_of_the_catalogue(sound: Scenario) -> None:
     to_room = batsim.changed(sound, {"trucks[0].to_room": {"distance": "100 m"}}).trucks[0].to_room
 
     assert to_room is not None
-    assert to_room.speed_m_per_min == catalogue.figure("travel.speed").value * 1000.0 / 60.0
+    assert to_room.speed_m_per_min == FIGURES["travel.speed"].value * 1000.0 / 60.0
 
 
 def test_what_is_left_out_has_no_effect() -> None:

@@ -43,7 +43,12 @@ def test_a_scenario_without_any_is_as_it_was(sound: Scenario) -> None:
 
 
 PLACES = [
-    ("mean_power: 3.2 kW", "mean_power: {between: [3 kW, 3.4 kW]}", "trucks[0].duty.mean_power", "between 3 kW and 3.4 kW"),
+    (
+        "mean_power: 3.2 kW",
+        "mean_power: {between: [3 kW, 3.4 kW]}",
+        "trucks[0].duty.mean_power",
+        "between 3 kW and 3.4 kW",
+    ),
     ("count: 6", "count: {between: [5, 7]}", "trucks[0].count", "between 5 and 7"),
     (
         "cool_down: 8 h",

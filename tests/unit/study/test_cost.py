@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.scenario.site import Scenario
 from batsim.study.cost import CostLine, UnitCost, UnitCosts, cost_lines
 
@@ -79,7 +79,7 @@ def test_a_price_of_the_type_goes_before_that_of_all() -> None:
     all_alike = batsim.changed(scenario, {"prices": {"device": "20000 EUR", "battery": "100 EUR/kWh"}})
 
     assert UnitCosts(carriage, "side rollers").devices["battery_carriage"].price == 20_000.0
-    assert UnitCosts(carriage, "hoist").devices["hoist"].price == figure("price.hoist").value
+    assert UnitCosts(carriage, "hoist").devices["hoist"].price == FIGURES["price.hoist"].value
     assert UnitCosts(carriage, "hoist").chargers["electronic_iuia"].price == 1500.0
     assert UnitCosts(all_alike, "hoist").devices["hoist"].price == 20_000.0
     assert UnitCosts(all_alike, "hoist").batteries["lead 48 V 750 Ah"].price == pytest.approx(100.0 * 48.0 * 0.75)
@@ -92,14 +92,14 @@ def test_prices_of_the_catalogue_are_placeholders() -> None:
     big, small = (scenario.batteries[name] for name in ("big", "small"))
 
     assert units.batteries["big"].price == pytest.approx(
-        figure("price.battery.vented_lead_acid").value * big.nominal_v * big.capacity.ah / 1000.0
+        FIGURES["price.battery.vented_lead_acid"].value * big.nominal_v * big.capacity.ah / 1000.0
     )
     assert units.batteries["small"].price == pytest.approx(
-        figure("price.battery.valve_regulated").value * small.nominal_v * small.capacity.ah / 1000.0
+        FIGURES["price.battery.valve_regulated"].value * small.nominal_v * small.capacity.ah / 1000.0
     )
-    assert units.devices["extractor"].price == figure("price.device").value
-    assert (units.bay.price, units.station.price) == (figure("price.bay").value, figure("price.station").value)
-    assert units.attendants["room"].price == figure("price.attendant").value
+    assert units.devices["extractor"].price == FIGURES["price.device"].value
+    assert (units.bay.price, units.station.price) == (FIGURES["price.bay"].value, FIGURES["price.station"].value)
+    assert units.attendants["room"].price == FIGURES["price.attendant"].value
     assert units.placeholders is True
     each = (*units.batteries.values(), *units.chargers.values(), *units.devices.values(), units.bay, units.station)
     assert {unit.placeholder for unit in (*each, *units.attendants.values())} == {True}
@@ -120,7 +120,7 @@ def test_a_figure_stated_anew_is_a_price_of_the_site(sound: Scenario) -> None:
     units = UnitCosts(changed, "extractor")
 
     assert (units.bay.price, units.bay.placeholder, units.placeholders) == (700.0, False, False)
-    assert figure("price.bay").value != 700.0
+    assert FIGURES["price.bay"].value != 700.0
 
 
 # --- all of a layout ---

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.catalogue import figure
+from batsim.catalogue import FIGURES
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.settings import Schedule
 from batsim.scenario.site import Scenario
@@ -26,8 +26,8 @@ TARGETS = {
     "none_ready": "at most 5 %",
     "trucks_below_cut_out": 2,
 }
-OF_DOWNTIME, OF_SHARE = (figure(f"decide.indifference_{name}").value / 100.0 for name in ("downtime", "share"))
-OF_TRUCKS = figure("decide.indifference_trucks").value
+OF_DOWNTIME, OF_SHARE = (FIGURES[f"decide.indifference_{name}"].value / 100.0 for name in ("downtime", "share"))
+OF_TRUCKS = FIGURES["decide.indifference_trucks"].value
 
 
 @pytest.fixture(scope="module")

@@ -278,8 +278,7 @@ def test_a_scenario_that_knows_all():
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
-        f"{SOUND}: 1 problem\n"
-        f"  {SOUND}: uncertain: no input is marked as uncertain: give {{between: [LOW, HIGH]}}\n"
+        f"{SOUND}: 1 problem\n  {SOUND}: uncertain: no input is marked as uncertain: give {{between: [LOW, HIGH]}}\n"
     )
 
 
