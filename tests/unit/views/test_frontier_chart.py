@@ -31,10 +31,10 @@ FEW, ANSWER, MORE = cell(58, 25.0, False), cell(60, 14.0, True), cell(61, 12.0, 
 
 
 def sized(*frontier, chosen=ANSWER, scenario=SITE, ranges=(STATIONS, BATTERIES)):
-    """What sizing found."""
+    """What was decided."""
     return Answer(
-        Settings(layouts="hoist", replications=3, weeks=1.0).schedule(scenario), "hoist", ranges, limits_of(SITE), chosen,
-        None, frontier, frontier, (),
+        Settings(layouts="hoist", replications=3, weeks=1.0).schedule(scenario), "hoist", ranges, limits_of(SITE),
+        chosen, None, frontier, frontier, (),
         (), False, 9, 40, 0.95, 0.95, 0.01, 10,
     )  # fmt: skip
 
