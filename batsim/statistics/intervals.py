@@ -89,16 +89,16 @@ def check_share(name: str, value: float) -> None:
         raise ValueError(msg)
 
 
-def check_above(name: str, value: float, least: float = 0.0) -> None:
-    """Refuse a number that is not above a least one.
+def check_above_zero(name: str, value: float) -> None:
+    """Refuse a number that is not above zero.
 
     Raises
     ------
     ValueError
-        When the value is not finite or not above the least one.
+        When the value is not finite or not above zero.
     """
-    if not (np.isfinite(value) and value > least):
-        msg = f"{name} must be above {least:g} (got {value})"
+    if not (np.isfinite(value) and value > 0.0):
+        msg = f"{name} must be above 0 (got {value})"
         raise ValueError(msg)
 
 

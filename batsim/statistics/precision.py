@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from batsim.statistics.intervals import Floats, Interval, check_above, check_count, check_share
+from batsim.statistics.intervals import Floats, Interval, check_above_zero, check_count, check_share
 
 MOST = 2**53
 """No count of replications is looked for above this; it stands for never."""
@@ -35,7 +35,7 @@ class Precision:
             raise ValueError(msg)
         for name, value in (("absolute", self.absolute), ("relative", self.relative)):
             if value is not None:
-                check_above(f"{name} precision", value)
+                check_above_zero(f"{name} precision", value)
 
     def half_width_at(self, mean: float) -> float:
         """Largest half width that is precise enough about a mean, in its unit.

@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from batsim.statistics.intervals import Floats, check_above, check_count, check_share
+from batsim.statistics.intervals import Floats, check_above_zero, check_count, check_share
 
 Decision = Literal["feasible", "infeasible"]
 
@@ -136,7 +136,7 @@ class KimNelson:
 
     def __init__(self, alternatives: int, first_stage: int, alpha: float, tolerance: float) -> None:
         self.constants = kim_nelson_constants(alternatives, first_stage, alpha)
-        check_above("tolerance", tolerance)
+        check_above_zero("tolerance", tolerance)
         self.first_stage = first_stage
         self.tolerance = tolerance
         self.replications = 0
@@ -237,7 +237,7 @@ class Feasibility:
 
     def __init__(self, limit: float, tolerance: float, alpha: float, first_stage: int) -> None:
         self.constants = feasibility_constants(alpha, first_stage)
-        check_above("tolerance", tolerance)
+        check_above_zero("tolerance", tolerance)
         self.limit = limit
         self.tolerance = tolerance
         self.first_stage = first_stage

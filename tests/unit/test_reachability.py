@@ -3,6 +3,7 @@
 import ast
 import re
 from collections import defaultdict
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
@@ -17,8 +18,6 @@ EXCEPTIONS = {
     "batsim.formulas.electrolyte.gravity_from_soc": "the same",
 }
 """What nothing reaches yet, and why it is kept; at most five."""
-IDENTIFIER = re.compile(r"[A-Za-z_]\w*")
-Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
 class Uses(NamedTuple):
@@ -55,7 +54,9 @@ def uses_of(*nodes: ast.AST) -> Uses:
                 uses.attributes.add(text)
             case ast.Call(func=ast.Name(id="getattr"), args=[_, ast.JoinedStr(values=parts), *_]):
                 uses.patterns.add(
-                    "".join(getattr(part, "value", ".+") if isinstance(part, ast.Constant) else ".+" for part in parts)
+                    "".join(
+                        str(getattr(part, "value", "")) if isinstance(part, ast.Constant) else ".+" for part in parts
+                    )
                 )
             case (
                 ast.arg(annotation=ast.Constant(value=str(text)))
@@ -123,20 +124,28 @@ class Module:
             self.definitions[f"{node.name}.{name}"] = Definition(self.name, method, node.name, uses_of(method))
 
 
-MODULES = {module.name: module for module in map(Module, sorted(PACKAGE.rglob("*.py")))}
-DEFINITIONS = {
-    f"{module.name}.{name}": definition
-    for module in MODULES.values()
-    for name, definition in module.definitions.items()
-}
+@cache
+def modules() -> dict[str, Module]:
+    """All modules of the package by name."""
+    return {module.name: module for module in map(Module, sorted(PACKAGE.rglob("*.py")))}
+
+
+@cache
+def definitions() -> dict[str, Definition]:
+    """All definitions by their dotted names."""
+    return {
+        f"{module.name}.{name}": definition
+        for module in modules().values()
+        for name, definition in module.definitions.items()
+    }
 
 
 def home_of(name: str) -> str:
     """Where a dotted name is defined, through modules that only hand it on."""
     module, _, last = name.rpartition(".")
-    if name in DEFINITIONS or module not in MODULES or last not in MODULES[module].imported:
+    if name in definitions() or module not in modules() or last not in modules()[module].imported:
         return name
-    return home_of(MODULES[module].imported[last])
+    return home_of(modules()[module].imported[last])
 
 
 class Walk:
@@ -148,26 +157,26 @@ class Walk:
         self.attributes: set[str] = set()
         self.patterns: set[str] = set()
         self.methods: dict[str, list[str]] = defaultdict(list)
-        for name, definition in DEFINITIONS.items():
+        for name, definition in definitions().items():
             if definition.owner:
                 self.methods[f"{definition.module}.{definition.owner}"].append(name)
 
     def load(self, module: str) -> None:
         """Do what a module does when it is loaded."""
-        if module in self.loaded or module not in MODULES:
+        if module in self.loaded or module not in modules():
             return
         self.loaded.add(module)
-        self.follow(module, uses_of(*MODULES[module].at_load))
-        for target in MODULES[module].imported.values():
-            self.load(target if target in MODULES else target.rpartition(".")[0])
+        self.follow(module, uses_of(*modules()[module].at_load))
+        for target in modules()[module].imported.values():
+            self.load(target if target in modules() else target.rpartition(".")[0])
 
     def reach(self, name: str) -> None:
         """Come to a definition and go on with what it names."""
         home = home_of(name)
-        if home in self.reached or home not in DEFINITIONS:
+        if home in self.reached or home not in definitions():
             return
         self.reached.add(home)
-        definition = DEFINITIONS[home]
+        definition = definitions()[home]
         self.load(definition.module)
         self.follow(definition.module, definition.uses, within=definition.owner)
         for method in self.methods[home]:
@@ -180,21 +189,21 @@ class Walk:
 
     def follow(self, module: str, uses: Uses, within: str | None = None) -> None:
         """Go to what a piece of code of a module names."""
-        imported = MODULES[module].imported
+        imported = modules()[module].imported
         for name in uses.names:
             self.reach(imported.get(name, f"{module}.{name}"))
-        modules = {imported.get(name, name) for name in uses.names | uses.attributes} & set(MODULES)
+        named = {imported.get(name, name) for name in uses.names | uses.attributes} & set(modules())
         for attribute in uses.attributes:
-            for other in modules:
+            for other in named:
                 self.reach(f"{other}.{attribute}")
         # A form that begins with anything but a word, such as `_{event}`, is of its own class.
         forms = {form for form in uses.patterns if not form.startswith("_.")}
         if uses.patterns - forms:
             for method in self.methods[f"{module}.{within}"]:
                 self.reach(method)
-        for other in uses.attributes & set(MODULES):
+        for other in uses.attributes & set(modules()):
             # A module that is imported by its name: whatever attribute is asked for may be one of its functions.
-            self.methods[other] = [f"{other}.{name}" for name in MODULES[other].definitions]
+            self.methods[other] = [f"{other}.{name}" for name in modules()[other].definitions]
             self.reached.add(other)
         if uses.attributes - self.attributes or forms - self.patterns:
             self.attributes |= uses.attributes
@@ -210,7 +219,7 @@ def unreachable() -> list[str]:
     walk = Walk()
     for page in PACKAGE.rglob("*.j2"):
         walk.attributes |= set(re.findall(r"[A-Za-z_]\w*", page.read_text(encoding="utf-8")))
-    for module in MODULES:
+    for module in modules():
         if module.startswith("batsim.cli"):
             walk.load(module)
     for name in EXCEPTIONS:
@@ -222,7 +231,7 @@ def unreachable() -> list[str]:
         for method in walk.methods[home]:
             if not method.rpartition(".")[2].startswith("_"):
                 walk.reach(method)
-    return sorted(set(DEFINITIONS) - walk.reached)
+    return sorted(set(definitions()) - walk.reached)
 
 
 def forms_of_names() -> tuple[set[str], list[re.Pattern[str]]]:

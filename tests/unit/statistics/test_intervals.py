@@ -11,7 +11,7 @@ from scipy import stats
 from batsim.statistics.intervals import (
     Interval,
     chance_best,
-    check_above,
+    check_above_zero,
     check_count,
     check_share,
     probability_interval,
@@ -159,9 +159,9 @@ def test_messages():
     with says("confidence must be above 0 and below 1 (got 1.0)"):
         check_share("confidence", 1.0)
     with says("tolerance must be above 0 (got nan)"):
-        check_above("tolerance", NAN)
-    with says("confidence must be above 0.25 (got 0.25)"):
-        check_above("confidence", 0.25, 0.25)
+        check_above_zero("tolerance", NAN)
+    with says("tolerance must be above 0 (got 0.0)"):
+        check_above_zero("tolerance", 0.0)
     with says("batch must be 1 or more (got 0)"):
         check_count("batch", 0, 1)
     with says("confidence must be above 0 and below 1 (got 0.0)"):
