@@ -131,6 +131,13 @@ def test_chance_makes_no_window():
     assert concentration(gains, works, {}, 0.95).windows == ()
 
 
+def test_a_peak_of_its_own_in_each_replication_is_chance():
+    """Where the others have their peaks lies less than a third of the gain, though always some of it."""
+    gains = np.array([profile((clock, f"{clock[:3]}15", 40.0), base=0.3) for clock in ("06:00", "11:00", "16:00")])
+
+    assert concentration(gains, profile(("00:00", "24:00", 15.0)), {}, 0.95).text == "spread over the shifts"
+
+
 def test_a_peak_is_seen_through_noise():
     noise = np.random.default_rng(7).standard_normal((6, 672))
     gains = profile(("14:00", "15:00", 40.0)) + np.where(np.arange(672) < 480, 1.0 + 5.0 * noise, 0.0)

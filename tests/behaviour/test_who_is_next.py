@@ -1,0 +1,71 @@
+"""Several queues at once: which truck is exchanged next, and which battery gets the charger that is free."""
+
+from typing import Any
+
+import batsim
+from batsim.record import Record
+
+SITE = """
+question: Three trucks with a battery type each, one station, so many chargers
+site: {name: Three queues (invented)}
+week: {shifts: {always: {days: Mon-Sun, from: "00:00", to: "24:00"}}}
+trucks:
+  - {group: early, count: 1, shifts: [always], battery: third, run_time: 500 min, first_run: 58 min}
+  - {group: middle, count: 1, shifts: [always], battery: second, run_time: 500 min, first_run: 60 min,
+     priority: PRIORITY}
+  - {group: late, count: 1, shifts: [always], battery: first, run_time: 500 min, first_run: 65 min}
+batteries:
+  first: {chemistry: vented_lead_acid, cells: 24, capacity: 750 Ah at 5 h, discharge_to: 20 %,
+          charge_time: 100 min, cool_down: 0 min, watering: none}
+  second: {chemistry: vented_lead_acid, cells: 24, capacity: 750 Ah at 5 h, discharge_to: 20 %,
+           charge_time: 100 min, cool_down: 0 min, watering: none}
+  third: {chemistry: vented_lead_acid, cells: 24, capacity: 750 Ah at 5 h, discharge_to: 20 %,
+          charge_time: 100 min, cool_down: 0 min, watering: none}
+handling:
+  plain: {title: Plain exchange, bay: spot, steps: [{step: exchange, by: attendant, time: 10 min}]}
+layouts:
+  room: {handling: plain, stations: 1, batteries: {first: 2, second: 2, third: 2}, chargers: CHARGERS x electronic_iuia,
+         attendants: unlimited}
+simulation: {replications: 1, length: 480 min, warm_up: 0 min}
+"""
+
+
+def simulated(priority: int, chargers: int) -> Record:
+    """One run of the room."""
+    text = SITE.replace("", "").replace("PRIORITY", str(priority)).replace("CHARGERS", str(chargers))
+    return batsim.simulate(batsim.read_scenario_text(text), "room")
+
+
+def starts(record: Record, table: str, of: str) -> list[tuple[Any, float]]:
+    """Which truck or battery, and when, in order of time."""
+    frame = record.frame(table).sort_values("start_min")
+    return list(zip(frame[of], frame["start_min"], strict=True))
+
+
+def test_of_equals_who_has_waited_longest_goes_first() -> None:
+    """The station is taken from 58 to 68 min; two trucks join their queues meanwhile."""
+    assert starts(simulated(1, 3), "exchanges", "truck") == [(0, 58.0), (1, 68.0), (2, 78.0)]
+
+
+def test_priority_decides_between_queues() -> None:
+    """Who came later goes first where the other lets others go first."""
+    assert starts(simulated(2, 3), "exchanges", "truck") == [(0, 58.0), (2, 68.0), (1, 78.0)]
+
+
+def test_a_free_charger_goes_to_the_battery_that_has_waited_longest() -> None:
+    """Of all battery types that it fits, in whatever order the scenario lists them."""
+    record = simulated(1, 1)
+    came = record.frame("charges").sort_values("discharged_min")["battery"].tolist()
+
+    charged = starts(record, "charges", "battery")
+    assert [battery for battery, _ in charged] == came
+    assert [start for _, start in charged] == [68.0, 168.0, 268.0]
+
+
+def test_a_start_that_is_staggered_out_of_the_hours_waits_for_the_next() -> None:
+    """The first charge begins at 68 min; 15 min later the hours are over until midnight."""
+    text = SITE.replace("PRIORITY", "1").replace("CHARGERS", "3").replace("480 min", "1500 min")
+    held_back = {"charging": {"stagger": "15 min", "windows": [{"from": "00:00", "to": "01:20"}]}}
+    record = batsim.simulate(batsim.changed(batsim.read_scenario_text(text), held_back), "room")
+
+    assert [start for _, start in starts(record, "charges", "battery")][:3] == [68.0, 1440.0, 1455.0]
