@@ -129,7 +129,7 @@ def _moment(time_min: float) -> str:
 
 
 def _frame(panel: "Axes", bands: list[Band]) -> None:
-    """Draw the states, style.pale, and light lines behind everything."""
+    """Draw the states, pale, and light lines behind everything."""
     for state, (colour, _, _) in style.STATE_LOOKS.items():
         spans = [(begin, end - begin) for begin, end, word in bands if word == state]
         if spans:

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
 WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.44, 2.2, 2
 HEIGHT, LETTERS = 0.66, 36
-CLEAR, HARM, OPEN = "clearly saves", "clearly costs", "cannot be told from style.nothing"
+CLEAR, HARM, OPEN = "clearly saves", "clearly costs", "cannot be told from nothing"
 FILLS = {CLEAR: (style.GREEN, "||"), HARM: (style.VERMILION, "xxxx"), OPEN: ("#FFFFFF", "")}
-NONE = "There is style.nothing with a limit of which one more could be tried."
+NONE = "There is nothing with a limit of which one more could be tried."
 
 
 def bottleneck_chart(bottleneck: "Bottleneck", ax: "Axes | None" = None) -> "Axes":

@@ -32,7 +32,7 @@ INDICES = {
 }
 """Colour, hatch and words of each index."""
 SHARES = ("first order", "total")
-NONE = "The study varies style.nothing, so style.nothing can matter."
+NONE = "The study varies nothing, so nothing can matter."
 OTHER_CHART = "This study is not one-at-a-time: it has indices and no swings. Draw it with indices_chart."
 SWINGS_ONLY = "This study is one-at-a-time: it has swings and no indices. Draw it with tornado_chart."
 

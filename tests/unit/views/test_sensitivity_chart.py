@@ -11,7 +11,6 @@ from matplotlib.figure import Figure
 from batsim.study.sweeps.sensitivity import MEANINGS, Index, Sensitivity
 from batsim.views.charts.sensitivity_chart import (
     INDICES,
-    NONE,
     OTHER_CHART,
     SWINGS_ONLY,
     TORNADO,
@@ -139,7 +138,7 @@ def test_the_other_chart_is_named():
         )
     ]
 
-    assert said == [OTHER_CHART, SWINGS_ONLY, NONE]
+    assert said == [OTHER_CHART, SWINGS_ONLY, "The study varies nothing, so nothing can matter."]
 
 
 def test_every_index_has_a_look():
