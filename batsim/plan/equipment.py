@@ -35,7 +35,7 @@ SECTIONS = {
 BY_HAND = ("hand_pallet_truck",)
 """Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
 STANDBY_METHOD = "standby method (stand with hand pallet truck)"
-"""What is listed where one device serves all and nothing is stated that stands by."""
+"""What is listed where one device serves all and the layout has nothing that stands by."""
 
 
 class EquipmentLine(NamedTuple):
@@ -240,15 +240,10 @@ class _Needs:
             number = self._number(part)
             if not 0.0 < number < UNLIMITED or (part.watered_by is not None and not self._watered(part.watered_by)):
                 continue
-            counted = {"spare_battery": "battery beside those in trucks", "device": words(part.device or "")}
-            rule = "one" if part.number == 1 else str(part.number)
-            reason = f"{rule} for each {counted.get(part.for_each, part.for_each)}"
-            reason = "for the room" if part.for_each == "room" else reason
-            reason += f": {part.why}" if part.why else ""
             priced = device_price if part.part in self.arrangement.devices else part_price
             price, size = priced(self.scenario, part.part), self._size(part.size_of or part.part)
             item = words(part.part)
-            line = self._line(part.section, item, number, price, reason, "device", part.part, size=size)
+            line = self._line(part.section, item, number, price, _reason(part), "device", part.part, size=size)
             yield line._replace(owned=max(line.owned, self._fitted(part)))
 
     def _fitted(self, part: "Part") -> float:
@@ -336,6 +331,14 @@ class _Needs:
             price = device_price(self.scenario, "hand_pallet_truck")
             reason = f"the day the {words(alone[0])} stops, all exchanges stop; agree a standby method of your own"
             yield EquipmentLine("standby", STANDBY_METHOD, "", 1.0, 0.0, reason, price, "device")
+
+
+def _reason(part: "Part") -> str:
+    """Why there are so many of a part."""
+    counted = {"spare_battery": "battery beside those in trucks", "device": words(part.device or "")}
+    rule = "one" if part.number == 1 else str(part.number)
+    reason = f"{rule} for each {counted.get(part.for_each, part.for_each)}"
+    return ("for the room" if part.for_each == "room" else reason) + (f": {part.why}" if part.why else "")
 
 
 def _missed(name: str, checks: tuple[Check, ...]) -> bool:

@@ -21,10 +21,7 @@ def truck_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
     for trucks in trucks_alike(scenario):
         yield _mass(trucks)
         yield from _sizes(trucks, figures)
-        if _bed_ordered(arrangement) and trucks.compartment.floor != "rollers":
-            yield _height_over_bed(trucks, figures)
-        else:
-            yield _height(trucks, figures)
+        yield _height(trucks, figures, bed=_bed_ordered(arrangement) and trucks.compartment.floor != "rollers")
         yield _voltage(trucks, figures)
         yield _connector(trucks)
         if arrangement.needs.removal != "any" or (trucks.removal == "none" and not arrangement.in_truck):
@@ -83,47 +80,33 @@ def _sizes(trucks: Trucks, figures: "Figures") -> Iterator[Check]:
             yield fit.ok(value, "It goes in and cannot move.")
 
 
-def _height_required(trucks: Trucks, rule: str) -> Requirement:
-    changes = "whether the cover closes; a roller bed takes height away"
-    return Requirement(trucks.name, "battery height in the compartment", rule, changes)
-
-
-def _unknown_height(trucks: Trucks, figures: "Figures") -> Check:
-    """Battery or compartment is not measured."""
-    ask, path = trucks.ask_size("height")
-    usual = figures["fit.height_on_rollers"].text
-    return _height_required(trucks, GEOMETRY).not_known(f"{ask} (a roller bed leaves about {usual})", path)
-
-
-def _height(trucks: Trucks, figures: "Figures") -> Check:
+def _height(trucks: Trucks, figures: "Figures", *, bed: bool) -> Check:
     """Height of the battery under the hood or cover."""
+    changes = "whether the cover closes; a roller bed takes height away"
+    fit = Requirement(trucks.name, "battery height in the compartment", GEOMETRY, changes)
     size, room = trucks.battery.size, trucks.compartment.height_mm
     if size is None or room is None:
-        return _unknown_height(trucks, figures)
-    fit, left = _height_required(trucks, GEOMETRY).within(f"at most {mm(room)}"), room - size.height_mm
+        ask, path = trucks.ask_size("height")
+        usual = figures["fit.height_on_rollers"].text
+        return fit.not_known(f"{ask} (a roller bed leaves about {usual})", path)
+    if bed:
+        return _height_over_bed(fit, size.height_mm, room, figures)
+    fit, left = fit.within(f"at most {mm(room)}"), room - size.height_mm
     if left >= -ROUNDING:
         return fit.ok(mm(size.height_mm), f"{mm(max(0.0, left))} are left above it.")
     cure = "choose a lower battery, or keep the flat floor instead of a roller bed"
     return fit.fails(mm(size.height_mm), f"The battery stands {mm(-left)} too high.", cure)
 
 
-def _height_over_bed(trucks: Trucks, figures: "Figures") -> Check:
+def _height_over_bed(fit: Requirement, height_mm: float, room_mm: float, figures: "Figures") -> Check:
     """The same over a roller bed that is still to be fitted."""
-    size, room = trucks.battery.size, trucks.compartment.height_mm
-    if size is None or room is None:
-        return _unknown_height(trucks, figures)
-    clear_mm = on_rollers_mm(room, figures)
-    fit = _height_required(trucks, cited(figures["fit.height_on_rollers"]))
-    fit, value = fit.within(f"about {mm(clear_mm)} over the roller bed"), mm(size.height_mm)
-    if size.height_mm <= clear_mm + ROUNDING:
+    usual = figures["fit.height_on_rollers"]
+    clear_mm = min(room_mm, units.convert(usual.value, "in", "length"))
+    fit = fit._replace(rule=cited(usual), limit=f"about {mm(clear_mm)} over the roller bed")
+    if height_mm <= clear_mm + ROUNDING:
         sentence = "It should go in over the roller bed; the truck's maker gives the exact height."
-        return fit.to_check(value, sentence, "ask for the height over the bed")
-    return fit.fails(value, "Too high once the roller bed is in.", "choose a lower battery")
-
-
-def on_rollers_mm(height_mm: float, figures: "Figures") -> float:
-    """Clear height over a roller bed that is still to be fitted, as it usually is. [mm]"""
-    return min(height_mm, units.convert(figures["fit.height_on_rollers"].value, "in", "length"))
+        return fit.to_check(mm(height_mm), sentence, "ask for the height over the bed")
+    return fit.fails(mm(height_mm), "Too high once the roller bed is in.", "choose a lower battery")
 
 
 def _voltage(trucks: Trucks, figures: "Figures") -> Check:

@@ -17,8 +17,8 @@ from batsim.plan.survey import (
 from batsim.scenario.parts.fit import BEAM
 
 if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.scenario.parts.fit import Equipment
+    from batsim.catalogue import Figure, Figures
+    from batsim.scenario.parts.fit import Equipment, Opening
     from batsim.scenario.parts.handling import Arrangement
     from batsim.scenario.site import Scenario
 
@@ -163,30 +163,35 @@ STANDING = {"along": "along the truck", "flush": "flush with the frame", "apart"
 
 
 def _door(trucks: Trucks, key: str, device: "Equipment", figures: "Figures") -> Check:
-    """How the side opens against how close the device comes."""
-    name, opening, comes = words(key), trucks.compartment.opening, device.comes or "along"
-    along = figures["fit.door_along"]
+    """How the side opens, where anybody has looked."""
+    comes, along = device.comes or "along", figures["fit.door_along"]
     wide = f"a door that opens {along.text}, or a removable cover"
     need = {"along": wide, "flush": "a removable cover", "apart": "any side opening"}[comes]
     changes = (
         "whether the device can stand where it has to; a wider door or a removable cover is ordered with the truck"
     )
-    fit = Requirement(name, f"side opening of {trucks.name}", cited(along), changes, need)
+    fit = Requirement(words(key), f"side opening of {trucks.name}", cited(along), changes, need)
+    opening = trucks.compartment.opening
     if opening is None:
         usual = figures["fit.door_usual"].text
         ask = f"look how the side of {trucks.name} opens, and how far (usual: {usual})"
         return fit.not_known(ask, trucks.compartment_path("opening"))
-    angle = opening.angle_deg
-    if opening.kind == "door" and angle is None and comes == "along":
+    if opening.kind == "door" and opening.angle_deg is None and comes == "along":
         fit = fit._replace(changes="whether the truck can drive along the device")
         ask = f"measure how far the side door of {trucks.name} opens"
         return fit.not_known(ask, trucks.compartment_path("opening.angle"))
+    return _stands_beside(fit, opening, comes, along)
+
+
+def _stands_beside(fit: Requirement, opening: "Opening", comes: str, along: "Figure") -> Check:
+    """How the side opens against how close the device comes."""
+    name, angle, wide = fit.subject, opening.angle_deg, f"a door that opens {along.text}, or a removable cover"
     value = words(opening.kind) + ("" if angle is None else f", {angle:.0f} deg")
-    if opening.kind != "door" or comes == "apart" or (comes == "along" and (angle or 0.0) >= along.value):
+    swings_away = comes == "along" and (angle or 0.0) >= along.value
+    if opening.kind != "door" or comes == "apart" or swings_away:
         return fit.ok(value, f"The {name} can stand {STANDING[comes]}.")
-    cure = f"order {wide}"
-    if comes == "flush":
-        cure = f"order a removable cover, or a {name} that stands along the truck and a door that opens {along.text}"
+    beside = f"a removable cover, or a {name} that stands along the truck and a door that opens {along.text}"
+    cure = f"order {wide if comes == 'along' else beside}"
     return fit.fails(value, f"The door stands in the way: the {name} cannot stand {STANDING[comes]}.", cure)
 
 

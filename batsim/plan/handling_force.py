@@ -10,6 +10,7 @@ from batsim.plan.survey import Trucks, equipment_of, pulled_out, trucks_alike, w
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figures
+    from batsim.scenario.parts.fit import Equipment
     from batsim.scenario.parts.handling import Arrangement
     from batsim.scenario.parts.needs import Push
     from batsim.scenario.site import Scenario
@@ -53,10 +54,47 @@ def push_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
             yield _push(scenario, arrangement, trucks, push)
 
 
+class Effort(NamedTuple):
+    """What it takes to move a battery and what carries it."""
+
+    mass_kg: float
+    share: float
+    """Force over weight on the level. [-]"""
+    surface: str
+    slope: float
+    """Rise over way; 0 on rollers. [-]"""
+    people: int
+
+    @property
+    def force_n(self) -> float:
+        """Force to keep it moving, uphill where there is a slope. [N]"""
+        return rolling_force_n(self.mass_kg, self.share) + ramp_force_n(self.mass_kg, self.slope)
+
+    @property
+    def text(self) -> str:
+        """The same with the numbers that it rests on."""
+        slope = f" and {100 * self.slope:.3g} % slope" if self.slope else ""
+        people = f", {self.people} people" if self.people > 1 else ""
+        return (
+            f"{self.force_n:.0f} N for {self.mass_kg:.0f} kg at {100 * self.share:.3g} % {self.surface}{slope}{people}"
+        )
+
+
+def _effort(
+    scenario: "Scenario", arrangement: "Arrangement", battery_kg: float, push: "Push", moved: "Equipment"
+) -> Effort:
+    """What it takes to push something with a battery on it."""
+    beside_kg = sum(equipment_of(scenario, arrangement, name).own_mass_kg or 0.0 for name in push.equipment)
+    slope = (scenario.room.slope_share or 0.0) if push.on == "floor" else 0.0
+    return Effort(
+        battery_kg + beside_kg, *_resistance(scenario, push, moved.resistance_share), slope, moved.people or 1
+    )
+
+
 def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push: "Push") -> Check:
     """Force to start and to keep something moving."""
-    moved = equipment_of(scenario, arrangement, push.equipment[0])
-    table = limits_of(scenario.standards.push, scenario.figures)
+    moved, figures = equipment_of(scenario, arrangement, push.equipment[0]), scenario.figures
+    table = limits_of(scenario.standards.push, figures)
     limit = f"{table.start_n:.0f} N to start, {table.rolling_n:.0f} N to keep moving, one person"
     by_hand = Requirement(push.what, "push and pull by hand", table.rule, "whether people can move it by hand", limit)
     if moved.moved == "powered":
@@ -64,26 +102,19 @@ def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push
         return by_hand.ok("powered", sentence)
     if trucks.battery.mass_kg is None:
         return by_hand.not_known(*trucks.ask_mass)
-    beside_kg = sum(equipment_of(scenario, arrangement, name).own_mass_kg or 0.0 for name in push.equipment)
-    mass_kg = trucks.battery.mass_kg + beside_kg
-    share, surface = _resistance(scenario, push, moved.resistance_share)
-    slope = (scenario.room.slope_share or 0.0) if push.on == "floor" else 0.0
-    force_n = rolling_force_n(mass_kg, share) + ramp_force_n(mass_kg, slope)
-    people = moved.people or 1
-    together = 1.0 if people == 1 else people * scenario.figures["push.people_together"].value
-    value = f"{force_n:.0f} N for {mass_kg:.0f} kg at {100 * share:.3g} % {surface}"
-    value += f" and {100 * slope:.3g} % slope" if slope else ""
-    value += f", {people} people" if people > 1 else ""
-    if force_n <= table.least_n * together + ROUNDING:
-        return by_hand.ok(value, "Within the guidance on this floor, with good wheels and for short ways.")
-    most_kg = largest_mass_kg(table.least_n * together, share + slope)
-    cure = _cure(people, most_kg, in_truck=arrangement.in_truck)
-    stop_n = min(scenario.figures[f"push.stop.{name}"].value for name in ("start", "rolling"))
-    if force_n <= stop_n * together + ROUNDING:
+    effort = _effort(scenario, arrangement, trucks.battery.mass_kg, push, moved)
+    alone = effort.people == 1
+    together = 1.0 if alone else effort.people * figures["push.people_together"].value
+    if effort.force_n <= table.least_n * together + ROUNDING:
+        return by_hand.ok(effort.text, "Within the guidance on this floor, with good wheels and for short ways.")
+    most_kg = largest_mass_kg(table.least_n * together, effort.share + effort.slope)
+    cure = _cure(effort.people, most_kg, in_truck=arrangement.in_truck)
+    stop_n = min(figures[f"push.stop.{name}"].value for name in ("start", "rolling"))
+    if effort.force_n <= stop_n * together + ROUNDING:
         sentence = "Above the guidance: it asks for a full assessment before people move it by hand."
-        return by_hand.to_check(value, sentence, cure)
-    alone = "Far above what one person can start, keep moving and stop."
-    return by_hand.fails(value, alone if people == 1 else "Too heavy even for these.", cure)
+        return by_hand.to_check(effort.text, sentence, cure)
+    sentence = "Far above what one person can start, keep moving and stop." if alone else "Too heavy even for these."
+    return by_hand.fails(effort.text, sentence, cure)
 
 
 def _cure(people: int, most_kg: float, *, in_truck: bool) -> str:

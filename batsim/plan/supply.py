@@ -114,13 +114,11 @@ def supply(
     loads = tuple(_loads(scenario, layout))
     peak_kw, peak_kva = (evidence.runs.interval(layout, name) for name in ("peak_kw", "peak_kva"))
     mean_kw = float(np.mean([np.mean(run.load_kw) for run in evidence.replications]))
-    rated = [load.kw for load in loads for _ in range(int(load.number))]
     current_a = continuous_a = None
     if volts is not None:
         current_a = line_current_a(peak_kva.mean, volts, phases)
         all_a = sum(load.number * (load.current_a or 0.0) for load in loads)
         continuous_a = continuous_rating_a(all_a, 0.0, scenario.figures["supply.continuous_factor"].value)
-    charging = peak_kw.mean > 0.0
     return SupplyPlan(
         loads=loads,
         peak_kw=peak_kw,
@@ -128,12 +126,18 @@ def supply(
         mean_kw=mean_kw,
         current_a=current_a,
         continuous_a=continuous_a,
-        coincidence_share=coincidence_share(peak_kw.mean, np.array(rated)) if rated and charging else float("nan"),
-        load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if charging else float("nan"),
+        coincidence_share=_coincidence(peak_kw.mean, loads),
+        load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if peak_kw.mean > 0.0 else float("nan"),
         held_back=tried,
         not_tried=not_tried,
         checks=(_spare(scenario, peak_kva),),
     )
+
+
+def _coincidence(peak_kw: float, loads: tuple[ChargerLoad, ...]) -> float:
+    """Simulated peak over all chargers at their greatest load; not a number where nothing is charged."""
+    rated = [load.kw for load in loads for _ in range(int(load.number))]
+    return coincidence_share(peak_kw, np.array(rated)) if rated and peak_kw > 0.0 else float("nan")
 
 
 def _loads(scenario: "Scenario", layout: str) -> Iterator[ChargerLoad]:
@@ -164,10 +168,9 @@ def _load(scenario: "Scenario", name: str, battery: "BatteryType") -> ChargerLoa
     return ChargerLoad(1.0, name, kw, kva, current_a, formula)
 
 
-class Trial(NamedTuple):
+class ThrottledRun(NamedTuple):
     """A way of holding the chargers of a layout back, ready to be simulated."""
 
-    layout: str
     what: str
     schedule: Schedule
 
@@ -193,21 +196,19 @@ def held_back(
     dict
         By layout: what each way saves and costs, and a sentence for each that cannot be tried.
     """
-    trials: list[Trial] = []
-    refused: dict[str, list[str]] = {layout: [] for layout in layouts}
-    for layout in layouts:
-        for trial in _trials(schedule, layout, _paired(evidence[layout], "peak_kw")):
-            if isinstance(trial, str):
-                refused[layout].append(trial)
-            else:
-                trials.append(trial)
-    tried: dict[str, list[HeldBack]] = {layout: [] for layout in layouts}
-    how = Settings(workers=settings.workers)
-    for trial, held in zip(trials, evidence_of_each([trial.schedule for trial in trials], how), strict=True):
-        kw, minutes = (held[trial.layout].mean(name) for name in ("peak_kw", DOWNTIME))
-        peak, lost = (_paired(evidence[trial.layout], name) for name in ("peak_kw", DOWNTIME))
-        tried[trial.layout].append(HeldBack(trial.what, kw, peak - kw, minutes, minutes - lost))
-    return {layout: (tuple(tried[layout]), tuple(refused[layout])) for layout in layouts}
+    ways = {layout: _throttled_runs(schedule, layout, _paired(evidence[layout], "peak_kw")) for layout in layouts}
+    schedules = [run.schedule for runs, _ in ways.values() for run in runs]
+    held = iter(evidence_of_each(schedules, Settings(workers=settings.workers)))
+    return {
+        layout: (tuple(_saved(run.what, next(held)[layout], evidence[layout]) for run in runs), tuple(refused))
+        for layout, (runs, refused) in ways.items()
+    }
+
+
+def _saved(what: str, held: "Evidence", usual: "Evidence") -> HeldBack:
+    """What a way of holding back saves and costs against as many replications without it."""
+    kw, minutes = held.mean("peak_kw"), held.mean(DOWNTIME)
+    return HeldBack(what, kw, _paired(usual, "peak_kw") - kw, minutes, minutes - _paired(usual, DOWNTIME))
 
 
 def _paired(evidence: "Evidence", measure: str) -> float:
@@ -215,10 +216,12 @@ def _paired(evidence: "Evidence", measure: str) -> float:
     return float(np.mean([run.measures[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
 
 
-def _trials(schedule: Schedule, layout: str, peak_kw: float) -> "Iterator[Trial | str]":
-    """Ways to hold the chargers of a layout back; a sentence for one that is not possible there."""
+def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[list[ThrottledRun], list[str]]:
+    """Ways to hold the chargers of a layout back, and a sentence for each that is not possible there."""
+    runs: list[ThrottledRun] = []
+    refused: list[str] = []
     if not peak_kw > 0.0:
-        return
+        return runs, refused
     scenario = schedule.scenario
     limit_kw = float(f"{peak_kw * scenario.figures['plan.power_limit'].value / 100.0:.2g}")
     stagger = scenario.figures["plan.stagger"]
@@ -229,16 +232,16 @@ def _trials(schedule: Schedule, layout: str, peak_kw: float) -> "Iterator[Trial 
         (f"{stagger.text} between starts", "stagger", stagger.text),
     ):
         if key == "power_limit" and not _may_share(scenario, layout):
-            yield f"{what} was not tried: chargers with a falling current cannot be throttled"
+            refused.append(f"{what} was not tried: chargers with a falling current cannot be throttled")
             continue
         try:
             throttled = changed(scenario, {path_text((*own, key)): value})
         except ScenarioError as error:  # such as less than one charger draws, or charges that are timed on site
-            yield f"{what} was not tried: {error.problems[0].rule}"
+            refused.append(f"{what} was not tried: {error.problems[0].rule}")
             continue
-        yield Trial(
-            layout, what, dataclasses.replace(schedule, scenario=throttled, layouts=(layout,), replications=count)
-        )
+        run = dataclasses.replace(schedule, scenario=throttled, layouts=(layout,), replications=count)
+        runs.append(ThrottledRun(what, run))
+    return runs, refused
 
 
 def _may_share(scenario: "Scenario", layout: str) -> bool:

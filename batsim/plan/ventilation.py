@@ -146,8 +146,8 @@ def ventilation(scenario: "Scenario", layout: str, evidence: "Evidence") -> Vent
         air_m3_per_h=air,
         peak_share=_peak(evidence, air, free),
         peak_share_at_rule=_peak(evidence, flow or None, free),
-        hours_to_limit=None if free is None else hours_to_share(highest, 0.0, free, limit),
-        hours_to_lower=None if free is None else hours_to_share(highest, 0.0, free, lower),
+        hours_to_limit=_hours(highest, free, limit),
+        hours_to_lower=_hours(highest, free, lower),
         checks=(),
     )
     return replace(asked, checks=tuple(_checks(asked, scenario, layout))) if flow else asked
@@ -238,6 +238,11 @@ def _peak(evidence: "Evidence", air: float | None, volume: float | None) -> floa
     step_h = QUARTER_MIN / 60.0
     courses = (hydrogen_over_time(run.gas_m3_per_h, step_h, air, volume) for run in evidence.replications)
     return max(float(np.max(course)) for course in courses)
+
+
+def _hours(gas_m3_per_h: float, volume: float | None, share: float) -> float | None:
+    """Hours from a failed fan to a share of hydrogen, where the volume is known. [h]"""
+    return None if volume is None else hours_to_share(gas_m3_per_h, 0.0, volume, share)
 
 
 def _checks(asked: Ventilation, scenario: "Scenario", layout: str) -> "Iterator[Check]":

@@ -573,6 +573,33 @@ def test_every_question_can_be_answered_until_none_is_left(layout: str) -> None:
     assert {each.verdict for each in checks_of(scenario, layout)} <= {OK, TO_CHECK, FAILS}
 
 
+# --- figures that the site states ---
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "layout", "subject", "check", "limit"),
+    [
+        ("room.aisle_width", "7.5 m", "stands", "battery room", "aisle", "at least 7.50 m"),
+        ("fit.free_play", "40 mm", "stands", "trucks", "battery length in the compartment",
+         "free play at most 40 mm (1.6 in)"),
+        ("wash.reach_distance_us", "3 m", "stands", "acid work", "way to eyewash and shower", "at most 3.0 m"),
+        ("push.limit.hse_l23_men.start", "50 N", "rollers", "battery on the rollers", PUSH,
+         "50 N to start, 100 N to keep moving, one person"),
+    ],
+)  # fmt: skip
+def test_a_figure_of_the_site_is_the_limit(
+    name: str, value: str, layout: str, subject: str, check: str, limit: str
+) -> None:
+    """And whoever reads the rule sees whose figure it is."""
+    scenario = batsim.changed(surveyed(), {f"figures.'{name}'": value})
+    found = next(
+        each for each in checks_of(scenario, layout) if each.name == check and subject in (each.subject, "battery on the rollers")
+    )
+
+    assert found.limit == limit
+    assert found.rule.startswith("stated for this site")
+
+
 # --- lists of checks ---
 
 

@@ -178,7 +178,7 @@ def test_what_cannot_be_limited_is_not_tried(changes: dict[str, Any], ways: list
 
     assert [way.what for way in found.held_back] == ways
     assert found.not_tried == (why,)
-    assert supply_facts(found)[-1] == f"{why[0].upper()}{why[1:]}."
+    assert supply_facts(found, FIGURES)[-1] == f"{why[0].upper()}{why[1:]}."
 
 
 def test_no_load_no_ways() -> None:
