@@ -10,6 +10,8 @@ from memory
     not checked against a text
 placeholder
     a proposal, to be replaced by a value of the site
+stated
+    not the catalogue's: the site states it
 """
 
 import csv
@@ -22,6 +24,8 @@ from typing import NamedTuple
 from batsim.errors import FigureError
 
 _HERE = Path(__file__).parent
+STATED = "stated"
+"""Status of a figure that a site states anew."""
 
 
 class Figure(NamedTuple):
@@ -61,7 +65,7 @@ class Figure(NamedTuple):
         """Copy with another value; its range goes with it in proportion, and always holds it."""
         scale = value / self.value if self.value else 1.0
         low, *_, high = sorted((self.low * scale, value, self.high * scale))
-        return self._replace(value=value, low=low, high=high)
+        return self._replace(value=value, low=low, high=high, status=STATED)
 
     def _with_unit(self, number: float) -> str:
         return f"{number:.10g}" if self.unit == "1" else f"{number:.10g} {self.unit}"

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.catalogue import sources
+from batsim.catalogue import STATED, sources
 
 if TYPE_CHECKING:
     from batsim.catalogue import Figure
@@ -81,6 +81,8 @@ class Requirement(NamedTuple):
 
 def cited(figure: "Figure") -> str:
     """Source of a figure in a few words: its citation up to the first comma but one, and the place in it."""
+    if figure.status == STATED:
+        return "stated for this site"
     source = sources()[figure.source]
     if source.kind in ("common practice", "memory"):
         return source.citation

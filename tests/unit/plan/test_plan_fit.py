@@ -583,7 +583,7 @@ def test_every_question_can_be_answered_until_none_is_left(layout: str) -> None:
         ("fit.free_play", "40 mm", "stands", "trucks", "battery length in the compartment",
          "free play at most 40 mm (1.6 in)"),
         ("wash.reach_distance_us", "3 m", "stands", "acid work", "way to eyewash and shower", "at most 3.0 m"),
-        ("push.limit.hse_l23_men.start", "50 N", "rollers", "battery on the rollers", PUSH,
+        ("push.limit.hse_l23_men.start", "50 N", "stands", "hand pallet truck with stand and battery", PUSH,
          "50 N to start, 100 N to keep moving, one person"),
     ],
 )  # fmt: skip
@@ -592,9 +592,7 @@ def test_a_figure_of_the_site_is_the_limit(
 ) -> None:
     """And whoever reads the rule sees whose figure it is."""
     scenario = batsim.changed(surveyed(), {f"figures.'{name}'": value})
-    found = next(
-        each for each in checks_of(scenario, layout) if each.name == check and subject in (each.subject, "battery on the rollers")
-    )
+    found = one(scenario, layout, subject, check)
 
     assert found.limit == limit
     assert found.rule.startswith("stated for this site")

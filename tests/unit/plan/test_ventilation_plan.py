@@ -116,6 +116,15 @@ def test_gas_currents_by_characteristic(
     assert (found.gassing[0].gas_a, found.flow_m3_per_h, found.opening_cm2) == pytest.approx((gas_a, flow, opening))
 
 
+def test_gas_that_the_site_states_takes_another_fan() -> None:
+    """Three times the gas, three times the air; the basis says whose figure it is."""
+    usual, gassing = aired(), "ventilation.gas_current.IUIa.vented_lead_acid"
+    found = aired({f"figures.'{gassing}'": "18 A per 100 Ah"})
+
+    assert found.flow_m3_per_h == pytest.approx(3.0 * usual.flow_m3_per_h)
+    assert found.gassing[0].basis == "18 A per 100 Ah for IUIa: stated for this site"
+
+
 def test_a_characteristic_without_a_figure_takes_a_quarter_of_the_current() -> None:
     """A falling line on valve-regulated cells: a quarter of 80 A; where it comes from is said."""
     lead = {"from": "valve_regulated", "cells": 24, "capacity": "625 Ah at 5 h"}
