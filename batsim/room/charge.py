@@ -196,7 +196,7 @@ def write_charge(
         full=full,
         equalising_min=planned.equalising_min,
     )
-    write_phase = write.charge_phases
+    write_phase, side_gas_a = write.charge_phases, planned.side_gas_a
     for phase_min, (hours, amps, decay_per_h, volts_per_cell, soc_from, soc_to, acceptance_per_h) in pieces:
         write_phase(
             battery=number,
@@ -210,7 +210,7 @@ def write_charge(
             soc_from_share=soc_from,
             soc_to_share=soc_to,
             acceptance_per_h=acceptance_per_h,
-            side_gas_a=planned.side_gas_a if decay_per_h else 0.0,
+            side_gas_a=side_gas_a if decay_per_h else 0.0,
         )
 
 

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from batsim.formulas.phases import Profile
     from batsim.room.battery import Battery
+    from batsim.room.battery_plan import EqualisingPlan
     from batsim.room.charge import Piece
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
@@ -61,25 +62,27 @@ class ChargingDesk:
     """Brings discharged batteries to ready."""
 
     def __init__(self, room: "Room") -> None:
-        plan = room.blueprint
+        blueprint = room.blueprint
         self.room = room
-        self.pools = [ChargerPool(number, count) for number, count in enumerate(plan.charger_counts)]
-        self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in plan.battery_plans]
-        self.bound = plan.bound_chargers
-        self.connect_time = plan.arrangement.connect_time_min
+        self.pools = [ChargerPool(number, count) for number, count in enumerate(blueprint.charger_counts)]
+        self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in blueprint.battery_plans]
+        self.bound = blueprint.bound_chargers
+        self.connect_time = blueprint.arrangement.connect_time_min
         self.instant_connect = self.connect_time.always_zero
-        self.needs_person = plan.attendants_limited and not plan.connect_by_driver and not self.instant_connect
-        self.connector = DRIVER if plan.connect_by_driver else ATTENDANT
-        self.open_hours = plan.open_windows
-        self.rules = plan.charging
-        self.waits = plan.charging.too_warm_or_cold == "wait"
+        self.needs_person = (
+            blueprint.attendants_limited and not blueprint.connect_by_driver and not self.instant_connect
+        )
+        self.connector = DRIVER if blueprint.connect_by_driver else ATTENDANT
+        self.open_hours = blueprint.open_windows
+        self.rules = blueprint.charging
+        self.waits = blueprint.charging.too_warm_or_cold == "wait"
         self.starts: list[float] = []
         """Starts that are settled, in order, for staggered starts. [min]"""
-        self.delay_min = ticked(plan.charging.delay_min)
-        self.held = bool(plan.charging.stagger_min) or plan.open_windows is not None
+        self.delay_min = ticked(blueprint.charging.delay_min)
+        self.held = bool(blueprint.charging.stagger_min) or blueprint.open_windows is not None
         self.sharing: SharedPower | None = None
-        if plan.charging.power_limit_kw is not None:
-            self.sharing = SharedPower(room, plan.charging.power_limit_kw)
+        if blueprint.charging.power_limit_kw is not None:
+            self.sharing = SharedPower(room, blueprint.charging.power_limit_kw)
         self.to_connect: list[Battery] = []
         """Batteries that have a charger and wait for a person, first come first."""
         self.laid_down: dict[Battery, None] = {}
@@ -266,9 +269,10 @@ class ChargingDesk:
         put_in(battery, result, planned, full=True)
         cooled_min = end_min + self._cool_down_min(battery, end_min)
         write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
-        room.state_at(battery, ON_CHARGE, begin.start_min)
+        write_state, number = room.record.write.battery_states, battery.number
+        write_state(battery=number, state=ON_CHARGE, from_min=begin.start_min)
         if cooled_min > end_min:
-            room.state_at(battery, COOLING, end_min)
+            write_state(battery=number, state=COOLING, from_min=end_min)
         return cooled_min
 
     def begin(self, battery: "Battery", free_min: float) -> Begin:
@@ -291,7 +295,7 @@ class ChargingDesk:
         start_min = self._in_hours(start_min)
         stagger_min = self.rules.stagger_min
         if stagger_min:
-            self.starts = [each for each in self.starts if each > self.room.env.now - stagger_min]
+            self.starts = [start for start in self.starts if start > self.room.env.now - stagger_min]
             for taken in self.starts:  # in order: the first gap is the one
                 if taken - stagger_min < start_min < taken + stagger_min:
                     start_min = self._in_hours(taken + stagger_min)
@@ -354,13 +358,7 @@ class ChargingDesk:
         if profile.kind == "IU":
             left_ah, side_gas_a = (1.0 - profile.full_soc) * capacity_ah, held_gas_a(plan, profile, degc)
         equalising = plan.equalising
-        if (
-            equalise
-            and equalising is not None
-            and to_soc >= 1.0
-            and begin.start_min - battery.equalised_min >= equalising.every_min
-            and int(begin.start_min // DAY_MIN) % 7 in equalising.days
-        ):
+        if equalise and equalising is not None and to_soc >= 1.0 and _is_due(equalising, battery, begin.start_min):
             hours = equalising.length_min / 60.0
             missing_last_ah = (1.0 - phases[-1].soc_to) * capacity_ah if phases else missing_ah
             last = equalising_phase(
@@ -399,6 +397,12 @@ class ChargingDesk:
         """Let a battery into the ready stock."""
         self.room.state(battery, READY)
         battery.queue.put_ready(battery)
+
+
+def _is_due(equalising: "EqualisingPlan", battery: "Battery", start_min: float) -> bool:
+    """Whether a charge that begins now is one after which the battery is equalised."""
+    since_min = start_min - battery.equalised_min
+    return since_min >= equalising.every_min and int(start_min // DAY_MIN) % 7 in equalising.days
 
 
 def _until_right_min(thermal: "Thermal", degc: float, air_degc: float) -> float:

@@ -44,7 +44,7 @@ class Devices:
         """All of them; none where there is no limit."""
 
     def can_serve(self, now: float) -> bool:
-        """Tell whether enough are free now."""
+        """Whether enough are free now."""
         units = self.units
         if not units:
             return True
@@ -57,7 +57,7 @@ class Devices:
         return False
 
     def in_use(self) -> bool:
-        """Tell whether enough are not out of use, be they free or not."""
+        """Whether enough are not out of use, be they free or not."""
         return not self.units or sum(not unit.out for unit in self.units) >= self.needed
 
     def next_free_min(self, now: float) -> float:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.discharge import at_factor, discharge_at_power, soc_after
 from batsim.record import LEVEL
+from batsim.room.charge import new
 from batsim.room.clock import ticked
 from batsim.room.recovery import drawn_for, run_down, run_until, scaled, soc_of
 from batsim.room.truck import PlannedDischarge
@@ -107,8 +108,8 @@ def _go_on_power(
         )
     with_trip = 1.0 + truck.trip_min / (60.0 * hours) if hours else 1.0
     arrival = soc_from - (soc_from - level) * with_trip
-    kwh = power_w * hours * with_trip / 1000.0
-    return _leave_after(truck, start_min, minutes, Drawn(soc_from, arrival, ah * with_trip, kwh), heats=True)
+    drawn: Drawn = new(Drawn, (soc_from, arrival, ah * with_trip, power_w * hours * with_trip / 1000.0))
+    return _leave_after(truck, start_min, minutes, drawn, heats=True)
 
 
 def _go_on_wells(

@@ -55,7 +55,7 @@ class Method:
         """By kind of device: whether the first way goes to the bay of the discharged battery, not to the station."""
 
     def can_work(self) -> bool:
-        """Tell whether enough devices of each kind are not out of use, be they free or not."""
+        """Whether enough devices of each kind are not out of use, be they free or not."""
         return all(devices.in_use() for devices in self.devices)
 
 
@@ -157,7 +157,7 @@ class ExchangeDesk:
                 return
 
     def could_start(self, truck: "Truck") -> bool:
-        """Tell whether an exchange of a truck that need not come yet could start now, while no truck waits."""
+        """Whether an exchange of a truck that need not come yet could start now, while no truck waits."""
         queue = truck.queue
         nobody = not self.room.trucks_waiting and not self.coming
         return nobody and len(queue.ready) > queue.reserve and self.lacks(queue) == NOTHING
@@ -306,6 +306,6 @@ class ExchangeDesk:
 
 
 def _before(truck: "Truck", other: "Truck") -> bool:
-    """Tell whether a truck goes before one of another queue."""
+    """Whether a truck goes before one of another queue."""
     mine, theirs = truck.group.truck.priority, other.group.truck.priority
     return mine < theirs or (mine == theirs and truck.joined_min < other.joined_min)

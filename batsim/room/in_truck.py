@@ -251,12 +251,9 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     """Charge in a break or after work; the truck is at work again when the gap ends."""
     env, desk, battery = room.env, room.spots, truck.battery
     is_break = gap_start in truck.group.breaks
-    rules = room.blueprint.in_truck
-    if is_break and not rules.in_breaks:
+    if is_break and not room.blueprint.in_truck.in_breaks:
         return
-    target = rules.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
-    if target >= FULL or room.charge_times[battery.number] is not None:
-        target = 1.0
+    target = _goal_in_gap(room, truck, gap_end, is_break=is_break)
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
     arrival = gap_start + truck.trip_min
@@ -287,6 +284,12 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
     if not is_break and battery.soc_share == 1.0:
         yield from maintenance_in_truck(room, truck, end, latest)
+
+
+def _goal_in_gap(room: "Room", truck: "Truck", gap_end: float, *, is_break: bool) -> float:
+    """State of charge at which a charge in a break or after work stops; a timed charge is always a full one."""
+    goal = room.blueprint.in_truck.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
+    return 1.0 if goal >= FULL or room.charge_times[truck.battery.number] is not None else goal
 
 
 def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
@@ -389,6 +392,6 @@ def _charged(
 
 
 def _never_rests(truck: "Truck") -> bool:
-    """Tell whether the truck's calendar has no gaps other than breaks."""
+    """Whether the truck's calendar has no gaps other than breaks."""
     table = truck.group.timetable
     return table.always or all(end in truck.group.breaks for end in table.ends[:-1])

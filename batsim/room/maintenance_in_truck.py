@@ -1,4 +1,4 @@
-"""Care of a battery that stays in its truck: in the time that work leaves after a charge.
+"""Maintenance of a battery that stays in its truck: in the time that work leaves after a charge.
 
 For watering by hand the battery is pulled out part of the way, which needs a device; one connection for all cells does
 without. An attendant, where there are any, and the device may have to be waited for; a driver is there.
@@ -55,42 +55,50 @@ def maintenance_in_truck(
     room: "Room", truck: "Truck", since_min: float, latest_min: float
 ) -> "Generator[Event, None, float]":
     """Do what is due on a charged battery from some time on, as far as there is time; minutes it took. [min]"""
-    battery, maintenance, time = truck.battery, room.maintenance, since_min
-    for index, plan in enumerate(truck.queue.plan.maintenance):
-        if not maintenance.is_due(battery, index, time) or not maintenance.in_round(truck.queue.number, index, time):
+    battery, desk, time = truck.battery, room.maintenance, since_min
+    for index, maintenance in enumerate(truck.queue.plan.maintenance):
+        if not desk.is_due(battery, index, time) or not desk.in_round(truck.queue.number, index, time):
             continue
-        minutes = next(maintenance.times[plan.task][battery.number])
-        drawn_out = plan.task == WATERING and truck.queue.plan.watered_by_hand
-        if drawn_out:
+        minutes = next(desk.times[maintenance.task][battery.number])
+        pulled_out = maintenance.task == WATERING and truck.queue.plan.watered_by_hand
+        if pulled_out:
             minutes += next(room.spots.draw_out[battery.number])
         if time + minutes > latest_min:
             continue
-        needs_devices = drawn_out and any(devices.units for devices in room.spots.devices)
-        start_min = time
-        if room.attendants.limited or needs_devices:
-            waiting = Waiting(room, needs_devices=needs_devices)
-            yield from _wait(room, waiting, time, latest_min - minutes)
-            if not waiting.called.triggered:
-                continue
-            start_min = room.env.now
-            if not _ends_in_time(room, waiting, minutes, latest_min):
-                continue
-            yield from _done_by(room, waiting, plan.task, minutes)
-            time = room.env.now
-        else:
-            time += minutes
-            room.record.write.work(
-                person=maintenance.person,
-                task=plan.task,
-                start_min=start_min,
-                end_min=time,
-                hands_on_min=minutes,
-                people=1,
-            )
-        maintenance.write(battery, index, (since_min, start_min, time))
-        room.state_at(battery, WATERED if plan.task == WATERING else OUT_OF_USE, start_min)
+        done = yield from _do(room, maintenance.task, minutes, (time, latest_min), pulled_out=pulled_out)
+        if done is None:
+            continue
+        start_min, time = done
+        desk.write(battery, index, (since_min, start_min, time))
+        room.state_at(battery, WATERED if maintenance.task == WATERING else OUT_OF_USE, start_min)
         room.state_at(battery, IN_TRUCK, time)
     return time - since_min
+
+
+def _do(
+    room: "Room", task: int, minutes: float, span_min: tuple[float, float], *, pulled_out: bool
+) -> "Generator[Event, None, tuple[float, float] | None]":
+    """Do one thing within a span of time; when it began and ended, None where nobody came in time. [min]"""
+    since_min, latest_min = span_min
+    needs_devices = pulled_out and any(devices.units for devices in room.spots.devices)
+    if not room.attendants.limited and not needs_devices:
+        end_min = since_min + minutes
+        room.record.write.work(
+            person=room.maintenance.person,
+            task=task,
+            start_min=since_min,
+            end_min=end_min,
+            hands_on_min=minutes,
+            people=1,
+        )
+        return since_min, end_min
+    waiting = Waiting(room, needs_devices=needs_devices)
+    yield from _wait(room, waiting, since_min, latest_min - minutes)
+    start_min = room.env.now
+    if not waiting.called.triggered or not _ends_in_time(room, waiting, minutes, latest_min):
+        return None
+    yield from _done_by(room, waiting, task, minutes)
+    return start_min, room.env.now
 
 
 def _wait(room: "Room", waiting: Waiting, time_min: float, until_min: float) -> "Generator[Event, None, None]":
@@ -108,7 +116,7 @@ def _wait(room: "Room", waiting: Waiting, time_min: float, until_min: float) -> 
 
 
 def _ends_in_time(room: "Room", waiting: Waiting, minutes: float, latest_min: float) -> bool:
-    """Tell whether work that begins now ends before the truck leaves; else give everything back."""
+    """Whether work that begins now ends before the truck leaves; else give everything back."""
     now, attendants = room.env.now, room.attendants
     end_min = attendants.end_of(waiting.people, now, minutes)
     if latest_min == inf or (end_min <= latest_min and end_min <= attendants.stop_of(waiting.people)):

@@ -52,7 +52,7 @@ class Queue:
         return next((truck for truck in self.waiting if truck.reason == SHIFT_CHANGE), None)
 
     def has_one_for(self, truck: "Truck") -> bool:
-        """Tell whether a battery is ready that a truck may have."""
+        """Whether a battery is ready that a truck may have."""
         return len(self.ready) > (0 if truck.reason == SHIFT_CHANGE else self.reserve)
 
     def put_ready(self, battery: "Battery") -> None:

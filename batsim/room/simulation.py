@@ -8,14 +8,13 @@ from functools import lru_cache
 from math import isnan, nan
 from typing import TYPE_CHECKING
 
-from simpy.core import Environment
-
 from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, TASKS, Record, standing
 from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.room.charging import ChargingDesk
 from batsim.room.charging_spots import SpotDesk
+from batsim.room.clock import Clock
 from batsim.room.discharges import leave_at
 from batsim.room.duty import duty
 from batsim.room.exchange import ExchangeDesk
@@ -49,14 +48,16 @@ class Room:
 
     def __init__(self, blueprint: Blueprint, seed: int, replication: int) -> None:
         self.blueprint = blueprint
-        self.env = Environment()
+        self.env = Clock()
         self.streams = Streams(seed, replication)
         self.record = Record(facts_of(blueprint, seed, replication))
         self._write_state = self.record.write.battery_states
         self._air_degc = blueprint.room_air_degc
         self.trucks_waiting = 0
         """Trucks that wait for an exchange, in all queues."""
-        self.early = any(group.truck.exchange_when.early_below_share is not None for group in blueprint.groups)
+        self.early = blueprint.exchange is not None and any(
+            group.truck.exchange_when.early_below_share is not None for group in blueprint.groups
+        )
         """Whether trucks may come early when no truck waits."""
         self.queues = [Queue(queue, blueprint.picking, blueprint.reserve) for queue in blueprint.battery_plans]
         self.batteries = self._make_batteries()
@@ -118,23 +119,21 @@ class Room:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
         if self.attendants.unmanned:
             self.attendants.serve()
-        if not (self._serve_usually() if self.usual_order else all(map(self._serve, self.order))):
-            return
-        if self.early and self.blueprint.exchange is not None:
+        if not self.usual_order:
+            if not all(map(self._serve, self.order)):
+                return
+        else:  # the same in the usual order, without a call for what nobody waits for
+            if self.trucks_waiting and not self._serve_exchanges():
+                return
+            if self.charging.to_connect:
+                self.charging.serve()
+            for queue, task in self.maintenance_queues:
+                if queue:
+                    self.maintenance.serve(task)
+        if self.early:
             self.exchange.call_early()
         if self.maintenance.trucks:
             serve_trucks(self)
-
-    def _serve_usually(self) -> bool:
-        """Serve exchanges, then connecting, then maintenance: what `_serve` does in the usual order, but quicker."""
-        if self.trucks_waiting and not self._serve_exchanges():
-            return False
-        if self.charging.to_connect:
-            self.charging.serve()
-        for queue, task in self.maintenance_queues:
-            if queue:
-                self.maintenance.serve(task)
-        return True
 
     def _serve(self, task: int) -> bool:
         """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""

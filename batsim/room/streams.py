@@ -115,7 +115,7 @@ class Triangle(NamedTuple):
 
 
 def is_triangle(law: "DurationLaw") -> bool:
-    """Tell whether a law is triangular, and not a triangle without width."""
+    """Whether a law is triangular, and not a triangle without width."""
     return law.kind == "triangular" and law.low_min != law.high_min
 
 
