@@ -1,0 +1,67 @@
+"""Rows of a record are written by the names of their columns."""
+
+import math
+import re
+
+import pytest
+
+from batsim.record import MOST_NAMED, READY, TABLES, Record, Row, coming, standing
+from tests.rows import write_row
+from tests.runs import record_of
+from tests.sites import KESTREL
+
+
+@pytest.fixture
+def record():
+    """An empty record."""
+    return Record(record_of(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts)
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_every_number_comes_out_under_its_name(record, table):
+    """A row whose numbers are all different: none can stand in another's column."""
+    names = [column.name for column in TABLES[table]]
+    row = {name: float(number) for number, name in enumerate(names, 1)}
+
+    write_row(record, table, math.nan, **dict(reversed(row.items())))
+
+    assert record.count(table) == 1
+    assert {name: column.tolist() for name, column in record.columns(table).items()} == {
+        name: [number] for name, number in row.items()
+    }
+
+
+def test_every_table_has_one_row_type_and_one_writer(record):
+    rows = {row.table: row for row in Row.__subclasses__()}
+
+    assert list(rows) == list(TABLES) == list(vars(record.write))
+    assert max(len(row.__annotations__) for row in rows.values()) <= MOST_NAMED
+
+
+def test_a_column_that_is_forgotten_misspelt_or_without_a_name_is_refused(record):
+    with pytest.raises(TypeError, match=r"missing 1 required keyword-only argument: 'from_min'$"):
+        record.write.battery_states(battery=0, state=READY)
+    with pytest.raises(TypeError, match=r"got an unexpected keyword argument 'since_min'$"):
+        record.write.battery_states(battery=0, state=READY, from_min=0.0, since_min=0.0)
+    with pytest.raises(TypeError, match=re.escape("takes 0 positional arguments but 3 were given")):
+        record.write.battery_states(0, READY, 0.0)
+    with pytest.raises(TypeError, match=r"missing 4 required keyword-only arguments"):
+        standing(battery=0)
+
+
+def test_a_visit_and_a_charge_that_have_not_begun(record):
+    """What is not known yet is not a number; a truck that has got no battery has none."""
+    came = coming(
+        truck=1, group=0, queue=0, kind=0, discharged=3, soc_share=0.2, below_cut_out=0, ready_found=0, left_min=5.0,
+        joined_min=6.0, reason=0,
+    )  # fmt: skip
+    record.write.exchanges(came=came, charged=-1)
+    record.write.charges(standing=standing(battery=3, queue=0, charger=math.nan, bay=2, discharged_min=7.0))
+
+    (visit,) = record.frame("exchanges").to_dict("records")
+    assert (visit["truck"], visit["discharged"], visit["charged"], visit["joined_min"]) == (1.0, 3.0, -1.0, 6.0)
+    assert all(math.isnan(visit[name]) for name in ("start_min", "truck_free_min", "end_min", "back_min"))
+    assert (visit["station"], visit["standby"], visit["watering_min"]) == (-1.0, 0.0, 0.0)
+    (charge,) = record.frame("charges").to_dict("records")
+    known = {"battery": 3.0, "queue": 0.0, "bay": 2.0, "discharged_min": 7.0, "finished": False}
+    assert {name: value for name, value in charge.items() if not math.isnan(value)} == known
