@@ -5,10 +5,9 @@ from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.formulas.charging import acceptance_tau_h, current_limit_a, voltage_limit_v
-from batsim.formulas.discharge import Cell, capacity_factor
+from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah
 from batsim.formulas.gassing import WATER_G_PER_AH
 from batsim.formulas.kibam import Wells, fit_wells
-from batsim.formulas.peukert import five_hour_capacity_ah
 from batsim.formulas.phases import Profile
 from batsim.formulas.wear import Life
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType

@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 from batsim.formulas.charging import charge_phases, voltage_limit_v
-from batsim.formulas.discharge import Cell, capacity_factor, soc_after
+from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah, soc_after
 from batsim.formulas.gassing import WATER_G_PER_AH
-from batsim.formulas.peukert import five_hour_capacity_ah
 from batsim.formulas.phases import Profile, phases_hours, wall_kwh
 from tests.closed_forms import (
     discharge_ah,

@@ -277,12 +277,6 @@ def test_throughput():
 # Rules for a fleet
 
 
-@pytest.mark.published(source="8-8-8 rule: common practice, no source", where="8 h use, 8 charge, 8 rest: 3 batteries")
-def test_three_batteries_a_truck():
-    """Service manuals print the same: three batteries a truck for three 8 h periods a day."""
-    assert batteries_per_truck(8.0, 0.0, 8.0, 8.0) == pytest.approx(3.0)
-
-
 @pytest.mark.published(source="common practice, no source", where="(use + charge + rest + swap)/use; " + WORKED_OUT)
 @pytest.mark.parametrize(
     ("use_h", "charge_h", "cool_h", "swap_h", "batteries"),

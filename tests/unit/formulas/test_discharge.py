@@ -7,8 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from batsim.formulas.discharge import Cell, capacity_factor, lowest_soc, soc_after
-from batsim.formulas.peukert import five_hour_capacity_ah
+from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah, lowest_soc, soc_after
 from tests.closed_forms import current_a, discharge_ah, discharge_hours, peukert_hours
 
 PLAIN = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)  # 4,800 W is 100 A, no losses
