@@ -8,7 +8,7 @@ from math import exp, isfinite, log1p, sqrt
 from typing import NamedTuple
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Faults, shown
+from batsim.scenario.parts.base import Fault, Faults, shown, wrong
 
 BETWEEN, TYPICAL, VALUES, MEAN, CV = "between", "typical", "values", "mean", "cv"
 FORMS = (
@@ -223,14 +223,13 @@ def factor_of(path: str, stated: object) -> Factor:
     values = stated[VALUES] if isinstance(stated, dict) and set(stated) == {VALUES} else stated
     if isinstance(values, list):
         if not 1 <= len(values) <= MOST_VALUES:
-            msg = f"needs from 1 to {MOST_VALUES} values"
-            raise ValueError(msg)
+            wrong(f"needs from 1 to {MOST_VALUES} values")
         return Choice(path, tuple(values))
     if isinstance(stated, dict) and BETWEEN in stated:
         return between_of(path, stated)
-    if isinstance(stated, dict) and set(stated) == {MEAN, CV}:
-        return _around_of(path, stated)
-    raise ValueError(FORMS)
+    if not isinstance(stated, dict) or set(stated) != {MEAN, CV}:
+        wrong(FORMS)
+    return _around_of(path, stated)
 
 
 def _around_of(path: str, stated: dict[str, object]) -> Around:
@@ -247,21 +246,24 @@ def between_of(path: str, stated: dict[str, object]) -> Between:
     """Read `{between: [LOW, HIGH]}`, also with a typical value; errors as for `factor_of`."""
     ends = stated.get(BETWEEN)
     if set(stated) - {BETWEEN, TYPICAL} or not isinstance(ends, list) or len(ends) != 2:
-        raise ValueError(BETWEEN_FORM)
-    rising = [_amount(end, (BETWEEN, number)) for number, end in enumerate(ends)]
-    texts = list(map(str, ends))
+        wrong(BETWEEN_FORM)
+    values: dict[tuple[str | int, ...], object] = {(BETWEEN, 0): ends[0], (BETWEEN, 1): ends[1]}
     if TYPICAL in stated:
-        rising.insert(1, _amount(stated[TYPICAL], (TYPICAL,)))
-        texts.insert(1, str(stated[TYPICAL]))
-    units_written = sorted({amount.unit or "none" for amount in rising})
+        values = {(BETWEEN, 0): ends[0], (TYPICAL,): stated[TYPICAL], (BETWEEN, 1): ends[1]}
+    low, *typical, high = _rising(values)
+    return Between(path, (low, high), typical[0] if typical else None)
+
+
+def _rising(values: dict[tuple[str | int, ...], object]) -> list[Amount]:
+    """Read amounts of one unit that rise, by where they stand; they count things where all of them do."""
+    amounts = [_amount(value, where) for where, value in values.items()]
+    units_written = sorted({amount.unit or "none" for amount in amounts})
     if len(units_written) > 1:
         raise Faults([Fault((), "all numbers need the same unit", " and ".join(units_written))])
-    numbers = [amount.number for amount in rising]
+    numbers = [amount.number for amount in amounts]
     if numbers != sorted(numbers) or not numbers[0] < numbers[-1]:
-        raise Faults([Fault((), "must rise", ", ".join(texts))])
-    whole = all(amount.whole for amount in rising)
-    low, *typical, high = (amount._replace(whole=whole) for amount in rising)
-    return Between(path, (low, high), typical[0] if typical else None)
+        raise Faults([Fault((), "must rise", ", ".join(map(str, values.values())))])
+    return [amount._replace(whole=all(other.whole for other in amounts)) for amount in amounts]
 
 
 def _amount(value: object, where: tuple[str | int, ...]) -> Amount:

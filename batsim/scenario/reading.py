@@ -1,6 +1,6 @@
 """Reading a scenario: from a YAML file to a checked `Scenario`, or to every problem it has."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
@@ -11,7 +11,7 @@ from batsim import catalogue
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.checks.price_checks import Offers
-from batsim.scenario.checks.survey_checks import equipment_names
+from batsim.scenario.checks.survey_checks import device_names, equipment_names, listed_parts
 from batsim.scenario.factors import Between
 from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.site import Scenario
@@ -252,42 +252,41 @@ def catalogue_names(document: str) -> list[str]:
 @cache
 def _offers() -> Offers:
     """Names of the catalogue by the kind of thing they stand for."""
-    handling = [_catalogue_part(f"handling/{name}") for name in catalogue.handling_names()]
-    arrangements = [part.data for part in handling if part is not None]
     return {
         "battery type": catalogue_names("battery_types"),
         "charger type": catalogue_names("charger_types"),
         "handling arrangement": list(catalogue.handling_names()),
-        "equipment": [name for arrangement in arrangements for name in equipment_names(arrangement)],
-        "device": [
-            name
-            for arrangement in arrangements
-            for key in ("devices", "watering_devices")
-            for name in arrangement.get(key) or ()
-        ],
-        "part": [part["part"] for arrangement in arrangements for part in arrangement["needs"]["parts"]],
+        "equipment": _shipped(equipment_names),
+        "device": _shipped(device_names),
+        "part": _shipped(listed_parts),
     }
+
+
+def _shipped(names_of: Callable[[Mapping[str, Any]], list[str]]) -> list[str]:
+    """Names that the arrangements of the catalogue use."""
+    parts = [_catalogue_part(f"handling/{name}") for name in catalogue.handling_names()]
+    return [name for part in parts if part is not None for name in names_of(part.data)]
 
 
 def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
     problems = []
     for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
-        for name, entry in draft.entries((section,)):
-            if isinstance(entry, dict) and "from" in entry:
+        for name, entry in draft.blocks((section,)):
+            if "from" in entry:
                 problems += _start_from(draft, (section, name), document)
-    groups = [group for _, group in draft.entries(("trucks",)) if isinstance(group, dict)]
-    layouts = [layout for _, layout in draft.entries(("layouts",)) if isinstance(layout, dict)]
-    standby = [layout["standby"] for layout in layouts if isinstance(layout.get("standby"), dict)]
-    for name in _names_in_use(groups, "battery"):
+    groups = draft.blocks(("trucks",))
+    layouts = [layout for _, layout in draft.blocks(("layouts",))]
+    standby = [block for name, _ in draft.blocks(("layouts",)) for _, block in draft.blocks(("layouts", name))]
+    for name in _names_in_use([group for _, group in groups], "battery"):
         _add(draft, ("batteries", name), "battery_types")
     for name in _names_in_use(layouts, "chargers"):
         _add(draft, ("chargers", name), "charger_types")
     for name in _names_in_use(layouts + standby, "handling"):
         if name in catalogue.handling_names():
             _add(draft, ("handling", name), f"handling/{name}")
-    for number, group in draft.entries(("trucks",)):
-        if isinstance(group, dict) and isinstance(truck_class := group.get("class"), str):
+    for number, group in groups:
+        if isinstance(truck_class := group.get("class"), str):
             problems += _take_class(draft, number, truck_class, group)
     return problems
 

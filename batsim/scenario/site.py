@@ -22,6 +22,7 @@ from batsim.scenario.parts.base import (
     by_default,
     each_entry,
     refuse,
+    wrong,
 )
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
@@ -70,8 +71,7 @@ class Priorities(Kind):
     def read(self, value: object) -> tuple[str, ...]:
         """Read the tasks."""
         if not isinstance(value, list | tuple):
-            msg = f"needs a list of tasks, such as [{', '.join(TASK_ORDER)}]"
-            raise ValueError(msg)
+            wrong(f"needs a list of tasks, such as [{', '.join(TASK_ORDER)}]")
         words = each_entry(enumerate(value), Words(*TASK_ORDER).read)
         refuse([Fault((n,), "is named twice", f"'{word}'") for n, word in enumerate(words) if word in words[:n]])
         return (*words, *(each for each in TASK_ORDER if each not in words))
@@ -110,8 +110,7 @@ class WaitTargetText(Kind):
         """Read share and minutes."""
         match = re.fullmatch(r"\s*(?:at least )?(\S+ ?%) under (.+)", str(value))
         if not match:
-            msg = "needs a target such as '95 % under 5 min'"
-            raise ValueError(msg)
+            wrong("needs a target such as '95 % under 5 min'")
         share = Quantity("share", above=0.0, most=1.0).read(match[1])
         return WaitTarget(share, Quantity("duration", least=0.0).read(match[2]))
 

@@ -19,6 +19,7 @@ from batsim.scenario.parts.base import (
     did_you_mean,
     each_entry,
     shown,
+    wrong,
 )
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
@@ -89,18 +90,16 @@ class DesignText(Kind):
         """Read it."""
         if value in ALONE:
             return Design(str(value))
-        kinds = [key for key in value if key in NUMBERED] if isinstance(value, dict) else []
-        if not isinstance(value, dict) or len(kinds) != 1 or set(value) - {kinds[0], *LEVELS_OF.get(kinds[0], ())}:
-            raise ValueError(DESIGN_FORM)
+        kind = next((key for key in value if key in NUMBERED), "") if isinstance(value, dict) else ""
+        if not isinstance(value, dict) or not kind or set(value) - {kind, *LEVELS_OF.get(kind, ())}:
+            wrong(DESIGN_FORM)
         counts = each_entry(value.items(), Count(least=2, most=MOST_POINTS).read)
         numbers = {str(key): int(count) for key, count in zip(value, counts, strict=True)}
-        design = Design(str(kinds[0]), numbers[kinds[0]], numbers.get("levels", LEVELS))
+        design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
         if design.kind == SOBOL and design.number & (design.number - 1):
-            msg = "a Sobol design needs a power of two, such as {sobol: 256}"
-            raise ValueError(msg)
+            wrong("a Sobol design needs a power of two, such as {sobol: 256}")
         if design.levels % 2:
-            msg = "a Morris design needs an even number of levels, such as {morris: 20, levels: 4}"
-            raise ValueError(msg)
+            wrong("a Morris design needs an even number of levels, such as {morris: 20, levels: 4}")
         return design
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
-from batsim.scenario.parts.base import Faults, did_you_mean, shown
+from batsim.scenario.parts.base import Faults, did_you_mean, shown, wrong
 from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 from batsim.scenario.text.yaml_text import path_text
@@ -82,10 +82,8 @@ def _number_for(figure: Figure, value: object) -> float:
     """Number that is to stand for a figure, in its unit and on its side of zero; a ValueError states the rule."""
     match = AMOUNT.fullmatch(str(value)) if isinstance(value, str | int | float) and value is not True else None
     if match is None or (match[2] or "1") != figure.unit:
-        msg = f"needs a value such as {figure.text}"
-        raise ValueError(msg)
+        wrong(f"needs a value such as {figure.text}")
     number = float(match[1])
     if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
-        msg = "must be above 0" if figure.low > 0.0 else "must be at least 0"
-        raise ValueError(msg)
+        wrong("must be above 0" if figure.low > 0.0 else "must be at least 0")
     return number

@@ -65,24 +65,29 @@ def _layout_names(scenario: Scenario, name: str, source: LocatedData, offers: Of
     """Names that a layout refers to: arrangements, chargers, shifts, battery types in use."""
     layout = scenario.layouts[name]
     at: Path = ("layouts", name)
-    handling: list[tuple[str, Path]] = [(layout.handling, (*at, "handling"))]
+    arrangements, chargers = list(scenario.handling), list(scenario.chargers)
+    yield from _known(source, (*at, "handling"), layout.handling, arrangements, "handling arrangement", offers)
     if layout.standby is not None:
-        handling.append((layout.standby.handling, (*at, "standby", "handling")))
-    for arrangement, path in handling:
-        yield from _known(source, path, arrangement, list(scenario.handling), "handling arrangement", offers)
+        path = (*at, "standby", "handling")
+        yield from _known(source, path, layout.standby.handling, arrangements, "handling arrangement", offers)
     in_a_list = source.holds((*at, "chargers", 0))
     for position, count in enumerate(layout.chargers):
-        here: Path = (*at, "chargers", position) if in_a_list else (*at, "chargers")
-        yield from _known(source, here, count.charger, list(scenario.chargers), "charger type", offers)
+        path = (*at, "chargers", position) if in_a_list else (*at, "chargers")
+        yield from _known(source, path, count.charger, chargers, "charger type", offers)
     for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
         yield from _known(source, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
+    yield from _battery_names(scenario, name, source)
+
+
+def _battery_names(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+    """Battery types that a layout counts and no truck has."""
     in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
     if not set(in_use) <= set(scenario.batteries):
         in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
-    for battery in layout.batteries or ():
+    for battery in scenario.layouts[name].batteries or ():
         if battery and battery not in in_use:
             rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
-            yield problem(source, (*at, "batteries", battery), rule, of_key=True)
+            yield problem(source, ("layouts", name, "batteries", battery), rule, of_key=True)
 
 
 def _known(

@@ -142,7 +142,7 @@ def _devices(checked: CheckedLayout) -> Iterator[Problem]:
 
 def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
     """Enough attendants at once, qualified where that is asked for, in hours when trucks work."""
-    layout, arrangement, week = checked.layout, checked.arrangement, checked.scenario.week
+    layout, week = checked.layout, checked.scenario.week
     needed, skill = _needed_attendants(checked)
     if not isinstance(layout.attendants, dict) or not needed:
         return
@@ -161,7 +161,7 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
         )
         yield checked.problem("attendants", rule=rule, got=got)
         return
-    for group in () if arrangement.in_truck else checked.scenario.trucks:
+    for group in () if checked.arrangement.in_truck else checked.scenario.trucks:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
         if at_work and overlap_min(manned, at_work) <= 0.0:
             rule = (

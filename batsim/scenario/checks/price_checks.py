@@ -49,11 +49,10 @@ def price_problems(scenario: "Scenario", source: LocatedData, offers: Offers) ->
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
                 yield problem(source, path, rule, of_key=True)
             yield from _currency(scenario, source, path, money)
-    yield from _owned(scenario, source)
     for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
-        price: Money | None = getattr(scenario.prices, key)
-        if price is not None:
+        if (price := getattr(scenario.prices, key)) is not None:
             yield from _currency(scenario, source, ("prices", key), price)
+    yield from _owned(scenario, source)
     yield from _tariff(scenario, source)
 
 

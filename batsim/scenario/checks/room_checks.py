@@ -118,8 +118,8 @@ def _counts(checked: CheckedLayout) -> dict[str, float]:
     counts |= layout.devices
     if standby is not None and layout.standby is not None:
         counts |= {device: float(held) for device, held in standby.devices_held.items()} | layout.standby.devices
-    for count in layout.chargers:
-        counts[count.charger] = counts.get(count.charger, 0.0) + count.number
+    for charger, number in layout.chargers_by_type.items():
+        counts[charger] = counts.get(charger, 0.0) + number
     return counts
 
 

@@ -15,18 +15,33 @@ from batsim.scenario.text.problems import problem
 def equipment_names(arrangement: Mapping[str, Any]) -> list[str]:
     """Names of equipment that an arrangement uses, from its plain data: devices, bay, sizes, parts, pushes."""
     needs = arrangement.get("needs") or {}
-    names: list[str | None] = [
-        *(arrangement.get("devices") or ()),
-        *(arrangement.get("watering_devices") or ()),
-        None if arrangement["bay"] == IN_TRUCK else arrangement["bay"],
-        *(needs.get(key) for key in ("lifts", "forks", "carrier", "beside")),
-        *(needs.get("rolls_onto") or ()),
-        *(needs.get("sizes") or ()),
-        *(part["part"] for part in needs.get("parts") or ()),
+    names = [
+        *device_names(arrangement),
+        *(name for name in (arrangement["bay"],) if name != IN_TRUCK),
+        *_names_under(needs, "lifts", "forks", "carrier", "beside", "rolls_onto", "sizes"),
+        *listed_parts(arrangement),
         *(name for push in needs.get("pushes") or () for name in push["equipment"]),
-        None if needs.get("lifts") is None else BEAM,
+        *((BEAM,) if needs.get("lifts") else ()),
     ]
-    return [name for name in dict.fromkeys(names) if name is not None]
+    return list(dict.fromkeys(names))
+
+
+def device_names(arrangement: Mapping[str, Any]) -> list[str]:
+    """Names of the devices of an arrangement, from its plain data."""
+    return list(_names_under(arrangement, "devices", "watering_devices"))
+
+
+def listed_parts(arrangement: Mapping[str, Any]) -> list[str]:
+    """Names of the parts that an arrangement puts on the equipment list, from its plain data."""
+    needs = arrangement.get("needs") or {}
+    return [part["part"] for part in needs.get("parts") or ()]
+
+
+def _names_under(block: Mapping[str, Any], *keys: str) -> Iterator[str]:
+    """Names that stand under some keys of a block, one or several each."""
+    for key in keys:
+        names = block.get(key) or ()
+        yield from (names,) if isinstance(names, str) else names
 
 
 def survey_problems(scenario: Scenario, source: LocatedData, shipped: Sequence[str]) -> Iterator[Problem]:

@@ -3,7 +3,7 @@
 import math
 from typing import Any, NamedTuple
 
-from batsim.scenario.parts.base import Kind, Quantity, each_entry
+from batsim.scenario.parts.base import Kind, Quantity, each_entry, wrong
 
 WEEKS_PER_YEAR = 365.25 / 7.0
 
@@ -52,6 +52,5 @@ class AirText(Kind):
             both = degc.read(value)
             return Air(both, both)
         if set(value) != {"winter", "summer"}:
-            msg = "needs one temperature such as '20 degC', or {winter: 8 degC, summer: 28 degC}"
-            raise ValueError(msg)
+            wrong("needs one temperature such as '20 degC', or {winter: 8 degC, summer: 28 degC}")
         return Air(*each_entry([(key, value[key]) for key in ("winter", "summer")], degc.read))

@@ -4,7 +4,7 @@ import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
-from typing import Annotated, Any, NamedTuple, TypeVar
+from typing import Annotated, Any, NamedTuple, NoReturn, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, core_schema
@@ -39,6 +39,11 @@ class Faults(ValueError):  # noqa: N818 - it is many
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = faults
         super().__init__("; ".join(fault.rule for fault in faults))
+
+
+def wrong(rule: str) -> NoReturn:
+    """Raise a ValueError that states a broken rule."""
+    raise ValueError(rule)
 
 
 def refuse(faults: list[Fault]) -> None:
@@ -157,8 +162,7 @@ class Bounds(NamedTuple):
         elif self.most is not None and value > self.most:
             broken = f"at most {show(self.most)}"
         if broken:
-            msg = f"must be {broken}"
-            raise ValueError(msg)
+            wrong(f"must be {broken}")
         return value
 
 
@@ -195,8 +199,7 @@ class Number(Kind):
         if isinstance(value, str) and re.fullmatch(r"\s*[-+]?\d{1,15}(\.\d{1,15})?\s*", value):
             value = float(value)
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            msg = "needs a plain number, without a unit"
-            raise ValueError(msg)
+            wrong("needs a plain number, without a unit")
         return self.bounds.hold(float(value), lambda limit: f"{limit:g}")
 
 
@@ -216,14 +219,11 @@ class Count(Kind):
         if isinstance(value, str) and re.fullmatch(r"\d{1,15}", value):
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
-            msg = f"needs a whole number{also}"
-            raise ValueError(msg)
+            wrong(f"needs a whole number{also}")
         if value < self.least:
-            msg = f"must be at least {self.least}"
-            raise ValueError(msg)
+            wrong(f"must be at least {self.least}")
         if value > self.most:
-            msg = f"must be at most {self.most}{also}"
-            raise ValueError(msg)
+            wrong(f"must be at most {self.most}{also}")
         return value
 
 
@@ -251,11 +251,9 @@ class Name(Kind):
     def read(self, value: object) -> str:
         """Read a name; numbers and yes/no values are not names until they stand in quotes."""
         if not isinstance(value, str):
-            msg = "needs a name as text; put it in quotes"
-            raise ValueError(msg)
+            wrong("needs a name as text; put it in quotes")
         if not value.strip() or not value.isprintable() or len(value) > 200:
-            msg = "needs a name of 1 to 200 printable characters"
-            raise ValueError(msg)
+            wrong("needs a name of 1 to 200 printable characters")
         return value
 
 

@@ -29,6 +29,7 @@ from batsim.scenario.parts.base import (
     each_entry,
     figures_of,
     refuse,
+    wrong,
 )
 from batsim.scenario.parts.fit import BASES, Dimensions
 from batsim.scenario.parts.laws import DurationLaw
@@ -58,12 +59,10 @@ class RatedCapacityText(Kind):
         """Read ampere-hours and rate; a rate is never guessed."""
         text, word, rate = str(value).partition(" at ")
         if not word or not isinstance(value, str):
-            msg = "needs a capacity with its rate, such as '750 Ah at 5 h' (Europe) or '750 Ah at 6 h' (America)"
-            raise ValueError(msg)
+            wrong("needs a capacity with its rate, such as '750 Ah at 5 h' (Europe) or '750 Ah at 6 h' (America)")
         capacity = RatedCapacity(units.parse(text, "capacity"), units.parse(rate, "duration") / 60.0)
         if capacity.ah <= 0.0 or not 1.0 <= capacity.rate_h <= 20.0:
-            msg = "needs a capacity above 0 Ah at a rate between 1 h and 20 h"
-            raise ValueError(msg)
+            wrong("needs a capacity above 0 Ah at a rate between 1 h and 20 h")
         return capacity
 
 
@@ -88,8 +87,7 @@ class ChargeCurrentText(Kind):
         in_proportion = isinstance(value, str) and re.search(r"per|/", value) is not None
         amps = units.parse(value, "rate" if in_proportion else "current")
         if amps <= 0.0:
-            msg = "must be above 0 A"
-            raise ValueError(msg)
+            wrong("must be above 0 A")
         return ChargeCurrent(amps, in_proportion)
 
 
@@ -148,8 +146,7 @@ class AtLeastAWeek(Quantity):
         """Read the minutes; the limit is stated as a week."""
         minutes = units.parse(value, "duration")
         if minutes < WEEK_MIN:
-            msg = "must be at least 1 week"
-            raise ValueError(msg)
+            wrong("must be at least 1 week")
         return minutes
 
 
@@ -191,8 +188,7 @@ class LifeUsed(Kind):
             used = share.read(value)
             return used, used
         if set(value) != {"from", "to"}:
-            msg = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
-            raise ValueError(msg)
+            wrong("needs one share such as '30 %', or {from: 0 %, to: 80 %}")
         least, most = each_entry([(key, value[key]) for key in ("from", "to")], share.read)
         if most < least:
             rule = f"must be at least 'from' ({units.show(least, 'share')})"
@@ -203,8 +199,7 @@ class LifeUsed(Kind):
 def _none_as_word(value: object) -> object:
     """Read the word `none` as nothing at all: no watering, no equalising charges."""
     if isinstance(value, str | bool | int | float | list) and value != "none":
-        msg = "needs a block of keys, or the word none"
-        raise ValueError(msg)
+        wrong("needs a block of keys, or the word none")
     return None if value == "none" else value
 
 

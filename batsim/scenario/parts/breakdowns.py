@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Count, Frozen, Kind, MinutesAbove0, NameText
+from batsim.scenario.parts.base import Count, Frozen, Kind, MinutesAbove0, NameText, wrong
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_minutes
 
@@ -32,8 +32,7 @@ class MomentText(Kind):
         """Read it into minutes after the warm-up."""
         match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2}) (\d?\d:\d\d)", str(value).strip())
         if not match or match[2] not in DAYS:
-            msg = "needs an instant such as 'week 1 Tue 06:00'"
-            raise ValueError(msg)
+            wrong("needs an instant such as 'week 1 Tue 06:00'")
         return (int(match[1]) - 1) * WEEK_MIN + DAYS.index(match[2]) * DAY_MIN + clock_minutes(match[3])
 
 

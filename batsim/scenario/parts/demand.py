@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Count, Fault, Frozen, Kind, Quantity, each_entry, refuse
+from batsim.scenario.parts.base import Count, Fault, Frozen, Kind, Quantity, each_entry, refuse, wrong
 
 WEEKS_A_YEAR = 52
 MOST_FACTOR = 5.0
@@ -25,8 +25,7 @@ class WeeklyFactors(Kind):
     def read(self, value: object) -> tuple[float, ...]:
         """Read into one factor for each calendar week, 1 where none is stated."""
         if not isinstance(value, dict):
-            msg = "needs calendar weeks with their share of the stated work, such as {'48-51': 130 %}"
-            raise ValueError(msg)
+            wrong("needs calendar weeks with their share of the stated work, such as {'48-51': 130 %}")
         rule = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
         refuse([Fault((key,), rule) for key in value if not _weeks(key)])
         shares = each_entry(value.items(), Quantity("share", above=0.0, most=MOST_FACTOR).read)

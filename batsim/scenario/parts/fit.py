@@ -18,6 +18,7 @@ from batsim.scenario.parts.base import (
     Words,
     each_entry,
     refuse,
+    wrong,
 )
 
 REMOVALS = ("side", "top", "either", "none")
@@ -57,8 +58,7 @@ class WindowText(Kind):
             return Window(both, both)
         if set(value) != {"from", "to"}:
             example = self.each.schema["examples"][0]
-            msg = f"needs one value such as '{example}', or {{from: ..., to: ...}}"
-            raise ValueError(msg)
+            wrong(f"needs one value such as '{example}', or {{from: ..., to: ...}}")
         least, most = each_entry([(key, value[key]) for key in ("from", "to")], self.each.read)
         if most < least:
             refuse([Fault(("to",), "must be at least 'from'", str(value["to"]))])

@@ -16,6 +16,7 @@ from batsim.scenario.parts.base import (
     by_default,
     each_entry,
     refuse,
+    wrong,
 )
 
 
@@ -40,8 +41,7 @@ class PointText(Kind):
     def read(self, value: object) -> Point:
         """Read both distances."""
         if not isinstance(value, list) or len(value) != 2:
-            msg = "needs two distances from a corner of the room, such as [2 m, 4.5 m]"
-            raise ValueError(msg)
+            wrong("needs two distances from a corner of the room, such as [2 m, 4.5 m]")
         return Point(*each_entry(enumerate(value), Quantity("distance").read))
 
 

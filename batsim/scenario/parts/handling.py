@@ -16,6 +16,7 @@ from batsim.scenario.parts.base import (
     NameText,
     Words,
     refuse,
+    wrong,
 )
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.needs import Needs
@@ -45,12 +46,10 @@ class HandsText(Kind):
         for part in value if isinstance(value, list) and value else [value]:
             match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
             if not match:
-                msg = "needs attendant, driver, a number of them such as '2 attendants', or a list"
-                raise ValueError(msg)
+                wrong("needs attendant, driver, a number of them such as '2 attendants', or a list")
             count[match[2]] += int(match[1] or 1)
         if count["driver"] > 1:
-            msg = "a truck has one driver"
-            raise ValueError(msg)
+            wrong("a truck has one driver")
         return Hands(count["attendant"], count["driver"])
 
 

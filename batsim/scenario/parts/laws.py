@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, Number, Quantity, Words, each_entry, refuse
+from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, Number, Quantity, Words, each_entry, refuse, wrong
 
 KEYS = {
     "fixed": ("fixed",),
@@ -31,8 +31,7 @@ class Observed(Kind):
     def read(self, value: object) -> tuple[float, ...]:
         """Read a list of durations; a file name has become its list before this."""
         if not isinstance(value, list) or not value:
-            msg = "needs a list of durations or a file with one duration on each line"
-            raise ValueError(msg)
+            wrong("needs a list of durations or a file with one duration on each line")
         return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
 
 
@@ -65,8 +64,7 @@ class DurationLaw(Frozen):
     @model_validator(mode="after")
     def _complete(self) -> "DurationLaw":
         """Refuse keys that do not make one law together."""
-        fields = type(self).model_fields.items()
-        keys = [field.alias or name for name, field in fields if name != "law" and getattr(self, name) is not None]
+        keys = self._keys()
         if sorted(keys) != sorted(KEYS[self.kind]):
             rule = (
                 "needs one duration such as '4 min', or {low, typical, high}, {low, high}, {mean, cv}, "
@@ -83,6 +81,11 @@ class DurationLaw(Frozen):
             rule = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
             refuse([Fault(("cv",), rule, f"{self.cv:g}")])
         return self
+
+    def _keys(self) -> list[str]:
+        """Keys that are stated, the name of the law left out."""
+        fields = type(self).model_fields.items()
+        return [field.alias or name for name, field in fields if name != "law" and getattr(self, name) is not None]
 
     @property
     def kind(self) -> str:

@@ -18,6 +18,7 @@ from batsim.scenario.parts.base import (
     by_default,
     each_entry,
     refuse,
+    wrong,
 )
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
@@ -55,8 +56,7 @@ class ChargerCounts(Kind):
         """Read one count and type."""
         count, cross, charger = str(value).partition(" x ")
         if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
-            msg = "needs a count and a charger type, such as '44 x electronic_iuia'"
-            raise ValueError(msg)
+            wrong("needs a count and a charger type, such as '44 x electronic_iuia'")
         return ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip())
 
 
@@ -160,16 +160,14 @@ class AttendantCounts(Kind):
         if not isinstance(value, dict):
             return OnDuty(int(Count(most=MOST_ATTENDANTS).read(value)))
         if "attendants" not in value:
-            msg = "needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}"
-            raise ValueError(msg)
+            wrong("needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}")
         keys = list(value)
         counts = each_entry(value.items(), Count(most=MOST_ATTENDANTS).read)
         by_name = {str(key): int(count) for key, count in zip(keys, counts, strict=True)}
         in_all = by_name.pop("attendants")
         for skill, count in by_name.items():
             if count > in_all:
-                msg = f"{count} are qualified for '{skill}', of {in_all} attendant{'s' * (in_all != 1)} in all"
-                raise ValueError(msg)
+                wrong(f"{count} are qualified for '{skill}', of {in_all} attendant{'s' * (in_all != 1)} in all")
         return OnDuty(in_all, by_name)
 
 
@@ -248,6 +246,14 @@ class Layout(Frozen):
         """Whether drivers exchange and connect batteries."""
         return self.drivers_only or self.exchange_by == DRIVERS
 
+    @property
+    def chargers_by_type(self) -> dict[str, float]:
+        """Number of chargers of each type, however often a type is listed."""
+        counts: dict[str, float] = {}
+        for number, charger in self.chargers:
+            counts[charger] = counts.get(charger, 0.0) + number
+        return counts
+
     def with_counts(
         self,
         *,
@@ -275,20 +281,14 @@ class Layout(Frozen):
         Layout
             Not yet checked against the scenario: `checks.layout_checks.layout_problems` does that.
         """
-        changes: dict[str, object] = {
-            key: number
-            for key, number in (("stations", stations), ("bays", bays), ("set_down_bays", set_down_bays))
-            if number is not None
-        }
+        numbers = {"stations": stations, "bays": bays, "set_down_bays": set_down_bays}
+        changes: dict[str, object] = {key: number for key, number in numbers.items() if number is not None}
         if batteries:
             stated = {name: number for name, number in (self.batteries or {}).items() if name}
             changes["batteries"] = {**stated, **batteries}
         if chargers:
-            numbers: dict[str, float] = {}
-            for number, charger in self.chargers:
-                numbers[charger] = numbers.get(charger, 0.0) + number
-            numbers.update(chargers)
-            changes["chargers"] = tuple(ChargerCount(number, charger) for charger, number in numbers.items())
+            by_type = {**self.chargers_by_type, **chargers}
+            changes["chargers"] = tuple(ChargerCount(number, charger) for charger, number in by_type.items())
         if devices:
             changes["devices"] = {**self.devices, **devices}
         if attendants:

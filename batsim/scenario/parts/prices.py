@@ -5,7 +5,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
-from batsim.scenario.parts.base import Frozen, Kind, Share, by_default, each_entry
+from batsim.scenario.parts.base import Frozen, Kind, Share, by_default, each_entry, wrong
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
 PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"
@@ -36,8 +36,7 @@ class MoneyText(Kind):
         """Read amount, currency and unit."""
         match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+[23]?))?\s*", str(value))
         if match is None or not self._fits(match[3] or ""):
-            msg = f"needs an amount of money such as '{self.example}'"
-            raise ValueError(msg)
+            wrong(f"needs an amount of money such as '{self.example}'")
         return Money(float(match[1]), match[2], match[3] or "")
 
     def _fits(self, per: str) -> bool:
@@ -101,8 +100,7 @@ class Years(Kind):
         """Read it."""
         match = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9]{1,9})?) years?\s*", str(value))
         if match is None or not float(match[1]) > 0.0:
-            msg = "needs a number of years above 0, such as '10 years'"
-            raise ValueError(msg)
+            wrong("needs a number of years above 0, such as '10 years'")
         return float(match[1])
 
 

@@ -23,6 +23,7 @@ from batsim.scenario.parts.base import (
     by_default,
     each_entry,
     refuse,
+    wrong,
 )
 from batsim.scenario.parts.fit import Compartment
 from batsim.scenario.parts.laws import DurationLaw
@@ -85,8 +86,7 @@ class FirstRuns(Kind):
         duration = Quantity("duration", least=0.0)
         if isinstance(value, dict):
             if set(value) != {"first", "every"}:
-                msg = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
-                raise ValueError(msg)
+                wrong("needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration")
             first, every = each_entry([(key, value[key]) for key in ("first", "every")], duration.read)
             return ((first, every),)
         if isinstance(value, list):

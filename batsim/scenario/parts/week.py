@@ -6,7 +6,7 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, MinutesAbove0, NameText, refuse
+from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, MinutesAbove0, NameText, refuse, wrong
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -19,8 +19,7 @@ def clock_minutes(text: object) -> float:
     match = re.fullmatch(r"([01]?\d|2[0-4]):([0-5]\d)", text.strip()) if isinstance(text, str) else None
     minutes = int(match[1]) * 60.0 + int(match[2]) if match else -1.0
     if not 0.0 <= minutes <= DAY_MIN:
-        msg = 'needs a time of day such as "22:15"'
-        raise ValueError(msg)
+        wrong('needs a time of day such as "22:15"')
     return minutes
 
 
@@ -64,8 +63,7 @@ class Weekdays(Kind):
         days = [day for part in parts for day in self._days(str(part))]
         for day in days:
             if days.count(day) > 1:
-                msg = f"a shift overlaps itself: {DAYS[day]} is named twice"
-                raise ValueError(msg)
+                wrong(f"a shift overlaps itself: {DAYS[day]} is named twice")
         return tuple(sorted(days))
 
     def _days(self, text: str) -> list[int]:
@@ -73,8 +71,7 @@ class Weekdays(Kind):
         words = [word.strip().title() for word in text.split("-")]
         ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
         if len(words) > 2 or len(ends) < len(words):
-            msg = "needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri"
-            raise ValueError(msg)
+            wrong("needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri")
         first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
         return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
 
@@ -99,12 +96,10 @@ class BreakText(Kind):
         """Read start and length."""
         start, word, length = str(value).partition(" for ")
         if not word:
-            msg = 'needs a break such as "09:30 for 20 min"'
-            raise ValueError(msg)
+            wrong('needs a break such as "09:30 for 20 min"')
         minutes = units.parse(length, "duration")
         if minutes <= 0.0:
-            msg = "a break must last longer than 0 min"
-            raise ValueError(msg)
+            wrong("a break must last longer than 0 min")
         return Break(clock_minutes(start), minutes)
 
 
@@ -180,8 +175,7 @@ class HolidayText(Kind):
         """Read week (from 1) and day (0 is Monday)."""
         match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2})", str(value).strip())
         if not match or match[2] not in DAYS:
-            msg = "needs a holiday such as 'week 3 Fri'"
-            raise ValueError(msg)
+            wrong("needs a holiday such as 'week 3 Fri'")
         return int(match[1]), DAYS.index(match[2])
 
 

@@ -68,6 +68,10 @@ class LocatedData:
         value = self.at(path)
         return list(value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ())
 
+    def blocks(self, path: Path) -> list[tuple[str | int, dict[str, Any]]]:
+        """Entries of what stands at a path that are blocks of keys."""
+        return [(key, value) for key, value in self.entries(path) if isinstance(value, dict)]
+
     def holds(self, path: Path) -> bool:
         """Tell whether the path leads to a value."""
         parent = self.at(path[:-1]) if path else {"": self.data}
