@@ -42,8 +42,8 @@ class Trial(NamedTuple):
     """By measure: one value for each replication."""
     sure: bool = True
     """Whether the tests decided; False where the most replications were spent and its means had to."""
-    too_many: bool = False
-    """Whether it breaks a rule because there are too many of something."""
+    too_many: tuple[int, ...] = ()
+    """Where it breaks a rule because there are too many of something: counts from which on they do."""
 
     def interval(self, measure: str, confidence: float) -> Interval:
         """Mean of a measure and its Student interval."""

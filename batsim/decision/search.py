@@ -152,7 +152,7 @@ class Search:
             if tested.meets:
                 is_open &= (combinations != tested.counts).any(axis=1)
             elif tested.too_many:
-                is_open &= (combinations < tested.counts).any(axis=1)
+                is_open &= (combinations < tested.too_many).any(axis=1)
             else:
                 is_open &= (combinations > tested.counts).any(axis=1)
         return is_open

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from batsim.decision.answer import Trial
-from batsim.errors import BatsimError, SimulationError
+from batsim.errors import ScenarioError, SimulationError
 from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility
@@ -109,8 +109,7 @@ class Trials:
         verdicts: list[Verdict | None] = []
         for look in _looks():
             if refused := self._extend(counts, values, look):
-                too_many = self._breaks_a_rule_with_more(counts)
-                return Trial(counts, cost, meets=False, missed=(), refused=refused, values={}, too_many=too_many)
+                return Trial(counts, cost, False, (), refused, values={}, too_many=self._too_many(counts))
             verdicts = tests.verdicts(values)
             if "infeasible" in verdicts or None not in verdicts:
                 break
@@ -141,14 +140,34 @@ class Trials:
         self.runs += len(jobs)
         return ""
 
-    def _breaks_a_rule_with_more(self, counts: tuple[int, ...]) -> bool:
-        """Whether a combination that breaks a rule still does with what is stated of everything that it has less of."""
-        more = tuple(
-            max(number, count_range.stated) for number, count_range in zip(counts, self.grid.ranges, strict=True)
-        )
+    def _too_many(self, counts: tuple[int, ...]) -> tuple[int, ...]:
+        """Counts from which on there are too many of something, no more than these; empty where there are too few.
+
+        One count after the other is lowered as far as the rule is still broken.
+        """
+        if not self._has_too_many(counts):
+            return ()
+        for column, count_range in enumerate(self.grid.ranges):
+            values = [value for value in count_range.values if value < counts[column]]
+            while values:
+                middle = len(values) // 2
+                lower = (*counts[:column], values[middle], *counts[column + 1 :])
+                if self._has_too_many(lower):
+                    counts, values = lower, values[:middle]
+                else:
+                    values = values[middle + 1 :]
+        return counts
+
+    def _has_too_many(self, counts: tuple[int, ...]) -> bool:
+        """Whether counts break a rule, and still do with what is stated of everything that there is less of."""
+        ranges = self.grid.ranges
+        more = tuple(max(number, count_range.stated) for number, count_range in zip(counts, ranges, strict=True))
+        return self._breaks_a_rule(counts) and self._breaks_a_rule(more)
+
+    def _breaks_a_rule(self, counts: tuple[int, ...]) -> bool:
         try:
-            with_counts(self.schedule.scenario, self.grid.counts(more))
-        except BatsimError:
+            with_counts(self.schedule.scenario, self.grid.counts(counts))
+        except ScenarioError:
             return True
         return False
 

@@ -304,6 +304,7 @@ def test_more_than_fits_rules_out_only_what_has_no_fewer():
     assert found.chosen.counts[0] <= 8
     assert (12, 4, 2) in refused
     assert all(counts[0] > 6 for counts in refused)
+    assert {trial.too_many for trial in found.tested if trial.refused} <= {(9, 1, 2), (10, 1, 1)}
 
 
 def test_where_every_combination_breaks_a_rule_it_is_told():
