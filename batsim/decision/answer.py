@@ -72,7 +72,7 @@ class Answer:
     frontier: tuple[Trial, ...]
     """The answer with fewer and more batteries."""
     equally_dear: tuple[Trial, ...]
-    """Those that met the targets at nearly the same cost, among which the one that loses least was picked."""
+    """Those that met the targets at nearly the same cost, among which the one with the least downtime was picked."""
     cost_lines: tuple[CostLine, ...]
     """What the answer, or what comes nearest, costs in a year, thing by thing."""
     placeholders: bool

@@ -2,7 +2,7 @@
 
 Combinations of counts are simulated one after another, each until a sequential test of its targets decides; what misses
 a target rules out every combination that has no more of anything. Of those that are equally dear a selection procedure
-picks the one that loses least.
+picks the one with the least downtime.
 """
 
 from collections.abc import Callable

@@ -18,7 +18,7 @@ CANDIDATES, CROWD = 200, 4000
 """Combinations among which the next one to simulate is looked for, and those by which it is told how much each would
 rule out."""
 PICKED_FROM = 3
-"""Combinations that are equally dear, among which the one that loses least is picked."""
+"""Combinations that are equally dear, among which the one with the least downtime is picked."""
 ROUNDING = 1e-9
 
 
@@ -63,7 +63,7 @@ class Search:
             known = tested if tested.meets else known
 
     def picked(self, known: Trial) -> tuple[Trial, tuple[Trial, ...]]:
-        """Of those that are equally dear and no dearer than the answer, pick the one that loses least.
+        """Of those that are equally dear and no dearer than the answer, pick the one with the least downtime.
 
         Those that differ least from the answer are tried. Returns the one picked, and all that it was picked from.
         """
@@ -86,7 +86,7 @@ class Search:
         return share * float(known.values[DECIDING].mean())
 
     def raced(self, meeting: list[Trial], tolerance: float) -> Trial:
-        """Find the one of several that loses least (Kim, Nelson), as far as the tolerance tells them apart."""
+        """Find the one of several with the least downtime (Kim, Nelson), as far as the tolerance tells them apart."""
         trials = self.trials
         race = KimNelson(len(meeting), FIRST_STAGE, 1.0 - trials.schedule.confidence, max(tolerance, ROUNDING))
         selected, replication = None, 0

@@ -80,7 +80,7 @@ class Event(NamedTuple):
     full: bool = False
     """The charge ended full."""
     wait_min: float = nan
-    """How long it has waited; for a charge, how long it was put off as too warm or too cold. [min]"""
+    """How long it has waited; for a charge, how long it was delayed by temperature. [min]"""
     ready: int = -1
     """Ready batteries of its type that the truck found."""
     trucks_waiting: int = -1

@@ -107,7 +107,7 @@ batteries:
     cool_down: {FIGURES["battery.vented_lead_acid.cool_down"].text}
     watering: {{every: {FIGURES["battery.vented_lead_acid.watering_every"].text}, by: hand}}
 
-# Candidate answers. The counts are first guesses by rule of thumb; compare, then change what binds.
+# Candidate answers. The counts are first guesses by rule of thumb; compare, then change the bottleneck.
 layouts:
   side rollers:
     handling: side_rollers

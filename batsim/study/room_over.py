@@ -26,7 +26,7 @@ WEEK_QUARTERS = 7 * DAY_QUARTERS
 LOW_SHARE, HIGH_SHARE = 0.05, 0.95
 """Ends of a band: so many weeks or days lie below."""
 OF_TRUCKS = ("trucks waiting", "trucks away")
-"""Counts of trucks: one that stands in line over the weekend waits for nobody."""
+"""Counts of trucks: one that waits over the weekend waits for nobody."""
 WORKED_SHARE = 0.5
 """Least part of the longest day's working time in a working day, and of a quarter's minutes in a quarter of work."""
 

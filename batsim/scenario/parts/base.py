@@ -94,7 +94,7 @@ def did_you_mean(word: str, known: Sequence[str], also: Sequence[str] = ()) -> s
 
 
 def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[object], T]) -> list[T]:
-    """Read every entry of a list or block; what is wrong is reported at the bay of its entry."""
+    """Read every entry of a list or block; what is wrong is reported at the place of its entry."""
     values: list[T] = []
     faults: list[Fault] = []
     for key, entry in entries:

@@ -21,4 +21,4 @@ class ExchangeWhen(Frozen):
     in_breaks_below_share: ShareAbove0 | None = Field(None, alias="in_breaks_below")
     """State of charge below which a truck goes at the start of a break. [%]"""
     early_below_share: ShareAbove0 | None = Field(None, alias="early_below")
-    """State of charge below which a truck goes whenever nobody is in line and an exchange could start. [%]"""
+    """State of charge below which a truck goes whenever no truck waits and an exchange could start. [%]"""
