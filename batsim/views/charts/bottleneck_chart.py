@@ -39,9 +39,7 @@ def bottleneck_chart(bottleneck: "Bottleneck", ax: "Axes | None" = None) -> "Axe
     ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(gains))))
     title = f"{bottleneck.layout}: what one more would save"
     if not gains:
-        style.heading(ax, title)
-        style.nothing(ax, NONE)
-        return ax
+        return style.empty(ax, title, NONE)
     style.heading(ax, title, f"{_downtime(bottleneck)} {_whiskers(bottleneck)}")
     style.frame(ax, "x")
     legend: dict[str, Artist] = {}

@@ -292,6 +292,13 @@ def nothing(ax: "Axes", why: str) -> None:
     )  # fmt: skip
 
 
+def empty(ax: "Axes", title: str, why: str) -> "Axes":
+    """Say under a title why there is nothing to see."""
+    heading(ax, title)
+    nothing(ax, why)
+    return ax
+
+
 def week_axis(ax: "Axes", from_min: float, to_min: float) -> None:
     """Time axis of a week or a day: weekday and time of day at even steps."""
     one_day = to_min - from_min <= DAY

@@ -46,9 +46,7 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
     label = answer.ranges[answer.frontier_column].label
     title = f"{answer.layout}: fewer and more {label}"
     if answer.chosen is None or not answer.frontier:
-        style.heading(ax, title)
-        style.nothing(ax, NONE)
-        return ax
+        return style.empty(ax, title, NONE)
     style.heading(ax, title, _note(answer))
     style.frame(ax)
     counts = [tested.counts[answer.frontier_column] for tested in answer.frontier]

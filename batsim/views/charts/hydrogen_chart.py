@@ -38,11 +38,10 @@ def hydrogen_chart(evidence: "Evidence", ventilation: "Ventilation", ax: "Axes |
     week = hydrogen_week(evidence, ventilation)
     title = f"{evidence.layout}: hydrogen in the {ventilation.space_name}"
     if week is None:
-        style.heading(ax, title)
-        style.nothing(
-            ax, f"Length, width and height of the {ventilation.space_name} and its air have to be known for this chart."
+        needed = (
+            f"Length, width and height of the {ventilation.space_name} and its air have to be known for this chart."
         )
-        return ax
+        return style.empty(ax, title, needed)
     source = "as the rule asks for; nobody says what there is" if week.by_rule else "as stated"
     style.heading(
         ax,

@@ -53,9 +53,7 @@ def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None)
     title = f"{layout}: plan of the room"
     if plan is None:
         ax = style.axes_for(ax, (WIDTH_IN, LEAST_IN))
-        style.heading(ax, title)
-        style.nothing(ax, NO_FLOOR)
-        return ax
+        return style.empty(ax, title, NO_FLOOR)
     left, bottom, right, top = _limits(plan)
     tall = DRAWN_IN * (top - bottom) / (right - left) + AROUND_IN
     ax = style.axes_for(ax, (WIDTH_IN, min(max(tall, LEAST_IN), MOST_IN)))

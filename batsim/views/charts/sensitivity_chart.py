@@ -83,9 +83,7 @@ def _drawn(
     ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(paths))))
     title = f"{sensitivity.layout}: {title}, {_label(sensitivity)}"
     if not kinds:
-        style.heading(ax, title)
-        style.nothing(ax, other_chart if paths else NONE)
-        return ax
+        return style.empty(ax, title, other_chart if paths else NONE)
     style.heading(ax, title, _note(sensitivity, kinds))
     style.frame(ax, "x")
     height = FILLED / len(kinds)

@@ -56,9 +56,7 @@ def stacked_rows(
     ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(totals))))
     title = f"{runs.scenario.site.name}: {words.title.lower()}"
     if not any(math.isfinite(total.mean) for total in totals):
-        style.heading(ax, title)
-        style.nothing(ax, words.empty)
-        return ax
+        return style.empty(ax, title, words.empty)
     style.frame(ax, "x")
     legend = _bars(ax, stacks, rows)
     style.whiskers(ax, rows, totals)
