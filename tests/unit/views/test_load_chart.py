@@ -23,7 +23,8 @@ LAYOUT = "hoist"
 @pytest.fixture(scope="module")
 def found():
     """Two replications of a week after a week of warm-up."""
-    return evidence(Settings(layouts=LAYOUT, replications=2, weeks=1.0).schedule(SITE), workers=1)[LAYOUT]
+    settings = Settings(layouts=LAYOUT, replications=2, weeks=1.0, workers=1)
+    return evidence(settings.schedule(SITE), settings)[LAYOUT]
 
 
 @pytest.fixture(scope="module")
