@@ -64,8 +64,6 @@ class Column(NamedTuple):
 
 P = ParamSpec("P")
 R = TypeVar("R")
-MOST_NAMED = 15
-"""With more arguments by name than this the interpreter makes a dictionary for each call, four times as slow."""
 TABLES: dict[str, tuple[Column, ...]] = {}
 """The tables of a record, and their columns."""
 _ROWS: dict[str, type["Row"]] = {}

@@ -26,7 +26,6 @@ PART_LABELS = {
     "watering": "watering in the truck",
 }
 """Causes of downtime in words; they add up to it."""
-PARTS = tuple(PART_LABELS)
 
 _PART_MEANING = {
     "travel": "on the way to the room and back",

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from batsim.measures import MEASURES, measure
-from batsim.measures.names import PARTS
+from batsim.measures.names import PART_LABELS
 from batsim.measures.windows import Worked
 from batsim.record import (
     ATTENDANT,
@@ -136,7 +136,7 @@ def scheduled_time_is_work_or_downtime(record: Record) -> None:
 def downtime_is_the_sum_of_its_parts(record: Record) -> None:
     found = measure(record)
     start, end = record.facts.warm_up_min, record.facts.horizon_min
-    parts = [found[f"{part}_min_per_truck_shift"] for part in PARTS]
+    parts = [found[f"{part}_min_per_truck_shift"] for part in PART_LABELS]
     assert min(parts) >= -1e-9
     assert sum(parts) == pytest.approx(found["downtime_min_per_truck_shift"], abs=1e-9)
     lost = waited = 0.0
@@ -157,7 +157,7 @@ def downtime_is_the_sum_of_its_parts(record: Record) -> None:
         for count, mine, minutes in zip(record.facts.group_trucks, worked, record.facts.group_shift_min, strict=True)
     )
     assert found["downtime_min_per_truck_shift"] == pytest.approx(lost / shifts, abs=1e-6)
-    by_cause = sum(found[f"{part}_min_per_truck_shift"] for part in PARTS if part.startswith("wait"))
+    by_cause = sum(found[f"{part}_min_per_truck_shift"] for part in PART_LABELS if part.startswith("wait"))
     assert by_cause == pytest.approx(waited / shifts, abs=1e-6)
 
 

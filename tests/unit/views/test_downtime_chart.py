@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 import batsim
 from batsim.measures import MEASURES
-from batsim.measures.names import PARTS
+from batsim.measures.names import PART_LABELS
 from batsim.record import PERSONS, TASKS
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
@@ -37,7 +37,7 @@ def values(downtime, tasks):
         found[f"{part}_min_per_truck_shift"] = minutes + NOISE
     for (person, task), minutes in tasks.items():
         found[f"labour_{person}_{task}_min_per_day"] = minutes + NOISE
-    found["downtime_min_per_truck_shift"] = sum(found[f"{part}_min_per_truck_shift"] for part in PARTS)
+    found["downtime_min_per_truck_shift"] = sum(found[f"{part}_min_per_truck_shift"] for part in PART_LABELS)
     found["labour_min_per_day"] = sum(
         found[f"labour_{person}_{task}_min_per_day"] for person in PERSONS for task in TASKS
     )
