@@ -15,7 +15,7 @@ from batsim.scenario.parts.base import did_you_mean
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of
-from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run, run_until
+from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_schedule, run_until
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -304,9 +304,10 @@ def compare(
         As `run`; when a measure is not known, or `within` is given for one layout only.
     """
     check_measures(scenario, measures)
+    schedule = settings.schedule(scenario)
     if settings.within is None:
-        return Comparison(run(scenario, settings), measures)
-    if len(settings.schedule(scenario).layouts) < 2:
+        return Comparison(run_schedule(schedule, settings), measures)
+    if len(schedule.layouts) < 2:
         msg = "is for differences, and one layout has none; 'batsim run' takes it for means"
         raise ValueError(msg)
 
@@ -316,7 +317,7 @@ def compare(
         values = {layout: runs.values[layout][measures[0]] for layout in runs.layouts}
         return [(values[layout] - values[other], confidence) for layout, other in combinations(runs.layouts, 2)]
 
-    return Comparison(run_until(scenario, settings, measures[0], differences), measures)
+    return Comparison(run_until(schedule, settings, measures[0], differences), measures)
 
 
 def confidence_of_differences(runs: Runs, measures: tuple[str, ...]) -> float:

@@ -201,24 +201,29 @@ def run(scenario: "Scenario", settings: Settings = Settings(), *, measure: str =
         When a layout is not in the scenario, a number is out of range, there is no measure of that name, or `within`
         is no half width.
     """
+    schedule = settings.schedule(scenario)
     if settings.within is None:
-        schedule = settings.schedule(scenario)
-        return runs_of(schedule, run_jobs([scenario], jobs_of(schedule), settings))
+        return run_schedule(schedule, settings)
 
     def means(runs: Runs) -> "list[tuple[Floats, float]]":
         """The measure in every layout."""
         return [(runs.values[layout][measure], runs.confidence) for layout in runs.layouts]
 
-    return run_until(scenario, settings, measure, means)
+    return run_until(schedule, settings, measure, means)
 
 
-def run_until(scenario: "Scenario", settings: Settings, measure: str, series: Series) -> Runs:
+def run_schedule(schedule: Schedule, settings: Settings) -> Runs:
+    """Simulate the replications of a schedule."""
+    return runs_of(schedule, run_jobs([schedule.scenario], jobs_of(schedule), settings))
+
+
+def run_until(schedule: Schedule, settings: Settings, measure: str, series: Series) -> Runs:
     """Simulate layouts, all equally often, until every series is known within `settings.within` or the budget is spent.
 
     Parameters
     ----------
-    scenario, settings
-        As for `run`, with `within`.
+    schedule, settings
+        What is run, however often it takes; the settings say `within` and `most`.
     measure
         The measure whose precision that is.
     series
@@ -231,12 +236,12 @@ def run_until(scenario: "Scenario", settings: Settings, measure: str, series: Se
     """
     goal = PrecisionGoal.read(settings.within or "", measure, settings.most)
     if measure not in UNITS:
-        rule = f"no measure of this name{did_you_mean(measure, list(UNITS))}"
-        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "measure", rule, measure)])
-    schedule = replace(settings, replications=min(FIRST_REPLICATIONS, goal.most)).schedule(scenario)
+        file, rule = schedule.scenario.file, f"no measure of this name{did_you_mean(measure, list(UNITS))}"
+        raise ScenarioError(file, [Problem(file, 0, 0, "measure", rule, measure)])
+    schedule = replace(schedule, replications=min(FIRST_REPLICATIONS, goal.most))
     results: dict[str, list[Values]] = {layout: [] for layout in schedule.layouts}
     done = 0
-    with Runner(scenario, settings.workers) as runner:
+    with Runner(schedule.scenario, settings.workers) as runner:
         while True:
             _extend(runner, schedule, results, range(done, schedule.replications))
             done = schedule.replications

@@ -482,18 +482,19 @@ def test_a_parcel_is_unpacked_once(takes: ModuleType, monkeypatch: pytest.Monkey
     assert unpacked == [len(one.packed), len(other.packed), len(one.packed)]
 
 
-def test_replications_of_a_point_share_its_scenario(monkeypatch: pytest.MonkeyPatch, takes: ModuleType) -> None:
-    """It is read once."""
-    scenario, read = batsim.read(Path(TWO_ROOMS)), []
-    changed = type(scenario).changed
+def test_replications_of_a_point_share_its_scenario(takes: ModuleType) -> None:
+    """Its changes are made once."""
+    made: list[str] = []
 
-    def counted(self: Any, changes: dict[str, Any]) -> Any:
-        read.append(changes)
-        return changed(self, changes)
+    def change(scenario: batsim.Scenario, changes: str) -> batsim.Scenario:
+        made.append(changes)
+        return restated(scenario, changes)
 
-    monkeypatch.setattr(type(scenario), "changed", counted)
     points = [f'{{"layouts.north.batteries":{number}}}' for number in (14, 15)]
-    wanted = [Job("north", number, 1, 500.0, 0.0, 0, point) for point in points for number in range(3)]
+    jobs_of_points = [Job("north", number, 1, 500.0, 0.0, 0, point) for point in points for number in range(3)]
 
-    assert run_jobs([scenario], wanted, Settings(workers=1), take=takes.number, change=restated) == [0, 1, 2, 0, 1, 2]
-    assert read == [{"layouts.north.batteries": 14}, {"layouts.north.batteries": 15}]
+    found = run_jobs(
+        [batsim.read(Path(TWO_ROOMS))], jobs_of_points, Settings(workers=1), take=takes.number, change=change
+    )
+    assert found == [0, 1, 2, 0, 1, 2]
+    assert made == points
