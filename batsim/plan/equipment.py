@@ -67,6 +67,12 @@ class EquipmentLine(NamedTuple):
         """Of what is to be ordered."""
         return self.price.times(self.to_order)
 
+    @property
+    def row(self) -> dict[str, str | float]:
+        """What a table shows of it, prices left out."""
+        shown = {key: getattr(self, key) for key in ("item", "size", "number", "owned", "to_order", "reason")}
+        return {"section": SECTIONS[self.section], **shown}
+
 
 def equipment_list(
     scenario: "Scenario", layout: str, checks: tuple[Check, ...], air_m3_per_h: float = 0.0

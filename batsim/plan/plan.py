@@ -12,7 +12,7 @@ from batsim.display import Shows
 from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
-from batsim.plan.equipment import SECTIONS, EquipmentLine, equipment_list
+from batsim.plan.equipment import EquipmentLine, equipment_list
 from batsim.plan.evidence import Evidence, evidence
 from batsim.plan.fit import truck_checks
 from batsim.plan.fit_equipment import equipment_checks
@@ -30,8 +30,6 @@ from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     import pandas as pd
 
     from batsim.scenario.site import Scenario
@@ -176,16 +174,12 @@ class Plan(Shows):
         """All equipment lists, a row for each line; prices in the currency of the site."""
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
-        rows = [
-            (
-                name, SECTIONS[line.section], line.item, line.size, line.number, line.owned, line.to_order, line.reason,
-                line.price.value, line.cost.value, line.price.placeholder,
-            )
-            for name, each in self.layouts.items()
-            for line in each.equipment
-        ]  # fmt: skip
-        columns = ["layout", "section", "item", "size", "number", "owned", "to_order", "reason"]
-        return pd.DataFrame(rows, columns=[*columns, "price", "cost", "placeholder"])
+        return pd.DataFrame(
+            {"layout": name, **line.row, "price": line.price.value, "cost": line.cost.value,
+             "placeholder": line.price.placeholder}
+            for name, layout in self.layouts.items()
+            for line in layout.equipment
+        )  # fmt: skip
 
     @property
     def money_frame(self) -> "pd.DataFrame":
@@ -201,15 +195,9 @@ class Plan(Shows):
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is no number is None."""
-        data: dict[str, Any] = _plain_data(
-            {
-                **self.schedule.as_json(),
-                "currency": self.scenario.site.currency,
-                "layouts": {name: _layout_json(each) for name, each in self.layouts.items()},
-                "questions": [each._asdict() for each in self.questions],
-            }
-        )
-        return data
+        layouts = {name: _layout_json(layout) for name, layout in self.layouts.items()}
+        data: dict[str, Any] = _plain_data({"layouts": layouts, "questions": self.questions})
+        return {**self.schedule.as_json(), "currency": self.scenario.site.currency, **data}
 
 
 def plan_layouts(scenario: "Scenario", settings: Settings = Settings()) -> Plan:
@@ -297,65 +285,40 @@ def _draft(scenario: "Scenario", evidence: Evidence) -> _Draft:
 
 
 def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
-    """Plain data of one layout."""
+    """Data of one layout; named tuples in it become blocks of keys."""
     air, supplied, cost = layout.ventilation, layout.supply, layout.money
     return {
         "title": layout.title,
-        "targets": _blocks(layout.targets),
-        "checks": _blocks(layout.checks),
-        "equipment": [
-            {
-                "section": SECTIONS[line.section],
-                "item": line.item,
-                "size": line.size,
-                "number": line.number,
-                "owned": line.owned,
-                "to_order": line.to_order,
-                "reason": line.reason,
-                "price": line.price._asdict(),
-                "cost": line.cost._asdict(),
-            }
-            for line in layout.equipment
-        ],
-        "ventilation": _data(air, "checks") | {"flow_m3_per_h": air.flow_m3_per_h},
-        "supply": _data(supplied, "checks")
+        "targets": layout.targets,
+        "checks": layout.checks,
+        "equipment": [{**line.row, "price": line.price, "cost": line.cost} for line in layout.equipment],
+        "ventilation": _without_checks(air) | {"flow_m3_per_h": air.flow_m3_per_h},
+        "supply": _without_checks(supplied)
         | {"all_at_once_kw": supplied.all_at_once_kw, "all_at_once_kva": supplied.all_at_once_kva},
         "money": {
-            "per_year": cost.per_year._asdict(),
-            "per_exchange": cost.per_exchange._asdict(),
-            "per_truck_hour": cost.per_truck_hour._asdict(),
-            "purchase": cost.purchase._asdict(),
-            "lines": [
-                {"what": line.what, "per_year": line.per_year._asdict(), "basis": line.basis} for line in cost.lines
-            ],
+            "per_year": cost.per_year,
+            "per_exchange": cost.per_exchange,
+            "per_truck_hour": cost.per_truck_hour,
+            "purchase": cost.purchase,
+            "lines": [{"what": line.what, "per_year": line.per_year, "basis": line.basis} for line in cost.lines],
             "placeholders": cost.placeholders,
         },
-        "payback": None if layout.payback is None else layout.payback._asdict(),
-        "advice": layout.advice._asdict(),
+        "payback": layout.payback,
+        "advice": layout.advice,
         "cautions": layout.cautions,
     }
 
 
-def _blocks(rows: "Iterable[Any]") -> list[dict[str, Any]]:
-    """Named tuples as blocks of keys."""
-    return [row._asdict() for row in rows]
-
-
-def _data(part: Ventilation | SupplyPlan, left_out: str) -> dict[str, Any]:
-    """Fields of a part but one; named tuples, and lists of them, as blocks of keys."""
-
-    def block(value: Any) -> Any:  # noqa: ANN401 - whatever a plan holds
-        if isinstance(value, tuple) and not hasattr(value, "_asdict"):
-            return [block(entry) for entry in value]
-        return value._asdict() if hasattr(value, "_asdict") else value
-
-    return {key: block(value) for key, value in part.__dict__.items() if key != left_out}
+def _without_checks(part: Ventilation | SupplyPlan) -> dict[str, Any]:
+    return {key: value for key, value in vars(part).items() if key != "checks"}
 
 
 def _plain_data(value: Any) -> Any:  # noqa: ANN401 - whatever a plan holds
     """Plain data as JSON can hold it."""
+    if hasattr(value, "_asdict"):
+        value = value._asdict()
     if isinstance(value, dict):
-        return {key: _plain_data(each) for key, each in value.items()}
+        return {key: _plain_data(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain_data(each) for each in value]
+        return [_plain_data(entry) for entry in value]
     return plain(value) if isinstance(value, float) else value
