@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
     from batsim.scenario.parts.charging_rules import ChargingRules
     from batsim.scenario.parts.layouts import InTruck, Layout
-    from batsim.scenario.site import Rules, Scenario
+    from batsim.scenario.parts.rules import Rules
+    from batsim.scenario.site import Scenario
 
 
 class AttendantShift(NamedTuple):

@@ -112,7 +112,7 @@ def _inner_parts(node: dict[str, Any], examples: Sequence[Any]) -> Iterator[tupl
 
 
 def _holds_number(node: dict[str, Any], examples: Sequence[Any]) -> bool:
-    """Tell whether a part of a schema is for a number, alone or as text that begins with one."""
+    """Whether a part of a schema is for a number, alone or as text that begins with one."""
     if node.get("type") in ("integer", "number"):
         return True
     texts = [AMOUNT.fullmatch(each) for each in (*node.get("examples", ()), *examples) if isinstance(each, str)]

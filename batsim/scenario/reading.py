@@ -144,7 +144,7 @@ def stated_data(scenario: Scenario) -> dict[str, object]:
 
 
 def completed_data(scenario: Scenario) -> dict[str, object]:
-    """Plain data of a scenario with what the catalogue adds to it and its unknowns settled; errors as for `source_of`."""
+    """Plain data of a scenario, what the catalogue adds and its unknowns settled; errors as for `source_of`."""
     draft = source_of(scenario).copy()
     settle(draft)
     _completed(draft, scenario.figures)

@@ -1,28 +1,21 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
-import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, PrivateAttr
 
-from batsim import units
 from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.base import (
     Count,
-    Fault,
     Frozen,
     Kind,
     Minutes,
     NameText,
     Quantity,
-    Words,
     by_default,
-    each_entry,
-    refuse,
-    wrong,
 )
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
@@ -30,8 +23,10 @@ from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.layouts import RELEASE, Layout
+from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
+from batsim.scenario.parts.rules import Rules
+from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
 
@@ -52,112 +47,6 @@ class Site(Frozen):
     """Three letters of ISO 4217."""
     room_air: Annotated[Air, AirText()] = by_default("site.room_temperature", "room_temperature")
     """Air of the battery room and, unless a group says otherwise, of the work: all year, or {winter, summer}. [degC]"""
-
-
-TASK_ORDER = ("exchange", "connect", "watering", "inspection", "readings", "wash")
-"""Tasks of attendants, the most pressing first."""
-
-
-class Priorities(Kind):
-    """Tasks of attendants in the order in which they are taken up; those left out follow in the usual order."""
-
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "array",
-        "items": {"enum": list(TASK_ORDER)},
-        "uniqueItems": True,
-        "examples": [list(TASK_ORDER)],
-    }
-
-    def read(self, value: object) -> tuple[str, ...]:
-        """Read the tasks."""
-        if not isinstance(value, list | tuple):
-            wrong(f"needs a list of tasks, such as [{', '.join(TASK_ORDER)}]")
-        words = each_entry(enumerate(value), Words(*TASK_ORDER).read)
-        refuse([Fault((n,), "is named twice", f"'{word}'") for n, word in enumerate(words) if word in words[:n]])
-        return (*words, *(each for each in TASK_ORDER if each not in words))
-
-
-class Rules(Frozen):
-    """How the room is run where more than one way is usual."""
-
-    discharged_on_charge: Annotated[str, Words(*RELEASE)] = "with_exchange"
-    """When the discharged battery may go on charge: with the exchange, or on arrival, pulled out at once."""
-    at_break: Annotated[str, Words("finish", "finish_then_full_break", "pause", "put_back")] = "finish"
-    """What an attendant does when a break begins in the middle of a job: finish it, finish it and take the whole break
-    then, lay it down, or put the battery back and begin the step again after the break."""
-    at_shift_end: Annotated[str, Words("finish", "hand_over", "put_back")] = "finish"
-    """What an attendant does when the shift ends in the middle of a job: finish it, hand it over to the next shift as
-    it is, or put the battery back so that the next shift begins the step again."""
-    priorities: Annotated[tuple[str, ...], Priorities()] = TASK_ORDER
-    """Order in which attendants take up what waits for them."""
-    if_none_ready: Annotated[str, Words("wait", "carry_on")] = "wait"
-    """What a truck does that finds no ready battery: wait, or work on with what it has left."""
-
-
-class WaitTarget(NamedTuple):
-    """At least this share of exchanges must wait no longer than so many minutes."""
-
-    share: float
-    minutes: float
-
-
-class WaitTargetText(Kind):
-    """A target for waits, such as `95 % under 5 min`."""
-
-    schema: dict[str, Any] = {"type": "string", "examples": ["95 % under 5 min"]}  # noqa: RUF012
-
-    def read(self, value: object) -> WaitTarget:
-        """Read share and minutes."""
-        match = re.fullmatch(r"\s*(?:at least )?(\S+ ?%) under (.+)", str(value))
-        if not match:
-            wrong("needs a target such as '95 % under 5 min'")
-        share = Quantity("share", above=0.0, most=1.0).read(match[1])
-        return WaitTarget(share, Quantity("duration", least=0.0).read(match[2]))
-
-
-class AtMostMinutes(Kind):
-    """A target for downtime, such as `at most 12 min`."""
-
-    schema: dict[str, Any] = {"type": "string", "examples": ["at most 12 min"]}  # noqa: RUF012
-
-    def read(self, value: object) -> float:
-        """Read the minutes; the words 'at most' may be left out."""
-        text = value.removeprefix("at most ") if isinstance(value, str) else value
-        try:
-            return Quantity("duration", least=0.0).read(text)
-        except units.UnitError as error:
-            msg = f"{error}; write it like 'at most 12 min'"
-            raise ValueError(msg) from None
-
-
-class AtMostShare(Kind):
-    """A target for a share that is to be small, such as `at most 5 %`."""
-
-    schema: dict[str, Any] = {"type": "string", "examples": ["at most 5 %"]}  # noqa: RUF012
-
-    def read(self, value: object) -> float:
-        """Read the share; the words 'at most' may be left out."""
-        text = value.removeprefix("at most ") if isinstance(value, str) else value
-        try:
-            return Quantity("share", least=0.0, most=1.0).read(text)
-        except units.UnitError as error:
-            msg = f"{error}; write it like 'at most 5 %'"
-            raise ValueError(msg) from None
-
-
-class Targets(Frozen):
-    """What the room must reach."""
-
-    downtime_min_per_truck_shift: Annotated[float, AtMostMinutes()] | None = Field(
-        None, alias="downtime_per_truck_shift"
-    )
-    """Most scheduled minutes a truck may lose in a shift. [min]"""
-    waits: Annotated[WaitTarget, WaitTargetText()] | None = None
-    """Share of exchanges that must start within so many minutes of joining the line."""
-    none_ready_share: Annotated[float, AtMostShare()] | None = Field(None, alias="none_ready")
-    """Most of the asking trucks that may find no ready battery. [%]"""
-    trucks_below_cut_out: Annotated[int, Count()] | None = None
-    """Most trucks that may fall below the cut-out in the simulated time."""
 
 
 class Simulation(Frozen):

@@ -190,7 +190,7 @@ class Study(NamedTuple):
 
 
 def is_study(path: str | FilePath) -> bool:
-    """Tell whether a file is a study and no scenario, by its keys; a file that cannot be read is none."""
+    """Whether a file is a study and no scenario, by its keys; a file that cannot be read is none."""
     try:
         data = read_file(FilePath(path)).data
     except YamlTextError:

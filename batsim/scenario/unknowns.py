@@ -44,7 +44,7 @@ def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: l
 
 
 def lies_in(path: str, draft: str) -> bool:
-    """Tell whether a path is another one, or leads to a part of what stands there."""
+    """Whether a path is another one, or leads to a part of what stands there."""
     return path == draft or path.startswith((f"{draft}.", f"{draft}["))
 
 

@@ -34,7 +34,7 @@ class Fault(NamedTuple):
 
 
 class Faults(ValueError):  # noqa: N818 - it is many
-    """Broken rules that concern several keys of one part; each is reported at its own bay."""
+    """Broken rules that concern several keys of one part; each is reported at its own place."""
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = faults

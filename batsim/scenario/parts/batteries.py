@@ -318,7 +318,7 @@ class ChargerType(Frozen):
     """Power from the wall while it gives no current. [kW]"""
 
     def fits(self, name: str, battery: BatteryType) -> bool:
-        """Tell whether it may charge a battery type of this name."""
+        """Whether it may charge a battery type of this name."""
         return battery.chemistry in self.chemistry and name in (self.batteries or (name,))
 
     @model_validator(mode="after")

@@ -35,7 +35,7 @@ class Window(NamedTuple):
     most: float
 
     def holds(self, value: float) -> bool:
-        """Tell whether a value lies in it, its ends included."""
+        """Whether a value lies in it, its ends included."""
         return self.least <= value <= self.most
 
 

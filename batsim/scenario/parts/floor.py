@@ -84,7 +84,7 @@ class Zone(Frozen):
     """The corner opposite. [m]"""
 
     def holds(self, x_m: float, y_m: float) -> bool:
-        """Tell whether a point lies in it, its edges included."""
+        """Whether a point lies in it, its edges included."""
         (x0, y0), (x1, y1) = self.from_point, self.to_point
         return min(x0, x1) <= x_m <= max(x0, x1) and min(y0, y1) <= y_m <= max(y0, y1)
 

@@ -72,7 +72,7 @@ class EnergyBand(Frozen):
     """Price of a kWh in these hours."""
 
     def holds(self, minute: float) -> bool:
-        """Tell whether an instant of the week, minutes from Monday 00:00, lies in it."""
+        """Whether an instant of the week, minutes from Monday 00:00, lies in it."""
         length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
         return any((minute - day * DAY_MIN - self.from_min) % WEEK_MIN < length for day in self.days)
 

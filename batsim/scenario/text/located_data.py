@@ -73,7 +73,7 @@ class LocatedData:
         return [(key, value) for key, value in self.entries(path) if isinstance(value, dict)]
 
     def holds(self, path: Path) -> bool:
-        """Tell whether the path leads to a value."""
+        """Whether the path leads to a value."""
         parent = self.at(path[:-1]) if path else {"": self.data}
         if not path:
             return True
@@ -107,7 +107,7 @@ class LocatedData:
         return merged
 
     def _covers(self, path: Path, base: "LocatedData") -> bool:
-        """Tell whether what a base holds at a path is hidden by something here."""
+        """Whether what a base holds at a path is hidden by something here."""
         for size in range(len(path) + 1):
             if not self.holds(path[:size]):
                 return False
@@ -204,7 +204,7 @@ def _merge(base: object, top: object, key: str | int | None = None) -> object:
 
 
 def _mix(key: str | int | None, base: object, top: object) -> bool:
-    """Tell whether two values under a key are mixed: both are blocks, and not one statement each."""
+    """Whether two values under a key are mixed: both are blocks, and not one statement each."""
     if not isinstance(base, dict) or not isinstance(top, dict) or BETWEEN in base or BETWEEN in top:
         return False
     return key not in STATEMENTS

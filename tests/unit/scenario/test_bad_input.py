@@ -1,6 +1,6 @@
 """Bad scenarios at the command line: every message to the letter, all at once, status 2, never a traceback.
 
-The files ``broken/*.diff`` hold the cases that break `broken/sound.yaml` in one or a few bays::
+The files ``broken/*.diff`` hold the cases that break `broken/sound.yaml` in one or a few places::
 
     ## title of the case
     -    a line of sound.yaml that is taken out
@@ -94,7 +94,7 @@ def said(*messages: str, file: str = "site.yaml") -> str:
     return head + "".join(f"  {message}\n" for message in messages)
 
 
-# --- one or a few bays wrong ---
+# --- one or a few places wrong ---
 
 
 @pytest.mark.parametrize("case", cases(), ids=lambda case: f"{case.topic}: {case.title}")

@@ -355,7 +355,7 @@ def test_an_editor_accepts_every_key(schema: dict[str, Any], tmp_path: Path) -> 
 def test_an_editor_marks_what_the_reader_refuses_here(
     schema: dict[str, Any], tmp_path: Path, old: str, new: str, where: str
 ) -> None:
-    """Misspelt keys and wrong values fail validation, at their bay or at the part around it."""
+    """Misspelt keys and wrong values fail validation, at their place or at the part around it."""
     (tmp_path / "sound.yaml").write_text(SOUND.read_text(encoding="utf-8"), encoding="utf-8")
     assert EVERYTHING.count(old) == 1
     text = EVERYTHING.replace(old, new)

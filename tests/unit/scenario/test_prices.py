@@ -154,7 +154,7 @@ def test_prices_of_a_scenario() -> None:
     ],
 )
 def test_prices_that_do_not_fit_the_scenario(prices: str, expected: list[str]) -> None:
-    """Another currency, or what is not there: each at its bay."""
+    """Another currency, or what is not there: each at its place."""
     with pytest.raises(batsim.ScenarioError) as caught:
         priced(prices)
 

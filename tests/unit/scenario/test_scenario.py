@@ -337,7 +337,7 @@ def test_a_scenario_can_be_sent_to_another_process(sound: Scenario) -> None:
 
 
 def test_replace_checks_the_whole_anew(sound: Scenario) -> None:
-    """A copy that breaks a rule of another part is refused at its bay; the original stays as it was."""
+    """A copy that breaks a rule of another part is refused at its place; the original stays as it was."""
     before = sound.model_dump()
 
     with pytest.raises(batsim.ScenarioError) as caught:
@@ -488,7 +488,7 @@ def test_statements_are_the_keys_of_laws() -> None:
     assert {*laws(Scenario, set()), "first_run"} == STATEMENTS
 
 
-def test_bays_are_those_of_the_file_that_says_it(extended: Path) -> None:
+def test_places_are_those_of_the_file_that_says_it(extended: Path) -> None:
     """Also where a list of the base is replaced by a shorter one, or a block by a word."""
     with pytest.raises(batsim.ScenarioError) as caught:
         over(
@@ -500,7 +500,8 @@ def test_bays_are_those_of_the_file_that_says_it(extended: Path) -> None:
         )
 
     assert rules(caught) == [
-        "3:5: trucks[0].duty.mean_power: would empty 'big' in 0 min; state what one truck draws over its shift (got 1.6 kW)"
+        "3:5: trucks[0].duty.mean_power: would empty 'big' in 0 min; state what one truck draws over its shift "
+        "(got 1.6 kW)"
     ]
     assert caught.value.problems[0].file == str(extended / "site.yaml")
 
@@ -590,7 +591,7 @@ def test_every_property_is_described(schema: dict[str, Any]) -> None:
     ],
 )
 def test_an_editor_marks_what_the_reader_refuses(schema: dict[str, Any], old: str, new: str, where: str) -> None:
-    """Misspelt keys and wrong values fail validation, at their bay."""
+    """Misspelt keys and wrong values fail validation, at their place."""
     text = SOUND.read_text(encoding="utf-8")
     assert old in text
     text = text.replace(old, new, 1)

@@ -1,4 +1,4 @@
-"""Study files: what they may say, every fault at its bay, what editors and `batsim check` are told of them."""
+"""Study files: what they may say, every fault at its place, what editors and `batsim check` are told of them."""
 
 import json
 import pickle
@@ -357,7 +357,7 @@ def test_the_studies_are_valid_in_an_editor(schema: dict[str, Any], file: Path) 
 def test_an_editor_marks_what_the_reader_refuses(
     here: Path, schema: dict[str, Any], old: str, new: str, where: str
 ) -> None:
-    """Misspelt keys and wrong values fail validation, at their bay."""
+    """Misspelt keys and wrong values fail validation, at their place."""
     assert STUDY.count(old) == 1, old
     text = STUDY.replace(old, new)
 
