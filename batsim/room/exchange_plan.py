@@ -59,7 +59,7 @@ class Route(NamedTuple):
 class ExchangePlan:
     """The steps of an exchange."""
 
-    laws: tuple[tuple[str, "DurationLaw"], ...]
+    laws: tuple[tuple[str | int, "DurationLaw"], ...]
     """Name and duration of each step; without the travel where positions are stated."""
     hands: tuple[Hands, ...]
     """Who is busy with each step."""
@@ -163,7 +163,7 @@ def exchange_plan(
     if not drivers_only:
         truck_step = _last_of(step.truck == "waits" for step in steps)
     return ExchangePlan(
-        laws=tuple((f"{number} {step.step}", _law(step, positions)) for number, step in enumerate(steps)),
+        laws=tuple((_stream(number, step), _law(step, positions)) for number, step in enumerate(steps)),
         hands=hands,
         attendants=max(hand.attendants for hand in hands),
         skill=skill,
@@ -216,3 +216,8 @@ def _law(step: Step, positions: bool) -> "DurationLaw":
 def _by_driver(hands: Hands) -> Hands:
     """Let the driver do what attendants would."""
     return Hands(0, 1) if hands.attendants or hands.drivers else hands
+
+
+def _stream(number: int, step: "Step") -> str | int:
+    """Purpose of the random stream of a step: its number and words, or the stream that it states."""
+    return f"step {number} {step.step}" if step.stream is None else step.stream

@@ -32,7 +32,7 @@ class StepTimes:
         until the truck may leave, or the hands-on minutes of attendants.
     """
 
-    def __init__(self, laws: "Sequence[tuple[str, DurationLaw]]", columns: Weights) -> None:
+    def __init__(self, laws: "Sequence[tuple[str | int, DurationLaw]]", columns: Weights) -> None:
         self.laws, self.columns = laws, columns
         self.varied = [step for step, (_, law) in enumerate(laws) if law.kind != "fixed"]
         self.fixed_min = np.array([[ticked(law.fixed_min or 0.0)] for _, law in laws])
@@ -48,7 +48,7 @@ class StepTimes:
         """Endless rows of times of one truck's exchanges, each step from a stream of its own."""
         if not self.varied:
             return repeat(tuple((self.fixed_min.T @ self.columns)[0].tolist()))
-        asked = [streams.ask(entity, number, f"step {self.laws[step][0]}") for step in self.varied]
+        asked = [streams.ask(entity, number, self.laws[step][0]) for step in self.varied]
         return self._rows(asked)
 
     def _rows(self, asked: list[Stream]) -> Iterator[Times]:

@@ -55,8 +55,8 @@ class Streams:
         self._states: list[State] = []
         """What seeds them, as far as it has been worked out."""
 
-    def ask(self, entity: str, number: int, purpose: str) -> Stream:
-        """Ask for one stream, independent of all others."""
+    def ask(self, entity: str, number: int, purpose: str | int) -> Stream:
+        """Ask for one stream, independent of all others; its purpose in words, or the number that stands for them."""
         self._keys.append((_code(entity), number, _code(purpose)))
         return Stream(self, len(self._keys) - 1)
 
@@ -95,9 +95,9 @@ class Streams:
 
 
 @lru_cache(maxsize=1024)
-def _code(name: str) -> int:
-    """Number that stands for an entity or a purpose."""
-    return crc32(name.encode())
+def _code(name: str | int) -> int:
+    """Number that stands for an entity or a purpose; a number stands for itself."""
+    return name if isinstance(name, int) else crc32(name.encode())
 
 
 class Triangle(NamedTuple):

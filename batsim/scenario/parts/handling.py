@@ -115,6 +115,8 @@ class Step(Frozen):
     """What one of its attendants must be qualified for, such as hoist."""
     truck: Annotated[str, Words("waits", "gone")] = "waits"
     """Whether the truck stands meanwhile, or may already have left."""
+    stream: Annotated[int, Count(most=2**32 - 1)] | None = None
+    """Number of the random stream of its times: they stay when the words change. By its words when not stated."""
 
     @model_validator(mode="after")
     def _consistent(self) -> "Step":
