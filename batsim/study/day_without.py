@@ -242,15 +242,15 @@ def _outage(device: str, units: int, day: Day) -> Outage:
 
 def _ways(scenario: "Scenario", layout: str, outage: Outage) -> dict[str, "Scenario"]:
     """Scenarios of the day: as it is, without the device, and that without what stands by."""
-    stated = scenario.layouts[layout]
+    usual = scenario.layouts[layout]
     # Holidays, stated outages and breakdowns are left out: the day is to differ in nothing else.
     calm = scenario.model_copy(update={"week": scenario.week.model_copy(update={"holidays": ()})})
 
     def with_parts(**parts: object) -> "Scenario":
-        return calm.with_layout(layout, stated.model_copy(update={"out": (), "breakdowns": {}, **parts}))
+        return calm.with_layout(layout, usual.model_copy(update={"out": (), "breakdowns": {}, **parts}))
 
     out = with_parts(out=(outage,))
-    if stated.standby is None:
+    if usual.standby is None:
         return {AS_IT_IS: with_parts(), WITHOUT: out}
     return {AS_IT_IS: with_parts(), WITH_STANDBY: out, WITHOUT: with_parts(out=(outage,), standby=None)}
 

@@ -131,11 +131,11 @@ def outline(scenario: "Scenario") -> Outline:
             )
             for name, plan in plans.items()
         ),
-        tuple((each.path, each.text) for each in scenario.unknowns),
+        tuple((unknown.path, unknown.text) for unknown in scenario.unknowns),
         tuple(
-            FigureOutline(each.name, scenario.stated_figures[each.name].text, each.text)
-            for each in FIGURES.values()
-            if each.name in scenario.stated_figures
+            FigureOutline(figure.name, scenario.stated_figures[figure.name].text, figure.text)
+            for figure in FIGURES.values()
+            if figure.name in scenario.stated_figures
         ),
     )
 
@@ -155,7 +155,7 @@ def study_outline(agenda: "Agenda") -> StudyOutline:
         schedule.length_min / WEEK_MIN,
         most if most > MOST_COUNTED else len(agenda.cases()),
         most > MOST_COUNTED,
-        tuple((each.path, each.text) for each in points.factors),
+        tuple((factor.path, factor.text) for factor in points.factors),
     )
 
 
@@ -169,7 +169,7 @@ def _run_h(group: GroupPlan) -> float:
 def _stock(plan: Blueprint, number: int) -> StockOutline:
     """Work out one battery type of a layout."""
     line = plan.battery_plans[number]
-    group = next(each for each in plan.groups if number in each.queues)
+    group = next(group for group in plan.groups if number in group.queues)
     level, profile = group.truck.exchange_at_share, line.profiles[line.chargers[0]].rated
     if line.battery.charge_time_min is not None:
         hours = line.battery.charge_time_min.mean / 60.0

@@ -91,7 +91,7 @@ class RoomOver:
         """Weekdays, midnight to midnight, on which trucks work at least half as long as on the longest."""
         minutes = self.working_min.reshape(7, DAY_QUARTERS).sum(axis=1)
         longest = float(minutes.max())
-        return tuple(day for day, each in zip(DAYS, minutes, strict=True) if 0.0 < longest * WORKED_SHARE <= each)
+        return tuple(day for day, worked in zip(DAYS, minutes, strict=True) if 0.0 < longest * WORKED_SHARE <= worked)
 
     @property
     def idle_week(self) -> list[tuple[float, float]]:
@@ -148,7 +148,7 @@ def take(record: "Record", _: "Scenario") -> WeekSamples:
     first = _first_whole_week(facts.warm_up_min)
     weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
     edges = first + QUARTER_HOUR_MIN * np.arange(weeks * WEEK_QUARTERS + 1, dtype=np.float64)
-    counts = {name: each.reshape(weeks, WEEK_QUARTERS) for name, each in quarter_means(record, edges).items()}
+    counts = {name: means.reshape(weeks, WEEK_QUARTERS) for name, means in quarter_means(record, edges).items()}
     return WeekSamples(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
 
 

@@ -97,9 +97,9 @@ class UncertainComparison(Shows):
         return tuple(
             sorted(
                 self.layouts,
-                key=lambda each: (
-                    -self.chance_best[each].mean,
-                    np.nan_to_num(sign * self.spread(each, self.deciding).mean, nan=np.inf),
+                key=lambda layout: (
+                    -self.chance_best[layout].mean,
+                    np.nan_to_num(sign * self.spread(layout, self.deciding).mean, nan=np.inf),
                 ),
             )
         )
@@ -110,7 +110,7 @@ class UncertainComparison(Shows):
         seen = means[np.isfinite(means)]
         if not seen.size:
             return Spread(np.nan, np.nan, np.nan)
-        return Spread(float(seen.mean()), *(float(each) for each in np.quantile(seen, ENDS)))
+        return Spread(float(seen.mean()), *(float(end) for end in np.quantile(seen, ENDS)))
 
     def split(self, layout: str, measure: str | None = None) -> VarianceSplit:
         """Variance of a measure, split into what is not known and chance."""
@@ -166,7 +166,7 @@ class UncertainComparison(Shows):
         return {
             **self.schedule.as_json(),
             "draws": self.draws,
-            "unknowns": [{"path": each.path, "may_be": each.text} for each in self.points.factors],
+            "unknowns": [{"path": factor.path, "may_be": factor.text} for factor in self.points.factors],
             "layouts": {
                 layout: {
                     "chance_best": interval_json(self.chance_best[layout]),
@@ -183,7 +183,7 @@ class UncertainComparison(Shows):
                 }
                 for layout in self.layouts
             },
-            "swayed_by": [{"path": path, **interval_json(each)} for path, each in self.swayed_by],
+            "swayed_by": [{"path": path, **interval_json(correlation)} for path, correlation in self.swayed_by],
             "verdict": self.verdict,
         }
 

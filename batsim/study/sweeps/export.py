@@ -127,11 +127,11 @@ def concerns(study: dict[str, Any], path: str, layout: str) -> bool:
 
 def _with_measures(store: Store, pending: list[tuple[bytes, list[object]]], places: list[int]) -> list[list[object]]:
     """Add their measures to rows."""
-    found = store.measures({key for key, _ in pending})
+    measures = store.measures({key for key, _ in pending})
     rows = []
     for key, who in pending:
-        if key in found:
-            values = np.frombuffer(found[key], "<f8").tolist()
+        if key in measures:
+            values = np.frombuffer(measures[key], "<f8").tolist()
             # A case whose target for waits was taken away lacks the last measure.
             rows.append([*who, *(values[place] if 0 <= place < len(values) else None for place in places)])
     return rows

@@ -37,7 +37,7 @@ def _settling(file: Path) -> bytes:
     tree = ast.parse(data)
     for node in ast.walk(tree):
         if isinstance(node, DOCUMENTED):
-            node.body = [each for each in node.body if not _is_text(each)]
+            node.body = [statement for statement in node.body if not _is_text(statement)]
     return ast.unparse(tree).encode()
 
 

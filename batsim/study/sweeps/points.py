@@ -112,9 +112,9 @@ def points_of(study: Study, seed: int) -> Points:
     """
     factors = study.factors
     if study.catalogue:
-        stated = {factor.path for factor in factors}
+        varied = {factor.path for factor in factors}
         ranged = ranged_figures(study.scenario, study.layouts)
-        factors = (*factors, *(each for each in ranged if each.path not in stated))
+        factors = (*factors, *(factor for factor in ranged if factor.path not in varied))
     count = number_of_points(factors, study.design)
     if count > MOST_POINTS:
         rule = f"gives {count} points; at most {MOST_POINTS} are run, so state fewer values or another design"

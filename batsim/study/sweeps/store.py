@@ -113,14 +113,15 @@ class Store:
 
     def measures(self, keys: Iterable[bytes]) -> dict[bytes, bytes]:
         """Measures of finished cases by key; keys that are not there are left out."""
-        found: dict[bytes, bytes] = {}
-        wanted = list(keys)
+        measures: dict[bytes, bytes] = {}
+        asked = list(keys)
         with _told(self.path):
-            for start in range(0, len(wanted), ROWS_AT_ONCE):
-                some = wanted[start : start + ROWS_AT_ONCE]
+            for start in range(0, len(asked), ROWS_AT_ONCE):
+                some = asked[start : start + ROWS_AT_ONCE]
                 marks = ",".join("?" * len(some))
-                found.update(self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some))
-        return found
+                rows = self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some)
+                measures.update(rows)
+        return measures
 
     def failures(self) -> dict[bytes, FailureRow]:
         """Cases without a result, by key."""
@@ -184,9 +185,9 @@ class Store:
         StudyError
             When the same case has other numbers there.
         """
-        with Store.open(other, write=False) as found, _told(self.path):
+        with Store.open(other, write=False) as theirs, _told(self.path):
             # Its own reader stays open to clear away what this one leaves beside the file.
-            address = found._address.replace("mode=rw", "mode=ro")
+            address = theirs._address.replace("mode=rw", "mode=ro")
             self._connection.execute("ATTACH DATABASE ? AS other", (address,))
             try:
                 with self._at_once() as connection:

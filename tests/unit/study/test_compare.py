@@ -148,7 +148,8 @@ def test_a_layout_without_the_measure_comes_last_and_has_no_chance():
     assert (comparison.chance_best["better"], comparison.chance_best["worse"]) == (1.0, 0.0)
     assert comparison.as_json()["chance_best"] == {"truck": None, "worse": 0.0, "better": 1.0}
     assert comparison.verdict == (
-        "Layout 'better' is best in trucks that found none ready: 30.00 ± 0.00 percentage points less than 'worse', the next best "
+        "Layout 'better' is best in trucks that found none ready: 30.00 ± 0.00 percentage points less than 'worse', "
+        "the next best "
         "(95 % simultaneous)."
     )
 

@@ -1,6 +1,7 @@
 """A day without a device: what it costs, worked out by hand in a room where nothing is random."""
 
 import json
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 
@@ -251,7 +252,10 @@ def test_intervals_are_paired():
 
 
 def test_sentence_without_a_standby():
-    start = "in 'building' (week 1 Tue 00:00 for 24 h) stops exchanges: trucks lose 250 min per truck-shift that day instead "
+    start = (
+        "in 'building' (week 1 Tue 00:00 for 24 h) stops exchanges: trucks lose 250 min per truck-shift that day "
+        "instead "
+    )
     end = "of 15, 21 truck-hours more in that week. State a 'standby' to see what it would save."
 
     assert made_up(USUAL, BARE).sentence == f"A day without the hand cart {start}{end}"
@@ -267,8 +271,8 @@ def test_sentence_with_a_standby(week_min, words):
     one = made_up([(20.0, 600.0)] * 2, [(400.0, 1800.0)] * 2, [(60.0, week_min)] * 2)
 
     assert one.sentence == (
-        "A day without the hand cart in 'building' (week 1 Tue 00:00 for 24 h) is bridged by 1 table: trucks lose 30 min "
-        f"per truck-shift that day instead of 10, {words} in that week; without what stands by they would lose "
+        "A day without the hand cart in 'building' (week 1 Tue 00:00 for 24 h) is bridged by 1 table: trucks lose 30 "
+        f"min per truck-shift that day instead of 10, {words} in that week; without what stands by they would lose "
         "200 min per truck-shift and 20 truck-hours."
     )
 
@@ -360,10 +364,10 @@ def test_the_same_on_one_process_and_on_two(monkeypatch):
     site = batsim.changed(SITE, {"trucks[0].run_time": {"low": "200 min", "typical": "400 min", "high": "600 min"}})
     shown = []
 
-    one = batsim.day_without(site, batsim.Settings(layouts=["table stands by", "two devices"], replications=4, workers=1, progress=lambda done, of: shown.append((done, of))))  # fmt: skip
-    two = batsim.day_without(
-        site, batsim.Settings(layouts=["table stands by", "two devices"], replications=4, workers=2)
-    )
+    settings = Settings(["table stands by", "two devices"], replications=4, workers=2)
+    told = replace(settings, workers=1, progress=lambda done, of: shown.append((done, of)))
+
+    one, two = batsim.day_without(site, told), batsim.day_without(site, settings)
 
     assert len(one) == 3
     assert [each.lost for each in one] == [each.lost for each in two]
