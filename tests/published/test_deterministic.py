@@ -132,8 +132,8 @@ def _events(record):
     for row in record.frame("exchanges").itertuples():
         events += [
             (row.joined_min, "arrive", truck(row), battery(row.discharged)),
-            (row.start_min, "exchange_start", truck(row), battery(row.fresh)),
-            (row.truck_free_min, "exchange_end", truck(row), battery(row.fresh)),
+            (row.start_min, "exchange_start", truck(row), battery(row.charged)),
+            (row.truck_free_min, "exchange_end", truck(row), battery(row.charged)),
         ]
     for row in record.frame("charges").itertuples():
         events += [

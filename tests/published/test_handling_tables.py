@@ -34,7 +34,8 @@ def _printed(columns, row):
         pytest.param(
             20, 6.5, 1, EXPONENTIAL_6_H, 5, ("3.2463", "0.3517", None, "9.646", "0.97390"), marks=pytest.mark.slow
         ),
-        (20, 2.5, 1, "6 h", 4, ("3.3069", "0.1378", None, "2.873", "0.99208")),
+        (20, 2.5, 1, "6 h", 0.8, ("3.3069", "0.1378", None, None, "0.99208")),
+        pytest.param(20, 2.5, 1, "6 h", 4, ("3.3069", "0.1378", None, "2.873", "0.99208"), marks=pytest.mark.slow),
         pytest.param(
             40, 12, 2, EXPONENTIAL_6_H, 5, ("6.3390", "0.6339", None, "18.611", "0.95084"), marks=pytest.mark.slow
         ),
@@ -69,7 +70,8 @@ LOOP_COLUMNS = ("exchanges_per_h", "wait_min", "station_use_share", "availabilit
         (10, 0, 10, 2.5, ("0.37500", "0.62500", 0.0, "600.0", "0.6250")),
         pytest.param(10, 10, 20, 18, ("0.74272", "1.23787", "0.14305", "124.703", "0.6189"), marks=pytest.mark.slow),
         pytest.param(10, 15, 25, 10, ("0.89085", "1.48476", "0.48050", "44.107", "0.5939"), marks=pytest.mark.slow),
-        (10, 20, 16, 6, ("0.90464", "1.50773", "0.64349", None, "0.9423")),
+        (10, 20, 16, 1.7, ("0.90464", "1.50773", None, None, "0.9423")),
+        pytest.param(10, 20, 16, 6, ("0.90464", "1.50773", "0.64349", None, "0.9423"), marks=pytest.mark.slow),
         pytest.param(20, 36, 40, 4, ("0.96805", "3.22683", "0.74285", None, "0.8067"), marks=pytest.mark.slow),
     ],
 )

@@ -90,11 +90,11 @@ def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
     ("pipeline", "target", "spares", "charge"),
     [
         pytest.param(1.0, 0.10, 3, EXPONENTIAL, id="1, 10 %"),
-        pytest.param(1.0, 0.05, 4, FIXED, id="1, 5 %, fixed"),
+        pytest.param(1.0, 0.05, 4, FIXED, id="1, 5 %, fixed", marks=pytest.mark.slow),
         pytest.param(1.0, 0.01, 5, EXPONENTIAL, id="1, 1 %"),
         pytest.param(2.0, 0.10, 5, FIXED, id="2, 10 %, fixed"),
         pytest.param(2.0, 0.01, 7, EXPONENTIAL, id="2, 1 %", marks=pytest.mark.slow),
-        pytest.param(4.0, 0.10, 8, EXPONENTIAL, id="4, 10 %"),
+        pytest.param(4.0, 0.10, 8, EXPONENTIAL, id="4, 10 %", marks=pytest.mark.slow),
         pytest.param(6.0, 0.10, 10, FIXED, id="6, 10 %, fixed"),
         pytest.param(4.0, 0.01, 10, FIXED, id="4, 1 %, fixed", marks=pytest.mark.slow),
         pytest.param(6.0, 0.05, 11, EXPONENTIAL, id="6, 5 %", marks=pytest.mark.slow),
@@ -154,7 +154,9 @@ def _between(trucks, stations, ratio):
         pytest.param("a01", "one", 5, 600.0, 240.0, 3, 8, id="A01, three"),
         pytest.param("a14", "one", 30, 450.0, 12.0, 2, 1, id="A14, two"),
         pytest.param("a14", "one", 30, 120.0, 12.0, 3, 0.5, id="A14 with 2 h on a battery, three"),
-        pytest.param("a14", "one", 30, 120.0, 12.0, 5, 0.5, id="A14 with 2 h on a battery, five"),
+        pytest.param(
+            "a14", "one", 30, 120.0, 12.0, 5, 0.5, id="A14 with 2 h on a battery, five", marks=pytest.mark.slow
+        ),
     ],
 )
 def test_smallest_number_of_stations(case, file, layout, trucks, run_min, exchange_min, stations, weeks):
