@@ -31,7 +31,6 @@ from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
 
 if TYPE_CHECKING:
-    from batsim.catalogue import Figure
     from batsim.scenario.factors import Between
 
 MeasuredTime = Annotated[float, Quantity("duration", least=60.0)]
@@ -146,11 +145,6 @@ class Scenario(Shows, Frozen):
     def figures(self) -> Figures:
         """Figures that hold: the catalogue's, and those that this site states anew."""
         return self._figures
-
-    @property
-    def stated_figures(self) -> "dict[str, Figure]":
-        """Figures that hold in place of the catalogue's, by name."""
-        return self._figures.stated
 
     @property
     def source(self) -> object | None:

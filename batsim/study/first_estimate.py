@@ -133,9 +133,9 @@ def outline(scenario: "Scenario") -> Outline:
         ),
         tuple((unknown.path, unknown.text) for unknown in scenario.unknowns),
         tuple(
-            FigureOutline(figure.name, scenario.stated_figures[figure.name].text, figure.text)
+            FigureOutline(figure.name, scenario.figures.stated[figure.name].text, figure.text)
             for figure in FIGURES.values()
-            if figure.name in scenario.stated_figures
+            if figure.name in scenario.figures.stated
         ),
     )
 

@@ -50,7 +50,7 @@ def price_of(scenario: "Scenario", name: str, stated: "Money | None") -> Price:
         return Price(stated.amount, stated.amount, stated.amount, placeholder=False)
     key = f"price.{name}"
     figure = scenario.figures[key]
-    if key in scenario.stated_figures:
+    if key in scenario.figures.stated:
         return Price(figure.value, figure.value, figure.value, placeholder=False)
     return Price(figure.value, figure.low, figure.high, placeholder=True)
 

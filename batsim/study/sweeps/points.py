@@ -133,7 +133,7 @@ def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
 
 def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Between, ...]:
     """Figures of the catalogue that the layouts rest on and that have a range, as factors from low to high."""
-    asked, stated = figures_asked(scenario, layouts), scenario.stated_figures
+    asked, stated = figures_asked(scenario, layouts), scenario.figures.stated
     return tuple(
         Between(
             path_text((FIGURES_KEY, figure.name)),

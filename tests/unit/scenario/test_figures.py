@@ -112,11 +112,11 @@ def test_stated_figures_are_told() -> None:
         PLAIN + "figures: {travel.speed: 6 km/h, battery.vented_lead_acid.peukert: 1.25}\n"
     )
 
-    assert {name: each.text for name, each in scenario.stated_figures.items()} == {
+    assert {name: each.text for name, each in scenario.figures.stated.items()} == {
         "travel.speed": "6 km/h",
         "battery.vented_lead_acid.peukert": "1.25",
     }
-    assert [FIGURES[name].value for name in scenario.stated_figures] == [8.0, 1.2]
+    assert [FIGURES[name].value for name in scenario.figures.stated] == [8.0, 1.2]
 
 
 READ = [
@@ -222,7 +222,7 @@ def test_a_scenario_keeps_its_figures_in_another_process(plain: Scenario) -> Non
     """And when it is changed there."""
     copy = pickle.loads(pickle.dumps(anew(plain, travel__speed="6 km/h")))
 
-    assert copy.stated_figures["travel.speed"].value == 6.0
+    assert copy.figures.stated["travel.speed"].value == 6.0
     assert batsim.changed(copy, {"trucks[0].count": 2}).trucks[0].to_room.speed_m_per_min == 100.0
 
 
@@ -260,7 +260,7 @@ def test_one_file_over_another(tmp_path: Path) -> None:
     )
     (tmp_path / "site.yaml").write_text("extends: base.yaml\nfigures: {travel.speed: 4 km/h}\n", encoding="utf-8")
 
-    stated = batsim.read(tmp_path / "site.yaml").stated_figures
+    stated = batsim.read(tmp_path / "site.yaml").figures.stated
 
     assert {name: each.value for name, each in stated.items()} == {"travel.speed": 4.0, "truck.exchange_at": 30.0}
 
@@ -272,8 +272,8 @@ def test_a_figure_may_not_be_known(plain: Scenario) -> None:
     assert [(each.path, each.text) for each in scenario.unknowns] == [
         ("figures.'travel.speed'", "between 5 km/h and 7 km/h")
     ]
-    assert scenario.stated_figures["travel.speed"].value == 6.0
-    assert batsim.changed(scenario, {"figures.'travel.speed'": "7 km/h"}).stated_figures["travel.speed"].value == 7.0
+    assert scenario.figures.stated["travel.speed"].value == 6.0
+    assert batsim.changed(scenario, {"figures.'travel.speed'": "7 km/h"}).figures.stated["travel.speed"].value == 7.0
 
 
 # --- those that a study varies ---

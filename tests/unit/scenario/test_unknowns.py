@@ -39,7 +39,7 @@ def sound() -> Scenario:
 
 def test_a_scenario_without_any_is_as_it_was(sound: Scenario) -> None:
     """Nothing is not known, nothing is stated anew."""
-    assert (sound.unknowns, sound.stated_figures) == ((), {})
+    assert (sound.unknowns, sound.figures.stated) == ((), {})
 
 
 PLACES = [
@@ -356,7 +356,7 @@ def test_sections_left_to_their_defaults_can_be_changed(sound: Scenario) -> None
         .in_truck.ceiling_share
         == 0.7
     )
-    assert batsim.changed(sound, {"figures.'travel.speed'": "6 km/h"}).stated_figures["travel.speed"].value == 6.0
+    assert batsim.changed(sound, {"figures.'travel.speed'": "6 km/h"}).figures.stated["travel.speed"].value == 6.0
     for path in (
         "layouts.hoist.stations",
         "layouts.hoist.in_truck.ceiling",
