@@ -54,7 +54,9 @@ def read_for(file: Path) -> frozenset[str]:
 def anew(scenario: Scenario, name: str) -> Iterator[Scenario]:
     """The scenario with a figure at the ends of its range, then higher and lower, as far as it may be so."""
     figure = FIGURES[name]
-    for value in dict.fromkeys((figure.high, figure.low, 1.3 * figure.value + 1e-3, 0.5 * figure.value)):
+    for value in dict.fromkeys(
+        (figure.high, figure.low, 1.3 * figure.value + 1e-3, 0.7 * figure.value, 0.5 * figure.value)
+    ):
         if value != figure.value:
             text = f"{value:.10g}" if figure.unit == "1" else f"{value:.10g} {figure.unit}"
             try:
@@ -140,7 +142,7 @@ def test_figures_of_a_decision() -> None:
     """What is near enough, what costs about the same, and prices; with what is read before they are all it asks for."""
     asked: set[str] = set()
     targets = {"downtime_per_truck_shift": "at most 450 min", "waits": "1 % under 60 min", "trucks_below_cut_out": 99}
-    scenario = batsim.changed(site(SMALL), {"targets": targets, "simulation.length": "0.3 weeks"})
+    scenario = batsim.changed(site(SMALL), {"targets": targets, "simulation.length": "0.1 weeks"})
     settings = Settings(workers=1, replications=2)
     ranges = {"batteries": (6, 7), "chargers": (3, 3), "stations": (1, 1)}
 
