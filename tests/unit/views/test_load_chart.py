@@ -36,7 +36,8 @@ def asked(found):
 def with_gas(found, *courses, warm_up_min=WEEK_MIN):
     """Evidence with other flows of hydrogen."""
     taken = tuple(found.replications[0]._replace(gas_m3_per_h=np.array(each, dtype=float)) for each in courses)
-    return replace(found, replications=taken, runs=replace(found.runs, warm_up_min=warm_up_min))
+    schedule = replace(found.runs.schedule, warm_up_min=warm_up_min)
+    return replace(found, replications=taken, runs=replace(found.runs, schedule=schedule))
 
 
 def words(ax):
@@ -80,7 +81,7 @@ def test_nothing_measured_has_no_peak(courses):
 
 def test_the_mean_week_has_the_energy_of_the_evidence(found):
     """Both lay the same load over a week."""
-    week = mean_week([each.load_kw for each in found.replications], found.runs.warm_up_min)
+    week = mean_week([each.load_kw for each in found.replications], found.runs.schedule.warm_up_min)
 
     assert week.mean / 4.0 == pytest.approx(found.week_kwh)
     assert week.peak == max(each.measures["peak_kw"] for each in found.replications)
@@ -127,7 +128,8 @@ def test_without_a_fan_the_air_of_the_rule_is_taken(found, asked):
 
 def test_a_room_of_unknown_size_has_no_course(found, asked):
     """Nor one without any air."""
-    small = replace(found, runs=replace(found.runs, scenario=batsim.changed(SITE, {"room": {}})))
+    schedule = replace(found.runs.schedule, scenario=batsim.changed(SITE, {"room": {}}))
+    small = replace(found, runs=replace(found.runs, schedule=schedule))
 
     assert hydrogen_week(small, asked) is None
     assert hydrogen_week(found, replace(asked, air_m3_per_h=0.0)) is None
@@ -139,7 +141,7 @@ def test_a_room_of_unknown_size_has_no_course(found, asked):
 def test_the_load_is_drawn_as_it_was_measured(found):
     """Mean, band, and the peak at its quarter of an hour."""
     ax = load_chart(found)
-    week = mean_week([each.load_kw for each in found.replications], found.runs.warm_up_min)
+    week = mean_week([each.load_kw for each in found.replications], found.runs.schedule.warm_up_min)
     heights = ax.collections[0].get_paths()[0].vertices[:, 1]
     mark = next(line for line in ax.get_lines() if line.get_marker() == "v")
 
@@ -194,7 +196,8 @@ def test_the_note_says_whose_air_it_is(found, asked):
 
 def test_a_room_that_nobody_measured_is_said(found, asked):
     """What has to be found out for the chart."""
-    unknown = replace(found, runs=replace(found.runs, scenario=batsim.changed(SITE, {"room": {}})))
+    schedule = replace(found.runs.schedule, scenario=batsim.changed(SITE, {"room": {}}))
+    unknown = replace(found, runs=replace(found.runs, schedule=schedule))
 
     assert " ".join(hydrogen_chart(unknown, asked).texts[-1].get_text().split()) == (
         "Length, width and height of the battery room and its air have to be known for this chart."
