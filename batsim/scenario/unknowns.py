@@ -43,9 +43,9 @@ def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: l
         draft.at(path)[key] = settled
 
 
-def lies_in(path: str, draft: str) -> bool:
+def lies_in(path: str, around: str) -> bool:
     """Whether a path is another one, or leads to a part of what stands there."""
-    return path == draft or path.startswith((f"{draft}.", f"{draft}["))
+    return path == around or path.startswith((f"{around}.", f"{around}["))
 
 
 def without_echoes(problems: list[Problem], unsettled: list[Problem]) -> list[Problem]:
