@@ -65,3 +65,15 @@ class SimulationError(BatsimError):
 
 class StudyError(BatsimError):
     """A study cannot be run or go on: the store, the cluster, a lost worker; the text says what to do."""
+
+
+def require(condition: object, rule: str) -> None:
+    """Refuse an argument of a function that does not keep a rule.
+
+    Raises
+    ------
+    ValueError
+        With the rule as its text, when the condition is not true.
+    """
+    if not condition:
+        raise ValueError(rule)

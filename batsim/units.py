@@ -55,77 +55,29 @@ FREE_FALL_M_PER_S2 = F("9.80665")
 POUND_FORCE_N = POUND_KG * FREE_FALL_M_PER_S2
 HORSEPOWER_KW = 550 * FOOT_M * POUND_FORCE_N / 1000
 
-DURATION = {
-    "s": F(1, 60),
-    "min": F(1),
-    "h": F(60),
-    "day": F(1440),
-    "days": F(1440),
-    "week": F(10080),
-    "weeks": F(10080),
-}
-DISTANCE = {
-    "mm": F(1, 1000),
-    "cm": F(1, 100),
-    "m": F(1),
-    "km": F(1000),
-    "in": INCH_M,
-    "ft": FOOT_M,
-    "mile": MILE_M,
-    "miles": MILE_M,
-    "yd": 3 * FOOT_M,
-}
+CALENDAR = {"day": F(1440), "days": F(1440), "week": F(10080), "weeks": F(10080)}
+DURATION = {"s": F(1, 60), "min": F(1), "h": F(60)} | CALENDAR
+METRIC_DISTANCE = {"mm": F(1, 1000), "cm": F(1, 100), "m": F(1), "km": F(1000)}
+DISTANCE = METRIC_DISTANCE | {"in": INCH_M, "ft": FOOT_M, "mile": MILE_M, "miles": MILE_M, "yd": 3 * FOOT_M}
 LENGTH = {symbol: 1000 * DISTANCE[symbol] for symbol in ("mm", "cm", "m", "in", "ft")}
 SPEED = {"m/min": F(1), "m/s": F(60), "km/h": F(1000, 60), "mph": MILE_M / 60, "ft/min": FOOT_M}
-MASS = {
-    "g": F(1, 1000),
-    "kg": F(1),
-    "t": F(1000),
-    "lb": POUND_KG,
-    "short ton": 2000 * POUND_KG,
-    "short tons": 2000 * POUND_KG,
-}
-RATE = {
-    "A per 100 Ah": F(1),
-    "A per 100Ah": F(1),
-    "A/100 Ah": F(1),
-    "A/100Ah": F(1),
-    "A per Ah": F(100),
-    "A/Ah": F(100),
-    "mA/Ah": F(1, 10),
-}
+SHORT_TON = dict.fromkeys(("short ton", "short tons"), 2000 * POUND_KG)
+MASS = {"g": F(1, 1000), "kg": F(1), "t": F(1000), "lb": POUND_KG} | SHORT_TON
+FOR_100_AH = dict.fromkeys(("A per 100 Ah", "A per 100Ah", "A/100 Ah", "A/100Ah"), F(1))
+RATE = FOR_100_AH | {"A per Ah": F(100), "A/Ah": F(100), "mA/Ah": F(1, 10)}
 POWER = {"W": F(1, 1000), "kW": F(1), "MW": F(1000), "hp": HORSEPOWER_KW}
 APPARENT_POWER = {"VA": F(1, 1000), "kVA": F(1), "MVA": F(1000)}
 ENERGY = {"Wh": F(1, 1000), "kWh": F(1), "MWh": F(1000), "MJ": F(10, 36)}
 TEMPERATURE = {"degC": F(1), "°C": F(1), "degF": F(5, 9), "°F": F(5, 9), "K": F(1)}
 ZEROS_DEGC = {"degF": F(-160, 9), "°F": F(-160, 9), "K": F("-273.15")}
-AREA = {
-    "m2": F(1),
-    "m²": F(1),
-    "cm2": F(1, 10_000),
-    "cm²": F(1, 10_000),
-    "ft2": FOOT_M**2,
-    "ft²": FOOT_M**2,
-    "sq ft": FOOT_M**2,
-}
-VOLUME_FLOW = {
-    "m3/h": F(1),
-    "m³/h": F(1),
-    "m3/s": F(3600),
-    "m³/s": F(3600),
-    "L/s": F("3.6"),
-    "L/min": F("0.06"),
-    "cfm": 60 * FOOT_M**3,
-}
+METRIC_AREA = {"m2": F(1), "m²": F(1), "cm2": F(1, 10_000), "cm²": F(1, 10_000)}
+AREA = METRIC_AREA | dict.fromkeys(("ft2", "ft²", "sq ft"), FOOT_M**2)
+METRIC_FLOW = {"m3/h": F(1), "m³/h": F(1), "m3/s": F(3600), "m³/s": F(3600), "L/s": F("3.6"), "L/min": F("0.06")}
+VOLUME_FLOW = METRIC_FLOW | {"cfm": 60 * FOOT_M**3}
 FORCE = {"N": F(1), "kN": F(1000), "kgf": FREE_FALL_M_PER_S2, "lbf": POUND_FORCE_N}
-FLOOR_LOAD = {
-    "kN/m2": F(1),
-    "kN/m²": F(1),
-    "kPa": F(1),
-    "t/m2": FREE_FALL_M_PER_S2,
-    "psf": POUND_FORCE_N / FOOT_M**2 / 1000,
-    "lbf/ft2": POUND_FORCE_N / FOOT_M**2 / 1000,
-}
+METRIC_LOAD = {"kN/m2": F(1), "kN/m²": F(1), "kPa": F(1), "t/m2": FREE_FALL_M_PER_S2}
+FLOOR_LOAD = METRIC_LOAD | dict.fromkeys(("psf", "lbf/ft2"), POUND_FORCE_N / FOOT_M**2 / 1000)
+CHARGES = {"charges": F(1), "charge": F(1)}
 RESISTANCE = {"Ohm Ah": F(1), "ohm Ah": F(1), "Ω Ah": F(1), "mOhm Ah": F(1, 1000), "mΩ Ah": F(1, 1000)}
 
 DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
@@ -151,9 +103,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
         "angle": Dimension("angle", "an", "deg", "deg", "135 deg", {"deg": F(1), "°": F(1)}),
         "floor_load": Dimension("load on a floor", "a", "kN/m2", "kn_per_m2", "15 kN/m2", FLOOR_LOAD),
         "resistance": Dimension("resistance times capacity", "a", "Ohm Ah", "ohm_ah", "0.3 Ohm Ah", RESISTANCE),
-        "charge_count": Dimension(
-            "number of charges", "a", "charges", "charges", "7 charges", {"charges": F(1), "charge": F(1)}
-        ),
+        "charge_count": Dimension("number of charges", "a", "charges", "charges", "7 charges", CHARGES),
     }
 )
 
@@ -199,8 +149,8 @@ def parse(text: object, dimension: str) -> float:
     words = _words(text, kind)
     number = NUMBER.match(words)
     if number is None:
-        msg = f"needs a finite number, such as '{kind.example}'" if re.match(NOT_FINITE, words) else _needs(kind)
-        raise UnitError(msg)
+        infinite = f"needs a finite number, such as '{kind.example}'"
+        raise UnitError(infinite if re.match(NOT_FINITE, words) else _needs(kind))
     unit = re.sub(r" ?/ ?", "/", words[number.end() :].strip())
     if dimension == "duration" and TWO_PARTS.match(unit):
         return _hours_and_minutes(words, kind)
@@ -266,18 +216,16 @@ def _words(text: object, kind: Dimension) -> str:
 def _canonical(number: str, unit: str, kind: Dimension) -> float:
     """Calculate the canonical value exactly from the digits written, and round once."""
     factor, zero = _size(unit, kind)
-    written = float(number)
-    if math.isfinite(written) and abs(written) <= LARGEST_NUMBER:
-        # A number that underflows to zero may have an exponent too long for a fraction.
-        exact = (Fraction(number) if written else Fraction(0)) * factor + zero
-        return _bounded(exact, kind)
-    raise UnitError(_too_large(kind))
+    written = _bounded(float(number), kind)
+    # A number that underflows to zero may have an exponent too long for a fraction.
+    return _bounded((Fraction(number) if written else Fraction(0)) * factor + zero, kind)
 
 
-def _bounded(exact: Fraction, kind: Dimension) -> float:
-    if abs(exact) > LARGEST_NUMBER:
-        raise UnitError(_too_large(kind))
-    return float(exact)
+def _bounded(number: float | Fraction, kind: Dimension) -> float:
+    if not -LARGEST_NUMBER <= number <= LARGEST_NUMBER:
+        msg = f"needs a number of at most 1e15, such as '{kind.example}'"
+        raise UnitError(msg)
+    return float(number)
 
 
 def _hours_and_minutes(words: str, kind: Dimension) -> float:
@@ -299,10 +247,6 @@ def _size(unit: str, kind: Dimension) -> tuple[Fraction, Fraction]:
 
 def _needs(kind: Dimension) -> str:
     return f"needs {kind.article} {kind.name} with a unit, such as '{kind.example}'"
-
-
-def _too_large(kind: Dimension) -> str:
-    return f"needs a number of at most 1e15, such as '{kind.example}'"
 
 
 def _number_rule(words: str, unit: str, kind: Dimension) -> str:
@@ -331,9 +275,11 @@ def _unit_rule(unit: str, kind: Dimension) -> str:
 
     wanted = f"{kind.article} {kind.name}"
     alike = [symbol for symbol in kind.units if symbol.casefold() == unit.casefold()]
-    elsewhere = _of_another_dimension(unit, same_case=bool(alike))
-    if elsewhere is not None:
-        symbol, name = elsewhere
+    symbols = [(symbol, dimension.name) for dimension in DIMENSIONS.values() for symbol in dimension.units]
+    exact = [pair for pair in symbols if pair[0] == unit]
+    other_case = [pair for pair in symbols if pair[0].casefold() == unit.casefold()] if not alike else []
+    if elsewhere := exact or other_case:
+        symbol, name = elsewhere[0]
         return f"needs {wanted} such as '{kind.example}'; '{symbol}' is a unit of {name}"
     near = alike or difflib.get_close_matches(unit, kind.units, n=1)
     if near:
@@ -341,14 +287,6 @@ def _unit_rule(unit: str, kind: Dimension) -> str:
     if re.search(r"[0-9*^()=]", unit):
         return _one_number(kind)
     return f"does not know the unit {unit!r}; {wanted} is written in {_choices(kind)}"
-
-
-def _of_another_dimension(unit: str, *, same_case: bool) -> tuple[str, str] | None:
-    """Symbol and dimension of a unit: as it is written, else, if that will do, in other capitals."""
-    symbols = [(symbol, dimension.name) for dimension in DIMENSIONS.values() for symbol in dimension.units]
-    exact = (pair for pair in symbols if pair[0] == unit)
-    alike = (pair for pair in symbols if not same_case and pair[0].casefold() == unit.casefold())
-    return next(exact, next(alike, None))
 
 
 def _choices(kind: Dimension) -> str:

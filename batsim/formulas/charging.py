@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NoReturn
 
+from batsim.errors import require
 from batsim.formulas.charging_w import falling_phases
 from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
 
@@ -185,10 +186,9 @@ def equalising_phase(
     >>> round(100.0 * (phase.soc_to - phase.soc_from), 2)
     0.19
     """
-    if hours < 0.0 or amps <= 0.0 or tau_h <= 0.0:
-        rule = "an equalising charge needs hours of 0 or more, and a current and tau_h above 0"
-        msg = f"{rule} (got {hours:g} h, {amps:g} A, tau_h {tau_h:g} h)"
-        raise ValueError(msg)
+    rule = "an equalising charge needs hours of 0 or more, and a current and tau_h above 0"
+    got = f"{hours:g} h, {amps:g} A, tau_h {tau_h:g} h"
+    require(hours >= 0.0 and amps > 0.0 and tau_h > 0.0, f"{rule} (got {got})")
     share = missing_ah / capacity_ah if missing_ah > 0.0 else 0.0
     decay_per_h = 1.0 / tau_h if missing_ah <= amps * tau_h else amps / missing_ah
     soc_to = 1.0 - share * math.exp(-decay_per_h * hours)
@@ -262,9 +262,8 @@ def voltage_limit_v(
     >>> round(voltage_limit_v(2.37, 5.0, rated_degc=30.0, per_k=-0.005, **band), 9)
     2.42
     """
-    if from_degc > to_degc:
-        msg = f"the band without correction must not end before it begins (got {from_degc:g} to {to_degc:g} degC)"
-        raise ValueError(msg)
+    got = f"{from_degc:g} to {to_degc:g} degC"
+    require(from_degc <= to_degc, f"the band without correction must not end before it begins (got {got})")
     outside_k = temperature_degc - min(max(temperature_degc, from_degc), to_degc)
     rated_k = rated_degc - min(max(rated_degc, from_degc), to_degc)
     return limit_v + per_k * (outside_k - rated_k)
@@ -303,22 +302,15 @@ def current_limit_a(temperature_degc: float, capacity_ah: float, table: Sequence
     >>> [current_limit_a(degc, 200.0, table) for degc in (-1.0, 0.0, 25.0, 55.0, 60.0)]
     [0.0, 20.0, 100.0, 20.0, 0.0]
     """
-    if not table or any(upper[0] <= lower[0] for lower, upper in pairwise(table)):
-        rule = "current limits need a row or more, with rising temperatures"
-        msg = f"{rule} (got {list(table)})"
-        raise ValueError(msg)
-    limit_a = 0.0
-    for from_degc, amps in table:
-        if from_degc <= temperature_degc:
-            limit_a = amps
-    return limit_a / 100.0 * capacity_ah
+    rises = table and all(colder[0] < warmer[0] for colder, warmer in pairwise(table))
+    require(rises, f"current limits need a row or more, with rising temperatures (got {list(table)})")
+    reached = [amps for from_degc, amps in table if from_degc <= temperature_degc]
+    return (reached[-1] if reached else 0.0) / 100.0 * capacity_ah
 
 
 def _refuse(profile: Profile) -> NoReturn:
     """Say what is wrong with a profile."""
-    if profile.kind not in KINDS:
-        msg = f"kind must be one of {', '.join(KINDS)} (got {profile.kind!r})"
-        raise ValueError(msg)
+    require(profile.kind in KINDS, f"kind must be one of {', '.join(KINDS)} (got {profile.kind!r})")
     rule = "it needs full_soc below 1 (IU), or its last current and tau_h above 0 (others)"
     got = f"full_soc {profile.full_soc:g}, main_a {profile.main_a:g} A, end_a {profile.end_a:g} A"
     msg = f"a {profile.kind} charge never ends: {rule} (got {got}, tau_h {profile.tau_h:g} h)"

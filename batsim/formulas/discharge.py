@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+from batsim.errors import require
+
 _GAUSS_OFFSET = math.sqrt(3.0 / 5.0) / 2.0  # outer two of three points, from the middle
 _NEAR = 1e-8  # relative error that one more Newton step turns into rounding
 _MOST_STEPS = 20  # the search needs one or two; this only rules out a loop without end
@@ -118,7 +120,12 @@ def capacity_factor(
     >>> [round(capacity_factor(degc, **slopes, cold_table=()), 6) for degc in (30, 20, 10)]
     [1.0, 0.94, 0.84]
     """
-    _check_cold_table(cold_table, knee_degc)
+    rises = all(colder[0] < warmer[0] for colder, warmer in pairwise(cold_table))
+    require(rises, f"cold_table: temperatures must rise from row to row (got {[row[0] for row in cold_table]})")
+    if cold_table:
+        rule = f"warmest row must be at or below the knee of {knee_degc:g} degC, with a factor above 0"
+        meets = cold_table[-1][0] <= knee_degc and cold_table[-1][1] > 0.0
+        require(meets, f"cold_table: {rule} (got {cold_table[-1]})")
     if temperature_degc >= knee_degc:
         return max(0.0, 1.0 + warm_per_k * (temperature_degc - rated_degc))
     at_knee = 1.0 + warm_per_k * (knee_degc - rated_degc)
@@ -131,17 +138,6 @@ def capacity_factor(
         row += 1
     (low_degc, low), (high_degc, high) = cold_table[row - 1], cold_table[row]
     return max(0.0, scale * (low + (high - low) * (temperature_degc - low_degc) / (high_degc - low_degc)))
-
-
-def _check_cold_table(table: Sequence[tuple[float, float]], knee_degc: float) -> None:
-    """Refuse a table whose temperatures do not rise, or whose warmest row cannot meet the slope below the knee."""
-    if any(warmer[0] <= colder[0] for colder, warmer in pairwise(table)):
-        msg = f"cold_table: temperatures must rise from row to row (got {[row[0] for row in table]})"
-        raise ValueError(msg)
-    if table and (table[-1][0] > knee_degc or table[-1][1] <= 0.0):
-        rule = f"warmest row must be at or below the knee of {knee_degc:g} degC, with a factor above 0"
-        msg = f"cold_table: {rule} (got {table[-1]})"
-        raise ValueError(msg)
 
 
 def discharge_at_power(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
@@ -294,10 +290,9 @@ def _gauss(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[
 
 def _without_work(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
     """Treat the rare cases: nothing to discharge, no power, or figures that make no sense."""
-    if soc_to > soc_from or power_w < 0.0:
-        got = f"soc {soc_from:g} to {soc_to:g} at {power_w:g} W"
-        msg = f"a discharge must not raise soc and must have a power of 0 or more (got {got})"
-        raise ValueError(msg)
+    got = f"soc {soc_from:g} to {soc_to:g} at {power_w:g} W"
+    possible = soc_to <= soc_from and power_w >= 0.0
+    require(possible, f"a discharge must not raise soc and must have a power of 0 or more (got {got})")
     if soc_to == soc_from:
         return 0.0, 0.0
     usable_ah = (soc_from - soc_to) * cell.capacity_ah * cell.capacity_factor

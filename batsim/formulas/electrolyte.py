@@ -3,6 +3,10 @@
 from collections.abc import Sequence
 from itertools import pairwise
 
+import numpy as np
+
+from batsim.errors import require
+
 
 def gravity_from_soc(soc: float, table: Sequence[tuple[float, float]]) -> float:
     """Specific gravity at a state of charge, by a table.
@@ -72,15 +76,8 @@ def freezing_degc(gravity: float, table: Sequence[tuple[float, float]]) -> float
 
 def _read(name: str, value: float, table: Sequence[tuple[float, float]]) -> float:
     """Read a table straight between its rows; as in the last row above it."""
-    if len(table) < 2 or any(upper[0] <= lower[0] for lower, upper in pairwise(table)):
-        msg = f"a table of {name} needs two rows or more, each higher than the last (got {list(table)})"
-        raise ValueError(msg)
-    if value < table[0][0]:
-        msg = f"{name} is below the table, which begins at {table[0][0]:g} (got {value:g})"
-        raise ValueError(msg)
-    value = min(value, table[-1][0])
-    row = 1
-    while value > table[row][0]:
-        row += 1
-    (low, low_result), (high, high_result) = table[row - 1], table[row]
-    return low_result + (high_result - low_result) * (value - low) / (high - low)
+    rises = len(table) >= 2 and all(lower[0] < upper[0] for lower, upper in pairwise(table))
+    require(rises, f"a table of {name} needs two rows or more, each higher than the last (got {list(table)})")
+    require(value >= table[0][0], f"{name} is below the table, which begins at {table[0][0]:g} (got {value:g})")
+    values, results = zip(*table, strict=True)
+    return float(np.interp(value, values, results))

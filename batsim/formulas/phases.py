@@ -7,6 +7,8 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from batsim.errors import require
+
 ROUNDING = 1e-12
 """Share of C5 below which a remainder is rounding, not charge."""
 
@@ -101,9 +103,7 @@ def wall_kwh(dc_kwh: float, efficiency: float) -> float:
     >>> wall_kwh(23.0, 0.92)
     25.0
     """
-    if not 0.0 < efficiency <= 1.0:
-        msg = f"efficiency must be above 0 and at most 1 (got {efficiency:g})"
-        raise ValueError(msg)
+    require(0.0 < efficiency <= 1.0, f"efficiency must be above 0 and at most 1 (got {efficiency:g})")
     return dc_kwh / efficiency
 
 

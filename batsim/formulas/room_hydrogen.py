@@ -5,11 +5,11 @@ the room. As much leaves as comes in, Q + G, with the share c of the room.
 """
 
 import math
-from typing import Any
 
 import numpy as np
 
-Floats = np.ndarray[Any, np.dtype[np.float64]]
+from batsim.errors import require
+from batsim.statistics.intervals import Floats
 
 
 def hydrogen_over_time(
@@ -62,12 +62,10 @@ def hydrogen_over_time(
     [0.006321, 0.008647]
     """
     gas = np.asarray(gas_m3_per_h, dtype=np.float64)
-    flow = np.broadcast_to(np.asarray(flow_m3_per_h, dtype=np.float64), gas.shape)
+    flow = np.broadcast_to(flow_m3_per_h, gas.shape)
     least_gas, least_flow = (float(np.min(course)) if course.size else 0.0 for course in (gas, flow))
     _refuse_impossible(least_gas, least_flow, volume_m3, start_share)
-    if not step_h > 0.0:
-        msg = f"step must be above 0 (got {step_h:g})"
-        raise ValueError(msg)
+    require(step_h > 0.0, f"step must be above 0 (got {step_h:g})")
     exchanged = (flow + gas) * step_h / volume_m3
     mean_decay = np.where(exchanged > 0.0, -np.expm1(-exchanged) / np.where(exchanged > 0.0, exchanged, 1.0), 1.0)
     kept, gained = np.exp(-exchanged), gas * step_h / volume_m3 * mean_decay
@@ -124,26 +122,15 @@ def hours_to_share(
     _refuse_impossible(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share)
     if start_share >= share:
         return 0.0
-    return _hours_between(gas_m3_per_h, flow_m3_per_h, volume_m3, start_share, share)
-
-
-def _hours_between(gas: float, flow: float, volume: float, start: float, share: float) -> float:
-    """Hours from one share to another that is not the same; infinite where it lies beyond what the room tends to."""
-    through = flow + gas
-    end = gas / through if through > 0.0 else start
-    if (end - share) * (share - start) <= 0.0:
+    through = flow_m3_per_h + gas_m3_per_h
+    end = gas_m3_per_h / through if through > 0.0 else start_share  # what the room tends to
+    if end <= share:
         return math.inf
-    return volume / through * math.log1p((share - start) / (end - share))
+    return volume_m3 / through * math.log1p((share - start_share) / (end - share))
 
 
 def _refuse_impossible(gas: float, flow: float, volume: float, start: float) -> None:
     """Gas and air come in, a room has a volume, and a share is a share."""
-    if not (gas >= 0.0 and flow >= 0.0):
-        msg = f"gas and air must be 0 or more (got {gas:g} and {flow:g} m3/h)"
-        raise ValueError(msg)
-    if not volume > 0.0:
-        msg = f"volume must be above 0 (got {volume:g})"
-        raise ValueError(msg)
-    if not 0.0 <= start <= 1.0:
-        msg = f"share at the start must be from 0 to 1 (got {start:g})"
-        raise ValueError(msg)
+    require(gas >= 0.0 and flow >= 0.0, f"gas and air must be 0 or more (got {gas:g} and {flow:g} m3/h)")
+    require(volume > 0.0, f"volume must be above 0 (got {volume:g})")
+    require(0.0 <= start <= 1.0, f"share at the start must be from 0 to 1 (got {start:g})")

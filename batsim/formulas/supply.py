@@ -1,11 +1,11 @@
 """Electrical supply of chargers: what they draw, what a line must carry, and what the peaks cost."""
 
 import math
-from typing import Any
 
 import numpy as np
 
-Floats = np.ndarray[Any, np.dtype[np.float64]]
+from batsim.errors import require
+from batsim.statistics.intervals import Floats
 
 
 def apparent_kva(kw: float, power_factor: float) -> float:
@@ -37,9 +37,7 @@ def apparent_kva(kw: float, power_factor: float) -> float:
     >>> apparent_kva(9.0, 0.9)
     10.0
     """
-    if not 0.0 < power_factor <= 1.0:
-        msg = f"power factor must be above 0 and at most 1 (got {power_factor:g})"
-        raise ValueError(msg)
+    require(0.0 < power_factor <= 1.0, f"power factor must be above 0 and at most 1 (got {power_factor:g})")
     return kw / power_factor
 
 
@@ -76,12 +74,8 @@ def line_current_a(kva: float, line_v: float, phases: int) -> float:
     >>> round(line_current_a(math.sqrt(3.0) * 40.0, 400.0, 3), 9)
     100.0
     """
-    if not line_v > 0.0:
-        msg = f"voltage must be above 0 (got {line_v:g})"
-        raise ValueError(msg)
-    if phases not in (1, 2, 3):
-        msg = f"phases must be 1, 2 or 3 (got {phases})"
-        raise ValueError(msg)
+    require(line_v > 0.0, f"voltage must be above 0 (got {line_v:g})")
+    require(phases in (1, 2, 3), f"phases must be 1, 2 or 3 (got {phases})")
     return 1000.0 * kva / line_v / (math.sqrt(3.0) if phases == 3 else 1.0)
 
 
@@ -125,9 +119,7 @@ def load_factor_share(mean_kw: float, peak_kw: float) -> float:
     >>> load_factor_share(30.0, 120.0)
     0.25
     """
-    if not peak_kw > 0.0:
-        msg = f"peak must be above 0 (got {peak_kw:g})"
-        raise ValueError(msg)
+    require(peak_kw > 0.0, f"peak must be above 0 (got {peak_kw:g})")
     return mean_kw / peak_kw
 
 
@@ -157,7 +149,5 @@ def coincidence_share(peak_of_sum_kw: float, peaks_kw: Floats) -> float:
     0.75
     """
     together = float(np.sum(peaks_kw))
-    if not together > 0.0:
-        msg = f"peaks must come to more than 0 (got {together:g})"
-        raise ValueError(msg)
+    require(together > 0.0, f"peaks must come to more than 0 (got {together:g})")
     return peak_of_sum_kw / together

@@ -4,6 +4,8 @@ The rules differ in more than a coefficient: each says what its gas current is, 
 them and some have none. A coefficient is right only with the gas current of its own rule.
 """
 
+from batsim.errors import require
+
 
 def rule_gas_current_a(a_per_100ah: float, capacity_ah: float) -> float:
     """Gas current by a rule: so many amperes for each 100 Ah.
@@ -162,9 +164,7 @@ def flow_for_share_m3_per_h(gas_m3_per_h: float, share: float) -> float:
     >>> round(flow_for_share_m3_per_h(1.0, 0.01), 9)
     99.0
     """
-    if not 0.0 < share <= 1.0:
-        msg = f"share of hydrogen must be above 0 and at most 1 (got {share:g})"
-        raise ValueError(msg)
+    require(0.0 < share <= 1.0, f"share of hydrogen must be above 0 and at most 1 (got {share:g})")
     return gas_m3_per_h * (1.0 - share) / share
 
 

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from batsim.errors import require
 from batsim.statistics.intervals import Floats, check_count
 
 Integers = np.ndarray[Any, np.dtype[np.int64]]
@@ -180,9 +181,7 @@ def morris(trajectories: int, factors: int, levels: int, seed: int) -> MorrisDes
     check_count("trajectories", trajectories, 2)
     check_count("factors", factors, 1)
     check_count("levels", levels, 2)
-    if levels % 2:
-        msg = f"levels must be even (got {levels})"
-        raise ValueError(msg)
+    require(levels % 2 == 0, f"levels must be even (got {levels})")
     generator = np.random.default_rng(seed)
     half = levels // 2
     lower = generator.integers(half, size=(trajectories, factors))
@@ -288,10 +287,9 @@ def sobol(base_points: int, factors: int, seed: int) -> SobolDesign:
 
     check_count("factors", factors, 1)
     check_count("base points", base_points, 2)
-    if base_points & (base_points - 1):
-        below = 1 << (base_points.bit_length() - 1)
-        msg = f"base points must be a power of two, such as {below} or {2 * below} (got {base_points})"
-        raise ValueError(msg)
+    below = 1 << (base_points.bit_length() - 1)
+    rule = f"base points must be a power of two, such as {below} or {2 * below}"
+    require(base_points == below, f"{rule} (got {base_points})")
     drawn = Sobol(2 * factors, rng=np.random.default_rng(seed)).random(base_points)
     return SobolDesign(drawn[:, :factors], drawn[:, factors:])
 
@@ -304,6 +302,5 @@ def check_rows(outputs: Floats, rows: int) -> None:
     ValueError
         When their number is another.
     """
-    if outputs.ndim not in (1, 2) or outputs.shape[0] != rows:
-        msg = f"outputs must be a value, or a row of values, for each of {rows} points (got shape {outputs.shape})"
-        raise ValueError(msg)
+    rule = f"outputs must be a value, or a row of values, for each of {rows} points"
+    require(outputs.ndim in (1, 2) and outputs.shape[0] == rows, f"{rule} (got shape {outputs.shape})")

@@ -5,16 +5,14 @@ each factor, or one row for each factor and one column for each measure. Outputs
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtri
 
+from batsim.errors import require
 from batsim.statistics.designs import Integers, MorrisDesign, SobolDesign, SobolOutputs, check_rows
 from batsim.statistics.intervals import ROUNDING, Floats, Interval, check_count, check_share, student_interval
-
-if TYPE_CHECKING:
-    pass
 
 RESAMPLES = 1000
 """Resamples behind a bootstrap interval. Common practice, no source."""
@@ -257,10 +255,9 @@ def tornado(base: float | Floats, low: Floats, high: Floats, confidence: float) 
     """
     check_share("confidence", confidence)
     middle = np.asarray(base, dtype=float)
-    if low.shape != high.shape or low.ndim != middle.ndim + 1 or low.shape[1:] != middle.shape:
-        shapes = f"{low.shape}, {high.shape} and {middle.shape}"
-        msg = f"low and high must have a row for each factor, each of the shape of the base (got {shapes})"
-        raise ValueError(msg)
+    shapes = f"{low.shape}, {high.shape} and {middle.shape}"
+    fits = low.ndim == middle.ndim + 1 and low.shape == high.shape == (*low.shape[:1], *middle.shape)
+    require(fits, f"low and high must have a row for each factor, each of the shape of the base (got {shapes})")
     middle = _columns(np.atleast_1d(middle))[:, 0]
     ends = zip(_columns(low), _columns(high), strict=True)
     rows = [_tornado_row(factor, middle, *pair, confidence) for factor, pair in enumerate(ends)]

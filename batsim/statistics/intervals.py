@@ -5,6 +5,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.special import betaincinv, stdtrit
 
+from batsim.errors import require
+
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 DRAWS = 40_000
@@ -84,9 +86,7 @@ def check_share(name: str, value: float) -> None:
     ValueError
         When the value is not above 0 and below 1.
     """
-    if not 0.0 < value < 1.0:
-        msg = f"{name} must be above 0 and below 1 (got {value})"
-        raise ValueError(msg)
+    require(0.0 < value < 1.0, f"{name} must be above 0 and below 1 (got {value})")
 
 
 def check_above_zero(name: str, value: float) -> None:
@@ -97,9 +97,7 @@ def check_above_zero(name: str, value: float) -> None:
     ValueError
         When the value is not finite or not above zero.
     """
-    if not (np.isfinite(value) and value > 0.0):
-        msg = f"{name} must be above 0 (got {value})"
-        raise ValueError(msg)
+    require(0.0 < value < np.inf, f"{name} must be above 0 (got {value})")
 
 
 def check_count(name: str, value: int, least: int) -> None:
@@ -110,9 +108,7 @@ def check_count(name: str, value: int, least: int) -> None:
     ValueError
         When the value is below the least one.
     """
-    if value < least:
-        msg = f"{name} must be {least} or more (got {value})"
-        raise ValueError(msg)
+    require(value >= least, f"{name} must be {least} or more (got {value})")
 
 
 def probability_interval(hits: int, trials: int, confidence: float) -> Interval:
@@ -191,9 +187,8 @@ def variance_reduction(first: Floats, second: Floats) -> float:
     >>> round(variance_reduction(np.array([1.0, 2.0, 3.0]), np.array([1.0, 2.5, 3.0])), 4)
     25.0
     """
-    if first.size != second.size:
-        msg = f"paired values must be as many of the one as of the other (got {first.size} and {second.size})"
-        raise ValueError(msg)
+    got = f"{first.size} and {second.size}"
+    require(first.size == second.size, f"paired values must be as many of the one as of the other (got {got})")
     whole = ~(np.isnan(first) | np.isnan(second))
     first, second = first[whole], second[whole]
     if first.size < 2:
@@ -244,9 +239,8 @@ def chance_best(values: Floats, seed: int = SEED) -> Floats:
     >>> [round(float(chance), 2) for chance in chance_best(table)]
     [0.45, 0.45, 0.09]
     """
-    if values.ndim != 2 or not values.shape[1]:
-        msg = f"values must be a table, replications by alternatives (got shape {values.shape})"
-        raise ValueError(msg)
+    is_table = values.ndim == 2 and values.shape[1]
+    require(is_table, f"values must be a table, replications by alternatives (got shape {values.shape})")
     seen = values[~np.isnan(values).any(axis=1)]
     count, alternatives = seen.shape
     if count < 2:

@@ -1,11 +1,12 @@
 """How many replications, or how long a run, a stated precision takes."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 from scipy.special import stdtrit
 
+from batsim.errors import require
 from batsim.statistics.intervals import Floats, Interval, check_above_zero, check_count, check_share
 
 MOST = 2**53
@@ -30,12 +31,10 @@ class Precision:
     """Largest error of the mean as a share of the true mean. [-]"""
 
     def __post_init__(self) -> None:
-        if self.absolute is None and self.relative is None:
-            msg = "precision needs an absolute or a relative half width (got neither)"
-            raise ValueError(msg)
-        for name, value in (("absolute", self.absolute), ("relative", self.relative)):
-            if value is not None:
-                check_above_zero(f"{name} precision", value)
+        stated = {name: width for name, width in asdict(self).items() if width is not None}
+        require(stated, "precision needs an absolute or a relative half width (got neither)")
+        for name, width in stated.items():
+            check_above_zero(f"{name} precision", width)
 
     def half_width_at(self, mean: float) -> float:
         """Largest half width that is precise enough about a mean, in its unit.
@@ -148,12 +147,8 @@ def replications_needed(
     precision = Precision(absolute, relative)
     check_share("confidence", confidence)
     check_count("replications so far", n0, 2)
-    if not (math.isfinite(variance) and variance >= 0.0):
-        msg = f"variance must be 0 or more (got {variance})"
-        raise ValueError(msg)
-    if absolute is None and not mean:
-        msg = f"relative precision alone needs a mean other than zero (got {mean})"
-        raise ValueError(msg)
+    require(0.0 <= variance < math.inf, f"variance must be 0 or more (got {variance})")
+    require(absolute or mean, f"relative precision alone needs a mean other than zero (got {mean})")
     return _least_count(variance, confidence, precision.half_width_at(mean or 0.0), n0)
 
 
@@ -161,7 +156,7 @@ def _least_count(variance: float, confidence: float, half_width: float, least: i
     """Smallest count from the least one on whose interval is narrow enough, the most at most."""
 
     def narrow(count: int) -> bool:
-        return _student(count - 1, confidence) * math.sqrt(variance / count) <= half_width
+        return bool(stdtrit(count - 1, (1.0 + confidence) / 2.0) * math.sqrt(variance / count) <= half_width)
 
     if narrow(least):
         return least
@@ -173,7 +168,3 @@ def _least_count(variance: float, confidence: float, half_width: float, least: i
         middle = (short + enough) // 2
         short, enough = (short, middle) if narrow(middle) else (middle, enough)
     return enough
-
-
-def _student(degrees: int, confidence: float) -> float:
-    return float(stdtrit(degrees, (1.0 + confidence) / 2.0))

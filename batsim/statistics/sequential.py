@@ -6,6 +6,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from batsim.errors import require
 from batsim.statistics.intervals import Floats, check_above_zero, check_count, check_share
 
 Decision = Literal["feasible", "infeasible"]
@@ -54,50 +55,10 @@ def kim_nelson_constants(alternatives: int, first_stage: int, alpha: float) -> C
     check_share("alpha", alpha)
     pairs = alternatives - 1
     beta = alpha / pairs
-    if beta >= 0.5:
-        msg = f"alpha must leave less than 1/2 for each of the other alternatives (got {alpha} for {pairs})"
-        raise ValueError(msg)
+    rule = "alpha must leave less than 1/2 for each of the other alternatives"
+    require(beta < 0.5, f"{rule} (got {alpha} for {pairs})")
     eta = math.expm1(-2.0 / (first_stage - 1) * math.log(2.0 * beta)) / 2.0
     return Constants(eta, 2.0 * eta * (first_stage - 1))
-
-
-def feasibility_constants(alpha: float, first_stage: int) -> Constants:
-    """Constants of the fully sequential test of one mean against a limit, c = 1. [-]
-
-    Parameters
-    ----------
-    alpha
-        Probability of a wrong decision when the mean is the tolerance or more away from the limit; below 1/2. [-]
-    first_stage
-        Replications n0 before the first decision, two or more. [-]
-
-    Returns
-    -------
-    Constants
-        As for two alternatives, one of which is the limit. [-]
-
-    Raises
-    ------
-    ValueError
-        When the first stage is below 2, or alpha not above 0 and below 1/2.
-
-    Notes
-    -----
-    A Brownian motion with drift d and variance s² leaves the triangle +-(a - d r/2) on the wrong side with probability
-    exp(-a d/s²)/2. With a = eta (n0-1) S²/d the mean of that over S² is (1+2 eta)^(-(n0-1)/2)/2, which is alpha.
-    Replications one by one are wrong less often.
-
-    References
-    ----------
-    Andradóttir, S. & Kim, S.-H. (2010) Naval Research Logistics 57, 403-421, procedure F (from memory); Fabian, V.
-    (1974) Annals of Statistics 2, 170-176 (from memory); the notes worked out here.
-
-    Examples
-    --------
-    >>> [round(constant, 4) for constant in feasibility_constants(0.05, 10)]
-    [0.3341, 6.0129]
-    """
-    return kim_nelson_constants(2, first_stage, alpha)
 
 
 class KimNelson:
@@ -165,12 +126,10 @@ class KimNelson:
         if self.selected is not None:
             return self.selected
         inside = list(self.still_in)
-        if values.shape != self._sums.shape:
-            msg = f"values must be one for each of {self._sums.size} alternatives (got shape {values.shape})"
-            raise ValueError(msg)
-        if not np.isfinite(values[inside]).all():
-            msg = f"alternatives still in, {inside}, must have finite values (got {values[inside].tolist()})"
-            raise ValueError(msg)
+        rule = f"values must be one for each of {self._sums.size} alternatives"
+        require(values.shape == self._sums.shape, f"{rule} (got shape {values.shape})")
+        rule = f"alternatives still in, {inside}, must have finite values"
+        require(np.isfinite(values[inside]).all(), f"{rule} (got {values[inside].tolist()})")
         self.replications += 1
         self._sums[inside] += values[inside]
         if self.replications <= self.first_stage:
@@ -216,7 +175,7 @@ class Feasibility:
     Raises
     ------
     ValueError
-        As `feasibility_constants`; when the tolerance is not above zero.
+        As `kim_nelson_constants`; when the tolerance is not above zero.
 
     Notes
     -----
@@ -224,9 +183,14 @@ class Feasibility:
     R(r) = max(0, h² S²/(2 tolerance) - tolerance r/2), S² the variance over the first stage. Without variance it
     decides after the first stage. A sum of zero when R is zero is feasible.
 
+    The constants are those of two alternatives, one of which is the limit: a Brownian motion with drift d and variance
+    s² leaves the triangle +-(a - d r/2) on the wrong side with probability exp(-a d/s²)/2. With a = eta (n0-1) S²/d the
+    mean of that over S² is (1+2 eta)^(-(n0-1)/2)/2, which is alpha. Replications one by one are wrong less often.
+
     References
     ----------
-    As `feasibility_constants`.
+    Andradóttir, S. & Kim, S.-H. (2010) Naval Research Logistics 57, 403-421, procedure F (from memory); Fabian, V.
+    (1974) Annals of Statistics 2, 170-176 (from memory); the constants worked out here.
 
     Examples
     --------
@@ -236,7 +200,7 @@ class Feasibility:
     """
 
     def __init__(self, limit: float, tolerance: float, alpha: float, first_stage: int) -> None:
-        self.constants = feasibility_constants(alpha, first_stage)
+        self.constants = kim_nelson_constants(2, first_stage, alpha)
         check_above_zero("tolerance", tolerance)
         self.limit = limit
         self.tolerance = tolerance
@@ -261,9 +225,7 @@ class Feasibility:
         return self.decision
 
     def _take(self, value: float) -> None:
-        if not math.isfinite(value):
-            msg = f"value must be a finite number (got {value})"
-            raise ValueError(msg)
+        require(math.isfinite(value), f"value must be a finite number (got {value})")
         self.replications += 1
         self._sum += value - self.limit
         if self.replications <= self.first_stage:

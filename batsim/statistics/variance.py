@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import fdtri
 
+from batsim.errors import require
 from batsim.statistics.intervals import ROUNDING, Floats, Interval, check_count, check_share
 
 
@@ -71,9 +72,7 @@ def split_variance(values: Floats, confidence: float) -> VarianceSplit:
     (2.0, 15.0, 0.8824)
     """
     check_share("confidence", confidence)
-    if values.ndim != 2:
-        msg = f"values must be a table, draws by replications (got shape {values.shape})"
-        raise ValueError(msg)
+    require(values.ndim == 2, f"values must be a table, draws by replications (got shape {values.shape})")
     seen = values[np.isfinite(values).all(axis=1)]
     draws, replications = seen.shape
     check_count("draws without a failed replication", draws, 2)

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from batsim.errors import require
 from batsim.statistics.intervals import Floats, check_count
 
 BATCH = 5
@@ -64,9 +65,9 @@ def mser(series: Floats, batch: int = BATCH) -> Truncation:
     """
     check_count("batch", batch, 1)
     check_count("length of the series", series.size, batch)
-    if not np.isfinite(series).all():
-        msg = f"series must hold finite numbers (got {series[~np.isfinite(series)][0]} at {_first_bad(series)})"
-        raise ValueError(msg)
+    finite = np.isfinite(series)
+    bad = int(np.argmin(finite))
+    require(finite.all(), f"series must hold finite numbers (got {series[bad]} at {bad})")
     count = series.size // batch
     means = series[: count * batch].reshape(count, batch).mean(axis=1)
     half = count // 2
@@ -79,7 +80,3 @@ def mser(series: Floats, batch: int = BATCH) -> Truncation:
     too_short = best == half
     out = 0 if too_short else best
     return Truncation(best, out * batch, float(errors[best]), float(means[out:].mean()), too_short)
-
-
-def _first_bad(series: Floats) -> int:
-    return int(np.argmin(np.isfinite(series)))

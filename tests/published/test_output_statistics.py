@@ -7,7 +7,7 @@ from scipy import stats
 from batsim.statistics.intervals import probability_interval, simultaneous, student_interval, variance_reduction
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_ranks
-from batsim.statistics.sequential import Feasibility, KimNelson, feasibility_constants, kim_nelson_constants
+from batsim.statistics.sequential import Feasibility, KimNelson, kim_nelson_constants
 from batsim.statistics.warm_up import mser
 
 LAW = "Law, A. M. (earlier editions with Kelton, W. D.), Simulation Modeling and Analysis"
@@ -263,7 +263,7 @@ def test_feasibility_is_seldom_wrong(first_stage, alpha, tolerance):
 @pytest.mark.published(source=HERE, where="mean of exp(-eta chi2)/2 over chi2 on n0-1 degrees of freedom is alpha")
 @pytest.mark.parametrize(("alpha", "first_stage"), [(0.05, 10), (0.01, 2), (0.3, 40)])
 def test_feasibility_constants(alpha, first_stage):
-    eta, h2 = feasibility_constants(alpha, first_stage)
+    eta, h2 = Feasibility(0.0, 1.0, alpha, first_stage).constants
     spread = stats.chi2(first_stage - 1)
     assert spread.expect(lambda x: np.exp(-eta * x) / 2.0) == pytest.approx(alpha, rel=1e-6)
     assert h2 == pytest.approx(2.0 * eta * (first_stage - 1))

@@ -6,7 +6,7 @@ import re
 import numpy as np
 import pytest
 
-from batsim.statistics.sequential import Feasibility, KimNelson, feasibility_constants, kim_nelson_constants
+from batsim.statistics.sequential import Feasibility, KimNelson, kim_nelson_constants
 
 
 def says(text):
@@ -17,7 +17,7 @@ def says(text):
 
 
 def test_one_limit_is_like_one_other_alternative():
-    assert feasibility_constants(0.05, 10) == kim_nelson_constants(2, 10, 0.05)
+    assert Feasibility(10.0, 1.0, 0.05, 10).constants == kim_nelson_constants(2, 10, 0.05)
 
 
 # Kim and Nelson
@@ -109,8 +109,8 @@ def test_course_of_a_limit_by_hand():
 
     With tolerance 4 the sum must reach 24·2/8 - 2 r: 2 after 2, 0 after 3 replications.
     """
-    assert feasibility_constants(0.1, 2) == pytest.approx((12.0, 24.0))
     test = Feasibility(10.0, 4.0, 0.1, 2)
+    assert test.constants == pytest.approx((12.0, 24.0))
     assert test.add([9.0, 11.0]) is None
     assert test.add(10.5) == "infeasible"
     assert test.replications == 3
@@ -147,11 +147,11 @@ def test_messages_of_sequential_constants():
     with says("alternatives must be 2 or more (got 1)"):
         kim_nelson_constants(1, 10, 0.05)
     with says("first stage must be 2 or more (got 1)"):
-        feasibility_constants(0.05, 1)
+        Feasibility(10.0, 1.0, 0.05, 1)
     with says("alpha must be above 0 and below 1 (got 0.0)"):
         kim_nelson_constants(3, 10, 0.0)
     with says("alpha must leave less than 1/2 for each of the other alternatives (got 0.5 for 1)"):
-        feasibility_constants(0.5, 10)
+        Feasibility(10.0, 1.0, 0.5, 10)
 
 
 def test_messages_of_procedures():
