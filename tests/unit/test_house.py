@@ -87,7 +87,6 @@ def test_no_two_modules_import_each_other(for_types: bool) -> None:
     assert [pair for pair in pairs if not (for_types and all(name.startswith("batsim.room.") for name in pair))] == []
 
 
-@pytest.mark.skip(reason="the house is being rebuilt")
 def test_what_is_complex_is_rare() -> None:
     """No block has more paths than somebody can hold in mind, and few come near it."""
     texts = {file: file.read_text(encoding="utf-8") for file in SOURCES}

@@ -156,10 +156,10 @@ def _reserve(checked: CheckedLayout) -> Iterator[Problem]:
         if groups[0].own_batteries:
             spares //= trucks
             whose = f"the spare batteries that each truck with '{battery}' keeps of its own"
-        rule = ""
         if reserve >= spares:
             rule = f"must be below {spares}, {whose}"
         elif all(group.exchange_when.shift_change == "never" for group in groups):
             rule = f"no truck with '{battery}' comes for the shift change; see trucks, exchange_when, shift_change"
-        if rule:
-            yield checked.problem("reserve_for_shift_change", rule=rule, got=str(reserve))
+        else:
+            continue
+        yield checked.problem("reserve_for_shift_change", rule=rule, got=str(reserve))

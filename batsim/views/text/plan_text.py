@@ -112,14 +112,10 @@ def _check(check: "Check") -> str:
 def _equipment(plan: "LayoutPlan", width: int) -> list[str]:
     """The list, section by section; what is owned apart."""
     lines = ["Equipment list"]
-    ordered = [line for line in plan.equipment if line.to_order]
     for section, title in SECTIONS.items():
-        entries = [
-            listed(_ordered(line), width, first=f"    {line.to_order:>4g} ")
-            for line in ordered
-            if line.section == section
-        ]
-        lines += [f"  {title}", *entries] if entries else []
+        to_order = [line for line in plan.equipment if line.to_order and line.section == section]
+        lines += [f"  {title}"] if to_order else []
+        lines += [listed(_ordered(line), width, first=f"    {line.to_order:>4g} ") for line in to_order]
     owned = [line for line in plan.equipment if line.owned]
     lines += ["  Owned, not to be ordered"] if owned else []
     return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
