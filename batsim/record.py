@@ -257,11 +257,15 @@ class BatteryStateRow(Row, table="battery_states"):
 
 @cache
 def _writer_to(table: str) -> Any:  # noqa: ANN401 - a function that makes the writer of a table
-    """Compile the writer of a table once: between the names and the table stands nothing but one tuple."""
+    """Compile the writer of a table once: between the names and the table stands nothing but a tuple.
+
+    A part of a row comes first and is added as it is.
+    """
     fields, defaults = _ROWS[table].__annotations__, vars(_ROWS[table])
     parameters = ", ".join(f"{name}={defaults[name]!r}" if name in defaults else name for name in fields)
-    numbers = ", ".join(name if hasattr(hint, "__metadata__") else f"*{name}" for name, hint in fields.items())
-    return eval(f"lambda add: lambda *, {parameters}: add(({numbers},))", {"nan": nan})
+    numbers = ", ".join(name for name, hint in fields.items() if hasattr(hint, "__metadata__"))
+    parts = "".join(f"add({name}), " for name, hint in fields.items() if not hasattr(hint, "__metadata__"))
+    return eval(f"lambda add: lambda *, {parameters}: ({parts}add(({numbers},)))", {"nan": nan})
 
 
 def _writer(row: Callable[P, Row], numbers: dict[str, list[float]]) -> Callable[P, None]:
