@@ -63,7 +63,7 @@ class ChargingDesk:
 
     def __init__(self, room: "Room") -> None:
         blueprint = room.blueprint
-        self.room = room
+        self.room, self.write_state = room, room.record.write.battery_states
         self.pools = [ChargerPool(number, count) for number, count in enumerate(blueprint.charger_counts)]
         self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in blueprint.battery_plans]
         self.bound = blueprint.bound_chargers
@@ -143,10 +143,11 @@ class ChargingDesk:
         """Give a battery its charger and have it connected."""
         pool.free -= 1
         battery.pool = pool
+        now = self.room.env.now
         if self.instant_connect:
-            self._charge(battery, self.room.env.now, self.room.env.now)
+            self._charge(battery, now, now)
             return
-        self.room.state(battery, WAITING)
+        self.write_state(battery=battery.number, state=WAITING, from_min=now)
         if not self.needs_person or (self.room.usual_order and self.room.can_spare_one()):
             self._connect(battery)
             return
@@ -269,10 +270,9 @@ class ChargingDesk:
         put_in(battery, result, planned, full=True)
         cooled_min = end_min + self._cool_down_min(battery, end_min)
         write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
-        write_state, number = room.record.write.battery_states, battery.number
-        write_state(battery=number, state=ON_CHARGE, from_min=begin.start_min)
+        self.write_state(battery=battery.number, state=ON_CHARGE, from_min=begin.start_min)
         if cooled_min > end_min:
-            write_state(battery=number, state=COOLING, from_min=end_min)
+            self.write_state(battery=battery.number, state=COOLING, from_min=end_min)
         return cooled_min
 
     def begin(self, battery: "Battery", free_min: float) -> Begin:
@@ -395,7 +395,7 @@ class ChargingDesk:
 
     def make_ready(self, battery: "Battery") -> None:
         """Let a battery into the ready stock."""
-        self.room.state(battery, READY)
+        self.write_state(battery=battery.number, state=READY, from_min=self.room.env.now)
         battery.queue.put_ready(battery)
 
 

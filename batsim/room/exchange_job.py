@@ -303,6 +303,6 @@ class ExchangeJob:
         if is_end:
             desk.set_down += plan.set_down_bays
             if not desk.at_arrival:
-                room.state(self.discharged, DISCHARGED)
+                desk.write.battery_states(battery=self.discharged.number, state=DISCHARGED, from_min=room.env.now)
                 room.charging.receive(self.discharged)
         room.serve()

@@ -109,7 +109,9 @@ def test_staggering_by_half_an_hour_helps(site):
     ],
 )
 def test_what_binds_is_named(site, layout, what, thing):
-    one = batsim.bottleneck(site, batsim.Settings(layouts=layout, replications=REPLICATIONS, weeks=2.0, workers=1))
+    one = batsim.bottleneck(site, batsim.Settings(layouts=layout, replications=REPLICATIONS, weeks=2.0, workers=1))[
+        layout
+    ]
 
     assert one.binding is not None
     assert one.binding.what == what
@@ -122,7 +124,7 @@ def test_what_binds_is_named(site, layout, what, thing):
 
 
 def test_in_the_truck_it_is_the_charge_itself(site):
-    one = batsim.bottleneck(site, batsim.Settings(layouts="in the truck", replications=3, workers=1))
+    one = batsim.bottleneck(site, batsim.Settings(layouts="in the truck", replications=3, workers=1))["in the truck"]
 
     assert one.binding is None
     assert one.downtime.half_width < 0.1 * one.downtime.mean
