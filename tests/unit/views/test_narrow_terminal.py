@@ -292,7 +292,7 @@ def test_long_names_above_columns() -> None:
         "                      charging in the truck at      pallet trucks as the",
         "                         night and without any   fitter proposed them in",
         "                               exchange at all                    spring",
-        "downtime                                     0                   12 ± 27  min per truck-shift",
+        "downtime                                     0                   12 ± 25  min per truck-shift",
     ]
 
 
