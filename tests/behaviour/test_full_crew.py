@@ -105,7 +105,7 @@ def test_two_attendants_hand_over_to_two():
 
 
 def test_a_truck_may_come_again_before_its_exchange_is_over():
-    """Two lay the discharged battery down at 360; two are there again at 840. The truck is at work and asks once more."""
+    """Two lay the battery down at 360; two are there again at 840. The truck is at work and asks once more."""
     group = {**trucks(345)[0], "run_time": "4 h"}
     changes = {
         "rules": {"at_shift_end": "hand_over"},

@@ -327,7 +327,7 @@ def test_no_exchange_time_and_endless_batteries_with_every_trigger():
 
 
 def test_all_times_twice_as_long_double_all_waits():
-    """One attendants around the clock, a trolley, breakdowns and maintenance; shifts are the only times left as they are."""
+    """One attendant round the clock, a trolley, breakdowns, maintenance; shifts are the only times left as they are."""
 
     def waits(unit_min: int) -> tuple[float, ...]:
         def law(mean: int, cv: float) -> dict[str, object]:

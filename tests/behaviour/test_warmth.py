@@ -94,7 +94,7 @@ def test_a_charge_ends_as_warm_as_its_heat_makes_it(name: str):
 
 @pytest.mark.parametrize("name", ROOMS)
 def test_a_battery_at_rest_cools_towards_the_room(name: str):
-    """From the discharge to the charge, and from the charge to the next discharge, with the time constant of its bay."""
+    """From discharge to charge, and from charge to the next discharge, with the time constant of its bay."""
     scenario = room(ROOMS[name])
     record = run(scenario)
     tau_h = record.facts.battery_types[0].room_tau_h
@@ -131,7 +131,8 @@ def test_a_discharge_warms_the_battery_by_its_current(name: str):
             discharge["drawn_ah"] / at_work_h, cell.cells, cell.resistance_ohm_ah, cell.capacity_ah
         )
         known = (
-            discharge["start_degc"], work_air.winter_degc, heat_w * at_work_h / hours, thermal.truck_loss_w_per_k, tau_h,
+            discharge["start_degc"], work_air.winter_degc, heat_w * at_work_h / hours,
+            thermal.truck_loss_w_per_k, tau_h,
             hours,
         )  # fmt: skip
         assert discharge["mean_degc"] == pytest.approx(mean_temperature_degc(*known), abs=0.1)

@@ -212,7 +212,7 @@ def test_equalising_follows_full_charges_now_and_then(changes: dict[str, Any]):
 
 
 def test_equalising_adds_its_ampere_hours_and_gas():
-    """The first charges of a run, the same discharges before: equalised ones give 112.5 Ah more, nearly all of it gas."""
+    """First charges of a run, the same discharges before: equalised ones give 112.5 Ah more, nearly all of it gas."""
     plain, more = run(room()), run(room({LEAD + ".equalising": EQUALISING}))
     assert not any(row["equalising_min"] for row in started(rows_of(plain, "charges")))
     key = lambda row: (row["battery"], round(row["connected_min"], 3))  # noqa: E731

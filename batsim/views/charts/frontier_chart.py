@@ -53,21 +53,25 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
     downtimes = [tested.interval(DECIDING, answer.confidence) for tested in answer.frontier]
     style.whiskers(ax, counts, downtimes, across=False, zorder=3.0)
     legend = _marks(ax, answer, counts, downtimes)
-    ends = [end for interval in downtimes for end in (interval.mean, interval.high) if math.isfinite(end)]
     scenario = answer.schedule.scenario
     target = scenario.targets.downtime_min_per_truck_shift
     if target is not None:
         line = ax.axhline(target, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=2.0)
         legend[f"target: at most {target:g}"] = line
-        ends.append(target)
     costs = [f"{count}\n{tested.cost_per_year:,.0f}" for count, tested in zip(counts, answer.frontier, strict=True)]
     ax.set_xticks(counts, costs)
     ax.set_xlim(min(counts) - 0.6, max(counts) + 0.6)
-    ax.set_ylim(0.0, HEADROOM * max(ends, default=0.0) or 1.0)
+    ax.set_ylim(0.0, HEADROOM * _highest(downtimes, target or 0.0) or 1.0)
     ax.set_xlabel(f"{label[0].upper()}{label[1:]}, and cost [{scenario.site.currency} per year]", fontsize=10.0)
     ax.set_ylabel("Downtime [min per truck-shift]", fontsize=10.0)
     style.legend_below(ax, list(legend.values()), list(legend), 4, BELOW_PT)
     return ax
+
+
+def _highest(downtimes: "list[Interval]", target_min: float) -> float:
+    """Highest of what is drawn: ends of intervals and the target. [min per truck-shift]"""
+    ends = [end for downtime in downtimes for end in (downtime.mean, downtime.high)]
+    return max([target_min, *filter(math.isfinite, ends)])
 
 
 def _marks(ax: "Axes", answer: "Answer", counts: list[int], downtimes: "list[Interval]") -> "dict[str, Artist]":

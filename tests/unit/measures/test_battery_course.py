@@ -120,7 +120,7 @@ def _pieces(phases, start):
 
 
 def _cycle():
-    """Record of a cycle of battery 1: work with two breaks, exchange, charge, rest, next discharge; others stand ready."""
+    """A cycle of battery 1: work with two breaks, exchange, charge, rest, next discharge; others stand ready."""
     record = Record(_facts())
     write = record.write.battery_states
     for battery in (0, 1, 2):

@@ -397,7 +397,8 @@ def test_charging_in_the_truck(facts):
         discharges=discharges,
         charges=[
             charge(bay=-1, discharged_min=100, connected_min=105, start_min=106, full=0),
-            charge(bay=-1, battery=1, discharged_min=300, connected_min=300, start_min=301, end_min=400, cooled_min=400),
+            charge(bay=-1, battery=1, discharged_min=300,
+            connected_min=300, start_min=301, end_min=400, cooled_min=400),
         ],
         queues=[{"queue": 0, "cause": NO_STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
         battery_states=[
@@ -540,8 +541,10 @@ def test_the_csv_counts_from_one(facts):
 
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0]) == [
-        "time_min", "moment", "event", "truck", "group", "battery", "discharged", "battery_type", "queue", "bay", "station",
-        "standby", "person", "reason", "cause", "detail", "unit", "soc_share", "full", "wait_min", "ready", "trucks_waiting",
+        "time_min", "moment", "event", "truck", "group", "battery", "discharged", "battery_type",
+        "queue", "bay", "station",
+        "standby", "person", "reason", "cause", "detail", "unit", "soc_share",
+        "full", "wait_min", "ready", "trucks_waiting",
         "attendants_on_duty",
     ]  # fmt: skip
     assert [row["event"] for row in rows] == ["arrive", "exchange_start", "exchange_end", "charge_start"]
