@@ -68,7 +68,7 @@ def test_readme_shows_how_a_plan_begins(monkeypatch):
 
 
 @pytest.mark.slow
-def test_readme_shows_what_size_finds(monkeypatch):
+def test_readme_shows_what_decide_finds(monkeypatch):
     """The block is the command's output, to the letter."""
     monkeypatch.chdir(ROOT)
     shown = re.search(r"\$ batsim decide .*?\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
