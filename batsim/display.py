@@ -1,5 +1,6 @@
-"""What shows itself: in a few words at a prompt, as a table in a notebook."""
+"""What shows itself: in a few words at a prompt, as a table in a notebook; words in a row."""
 
+from collections.abc import Sequence
 from importlib import import_module
 
 VIEW = "batsim.views.page.notebook"
@@ -25,3 +26,8 @@ class Shows:
 
     def _repr_html_(self) -> str:
         return str(import_module(VIEW).html_of(self))
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Join words with commas and a last 'and' or 'or'."""
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)

@@ -158,8 +158,8 @@ class Grid:
     def unit_cost(self, count_range: CountRange) -> float:
         """Cost of one more of it in a year; of an attendant, of one on every shift. [currency/year]"""
         spot = count_range.kind == CHARGERS and self.blueprint.arrangement.in_truck
-        units = [self.units.of(counted) for counted in count_range.counted] + [self.units.station] * spot
-        return sum(unit.per_year for unit in units)
+        counted = (*count_range.counted, *[Counted(STATIONS)] * spot)
+        return sum(self.units.by_counted[thing].per_year for thing in counted)
 
     def counts(self, combination: tuple[int, ...]) -> Counts:
         """Counts of the layout in a combination."""

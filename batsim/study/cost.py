@@ -13,9 +13,7 @@ from batsim.study.prices import battery_price, charger_price, device_price, pric
 from batsim.study.running.counts import BAYS, Counted, counts_of
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.prices import Lives
     from batsim.scenario.site import Scenario
-    from batsim.study.prices import Price
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
@@ -65,75 +63,35 @@ class UnitCosts:
     layout: str
 
     @cached_property
-    def batteries(self) -> dict[str, UnitCost]:
-        """By type."""
-        years = self._lives.battery_years
-        names = self.scenario.batteries_of(self.layout)
-        return {name: self._bought("battery", name, battery_price(self.scenario, name), years) for name in names}
-
-    @cached_property
-    def chargers(self) -> dict[str, UnitCost]:
-        """By type."""
-        names = dict.fromkeys(count.charger for count in self.scenario.layouts[self.layout].chargers)
-        years = self._lives.charger_years
-        return {name: self._bought("charger", name, charger_price(self.scenario, name), years) for name in names}
-
-    @cached_property
-    def devices(self) -> dict[str, UnitCost]:
-        """By kind."""
-        arrangement = self.scenario.arrangement(self.layout)
-        names = (*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ()))
-        years = self._lives.device_years
-        return {name: self._bought("device", name, device_price(self.scenario, name), years) for name in names}
-
-    @cached_property
-    def bay(self) -> UnitCost:
-        """A bay."""
-        return self._one("bay")
-
-    @cached_property
-    def station(self) -> UnitCost:
-        """An exchange station."""
-        return self._one("station")
-
-    @cached_property
-    def attendants(self) -> dict[str, UnitCost]:
-        """One attendant by shift, on duty or not busy."""
-        attendants = self.scenario.layouts[self.layout].attendants
-        wage = price_of(self.scenario, "attendant", self.scenario.prices.attendant)
-        units = {}
+    def by_counted(self) -> dict[Counted, UnitCost]:
+        """By what a layout has a number of: batteries, chargers, bays, stations, devices; attendants by shift."""
+        scenario, layout, arrangement = self.scenario, self.layout, self.scenario.arrangement(self.layout)
+        prices, lives = scenario.prices, scenario.prices.lives
+        chargers = [count.charger for count in scenario.layouts[layout].chargers]
+        devices = [*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ())]
+        bought = [
+            *(("battery", name, battery_price(scenario, name)) for name in scenario.batteries_of(layout)),
+            *(("charger", name, charger_price(scenario, name)) for name in chargers),
+            ("bay", "", price_of(scenario, "bay", prices.bay)),
+            ("station", "", price_of(scenario, "station", prices.station)),
+            *(("device", name, device_price(scenario, name)) for name in devices),
+        ]
+        years = {"battery": lives.battery_years, "charger": lives.charger_years, "device": lives.device_years}
+        units = []
+        for thing, name, price in bought:
+            share = capital_recovery_share(prices.interest_share, years.get(thing, lives.room_years))
+            units.append(UnitCost(thing, name, price.value * share, price.value, price.placeholder))
+        attendants, wage = scenario.layouts[layout].attendants, price_of(scenario, "attendant", prices.attendant)
         for name in attendants if isinstance(attendants, dict) else ():
-            shift = self.scenario.week.shifts[name]
+            shift = scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
-            units[name] = UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder)
-        return units
+            units.append(UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder))
+        return {unit.counted: unit for unit in units}
 
     @property
     def placeholders(self) -> bool:
         """Whether any price is the catalogue's and not the site's."""
-        return any(unit.placeholder for unit in self.all)
-
-    @cached_property
-    def all(self) -> tuple[UnitCost, ...]:
-        """All of them."""
-        stock, room = (*self.batteries.values(), *self.chargers.values()), (self.bay, self.station)
-        return (*stock, *room, *self.devices.values(), *self.attendants.values())
-
-    def of(self, counted: Counted) -> UnitCost:
-        """Of something that a layout has a number of."""
-        return next(unit for unit in self.all if unit.counted == counted)
-
-    @property
-    def _lives(self) -> "Lives":
-        return self.scenario.prices.lives
-
-    def _one(self, thing: str) -> UnitCost:
-        price = price_of(self.scenario, thing, getattr(self.scenario.prices, thing))
-        return self._bought(thing, "", price, self._lives.room_years)
-
-    def _bought(self, thing: str, name: str, price: "Price", years: float) -> UnitCost:
-        yearly = price.value * capital_recovery_share(self.scenario.prices.interest_share, years)
-        return UnitCost(thing, name, yearly, price.value, price.placeholder)
+        return any(unit.placeholder for unit in self.by_counted.values())
 
 
 def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[CostLine, ...]:
@@ -149,18 +107,12 @@ def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[Cos
         Cost of one of each, from the scenario as it was stated: what that says is owned is there already, as many
         as it has.
     """
-    now, before = _counts(scenario, layout, units), _counts(units.scenario, layout, units)
+    now, before = counts_of(scenario, layout), counts_of(units.scenario, layout)
+    if scenario.arrangement(layout).in_truck:
+        now[Counted(BAYS)] = 0.0
     owned = set(units.scenario.layouts[layout].owned)
     return tuple(
-        CostLine(unit, count, before[unit] if {KEYS[unit.thing], unit.name} & owned else 0.0)
-        for unit, count in now.items()
-        if 0.0 < count < UNLIMITED
+        CostLine(unit, now[counted], before[counted] if owned.intersection(counted) else 0.0)
+        for counted, unit in units.by_counted.items()
+        if 0.0 < now.get(counted, 0.0) < UNLIMITED
     )
-
-
-def _counts(scenario: "Scenario", layout: str, units: UnitCosts) -> dict[UnitCost, float]:
-    """How many there are of each thing, the batteries that trucks come with included; no bays in the truck."""
-    numbers = counts_of(scenario, layout)
-    if scenario.arrangement(layout).in_truck:
-        numbers[Counted(BAYS)] = 0.0
-    return {unit: numbers.get(unit.counted, 0.0) for unit in units.all}

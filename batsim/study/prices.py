@@ -1,6 +1,7 @@
 """Prices with their ranges: the site's, or placeholders of the catalogue that say so."""
 
 import re
+from functools import reduce
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.scenario.parts.prices import PER_KWH
@@ -25,12 +26,8 @@ class Price(NamedTuple):
 
     def plus(self, other: "Price") -> "Price":
         """Both together; their low ends and their high ends together."""
-        return Price(
-            self.value + other.value,
-            self.low + other.low,
-            self.high + other.high,
-            self.placeholder or other.placeholder,
-        )
+        value, low, high = self.value + other.value, self.low + other.low, self.high + other.high
+        return Price(value, low, high, self.placeholder or other.placeholder)
 
 
 NOTHING = Price(0.0, 0.0, 0.0, placeholder=False)
@@ -38,10 +35,7 @@ NOTHING = Price(0.0, 0.0, 0.0, placeholder=False)
 
 def summed(prices: "list[Price]") -> Price:
     """All of them together."""
-    total = NOTHING
-    for price in prices:
-        total = total.plus(price)
-    return total
+    return reduce(Price.plus, prices, NOTHING)
 
 
 def price_of(scenario: "Scenario", name: str, stated: "Money | None") -> Price:
@@ -72,25 +66,22 @@ def charger_price(scenario: "Scenario", name: str) -> Price:
 
 def device_price(scenario: "Scenario", name: str) -> Price:
     """Price of a device: its own, that of all devices, or a figure."""
-    return price_of(scenario, _known(scenario, "device", name), _named(scenario.prices.device, name))
+    known = name if f"price.{name}" in scenario.figures else "device"
+    return price_of(scenario, known, _named(scenario.prices.device, name))
 
 
 def part_price(scenario: "Scenario", name: str) -> Price:
     """Price of a part of the equipment list: its own, that of all parts, or a figure; a device has that of a device."""
     if f"price.{name}" in scenario.figures or name in scenario.prices.device:
         return device_price(scenario, name)
-    return price_of(
-        scenario, _known(scenario, "part.other", f"part.{figure_name(name)}"), _named(scenario.prices.part, name)
-    )
+    part = f"part.{figure_name(name)}"
+    known = part if f"price.{part}" in scenario.figures else "part.other"
+    return price_of(scenario, known, _named(scenario.prices.part, name))
 
 
 def figure_name(part: str) -> str:
     """Name of a part as figures have it."""
     return re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_")
-
-
-def _known(scenario: "Scenario", otherwise: str, name: str) -> str:
-    return name if f"price.{name}" in scenario.figures else otherwise
 
 
 def _named(prices: "dict[str, Money]", name: str) -> "Money | None":

@@ -175,7 +175,7 @@ def test_price_by_nominal_energy(case, cells, ah, kwh, price, per_kwh):
             "prices": {"battery": f"{price / kwh:.9f} EUR/kWh"},
         },
     )
-    found = UnitCosts(scenario, "one").batteries["plain"]
+    found = UnitCosts(scenario, "one").by_counted["batteries", "plain"]
 
     assert scenario.batteries["plain"].nominal_v * ah / 1000.0 == pytest.approx(kwh)
     assert found.price == pytest.approx(price, abs=1e-4)

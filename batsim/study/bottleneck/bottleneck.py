@@ -3,12 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows
+from batsim.display import Shows, listed
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Measured
@@ -20,7 +20,7 @@ from batsim.study.compare import correlation, signed
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
-from batsim.study.running.replications import DOWNTIME, plain
+from batsim.study.running.replications import DOWNTIME, interval_json, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -65,17 +65,28 @@ def lost_time(record: "Record", _: "Scenario") -> LostTime:
 class Gain(NamedTuple):
     """What one more of a thing saves: downtime as it is less downtime with it, replication by replication."""
 
-    what: str
-    """Such as `one more station`."""
+    addition: Addition
+    lost: tuple[LostTime, ...]
+    """With it, one for each replication."""
     interval: Interval
     """Minutes per truck-shift; the intervals of all variants hold together. [min]"""
     correlation: float
     """Between downtimes with and without it: what common random numbers have brought."""
 
     @property
+    def what(self) -> str:
+        """Such as `one more station`."""
+        return self.addition.label
+
+    @property
     def clear(self) -> bool:
         """True when the interval leaves out zero."""
         return self.interval.low > 0.0 or self.interval.high < 0.0
+
+    def amount(self, verb: str) -> str:
+        """Such as `one more station would save 1.2 ± 0.3`, without a sign."""
+        comma = "," if "," in self.what else ""
+        return f"{self.what}{comma} would {verb} {signed(self.interval).lstrip('+-')}"
 
 
 @dataclass(frozen=True, repr=False)
@@ -100,7 +111,11 @@ class Bottleneck(Shows):
     @cached_property
     def gains(self) -> tuple[Gain, ...]:
         """What each addition saves, the greatest first; the intervals hold together (Bonferroni)."""
-        gains = [self._gain(number) for number in range(len(self.additions))]
+        confidence, before = simultaneous(self.schedule.confidence, len(self.additions)), _downtime(self.base)
+        gains = []
+        for addition, lost in zip(self.additions, self.more, strict=True):
+            interval = student_interval(before - _downtime(lost), confidence)
+            gains.append(Gain(addition, lost, interval, correlation(before, _downtime(lost))))
         return tuple(sorted(gains, key=lambda gain: -gain.interval.mean))
 
     @cached_property
@@ -118,7 +133,7 @@ class Bottleneck(Shows):
 
         def of_a_part(gain: Gain) -> float:
             """Greatest gain of one of the things that it is made of."""
-            parts = [saving[part].interval.mean for part in self._addition(gain).parts if part in saving]
+            parts = [saving[part].interval.mean for part in gain.addition.parts if part in saving]
             return max(parts, default=0.0)
 
         return tuple(gain for gain in saving.values() if of_a_part(gain) < CARRIED_SHARE * gain.interval.mean)
@@ -137,14 +152,13 @@ class Bottleneck(Shows):
         if self.binding is None:
             return ()
         confidence = simultaneous(self.schedule.confidence, len(list(combinations(self.saving, 2))))
-        most, best = self._addition(self.binding), self._downtime_with(self.binding)
+        most, best = self.binding.addition, _downtime(self.binding.lost)
         kinds, rivals = {most.kind}, []
         for gain in self.saving[1:]:
-            kind, difference = self._addition(gain).kind, self._downtime_with(gain) - best
-            told_apart = student_interval(difference, confidence).low > 0.0
-            if kind not in kinds and gain.what not in most.parts and not told_apart:
+            told_apart = student_interval(_downtime(gain.lost) - best, confidence).low > 0.0
+            if gain.addition.kind not in kinds and gain.what not in most.parts and not told_apart:
                 rivals.append(gain)
-            kinds.add(kind)
+            kinds.add(gain.addition.kind)
         return tuple(rivals)
 
     @cached_property
@@ -152,8 +166,8 @@ class Bottleneck(Shows):
         """When in the week the bottleneck is felt; None when there is none."""
         if self.binding is None:
             return None
-        with_it = self.more[self._number(self.binding)]
-        gains = np.array([before.profile - after.profile for before, after in zip(self.base, with_it, strict=True)])
+        pairs = zip(self.base, self.binding.lost, strict=True)
+        gains = np.array([before.profile - after.profile for before, after in pairs])
         scenario = self.schedule.scenario
         return concentration(gains, working_profile(scenario), shift_profiles(scenario), self.schedule.confidence)
 
@@ -174,8 +188,8 @@ class Bottleneck(Shows):
             return "One replication does not tell the bottleneck; take at least two."
         binding = self.binding
         first = self._none() if binding is None or self.when is None else self._named(binding, self.when)
-        harm = [f"{_subject(gain)} would cost {_amount(gain)}" for gain in self.gains if gain.interval.high < 0.0]
-        return f"{first} {_capital(_listed(harm, 'and'))} min per truck-shift." if harm else first
+        harm = [gain.amount("cost") for gain in self.gains if gain.interval.high < 0.0]
+        return f"{first} {_capital(listed(harm))} min per truck-shift." if harm else first
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is not a number becomes null."""
@@ -183,55 +197,29 @@ class Bottleneck(Shows):
 
     def layout_json(self) -> dict[str, Any]:
         """Do the same without the settings."""
-        when = self.when
+        when = self.when or Concentration((), "", np.nan)
         return {
             "unit": "min per truck-shift",
-            "downtime": _interval_json(self.downtime),
+            "downtime": interval_json(self.downtime),
             "gains": [
-                {
-                    "what": gain.what,
-                    **_interval_json(gain.interval),
-                    "clear": gain.clear,
-                    "correlation": plain(gain.correlation),
-                }
+                {"what": gain.what, **interval_json(gain.interval), "clear": gain.clear,
+                 "correlation": plain(gain.correlation)}
                 for gain in self.gains
             ],
             "left_out": [left_out._asdict() for left_out in self.left_out],
             "binding": [gain.what for gain in (self.binding, *self.rivals) if gain is not None],
-            "windows": [
-                {"clock": window.clock, "days": list(window.days)} for window in (when.windows if when else ())
-            ],
-            "shift": when.shift or None if when else None,
-            "share_of_gain": plain(when.share) if when else None,
+            "windows": [{"clock": window.clock, "days": list(window.days)} for window in when.windows],
+            "shift": when.shift or None,
+            "share_of_gain": plain(when.share),
             "sentence": self.sentence,
-        }
-
-    def _gain(self, number: int) -> Gain:
-        """Paired difference of one addition."""
-        confidence = simultaneous(self.schedule.confidence, len(self.additions))
-        before, after = _downtime(self.base), _downtime(self.more[number])
-        return Gain(
-            self.additions[number].label, student_interval(before - after, confidence), correlation(before, after)
-        )
-
-    def _number(self, gain: Gain) -> int:
-        """Number of the addition that a gain is of."""
-        return [addition.label for addition in self.additions].index(gain.what)
-
-    def _addition(self, gain: Gain) -> Addition:
-        """Addition that a gain is of."""
-        return self.additions[self._number(gain)]
-
-    def _downtime_with(self, gain: Gain) -> "Floats":
-        """Downtime with an addition, in each replication. [min per truck-shift]"""
-        return _downtime(self.more[self._number(gain)])
+        }  # fmt: skip
 
     def _named(self, binding: Gain, when: Concentration) -> str:
         """Say what the bottleneck is."""
         named = (binding, *self.rivals)
-        things = _listed([self._addition(gain).thing for gain in named], "or")
+        things = listed([gain.addition.thing for gain in named], "or")
         apart = ", which cannot be told apart" if self.rivals else ""
-        amounts = _listed([f"{_subject(gain)} would save {_amount(gain)}" for gain in named], "and")
+        amounts = listed([gain.amount("save") for gain in named])
         confidence = f"{100 * self.schedule.confidence:g} % simultaneous"
         return (
             f"Bottleneck of layout '{self.layout}': {things}{apart}, {when.text}. "
@@ -251,10 +239,9 @@ class Bottleneck(Shows):
         hidden = max(self.gains, key=lambda gain: gain.interval.high, default=None)
         if hidden is None or not hidden.interval.high > HIDDEN_SHARE * total:
             return text
-        return (
-            f"{text} {_capital(_subject(hidden))} may still save up to {hidden.interval.high:.1f} min; "
-            "more replications would tell."
-        )
+        comma = "," if "," in hidden.what else ""
+        may_save = f"{_capital(hidden.what)}{comma} may still save up to {hidden.interval.high:.1f} min"
+        return f"{text} {may_save}; more replications would tell."
 
 
 def _downtime(replications: Iterable[LostTime]) -> "Floats":
@@ -262,29 +249,9 @@ def _downtime(replications: Iterable[LostTime]) -> "Floats":
     return np.array([lost.downtime[DOWNTIME] for lost in replications])
 
 
-def _interval_json(interval: Interval) -> dict[str, float | None]:
-    """Mean and limits as plain data."""
-    return {key: plain(value) for key, value in zip(("mean", "low", "high"), interval, strict=True)}
-
-
-def _subject(gain: Gain) -> str:
-    """What one more is of, where a verb follows."""
-    return f"{gain.what}," if "," in gain.what else gain.what
-
-
-def _amount(gain: Gain) -> str:
-    """Write a gain or a loss with its half width, without its sign."""
-    return signed(gain.interval).lstrip("+-")
-
-
 def _capital(text: str) -> str:
     """Begin a sentence."""
     return f"{text[0].upper()}{text[1:]}"
-
-
-def _listed(words: list[str], last: str) -> str:
-    """Join words with commas and a last 'and' or 'or'."""
-    return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
 
 
 def bottleneck(scenario: "Scenario", settings: Settings = Settings()) -> dict[str, Bottleneck]:
@@ -312,23 +279,23 @@ def bottleneck(scenario: "Scenario", settings: Settings = Settings()) -> dict[st
     tried = {layout: variants(schedule.scenario, layout) for layout in schedule.layouts}
     jobs = [
         Job(layout, replication, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, counts)
-        for layout, (made, _) in tried.items()
-        for counts in ("", *(variant.counts for variant in made))
+        for layout, (additions, _) in tried.items()
+        for counts in ("", *(addition.counts(layout) for addition in additions))
         for replication in range(schedule.replications)
     ]
     results = iter(run_jobs([scenario], jobs, settings, take=lost_time, change=with_counts))
 
     def replications() -> tuple[LostTime, ...]:
-        return tuple(next(results) for _ in range(schedule.replications))
+        return tuple(islice(results, schedule.replications))
 
     return {
         layout: Bottleneck(
             schedule,
             layout,
-            tuple(variant.addition for variant in made),
+            tuple(additions),
             tuple(left_out),
-            base=replications(),
-            more=tuple(replications() for _ in made),
+            replications(),
+            tuple(replications() for _ in additions),
         )
-        for layout, (made, left_out) in tried.items()
+        for layout, (additions, left_out) in tried.items()
     }

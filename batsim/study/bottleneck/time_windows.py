@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import listed
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.windows import Worked
 from batsim.scenario.parts.calendar import group_windows, joined, shift_windows
@@ -216,13 +217,13 @@ def _sum(amounts: "Floats", windows: tuple[ClockWindow, ...]) -> float:
 
 def _when(clocks: list[str], days: tuple[int, ...]) -> str:
     """Say the times and the days."""
-    times = _listed([clock for clock in clocks if clock])
+    times = listed([clock for clock in clocks if clock])
     if len(days) > 2 and days not in (WEEKDAYS, EVERY_DAY) and (first := _first_of_range(days)) is not None:
         on = f"{DAYS[first]} to {DAYS[(first + len(days) - 1) % 7]}"
         return f"{times}, {on}" if times else on
     word = {WEEKDAYS: "on weekdays", EVERY_DAY: "daily"}.get(days)
     if word is None:
-        word = f"on {FULL_DAYS[days[0]] if len(days) == 1 else _listed([DAYS[day] for day in days])}"
+        word = f"on {FULL_DAYS[days[0]] if len(days) == 1 else listed([DAYS[day] for day in days])}"
     return f"{times} {word}".strip()
 
 
@@ -230,8 +231,3 @@ def _first_of_range(days: tuple[int, ...]) -> int | None:
     """Day with which days in a row begin, over the weekend too; None when they are not in a row."""
     firsts = [day for day in days if (day - 1) % 7 not in days]
     return firsts[0] if len(firsts) == 1 else None
-
-
-def _listed(words: list[str]) -> str:
-    """Join words with commas and a last 'and'."""
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)

@@ -42,12 +42,9 @@ class Addition(NamedTuple):
     parts: tuple[str, ...] = ()
     """Labels of what it is made of, where it is more than one: attendants on all shifts, a station with its devices."""
 
-
-class Variant(NamedTuple):
-    """A layout with one more of a thing."""
-
-    addition: Addition
-    counts: Counts
+    def counts(self, layout: str) -> Counts:
+        """Counts of a layout with it."""
+        return Counts(layout, tuple(self.more.items()))
 
 
 class LeftOut(NamedTuple):
@@ -57,8 +54,8 @@ class LeftOut(NamedTuple):
     why: str
 
 
-def variants(scenario: "Scenario", layout: str) -> tuple[list[Variant], list[LeftOut]]:
-    """Make every variant of a layout with one more of something that has a limit.
+def variants(scenario: "Scenario", layout: str) -> tuple[list[Addition], list[LeftOut]]:
+    """Find every variant of a layout with one more of something that has a limit.
 
     Parameters
     ----------
@@ -70,17 +67,16 @@ def variants(scenario: "Scenario", layout: str) -> tuple[list[Variant], list[Lef
     Returns
     -------
     variants, left out
-        Additions with the counts of the changed layout; those that break a rule, with the rule.
+        Additions that keep the rules of a scenario; those that break one, with the rule.
     """
     made, left_out = [], []
     for addition in _Additions(scenario, layout).all():
-        counts = Counts(layout, tuple(addition.more.items()))
         try:
-            with_counts(scenario, counts)
+            with_counts(scenario, addition.counts(layout))
         except ScenarioError as error:
             left_out.append(LeftOut(addition.label, "; ".join(_rule(problem) for problem in error.problems)))
         else:
-            made.append(Variant(addition, counts))
+            made.append(addition)
     return made, left_out
 
 
@@ -101,11 +97,12 @@ class _Additions:
 
     def all(self) -> Iterator[Addition]:
         """Every addition, those of a station first."""
-        yield from () if self.blueprint.arrangement.in_truck else self._stations()
-        yield from self._devices()
         if self.blueprint.arrangement.in_truck:
+            yield from self._devices()
             yield from self._spots()
             return
+        yield from self._stations()
+        yield from self._devices()
         yield from self._attendants()
         yield from self._types(CHARGERS, "charger", "chargers")
         yield from self._types(BATTERIES, "battery", "batteries")
@@ -119,16 +116,15 @@ class _Additions:
         """Numbers of a kind by name."""
         return {counted.name: number for counted, number in self.numbers.items() if counted.kind == kind}
 
-    def _more(self, kind: str, name: str = "", by: int = 1) -> dict[Counted, float]:
-        """So many more of a thing."""
-        return {Counted(kind, name): self.numbers[Counted(kind, name)] + by}
+    def _more(self, kind: str, *names: str, by: int = 1) -> dict[Counted, float]:
+        """So many more of a thing, or of each of some of a kind."""
+        return {counted: self.numbers[counted] + by for counted in (Counted(kind, name) for name in names or ("",))}
 
     def _stations(self) -> Iterator[Addition]:
         """One more station, alone and with all that one exchange holds there."""
         if Counted(STATIONS) not in self.numbers:
             return
-        single = self.numbers[Counted(STATIONS)] == 1
-        thing, its = ("the station", "its") if single else ("the stations", "their")
+        thing, its = ("the station", "its") if self.numbers[Counted(STATIONS)] == 1 else ("the stations", "their")
         yield Addition("one more station", thing, "station", self._more(STATIONS))
         exchange = self.blueprint.exchange
         held = exchange.devices if exchange else {}
@@ -139,7 +135,7 @@ class _Additions:
         """One more station with the devices that an exchange holds there, and with attendants too."""
         more = self._more(STATIONS)
         for name, held in scarce.items():
-            more |= self._more(DEVICES, name, held)
+            more |= self._more(DEVICES, name, by=held)
         if self.layout.set_down_bays not in (None, UNLIMITED):
             more |= self._more(SET_DOWN_BAYS, by=self.blueprint.arrangement.set_down_bays)
         words = " and ".join(_word(name) for name in scarce)
@@ -148,11 +144,13 @@ class _Additions:
         yield Addition(label, thing, "station", more, parts)
         shifts, exchange = list(self._of(ATTENDANTS)), self.blueprint.exchange
         if shifts and exchange is not None and exchange.attendants:
-            every = EVERY_SHIFT if len(shifts) > 1 else _one_more_attendant(shifts[0])
-            more = more | self._attendant_more(shifts)
-            yield Addition(
-                f"{label} and attendants", f"{thing} and attendants", "station", more, (*parts, label, every)
+            parts = (*parts, label, EVERY_SHIFT if len(shifts) > 1 else _one_more_attendant(shifts[0]))
+            label, thing, more = (
+                f"{label} and attendants",
+                f"{thing} and attendants",
+                more | self._more(ATTENDANTS, *shifts),
             )
+            yield Addition(label, thing, "station", more, parts)
 
     def _devices(self) -> Iterator[Addition]:
         """One more of each kind of device; where none is stated there are as many as one exchange holds."""
@@ -165,14 +163,10 @@ class _Additions:
         shifts = list(self._of(ATTENDANTS))
         for shift in shifts:
             thing = f"the attendants of {_shift(shift, 'the ')}"
-            yield Addition(_one_more_attendant(shift), thing, "attendants", self._attendant_more([shift]))
+            yield Addition(_one_more_attendant(shift), thing, "attendants", self._more(ATTENDANTS, shift))
         if len(shifts) > 1:
             parts = tuple(_one_more_attendant(shift) for shift in shifts)
-            yield Addition(EVERY_SHIFT, "the attendants", "attendants", self._attendant_more(shifts), parts)
-
-    def _attendant_more(self, shifts: list[str]) -> dict[Counted, float]:
-        """One more attendant on some shifts."""
-        return {counted: number for shift in shifts for counted, number in self._more(ATTENDANTS, shift).items()}
+            yield Addition(EVERY_SHIFT, "the attendants", "attendants", self._more(ATTENDANTS, *shifts), parts)
 
     def _types(self, kind: str, word: str, words: str) -> Iterator[Addition]:
         """One more charger, or battery that trucks use, of each type that has a limit."""
@@ -182,14 +176,12 @@ class _Additions:
 
     def _named(self, kind: str) -> list[tuple[str, str]]:
         """Types of chargers or batteries, limited or not, each with how it is told from the others."""
-        built = self.blueprint
-        names = built.charger_names if kind == CHARGERS else tuple(self._of(kind))
+        names = self.blueprint.charger_names if kind == CHARGERS else tuple(self._of(kind))
         return [(name, f" ({name})" if len(names) > 1 else "") for name in names]
 
     def _spots(self) -> Iterator[Addition]:
         """One more charging spot with its charger; the spots that are not stated follow from the chargers."""
-        stated = self.layout.stations is not None and self.layout.stations < UNLIMITED
-        spots = self._more(STATIONS) if stated else {}
+        spots = self._more(STATIONS) if self.layout.stations not in (None, UNLIMITED) else {}
         for name, of in self._named(CHARGERS):
             limited = Counted(CHARGERS, name) in self.numbers
             more = spots | self._more(CHARGERS, name) if limited else spots

@@ -193,7 +193,7 @@ def test_an_uneven_attendants_is_paid_shift_by_shift():
     scenario = batsim.changed(KESTREL, {"layouts.hoist.attendants": {"room early": 3, "room late": 2, "room night": 0}})
     grid = Grid(scenario, "hoist", ranges_of(scenario, "hoist", {"attendants": (1, 4)}))
     units = UnitCosts(scenario, "hoist")
-    each = units.attendants["room early"].per_year + units.attendants["room late"].per_year
+    each = units.by_counted["attendants", "room early"].per_year + units.by_counted["attendants", "room late"].per_year
 
     assert np.diff(grid.costs) == pytest.approx([each] * 3)
     lines = cost_lines(with_counts(scenario, grid.counts((2,))), "hoist", units)

@@ -41,7 +41,7 @@ def roomy(**keys):
 
 def more(scenario, name="room"):
     """Labels, and how many there are of that of which there is more."""
-    return {variant.addition.label: by_kind(variant.addition) for variant in variants(scenario, name)[0]}
+    return {addition.label: by_kind(addition) for addition in variants(scenario, name)[0]}
 
 
 def by_kind(addition):
@@ -86,7 +86,8 @@ def test_a_variant_is_a_layout_of_its_own():
     """The changed layout is in its scenario, the stated one stays as it is."""
     made, _ = variants(KESTREL, "side rollers")
     by_label = {
-        variant.addition.label: with_counts(KESTREL, variant.counts).layouts["side rollers"] for variant in made
+        addition.label: with_counts(KESTREL, addition.counts("side rollers")).layouts["side rollers"]
+        for addition in made
     }
 
     assert by_label["one more station"].stations == 3
@@ -96,8 +97,8 @@ def test_a_variant_is_a_layout_of_its_own():
 
 
 def test_things_are_named_by_their_number():
-    things = {variant.addition.label: variant.addition.thing for variant in variants(KESTREL, "hoist")[0]}
-    many = {variant.addition.label: variant.addition.thing for variant in variants(KESTREL, "portable stands")[0]}
+    things = {addition.label: addition.thing for addition in variants(KESTREL, "hoist")[0]}
+    many = {addition.label: addition.thing for addition in variants(KESTREL, "portable stands")[0]}
 
     assert (things["one more station"], many["one more station"]) == ("the station", "the stations")
     assert things["one more hoist"] == "the hoist"
@@ -154,8 +155,8 @@ def test_each_type_of_charger_and_battery():
         "one more charger (electronic_iuia)": {"chargers": {"electronic_iuia": 44}},
         "one more charger (fast_iuia)": {"chargers": {"fast_iuia": 10}},
     }
-    variant = next(each for each in variants(store, "side rollers")[0] if each.addition.kind == "charger")
-    assert with_counts(store, variant.counts).layouts["side rollers"].chargers == (
+    addition = next(each for each in variants(store, "side rollers")[0] if each.kind == "charger")
+    assert with_counts(store, addition.counts("side rollers")).layouts["side rollers"].chargers == (
         (44, "electronic_iuia"), (9, "fast_iuia"), (math.inf, "gel_iu"),
     )  # fmt: skip
 
@@ -174,7 +175,7 @@ def test_stated_bays_are_one_more_of():
     room = roomy(stations=1, batteries=60, bays=37)
     made, left_out = variants(room, "room")
 
-    assert {"bays": 38} in [by_kind(variant.addition) for variant in made]
+    assert {"bays": 38} in [by_kind(addition) for addition in made]
     assert [each._asdict() for each in left_out] == [
         {
             "label": "one more battery",
@@ -199,8 +200,8 @@ def test_another_attendant_has_the_skills_of_the_shift():
     room = roomy(attendants={"room early": {"attendants": 2, "hoist": 1}, "room late": 1})
 
     def on_duty(label):
-        variant = next(each for each in variants(room, "room")[0] if each.addition.label == label)
-        attendants = with_counts(room, variant.counts).layouts["room"].attendants
+        addition = next(each for each in variants(room, "room")[0] if each.label == label)
+        attendants = with_counts(room, addition.counts("room")).layouts["room"].attendants
         return {shift: (int(number), number.qualified) for shift, number in attendants.items()}
 
     assert on_duty("one more attendant, room early shift") == {"room early": (3, {"hoist": 2}), "room late": (1, None)}
@@ -209,7 +210,7 @@ def test_another_attendant_has_the_skills_of_the_shift():
 
 def spots(scenario, name="room"):
     """Those additions that are of charging spots."""
-    made = [variant.addition for variant in variants(scenario, name)[0]]
+    made = variants(scenario, name)[0]
     assert {addition.kind for addition in made} <= {"spot", "device"}
     return {addition.label: by_kind(addition) for addition in made if addition.kind == "spot"}
 

@@ -47,17 +47,19 @@ def test_one_of_each_by_hand(sound: Scenario) -> None:
     small = sound.batteries["small"]
     kwh = 24.0 * small.capacity.ah / 1000.0
 
-    assert units.batteries["big"].price == 6000.0
-    assert units.batteries["big"].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
-    assert units.batteries["small"].price == pytest.approx(200.0 * kwh)
-    assert units.batteries["small"].per_year == pytest.approx(200.0 * kwh * RECOVERY[5.0], rel=1e-6)
-    assert {name: each.price for name, each in units.chargers.items()} == {"our charger": 3000.0, "gel_iu": 1000.0}
-    assert units.chargers["our charger"].per_year == pytest.approx(3000.0 * RECOVERY[10.0], rel=1e-6)
-    assert units.devices["extractor"].per_year == pytest.approx(9000.0 * RECOVERY[10.0], rel=1e-6)
-    assert units.bay.per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
-    assert units.station.per_year == pytest.approx(2000.0 * RECOVERY[20.0], rel=1e-5)
+    assert units.by_counted["batteries", "big"].price == 6000.0
+    assert units.by_counted["batteries", "big"].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
+    assert units.by_counted["batteries", "small"].price == pytest.approx(200.0 * kwh)
+    assert units.by_counted["batteries", "small"].per_year == pytest.approx(200.0 * kwh * RECOVERY[5.0], rel=1e-6)
+    assert {name: each.price for (kind, name), each in units.by_counted.items() if kind == "chargers"} == {
+        "our charger": 3000.0, "gel_iu": 1000.0,
+    }  # fmt: skip
+    assert units.by_counted["chargers", "our charger"].per_year == pytest.approx(3000.0 * RECOVERY[10.0], rel=1e-6)
+    assert units.by_counted["devices", "extractor"].per_year == pytest.approx(9000.0 * RECOVERY[10.0], rel=1e-6)
+    assert units.by_counted["bays", ""].per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
+    assert units.by_counted["stations", ""].per_year == pytest.approx(2000.0 * RECOVERY[20.0], rel=1e-5)
     # 16 h on five days, 52 weeks.
-    assert units.attendants == {
+    assert {name: each for (kind, name), each in units.by_counted.items() if kind == "attendants"} == {
         "room": UnitCost("attendant", "room", 30.0 * 16.0 * 5.0 * 52.0, 30.0, placeholder=False)
     }
     assert units.placeholders is False
@@ -67,7 +69,7 @@ def test_without_interest_a_price_is_dealt_over_the_years(sound: Scenario) -> No
     """An eighth in each of eight years."""
     free = batsim.changed(sound, {"prices.interest": "0 %", "prices.lives.battery": "8 years"})
 
-    assert UnitCosts(free, "extractor").batteries["big"].per_year == 750.0
+    assert UnitCosts(free, "extractor").by_counted["batteries", "big"].per_year == 750.0
 
 
 def test_a_price_of_the_type_goes_before_that_of_all() -> None:
@@ -78,11 +80,13 @@ def test_a_price_of_the_type_goes_before_that_of_all() -> None:
     )
     all_alike = batsim.changed(scenario, {"prices": {"device": "20000 EUR", "battery": "100 EUR/kWh"}})
 
-    assert UnitCosts(carriage, "side rollers").devices["battery_carriage"].price == 20_000.0
-    assert UnitCosts(carriage, "hoist").devices["hoist"].price == FIGURES["price.hoist"].value
-    assert UnitCosts(carriage, "hoist").chargers["electronic_iuia"].price == 1500.0
-    assert UnitCosts(all_alike, "hoist").devices["hoist"].price == 20_000.0
-    assert UnitCosts(all_alike, "hoist").batteries["lead 48 V 750 Ah"].price == pytest.approx(100.0 * 48.0 * 0.75)
+    assert UnitCosts(carriage, "side rollers").by_counted["devices", "battery_carriage"].price == 20_000.0
+    assert UnitCosts(carriage, "hoist").by_counted["devices", "hoist"].price == FIGURES["price.hoist"].value
+    assert UnitCosts(carriage, "hoist").by_counted["chargers", "electronic_iuia"].price == 1500.0
+    assert UnitCosts(all_alike, "hoist").by_counted["devices", "hoist"].price == 20_000.0
+    assert UnitCosts(all_alike, "hoist").by_counted["batteries", "lead 48 V 750 Ah"].price == pytest.approx(
+        100.0 * 48.0 * 0.75
+    )
 
 
 def test_prices_of_the_catalogue_are_placeholders() -> None:
@@ -91,18 +95,20 @@ def test_prices_of_the_catalogue_are_placeholders() -> None:
     units = UnitCosts(scenario, "extractor")
     big, small = (scenario.batteries[name] for name in ("big", "small"))
 
-    assert units.batteries["big"].price == pytest.approx(
+    assert units.by_counted["batteries", "big"].price == pytest.approx(
         FIGURES["price.battery.vented_lead_acid"].value * big.nominal_v * big.capacity.ah / 1000.0
     )
-    assert units.batteries["small"].price == pytest.approx(
+    assert units.by_counted["batteries", "small"].price == pytest.approx(
         FIGURES["price.battery.valve_regulated"].value * small.nominal_v * small.capacity.ah / 1000.0
     )
-    assert units.devices["extractor"].price == FIGURES["price.device"].value
-    assert (units.bay.price, units.station.price) == (FIGURES["price.bay"].value, FIGURES["price.station"].value)
-    assert units.attendants["room"].price == FIGURES["price.attendant"].value
+    assert units.by_counted["devices", "extractor"].price == FIGURES["price.device"].value
+    assert (units.by_counted["bays", ""].price, units.by_counted["stations", ""].price) == (
+        FIGURES["price.bay"].value,
+        FIGURES["price.station"].value,
+    )
+    assert units.by_counted["attendants", "room"].price == FIGURES["price.attendant"].value
     assert units.placeholders is True
-    each = (*units.batteries.values(), *units.chargers.values(), *units.devices.values(), units.bay, units.station)
-    assert {unit.placeholder for unit in (*each, *units.attendants.values())} == {True}
+    assert {unit.placeholder for unit in units.by_counted.values()} == {True}
 
 
 @pytest.mark.parametrize("missing", ["battery", "charger", "device", "bay", "station", "attendant"])
@@ -119,7 +125,11 @@ def test_a_figure_stated_anew_is_a_price_of_the_site(sound: Scenario) -> None:
     changed = batsim.changed(sound, {"prices": prices, "figures.'price.bay'": "700 EUR"})
     units = UnitCosts(changed, "extractor")
 
-    assert (units.bay.price, units.bay.placeholder, units.placeholders) == (700.0, False, False)
+    assert (units.by_counted["bays", ""].price, units.by_counted["bays", ""].placeholder, units.placeholders) == (
+        700.0,
+        False,
+        False,
+    )
     assert FIGURES["price.bay"].value != 700.0
 
 
@@ -186,7 +196,7 @@ def test_a_night_shift_has_its_whole_length() -> None:
     """Over midnight, on its days."""
     units = UnitCosts(batsim.changed(batsim.read(KESTREL), {"prices": {"attendant": "10 EUR/h"}}), "side rollers")
 
-    assert {name: each.per_year for name, each in units.attendants.items()} == {
+    assert {name: each.per_year for (kind, name), each in units.by_counted.items() if kind == "attendants"} == {
         f"room {shift}": 10.0 * 8.0 * 5.0 * 52.0 for shift in ("early", "late", "night")
     }
 
@@ -253,10 +263,10 @@ def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
     lines = lines_of(more, "extractor", units)
 
     assert (lines["battery", "big"].number, lines["battery", "big"].owned) == (17.0, 14.0)
-    assert lines["battery", "big"].per_year == 3.0 * units.batteries["big"].per_year
-    assert lines["charger", "our charger"].per_year == 2.0 * units.chargers["our charger"].per_year
+    assert lines["battery", "big"].per_year == 3.0 * units.by_counted["batteries", "big"].per_year
+    assert lines["charger", "our charger"].per_year == 2.0 * units.by_counted["chargers", "our charger"].per_year
     assert (lines["charger", "gel_iu"].owned, lines["charger", "gel_iu"].per_year) == (4.0, 0.0)
-    assert lines["bay", ""].per_year == 20.0 * units.bay.per_year
+    assert lines["bay", ""].per_year == 20.0 * units.by_counted["bays", ""].per_year
 
 
 def test_costs_do_not_hang_on_what_is_varied(sound: Scenario) -> None:
@@ -265,5 +275,5 @@ def test_costs_do_not_hang_on_what_is_varied(sound: Scenario) -> None:
     dearer = batsim.changed(sound, {"prices.battery": "9999 EUR", "layouts.extractor.stations": 2})
 
     lines = lines_of(dearer, "extractor", units)
-    assert lines["battery", "big"].per_year == 14.0 * units.batteries["big"].per_year
+    assert lines["battery", "big"].per_year == 14.0 * units.by_counted["batteries", "big"].per_year
     assert lines["station", ""].number == 2.0
