@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.parts.base import UNLIMITED, did_you_mean
+from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.study.cost import CostLine, UnitCosts, cost_lines
 from batsim.study.first_estimate import outline
 from batsim.study.running.counts import (

@@ -11,8 +11,8 @@ from batsim.plan.room_fit import WASH
 from batsim.plan.survey import carried_kg, equipment_of, has_acid, spare_batteries, trucks_alike, words
 from batsim.plan.ventilation import AIR
 from batsim.room.blueprint import blueprint_of
-from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.fit import BEAM
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.prices import Price, battery_price, charger_price, device_price, part_price, price_of
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from batsim.plan.checks import GEOMETRY, ROUNDING, Check, Requirement, cited
 from batsim.plan.survey import equipment_of, equipment_path, has_acid, spare_batteries, trucks_alike, words
 from batsim.room.blueprint import blueprint_of
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.units import FREE_FALL_M_PER_S2
 

@@ -17,8 +17,8 @@ from batsim.formulas.supply import (
 )
 from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.evidence import evidence_of_each
-from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.reading import changed
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.text.yaml_text import path_text

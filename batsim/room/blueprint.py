@@ -10,7 +10,6 @@ from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
-from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.calendar import (
     Window,
     break_starts,
@@ -19,6 +18,7 @@ from batsim.scenario.parts.calendar import (
     minutes_per_working_day,
 )
 from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.unknowns import NOT_TOGETHER
 

@@ -8,7 +8,7 @@ from math import exp, isfinite, log1p, sqrt
 from typing import NamedTuple
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Faults, shown, wrong
+from batsim.scenario.parts.faults import Fault, Faults, shown, wrong
 
 BETWEEN, TYPICAL, VALUES, MEAN, CV = "between", "typical", "values", "mean", "cv"
 FORMS = (

@@ -13,7 +13,7 @@ from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.checks.price_checks import Offers
 from batsim.scenario.checks.survey_checks import device_names, equipment_names, listed_parts
 from batsim.scenario.factors import Between
-from batsim.scenario.parts.base import did_you_mean, shown
+from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import EVERY, LocatedData, Path
 from batsim.scenario.text.problems import problem, problems_of

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.parts.base import did_you_mean
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:

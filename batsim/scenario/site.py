@@ -8,21 +8,14 @@ from pydantic import Field, PrivateAttr
 from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
 from batsim.scenario.parts.air import Air, AirText
-from batsim.scenario.parts.base import (
-    Count,
-    Frozen,
-    Kind,
-    Minutes,
-    NameText,
-    Quantity,
-    by_default,
-)
+from batsim.scenario.parts.base import Frozen, Minutes
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.kinds import Count, Kind, NameText, Quantity, by_default
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.rules import Rules

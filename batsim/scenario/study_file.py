@@ -8,19 +8,9 @@ from pydantic import Field, ValidationError
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
-from batsim.scenario.parts.base import (
-    Count,
-    Faults,
-    Frozen,
-    Kind,
-    Minutes,
-    NameText,
-    Words,
-    did_you_mean,
-    each_entry,
-    shown,
-    wrong,
-)
+from batsim.scenario.parts.base import Frozen, Minutes
+from batsim.scenario.parts.faults import Faults, did_you_mean, each_entry, shown, wrong
+from batsim.scenario.parts.kinds import Count, Kind, NameText, Words
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData

@@ -11,7 +11,7 @@ from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
-from batsim.scenario.parts.base import did_you_mean
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of

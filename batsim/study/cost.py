@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.annuity import capital_recovery_share
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.study.prices import battery_price, charger_price, device_price, price_of
 from batsim.study.running.counts import BAYS, Counted, counts_of
 

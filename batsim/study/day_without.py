@@ -12,9 +12,10 @@ from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
 from batsim.room.blueprint import blueprint_of
-from batsim.scenario.parts.base import UNLIMITED, did_you_mean
 from batsim.scenario.parts.breakdowns import Outage
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
+from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
 from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, student_interval

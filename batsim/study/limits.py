@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.parts.base import did_you_mean
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.statistics.intervals import Interval
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from batsim.scenario.parts.prices import PER_KWH
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.prices import Money
+    from batsim.scenario.parts.prices import StatedPrice
     from batsim.scenario.site import Scenario
 
 
@@ -38,7 +38,7 @@ def summed(prices: "list[Price]") -> Price:
     return reduce(Price.plus, prices, NOTHING)
 
 
-def price_of(scenario: "Scenario", name: str, stated: "Money | None") -> Price:
+def price_of(scenario: "Scenario", name: str, stated: "StatedPrice | None") -> Price:
     """A price that the site states, else the figure ``price.NAME`` with its range, which the site may state anew."""
     if stated is not None:
         return Price(stated.amount, stated.amount, stated.amount, placeholder=False)
@@ -84,6 +84,6 @@ def figure_name(part: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_")
 
 
-def _named(prices: "dict[str, Money]", name: str) -> "Money | None":
+def _named(prices: "dict[str, StatedPrice]", name: str) -> "StatedPrice | None":
     """Price of a type: its own, or that of all."""
     return prices.get(name, prices.get(""))

@@ -9,9 +9,9 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.phases import peak_wall_kw, phases_hours
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.chemistry import capacity_ah, profile_of
-from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.text.located_data import Path
 from batsim.scenario.text.problems import problem

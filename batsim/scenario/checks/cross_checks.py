@@ -10,8 +10,8 @@ from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.checks.price_checks import Offers, price_problems
 from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.chemistry import cell_of
-from batsim.scenario.parts.base import did_you_mean, shown
 from batsim.scenario.parts.calendar import Window, common, mean_shift_min, shift_windows
+from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS

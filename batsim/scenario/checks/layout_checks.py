@@ -9,8 +9,8 @@ from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
-from batsim.scenario.parts.base import UNLIMITED
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario

@@ -4,13 +4,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from batsim.errors import Problem
-from batsim.scenario.parts.base import did_you_mean, shown
+from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
 
 if TYPE_CHECKING:
     from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.parts.prices import Money
+    from batsim.scenario.parts.prices import StatedPrice
     from batsim.scenario.site import Scenario
 
 
@@ -42,7 +42,7 @@ def price_problems(scenario: "Scenario", source: LocatedData, offers: Offers) ->
         "part": (list(dict.fromkeys(name for kind in handling for name in part_names(kind))), offers["part"]),
     }
     for key, (names, shipped) in known.items():
-        priced: dict[str, Money] = getattr(scenario.prices, key)
+        priced: dict[str, StatedPrice] = getattr(scenario.prices, key)
         for name, money in priced.items():
             path: Path = ("prices", key, name) if name else ("prices", key)
             if name and name not in names and name not in shipped:
@@ -87,7 +87,7 @@ def part_names(arrangement: "Arrangement") -> tuple[str, ...]:
     return (*dict.fromkeys((*(part.part for part in arrangement.needs.parts), *PARTS)),)
 
 
-def _currency(scenario: "Scenario", source: LocatedData, path: Path, money: "Money") -> Iterator[Problem]:
+def _currency(scenario: "Scenario", source: LocatedData, path: Path, money: "StatedPrice") -> Iterator[Problem]:
     if money.currency != scenario.site.currency:
         rule = f"needs the currency of the site ({scenario.site.currency}); convert it, or change site.currency"
         yield problem(source, path, rule, got=shown(source.at(path)))

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 
 from batsim.errors import Problem
 from batsim.scenario.checks.checked_layout import CheckedLayout
-from batsim.scenario.parts.base import UNLIMITED, did_you_mean
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.floor import Floor, Spot, bay_spots, station_spots
+from batsim.scenario.parts.kinds import UNLIMITED
 
 
 def room_problems(checked: CheckedLayout) -> Iterator[Problem]:

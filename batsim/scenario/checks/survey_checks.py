@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from batsim.errors import Problem
-from batsim.scenario.parts.base import did_you_mean, shown
+from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import IN_TRUCK
 from batsim.scenario.site import Scenario

@@ -1,11 +1,14 @@
 """Air temperature of a zone: the same all year, or with the seasons."""
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from batsim.scenario.parts.base import Kind, Quantity, each_entry, wrong
+from batsim.scenario.parts.faults import read_pair
+from batsim.scenario.parts.kinds import TEXT, Kind, Quantity, block_schema, schema_of_any
 
 WEEKS_PER_YEAR = 365.25 / 7.0
+SEASONS = {"winter": "Mean of the coldest week. [degC]", "summer": "Mean of the warmest week. [degC]"}
+"""Keys of an air temperature that goes with the seasons, and their help."""
 
 
 class Air(NamedTuple):
@@ -30,27 +33,12 @@ class Air(NamedTuple):
 class AirText(Kind):
     """An air temperature such as `20 degC`, or one for each half of the year."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            {"type": "string"},
-            {
-                "type": "object",
-                "properties": {
-                    "winter": {"type": "string", "description": "Mean of the coldest week. [degC]"},
-                    "summer": {"type": "string", "description": "Mean of the warmest week. [degC]"},
-                },
-                "additionalProperties": False,
-            },
-        ],
-        "examples": ["20 degC", {"winter": "8 degC", "summer": "28 degC"}],
-    }
+    schema = schema_of_any(
+        TEXT, block_schema(TEXT, SEASONS), examples=["20 degC", {"winter": "8 degC", "summer": "28 degC"}]
+    )
 
     def read(self, value: object) -> Air:
         """Read one temperature, or that of the coldest and of the warmest week."""
         degc = Quantity("temperature", least=-60.0, most=80.0)
-        if not isinstance(value, dict):
-            both = degc.read(value)
-            return Air(both, both)
-        if set(value) != {"winter", "summer"}:
-            wrong("needs one temperature such as '20 degC', or {winter: 8 degC, summer: 28 degC}")
-        return Air(*each_entry([(key, value[key]) for key in ("winter", "summer")], degc.read))
+        form = "needs one temperature such as '20 degC', or {winter: 8 degC, summer: 28 degC}"
+        return Air(*read_pair(value, SEASONS, degc.read, form))

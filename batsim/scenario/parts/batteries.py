@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterator
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
@@ -11,27 +11,30 @@ from batsim import units
 from batsim.catalogue import Figures
 from batsim.scenario.parts.base import (
     Celsius,
-    Count,
-    Fault,
     Frozen,
     Kilograms,
-    Kind,
     Millimetres,
     MinutesAbove0,
-    NameText,
-    Number,
-    Quantity,
     Share,
     ShareAbove0,
     Spread,
-    Words,
-    by_default,
-    each_entry,
-    figures_of,
-    refuse,
-    wrong,
 )
+from batsim.scenario.parts.faults import Fault, read_pair, refuse, wrong
 from batsim.scenario.parts.fit import BASES, Dimensions
+from batsim.scenario.parts.kinds import (
+    TEXT,
+    Count,
+    Kind,
+    NameText,
+    Number,
+    Quantity,
+    Words,
+    block_schema,
+    by_default,
+    figures_of,
+    schema_of_any,
+    text_schema,
+)
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.parts.week import WEEK_MIN, Weekdays
@@ -53,7 +56,7 @@ class RatedCapacity(NamedTuple):
 class RatedCapacityText(Kind):
     """A rated capacity with its basis, such as `750 Ah at 5 h`."""
 
-    schema: dict[str, Any] = {"type": "string", "examples": ["750 Ah at 5 h"]}  # noqa: RUF012
+    schema = text_schema("750 Ah at 5 h")
 
     def read(self, value: object) -> RatedCapacity:
         """Read ampere-hours and rate; a rate is never guessed."""
@@ -80,7 +83,7 @@ class ChargeCurrent(NamedTuple):
 class ChargeCurrentText(Kind):
     """A charge current: `120 A` or `18 A per 100 Ah`."""
 
-    schema: dict[str, Any] = {"type": "string", "examples": ["120 A", "18 A per 100 Ah"]}  # noqa: RUF012
+    schema = text_schema("120 A", "18 A per 100 Ah")
 
     def read(self, value: object) -> ChargeCurrent:
         """Read the current and whether it goes with the capacity."""
@@ -105,7 +108,7 @@ class WateringInterval(NamedTuple):
 class WateringIntervalText(Kind):
     """When water is due: `7 charges`, `300 Ah` of gassing, or the word `when_low`."""
 
-    schema: dict[str, Any] = {"type": "string", "examples": ["7 charges", "300 Ah", "when_low"]}  # noqa: RUF012
+    schema = text_schema("7 charges", "300 Ah", "when_low")
 
     def read(self, value: object) -> WateringInterval:
         """Read charges, ampere-hours of gassing, or the word."""
@@ -114,11 +117,8 @@ class WateringIntervalText(Kind):
         if isinstance(value, str) and value.rstrip().endswith("Ah"):
             gas_ah = Quantity("capacity", above=0.0).read(value)
             return WateringInterval(math.inf, gas_ah, when_low=False)
-        try:
-            charges = Quantity("charge_count", least=1.0).read(value)
-        except units.UnitError as error:
-            msg = f"{error}; also read: '300 Ah' of gassing and the word when_low"
-            raise ValueError(msg) from None
+        hint = "; also read: '300 Ah' of gassing and the word when_low"
+        charges = Quantity("charge_count", least=1.0, hint=hint).read(value)
         return WateringInterval(charges, math.inf, when_low=False)
 
 
@@ -163,33 +163,19 @@ class Equalising(Frozen):
     """Weekdays on which the full charge before it must begin; any when not stated."""
 
 
+USED_FROM_TO = {"from": "Share of the least used battery.", "to": "Share of the most used battery."}
+
+
 class LifeUsed(Kind):
     """Share of its life that a battery has behind it: one share, or evenly between two."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            {"type": "string"},
-            {
-                "type": "object",
-                "properties": {
-                    "from": {"type": "string", "description": "Share of the least used battery."},
-                    "to": {"type": "string", "description": "Share of the most used battery."},
-                },
-                "additionalProperties": False,
-            },
-        ],
-        "examples": ["30 %", {"from": "0 %", "to": "80 %"}],
-    }
+    schema = schema_of_any(TEXT, block_schema(TEXT, USED_FROM_TO), examples=["30 %", {"from": "0 %", "to": "80 %"}])
 
     def read(self, value: object) -> tuple[float, float]:
         """Read the least and the greatest share."""
         share = Quantity("share", least=0.0, most=1.0)
-        if not isinstance(value, dict):
-            used = share.read(value)
-            return used, used
-        if set(value) != {"from", "to"}:
-            wrong("needs one share such as '30 %', or {from: 0 %, to: 80 %}")
-        least, most = each_entry([(key, value[key]) for key in ("from", "to")], share.read)
+        form = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
+        least, most = read_pair(value, USED_FROM_TO, share.read, form)
         if most < least:
             rule = f"must be at least 'from' ({units.show(least, 'share')})"
             refuse([Fault(("to",), rule, units.show(most, "share"))])

@@ -1,11 +1,13 @@
 """What breaks down and for how long, what is out on a stated day, and what stands by."""
 
 import re
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Count, Frozen, Kind, MinutesAbove0, NameText, wrong
+from batsim.scenario.parts.base import Frozen, MinutesAbove0
+from batsim.scenario.parts.faults import wrong
+from batsim.scenario.parts.kinds import Count, Kind, NameText, text_schema
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_minutes
 
@@ -22,11 +24,7 @@ class Breakdown(Frozen):
 class MomentText(Kind):
     """An instant of the simulated time, such as `week 1 Tue 06:00`; week 1 is the first after the warm-up."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "string",
-        "pattern": r"^week [1-9]\d{0,3} [A-Z][a-z]{2} \d?\d:\d\d$",
-        "examples": ["week 1 Tue 06:00"],
-    }
+    schema = text_schema("week 1 Tue 06:00", pattern=r"^week [1-9]\d{0,3} [A-Z][a-z]{2} \d?\d:\d\d$")
 
     def read(self, value: object) -> float:
         """Read it into minutes after the warm-up."""

@@ -4,8 +4,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen, Kilowatts, Minutes, Words
+from batsim.scenario.parts.base import Frozen, Kilowatts, Minutes
 from batsim.scenario.parts.calendar import Window, joined
+from batsim.scenario.parts.kinds import Words
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
 

@@ -1,11 +1,13 @@
 """How the demand on batteries moves: from week to week of the year, and with a growing fleet."""
 
 import re
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Count, Fault, Frozen, Kind, Quantity, each_entry, refuse, wrong
+from batsim.scenario.parts.base import Frozen
+from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
+from batsim.scenario.parts.kinds import TEXT, Count, Kind, Quantity
 
 WEEKS_A_YEAR = 52
 MOST_FACTOR = 5.0
@@ -15,10 +17,9 @@ MOST_FACTOR = 5.0
 class WeeklyFactors(Kind):
     """Work in some calendar weeks over the stated one, such as `{"48-51": 130 %, "1": 80 %}`."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "object",
-        "patternProperties": {r"^\d{1,2}(-\d{1,2})?$": {"type": "string"}},
+    schema = {"type": "object"} | {
         "additionalProperties": False,
+        "patternProperties": {r"^\d{1,2}(-\d{1,2})?$": TEXT},
         "examples": [{"48-51": "130 %", "1": "80 %"}],
     }
 

@@ -5,21 +5,9 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field
 
 from batsim import units
-from batsim.scenario.parts.base import (
-    Count,
-    Fault,
-    Frozen,
-    Kilograms,
-    Kind,
-    Millimetres,
-    NameText,
-    Quantity,
-    ShareAbove0,
-    Words,
-    each_entry,
-    refuse,
-    wrong,
-)
+from batsim.scenario.parts.base import Frozen, Kilograms, Millimetres, ShareAbove0
+from batsim.scenario.parts.faults import Fault, read_pair, refuse
+from batsim.scenario.parts.kinds import Count, Kind, NameText, Quantity, Words, block_schema
 
 REMOVALS = ("side", "top", "either", "none")
 BASES = ("flat", "rollers")
@@ -43,24 +31,16 @@ class WindowText(Kind):
     """One value, or `{from: ..., to: ...}`."""
 
     def __init__(self, dimension: str) -> None:
-        self.each = Quantity(dimension, above=0.0)
-        ends = {
-            "from": {**self.each.schema, "description": f"The least. [{units.DIMENSIONS[dimension].canonical}]"},
-            "to": {**self.each.schema, "description": f"The most. [{units.DIMENSIONS[dimension].canonical}]"},
-        }
-        block = {"type": "object", "properties": ends, "required": ["from", "to"], "additionalProperties": False}
-        self.schema: dict[str, Any] = {"anyOf": [self.each.schema, block]}
+        self.quantity, unit = Quantity(dimension, above=0.0), units.DIMENSIONS[dimension].canonical
+        self.ends = {"from": f"The least. [{unit}]", "to": f"The most. [{unit}]"}
+        value = self.quantity.schema
+        self.schema: dict[str, Any] = {"anyOf": [value, block_schema(value, self.ends, required=True)]}
 
     def read(self, value: object) -> Window:
         """Read both ends; one value is both."""
-        if not isinstance(value, dict):
-            both = self.each.read(value)
-            return Window(both, both)
-        if set(value) != {"from", "to"}:
-            example = self.each.schema["examples"][0]
-            wrong(f"needs one value such as '{example}', or {{from: ..., to: ...}}")
-        least, most = each_entry([(key, value[key]) for key in ("from", "to")], self.each.read)
-        if most < least:
+        form = f"needs one value such as '{self.quantity.schema['examples'][0]}', or {{from: ..., to: ...}}"
+        least, most = read_pair(value, self.ends, self.quantity.read, form)
+        if isinstance(value, dict) and most < least:
             refuse([Fault(("to",), "must be at least 'from'", str(value["to"]))])
         return Window(least, most)
 

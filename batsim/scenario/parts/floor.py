@@ -1,23 +1,12 @@
 """Where things stand in the room: bays in rows, stations, and what a device can reach."""
 
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import (
-    Count,
-    Fault,
-    Frozen,
-    Kind,
-    Metres,
-    NameText,
-    Quantity,
-    Words,
-    by_default,
-    each_entry,
-    refuse,
-    wrong,
-)
+from batsim.scenario.parts.base import Frozen, Metres
+from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
+from batsim.scenario.parts.kinds import TEXTS, Count, Kind, NameText, Quantity, Words, by_default
 
 
 class Point(NamedTuple):
@@ -30,13 +19,7 @@ class Point(NamedTuple):
 class PointText(Kind):
     """A point of the floor: metres along the room and across it, such as `[2 m, 4.5 m]`."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "array",
-        "items": {"type": "string"},
-        "minItems": 2,
-        "maxItems": 2,
-        "examples": [["2 m", "4.5 m"]],
-    }
+    schema = TEXTS | {"minItems": 2, "maxItems": 2, "examples": [["2 m", "4.5 m"]]}
 
     def read(self, value: object) -> Point:
         """Read both distances."""

@@ -2,22 +2,13 @@
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from batsim.scenario.parts.base import (
-    Count,
-    Fault,
-    Frozen,
-    Kind,
-    Metres,
-    MetresPerMinute,
-    NameText,
-    Words,
-    refuse,
-    wrong,
-)
+from batsim.scenario.parts.base import Frozen, Metres, MetresPerMinute
+from batsim.scenario.parts.faults import Fault, refuse, wrong
+from batsim.scenario.parts.kinds import TEXT, TEXTS, Count, Kind, NameText, Words, schema_of_any
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.needs import Needs
 
@@ -35,10 +26,7 @@ class Hands(NamedTuple):
 class HandsText(Kind):
     """Who does a step: `attendant`, `driver`, `2 attendants`, or a list of them."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
-        "examples": ["attendant", "driver", ["attendant", "driver"], "2 attendants"],
-    }
+    schema = schema_of_any(TEXT, TEXTS, examples=["attendant", "driver", ["attendant", "driver"], "2 attendants"])
 
     def read(self, value: object) -> Hands:
         """Read who and how many."""

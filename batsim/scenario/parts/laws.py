@@ -1,11 +1,13 @@
 """How a duration varies: fixed, between limits, by mean and spread, or as it was observed."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, Number, Quantity, Words, each_entry, refuse, wrong
+from batsim.scenario.parts.base import Frozen, Minutes
+from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
+from batsim.scenario.parts.kinds import TEXT, TEXTS, Kind, Number, Quantity, Words, schema_of_any
 
 KEYS = {
     "fixed": ("fixed",),
@@ -23,10 +25,7 @@ KEYS = {
 class Observed(Kind):
     """Durations as they were timed; drawn again with equal chance (bootstrap)."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [{"type": "array", "items": {"type": "string"}}, {"type": "string"}],
-        "examples": ["times.csv"],
-    }
+    schema = schema_of_any(TEXTS, TEXT, examples=["times.csv"])
 
     def read(self, value: object) -> tuple[float, ...]:
         """Read a list of durations; a file name has become its list before this."""

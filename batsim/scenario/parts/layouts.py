@@ -2,27 +2,26 @@
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import (
-    Count,
-    Fault,
-    Frozen,
-    Kind,
-    Minutes,
-    NameText,
-    Share,
-    Words,
-    by_default,
-    each_entry,
-    refuse,
-    wrong,
-)
+from batsim.scenario.parts.base import Frozen, Minutes, Share
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
+from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, refuse, wrong
 from batsim.scenario.parts.floor import Floor
+from batsim.scenario.parts.kinds import (
+    TEXT,
+    TEXTS,
+    Count,
+    Kind,
+    NameText,
+    Words,
+    block_schema,
+    by_default,
+    schema_of_any,
+)
 from batsim.scenario.parts.laws import DurationLaw
 
 MOST_ATTENDANTS = 200
@@ -41,10 +40,7 @@ class ChargerCount(NamedTuple):
 class ChargerCounts(Kind):
     """Chargers by count and type, such as `44 x electronic_iuia`; several as a list."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
-        "examples": ["44 x electronic_iuia", ["30 x electronic_iuia", "4 x gel_iu"]],
-    }
+    schema = schema_of_any(TEXT, TEXTS, examples=["44 x electronic_iuia", ["30 x electronic_iuia", "4 x gel_iu"]])
 
     def read(self, value: object) -> tuple[ChargerCount, ...]:
         """Read each entry."""
@@ -63,25 +59,21 @@ class ChargerCounts(Kind):
 class BatteryCounts(Kind):
     """Batteries: one number, or a number for each type."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            {"type": "integer", "minimum": 1},
-            {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
-        ],
-        "examples": [66, {"lead 48 V": 40, "lead 24 V": 20}],
-    }
+    schema = schema_of_any(
+        {"type": "integer", "minimum": 1},
+        {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
+        examples=[66, {"lead 48 V": 40, "lead 24 V": 20}],
+    )
 
     def read(self, value: object) -> dict[str, int]:
         """Read into a count by type; the key '' stands for the only type there is."""
         count = Count(least=1, most=10_000)
         if isinstance(value, dict):
-            counts = each_entry(value.items(), count.read)
-            return {str(name): int(number) for name, number in zip(value, counts, strict=True)}
+            return read_by_name(value, count.read)
         try:
-            return {"": int(count.read(value))}
+            return {"": count.read(value)}
         except ValueError as error:
-            msg = f"{error}, or one for each battery type"
-            raise ValueError(msg) from None
+            wrong(f"{error}, or one for each battery type")
 
 
 class OnDuty(int):
@@ -113,62 +105,43 @@ class OnDuty(int):
         return OnDuty(number, {skill: max(0, min(number, count + more)) for skill, count in self.qualified.items()})
 
 
+FROM_ZERO = {"type": "integer", "minimum": 0}
+QUALIFIED = block_schema(
+    FROM_ZERO, {"attendants": "Attendants in all; the other keys say how many are qualified."}, required=True
+) | {"additionalProperties": FROM_ZERO}
+
+
 class AttendantCounts(Kind):
     """Attendants: their number by shift, or `unlimited`."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            {"const": "unlimited"},
-            {
-                "type": "object",
-                "additionalProperties": {
-                    "anyOf": [
-                        {"type": "integer", "minimum": 0},
-                        {
-                            "type": "object",
-                            "properties": {
-                                "attendants": {
-                                    "type": "integer",
-                                    "minimum": 0,
-                                    "description": "Attendants in all; the other keys say how many are qualified.",
-                                }
-                            },
-                            "required": ["attendants"],
-                            "additionalProperties": {"type": "integer", "minimum": 0},
-                        },
-                    ]
-                },
-            },
-        ],
-        "examples": [{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "unlimited"],
-    }
+    schema = schema_of_any(
+        {"const": "unlimited"},
+        {"type": "object", "additionalProperties": {"anyOf": [FROM_ZERO, QUALIFIED]}},
+        examples=[{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "unlimited"],
+    )
 
     def read(self, value: object) -> dict[str, OnDuty] | str:
         """Read attendants by shift, or the word."""
         if isinstance(value, dict):
-            counts = each_entry(value.items(), self._attendants)
-            return {str(shift): each for shift, each in zip(value, counts, strict=True)}
-        if value == "unlimited":
-            return value
-        msg = "needs attendants by shift such as {early: 1, late: 1}, or the word unlimited"
+            return read_by_name(value, self._attendants)
         if value == DRIVERS:
-            msg = "'attendants: drivers' is now written 'exchange_by: drivers'"
-        raise ValueError(msg)
+            wrong("'attendants: drivers' is now written 'exchange_by: drivers'")
+        if value != "unlimited":
+            wrong("needs attendants by shift such as {early: 1, late: 1}, or the word unlimited")
+        return value
 
     def _attendants(self, value: object) -> OnDuty:
         """Read a number of attendants, or a block that says how many of them are qualified for what."""
         if not isinstance(value, dict):
-            return OnDuty(int(Count(most=MOST_ATTENDANTS).read(value)))
+            return OnDuty(Count(most=MOST_ATTENDANTS).read(value))
         if "attendants" not in value:
             wrong("needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}")
-        keys = list(value)
-        counts = each_entry(value.items(), Count(most=MOST_ATTENDANTS).read)
-        by_name = {str(key): int(count) for key, count in zip(keys, counts, strict=True)}
-        in_all = by_name.pop("attendants")
-        for skill, count in by_name.items():
+        qualified = read_by_name(value, Count(most=MOST_ATTENDANTS).read)
+        in_all = qualified.pop("attendants")
+        for skill, count in qualified.items():
             if count > in_all:
                 wrong(f"{count} are qualified for '{skill}', of {in_all} attendant{'s' * (in_all != 1)} in all")
-        return OnDuty(in_all, by_name)
+        return OnDuty(in_all, qualified)
 
 
 class InTruck(Frozen):

@@ -1,14 +1,14 @@
 """What batteries need beside charging: when it is due, in which rounds it is done, and what overdue means."""
 
 import math
-from collections.abc import Iterator
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
-from batsim import units
-from batsim.scenario.parts.base import Fault, Frozen, Kind, Quantity, Words, refuse
+from batsim.scenario.parts.base import Frozen
 from batsim.scenario.parts.calendar import Window, joined
+from batsim.scenario.parts.faults import Fault, refuse
+from batsim.scenario.parts.kinds import Kind, Quantity, Words, text_schema
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
@@ -48,17 +48,14 @@ class MaintenanceInterval(NamedTuple):
 class MaintenanceIntervalText(Kind):
     """How often something is due: `10 charges` or `4 weeks`."""
 
-    schema: dict[str, Any] = {"type": "string", "examples": ["1 charge", "10 charges", "4 weeks"]}  # noqa: RUF012
+    schema = text_schema("1 charge", "10 charges", "4 weeks")
 
     def read(self, value: object) -> MaintenanceInterval:
         """Read charges or a time."""
         if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
             return MaintenanceInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
-        try:
-            return MaintenanceInterval(math.inf, Quantity("duration", above=0.0).read(value))
-        except units.UnitError as error:
-            msg = f"{error}; also read: '10 charges'"
-            raise ValueError(msg) from None
+        minutes = Quantity("duration", above=0.0, hint="; also read: '10 charges'").read(value)
+        return MaintenanceInterval(math.inf, minutes)
 
 
 class Maintenance(Frozen):
@@ -76,9 +73,7 @@ class Maintenance(Frozen):
     @model_validator(mode="after")
     def _consistent(self) -> "Maintenance":
         """A discharged battery that would stand until the next round is no stock."""
-        refuse(list(self._faults()))
-        return self
-
-    def _faults(self) -> Iterator[Fault]:
         if self.when == "before_charge" and self.rounds is not None:
-            yield Fault(("rounds",), "go with after_charge only; a discharged battery is taken care of when it comes")
+            rule = "go with after_charge only; a discharged battery is taken care of when it comes"
+            refuse([Fault(("rounds",), rule)])
+        return self

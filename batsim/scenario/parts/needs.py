@@ -4,8 +4,10 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import Count, Fault, Frozen, NameText, Words, refuse
+from batsim.scenario.parts.base import Frozen
+from batsim.scenario.parts.faults import Fault, refuse
 from batsim.scenario.parts.fit import Equipment
+from batsim.scenario.parts.kinds import Count, NameText, Words
 
 FOR_EACH = ("truck", "battery", "spare_battery", "bay", "station", "device", "room")
 FITTED = ("rollers", "opens", "opens_wide")

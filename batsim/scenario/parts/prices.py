@@ -1,11 +1,13 @@
 """What things cost: prices of the site, or placeholders of the catalogue that the user is to replace."""
 
 import re
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
-from batsim.scenario.parts.base import Frozen, Kind, Share, by_default, each_entry, wrong
+from batsim.scenario.parts.base import Frozen, Share
+from batsim.scenario.parts.faults import read_by_name, wrong
+from batsim.scenario.parts.kinds import Kind, by_default, schema_of_any, text_schema
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
 PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"
@@ -15,7 +17,7 @@ EXAMPLES = {PER_KWH: 150, PER_HOUR: 32, PER_KW: 9, PER_KG: 0.5, PER_M2: 80}
 """Amounts in messages, by what they are for."""
 
 
-class Money(NamedTuple):
+class StatedPrice(NamedTuple):
     """An amount of money, for one piece or for each unit of something."""
 
     amount: float
@@ -24,20 +26,20 @@ class Money(NamedTuple):
     """Unit that it is for; empty for one piece."""
 
 
-class MoneyText(Kind):
+class PriceText(Kind):
     """A price such as `5200 EUR`, or `150 EUR/kWh` where it may be for a unit."""
 
     def __init__(self, *, per: str = "", or_each: bool = True) -> None:
         self.per, self.or_each = per, or_each
         self.example = f"{EXAMPLES.get(per, 2500)} EUR" + (f"/{per}" if per else "")
-        self.schema = {"type": "string", "examples": [self.example], "pattern": r"^\s*[0-9.]"}
+        self.schema = text_schema(self.example, pattern=r"^\s*[0-9.]")
 
-    def read(self, value: object) -> Money:
+    def read(self, value: object) -> StatedPrice:
         """Read amount, currency and unit."""
         match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+[23]?))?\s*", str(value))
         if match is None or not self._fits(match[3] or ""):
             wrong(f"needs an amount of money such as '{self.example}'")
-        return Money(float(match[1]), match[2], match[3] or "")
+        return StatedPrice(float(match[1]), match[2], match[3] or "")
 
     def _fits(self, per: str) -> bool:
         return per == self.per or (self.or_each and not per)
@@ -46,17 +48,16 @@ class MoneyText(Kind):
 class PricesText(Kind):
     """A price for all, or prices by name."""
 
-    def __init__(self, each: MoneyText) -> None:
-        self.each = each
-        named = {"type": "object", "additionalProperties": each.schema}
-        self.schema: dict[str, Any] = {"anyOf": [each.schema, named], "examples": [each.example]}
+    def __init__(self, price: PriceText) -> None:
+        self.price = price
+        named = {"type": "object", "additionalProperties": price.schema}
+        self.schema = schema_of_any(price.schema, named, examples=[price.example])
 
-    def read(self, value: object) -> dict[str, Money]:
+    def read(self, value: object) -> dict[str, StatedPrice]:
         """Read into prices by name; the name '' stands for all that are not named."""
         if isinstance(value, dict):
-            prices = each_entry(value.items(), self.each.read)
-            return {str(name): price for name, price in zip(value, prices, strict=True)}
-        return {"": self.each.read(value)}
+            return read_by_name(value, self.price.read)
+        return {"": self.price.read(value)}
 
 
 class EnergyBand(Frozen):
@@ -68,7 +69,7 @@ class EnergyBand(Frozen):
     """When it begins. [min after midnight]"""
     to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
     """When it ends; at or before the beginning it means the next day. [min after midnight]"""
-    price: Annotated[Money, MoneyText(per=PER_KWH, or_each=False)]
+    price: Annotated[StatedPrice, PriceText(per=PER_KWH, or_each=False)]
     """Price of a kWh in these hours."""
 
     def holds(self, minute: float) -> bool:
@@ -80,7 +81,7 @@ class EnergyBand(Frozen):
 class Tariff(Frozen):
     """Prices of energy by the hour of the week."""
 
-    otherwise: Annotated[Money, MoneyText(per=PER_KWH, or_each=False)]
+    otherwise: Annotated[StatedPrice, PriceText(per=PER_KWH, or_each=False)]
     """Price of a kWh outside all bands."""
     bands: tuple[EnergyBand, ...] = ()
     """Hours with a price of their own; the first that holds counts."""
@@ -94,7 +95,7 @@ def _price_as_tariff(value: object) -> object:
 class Years(Kind):
     """A number of years, such as `10 years`."""
 
-    schema: dict[str, Any] = {"type": "string", "examples": ["10 years"], "pattern": r"^\s*[0-9.]"}  # noqa: RUF012
+    schema = text_schema("10 years", pattern=r"^\s*[0-9.]")
 
     def read(self, value: object) -> float:
         """Read it."""
@@ -123,31 +124,31 @@ class Lives(Frozen):
 class Prices(Frozen):
     """Prices of the site; what is not stated is a placeholder of the catalogue."""
 
-    battery: Annotated[dict[str, Money], PricesText(MoneyText(per=PER_KWH))] = Field(default_factory=dict)
+    battery: Annotated[dict[str, StatedPrice], PricesText(PriceText(per=PER_KWH))] = Field(default_factory=dict)
     """Of a battery, or of a kWh of its nominal energy; one for all types, or by type."""
-    charger: Annotated[dict[str, Money], PricesText(MoneyText())] = Field(default_factory=dict)
+    charger: Annotated[dict[str, StatedPrice], PricesText(PriceText())] = Field(default_factory=dict)
     """Of a charger; one for all types, or by type."""
-    device: Annotated[dict[str, Money], PricesText(MoneyText())] = Field(default_factory=dict)
+    device: Annotated[dict[str, StatedPrice], PricesText(PriceText())] = Field(default_factory=dict)
     """Of a device; one for all kinds, or by kind."""
-    bay: Annotated[Money, MoneyText()] | None = None
+    bay: Annotated[StatedPrice, PriceText()] | None = None
     """Of a bay: a roller bay, a stand, a floor bay."""
-    station: Annotated[Money, MoneyText()] | None = None
+    station: Annotated[StatedPrice, PriceText()] | None = None
     """Of an exchange station."""
-    attendant: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None
+    attendant: Annotated[StatedPrice, PriceText(per=PER_HOUR, or_each=False)] | None = None
     """Of an hour of an attendant, all that goes with it included."""
-    driver: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None
+    driver: Annotated[StatedPrice, PriceText(per=PER_HOUR, or_each=False)] | None = None
     """Of an hour of a driver, all that goes with it included."""
-    truck: Annotated[Money, MoneyText(per=PER_HOUR, or_each=False)] | None = None
+    truck: Annotated[StatedPrice, PriceText(per=PER_HOUR, or_each=False)] | None = None
     """Of an hour in which a truck stands when it should work, its driver left out."""
     energy: Annotated[Tariff | None, BeforeValidator(_price_as_tariff)] = None
     """Of a kWh from the wall; one price, or `{otherwise, bands}`."""
-    demand: Annotated[Money, MoneyText(per=PER_KW, or_each=False)] | None = None
+    demand: Annotated[StatedPrice, PriceText(per=PER_KW, or_each=False)] | None = None
     """Of a kW of a month's peak, the mean of 15 min."""
-    water: Annotated[Money, MoneyText(per=PER_KG, or_each=False)] | None = None
+    water: Annotated[StatedPrice, PriceText(per=PER_KG, or_each=False)] | None = None
     """Of a kg of water for batteries."""
-    floor: Annotated[Money, MoneyText(per=PER_M2, or_each=False)] | None = None
+    floor: Annotated[StatedPrice, PriceText(per=PER_M2, or_each=False)] | None = None
     """Of a square metre of floor in a year."""
-    part: Annotated[dict[str, Money], PricesText(MoneyText())] = Field(default_factory=dict)
+    part: Annotated[dict[str, StatedPrice], PricesText(PriceText())] = Field(default_factory=dict)
     """Of other parts of the equipment list; one for all, or by part."""
     interest_share: Share = by_default("price.interest", "interest")
     """Interest of a year. [%]"""

@@ -1,8 +1,10 @@
 """How the room is run where more than one way is usual."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
-from batsim.scenario.parts.base import Fault, Frozen, Kind, Words, each_entry, refuse, wrong
+from batsim.scenario.parts.base import Frozen
+from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
+from batsim.scenario.parts.kinds import TEXTS, Kind, Words
 from batsim.scenario.parts.layouts import RELEASE
 
 TASK_ORDER = ("exchange", "connect", "watering", "inspection", "readings", "wash")
@@ -12,12 +14,7 @@ TASK_ORDER = ("exchange", "connect", "watering", "inspection", "readings", "wash
 class Priorities(Kind):
     """Tasks of attendants in the order in which they are taken up; those left out follow in the usual order."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "array",
-        "items": {"enum": list(TASK_ORDER)},
-        "uniqueItems": True,
-        "examples": [list(TASK_ORDER)],
-    }
+    schema = TEXTS | {"items": Words(*TASK_ORDER).schema, "uniqueItems": True, "examples": [list(TASK_ORDER)]}
 
     def read(self, value: object) -> tuple[str, ...]:
         """Read the tasks."""
@@ -25,7 +22,7 @@ class Priorities(Kind):
             wrong(f"needs a list of tasks, such as [{', '.join(TASK_ORDER)}]")
         words = each_entry(enumerate(value), Words(*TASK_ORDER).read)
         refuse([Fault((n,), "is named twice", f"'{word}'") for n, word in enumerate(words) if word in words[:n]])
-        return (*words, *(each for each in TASK_ORDER if each not in words))
+        return (*words, *(task for task in TASK_ORDER if task not in words))
 
 
 class Rules(Frozen):

@@ -4,7 +4,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen, Minutes, ShareAbove0, Words
+from batsim.scenario.parts.base import Frozen, Minutes, ShareAbove0
+from batsim.scenario.parts.kinds import Words
 
 SHIFT_CHANGE = ("never", "if_short", "always")
 

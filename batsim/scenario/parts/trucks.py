@@ -6,26 +6,20 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from batsim.scenario.parts.air import Air, AirText
-from batsim.scenario.parts.base import (
-    Celsius,
+from batsim.scenario.parts.base import Celsius, Frozen, KilowattHours, Kilowatts, Metres, MetresPerMinute, Share, Spread
+from batsim.scenario.parts.faults import Fault, each_entry, read_pair, refuse
+from batsim.scenario.parts.fit import Compartment
+from batsim.scenario.parts.kinds import (
+    TEXT,
+    TEXTS,
     Count,
-    Fault,
-    Frozen,
-    KilowattHours,
-    Kilowatts,
     Kind,
-    Metres,
-    MetresPerMinute,
     NameText,
     Quantity,
-    Share,
-    Spread,
+    block_schema,
     by_default,
-    each_entry,
-    refuse,
-    wrong,
+    schema_of_any,
 )
-from batsim.scenario.parts.fit import Compartment
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.triggers import ExchangeWhen
 
@@ -59,25 +53,21 @@ class ToRoom(Frozen):
     """Mean driving speed on that way. [m/min]"""
 
 
+FIRST_EVERY = {
+    "first": "Working time until the first truck asks.",
+    "every": "Working time from one truck to the next.",
+}
+
+
 class FirstRuns(Kind):
     """When each truck first asks: one law for all, a list, or one after another."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            {"type": "string"},
-            {"type": "array", "items": {"type": "string"}},
-            {
-                "type": "object",
-                "properties": {
-                    "first": {"type": "string", "description": "Working time until the first truck asks."},
-                    "every": {"type": "string", "description": "Working time from one truck to the next."},
-                },
-                "required": ["first", "every"],
-                "additionalProperties": False,
-            },
-        ],
-        "examples": ["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
-    }
+    schema = schema_of_any(
+        TEXT,
+        TEXTS,
+        block_schema(TEXT, FIRST_EVERY, required=True),
+        examples=["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
+    )
 
     def read(self, value: object) -> tuple[float, ...] | tuple[tuple[float, float]] | None:
         """Read into working minutes of each truck; a pair (first, every) stands for a sequence."""
@@ -85,10 +75,8 @@ class FirstRuns(Kind):
             return None
         duration = Quantity("duration", least=0.0)
         if isinstance(value, dict):
-            if set(value) != {"first", "every"}:
-                wrong("needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration")
-            first, every = each_entry([(key, value[key]) for key in ("first", "every")], duration.read)
-            return ((first, every),)
+            form = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
+            return (read_pair(value, FIRST_EVERY, duration.read, form),)
         if isinstance(value, list):
             return tuple(each_entry(enumerate(value), duration.read))
         return ((duration.read(value), 0.0),)

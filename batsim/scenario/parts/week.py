@@ -1,12 +1,14 @@
 """When people and trucks work: shifts by weekday, breaks, handover, holidays."""
 
 import re
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.base import Fault, Frozen, Kind, Minutes, MinutesAbove0, NameText, refuse, wrong
+from batsim.scenario.parts.base import Frozen, Minutes, MinutesAbove0
+from batsim.scenario.parts.faults import Fault, refuse, wrong
+from batsim.scenario.parts.kinds import TEXT, TEXTS, Kind, NameText, schema_of_any, text_schema
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -38,11 +40,7 @@ def moment_text(minutes: float) -> str:
 class TimeOfDay(Kind):
     """A time of day as text, 00:00 to 24:00."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "string",
-        "pattern": r"^([01]?\d|2[0-4]):[0-5]\d$",
-        "examples": ["22:15"],
-    }
+    schema = text_schema("22:15", pattern=r"^([01]?\d|2[0-4]):[0-5]\d$")
 
     def read(self, value: object) -> float:
         """Read it into minutes after midnight."""
@@ -52,10 +50,7 @@ class TimeOfDay(Kind):
 class Weekdays(Kind):
     """Days of the week: a range, a list, or both."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
-        "examples": ["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"],
-    }
+    schema = schema_of_any(TEXT, TEXTS, examples=["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"])
 
     def read(self, value: object) -> tuple[int, ...]:
         """Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself."""
@@ -86,11 +81,7 @@ class Break(NamedTuple):
 class BreakText(Kind):
     """A break, such as `09:30 for 20 min`."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "type": "string",
-        "pattern": r"^\d?\d:\d\d for .+$",
-        "examples": ["09:30 for 20 min"],
-    }
+    schema = text_schema("09:30 for 20 min", pattern=r"^\d?\d:\d\d for .+$")
 
     def read(self, value: object) -> Break:
         """Read start and length."""
@@ -169,7 +160,7 @@ class Shift(Frozen):
 class HolidayText(Kind):
     """A day without work, such as `week 3 Fri`; week 1 is the first after the warm-up."""
 
-    schema: dict[str, Any] = {"type": "string", "examples": ["week 3 Fri"]}  # noqa: RUF012
+    schema = text_schema("week 3 Fri")
 
     def read(self, value: object) -> tuple[int, int]:
         """Read week (from 1) and day (0 is Monday)."""

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from batsim.errors import Problem
-from batsim.scenario.parts.base import NEAR, Faults, did_you_mean, shown
+from batsim.scenario.parts.faults import NEAR, Faults, did_you_mean, shown
 from batsim.scenario.parts.renamed import renamed
 from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.yaml_text import path_text

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.errors import Problem, ScenarioError
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.study.running.counts import (
     ATTENDANTS,
     BATTERIES,

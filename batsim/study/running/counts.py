@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from batsim.errors import ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.checks.layout_checks import layout_problems
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 from batsim.errors import Problem, ScenarioError
 from batsim.room.simulation import replicate
-from batsim.scenario.parts.base import did_you_mean
 from batsim.scenario.parts.calendar import first_week_min
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_minutes
 
 if TYPE_CHECKING:

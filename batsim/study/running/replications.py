@@ -9,7 +9,7 @@ import numpy as np
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError, SimulationError
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.scenario.parts.base import did_you_mean
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed

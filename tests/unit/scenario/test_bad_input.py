@@ -22,7 +22,7 @@ from click.testing import CliRunner
 
 import batsim
 from batsim.cli import main
-from batsim.scenario.parts.base import MOST_ENTRIES
+from batsim.scenario.parts.faults import MOST_ENTRIES
 from batsim.scenario.reading import LONGEST_CHAIN, MOST_TIMES, source_of
 from batsim.scenario.text.yaml_text import path_text
 

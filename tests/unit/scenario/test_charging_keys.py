@@ -11,9 +11,9 @@ import batsim
 from batsim.catalogue import FIGURES, document
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.parts.air import Air
-from batsim.scenario.parts.base import Quantity
 from batsim.scenario.parts.batteries import Equalising
 from batsim.scenario.parts.charging_rules import ChargingRules
+from batsim.scenario.parts.kinds import Quantity
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import read_file, read_text

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from batsim.scenario.factors import FORMS, MOST_VALUES, TAIL_SHARE, Between, Choice, Factor, between_of, factor_of
-from batsim.scenario.parts.base import Faults
+from batsim.scenario.parts.faults import Faults
 
 SHARES = (0.0, 0.001, 0.05, 0.25, 0.5, 0.6, 0.75, 0.95, 0.999, 1.0)
 SIX_DIGITS = 5e-6

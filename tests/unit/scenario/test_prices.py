@@ -4,10 +4,10 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.scenario.parts.prices import Lives, Money, MoneyText, Prices, PricesText, Years
+from batsim.scenario.parts.prices import Lives, Prices, PricesText, PriceText, StatedPrice, Years
 from batsim.scenario.site import Scenario
 
-ONE, KWH, HOUR = MoneyText(), MoneyText(per="kWh"), MoneyText(per="h", or_each=False)
+ONE, KWH, HOUR = PriceText(), PriceText(per="kWh"), PriceText(per="h", or_each=False)
 PLAIN = """\
 site: {name: Plain, currency: USD}
 week: {shifts: {day: {days: Mon-Fri, from: "07:00", to: "15:00"}}}
@@ -25,17 +25,17 @@ def priced(prices: str) -> Scenario:
 @pytest.mark.parametrize(
     ("kind", "text", "money"),
     [
-        (ONE, "5200 EUR", Money(5200.0, "EUR", "")),
-        (ONE, "0 EUR", Money(0.0, "EUR", "")),
-        (ONE, "  12.50USD ", Money(12.5, "USD", "")),
-        (ONE, "0.123456789 EUR", Money(0.123456789, "EUR", "")),
-        (KWH, "150 EUR/kWh", Money(150.0, "EUR", "kWh")),
-        (KWH, "150 EUR / kWh", Money(150.0, "EUR", "kWh")),
-        (KWH, "5200 EUR", Money(5200.0, "EUR", "")),
-        (HOUR, "32.5 GBP/h", Money(32.5, "GBP", "h")),
+        (ONE, "5200 EUR", StatedPrice(5200.0, "EUR", "")),
+        (ONE, "0 EUR", StatedPrice(0.0, "EUR", "")),
+        (ONE, "  12.50USD ", StatedPrice(12.5, "USD", "")),
+        (ONE, "0.123456789 EUR", StatedPrice(0.123456789, "EUR", "")),
+        (KWH, "150 EUR/kWh", StatedPrice(150.0, "EUR", "kWh")),
+        (KWH, "150 EUR / kWh", StatedPrice(150.0, "EUR", "kWh")),
+        (KWH, "5200 EUR", StatedPrice(5200.0, "EUR", "")),
+        (HOUR, "32.5 GBP/h", StatedPrice(32.5, "GBP", "h")),
     ],
 )
-def test_amounts_of_money(kind: MoneyText, text: str, money: Money) -> None:
+def test_amounts_of_money(kind: PriceText, text: str, money: StatedPrice) -> None:
     """A number, three capital letters, and what it is for."""
     assert kind.read(text) == money
 
@@ -49,7 +49,7 @@ def test_amounts_of_money(kind: MoneyText, text: str, money: Money) -> None:
         (HOUR, "32 EUR/h", ["32 EUR", "32 EUR/day", "32 EUR/kWh", "32 /h"]),
     ],
 )  # fmt: skip
-def test_what_is_no_money_is_answered_with_an_example(kind: MoneyText, example: str, texts: list[object]) -> None:
+def test_what_is_no_money_is_answered_with_an_example(kind: PriceText, example: str, texts: list[object]) -> None:
     """Of the form that is wanted there."""
     for text in texts:
         with pytest.raises(ValueError, match="money") as caught:
@@ -61,10 +61,10 @@ def test_one_price_for_all_or_prices_by_name() -> None:
     """The empty name stands for all that are not named."""
     kind = PricesText(KWH)
 
-    assert kind.read("150 EUR/kWh") == {"": Money(150.0, "EUR", "kWh")}
+    assert kind.read("150 EUR/kWh") == {"": StatedPrice(150.0, "EUR", "kWh")}
     assert kind.read({"big": "150 EUR/kWh", "small": "900 EUR"}) == {
-        "big": Money(150.0, "EUR", "kWh"),
-        "small": Money(900.0, "EUR", ""),
+        "big": StatedPrice(150.0, "EUR", "kWh"),
+        "small": StatedPrice(900.0, "EUR", ""),
     }
     assert kind.read({}) == {}
 
@@ -108,11 +108,11 @@ def test_prices_of_a_scenario() -> None:
         "bay: 0 USD, station: 1500.5 USD, attendant: 40 USD/h, interest: 8 %, lives: {battery: 6 years}}"
     ).prices
 
-    assert prices.battery == {"vented_lead_acid_24v": Money(160.0, "USD", "kWh")}
-    assert prices.charger == {"": Money(2000.0, "USD", "")}
-    assert prices.device == {"hand_pallet_truck": Money(800.0, "USD", "")}
-    assert (prices.bay, prices.station) == (Money(0.0, "USD", ""), Money(1500.5, "USD", ""))
-    assert prices.attendant == Money(40.0, "USD", "h")
+    assert prices.battery == {"vented_lead_acid_24v": StatedPrice(160.0, "USD", "kWh")}
+    assert prices.charger == {"": StatedPrice(2000.0, "USD", "")}
+    assert prices.device == {"hand_pallet_truck": StatedPrice(800.0, "USD", "")}
+    assert (prices.bay, prices.station) == (StatedPrice(0.0, "USD", ""), StatedPrice(1500.5, "USD", ""))
+    assert prices.attendant == StatedPrice(40.0, "USD", "h")
     assert (prices.interest_share, prices.lives.battery_years) == (0.08, 6.0)
     assert prices.lives.charger_years == FIGURES["price.life.charger"].value
 
@@ -175,7 +175,7 @@ def test_a_price_that_is_not_known() -> None:
     )
     price, life = scenario.unknowns
 
-    assert scenario.prices.battery == {"": Money(170.0, "USD", "kWh")}
+    assert scenario.prices.battery == {"": StatedPrice(170.0, "USD", "kWh")}
     assert (price.path, life.path, scenario.prices.lives.battery_years) == (
         "prices.battery",
         "prices.lives.battery",

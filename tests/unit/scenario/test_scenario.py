@@ -17,7 +17,7 @@ import batsim
 from batsim import catalogue
 from batsim.catalogue import FIGURES
 from batsim.scenario.json_schema import scenario_schema
-from batsim.scenario.parts.base import UNLIMITED
+from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import KEYS, DurationLaw
 from batsim.scenario.parts.layouts import ChargerCount
 from batsim.scenario.site import Scenario
