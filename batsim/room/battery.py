@@ -79,9 +79,9 @@ class Battery:
         self.gas_ah = 0.0
         """Ampere-hours of gassing since the last watering. [Ah]"""
         self.maintenance_charges = [0.0] * len(plan.maintenance)
-        """Charges since the last care of each kind, part charges in proportion."""
+        """Charges since the last maintenance of each kind, part charges in proportion."""
         self.maintenance_min = [0.0] * len(plan.maintenance)
-        """When the last care of each kind was begun. [min]"""
+        """When the last maintenance of each kind was begun. [min]"""
         self.charged_min = 0.0
         """End of its last charge. [min]"""
         self.discharged_min = 0.0

@@ -71,7 +71,7 @@ class EqualisingPlan(NamedTuple):
 
 
 class MaintenancePlan(NamedTuple):
-    """One kind of care of a battery type: watering, inspection, readings or wash."""
+    """One kind of maintenance of a battery type: watering, inspection, readings or wash."""
 
     task: int
     charges: float

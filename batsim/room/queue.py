@@ -37,11 +37,11 @@ class Queue:
         waiting = self.waiting
         waiting.append(truck)
         priority = truck.group.truck.priority
-        bay = len(waiting) - 1
-        while bay and waiting[bay - 1].group.truck.priority > priority:
-            waiting[bay] = waiting[bay - 1]
-            bay -= 1
-        waiting[bay] = truck
+        position = len(waiting) - 1
+        while position and waiting[position - 1].group.truck.priority > priority:
+            waiting[position] = waiting[position - 1]
+            position -= 1
+        waiting[position] = truck
 
     def first(self) -> "Truck | None":
         """First truck that may have one of the ready batteries; nobody when none is ready."""
