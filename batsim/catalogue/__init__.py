@@ -19,7 +19,7 @@ from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from batsim.errors import FigureError
 
@@ -146,7 +146,7 @@ FIGURES = Figures()
 
 def sources() -> dict[str, Source]:
     """All sources by their key."""
-    return {row["key"]: Source(row["key"], row["citation"], row["kind"]) for row in _rows("sources.csv")}
+    return {row["key"]: Source(**row) for row in _rows("sources.csv")}
 
 
 def document(name: str) -> Path:
@@ -164,7 +164,7 @@ def handling_names() -> tuple[str, ...]:
 
 
 @cache
-def _rows(file: str) -> tuple[dict[str, str], ...]:
+def _rows(file: str) -> tuple[dict[str, Any], ...]:
     with (_HERE / file).open(newline="", encoding="utf-8") as lines:
         return tuple(csv.DictReader(lines))
 
@@ -173,17 +173,7 @@ def _rows(file: str) -> tuple[dict[str, str], ...]:
 def _figures_by_name() -> dict[str, Figure]:
     """All figures, in the order of the file."""
     return {
-        row["name"]: Figure(
-            row["name"],
-            float(row["value"]),
-            float(row["low"]),
-            float(row["high"]),
-            row["unit"],
-            row["source"],
-            row["where"],
-            row["status"],
-            row["note"],
-        )
+        row["name"]: Figure(**row | {key: float(row[key]) for key in ("value", "low", "high")})
         for row in _rows("figures.csv")
     }
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from batsim.measures.names import PARTS
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked
 from batsim.record import CHARGE_IN_TRUCK, DRIVER, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION
@@ -19,7 +20,7 @@ WAITS = {
 def downtime_by_cause(measured: Measured) -> dict[str, float]:
     """Scheduled truck minutes lost in the measured time, by cause; they add up to all that is lost. [min]"""
     rows = measured.exchanges
-    lost = dict.fromkeys(("travel", *WAITS, "exchange", "charge_in_truck", "watering"), 0.0)
+    lost = dict.fromkeys(PARTS, 0.0)
     for number, worked in enumerate(measured.groups):
         mine = rows["group"] == number
         joined, start, free = (

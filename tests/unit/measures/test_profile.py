@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from batsim.measures import MEASURES, measure
+from batsim.measures import MEASURES, WITHIN_TARGET, measure
 from batsim.measures.profile import away_profile, stayed_before
-from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, Record
+from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, PERSONS, TASKS, Record
 from tests.rows import write_row
 from tests.runs import record_of
 from tests.sites import KESTREL
@@ -270,3 +270,11 @@ def test_the_new_measures_have_names_and_units():
     }  # fmt: skip
 
     assert {name: MEASURES[name].unit for name in units} == units
+
+
+def test_every_measure_is_taken_and_named():
+    """Labour by person and task is listed row by row; a new task needs its rows."""
+    labour = {f"labour_{person}_{task}_min_per_day" for person in PERSONS for task in TASKS}
+
+    assert set(measure(record(), wait_target_min=1.0)) == {*MEASURES, WITHIN_TARGET.name}
+    assert labour <= set(MEASURES)
