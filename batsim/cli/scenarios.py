@@ -14,14 +14,14 @@ from batsim.cli.options import read_scenario, say, show, width
 def check(file: str) -> None:
     """Read a scenario or study and say everything that is wrong with it, or what it states."""
     from batsim.scenario.study_file import is_study, read_study  # noqa: PLC0415 - heavy
-    from batsim.study.first_estimate import outline, study_outline  # noqa: PLC0415
+    from batsim.study.first_estimate import outline  # noqa: PLC0415
     from batsim.views.text.summary import study_summary, summary_text  # noqa: PLC0415
 
     if is_study(file):
         from batsim.study.sweeps.agenda import agenda_of  # noqa: PLC0415 - only studies need it
         from batsim.study.sweeps.sweep import NAMES  # noqa: PLC0415
 
-        click.echo(study_summary(study_outline(agenda_of(read_study(file, NAMES))), width()))
+        click.echo(study_summary(agenda_of(read_study(file, NAMES)), width()))
         return
     click.echo(summary_text(outline(read_scenario(file)), width()))
 

@@ -12,7 +12,7 @@ from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.counts import BATTERIES, CHARGERS
-from batsim.study.running.replications import UNITS, plain
+from batsim.study.running.replications import UNITS, interval_json, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,21 +81,15 @@ class Answer:
     """Of the counts in all."""
     runs: int
     """Replications simulated, those of the frontier included."""
-    confidence: float
-    """Of the intervals, and what was wanted of the decisions."""
     reached_confidence: float
     """Probability that no decision was wrong by more than the indifference, as far as there were decisions to make."""
     same_cost_share: float
     """Part of the cost within which counts are equally dear. [-]"""
-    grid_replications: int
-    """Replications that each combination would have taken if all were simulated."""
 
     @property
     def counts(self) -> dict[str, int]:
         """Chosen count by name; empty when the targets cannot be met."""
-        if self.chosen is None:
-            return {}
-        return self._by_name(self.chosen)
+        return {} if self.chosen is None else self._by_name(self.chosen)
 
     @property
     def cost_per_year(self) -> float:
@@ -103,9 +97,14 @@ class Answer:
         return np.nan if self.chosen is None else self.chosen.cost_per_year
 
     @property
+    def confidence(self) -> float:
+        """Of the intervals, and what was wanted of the decisions."""
+        return self.schedule.confidence
+
+    @property
     def full_grid_runs(self) -> int:
         """Replications that all combinations would have taken."""
-        return self.combinations * self.grid_replications
+        return self.combinations * self.schedule.replications
 
     def interval(self, measure: str = DECIDING) -> Interval:
         """Mean of a measure of the answer, and its Student interval."""
@@ -114,11 +113,7 @@ class Answer:
 
     def surely_missed(self, tested: Trial) -> tuple[str, ...]:
         """Names of the targets that a combination misses by its intervals; its own `missed` go by the means."""
-        return tuple(
-            limit.name
-            for limit in self.limits
-            if limit.verdict(tested.interval(limit.measure, self.confidence)) == "missed"
-        )
+        return tuple(name for name, verdict in self._by_target(tested).items() if verdict == "missed")
 
     def verdict(self, tested: Trial) -> str:
         """Say whether a combination meets the targets, as far as its intervals tell; the answer does.
@@ -130,10 +125,14 @@ class Answer:
         """
         if self.chosen is not None and tested.counts == self.chosen.counts:
             return MEETS
-        if self.surely_missed(tested):
+        verdicts = set(self._by_target(tested).values())
+        if "missed" in verdicts:
             return MISSES
-        verdicts = [limit.verdict(tested.interval(limit.measure, self.confidence)) for limit in self.limits]
-        return MEETS if all(verdict == "met" for verdict in verdicts) else TOO_NEAR
+        return MEETS if verdicts == {"met"} else TOO_NEAR
+
+    def _by_target(self, tested: Trial) -> dict[str, str]:
+        """Whether a combination keeps each limit, as far as its intervals tell."""
+        return {limit.name: limit.verdict(tested.interval(limit.measure, self.confidence)) for limit in self.limits}
 
     @property
     def frontier_column(self) -> int:
@@ -146,11 +145,8 @@ class Answer:
         if self.chosen is None:
             return ()
         most = self.chosen.cost_per_year
-        near = [
-            (worst_miss(trial, self.limits), trial)
-            for trial in self.tested
-            if not trial.meets and trial.cost_per_year < most
-        ]
+        cheaper = [trial for trial in self.tested if not trial.meets and trial.cost_per_year < most]
+        near = [(worst_miss(trial, self.limits), trial) for trial in cheaper]
         return tuple(trial for by, trial in sorted(near, key=lambda pair: pair[0]) if by <= MISSED_BY_SHARE)
 
     @property
@@ -158,17 +154,11 @@ class Answer:
         """Tidy table of all that were simulated: counts, cost, downtime with interval, target by target, meets."""
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
-        rows = [
-            (
-                *tested.counts,
-                tested.cost_per_year,
-                *(value for name in self.measures for value in tested.interval(name, self.confidence)),
-                tested.replications,
-                tested.meets,
-            )
-            for tested in self.tested
-            if not tested.refused
-        ]
+        rows = []
+        for tested in self.tested:
+            if not tested.refused:
+                ends = [end for name in self.measures for end in tested.interval(name, self.confidence)]
+                rows.append((*tested.counts, tested.cost_per_year, *ends, tested.replications, tested.meets))
         columns = [count_range.name for count_range in self.ranges]
         names = [f"{name}{end}" for name in self.measures for end in ("", "_low", "_high")]
         return pd.DataFrame(rows, columns=[*columns, "cost_per_year", *names, "replications", "meets"])
@@ -187,7 +177,7 @@ class Answer:
             "confidence": self.reached_confidence,
             "targets": [limit.text for limit in self.limits],
             "indifference": {limit.name: limit.indifference for limit in self.limits},
-            "cost_per_year": None if self.chosen is None else self.chosen.cost_per_year,
+            "cost_per_year": plain(self.cost_per_year),
             "currency": self.schedule.scenario.site.currency,
             "answer": None if self.chosen is None else self._tested_json(self.chosen),
             "nearest": None if self.best is None else self._tested_json(self.best),
@@ -205,7 +195,6 @@ class Answer:
 
     def _tested_json(self, tested: Trial) -> dict[str, Any]:
         """A combination as plain data."""
-        intervals = {name: tested.interval(name, self.confidence) for name in self.measures}
         return {
             "counts": self._by_name(tested),
             "cost_per_year": tested.cost_per_year,
@@ -215,8 +204,8 @@ class Answer:
             "sure": tested.sure,
             "replications": tested.replications,
             "measures": {
-                name: {"mean": plain(mean), "low": plain(low), "high": plain(high), "unit": UNITS[name]}
-                for name, (mean, low, high) in intervals.items()
+                name: {**interval_json(tested.interval(name, self.confidence)), "unit": UNITS[name]}
+                for name in self.measures
             },
         }
 
@@ -234,7 +223,11 @@ def worst_miss(tested: Trial, limits: tuple[Limit, ...]) -> float:
     worst = 0.0
     for limit in limits:
         mean = limit.sign * float(np.mean(tested.values[limit.measure]))
-        allowed = abs(limit.most) if limit.sign > 0.0 else 1.0 + limit.most
         if mean > limit.most:
-            worst = max(worst, (mean - limit.most) / allowed if allowed else float("inf"))
+            worst = max(worst, (mean - limit.most) / limit.allowed if limit.allowed else float("inf"))
     return worst
+
+
+def other(counts: tuple[int, ...], column: int, number: int) -> tuple[int, ...]:
+    """Combination with another count of one thing."""
+    return (*counts[:column], number, *counts[column + 1 :])

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from batsim.decision.answer import DECIDING, Answer, Trial, frontier_column
+from batsim.decision.answer import DECIDING, Answer, Trial, frontier_column, other
 from batsim.decision.counts import CountRange, GivenRanges, Grid, ranges_of
 from batsim.decision.search import Search
 from batsim.decision.trials import Trials
@@ -136,9 +136,8 @@ def _grid(scenario: "Scenario", layout: str, ranges: tuple[CountRange, ...]) -> 
     """Combinations that are looked through first: where counts are many, not all of them."""
     grid = Grid(scenario, layout, tuple(count_range.thinned() for count_range in ranges))
     if (count := len(grid.combinations)) > MOST_COMBINATIONS:
-        rule = (
-            f"would give {count} combinations; at most {MOST_COMBINATIONS} are looked through, so state narrower ranges"
-        )
+        most = f"at most {MOST_COMBINATIONS} are looked through, so state narrower ranges"
+        rule = f"would give {count} combinations; {most}"
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
     return grid
 
@@ -173,10 +172,8 @@ def _answer(search: Search, ranges: tuple[CountRange, ...]) -> Answer:
         placeholders=grid.units.placeholders,
         combinations=len(grid.combinations),
         runs=trials.runs,
-        confidence=trials.schedule.confidence,
         reached_confidence=trials.confidence,
         same_cost_share=search.same_cost_share,
-        grid_replications=trials.schedule.replications,
     )
 
 
@@ -184,10 +181,7 @@ def _frontier(trials: Trials, ranges: tuple[CountRange, ...], chosen: Trial) -> 
     """The answer with fewer and more batteries, all else the same; with fewer and more chargers in the truck."""
     column = frontier_column(ranges)
     numbers = [chosen.counts[column] + offset for offset in OFFSETS]
-    others = [
-        trials.looked_at((*chosen.counts[:column], number, *chosen.counts[column + 1 :]))
-        for number in numbers
-        if number >= ranges[column].values[0]
-    ]
-    simulated = [chosen, *(other for other in others if not other.refused)]
+    in_range = [number for number in numbers if number >= ranges[column].values[0]]
+    others = [trials.looked_at(other(chosen.counts, column, number)) for number in in_range]
+    simulated = [chosen, *(trial for trial in others if not trial.refused)]
     return tuple(sorted(simulated, key=lambda tested: tested.counts[column]))

@@ -1,10 +1,11 @@
 """The search for the cheapest combination of a grid: what to simulate next, and what each result rules out."""
 
+from bisect import bisect_left
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batsim.decision.answer import DECIDING, Trial, worst_miss
+from batsim.decision.answer import DECIDING, Trial, other, worst_miss
 from batsim.decision.trials import FIRST_STAGE, MOST_REPLICATIONS, Trials
 from batsim.statistics.sequential import KimNelson
 
@@ -106,7 +107,7 @@ class Search:
             before = known
             for column in order:
                 fewer = [value for value in ranges[column].values if value < known.counts[column]]
-                in_question = [value for value in fewer if not self._ruled_out(_other(known.counts, column, value))]
+                in_question = [value for value in fewer if not self._ruled_out(other(known.counts, column, value))]
                 known = self._fewest(known, column, in_question)
             if known.counts == before.counts:
                 return known
@@ -121,28 +122,22 @@ class Search:
         What misses a target here has much of everything else, so it rules out much.
         """
         ranges = self.grid.ranges
-        saving = [
-            self.grid.unit_cost(count_range) * (count_range.values[-1] - count_range.values[0])
-            for count_range in ranges
-        ]
+        spans = [count_range.values[-1] - count_range.values[0] for count_range in ranges]
+        saving = [self.grid.unit_cost(count_range) * span for count_range, span in zip(ranges, spans, strict=True)]
         for column in sorted(range(len(ranges)), key=lambda number: -saving[number]):
             fewer = [value for value in ranges[column].values if value < known.counts[column]]
-            of_the_grid = [
-                value for value in fewer if _among(self.grid.combinations, _other(known.counts, column, value))
-            ]
-            known = self._fewest(known, column, of_the_grid)
+            there = [value for value in fewer if _among(self.grid.combinations, other(known.counts, column, value))]
+            known = self._fewest(known, column, there)
         return known
 
     def _fewest(self, known: Trial, column: int, values: list[int]) -> Trial:
         """Fewest of one thing with which the targets are still met, all else the same; found by halving."""
-        while values:
-            middle = len(values) // 2
-            tested = self.trials.decided(_other(known.counts, column, values[middle]))
-            if tested.meets:
-                known, values = tested, values[:middle]
-            else:
-                values = values[middle + 1 :]
-        return known
+
+        def meets(value: int) -> bool:
+            return self.trials.decided(other(known.counts, column, value)).meets
+
+        least = bisect_left(values, True, key=meets)
+        return known if least == len(values) else self.trials.decided(other(known.counts, column, values[least]))
 
     def _open(self) -> "Flags":
         """Combinations of the grid that neither were simulated nor are ruled out."""
@@ -182,11 +177,6 @@ def _evenly(combinations: "Ints", most: int) -> "np.ndarray[Any, np.dtype[np.int
 
 def _among(combinations: "Ints", counts: tuple[int, ...]) -> bool:
     return bool((combinations == counts).all(axis=1).any())
-
-
-def _other(counts: tuple[int, ...], column: int, number: int) -> tuple[int, ...]:
-    """Combination with another count of one thing."""
-    return (*counts[:column], number, *counts[column + 1 :])
 
 
 def _value(tested: Trial, replication: int) -> float:

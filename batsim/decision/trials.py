@@ -1,11 +1,11 @@
 """Combinations of counts on trial: each is simulated until tests decide whether it meets the targets."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from batsim.decision.answer import Trial
+from batsim.decision.answer import Trial, other
 from batsim.errors import ScenarioError, SimulationError
 from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import student_interval
@@ -27,10 +27,11 @@ EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
 of a wrong decision that these looks may use."""
 FIRST_STAGE = 16
 """Replications of a combination before its targets are first decided on by the sequential test."""
-AT_ONCE = 2
-"""Replications that follow at a time."""
-MOST_REPLICATIONS = 200
-"""Of one combination; what is undecided then is decided by its means, and said."""
+MOST_REPLICATIONS, AT_ONCE = 200, 2
+"""Replications of one combination, and how many follow at a time; what is undecided after the most is decided by its
+means, and said."""
+LOOKS = (*EARLY_LOOKS, *range(FIRST_STAGE, MOST_REPLICATIONS + 1, AT_ONCE))
+"""Replications after which it is looked whether a combination is decided."""
 NEAR_DECISIONS, FAR_DECISIONS = 10, 60
 """Combinations near their targets, and others, over which the chance of a wrong decision is spread (Bonferroni); when
 there are more of the first, the confidence that is reached is less, and is told."""
@@ -107,7 +108,7 @@ class Trials:
         cost, tests = self._cost(counts), _TargetTests(self.limits, self._alpha)
         values: Values = {}
         verdicts: list[Verdict | None] = []
-        for look in _looks():
+        for look in LOOKS:
             if refused := self._extend(counts, values, look):
                 return Trial(counts, cost, False, (), refused, values={}, too_many=self._too_many(counts))
             verdicts = tests.verdicts(values)
@@ -151,7 +152,7 @@ class Trials:
             values = [value for value in count_range.values if value < counts[column]]
             while values:
                 middle = len(values) // 2
-                lower = (*counts[:column], values[middle], *counts[column + 1 :])
+                lower = other(counts, column, values[middle])
                 if self._has_too_many(lower):
                     counts, values = lower, values[:middle]
                 else:
@@ -180,35 +181,25 @@ class _TargetTests:
 
     def __init__(self, limits: "tuple[Limit, ...]", alpha: float) -> None:
         near = alpha * (1.0 - EARLY_SHARE) / (NEAR_DECISIONS * len(limits))
-        self._tests = {
-            limit: Feasibility(limit.tested, limit.indifference / 2.0, near, FIRST_STAGE) for limit in limits
-        }
+        self._tests = [
+            (limit, Feasibility(limit.tested, limit.indifference / 2.0, near, FIRST_STAGE)) for limit in limits
+        ]
         looks = FAR_DECISIONS * len(EARLY_LOOKS) * len(limits)
         self._early_confidence = 1.0 - 2.0 * alpha * EARLY_SHARE / looks
 
     def verdicts(self, values: Values) -> list[Verdict | None]:
         """What is decided on each target; a measure that has no meaning in a layout keeps every limit."""
         verdicts: list[Verdict | None] = []
-        for limit, test in self._tests.items():
+        for limit, test in self._tests:
             signed = limit.sign * np.array(values[limit.measure])
             if np.isnan(signed).any():
                 verdicts.append("feasible")
-            elif signed.size in EARLY_LOOKS:
-                verdicts.append(self._early(limit, signed))
+            elif signed.size in EARLY_LOOKS:  # what is met or missed by far
+                _, low, high = student_interval(signed, self._early_confidence)
+                verdicts.append("infeasible" if low > limit.most else "feasible" if high <= limit.most else None)
             else:
                 verdicts.append(test.add(signed[test.replications :].tolist()))
         return verdicts
-
-    def _early(self, limit: "Limit", signed: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> Verdict | None:
-        """Decide after a few replications on a target that is met or missed by far (Student's interval)."""
-        interval = student_interval(signed, self._early_confidence)
-        return "infeasible" if interval.low > limit.most else "feasible" if interval.high <= limit.most else None
-
-
-def _looks() -> Iterator[int]:
-    """Replications after which it is looked whether a combination is decided."""
-    yield from EARLY_LOOKS
-    yield from range(FIRST_STAGE, MOST_REPLICATIONS + 1, AT_ONCE)
 
 
 def _mean(limit: "Limit", values: Values) -> float:

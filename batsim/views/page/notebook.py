@@ -52,8 +52,8 @@ def _scenario(scenario: Scenario) -> str:
     """Trucks, layouts and targets of a scenario, with its first numbers."""
     first = outline(scenario)
     groups = [
-        [group.name, str(group.trucks), ", ".join(group.shifts), group.battery, f"{group.run_h:.1f}"]
-        for group in first.groups
+        [truck.group, str(truck.count), ", ".join(truck.shifts), truck.battery, f"{run_h:.1f}"]
+        for truck, run_h, _ in first.groups
     ]
     layouts = [_layout(scenario, layout) for layout in first.layouts]
     targets = stated_data(scenario).get("targets")

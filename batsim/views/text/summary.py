@@ -3,53 +3,66 @@
 import math
 from typing import TYPE_CHECKING
 
+from batsim.catalogue import FIGURES
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.text.lines import hung
 from batsim.views.text.numbers import counted
 
+if TYPE_CHECKING:
+    from batsim.study.first_estimate import LayoutOutline, Outline
+    from batsim.study.sweeps.agenda import Agenda
+
 LONGEST = 160
 """Characters of what something may be that are shown."""
-
-if TYPE_CHECKING:
-    from batsim.study.first_estimate import LayoutOutline, Outline, StudyOutline
+MOST_COUNTED = 20_000
+"""Cases up to which those that several points share are counted once."""
 
 
 def summary_text(outline: "Outline", width: int = 100) -> str:
     """Say that a scenario reads well, and what it amounts to, for a terminal so many characters wide."""
-    lines = [f"{outline.file}: reads well", f"  {outline.site}"]
-    for group in outline.groups:
-        power = f" at {group.power_kw:g} kW" if group.power_kw else ""
+    scenario = outline.scenario
+    lines = [f"{scenario.file}: reads well", f"  {scenario.site.name}"]
+    for truck, run_h, power_kw in outline.groups:
+        power = f" at {power_kw:g} kW" if power_kw else ""
         lines += [
-            f"  {group.trucks} x {group.name} on {', '.join(group.shifts)}; battery {group.battery}",
-            f"    about {group.run_h:.1f} h of work on one battery{power}, "
-            f"until {100 * group.exchange_at_share:g} % is left",
+            f"  {truck.count} x {truck.group} on {', '.join(truck.shifts)}; battery {truck.battery}",
+            f"    about {run_h:.1f} h of work on one battery{power}, until {100 * truck.exchange_at_share:g} % is left",
         ]
     for layout in outline.layouts:
         lines += _layout_lines(layout)
-    if outline.unknowns:
-        are = "is" if len(outline.unknowns) == 1 else "are"
-        lines.append(f"  {counted(len(outline.unknowns), 'input')} {are} not known; a middle value stands in:")
-        lines += [_line(path, text) for path, text in outline.unknowns]
-    if outline.figures:
-        are = "is" if len(outline.figures) == 1 else "are"
-        lines.append(f"  {counted(len(outline.figures), 'figure')} {are} stated in place of the catalogue's:")
-        lines += [f"    {figure.name}: {figure.text} in place of {figure.usual}" for figure in outline.figures]
+    if unknowns := scenario.unknowns:
+        are = "is" if len(unknowns) == 1 else "are"
+        lines.append(f"  {counted(len(unknowns), 'input')} {are} not known; a middle value stands in:")
+        lines += [_line(unknown.path, unknown.text) for unknown in unknowns]
+    if stated := scenario.figures.stated:
+        are = "is" if len(stated) == 1 else "are"
+        lines.append(f"  {counted(len(stated), 'figure')} {are} stated in place of the catalogue's:")
+        lines += [
+            f"    {usual.name}: {stated[usual.name].text} in place of {usual.text}"
+            for usual in FIGURES.values()
+            if usual.name in stated
+        ]
     lines.append("Rules of thumb know no queue and no spread; run 'batsim compare' for the answer.")
     return _fitted(lines, width)
 
 
-def study_summary(outline: "StudyOutline", width: int = 100) -> str:
+def study_summary(agenda: "Agenda", width: int = 100) -> str:
     """Say that a study reads well, and what it comes to, for a terminal so many characters wide."""
-    layouts = f"{counted(len(outline.layouts), 'layout')} ({', '.join(outline.layouts)})"
-    repeated = f"{counted(outline.replications, 'replication')} of {counted(outline.weeks, 'week')} each"
+    study, schedule, points = agenda.study, agenda.schedule, agenda.points
+    layouts = f"{counted(len(schedule.layouts), 'layout')} ({', '.join(schedule.layouts)})"
+    weeks = counted(schedule.length_min / WEEK_MIN, "week")
+    most = len(points) * len(schedule.layouts) * schedule.replications
+    cases = f"at most {counted(most, 'case')}" if most > MOST_COUNTED else counted(len(agenda.cases()), "case")
     lines = [
-        f"{outline.file}: reads well",
-        *([f"  {outline.question}"] if outline.question else []),
-        f"  {outline.site}",
-        f"  {outline.design}: {counted(outline.points, 'point')}, {layouts}, {repeated}",
-        f"  {'at most ' if outline.at_most else ''}{counted(outline.cases, 'case')} to run",
-        f"  {counted(len(outline.factors), 'factor')}:",
-        *(_line(path, text) for path, text in outline.factors),
-        f"Run it with 'batsim sweep {outline.file}'.",
+        f"{study.file}: reads well",
+        *([f"  {study.question}"] if study.question else []),
+        f"  {study.scenario.site.name}",
+        f"  {agenda.design_text}: {counted(len(points), 'point')}, {layouts}, "
+        f"{counted(schedule.replications, 'replication')} of {weeks} each",
+        f"  {cases} to run",
+        f"  {counted(len(points.factors), 'factor')}:",
+        *(_line(factor.path, factor.text) for factor in points.factors),
+        f"Run it with 'batsim sweep {study.file}'.",
     ]
     return _fitted(lines, width)
 

@@ -35,7 +35,7 @@ def sized(*frontier, chosen=ANSWER, scenario=SITE, ranges=(STATIONS, BATTERIES))
     return Answer(
         Settings(layouts="hoist", replications=3, weeks=1.0).schedule(scenario), "hoist", ranges, limits_of(SITE),
         chosen, None, frontier, frontier, (),
-        (), False, 9, 40, 0.95, 0.95, 0.01, 10,
+        (), False, 9, 40, 0.95, 0.01,
     )  # fmt: skip
 
 

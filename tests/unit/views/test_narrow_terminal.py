@@ -27,7 +27,7 @@ from batsim.scenario.study_file import read_study
 from batsim.study.bottleneck.bottleneck import bottleneck
 from batsim.study.compare import compare
 from batsim.study.day_without import day_without
-from batsim.study.first_estimate import outline, study_outline
+from batsim.study.first_estimate import outline
 from batsim.study.running.one_run import record_until, window_of
 from batsim.study.sweeps.agenda import agenda_of
 from batsim.study.sweeps.sweep import NAMES, sweep
@@ -138,7 +138,7 @@ def site(names: str) -> Scenario:
 
 @cache
 def study_of(design: str) -> tuple[Any, Any]:
-    """First numbers of a study of the joinery, and what came of it."""
+    """What a study of the joinery comes to, and what came of it."""
     text = STUDY.replace("LAYOUT", LONG["STANDS"]).replace("DESIGN", design)
     if ":" not in design:
         text = text.replace("{between: [40 m, 80 m]}", "[40 m, 80 m]").replace("{between: [11, 13]}", "[11, 13]")
@@ -146,7 +146,7 @@ def study_of(design: str) -> tuple[Any, Any]:
         Path(folder, "site.yaml").write_text(site_text("long"), encoding="utf-8")
         file = Path(folder, "study.yaml")
         file.write_text(text, encoding="utf-8")
-        return study_outline(agenda_of(read_study(file, NAMES))), sweep(file, Settings(workers=1))
+        return agenda_of(read_study(file, NAMES)), sweep(file, Settings(workers=1))
 
 
 @cache
