@@ -11,7 +11,6 @@ from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Measured
-from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.breakdowns import Outage
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.faults import did_you_mean
@@ -19,6 +18,7 @@ from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
 from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval, student_interval
+from batsim.study.running.counts import week_blueprint
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
 from batsim.study.running.replications import interval_json
@@ -79,10 +79,9 @@ class DayWithout(Shows):
 
     def cost_h(self, way: str) -> Interval:
         """Truck hours lost in that week over those of the same week as it is, paired. [h]"""
-        extra = [
-            after.week_min - before.week_min for before, after in zip(self.lost[AS_IT_IS], self.lost[way], strict=True)
-        ]
-        return student_interval(np.array(extra) / 60.0, self.schedule.confidence)
+        pairs = zip(self.lost[AS_IT_IS], self.lost[way], strict=True)
+        extra_min = np.array([after.week_min - before.week_min for before, after in pairs])
+        return student_interval(extra_min / 60.0, self.schedule.confidence)
 
     @property
     def sentence(self) -> str:
@@ -149,19 +148,16 @@ def usual_day(scenario: "Scenario") -> Day:
 
     Holidays are left out: it is a usual week.
     """
-    shifts = sorted({name for group in scenario.trucks for name in group.shifts})
-    starts = sorted(
-        {(day, scenario.week.shifts[name].from_min) for name in shifts for day in scenario.week.shifts[name].days}
-    )
-    days = sorted({day for day, _ in starts})
-    day = days[min(1, len(days) - 1)]
-    clock = min(from_min for first_day, from_min in starts if first_day == day)
-    start_min = day * DAY_MIN + clock
-    truck_shifts = 0.0
     week = scenario.week.model_copy(update={"holidays": ()})
+    shifts = [week.shifts[name] for group in scenario.trucks for name in group.shifts]
+    days = sorted({day for shift in shifts for day in shift.days})
+    day = days[min(1, len(days) - 1)]
+    clock = min(shift.from_min for shift in shifts if day in shift.days)
+    start_min = day * DAY_MIN + clock
+    span = (WEEK_MIN + start_min, WEEK_MIN + start_min + DAY_MIN)
+    truck_shifts = 0.0
     for group in scenario.trucks:
         windows = group_windows(week, group.shifts, 3 * WEEK_MIN)
-        span = (WEEK_MIN + start_min, WEEK_MIN + start_min + DAY_MIN)
         truck_shifts += group.count * overlap_min(windows, [span]) / mean_shift_min(week, group.shifts)
     return Day(start_min, f"week 1 {DAYS[day]} {clock_text(clock)}", truck_shifts)
 
@@ -194,8 +190,8 @@ def day_without(
     devices = _devices(schedule, device)
     cases = [
         (number, way, variant)
-        for number, (layout, name, units) in enumerate(devices)
-        for way, variant in _ways(scenario, layout, _outage(name, units, day)).items()
+        for number, kind in enumerate(devices)
+        for way, variant in _ways(scenario, kind, day).items()
     ]
     # A warm-up of part of a week would move week 1, and the day with it, to other weekdays.
     warm_up_min = WEEK_MIN * math.ceil(schedule.warm_up_min / WEEK_MIN)
@@ -226,8 +222,8 @@ def _devices(schedule: Schedule, device: str | None) -> list[_Devices]:
     """Devices that layouts may have to do without; only those of one kind where that is named."""
     scenario, devices = schedule.scenario, []
     for layout in schedule.layouts:
-        planned = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
-        counts = {} if planned.exchange is None else planned.devices
+        built = week_blueprint(scenario, layout)
+        counts = {} if built.exchange is None else built.devices
         devices += [_Devices(layout, name, int(count)) for name, count in counts.items() if count < UNLIMITED]
     known = sorted({kind.name for kind in devices})
     if device is not None and device not in known:
@@ -236,24 +232,18 @@ def _devices(schedule: Schedule, device: str | None) -> list[_Devices]:
     return [kind for kind in devices if device in (None, kind.name)]
 
 
-def _outage(device: str, units: int, day: Day) -> Outage:
-    """What goes out on the day."""
-    return Outage.model_validate({"thing": device, "units": units, "from": day.text, "for": "24 h"})
-
-
-def _ways(scenario: "Scenario", layout: str, outage: Outage) -> dict[str, "Scenario"]:
-    """Scenarios of the day: as it is, without the device, and that without what stands by."""
-    usual = scenario.layouts[layout]
+def _ways(scenario: "Scenario", devices: _Devices, day: Day) -> dict[str, "Scenario"]:
+    """Scenarios of the day: as it is, without the devices, and that without what stands by."""
+    usual = scenario.layouts[devices.layout]
+    outage = Outage.model_validate({"thing": devices.name, "units": devices.units, "from": day.text, "for": "24 h"})
     # Holidays, stated outages and breakdowns are left out: the day is to differ in nothing else.
     calm = scenario.model_copy(update={"week": scenario.week.model_copy(update={"holidays": ()})})
 
     def with_parts(**parts: object) -> "Scenario":
-        return calm.with_layout(layout, usual.model_copy(update={"out": (), "breakdowns": {}, **parts}))
+        return calm.with_layout(devices.layout, usual.model_copy(update={"out": (), "breakdowns": {}, **parts}))
 
-    out = with_parts(out=(outage,))
-    if usual.standby is None:
-        return {AS_IT_IS: with_parts(), WITHOUT: out}
-    return {AS_IT_IS: with_parts(), WITH_STANDBY: out, WITHOUT: with_parts(out=(outage,), standby=None)}
+    with_standby = {} if usual.standby is None else {WITH_STANDBY: with_parts(out=(outage,))}
+    return {AS_IT_IS: with_parts(), **with_standby, WITHOUT: with_parts(out=(outage,), standby=None)}
 
 
 def _standby_text(scenario: "Scenario", layout: str) -> str:
@@ -261,7 +251,7 @@ def _standby_text(scenario: "Scenario", layout: str) -> str:
     standby = scenario.layouts[layout].standby
     if standby is None:
         return ""
-    devices = blueprint_of(scenario, layout, WEEK_MIN, 0.0).standby_devices
+    devices = week_blueprint(scenario, layout).standby_devices
     counts = [f"{count:g} {name.replace('_', ' ')}{'s' * (count != 1)}" for name, count in devices.items()]
     return " and ".join(counts) or standby.handling.replace("_", " ")
 

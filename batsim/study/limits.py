@@ -1,5 +1,6 @@
 """Targets as limits on means, with how near to a limit makes no difference."""
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -9,12 +10,11 @@ from batsim.scenario.parts.faults import did_you_mean
 from batsim.statistics.intervals import Interval
 
 if TYPE_CHECKING:
-    from batsim.catalogue import Figures
     from batsim.scenario.site import Scenario
 
 ROUNDING = 1e-9
-OF_NONE_MIN = 1.0
-"""Minutes of which an indifference is a part where a target allows none."""
+OF_NONE_MIN, OF_NONE_SHARE = 1.0, 0.01
+"""Minutes, and share, of which an indifference is a part where a target allows none."""
 
 
 class Limit(NamedTuple):
@@ -34,13 +34,11 @@ class Limit(NamedTuple):
 
     def verdict(self, interval: Interval) -> str:
         """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell."""
-        mean, low, high = interval
-        if self.sign < 0.0:
-            mean, low, high = -mean, -high, -low
+        mean, low, high = interval if self.sign > 0.0 else (-interval.mean, -interval.high, -interval.low)
         if not np.isfinite(mean):
             return "not sure"
         if not np.isfinite(low):
-            return "met" if mean <= self.most else "missed"
+            low = high = mean
         if high <= self.most:
             return "met"
         return "missed" if low > self.most else "not sure"
@@ -75,54 +73,45 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
     ScenarioError
         When there is no target, or an indifference is of none, not above zero, or more than the target allows.
     """
-    limits = _limits(scenario, indifference or {})
-    _check(scenario, limits, indifference or {})
-    return tuple(limits)
-
-
-def _limits(scenario: "Scenario", own: "dict[str, float]") -> list[Limit]:
-    targets, figures = scenario.targets, scenario.figures
-    limits = []
-    if (most := targets.downtime_min_per_truck_shift) is not None:
-        usual = figures["decide.indifference_downtime"].value / 100.0 * (most or OF_NONE_MIN)
-        text = f"downtime at most {most:g} min per truck-shift"
-        limits.append(Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, own.get("downtime", usual), text))
-    if targets.waits is not None:
-        least, minutes = targets.waits.share, targets.waits.minutes
-        text = f"{100 * least:g} % of waits under {minutes:g} min"
-        usual = _near(figures, 1.0 - least)
-        limits.append(Limit("waits", "wait_within_target_share", -least, -1.0, own.get("waits", usual), text))
-    if (most := targets.none_ready_share) is not None:
-        text = f"at most {100 * most:g} % of trucks find none ready"
-        usual = _near(figures, most)
-        limits.append(Limit("none ready", "found_none_ready_share", most, 1.0, own.get("none ready", usual), text))
-    if targets.trucks_below_cut_out is not None:
-        most = float(targets.trucks_below_cut_out)
-        usual = figures["decide.indifference_trucks"].value
-        text = f"at most {most:g} trucks below cut-out"
-        limits.append(Limit("cut-out", "trucks_below_cut_out", most, 1.0, own.get("cut-out", usual), text))
-    return limits
-
-
-def _near(figures: "Figures", allowed: float) -> float:
-    """Part of an allowed share that makes no difference; of a hundredth where none is allowed."""
-    return figures["decide.indifference_share"].value / 100.0 * (allowed if allowed > 0.0 else 0.01)
-
-
-def _check(scenario: "Scenario", limits: list[Limit], own: dict[str, float]) -> None:
+    own, file = indifference or {}, scenario.file
+    limits = {limit.name: limit._replace(indifference=own.get(limit.name, limit.indifference))
+              for limit in _limits(scenario)}  # fmt: skip
     problems = []
-    by_name = {limit.name: limit for limit in limits}
     if not limits:
         rule = "states none; add one, such as downtime_per_truck_shift: at most 12 min"
-        problems.append(Problem(scenario.file, 0, 0, "targets", rule))
+        problems.append(Problem(file, 0, 0, "targets", rule))
     for name, value in own.items():
-        if name not in by_name:
-            rule = f"the scenario has no target of this name{did_you_mean(name, list(by_name))}"
-            problems.append(Problem(scenario.file, 0, 0, f"indifference {name}", rule))
+        path, got = f"indifference {name}", f"{value:g}"
+        if name not in limits:
+            rule = f"the scenario has no target of this name{did_you_mean(name, list(limits))}"
+            problems.append(Problem(file, 0, 0, path, rule))
         elif not value > 0.0:
-            problems.append(Problem(scenario.file, 0, 0, f"indifference {name}", "must be above 0", f"{value:g}"))
-        elif 0.0 < by_name[name].allowed < value * (1.0 - ROUNDING):
-            rule = f"must be at most what the target allows, {by_name[name].allowed:g}"
-            problems.append(Problem(scenario.file, 0, 0, f"indifference {name}", rule, f"{value:g}"))
+            problems.append(Problem(file, 0, 0, path, "must be above 0", got))
+        elif 0.0 < limits[name].allowed < value * (1.0 - ROUNDING):
+            rule = f"must be at most what the target allows, {limits[name].allowed:g}"
+            problems.append(Problem(file, 0, 0, path, rule, got))
     if problems:
-        raise ScenarioError(scenario.file, problems)
+        raise ScenarioError(file, problems)
+    return tuple(limits.values())
+
+
+def _limits(scenario: "Scenario") -> Iterator[Limit]:
+    """Targets as limits, with the indifferences of the catalogue."""
+    targets, figures = scenario.targets, scenario.figures
+    if (most := targets.downtime_min_per_truck_shift) is not None:
+        near = figures.number("decide.indifference_downtime") * (most or OF_NONE_MIN)
+        text = f"downtime at most {most:g} min per truck-shift"
+        yield Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, near, text)
+    if targets.waits is not None:
+        least = targets.waits.share
+        near = figures.number("decide.indifference_share") * (1.0 - least or OF_NONE_SHARE)
+        text = f"{100 * least:g} % of waits under {targets.waits.minutes:g} min"
+        yield Limit("waits", "wait_within_target_share", -least, -1.0, near, text)
+    if (most := targets.none_ready_share) is not None:
+        near = figures.number("decide.indifference_share") * (most or OF_NONE_SHARE)
+        text = f"at most {100 * most:g} % of trucks find none ready"
+        yield Limit("none ready", "found_none_ready_share", most, 1.0, near, text)
+    if targets.trucks_below_cut_out is not None:
+        most, near = float(targets.trucks_below_cut_out), figures.number("decide.indifference_trucks")
+        text = f"at most {most:g} trucks below cut-out"
+        yield Limit("cut-out", "trucks_below_cut_out", most, 1.0, near, text)

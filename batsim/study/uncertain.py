@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from itertools import product
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,14 +34,10 @@ REPLICATIONS = 2
 """Replications of each draw when not stated: the fewest that tell chance from what is not known."""
 
 
-class Spread(NamedTuple):
-    """A measure over all draws of what is not known."""
+class Spread(Interval):
+    """A measure over all draws of what is not known: its mean, and what 5 % and 95 % of the draws lie below."""
 
-    mean: float
-    low: float
-    """Below it lie 5 % of the draws."""
-    high: float
-    """Below it lie 95 % of the draws."""
+    __slots__ = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -94,15 +91,12 @@ class UncertainComparison(Shows):
     def ranking(self) -> tuple[str, ...]:
         """Layouts by how often they are best, then by their mean."""
         sign = sign_of(self.deciding)
-        return tuple(
-            sorted(
-                self.layouts,
-                key=lambda layout: (
-                    -self.chance_best[layout].mean,
-                    np.nan_to_num(sign * self.spread(layout, self.deciding).mean, nan=np.inf),
-                ),
-            )
-        )
+
+        def rank(layout: str) -> tuple[float, float]:
+            mean = sign * self.spread(layout, self.deciding).mean
+            return -self.chance_best[layout].mean, np.inf if np.isnan(mean) else mean
+
+        return tuple(sorted(self.layouts, key=rank))
 
     def spread(self, layout: str, measure: str) -> Spread:
         """Mean of a measure over all draws, and where 5 % and 95 % of them lie."""
@@ -148,17 +142,10 @@ class UncertainComparison(Shows):
         """Tidy table: layout, measure, mean, low, high (5 % and 95 % of the draws), input_share, unit."""
         import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
 
-        rows = [
-            (
-                layout,
-                measure,
-                *self.spread(layout, measure),
-                self.split(layout, measure).input_share.mean,
-                UNITS[measure],
-            )
-            for layout in self.layouts
-            for measure in self.measures
-        ]
+        rows = []
+        for layout, measure in product(self.layouts, self.measures):
+            share = self.split(layout, measure).input_share.mean
+            rows.append((layout, measure, *self.spread(layout, measure), share, UNITS[measure]))
         return pd.DataFrame(rows, columns=["layout", "measure", "mean", "low", "high", "input_share", "unit"])
 
     def as_json(self) -> dict[str, Any]:
@@ -172,7 +159,7 @@ class UncertainComparison(Shows):
                     "chance_best": interval_json(self.chance_best[layout]),
                     "measures": {
                         measure: {
-                            **{key: plain(value) for key, value in self.spread(layout, measure)._asdict().items()},
+                            **interval_json(self.spread(layout, measure)),
                             "variance_from_inputs": plain(self.split(layout, measure).from_inputs),
                             "variance_from_chance": plain(self.split(layout, measure).from_noise),
                             "input_share": interval_json(self.split(layout, measure).input_share),
