@@ -7,12 +7,10 @@ import numpy as np
 from batsim.formulas.gassing import hydrogen_l
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats, Whole, Worked
-from batsim.record import STATES
+from batsim.record import STATES, Record, RunFacts
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.record import Record, RunFacts
 
 Rows = dict[str, Floats]
 
@@ -20,7 +18,7 @@ ROUNDED = 9
 """Decimals of the gas current, so that rounding is not taken for gas."""
 
 
-def battery_course(record: "Record", battery: int, start_min: float, end_min: float, step_min: float) -> "pd.DataFrame":
+def battery_course(record: Record, battery: int, start_min: float, end_min: float, step_min: float) -> "pd.DataFrame":
     """Course of one battery, read from its rows at even instants.
 
     Parameters
@@ -103,7 +101,7 @@ def battery_course(record: "Record", battery: int, start_min: float, end_min: fl
     return course
 
 
-def first_cycle(record: "Record", battery: int, after_min: float) -> tuple[float, float]:
+def first_cycle(record: Record, battery: int, after_min: float) -> tuple[float, float]:
     """First whole cycle of use, charge and rest that begins at or after a time.
 
     Parameters
@@ -141,14 +139,14 @@ def first_cycle(record: "Record", battery: int, after_min: float) -> tuple[float
     return float(begins[first]), float(begins[first + 1])
 
 
-def _check_battery(facts: "RunFacts", battery: int) -> None:
+def _check_battery(facts: RunFacts, battery: int) -> None:
     """Refuse a number that no battery has."""
     if battery not in range(facts.batteries):
         msg = f"a battery must have a number from 0 to {facts.batteries - 1} (got {battery})"
         raise ValueError(msg)
 
 
-def _rows(record: "Record", table: str, battery: int) -> Rows:
+def _rows(record: Record, table: str, battery: int) -> Rows:
     """Rows of one battery in order of their start; those that never started are left out."""
     rows = record.columns(table)
     start = rows["start_min"]
@@ -165,7 +163,7 @@ def _last(starts: Floats, times: Floats) -> tuple[Whole, Floats]:
     return number, since
 
 
-def _states(record: "Record", battery: int, times: Floats) -> "np.ndarray[Any, Any]":
+def _states(record: Record, battery: int, times: Floats) -> "np.ndarray[Any, Any]":
     """Word of the state at each time; of rows at the same time the last one holds."""
     rows = record.columns("battery_states")
     mine = np.flatnonzero(rows["battery"] == battery)
@@ -179,7 +177,7 @@ def _states(record: "Record", battery: int, times: Floats) -> "np.ndarray[Any, A
 
 
 def _electricity(
-    facts: "RunFacts", capacity_ah: float, times: Floats, discharges: Rows, charges: Rows, phases: Rows
+    facts: RunFacts, capacity_ah: float, times: Floats, discharges: Rows, charges: Rows, phases: Rows
 ) -> tuple[Floats, Floats, Floats]:
     """State of charge, current and gas current at each time. [-, A, A]"""
     use_since, use_soc, use_amps = _in_use(facts, times, discharges)
@@ -196,7 +194,7 @@ def _electricity(
     return np.where(np.max(since, axis=0) == -np.inf, come, soc), use_amps + charge_amps, gas
 
 
-def _in_use(facts: "RunFacts", times: Floats, discharges: Rows) -> tuple[Floats, Floats, Floats]:
+def _in_use(facts: RunFacts, times: Floats, discharges: Rows) -> tuple[Floats, Floats, Floats]:
     """Start, state of charge and current of the last discharge that began by each time. [min, -, A]"""
     number, since = _last(discharges["start_min"], times)
     soc, amps = np.full(times.size, np.nan), np.zeros(times.size)

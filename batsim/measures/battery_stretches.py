@@ -1,13 +1,10 @@
 """States of batteries as stretches of time, from their rows."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from batsim.record import STATES
-
-if TYPE_CHECKING:
-    from batsim.record import Record
+from batsim.record import STATES, Record
 
 
 class Stretch(NamedTuple):
@@ -20,7 +17,7 @@ class Stretch(NamedTuple):
     to_min: float
 
 
-def battery_stretches(record: "Record", battery: int, from_min: float, to_min: float) -> list[Stretch]:
+def battery_stretches(record: Record, battery: int, from_min: float, to_min: float) -> list[Stretch]:
     """States of a battery over a window of a run, one after the other.
 
     Parameters

@@ -6,18 +6,16 @@ import numpy as np
 
 from batsim.measures.profile import by_week, stayed_before
 from batsim.measures.windows import Floats, Measured
-from batsim.record import ATTENDANT
+from batsim.record import ATTENDANT, Record
 from batsim.scenario.parts.week import DAYS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from batsim.record import Record
-
 HOUR_MIN = 60.0
 
 
-def attendants_by_hour(record: "Record") -> "pd.DataFrame":
+def attendants_by_hour(record: Record) -> "pd.DataFrame":
     """Attendants on duty and at work in each hour of the week, as a mean of the measured time.
 
     Parameters

@@ -23,15 +23,14 @@ from batsim.record import (
     TURNED_AWAY,
     WAITING,
     WATERING,
+    Record,
 )
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from batsim.record import Record
 
-
-def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]:
+def event_trace(record: Record, from_min: float, to_min: float) -> list[Event]:
     """List what happened in a window of a run.
 
     Parameters
@@ -70,7 +69,7 @@ def event_trace(record: "Record", from_min: float, to_min: float) -> list[Event]
     return window.counted([event for _, _, event in ranked])
 
 
-def event_frame(record: "Record", from_min: float, to_min: float) -> "pd.DataFrame":
+def event_frame(record: Record, from_min: float, to_min: float) -> "pd.DataFrame":
     """List what happened in a window of a run as a table, see `event_trace`.
 
     Parameters
@@ -104,7 +103,7 @@ Row = dict[str, float]
 class _Window:
     """One window of a record."""
 
-    def __init__(self, record: "Record", from_min: float, to_min: float) -> None:
+    def __init__(self, record: Record, from_min: float, to_min: float) -> None:
         self.record, self.facts = record, record.facts
         self.from_min, self.to_min = from_min, to_min
         self.exchange_rows = self.rows(

@@ -3,18 +3,13 @@
 Times are scheduled truck minutes: a truck that waits in the queue over the weekend waits for nobody.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from batsim.measures.windows import Flags, Floats, Measured
-from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY
-
-if TYPE_CHECKING:
-    from batsim.record import Record
+from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY, Record
 
 
-def waits_min(record: "Record") -> Floats:
+def waits_min(record: Record) -> Floats:
     """Wait of each exchange, or charge in scheduled time, that started in the measured time, as they were asked for.
 
     Parameters

@@ -1,19 +1,15 @@
 """Hydrogen that leaves the batteries over time, in quarters of an hour, from the charges' closed forms."""
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l
 from batsim.measures.electrical_load import QUARTER_MIN, quarter_edges
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats, Measured, Whole
-
-if TYPE_CHECKING:
-    from batsim.record import Record
+from batsim.record import Record
 
 
-def gas_course(record: "Record") -> Floats:
+def gas_course(record: Record) -> Floats:
     """Hydrogen that leaves all batteries in each quarter of an hour of the measured time, at 25 degC and 1 atm.
 
     Within a phase of a charge gas is what the current gives less what the battery stores; each charge gives as much

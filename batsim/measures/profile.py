@@ -1,15 +1,12 @@
 """Over the hours of a week: when trucks lose their minutes to the battery, as a mean of the measured weeks."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured
+from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
-
-if TYPE_CHECKING:
-    from batsim.record import Record
 
 QUARTER_HOUR_MIN = 15.0
 """Width of a bin: about one exchange with its ways, and a whole part of every usual shift. [min]"""
@@ -102,7 +99,7 @@ def by_week(measured: Measured, before: Callable[[Floats], Floats], bin_min: flo
     return found * (WEEK_MIN / measured.minutes)
 
 
-def away_profile(record: "Record", bin_min: float = QUARTER_HOUR_MIN) -> Floats:
+def away_profile(record: Record, bin_min: float = QUARTER_HOUR_MIN) -> Floats:
     """Scheduled truck minutes lost because of the battery in each bin of a week, from Monday 00:00 on.
 
     Parameters

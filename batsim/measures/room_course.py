@@ -6,12 +6,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from batsim.measures.windows import Floats, Whole
-from batsim.record import ATTENDANT, CAUSES, STATES, TURNED_AWAY
+from batsim.record import ATTENDANT, CAUSES, STATES, TURNED_AWAY, Record
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.record import Record
 
 TOUCH_MIN = 1e-3
 """Phases of a charge that are no further apart follow each other at once. [min]"""
@@ -59,7 +57,7 @@ class RoomCourse:
         return pd.DataFrame(columns)
 
 
-def room_course(record: "Record", from_min: float, to_min: float) -> RoomCourse:
+def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
     """Count what goes on in the room over a window of a run.
 
     Parameters
@@ -153,7 +151,7 @@ def _columns(rows: tuple[tuple[float, float, int], ...]) -> tuple[Floats, Floats
     return table[:, 0], table[:, 1], table[:, 2]
 
 
-def _queues(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
+def _queues(record: Record) -> tuple[list[_Steps], list[_Steps]]:
     """Trucks in each queue, and the code of what its first truck waits for."""
     rows, queues = record.columns("exchanges"), record.columns("queues")
     waits = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
@@ -169,7 +167,7 @@ def _queues(record: "Record") -> tuple[list[_Steps], list[_Steps]]:
     return waiting, lacks
 
 
-def _states(record: "Record") -> dict[str, _Steps]:
+def _states(record: Record) -> dict[str, _Steps]:
     """Batteries in each state; of a battery's rows at the same instant the last one holds."""
     rows = record.columns("battery_states")
     order = np.lexsort((np.arange(rows["from_min"].size), rows["from_min"], rows["battery"]))
@@ -179,7 +177,7 @@ def _states(record: "Record") -> dict[str, _Steps]:
     return {word: _under_way(since[state == code], until[state == code]) for code, word in enumerate(STATES)}
 
 
-def _currents(record: "Record") -> _Steps:
+def _currents(record: Record) -> _Steps:
     """Chargers that give current: phases that follow each other at once are one."""
     rows = record.columns("charge_phases")
     gives = rows["start_a"] > 0.0
@@ -200,7 +198,7 @@ def _snapped(times: Floats, to: Floats) -> Floats:
     return snapped
 
 
-def _stations(record: "Record") -> _Steps:
+def _stations(record: Record) -> _Steps:
     """Stations or charging spots that are taken."""
     if record.facts.in_truck:
         rows = record.columns("charges")
@@ -210,14 +208,14 @@ def _stations(record: "Record") -> _Steps:
     return _under_way(rows["start_min"][served], rows["truck_free_min"][served])
 
 
-def _attendants(record: "Record") -> _Steps:
+def _attendants(record: Record) -> _Steps:
     """Attendants held by jobs."""
     rows = record.columns("work")
     mine = rows["person"] == ATTENDANT
     return _under_way(rows["start_min"][mine], rows["end_min"][mine], rows["people"][mine])
 
 
-def _away(record: "Record") -> _Steps:
+def _away(record: Record) -> _Steps:
     """Trucks between leaving their work and being back."""
     rows = record.columns("exchanges")
     return _under_way(rows["left_min"], rows["back_min"])
@@ -235,7 +233,7 @@ ON_COUNT = ("trucks waiting", "trucks away", "chargers", "stations", "attendants
 """What `quarter_means` counts beside the batteries in each state."""
 
 
-def quarter_means(record: "Record", edges: Floats) -> dict[str, Floats]:
+def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
     """Mean counts between even or uneven instants, exact.
 
     Parameters

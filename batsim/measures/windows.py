@@ -1,12 +1,11 @@
 """The measured time of a record, and working time as a function of clock time."""
 
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from batsim.record import Record, RunFacts
+from batsim.record import Record, RunFacts
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Whole = np.ndarray[Any, np.dtype[np.intp]]
@@ -50,7 +49,7 @@ class Worked:
 class Measured:
     """A record with its warm-up cut off: columns, calendars, and totals that measures divide by."""
 
-    def __init__(self, record: "Record") -> None:
+    def __init__(self, record: Record) -> None:
         self.record = record
         self.facts: RunFacts = record.facts
         self.start = self.facts.warm_up_min

@@ -1,13 +1,11 @@
 """When an arrangement is usually chosen, held against the site: beside the numbers, never instead of them."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.plan.survey import words
-
-if TYPE_CHECKING:
-    from batsim.scenario.parts.needs import Advice
-    from batsim.scenario.site import Scenario
+from batsim.scenario.parts.needs import Advice
+from batsim.scenario.site import Scenario
 
 
 class UsualChoice(NamedTuple):
@@ -18,7 +16,7 @@ class UsualChoice(NamedTuple):
     speaks_against: tuple[str, ...]
 
 
-def usual_choice(scenario: "Scenario", layout: str) -> UsualChoice:
+def usual_choice(scenario: Scenario, layout: str) -> UsualChoice:
     """Hold the usual reasons against the site."""
     usual, owned = scenario.arrangement(layout).needs.advice, set(scenario.layouts[layout].owned)
     reasons = [
@@ -34,7 +32,7 @@ def usual_choice(scenario: "Scenario", layout: str) -> UsualChoice:
     return UsualChoice(usual.says, speaks_for, against)
 
 
-def _fleet(usual: "Advice", trucks: int) -> Iterator[tuple[str, bool]]:
+def _fleet(usual: Advice, trucks: int) -> Iterator[tuple[str, bool]]:
     """Trucks against the usual number: in words, and whether that speaks for it."""
     least, most = usual.trucks_from, usual.trucks_to
     if least or most is not None:
@@ -42,7 +40,7 @@ def _fleet(usual: "Advice", trucks: int) -> Iterator[tuple[str, bool]]:
         yield f"{_counted(trucks, 'truck')}, where {text} are usual", least <= trucks <= (most or trucks)
 
 
-def _shifts(usual: "Advice", shifts: int) -> Iterator[tuple[str, bool]]:
+def _shifts(usual: Advice, shifts: int) -> Iterator[tuple[str, bool]]:
     """Shifts of a truck against the usual number: in words, and whether that speaks for it."""
     least, most = usual.shifts_from, usual.shifts_to
     if least > 1 or most is not None:

@@ -1,12 +1,9 @@
 """A check of the plan: what is asked of a value, by which rule, and what cures it when it fails."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from batsim.catalogue import STATED, sources
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figure
+from batsim.catalogue import STATED, Figure, sources
 
 OK, TO_CHECK, FAILS, NOT_KNOWN = "OK", "to check", "fails", "not known"
 VERDICTS = (FAILS, TO_CHECK, NOT_KNOWN, OK)
@@ -79,7 +76,7 @@ class Requirement(NamedTuple):
         return Check(self.subject, self.name, verdict, value, self.limit, self.rule, sentence, cure)
 
 
-def cited(figure: "Figure") -> str:
+def cited(figure: Figure) -> str:
     """Source of a figure in a few words: its citation up to the first comma but one, and the place in it."""
     if figure.status == STATED:
         return "stated for this site"

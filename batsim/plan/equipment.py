@@ -4,24 +4,20 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.plan.checks import FAILS, NOT_KNOWN, Check, air_flow, mm
 from batsim.plan.room_fit import WASH
 from batsim.plan.survey import carried_kg, equipment_of, has_acid, spare_batteries, trucks_alike, words
 from batsim.plan.ventilation import AIR
-from batsim.room.blueprint import blueprint_of
-from batsim.scenario.parts.fit import BEAM
+from batsim.room.blueprint import Blueprint, blueprint_of
+from batsim.scenario.parts.fit import BEAM, Equipment
+from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.parts.needs import Part
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.study.prices import Price, battery_price, charger_price, device_price, part_price, price_of
-
-if TYPE_CHECKING:
-    from batsim.room.blueprint import Blueprint
-    from batsim.scenario.parts.fit import Equipment
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.parts.needs import Part
-    from batsim.scenario.site import Scenario
 
 SECTIONS = {
     "energy": "Batteries and chargers",
@@ -75,7 +71,7 @@ class EquipmentLine(NamedTuple):
 
 
 def equipment_list(
-    scenario: "Scenario", layout: str, checks: tuple[Check, ...], air_m3_per_h: float = 0.0
+    scenario: Scenario, layout: str, checks: tuple[Check, ...], air_m3_per_h: float = 0.0
 ) -> tuple[EquipmentLine, ...]:
     """List what a layout needs.
 
@@ -97,7 +93,7 @@ def equipment_list(
     return tuple(sorted(lines, key=lambda line: order.index(line.section)))
 
 
-def _there(scenario: "Scenario", layout: str) -> defaultdict[tuple[str, str], float]:
+def _there(scenario: Scenario, layout: str) -> defaultdict[tuple[str, str], float]:
     """What the layout of today has, by section and item; for itself all of it."""
     present = scenario.present
     if present is None:
@@ -112,16 +108,16 @@ def _there(scenario: "Scenario", layout: str) -> defaultdict[tuple[str, str], fl
 class _Needs:
     """What a layout needs, section by section."""
 
-    scenario: "Scenario"
+    scenario: Scenario
     layout: str
 
     @cached_property
-    def blueprint(self) -> "Blueprint":
+    def blueprint(self) -> Blueprint:
         """Its counts."""
         return blueprint_of(self.scenario, self.layout, WEEK_MIN, 0.0)
 
     @cached_property
-    def arrangement(self) -> "Arrangement":
+    def arrangement(self) -> Arrangement:
         """How its batteries are handled."""
         return self.scenario.arrangement(self.layout)
 
@@ -209,7 +205,7 @@ class _Needs:
         shortest = min([length_mm, *(depth for depth in depths if depth is not None)])
         return f"forks {'' if shortest == length_mm else 'at most '}{mm(shortest)} long"
 
-    def _rating(self, name: str, equipment: "Equipment") -> str:
+    def _rating(self, name: str, equipment: Equipment) -> str:
         """Rated mass of what carries a battery, or what it has to be."""
         needs = self.arrangement.needs
         heaviest = max((trucks.battery.mass_kg or 0.0 for trucks in trucks_alike(self.scenario)), default=0.0)
@@ -252,7 +248,7 @@ class _Needs:
             line = self._line(part.section, item, number, price, _reason(part), "device", part.part, size=size)
             yield line._replace(owned=max(line.owned, self._fitted(part)))
 
-    def _fitted(self, part: "Part") -> float:
+    def _fitted(self, part: Part) -> float:
         """Trucks that have a part already, as the survey says."""
         if part.fitted is None:
             return 0.0
@@ -267,7 +263,7 @@ class _Needs:
             fitted += trucks.count * there[part.fitted]
         return float(fitted)
 
-    def _number(self, part: "Part") -> float:
+    def _number(self, part: Part) -> float:
         """How many of a part."""
         trucks = sum(
             trucks.count
@@ -339,7 +335,7 @@ class _Needs:
             yield EquipmentLine("standby", STANDBY_METHOD, "", 1.0, 0.0, reason, price, "device")
 
 
-def _reason(part: "Part") -> str:
+def _reason(part: Part) -> str:
     """Why there are so many of a part."""
     counted = {"spare_battery": "battery beside those in trucks", "device": words(part.device or "")}
     rule = "one" if part.number == 1 else str(part.number)

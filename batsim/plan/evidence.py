@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,16 +12,14 @@ from batsim.measures.exchanges import waits_min
 from batsim.measures.gas_course import gas_course
 from batsim.measures.mean_week import QUARTERS
 from batsim.measures.windows import Floats, Measured
+from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import jobs_of, measures_of
 from batsim.study.running.replications import Runs, runs_of
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
 
 
 class RunEvidence(NamedTuple):
@@ -82,7 +80,7 @@ class Evidence:
         return kwh
 
 
-def take(record: "Record", scenario: "Scenario") -> RunEvidence:
+def take(record: Record, scenario: Scenario) -> RunEvidence:
     """Take what a plan needs from a record."""
     measured = Measured(record)
     weeks = measured.minutes / WEEK_MIN

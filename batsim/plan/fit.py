@@ -1,21 +1,18 @@
 """Whether the battery fits the truck: mass, sizes, voltage, connector, removal, base, the maker's approval."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from batsim import units
+from batsim.catalogue import Figures
 from batsim.plan.checks import GEOMETRY, PLATE, ROUNDING, Check, Requirement, cited, mm
 from batsim.plan.survey import Trucks, pulled_out, trucks_alike
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.site import Scenario
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.site import Scenario
 
 SIDES = (("length", "along the truck"), ("width", "across the truck"))
 
 
-def truck_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
+def truck_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
     """Check each kind of truck with its battery in a layout."""
     arrangement, figures = scenario.arrangement(layout), scenario.figures
     for trucks in trucks_alike(scenario):
@@ -53,12 +50,12 @@ def _mass(trucks: Trucks) -> Check:
     return plate.fails(value, f"The battery is {window.least - mass:.0f} kg too light for the truck's plate.", cure)
 
 
-def _bed_ordered(arrangement: "Arrangement") -> bool:
+def _bed_ordered(arrangement: Arrangement) -> bool:
     """Whether a roller bed for the truck is on the equipment list."""
     return any(part.fitted == "rollers" for part in arrangement.needs.parts)
 
 
-def _sizes(trucks: Trucks, figures: "Figures") -> Iterator[Check]:
+def _sizes(trucks: Trucks, figures: Figures) -> Iterator[Check]:
     """Length and width in the compartment, and the free play that is left."""
     play, changes = figures["fit.free_play"], "whether the battery goes in, and whether it is held"
     for side, way in SIDES:
@@ -80,7 +77,7 @@ def _sizes(trucks: Trucks, figures: "Figures") -> Iterator[Check]:
             yield fit.ok(value, "It goes in and cannot move.")
 
 
-def _height(trucks: Trucks, figures: "Figures", *, bed: bool) -> Check:
+def _height(trucks: Trucks, figures: Figures, *, bed: bool) -> Check:
     """Height of the battery under the hood or cover."""
     changes = "whether the cover closes; a roller bed takes height away"
     fit = Requirement(trucks.name, "battery height in the compartment", GEOMETRY, changes)
@@ -98,7 +95,7 @@ def _height(trucks: Trucks, figures: "Figures", *, bed: bool) -> Check:
     return fit.fails(mm(size.height_mm), f"The battery stands {mm(-left)} too high.", cure)
 
 
-def _height_over_bed(fit: Requirement, height_mm: float, room_mm: float, figures: "Figures") -> Check:
+def _height_over_bed(fit: Requirement, height_mm: float, room_mm: float, figures: Figures) -> Check:
     """The same over a roller bed that is still to be fitted."""
     usual = figures["fit.height_on_rollers"]
     clear_mm = min(room_mm, units.convert(usual.value, "in", "length"))
@@ -109,7 +106,7 @@ def _height_over_bed(fit: Requirement, height_mm: float, room_mm: float, figures
     return fit.fails(mm(height_mm), "Too high once the roller bed is in.", "choose a lower battery")
 
 
-def _voltage(trucks: Trucks, figures: "Figures") -> Check:
+def _voltage(trucks: Trucks, figures: Figures) -> Check:
     """Nominal voltage of truck and battery."""
     wanted, has = trucks.compartment.voltage_v, trucks.battery.nominal_v
     plate = Requirement(trucks.name, "voltage", PLATE, "a battery of another voltage destroys the truck's electronics")
@@ -165,7 +162,7 @@ def _removal(trucks: Trucks, wanted: str) -> Check:
     return fit.fails(value, f"The battery does not leave at the {wanted}.", cure)
 
 
-def _base(trucks: Trucks, arrangement: "Arrangement") -> Check:
+def _base(trucks: Trucks, arrangement: Arrangement) -> Check:
     """Rollers on one side only: a tray with rollers wants a flat floor, a flat tray wants rollers."""
     floor, base = trucks.compartment.floor, trucks.battery.base
     if _bed_ordered(arrangement):

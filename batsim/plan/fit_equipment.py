@@ -1,8 +1,8 @@
 """Whether equipment fits trucks and batteries: forks, rollers, doors, hoists, spreader beams."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
+from batsim.catalogue import Figure, Figures
 from batsim.plan.checks import GEOMETRY, PRACTICE, ROUNDING, Check, Requirement, cited, mm, span
 from batsim.plan.survey import (
     Trucks,
@@ -14,16 +14,12 @@ from batsim.plan.survey import (
     trucks_alike,
     words,
 )
-from batsim.scenario.parts.fit import BEAM
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figure, Figures
-    from batsim.scenario.parts.fit import Equipment, Opening
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.site import Scenario
+from batsim.scenario.parts.fit import BEAM, Equipment, Opening
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.site import Scenario
 
 
-def equipment_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
+def equipment_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
     """Check the equipment of a layout against every kind of truck."""
     arrangement, figures = scenario.arrangement(layout), scenario.figures
     needs = arrangement.needs
@@ -40,7 +36,7 @@ def equipment_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
             yield _rating(trucks, needs.beside, equipment_of(scenario, arrangement, needs.beside), 0.0)
 
 
-def fork_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks) -> Iterator[Check]:
+def fork_checks(scenario: Scenario, arrangement: Arrangement, trucks: Trucks) -> Iterator[Check]:
     """Forks against the frame, the trolley, the mass and the stand."""
     needs, figures = arrangement.needs, scenario.figures
     assert needs.forks is not None  # asked for before
@@ -56,7 +52,7 @@ def fork_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks
     yield _lift(needs.forks, forks.raised_mm, carrier_name, carrier.lift_from_mm)
 
 
-def _fork_length(trucks: Trucks, key: str, forks: "Equipment", figures: "Figures", *, own: bool) -> Check:
+def _fork_length(trucks: Trucks, key: str, forks: Equipment, figures: Figures, *, own: bool) -> Check:
     """Longer forks hit the far side of the truck's frame."""
     changes = "which pallet truck can be used: long forks hit the frame before the battery stands on them"
     fit = Requirement(words(key), "fork length against the far side of the frame", GEOMETRY, changes)
@@ -75,7 +71,7 @@ def _fork_length(trucks: Trucks, key: str, forks: "Equipment", figures: "Figures
     return fit.fails(value, sentence, cure)
 
 
-def _fork_suits(name: str, carrier: str, length: float, usual: float, figures: "Figures") -> Check:
+def _fork_suits(name: str, carrier: str, length: float, usual: float, figures: Figures) -> Check:
     """Forks of about the length that is usual for the trolley."""
     fit = Requirement(name, f"fork length for the {carrier}", PRACTICE, limit=f"about {mm(usual)}")
     if abs(length - usual) <= figures["fit.fork_step"].value + ROUNDING:
@@ -86,7 +82,7 @@ def _fork_suits(name: str, carrier: str, length: float, usual: float, figures: "
     return fit.to_check(mm(length), "Longer than usual: the ends stick out beyond the trolley.", cure)
 
 
-def _fork_width(key: str, forks: "Equipment", carrier_name: str, carrier: "Equipment", figures: "Figures") -> Check:
+def _fork_width(key: str, forks: Equipment, carrier_name: str, carrier: Equipment, figures: Figures) -> Check:
     """Width over both forks against the clear width of what they lift."""
     room, width = carrier.fork_room_mm, forks.forks_over_both_mm
     fit = Requirement(words(key), f"forks in the {carrier_name}", GEOMETRY, "whether the forks go under it at all")
@@ -104,7 +100,7 @@ def _fork_width(key: str, forks: "Equipment", carrier_name: str, carrier: "Equip
     return fit.fails(value, f"The forks are {mm(width - room)} too wide for the {carrier_name}.", cure)
 
 
-def _rating(trucks: Trucks, key: str, device: "Equipment", beside_kg: float) -> Check:
+def _rating(trucks: Trucks, key: str, device: Equipment, beside_kg: float) -> Check:
     """Rated mass of a device against the battery and what goes with it."""
     name, mass, rated_kg = words(key), trucks.battery.mass_kg, device.rated_mass_kg
     plate = Requirement(name, "rated mass", f"the plate of the {name}", "whether the device may carry the battery")
@@ -138,7 +134,7 @@ def _lift(key: str, raised: float | None, carrier: str, needed: float | None) ->
     return fit.fails(mm(raised), f"It does not lift the {carrier} off the floor.", cure)
 
 
-def _rollers(trucks: Trucks, key: str, device: "Equipment", figures: "Figures") -> Check:
+def _rollers(trucks: Trucks, key: str, device: Equipment, figures: Figures) -> Check:
     """Roller height of the truck against that of carriage, bay or stand."""
     name, step = words(key), figures["fit.roller_step"]
     floor, window = trucks.compartment.floor_height_mm, device.roller_height_mm
@@ -162,7 +158,7 @@ STANDING = {"along": "along the truck", "flush": "flush with the frame", "apart"
 """Where a device stands beside a truck."""
 
 
-def _door(trucks: Trucks, key: str, device: "Equipment", figures: "Figures") -> Check:
+def _door(trucks: Trucks, key: str, device: Equipment, figures: Figures) -> Check:
     """How the side opens, where anybody has looked."""
     comes, along = device.comes or "along", figures["fit.door_along"]
     wide = f"a door that opens {along.text}, or a removable cover"
@@ -183,7 +179,7 @@ def _door(trucks: Trucks, key: str, device: "Equipment", figures: "Figures") -> 
     return _stands_beside(fit, opening, comes, along)
 
 
-def _stands_beside(fit: Requirement, opening: "Opening", comes: str, along: "Figure") -> Check:
+def _stands_beside(fit: Requirement, opening: Opening, comes: str, along: Figure) -> Check:
     """How the side opens against how close the device comes."""
     name, angle, wide = fit.subject, opening.angle_deg, f"a door that opens {along.text}, or a removable cover"
     value = words(opening.kind) + ("" if angle is None else f", {angle:.0f} deg")
@@ -195,7 +191,7 @@ def _stands_beside(fit: Requirement, opening: "Opening", comes: str, along: "Fig
     return fit.fails(value, f"The door stands in the way: the {name} cannot stand {STANDING[comes]}.", cure)
 
 
-def hoist_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks) -> Iterator[Check]:
+def hoist_checks(scenario: Scenario, arrangement: Arrangement, trucks: Trucks) -> Iterator[Check]:
     """Rating, hooks and headroom of a hoist."""
     key, figures = arrangement.needs.lifts, scenario.figures
     assert key is not None  # asked for before
@@ -207,7 +203,7 @@ def hoist_checks(scenario: "Scenario", arrangement: "Arrangement", trucks: Truck
     yield _headroom(trucks, key, hoist, beam, figures["fit.lift_clearance"].value)
 
 
-def _hooks(trucks: Trucks, beam: "Equipment", tolerance_mm: float) -> Check:
+def _hooks(trucks: Trucks, beam: Equipment, tolerance_mm: float) -> Check:
     """Hooks as far apart as the lifting eyes."""
     rule = "hooks as far apart as the eyes; never two chains on one hook"
     changes = "whether the beam pulls straight; slanting chains bend the tray and slip"
@@ -225,7 +221,7 @@ def _hooks(trucks: Trucks, beam: "Equipment", tolerance_mm: float) -> Check:
     return fit.fails(value, "The chains would hang at a slant.", f"order a beam whose hooks can be set to {mm(eyes)}")
 
 
-def _insulated(beam: "Equipment") -> Check:
+def _insulated(beam: Equipment) -> Check:
     """Beam that cannot bridge the poles."""
     fit = Requirement(BEAM, "insulation", PRACTICE, limit="insulated beam; chains kept off bare poles")
     if beam.insulated == "no":
@@ -234,7 +230,7 @@ def _insulated(beam: "Equipment") -> Check:
     return fit.ok("insulated", "Order it insulated, and cover bare battery tops.")
 
 
-def _headroom(trucks: Trucks, key: str, hoist: "Equipment", beam: "Equipment", clearance_mm: float) -> Check:
+def _headroom(trucks: Trucks, key: str, hoist: Equipment, beam: Equipment, clearance_mm: float) -> Check:
     """Height that the hook must reach so that the battery clears the open compartment."""
     compartment, size, hook = trucks.compartment, trucks.battery.size, hoist.hook_height_mm
     rule = f"{GEOMETRY}: floor + compartment + battery + beam + {clearance_mm:.0f} mm to spare"

@@ -2,18 +2,16 @@
 
 from collections.abc import Iterator
 from math import floor
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from batsim.catalogue import Figures
 from batsim.formulas.push_force import largest_mass_kg, ramp_force_n, rolling_force_n
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
 from batsim.plan.survey import Trucks, equipment_of, pulled_out, trucks_alike, words
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.scenario.parts.fit import Equipment
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.parts.needs import Push
-    from batsim.scenario.site import Scenario
+from batsim.scenario.parts.fit import Equipment
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.needs import Push
+from batsim.scenario.site import Scenario
 
 TABLES = {
     "hse_l23_men": "men",
@@ -40,13 +38,13 @@ class ForceLimits(NamedTuple):
         return min(self.start_n, self.rolling_n)
 
 
-def limits_of(table: str, figures: "Figures") -> ForceLimits:
+def limits_of(table: str, figures: Figures) -> ForceLimits:
     """Limits of a table; one that has none for keeping a load moving has that of its start."""
     start, rolling = figures[f"push.limit.{table}.start"], figures[f"push.limit.{table}.rolling"]
     return ForceLimits(start.value, rolling.value, f"{cited(start)} ({TABLES[table]})")
 
 
-def push_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
+def push_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
     """Check what is pushed with a battery on it, for each kind of truck."""
     arrangement = scenario.arrangement(layout)
     for trucks in trucks_alike(scenario):
@@ -80,9 +78,7 @@ class Effort(NamedTuple):
         )
 
 
-def _effort(
-    scenario: "Scenario", arrangement: "Arrangement", battery_kg: float, push: "Push", moved: "Equipment"
-) -> Effort:
+def _effort(scenario: Scenario, arrangement: Arrangement, battery_kg: float, push: Push, moved: Equipment) -> Effort:
     """What it takes to push something with a battery on it."""
     beside_kg = sum(equipment_of(scenario, arrangement, name).own_mass_kg or 0.0 for name in push.equipment)
     slope = (scenario.room.slope_share or 0.0) if push.on == "floor" else 0.0
@@ -91,7 +87,7 @@ def _effort(
     )
 
 
-def _push(scenario: "Scenario", arrangement: "Arrangement", trucks: Trucks, push: "Push") -> Check:
+def _push(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Push) -> Check:
     """Force to start and to keep something moving."""
     moved, figures = equipment_of(scenario, arrangement, push.equipment[0]), scenario.figures
     table = limits_of(scenario.standards.push, figures)
@@ -127,7 +123,7 @@ def _cure(people: int, most_kg: float, *, in_truck: bool) -> str:
     )
 
 
-def _resistance(scenario: "Scenario", push: "Push", measured: float | None) -> tuple[float, str]:
+def _resistance(scenario: Scenario, push: Push, measured: float | None) -> tuple[float, str]:
     """Force over weight, and what it stands for."""
     if measured is not None:
         return measured, "as measured"

@@ -1,18 +1,15 @@
 """Hydrogen in the room over the simulated week that comes nearest to the limit, well mixed."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.windows import Floats
-from batsim.plan.ventilation import free_m3, space_of
+from batsim.plan.evidence import Evidence
+from batsim.plan.ventilation import Ventilation, free_m3, space_of
 from batsim.scenario.parts.week import WEEK_MIN
-
-if TYPE_CHECKING:
-    from batsim.plan.evidence import Evidence
-    from batsim.plan.ventilation import Ventilation
 
 
 class HydrogenWeek(NamedTuple):
@@ -37,7 +34,7 @@ class HydrogenWeek(NamedTuple):
     """Whether that is the air that the rule asks for, because nobody says what the room has."""
 
 
-def hydrogen_week(evidence: "Evidence", asked: "Ventilation") -> HydrogenWeek | None:
+def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None:
     """Follow hydrogen over all replications and pick the week with most of it.
 
     Parameters

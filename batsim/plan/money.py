@@ -1,28 +1,33 @@
 """Money: what a layout costs in a year, for each exchange and each truck-hour, and when it pays back."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years
 from batsim.measures.electrical_load import QUARTER_MIN
+from batsim.plan.equipment import EquipmentLine
+from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
+from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.prices import Price, price_of, summed
 
-if TYPE_CHECKING:
-    from batsim.plan.equipment import EquipmentLine
-    from batsim.plan.evidence import Evidence
-    from batsim.scenario.parts.prices import Lives
-    from batsim.scenario.site import Scenario
-
 MONTHS_PER_YEAR = 12
+HEADINGS = {
+    "battery": "watering systems",
+    "charger": "chargers",
+    "device": "devices and parts",
+    "room": "bays, stations, room",
+}
+"""What is ordered, by the key of its life, put together; batteries stand for themselves."""
 LEFT_OUT = "Left out: building work, supply connection, service contracts, training, scrap value, taxes."
 
 
-class CostLine(NamedTuple):
+class YearlyCostLine(NamedTuple):
     """What something costs in a year."""
 
     what: str
@@ -38,7 +43,7 @@ class YearlyCost:
     """What a layout costs."""
 
     currency: str
-    lines: tuple[CostLine, ...]
+    lines: tuple[YearlyCostLine, ...]
     purchase: Price
     """All that is to be ordered. [currency]"""
     exchanges_per_year: float
@@ -60,12 +65,15 @@ class YearlyCost:
     @property
     def per_exchange(self) -> Price:
         """For each exchange, or charge in shift time. [currency]"""
-        return self.per_year.times(1.0 / self.exchanges_per_year) if self.exchanges_per_year > 0.0 else _none()
+        return self._for_each(self.exchanges_per_year)
 
     @property
     def per_truck_hour(self) -> Price:
         """For each scheduled truck hour. [currency/h]"""
-        return self.per_year.times(1.0 / self.truck_hours_per_year) if self.truck_hours_per_year > 0.0 else _none()
+        return self._for_each(self.truck_hours_per_year)
+
+    def _for_each(self, per_year: float) -> Price:
+        return self.per_year.times(1.0 / per_year if per_year > 0.0 else math.nan)
 
     @property
     def placeholders(self) -> tuple[str, ...]:
@@ -90,11 +98,7 @@ class Payback(NamedTuple):
     horizon_years: float
 
 
-def _none() -> Price:
-    return Price(math.nan, math.nan, math.nan, placeholder=False)
-
-
-def money(scenario: "Scenario", layout: str, evidence: "Evidence", lines: "tuple[EquipmentLine, ...]") -> YearlyCost:
+def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> YearlyCost:
     """Add up what a layout costs.
 
     Parameters
@@ -107,15 +111,7 @@ def money(scenario: "Scenario", layout: str, evidence: "Evidence", lines: "tuple
         Its equipment list.
     """
     days = evidence.days_per_year
-    costs = [
-        *_capital(scenario, evidence, lines),
-        *_people(scenario, layout, evidence, days),
-        _trucks(scenario, evidence),
-        _energy(scenario, evidence),
-        _demand(scenario, evidence),
-        _water(scenario, evidence, days),
-        _floor(scenario, layout),
-    ]
+    costs = [*_capital(scenario, evidence, lines), *_running(scenario, layout, evidence, days)]
     return YearlyCost(
         currency=scenario.site.currency,
         lines=tuple(cost for cost in costs if cost.per_year.value > 0.0),
@@ -127,60 +123,64 @@ def money(scenario: "Scenario", layout: str, evidence: "Evidence", lines: "tuple
     )
 
 
-def _capital(scenario: "Scenario", evidence: "Evidence", lines: "tuple[EquipmentLine, ...]") -> list[CostLine]:
+def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
     interest, lives = scenario.prices.interest_share, scenario.prices.lives
     worn = evidence.mean("life_years")
     costs: dict[tuple[str, float], list[Price]] = {}
     for line in lines:
-        years = _years(lives, line.life)
+        years: float = getattr(lives, f"{line.life}_years")
         if line.battery and math.isfinite(worn):
             years = min(years, worn)
         # Batteries are replaced when they are worn, whether they are owned already or not.
         bought = line.price.times(line.number) if line.battery else line.cost
-        costs.setdefault((_heading(line), years), []).append(bought)
-    result = []
+        costs.setdefault(("batteries" if line.battery else HEADINGS[line.life], years), []).append(bought)
     for (what, years), prices in costs.items():
         bought, because = summed(prices), ""
         yearly = bought.times(capital_recovery_share(interest, years))
         if what == "batteries" and years < lives.battery_years:
             because = f", worn out by use before the {lives.battery_years:g} years that are usual"
         basis = f"{bought.value:,.0f} over {years:.3g} years at {100.0 * interest:g} %{because}"
-        result.append(CostLine(what, yearly, basis, capital=what != "batteries"))
-    return result
+        yield YearlyCostLine(what, yearly, basis, capital=what != "batteries")
 
 
-def _heading(line: "EquipmentLine") -> str:
-    if line.life == "battery":
-        return "batteries" if line.battery else "watering systems"
-    return {"charger": "chargers", "device": "devices and parts", "room": "bays, stations, room"}[line.life]
+def _running(scenario: Scenario, layout: str, evidence: Evidence, days: float) -> Iterator[YearlyCostLine]:
+    """People and trucks, energy and its peak, water and floor."""
 
+    def cost(what: str, price: str, amount: float, basis: str) -> YearlyCostLine:
+        """So much of what the site states a price for, or the catalogue."""
+        stated = getattr(scenario.prices, price)
+        return YearlyCostLine(what, price_of(scenario, price, stated).times(amount), basis)
 
-def _years(lives: "Lives", life: str) -> float:
-    years: float = getattr(lives, f"{life}_years")
-    return years
-
-
-def _people(scenario: "Scenario", layout: str, evidence: "Evidence", days: float) -> list[CostLine]:
-    """Attendants on duty, busy or not; drivers for what the battery costs them."""
-    lines = []
-    wage, hours = price_of(scenario, "attendant", scenario.prices.attendant), _hours_on_duty(scenario, layout)
-    busy = evidence.mean("labour_attendant_min_per_day") * days / 60.0
+    # Attendants cost while they are on duty, busy or not; drivers for what the battery takes of their time.
+    busy, waiting, working = (
+        evidence.mean(f"{name}_min_per_day") * days / 60.0
+        for name in ("labour_attendant", "driver_waiting", "labour_driver")
+    )
+    hours = _hours_on_duty(scenario, layout)
     if hours:
         share = f", {100.0 * busy / hours:.0f} % of them hands-on" if math.isfinite(busy) else ""
-        lines.append(CostLine("attendants on duty", wage.times(hours), f"{hours:,.0f} h a year{share}"))
-    elif math.isfinite(busy) and busy > 0.0:
-        lines.append(CostLine("attendants hands-on", wage.times(busy), f"{busy:,.0f} h a year"))
-    driver = price_of(scenario, "driver", scenario.prices.driver)
-    waiting, working = (
-        evidence.mean(name) * days / 60.0 for name in ("driver_waiting_min_per_day", "labour_driver_min_per_day")
-    )
-    for what, spent in (("drivers stand by", waiting), ("drivers hands-on", working)):
-        lines.append(CostLine(what, driver.times(spent), f"{spent:,.0f} h a year"))
-    return lines
+        yield cost("attendants on duty", "attendant", hours, f"{hours:,.0f} h a year{share}")
+    else:
+        yield cost("attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
+    yield cost("drivers stand by", "driver", waiting, f"{waiting:,.0f} h a year")
+    yield cost("drivers hands-on", "driver", working, f"{working:,.0f} h a year")
+    minutes, shifts = evidence.mean("downtime_min_per_truck_shift"), evidence.truck_shifts_per_year
+    basis = f"{minutes:.1f} min in each of {shifts:,.0f} truck-shifts"
+    yield cost("trucks stand", "truck", minutes * shifts / 60.0, basis)
+    yield _energy(scenario, evidence)
+    # The measured time stands for a month.
+    peak_kw, lost_kg = evidence.mean("peak_kw"), evidence.mean("water_lost_kg_per_day") * days
+    basis = f"{peak_kw:.0f} kW, mean of 15 min, in each of {MONTHS_PER_YEAR} months"
+    yield cost("demand", "demand", MONTHS_PER_YEAR * peak_kw, basis)
+    yield cost("water", "water", lost_kg, f"{lost_kg:,.0f} kg a year")
+    # Floor of the bays, where the batteries are measured; else of the room.
+    in_truck = scenario.arrangement(layout).in_truck
+    area_m2 = 0.0 if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2 or 0.0
+    yield cost("floor", "floor", area_m2, f"{area_m2:.0f} m² for bays and aisle")
 
 
-def _hours_on_duty(scenario: "Scenario", layout: str) -> float:
+def _hours_on_duty(scenario: Scenario, layout: str) -> float:
     """Attendant hours of a year that are paid; 0 where attendants come only when they are needed. [h]"""
     attendants = scenario.layouts[layout].attendants
     if not isinstance(attendants, dict):
@@ -190,61 +190,19 @@ def _hours_on_duty(scenario: "Scenario", layout: str) -> float:
     return WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in attendants.items())
 
 
-def _trucks(scenario: "Scenario", evidence: "Evidence") -> CostLine:
-    """Truck hours lost, drivers left out."""
-    price = price_of(scenario, "truck", scenario.prices.truck)
-    minutes = evidence.mean("downtime_min_per_truck_shift")
-    basis = f"{minutes:.1f} min in each of {evidence.truck_shifts_per_year:,.0f} truck-shifts"
-    return CostLine("trucks stand", price.times(minutes * evidence.truck_shifts_per_year / 60.0), basis)
-
-
-def _energy(scenario: "Scenario", evidence: "Evidence") -> CostLine:
+def _energy(scenario: Scenario, evidence: Evidence) -> YearlyCostLine:
     """Energy from the wall by the hour of the week."""
     kwh, tariff = evidence.week_kwh, scenario.prices.energy
     whole = WEEKS_PER_YEAR * float(np.sum(kwh))
     if tariff is None:
-        price = price_of(scenario, "energy", None).times(whole)
-        return CostLine("energy", price, f"{whole:,.0f} kWh a year")
-    rates = np.array([_rate(scenario, QUARTER_MIN * (quarter + 0.5)) for quarter in range(kwh.size)])
-    cost = WEEKS_PER_YEAR * float(np.sum(kwh * rates))
+        return YearlyCostLine("energy", price_of(scenario, "energy", None).times(whole), f"{whole:,.0f} kWh a year")
+    prices = [
+        next((band.price for band in tariff.bands if band.holds(minute)), tariff.otherwise)
+        for minute in QUARTER_MIN * (np.arange(kwh.size) + 0.5)
+    ]
+    cost = WEEKS_PER_YEAR * float(np.sum(kwh * np.array([price.amount for price in prices])))
     basis = f"{whole:,.0f} kWh a year at {cost / whole:.4f} on average over the bands" if whole else "none"
-    return CostLine("energy", Price(cost, cost, cost, placeholder=False), basis)
-
-
-def _rate(scenario: "Scenario", minute: float) -> float:
-    tariff = scenario.prices.energy
-    assert tariff is not None  # asked for before
-    band = next((band for band in tariff.bands if band.holds(minute)), None)
-    return tariff.otherwise.amount if band is None else band.price.amount
-
-
-def _demand(scenario: "Scenario", evidence: "Evidence") -> CostLine:
-    """Demand charge on the peak of each month, as the measured time stands for a month."""
-    price = price_of(scenario, "demand", scenario.prices.demand)
-    peak = _finite(evidence.mean("peak_kw"))
-    basis = f"{peak:.0f} kW, mean of 15 min, in each of {MONTHS_PER_YEAR} months"
-    return CostLine("demand", price.times(MONTHS_PER_YEAR * peak), basis)
-
-
-def _water(scenario: "Scenario", evidence: "Evidence", days: float) -> CostLine:
-    """Water that charging uses up."""
-    lost = _finite(evidence.mean("water_lost_kg_per_day") * days)
-    price = price_of(scenario, "water", scenario.prices.water)
-    return CostLine("water", price.times(lost), f"{lost:,.0f} kg a year")
-
-
-def _finite(number: float) -> float:
-    """A number, 0 where nothing was measured."""
-    return number if math.isfinite(number) else 0.0
-
-
-def _floor(scenario: "Scenario", layout: str) -> CostLine:
-    """Floor of the bays, where the batteries are measured; else of the room."""
-    in_truck = scenario.arrangement(layout).in_truck
-    area = None if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2
-    price = price_of(scenario, "floor", scenario.prices.floor)
-    basis = "" if area is None else f"{area:.0f} m² for bays and aisle"
-    return CostLine("floor", price.times(area or 0.0), basis)
+    return YearlyCostLine("energy", Price(cost, cost, cost, placeholder=False), basis)
 
 
 def payback(layout: YearlyCost, present: YearlyCost, against: str, horizon_years: float) -> Payback:

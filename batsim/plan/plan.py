@@ -23,6 +23,7 @@ from batsim.plan.supply import SupplyPlan, held_back, supply
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison, TargetResult
 from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.replications import plain
@@ -31,8 +32,6 @@ from batsim.study.waits import Waits
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.scenario.site import Scenario
 
 
 ROOM_REPLICATIONS = 5
@@ -108,7 +107,7 @@ class Plan(Shows):
         return f"{self.scenario.site.name}: {', '.join(self.layouts)}"
 
     @property
-    def scenario(self) -> "Scenario":
+    def scenario(self) -> Scenario:
         """The scenario."""
         return self.schedule.scenario
 
@@ -200,7 +199,7 @@ class Plan(Shows):
         return {**self.schedule.as_json(), "currency": self.scenario.site.currency, **data}
 
 
-def plan_layouts(scenario: "Scenario", settings: Settings = Settings()) -> Plan:
+def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     """Plan layouts of a scenario: checks, equipment, ventilation, supply, money, cautions, open questions.
 
     Parameters
@@ -265,7 +264,7 @@ class _Draft(NamedTuple):
     money: YearlyCost
 
 
-def _draft(scenario: "Scenario", evidence: Evidence) -> _Draft:
+def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     """Check a layout, list its equipment, add up its cost."""
     layout = evidence.layout
     air = ventilation(scenario, layout, evidence)

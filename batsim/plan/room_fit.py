@@ -1,26 +1,22 @@
 """Whether the room fits: load on the floor, area, aisle, empty bays, the way to the wash."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from batsim.plan.checks import GEOMETRY, ROUNDING, Check, Requirement, cited
-from batsim.plan.survey import equipment_of, equipment_path, has_acid, spare_batteries, trucks_alike, words
+from batsim.plan.survey import Trucks, equipment_of, equipment_path, has_acid, spare_batteries, trucks_alike, words
 from batsim.room.blueprint import blueprint_of
+from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
 from batsim.units import FREE_FALL_M_PER_S2
-
-if TYPE_CHECKING:
-    from batsim.plan.survey import Trucks
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.site import Scenario
 
 ROOM = "battery room"
 WASH = "way to eyewash and shower"
 """Name of the check that puts an eyewash on the equipment list."""
 
 
-def room_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
+def room_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
     """Check the room of a layout."""
     acid = has_acid(scenario, layout)
     if not scenario.arrangement(layout).in_truck:
@@ -35,13 +31,13 @@ def room_checks(scenario: "Scenario", layout: str) -> Iterator[Check]:
         yield _wash(scenario)
 
 
-def _levels(scenario: "Scenario", layout: str) -> int:
+def _levels(scenario: Scenario, layout: str) -> int:
     """Most bays above one another."""
     floor = scenario.layouts[layout].floor
     return 1 if floor is None else max((row.levels for row in floor.rows), default=1)
 
 
-def _floor_load(scenario: "Scenario", trucks: "Trucks", levels: int) -> Check:
+def _floor_load(scenario: Scenario, trucks: Trucks, levels: int) -> Check:
     """Weight of a battery, or of a stack of them, over its own area."""
     allowed, size, mass = scenario.room.floor_load_kn_per_m2, trucks.battery.size, trucks.battery.mass_kg
     rule = f"{GEOMETRY}: weight of {'a stack of ' + str(levels) if levels > 1 else 'a battery'} over its own area"
@@ -64,7 +60,7 @@ def _floor_load(scenario: "Scenario", trucks: "Trucks", levels: int) -> Check:
     return slab.fails(value, sentence, cure)
 
 
-def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
+def needed_area_m2(scenario: Scenario, layout: str) -> float | None:
     """Least floor area of the bays with half of the aisle before each; None before batteries are measured."""
     sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
     measured = [size for size in sizes if size is not None]
@@ -78,13 +74,13 @@ def needed_area_m2(scenario: "Scenario", layout: str) -> float | None:
     return area
 
 
-def _device_in_aisle(arrangement: "Arrangement") -> str | None:
+def _device_in_aisle(arrangement: Arrangement) -> str | None:
     """Device that turns out of a bay with a battery; None where it hangs from above."""
     needs = arrangement.needs
     return None if needs.lifts is not None else needs.beside or needs.forks
 
 
-def needed_aisle_m(scenario: "Scenario", layout: str) -> float:
+def needed_aisle_m(scenario: Scenario, layout: str) -> float:
     """Aisle before the bays: the device, the battery pulled out and room to spare; at least what people need."""
     arrangement = scenario.arrangement(layout)
     key, people_m = _device_in_aisle(arrangement), scenario.figures["room.aisle_width"].value
@@ -99,7 +95,7 @@ def needed_aisle_m(scenario: "Scenario", layout: str) -> float:
     return max(people_m, (length + max(widths)) / 1000.0 + scenario.figures["fit.aisle_extra"].value)
 
 
-def _unknown_in_aisle(scenario: "Scenario", layout: str) -> tuple[str, str] | None:
+def _unknown_in_aisle(scenario: Scenario, layout: str) -> tuple[str, str] | None:
     """What to measure before an aisle can be said to be wide enough for the device, and where it goes."""
     arrangement = scenario.arrangement(layout)
     key = _device_in_aisle(arrangement)
@@ -111,13 +107,13 @@ def _unknown_in_aisle(scenario: "Scenario", layout: str) -> tuple[str, str] | No
     return _unmeasured(scenario)
 
 
-def _unmeasured(scenario: "Scenario") -> tuple[str, str] | None:
+def _unmeasured(scenario: Scenario) -> tuple[str, str] | None:
     """Battery that nobody has measured, and where its size goes."""
     unmeasured = [trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None]
     return ("measure the batteries", unmeasured[0].battery_path("size")) if unmeasured else None
 
 
-def _area(scenario: "Scenario", layout: str) -> Check:
+def _area(scenario: Scenario, layout: str) -> Check:
     """Floor area for all bays."""
     rule = f"{GEOMETRY}: each bay with half of the aisle before it; stations and routes beside"
     room = Requirement(ROOM, "floor area", rule, "whether the room holds the bays")
@@ -136,7 +132,7 @@ def _area(scenario: "Scenario", layout: str) -> Check:
     return room.fails(value, f"{needed - there:.0f} m² are missing.", cure)
 
 
-def _aisle(scenario: "Scenario", layout: str) -> Check:
+def _aisle(scenario: Scenario, layout: str) -> Check:
     """Clear width in front of the bays."""
     needed, there = needed_aisle_m(scenario, layout), scenario.room.aisle_m
     people, practice = scenario.figures["room.aisle_width"], scenario.figures["fit.aisle_extra"]
@@ -155,7 +151,7 @@ def _aisle(scenario: "Scenario", layout: str) -> Check:
     return aisle.ok(f"{there:.2f} m", "Device and battery have room before the bays.")
 
 
-def _empty_bays(scenario: "Scenario", layout: str) -> Check:
+def _empty_bays(scenario: Scenario, layout: str) -> Check:
     """Empty bays while all batteries that are not in trucks stand in theirs."""
     plan = blueprint_of(scenario, layout, WEEK_MIN, 0.0)
     arrangement = scenario.arrangement(layout)
@@ -173,7 +169,7 @@ def _empty_bays(scenario: "Scenario", layout: str) -> Check:
     )
 
 
-def _acid_proof(scenario: "Scenario") -> Check:
+def _acid_proof(scenario: Scenario) -> Check:
     """Floor that stands acid and leads charges off."""
     rule = "IEC 62485-3:2014 clause 9 (from memory); 29 CFR 1910.178(g)"
     floor = Requirement(ROOM, "floor against acid", rule, "floor work that is not in the equipment list", "yes")
@@ -187,7 +183,7 @@ def _acid_proof(scenario: "Scenario") -> Check:
     return floor.fails("no", "Spilt acid would reach the ground or the neighbours.", cure)
 
 
-def _wash(scenario: "Scenario") -> Check:
+def _wash(scenario: Scenario) -> Check:
     """Way to the eyewash and shower."""
     reach, most, there = (
         scenario.figures["wash.reach"],

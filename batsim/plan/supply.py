@@ -3,7 +3,7 @@
 import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,18 +16,14 @@ from batsim.formulas.supply import (
     load_factor_share,
 )
 from batsim.plan.checks import ROUNDING, Check, Requirement
-from batsim.plan.evidence import evidence_of_each
-from batsim.scenario.parts.batteries import FALLING
+from batsim.plan.evidence import Evidence, evidence_of_each
+from batsim.scenario.parts.batteries import FALLING, BatteryType
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.reading import changed
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import path_text
-
-if TYPE_CHECKING:
-    from batsim.plan.evidence import Evidence
-    from batsim.scenario.parts.batteries import BatteryType
-    from batsim.scenario.site import Scenario
-    from batsim.statistics.intervals import Interval
+from batsim.statistics.intervals import Interval
 
 DOWNTIME = "downtime_min_per_truck_shift"
 HELD_BACK_REPLICATIONS = 5
@@ -65,8 +61,8 @@ class SupplyPlan:
     """What a layout asks of the supply."""
 
     loads: tuple[ChargerLoad, ...]
-    peak_kw: "Interval"
-    peak_kva: "Interval"
+    peak_kw: Interval
+    peak_kva: Interval
     mean_kw: float
     current_a: float | None
     """Current per phase at the simulated peak. [A]"""
@@ -93,9 +89,9 @@ class SupplyPlan:
 
 
 def supply(
-    scenario: "Scenario",
+    scenario: Scenario,
     layout: str,
-    evidence: "Evidence",
+    evidence: Evidence,
     tried: tuple[HeldBack, ...] = (),
     not_tried: tuple[str, ...] = (),
 ) -> SupplyPlan:
@@ -140,7 +136,7 @@ def _coincidence(peak_kw: float, loads: tuple[ChargerLoad, ...]) -> float:
     return coincidence_share(peak_kw, np.array(rated)) if rated and peak_kw > 0.0 else float("nan")
 
 
-def _loads(scenario: "Scenario", layout: str) -> Iterator[ChargerLoad]:
+def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
     """Greatest load of each charger: main current at the voltage limit of the main stage."""
     batteries = scenario.batteries_of(layout)
     for count in scenario.layouts[layout].chargers:
@@ -153,7 +149,7 @@ def _loads(scenario: "Scenario", layout: str) -> Iterator[ChargerLoad]:
         yield _load(scenario, count.charger, battery)._replace(number=number)
 
 
-def _load(scenario: "Scenario", name: str, battery: "BatteryType") -> ChargerLoad:
+def _load(scenario: Scenario, name: str, battery: BatteryType) -> ChargerLoad:
     """Greatest load of one charger on a battery."""
     charger, volts = scenario.chargers[name], scenario.supply.voltage_v
     per_cell = scenario.figures[f"battery.{battery.chemistry}.absorption_v"].value
@@ -176,7 +172,7 @@ class ThrottledRun(NamedTuple):
 
 
 def held_back(
-    evidence: "dict[str, Evidence]", schedule: Schedule, layouts: Sequence[str], settings: Settings = Settings()
+    evidence: dict[str, Evidence], schedule: Schedule, layouts: Sequence[str], settings: Settings = Settings()
 ) -> dict[str, tuple[tuple[HeldBack, ...], tuple[str, ...]]]:
     """Simulate a power limit and a stagger, each alone, for all layouts together.
 
@@ -205,13 +201,13 @@ def held_back(
     }
 
 
-def _saved(what: str, held: "Evidence", usual: "Evidence") -> HeldBack:
+def _saved(what: str, held: Evidence, usual: Evidence) -> HeldBack:
     """What a way of holding back saves and costs against as many replications without it."""
     kw, minutes = held.mean("peak_kw"), held.mean(DOWNTIME)
     return HeldBack(what, kw, _paired(usual, "peak_kw") - kw, minutes, minutes - _paired(usual, DOWNTIME))
 
 
-def _paired(evidence: "Evidence", measure: str) -> float:
+def _paired(evidence: Evidence, measure: str) -> float:
     """Mean of a measure over as many replications as chargers are held back in."""
     return float(np.mean([run.measures[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
 
@@ -244,13 +240,13 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
     return runs, refused
 
 
-def _may_share(scenario: "Scenario", layout: str) -> bool:
+def _may_share(scenario: Scenario, layout: str) -> bool:
     """Whether all chargers of a layout can be throttled."""
     types = {count.charger for count in scenario.layouts[layout].chargers}
     return all(scenario.chargers[name].profile not in FALLING for name in types)
 
 
-def _spare(scenario: "Scenario", peak_kva: "Interval") -> Check:
+def _spare(scenario: Scenario, peak_kva: Interval) -> Check:
     """Simulated peak against what the supply can carry."""
     spare = scenario.supply.spare_kva
     rule = "simulated 15-min peak; the local wiring rules and a licensed electrician decide"

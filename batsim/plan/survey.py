@@ -1,16 +1,12 @@
 """What a survey says of trucks and equipment of one layout, put together for the checks."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from batsim.scenario.parts.fit import Equipment
+from batsim.scenario.parts.batteries import BatteryType
+from batsim.scenario.parts.fit import Compartment, Equipment
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.yaml_text import path_text
-
-if TYPE_CHECKING:
-    from batsim.scenario.parts.batteries import BatteryType
-    from batsim.scenario.parts.fit import Compartment
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.site import Scenario
 
 
 @dataclass(frozen=True)
@@ -22,9 +18,9 @@ class Trucks:
     path: str
     """Path of the first of these groups."""
     count: int
-    compartment: "Compartment"
+    compartment: Compartment
     battery_name: str
-    battery: "BatteryType"
+    battery: BatteryType
 
     @property
     def removal(self) -> str:
@@ -51,7 +47,7 @@ class Trucks:
         return f"measure the {side} of the compartment of {self.name}", self.compartment_path(side)
 
 
-def trucks_alike(scenario: "Scenario") -> tuple[Trucks, ...]:
+def trucks_alike(scenario: Scenario) -> tuple[Trucks, ...]:
     """Truck groups, those that are alike put together."""
     alike: dict[tuple[str, str], Trucks] = {}
     for number, group in enumerate(scenario.trucks):
@@ -65,7 +61,7 @@ def trucks_alike(scenario: "Scenario") -> tuple[Trucks, ...]:
     return tuple(alike.values())
 
 
-def equipment_of(scenario: "Scenario", arrangement: "Arrangement", name: str) -> Equipment:
+def equipment_of(scenario: Scenario, arrangement: Arrangement, name: str) -> Equipment:
     """Sizes of equipment: those of the site, else those that are usually ordered for the arrangement."""
     usual = arrangement.needs.sizes.get(name, Equipment())
     own = scenario.equipment.get(name)
@@ -79,7 +75,7 @@ def equipment_path(name: str, key: str) -> str:
     return path_text(("equipment", name, key))
 
 
-def pulled_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
+def pulled_out(trucks: Trucks, arrangement: Arrangement) -> bool:
     """Whether batteries are pulled out sideways: not through the top by a hoist, and in the truck only by hand."""
     if arrangement.in_truck:
         watering = trucks.battery.watering
@@ -87,7 +83,7 @@ def pulled_out(trucks: Trucks, arrangement: "Arrangement") -> bool:
     return arrangement.needs.lifts is None or trucks.removal != "top"
 
 
-def carried_kg(scenario: "Scenario", arrangement: "Arrangement", device: str) -> float:
+def carried_kg(scenario: Scenario, arrangement: Arrangement, device: str) -> float:
     """Own mass of what a device carries beside the battery: trolley, and stand where it is pushed along. [kg]"""
     carrier = arrangement.needs.carrier
     loads: list[tuple[str, ...]] = [(carrier,) if carrier is not None else ()]
@@ -98,12 +94,12 @@ def carried_kg(scenario: "Scenario", arrangement: "Arrangement", device: str) ->
     )
 
 
-def spare_batteries(scenario: "Scenario", layout: str) -> int:
+def spare_batteries(scenario: Scenario, layout: str) -> int:
     """Batteries of a layout beside those in trucks."""
     return sum(scenario.batteries_of(layout).values()) - sum(group.count for group in scenario.trucks)
 
 
-def has_acid(scenario: "Scenario", layout: str) -> bool:
+def has_acid(scenario: Scenario, layout: str) -> bool:
     """Whether a layout has vented batteries, whose acid can spill."""
     return any(scenario.batteries[name].chemistry == "vented_lead_acid" for name in scenario.batteries_of(layout))
 
@@ -113,6 +109,6 @@ def words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def measured(scenario: "Scenario", name: str, key: str) -> bool:
+def measured(scenario: Scenario, name: str, key: str) -> bool:
     """Whether the site states a size of its equipment itself."""
     return getattr(scenario.equipment.get(name, Equipment()), key) is not None

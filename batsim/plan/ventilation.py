@@ -1,10 +1,12 @@
 """Ventilation: what the rule asks for, what the simulated gas makes of it, what happens when a fan fails."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
+from batsim.catalogue import Figure, Figures
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.room_hydrogen import hours_to_share, hydrogen_over_time
 from batsim.formulas.ventilation import (
@@ -18,16 +20,10 @@ from batsim.formulas.ventilation import (
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.plan.checks import ROUNDING, Check, Requirement, air_flow, cited, free_area
-from batsim.scenario.parts.building import VENTILATION_RULES
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from batsim.catalogue import Figure, Figures
-    from batsim.plan.evidence import Evidence
-    from batsim.scenario.parts.batteries import BatteryType, ChargerType
-    from batsim.scenario.parts.building import Space
-    from batsim.scenario.site import Scenario
+from batsim.plan.evidence import Evidence
+from batsim.scenario.parts.batteries import BatteryType, ChargerType
+from batsim.scenario.parts.building import VENTILATION_RULES, Space
+from batsim.scenario.site import Scenario
 
 AIR = "air of the room"
 """Name of the check that puts a fan on the equipment list."""
@@ -98,12 +94,12 @@ class Ventilation:
         return sum(release.flow_m3_per_h for release in self.gassing)
 
 
-def coefficient_of(edition: str, figures: "Figures") -> "Figure":
+def coefficient_of(edition: str, figures: Figures) -> Figure:
     """Coefficient of an edition of the rule. [m3/(h A)]"""
     return figures["ventilation.coefficient" if edition == VENTILATION_RULES[0] else "ventilation.coefficient_2002"]
 
 
-def gas_current(battery: "BatteryType", charger: "ChargerType", figures: "Figures") -> tuple[float, str]:
+def gas_current(battery: BatteryType, charger: ChargerType, figures: Figures) -> tuple[float, str]:
     """Gas current of a battery on a charger by the rule, and where it comes from. [A]"""
     if battery.chemistry == "lithium_ion":
         return 0.0, "none in normal charging"
@@ -117,7 +113,7 @@ def gas_current(battery: "BatteryType", charger: "ChargerType", figures: "Figure
     return whole_a * share.value / 100.0, f"{share.text} of the charger's {whole_a:.0f} A: {cited(share)}"
 
 
-def ventilation(scenario: "Scenario", layout: str, evidence: "Evidence") -> Ventilation:
+def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilation:
     """Work out the ventilation of a layout."""
     figures, space = scenario.figures, space_of(scenario, layout)
     edition = scenario.standards.ventilation
@@ -153,7 +149,7 @@ def ventilation(scenario: "Scenario", layout: str, evidence: "Evidence") -> Vent
     return replace(asked, checks=tuple(_checks(asked, scenario, layout))) if flow else asked
 
 
-def _gassing(scenario: "Scenario", layout: str, coefficient: float) -> list[GasRelease]:
+def _gassing(scenario: Scenario, layout: str, coefficient: float) -> list[GasRelease]:
     """Chargers at work on the batteries that together ask for most air; no more than there are of either."""
     counts = scenario.batteries_of(layout)
     chargers, releases = {}, []
@@ -201,19 +197,19 @@ def _faulty(gassing: tuple[GasRelease, ...], coefficient: float) -> tuple[float,
     return sum(release.chargers * flow for release, flow in pairs), worst
 
 
-def _area_flow(space: "Space", figures: "Figures") -> float | None:
+def _area_flow(space: Space, figures: Figures) -> float | None:
     """Air by floor area, where that is known. [m3/h]"""
     if space.area_m2 is None:
         return None
     return area_flow_m3_per_h(space.area_m2, figures["ventilation.area_flow"].value / 3600.0)
 
 
-def space_of(scenario: "Scenario", layout: str) -> "Space":
+def space_of(scenario: Scenario, layout: str) -> Space:
     """Where batteries give off their gas: the building when they are charged in the truck, else the battery room."""
     return scenario.building if scenario.arrangement(layout).in_truck else scenario.room
 
 
-def free_m3(space: "Space", figures: "Figures") -> float | None:
+def free_m3(space: Space, figures: Figures) -> float | None:
     """Volume of the room without its contents; contents take the usual share when nobody says. [m3]"""
     if space.volume_m3 is None:
         return None
@@ -221,7 +217,7 @@ def free_m3(space: "Space", figures: "Figures") -> float | None:
     return space.volume_m3 * (1.0 - share)
 
 
-def _air(space: "Space", figures: "Figures") -> float | None:
+def _air(space: Space, figures: Figures) -> float | None:
     """Air by fan, or through openings at the air speed of the rule; None when nobody says. [m3/h]"""
     if space.fan_m3_per_h is None and space.openings_m2 is None:
         return None
@@ -231,7 +227,7 @@ def _air(space: "Space", figures: "Figures") -> float | None:
     return max(space.fan_m3_per_h or 0.0, through)
 
 
-def _peak(evidence: "Evidence", air: float | None, volume: float | None) -> float | None:
+def _peak(evidence: Evidence, air: float | None, volume: float | None) -> float | None:
     """Highest share of hydrogen over all replications, well mixed; None where air or volume is not known. [-]"""
     if air is None or volume is None:
         return None
@@ -245,7 +241,7 @@ def _hours(gas_m3_per_h: float, volume: float | None, share: float) -> float | N
     return None if volume is None else hours_to_share(gas_m3_per_h, 0.0, volume, share)
 
 
-def _checks(asked: Ventilation, scenario: "Scenario", layout: str) -> "Iterator[Check]":
+def _checks(asked: Ventilation, scenario: Scenario, layout: str) -> Iterator[Check]:
     """Air, volume, hydrogen and temperature."""
     figures, space = scenario.figures, space_of(scenario, layout)
     path = "building" if scenario.arrangement(layout).in_truck else "room"
@@ -255,7 +251,7 @@ def _checks(asked: Ventilation, scenario: "Scenario", layout: str) -> "Iterator[
     yield _temperature(asked, scenario)
 
 
-def _enough_air(asked: Ventilation, path: str, figures: "Figures") -> Check:
+def _enough_air(asked: Ventilation, path: str, figures: Figures) -> Check:
     """Air that there is against what the rule asks for."""
     wanted = air_flow(asked.flow_m3_per_h)
     rule = f"{asked.edition}, {asked.coefficient:g} m³/h for each cell and ampere of gas current"
@@ -276,7 +272,7 @@ def _enough_air(asked: Ventilation, path: str, figures: "Figures") -> Check:
     return enough.fails(value, f"{air_flow(asked.flow_m3_per_h - asked.air_m3_per_h)} are missing.", cure)
 
 
-def _well_ventilated(asked: Ventilation, space: "Space", path: str, figures: "Figures") -> Check:
+def _well_ventilated(asked: Ventilation, space: Space, path: str, figures: Figures) -> Check:
     """Free volume for natural ventilation."""
     changes = "whether openings are enough or a fan is needed, and how fast gas builds up when it fails"
     rule, limit = (
@@ -297,13 +293,13 @@ def _well_ventilated(asked: Ventilation, space: "Space", path: str, figures: "Fi
     return volume.to_check(value, sentence, "use a fan, interlocked with the chargers")
 
 
-def _unmeasured(space: "Space", path: str) -> str:
+def _unmeasured(space: Space, path: str) -> str:
     """Path of the first size of a room that is not known."""
     sides = ("length", "width", "height")
     return next((f"{path}.{side}" for side in sides if getattr(space, f"{side}_m") is None), f"{path}.fan")
 
 
-def _mixed(asked: Ventilation, space: "Space", path: str, figures: "Figures") -> Check:
+def _mixed(asked: Ventilation, space: Space, path: str, figures: Figures) -> Check:
     """Simulated hydrogen in the room."""
     limit = figures["ventilation.limit"]
     rule = f"a quarter of the lower flammable limit; {cited(limit)}"
@@ -317,7 +313,7 @@ def _mixed(asked: Ventilation, space: "Space", path: str, figures: "Figures") ->
     return hydrogen.fails(value, "Too much hydrogen even if well mixed.", "more air")
 
 
-def _temperature(asked: Ventilation, scenario: "Scenario") -> Check:
+def _temperature(asked: Ventilation, scenario: Scenario) -> Check:
     """Air of the room over the year."""
     figures, air = scenario.figures, scenario.site.room_air
     low, high = figures["room.temperature_low"], figures["room.temperature_high"]

@@ -239,6 +239,8 @@ def forms_of_names() -> tuple[set[str], list[re.Pattern[str]]]:
     words, forms = set(), []
     for file in PACKAGE.rglob("*.yaml"):
         words |= set(re.split(r"[,\[\]{}:\n]\s*|\s#.*", file.read_text(encoding="utf-8")))
+    for file in PACKAGE.rglob("*.csv"):
+        words |= set(re.findall(r"\{figures\[([\w.]+)\]", file.read_text(encoding="utf-8")))
     for file in PACKAGE.rglob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):

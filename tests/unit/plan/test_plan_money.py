@@ -13,7 +13,7 @@ import batsim
 from batsim.catalogue import FIGURES
 from batsim.plan.equipment import equipment_list
 from batsim.plan.evidence import QUARTERS, Evidence, RunEvidence
-from batsim.plan.money import CostLine, YearlyCost, money, payback
+from batsim.plan.money import YearlyCostLine, YearlyCost, money, payback
 from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.parts.prices import Tariff
 from batsim.scenario.site import Scenario
@@ -82,7 +82,7 @@ def discharged(
     return money(scenario, layout, found(measures, load_kw), lines)
 
 
-def line_of(of: YearlyCost, what: str) -> CostLine:
+def line_of(of: YearlyCost, what: str) -> YearlyCostLine:
     """The line of that name."""
     (line,) = (line for line in of.lines if line.what == what)
     return line
@@ -377,8 +377,8 @@ def test_floor_of_a_room_whose_batteries_nobody_measured() -> None:
 def plain(purchase: float, running: float, interest: float = 0.0) -> YearlyCost:
     """Money with a purchase and a running cost."""
     lines = (
-        CostLine("devices", Price(99.0, 99.0, 99.0, placeholder=False), "", capital=True),
-        CostLine("people", Price(running, running, running, placeholder=False), ""),
+        YearlyCostLine("devices", Price(99.0, 99.0, 99.0, placeholder=False), "", capital=True),
+        YearlyCostLine("people", Price(running, running, running, placeholder=False), ""),
     )
     bought = Price(purchase, purchase, purchase, placeholder=False)
     return YearlyCost("EUR", lines, bought, 1.0, 1.0, interest, bought)
