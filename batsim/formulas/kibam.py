@@ -9,7 +9,9 @@ y = y0 - I t and d = d0 exp(-k t) - I (1 - c) [1 - exp(-k t)]/k, the paper's equ
 """
 
 import math
-from typing import NamedTuple, NoReturn
+from typing import NamedTuple
+
+from batsim.errors import require
 
 _NEAR = 1e-12  # step of a search that is as good as rounding
 _MOST_STEPS = 200  # both searches need fewer; this only rules out a loop without end
@@ -64,8 +66,9 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
     [0.693147, 0.5, 100.0]
     """
     (first_h, first_ah), (second_h, second_ah), (third_h, third_ah) = points
-    if not (0.0 < first_h < second_h < third_h and 0.0 < first_ah < second_ah < third_ah):
-        _refuse(points, "hours and capacities must be above 0 and rise from point to point")
+    got = ", ".join(f"{capacity:g} Ah in {hours:g} h" for hours, capacity in points)
+    rises = 0.0 < first_h < second_h < third_h and 0.0 < first_ah < second_ah < third_ah
+    require(rises, f"hours and capacities must be above 0 and rise from point to point (got {got})")
     curvature = (1.0 / first_ah - 1.0 / second_ah) / (1.0 / second_ah - 1.0 / third_ah)
 
     def ratio(rate_per_h: float) -> float:
@@ -73,9 +76,9 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
         return (_mean_decay(rate_per_h * first_h) - middle) / (middle - _mean_decay(rate_per_h * third_h))
 
     low, high = _SLOWEST / third_h, _FASTEST / first_h
-    if not ratio(low) < curvature < ratio(high):
-        bend = "more" if curvature >= ratio(high) else "less"
-        _refuse(points, f"no two wells have these capacities: they bend {bend} than the model can")
+    bend = "more" if curvature >= ratio(high) else "less"
+    rule = f"no two wells have these capacities: they bend {bend} than the model can"
+    require(ratio(low) < curvature < ratio(high), f"{rule} (got {got})")
     for _ in range(_MOST_STEPS):
         middle = math.sqrt(low * high)
         low, high = (middle, high) if ratio(middle) < curvature else (low, middle)
@@ -84,8 +87,7 @@ def fit_wells(points: tuple[tuple[float, float], tuple[float, float], tuple[floa
     first, third = _mean_decay(high * first_h), _mean_decay(high * third_h)
     slope = (1.0 / first_ah - 1.0 / third_ah) / (first - third)
     least = 1.0 / third_ah - slope * third
-    if least <= 0.0:
-        _refuse(points, "no two wells have these capacities: they rise too far to have an end")
+    require(least > 0.0, f"no two wells have these capacities: they rise too far to have an end (got {got})")
     return Wells(high, least / (least + slope), 1.0 / least)
 
 
@@ -191,10 +193,3 @@ def hours_to_empty(available_ah: float, bound_ah: float, amps: float, wells: Wel
 def _mean_decay(span: float) -> float:
     """Mean of exp(-x) from 0 to some span."""
     return -math.expm1(-span) / span
-
-
-def _refuse(points: tuple[tuple[float, float], ...], rule: str) -> NoReturn:
-    """Say why no wells fit."""
-    got = ", ".join(f"{capacity:g} Ah in {hours:g} h" for hours, capacity in points)
-    msg = f"{rule} (got {got})"
-    raise ValueError(msg)

@@ -1,14 +1,14 @@
 """Where things stand in the room of a layout, ready to be drawn to scale: bays, stations, aisles, ways."""
 
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.floor import bay_spots, station_spots
-from batsim.scenario.parts.week import WEEK_MIN
+from batsim.study.running.counts import week_blueprint
 
 if TYPE_CHECKING:
-    from batsim.scenario.parts.floor import BayRow, Floor, Spot, StationRow
+    from batsim.scenario.parts.floor import BayRow, Floor, Spot
     from batsim.scenario.site import Scenario
 
 FULL = 0.96
@@ -90,14 +90,16 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     floor = scenario.layouts[layout].floor
     if floor is None:
         return None
-    planned = blueprint_of(scenario, layout, WEEK_MIN, 0.0).floor
+    planned, measured = week_blueprint(scenario, layout).floor, scenario.room
     assert planned is not None  # the layout states one
     spots, stations = bay_spots(floor, planned.bays), station_spots(floor, planned.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
-    overhead = path == "overhead"
-    size, aisle_m = _largest_battery(scenario, layout), scenario.room.aisle_m
-    rows = [(row, _bays(row, row_spots, size)) for row, row_spots in _by_row(floor, spots)]
+    overhead, largest, aisle_m = path == "overhead", _largest_battery(scenario, layout), measured.aisle_m
+    rows = [(row, _bays(row, row_spots, largest)) for row, row_spots in _by_row(floor, spots)]
     bays = tuple(bay for _, row_bays in rows for bay in row_bays)
+    length_m, width_m = measured.length_m, measured.width_m
+    size_m = None if length_m is None or width_m is None else (length_m, width_m)
+    walls = None if size_m is None else Box(0.0, 0.0, *size_m)
     ways = [
         _way(number, station, [spots[bay] for bay in nearest], overhead=overhead)
         for number, (station, nearest) in enumerate(zip(stations, planned.nearest, strict=True), 1)
@@ -109,15 +111,14 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
         stations=tuple((spot.x_m, spot.y_m) for spot in stations),
         ways=tuple(ways),
         overhead=overhead,
-        aisles=_aisles(rows, stations, aisle_m),
-        zones={
-            name: _box(zone.from_point.x_m, zone.from_point.y_m, zone.to_point.x_m, zone.to_point.y_m)
-            for name, zone in floor.zones.items()
-        },
-        room=_walls(scenario, bays),
-        size_m=_measured(scenario),
+        aisles=tuple(
+            _aisle(row, row_bays, stations, aisle_m) for row, row_bays in rows if row_bays and aisle_m is not None
+        ),
+        zones={name: _box(*zone.from_point, *zone.to_point) for name, zone in floor.zones.items()},
+        room=walls if walls is not None and all(_holds(walls, bay.box) for bay in bays) else None,
+        size_m=size_m,
         aisle_m=aisle_m,
-        wash_m=scenario.room.wash_m,
+        wash_m=measured.wash_m,
     )
 
 
@@ -129,27 +130,10 @@ def _largest_battery(scenario: "Scenario", layout: str) -> tuple[float, float] |
     return max(size.length_mm for size in sizes) / 1000.0, max(size.width_mm for size in sizes) / 1000.0
 
 
-def _measured(scenario: "Scenario") -> tuple[float, float] | None:
-    """Length and width of the room; None where it is not measured. [m]"""
-    length_m, width_m = scenario.room.length_m, scenario.room.width_m
-    return None if length_m is None or width_m is None else (length_m, width_m)
-
-
-def _walls(scenario: "Scenario", bays: tuple[Bay, ...]) -> Box | None:
-    """Walls of the room, where it is measured and all bays lie in it."""
-    size_m = _measured(scenario)
-    walls = None if size_m is None else Box(0.0, 0.0, *size_m)
-    return walls if walls is not None and all(_holds(walls, bay.box) for bay in bays) else None
-
-
 def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[BayRow, list[Spot]]]":
     """Positions of each row, in the order of `bay_spots`."""
-    by_row, start = [], 0
-    for row in floor.rows:
-        end = len(spots) if row.bays is None else start + row.bays * row.levels
-        by_row.append((row, spots[start:end]))
-        start = end
-    return by_row
+    left = iter(spots)
+    return [(row, list(islice(left, None if row.bays is None else row.bays * row.levels))) for row in floor.rows]
 
 
 def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Bay]:
@@ -166,14 +150,7 @@ def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) 
     ]
 
 
-def _aisles(rows: "list[tuple[BayRow, list[Bay]]]", stations: "list[Spot]", aisle_m: float | None) -> tuple[Box, ...]:
-    """What is kept clear in front of the rows; nothing where the room states no aisle."""
-    if aisle_m is None:
-        return ()
-    return tuple(_aisle(row, bays, stations, aisle_m) for row, bays in rows if bays)
-
-
-def _aisle(row: "BayRow | StationRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
+def _aisle(row: "BayRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
     """What is kept clear in front of a row, on the side of the stations. [m]"""
     first, last = bays[0].box, bays[-1].box
     if row.along == "x":
@@ -204,10 +181,6 @@ def _box(x0: float, y0: float, x1: float, y1: float) -> Box:
 
 def _holds(outer: Box, inner: Box) -> bool:
     """Whether a rectangle lies in another, its edges included."""
-    ends = inner.x_m + inner.width_m, inner.y_m + inner.height_m
-    return (
-        outer.x_m <= inner.x_m
-        and outer.y_m <= inner.y_m
-        and ends[0] <= outer.x_m + outer.width_m
-        and (ends[1] <= outer.y_m + outer.height_m)
-    )
+    along = outer.x_m <= inner.x_m and inner.x_m + inner.width_m <= outer.x_m + outer.width_m
+    across = outer.y_m <= inner.y_m and inner.y_m + inner.height_m <= outer.y_m + outer.height_m
+    return along and across
