@@ -86,12 +86,7 @@ def _drawn(
         return style.empty(ax, title, other_chart if paths else NONE)
     style.heading(ax, title, _note(sensitivity, kinds))
     style.frame(ax, "x")
-    height = FILLED / len(kinds)
-    bars = []
-    for number, kind in enumerate(kinds):
-        above = (number + 0.5) * height - FILLED / 2.0
-        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
-        bars.append(_bars(ax, rows, height, fills[kind]))
+    bars = [_bars(ax, _rows_at(sensitivity, paths, kinds, kind), FILLED / len(kinds), fills[kind]) for kind in kinds]
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
     if kinds == ["rank correlation"]:
         ax.set_xlim(-1.05, 1.05)
@@ -101,6 +96,12 @@ def _drawn(
     ax.set_xlabel(_unit(sensitivity, kinds, more), fontsize=10.0)
     style.legend_below(ax, bars, [fills[kind][2] for kind in kinds])
     return ax
+
+
+def _rows_at(sensitivity: "Sensitivity", paths: list[str], kinds: list[str], kind: str) -> "dict[float, Index]":
+    """Rows of one kind by where they are drawn: each kind has its part of the height of an input."""
+    above = FILLED * ((kinds.index(kind) + 0.5) / len(kinds) - 0.5)
+    return {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
 
 
 def _note(sensitivity: "Sensitivity", kinds: list[str]) -> str:

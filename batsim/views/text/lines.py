@@ -56,11 +56,16 @@ def measured(rows: list[tuple[str, str, str]], width: int, by: int = 2) -> list[
     first = max(len(line) for name in names for line in name)
     if room < min(most, LEAST_LABEL) or first > room:
         return [entry(label, value, unit, width, by) for label, value, unit in rows]
-    lines = []
-    for (head, *rest), (_, value, unit) in zip(names, rows, strict=True):
-        lines.append(f"{' ' * by}{head:<{first}}  {value:>{values}}  {unit}".rstrip())
-        lines += [" " * by + line for line in rest]
-    return lines
+    numbers = [f"{value:>{values}}  {unit}" for _, value, unit in rows]
+    return [
+        " " * by + line for name, number in zip(names, numbers, strict=True) for line in _beside(name, number, first)
+    ]
+
+
+def _beside(name: list[str], number: str, first: int) -> list[str]:
+    """Write a number beside the first line of its label."""
+    head, *rest = name
+    return [f"{head:<{first}}  {number}".rstrip(), *rest]
 
 
 def columns(rows: list[list[str]], width: int, heads: int = 1) -> list[str]:
