@@ -22,7 +22,7 @@ from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.reading import changed
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import path_text
 from batsim.statistics.intervals import Interval
 
 DOWNTIME = "downtime_min_per_truck_shift"

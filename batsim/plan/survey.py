@@ -6,7 +6,7 @@ from batsim.scenario.parts.batteries import BatteryType
 from batsim.scenario.parts.fit import Compartment, Equipment
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import path_text
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ from batsim.scenario.checks.survey_checks import device_names, equipment_names, 
 from batsim.scenario.factors import Between
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import EVERY, LocatedData, Path
+from batsim.scenario.text.located_data import EVERY, LocatedData, Location, Path
 from batsim.scenario.text.problems import problem, problems_of
-from batsim.scenario.text.yaml_text import Location, YamlTextError, read_file, read_text
+from batsim.scenario.text.yaml_text import read_file, read_text
 from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
 
 LONGEST_CHAIN = 5
@@ -44,16 +44,12 @@ def read(path: str | FilePath) -> Scenario:
     ScenarioError
         With everything that is wrong, each with file, line, column, path, rule and value.
     """
-    return build(_load(FilePath(path), ()))
+    return build(_extended(read_file(FilePath(path)), FilePath(path), ()))
 
 
 def read_scenario_text(text: str, file: str = "scenario.yaml") -> Scenario:
     """Read a scenario from YAML text; `file` is the name that messages show."""
-    try:
-        source = LocatedData.of(read_text(text, file), file)
-    except YamlTextError as error:
-        raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
-    return build(_extended(source, FilePath(file), ()))
+    return build(_extended(read_text(text, file), FilePath(file), ()))
 
 
 def build(source: LocatedData, asked: set[str] | None = None) -> Scenario:
@@ -168,16 +164,6 @@ def _grown(scenario: Scenario) -> Scenario:
     return scenario.model_copy(update={"trucks": trucks})
 
 
-def _load(path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
-    """Read one file and what it extends."""
-    file = str(path)
-    try:
-        source = LocatedData.of(read_file(path), file)
-    except YamlTextError as error:
-        raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
-    return _extended(source, path, chain)
-
-
 def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
     if not isinstance(source.data, dict):
@@ -197,7 +183,7 @@ def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) 
             elif not other.is_file():
                 problems.append(problem(source, ("extends",), "no such file", got=shown(str(other))))
             else:
-                source = source.over(_load(other, chain))
+                source = source.over(_extended(read_file(other), other, chain))
     if problems:
         raise ScenarioError(source.file, problems)
     return source
@@ -237,7 +223,7 @@ def _times(file: FilePath) -> list[tuple[int, str]]:
 def _catalogue_part(document: str, name: str | None = None) -> LocatedData | None:
     """One entry of a catalogue file, or the whole file."""
     path = catalogue.document(document)
-    draft = LocatedData.of(read_file(path), path.name)
+    draft = read_file(path)
     if name is None:
         return draft
     return draft.part((name,)) if name in draft.data else None

@@ -15,7 +15,7 @@ from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData
 from batsim.scenario.text.problems import problem, problems_of
-from batsim.scenario.text.yaml_text import YamlTextError, read_file
+from batsim.scenario.text.yaml_text import read_file
 from batsim.scenario.unknowns import lies_in
 
 GRID, ONE_AT_A_TIME, LATIN_HYPERCUBE, MORRIS, SOBOL = "grid", "one_at_a_time", "latin_hypercube", "morris", "sobol"
@@ -183,7 +183,7 @@ def is_study(path: str | FilePath) -> bool:
     """Whether a file is a study and no scenario, by its keys; a file that cannot be read is none."""
     try:
         data = read_file(FilePath(path)).data
-    except YamlTextError:
+    except ScenarioError:
         return False
     return "scenario" in data and not STUDY_KEYS.isdisjoint(data)
 
@@ -203,11 +203,7 @@ def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
     ScenarioError
         With everything that is wrong, each with file, line, column, path, rule and value.
     """
-    file = str(path)
-    try:
-        source = LocatedData.of(read_file(FilePath(path)), file)
-    except YamlTextError as error:
-        raise ScenarioError(file, [Problem(*each.location, *each[1:]) for each in error.problems]) from None
+    source = read_file(FilePath(path))
     study_file = _valid(source)
     return _checked(study_file, source, read(FilePath(path).parent / study_file.scenario), measures)
 

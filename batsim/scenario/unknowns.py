@@ -6,9 +6,8 @@ from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
 from batsim.scenario.parts.faults import Faults, did_you_mean, shown, wrong
-from batsim.scenario.text.located_data import LocatedData, Path
+from batsim.scenario.text.located_data import LocatedData, Path, path_text
 from batsim.scenario.text.problems import problem
-from batsim.scenario.text.yaml_text import path_text
 
 NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
 FIGURES_KEY = "figures"

@@ -21,7 +21,7 @@ from batsim import Settings
 from batsim.catalogue import FIGURES
 from batsim.decision.ranking import recommend
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import path_text
 from batsim.study.first_estimate import outline
 from batsim.study.limits import limits_of
 from batsim.study.sweeps.points import figures_asked

@@ -3,11 +3,10 @@
 import re
 from copy import deepcopy
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN
-from batsim.scenario.text.yaml_text import Document, Location, path_text
 
 Path = tuple[str | int, ...]
 
@@ -35,6 +34,34 @@ STATEMENTS = {
 """Keys whose blocks make one statement, a law for instance, so that two of them are not mixed."""
 
 
+class Location(NamedTuple):
+    """Where a value stands; lines and columns are counted from 1."""
+
+    file: str
+    line: int
+    column: int
+
+
+def path_text(path: Path) -> str:
+    """Write a path as in messages.
+
+    Examples
+    --------
+    >>> path_text(("trucks", 0, "duty", "mean_power"))
+    'trucks[0].duty.mean_power'
+    >>> path_text(("layouts", "side rollers", "v1.2"))
+    "layouts.side rollers.'v1.2'"
+    """
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            plain = part and not re.search(r"[.\[\]\n]", part)
+            text += ("." if text else "") + (part if plain else repr(part))
+    return text
+
+
 @dataclass
 class LocatedData:
     """Nested dicts and lists as YAML held them, with the location of every key and value."""
@@ -43,11 +70,6 @@ class LocatedData:
     data: Any
     locations: dict[Path, Location] = field(default_factory=dict)
     key_locations: dict[Path, Location] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, document: Document, file: str) -> "LocatedData":
-        """Take over what the YAML reader found."""
-        return cls(file, document.data, dict(document.locations), dict(document.key_locations))
 
     def copy(self) -> "LocatedData":
         """Copy deeply, so that a change to one never shows in the other."""

@@ -11,8 +11,7 @@ from pydantic_core import ErrorDetails
 from batsim.errors import Problem
 from batsim.scenario.parts.faults import NEAR, Faults, did_you_mean, shown
 from batsim.scenario.parts.renamed import renamed
-from batsim.scenario.text.located_data import LocatedData, Path
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import LocatedData, Path, path_text
 
 RULES = {
     "model_type": "needs a block of keys",

@@ -22,7 +22,7 @@ from batsim.scenario.study_file import (
     Design,
     Study,
 )
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import path_text
 from batsim.scenario.unknowns import FIGURES_KEY
 from batsim.statistics.designs import MorrisDesign, SobolDesign, latin_hypercube, morris, one_at_a_time, sobol
 

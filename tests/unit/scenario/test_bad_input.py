@@ -24,7 +24,7 @@ import batsim
 from batsim.cli import main
 from batsim.scenario.parts.faults import MOST_ENTRIES
 from batsim.scenario.reading import LONGEST_CHAIN, MOST_TIMES, source_of
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import path_text
 
 BROKEN = Path(__file__).parents[1] / "broken"
 SOUND = (BROKEN / "sound.yaml").read_text(encoding="utf-8")

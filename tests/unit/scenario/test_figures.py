@@ -15,7 +15,7 @@ from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.batteries import BatteryType
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.yaml_text import path_text
+from batsim.scenario.text.located_data import path_text
 from batsim.study.sweeps.points import ranged_figures
 from batsim.study.sweeps.sweep import sweep
 from tests.runs import record_of

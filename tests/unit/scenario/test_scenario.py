@@ -21,8 +21,8 @@ from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import KEYS, DurationLaw
 from batsim.scenario.parts.layouts import ChargerCount
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import STATEMENTS
-from batsim.scenario.text.yaml_text import path_text, read_file, read_text
+from batsim.scenario.text.located_data import STATEMENTS, path_text
+from batsim.scenario.text.yaml_text import read_file, read_text
 
 ROOT = Path(__file__).parents[3]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))

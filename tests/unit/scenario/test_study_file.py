@@ -23,7 +23,8 @@ from batsim.scenario.study_file import (
     read_study,
     stated_study,
 )
-from batsim.scenario.text.yaml_text import path_text, read_file, read_text
+from batsim.scenario.text.located_data import path_text
+from batsim.scenario.text.yaml_text import read_file, read_text
 from batsim.study.sweeps.agenda import agenda_of
 from batsim.study.sweeps.sweep import NAMES
 

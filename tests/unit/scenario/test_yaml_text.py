@@ -12,15 +12,9 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batsim.scenario.text.yaml_text import (
-    DEEPEST_LEVEL,
-    LARGEST_FILE_BYTES,
-    MOST_NODES,
-    YamlTextError,
-    path_text,
-    read_file,
-    read_text,
-)
+from batsim.errors import ScenarioError
+from batsim.scenario.text.located_data import path_text
+from batsim.scenario.text.yaml_text import DEEPEST_LEVEL, LARGEST_FILE_BYTES, MOST_NODES, read_file, read_text
 
 ANCHORS = "anchors and aliases (&, *) are not read; write the value out or use 'extends:'"
 TAGS = "tags (!...) are not read; write plain values"
@@ -36,10 +30,10 @@ NOT_FINITE = "infinite and undefined numbers (.inf, .nan) are not read; write a 
 
 def problems(text: str) -> list[tuple[int, int, str, str, str | None]]:
     """Return all problems of a text as (line, column, path, rule, got)."""
-    with pytest.raises(YamlTextError) as caught:
+    with pytest.raises(ScenarioError) as caught:
         read_text(text, "a.yaml")
-    assert {problem.location.file for problem in caught.value.problems} == {"a.yaml"}
-    return [(p.location.line, p.location.column, p.path, p.rule, p.got) for p in caught.value.problems]
+    assert {problem.file for problem in caught.value.problems} == {"a.yaml"}
+    return [(p.line, p.column, p.path, p.rule, p.got) for p in caught.value.problems]
 
 
 def only_problem(text: str) -> tuple[int, int, str]:
@@ -50,10 +44,10 @@ def only_problem(text: str) -> tuple[int, int, str]:
 
 def problems_of_file(path: Path) -> list[tuple[int, int, str]]:
     """Return all problems of a file as (line, column, rule)."""
-    with pytest.raises(YamlTextError) as caught:
+    with pytest.raises(ScenarioError) as caught:
         read_file(path)
-    assert {problem.location.file for problem in caught.value.problems} == {str(path)}
-    return [(p.location.line, p.location.column, p.rule) for p in caught.value.problems]
+    assert {problem.file for problem in caught.value.problems} == {str(path)}
+    return [(p.line, p.column, p.rule) for p in caught.value.problems]
 
 
 # --- what is read ---
@@ -381,10 +375,13 @@ def test_long_lists_of_problems_are_cut() -> None:
 
 def test_error_shows_its_problems_and_can_be_sent_to_another_process() -> None:
     """The text of the error has one line for each problem; pickling keeps them."""
-    with pytest.raises(YamlTextError) as caught:
+    with pytest.raises(ScenarioError) as caught:
         read_text("a: *x\nb: !y z", "a.yaml")
 
-    assert str(caught.value) == f"a.yaml:1:4: {ANCHORS}\na.yaml:2:4: {TAGS}"
+    assert (
+        str(caught.value)
+        == f"a.yaml: 2 problems\n  a.yaml:1:4: a: {ANCHORS} (got *x)\n  a.yaml:2:4: b: {TAGS} (got !y)"
+    )
     assert pickle.loads(pickle.dumps(caught.value)).problems == caught.value.problems
 
 
@@ -527,6 +524,7 @@ def test_unreadable_file_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(Path, "open", refuse)
 
     assert problems_of_file(path) == [(1, 1, "cannot be read: permission denied")]
+    monkeypatch.undo()
     assert problems_of_file(path / "b.yaml") == [(1, 1, "cannot be read: not a directory")]
 
 
@@ -592,7 +590,7 @@ def test_any_text_is_read_or_refused(text: str) -> None:
     """Nothing but a document or a list of problems comes back."""
     try:
         found = len(read_text(text, "a.yaml").locations)
-    except YamlTextError as error:
+    except ScenarioError as error:
         found = len(error.problems)
 
     assert found > 0
