@@ -52,20 +52,9 @@ class Evidence:
         """Mean of a measure over the replications."""
         return self.runs.interval(self.layout, measure).mean
 
-    @property
-    def days_per_year(self) -> float:
-        """Working days in 52 weeks."""
-        return WEEKS_PER_YEAR * float(np.mean([run.days_per_week for run in self.replications]))
-
-    @property
-    def truck_hours_per_year(self) -> float:
-        """Scheduled truck hours in 52 weeks. [h]"""
-        return WEEKS_PER_YEAR * float(np.mean([run.truck_hours_per_week for run in self.replications]))
-
-    @property
-    def truck_shifts_per_year(self) -> float:
-        """Truck-shifts in 52 weeks."""
-        return WEEKS_PER_YEAR * float(np.mean([run.truck_shifts_per_week for run in self.replications]))
+    def per_year(self, amount: str) -> float:
+        """Days, truck_hours or truck_shifts in 52 weeks, see `RunEvidence`."""
+        return WEEKS_PER_YEAR * float(np.mean([getattr(run, f"{amount}_per_week") for run in self.replications]))
 
     @property
     def week_kwh(self) -> Floats:
@@ -116,18 +105,10 @@ def evidence_of_each(schedules: Sequence[Schedule], settings: Settings = Setting
         For each of them, evidence by layout.
     """
     jobs = [job._replace(scenario=number) for number, schedule in enumerate(schedules) for job in jobs_of(schedule)]
-    runs = iter(run_jobs([schedule.scenario for schedule in schedules], jobs, settings, take=take) if jobs else ())
-    return [
-        _by_layout(schedule, list(islice(runs, len(schedule.layouts) * schedule.replications)))
-        for schedule in schedules
-    ]
-
-
-def _by_layout(schedule: Schedule, done: list[RunEvidence]) -> dict[str, Evidence]:
-    """Evidence of one scenario, layout by layout."""
-    count = schedule.replications
-    runs = runs_of(schedule, [run.measures for run in done])
-    return {
-        layout: Evidence(layout, runs, tuple(done[position * count : (position + 1) * count]))
-        for position, layout in enumerate(schedule.layouts)
-    }
+    done = iter(run_jobs([schedule.scenario for schedule in schedules], jobs, settings, take=take) if jobs else ())
+    evidences = []
+    for schedule in schedules:
+        replications = {layout: tuple(islice(done, schedule.replications)) for layout in schedule.layouts}
+        runs = runs_of(schedule, [run.measures for of_layout in replications.values() for run in of_layout])
+        evidences.append({layout: Evidence(layout, runs, of_layout) for layout, of_layout in replications.items()})
+    return evidences

@@ -110,14 +110,14 @@ def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[Equi
     lines
         Its equipment list.
     """
-    days = evidence.days_per_year
+    days = evidence.per_year("days")
     costs = [*_capital(scenario, evidence, lines), *_running(scenario, layout, evidence, days)]
     return YearlyCost(
         currency=scenario.site.currency,
         lines=tuple(cost for cost in costs if cost.per_year.value > 0.0),
         purchase=summed([line.cost for line in lines]),
         exchanges_per_year=evidence.mean("exchanges_per_day") * days,
-        truck_hours_per_year=evidence.truck_hours_per_year,
+        truck_hours_per_year=evidence.per_year("truck_hours"),
         interest_share=scenario.prices.interest_share,
         lasting=summed([line.cost for line in lines if not line.battery]),
     )
@@ -165,7 +165,7 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence, days: float) -
         yield cost("attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
     yield cost("drivers stand by", "driver", waiting, f"{waiting:,.0f} h a year")
     yield cost("drivers hands-on", "driver", working, f"{working:,.0f} h a year")
-    minutes, shifts = evidence.mean("downtime_min_per_truck_shift"), evidence.truck_shifts_per_year
+    minutes, shifts = evidence.mean("downtime_min_per_truck_shift"), evidence.per_year("truck_shifts")
     basis = f"{minutes:.1f} min in each of {shifts:,.0f} truck-shifts"
     yield cost("trucks stand", "truck", minutes * shifts / 60.0, basis)
     yield _energy(scenario, evidence)

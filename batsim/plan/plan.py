@@ -5,7 +5,9 @@ import math
 from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
+
+import pandas as pd
 
 from batsim.catalogue import FIGURES
 from batsim.display import Shows
@@ -29,10 +31,6 @@ from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.replications import plain
 from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
-
-if TYPE_CHECKING:
-    import pandas as pd
-
 
 ROOM_REPLICATIONS = 5
 """Replications that a picture of the room needs at most."""
@@ -161,18 +159,14 @@ class Plan(Shows):
         return asked
 
     @property
-    def checks_frame(self) -> "pd.DataFrame":
+    def checks_frame(self) -> pd.DataFrame:
         """All checks: layout and the fields of a check."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         rows = [(name, *check) for name, each in self.layouts.items() for check in each.checks]
         return pd.DataFrame(rows, columns=["layout", *Check._fields])
 
     @property
-    def equipment_frame(self) -> "pd.DataFrame":
+    def equipment_frame(self) -> pd.DataFrame:
         """All equipment lists, a row for each line; prices in the currency of the site."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         return pd.DataFrame(
             {"layout": name, **line.row, "price": line.price.value, "cost": line.cost.value,
              "placeholder": line.price.placeholder}
@@ -181,10 +175,8 @@ class Plan(Shows):
         )  # fmt: skip
 
     @property
-    def money_frame(self) -> "pd.DataFrame":
+    def money_frame(self) -> pd.DataFrame:
         """What each layout costs in a year, a row for each line, in the currency of the site."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         rows = [
             (name, line.what, *line.per_year, line.basis)
             for name, each in self.layouts.items()

@@ -17,7 +17,7 @@ from batsim.formulas.supply import (
 )
 from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.evidence import Evidence, evidence_of_each
-from batsim.scenario.parts.batteries import FALLING, BatteryType
+from batsim.scenario.parts.batteries import FALLING
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.reading import changed
 from batsim.scenario.settings import Schedule, Settings
@@ -108,8 +108,10 @@ def supply(
     """
     volts, phases = scenario.supply.voltage_v, scenario.supply.phases
     loads = tuple(_loads(scenario, layout))
-    peak_kw, peak_kva = (evidence.runs.interval(layout, name) for name in ("peak_kw", "peak_kva"))
+    interval = evidence.runs.interval
+    peak_kw, peak_kva = interval(layout, "peak_kw"), interval(layout, "peak_kva")
     mean_kw = float(np.mean([np.mean(run.load_kw) for run in evidence.replications]))
+    charged, rated = peak_kw.mean > 0.0, np.array([load.kw for load in loads for _ in range(int(load.number))])
     current_a = continuous_a = None
     if volts is not None:
         current_a = line_current_a(peak_kva.mean, volts, phases)
@@ -122,53 +124,34 @@ def supply(
         mean_kw=mean_kw,
         current_a=current_a,
         continuous_a=continuous_a,
-        coincidence_share=_coincidence(peak_kw.mean, loads),
-        load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if peak_kw.mean > 0.0 else float("nan"),
+        coincidence_share=coincidence_share(peak_kw.mean, rated) if rated.size and charged else np.nan,
+        load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if charged else np.nan,
         held_back=tried,
         not_tried=not_tried,
         checks=(_spare(scenario, peak_kva),),
     )
 
 
-def _coincidence(peak_kw: float, loads: tuple[ChargerLoad, ...]) -> float:
-    """Simulated peak over all chargers at their greatest load; not a number where nothing is charged."""
-    rated = [load.kw for load in loads for _ in range(int(load.number))]
-    return coincidence_share(peak_kw, np.array(rated)) if rated and peak_kw > 0.0 else float("nan")
-
-
 def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
     """Greatest load of each charger: main current at the voltage limit of the main stage."""
-    batteries = scenario.batteries_of(layout)
+    batteries, volts = scenario.batteries_of(layout), scenario.supply.voltage_v
     for count in scenario.layouts[layout].chargers:
         charger = scenario.chargers[count.charger]
         fits = [scenario.batteries[name] for name in batteries if charger.fits(name, scenario.batteries[name])]
         if not fits:
             continue
         battery = max(fits, key=lambda fitting: fitting.cells * charger.main_current.of(fitting.capacity.ah))
+        per_cell = scenario.figures[f"battery.{battery.chemistry}.absorption_v"].value
+        amps = charger.main_current.of(battery.capacity.ah)
+        kw = battery.cells * per_cell * amps / charger.efficiency_share / 1000.0
+        kva = apparent_kva(kw, charger.power_factor)
+        current_a = None if volts is None else line_current_a(kva, volts, scenario.supply.phases)
+        formula = (
+            f"{battery.cells} cells x {per_cell:g} V x {amps:.0f} A / {100 * charger.efficiency_share:.0f} % = "
+            f"{kw:.2f} kW; / power factor {charger.power_factor:g} = {kva:.2f} kVA"
+        )
         number = float(sum(batteries.values())) if count.number >= UNLIMITED else count.number
-        yield _load(scenario, count.charger, battery)._replace(number=number)
-
-
-def _load(scenario: Scenario, name: str, battery: BatteryType) -> ChargerLoad:
-    """Greatest load of one charger on a battery."""
-    charger, volts = scenario.chargers[name], scenario.supply.voltage_v
-    per_cell = scenario.figures[f"battery.{battery.chemistry}.absorption_v"].value
-    amps = charger.main_current.of(battery.capacity.ah)
-    kw = battery.cells * per_cell * amps / charger.efficiency_share / 1000.0
-    kva = apparent_kva(kw, charger.power_factor)
-    current_a = None if volts is None else line_current_a(kva, volts, scenario.supply.phases)
-    formula = (
-        f"{battery.cells} cells x {per_cell:g} V x {amps:.0f} A / {100 * charger.efficiency_share:.0f} % = "
-        f"{kw:.2f} kW; / power factor {charger.power_factor:g} = {kva:.2f} kVA"
-    )
-    return ChargerLoad(1.0, name, kw, kva, current_a, formula)
-
-
-class ThrottledRun(NamedTuple):
-    """A way of holding the chargers of a layout back, ready to be simulated."""
-
-    what: str
-    schedule: Schedule
+        yield ChargerLoad(number, count.charger, kw, kva, current_a, formula)
 
 
 def held_back(
@@ -193,10 +176,10 @@ def held_back(
         By layout: what each way saves and costs, and a sentence for each that cannot be tried.
     """
     ways = {layout: _throttled_runs(schedule, layout, _paired(evidence[layout], "peak_kw")) for layout in layouts}
-    schedules = [run.schedule for runs, _ in ways.values() for run in runs]
+    schedules = [throttled for runs, _ in ways.values() for _, throttled in runs]
     held = iter(evidence_of_each(schedules, Settings(workers=settings.workers)))
     return {
-        layout: (tuple(_saved(run.what, next(held)[layout], evidence[layout]) for run in runs), tuple(refused))
+        layout: (tuple(_saved(what, next(held)[layout], evidence[layout]) for what, _ in runs), tuple(refused))
         for layout, (runs, refused) in ways.items()
     }
 
@@ -212,9 +195,9 @@ def _paired(evidence: Evidence, measure: str) -> float:
     return float(np.mean([run.measures[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
 
 
-def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[list[ThrottledRun], list[str]]:
-    """Ways to hold the chargers of a layout back, and a sentence for each that is not possible there."""
-    runs: list[ThrottledRun] = []
+def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[list[tuple[str, Schedule]], list[str]]:
+    """Ways to hold the chargers of a layout back, in words and to be run; a sentence for each that is not possible."""
+    runs: list[tuple[str, Schedule]] = []
     refused: list[str] = []
     if not peak_kw > 0.0:
         return runs, refused
@@ -222,12 +205,15 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
     limit_kw = float(f"{peak_kw * scenario.figures['plan.power_limit'].value / 100.0:.2g}")
     stagger = scenario.figures["plan.stagger"]
     count = min(schedule.replications, HELD_BACK_REPLICATIONS)
+    falling = any(
+        scenario.chargers[chargers.charger].profile in FALLING for chargers in scenario.layouts[layout].chargers
+    )
     own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
     for what, key, value in (
         (f"power limit of {limit_kw:g} kW", "power_limit", f"{limit_kw:g} kW"),
         (f"{stagger.text} between starts", "stagger", stagger.text),
     ):
-        if key == "power_limit" and not _may_share(scenario, layout):
+        if key == "power_limit" and falling:
             refused.append(f"{what} was not tried: chargers with a falling current cannot be throttled")
             continue
         try:
@@ -236,14 +222,8 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
             refused.append(f"{what} was not tried: {error.problems[0].rule}")
             continue
         run = dataclasses.replace(schedule, scenario=throttled, layouts=(layout,), replications=count)
-        runs.append(ThrottledRun(what, run))
+        runs.append((what, run))
     return runs, refused
-
-
-def _may_share(scenario: Scenario, layout: str) -> bool:
-    """Whether all chargers of a layout can be throttled."""
-    types = {count.charger for count in scenario.layouts[layout].chargers}
-    return all(scenario.chargers[name].profile not in FALLING for name in types)
 
 
 def _spare(scenario: Scenario, peak_kva: Interval) -> Check:

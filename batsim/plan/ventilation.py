@@ -19,10 +19,12 @@ from batsim.formulas.ventilation import (
 )
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
+from batsim.measures.windows import Floats
 from batsim.plan.checks import ROUNDING, Check, Requirement, air_flow, cited, free_area
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import VENTILATION_RULES, Space
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 
 AIR = "air of the room"
@@ -94,6 +96,28 @@ class Ventilation:
         return sum(release.flow_m3_per_h for release in self.gassing)
 
 
+class HydrogenWeek(NamedTuple):
+    """One week, Monday to Monday, as far as it was measured."""
+
+    replication: int
+    """Which, from 0."""
+    week: int
+    """Which of its calendar weeks, from 0: that in which the measured time begins."""
+    time_min: Floats
+    """Ends of quarters of an hour, from Monday 00:00 on. (n) [min]"""
+    share: Floats
+    """Hydrogen in the air of the room. (n) [-]"""
+    peak_share: float
+    peak_min: float
+    """When. [min]"""
+    limit_share: float
+    """Share that must not be reached. [-]"""
+    air_m3_per_h: float
+    """Air that was taken. [m3/h]"""
+    by_rule: bool
+    """Whether that is the air that the rule asks for, because nobody says what the room has."""
+
+
 def coefficient_of(edition: str, figures: Figures) -> Figure:
     """Coefficient of an edition of the rule. [m3/(h A)]"""
     return figures["ventilation.coefficient" if edition == VENTILATION_RULES[0] else "ventilation.coefficient_2002"]
@@ -122,9 +146,10 @@ def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilat
     flow = sum(release.flow_m3_per_h for release in gassing)
     rule_gas = sum(release.chargers * release.cells * release.gas_a for release in gassing) * HYDROGEN_M3_PER_AH
     all_faulty, one_faulty = _faulty(gassing, coefficient)
-    limit, lower = (figures[f"ventilation.{name}"].value / 100.0 for name in ("limit", "lower_flammable"))
-    highest = float(max((np.max(run.gas_m3_per_h, initial=0.0) for run in evidence.replications), default=0.0))
+    limit, lower = figures.number("ventilation.limit"), figures.number("ventilation.lower_flammable")
+    highest = float(np.max(np.concatenate([run.gas_m3_per_h for run in evidence.replications]), initial=0.0))
     free, air = free_m3(space, figures), _air(space, figures)
+    hours = [None if free is None else hours_to_share(highest, 0.0, free, share) for share in (limit, lower)]
     asked = Ventilation(
         edition=edition,
         coefficient=coefficient,
@@ -142,8 +167,8 @@ def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilat
         air_m3_per_h=air,
         peak_share=_peak(evidence, air, free),
         peak_share_at_rule=_peak(evidence, flow or None, free),
-        hours_to_limit=_hours(highest, free, limit),
-        hours_to_lower=_hours(highest, free, lower),
+        hours_to_limit=hours[0],
+        hours_to_lower=hours[1],
         checks=(),
     )
     return replace(asked, checks=tuple(_checks(asked, scenario, layout))) if flow else asked
@@ -191,8 +216,8 @@ def _at_once(pairs: list[GasRelease], chargers: dict[str, float], batteries: dic
 def _faulty(gassing: tuple[GasRelease, ...], coefficient: float) -> tuple[float, float]:
     """Air if all chargers gave their whole current into gas, and what the worst one alone adds. [m3/h]"""
     makers = [release for release in gassing if release.gas_a > 0.0]
-    whole = [rule_flow_m3_per_h(release.cells, release.charger_a, coefficient) for release in makers]
-    pairs = list(zip(makers, whole, strict=True))
+    flows = [rule_flow_m3_per_h(release.cells, release.charger_a, coefficient) for release in makers]
+    pairs = list(zip(makers, flows, strict=True))
     worst = max((flow - release.flow_m3_per_h / release.chargers for release, flow in pairs), default=0.0)
     return sum(release.chargers * flow for release, flow in pairs), worst
 
@@ -202,6 +227,14 @@ def _area_flow(space: Space, figures: Figures) -> float | None:
     if space.area_m2 is None:
         return None
     return area_flow_m3_per_h(space.area_m2, figures["ventilation.area_flow"].value / 3600.0)
+
+
+def _air(space: Space, figures: Figures) -> float | None:
+    """Air by fan, or through openings at the air speed of the rule; None when nobody says. [m3/h]"""
+    if space.fan_m3_per_h is None and space.openings_m2 is None:
+        return None
+    through = (space.openings_m2 or 0.0) * 1e4 / figures["ventilation.opening"].value
+    return max(space.fan_m3_per_h or 0.0, through)
 
 
 def space_of(scenario: Scenario, layout: str) -> Space:
@@ -217,28 +250,17 @@ def free_m3(space: Space, figures: Figures) -> float | None:
     return space.volume_m3 * (1.0 - share)
 
 
-def _air(space: Space, figures: Figures) -> float | None:
-    """Air by fan, or through openings at the air speed of the rule; None when nobody says. [m3/h]"""
-    if space.fan_m3_per_h is None and space.openings_m2 is None:
-        return None
-    through = 0.0
-    if space.openings_m2 is not None:
-        through = space.openings_m2 * 1e4 / figures["ventilation.opening"].value
-    return max(space.fan_m3_per_h or 0.0, through)
-
-
-def _peak(evidence: Evidence, air: float | None, volume: float | None) -> float | None:
-    """Highest share of hydrogen over all replications, well mixed; None where air or volume is not known. [-]"""
-    if air is None or volume is None:
-        return None
+def _courses(evidence: Evidence, air_m3_per_h: float, free_m3: float) -> list[Floats]:
+    """Share of hydrogen over all replications, well mixed. [-]"""
     step_h = QUARTER_MIN / 60.0
-    courses = (hydrogen_over_time(run.gas_m3_per_h, step_h, air, volume) for run in evidence.replications)
-    return max(float(np.max(course)) for course in courses)
+    return [hydrogen_over_time(run.gas_m3_per_h, step_h, air_m3_per_h, free_m3) for run in evidence.replications]
 
 
-def _hours(gas_m3_per_h: float, volume: float | None, share: float) -> float | None:
-    """Hours from a failed fan to a share of hydrogen, where the volume is known. [h]"""
-    return None if volume is None else hours_to_share(gas_m3_per_h, 0.0, volume, share)
+def _peak(evidence: Evidence, air_m3_per_h: float | None, free_m3: float | None) -> float | None:
+    """Highest share of hydrogen over all replications; None where air or volume is not known. [-]"""
+    if air_m3_per_h is None or free_m3 is None:
+        return None
+    return max(float(np.max(course)) for course in _courses(evidence, air_m3_per_h, free_m3))
 
 
 def _checks(asked: Ventilation, scenario: Scenario, layout: str) -> Iterator[Check]:
@@ -264,10 +286,9 @@ def _enough_air(asked: Ventilation, path: str, figures: Figures) -> Check:
     if asked.air_m3_per_h >= asked.flow_m3_per_h - ROUNDING:
         sentence = "Enough for all chargers at once by the rule; show that openings stay free and doors count shut."
         return enough.ok(value, sentence)
-    run_on = figures["ventilation.run_on"].text
     cure = (
-        f"a fan for at least {wanted} to the outside, not over the chargers, interlocked with "
-        f"them and running on for {run_on}; or larger openings on opposite walls"
+        f"a fan for at least {wanted} to the outside, not over the chargers, interlocked with them and running on for "
+        f"{figures['ventilation.run_on'].text}; or larger openings on opposite walls"
     )
     return enough.fails(value, f"{air_flow(asked.flow_m3_per_h - asked.air_m3_per_h)} are missing.", cure)
 
@@ -325,3 +346,37 @@ def _temperature(asked: Ventilation, scenario: Scenario) -> Check:
         return fit.ok(value, "Batteries charge and age as their data say.")
     cure = "heat or cool the room, or count with other capacities"
     return fit.to_check(value, "Charging and life suffer outside.", cure)
+
+
+def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None:
+    """Follow hydrogen over all replications and pick the week with most of it.
+
+    Parameters
+    ----------
+    evidence
+        What the replications of a layout say.
+    asked
+        The layout's ventilation.
+
+    Returns
+    -------
+    HydrogenWeek or None
+        None when the size of the room is not known, or there is no air to reckon with.
+    """
+    scenario = evidence.runs.scenario
+    free = free_m3(space_of(scenario, evidence.layout), scenario.figures)
+    air = asked.air_m3_per_h if asked.air_m3_per_h is not None else asked.flow_m3_per_h
+    if free is None or not air > 0.0:
+        return None
+    courses = _courses(evidence, air, free)
+    replication = int(np.argmax([np.max(course) for course in courses]))
+    course = courses[replication]
+    ends: Floats = evidence.runs.schedule.warm_up_min % WEEK_MIN + QUARTER_MIN * np.arange(1.0, course.size + 1.0)
+    week = int((ends[np.argmax(course)] - QUARTER_MIN) // WEEK_MIN)
+    mine = (ends > week * WEEK_MIN) & (ends <= (week + 1) * WEEK_MIN)
+    times, share = ends[mine] - week * WEEK_MIN, course[mine]
+    at = int(np.argmax(share))
+    limit = scenario.figures["ventilation.limit"].value / 100.0
+    return HydrogenWeek(
+        replication, week, times, share, float(share[at]), float(times[at]), limit, air, asked.air_m3_per_h is None
+    )

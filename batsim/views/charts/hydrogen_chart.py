@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from batsim.plan.hydrogen_week import hydrogen_week
+from batsim.plan.ventilation import hydrogen_week
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
 

@@ -9,8 +9,7 @@ from matplotlib.figure import Figure
 import batsim
 from batsim.measures.mean_week import QUARTERS, mean_week
 from batsim.plan.evidence import evidence
-from batsim.plan.hydrogen_week import hydrogen_week
-from batsim.plan.ventilation import ventilation
+from batsim.plan.ventilation import hydrogen_week, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
