@@ -1,17 +1,19 @@
 """Chart of one battery over time: state of charge, current, temperature and gas, with its states behind."""
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+from matplotlib.textpath import TextPath
+from matplotlib.ticker import PercentFormatter
+
+from batsim.measures.battery_course import battery_course, first_cycle
+from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from batsim.record import Record
 
 SIZE_IN = (11.0, 8.8)
 """Width and height: a page across. [in]"""
@@ -32,7 +34,7 @@ Band = tuple[float, float, str]
 """Start, end and word of a state. [min]"""
 
 
-def battery_chart(course: "pd.DataFrame") -> "Figure":
+def battery_chart(course: pd.DataFrame) -> Figure:
     """Draw the course of one battery.
 
     Parameters
@@ -55,7 +57,7 @@ def battery_chart(course: "pd.DataFrame") -> "Figure":
     if not len(course):
         msg = "a chart needs a course with rows (got none)"
         raise ValueError(msg)
-    figure = style.chart_class()(figsize=SIZE_IN)
+    figure = style.Chart(figsize=SIZE_IN)
     panels: list[Axes] = list(figure.subplots(4, 1, sharex=True, gridspec_kw=EDGES))
     bands = _bands(course)
     for panel in panels:
@@ -72,7 +74,7 @@ def battery_chart(course: "pd.DataFrame") -> "Figure":
     return figure
 
 
-def cycle_chart(record: "Record", battery: int, after_min: float = 0.0) -> "Figure":
+def cycle_chart(record: Record, battery: int, after_min: float = 0.0) -> Figure:
     """Draw the first whole use-charge-rest cycle of a battery after a time.
 
     Parameters
@@ -94,8 +96,6 @@ def cycle_chart(record: "Record", battery: int, after_min: float = 0.0) -> "Figu
     ValueError
         If there is no such battery, or no whole cycle after that time.
     """
-    from batsim.measures.battery_course import battery_course, first_cycle  # noqa: PLC0415 - numpy only to draw
-
     begin, end = first_cycle(record, battery, after_min)
     return battery_chart(battery_course(record, battery, begin, end, (end - begin) / INSTANTS))
 
@@ -104,7 +104,7 @@ INSTANTS = 600
 """Steps that a cycle is drawn in."""
 
 
-def _bands(course: "pd.DataFrame") -> list[Band]:
+def _bands(course: pd.DataFrame) -> list[Band]:
     """Stretches of the same state, each to the beginning of the next."""
     times, words = course["time_min"].tolist(), course["state"].tolist()
     changes = [0] + [row for row in range(1, len(words)) if words[row] != words[row - 1]]
@@ -113,7 +113,7 @@ def _bands(course: "pd.DataFrame") -> list[Band]:
     return [(begin, end, words[row]) for (begin, end), row in zip(pairwise(edges), changes, strict=True)]
 
 
-def _title(course: "pd.DataFrame", bands: list[Band]) -> str:
+def _title(course: pd.DataFrame, bands: list[Band]) -> str:
     """Name the battery, its type and the time."""
     number, kind = course.attrs.get("battery"), course.attrs.get("type")
     name = "Battery" if number is None else f"Battery {number + 1}"
@@ -128,7 +128,7 @@ def _moment(time_min: float) -> str:
     return moment_text(time_min) + (f" of week {week + 1}" if week else "")
 
 
-def _frame(panel: "Axes", bands: list[Band]) -> None:
+def _frame(panel: Axes, bands: list[Band]) -> None:
     """Draw the states, pale, and light lines behind everything."""
     for state, (colour, _, _) in style.STATE_LOOKS.items():
         spans = [(begin, end - begin) for begin, end, word in bands if word == state]
@@ -145,10 +145,8 @@ def _frame(panel: "Axes", bands: list[Band]) -> None:
     panel.tick_params(labelsize=9)
 
 
-def _soc(panel: "Axes", course: "pd.DataFrame") -> None:
+def _soc(panel: Axes, course: pd.DataFrame) -> None:
     """State of charge."""
-    from matplotlib.ticker import PercentFormatter  # noqa: PLC0415
-
     panel.plot(course["time_min"], course["soc_share"], color=style.BLACK, linewidth=1.6)
     panel.set_ylabel("State of charge\n[%]")
     panel.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=""))
@@ -156,7 +154,7 @@ def _soc(panel: "Axes", course: "pd.DataFrame") -> None:
     panel.set_ylim(min(0.0, float(course["soc_share"].min())) - 0.02, 1.04)
 
 
-def _current(panel: "Axes", course: "pd.DataFrame") -> None:
+def _current(panel: Axes, course: pd.DataFrame) -> None:
     """Current: charge plain above the zero line, use hatched below."""
     times, amps = course["time_min"], course["amps"]
     panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=style.VERMILION, alpha=0.35, linewidth=0.0)
@@ -178,14 +176,14 @@ def _current(panel: "Axes", course: "pd.DataFrame") -> None:
         )  # fmt: skip
 
 
-def _temperature(panel: "Axes", course: "pd.DataFrame") -> None:
+def _temperature(panel: Axes, course: pd.DataFrame) -> None:
     """Temperature of the electrolyte."""
     panel.plot(course["time_min"], course["temperature_degc"], color=style.BLACK, linewidth=1.6)
     panel.margins(y=0.15)
     panel.set_ylabel("Electrolyte\n[°C]")
 
 
-def _gas(panel: "Axes", course: "pd.DataFrame") -> None:
+def _gas(panel: Axes, course: pd.DataFrame) -> None:
     """Gas current, with the hydrogen that it makes on a second scale."""
     panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=style.GREEN, alpha=0.35, linewidth=0.0)
     panel.plot(course["time_min"], course["gas_a"], color=style.GREEN, linewidth=1.6)
@@ -198,7 +196,7 @@ def _gas(panel: "Axes", course: "pd.DataFrame") -> None:
         scale.tick_params(labelsize=9)
 
 
-def _time_axis(panel: "Axes", begin: float, end: float) -> None:
+def _time_axis(panel: Axes, begin: float, end: float) -> None:
     """Weekday and time at even steps from Monday 00:00; the week too where there is more than one."""
     weeks = end > WEEK_MIN
 
@@ -209,10 +207,8 @@ def _time_axis(panel: "Axes", begin: float, end: float) -> None:
     panel.set_xlabel("Weekday and time" + ("; week 1 begins with the run" if weeks else ""))
 
 
-def _ribbon(figure: "Figure", panel: "Axes", bands: list[Band]) -> None:
+def _ribbon(figure: Figure, panel: Axes, bands: list[Band]) -> None:
     """Draw the states in a strip above the first panel, with their words; what finds no room gets a legend."""
-    from matplotlib.patches import Patch  # noqa: PLC0415
-
     legend = []
     for state, (colour, hatch, short) in style.STATE_LOOKS.items():
         spans = [(begin, end) for begin, end, word in bands if word == state]
@@ -232,10 +228,8 @@ def _ribbon(figure: "Figure", panel: "Axes", bands: list[Band]) -> None:
         )  # fmt: skip
 
 
-def _words_in_strip(panel: "Axes", words: tuple[str, str], spans: list[tuple[float, float]], shown_min: float) -> bool:
+def _words_in_strip(panel: Axes, words: tuple[str, str], spans: list[tuple[float, float]], shown_min: float) -> bool:
     """Write the long or the short word of a state into every span that has room for it; false if none has."""
-    from matplotlib.textpath import TextPath  # noqa: PLC0415
-
     widths = {word: TextPath((0.0, 0.0), word, size=WORD_PT).get_extents().width + 8.0 for word in words}
     pt_per_min = 72.0 * SIZE_IN[0] * (EDGES["right"] - EDGES["left"]) / shown_min
     written = False

@@ -1,17 +1,14 @@
 """Chart of what one more of each thing would save."""
 
 import math
-from typing import TYPE_CHECKING
 
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+
+from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.compare import signed
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import number_text
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 
 WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.44, 2.2, 2
 HEIGHT, LETTERS = 0.66, 36
@@ -20,7 +17,7 @@ FILLS = {CLEAR: (style.GREEN, "||"), HARM: (style.VERMILION, "xxxx"), OPEN: ("#F
 NONE = "There is nothing with a limit of which one more could be tried."
 
 
-def bottleneck_chart(bottleneck: "Bottleneck", ax: "Axes | None" = None) -> "Axes":
+def bottleneck_chart(bottleneck: Bottleneck, ax: Axes | None = None) -> Axes:
     """Draw what one more of each thing would save.
 
     Parameters
@@ -57,12 +54,12 @@ def bottleneck_chart(bottleneck: "Bottleneck", ax: "Axes | None" = None) -> "Axe
     return ax
 
 
-def _downtime(bottleneck: "Bottleneck") -> str:
+def _downtime(bottleneck: Bottleneck) -> str:
     """Downtime as it is."""
     return f"As it is, {number_text(bottleneck.downtime)} min per truck-shift are lost."
 
 
-def _whiskers(bottleneck: "Bottleneck") -> str:
+def _whiskers(bottleneck: Bottleneck) -> str:
     """Say what a whisker is."""
     replications, confidence = bottleneck.schedule.replications, bottleneck.schedule.confidence
     if replications < 2:
@@ -70,14 +67,14 @@ def _whiskers(bottleneck: "Bottleneck") -> str:
     return f"Whiskers: {100.0 * confidence:g} % intervals that hold together, {replications} replications."
 
 
-def _word(gain: "Gain") -> str:
+def _word(gain: Gain) -> str:
     """Say how sure a gain is."""
     if gain.interval.low > 0.0:
         return CLEAR
     return HARM if gain.interval.high < 0.0 else OPEN
 
 
-def _number(gain: "Gain") -> str:
+def _number(gain: Gain) -> str:
     """Gain with its half width."""
     if gain.interval.low == gain.interval.high == 0.0:
         return "0"

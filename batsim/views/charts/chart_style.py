@@ -2,22 +2,22 @@
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from functools import cache
 from io import BytesIO
 from textwrap import fill, wrap
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.legend import Legend
+from matplotlib.ticker import FuncFormatter, MultipleLocator
+from matplotlib.transforms import ScaledTranslation
 
 from batsim.measures.names import PART_LABELS
 from batsim.record import STATES, TASKS
 from batsim.scenario.parts.week import moment_text
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-    from matplotlib.legend import Legend
-
-    from batsim.statistics.intervals import Interval
+from batsim.statistics.intervals import Interval
 
 # Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
 # the states apart in grey print.
@@ -100,58 +100,39 @@ Inches = tuple[float, float]
 """Width and height of a chart. [in]"""
 
 
-@cache
-def chart_class() -> "type[Figure]":
+class Chart(Figure):
     """Figure that notebooks show as a picture without asking for it."""
-    from matplotlib.figure import Figure  # noqa: PLC0415 - heavy, and only charts need it
 
-    class Chart(Figure):
-        """Figure with a picture for notebooks."""
-
-        def _repr_png_(self) -> bytes:
-            return _png(self)
-
-    return Chart
+    def _repr_png_(self) -> bytes:
+        buffer = BytesIO()
+        self.savefig(buffer, format="png")
+        return buffer.getvalue()
 
 
-@cache
-def axes_class() -> "type[Axes]":
+class ChartAxes(Axes):
     """Axes that notebooks show as the picture of their figure."""
-    from matplotlib.axes import Axes  # noqa: PLC0415 - heavy, and only charts need it
 
-    class ChartAxes(Axes):
-        """Axes with a picture for notebooks."""
-
-        def _repr_png_(self) -> bytes:
-            figure = self.get_figure(root=True)
-            assert figure is not None
-            return _png(figure)
-
-    return ChartAxes
+    def _repr_png_(self) -> bytes:
+        chart = self.get_figure(root=True)
+        assert isinstance(chart, Chart)
+        return chart._repr_png_()
 
 
-def _png(figure: "Figure") -> bytes:
-    """Picture of a figure."""
-    buffer = BytesIO()
-    figure.savefig(buffer, format="png")
-    return buffer.getvalue()
-
-
-def new_figure(size: Inches) -> "Figure":
+def new_figure(size: Inches) -> Figure:
     """Figure that makes room for whatever stands around its axes; of no window and no session."""
-    figure = chart_class()(figsize=size, layout="constrained")
+    figure = Chart(figsize=size, layout="constrained")
     figure.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr, call-arg]
     return figure
 
 
-def axes_for(ax: "Axes | None", size: Inches) -> "Axes":
+def axes_for(ax: Axes | None, size: Inches) -> Axes:
     """Axes to draw on: the given ones, or those of a new figure of a size."""
     if ax is not None:
         return ax
-    return new_figure(size).add_subplot(axes_class=axes_class())
+    return new_figure(size).add_subplot(axes_class=ChartAxes)
 
 
-def frame(ax: "Axes", grid: str = "y") -> None:
+def frame(ax: Axes, grid: str = "y") -> None:
     """Light lines behind everything, no box around."""
     ax.grid(visible=True, axis=grid, color="0.82", linewidth=0.5)  # type: ignore[arg-type]
     ax.set_axisbelow(True)
@@ -159,7 +140,7 @@ def frame(ax: "Axes", grid: str = "y") -> None:
     ax.tick_params(labelsize=WORD_PT)
 
 
-def heading(ax: "Axes", title: str, note: str = "") -> None:
+def heading(ax: Axes, title: str, note: str = "") -> None:
     """Title and a smaller note above axes, both wrapped to their width; never read as a formula."""
     width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
     lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
@@ -213,13 +194,11 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
 
 
 def legend_below(
-    ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str], columns: int = 3, below_pt: float = 42.0
+    ax: Axes, handles: Sequence[Artist], words: Sequence[str], columns: int = 3, below_pt: float = 42.0
 ) -> None:
     """Legend under the words of the time or number axis."""
     if not words:
         return
-    from matplotlib.transforms import ScaledTranslation  # noqa: PLC0415 - heavy, and only charts need it
-
     figure = ax.get_figure(root=True)
     assert figure is not None
     down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
@@ -231,7 +210,7 @@ def legend_below(
     _literal(legend)
 
 
-def legend_beside(ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str]) -> None:
+def legend_beside(ax: Axes, handles: Sequence[Artist], words: Sequence[str]) -> None:
     """Legend to the right of axes, from their top."""
     if words:
         legend = ax.legend(
@@ -241,7 +220,7 @@ def legend_beside(ax: "Axes", handles: "Sequence[Artist]", words: Sequence[str])
         _literal(legend)
 
 
-def _literal(legend: "Legend") -> None:
+def _literal(legend: Legend) -> None:
     """Take the words of a legend as they are: a dollar sign in a name begins no formula."""
     for text in legend.get_texts():
         text.set_parse_math(False)
@@ -252,14 +231,14 @@ def fill_of(colour: str, hatch: str) -> dict[str, Any]:
     return {"facecolor": pale(colour), "hatch": hatch, **EDGE}
 
 
-def names_at(ax: "Axes", names: Sequence[str], letters: int = NAME_LETTERS, *, paths: bool = False) -> None:
+def names_at(ax: Axes, names: Sequence[str], letters: int = NAME_LETTERS, *, paths: bool = False) -> None:
     """Names beside rows, the first at the top."""
     ax.set_yticks(range(len(names)), names_fit(names, letters, paths=paths), parse_math=False)
     ax.tick_params(axis="y", length=0.0)
     ax.set_ylim(max(len(names), 1) - 0.4, -0.6)
 
 
-def beside_rows(ax: "Axes", words: Sequence[str], head: str = "") -> None:
+def beside_rows(ax: Axes, words: Sequence[str], head: str = "") -> None:
     """Numbers in words to the right of rows, under a head."""
     where = ax.get_yaxis_transform()
     for row, word in enumerate(words):
@@ -272,7 +251,7 @@ def beside_rows(ax: "Axes", words: Sequence[str], head: str = "") -> None:
 
 
 def whiskers(
-    ax: "Axes", at: Iterable[float], intervals: "Iterable[Interval]", *, across: bool = True, **look: object
+    ax: Axes, at: Iterable[float], intervals: Iterable[Interval], *, across: bool = True, **look: object
 ) -> None:
     """Draw intervals that have limits, along rows or along columns at their places."""
     for where, interval in zip(at, intervals, strict=True):
@@ -283,7 +262,7 @@ def whiskers(
             ax.errorbar([x], [y], fmt="none", **drawn)
 
 
-def nothing(ax: "Axes", why: str) -> None:
+def nothing(ax: Axes, why: str) -> None:
     """Say why there is nothing to see."""
     ax.set_axis_off()
     ax.text(
@@ -292,14 +271,14 @@ def nothing(ax: "Axes", why: str) -> None:
     )  # fmt: skip
 
 
-def empty(ax: "Axes", title: str, why: str) -> "Axes":
+def empty(ax: Axes, title: str, why: str) -> Axes:
     """Say under a title why there is nothing to see."""
     heading(ax, title)
     nothing(ax, why)
     return ax
 
 
-def week_axis(ax: "Axes", from_min: float, to_min: float) -> None:
+def week_axis(ax: Axes, from_min: float, to_min: float) -> None:
     """Time axis of a week or a day: weekday and time of day at even steps."""
     one_day = to_min - from_min <= DAY
     time_ticks(
@@ -308,10 +287,8 @@ def week_axis(ax: "Axes", from_min: float, to_min: float) -> None:
     )  # fmt: skip
 
 
-def time_ticks(ax: "Axes", from_min: float, to_min: float, label: Callable[[float], str]) -> None:
+def time_ticks(ax: Axes, from_min: float, to_min: float, label: Callable[[float], str]) -> None:
     """Ticks of a time axis at even steps from Monday 00:00, each with its label."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator  # noqa: PLC0415 - heavy, and only charts need it
-
     ax.set_xlim(from_min, to_min)
     step = next((step for step in TICKS_MIN if (to_min - from_min) / step <= MOST_TICKS), TICKS_MIN[-1])
     ax.xaxis.set_major_locator(MultipleLocator(step))
@@ -320,7 +297,5 @@ def time_ticks(ax: "Axes", from_min: float, to_min: float, label: Callable[[floa
 
 def pale(colour: str) -> tuple[float, float, float]:
     """Mix a colour with white, so that the hatch and the word on it can be read."""
-    from matplotlib.colors import to_rgb  # noqa: PLC0415
-
     red, green, blue = to_rgb(colour)
     return 0.45 * red + 0.55, 0.45 * green + 0.55, 0.45 * blue + 0.55

@@ -1,15 +1,11 @@
 """Chart of downtime by layout: stacked by cause, with the interval of the total and the target."""
 
-from typing import TYPE_CHECKING
+from matplotlib.axes import Axes
 
+from batsim.study.compare import Comparison
 from batsim.study.running.replications import DOWNTIME
 from batsim.views.charts.chart_style import PART_LOOKS
 from batsim.views.charts.stacked_rows import Stack, Words, stacked_rows
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from batsim.study.compare import Comparison
 
 WORDS = Words(
     "Downtime by cause",
@@ -18,7 +14,7 @@ WORDS = Words(
 )
 
 
-def downtime_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes":
+def downtime_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
     """Draw the downtime of each layout, cause by cause.
 
     Parameters

@@ -1,17 +1,13 @@
 """Chart of what was decided: fewer and more batteries against downtime and cost, with the answer."""
 
 import math
-from typing import TYPE_CHECKING
 
-from batsim.decision.answer import DECIDING, MEETS, MISSES, TOO_NEAR
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+
+from batsim.decision.answer import DECIDING, MEETS, MISSES, TOO_NEAR, Answer
+from batsim.statistics.intervals import Interval
 from batsim.views.charts import chart_style as style
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.decision.answer import Answer
-    from batsim.statistics.intervals import Interval
 
 SIZE_IN = (8.0, 4.8)
 BELOW_PT = 58.0
@@ -26,7 +22,7 @@ MARKS = {
 NONE = "No counts within the ranges meet the targets, so there is no frontier."
 
 
-def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
+def frontier_chart(answer: Answer, ax: Axes | None = None) -> Axes:
     """Draw the frontier of a layout: what fewer batteries would cost in downtime, and more in money.
 
     Parameters
@@ -68,13 +64,13 @@ def frontier_chart(answer: "Answer", ax: "Axes | None" = None) -> "Axes":
     return ax
 
 
-def _highest(downtimes: "list[Interval]", target_min: float) -> float:
+def _highest(downtimes: list[Interval], target_min: float) -> float:
     """Highest of what is drawn: ends of intervals and the target. [min per truck-shift]"""
     ends = [end for downtime in downtimes for end in (downtime.mean, downtime.high)]
     return max([target_min, *filter(math.isfinite, ends)])
 
 
-def _marks(ax: "Axes", answer: "Answer", counts: list[int], downtimes: "list[Interval]") -> "dict[str, Artist]":
+def _marks(ax: Axes, answer: Answer, counts: list[int], downtimes: list[Interval]) -> dict[str, Artist]:
     """Mark what can be said of each count, and the answer with a ring; each mark with its word for the legend."""
     legend: dict[str, Artist] = {}
     chosen = answer.chosen.counts if answer.chosen is not None else None
@@ -92,7 +88,7 @@ def _marks(ax: "Axes", answer: "Answer", counts: list[int], downtimes: "list[Int
     return legend
 
 
-def _note(answer: "Answer") -> str:
+def _note(answer: Answer) -> str:
     """Say where the frontier was drawn, what a whisker is, and which counts stay as in the answer."""
     assert answer.chosen is not None  # else there is no frontier
     kept = [

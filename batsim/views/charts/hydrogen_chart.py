@@ -1,22 +1,17 @@
 """Chart of hydrogen in the room over the simulated week with most of it, beside the limit."""
 
-from typing import TYPE_CHECKING
+from matplotlib.axes import Axes
 
-from batsim.plan.ventilation import hydrogen_week
+from batsim.plan.evidence import Evidence
+from batsim.plan.ventilation import Ventilation, hydrogen_week
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from batsim.plan.evidence import Evidence
-    from batsim.plan.ventilation import Ventilation
 
 SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
 
 
-def hydrogen_chart(evidence: "Evidence", ventilation: "Ventilation", ax: "Axes | None" = None) -> "Axes":
+def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: Axes | None = None) -> Axes:
     """Draw the hydrogen in the air of the room.
 
     Parameters

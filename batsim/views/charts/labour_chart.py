@@ -1,15 +1,11 @@
 """Chart of labour by layout: minutes of a working day by person and task."""
 
-from typing import TYPE_CHECKING
+from matplotlib.axes import Axes
 
 from batsim.record import PERSONS
+from batsim.study.compare import Comparison
 from batsim.views.charts.chart_style import TASK_LOOKS
 from batsim.views.charts.stacked_rows import Stack, Words, stacked_rows
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from batsim.study.compare import Comparison
 
 TALL, LOW = 0.72, 0.36
 """Height of what attendants do and of what drivers do, in rows."""
@@ -22,7 +18,7 @@ WORDS = Words(
 )
 
 
-def labour_chart(comparison: "Comparison", ax: "Axes | None" = None) -> "Axes":
+def labour_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
     """Draw the labour of a working day in each layout, by person and task.
 
     Parameters

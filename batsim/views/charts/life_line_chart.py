@@ -1,19 +1,14 @@
 """Chart of a few batteries over time: in the truck, discharged, on charge, cooling, ready."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
-from batsim.measures.battery_stretches import battery_stretches
-from batsim.record import STATES
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+
+from batsim.measures.battery_stretches import Stretch, battery_stretches
+from batsim.record import STATES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.measures.battery_stretches import Stretch
-    from batsim.record import Record, RunFacts
 
 WIDTH_IN, ROW_IN, AROUND_IN = 11.0, 0.34, 2.0
 LEAST_ROWS, HEIGHT = 2, 0.74
@@ -24,8 +19,8 @@ ORDER = (0, 7, 1, 2, 3, 4, 5, 6, 8)
 
 
 def life_line_chart(
-    record: "Record", batteries: "Sequence[int]", from_min: float, to_min: float, ax: "Axes | None" = None
-) -> "Axes":
+    record: Record, batteries: Sequence[int], from_min: float, to_min: float, ax: Axes | None = None
+) -> Axes:
     """Draw the states of a few batteries over a window of a run.
 
     Parameters
@@ -66,7 +61,7 @@ def life_line_chart(
     return ax
 
 
-def _bars(ax: "Axes", rows: "Sequence[Sequence[Stretch]]") -> "dict[str, Artist]":
+def _bars(ax: Axes, rows: Sequence[Sequence[Stretch]]) -> dict[str, Artist]:
     """Draw the states of batteries, one below the other; each state with what stands for it in the legend."""
     legend: dict[str, Artist] = {}
     for code in ORDER:
@@ -79,6 +74,6 @@ def _bars(ax: "Axes", rows: "Sequence[Sequence[Stretch]]") -> "dict[str, Artist]
     return legend
 
 
-def _type(facts: "RunFacts", battery: int) -> str:
+def _type(facts: RunFacts, battery: int) -> str:
     """Type of a battery, where there are several."""
     return f" ({facts.battery_types[facts.type_numbers[battery]].name})" if len(facts.battery_types) > 1 else ""

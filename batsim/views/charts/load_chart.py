@@ -1,23 +1,19 @@
 """Chart of the electrical load of a layout over a mean week, with its peak."""
 
-from typing import TYPE_CHECKING
+from matplotlib.axes import Axes
 
 from batsim.measures.mean_week import mean_week
+from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.week import moment_text
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from batsim.plan.evidence import Evidence
 
 SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
 NONE = "No charger takes any power in the measured time."
 
 
-def load_chart(evidence: "Evidence", ax: "Axes | None" = None) -> "Axes":
+def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
     """Draw the load of all chargers over a mean week.
 
     Parameters

@@ -1,19 +1,18 @@
 """Chart of a room over a day or any window: trucks waiting, batteries by state, chargers, attendants."""
 
 from textwrap import fill
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from batsim.record import CAUSES, STATES
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from batsim.measures.room_course import RoomCourse, room_course
+from batsim.measures.windows import Floats, Whole
+from batsim.record import CAUSES, STATES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from batsim.measures.room_course import RoomCourse
-    from batsim.measures.windows import Floats, Whole
-    from batsim.record import Record, RunFacts
 
 # Colours of `battery_chart`, told apart with any kind of colour vision; hatches and lightness tell them apart in grey.
 _CAUSE_LOOKS = (
@@ -40,7 +39,7 @@ HEADROOM = 1.12
 NOTE_PT, WORD_PT = 8.0, 9.0
 
 
-def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
+def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
     """Draw what goes on in the room over a window of a run.
 
     Parameters
@@ -61,8 +60,6 @@ def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
     ValueError
         If the window is empty or endless, or lies outside the run.
     """
-    from batsim.measures.room_course import room_course  # noqa: PLC0415 - numpy only to draw
-
     course = room_course(record, from_min, to_min)
     drawn = {"queue": _queue, "batteries": _batteries, "chargers": _chargers}
     if course.attendants_on_duty.any() or course.attendants_busy.any():
@@ -78,12 +75,12 @@ def room_chart(record: "Record", from_min: float, to_min: float) -> "Figure":
     return figure
 
 
-def _empty(names: list[str]) -> "tuple[Figure, list[Axes]]":
+def _empty(names: list[str]) -> tuple[Figure, list[Axes]]:
     """Figure with room for its panels, from the top."""
     around, between = AROUND_IN, AROUND_IN["between"]
     heights = [HEIGHTS_IN[name] for name in names]
     height = around["top"] + sum(heights) + between * (len(names) - 1) + around["bottom"]
-    figure = style.chart_class()(figsize=(WIDTH_IN, height))
+    figure = style.Chart(figsize=(WIDTH_IN, height))
     panels: list[Axes] = []
     below = height - around["top"]
     width = (WIDTH_IN - around["left"] - around["right"]) / WIDTH_IN
@@ -97,22 +94,18 @@ def _empty(names: list[str]) -> "tuple[Figure, list[Axes]]":
     return figure, panels
 
 
-def _frame(panel: "Axes") -> None:
+def _frame(panel: Axes) -> None:
     """Light lines behind everything, whole numbers on the axis."""
-    from matplotlib.ticker import MaxNLocator  # noqa: PLC0415 - heavy, and only charts need it
-
     style.frame(panel)
     panel.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True, min_n_ticks=1))
 
 
-def _ends(course: "RoomCourse", counts: "Whole") -> "tuple[Floats, Whole]":
+def _ends(course: RoomCourse, counts: Whole) -> tuple[Floats, Whole]:
     """Instants and counts, carried on to the end of the window."""
-    import numpy as np  # noqa: PLC0415 - heavy, and only charts need it
-
     return np.append(course.time_min, course.to_min), np.append(counts, counts[-1])
 
 
-def _stack(panel: "Axes", course: "RoomCourse", parts: "list[tuple[Whole, str, str, str]]") -> float:
+def _stack(panel: Axes, course: RoomCourse, parts: list[tuple[Whole, str, str, str]]) -> float:
     """Draw counts on top of each other with their words; returns the most in all."""
     below = 0 * course.trucks_away
     for counts, colour, hatch, word in parts:
@@ -126,18 +119,18 @@ def _stack(panel: "Axes", course: "RoomCourse", parts: "list[tuple[Whole, str, s
     return float(below.max())
 
 
-def _legend(panel: "Axes") -> None:
+def _legend(panel: Axes) -> None:
     """Words beside the panel, in the order of the stack."""
     handles, words = panel.get_legend_handles_labels()
     style.legend_beside(panel, handles[::-1], words[::-1])
 
 
-def _top(panel: "Axes", most: float) -> None:
+def _top(panel: Axes, most: float) -> None:
     """Let the axis begin at 0 and leave some room above the most."""
     panel.set_ylim(0.0, HEADROOM * max(1.0, most))
 
 
-def _queue(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
+def _queue(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Trucks waiting, by what they wait for, and all that are away from work."""
     parts = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
     most = _stack(panel, course, [part for part in parts if part[0].any()])
@@ -153,7 +146,7 @@ def _queue(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     _legend(panel)
 
 
-def _batteries(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
+def _batteries(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Batteries by state."""
     parts = [(course.batteries[STATES[code]], *style.STATE_LOOKS[STATES[code]][:2], STATES[code]) for code in ORDER]
     _stack(panel, course, [part for part in parts if part[0].any()])
@@ -162,7 +155,7 @@ def _batteries(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     _legend(panel)
 
 
-def _chargers(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
+def _chargers(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Chargers that give current, and how many there are."""
     most = _stack(panel, course, [(course.charging, *style.STATE_LOOKS["on charge"][:2], "giving current")])
     if course.chargers < float("inf"):
@@ -173,7 +166,7 @@ def _chargers(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     _legend(panel)
 
 
-def _attendants(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
+def _attendants(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Attendants at a job, and on duty."""
     most = _stack(panel, course, [(course.attendants_busy, style.SKY, "////", "busy")])
     if facts.attendant_windows:
@@ -187,13 +180,13 @@ def _attendants(panel: "Axes", course: "RoomCourse", facts: "RunFacts") -> None:
     _legend(panel)
 
 
-def _mark_idle(panel: "Axes", course: "RoomCourse") -> None:
+def _mark_idle(panel: Axes, course: RoomCourse) -> None:
     """Shade breaks and hours without a shift over everything."""
     for begin, end in course.idle:
         panel.axvspan(begin, end, facecolor=style.BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
 
 
-def _words(figure: "Figure", facts: "RunFacts", course: "RoomCourse") -> None:
+def _words(figure: Figure, facts: RunFacts, course: RoomCourse) -> None:
     """Title and notes."""
     height = figure.get_size_inches()[1]
     left = AROUND_IN["left"] / WIDTH_IN

@@ -1,16 +1,12 @@
 """Plan of the room of a layout, to scale: bays, stations, aisles, ways of devices."""
 
-from typing import TYPE_CHECKING
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
 
-from batsim.study.room_plan import room_plan
+from batsim.scenario.site import Scenario
+from batsim.study.room_plan import Box, RoomPlan, room_plan
 from batsim.views.charts import chart_style as style
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.scenario.site import Scenario
-    from batsim.study.room_plan import Box, RoomPlan
 
 Legend = dict[str, "Artist"]
 """What has been drawn, by its word."""
@@ -30,7 +26,7 @@ NO_FLOOR = (
 )
 
 
-def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None) -> "Axes":
+def room_plan_chart(scenario: Scenario, layout: str, ax: Axes | None = None) -> Axes:
     """Draw the room of a layout to scale.
 
     Parameters
@@ -73,7 +69,7 @@ def room_plan_chart(scenario: "Scenario", layout: str, ax: "Axes | None" = None)
     return ax
 
 
-def _limits(plan: "RoomPlan") -> tuple[float, float, float, float]:
+def _limits(plan: RoomPlan) -> tuple[float, float, float, float]:
     """Left, bottom, right and top of what is shown. [m]"""
     boxes = [*(bay.box for bay in plan.bays), *plan.aisles, *plan.zones.values(), *map(_mark, plan.stations)]
     if plan.room is not None:
@@ -83,22 +79,18 @@ def _limits(plan: "RoomPlan") -> tuple[float, float, float, float]:
     return left - EDGE_M, bottom - EDGE_M, right + EDGE_M, top + EDGE_M
 
 
-def _mark(station: tuple[float, float]) -> "Box":
+def _mark(station: tuple[float, float]) -> Box:
     """Square that stands for a station."""
-    from batsim.study.room_plan import Box  # noqa: PLC0415 - only to draw
-
     x_m, y_m = station
     return Box(x_m - STATION_M / 2.0, y_m - STATION_M / 2.0, STATION_M, STATION_M)
 
 
-def _rectangle(ax: "Axes", box: "Box", **look: object) -> "Artist":
+def _rectangle(ax: Axes, box: Box, **look: object) -> Artist:
     """Draw a rectangle."""
-    from matplotlib.patches import Rectangle  # noqa: PLC0415 - heavy, and only charts need it
-
     return ax.add_patch(Rectangle((box.x_m, box.y_m), box.width_m, box.height_m, **look))  # type: ignore[arg-type]
 
 
-def _grounds(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
+def _grounds(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
     """Walls, aisles and zones."""
     if plan.room is not None:
         drawn = _rectangle(ax, plan.room, facecolor="none", edgecolor=style.BLACK, linewidth=2.4)
@@ -112,7 +104,7 @@ def _grounds(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
         legend[f"reach of {name.replace('_', ' ')}"] = drawn
 
 
-def _bays(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
+def _bays(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
     """Bays with their numbers, rows with their names."""
     rows: dict[str, list[int]] = {}
     drawn = None
@@ -136,7 +128,7 @@ def _bays(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
             )  # fmt: skip
 
 
-def _stations(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
+def _stations(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
     """Stations with their numbers."""
     for number, station in enumerate(plan.stations, 1):
         drawn = _rectangle(ax, _mark(station), **style.fill_of(style.ORANGE, "////"), zorder=2.5)
@@ -147,7 +139,7 @@ def _stations(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
         )  # fmt: skip
 
 
-def _ways(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
+def _ways(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
     """Way of the device to the farthest bay of each station."""
     longest = max((way.metres for way in plan.ways), default=0.0)
     for number, way in enumerate(plan.ways):
@@ -159,7 +151,7 @@ def _ways(ax: "Axes", plan: "RoomPlan", legend: "Legend") -> None:
             legend[f"farthest way, {kind}: {longest:.1f} m"] = line
 
 
-def _note(plan: "RoomPlan") -> str:
+def _note(plan: RoomPlan) -> str:
     """What the plan leaves out."""
     words = ["To scale; positions are those of middles, a station is a mark and no truck."]
     if plan.size_m is None:

@@ -1,18 +1,16 @@
 """Charts of which inputs matter: swings as a tornado, indices as bars."""
 
 import math
-from typing import TYPE_CHECKING
+
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.patches import Patch
 
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.statistics.intervals import Interval
+from batsim.study.sweeps.sensitivity import Index, Sensitivity
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.study.sweeps.sensitivity import Index, Sensitivity
 
 WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.5, 2.2, 2
 LETTERS = 34
@@ -37,7 +35,7 @@ OTHER_CHART = "This study is not one-at-a-time: it has indices and no swings. Dr
 SWINGS_ONLY = "This study is one-at-a-time: it has swings and no indices. Draw it with tornado_chart."
 
 
-def tornado_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes":
+def tornado_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
     """Draw how far each input swings a measure, the greatest swing first.
 
     Parameters
@@ -55,7 +53,7 @@ def tornado_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes
     return _drawn(sensitivity, TORNADO, "swings", OTHER_CHART, "from all inputs as stated", ax)
 
 
-def indices_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes":
+def indices_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
     """Draw how much each input matters, what matters most first.
 
     Parameters
@@ -74,9 +72,9 @@ def indices_chart(sensitivity: "Sensitivity", ax: "Axes | None" = None) -> "Axes
 
 
 def _drawn(
-    sensitivity: "Sensitivity", fills: dict[str, tuple[str, str, str]], title: str, other_chart: str, more: str,
-    ax: "Axes | None",
-) -> "Axes":  # fmt: skip
+    sensitivity: Sensitivity, fills: dict[str, tuple[str, str, str]], title: str, other_chart: str, more: str,
+    ax: Axes | None,
+) -> Axes:  # fmt: skip
     """Draw the bars of the indices that are there."""
     paths = list(dict.fromkeys(row.path for row in sensitivity.rows))
     kinds = [kind for kind in fills if any(row.kind == kind for row in sensitivity.rows)]
@@ -98,13 +96,13 @@ def _drawn(
     return ax
 
 
-def _rows_at(sensitivity: "Sensitivity", paths: list[str], kinds: list[str], kind: str) -> "dict[float, Index]":
+def _rows_at(sensitivity: Sensitivity, paths: list[str], kinds: list[str], kind: str) -> dict[float, Index]:
     """Rows of one kind by where they are drawn: each kind has its part of the height of an input."""
     above = FILLED * ((kinds.index(kind) + 0.5) / len(kinds) - 0.5)
     return {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
 
 
-def _note(sensitivity: "Sensitivity", kinds: list[str]) -> str:
+def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:
     """Say what a whisker is, and what was left out."""
     notes = []
     if any(math.isfinite(row.low) for row in sensitivity.rows if row.kind in kinds):
@@ -114,10 +112,8 @@ def _note(sensitivity: "Sensitivity", kinds: list[str]) -> str:
     return " ".join(notes)
 
 
-def _bars(ax: "Axes", rows: "dict[float, Index]", height: float, look: tuple[str, str, str]) -> "Artist":
+def _bars(ax: Axes, rows: dict[float, Index], height: float, look: tuple[str, str, str]) -> Artist:
     """Draw one index of all inputs at their places; returns what stands for it in the legend."""
-    from matplotlib.patches import Patch  # noqa: PLC0415 - heavy, and only charts need it
-
     known = {middle: row for middle, row in rows.items() if math.isfinite(row.value)}
     drawn = style.fill_of(*look[:2])
     if known:
@@ -127,12 +123,12 @@ def _bars(ax: "Axes", rows: "dict[float, Index]", height: float, look: tuple[str
     return Patch(**drawn)
 
 
-def _label(sensitivity: "Sensitivity") -> str:
+def _label(sensitivity: Sensitivity) -> str:
     """Measure in words."""
     return MEASURES.get(sensitivity.measure, WITHIN_TARGET).label
 
 
-def _unit(sensitivity: "Sensitivity", kinds: list[str], more: str) -> str:
+def _unit(sensitivity: Sensitivity, kinds: list[str], more: str) -> str:
     """Words under the axis."""
     if kinds == ["rank correlation"]:
         return "Spearman's rank correlation [-]"

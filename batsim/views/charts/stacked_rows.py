@@ -1,17 +1,15 @@
 """Rows of stacked bars, one for each layout of a comparison, with the interval of their total."""
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+
+from batsim.study.compare import Comparison
+from batsim.study.running.replications import Runs
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted, number_text
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.study.compare import Comparison
-    from batsim.study.running.replications import Runs
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.46, 2.3
 """Width of the figure, height of a row, and what stands above and below. [in]"""
@@ -42,13 +40,13 @@ class Words(NamedTuple):
 
 
 def stacked_rows(
-    comparison: "Comparison",
+    comparison: Comparison,
     measure: str,
     stacks: list[Stack],
     words: Words,
-    ax: "Axes | None",
+    ax: Axes | None,
     target: float | None = None,
-) -> "Axes":
+) -> Axes:
     """Draw a bar for each layout in the order of its ranking, its parts behind one another, with a measure in all."""
     runs = comparison.runs
     totals = [runs.interval(layout, measure) for layout in comparison.ranking]
@@ -75,7 +73,7 @@ def stacked_rows(
     return ax
 
 
-def _bars(ax: "Axes", stacks: list[Stack], rows: range) -> "dict[str, Artist]":
+def _bars(ax: Axes, stacks: list[Stack], rows: range) -> dict[str, Artist]:
     """Draw the parts that are not nothing behind one another; each with its word for the legend."""
     legend: dict[str, Artist] = {}
     left = [0.0 for _ in rows]
@@ -88,7 +86,7 @@ def _bars(ax: "Axes", stacks: list[Stack], rows: range) -> "dict[str, Artist]":
     return legend
 
 
-def _premises(runs: "Runs") -> str:
+def _premises(runs: Runs) -> str:
     """Say what the means are taken over, and what a whisker is."""
     weeks = counted(runs.schedule.weeks, "week")
     if runs.replications < 2:

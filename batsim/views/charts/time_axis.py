@@ -1,18 +1,14 @@
 """Time of a run on charts: an axis of weekdays and clock times, and a window in words."""
 
-from typing import TYPE_CHECKING
+from matplotlib.axes import Axes
 
+from batsim.record import RunFacts
 from batsim.scenario.parts.week import DAY_MIN
 from batsim.views.charts import chart_style as style
 from batsim.views.text.trace_text import clock, moment
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
-    from batsim.record import RunFacts
-
-
-def clock_axis(ax: "Axes", facts: "RunFacts", from_min: float, to_min: float) -> None:
+def clock_axis(ax: Axes, facts: RunFacts, from_min: float, to_min: float) -> None:
     """Weekday and time of day at even steps; the week too where there is more than one."""
     weeks = moment(facts, from_min)[0] != moment(facts, to_min - 1.0)[0]
 
@@ -24,7 +20,7 @@ def clock_axis(ax: "Axes", facts: "RunFacts", from_min: float, to_min: float) ->
     ax.set_xlabel("Weekday and time of day")
 
 
-def span_text(facts: "RunFacts", from_min: float, to_min: float) -> str:
+def span_text(facts: RunFacts, from_min: float, to_min: float) -> str:
     """Write a window of a run, such as `week 1 Tue`, or from when to when."""
     week, day = moment(facts, from_min)
     if from_min % DAY_MIN == 0.0 and to_min - from_min == DAY_MIN:
@@ -32,7 +28,7 @@ def span_text(facts: "RunFacts", from_min: float, to_min: float) -> str:
     return f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
 
 
-def one_run_note(facts: "RunFacts") -> str:
+def one_run_note(facts: RunFacts) -> str:
     """Say which run is shown."""
     first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
     return f"One run: replication {facts.replication}, seed {facts.seed}{first}."

@@ -2,17 +2,15 @@
 
 import math
 from itertools import cycle
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.study.waits import Waits
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted, number_text
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from batsim.study.waits import Waits
 
 SIZE_IN = (10.0, 4.6)
 AROUND_IN, EACH_IN, LETTERS = 1.2, 0.37, 30
@@ -24,7 +22,7 @@ ROOM, LEAST_MIN = 1.35, 5.0
 NONE = "No exchange started in the measured time."
 
 
-def waits_chart(waits: "Waits", ax: "Axes | None" = None) -> "Axes":
+def waits_chart(waits: Waits, ax: Axes | None = None) -> Axes:
     """Draw how long exchanges wait in each layout.
 
     Parameters
@@ -71,7 +69,7 @@ def waits_chart(waits: "Waits", ax: "Axes | None" = None) -> "Axes":
     return ax
 
 
-def _cross(ax: "Axes", minutes: float, share: float) -> "Artist":
+def _cross(ax: Axes, minutes: float, share: float) -> Artist:
     """Mark the target."""
     dashed: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
     ax.hlines(share, 0.0, minutes, **dashed)
@@ -83,7 +81,7 @@ def _cross(ax: "Axes", minutes: float, share: float) -> "Artist":
     return cross
 
 
-def _within(waits: "Waits", layout: str) -> str:
+def _within(waits: Waits, layout: str) -> str:
     """Share within the target, in words."""
     if waits.target is None:
         return ""

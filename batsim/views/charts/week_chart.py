@@ -2,20 +2,17 @@
 
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from batsim.measures.windows import Floats
 from batsim.record import STATES
 from batsim.scenario.parts.week import DAYS
+from batsim.study.room_over import Band, RoomOver
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from batsim.measures.windows import Floats
-    from batsim.study.room_over import Band, RoomOver
 
 WIDTH_IN = 11.0
 HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "attendants": 1.3}
@@ -30,7 +27,7 @@ Of = Callable[[str], "Band"]
 """Band of a count by its name."""
 
 
-def week_chart(over: "RoomOver") -> "Figure":
+def week_chart(over: RoomOver) -> Figure:
     """Draw the room over the mean week.
 
     Parameters
@@ -49,7 +46,7 @@ def week_chart(over: "RoomOver") -> "Figure":
     return _drawn(over, over.week, over.week_min, over.idle_week, "a mean week", weeks, "Weekday")
 
 
-def day_chart(over: "RoomOver", days: tuple[str, ...] = ()) -> "Figure":
+def day_chart(over: RoomOver, days: tuple[str, ...] = ()) -> Figure:
     """Draw the room over a mean day, midnight to midnight.
 
     Parameters
@@ -83,8 +80,8 @@ def day_chart(over: "RoomOver", days: tuple[str, ...] = ()) -> "Figure":
 
 
 def _drawn(
-    over: "RoomOver", of: Of, edges: "Floats", idle: list[tuple[float, float]], title: str, count: str, time: str
-) -> "Figure":
+    over: RoomOver, of: Of, edges: Floats, idle: list[tuple[float, float]], title: str, count: str, time: str
+) -> Figure:
     """Draw the panels that the layout has."""
     panels = _panels(over)
     heights = [HEIGHTS_IN[name] for name in panels]
@@ -111,7 +108,7 @@ def _drawn(
     return figure
 
 
-def _panels(over: "RoomOver") -> "dict[str, Callable[[Axes, RoomOver, Of, Floats], None]]":
+def _panels(over: RoomOver) -> dict[str, Callable[[Axes, RoomOver, Of, Floats], None]]:
     """What is drawn of a layout, from the top."""
     panels: dict[str, Callable[[Axes, RoomOver, Of, Floats], None]] = {
         "trucks": _trucks,
@@ -126,12 +123,12 @@ def _panels(over: "RoomOver") -> "dict[str, Callable[[Axes, RoomOver, Of, Floats
     return panels
 
 
-def _ended(values: "Floats") -> "Floats":
+def _ended(values: Floats) -> Floats:
     """Values with the last one once more, for the end of its quarter."""
     return values[[*range(values.size), -1]]
 
 
-def _line(ax: "Axes", edges: "Floats", band: "Band", colour: str, hatch: str, word: str) -> "list[tuple[Artist, str]]":
+def _line(ax: Axes, edges: Floats, band: Band, colour: str, hatch: str, word: str) -> list[tuple[Artist, str]]:
     """Draw a mean and its band; returns handles and words."""
     low, high = _ended(band.low), _ended(band.high)
     filled = ax.fill_between(edges, low, high, step="post", **style.fill_of(colour, hatch) | {"linewidth": 0.0})
@@ -139,19 +136,19 @@ def _line(ax: "Axes", edges: "Floats", band: "Band", colour: str, hatch: str, wo
     return [(line, f"{word}, mean"), (filled, f"{word}, {BAND}")]
 
 
-def _finish(ax: "Axes", drawn: "list[tuple[Artist, str]]", unit: str, most: float) -> None:
+def _finish(ax: Axes, drawn: list[tuple[Artist, str]], unit: str, most: float) -> None:
     """Legend, name and limits of a panel that begins at 0."""
     style.legend_beside(ax, [handle for handle, _ in drawn], [word for _, word in drawn])
     ax.set_ylabel(unit)
     ax.set_ylim(0.0, HEADROOM * most if most > 0.0 else 1.0)
 
 
-def _most(*counts: "Floats") -> float:
+def _most(*counts: Floats) -> float:
     """Most that any of some counts reaches; 0 where none is a number."""
     return max((float(value) for count in counts for value in count if math.isfinite(value)), default=0.0)
 
 
-def _all(ax: "Axes", number: float, drawn: "list[tuple[Artist, str]]") -> float:
+def _all(ax: Axes, number: float, drawn: list[tuple[Artist, str]]) -> float:
     """Draw how many there are in all, where there is a limit; returns that, or 0."""
     if not number < float("inf"):
         return 0.0
@@ -159,7 +156,7 @@ def _all(ax: "Axes", number: float, drawn: "list[tuple[Artist, str]]") -> float:
     return number
 
 
-def _trucks(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
+def _trucks(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Trucks waiting, and all that are away from their work."""
     waiting, away = of("trucks waiting"), of("trucks away")
     drawn = _line(ax, edges, waiting, style.ORANGE, "////", "waiting")
@@ -168,13 +165,13 @@ def _trucks(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     _finish(ax, drawn, "Trucks", _most(waiting.high, away.mean))
 
 
-def _ready(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
+def _ready(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Ready batteries."""
     band = of("ready")
     _finish(ax, _line(ax, edges, band, style.GREEN, "||", "ready"), "Ready batteries", _most(band.high))
 
 
-def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
+def _batteries(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Mean number of batteries in each state, on top of each other."""
     below = 0.0 * edges
     drawn: list[tuple[Artist, str]] = []
@@ -189,14 +186,14 @@ def _batteries(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
     ax.set_ylim(0.0, over.batteries)
 
 
-def _chargers(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
+def _chargers(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Chargers that give current."""
     band = of("chargers")
     drawn = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
     _finish(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
 
 
-def _attendants(ax: "Axes", over: "RoomOver", of: Of, edges: "Floats") -> None:
+def _attendants(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Attendants at a job, and on duty."""
     busy, duty = of("attendants busy"), of("attendants on duty")
     drawn = _line(ax, edges, busy, style.PURPLE, "xxxx", "busy")

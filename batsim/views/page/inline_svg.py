@@ -5,11 +5,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from html import escape
 from io import StringIO
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from warnings import catch_warnings, filterwarnings
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from matplotlib import rc_context
+from matplotlib.figure import Figure
 
 SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
@@ -23,14 +23,12 @@ SETTINGS: dict[Any, Any] = {
 @contextmanager
 def for_a_page() -> Iterator[None]:
     """Draw charts that go into a page: a dollar sign in a name begins no formula."""
-    from matplotlib import rc_context  # noqa: PLC0415 - heavy
-
     with rc_context(SETTINGS), catch_warnings():
         filterwarnings("ignore", message="Glyph .* missing from font")  # the reader's own fonts show the text
         yield
 
 
-def inline_svg(figure: "Figure", prefix: str, title: str, description: str) -> str:
+def inline_svg(figure: Figure, prefix: str, title: str, description: str) -> str:
     """Write a figure as an SVG element.
 
     Parameters

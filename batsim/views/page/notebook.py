@@ -1,8 +1,8 @@
 """How scenario, record and results show themselves in a notebook: a table, what it says, how sure that is."""
 
+from collections.abc import Iterable, Sequence
 from functools import singledispatch
 from html import escape
-from typing import TYPE_CHECKING
 
 from batsim.decision.ranking import recommend
 from batsim.plan.checks import VERDICTS
@@ -12,16 +12,11 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import stated_data
 from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
-from batsim.study.first_estimate import outline
+from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.plan_text import MARK, amount_text
 from batsim.views.text.tables import age_note, cell_text, chance_text, shown_rows, simulated
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from batsim.study.first_estimate import LayoutOutline
 
 LEFT, RIGHT = "text-align: left; padding: 0 0.6em", "text-align: right; padding: 0 0.6em"
 CAPTION = "caption-side: top; text-align: left"
@@ -70,7 +65,7 @@ def _scenario(scenario: Scenario) -> str:
     )
 
 
-def _layout(scenario: Scenario, layout: "LayoutOutline") -> list[str]:
+def _layout(scenario: Scenario, layout: LayoutOutline) -> list[str]:
     """Row of a layout."""
     chargers = ", ".join(f"{count:g} x {name}" for name, count in layout.chargers)
     batteries = sum(scenario.batteries_of(layout.name).values())
@@ -153,7 +148,7 @@ def _sure(runs: Runs) -> str:
     return f"± is the half width of a {100 * runs.confidence:g} % interval for each mean."
 
 
-def table(caption: str, head: "Sequence[str]", rows: "Iterable[Sequence[str]]", numbers: "Iterable[int]") -> str:
+def table(caption: str, head: Sequence[str], rows: Iterable[Sequence[str]], numbers: Iterable[int]) -> str:
     """Write a table.
 
     Parameters
@@ -193,6 +188,6 @@ def _cell(text: str, side: str) -> str:
     return f'<td style="{side}">{escape(text)}</td>'
 
 
-def paragraphs(texts: "Iterable[str]") -> str:
+def paragraphs(texts: Iterable[str]) -> str:
     """Write texts that are not empty, each as a paragraph."""
     return "".join(f"<p>{escape(text)}</p>" for text in texts if text)

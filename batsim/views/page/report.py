@@ -6,32 +6,24 @@ stands in it only when it is given.
 
 import platform
 from importlib.metadata import version
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
+from jinja2 import Environment, PackageLoader
+
+from batsim.catalogue import Figures
 from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
-from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, cited
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check, cited
 from batsim.plan.money import LEFT_OUT
+from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import stated_data
+from batsim.study.prices import Price
+from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import counted, number_text
-from batsim.views.text.plan_text import (
-    AS_THEY_WEAR,
-    MARK,
-    advice_texts,
-    amount_text,
-    payback_sentence,
-    what_follows,
-)
+from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, advice_texts, amount_text, payback_sentence, what_follows
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import ComparedNumber, age_note, cell_text, shown_rows, simulated
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.plan.checks import Check
-    from batsim.plan.plan import LayoutPlan, Plan
-    from batsim.study.prices import Price
-    from batsim.study.room_over import RoomOver
 
 CONTENTS = (
     ("answer", "Answer"),
@@ -60,7 +52,7 @@ class Input(NamedTuple):
     origin: str
 
 
-def report_html(plans: "Plan", date: str = "", room: "RoomOver | None" = None) -> str:
+def report_html(plans: Plan, date: str = "", room: RoomOver | None = None) -> str:
     """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method.
 
     Parameters
@@ -77,8 +69,6 @@ def report_html(plans: "Plan", date: str = "", room: "RoomOver | None" = None) -
     str
         HTML. It needs nothing from outside; everything that comes from the scenario is escaped.
     """
-    from jinja2 import Environment, PackageLoader  # noqa: PLC0415 - heavy, and only for a page
-
     page = Environment(
         loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("report.html.j2")
@@ -106,7 +96,7 @@ def report_html(plans: "Plan", date: str = "", room: "RoomOver | None" = None) -
     )
 
 
-def _numbers(plans: "Plan", layout: str) -> list[tuple[str, str]]:
+def _numbers(plans: Plan, layout: str) -> list[tuple[str, str]]:
     """The recommended layout in a few numbers."""
     runs, money, currency = plans.comparison.runs, plans.layouts[layout].money, plans.scenario.site.currency
     attendants = plans.scenario.layouts[layout].attendants
@@ -127,7 +117,7 @@ def _numbers(plans: "Plan", layout: str) -> list[tuple[str, str]]:
     return [(what, value) for what, value in numbers if value != "-"]
 
 
-def _comparison(plans: "Plan") -> dict[str, Any]:
+def _comparison(plans: Plan) -> dict[str, Any]:
     """Layouts side by side."""
     comparison, layouts, currency = plans.comparison, plans.layouts, plans.scenario.site.currency
     runs = comparison.runs
@@ -143,7 +133,7 @@ def _comparison(plans: "Plan") -> dict[str, Any]:
     return {"caption": simulated(runs.schedule), "head": ["", *layouts], "rows": rows, "notes": notes}
 
 
-def _amounts(plan: "LayoutPlan") -> tuple[str, str, str, str]:
+def _amounts(plan: LayoutPlan) -> tuple[str, str, str, str]:
     """Cost in a year and of a truck-hour, what is to order, checks that fail."""
     money = plan.money
     costs = amount_text(money.per_year), amount_text(money.per_truck_hour, 2), amount_text(money.purchase)
@@ -156,7 +146,7 @@ def _named(row: ComparedNumber) -> str:
     return f"{label}, {row.unit}" if row.unit else label
 
 
-def _other(plans: "Plan", name: str, number: int) -> dict[str, Any]:
+def _other(plans: Plan, name: str, number: int) -> dict[str, Any]:
     """The plan of a layout that is not recommended: of its cautions those that the recommended one does not have."""
     advised, plan = recommend(plans).layout, plans.layouts[name]
     known = plans.layouts[advised].cautions
@@ -166,7 +156,7 @@ def _other(plans: "Plan", name: str, number: int) -> dict[str, Any]:
     return {**shown, "cautions": own, "cautions_of": advised if common else ""}
 
 
-def _layout(plan: "LayoutPlan", figures: "Figures", number: int) -> dict[str, Any]:
+def _layout(plan: LayoutPlan, figures: Figures, number: int) -> dict[str, Any]:
     """The plan of one layout."""
     money = [_money_row(line.what, line.per_year, line.basis) for line in plan.money.lines]
     money.append(_money_row("in all", plan.money.per_year, ""))
@@ -192,7 +182,7 @@ def _layout(plan: "LayoutPlan", figures: "Figures", number: int) -> dict[str, An
     }
 
 
-def _check(check: "Check") -> dict[str, str]:
+def _check(check: Check) -> dict[str, str]:
     return {
         "verdict": check.verdict,
         "css": VERDICT_CLASSES[check.verdict],
@@ -204,7 +194,7 @@ def _check(check: "Check") -> dict[str, str]:
     }
 
 
-def _money_row(what: str, price: "Price", basis: str) -> dict[str, str]:
+def _money_row(what: str, price: Price, basis: str) -> dict[str, str]:
     ranged = price.low != price.high
     return {
         "what": what,
@@ -215,7 +205,7 @@ def _money_row(what: str, price: "Price", basis: str) -> dict[str, str]:
     }
 
 
-def inputs_of(plans: "Plan") -> list[Input]:
+def inputs_of(plans: Plan) -> list[Input]:
     """Inputs that the site states, leaf by leaf in the order of the file, with where they come from."""
     inputs: list[Input] = []
 
@@ -241,7 +231,7 @@ def _origin(key: str) -> str:
     return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else STATED
 
 
-def _defaults(plans: "Plan") -> list[dict[str, str]]:
+def _defaults(plans: Plan) -> list[dict[str, str]]:
     """Figures of the catalogue that the scenario, its plans and the recommendation asked for."""
     rows = []
     for name in (*plans.figures, *([SAME_COST] if len(plans.layouts) > 1 else [])):
@@ -253,7 +243,7 @@ def _defaults(plans: "Plan") -> list[dict[str, str]]:
     return rows
 
 
-def _method(plans: "Plan") -> list[tuple[str, str]]:
+def _method(plans: Plan) -> list[tuple[str, str]]:
     """What STRESS-DES asks a report of a simulation to say (Monks and others, Journal of Simulation 13, 2019)."""
     runs, scenario = plans.comparison.runs, plans.scenario
     versions = ", ".join(f"{name} {version(name)}" for name in ("batsim", "simpy", "numpy", "scipy"))

@@ -1,9 +1,14 @@
 """Charts of the report, each with its caption."""
 
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from batsim.decision.ranking import recommend
+from batsim.plan.plan import Plan
+from batsim.study.room_over import RoomOver
 from batsim.views.charts.downtime_chart import downtime_chart
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
 from batsim.views.charts.labour_chart import labour_chart
@@ -12,13 +17,6 @@ from batsim.views.charts.room_plan_chart import room_plan_chart
 from batsim.views.charts.waits_chart import waits_chart
 from batsim.views.charts.week_chart import week_chart
 from batsim.views.page.inline_svg import for_a_page, inline_svg
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from batsim.plan.plan import Plan
-    from batsim.study.room_over import RoomOver
 
 
 class DrawnChart(NamedTuple):
@@ -38,10 +36,10 @@ class ChartToDraw(NamedTuple):
     """Before its ids."""
     title: str
     caption: str
-    draw: "Callable[[], Axes | Figure]"
+    draw: Callable[[], Axes | Figure]
 
 
-def charts_of(plans: "Plan", room: "RoomOver | None") -> list[DrawnChart]:
+def charts_of(plans: Plan, room: RoomOver | None) -> list[DrawnChart]:
     """Draw the charts of plans; that of a week only where it is given."""
     with for_a_page():
         return [_drawn(chart) for chart in _charts(plans, room)]
@@ -55,7 +53,7 @@ def _drawn(chart: ChartToDraw) -> DrawnChart:
     return DrawnChart(svg, chart.title, chart.caption, len(figure.axes) > 1)
 
 
-def _charts(plans: "Plan", room: "RoomOver | None") -> Iterator[ChartToDraw]:
+def _charts(plans: Plan, room: RoomOver | None) -> Iterator[ChartToDraw]:
     """Charts in the order of the page."""
     comparison, layout = plans.comparison, recommend(plans).layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."

@@ -1,21 +1,17 @@
 """What one more of each thing would save: a table for the terminal and the sentence below it."""
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
+from batsim.scenario.settings import Schedule
+from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.compare import signed
 from batsim.views.text.lines import indented, measured, sentence
 from batsim.views.text.numbers import NO_INTERVALS, number_text
 from batsim.views.text.tables import CAUTION, simulated
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
-    from batsim.scenario.settings import Schedule
-    from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
-
-
-def bottleneck_answer(schedule: "Schedule", bottlenecks: "Iterable[Bottleneck]", width: int = 100) -> str:
+def bottleneck_answer(schedule: Schedule, bottlenecks: Iterable[Bottleneck], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
     head = sentence(f"{schedule.scenario.site.name}: what one more of each would save", width)
     return "\n\n".join(
@@ -27,7 +23,7 @@ def bottleneck_answer(schedule: "Schedule", bottlenecks: "Iterable[Bottleneck]",
     )
 
 
-def bottleneck_text(bottleneck: "Bottleneck", width: int = 100) -> str:
+def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:
     """Table of what one more of each saves in a layout, for a terminal so many characters wide, and the bottleneck."""
     arrangement = bottleneck.schedule.scenario.arrangement(bottleneck.layout)
     lines = [sentence(f"{bottleneck.layout} ({arrangement.title})", width)]
@@ -37,14 +33,14 @@ def bottleneck_text(bottleneck: "Bottleneck", width: int = 100) -> str:
     return "\n".join([*lines, sentence(bottleneck.sentence, width)])
 
 
-def _row(gain: "Gain") -> tuple[str, str, str]:
+def _row(gain: Gain) -> tuple[str, str, str]:
     """What was added, what it saves, and whether that is clear."""
     interval = gain.interval
     verdict = ("saves" if interval.mean > 0.0 else "costs") if gain.clear else ""
     return gain.what, signed(interval) if math.isfinite(interval.half_width) else f"{interval.mean:+.1f}", verdict
 
 
-def _note(schedule: "Schedule") -> str:
+def _note(schedule: Schedule) -> str:
     """Say what the figures are."""
     if schedule.replications < 2:
         return NO_INTERVALS

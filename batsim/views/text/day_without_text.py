@@ -1,21 +1,17 @@
 """What a day without a device costs: a table for the terminal and the sentence below it."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
+from batsim.scenario.settings import Schedule
+from batsim.study.day_without import DayWithout
 from batsim.views.text.lines import columns, sentence
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.tables import CAUTION
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from batsim.scenario.settings import Schedule
-    from batsim.study.day_without import DayWithout
-
 NOTHING = "No layout here depends on a device of which there is a number."
 
 
-def day_without_answer(schedule: "Schedule", days: "Sequence[DayWithout]", width: int = 100) -> str:
+def day_without_answer(schedule: Schedule, days: Sequence[DayWithout], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
     title = sentence(f"{schedule.scenario.site.name}: a day without its devices", width)
     long = f"{counted(schedule.replications, 'replication')} of that week, seed {schedule.seed}; paired"
@@ -33,7 +29,7 @@ def day_without_answer(schedule: "Schedule", days: "Sequence[DayWithout]", width
     )
 
 
-def day_without_text(day: "DayWithout", width: int = 100) -> str:
+def day_without_text(day: DayWithout, width: int = 100) -> str:
     """Table of one layout and device, and the sentence."""
     rows = [[way, number_text(day.downtime(way)), number_text(day.cost_h(way))] for way in day.lost]
     lines = columns([["", "min per truck-shift that day", "more truck-hours that week"], *rows], width - 2)

@@ -1,16 +1,12 @@
 """What was decided, for the terminal: counts, cost, how sure, what lies around."""
 
 import math
-from typing import TYPE_CHECKING
 
-from batsim.decision.answer import MISSES
+from batsim.decision.answer import MISSES, Answer, Trial
+from batsim.decision.decide import Decision
+from batsim.study.cost import CostLine
 from batsim.views.text.lines import columns, hung, indented, sentence
 from batsim.views.text.numbers import counted, is_share, measure_of, number_text, unit_of
-
-if TYPE_CHECKING:
-    from batsim.decision.answer import Answer, Trial
-    from batsim.decision.decide import Decision
-    from batsim.study.cost import CostLine
 
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""
@@ -24,7 +20,7 @@ LEFT_OUT = (
 )
 
 
-def decision_text(decision: "Decision", width: int = 100) -> str:
+def decision_text(decision: Decision, width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     schedule, answers = decision.schedule, decision.answers
     head = (
@@ -53,7 +49,7 @@ def decision_text(decision: "Decision", width: int = 100) -> str:
     )
 
 
-def _answer(answer: "Answer", width: int) -> str:
+def _answer(answer: Answer, width: int) -> str:
     """One layout."""
     title = answer.schedule.scenario.arrangement(answer.layout).title
     lines = _not_met(answer, width) if answer.chosen is None else _met(answer, answer.chosen, width)
@@ -64,7 +60,7 @@ def _answer(answer: "Answer", width: int) -> str:
     return "\n".join([sentence(f"{answer.layout} ({title})", width), *lines, "", sentence(effort, width)])
 
 
-def _met(answer: "Answer", chosen: "Trial", width: int) -> list[str]:
+def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
     """Counts, cost, how sure, frontier and near misses."""
     counts = [["", "buy", "stated"]]
     counts += [
@@ -95,14 +91,14 @@ def _met(answer: "Answer", chosen: "Trial", width: int) -> list[str]:
     return lines
 
 
-def _bought(line: "CostLine") -> str:
+def _bought(line: CostLine) -> str:
     """How many of what, and how many of them are there already."""
     name = line.unit.name.replace("_", " ")
     thing = name if line.unit.thing == "device" else f"{line.unit.thing} ({name})" if name else line.unit.thing
     return f"{line.number:g} x {thing}" + (f", {line.owned:g} owned" if line.owned else "")
 
 
-def _not_met(answer: "Answer", width: int) -> list[str]:
+def _not_met(answer: Answer, width: int) -> list[str]:
     """Which target cannot be met, and how near the best comes."""
     best = answer.best
     ranges = ", ".join(
@@ -122,7 +118,7 @@ def _not_met(answer: "Answer", width: int) -> list[str]:
     return lines
 
 
-def _how_sure(answer: "Answer") -> str:
+def _how_sure(answer: Answer) -> str:
     """Say how sure the answer is."""
     zone = "; ".join(f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits)
     sure = f"at {100 * answer.reached_confidence:.1f} % confidence"
@@ -135,7 +131,7 @@ def _how_sure(answer: "Answer") -> str:
     )
 
 
-def _doubt(answer: "Answer") -> str:
+def _doubt(answer: Answer) -> str:
     """Name combinations that were too near to a target for the tests; empty when there are none."""
     near = [trial for trial in answer.tested if not trial.sure]
     if not near:
@@ -150,7 +146,7 @@ def _doubt(answer: "Answer") -> str:
     )
 
 
-def _frontier(answer: "Answer", width: int) -> list[str]:
+def _frontier(answer: Answer, width: int) -> list[str]:
     """Fewer and more batteries against downtime, targets and cost."""
     column = answer.frontier_column
     measures = list(dict.fromkeys(["downtime_min_per_truck_shift", *(limit.measure for limit in answer.limits)]))
@@ -168,7 +164,7 @@ def _frontier(answer: "Answer", width: int) -> list[str]:
     return [head, *columns(rows, width)]
 
 
-def _counts(answer: "Answer", trial: "Trial") -> str:
+def _counts(answer: Answer, trial: Trial) -> str:
     """Counts in words, with their cost."""
     counts = ", ".join(
         f"{number} x {_singular(count_range.label)}"
@@ -177,7 +173,7 @@ def _counts(answer: "Answer", trial: "Trial") -> str:
     return f"{counts} ({_money(answer, trial.cost_per_year)})"
 
 
-def _missed(answer: "Answer", trial: "Trial") -> str:
+def _missed(answer: Answer, trial: Trial) -> str:
     """What a combination misses, and by how much."""
     parts = [
         f"{limit.name} ({_value(answer, trial, limit.measure)})"
@@ -187,7 +183,7 @@ def _missed(answer: "Answer", trial: "Trial") -> str:
     return ", ".join(parts) or "nothing by much"
 
 
-def _value(answer: "Answer", trial: "Trial", measure: str, *, unit: bool = True) -> str:
+def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True) -> str:
     """Mean of a measure with its half width."""
     text = number_text(trial.interval(measure, answer.confidence), share=is_share(measure))
     return f"{text} {unit_of(measure)}".rstrip() if unit else text
@@ -202,7 +198,7 @@ def _singular(label: str) -> str:
     return {"batteries": "battery"}.get(label, label.removesuffix("s"))
 
 
-def _money(answer: "Answer", amount: float) -> str:
+def _money(answer: Answer, amount: float) -> str:
     if not math.isfinite(amount):
         return "-"
     return f"{amount:,.0f} {answer.schedule.scenario.site.currency} a year"

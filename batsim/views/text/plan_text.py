@@ -1,23 +1,18 @@
 """Plans in words: the recommendation, then for each layout checks, list, ventilation, supply, money, cautions."""
 
 import math
-from typing import TYPE_CHECKING
 
+from batsim.catalogue import Figures
 from batsim.decision.ranking import recommend
-from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK
-from batsim.plan.equipment import SECTIONS
+from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
+from batsim.plan.equipment import SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT
+from batsim.plan.plan import LayoutPlan, Plan
+from batsim.study.prices import Price
 from batsim.views.text.lines import columns, entry, indented, listed, one_block, sentence
 from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import supply_lines, ventilation_lines
 from batsim.views.text.tables import heading
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.plan.checks import Check
-    from batsim.plan.equipment import EquipmentLine
-    from batsim.plan.plan import LayoutPlan, Plan
-    from batsim.study.prices import Price
 
 TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
 """What stands before a check."""
@@ -27,12 +22,12 @@ MARK = "*"
 """Marks what rests on placeholders."""
 
 
-def amount_text(price: "Price", digits: int = 0) -> str:
+def amount_text(price: Price, digits: int = 0) -> str:
     """Write an amount, marked where it rests on placeholders."""
     return f"{price.value:,.{digits}f}{MARK if price.placeholder else ''}"
 
 
-def plan_text(plans: "Plan", width: int = 100) -> str:
+def plan_text(plans: Plan, width: int = 100) -> str:
     """Write plans for a terminal so many characters wide."""
     advised = recommend(plans)
     lines = [heading(plans.comparison.runs, width), "", sentence(advised.says, width)]
@@ -47,7 +42,7 @@ def plan_text(plans: "Plan", width: int = 100) -> str:
     return "\n".join([*lines, "", *_questions(plans, width)])
 
 
-def _side_by_side(plans: "Plan", width: int) -> list[str]:
+def _side_by_side(plans: Plan, width: int) -> list[str]:
     """A row for each layout."""
     currency = plans.scenario.site.currency
     rows = [["", "downtime", "targets", "fail", "to check", "not known", "to order", "a year", "truck-hour"]]
@@ -67,7 +62,7 @@ def _side_by_side(plans: "Plan", width: int) -> list[str]:
     return columns(rows, width, heads=2)
 
 
-def layout_lines(plan: "LayoutPlan", figures: "Figures", width: int) -> list[str]:
+def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     """The plan of one layout, line by line."""
     title = sentence(f"{plan.layout} ({plan.title})", width)
     advice = advice_texts(plan)
@@ -82,7 +77,7 @@ def layout_lines(plan: "LayoutPlan", figures: "Figures", width: int) -> list[str
     return [*lines, "", "Cautions", *(listed(caution, width) for caution in plan.cautions)]
 
 
-def advice_texts(plan: "LayoutPlan") -> list[str]:
+def advice_texts(plan: LayoutPlan) -> list[str]:
     """When the arrangement is usual, and how the site compares."""
     advice = plan.advice
     if not advice.says:
@@ -94,12 +89,12 @@ def advice_texts(plan: "LayoutPlan") -> list[str]:
     ]
 
 
-def what_follows(check: "Check") -> str:
+def what_follows(check: Check) -> str:
     """What a check says, and how what it finds is cured."""
     return check.sentence + (f" Cure: {check.cure}." if check.cure else "")
 
 
-def _check(check: "Check") -> str:
+def _check(check: Check) -> str:
     """What is wrong in full, what is OK with its limit, what is not known by its name."""
     head = f"{check.subject}, {check.name}"
     if check.verdict == OK:
@@ -109,7 +104,7 @@ def _check(check: "Check") -> str:
     return f"{head}: {check.value}; allowed: {check.limit} ({check.rule}). {what_follows(check)}"
 
 
-def _equipment(plan: "LayoutPlan", width: int) -> list[str]:
+def _equipment(plan: LayoutPlan, width: int) -> list[str]:
     """The list, section by section; what is owned apart."""
     lines = ["Equipment list"]
     for section, title in SECTIONS.items():
@@ -121,14 +116,14 @@ def _equipment(plan: "LayoutPlan", width: int) -> list[str]:
     return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
 
 
-def _ordered(line: "EquipmentLine") -> str:
+def _ordered(line: EquipmentLine) -> str:
     """What is ordered, and why; with what is there already."""
     size = f", {line.size}" if line.size else ""
     owned = f"; {line.owned:g} more are there" if line.owned else ""
     return f"x {line.item}{size} - {line.reason}{owned}"
 
 
-def _money(plan: "LayoutPlan", width: int) -> list[str]:
+def _money(plan: LayoutPlan, width: int) -> list[str]:
     """What it costs, with what rests on placeholders marked."""
     money = plan.money
     rows = [["  in a year", "", "from", "to", ""]]
@@ -161,7 +156,7 @@ def _money_list(rows: list[list[str]], width: int) -> list[str]:
     return lines
 
 
-def _cells(price: "Price", digits: int = 0) -> list[str]:
+def _cells(price: Price, digits: int = 0) -> list[str]:
     """Value, range and mark of a price."""
     if not math.isfinite(price.value):
         return ["-", "", "", ""]
@@ -171,7 +166,7 @@ def _cells(price: "Price", digits: int = 0) -> list[str]:
     return [value, f"{price.low:,.{digits}f}", f"{price.high:,.{digits}f}", MARK if price.placeholder else ""]
 
 
-def payback_sentence(plan: "LayoutPlan") -> str:
+def payback_sentence(plan: LayoutPlan) -> str:
     """When a layout pays back against what is there today."""
     back = plan.payback
     assert back is not None  # asked for before
@@ -197,7 +192,7 @@ def payback_sentence(plan: "LayoutPlan") -> str:
     )
 
 
-def _questions(plans: "Plan", width: int) -> list[str]:
+def _questions(plans: Plan, width: int) -> list[str]:
     """What to find out on site."""
     if not plans.questions:
         return ["Open questions: none."]

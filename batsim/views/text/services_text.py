@@ -1,15 +1,12 @@
 """Ventilation and supply of a plan in words that a competent person can check by hand."""
 
 import math
-from typing import TYPE_CHECKING
 
+from batsim.catalogue import Figures
+from batsim.plan.supply import SupplyPlan
+from batsim.plan.ventilation import Ventilation
 from batsim.views.text.lines import listed, sentence
 from batsim.views.text.numbers import number_text
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.plan.supply import SupplyPlan
-    from batsim.plan.ventilation import Ventilation
 
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
 """What stands under every ventilation."""
@@ -19,14 +16,14 @@ NO_GAS = (
 )
 
 
-def ventilation_lines(ventilation: "Ventilation", figures: "Figures", width: int) -> list[str]:
+def ventilation_lines(ventilation: Ventilation, figures: Figures, width: int) -> list[str]:
     """Ventilation for a terminal."""
     facts = [listed(text, width) for text in ventilation_facts(ventilation, figures)]
     notes = [sentence(CONFIRM, width)] if ventilation.flow_m3_per_h else []
     return [sentence(f"Ventilation ({ventilation.edition})", width), *facts, *notes]
 
 
-def ventilation_facts(ventilation: "Ventilation", figures: "Figures") -> list[str]:
+def ventilation_facts(ventilation: Ventilation, figures: Figures) -> list[str]:
     """Say what the rule asks for, with every number it takes to work it out again."""
     lines = [NO_GAS] if ventilation.lithium else []
     if not ventilation.flow_m3_per_h:
@@ -46,7 +43,7 @@ def ventilation_facts(ventilation: "Ventilation", figures: "Figures") -> list[st
     return [*lines, *(f"{text}." for text in facts)]
 
 
-def _rule(ventilation: "Ventilation", figures: "Figures") -> list[str]:
+def _rule(ventilation: Ventilation, figures: Figures) -> list[str]:
     """Flow of each battery on its chargers, and in all; openings and fan that bring it."""
     flow, per_flow = ventilation.flow_m3_per_h, figures["ventilation.opening"].value
     facts = [
@@ -67,11 +64,11 @@ def _rule(ventilation: "Ventilation", figures: "Figures") -> list[str]:
     ]
 
 
-def _hydrogen(ventilation: "Ventilation", figures: "Figures") -> list[str]:
+def _hydrogen(ventilation: Ventilation, figures: Figures) -> list[str]:
     """What was simulated of hydrogen, with air and without."""
     facts = [
         f"Simulated: at most {ventilation.simulated_gas_m3_per_h:.2f} m³/h of hydrogen at once, where the rule's gas "
-        f"currents stand for {ventilation.rule_gas_m3_per_h:.2f} m³/h",
+        f"currents stand for {ventilation.rule_gas_m3_per_h:.2f} m³/h"
     ]
     if ventilation.peak_share_at_rule is not None:
         share = f"{100 * ventilation.peak_share_at_rule:.2f} %"
@@ -103,12 +100,12 @@ def _hours(hours: float) -> str:
     return f"{hours:.1f} h" if hours < 100.0 else f"{hours:.0f} h"
 
 
-def supply_lines(supply: "SupplyPlan", figures: "Figures", width: int) -> list[str]:
+def supply_lines(supply: SupplyPlan, figures: Figures, width: int) -> list[str]:
     """Supply for a terminal."""
     return ["Supply", *(listed(text, width) for text in supply_facts(supply, figures))]
 
 
-def supply_facts(supply: "SupplyPlan", figures: "Figures") -> list[str]:
+def supply_facts(supply: SupplyPlan, figures: Figures) -> list[str]:
     """Say what the supply has to carry, with every number it takes to work it out again."""
     facts = []
     for load in supply.loads:

@@ -3,15 +3,12 @@
 import json
 import math
 from collections import Counter
-from typing import TYPE_CHECKING
 
 from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import MEANINGS
+from batsim.study.sweeps.sweep_result import Sweep
 from batsim.views.text.lines import columns, hung, listed, sentence
 from batsim.views.text.numbers import counted, is_share, label_with_unit, measure_of, number_text
-
-if TYPE_CHECKING:
-    from batsim.study.sweeps.sweep_result import Sweep
 
 MOST_POINTS = 40
 """Points that are listed one by one."""
@@ -23,7 +20,7 @@ LETTERS = 26
 SHARES = ("rank correlation", "first order", "total")
 
 
-def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
+def sweep_text(sweep: Sweep, store: str, width: int = 100) -> str:
     """Tables of a sweep, with where its cases are kept."""
     blocks = [_heading(sweep, store, width)]
     if sweep.failures:
@@ -46,7 +43,7 @@ def sweep_text(sweep: "Sweep", store: str, width: int = 100) -> str:
     return "\n\n".join(blocks)
 
 
-def _heading(sweep: "Sweep", store: str, width: int) -> str:
+def _heading(sweep: Sweep, store: str, width: int) -> str:
     """Say what was run."""
     agenda, tally = sweep.agenda, sweep.tally
     question = f"{sentence(agenda.study.question, width)}\n" if agenda.study.question else ""
@@ -60,7 +57,7 @@ def _heading(sweep: "Sweep", store: str, width: int) -> str:
     return f"{question}{sentence(counts, width)}\n{sentence(f'{work}; kept in {store}', width)}"
 
 
-def _failures(sweep: "Sweep", width: int) -> str:
+def _failures(sweep: Sweep, width: int) -> str:
     """Name the first points without a result, and why."""
     points = Counter((failure.layout, failure.changes, failure.kind, failure.message) for failure in sweep.failures)
     lines = [f"{counted(len(sweep.failures), 'case')} without a result:"]
@@ -74,7 +71,7 @@ def _failures(sweep: "Sweep", width: int) -> str:
     return "\n".join(lines)
 
 
-def _points(sweep: "Sweep", measure: str, width: int) -> str:
+def _points(sweep: Sweep, measure: str, width: int) -> str:
     """Means of a measure: point by point when they are few, else over all points."""
     points = sweep.agenda.points
     if points.cube.size or len(points) > MOST_POINTS:
@@ -89,7 +86,7 @@ def _points(sweep: "Sweep", measure: str, width: int) -> str:
     )
 
 
-def _over_all_points(sweep: "Sweep", measure: str) -> list[list[str]]:
+def _over_all_points(sweep: Sweep, measure: str) -> list[list[str]]:
     """Mean and spread of a measure."""
     spreads = [sweep.spread(layout, measure) for layout in sweep.layouts]
     rows = []
@@ -99,7 +96,7 @@ def _over_all_points(sweep: "Sweep", measure: str) -> list[list[str]]:
     return rows
 
 
-def _point_by_point(sweep: "Sweep", measure: str, marks: dict[str, str]) -> list[list[str]]:
+def _point_by_point(sweep: Sweep, measure: str, marks: dict[str, str]) -> list[list[str]]:
     """Mean of a measure at each point, whose inputs have a letter."""
     rows = []
     for number, point in enumerate(sweep.agenda.points.all):
@@ -115,7 +112,7 @@ def input_name(path: str) -> str:
     return path.removeprefix("figures.").strip("'")
 
 
-def _sensitivity(sweep: "Sweep", layout: str, measure: str, width: int) -> str:
+def _sensitivity(sweep: Sweep, layout: str, measure: str, width: int) -> str:
     """Which inputs matter in a layout."""
     sensitivity = sweep.sensitivity(layout, measure)
     kinds = list(dict.fromkeys(row.kind for row in sensitivity.rows))

@@ -1,25 +1,14 @@
 """Plain tables for the terminal: a comparison side by side, and one layout in full."""
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.measures.names import PART_LABELS
-from batsim.study.running.replications import DOWNTIME
+from batsim.scenario.settings import Schedule
+from batsim.study.compare import Comparison
+from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
 from batsim.views.text.lines import columns, entry, head_size, heads_of, measured, one_block, packed, sentence
-from batsim.views.text.numbers import (
-    NO_INTERVALS,
-    counted,
-    is_share,
-    measure_of,
-    number_text,
-    plain_number,
-    unit_of,
-)
-
-if TYPE_CHECKING:
-    from batsim.scenario.settings import Schedule
-    from batsim.study.compare import Comparison
-    from batsim.study.running.replications import PrecisionGoal, Runs
+from batsim.views.text.numbers import NO_INTERVALS, counted, is_share, measure_of, number_text, plain_number, unit_of
 
 CAUTION = (
     "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
@@ -90,7 +79,7 @@ CHANCE = "chance of being best"
 """Last row of numbers, where there are several layouts."""
 
 
-def comparison_text(comparison: "Comparison", width: int = 100) -> str:
+def comparison_text(comparison: Comparison, width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     runs = comparison.runs
     lines = [heading(runs, width), ""]
@@ -108,14 +97,14 @@ def comparison_text(comparison: "Comparison", width: int = 100) -> str:
     return "\n".join([*lines, *_side_by_side(labels, cells, units, width), *_notes(comparison, width)])
 
 
-def _cells(comparison: "Comparison", layout: str, rows: list[ComparedNumber]) -> list[str]:
+def _cells(comparison: Comparison, layout: str, rows: list[ComparedNumber]) -> list[str]:
     """Numbers of a layout, its chance of being the best, and its verdicts on the targets."""
     numbers = [cell_text(comparison.runs, layout, row) for row in rows]
     verdicts = [target.verdict for target in comparison.targets(layout)]
     return [*numbers, chance_text(comparison, layout), *verdicts]
 
 
-def _notes(comparison: "Comparison", width: int) -> list[str]:
+def _notes(comparison: Comparison, width: int) -> list[str]:
     """What stands below the table: targets, verdict, how to read it, cautions."""
     runs = comparison.runs
     targets = comparison.targets(runs.layouts[0])
@@ -129,18 +118,18 @@ def _notes(comparison: "Comparison", width: int) -> list[str]:
     return ["", *(sentence(note, width) for note in (*notes, age_note(runs), MORE, CAUTION) if note)]
 
 
-def _deciding(comparison: "Comparison") -> str:
+def _deciding(comparison: Comparison) -> str:
     """Measure that decides, in a word."""
     return "downtime" if comparison.deciding == DOWNTIME else measure_of(comparison.deciding).label
 
 
-def chance_text(comparison: "Comparison", layout: str) -> str:
+def chance_text(comparison: Comparison, layout: str) -> str:
     """Chance that a layout is the best."""
     chance = comparison.chance_best[layout]
     return f"{100 * chance:.0f} %" if math.isfinite(chance) else "-"
 
 
-def _one_below_the_other(comparison: "Comparison", width: int) -> list[str]:
+def _one_below_the_other(comparison: Comparison, width: int) -> list[str]:
     """Many layouts: a line for each, the best first."""
     runs = comparison.runs
     heads = ["", "downtime", "labour", "batteries", "chargers", "peak", "best", "targets met"]
@@ -155,14 +144,14 @@ def _one_below_the_other(comparison: "Comparison", width: int) -> list[str]:
     return one_block(rows, width, heads=2) or columns(rows, width, heads=2)
 
 
-def runs_text(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
+def runs_text(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
     """Every measure of each layout, one layout after another, with how sure they are and the cautions below."""
     layouts = [layout_text(runs, layout, width) for layout in runs.layouts]
     notes = run_notes(runs, measures, width)
     return "\n\n".join([heading(runs, width), *layouts, notes, sentence(CAUTION, width)])
 
 
-def run_notes(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
+def run_notes(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
     """How sure the means are, what lies beyond them, and what a sharper answer would take."""
     if runs.replications < 2:
         return NO_INTERVALS
@@ -181,7 +170,7 @@ def run_notes(runs: "Runs", measures: tuple[str, ...], width: int = 100) -> str:
     return "\n".join(sentence(note, width) for note in notes)
 
 
-def _in_nine_of_ten(runs: "Runs", layout: str, measure: str) -> str:
+def _in_nine_of_ten(runs: Runs, layout: str, measure: str) -> str:
     """What most replications do not exceed in a measure; empty where it has no value."""
     most, share, unit = runs.quantile(layout, measure, MOST_SHARE), is_share(measure), unit_of(measure)
     if not math.isfinite(most.mean):
@@ -193,7 +182,7 @@ def _in_nine_of_ten(runs: "Runs", layout: str, measure: str) -> str:
     return f"{text} ({plain_number(most.low, share=share)} to {plain_number(most.high, share=share)})"
 
 
-def _precision(runs: "Runs", goal: "PrecisionGoal") -> str:
+def _precision(runs: Runs, goal: PrecisionGoal) -> str:
     """Say whether a precision is reached, else what it would take."""
     means = {layout: runs.interval(layout, goal.measure) for layout in runs.layouts}
     without = [layout for layout, interval in means.items() if not math.isfinite(interval.mean)]
@@ -208,7 +197,7 @@ def _precision(runs: "Runs", goal: "PrecisionGoal") -> str:
     return " ".join(texts)
 
 
-def _still_to_run(runs: "Runs", goal: "PrecisionGoal", short: list[str], known: int) -> str:
+def _still_to_run(runs: Runs, goal: PrecisionGoal, short: list[str], known: int) -> str:
     """Say what the layouts that are short of a precision would take."""
     spent = f"{runs.replications} replications"
     if not short:
@@ -222,7 +211,7 @@ def _still_to_run(runs: "Runs", goal: "PrecisionGoal", short: list[str], known: 
     )
 
 
-def heading(runs: "Runs", width: int = 100) -> str:
+def heading(runs: Runs, width: int = 100) -> str:
     """Say what was simulated, and for how long."""
     scenario = runs.scenario
     trucks = sum(group.count for group in scenario.trucks)
@@ -234,7 +223,7 @@ def heading(runs: "Runs", width: int = 100) -> str:
     return f"{sentence(what, width)}\n{sentence(simulated(runs.schedule), width)}"
 
 
-def simulated(schedule: "Schedule") -> str:
+def simulated(schedule: Schedule) -> str:
     """Say how often and for how long was simulated."""
     return (
         f"{counted(schedule.replications, 'replication')} of {counted(schedule.weeks, 'week')} after "
@@ -242,7 +231,7 @@ def simulated(schedule: "Schedule") -> str:
     )
 
 
-def layout_text(runs: "Runs", layout: str, width: int = 100) -> str:
+def layout_text(runs: Runs, layout: str, width: int = 100) -> str:
     """Every measure of one layout, with its unit; what has no meaning in it is left out."""
     rows = []
     for name in runs.measures:
@@ -256,7 +245,7 @@ def layout_text(runs: "Runs", layout: str, width: int = 100) -> str:
     return "\n".join([title, *measured(rows, width)])
 
 
-def shown_rows(runs: "Runs") -> list[ComparedNumber]:
+def shown_rows(runs: Runs) -> list[ComparedNumber]:
     """Rows that have something to show in any layout."""
     return [
         row
@@ -265,7 +254,7 @@ def shown_rows(runs: "Runs") -> list[ComparedNumber]:
     ]
 
 
-def cell_text(runs: "Runs", layout: str, row: ComparedNumber) -> str:
+def cell_text(runs: Runs, layout: str, row: ComparedNumber) -> str:
     """Text of one number in a comparison."""
     text = number_text(runs.interval(layout, row.measure), share=is_share(row.measure))
     if row.per_truck:
@@ -273,7 +262,7 @@ def cell_text(runs: "Runs", layout: str, row: ComparedNumber) -> str:
     return text
 
 
-def age_note(runs: "Runs") -> str:
+def age_note(runs: Runs) -> str:
     """Say up to which age batteries last, where some would last longer by their duty alone; else nothing."""
     years = runs.scenario.prices.lives.battery_years
     if any(runs.interval(layout, "life_years").mean > years for layout in runs.layouts):

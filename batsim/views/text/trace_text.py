@@ -1,17 +1,12 @@
 """Events of a window as text that a person can follow line by line, and as CSV."""
 
-from typing import TYPE_CHECKING
-
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
-from batsim.record import CAUSES, NOTHING
+from batsim.record import CAUSES, NOTHING, Record, RunFacts
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.views.text.lines import LEAST_LABEL, hung, listed, sentence
 from batsim.views.text.numbers import counted
-
-if TYPE_CHECKING:
-    from batsim.record import Record, RunFacts
 
 REASONS = {
     "level": "down to the exchange level",
@@ -25,7 +20,7 @@ NUMBERS = ("truck", "battery", "discharged", "queue", "bay", "station", "unit")
 COUNTS = ("ready", "trucks_waiting", "people")
 
 
-def trace_text(record: "Record", from_min: float, to_min: float, width: int | None = None) -> str:
+def trace_text(record: Record, from_min: float, to_min: float, width: int | None = None) -> str:
     """Write what happened in a window, one line for each event under a heading; see `event_trace`.
 
     Trucks, batteries, bays and stations count from 1, week 1 is the first measured one. With a width, for a terminal
@@ -54,7 +49,7 @@ def _event_lines(time: str, what: str, width: int) -> str:
     return listed(what, width, first=f"{time}  ")
 
 
-def trace_csv(record: "Record", from_min: float, to_min: float) -> str:
+def trace_csv(record: Record, from_min: float, to_min: float) -> str:
     """Write what happened in a window as CSV, with `moment` beside the minutes; numbers count from 1."""
     facts = record.facts
     frame = event_frame(record, from_min, to_min)
@@ -72,13 +67,13 @@ def trace_csv(record: "Record", from_min: float, to_min: float) -> str:
     return text
 
 
-def moment(facts: "RunFacts", time_min: float) -> tuple[int, str]:
+def moment(facts: RunFacts, time_min: float) -> tuple[int, str]:
     """Week and weekday of a time; week 1 is the first measured one, the warm-up before it is week 0, -1 and so on."""
     since = time_min - first_week_min(facts.warm_up_min)
     return int(since // WEEK_MIN) + 1, DAYS[int(since % WEEK_MIN // DAY_MIN)]
 
 
-def clock(facts: "RunFacts", time_min: float, *, weeks: bool = False, seconds: bool = False) -> str:
+def clock(facts: RunFacts, time_min: float, *, weeks: bool = False, seconds: bool = False) -> str:
     """Write a time as weekday and time of day, such as `week 2 Mon 14:05:30`."""
     whole = round(60.0 * time_min) if seconds else 60 * round(time_min)
     week, day = moment(facts, whole / 60.0)
@@ -110,7 +105,7 @@ def _level(share: float) -> str:
 class _Words:
     """Puts events into sentences, with the names of one layout."""
 
-    def __init__(self, facts: "RunFacts") -> None:
+    def __init__(self, facts: RunFacts) -> None:
         self.facts = facts
         groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
         self.group = [f" ({name})" if len(facts.groups) > 1 else "" for name in groups]

@@ -1,15 +1,12 @@
 """A comparison over what is not known, for the terminal."""
 
 import math
-from typing import TYPE_CHECKING
 
+from batsim.statistics.intervals import Interval
+from batsim.study.uncertain import UncertainComparison
 from batsim.views.text.lines import columns, hung, sentence
 from batsim.views.text.numbers import counted, label_with_unit, plain_number
 from batsim.views.text.sweep_text import input_name
-
-if TYPE_CHECKING:
-    from batsim.statistics.intervals import Interval
-    from batsim.study.uncertain import UncertainComparison
 
 NOTE = (
     "The rest of the variance is chance between replications: more draws or weeks reduce it. What is not known stays "
@@ -17,7 +14,7 @@ NOTE = (
 )
 
 
-def uncertain_text(comparison: "UncertainComparison", width: int = 100) -> str:
+def uncertain_text(comparison: UncertainComparison, width: int = 100) -> str:
     """Tables with the verdict below."""
     schedule = comparison.schedule
     head = (
@@ -40,7 +37,7 @@ def uncertain_text(comparison: "UncertainComparison", width: int = 100) -> str:
     return "\n".join([*lines, sentence(NOTE, width)])
 
 
-def _rows(comparison: "UncertainComparison") -> list[list[str]]:
+def _rows(comparison: UncertainComparison) -> list[list[str]]:
     """How often each layout is best, and the mean, spread and causes of spread of each measure."""
     layouts = comparison.layouts
     rows = [["", *layouts], ["best in so many draws", *(_share(comparison, layout) for layout in layouts)]]
@@ -55,12 +52,12 @@ def _rows(comparison: "UncertainComparison") -> list[list[str]]:
     return rows
 
 
-def _share(comparison: "UncertainComparison", layout: str) -> str:
+def _share(comparison: UncertainComparison, layout: str) -> str:
     chance = comparison.chance_best[layout]
     return f"{100 * chance.mean:.0f} % ({100 * chance.low:.0f} to {100 * chance.high:.0f})"
 
 
-def _correlation(interval: "Interval") -> str:
+def _correlation(interval: Interval) -> str:
     if not math.isfinite(interval.mean):
         return "-"
     limits = f" ({interval.low:+.2f} to {interval.high:+.2f})" if math.isfinite(interval.half_width) else ""

@@ -1,17 +1,13 @@
 """How long a warm-up should be, in words."""
 
-from typing import TYPE_CHECKING
-
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.site import Scenario
+from batsim.study.warm_up import WarmUp
 from batsim.views.text.lines import hung, sentence
 from batsim.views.text.numbers import counted
 
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
-    from batsim.study.warm_up import WarmUp
 
-
-def warm_up_text(scenario: "Scenario", warm_ups: "tuple[WarmUp, ...]", pilot_weeks: int, width: int = 100) -> str:
+def warm_up_text(scenario: Scenario, warm_ups: tuple[WarmUp, ...], pilot_weeks: int, width: int = 100) -> str:
     """Warm-up of each layout, and what to state."""
     warm_up_weeks = scenario.simulation.warm_up_min / WEEK_MIN
     longest = max(warm_ups, key=lambda warm_up: (warm_up.too_short, warm_up.weeks))
