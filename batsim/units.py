@@ -275,10 +275,7 @@ def _unit_rule(unit: str, kind: Dimension) -> str:
 
     wanted = f"{kind.article} {kind.name}"
     alike = [symbol for symbol in kind.units if symbol.casefold() == unit.casefold()]
-    symbols = [(symbol, dimension.name) for dimension in DIMENSIONS.values() for symbol in dimension.units]
-    exact = [pair for pair in symbols if pair[0] == unit]
-    other_case = [pair for pair in symbols if pair[0].casefold() == unit.casefold()] if not alike else []
-    if elsewhere := exact or other_case:
+    if elsewhere := _of_another_dimension(unit, same_case=bool(alike)):
         symbol, name = elsewhere[0]
         return f"needs {wanted} such as '{kind.example}'; '{symbol}' is a unit of {name}"
     near = alike or difflib.get_close_matches(unit, kind.units, n=1)
@@ -287,6 +284,13 @@ def _unit_rule(unit: str, kind: Dimension) -> str:
     if re.search(r"[0-9*^()=]", unit):
         return _one_number(kind)
     return f"does not know the unit {unit!r}; {wanted} is written in {_choices(kind)}"
+
+
+def _of_another_dimension(unit: str, *, same_case: bool) -> list[tuple[str, str]]:
+    """Symbols and dimensions of a unit: as it is written, else, if that will do, in other capitals."""
+    symbols = [(symbol, dimension.name) for dimension in DIMENSIONS.values() for symbol in dimension.units]
+    exact = [pair for pair in symbols if pair[0] == unit]
+    return exact if exact or same_case else [pair for pair in symbols if pair[0].casefold() == unit.casefold()]
 
 
 def _choices(kind: Dimension) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from batsim.decision.counts import CountRange
 from batsim.scenario.settings import Schedule
-from batsim.statistics.intervals import Interval, student_interval
+from batsim.statistics.intervals import Floats, Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.counts import BATTERIES, CHARGERS
@@ -16,8 +16,6 @@ from batsim.study.running.replications import UNITS, interval_json, plain
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 MISSED_BY_SHARE = 0.2
 """A cheaper combination that misses its targets by at most this part of what is allowed is a near miss."""
@@ -38,7 +36,7 @@ class Trial(NamedTuple):
     """Names of the targets that it misses."""
     refused: str
     """Rule of the scenario that it breaks; empty when it was simulated."""
-    values: dict[str, "Floats"]
+    values: dict[str, Floats]
     """By measure: one value for each replication."""
     sure: bool = True
     """Whether the tests decided; False where the most replications were spent and its means had to."""

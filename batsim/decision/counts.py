@@ -4,14 +4,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
+from batsim.room.blueprint import Blueprint
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
-from batsim.study.cost import CostLine, UnitCosts, cost_lines
+from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import Floats
+from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.first_estimate import outline
 from batsim.study.running.counts import (
     ATTENDANTS,
@@ -26,12 +29,7 @@ from batsim.study.running.counts import (
     week_blueprint,
 )
 
-if TYPE_CHECKING:
-    from batsim.room.blueprint import Blueprint
-    from batsim.scenario.site import Scenario
-
-    Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
-    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
+Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
 
 MOST_VALUES = 16
 """Values of one range in the first round; more are thinned out evenly and filled in around the answer."""
@@ -82,15 +80,14 @@ class CountRange(NamedTuple):
 class Grid:
     """All combinations of some ranges of a layout."""
 
-    scenario: "Scenario"
+    scenario: Scenario
     layout: str
     ranges: tuple[CountRange, ...]
 
     @cached_property
     def combinations(self) -> "Ints":
         """A row for each, a column for each range; more devices than the stations can use are left out."""
-        every = list(product(*(count_range.values for count_range in self.ranges)))
-        combinations = np.array(every, dtype=np.int64)
+        combinations = np.array(list(product(*(count_range.values for count_range in self.ranges))), dtype=np.int64)
         kinds = [count_range.kind for count_range in self.ranges]
         if STATIONS not in kinds:
             return combinations
@@ -104,7 +101,7 @@ class Grid:
         return combinations[keep]
 
     @cached_property
-    def blueprint(self) -> "Blueprint":
+    def blueprint(self) -> Blueprint:
         """Layout as it is stated."""
         return week_blueprint(self.scenario, self.layout)
 
@@ -114,37 +111,28 @@ class Grid:
         return UnitCosts(self.scenario, self.layout)
 
     @cached_property
-    def costs(self) -> "Floats":
+    def costs(self) -> Floats:
         """Cost of each combination in a year, bays included. [currency/year]"""
         return self.costs_of(self.combinations)
 
-    def costs_of(self, combinations: "Ints") -> "Floats":
+    def costs_of(self, combinations: "Ints") -> Floats:
         """Cost of any combinations in a year. [currency/year]"""
         numbers, total = self._numbers(combinations), np.zeros(len(combinations))
-        for line in self._lines:
+        for line in cost_lines(self.scenario, self.layout, self.units):
             number = numbers.get(line.unit.counted, line.number)
             total += np.maximum(number - line.owned, 0.0) * line.unit.per_year
         return total
 
-    @cached_property
-    def _lines(self) -> tuple[CostLine, ...]:
-        """Cost of the layout as it is stated."""
-        return cost_lines(self.scenario, self.layout, self.units)
-
-    @cached_property
-    def _stated(self) -> dict[Counted, float]:
-        return counts_of(self.scenario, self.layout)
-
-    def _numbers(self, combinations: "Ints") -> dict[Counted, "Floats"]:
+    def _numbers(self, combinations: "Ints") -> dict[Counted, Floats]:
         """Numbers of what combinations change; charging spots go with chargers, bays with batteries and stations."""
-        stated = self._stated
+        stated = counts_of(self.scenario, self.layout)
         numbers: dict[Counted, Floats] = {
             counted: combinations[:, column].astype(np.float64)
             for column, count_range in enumerate(self.ranges)
             for counted in count_range.counted
         }
 
-        def more(kind: str) -> "Floats":
+        def more(kind: str) -> Floats:
             """How many more of a kind than stated."""
             added = [number - stated[counted] for counted, number in numbers.items() if counted.kind == kind]
             return np.asarray(sum(added, np.zeros(len(combinations))))
@@ -170,7 +158,7 @@ class Grid:
         )
 
 
-def ranges_of(scenario: "Scenario", layout: str, given: GivenRanges) -> tuple[CountRange, ...]:
+def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[CountRange, ...]:
     """Ranges of a layout: those that are given, or of everything that has a limit.
 
     Raises
@@ -193,7 +181,7 @@ def ranges_of(scenario: "Scenario", layout: str, given: GivenRanges) -> tuple[Co
     return tuple(count_range for count_range in every.values() if len(count_range.values) > 1)
 
 
-def _every_range(scenario: "Scenario", layout: str) -> Iterator[CountRange]:
+def _every_range(scenario: Scenario, layout: str) -> Iterator[CountRange]:
     """Everything that a layout has a limited number of, with the values that are looked through when none are given."""
     numbers, built = counts_of(scenario, layout), week_blueprint(scenario, layout)
     if built.arrangement.in_truck:
@@ -209,7 +197,7 @@ def _every_range(scenario: "Scenario", layout: str) -> Iterator[CountRange]:
         yield _range(ATTENDANTS, tuple(on_duty), 1, most, max(on_duty.values()))
 
 
-def _batteries(scenario: "Scenario", layout: str) -> list[CountRange]:
+def _batteries(scenario: Scenario, layout: str) -> list[CountRange]:
     """Batteries of each type: from one more than trucks to half as many again as is stated or a rule of thumb says."""
     (in_short,) = (first for first in outline(scenario).layouts if first.name == layout)
     per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
@@ -231,7 +219,7 @@ def _chargers(numbers: dict[Counted, float], beyond: float, most: int) -> Iterat
             yield _range(label, (counted,), 1, max(round(beyond * number), most), number)
 
 
-def _stations(built: "Blueprint", trucks: int) -> Iterator[CountRange]:
+def _stations(built: Blueprint, trucks: int) -> Iterator[CountRange]:
     """Stations, and devices as far as an exchange at each of them needs them."""
     most_stations = 1
     if built.stations < UNLIMITED:

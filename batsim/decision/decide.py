@@ -16,6 +16,7 @@ from batsim.decision.trials import Trials
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.study.cost import cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.counts import with_counts
@@ -23,8 +24,6 @@ from batsim.study.running.executors import Runner
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.scenario.site import Scenario
 
 MOST_COMBINATIONS = 200_000
 OFFSETS = (-4, -2, -1, 1)
@@ -77,7 +76,7 @@ class Decision(Shows):
 
 
 def decide(
-    scenario: "Scenario",
+    scenario: Scenario,
     settings: Settings = Settings(),
     *,
     ranges: GivenRanges | None = None,
@@ -132,7 +131,7 @@ def decide(
     return Decision(schedule, tuple(answers))
 
 
-def _grid(scenario: "Scenario", layout: str, ranges: tuple[CountRange, ...]) -> Grid:
+def _grid(scenario: Scenario, layout: str, ranges: tuple[CountRange, ...]) -> Grid:
     """Combinations that are looked through first: where counts are many, not all of them."""
     grid = Grid(scenario, layout, tuple(count_range.thinned() for count_range in ranges))
     if (count := len(grid.combinations)) > MOST_COMBINATIONS:

@@ -1,13 +1,11 @@
 """Which layout to recommend, and why: targets first, then what fits, then money."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from batsim.catalogue import Figures
 from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
 from batsim.plan.equipment import STANDBY_METHOD
-
-if TYPE_CHECKING:
-    from batsim.catalogue import Figures
-    from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.plan import LayoutPlan, Plan
 
 DOWNTIME = "downtime_min_per_truck_shift"
 SAME_COST = "plan.same_cost"
@@ -27,7 +25,7 @@ class Recommendation(NamedTuple):
     """The main risks of the recommended layout, the gravest first."""
 
 
-def recommend(plan: "Plan") -> Recommendation:
+def recommend(plan: Plan) -> Recommendation:
     """Recommend one of the layouts of a plan.
 
     A layout whose targets are surely missed, or with a check that fails, is only recommended when there is no other.
@@ -37,7 +35,8 @@ def recommend(plan: "Plan") -> Recommendation:
         plan.layouts.values(),
         key=lambda layout: (layout.targets_missed, layout.failing > 0, layout.money.per_year.value),
     )
-    reasons = [_targets(best), f"Checks: {best.counts}."]
+    verdicts = "; ".join(f"{target.target}: {target.verdict}" for target in best.targets)
+    reasons = [f"Targets: {verdicts}." if verdicts else "The scenario states no targets.", f"Checks: {best.counts}."]
     if others:
         reasons.append(_against(best, others, plan.scenario.site.currency))
     if best.targets_missed:
@@ -47,7 +46,7 @@ def recommend(plan: "Plan") -> Recommendation:
     return Recommendation(best.layout, _sentence(best, others, plan.scenario.figures), tuple(reasons), _risks(best))
 
 
-def _sentence(best: "LayoutPlan", others: "list[LayoutPlan]", figures: "Figures") -> str:
+def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> str:
     """The recommendation in a sentence, and what has to be cured first."""
     level = [other for other in others if _as_good(other, best, figures)]
     if best.targets_missed:
@@ -62,28 +61,20 @@ def _sentence(best: "LayoutPlan", others: "list[LayoutPlan]", figures: "Figures"
     return says + _cure(best)
 
 
-def _cure(best: "LayoutPlan") -> str:
+def _cure(best: LayoutPlan) -> str:
     """What has to be cured first, as a sentence; empty where nothing fails."""
     failing = [f"{check.subject}, {check.name}" for check in best.checks if check.verdict == FAILS]
     return f" First cure what fails: {'; '.join(dict.fromkeys(failing))}." if failing else ""
 
 
-def _as_good(other: "LayoutPlan", best: "LayoutPlan", figures: "Figures") -> bool:
+def _as_good(other: LayoutPlan, best: LayoutPlan, figures: Figures) -> bool:
     """Whether a layout stands as well to targets and checks, and costs about the same."""
     near = figures[SAME_COST].value / 100.0
     same = (other.targets_missed, other.failing > 0) == (best.targets_missed, best.failing > 0)
     return same and other.money.per_year.value <= best.money.per_year.value * (1.0 + near)
 
 
-def _targets(plan: "LayoutPlan") -> str:
-    """How it stands to the targets."""
-    if not plan.targets:
-        return "The scenario states no targets."
-    verdicts = "; ".join(f"{target.target}: {target.verdict}" for target in plan.targets)
-    return f"Targets: {verdicts}."
-
-
-def _against(best: "LayoutPlan", others: "list[LayoutPlan]", currency: str) -> str:
+def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
     """What the others cost, lose or miss."""
     parts, lost = [], best.evidence.mean(DOWNTIME)
     for other in others:
@@ -99,7 +90,7 @@ def _against(best: "LayoutPlan", others: "list[LayoutPlan]", currency: str) -> s
     return f"{sentence[0].upper()}{sentence[1:]}."
 
 
-def _risks(plan: "LayoutPlan") -> tuple[str, ...]:
+def _risks(plan: LayoutPlan) -> tuple[str, ...]:
     """Three main risks: what fails, what is not known and would change most, what stops everything."""
 
     def of(verdict: str) -> list[str]:

@@ -1,19 +1,15 @@
 """The search for the cheapest combination of a grid: what to simulate next, and what each result rules out."""
 
 from bisect import bisect_left
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from batsim.decision.answer import DECIDING, Trial, other, worst_miss
+from batsim.decision.counts import CountRange, Ints
 from batsim.decision.trials import FIRST_STAGE, MOST_REPLICATIONS, Trials
+from batsim.measures.windows import Flags
 from batsim.statistics.sequential import KimNelson
-
-if TYPE_CHECKING:
-    from batsim.decision.counts import CountRange
-
-    Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
-    Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
 
 CANDIDATES, CROWD = 200, 4000
 """Combinations among which the next one to simulate is looked for, and those by which it is told how much each would
@@ -100,7 +96,7 @@ class Search:
             selected = min(race.still_in, key=lambda number: float(np.mean(meeting[number].values[DECIDING])))
         return meeting[selected]
 
-    def trimmed(self, ranges: "tuple[CountRange, ...]", known: Trial) -> Trial:
+    def trimmed(self, ranges: tuple[CountRange, ...], known: Trial) -> Trial:
         """Take away one thing after another, the dearest first, until with one fewer of anything a target is missed."""
         order = sorted(range(len(ranges)), key=lambda column: -self.grid.unit_cost(ranges[column]))
         while True:
@@ -139,7 +135,7 @@ class Search:
         least = bisect_left(values, True, key=meets)
         return known if least == len(values) else self.trials.decided(other(known.counts, column, values[least]))
 
-    def _open(self) -> "Flags":
+    def _open(self) -> Flags:
         """Combinations of the grid that neither were simulated nor are ruled out."""
         combinations = self.grid.combinations
         is_open = np.ones(len(combinations), dtype=bool)
@@ -162,20 +158,20 @@ class Search:
         )
 
 
-def _ruling_out_most(combinations: "Ints") -> tuple[int, ...]:
+def _ruling_out_most(combinations: Ints) -> tuple[int, ...]:
     """Combination with which most others have to go if it misses: most have no more of anything."""
     candidates, crowd = _evenly(combinations, CANDIDATES), _evenly(combinations, CROWD)
     lesser = [np.count_nonzero((crowd <= candidate).all(axis=1)) for candidate in candidates]
     return tuple(candidates[int(np.argmax(lesser))].tolist())
 
 
-def _evenly(combinations: "Ints", most: int) -> "np.ndarray[Any, np.dtype[np.int64]]":
+def _evenly(combinations: Ints, most: int) -> np.ndarray[Any, np.dtype[np.int64]]:
     """At most so many combinations, evenly spread."""
     count = len(combinations)
     return combinations[np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))]
 
 
-def _among(combinations: "Ints", counts: tuple[int, ...]) -> bool:
+def _among(combinations: Ints, counts: tuple[int, ...]) -> bool:
     return bool((combinations == counts).all(axis=1).any())
 
 

@@ -1,22 +1,21 @@
 """Combinations of counts on trial: each is simulated until tests decide whether it meets the targets."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
 from batsim.decision.answer import Trial, other
+from batsim.decision.counts import Grid
 from batsim.errors import ScenarioError, SimulationError
 from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility
+from batsim.study.limits import Limit
 from batsim.study.running.counts import with_counts
+from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import REFUSED, Failure, Job
-
-if TYPE_CHECKING:
-    from batsim.decision.counts import Grid
-    from batsim.study.limits import Limit
-    from batsim.study.running.executors import Runner
 
 Verdict = Literal["feasible", "infeasible"]
 Values = dict[str, list[float]]
@@ -37,53 +36,39 @@ NEAR_DECISIONS, FAR_DECISIONS = 10, 60
 there are more of the first, the confidence that is reached is less, and is told."""
 
 
+@dataclass
 class Trials:
-    """Simulates combinations of a grid, and keeps what was found.
+    """Simulates combinations of a grid, and keeps what was found."""
 
-    Parameters
-    ----------
-    schedule
-        Scenario, seed, length and warm-up of a run, and confidence.
-    grid
-        Layout, and what its counts cost.
-    limits
-        Targets.
-    runner
-        Runs jobs that carry counts.
-    progress
-        Called with a line of text for each combination that is decided.
-    """
-
-    def __init__(
-        self,
-        schedule: Schedule,
-        grid: "Grid",
-        limits: "tuple[Limit, ...]",
-        runner: "Runner",
-        progress: Callable[[str], None] | None,
-    ) -> None:
-        self.schedule, self.grid, self.limits = schedule, grid, limits
-        self.tested: dict[tuple[int, ...], Trial] = {}
-        self.runs = 0
-        self.near_decisions = 0
-        """Combinations that took the sequential test."""
-        self._runner, self._progress = runner, progress
-        self._alpha = 1.0 - schedule.confidence
+    schedule: Schedule
+    """Scenario, seed, length and warm-up of a run, and confidence."""
+    grid: Grid
+    """Layout, and what its counts cost."""
+    limits: tuple[Limit, ...]
+    """Targets."""
+    runner: Runner
+    """Runs jobs that carry counts."""
+    progress: Callable[[str], None] | None
+    """Called with a line of text for each combination that is decided."""
+    tested: dict[tuple[int, ...], Trial] = field(default_factory=dict)
+    runs: int = 0
+    near_decisions: int = 0
+    """Combinations that took the sequential test."""
 
     @property
     def confidence(self) -> float:
         """Probability that no decision was wrong by more than the indifference."""
         near = max(1.0, self.near_decisions / NEAR_DECISIONS)
         far = max(1.0, len(self.tested) / FAR_DECISIONS)
-        return max(0.0, 1.0 - self._alpha * ((1.0 - EARLY_SHARE) * near + EARLY_SHARE * far))
+        return max(0.0, 1.0 - (1.0 - self.schedule.confidence) * ((1.0 - EARLY_SHARE) * near + EARLY_SHARE * far))
 
     def decided(self, counts: tuple[int, ...]) -> Trial:
         """Decide whether a combination meets the targets, replication by replication."""
         if counts not in self.tested:
             self.tested[counts] = self._decide(counts)
-            if self._progress is not None:
+            if self.progress is not None:
                 layout, count = self.grid.layout, len(self.tested)
-                self._progress(f"{layout}: {count} combination{'' if count == 1 else 's'} simulated, {self.runs} runs")
+                self.progress(f"{layout}: {count} combination{'' if count == 1 else 's'} simulated, {self.runs} runs")
         return self.tested[counts]
 
     def looked_at(self, counts: tuple[int, ...], replications: int = EARLY_LOOKS[-1]) -> Trial:
@@ -105,7 +90,7 @@ class Trials:
         return Trial(counts, self._cost(counts), not missed and not refused, missed, refused, _arrays(values))
 
     def _decide(self, counts: tuple[int, ...]) -> Trial:
-        cost, tests = self._cost(counts), _TargetTests(self.limits, self._alpha)
+        cost, tests = self._cost(counts), _TargetTests(self.limits, 1.0 - self.schedule.confidence)
         values: Values = {}
         verdicts: list[Verdict | None] = []
         for look in LOOKS:
@@ -131,7 +116,7 @@ class Trials:
             Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, changes)
             for number in range(done, replications)
         ]
-        for outcome in self._runner.run(jobs):
+        for outcome in self.runner.run(jobs):
             if isinstance(outcome, Failure):
                 if outcome.kind == REFUSED:
                     return outcome.message
@@ -179,7 +164,7 @@ class Trials:
 class _TargetTests:
     """Tests of all targets of one combination, fed with its replications as they come."""
 
-    def __init__(self, limits: "tuple[Limit, ...]", alpha: float) -> None:
+    def __init__(self, limits: tuple[Limit, ...], alpha: float) -> None:
         near = alpha * (1.0 - EARLY_SHARE) / (NEAR_DECISIONS * len(limits))
         self._tests = [
             (limit, Feasibility(limit.tested, limit.indifference / 2.0, near, FIRST_STAGE)) for limit in limits
@@ -202,10 +187,10 @@ class _TargetTests:
         return verdicts
 
 
-def _mean(limit: "Limit", values: Values) -> float:
+def _mean(limit: Limit, values: Values) -> float:
     """Mean of a limit's measure with its sign."""
     return limit.sign * float(np.mean(values[limit.measure]))
 
 
-def _arrays(values: Values) -> "dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]":
+def _arrays(values: Values) -> dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:
     return {name: np.array(series) for name, series in values.items()}

@@ -260,7 +260,11 @@ def tornado(base: float | Floats, low: Floats, high: Floats, confidence: float) 
     require(fits, f"low and high must have a row for each factor, each of the shape of the base (got {shapes})")
     middle = _columns(np.atleast_1d(middle))[:, 0]
     ends = zip(_columns(low), _columns(high), strict=True)
-    rows = [_tornado_row(factor, middle, *pair, confidence) for factor, pair in enumerate(ends)]
+    rows = []
+    for factor, (at_low, at_high) in enumerate(ends):
+        below, above = student_interval(at_low - middle, confidence), student_interval(at_high - middle, confidence)
+        swing = float(np.ptp([below.mean, 0.0, above.mean]))
+        rows.append(TornadoRow(factor, below, above, student_interval(at_high - at_low, confidence), swing))
     return sorted(rows, key=lambda row: (np.isnan(row.swing), -row.swing))
 
 
@@ -355,10 +359,3 @@ def _correlation(factor: Floats, output: Floats, confidence: float) -> tuple[flo
     half = float(ndtri((1.0 + confidence) / 2.0)) * np.sqrt((1.0 + inside**2 / 2.0) / (count - 3.0))
     low, high = np.tanh(np.arctanh(inside) - half), np.tanh(np.arctanh(inside) + half)
     return rho, float(min(rho, low)), float(max(rho, high))
-
-
-def _tornado_row(factor: int, base: Floats, low: Floats, high: Floats, confidence: float) -> TornadoRow:
-    """One factor's row from replications of the output, each of shape (replications,)."""
-    below, above = student_interval(low - base, confidence), student_interval(high - base, confidence)
-    swing = float(np.ptp([below.mean, 0.0, above.mean]))
-    return TornadoRow(factor, below, above, student_interval(high - low, confidence), swing)

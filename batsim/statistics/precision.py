@@ -96,13 +96,7 @@ class Precision:
 
 
 def replications_needed(
-    variance: float,
-    confidence: float,
-    *,
-    n0: int,
-    absolute: float | None = None,
-    relative: float | None = None,
-    mean: float | None = None,
+    variance: float, confidence: float, precision: Precision, *, n0: int, mean: float | None = None
 ) -> int:
     """Replications that a precision takes if variance and mean stay as they were estimated. [-]
 
@@ -112,12 +106,10 @@ def replications_needed(
         Variance of one replication's value, in the unit of the values squared.
     confidence
         Probability that the interval holds the true mean, between 0 and 1. [-]
+    precision
+        What is wanted; a relative one needs the mean.
     n0
         Replications that there are already, two or more. [-]
-    absolute
-        Largest half width, in the unit of the values.
-    relative
-        Largest error as a share of the true mean; needs the mean. With both, the wider one is enough. [-]
     mean
         Estimated mean, in the unit of the values.
 
@@ -130,8 +122,8 @@ def replications_needed(
     Raises
     ------
     ValueError
-        When no precision is stated or one is not above zero, the relative one has no mean or a mean of zero, n0 is
-        below 2, the variance is negative, or the confidence is not between 0 and 1.
+        When a relative precision alone has no mean or a mean of zero, n0 is below 2, the variance is negative, or the
+        confidence is not between 0 and 1.
 
     References
     ----------
@@ -139,16 +131,15 @@ def replications_needed(
 
     Examples
     --------
-    >>> replications_needed(0.31, 0.90, n0=10, absolute=0.25)
+    >>> replications_needed(0.31, 0.90, Precision(absolute=0.25), n0=10)
     16
-    >>> replications_needed(0.31, 0.90, n0=10, relative=0.10, mean=2.03)
+    >>> replications_needed(0.31, 0.90, Precision(relative=0.10), n0=10, mean=2.03)
     27
     """
-    precision = Precision(absolute, relative)
     check_share("confidence", confidence)
     check_count("replications so far", n0, 2)
     require(0.0 <= variance < math.inf, f"variance must be 0 or more (got {variance})")
-    require(absolute or mean, f"relative precision alone needs a mean other than zero (got {mean})")
+    require(precision.absolute or mean, f"relative precision alone needs a mean other than zero (got {mean})")
     return _least_count(variance, confidence, precision.half_width_at(mean or 0.0), n0)
 
 

@@ -220,19 +220,17 @@ class Feasibility:
             When a value is not a finite number.
         """
         for value in np.atleast_1d(np.asarray(values, dtype=np.float64)).tolist():
-            if self.decision is None:
-                self._take(value)
+            if self.decision is not None:
+                break
+            require(math.isfinite(value), f"value must be a finite number (got {value})")
+            self.replications += 1
+            self._sum += value - self.limit
+            if self.replications <= self.first_stage:
+                self._first.append(value - self.limit)
+            if self.replications == self.first_stage:
+                self._allowance = self.constants.h2 * float(np.var(self._first, ddof=1))
+            if self.replications >= self.first_stage:
+                far = max(0.0, self._allowance / self.tolerance - self.tolerance * self.replications) / 2.0
+                if abs(self._sum) >= far:
+                    self.decision = "feasible" if self._sum <= 0.0 else "infeasible"
         return self.decision
-
-    def _take(self, value: float) -> None:
-        require(math.isfinite(value), f"value must be a finite number (got {value})")
-        self.replications += 1
-        self._sum += value - self.limit
-        if self.replications <= self.first_stage:
-            self._first.append(value - self.limit)
-        if self.replications == self.first_stage:
-            self._allowance = self.constants.h2 * float(np.var(self._first, ddof=1))
-        if self.replications >= self.first_stage:
-            far = max(0.0, self._allowance / self.tolerance - self.tolerance * self.replications) / 2.0
-            if abs(self._sum) >= far:
-                self.decision = "feasible" if self._sum <= 0.0 else "infeasible"

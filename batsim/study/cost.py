@@ -5,15 +5,13 @@ Energy, water, wear by use and downtime are left out here: they hang on what the
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.formulas.annuity import capital_recovery_share
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.site import Scenario
 from batsim.study.prices import battery_price, charger_price, device_price, price_of
 from batsim.study.running.counts import BAYS, Counted, counts_of
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
@@ -59,7 +57,7 @@ class CostLine(NamedTuple):
 class UnitCosts:
     """What one more of each thing of a layout costs in a year."""
 
-    scenario: "Scenario"
+    scenario: Scenario
     layout: str
 
     @cached_property
@@ -94,7 +92,7 @@ class UnitCosts:
         return any(unit.placeholder for unit in self.by_counted.values())
 
 
-def cost_lines(scenario: "Scenario", layout: str, units: UnitCosts) -> tuple[CostLine, ...]:
+def cost_lines(scenario: Scenario, layout: str, units: UnitCosts) -> tuple[CostLine, ...]:
     """What each thing of a layout costs in a year; what is without a limit costs nothing.
 
     Parameters

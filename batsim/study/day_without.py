@@ -10,13 +10,15 @@ import numpy as np
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
-from batsim.measures.windows import Measured
+from batsim.measures.windows import Floats, Measured
+from batsim.record import Record
 from batsim.scenario.parts.breakdowns import Outage
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.counts import week_blueprint
 from batsim.study.running.executors import run_jobs
@@ -25,10 +27,6 @@ from batsim.study.running.replications import interval_json
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.measures.windows import Floats
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
 
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby takes over", "out, no standby"
 
@@ -130,7 +128,7 @@ class DayWithout(Shows):
         }
 
 
-def take(record: "Record", scenario: "Scenario") -> LostMinutes:
+def take(record: Record, scenario: Scenario) -> LostMinutes:
     """Truck minutes lost on the day and in its week. [min]"""
     day, start = usual_day(scenario), record.facts.warm_up_min
     times = start + np.array([day.start_min, day.start_min + DAY_MIN, 0.0, length_min(day)])
@@ -143,7 +141,7 @@ def length_min(day: Day) -> float:
     return max(WEEK_MIN, day.start_min + DAY_MIN)
 
 
-def usual_day(scenario: "Scenario") -> Day:
+def usual_day(scenario: Scenario) -> Day:
     """Second day of week 1 on which a shift begins, from its first shift on; the first if it is alone.
 
     Holidays are left out: it is a usual week.
@@ -162,9 +160,7 @@ def usual_day(scenario: "Scenario") -> Day:
     return Day(start_min, f"week 1 {DAYS[day]} {clock_text(clock)}", truck_shifts)
 
 
-def day_without(
-    scenario: "Scenario", settings: Settings = Settings(), *, device: str | None = None
-) -> list[DayWithout]:
+def day_without(scenario: Scenario, settings: Settings = Settings(), *, device: str | None = None) -> list[DayWithout]:
     """Find what a day without a device costs, with what stands by and without it, on the same random numbers.
 
     Parameters
@@ -232,21 +228,21 @@ def _devices(schedule: Schedule, device: str | None) -> list[_Devices]:
     return [kind for kind in devices if device in (None, kind.name)]
 
 
-def _ways(scenario: "Scenario", devices: _Devices, day: Day) -> dict[str, "Scenario"]:
+def _ways(scenario: Scenario, devices: _Devices, day: Day) -> dict[str, Scenario]:
     """Scenarios of the day: as it is, without the devices, and that without what stands by."""
     usual = scenario.layouts[devices.layout]
     outage = Outage.model_validate({"thing": devices.name, "units": devices.units, "from": day.text, "for": "24 h"})
     # Holidays, stated outages and breakdowns are left out: the day is to differ in nothing else.
     calm = scenario.model_copy(update={"week": scenario.week.model_copy(update={"holidays": ()})})
 
-    def with_parts(**parts: object) -> "Scenario":
+    def with_parts(**parts: object) -> Scenario:
         return calm.with_layout(devices.layout, usual.model_copy(update={"out": (), "breakdowns": {}, **parts}))
 
     with_standby = {} if usual.standby is None else {WITH_STANDBY: with_parts(out=(outage,))}
     return {AS_IT_IS: with_parts(), **with_standby, WITHOUT: with_parts(out=(outage,), standby=None)}
 
 
-def _standby_text(scenario: "Scenario", layout: str) -> str:
+def _standby_text(scenario: Scenario, layout: str) -> str:
     """What stands by, in words."""
     standby = scenario.layouts[layout].standby
     if standby is None:

@@ -1,7 +1,7 @@
 """First numbers of a scenario, before any simulation: run and charge hours, rules of thumb."""
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import discharge_at_power
@@ -9,17 +9,15 @@ from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.blueprint import Blueprint
 from batsim.room.group_plan import GroupPlan
+from batsim.scenario.parts.trucks import TruckGroup
+from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_blueprint
-
-if TYPE_CHECKING:
-    from batsim.scenario.parts.trucks import TruckGroup
-    from batsim.scenario.site import Scenario
 
 
 class GroupOutline(NamedTuple):
     """One truck group."""
 
-    truck: "TruckGroup"
+    truck: TruckGroup
     run_h: float
     """Work on one battery at mean power, or as stated. [h]"""
     power_kw: float
@@ -55,12 +53,12 @@ class LayoutOutline(NamedTuple):
 class Outline(NamedTuple):
     """A scenario in first numbers."""
 
-    scenario: "Scenario"
+    scenario: Scenario
     groups: tuple[GroupOutline, ...]
     layouts: tuple[LayoutOutline, ...]
 
 
-def outline(scenario: "Scenario") -> Outline:
+def outline(scenario: Scenario) -> Outline:
     """Work out the first numbers of a scenario."""
     blueprints = {name: week_blueprint(scenario, name) for name in scenario.layouts}
     groups = next(iter(blueprints.values())).groups

@@ -1,16 +1,14 @@
 """Targets as limits on means, with how near to a limit makes no difference."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
 
 ROUNDING = 1e-9
 OF_NONE_MIN, OF_NONE_SHARE = 1.0, 0.01
@@ -58,7 +56,7 @@ class Limit(NamedTuple):
         return self.most if self.sign > 0.0 else 1.0 + self.most
 
 
-def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = None) -> tuple[Limit, ...]:
+def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) -> tuple[Limit, ...]:
     """Targets of a scenario as limits.
 
     Parameters
@@ -95,7 +93,7 @@ def limits_of(scenario: "Scenario", indifference: "dict[str, float] | None" = No
     return tuple(limits.values())
 
 
-def _limits(scenario: "Scenario") -> Iterator[Limit]:
+def _limits(scenario: Scenario) -> Iterator[Limit]:
     """Targets as limits, with the indifferences of the catalogue."""
     targets, figures = scenario.targets, scenario.figures
     if (most := targets.downtime_min_per_truck_shift) is not None:

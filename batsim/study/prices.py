@@ -2,13 +2,10 @@
 
 import re
 from functools import reduce
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from batsim.scenario.parts.prices import PER_KWH
-
-if TYPE_CHECKING:
-    from batsim.scenario.parts.prices import StatedPrice
-    from batsim.scenario.site import Scenario
+from batsim.scenario.parts.prices import PER_KWH, StatedPrice
+from batsim.scenario.site import Scenario
 
 
 class Price(NamedTuple):
@@ -33,12 +30,12 @@ class Price(NamedTuple):
 NOTHING = Price(0.0, 0.0, 0.0, placeholder=False)
 
 
-def summed(prices: "list[Price]") -> Price:
+def summed(prices: list[Price]) -> Price:
     """All of them together."""
     return reduce(Price.plus, prices, NOTHING)
 
 
-def price_of(scenario: "Scenario", name: str, stated: "StatedPrice | None") -> Price:
+def price_of(scenario: Scenario, name: str, stated: StatedPrice | None) -> Price:
     """A price that the site states, else the figure ``price.NAME`` with its range, which the site may state anew."""
     if stated is not None:
         return Price(stated.amount, stated.amount, stated.amount, placeholder=False)
@@ -49,7 +46,7 @@ def price_of(scenario: "Scenario", name: str, stated: "StatedPrice | None") -> P
     return Price(figure.value, figure.low, figure.high, placeholder=True)
 
 
-def battery_price(scenario: "Scenario", name: str) -> Price:
+def battery_price(scenario: Scenario, name: str) -> Price:
     """Price of a battery of a type: its own, that of all types, or a figure; for a kWh times its nominal energy."""
     battery = scenario.batteries[name]
     stated = _named(scenario.prices.battery, name)
@@ -59,18 +56,18 @@ def battery_price(scenario: "Scenario", name: str) -> Price:
     return price
 
 
-def charger_price(scenario: "Scenario", name: str) -> Price:
+def charger_price(scenario: Scenario, name: str) -> Price:
     """Price of a charger of a type: its own, that of all types, or a figure."""
     return price_of(scenario, "charger", _named(scenario.prices.charger, name))
 
 
-def device_price(scenario: "Scenario", name: str) -> Price:
+def device_price(scenario: Scenario, name: str) -> Price:
     """Price of a device: its own, that of all devices, or a figure."""
     known = name if f"price.{name}" in scenario.figures else "device"
     return price_of(scenario, known, _named(scenario.prices.device, name))
 
 
-def part_price(scenario: "Scenario", name: str) -> Price:
+def part_price(scenario: Scenario, name: str) -> Price:
     """Price of a part of the equipment list: its own, that of all parts, or a figure; a device has that of a device."""
     if f"price.{name}" in scenario.figures or name in scenario.prices.device:
         return device_price(scenario, name)
@@ -84,6 +81,6 @@ def figure_name(part: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_")
 
 
-def _named(prices: "dict[str, StatedPrice]", name: str) -> "StatedPrice | None":
+def _named(prices: dict[str, StatedPrice], name: str) -> StatedPrice | None:
     """Price of a type: its own, or that of all."""
     return prices.get(name, prices.get(""))

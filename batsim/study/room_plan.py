@@ -2,14 +2,11 @@
 
 from dataclasses import dataclass
 from itertools import islice
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from batsim.scenario.parts.floor import bay_spots, station_spots
+from batsim.scenario.parts.floor import BayRow, Floor, Spot, bay_spots, station_spots
+from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_blueprint
-
-if TYPE_CHECKING:
-    from batsim.scenario.parts.floor import BayRow, Floor, Spot
-    from batsim.scenario.site import Scenario
 
 FULL = 0.96
 """Part of the pitch that a bay takes up where no battery is measured. [-]"""
@@ -58,16 +55,20 @@ class RoomPlan:
     """What is to be kept clear in front of the rows; empty when the room states no aisle."""
     zones: dict[str, Box]
     """What devices can reach, by name."""
-    room: Box | None
-    """Walls; None where the room is not measured, or positions are not counted from its corner."""
     size_m: tuple[float, float] | None
     """Length and width of the room; None where it is not measured. [m]"""
     aisle_m: float | None
     wash_m: float | None
     """Way to the eyewash and shower; where it stands nobody says. [m]"""
 
+    @property
+    def room(self) -> Box | None:
+        """Walls; None where the room is not measured, or positions are not counted from its corner."""
+        walls = None if self.size_m is None else Box(0.0, 0.0, *self.size_m)
+        return walls if walls is not None and all(_holds(walls, bay.box) for bay in self.bays) else None
 
-def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
+
+def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
     """Work out what stands where in a layout.
 
     Parameters
@@ -96,10 +97,6 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
     overhead, largest, aisle_m = path == "overhead", _largest_battery(scenario, layout), measured.aisle_m
     rows = [(row, _bays(row, row_spots, largest)) for row, row_spots in _by_row(floor, spots)]
-    bays = tuple(bay for _, row_bays in rows for bay in row_bays)
-    length_m, width_m = measured.length_m, measured.width_m
-    size_m = None if length_m is None or width_m is None else (length_m, width_m)
-    walls = None if size_m is None else Box(0.0, 0.0, *size_m)
     ways = [
         _way(number, station, [spots[bay] for bay in nearest], overhead=overhead)
         for number, (station, nearest) in enumerate(zip(stations, planned.nearest, strict=True), 1)
@@ -107,22 +104,19 @@ def room_plan(scenario: "Scenario", layout: str) -> RoomPlan | None:
     ]
     return RoomPlan(
         layout=layout,
-        bays=bays,
+        bays=tuple(bay for _, bays in rows for bay in bays),
         stations=tuple((spot.x_m, spot.y_m) for spot in stations),
         ways=tuple(ways),
         overhead=overhead,
-        aisles=tuple(
-            _aisle(row, row_bays, stations, aisle_m) for row, row_bays in rows if row_bays and aisle_m is not None
-        ),
+        aisles=_aisles(rows, stations, aisle_m),
         zones={name: _box(*zone.from_point, *zone.to_point) for name, zone in floor.zones.items()},
-        room=walls if walls is not None and all(_holds(walls, bay.box) for bay in bays) else None,
-        size_m=size_m,
+        size_m=_measured(scenario),
         aisle_m=aisle_m,
         wash_m=measured.wash_m,
     )
 
 
-def _largest_battery(scenario: "Scenario", layout: str) -> tuple[float, float] | None:
+def _largest_battery(scenario: Scenario, layout: str) -> tuple[float, float] | None:
     """Length and width that every battery of a layout keeps; None where none is measured. [m]"""
     sizes = [size for name in scenario.batteries_of(layout) if (size := scenario.batteries[name].size) is not None]
     if not sizes:
@@ -130,13 +124,19 @@ def _largest_battery(scenario: "Scenario", layout: str) -> tuple[float, float] |
     return max(size.length_mm for size in sizes) / 1000.0, max(size.width_mm for size in sizes) / 1000.0
 
 
-def _by_row(floor: "Floor", spots: "list[Spot]") -> "list[tuple[BayRow, list[Spot]]]":
+def _measured(scenario: Scenario) -> tuple[float, float] | None:
+    """Length and width of the room; None where it is not measured. [m]"""
+    length_m, width_m = scenario.room.length_m, scenario.room.width_m
+    return None if length_m is None or width_m is None else (length_m, width_m)
+
+
+def _by_row(floor: Floor, spots: list[Spot]) -> list[tuple[BayRow, list[Spot]]]:
     """Positions of each row, in the order of `bay_spots`."""
     left = iter(spots)
     return [(row, list(islice(left, None if row.bays is None else row.bays * row.levels))) for row in floor.rows]
 
 
-def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) -> list[Bay]:
+def _bays(row: BayRow, spots: list[Spot], size: tuple[float, float] | None) -> list[Bay]:
     """Bays of a row, those above each other as one."""
     stacks: dict[tuple[float, float], int] = {}
     for spot in spots:
@@ -150,7 +150,14 @@ def _bays(row: "BayRow", spots: "list[Spot]", size: tuple[float, float] | None) 
     ]
 
 
-def _aisle(row: "BayRow", bays: list[Bay], stations: "list[Spot]", aisle_m: float) -> Box:
+def _aisles(rows: list[tuple[BayRow, list[Bay]]], stations: list[Spot], aisle_m: float | None) -> tuple[Box, ...]:
+    """What is kept clear in front of the rows; nothing where the room states no aisle."""
+    if aisle_m is None:
+        return ()
+    return tuple(_aisle(row, bays, stations, aisle_m) for row, bays in rows if bays)
+
+
+def _aisle(row: BayRow, bays: list[Bay], stations: list[Spot], aisle_m: float) -> Box:
     """What is kept clear in front of a row, on the side of the stations. [m]"""
     first, last = bays[0].box, bays[-1].box
     if row.along == "x":
@@ -162,10 +169,10 @@ def _aisle(row: "BayRow", bays: list[Bay], stations: "list[Spot]", aisle_m: floa
     return _box(x_m, first.y_m, x_m + aisle_m, last.y_m + last.height_m)
 
 
-def _way(number: int, station: "Spot", near: "list[Spot]", *, overhead: bool) -> DrawnWay:
+def _way(number: int, station: Spot, near: list[Spot], *, overhead: bool) -> DrawnWay:
     """Way to the farthest of some bays: along the row and then across, or straight. [m]"""
 
-    def metres(spot: "Spot") -> float:
+    def metres(spot: Spot) -> float:
         x_m, y_m = abs(spot.x_m - station.x_m), abs(spot.y_m - station.y_m)
         return max(x_m, y_m) if overhead else x_m + y_m
 

@@ -10,9 +10,10 @@ import numpy as np
 from batsim.display import Shows
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
 from batsim.statistics.indices import rank_correlations
-from batsim.statistics.intervals import Interval, probability_interval
+from batsim.statistics.intervals import Floats, Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import run_jobs
@@ -23,10 +24,6 @@ from batsim.study.sweeps.points import Points
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.scenario.site import Scenario
-
-    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 
 ENDS = (0.05, 0.95)
 """Parts of the draws below the ends of what a measure is told to spread over."""
@@ -46,7 +43,7 @@ class UncertainComparison(Shows):
 
     schedule: Schedule
     points: Points
-    values: "dict[str, dict[str, Table]]"
+    values: dict[str, dict[str, Floats]]
     """By layout and measure: a row for each draw, a column for each replication."""
     measures: tuple[str, ...]
     """The first decides."""
@@ -176,7 +173,7 @@ class UncertainComparison(Shows):
 
 
 def compare_uncertain(
-    scenario: "Scenario", draws: int, settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED
+    scenario: Scenario, draws: int, settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED
 ) -> UncertainComparison:
     """Compare layouts at draws of the inputs that the scenario says are not known, `{between: [LOW, HIGH]}`.
 
@@ -222,7 +219,7 @@ def compare_uncertain(
     return UncertainComparison(schedule, points, values, measures)
 
 
-def _check(scenario: "Scenario", draws: int, settings: Settings) -> None:
+def _check(scenario: Scenario, draws: int, settings: Settings) -> None:
     """Refuse what allows no comparison, all at once."""
     rules = []
     if not scenario.unknowns:

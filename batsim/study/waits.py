@@ -1,20 +1,18 @@
 """Waits of layouts: how many exchanges wait no longer than so many minutes, over replications."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.measures.exchanges import waits_min
 from batsim.measures.windows import Floats
+from batsim.record import Record
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import jobs_of
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
 
 
 class Curve(NamedTuple):
@@ -64,12 +62,12 @@ class Waits:
         return max((float(np.quantile(waits, share)) for waits in by_layout if waits.size), default=0.0)
 
 
-def take(record: "Record", _: "Scenario") -> Floats:
+def take(record: Record, _: Scenario) -> Floats:
     """Waits of a record. [min]"""
     return waits_min(record)
 
 
-def waits_over(scenario: "Scenario", settings: Settings = Settings()) -> Waits:
+def waits_over(scenario: Scenario, settings: Settings = Settings()) -> Waits:
     """Simulate layouts and keep the wait of every exchange.
 
     Parameters

@@ -1,23 +1,19 @@
 """How long a warm-up should be: MSER-5 on the course of a pilot, in whole weeks."""
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.measures.profile import lost_before
-from batsim.measures.windows import Measured
+from batsim.measures.windows import Floats, Measured
+from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
+from batsim.scenario.site import Scenario
 from batsim.statistics.warm_up import BATCH, mser
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import jobs_of
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
-
-    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 PILOT_WEEKS = 20
 """Length of a pilot: at most half of it can be found to be warm-up."""
@@ -33,7 +29,7 @@ class WarmUp(NamedTuple):
     """Whole weeks to leave out."""
     too_short: bool
     """The pilot was still on its way: nothing can be said but that it takes longer."""
-    course: "Floats"
+    course: Floats
     """Truck minutes lost in each fifth of a week of the pilot, mean over its replications. [min]"""
 
     @property
@@ -44,7 +40,7 @@ class WarmUp(NamedTuple):
         return f"{self.layout}: {self.weeks} week{'' if self.weeks == 1 else 's'}"
 
 
-def warm_up(scenario: "Scenario", settings: Settings = Settings()) -> tuple[WarmUp, ...]:
+def warm_up(scenario: Scenario, settings: Settings = Settings()) -> tuple[WarmUp, ...]:
     """Find the warm-up of layouts by a pilot without one.
 
     The course is cut into fifths of a week, so that the batches of five of MSER-5 are whole weeks and the weekend
@@ -75,14 +71,12 @@ def warm_up(scenario: "Scenario", settings: Settings = Settings()) -> tuple[Warm
     ).schedule(scenario)
     results = run_jobs([scenario], jobs_of(pilot), settings, take=course)
     courses = np.array(results).reshape(len(pilot.layouts), pilot.replications, -1).mean(axis=1)
-    warm_ups = []
-    for layout, lost_min in zip(pilot.layouts, courses, strict=True):
-        cut = mser(lost_min, BATCH)
-        warm_ups.append(WarmUp(layout, cut.batches, cut.too_short, lost_min))
-    return tuple(warm_ups)
+    cuts = [mser(lost_min, BATCH) for lost_min in courses]
+    pairs = zip(pilot.layouts, cuts, courses, strict=True)
+    return tuple(WarmUp(layout, cut.batches, cut.too_short, lost_min) for layout, cut, lost_min in pairs)
 
 
-def course(record: "Record", _: "Scenario") -> "Floats":
+def course(record: Record, _: Scenario) -> Floats:
     """Truck minutes lost in each fifth of a week. [min]"""
     edges = np.arange(0.0, record.facts.horizon_min + WEEK_MIN / BATCH / 2.0, WEEK_MIN / BATCH)
     return np.diff(lost_before(Measured(record), edges))

@@ -126,8 +126,8 @@ def test_ranks_that_bound_a_percentile(n, share, ranks, coverage):
 @pytest.mark.parametrize(("confidence", "absolute", "relative"), [(0.90, 16, 27), (0.95, 22, 38)])
 @pytest.mark.parametrize(("mean", "variance"), [(2.03, 0.31), (WAITS.mean(), WAITS.var(ddof=1))])
 def test_replications_for_a_precision(confidence, absolute, relative, mean, variance):
-    assert replications_needed(variance, confidence, n0=10, absolute=0.25) == absolute
-    assert replications_needed(variance, confidence, n0=10, relative=0.10, mean=mean) == relative
+    assert replications_needed(variance, confidence, Precision(absolute=0.25), n0=10) == absolute
+    assert replications_needed(variance, confidence, Precision(relative=0.10), n0=10, mean=mean) == relative
     assert Precision(relative=0.10).half_width_at(1.0) == exactly(0.09090909091)
 
 

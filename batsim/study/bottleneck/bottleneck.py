@@ -11,8 +11,10 @@ import numpy as np
 from batsim.display import Shows, listed
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
-from batsim.measures.windows import Measured
+from batsim.measures.windows import Floats, Measured
+from batsim.record import Record
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
 from batsim.study.bottleneck.variants import Addition, LeftOut, variants
@@ -24,10 +26,6 @@ from batsim.study.running.replications import DOWNTIME, interval_json, plain
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from batsim.measures.windows import Floats
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
 
 CARRIED_SHARE = 0.75
 """Part of the gain of several things together, such as an attendant on every shift, above which one of them is named in
@@ -53,11 +51,11 @@ class LostTime(NamedTuple):
 
     downtime: dict[str, float]
     """Downtime and its parts per truck-shift. [min]"""
-    profile: "Floats"
+    profile: Floats
     """Truck minutes lost in each quarter of an hour of a week. [min]"""
 
 
-def lost_time(record: "Record", _: "Scenario") -> LostTime:
+def lost_time(record: Record, _: Scenario) -> LostTime:
     """Downtime of a record, and when in the week it falls."""
     return LostTime(downtime_measures(Measured(record)), away_profile(record))
 
@@ -244,7 +242,7 @@ class Bottleneck(Shows):
         return f"{text} {may_save}; more replications would tell."
 
 
-def _downtime(replications: Iterable[LostTime]) -> "Floats":
+def _downtime(replications: Iterable[LostTime]) -> Floats:
     """Downtime in each replication. [min per truck-shift]"""
     return np.array([lost.downtime[DOWNTIME] for lost in replications])
 
@@ -254,7 +252,7 @@ def _capital(text: str) -> str:
     return f"{text[0].upper()}{text[1:]}"
 
 
-def bottleneck(scenario: "Scenario", settings: Settings = Settings()) -> dict[str, Bottleneck]:
+def bottleneck(scenario: Scenario, settings: Settings = Settings()) -> dict[str, Bottleneck]:
     """Find the bottleneck of layouts: each is simulated as it is and with one more of each thing, in paired runs.
 
     Parameters

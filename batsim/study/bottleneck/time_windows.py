@@ -1,22 +1,16 @@
 """At what clock times a gain falls: the hours and days that hold most of it, in words."""
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from batsim.display import listed
 from batsim.measures.profile import QUARTER_HOUR_MIN
-from batsim.measures.windows import Worked
-from batsim.scenario.parts.calendar import group_windows, joined, shift_windows
+from batsim.measures.windows import Flags, Floats, Worked
+from batsim.scenario.parts.calendar import Window, group_windows, joined, shift_windows
 from batsim.scenario.parts.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_text
+from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import student_interval
-
-if TYPE_CHECKING:
-    from batsim.measures.windows import Flags, Floats
-    from batsim.scenario.parts.calendar import Window
-    from batsim.scenario.site import Scenario
-
-    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 
 HALF_OF_GAIN_SHARE = 0.5
 """Least part of the gain that the windows hold together: what holds the greater part may stand for the whole."""
@@ -52,7 +46,7 @@ class ClockWindow(NamedTuple):
         return f"{clock_text(self.start_min)} to {clock_text(end)}"
 
     @property
-    def bins(self) -> "np.ndarray[Any, np.dtype[np.intp]]":
+    def bins(self) -> np.ndarray[Any, np.dtype[np.intp]]:
         """Numbers of its bins in the week, those of each day in a row."""
         inside = np.arange(round(self.start_min / QUARTER_HOUR_MIN), round(self.end_min / QUARTER_HOUR_MIN))
         bins: np.ndarray[Any, np.dtype[np.intp]] = np.add.outer(BINS_A_DAY * np.array(self.days, int), inside)
@@ -82,9 +76,7 @@ class Concentration(NamedTuple):
         return f"{times or f'in shift {self.shift!r}'} ({part} of the gain)"
 
 
-def concentration(
-    gains: "Table", working_min: "Floats", shifts: "dict[str, Floats]", confidence: float
-) -> Concentration:
+def concentration(gains: Floats, working_min: Floats, shifts: dict[str, Floats], confidence: float) -> Concentration:
     """Find the hours and days, or else the shift, in which a gain concentrates.
 
     The windows are the clock times above a level of the gain, summed over the days; the level is lowered until windows
@@ -127,7 +119,7 @@ def concentration(
     return Concentration((), "", float("nan"))
 
 
-def _by_chance(gains: "Table", working_min: "Floats", confidence: float) -> bool:
+def _by_chance(gains: Floats, working_min: Floats, confidence: float) -> bool:
     """Tell whether chance may have picked the windows; one replication cannot tell."""
     mean, count = np.mean(gains, axis=0), len(gains)
     if count == 1:
@@ -138,14 +130,14 @@ def _by_chance(gains: "Table", working_min: "Floats", confidence: float) -> bool
     return not student_interval(over_even, confidence).low > 0.0
 
 
-def working_profile(scenario: "Scenario") -> "Floats":
+def working_profile(scenario: Scenario) -> Floats:
     """Minutes in each quarter of an hour of the week in which trucks of any group work, holidays left out. [min]"""
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
     plain = scenario.week.model_copy(update={"holidays": ()})
     return _in_bins(group_windows(plain, shifts, 3 * WEEK_MIN))
 
 
-def shift_profiles(scenario: "Scenario") -> "dict[str, Floats]":
+def shift_profiles(scenario: Scenario) -> dict[str, Floats]:
     """Part of each quarter of an hour of the week that belongs to each shift of trucks, breaks and all, by name. [-]"""
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
     whole = {name: scenario.week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0}) for name in shifts}
@@ -154,13 +146,13 @@ def shift_profiles(scenario: "Scenario") -> "dict[str, Floats]":
     }
 
 
-def _in_bins(windows: "list[Window]") -> "Floats":
+def _in_bins(windows: list[Window]) -> Floats:
     """Minutes of windows in each quarter of an hour of the second of three weeks. [min]"""
     edges = WEEK_MIN + QUARTER_HOUR_MIN * np.arange(7 * BINS_A_DAY + 1, dtype=np.float64)
     return np.diff(Worked(tuple(windows))(edges))
 
 
-def _windows(gain: "Floats", working_min: "Floats") -> tuple[ClockWindow, ...]:
+def _windows(gain: Floats, working_min: Floats) -> tuple[ClockWindow, ...]:
     """Windows above the highest level at which they hold half of the gain; none when they are too many or too long."""
     total, by_clock = float(np.sum(gain)), np.sum(gain.reshape(7, BINS_A_DAY), axis=0)
     if total <= 0.0:
@@ -174,15 +166,15 @@ def _windows(gain: "Floats", working_min: "Floats") -> tuple[ClockWindow, ...]:
     return ()
 
 
-def _above(level: float, by_clock: "Floats", gain: "Floats", working_min: "Floats") -> tuple[ClockWindow, ...]:
+def _above(level: float, by_clock: Floats, gain: Floats, working_min: Floats) -> tuple[ClockWindow, ...]:
     """Windows in which the gain over the clock is at least a level, as far as each holds a tenth of it or more."""
     least = LEAST_WINDOW_SHARE * float(np.sum(gain))
-    runs = [run for run in _runs(by_clock >= level) if _of_run(by_clock, run) >= least]
+    runs = [run for run in _runs(by_clock >= level) if np.sum(by_clock[np.arange(*run) % BINS_A_DAY]) >= least]
     windows = [_on_days(run, gain, working_min) for run in runs]
     return tuple(window for window in windows if _sum(gain, (window,)) >= least)
 
 
-def _runs(chosen: "Flags") -> list[tuple[int, int]]:
+def _runs(chosen: Flags) -> list[tuple[int, int]]:
     """First bin and the bin after the last of each run on the clock, in order; single gaps are closed.
 
     A run over midnight has its end beyond the bins of a day.
@@ -196,12 +188,7 @@ def _runs(chosen: "Flags") -> list[tuple[int, int]]:
             for begin in begins]  # fmt: skip
 
 
-def _of_run(by_clock: "Floats", run: tuple[int, int]) -> float:
-    """Sum over the bins of a run."""
-    return float(np.sum(by_clock[np.arange(*run) % BINS_A_DAY]))
-
-
-def _on_days(run: tuple[int, int], gain: "Floats", working_min: "Floats") -> ClockWindow:
+def _on_days(run: tuple[int, int], gain: Floats, working_min: Floats) -> ClockWindow:
     """Window of a run, on the days with work in it that bring at least a quarter of what the mean of them brings."""
     every = ClockWindow(run[0] * QUARTER_HOUR_MIN, run[1] * QUARTER_HOUR_MIN, EVERY_DAY)
     by_day, works = np.sum(gain[every.bins], axis=1), np.sum(working_min[every.bins], axis=1) > 0.0
@@ -210,7 +197,7 @@ def _on_days(run: tuple[int, int], gain: "Floats", working_min: "Floats") -> Clo
     return every._replace(days=tuple(int(day) for day in days))
 
 
-def _sum(amounts: "Floats", windows: tuple[ClockWindow, ...]) -> float:
+def _sum(amounts: Floats, windows: tuple[ClockWindow, ...]) -> float:
     """Sum over the bins of windows."""
     return sum(float(np.sum(amounts[window.bins])) for window in windows)
 

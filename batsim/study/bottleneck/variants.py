@@ -1,10 +1,12 @@
 """A layout with one more of each thing: which variants there are, each checked."""
 
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.errors import Problem, ScenarioError
+from batsim.room.blueprint import Blueprint
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.site import Scenario
 from batsim.study.running.counts import (
     ATTENDANTS,
     BATTERIES,
@@ -19,10 +21,6 @@ from batsim.study.running.counts import (
     week_blueprint,
     with_counts,
 )
-
-if TYPE_CHECKING:
-    from batsim.room.blueprint import Blueprint
-    from batsim.scenario.site import Scenario
 
 Numbers = Mapping[Counted, float]
 EVERY_SHIFT = "one more attendant on every shift"
@@ -54,7 +52,7 @@ class LeftOut(NamedTuple):
     why: str
 
 
-def variants(scenario: "Scenario", layout: str) -> tuple[list[Addition], list[LeftOut]]:
+def variants(scenario: Scenario, layout: str) -> tuple[list[Addition], list[LeftOut]]:
     """Find every variant of a layout with one more of something that has a limit.
 
     Parameters
@@ -88,7 +86,7 @@ def _rule(problem: Problem) -> str:
 class _Additions:
     """One more of everything that a layout has a limited number of."""
 
-    def __init__(self, scenario: "Scenario", layout: str) -> None:
+    def __init__(self, scenario: Scenario, layout: str) -> None:
         self.layout = scenario.layouts[layout]
         self.blueprint: Blueprint = week_blueprint(scenario, layout)
         self.numbers: Numbers = {

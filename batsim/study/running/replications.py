@@ -133,14 +133,8 @@ class Runs(Shows):
         """Replications in all that a precision of the mean would take, as far as these tell."""
         values = self.values[layout][measure]
         seen = values[np.isfinite(values)]
-        return replications_needed(
-            float(np.var(seen, ddof=1)),
-            self.confidence,
-            n0=self.replications,
-            absolute=precision.absolute,
-            relative=precision.relative,
-            mean=float(np.mean(seen)),
-        )
+        variance, mean = float(np.var(seen, ddof=1)), float(np.mean(seen))
+        return replications_needed(variance, self.confidence, precision, n0=self.replications, mean=mean)
 
     @property
     def frame(self) -> "pd.DataFrame":

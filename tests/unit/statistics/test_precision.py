@@ -21,7 +21,7 @@ def says(text):
 
 @given(st.floats(0.0, 100.0), st.floats(0.5, 0.999), st.integers(2, 30), st.floats(0.5, 10.0))
 def test_needed_is_the_smallest_that_is_enough(variance, confidence, n0, absolute):
-    found = replications_needed(variance, confidence, n0=n0, absolute=absolute)
+    found = replications_needed(variance, confidence, Precision(absolute=absolute), n0=n0)
 
     def half(count):
         return stats.t.ppf((1.0 + confidence) / 2.0, count - 1) * math.sqrt(variance / count)
@@ -33,7 +33,7 @@ def test_needed_is_the_smallest_that_is_enough(variance, confidence, n0, absolut
 
 def test_wider_one_of_two_precisions_is_enough():
     def needed(**precision):
-        return replications_needed(4.0, 0.95, n0=5, mean=10.0, **precision)
+        return replications_needed(4.0, 0.95, Precision(**precision), n0=5, mean=10.0)
 
     loose, fine = needed(absolute=1.0), needed(relative=0.02)
     assert loose < fine
@@ -42,8 +42,8 @@ def test_wider_one_of_two_precisions_is_enough():
 
 
 def test_sign_of_the_mean_does_not_matter():
-    assert replications_needed(4.0, 0.95, n0=5, relative=0.1, mean=-7.0) == replications_needed(
-        4.0, 0.95, n0=5, relative=0.1, mean=7.0
+    assert replications_needed(4.0, 0.95, Precision(relative=0.1), n0=5, mean=-7.0) == replications_needed(
+        4.0, 0.95, Precision(relative=0.1), n0=5, mean=7.0
     )
 
 
@@ -64,7 +64,7 @@ def test_without_limits_or_with_a_mean_of_zero():
 
 
 def test_next_count_is_what_the_variance_asks_within_bounds():
-    needed = replications_needed(VALUES.var(ddof=1), 0.90, n0=5, absolute=0.3)
+    needed = replications_needed(VALUES.var(ddof=1), 0.90, Precision(absolute=0.3), n0=5)
     assert needed == 7
     assert Precision(absolute=0.3).next_count(VALUES, 0.90, most=100) == 7
     assert Precision(absolute=0.3).next_count(VALUES, 0.90, most=6) == 6
@@ -104,7 +104,7 @@ def test_steps_of_next_count_reach_the_precision():
 
 
 def test_a_precision_out_of_reach_has_the_largest_count():
-    assert replications_needed(1.0, 0.9, n0=3, absolute=1e-30) == 2**53
+    assert replications_needed(1.0, 0.9, Precision(absolute=1e-30), n0=3) == 2**53
 
 
 def test_messages_of_precision():
@@ -120,15 +120,15 @@ def test_messages_of_precision():
 
 def test_messages_of_replications():
     with says("precision needs an absolute or a relative half width (got neither)"):
-        replications_needed(1.0, 0.9, n0=5)
+        Precision()
     with says("confidence must be above 0 and below 1 (got 1.0)"):
-        replications_needed(1.0, 1.0, n0=5, absolute=0.1)
+        replications_needed(1.0, 1.0, Precision(absolute=0.1), n0=5)
     with says("replications so far must be 2 or more (got 1)"):
-        replications_needed(1.0, 0.9, n0=1, absolute=0.1)
+        replications_needed(1.0, 0.9, Precision(absolute=0.1), n0=1)
     with says("variance must be 0 or more (got -1.0)"):
-        replications_needed(-1.0, 0.9, n0=5, absolute=0.1)
+        replications_needed(-1.0, 0.9, Precision(absolute=0.1), n0=5)
     with says("variance must be 0 or more (got nan)"):
-        replications_needed(math.nan, 0.9, n0=5, absolute=0.1)
+        replications_needed(math.nan, 0.9, Precision(absolute=0.1), n0=5)
     for mean in (None, 0.0):
         with says(f"relative precision alone needs a mean other than zero (got {mean})"):
-            replications_needed(1.0, 0.9, n0=5, relative=0.1, mean=mean)
+            replications_needed(1.0, 0.9, Precision(relative=0.1), n0=5, mean=mean)
