@@ -30,8 +30,7 @@ def measure(record: "Record", wait_target_min: float | None = None) -> dict[str,
     from batsim.measures.electrical_load import load_measures  # noqa: PLC0415
     from batsim.measures.exchanges import exchange_measures  # noqa: PLC0415
     from batsim.measures.gas import gas_measures  # noqa: PLC0415
-    from batsim.measures.labour import labour_measures  # noqa: PLC0415
-    from batsim.measures.occupancy import occupancy_measures  # noqa: PLC0415
+    from batsim.measures.occupancy import labour_measures, occupancy_measures  # noqa: PLC0415
     from batsim.measures.stock import stock_measures  # noqa: PLC0415
     from batsim.measures.warmth import warmth_measures  # noqa: PLC0415
     from batsim.measures.wear import wear_measures  # noqa: PLC0415

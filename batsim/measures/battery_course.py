@@ -1,10 +1,11 @@
-"""One battery over time: state, charge, current, temperature and gas on an even grid, from its rows."""
+"""One battery over time: its course on an even grid and the stretches of its states, from its rows."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l
+from batsim.measures.electrical_load import hours_at_start
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats, Whole, Worked
 from batsim.record import STATES, Record, RunFacts
@@ -16,6 +17,16 @@ Rows = dict[str, Floats]
 
 ROUNDED = 9
 """Decimals of the gas current, so that rounding is not taken for gas."""
+
+
+class Stretch(NamedTuple):
+    """A battery in one state."""
+
+    battery: int
+    state: str
+    """A word of `batsim.record.STATES`."""
+    from_min: float
+    to_min: float
 
 
 def battery_course(record: Record, battery: int, start_min: float, end_min: float, step_min: float) -> "pd.DataFrame":
@@ -139,6 +150,46 @@ def first_cycle(record: Record, battery: int, after_min: float) -> tuple[float, 
     return float(begins[first]), float(begins[first + 1])
 
 
+def battery_stretches(record: Record, battery: int, from_min: float, to_min: float) -> list[Stretch]:
+    """States of a battery over a window of a run, one after the other.
+
+    Parameters
+    ----------
+    record
+        What the run left behind. The warm-up may be looked at too.
+    battery
+        Number of the battery, from 0.
+    from_min, to_min
+        The window; it is cut at the start and at the end of the run. [min]
+
+    Returns
+    -------
+    list of Stretch
+        They fill the window from the battery's first row on; of rows at the same instant the last one holds.
+
+    Raises
+    ------
+    ValueError
+        If there is no such battery, or the window is empty, endless or outside the run.
+    """
+    facts = record.facts
+    _check_battery(facts, battery)
+    begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
+    if not (-np.inf < from_min < to_min < np.inf and begin < end):
+        rule = f"a window must end after it begins and overlap the run, 0 to {facts.horizon_min:g} min"
+        msg = f"{rule} (got {from_min:g} to {to_min:g} min)"
+        raise ValueError(msg)
+    since, codes = _changes(record, battery)
+    until = np.append(since[1:], np.inf)
+    found: list[Stretch] = []
+    for start, stop, code in zip(np.maximum(since, begin), np.minimum(until, end), codes, strict=True):
+        if start < stop:
+            if found and found[-1].state == STATES[code]:
+                start = found.pop().from_min  # noqa: PLW2901 - the same state goes on
+            found.append(Stretch(int(battery), STATES[code], float(start), float(stop)))
+    return found
+
+
 def _check_battery(facts: RunFacts, battery: int) -> None:
     """Refuse a number that no battery has."""
     if battery not in range(facts.batteries):
@@ -163,16 +214,21 @@ def _last(starts: Floats, times: Floats) -> tuple[Whole, Floats]:
     return number, since
 
 
-def _states(record: Record, battery: int, times: Floats) -> "np.ndarray[Any, Any]":
-    """Word of the state at each time; of rows at the same time the last one holds."""
+def _changes(record: Record, battery: int) -> tuple[Floats, Whole]:
+    """When a battery changes its state, in order, and the code of the state from then on."""
     rows = record.columns("battery_states")
     mine = np.flatnonzero(rows["battery"] == battery)
-    if not mine.size:
+    mine = mine[np.argsort(rows["from_min"][mine], kind="stable")]
+    return rows["from_min"][mine], rows["state"][mine].astype(int)
+
+
+def _states(record: Record, battery: int, times: Floats) -> "np.ndarray[Any, Any]":
+    """Word of the state at each time; of rows at the same time the last one holds."""
+    since, codes = _changes(record, battery)
+    if not since.size:
         msg = f"a battery must have states in the record (got none for battery {battery})"
         raise ValueError(msg)
-    mine = mine[np.argsort(rows["from_min"][mine], kind="stable")]
-    number, _ = _last(rows["from_min"][mine], times)
-    words: np.ndarray[Any, Any] = np.array(STATES, dtype=object)[rows["state"][mine][number].astype(int)]
+    words: np.ndarray[Any, Any] = np.array(STATES, dtype=object)[codes[_last(since, times)[0]]]
     return words
 
 
@@ -228,7 +284,7 @@ def _on_charge(capacity_ah: float, times: Floats, phases: Rows) -> tuple[Floats,
     began = np.where(since > -np.inf, since, times)
     passed = np.clip((times - began) / 60.0, 0.0, hours)
     current = start_a * np.exp(-decay * passed)
-    ah, all_ah = _ampere_hours(start_a, decay, passed), _ampere_hours(start_a, decay, hours)
+    ah, all_ah = start_a * hours_at_start(passed, decay), start_a * hours_at_start(hours, decay)
     per_ah = (soc_to - soc_from) / np.where(all_ah > 0.0, all_ah, 1.0)
     missing = (1.0 - soc_from) * np.exp(-acceptance * passed)
     accepts = acceptance > 0.0
@@ -237,13 +293,6 @@ def _on_charge(capacity_ah: float, times: Floats, phases: Rows) -> tuple[Floats,
     on = (since > -np.inf) & (times < since + 60.0 * hours)
     gas = np.round(np.maximum(current - stored, 0.0) + side_gas_a, ROUNDED)
     return since, soc, np.where(on, current, 0.0), np.where(on, gas, 0.0)
-
-
-def _ampere_hours(start_a: Floats, decay: Floats, hours: Floats) -> Floats:
-    """Ampere-hours of a current that decays, after some hours. [Ah]"""
-    falling = np.where(decay > 0.0, decay, 1.0)
-    ah: Floats = start_a * np.where(decay > 0.0, -np.expm1(-falling * hours) / falling, hours)
-    return ah
 
 
 def _temperature(times: Floats, discharges: Rows, charges: Rows, truck_tau_h: float, room_tau_h: float) -> Floats:

@@ -53,6 +53,13 @@ def quarter_edges(measured: Measured, start_min: Floats, hours: Floats) -> tuple
     return np.arange(owner.size) + np.repeat(first + edges - np.cumsum(edges), edges), owner
 
 
+def hours_at_start(hours: Floats, decay_per_h: Floats) -> Floats:
+    """Hours of its current at the start that give as much as a current that decays. [h]"""
+    worth, falls = hours.copy(), decay_per_h > 0.0
+    worth[falls] = -np.expm1(-decay_per_h[falls] * hours[falls]) / decay_per_h[falls]
+    return worth
+
+
 def _in_quarters(measured: Measured, phases: Floats) -> tuple[Whole, Floats, Whole]:
     """Quarter, energy and phase of each part of a phase that lies in one quarter; energy less standby. [kWh]"""
     quarter, owner = quarter_edges(measured, *phases[:2])
@@ -88,10 +95,7 @@ def _kwh_until(times: Floats, phases: Floats) -> Floats:
     """Energy of phases, each from its start to a time, less the standby that it replaces. [kWh]"""
     start, hours, kw, decay, saved_kw = phases
     passed = np.clip((times - start) / 60.0, 0.0, hours)
-    at_full_h = passed.copy()
-    falls = decay != 0.0
-    at_full_h[falls] = -np.expm1(-decay[falls] * passed[falls]) / decay[falls]
-    kwh: Floats = kw * at_full_h - saved_kw * passed
+    kwh: Floats = kw * hours_at_start(passed, decay) - saved_kw * passed
     return kwh
 
 

@@ -1,9 +1,11 @@
-"""Gas and water: hydrogen that leaves the batteries, water put in, and batteries that ran low."""
+"""Gas and water: hydrogen that leaves the batteries, in all and over time, water put in, batteries that ran low."""
 
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
-from batsim.measures.windows import Floats, Measured, rate
+from batsim.measures.electrical_load import QUARTER_MIN, hours_at_start, quarter_edges
+from batsim.measures.windows import Floats, Measured, Whole, rate
+from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 
 HYDROGEN_DEGC, HYDROGEN_PA = 25.0, 101_325.0
@@ -49,3 +51,80 @@ def _low_water(measured: Measured) -> float:
     per_cell_kg: Floats = waterings["water_kg"][poured] / cells
     reserve_kg = reserve_ah * water_deficit_g(1.0, 1) / 1000.0
     return float(np.mean(per_cell_kg > reserve_kg * (1.0 + ROUNDING)))
+
+
+def gas_course(record: Record) -> Floats:
+    """Hydrogen that leaves all batteries in each quarter of an hour of the measured time, at 25 degC and 1 atm.
+
+    Within a phase of a charge gas is what the current gives less what the battery stores; each charge gives as much
+    gas as its row in the record says.
+
+    Parameters
+    ----------
+    record
+        What the run left behind.
+
+    Returns
+    -------
+    array, one entry for each quarter of an hour
+        Flow of hydrogen. [m3/h]
+    """
+    measured = Measured(record)
+    quarters = max(1, int(np.ceil(measured.minutes / QUARTER_MIN)))
+    flow = np.zeros(quarters)
+    phases, owner = _phases(measured)
+    if not owner.size:
+        return flow
+    scale = _scale(measured, phases, owner)
+    quarter, row = quarter_edges(measured, phases["start_min"], phases["hours"])
+    passed_h = (measured.start + quarter * QUARTER_MIN - phases["start_min"][row]) / 60.0
+    given = np.diff(_gas_ah({name: column[row] for name, column in phases.items()}, passed_h) * scale[row])
+    within = (row[1:] == row[:-1]) & (quarter[:-1] >= 0) & (quarter[:-1] < quarters)
+    np.add.at(flow, quarter[:-1][within], given[within])
+    cubic_metres: float = hydrogen_l(1.0, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0
+    return np.maximum(0.0, flow) * (cubic_metres * 60.0 / QUARTER_MIN)  # a difference may fall a rounding below zero
+
+
+def _phases(measured: Measured) -> tuple[dict[str, Floats], Whole]:
+    """Phases that belong to a charge, with what the charge stores for each share of its charge; the charge's number."""
+    rows, charges = measured.columns("charge_phases"), measured.charges
+    came = np.flatnonzero(np.isfinite(charges["start_min"]))
+    order = came[np.lexsort((charges["start_min"][came], charges["battery"][came]))]
+    far = measured.end + 1.0 - min(0.0, float(np.min(rows["start_min"], initial=0.0)))
+    keys = charges["battery"][order] * far + charges["start_min"][order]
+    at = np.searchsorted(keys, rows["battery"] * far + rows["start_min"], side="right") - 1
+    known = at >= 0
+    owner: Whole = order[np.maximum(at, 0)]
+    known &= charges["battery"][owner] == rows["battery"]
+    owner = owner[known]
+    phases = {name: column[known] for name, column in rows.items()}
+    rise = charges["soc_to_share"] - charges["soc_from_share"]
+    stored = np.maximum(0.0, np.nan_to_num(charges["charged_ah"] - charges["gas_ah"]))
+    phases["capacity_ah"] = (stored / np.where(rise > 0.0, rise, np.inf))[owner]
+    return phases, owner
+
+
+def _gas_ah(phases: dict[str, Floats], passed_h: Floats) -> Floats:
+    """Ampere-hours of gas of phases up to a time since their start, all cells in series counted. [Ah x cells]"""
+    hours, decay = phases["hours"], phases["decay_per_h"]
+    passed = np.clip(passed_h, 0.0, hours)
+    given, whole = (hours_at_start(each, decay) * phases["start_a"] for each in (passed, hours))
+    stored = np.maximum(0.0, phases["soc_to_share"] - phases["soc_from_share"]) * phases["capacity_ah"]
+    acceptance = phases["acceptance_per_h"]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        accepted = hours_at_start(passed, acceptance) / hours_at_start(hours, acceptance)
+        part = np.where(acceptance > 0.0, accepted, given / whole)
+    gas: Floats = np.maximum(0.0, given - stored * np.nan_to_num(part)) + phases["side_gas_a"] * passed
+    return gas
+
+
+def _scale(measured: Measured, phases: dict[str, Floats], owner: Whole) -> Floats:
+    """What turns the gas of each phase into that of its charge, all cells, and leaves out what stays in the cells."""
+    charges = measured.charges
+    cells_venting = np.array([kind.vented_share * kind.cells for kind in measured.facts.battery_types])
+    found = np.zeros(charges["battery"].size)
+    np.add.at(found, owner, _gas_ah(phases, phases["hours"]))
+    queue = np.nan_to_num(charges["queue"]).astype(int)
+    leaves = np.nan_to_num(charges["gas_ah"]) * cells_venting[queue]
+    scale: Floats = (leaves / np.where(found > 0.0, found, np.inf))[owner]
+    return scale

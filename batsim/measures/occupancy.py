@@ -1,9 +1,9 @@
-"""How busy stations, devices, chargers and attendants are."""
+"""How busy stations, devices, chargers and attendants are, and what hands-on work people do."""
 
 import numpy as np
 
 from batsim.measures.windows import Measured, rate
-from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE
+from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE, PERSONS, TASKS
 
 
 def occupancy_measures(measured: Measured) -> dict[str, float]:
@@ -59,3 +59,18 @@ def _attendants(measured: Measured) -> dict[str, float]:
 def _share(part: float, whole: float) -> float:
     """Part of a whole; not a number when the whole is nothing or without limit."""
     return part / whole if whole > 0.0 and np.isfinite(whole) else np.nan
+
+
+def labour_measures(measured: Measured) -> dict[str, float]:
+    """Labour per working day, in all, by person, by task, and by both; each way adds up to the same."""
+    work, days = measured.work, measured.working_days
+    names = {"labour_min_per_day": 0.0}
+    inside = measured.inside(work["start_min"])
+    for person, who in enumerate(PERSONS):
+        for task, what in enumerate(TASKS):
+            mine = inside & (work["person"] == person) & (work["task"] == task)
+            minutes = float(np.sum(work["hands_on_min"][mine])) / days if days else np.nan
+            for name in ("labour", f"labour_{who}", f"labour_{what}", f"labour_{who}_{what}"):
+                key = f"{name}_min_per_day"
+                names[key] = names.get(key, 0.0) + minutes
+    return names

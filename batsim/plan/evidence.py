@@ -9,7 +9,7 @@ import numpy as np
 
 from batsim.measures.electrical_load import QUARTER_MIN, loads
 from batsim.measures.exchanges import waits_min
-from batsim.measures.gas_course import gas_course
+from batsim.measures.gas import gas_course
 from batsim.measures.mean_week import QUARTERS
 from batsim.measures.windows import Floats, Measured
 from batsim.record import Record

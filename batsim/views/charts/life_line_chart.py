@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 
-from batsim.measures.battery_stretches import Stretch, battery_stretches
+from batsim.measures.battery_course import Stretch, battery_stretches
 from batsim.record import STATES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text

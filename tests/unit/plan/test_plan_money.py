@@ -13,7 +13,7 @@ import batsim
 from batsim.catalogue import FIGURES
 from batsim.plan.equipment import equipment_list
 from batsim.plan.evidence import QUARTERS, Evidence, RunEvidence
-from batsim.plan.money import YearlyCostLine, YearlyCost, money, payback
+from batsim.plan.money import YearlyCost, YearlyCostLine, money, payback
 from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.parts.prices import Tariff
 from batsim.scenario.site import Scenario

@@ -12,8 +12,7 @@ import batsim
 from batsim.catalogue import FIGURES
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.room_hydrogen import hydrogen_over_time
-from batsim.measures.gas import gas_measures
-from batsim.measures.gas_course import gas_course
+from batsim.measures.gas import gas_course, gas_measures
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.evidence import Evidence, RunEvidence

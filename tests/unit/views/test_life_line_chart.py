@@ -8,7 +8,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import batsim
-from batsim.measures.battery_stretches import battery_stretches
+from batsim.measures.battery_course import battery_stretches
 from batsim.measures.room_course import room_course
 from batsim.views.charts.chart_style import STATE_LOOKS
 from batsim.views.charts.life_line_chart import life_line_chart
