@@ -67,13 +67,13 @@ class StudyError(BatsimError):
     """A study cannot be run or go on: the store, the cluster, a lost worker; the text says what to do."""
 
 
-def require(condition: object, rule: str) -> None:
-    """Refuse an argument of a function that does not keep a rule.
+def require(condition: object, rule: str, error: type[Exception] = ValueError) -> None:
+    """Refuse what does not keep a rule, such as an argument of a function.
 
     Raises
     ------
-    ValueError
+    ValueError, or the error that is named
         With the rule as its text, when the condition is not true.
     """
     if not condition:
-        raise ValueError(rule)
+        raise error(rule)

@@ -15,6 +15,7 @@ from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
 from batsim.study.limits import limits_of
+from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_schedule, run_until
 
 if TYPE_CHECKING:
@@ -343,9 +344,9 @@ def sign_of(measure: str) -> float:
 
 def check_measures(scenario: "Scenario", measures: tuple[str, ...]) -> None:
     """Refuse measures that there are not."""
-    known = [name for name in UNITS if name != WITHIN_TARGET.name or scenario.targets.waits is not None]
+    known = measure_names(scenario)
     problems = [
-        Problem(scenario.file, 0, 0, "measures", f"no measure of this name{did_you_mean(name, known)}", name)
+        Problem(scenario.file, 0, 0, "measures", f"no measure of this name{did_you_mean(name, list(known))}", name)
         for name in measures
         if name not in known
     ]

@@ -19,7 +19,7 @@ from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import jobs_of
 from batsim.study.running.replications import UNITS, interval_json, plain
-from batsim.study.sweeps.cases import Keys, restated
+from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
 from batsim.study.sweeps.points import Points
 
 if TYPE_CHECKING:
@@ -206,9 +206,9 @@ def compare_uncertain(
     schedule = settings.schedule(scenario)
     layouts, replications = schedule.layouts, schedule.replications
     points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), schedule.seed)
-    keys = Keys(scenario)
+    lies_in = layouts_of(scenario, scenario.unknowns)
     jobs = [
-        job._replace(changes=keys.changes(job.layout, point))
+        job._replace(changes=changes_in(job.layout, point, lies_in))
         for draw, point in enumerate(points.all)
         for job in jobs_of(schedule, range(draw * replications, (draw + 1) * replications))
     ]

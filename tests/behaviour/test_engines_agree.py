@@ -9,7 +9,6 @@ import pytest
 from batsim.errors import StudyError
 from batsim.study.running.executors import outcomes
 from batsim.study.running.jobs import Failure, Job, Work, measures_of
-from batsim.study.sweeps import run_cases
 from batsim.study.sweeps.store import Store
 from tests.behaviour.sweeps import (
     BATTERIES,
@@ -119,7 +118,7 @@ def test_stopped_half_way(
     tmp_path: Path, alone: tuple[Path, dict[tuple[str, str], bytes]], monkeypatch: pytest.MonkeyPatch, workers: int
 ) -> None:
     """What was finished is kept and not run again."""
-    monkeypatch.setattr(run_cases, "KEEP_EVERY_S", -1.0)
+    monkeypatch.setattr("batsim.study.sweeps.sweep.KEEP_EVERY_S", -1.0)
     store = tmp_path / "half.store"
 
     def stop(done: int, of: int) -> None:

@@ -19,8 +19,8 @@ from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import stated_study
 from batsim.study.sweeps.agenda import agenda_of
-from batsim.study.sweeps.run_cases import run_cases
 from batsim.study.sweeps.store import Store
+from batsim.study.sweeps.sweep import run_cases
 from tests.benchmarks import textbook
 
 ROOM = Path(__file__).parents[1] / "behaviour" / "cases" / "reference_room.yaml"

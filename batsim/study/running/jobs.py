@@ -8,7 +8,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from batsim.errors import BatsimError, ScenarioError
-from batsim.measures import measure
+from batsim.measures import MEASURES, WITHIN_TARGET, measure
 from batsim.room.simulation import SameScenario, replicate
 
 if TYPE_CHECKING:
@@ -86,6 +86,11 @@ def measures_of(record: "Record", scenario: "Scenario") -> Values:
     """Every measure of a record, with the scenario's target for waits."""
     target = scenario.targets.waits
     return measure(record, None if target is None else target.minutes)
+
+
+def measure_names(scenario: "Scenario") -> tuple[str, ...]:
+    """Names of those measures, in their order."""
+    return (*MEASURES, *(() if scenario.targets.waits is None else (WITHIN_TARGET.name,)))
 
 
 def run_job(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken

@@ -1,24 +1,45 @@
-"""What a study comes to: its points, its cases and the keys by which they are found again."""
+"""What a study comes to: its points, its cases, and the keys by which what is finished is found again."""
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import blake2b
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.errors import StudyError
+from batsim.errors import StudyError, require
+from batsim.scenario.factors import Factor
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.reading import source_of
+from batsim.scenario.reading import changed, completed_data, source_of
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.study_file import Study
-from batsim.study.running.jobs import Job, jobs_of
-from batsim.study.sweeps.cases import Case, Keys, measure_names
+from batsim.study.running.jobs import Job, measure_names
 from batsim.study.sweeps.model_version import model_version
-from batsim.study.sweeps.points import Points, points_of
+from batsim.study.sweeps.points import Point, Points, points_of
+
+if TYPE_CHECKING:
+    from batsim.scenario.site import Scenario
 
 MOST_SHARDS = 1_000_000
+KEY_BYTES = 16
+LEFT_OUT = (
+    "question", "layouts", "simulation", "targets",
+    "prices", "present", "equipment", "room", "building", "supply", "standards",
+)  # fmt: skip
+"""Parts of a scenario on which no number depends, or of which only some does; that is added below."""
+
+
+class Case(NamedTuple):
+    """A job and its key.
+
+    A key is made of the scenario after the catalogue has filled it in (of its layouts only the one that is run), the
+    changes that concern that layout, length, warm-up, seed, replication and the version of the model. The same key
+    means the same numbers to the last bit.
+    """
+
+    key: bytes
+    job: Job
 
 
 class Shard(NamedTuple):
@@ -31,9 +52,8 @@ class Shard(NamedTuple):
     def read(cls, text: str) -> "Shard":
         """Read such as `3/20`."""
         number, of = map(int, text.split("/")) if re.fullmatch(r"[0-9]{1,7}/[0-9]{1,7}", text) else (0, 0)
-        if not 1 <= number <= of <= MOST_SHARDS:
-            msg = f"--shard needs a part of a whole, such as 3/20 (got {text})"
-            raise StudyError(msg)
+        rule = f"--shard needs a part of a whole, such as 3/20 (got {text})"
+        require(1 <= number <= of <= MOST_SHARDS, rule, StudyError)
         return cls(number, of)
 
     @property
@@ -51,28 +71,20 @@ class Agenda:
     points: Points
 
     @cached_property
-    def keys(self) -> Keys:
-        """Keys of its cases."""
-        return Keys(self.study.scenario)
-
-    @cached_property
     def record(self) -> dict[str, Any]:
         """Everything that finds its cases again in a store, as plain data."""
-        schedule = self.schedule
+        schedule, scenario = self.schedule, self.study.scenario
+        lies_in = layouts_of(scenario, self.points.factors)
         return {
             "question": self.study.question,
-            "scenario": self.study.scenario.site.name,
+            "scenario": scenario.site.name,
             "design": self.study.design._asdict(),
             "factors": [
-                {
-                    "path": factor.path,
-                    "may_be": factor.text,
-                    "layout": source_of(self.study.scenario).layout_of(factor.path),
-                }
+                {"path": factor.path, "may_be": factor.text, "layout": lies_in[factor.path]}
                 for factor in self.points.factors
             ],
-            "layouts": {layout: self.keys.base(layout).hex() for layout in schedule.layouts},
-            "names": list(measure_names(self.study.scenario)),
+            "layouts": {layout: base.hex() for layout, base in bases_of(scenario, schedule.layouts).items()},
+            "names": list(measure_names(scenario)),
             "shown": list(self.study.measures),
             "seed": schedule.seed,
             "replications": schedule.replications,
@@ -86,28 +98,9 @@ class Agenda:
         """Digest of what the study asks for."""
         return blake2b(json.dumps(self.record, sort_keys=True).encode(), digest_size=8).hexdigest()
 
-    @property
-    def design_text(self) -> str:
-        """Such as `latin hypercube of 64`."""
-        return self.study.design.text
-
-    def text_of(self, number: int) -> str:
-        """Changes of a point as JSON."""
-        return json.dumps(self.points.all[number], ensure_ascii=False)
-
-    def jobs(self, number: int) -> Iterator[Job]:
-        """Jobs of a point, layout by layout."""
-        point = self.points.all[number]
-        for job in jobs_of(self.schedule):
-            yield job._replace(changes=self.keys.changes(job.layout, point))
-
     def cases(self, shard: Shard | None = None) -> list[Case]:
         """Cases of all points, each once though several points share it; of a shard every so-manyeth."""
-        jobs: dict[bytes, Job] = {}
-        for number in range(len(self.points)):
-            for job in self.jobs(number):
-                jobs.setdefault(self.keys.key(job), job)
-        cases = [Case(key, job) for key, job in jobs.items()]
+        cases = list({case.key: case for point in self.points.all for case in cases_of(self.record, point)}.values())
         return cases if shard is None else cases[shard.number - 1 :: shard.of]
 
 
@@ -128,3 +121,58 @@ def agenda_of(study: Study, settings: Settings = Settings()) -> Agenda:
         confidence=runs.confidence_share if settings.confidence is None else settings.confidence,
     ).schedule(study.scenario)
     return Agenda(study, schedule, points_of(study, schedule.seed))
+
+
+def cases_of(record: dict[str, Any], point: Point) -> Iterator[Case]:
+    """Cases of a point, layout by layout, from what a store keeps of its study."""
+    lies_in = {factor["path"]: factor["layout"] for factor in record["factors"]}
+    times = record["length_min"], record["warm_up_min"]
+    for layout, base in record["layouts"].items():
+        changes, base_key = changes_in(layout, point, lies_in), bytes.fromhex(base)
+        for replication in range(record["replications"]):
+            job = Job(layout, replication, record["seed"], *times, changes=changes)
+            yield Case(key_of(base_key, job), job)
+
+
+def layouts_of(scenario: "Scenario", factors: Iterable[Factor]) -> dict[str, str | None]:
+    """The layout that the path of each factor lies in; None where it concerns all of them."""
+    source = source_of(scenario)
+    return {factor.path: source.layout_of(factor.path) for factor in factors}
+
+
+def changes_in(layout: str, point: Point, lies_in: dict[str, str | None]) -> str:
+    """Changes of a point that concern a layout, as a job carries them."""
+    own = {path: value for path, value in point.items() if lies_in[path] in (None, layout)}
+    return _text(own) if own else ""
+
+
+def restated(scenario: "Scenario", changes: str) -> "Scenario":
+    """Make the changes that a job carries."""
+    return changed(scenario, json.loads(changes))
+
+
+def bases_of(scenario: "Scenario", layouts: Iterable[str]) -> dict[str, bytes]:
+    """Digest of the scenario as far as each layout needs it."""
+    whole: dict[str, Any] = completed_data(scenario)
+    waits, bases = scenario.targets.waits, {}
+    for layout in layouts:
+        part = {
+            **{key: value for key, value in whole.items() if key not in LEFT_OUT},
+            "layout": whole["layouts"][layout],
+            "start_week": scenario.simulation.start_week,
+            "waits": None if waits is None else waits.minutes,
+            "model": model_version(),
+        }
+        bases[layout] = blake2b(_text(part).encode(), digest_size=KEY_BYTES).digest()
+    return bases
+
+
+def key_of(base: bytes, job: Job) -> bytes:
+    """Key of a job whose scenario and layout have this digest."""
+    asked = f"{job.seed} {job.replication} {job.length_min!r} {job.warm_up_min!r} {job.layout}\n{job.changes}"
+    return blake2b(asked.encode(), key=base, digest_size=KEY_BYTES).digest()
+
+
+def _text(data: object) -> str:
+    """Plain data as text that is the same for the same data."""
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))

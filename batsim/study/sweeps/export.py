@@ -4,17 +4,14 @@ import csv
 import json
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import numpy as np
-
-from batsim.errors import StudyError
+from batsim.errors import StudyError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.study.running.jobs import Job
-from batsim.study.sweeps.cases import Case, changes_of, key_of
-from batsim.study.sweeps.store import Store
+from batsim.study.sweeps.agenda import cases_of
+from batsim.study.sweeps.store import Store, measures_at
 
 ROWS_AT_ONCE = 2000
 WHO = {
@@ -56,39 +53,45 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
         When the store cannot be read, the table cannot be written, or Parquet is asked for and not installed.
     """
     output = Path(output)
-    _check(store, output)
+    require(output.suffix in (".csv", ".parquet"), f"{output}: a table must end in .csv or .parquet", StudyError)
+    itself = output.exists() and Path(store).exists() and output.samefile(store)
+    require(not itself, f"{output}: this is the store itself; choose another name for the table", StudyError)
     with closing(Store.open(store, write=False)) as opened:
         studies = opened.studies()
-        if not studies:
-            msg = f"{store}: holds no study"
-            raise StudyError(msg)
-        paths = list(dict.fromkeys(factor["path"] for study in studies.values() for factor in study["factors"]))
+        require(studies, f"{store}: holds no study", StudyError)
+        inputs = {factor["path"]: factor["may_be"] for study in studies.values() for factor in study["factors"]}
         names = list(dict.fromkeys(name for study in studies.values() for name in study["names"]))
-        columns, count = [*WHO, *paths, *names], 0
-        try:
-            with closing((_Csv if output.suffix == ".csv" else _Parquet)(output, columns, paths)) as writer:
-                for rows in _rows(opened, studies, paths, names):
-                    writer.rows(rows)
-                    count += len(rows)
-            dictionary = _write_dictionary(output, paths, studies, names)
-        except OSError as error:
-            reason = os.strerror(error.errno) if error.errno else error  # some tell a whole story as their strerror
-            msg = f"{output}: cannot be written: {reason}"
-            raise StudyError(msg) from error
+        with _written(output):
+            count = _write_table(opened, studies, output, list(inputs), names)
+            dictionary = _write_dictionary(output, inputs, names)
+    columns = len(WHO) + len(inputs) + len(names)
     return (
-        Written(str(output), f"{count} case{'' if count == 1 else 's'}, {len(columns)} columns"),
+        Written(str(output), f"{count} case{'' if count == 1 else 's'}, {columns} columns"),
         Written(str(dictionary), "unit and meaning of each column"),
     )
 
 
-def _check(store: str | Path, output: Path) -> None:
-    """Refuse a name under which no table is written."""
-    if output.suffix not in (".csv", ".parquet"):
-        msg = f"{output}: a table must end in .csv or .parquet"
-        raise StudyError(msg)
-    if output.exists() and Path(store).exists() and output.samefile(store):
-        msg = f"{output}: this is the store itself; choose another name for the table"
-        raise StudyError(msg)
+@contextmanager
+def _written(output: Path) -> Iterator[None]:
+    """Say in the user's words why a table cannot be written."""
+    try:
+        yield
+    except OSError as error:
+        reason = os.strerror(error.errno) if error.errno else error  # some tell a whole story as their strerror
+        msg = f"{output}: cannot be written: {reason}"
+        raise StudyError(msg) from error
+
+
+def _write_table(
+    store: Store, studies: dict[str, dict[str, Any]], output: Path, paths: list[str], names: list[str]
+) -> int:
+    """Write the table, some rows at a time; return how many cases there are."""
+    count = 0
+    with closing((_Csv if output.suffix == ".csv" else _Parquet)(output, [*WHO, *paths, *names], paths)) as writer:
+        for rows in _rows(store, studies, paths, names):
+            writer.rows(rows)
+            count += len(rows)
+    return count
 
 
 def _rows(
@@ -97,44 +100,23 @@ def _rows(
     """Rows of the table, some at a time; cases without a result are left out."""
     for study_id, study in studies.items():
         places = [study["names"].index(name) if name in study["names"] else -1 for name in names]
-        pending: list[tuple[bytes, list[object]]] = []
-        for number, text in enumerate(store.points(study_id)):
-            point = json.loads(text)
+        pending: dict[tuple[int, bytes], list[object]] = {}
+        for number, point in enumerate(store.points(study_id)):
             inputs = [_cell(point.get(path)) for path in paths]
-            for key, job in _cases(study, point):
-                pending.append((key, [study_id, number, job.layout, job.replication, job.seed, *inputs]))
+            for key, job in cases_of(study, point):
+                pending[number, key] = [study_id, number, job.layout, job.replication, job.seed, *inputs]
             if len(pending) >= ROWS_AT_ONCE:
                 yield _with_measures(store, pending, places)
-                pending = []
+                pending = {}
         yield _with_measures(store, pending, places)
 
 
-def _cases(study: dict[str, Any], point: dict[str, Any]) -> Iterator[Case]:
-    """Cases of a point of a study, layout by layout."""
-    times = study["length_min"], study["warm_up_min"]
-    for layout, base in study["layouts"].items():
-        changes = changes_of({path: value for path, value in point.items() if concerns(study, path, layout)})
-        for replication in range(study["replications"]):
-            job = Job(layout, replication, study["seed"], *times, changes=changes)
-            yield Case(key_of(bytes.fromhex(base), job), job)
-
-
-def concerns(study: dict[str, Any], path: str, layout: str) -> bool:
-    """Whether a path of a study concerns a layout."""
-    only = next(factor["layout"] for factor in study["factors"] if factor["path"] == path)
-    return only is None or only == layout
-
-
-def _with_measures(store: Store, pending: list[tuple[bytes, list[object]]], places: list[int]) -> list[list[object]]:
-    """Add their measures to rows."""
-    measures = store.measures({key for key, _ in pending})
-    rows = []
-    for key, who in pending:
-        if key in measures:
-            values = np.frombuffer(measures[key], "<f8").tolist()
-            # A case whose target for waits was taken away lacks the last measure.
-            rows.append([*who, *(values[place] if 0 <= place < len(values) else None for place in places)])
-    return rows
+def _with_measures(
+    store: Store, pending: dict[tuple[int, bytes], list[object]], places: list[int]
+) -> list[list[object]]:
+    """Rows of the cases that are finished, with their measures."""
+    measures = store.measures({key for _, key in pending})
+    return [[*row, *measures_at(measures[key], places)] for (_, key), row in pending.items() if key in measures]
 
 
 def _cell(value: object) -> object:
@@ -192,15 +174,14 @@ class _Parquet:
         self._writer.close()
 
 
-def _write_dictionary(output: Path, paths: list[str], studies: dict[str, dict[str, Any]], names: list[str]) -> Path:
+def _write_dictionary(output: Path, inputs: dict[str, str], names: list[str]) -> Path:
     """Write what each column holds."""
     dictionary = output.with_suffix(".dictionary.csv")
-    may_be = {factor["path"]: factor["may_be"] for study in studies.values() for factor in study["factors"]}
     measures = {**MEASURES, WITHIN_TARGET.name: WITHIN_TARGET}
     with dictionary.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
         table.writerow(["column", "unit", "meaning"])
         table.writerows([name, *about] for name, about in WHO.items())
-        table.writerows([path, "as in the scenario", f"input: {may_be[path]}"] for path in paths)
+        table.writerows([path, "as in the scenario", f"input: {may_be}"] for path, may_be in inputs.items())
         table.writerows([name, measures[name].unit, measures[name].meaning] for name in names)
     return dictionary

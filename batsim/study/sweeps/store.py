@@ -7,7 +7,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from batsim.errors import StudyError
+import numpy as np
+
+from batsim.errors import StudyError, require
 
 IN_MEMORY = ":memory:"
 """In place of a file: a store that is gone when it is closed."""
@@ -80,9 +82,7 @@ class Store:
             _prepare(Path(IN_MEMORY), connection, write=True)
             return cls(Path(IN_MEMORY), connection, None)
         path = Path(path)
-        if not write and not path.is_file():
-            msg = f"{path}: there is no such store"
-            raise StudyError(msg)
+        require(write or path.is_file(), f"{path}: there is no such store", StudyError)
         lock = _lock(path) if write else None
         try:
             with _told(path):
@@ -119,22 +119,21 @@ class Store:
             for start in range(0, len(asked), ROWS_AT_ONCE):
                 some = asked[start : start + ROWS_AT_ONCE]
                 marks = ",".join("?" * len(some))
-                rows = self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some)
-                measures.update(rows)
+                measures.update(
+                    self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some)
+                )
         return measures
 
     def failures(self) -> dict[bytes, FailureRow]:
         """Cases without a result, by key."""
         with _told(self.path):
-            rows = self._connection.execute(
-                "SELECT key, layout, changes, seed, replication, kind, message FROM failures ORDER BY key"
-            )
+            rows = self._connection.execute("SELECT * FROM failures ORDER BY key")
             return {row[0]: FailureRow(*row) for row in rows}
 
     def add(self, names: tuple[str, ...], cases: Iterable[CaseRow], failures: Iterable[FailureRow] = ()) -> None:
         """Add what is finished, all or nothing; a case that had failed before is a failure no longer."""
         cases = list(cases)
-        with _told(self.path), self._at_once() as connection:
+        with self._at_once() as connection:
             number = _names_id(connection, json.dumps(names))
             connection.executemany(
                 "INSERT OR IGNORE INTO cases VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -143,12 +142,12 @@ class Store:
             connection.executemany("DELETE FROM failures WHERE key = ?", [(case.key,) for case in cases])
             connection.executemany("INSERT OR REPLACE INTO failures VALUES (?, ?, ?, ?, ?, ?, ?)", failures)
 
-    def put_study(self, name: str, study: dict[str, Any], points: Iterable[str]) -> None:
+    def put_study(self, name: str, study: dict[str, Any], points: Iterable[Any]) -> None:
         """Keep what a study asks for, once."""
-        with _told(self.path), self._at_once() as connection:
+        with self._at_once() as connection:
             if connection.execute("SELECT 1 FROM studies WHERE id = ?", (name,)).fetchone() is None:
-                connection.execute("INSERT INTO studies VALUES (?, ?)", (name, json.dumps(study, ensure_ascii=False)))
-                rows = ((name, number, changes) for number, changes in enumerate(points))
+                connection.execute("INSERT INTO studies VALUES (?, ?)", (name, _json(study)))
+                rows = ((name, number, _json(point)) for number, point in enumerate(points))
                 connection.executemany("INSERT INTO points VALUES (?, ?, ?)", rows)
 
     def studies(self) -> dict[str, dict[str, Any]]:
@@ -156,26 +155,24 @@ class Store:
         with _told(self.path):
             return {name: json.loads(text) for name, text in self._connection.execute("SELECT * FROM studies")}
 
-    def points(self, study: str) -> Iterator[str]:
-        """Points of a study in their order, each as the JSON of its changes."""
+    def points(self, study: str) -> Iterator[Any]:
+        """Changes at the points of a study, in their order."""
         with _told(self.path):
             rows = self._connection.execute("SELECT changes FROM points WHERE study = ? ORDER BY number", (study,))
             for (changes,) in rows:
-                yield changes
+                yield json.loads(changes)
 
     def begin_manifest(self, manifest: dict[str, Any]) -> int:
         """Write down that a run begins; return its number."""
-        with _told(self.path), self._at_once() as connection:
-            text = json.dumps(manifest, ensure_ascii=False)
-            number = connection.execute("INSERT INTO manifests (manifest) VALUES (?)", (text,)).lastrowid
+        with self._at_once() as connection:
+            number = connection.execute("INSERT INTO manifests (manifest) VALUES (?)", (_json(manifest),)).lastrowid
             assert number is not None  # a row was inserted
             return number
 
     def end_manifest(self, number: int, manifest: dict[str, Any]) -> None:
         """Write down how a run ended."""
-        with _told(self.path), self._at_once() as connection:
-            text = json.dumps(manifest, ensure_ascii=False)
-            connection.execute("UPDATE manifests SET manifest = ? WHERE id = ?", (text, number))
+        with self._at_once() as connection:
+            connection.execute("UPDATE manifests SET manifest = ? WHERE id = ?", (_json(manifest), number))
 
     def take_over(self, other: Path) -> int:
         """Take over everything of another store; return how many cases are new.
@@ -198,14 +195,15 @@ class Store:
     @contextmanager
     def _at_once(self) -> Iterator[sqlite3.Connection]:
         """Do several things or none of them."""
-        self._connection.execute("BEGIN IMMEDIATE")
-        try:
-            yield self._connection
-            self._connection.execute("COMMIT")
-        except BaseException:
-            with suppress(sqlite3.Error):
-                self._connection.execute("ROLLBACK")
-            raise
+        with _told(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                with suppress(sqlite3.Error):
+                    self._connection.execute("ROLLBACK")
+                raise
 
 
 def merge_stores(into: str | Path, stores: Iterable[str | Path]) -> dict[str, int]:
@@ -229,7 +227,17 @@ def merge_stores(into: str | Path, stores: Iterable[str | Path]) -> dict[str, in
         When one cannot be used, or the same case has other numbers in two of them.
     """
     with Store.open(into) as store:
-        return {str(each): store.take_over(Path(each)) for each in stores}
+        return {str(other): store.take_over(Path(other)) for other in stores}
+
+
+def measures_at(measures: bytes, places: list[int]) -> list[float | None]:
+    """Measures of a case at some places; a case whose target for waits was taken away lacks the last one."""
+    values = np.frombuffer(measures, "<f8").tolist()
+    return [values[place] if 0 <= place < len(values) else None for place in places]
+
+
+def _json(data: object) -> str:
+    return json.dumps(data, ensure_ascii=False)
 
 
 def _names_id(connection: sqlite3.Connection, names: str) -> int:
@@ -243,9 +251,8 @@ def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
         "SELECT count(*) FROM cases AS mine JOIN other.cases AS theirs USING (key) "
         "WHERE mine.measures != theirs.measures"
     ).fetchone()[0]
-    if differ:
-        msg = f"{other}: {differ} of its cases have other numbers here; one of the two was made by a changed model"
-        raise StudyError(msg)
+    rule = f"{other}: {differ} of its cases have other numbers here; one of the two was made by a changed model"
+    require(not differ, rule, StudyError)
     before = connection.execute("SELECT count(*) FROM cases").fetchone()[0]
     for number, names in connection.execute("SELECT id, names FROM other.names").fetchall():
         connection.execute(
@@ -296,16 +303,11 @@ def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None
         connection.executescript(
             f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {FORM}; {TABLES} COMMIT;"
         )
-    elif application != APPLICATION:
-        msg = f"{path}: this is not a store of batsim; choose another name"
-        raise StudyError(msg)
-    elif form != FORM:
-        which = "an earlier" if form < FORM else "a later"
-        msg = (
-            f"{path}: this store was made by {which} version of batsim (form {form}, this one reads form {FORM}); "
-            "export it with that version, or choose another name"
-        )
-        raise StudyError(msg)
+    else:
+        require(application == APPLICATION, f"{path}: this is not a store of batsim; choose another name", StudyError)
+        made = f"made by {'an earlier' if form < FORM else 'a later'} version of batsim (form {form}, this one reads"
+        cure = "export it with that version, or choose another name"
+        require(form == FORM, f"{path}: this store was {made} form {FORM}); {cure}", StudyError)
     connection.execute("PRAGMA synchronous = NORMAL" if write else "PRAGMA query_only = ON")
 
 

@@ -2,29 +2,35 @@
 
 import platform
 import time
+from collections.abc import Sequence
 from contextlib import closing
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from batsim.measures import MEASURES, WITHIN_TARGET
+import numpy as np
+
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.study_file import Study, stated_study
 from batsim.scenario.study_file import read_study as read_stated
-from batsim.study.sweeps.agenda import Agenda, Shard, agenda_of
-from batsim.study.sweeps.cases import Case
-from batsim.study.sweeps.run_cases import Tally, run_cases
-from batsim.study.sweeps.store import IN_MEMORY, Store
-from batsim.study.sweeps.sweep_result import Sweep, values_of
+from batsim.study.running.executors import outcomes
+from batsim.study.running.jobs import REFUSED, Failure, Work, measure_names, measures_of
+from batsim.study.running.replications import UNITS
+from batsim.study.sweeps.agenda import Agenda, Case, Shard, agenda_of, restated
+from batsim.study.sweeps.store import IN_MEMORY, CaseRow, FailureRow, Store
+from batsim.study.sweeps.sweep_result import Sweep, Tally, values_of
 
 if TYPE_CHECKING:
+    from batsim.record import Record
     from batsim.scenario.site import Scenario
 
 PACKAGES = ("batsim", "simpy", "numpy", "scipy", "pandas", "pydantic")
 """Packages whose versions a manifest names."""
-NAMES = (*MEASURES, WITHIN_TARGET.name)
+KEEP_EVERY_S = 0.25
+"""What is finished is written down at least as often as this, in seconds."""
+NAMES = tuple(UNITS)
 """Measures that a study may show."""
 
 
@@ -79,8 +85,19 @@ def sweep(
     agenda = agenda_of(study, settings)
     part = None if shard is None else Shard.read(shard)
     with closing(Store.open(IN_MEMORY if store is None else store)) as opened:
+        opened.put_study(agenda.id, agenda.record, agenda.points.all)
         manifest = _manifest(agenda, part, command, settings.workers, scheduler)
-        return _run(agenda, agenda.cases(part), opened, settings, scheduler, manifest)
+        number, started, counts = opened.begin_manifest(manifest), time.perf_counter(), None
+        try:
+            tally = run_cases(agenda.study.scenario, agenda.cases(part), opened, settings, scheduler)
+            counts = {key: value for key, value in tally._asdict().items() if key != "wall_s"}
+        finally:
+            manifest |= {"ended": _now(), "wall_s": round(time.perf_counter() - started, 3), "cases": counts}
+            opened.end_manifest(number, manifest)
+        keys = {case.key for case in agenda.cases()}
+        failures = {key: row for key, row in opened.failures().items() if key in keys}
+        missing = len(keys - opened.keys() - failures.keys())
+        return Sweep(agenda, tally, tuple(failures.values()), missing, values_of(agenda, opened), manifest)
 
 
 def read_study(path: str | Path) -> Study:
@@ -94,33 +111,97 @@ def read_study(path: str | Path) -> Study:
     return read_stated(path, NAMES)
 
 
-def _run(
-    agenda: Agenda,
-    cases: list[Case],
+def run_cases(
+    scenario: "Scenario",
+    cases: Sequence[Case],
     store: Store,
-    settings: Settings,
-    scheduler: str | None,
-    manifest: dict[str, Any],
-) -> Sweep:
-    """Run cases of an agenda into a store and read its results."""
-    store.put_study(agenda.id, agenda.record, map(agenda.text_of, range(len(agenda.points))))
-    number = store.begin_manifest(manifest)
-    started, tally = time.perf_counter(), None
+    settings: Settings = Settings(),
+    scheduler: str | None = None,
+) -> Tally:
+    """Run the cases that a store does not hold yet, and keep each as soon as it is finished, whatever happens next.
+
+    Parameters
+    ----------
+    scenario
+        The one that the jobs change.
+    cases
+        Each key at most once.
+    store
+        Open for writing.
+    settings
+        Their workers hold; their progress is called with cases finished and in all.
+    scheduler
+        Address of a Dask scheduler whose workers run the cases instead.
+    """
+    started = time.perf_counter()
+    left, finished = _not_done(cases, store)
+    before = len(cases) - len(left)
+    keeper = _Keeper(store, measure_names(scenario))
     try:
-        tally = run_cases(agenda.study.scenario, cases, store, settings, scheduler)
+        work, jobs = Work((scenario,), measured, restated), [case.job for case in left]
+        for number, outcome in outcomes(work, jobs, workers=settings.workers, scheduler=scheduler):
+            keeper.add(left[number], outcome)
+            if keeper.due():
+                keeper.keep()
+                _tell(settings, before + keeper.done + keeper.failed, len(cases))
     finally:
-        counts = None if tally is None else {key: value for key, value in tally._asdict().items() if key != "wall_s"}
-        manifest |= {"ended": _now(), "wall_s": round(time.perf_counter() - started, 3), "cases": counts}
-        store.end_manifest(number, manifest)
-    return result_of(agenda, tally, store, manifest)
+        keeper.keep()
+    if left:
+        _tell(settings, len(cases), len(cases))
+    failed = keeper.failed + before - finished
+    return Tally(len(cases), finished, keeper.done, failed, time.perf_counter() - started)
 
 
-def result_of(agenda: Agenda, tally: Tally, store: Store, manifest: dict[str, Any]) -> Sweep:
-    """Read what a store holds of an agenda."""
-    keys = {case.key for case in agenda.cases()}
-    failures = {key: row for key, row in store.failures().items() if key in keys}
-    missing = len(keys - store.keys() - failures.keys())
-    return Sweep(agenda, tally, tuple(failures.values()), missing, values_of(agenda, store), manifest)
+def _not_done(cases: Sequence[Case], store: Store) -> tuple[list[Case], int]:
+    """Cases that are still to be run, a failure of batsim among them; and how many are finished."""
+    finished = store.keys()
+    refused = {key for key, row in store.failures().items() if row.kind == REFUSED}
+    left = [case for case in cases if case.key not in finished | refused]
+    return left, sum(case.key in finished for case in cases)
+
+
+def _tell(settings: Settings, done: int, of: int) -> None:
+    """Tell whoever wants to know how far it is."""
+    if settings.progress is not None:
+        settings.progress(done, of)
+
+
+def measured(record: "Record", scenario: "Scenario") -> bytes:
+    """Every measure of a record as the bytes that a store keeps: 8-byte floats, the least byte first."""
+    return np.fromiter(measures_of(record, scenario).values(), "<f8").tobytes()
+
+
+class _Keeper:
+    """What is finished and not yet in the store."""
+
+    def __init__(self, store: Store, names: tuple[str, ...]) -> None:
+        self._store, self._names = store, names
+        self._rows: list[CaseRow] = []
+        self._failures: list[FailureRow] = []
+        self._kept = time.monotonic()
+        self.done = self.failed = 0
+
+    def add(self, case: Case, outcome: bytes | Failure) -> None:
+        """Take what became of a case."""
+        key, job = case
+        who = (key, job.layout, str(job.changes), job.seed, job.replication)
+        if isinstance(outcome, Failure):
+            self._failures.append(FailureRow(*who, outcome.kind, outcome.message))
+            self.failed += 1
+        else:
+            self._rows.append(CaseRow(*who, outcome))
+            self.done += 1
+
+    def due(self) -> bool:
+        """Whether it is time to write down."""
+        return time.monotonic() - self._kept > KEEP_EVERY_S
+
+    def keep(self) -> None:
+        """Write down what is finished."""
+        rows, failures = self._rows, self._failures
+        self._rows, self._failures, self._kept = [], [], time.monotonic()
+        if rows or failures:
+            self._store.add(self._names, rows, failures)
 
 
 def _manifest(

@@ -3,19 +3,18 @@
 import json
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from batsim.display import Shows
 from batsim.errors import StudyError
 from batsim.statistics.intervals import Interval, student_interval
+from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import UNITS, interval_json
-from batsim.study.sweeps.agenda import Agenda
-from batsim.study.sweeps.cases import measure_names
-from batsim.study.sweeps.run_cases import Tally
+from batsim.study.sweeps.agenda import Agenda, cases_of
 from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity_of
-from batsim.study.sweeps.store import FailureRow, Store
+from batsim.study.sweeps.store import FailureRow, Store, measures_at
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,6 +27,20 @@ POINTS_AT_ONCE = 1000
 
 ENDS = (0.05, 0.95)
 """Parts of the points below the ends of what a measure is told to spread over."""
+
+
+class Tally(NamedTuple):
+    """What became of the cases of a run."""
+
+    cases: int
+    """In all."""
+    found: int
+    """Finished before."""
+    run: int
+    """Finished in this run."""
+    failed: int
+    """Without a result."""
+    wall_s: float
 
 
 @dataclass(frozen=True, repr=False)
@@ -157,15 +170,9 @@ def values_of(agenda: Agenda, store: Store) -> "dict[str, dict[str, Table]]":
     tables = {layout: np.full(shape, np.nan) for layout in agenda.schedule.layouts}
     for start in range(0, len(agenda.points), POINTS_AT_ONCE):
         numbers = range(start, min(start + POINTS_AT_ONCE, len(agenda.points)))
-        keys = [(agenda.keys.key(job), number, job) for number in numbers for job in agenda.jobs(number)]
-        measures = store.measures({key for key, _, _ in keys})
-        for key, number, job in keys:
+        cases = [(number, case) for number in numbers for case in cases_of(agenda.record, agenda.points.all[number])]
+        measures = store.measures({case.key for _, case in cases})
+        for number, (key, job) in cases:
             if key in measures:
-                tables[job.layout][:, number, job.replication] = _shown(measures[key], places)
+                tables[job.layout][:, number, job.replication] = measures_at(measures[key], places)
     return {layout: dict(zip(shown, table, strict=True)) for layout, table in tables.items()}
-
-
-def _shown(measures: bytes, places: list[int]) -> list[float]:
-    """Measures of a case at some places; a case whose target for waits was taken away lacks the last one."""
-    values = np.frombuffer(measures, "<f8")
-    return [values[place] if place < values.size else np.nan for place in places]

@@ -57,7 +57,7 @@ def study_summary(agenda: "Agenda", width: int = 100) -> str:
         f"{study.file}: reads well",
         *([f"  {study.question}"] if study.question else []),
         f"  {study.scenario.site.name}",
-        f"  {agenda.design_text}: {counted(len(points), 'point')}, {layouts}, "
+        f"  {agenda.study.design.text}: {counted(len(points), 'point')}, {layouts}, "
         f"{counted(schedule.replications, 'replication')} of {weeks} each",
         f"  {cases} to run",
         f"  {counted(len(points.factors), 'factor')}:",

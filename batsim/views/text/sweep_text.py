@@ -48,7 +48,7 @@ def _heading(sweep: Sweep, store: str, width: int) -> str:
     agenda, tally = sweep.agenda, sweep.tally
     question = f"{sentence(agenda.study.question, width)}\n" if agenda.study.question else ""
     counts = (
-        f"{agenda.study.scenario.site.name}: {agenda.design_text}, {counted(len(agenda.points), 'point')}, "
+        f"{agenda.study.scenario.site.name}: {agenda.study.design.text}, {counted(len(agenda.points), 'point')}, "
         f"{counted(len(sweep.layouts), 'layout')}, {counted(agenda.schedule.replications, 'replication')} each"
     )
     work = f"{counted(tally.cases, 'case')}: {tally.run} run in {tally.wall_s:.1f} s, {tally.found} there before"

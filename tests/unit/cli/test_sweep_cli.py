@@ -21,6 +21,7 @@ import batsim
 from batsim.cli import main
 from batsim.measures import MEASURES
 from batsim.scenario.settings import Settings
+from batsim.study.sweeps.agenda import cases_of
 from batsim.study.sweeps.store import Store
 from batsim.study.sweeps.sweep import sweep
 from tests.behaviour.sweeps import BATSIM, BATTERIES, RUN_TIME, TWO_ROOMS, tables
@@ -507,9 +508,9 @@ def test_export_writes_a_row_for_each_case_of_each_point(here: Path) -> None:
     assert {(row["study"], row["seed"]) for row in rows} == {(found.agenda.id, "1")}
     kept = {row[0]: row[6] for row in tables("study.store")["cases"]}
     assert len(kept) == CASES
-    jobs = [job for number in range(4) for job in found.agenda.jobs(number)]
-    for row, job in zip(rows, jobs, strict=True):
-        values = struct.unpack(f"<{len(MEASURES)}d", kept[found.agenda.keys.key(job)])
+    keys = [case.key for point in found.agenda.points.all for case in cases_of(found.agenda.record, point)]
+    for row, key in zip(rows, keys, strict=True):
+        values = struct.unpack(f"<{len(MEASURES)}d", kept[key])
         assert [float(row[name] or "nan") for name in MEASURES] == pytest.approx(values, rel=0, abs=0, nan_ok=True)
     assert {row["batteries"] for row in rows if row["layout"] == "south"} == {"18.0"}
 

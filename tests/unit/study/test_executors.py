@@ -20,7 +20,7 @@ from batsim.study.running import executors, jobs
 from batsim.study.running.engines import quiet_start
 from batsim.study.running.executors import CHUNK_S, TRIED, Runner, outcomes, run_jobs
 from batsim.study.running.jobs import FAILED, LOST, REFUSED, Failure, Job, Parcel, Work, measures_of, run_chunk
-from batsim.study.sweeps.cases import restated
+from batsim.study.sweeps.agenda import restated
 from tests.behaviour.sweeps import TWO_ROOMS, importable_takes, rooms
 
 SICK = 5

@@ -20,10 +20,9 @@ from batsim.measures import MEASURES
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.study_file import stated_study
-from batsim.study.running.jobs import Job
+from batsim.study.running.jobs import Job, measure_names
 from batsim.study.sweeps import model_version as version_module
-from batsim.study.sweeps.agenda import MOST_SHARDS, Agenda, Shard, agenda_of
-from batsim.study.sweeps.cases import Keys, measure_names
+from batsim.study.sweeps.agenda import MOST_SHARDS, Agenda, Shard, agenda_of, bases_of, cases_of, key_of
 from batsim.study.sweeps.model_version import model_version
 from batsim.study.sweeps.store import Store
 from batsim.study.sweeps.sweep import NAMES, PACKAGES, sweep
@@ -274,7 +273,8 @@ def keys_of(found: Agenda) -> list[bytes]:
 
 def key(scenario: batsim.Scenario, layout: str = "north", **changes: Any) -> bytes:
     """Key of one job."""
-    return Keys(scenario).key(Job(layout, 0, 1, 500.0, 0.0)._replace(**changes))
+    job = Job(layout, 0, 1, 500.0, 0.0)._replace(**changes)
+    return key_of(bases_of(scenario, [job.layout])[job.layout], job)
 
 
 def test_a_change_in_another_layout_makes_no_new_case() -> None:
@@ -282,7 +282,7 @@ def test_a_change_in_another_layout_makes_no_new_case() -> None:
     found = agenda(replications=1)
 
     assert len(found.cases()) == POINTS + 3
-    assert [found.keys.changes(layout, found.points.all[0]) for layout in found.schedule.layouts] == [
+    assert [case.job.changes for case in cases_of(found.record, found.points.all[0])] == [
         '{"layouts.north.batteries":14,"trucks[0].run_time.mean":"4 h"}',
         '{"trucks[0].run_time.mean":"4 h"}',
     ]
@@ -365,7 +365,7 @@ def test_a_changed_model_finds_no_old_numbers(tmp_path: Path, monkeypatch: pytes
     """Each case is run again, and both stay in the store."""
     store = tmp_path / "a.store"
     swept(store)
-    monkeypatch.setattr("batsim.study.sweeps.cases.model_version", lambda: "0.1.0+another")
+    monkeypatch.setattr("batsim.study.sweeps.agenda.model_version", lambda: "0.1.0+another")
 
     found = swept(store)
 
@@ -405,7 +405,7 @@ def test_the_version_of_the_model_tells_what_settles_numbers(tmp_path: Path, mon
         ("room/simulation.py", b"4 * WEEK_MIN", b"5 * WEEK_MIN"),
         ("catalogue/figures.csv", b"e", b"f"),
         ("catalogue/battery_types.yaml", b"e", b"f"),
-        ("measures/names.py", b"downtime", b"lost_time"),
+        ("measures/measures.csv", b"downtime", b"lost_time"),
     ]
     for name, old, new in edits:
         edit(name, old, new)
@@ -496,7 +496,7 @@ def test_the_store_keeps_studies_points_and_manifests(tmp_path: Path) -> None:
     with Store.open(path, write=False) as store:
         assert list(store.studies()) == [first.agenda.id]
         assert store.studies()[second.agenda.id] == json.loads(json.dumps(second.agenda.record))
-        assert tuple(map(json.loads, store.points(first.agenda.id))) == first.agenda.points.all
+        assert tuple(store.points(first.agenda.id)) == first.agenda.points.all
 
     assert first.agenda.id == second.agenda.id == first.manifest["study"]
     assert second.manifest["cases"] == {"cases": CASES, "found": CASES // 2, "run": CASES // 2, "failed": 0}
@@ -726,7 +726,7 @@ def cramped(monkeypatch: pytest.MonkeyPatch) -> Iterator[pytest.MonkeyPatch]:
         return number
 
     with monkeypatch.context() as patch:
-        patch.setattr("batsim.study.sweeps.run_cases.KEEP_EVERY_S", -1.0)
+        patch.setattr("batsim.study.sweeps.sweep.KEEP_EVERY_S", -1.0)
         patch.setattr(Store, "begin_manifest", with_little_room)
         yield patch
 
