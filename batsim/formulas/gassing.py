@@ -5,6 +5,7 @@ from the phases of a charge: what it gives less what it stores.
 """
 
 import math
+from typing import NamedTuple
 
 # Physical constants: e, N_A and R are exact since the SI of 2019 (CODATA); H and O are the abridged atomic
 # weights of IUPAC.
@@ -91,41 +92,40 @@ def hydrogen_l(gas_ah: float, cells: int, temperature_degc: float, pressure_pa: 
     return 1000.0 * mol * _GAS_CONSTANT_J_PER_MOL_K * (temperature_degc + _ZERO_DEGC_K) / pressure_pa
 
 
-def gas_current_a(
-    volts_per_cell: float,
-    temperature_degc: float,
-    capacity_ah: float,
-    *,
-    reference_a: float,
-    reference_v: float,
-    reference_degc: float,
-    per_v: float,
-    per_k: float,
-) -> float:
+class GasLaw(NamedTuple):
+    """How the gas current goes with voltage and temperature."""
+
+    reference_a: float
+    """Gas current at the reference voltage and temperature, of a battery or per 100 Ah. [A]"""
+    reference_v: float
+    """Per cell. [V]"""
+    reference_degc: float
+    """Of the electrolyte. [degC]"""
+    per_v: float
+    """Exponent. [1/V]"""
+    per_k: float
+    """Exponent. [1/K]"""
+
+
+def gas_current_a(volts_per_cell: float, temperature_degc: float, law: GasLaw) -> float:
     """Part of the charge current that makes gas at a voltage and temperature.
 
     Parameters
     ----------
     volts_per_cell, temperature_degc
         Cell voltage and electrolyte temperature. [V], [degC]
-    capacity_ah
-        Rated capacity. [Ah]
-    reference_a
-        Gas current per 100 Ah at the reference voltage and temperature. [A]
-    reference_v, reference_degc
-        Voltage and temperature that it belongs to. [V], [degC]
-    per_v, per_k
-        Exponents. [1/V], [1/K]
+    law
+        Reference and exponents.
 
     Returns
     -------
     float
-        I = C/100 I0 exp[per_v (U - U0) + per_k (T - T0)]. [A]
+        I = I0 exp[per_v (U - U0) + per_k (T - T0)], of what the reference is of. [A]
 
     Notes
     -----
-    Printed set: 0.020 A (new, with antimony; 0.010 A valve-regulated; five times as much and more when old), 2.23 V,
-    298 K, 11 per V, 0.06 per K. The reference is read as 25 degC (298.15 K); as 298 K the current is 1 % higher.
+    Printed set: 0.020 A per 100 Ah (new, with antimony; 0.010 A valve-regulated; five times as much and more when old),
+    2.23 V, 298 K, 11 per V, 0.06 per K. The reference is read as 25 degC (298.15 K); as 298 K the current is 1 % higher.
 
     References
     ----------
@@ -136,9 +136,8 @@ def gas_current_a(
     --------
     One volt and no kelvin above the reference: e^11 times as much, here from a slope of ln 2.
 
-    >>> reference = {"reference_a": 0.02, "reference_v": 2.23, "reference_degc": 25.0}
-    >>> round(gas_current_a(3.23, 25.0, 500.0, **reference, per_v=math.log(2.0), per_k=0.06), 9)
+    >>> round(gas_current_a(3.23, 25.0, GasLaw(0.1, 2.23, 25.0, per_v=math.log(2.0), per_k=0.06)), 9)
     0.2
     """
-    exponent = per_v * (volts_per_cell - reference_v) + per_k * (temperature_degc - reference_degc)
-    return capacity_ah / 100.0 * reference_a * math.exp(exponent)
+    exponent = law.per_v * (volts_per_cell - law.reference_v) + law.per_k * (temperature_degc - law.reference_degc)
+    return law.reference_a * math.exp(exponent)

@@ -229,14 +229,4 @@ def accepting_degc(
 
 def held_gas_a(plan: "BatteryPlan", profile: "Profile", temperature_degc: float) -> float:
     """Gas current while the voltage of IU is held; the charge factor of the others tells. [A]"""
-    gassing = plan.gassing
-    return gas_current_a(
-        profile.absorption_v,
-        temperature_degc,
-        100.0,  # the reference current is that of the whole battery already
-        reference_a=gassing.current_a,
-        reference_v=gassing.reference_v,
-        reference_degc=gassing.reference_degc,
-        per_v=gassing.per_v,
-        per_k=gassing.per_k,
-    )
+    return gas_current_a(profile.absorption_v, temperature_degc, plan.gassing.law)

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from batsim.catalogue import Figures
 from batsim.formulas.charging import acceptance_tau_h, current_limit_a, voltage_limit_v
 from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah
-from batsim.formulas.gassing import WATER_G_PER_AH
+from batsim.formulas.gassing import WATER_G_PER_AH, GasLaw
 from batsim.formulas.kibam import Wells, fit_wells
 from batsim.formulas.phases import Profile
 from batsim.formulas.wear import Life
@@ -49,12 +49,8 @@ class Thermal(NamedTuple):
 class Gassing(NamedTuple):
     """Gas and water of a battery type."""
 
-    current_a: float
-    """Gas current at the reference voltage and temperature. [A]"""
-    reference_v: float
-    reference_degc: float
-    per_v: float
-    per_k: float
+    law: GasLaw
+    """Gas current of the whole battery."""
     vented_share: float
     """Share of the gas that leaves the cells. [-]"""
     due_ah: float
@@ -237,11 +233,13 @@ def gassing_of(battery: BatteryType, figures: Figures) -> Gassing:
     if battery.watering is not None:
         due_ah = reserve_ah if battery.watering.every.when_low else battery.watering.every.gas_ah
     return Gassing(
-        current_a=figures.number(f"{name}.gas_current") * ah / 100.0,
-        reference_v=figures.number("gassing.reference_v"),
-        reference_degc=figures.number("gassing.reference_temperature"),
-        per_v=figures.number("gassing.per_v"),
-        per_k=figures.number("gassing.per_k"),
+        law=GasLaw(
+            reference_a=figures.number(f"{name}.gas_current") * ah / 100.0,
+            reference_v=figures.number("gassing.reference_v"),
+            reference_degc=figures.number("gassing.reference_temperature"),
+            per_v=figures.number("gassing.per_v"),
+            per_k=figures.number("gassing.per_k"),
+        ),
         vented_share=figures.number(f"{name}.vented_share"),
         due_ah=due_ah,
         reserve_ah=reserve_ah,

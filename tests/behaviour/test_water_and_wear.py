@@ -75,11 +75,7 @@ def test_a_held_voltage_makes_gas_by_its_temperature():
             side_ah = sum(row["side_gas_a"] * row["hours"] for row in held)
             assert charge["gas_ah"] == pytest.approx(side_ah, rel=1e-6, abs=1e-6)
             low, high = (
-                gas_current_a(
-                    held[0]["volts_per_cell"], degc, 100.0,
-                    reference_a=gassing.current_a, reference_v=gassing.reference_v,
-                    reference_degc=gassing.reference_degc, per_v=gassing.per_v, per_k=gassing.per_k,
-                )
+                gas_current_a(held[0]["volts_per_cell"], degc, gassing.law)
                 for degc in (charge["start_degc"] - 0.5, charge["end_degc"] + 0.5)
             )  # fmt: skip
             assert low <= held[0]["side_gas_a"] <= high

@@ -7,10 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.gassing import WATER_G_PER_AH, gas_current_a, hydrogen_l, water_deficit_g
+from batsim.formulas.gassing import WATER_G_PER_AH, GasLaw, gas_current_a, hydrogen_l, water_deficit_g
 
 ATMOSPHERE_PA = 101325.0
-NEW = {"reference_a": 0.020, "reference_v": 2.23, "reference_degc": 25.0, "per_v": 11.0, "per_k": 0.06}
 gases_ah = st.floats(0.01, 500.0)
 cell_counts = st.integers(1, 40)
 
@@ -49,14 +48,14 @@ def test_hydrogen_takes_more_room_warm_and_high_up(degc, warmer_k, thinner):
 
 
 @given(
-    volts=st.floats(2.1, 2.8), degc=st.floats(0.0, 50.0), more=st.floats(0.01, 0.3), capacity=st.floats(50.0, 1500.0)
+    volts=st.floats(2.1, 2.8), degc=st.floats(0.0, 50.0), more=st.floats(0.01, 0.3), reference_a=st.floats(0.01, 2.0)
 )
-def test_gas_current_rises_with_voltage_temperature_and_size(volts, degc, more, capacity):
-    """Exponential in voltage and temperature, in proportion to the capacity and to the reference current."""
-    amps = gas_current_a(volts, degc, capacity, **NEW)
+def test_gas_current_rises_with_voltage_temperature_and_size(volts, degc, more, reference_a):
+    """Exponential in voltage and temperature, in proportion to the reference current."""
+    law = GasLaw(reference_a, reference_v=2.23, reference_degc=25.0, per_v=11.0, per_k=0.06)
+    amps = gas_current_a(volts, degc, law)
 
-    assert gas_current_a(volts + more, degc, capacity, **NEW) / amps == pytest.approx(math.exp(11.0 * more))
-    assert gas_current_a(volts, degc + more, capacity, **NEW) / amps == pytest.approx(math.exp(0.06 * more))
-    assert gas_current_a(volts, degc, 2.0 * capacity, **NEW) == pytest.approx(2.0 * amps)
-    assert gas_current_a(volts, degc, capacity, **(NEW | {"reference_a": 0.1})) == pytest.approx(5.0 * amps)
-    assert gas_current_a(2.23, 25.0, capacity, **NEW) == pytest.approx(0.020 * capacity / 100.0)
+    assert gas_current_a(volts + more, degc, law) / amps == pytest.approx(math.exp(11.0 * more))
+    assert gas_current_a(volts, degc + more, law) / amps == pytest.approx(math.exp(0.06 * more))
+    assert gas_current_a(volts, degc, law._replace(reference_a=5.0 * reference_a)) == pytest.approx(5.0 * amps)
+    assert gas_current_a(2.23, 25.0, law) == pytest.approx(reference_a)
