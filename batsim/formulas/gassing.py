@@ -125,7 +125,8 @@ def gas_current_a(volts_per_cell: float, temperature_degc: float, law: GasLaw) -
     Notes
     -----
     Printed set: 0.020 A per 100 Ah (new, with antimony; 0.010 A valve-regulated; five times as much and more when old),
-    2.23 V, 298 K, 11 per V, 0.06 per K. The reference is read as 25 degC (298.15 K); as 298 K the current is 1 % higher.
+    2.23 V, 298 K, 11 per V, 0.06 per K. The reference is read as 25 degC (298.15 K); as 298 K the
+    current is 1 % higher.
 
     References
     ----------
