@@ -37,6 +37,8 @@ _STATE_LOOKS = (
 )
 STATE_LOOKS = dict(zip(STATES, _STATE_LOOKS, strict=True))
 """Colour, hatch and short word of each state."""
+STACK_ORDER = tuple(STATES[code] for code in (0, 1, 8, 7, 2, 3, 4, 5, 6))
+"""States from the bottom of a stack: out of the room first, then the way from discharged to ready."""
 
 _PART_FILLS = (
     (SKY, ""),
@@ -260,6 +262,12 @@ def whiskers(
             x, y, side = (interval.mean, where, "xerr") if across else (where, interval.mean, "yerr")
             drawn: dict[str, Any] = WHISKER | {side: ends} | look
             ax.errorbar([x], [y], fmt="none", **drawn)
+
+
+def shade(ax: Axes, spans: Iterable[tuple[float, float]], alpha: float) -> None:
+    """Shade breaks and hours without a shift over everything."""
+    for begin, end in spans:
+        ax.axvspan(begin, end, facecolor=BLACK, alpha=alpha, linewidth=0.0, zorder=3.0)
 
 
 def nothing(ax: Axes, why: str) -> None:

@@ -10,7 +10,7 @@ from matplotlib.ticker import MaxNLocator
 
 from batsim.measures.room_course import RoomCourse, room_course
 from batsim.measures.windows import Floats, Whole
-from batsim.record import CAUSES, STATES, Record, RunFacts
+from batsim.record import CAUSES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
@@ -25,8 +25,6 @@ _CAUSE_LOOKS = (
 )
 CAUSE_LOOKS = dict(zip(CAUSES, _CAUSE_LOOKS, strict=True))
 """Colour, hatch and words of what the trucks that wait lack."""
-ORDER = (0, 1, 8, 7, 2, 3, 4, 5, 6)
-"""States from the bottom of the stack: out of the room first, then the way from discharged to ready."""
 WIDTH_IN = 11.0
 HEIGHTS_IN = {"queue": 1.6, "batteries": 3.2, "chargers": 1.5, "attendants": 1.2}
 """Heights of the panels. [in]"""
@@ -36,7 +34,6 @@ TITLE_LETTERS = 84
 """Letters in a line of the title."""
 HEADROOM = 1.12
 """Upper end of an axis over the most that is shown."""
-NOTE_PT, WORD_PT = 8.0, 9.0
 
 
 def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
@@ -66,9 +63,10 @@ def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
         drawn["attendants"] = _attendants
     figure, panels = _empty(list(drawn))
     for panel, draw in zip(panels, drawn.values(), strict=True):
-        _frame(panel)
+        style.frame(panel)
+        panel.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True, min_n_ticks=1))
         draw(panel, course, record.facts)
-        _mark_idle(panel, course)
+        style.shade(panel, course.idle, 0.12)
     clock_axis(panels[-1], record.facts, course.from_min, course.to_min)
     _words(figure, record.facts, course)
     figure.align_ylabels(panels)
@@ -77,27 +75,18 @@ def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
 
 def _empty(names: list[str]) -> tuple[Figure, list[Axes]]:
     """Figure with room for its panels, from the top."""
-    around, between = AROUND_IN, AROUND_IN["between"]
     heights = [HEIGHTS_IN[name] for name in names]
-    height = around["top"] + sum(heights) + between * (len(names) - 1) + around["bottom"]
+    height = AROUND_IN["top"] + sum(heights) + AROUND_IN["between"] * (len(names) - 1) + AROUND_IN["bottom"]
     figure = style.Chart(figsize=(WIDTH_IN, height))
-    panels: list[Axes] = []
-    below = height - around["top"]
-    width = (WIDTH_IN - around["left"] - around["right"]) / WIDTH_IN
-    for high in heights:
-        below -= high
-        where = (around["left"] / WIDTH_IN, below / height, width, high / height)
-        panels.append(figure.add_axes(where, sharex=panels[0] if panels else None))
-        below -= between
-    for panel in panels[:-1]:
-        panel.tick_params(labelbottom=False)
-    return figure, panels
-
-
-def _frame(panel: Axes) -> None:
-    """Light lines behind everything, whole numbers on the axis."""
-    style.frame(panel)
-    panel.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True, min_n_ticks=1))
+    where = {
+        "left": AROUND_IN["left"] / WIDTH_IN,
+        "right": 1.0 - AROUND_IN["right"] / WIDTH_IN,
+        "top": 1.0 - AROUND_IN["top"] / height,
+        "bottom": AROUND_IN["bottom"] / height,
+        "hspace": AROUND_IN["between"] * len(names) / sum(heights),
+        "height_ratios": heights,
+    }
+    return figure, list(figure.subplots(len(names), 1, sharex=True, gridspec_kw=where))
 
 
 def _ends(course: RoomCourse, counts: Whole) -> tuple[Floats, Whole]:
@@ -119,40 +108,29 @@ def _stack(panel: Axes, course: RoomCourse, parts: list[tuple[Whole, str, str, s
     return float(below.max())
 
 
-def _legend(panel: Axes) -> None:
-    """Words beside the panel, in the order of the stack."""
+def _finish(panel: Axes, unit: str, most: float) -> None:
+    """Name and limits of a panel that begins at 0, and its words beside it, in the order of the stack."""
+    panel.set_ylabel(unit)
+    panel.set_ylim(0.0, HEADROOM * max(1.0, most))
     handles, words = panel.get_legend_handles_labels()
     style.legend_beside(panel, handles[::-1], words[::-1])
-
-
-def _top(panel: Axes, most: float) -> None:
-    """Let the axis begin at 0 and leave some room above the most."""
-    panel.set_ylim(0.0, HEADROOM * max(1.0, most))
 
 
 def _queue(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Trucks waiting, by what they wait for, and all that are away from work."""
     parts = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
     most = _stack(panel, course, [part for part in parts if part[0].any()])
-    panel.step(
-        *_ends(course, course.trucks_away),
-        where="post",
-        color=style.BLACK,
-        linewidth=1.1,
-        label="away from work, in all",
-    )
-    panel.set_ylabel("Trucks")
-    _top(panel, max(most, float(course.trucks_away.max())))
-    _legend(panel)
+    times, away = _ends(course, course.trucks_away)
+    panel.step(times, away, where="post", color=style.BLACK, linewidth=1.1, label="away from work, in all")
+    _finish(panel, "Trucks", max(most, float(course.trucks_away.max())))
 
 
 def _batteries(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Batteries by state."""
-    parts = [(course.batteries[STATES[code]], *style.STATE_LOOKS[STATES[code]][:2], STATES[code]) for code in ORDER]
+    parts = [(course.batteries[state], *style.STATE_LOOKS[state][:2], state) for state in style.STACK_ORDER]
     _stack(panel, course, [part for part in parts if part[0].any()])
-    panel.set_ylabel("Batteries")
+    _finish(panel, "Batteries", 1.0)
     panel.set_ylim(0.0, float(facts.batteries))
-    _legend(panel)
 
 
 def _chargers(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
@@ -161,29 +139,17 @@ def _chargers(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     if course.chargers < float("inf"):
         panel.axhline(course.chargers, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
         most = max(most, course.chargers)
-    panel.set_ylabel("Chargers")
-    _top(panel, most)
-    _legend(panel)
+    _finish(panel, "Chargers", most)
 
 
 def _attendants(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Attendants at a job, and on duty."""
     most = _stack(panel, course, [(course.attendants_busy, style.SKY, "////", "busy")])
     if facts.attendant_windows:
-        panel.step(
-            *_ends(course, course.attendants_on_duty), where="post", color=style.BLACK, linewidth=1.4, linestyle="--",
-            label="on duty",
-        )  # fmt: skip
+        times, duty = _ends(course, course.attendants_on_duty)
+        panel.step(times, duty, where="post", color=style.BLACK, linewidth=1.4, linestyle="--", label="on duty")
         most = max(most, float(course.attendants_on_duty.max()))
-    panel.set_ylabel("Attendants")
-    _top(panel, most)
-    _legend(panel)
-
-
-def _mark_idle(panel: Axes, course: RoomCourse) -> None:
-    """Shade breaks and hours without a shift over everything."""
-    for begin, end in course.idle:
-        panel.axvspan(begin, end, facecolor=style.BLACK, alpha=0.12, linewidth=0.0, zorder=3.0)
+    _finish(panel, "Attendants", most)
 
 
 def _words(figure: Figure, facts: RunFacts, course: RoomCourse) -> None:
@@ -193,7 +159,7 @@ def _words(figure: Figure, facts: RunFacts, course: RoomCourse) -> None:
     span = span_text(facts, course.from_min, course.to_min)
     title = fill(f"{facts.layout}: {span}", TITLE_LETTERS)
     figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom", parse_math=False)
-    note: dict[str, Any] = {"fontsize": NOTE_PT, "color": "0.3"}
+    note: dict[str, Any] = {"fontsize": style.NOTE_PT, "color": "0.3"}
     figure.text(left, 1.0 - 0.72 / height, one_run_note(facts), va="center", **note)
     if course.idle:
         figure.text(left, 0.14 / height, "Grey strips: no truck works (breaks, hours without a shift).", **note)

@@ -1,14 +1,13 @@
 """Charts of the room over a mean week and a mean day: what is usual, and how far it goes up and down."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from batsim.measures.windows import Floats
-from batsim.record import STATES
 from batsim.scenario.parts.week import DAYS
 from batsim.study.room_over import Band, RoomOver
 from batsim.views.charts import chart_style as style
@@ -18,8 +17,6 @@ WIDTH_IN = 11.0
 HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "attendants": 1.3}
 """Heights of the panels. [in]"""
 AROUND_IN = 1.4
-ORDER = (0, 1, 8, 7, 2, 3, 4, 5, 6)
-"""States from the bottom of the stack: out of the room first, then the way from discharged to ready."""
 HEADROOM = 1.1
 BAND = "5 % to 95 %"
 
@@ -86,9 +83,7 @@ def _drawn(
     panels = _panels(over)
     heights = [HEIGHTS_IN[name] for name in panels]
     figure = style.new_figure((WIDTH_IN, sum(heights) + AROUND_IN))
-    axes: list[Axes] = list(
-        figure.subplots(len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0]
-    )
+    axes: list[Axes] = list(figure.subplots(len(panels), 1, sharex=True, height_ratios=heights))
     note = f"Lines: means of {count}. Bands: {BAND} of them, each the mean of a quarter of an hour."
     if idle:
         note += " Grey strips: no truck works, and none is counted."
@@ -100,24 +95,17 @@ def _drawn(
     for ax, draw in zip(axes, panels.values(), strict=True):
         style.frame(ax)
         draw(ax, over, of, edges)
-        for begin, end in idle:
-            ax.axvspan(begin, end, facecolor=style.BLACK, alpha=0.10, linewidth=0.0, zorder=3.0)
+        style.shade(ax, idle, 0.10)
     style.week_axis(axes[-1], float(edges[0]), float(edges[-1]))
     axes[-1].set_xlabel(time)
     figure.align_ylabels(axes)
     return figure
 
 
-def _panels(over: RoomOver) -> dict[str, Callable[[Axes, RoomOver, Of, Floats], None]]:
+def _panels(over: RoomOver) -> Mapping[str, Callable[[Axes, RoomOver, Of, Floats], None]]:
     """What is drawn of a layout, from the top."""
-    panels: dict[str, Callable[[Axes, RoomOver, Of, Floats], None]] = {
-        "trucks": _trucks,
-        "ready": _ready,
-        "batteries": _batteries,
-        "chargers": _chargers,
-    }
-    if over.in_truck:
-        del panels["ready"]
+    panels = {"trucks": _trucks} | ({} if over.in_truck else {"ready": _ready})
+    panels |= {"batteries": _batteries, "chargers": _chargers}
     if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
         panels["attendants"] = _attendants
     return panels
@@ -175,7 +163,7 @@ def _batteries(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Mean number of batteries in each state, on top of each other."""
     below = 0.0 * edges
     drawn: list[tuple[Artist, str]] = []
-    for state in (STATES[code] for code in ORDER):
+    for state in style.STACK_ORDER:
         mean = of(state).mean
         if mean.any():
             above = _ended(mean) + below

@@ -18,25 +18,24 @@ KEPT = "\N{NO-BREAK SPACE}"
 
 def sentence(text: str, width: int) -> str:
     """Break a sentence into lines of the width; a longer word sticks out."""
-    return "\n".join(_broken(text, width, width))
+    return "\n".join(_broken(text, width))
 
 
 def indented(text: str, width: int, by: int = 2) -> str:
     """Break a sentence into indented lines."""
-    return "\n".join(" " * by + line for line in _broken(text, width - by, width - by))
+    return "\n".join(_broken(text, width, " " * by, " " * by))
 
 
 def listed(text: str, width: int, *, first: str = "  - ") -> str:
     """Write an entry of a list: what follows its first line stands under its text."""
-    return f"\n{' ' * len(first)}".join(_broken(text, width - len(first), width - len(first), first))
+    return "\n".join(_broken(text, width, first, " " * len(first)))
 
 
 def hung(text: str, width: int, by: int = 0) -> str:
     """Break a line whose further lines are set in from its first, `by` blanks from the left."""
     if by + len(text) <= width:
         return " " * by + text.replace(KEPT, " ")
-    under = by + HANGING
-    return f"\n{' ' * under}".join(_broken(text, width - by, width - under, " " * by))
+    return "\n".join(_broken(text, width, " " * by, " " * (by + HANGING)))
 
 
 def entry(label: str, value: str, unit: str, width: int, by: int = 2) -> str:
@@ -175,7 +174,7 @@ def _name(text: str, size: int) -> list[str]:
         return [text]
     name = text.lstrip(" ")
     indent = len(text) - len(name)
-    return _broken(name, size - indent, size - indent - 2, " " * indent, " " * (indent + 2))
+    return _broken(name, size, " " * indent, " " * (indent + 2))
 
 
 def _widest(rows: list[list[str]], size: int) -> int:
@@ -211,19 +210,14 @@ def _aligned(rows: list[list[str]], heads: int, first: int, sizes: list[int]) ->
     return lines
 
 
-def _broken(text: str, first: int, others: int, before: str = "", under: str = "") -> list[str]:
+def _broken(text: str, width: int, before: str = "", under: str = "") -> list[str]:
     """Break a text at blanks into lines of so many characters; a percent sign and a half width stay with their number.
 
     A word that is longer than a line has one of its own and sticks out.
     """
     together = re.sub(" ± (?=[0-9])", f"{KEPT}±{KEPT}", text.replace(" %", f"{KEPT}%"))
-    lines: list[str] = []
-    line = ""
-    for word in together.split(" "):
-        if line and len(line) + 1 + len(word) > (others if lines else first):
-            lines.append(line)
-            line = word
-        else:
-            line = f"{line} {word}".strip(" ")
-    head, *rest = [text.replace(KEPT, " ") for text in [*lines, line]]
-    return [before + head, *(under + text for text in rest)]
+    lines = textwrap.wrap(
+        re.sub(" +", " ", together.strip(" ")), max(1, width), initial_indent=before, subsequent_indent=under,
+        break_long_words=False, break_on_hyphens=False, replace_whitespace=False, expand_tabs=False,
+    )  # fmt: skip
+    return [line.replace(KEPT, " ") for line in lines] or [before]

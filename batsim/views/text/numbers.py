@@ -1,19 +1,16 @@
 """Numbers, counts and measures as people read them."""
 
 import math
-from typing import TYPE_CHECKING
 
 from batsim.measures import MEASURES, WITHIN_TARGET
-
-if TYPE_CHECKING:
-    from batsim.measures.names import Measure
-    from batsim.statistics.intervals import Interval
+from batsim.measures.names import Measure
+from batsim.statistics.intervals import Interval
 
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
 
 
-def number_text(interval: "Interval", *, share: bool = False) -> str:
+def number_text(interval: Interval, *, share: bool = False) -> str:
     """Write a mean with its half width, to the digits that the half width carries; a dash for nothing."""
     mean, half, unit = interval.mean, interval.half_width, ""
     if share:
@@ -50,7 +47,7 @@ def counted(number: float, thing: str) -> str:
     return f"{text} {thing.removesuffix('y')}ies" if thing.endswith("ry") else f"{text} {thing}s"
 
 
-def measure_of(name: str) -> "Measure":
+def measure_of(name: str) -> Measure:
     """What a measure is, by its name."""
     return MEASURES.get(name, WITHIN_TARGET)
 

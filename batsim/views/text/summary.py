@@ -1,16 +1,13 @@
 """What a scenario or study states, in a few lines, with its first numbers."""
 
 import math
-from typing import TYPE_CHECKING
 
 from batsim.catalogue import FIGURES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.first_estimate import LayoutOutline, Outline
+from batsim.study.sweeps.agenda import Agenda
 from batsim.views.text.lines import hung
 from batsim.views.text.numbers import counted
-
-if TYPE_CHECKING:
-    from batsim.study.sweeps.agenda import Agenda  # brings numbers libraries, which a scenario alone does not need
 
 LONGEST = 160
 """Characters of what something may be that are shown."""
@@ -46,7 +43,7 @@ def summary_text(outline: Outline, width: int = 100) -> str:
     return _fitted(lines, width)
 
 
-def study_summary(agenda: "Agenda", width: int = 100) -> str:
+def study_summary(agenda: Agenda, width: int = 100) -> str:
     """Say that a study reads well, and what it comes to, for a terminal so many characters wide."""
     study, schedule, points = agenda.study, agenda.schedule, agenda.points
     layouts = f"{counted(len(schedule.layouts), 'layout')} ({', '.join(schedule.layouts)})"

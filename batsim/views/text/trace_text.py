@@ -18,6 +18,33 @@ REASONS = {
 NUMBERS = ("truck", "battery", "discharged", "queue", "bay", "station", "unit")
 """Columns that count from 0 in the record and from 1 for people."""
 COUNTS = ("ready", "trucks_waiting", "people")
+SENTENCES = {
+    "leaves_work": "{truck} leaves its work with {battery}, {reason}",
+    "turned_away": "{truck} finds no ready battery and goes on with {battery} at {level}",
+    "waits_for_spot": "{truck} has stopped work and waits for a charging spot",
+    "gives_up": "{truck} goes back to work without a charge",
+    "discharged": "discharged {battery} is pulled out, now{bay}",
+    "back_at_work": "{truck} is back at work with {battery}",
+    "cooled": "{battery} has cooled down",
+    "out_of_use": "{battery} is out of use",
+    "back_in_use": "{battery} is back in use",
+    "outage_start": "{thing} is out of use",
+    "outage_end": "{thing} is back in use",
+    "attendants": "{attendants} on duty from now on",
+    "watering_due": "{battery} is due for water and waits for somebody",
+    "watering_start": "{who} waters {battery}",
+    "watering_end": "{battery} has its water",
+    "inspection_due": "{battery} is due for inspection and waits for somebody",
+    "inspection_start": "{who} inspects {battery}",
+    "inspection_end": "{battery} is inspected",
+    "readings_due": "{battery} is due for voltage and gravity readings and waits for somebody",
+    "readings_start": "{who} takes voltage and gravity readings of {battery}",
+    "readings_end": "voltage and gravity readings of {battery} are taken",
+    "wash_due": "{battery} is due for a wash and waits for somebody",
+    "wash_start": "{who} washes {battery}",
+    "wash_end": "{battery} is washed",
+}
+"""Sentences on events that always read alike; the others are put together in `_Words`."""
 
 
 def trace_text(record: Record, from_min: float, to_min: float, width: int | None = None) -> str:
@@ -114,9 +141,14 @@ class _Words:
 
     def of(self, event: Event) -> str:
         """Write one event."""
-        task, _, stage = event.event.rpartition("_")
-        if task in TASKS:
-            return self._job(event, task, stage)
+        if event.event in SENTENCES:
+            return SENTENCES[event.event].format(
+                truck=self._truck(event), battery=self._battery(event.battery), bay=self._bay(event),
+                thing=f"{event.detail} {event.unit + 1}" if event.unit >= 0 else f"one {event.detail}",
+                who={"attendant": "an attendant", "driver": "a driver"}.get(event.person, "somebody"),
+                attendants=_count(event.people, "attendant"), level=_level(event.soc_share),
+                reason=REASONS.get(event.reason),
+            )  # fmt: skip
         sentence: str = getattr(self, f"_{event.event}")(event)
         return sentence
 
@@ -128,9 +160,6 @@ class _Words:
 
     def _bay(self, event: Event, before: str = "at ") -> str:
         return f" {before}{self.facts.bay} {event.bay + 1}" if event.bay >= 0 else ""
-
-    def _thing(self, event: Event) -> str:
-        return f"{event.detail} {event.unit + 1}" if event.unit >= 0 else f"one {event.detail}"
 
     def _charger(self, event: Event, before: str) -> str:
         return f" {before} {event.detail}" if event.detail and len(self.facts.chargers) > 1 else ""
@@ -146,21 +175,6 @@ class _Words:
         goes = "works on" if event.detail == "back" else "drives back"
         return f"exchange of {self._truck(event)} is done: it {goes} with {self._battery(event.battery)}; {stands}"
 
-    def _back_at_work(self, event: Event) -> str:
-        return f"{self._truck(event)} is back at work with {self._battery(event.battery)}"
-
-    def _outage_start(self, event: Event) -> str:
-        return f"{self._thing(event)} is out of use"
-
-    def _outage_end(self, event: Event) -> str:
-        return f"{self._thing(event)} is back in use"
-
-    def _out_of_use(self, event: Event) -> str:
-        return f"{self._battery(event.battery)} is out of use"
-
-    def _back_in_use(self, event: Event) -> str:
-        return f"{self._battery(event.battery)} is back in use"
-
     def _charge_start(self, event: Event) -> str:
         late = f", delayed {_minutes(event.wait_min)} by temperature" if event.wait_min > 0.0 else ""
         charger = self._charger(event, "on")
@@ -171,18 +185,9 @@ class _Words:
         cools = "; it cools down" if event.detail == "cools" else ""
         return f"charge of {self._battery(event.battery)} ends, {how}{cools}"
 
-    def _cooled(self, event: Event) -> str:
-        return f"{self._battery(event.battery)} has cooled down"
-
     def _ready(self, event: Event) -> str:
         cool = "cool and " if event.detail == "cooled" else ""
         return f"{self._battery(event.battery)} is {cool}ready{self._bay(event)}"
-
-    def _attendants(self, event: Event) -> str:
-        return f"{_count(event.people, 'attendant')} on duty from now on"
-
-    def _leaves_work(self, event: Event) -> str:
-        return f"{self._truck(event)} leaves its work with {self._battery(event.battery)}, {REASONS[event.reason]}"
 
     def _arrive(self, event: Event) -> str:
         low = ", below the cut-out" if event.detail else ""
@@ -192,16 +197,6 @@ class _Words:
             cause = event.cause if event.cause != CAUSES[NOTHING] else "its turn"
             parts += [_waiting(event), f"waits for: {cause}"]
         return "; ".join([text, ", ".join(parts)]) if parts else text
-
-    def _turned_away(self, event: Event) -> str:
-        rest = f"{self._battery(event.battery)} at {_level(event.soc_share)}"
-        return f"{self._truck(event)} finds no ready battery and goes on with {rest}"
-
-    def _waits_for_spot(self, event: Event) -> str:
-        return f"{self._truck(event)} has stopped work and waits for a charging spot"
-
-    def _gives_up(self, event: Event) -> str:
-        return f"{self._truck(event)} goes back to work without a charge"
 
     def _exchange_start(self, event: Event) -> str:
         several = event.station >= 0 and self.facts.stations > 1
@@ -218,9 +213,6 @@ class _Words:
     def _others(self, event: Event) -> str:
         return f"; {_waiting(event, still=True)}" if event.trucks_waiting > 0 else ""
 
-    def _discharged(self, event: Event) -> str:
-        return f"discharged {self._battery(event.battery)} is pulled out, now{self._bay(event)}"
-
     def _waits_for_charger(self, event: Event) -> str:
         attendants = " or for somebody to connect it" if self.facts.attendant_windows else ""
         return f"{self._battery(event.battery)} waits for a charger{attendants}"
@@ -234,33 +226,3 @@ class _Words:
         types = self.facts.battery_types
         of = f" for {types[event.queue].name}" if len(types) > 1 and not self.facts.in_truck else ""
         return f"the queue{of} now waits for: {event.cause}; {_waiting(event)}"
-
-    def _job(self, event: Event, task: str, stage: str) -> str:
-        """Write a stage of watering or maintenance."""
-        who = {"attendant": "an attendant", "driver": "a driver"}.get(event.person, "somebody")
-        return TASKS[task][stage].format(who=who, it=self._battery(event.battery))
-
-
-TASKS = {
-    "watering": {
-        "due": "{it} is due for water and waits for somebody",
-        "start": "{who} waters {it}",
-        "end": "{it} has its water",
-    },
-    "inspection": {
-        "due": "{it} is due for inspection and waits for somebody",
-        "start": "{who} inspects {it}",
-        "end": "{it} is inspected",
-    },
-    "readings": {
-        "due": "{it} is due for voltage and gravity readings and waits for somebody",
-        "start": "{who} takes voltage and gravity readings of {it}",
-        "end": "voltage and gravity readings of {it} are taken",
-    },
-    "wash": {
-        "due": "{it} is due for a wash and waits for somebody",
-        "start": "{who} washes {it}",
-        "end": "{it} is washed",
-    },
-}
-"""Sentences on what is done for a battery beside charging."""

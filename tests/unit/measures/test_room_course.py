@@ -32,8 +32,8 @@ from batsim.record import (
     Record,
 )  # fmt: skip
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import STATE_LOOKS, pale
-from batsim.views.charts.room_chart import CAUSE_LOOKS, ORDER, room_chart
+from batsim.views.charts.chart_style import STACK_ORDER, STATE_LOOKS, pale
+from batsim.views.charts.room_chart import CAUSE_LOOKS, room_chart
 from tests.rows import write_row
 from tests.runs import record_of
 
@@ -379,10 +379,10 @@ def test_neighbours_differ_in_grey():
         red, green, blue = to_rgb(pale(colour))
         return 0.299 * red + 0.587 * green + 0.114 * blue
 
-    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [STATE_LOOKS[STATES[code]] for code in ORDER]):
+    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [STATE_LOOKS[state] for state in STACK_ORDER]):
         for (colour, hatch, _), (other, another, _) in pairwise(looks):
             assert hatch != another or abs(grey(colour) - grey(other)) > 0.05
-    assert sorted(ORDER) == list(range(len(STATES)))
+    assert sorted(STACK_ORDER) == sorted(STATES)
 
 
 def test_drawing_opens_no_window():
