@@ -65,15 +65,20 @@ def capacity_ah(battery: BatteryType, figures: Figures) -> float:
 
 
 def _peukert(battery: BatteryType, figures: Figures) -> float:
-    return figures.number(f"battery.{battery.chemistry}.peukert") if battery.peukert is None else battery.peukert
+    return _numbers(battery, figures)("peukert") if battery.peukert is None else battery.peukert
+
+
+def _numbers(battery: BatteryType, figures: Figures) -> Callable[[str], float]:
+    """Figures of a chemistry, by the last part of their names."""
+    return lambda key: figures.number(f"battery.{battery.chemistry}.{key}")
 
 
 def capacity_factor_of(battery: BatteryType, figures: Figures) -> Callable[[float], float]:
     """Capacity as a share of the rated one, as a function of the electrolyte temperature in degC."""
-    name = f"battery.{battery.chemistry}"
+    number = _numbers(battery, figures)
     cold = "battery.cold_table" if battery.chemistry != LITHIUM else "battery.lithium_ion.cold_table"
-    rated, warm = figures.number(f"{name}.rated_temperature"), figures.number(f"{name}.warm_per_k")
-    knee, slope = figures.number(f"{name}.knee_temperature"), figures.number(f"{name}.cold_per_k")
+    rated, warm = number("rated_temperature"), number("warm_per_k")
+    knee, slope = number("knee_temperature"), number("cold_per_k")
     at_knee = 1.0 + warm * (knee - rated)
     table = (
         (-18.0, figures.number(f"{cold}.minus_18")),
@@ -85,12 +90,7 @@ def capacity_factor_of(battery: BatteryType, figures: Figures) -> Callable[[floa
         if temperature_degc >= knee:  # most of the time; the rest of `capacity_factor` is for the cold
             return 1.0 + warm * (temperature_degc - rated)
         return capacity_factor(
-            temperature_degc,
-            rated_degc=rated,
-            warm_per_k=warm,
-            knee_degc=knee,
-            cold_per_k=slope,
-            cold_table=table,
+            temperature_degc, rated_degc=rated, warm_per_k=warm, knee_degc=knee, cold_per_k=slope, cold_table=table
         )
 
     return factor
@@ -103,16 +103,16 @@ def cell_of(battery: BatteryType, figures: Figures, temperature_degc: float) -> 
 
 def rated_cell(battery: BatteryType, figures: Figures) -> Cell:
     """Put together what a discharge needs to know about a battery type at the temperature of its rating."""
-    name, exponent = f"battery.{battery.chemistry}", _peukert(battery, figures)
+    number, exponent = _numbers(battery, figures), _peukert(battery, figures)
     return Cell(
         capacity_ah=capacity_ah(battery, figures),
         cells=battery.cells,
-        empty_v=figures.number(f"{name}.empty_v"),
-        slope_v=figures.number(f"{name}.slope_v"),
-        resistance_ohm_ah=figures.number(f"{name}.resistance"),
+        empty_v=number("empty_v"),
+        slope_v=number("slope_v"),
+        resistance_ohm_ah=number("resistance"),
         peukert=exponent,
         # The floor is the kappa of the 10 h rate, half the 5 h current: it follows from the exponent.
-        kappa_floor=0.5 ** (exponent - 1.0) if battery.peukert else figures.number(f"{name}.kappa_floor"),
+        kappa_floor=0.5 ** (exponent - 1.0) if battery.peukert else number("kappa_floor"),
         capacity_factor=1.0,
     )
 
@@ -138,37 +138,37 @@ def profile_of(
 
     At the temperature of the rating when none is given. [degC]
     """
-    name = f"battery.{battery.chemistry}"
-    rated = figures.number(f"{name}.rated_temperature")
+    number = _numbers(battery, figures)
+    rated = number("rated_temperature")
     degc = rated if temperature_degc is None else temperature_degc
     ah = capacity_ah(battery, figures)
     main_a = charger.main_current.of(ah)
     end_a = charger.end_current.of(ah) if charger.end_current is not None else 0.0
     lithium, falling = battery.chemistry == LITHIUM, charger.profile in FALLING
     if lithium:
-        tau_h, limit_v = figures.number(f"{name}.tau_cv"), figures.number(f"{name}.absorption_v")
-        limits = [(row, figures.number(f"{name}.current_limit_{row}")) for row in LIMITS_FROM_DEGC]
+        tau_h, limit_v = number("tau_cv"), number("absorption_v")
+        limits = [(row, number(f"current_limit_{row}")) for row in LIMITS_FROM_DEGC]
         main_a = min(main_a, current_limit_a(max(degc, float(LIMITS_FROM_DEGC[0])), ah, limits))
         end_a = min(end_a, main_a)
     else:
         tau_h = acceptance_tau_h(
-            figures.number(f"{name}.tau"),
+            number("tau"),
             degc,
             rated_degc=rated,
-            per_k=figures.number(f"{name}.acceptance_per_k"),
-            least=figures.number(f"{name}.acceptance_least"),
-            most=figures.number(f"{name}.acceptance_most"),
+            per_k=number("acceptance_per_k"),
+            least=number("acceptance_least"),
+            most=number("acceptance_most"),
         )
         limit_v = voltage_limit_v(
-            figures.number(f"{name}.absorption_v"),
+            number("absorption_v"),
             degc,
             rated_degc=rated,
-            per_k=figures.number(f"{name}.voltage_per_k"),
-            from_degc=figures.number(f"{name}.voltage_band_from"),
-            to_degc=figures.number(f"{name}.voltage_band_to"),
+            per_k=number("voltage_per_k"),
+            from_degc=number("voltage_band_from"),
+            to_degc=number("voltage_band_to"),
         )
     # IU counts as full when its current has fallen to the end current: missing = end current x tau.
-    full = figures.number(f"{name}.full_soc") if charger.profile == "CC-CV" else 1.0 - end_a * tau_h / ah
+    full = number("full_soc") if charger.profile == "CC-CV" else 1.0 - end_a * tau_h / ah
     return Profile(
         kind=charger.profile,
         main_a=main_a,
@@ -176,9 +176,9 @@ def profile_of(
         tau_h=tau_h,
         factor=charger.charge_factor,
         full_soc=full,
-        bulk_v=figures.number(f"{name}.bulk_v"),
+        bulk_v=number("bulk_v"),
         absorption_v=limit_v,
-        finish_v=figures.number(f"{name}.finish_v"),
+        finish_v=number("finish_v"),
         w_start_a=main_a * figures.number("charging.w_line.start_share") if falling else 0.0,
         w_start_soc=figures.number("charging.w_line.start_soc") if falling else 0.0,
         w_gassing_a=main_a * figures.number("charging.w_line.gassing_share") if falling else 0.0,
@@ -191,17 +191,15 @@ def mass_kg(battery: BatteryType, figures: Figures) -> float:
     """Mass as stated, or from its energy. [kg]"""
     if battery.mass_kg is not None:
         return battery.mass_kg
-    return (
-        battery.nominal_v * capacity_ah(battery, figures) / figures.number(f"battery.{battery.chemistry}.mass_energy")
-    )
+    return battery.nominal_v * capacity_ah(battery, figures) / _numbers(battery, figures)("mass_energy")
 
 
 def thermal_of(battery: BatteryType, figures: Figures) -> Thermal:
     """Work out how a battery type warms up and cools: a cube of its mass, some of whose faces air reaches."""
-    name = f"battery.{battery.chemistry}"
+    number = _numbers(battery, figures)
     kilograms = mass_kg(battery, figures)
-    capacity_wh = kilograms * figures.number(f"{name}.specific_heat") / 3600.0
-    face_m2 = (kilograms / (1000.0 * figures.number(f"{name}.tray_density"))) ** (2.0 / 3.0)
+    capacity_wh = kilograms * number("specific_heat") / 3600.0
+    face_m2 = (kilograms / (1000.0 * number("tray_density"))) ** (2.0 / 3.0)
     moving = "heat.surface_coefficient_fan" if battery.forced_air else "heat.surface_coefficient"
     room_loss = figures.number(moving) * face_m2 * figures.number("heat.faces_in_bay")
     if battery.cooling_time_constant_min is not None:
@@ -212,12 +210,12 @@ def thermal_of(battery: BatteryType, figures: Figures) -> Thermal:
         heat_capacity_wh_per_k=capacity_wh,
         room_loss_w_per_k=room_loss,
         truck_loss_w_per_k=truck_loss,
-        storing_v=figures.number(f"{name}.storing_v"),
+        storing_v=number("storing_v"),
         splitting_v=figures.number("charging.splitting_v"),
-        charge_from_degc=figures.number(f"{name}.charge_from") if stated_from is None else stated_from,
-        charge_below_degc=figures.number(f"{name}.charge_below") if stated_below is None else stated_below,
-        charge_end_below_degc=figures.number(f"{name}.charge_end_below"),
-        use_below_degc=figures.number(f"{name}.use_below"),
+        charge_from_degc=number("charge_from") if stated_from is None else stated_from,
+        charge_below_degc=number("charge_below") if stated_below is None else stated_below,
+        charge_end_below_degc=number("charge_end_below"),
+        use_below_degc=number("use_below"),
         room_tau_h=capacity_wh / room_loss,
         truck_tau_h=capacity_wh / truck_loss,
     )
@@ -225,22 +223,22 @@ def thermal_of(battery: BatteryType, figures: Figures) -> Thermal:
 
 def gassing_of(battery: BatteryType, figures: Figures) -> Gassing:
     """Put together what gassing needs to know about a battery type."""
-    name, ah = f"battery.{battery.chemistry}", capacity_ah(battery, figures)
+    number, ah = _numbers(battery, figures), capacity_ah(battery, figures)
     reserve_ah = float("inf")
     if battery.chemistry == "vented_lead_acid":
-        reserve_ah = figures.number(f"{name}.water_reserve") * ah / WATER_G_PER_AH
+        reserve_ah = number("water_reserve") * ah / WATER_G_PER_AH
     due_ah = float("inf")
     if battery.watering is not None:
         due_ah = reserve_ah if battery.watering.every.when_low else battery.watering.every.gas_ah
     return Gassing(
         law=GasLaw(
-            reference_a=figures.number(f"{name}.gas_current") * ah / 100.0,
+            reference_a=number("gas_current") * ah / 100.0,
             reference_v=figures.number("gassing.reference_v"),
             reference_degc=figures.number("gassing.reference_temperature"),
             per_v=figures.number("gassing.per_v"),
             per_k=figures.number("gassing.per_k"),
         ),
-        vented_share=figures.number(f"{name}.vented_share"),
+        vented_share=number("vented_share"),
         due_ah=due_ah,
         reserve_ah=reserve_ah,
     )
@@ -248,12 +246,12 @@ def gassing_of(battery: BatteryType, figures: Figures) -> Gassing:
 
 def life_of(battery: BatteryType, figures: Figures) -> Life:
     """Put together what a battery type stands."""
-    name = f"battery.{battery.chemistry}"
+    number = _numbers(battery, figures)
     return Life(
-        cycles=figures.number(f"{name}.life_cycles"),
-        depth=figures.number(f"{name}.life_depth"),
-        beta=figures.number(f"{name}.life_beta"),
-        deep_beta=figures.number(f"{name}.life_deep_beta"),
-        temperature_degc=figures.number(f"{name}.life_temperature"),
-        kelvin_per_halving=figures.number(f"{name}.life_halving"),
+        cycles=number("life_cycles"),
+        depth=number("life_depth"),
+        beta=number("life_beta"),
+        deep_beta=number("life_deep_beta"),
+        temperature_degc=number("life_temperature"),
+        kelvin_per_halving=number("life_halving"),
     )

@@ -91,12 +91,7 @@ def _battery_names(scenario: Scenario, name: str, source: LocatedData) -> Iterat
 
 
 def _known(
-    source: LocatedData,
-    path: Path,
-    name: str,
-    known: list[str],
-    what: str,
-    offers: Offers = MappingProxyType({}),
+    source: LocatedData, path: Path, name: str, known: list[str], what: str, offers: Offers = MappingProxyType({})
 ) -> Iterator[Problem]:
     """Report a name that nothing carries."""
     if name not in known:

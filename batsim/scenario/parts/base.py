@@ -15,11 +15,7 @@ class Frozen(BaseModel):
     """
 
     model_config = ConfigDict(
-        extra="forbid",
-        frozen=True,
-        use_attribute_docstrings=True,
-        validate_default=True,
-        hide_input_in_errors=True,
+        extra="forbid", frozen=True, use_attribute_docstrings=True, validate_default=True, hide_input_in_errors=True
     )
 
 

@@ -1,8 +1,9 @@
 """The weekly calendar laid out over the simulated time: when a group of shifts works."""
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
+from math import ceil
 
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, Week
 
@@ -27,27 +28,30 @@ def shift_windows(shift: Shift, until_min: float, closed: frozenset[int] = froze
         In order, without overlap; a shift that began before the first Monday is included. [min]
     """
     pieces = _pieces(shift)
-    windows: list[Window] = []
-    week = -1
-    while week * WEEK_MIN < until_min:
-        for day in shift.days:
-            start = week * WEEK_MIN + day * DAY_MIN + shift.from_min
-            if week * 7 + day in closed:
-                continue
-            windows += [
-                (max(start + begin, 0.0), start + end)
-                for begin, end in pieces
-                if start + end > 0.0 and start + begin < until_min
-            ]
-        week += 1
-    return sorted(windows)
+    starts = weekly_starts(shift.days, shift.from_min, until_min, closed)
+    return sorted(
+        (max(start + begin, 0.0), start + end)
+        for start in starts
+        for begin, end in pieces
+        if start + end > 0.0 and start + begin < until_min
+    )
+
+
+def weekly_starts(
+    days: Sequence[int], from_min: float, until_min: float, closed: frozenset[int] = frozenset()
+) -> list[float]:
+    """When something starts that does so on some weekdays, from the week before the first Monday on. [min]"""
+    weeks = range(-1, ceil(until_min / WEEK_MIN))
+    return [
+        week * WEEK_MIN + day * DAY_MIN + from_min for week in weeks for day in days if week * 7 + day not in closed
+    ]
 
 
 def _pieces(shift: Shift) -> list[Window]:
     """Working parts of a shift, counted from its start. [min]"""
     pieces: list[Window] = []
     begin = shift.handover_min
-    for pause in sorted(shift.breaks, key=lambda each: (each.start_min - shift.from_min) % DAY_MIN):
+    for pause in sorted(shift.breaks, key=lambda pause: (pause.start_min - shift.from_min) % DAY_MIN):
         start = (pause.start_min - shift.from_min) % DAY_MIN
         if start > begin:
             pieces.append((begin, start))
@@ -79,27 +83,17 @@ def joined(windows: list[Window]) -> list[Window]:
     return result
 
 
-def group_windows(
-    week: Week, names: tuple[str, ...] | list[str], until_min: float, warm_up_min: float = 0.0
-) -> list[Window]:
+def group_windows(week: Week, names: Sequence[str], until_min: float, warm_up_min: float = 0.0) -> list[Window]:
     """Working windows of several shifts together, joined where one follows the other at once. [min]"""
     closed = closed_days(week, warm_up_min)
     return joined([window for name in names for window in shift_windows(week.shifts[name], until_min, closed)])
 
 
 def break_starts(
-    week: Week, names: tuple[str, ...] | list[str], windows: list[Window], until_min: float, warm_up_min: float = 0.0
+    week: Week, names: Sequence[str], windows: list[Window], until_min: float, warm_up_min: float = 0.0
 ) -> frozenset[float]:
     """Ends of those windows that a break or a handover follows, not the end of work or a holiday. [min]"""
-    closed = closed_days(week, warm_up_min)
-    whole = {"breaks": (), "handover_min": 0.0}
-    spans = joined(
-        [
-            span
-            for name in names
-            for span in shift_windows(week.shifts[name].model_copy(update=whole), until_min, closed)
-        ]
-    )
+    spans = joined(_whole_shifts(week, names, until_min, warm_up_min))
     begins = [begin for begin, _ in spans]
     return frozenset(
         end
@@ -108,16 +102,16 @@ def break_starts(
     )
 
 
-def shift_ends(
-    week: Week, names: tuple[str, ...] | list[str], until_min: float, warm_up_min: float = 0.0
-) -> tuple[float, ...]:
+def shift_ends(week: Week, names: Sequence[str], until_min: float, warm_up_min: float = 0.0) -> tuple[float, ...]:
     """When shifts of several end, in order, each time once. [min]"""
-    closed = closed_days(week, warm_up_min)
-    ends = set()
-    for name in names:
-        shift = week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})
-        ends |= {end for _, end in shift_windows(shift, until_min, closed)}
-    return tuple(sorted(ends))
+    return tuple(sorted({end for _, end in _whole_shifts(week, names, until_min, warm_up_min)}))
+
+
+def _whole_shifts(week: Week, names: Sequence[str], until_min: float, warm_up_min: float) -> list[Window]:
+    """Shifts of several from start to end, breaks and handover included. [min]"""
+    closed, whole = closed_days(week, warm_up_min), {"breaks": (), "handover_min": 0.0}
+    shifts = [week.shifts[name].model_copy(update=whole) for name in names]
+    return [window for shift in shifts for window in shift_windows(shift, until_min, closed)]
 
 
 def manned_windows(week: Week, attendants: Mapping[str, int], needed: int, until_min: float) -> list[Window]:
@@ -149,11 +143,7 @@ def common(first: list[Window], second: list[Window]) -> list[Window]:
 
 def overlap_min(first: list[Window], second: list[Window]) -> float:
     """Minutes in which both sets of windows work."""
-    return sum(
-        max(0.0, min(end, other_end) - max(start, other_start))
-        for start, end in first
-        for other_start, other_end in second
-    )
+    return sum(end - start for start, end in common(first, second))
 
 
 def working_days_per_week(week: Week, names: list[str]) -> int:
@@ -170,7 +160,7 @@ def working_days_per_week(week: Week, names: list[str]) -> int:
     return len(middles)
 
 
-def mean_shift_min(week: Week, names: tuple[str, ...] | list[str]) -> float:
+def mean_shift_min(week: Week, names: Sequence[str]) -> float:
     """Mean working minutes of one shift of several, breaks and handover taken out. [min]"""
     shifts = [week.shifts[name] for name in names]
     worked = sum(

@@ -5,9 +5,9 @@ from typing import Annotated
 from pydantic import Field
 
 from batsim.scenario.parts.base import Frozen, Kilowatts, Minutes
-from batsim.scenario.parts.calendar import Window, joined
+from batsim.scenario.parts.calendar import Window, joined, weekly_starts
 from batsim.scenario.parts.kinds import Words
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import DAY_MIN, TimeOfDay, Weekdays
 
 
 class ChargingWindow(Frozen):
@@ -43,12 +43,9 @@ class ChargingRules(Frozen):
 
     def open_windows(self, until_min: float) -> list[Window]:
         """When current may flow, from Monday 00:00 on; empty when always. [min]"""
-        spans: list[Window] = []
-        weeks = int(until_min // WEEK_MIN) + 1
-        for window in self.windows:
-            for week in range(-1, weeks):
-                for day in window.days:
-                    start = week * WEEK_MIN + day * DAY_MIN + window.from_min
-                    if start + window.minutes > 0.0 and start < until_min:
-                        spans.append((max(0.0, start), start + window.minutes))
-        return joined(spans)
+        spans = [
+            (start, start + window.minutes)
+            for window in self.windows
+            for start in weekly_starts(window.days, window.from_min, until_min)
+        ]
+        return joined([(max(0.0, start), end) for start, end in spans if end > 0.0 and start < until_min])

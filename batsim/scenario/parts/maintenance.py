@@ -6,7 +6,7 @@ from typing import Annotated, NamedTuple
 from pydantic import Field, model_validator
 
 from batsim.scenario.parts.base import Frozen
-from batsim.scenario.parts.calendar import Window, joined
+from batsim.scenario.parts.calendar import Window, joined, weekly_starts
 from batsim.scenario.parts.faults import Fault, refuse
 from batsim.scenario.parts.kinds import Kind, Quantity, Words, text_schema
 from batsim.scenario.parts.laws import DurationLaw
@@ -28,11 +28,7 @@ class Rounds(Frozen):
     def windows(self, until_min: float) -> list[Window]:
         """Rounds from Monday 00:00 on. [min]"""
         length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
-        starts = (
-            week * WEEK_MIN + day * DAY_MIN + self.from_min
-            for week in range(-1, int(until_min // WEEK_MIN) + 1)
-            for day in self.days
-        )
+        starts = weekly_starts(self.days, self.from_min, WEEK_MIN * (until_min // WEEK_MIN + 1.0))
         return joined([(max(0.0, start), start + length) for start in starts if start + length > 0.0])
 
 

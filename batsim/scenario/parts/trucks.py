@@ -53,10 +53,7 @@ class ToRoom(Frozen):
     """Mean driving speed on that way. [m/min]"""
 
 
-FIRST_EVERY = {
-    "first": "Working time until the first truck asks.",
-    "every": "Working time from one truck to the next.",
-}
+FIRST_EVERY = {"first": "Working time until the first truck asks.", "every": "Working time from one truck to the next."}
 
 
 class FirstRuns(Kind):
