@@ -6,9 +6,10 @@ from typing import Any
 
 from batsim import catalogue, units
 from batsim.scenario.factors import AMOUNT, BETWEEN, TYPICAL
+from batsim.scenario.parts.kinds import block_schema
 from batsim.scenario.reading import catalogue_names
 from batsim.scenario.site import Scenario
-from batsim.scenario.study_file import StudyFile
+from batsim.scenario.study_file import FORM_SCHEMAS, StudyFile
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 NOT_KNOWN = {"$ref": "#/$defs/NotKnown"}
@@ -60,21 +61,9 @@ def study_schema() -> dict[str, Any]:
 
 def _not_known() -> dict[str, Any]:
     """Schema of a value that is not known."""
-    value = {"type": ["number", "string"]}
-    return {
-        "type": "object",
-        "properties": {
-            BETWEEN: {
-                "type": "array",
-                "items": value,
-                "minItems": 2,
-                "maxItems": 2,
-                "description": "Ends between which the value lies, in the same unit.",
-            },
-            TYPICAL: value | {"description": "Most likely value, where there is one."},
-        },
-        "required": [BETWEEN],
-        "additionalProperties": False,
+    ends = FORM_SCHEMAS[BETWEEN] | {"description": "Ends between which the value lies, in the same unit."}
+    typical = FORM_SCHEMAS[TYPICAL] | {"description": "Most likely value, where there is one."}
+    return block_schema({BETWEEN: ends, TYPICAL: typical}, [BETWEEN]) | {
         "description": "A value that is not known; its typical value, else the middle, stands in for it.",
         "examples": [{BETWEEN: ["3 kW", "4 kW"], TYPICAL: "3.4 kW"}],
     }

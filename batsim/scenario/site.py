@@ -1,7 +1,7 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field, PrivateAttr
 
@@ -15,7 +15,7 @@ from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.kinds import Count, Kind, NameText, Quantity, by_default
+from batsim.scenario.parts.kinds import AsItIs, Count, NameText, Quantity, by_default, schema_of_any
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.rules import Rules
@@ -58,14 +58,8 @@ class Simulation(Frozen):
     """Confidence of the intervals. [%]"""
 
 
-class FigureText(Kind):
-    """A figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
-
-    schema: dict[str, Any] = {"anyOf": [{"type": "string"}, {"type": "number"}], "examples": ["8 h", 1.2]}  # noqa: RUF012
-
-    def read(self, value: object) -> object:
-        """Keep it as it is."""
-        return value
+FigureText = AsItIs(schema_of_any({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2]))
+"""A figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
 
 
 class Scenario(Shows, Frozen):
@@ -111,7 +105,7 @@ class Scenario(Shows, Frozen):
     """Rules that are to hold, where editions and countries differ."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
-    restated: dict[NameText, Annotated[str | float, FigureText()]] = Field(default_factory=dict, alias="figures")
+    restated: dict[NameText, Annotated[str | float, FigureText]] = Field(default_factory=dict, alias="figures")
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _file: str = PrivateAttr("")

@@ -9,12 +9,12 @@ from pydantic import Field, ValidationError
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
 from batsim.scenario.parts.base import Frozen, Minutes
-from batsim.scenario.parts.faults import Faults, did_you_mean, each_entry, shown, wrong
-from batsim.scenario.parts.kinds import Count, Kind, NameText, Words
+from batsim.scenario.parts.faults import did_you_mean, read_by_name, shown, wrong
+from batsim.scenario.parts.kinds import AsItIs, Count, Kind, NameText, Words, block_schema, schema_of_any
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData
-from batsim.scenario.text.problems import problem, problems_of
+from batsim.scenario.text.problems import problem, problems_in, problems_of
 from batsim.scenario.text.yaml_text import read_file
 from batsim.scenario.unknowns import lies_in
 
@@ -27,9 +27,10 @@ DESIGN_FORM = (
 )
 LEVELS = 4
 """Levels of a Morris design when not stated, as Morris (1991) uses them."""
-LEVELS_OF = {MORRIS: ("levels",)}
+BESIDE = {MORRIS: {"levels": {"type": "integer", "minimum": 2, "multipleOf": 2}}}
 """Keys that a kind of design may have beside its number."""
 MOST_POINTS = 1_000_000
+POINTS = Count(least=2, most=MOST_POINTS)
 MOST_TRIED = 60
 """Values of one factor that are tried on their own before a study begins."""
 STUDY_KEYS = frozenset(("study", "vary", "also_vary", "design", "measures"))
@@ -57,34 +58,20 @@ class Design(NamedTuple):
 class DesignText(Kind):
     """A design by its name, or its name and a number."""
 
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            {"enum": list(ALONE)},
-            *(
-                {
-                    "type": "object",
-                    "properties": {
-                        name: {"type": "integer", "minimum": 2, "maximum": MOST_POINTS},
-                        **({"levels": {"type": "integer", "minimum": 2, "multipleOf": 2}} if name == MORRIS else {}),
-                    },
-                    "required": [name],
-                    "additionalProperties": False,
-                }
-                for name in NUMBERED
-            ),
-        ],
-        "examples": ["grid", {"latin_hypercube": 64}],
-    }
+    schema = schema_of_any(
+        Words(*ALONE).schema,
+        *(block_schema({name: POINTS.schema, **BESIDE.get(name, {})}, [name]) for name in NUMBERED),
+        examples=["grid", {"latin_hypercube": 64}],
+    )
 
     def read(self, value: object) -> Design:
         """Read it."""
         if value in ALONE:
             return Design(str(value))
         kind = next((key for key in value if key in NUMBERED), "") if isinstance(value, dict) else ""
-        if not isinstance(value, dict) or not kind or set(value) - {kind, *LEVELS_OF.get(kind, ())}:
+        if not isinstance(value, dict) or not kind or set(value) - {kind, *BESIDE.get(kind, ())}:
             wrong(DESIGN_FORM)
-        counts = each_entry(value.items(), Count(least=2, most=MOST_POINTS).read)
-        numbers = {str(key): int(count) for key, count in zip(value, counts, strict=True)}
+        numbers = read_by_name(value, POINTS.read)
         design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
         if design.kind == SOBOL and design.number & (design.number - 1):
             wrong("a Sobol design needs a power of two, such as {sobol: 256}")
@@ -94,37 +81,26 @@ class DesignText(Kind):
 
 
 SOME_VALUES = {"type": "array", "minItems": 1, "maxItems": MOST_VALUES}
+AMOUNT = {"type": ["number", "string"]}
 FORM_SCHEMAS: dict[str, dict[str, Any]] = {
     VALUES: SOME_VALUES,
-    BETWEEN: {"type": "array", "items": {"type": ["number", "string"]}, "minItems": 2, "maxItems": 2},
-    TYPICAL: {"type": ["number", "string"]},
-    MEAN: {"type": ["number", "string"]},
+    BETWEEN: {"type": "array", "items": AMOUNT, "minItems": 2, "maxItems": 2},
+    TYPICAL: AMOUNT,
+    MEAN: AMOUNT,
     CV: {"type": "number", "exclusiveMinimum": 0, "maximum": 2},
 }
-
-
-class Values(Kind):
-    """What the factors of a study may be; read once the scenario is known."""
-
-    schema: dict[str, Any] = {  # noqa: RUF012
-        "anyOf": [
-            SOME_VALUES,
-            *(
-                {
-                    "type": "object",
-                    "properties": {key: FORM_SCHEMAS[key] for key in keys},
-                    "required": [key for key in keys if key != TYPICAL],
-                    "additionalProperties": False,
-                }
-                for keys in ((VALUES,), (BETWEEN, TYPICAL), (MEAN, CV))
-            ),
-        ],
-        "examples": [[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
-    }
-
-    def read(self, value: object) -> object:
-        """Keep it as it is."""
-        return value
+FORMS = ((VALUES,), (BETWEEN, TYPICAL), (MEAN, CV))
+Values = AsItIs(
+    schema_of_any(
+        SOME_VALUES,
+        *(
+            block_schema({key: FORM_SCHEMAS[key] for key in form}, [key for key in form if key != TYPICAL])
+            for form in FORMS
+        ),
+        examples=[[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
+    )
+)
+"""What a factor of a study may be; `factor_of` reads it once the scenario is known."""
 
 
 class StudyRuns(Frozen):
@@ -151,7 +127,7 @@ class StudyFile(Frozen):
     """Scenario file, seen from this one."""
     layouts: tuple[NameText, ...] | None = Field(None, min_length=1)
     """Layouts that are run; all of them when not stated."""
-    vary: dict[NameText, Annotated[object, Values()]] = Field(default_factory=dict)
+    vary: dict[NameText, Annotated[object, Values]] = Field(default_factory=dict)
     """Paths of the scenario and what they may be: a list of values, {between: [LOW, HIGH]}, also with a typical value,
     or {mean, cv}; a * in a path stands for every group or layout."""
     also_vary: tuple[Annotated[str, Words("unknowns", "catalogue")], ...] = ()
@@ -234,15 +210,18 @@ def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures:
         problems.append(problem(source, (), "varies nothing; state paths and values under 'vary'"))
     if problems:
         raise ScenarioError(source.file, problems)
+    layouts = tuple(dict.fromkeys(file.layouts or scenario.layouts))
+    measures = tuple(dict.fromkeys(file.measures))
+    also_catalogue = "catalogue" in file.also_vary
     return Study(
         source.file,
         file.study,
         scenario,
-        tuple(dict.fromkeys(file.layouts or scenario.layouts)),
+        layouts,
         tuple(factors),
-        "catalogue" in file.also_vary,
+        also_catalogue,
         file.design,
-        tuple(dict.fromkeys(file.measures)),
+        measures,
         file.simulation,
     )
 
@@ -275,14 +254,11 @@ def _factors(file: StudyFile, source: LocatedData, scenario: Scenario, problems:
             continue
         try:
             factor = factor_of(path, values)
-        except Faults as error:
-            problems += [problem(source, (*here, *each.path), each.rule, got=each.got) for each in error.faults]
-            continue
         except ValueError as error:
-            problems.append(problem(source, here, str(error)))
-            continue
-        problems += _tried(factor, source, scenario)
-        yield factor
+            problems += problems_in(error, source, here)
+        else:
+            problems += _tried(factor, source, scenario)
+            yield factor
 
 
 def _tried(factor: Factor, source: LocatedData, scenario: Scenario) -> Iterator[Problem]:
@@ -293,8 +269,8 @@ def _tried(factor: Factor, source: LocatedData, scenario: Scenario) -> Iterator[
         try:
             changed(scenario, {factor.path: value})
         except ScenarioError as error:
-            for each in error.problems:
-                if (each.path, each.rule) not in seen:
-                    seen.add((each.path, each.rule))
-                    where = "" if each.path == factor.path else f"with {shown(value)}, {each.path}: "
-                    yield problem(source, ("vary", factor.path), f"{where}{each.rule}", got=each.got)
+            for _, _, _, path, rule, got in error.problems:
+                if (path, rule) not in seen:
+                    seen.add((path, rule))
+                    where = "" if path == factor.path else f"with {shown(value)}, {path}: "
+                    yield problem(source, ("vary", factor.path), f"{where}{rule}", got=got)

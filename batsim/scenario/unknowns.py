@@ -5,9 +5,9 @@ from dataclasses import replace
 from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
-from batsim.scenario.parts.faults import Faults, did_you_mean, shown, wrong
+from batsim.scenario.parts.faults import did_you_mean, shown, wrong
 from batsim.scenario.text.located_data import LocatedData, Path, path_text
-from batsim.scenario.text.problems import problem
+from batsim.scenario.text.problems import problem, problems_in
 
 NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
 FIGURES_KEY = "figures"
@@ -28,13 +28,12 @@ def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: l
         if not isinstance(value, dict) or BETWEEN not in value:
             _settle(draft, here, unknowns, problems)
             continue
-        settled = _first_end(value)
+        ends = value[BETWEEN]
+        settled = ends[0] if isinstance(ends, list) and ends else None  # stands in for a wrong statement
         try:
             unknown = between_of(path_text(here), value)
-        except Faults as error:
-            problems += [problem(draft, (*here, *fault.path), fault.rule, got=fault.got) for fault in error.faults]
         except ValueError as error:
-            problems.append(problem(draft, here, str(error)))
+            problems += problems_in(error, draft, here)
         else:
             layout = str(here[1]) if here[0] == "layouts" and len(here) > 1 else None
             unknowns.append(replace(unknown, layout=layout))
@@ -49,14 +48,8 @@ def lies_in(path: str, around: str) -> bool:
 
 def without_echoes(problems: list[Problem], unsettled: list[Problem]) -> list[Problem]:
     """Leave out what is only wrong because something stands in for an input that `settle` could not read."""
-    paths = [each.path for each in unsettled]
-    return [one for one in problems if not any(lies_in(one.path, each) or lies_in(each, one.path) for each in paths)]
-
-
-def _first_end(stated: dict[str, object]) -> object:
-    """Stand in for a wrong statement, so that what it is for is not reported as missing."""
-    ends = stated[BETWEEN]
-    return ends[0] if isinstance(ends, list) and ends else None
+    paths = [problem.path for problem in unsettled]
+    return [other for other in problems if not any(lies_in(other.path, p) or lies_in(p, other.path) for p in paths)]
 
 
 def figures_instead(draft: LocatedData) -> tuple[Figures, list[Problem]]:

@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from batsim.scenario.parts.faults import read_pair
-from batsim.scenario.parts.kinds import TEXT, Kind, Quantity, block_schema, schema_of_any
+from batsim.scenario.parts.kinds import TEXT, Kind, Quantity, block_schema, schema_of_any, with_help
 
 WEEKS_PER_YEAR = 365.25 / 7.0
 SEASONS = {"winter": "Mean of the coldest week. [degC]", "summer": "Mean of the warmest week. [degC]"}
@@ -34,7 +34,7 @@ class AirText(Kind):
     """An air temperature such as `20 degC`, or one for each half of the year."""
 
     schema = schema_of_any(
-        TEXT, block_schema(TEXT, SEASONS), examples=["20 degC", {"winter": "8 degC", "summer": "28 degC"}]
+        TEXT, block_schema(with_help(TEXT, SEASONS)), examples=["20 degC", {"winter": "8 degC", "summer": "28 degC"}]
     )
 
     def read(self, value: object) -> Air:

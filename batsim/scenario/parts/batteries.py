@@ -34,6 +34,7 @@ from batsim.scenario.parts.kinds import (
     figures_of,
     schema_of_any,
     text_schema,
+    with_help,
 )
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
@@ -169,7 +170,9 @@ USED_FROM_TO = {"from": "Share of the least used battery.", "to": "Share of the 
 class LifeUsed(Kind):
     """Share of its life that a battery has behind it: one share, or evenly between two."""
 
-    schema = schema_of_any(TEXT, block_schema(TEXT, USED_FROM_TO), examples=["30 %", {"from": "0 %", "to": "80 %"}])
+    schema = schema_of_any(
+        TEXT, block_schema(with_help(TEXT, USED_FROM_TO)), examples=["30 %", {"from": "0 %", "to": "80 %"}]
+    )
 
     def read(self, value: object) -> tuple[float, float]:
         """Read the least and the greatest share."""

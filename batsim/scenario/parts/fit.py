@@ -7,7 +7,7 @@ from pydantic import Field
 from batsim import units
 from batsim.scenario.parts.base import Frozen, Kilograms, Millimetres, ShareAbove0
 from batsim.scenario.parts.faults import Fault, read_pair, refuse
-from batsim.scenario.parts.kinds import Count, Kind, NameText, Quantity, Words, block_schema
+from batsim.scenario.parts.kinds import Count, Kind, NameText, Quantity, Words, block_schema, with_help
 
 REMOVALS = ("side", "top", "either", "none")
 BASES = ("flat", "rollers")
@@ -34,7 +34,7 @@ class WindowText(Kind):
         self.quantity, unit = Quantity(dimension, above=0.0), units.DIMENSIONS[dimension].canonical
         self.ends = {"from": f"The least. [{unit}]", "to": f"The most. [{unit}]"}
         value = self.quantity.schema
-        self.schema: dict[str, Any] = {"anyOf": [value, block_schema(value, self.ends, required=True)]}
+        self.schema: dict[str, Any] = {"anyOf": [value, block_schema(with_help(value, self.ends), self.ends)]}
 
     def read(self, value: object) -> Window:
         """Read both ends; one value is both."""

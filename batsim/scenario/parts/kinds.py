@@ -41,11 +41,15 @@ def text_schema(*examples: str, pattern: str | None = None) -> dict[str, Any]:
     return {**TEXT, "examples": list(examples), **({} if pattern is None else {"pattern": pattern})}
 
 
-def block_schema(value: dict[str, Any], keys: Mapping[str, str], *, required: bool = False) -> dict[str, Any]:
-    """JSON Schema of a block of keys, each with its help, all for the same kind of value."""
-    properties = {key: {**value, "description": text} for key, text in keys.items()}
-    schema = {"type": "object", "properties": properties, "additionalProperties": False}
-    return schema | {"required": list(keys)} if required else schema
+def block_schema(keys: Mapping[str, dict[str, Any]], required: Iterable[str] = ()) -> dict[str, Any]:
+    """JSON Schema of a block of keys, by the schemas of their values."""
+    needed = {"required": list(required)} if required else {}
+    return {"type": "object", "properties": dict(keys), **needed, "additionalProperties": False}
+
+
+def with_help(value: dict[str, Any], keys: Mapping[str, str]) -> dict[str, dict[str, Any]]:
+    """JSON Schemas of the values of keys, of one kind, each with its help."""
+    return {key: value | {"description": text} for key, text in keys.items()}
 
 
 def schema_of_any(*choices: dict[str, Any], examples: Iterable[object]) -> dict[str, Any]:
@@ -71,6 +75,17 @@ class Kind:
 
     def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return dict(self.schema)
+
+
+class AsItIs(Kind):
+    """A value that is read once more is known; until then it is kept as YAML held it."""
+
+    def __init__(self, schema: dict[str, Any]) -> None:
+        self.schema = schema
+
+    def read(self, value: object) -> object:
+        """Keep it."""
+        return value
 
 
 class Bounds(NamedTuple):

@@ -21,6 +21,7 @@ from batsim.scenario.parts.kinds import (
     block_schema,
     by_default,
     schema_of_any,
+    with_help,
 )
 from batsim.scenario.parts.laws import DurationLaw
 
@@ -106,9 +107,8 @@ class OnDuty(int):
 
 
 FROM_ZERO = {"type": "integer", "minimum": 0}
-QUALIFIED = block_schema(
-    FROM_ZERO, {"attendants": "Attendants in all; the other keys say how many are qualified."}, required=True
-) | {"additionalProperties": FROM_ZERO}
+IN_ALL = with_help(FROM_ZERO, {"attendants": "Attendants in all; the other keys say how many are qualified."})
+QUALIFIED = block_schema(IN_ALL, IN_ALL) | {"additionalProperties": FROM_ZERO}
 
 
 class AttendantCounts(Kind):

@@ -19,6 +19,7 @@ from batsim.scenario.parts.kinds import (
     block_schema,
     by_default,
     schema_of_any,
+    with_help,
 )
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.triggers import ExchangeWhen
@@ -62,7 +63,7 @@ class FirstRuns(Kind):
     schema = schema_of_any(
         TEXT,
         TEXTS,
-        block_schema(TEXT, FIRST_EVERY, required=True),
+        block_schema(with_help(TEXT, FIRST_EVERY), FIRST_EVERY),
         examples=["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
     )
 

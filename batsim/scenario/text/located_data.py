@@ -130,14 +130,13 @@ class LocatedData:
 
     def _covers(self, path: Path, base: "LocatedData") -> bool:
         """Whether what a base holds at a path is hidden by something here."""
-        for size in range(len(path) + 1):
-            if not self.holds(path[:size]):
+        for size in range(len(path)):
+            here = path[:size]
+            if not self.holds(here):
                 return False
-            if size == len(path) or not _mix(
-                path[size - 1] if size else None, base.at(path[:size]), self.at(path[:size])
-            ):
+            if not _mix(here[-1] if here else None, base.at(here), self.at(here)):
                 return True
-        return True
+        return self.holds(path)
 
     def location(self, path: Path, *, of_key: bool = False) -> Location:
         """Where a value or its key stands; the nearest part around it where it has no place of its own."""

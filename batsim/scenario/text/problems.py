@@ -1,7 +1,6 @@
 """What pydantic finds wrong, said in the user's words at the user's line."""
 
 import difflib
-from collections.abc import Iterator
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
@@ -54,15 +53,20 @@ def problems_of(error: ValidationError, source: LocatedData, model: type[BaseMod
     return problems
 
 
-def _broken_rules(finding: ErrorDetails, source: LocatedData, path: Path) -> Iterator[Problem]:
+def _broken_rules(finding: ErrorDetails, source: LocatedData, path: Path) -> list[Problem]:
     """Problems of a value that breaks a rule, or some rules inside of it."""
     error = finding.get("ctx", {}).get("error")
     if isinstance(error, Faults):
-        for fault in error.faults:
-            yield problem(source, path + fault.path, fault.rule, got=fault.got)
-        return
+        return problems_in(error, source, path)
     rule = str(error or RULES.get(finding["type"]) or finding["msg"][:1].lower() + finding["msg"][1:])
-    yield problem(source, path, rule, got=shown(source.at(path)))
+    return [problem(source, path, rule, got=shown(source.at(path)))]
+
+
+def problems_in(error: ValueError, source: LocatedData, path: Path) -> list[Problem]:
+    """Problems of what stands at a path, from the error of whoever read it: each broken rule at its own place."""
+    if isinstance(error, Faults):
+        return [problem(source, path + fault.path, fault.rule, got=fault.got) for fault in error.faults]
+    return [problem(source, path, str(error))]
 
 
 def problem(source: LocatedData, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
