@@ -1,7 +1,13 @@
-"""What shows itself: in a few words at a prompt, as a table in a notebook; words in a row."""
+"""What shows itself: in a few words at a prompt, as a table in a notebook; tables, and words in a row."""
 
 from collections.abc import Sequence
 from importlib import import_module
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Frame: TypeAlias = "pd.DataFrame"
 
 VIEW = "batsim.views.page.notebook"
 """Module that knows how each of them looks."""
@@ -26,6 +32,13 @@ class Shows:
 
     def _repr_html_(self) -> str:
         return str(import_module(VIEW).html_of(self))
+
+
+def frame_of(rows: Any, columns: list[str] | None = None) -> Frame:  # noqa: ANN401 - all that pandas takes
+    """Tidy table of rows, or of columns by name; pandas is loaded when somebody asks for one."""
+    import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
+
+    return pd.DataFrame(rows, columns=columns)
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:

@@ -14,11 +14,10 @@ from math import nan
 from struct import pack
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple, ParamSpec, TypeVar, cast, dataclass_transform
 
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 
 if TYPE_CHECKING:
     import numpy as np
-    import pandas as pd
 
 STATES = (
     "in truck",
@@ -434,14 +433,12 @@ class Record(Shows):
         matrix = np.array(self._numbers(table)).reshape(-1, len(names))
         return dict(zip(names, matrix.T.copy(), strict=True))
 
-    def frame(self, table: str) -> "pd.DataFrame":
+    def frame(self, table: str) -> Frame:
         """Table for people: codes written as words, times in minutes from Monday 00:00.
 
         Rows that ran over the horizon carry ``finished`` False.
         """
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
-        frame = pd.DataFrame(self.columns(table))
+        frame = frame_of(self.columns(table))
         for column in TABLES[table]:
             if column.words:
                 frame[column.name] = [column.words[int(code)] for code in frame[column.name]]

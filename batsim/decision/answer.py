@@ -2,20 +2,18 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from batsim.decision.counts import CountRange
+from batsim.display import Frame, frame_of
 from batsim.scenario.settings import Schedule
 from batsim.statistics.intervals import Floats, Interval, student_interval
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.counts import BATTERIES, CHARGERS
 from batsim.study.running.replications import UNITS, interval_json, plain
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 MISSED_BY_SHARE = 0.2
 """A cheaper combination that misses its targets by at most this part of what is allowed is a near miss."""
@@ -148,10 +146,8 @@ class Answer:
         return tuple(trial for by, trial in sorted(near, key=lambda pair: pair[0]) if by <= MISSED_BY_SHARE)
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table of all that were simulated: counts, cost, downtime with interval, target by target, meets."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         rows = []
         for tested in self.tested:
             if not tested.refused:
@@ -159,7 +155,7 @@ class Answer:
                 rows.append((*tested.counts, tested.cost_per_year, *ends, tested.replications, tested.meets))
         columns = [count_range.name for count_range in self.ranges]
         names = [f"{name}{end}" for name in self.measures for end in ("", "_low", "_high")]
-        return pd.DataFrame(rows, columns=[*columns, "cost_per_year", *names, "replications", "meets"])
+        return frame_of(rows, columns=[*columns, "cost_per_year", *names, "replications", "meets"])
 
     @property
     def measures(self) -> tuple[str, ...]:

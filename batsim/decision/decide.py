@@ -7,13 +7,13 @@ picks the one with the least downtime.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from batsim.decision.answer import DECIDING, Answer, Trial, frontier_column, other
 from batsim.decision.counts import CountRange, GivenRanges, Grid, ranges_of
 from batsim.decision.search import Search
 from batsim.decision.trials import Trials
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
@@ -21,9 +21,6 @@ from batsim.study.cost import cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 MOST_COMBINATIONS = 200_000
 OFFSETS = (-4, -2, -1, 1)
@@ -52,10 +49,8 @@ class Decision(Shows):
         return next(answer for answer in self.answers if answer.layout == layout)
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: layout, counts by name, cost per year, downtime with its interval."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         rows = []
         currency = self.schedule.scenario.site.currency.lower()
         for answer in self.answers:
@@ -63,7 +58,7 @@ class Decision(Shows):
             cost = {f"cost_{currency}_per_year": answer.cost_per_year}
             intervals = zip(("", "_low", "_high"), answer.interval(), strict=True)
             rows.append(counts | cost | {f"{DECIDING}{end}": value for end, value in intervals})
-        return pd.DataFrame(rows)
+        return frame_of(rows)
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""

@@ -1,17 +1,15 @@
 """One battery over time: its course on an even grid and the stretches of its states, from its rows."""
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import Frame, frame_of
 from batsim.formulas.gassing import hydrogen_l
 from batsim.measures.electrical_load import hours_at_start
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats, Whole, Worked
 from batsim.record import STATES, Record, RunFacts
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Rows = dict[str, Floats]
 
@@ -29,7 +27,7 @@ class Stretch(NamedTuple):
     to_min: float
 
 
-def battery_course(record: Record, battery: int, start_min: float, end_min: float, step_min: float) -> "pd.DataFrame":
+def battery_course(record: Record, battery: int, start_min: float, end_min: float, step_min: float) -> Frame:
     """Course of one battery, read from its rows at even instants.
 
     Parameters
@@ -86,8 +84,6 @@ def battery_course(record: Record, battery: int, start_min: float, end_min: floa
     if not 0.0 < step_min < np.inf:
         msg = f"the step must be above 0 and finite (got {step_min:g} min)"
         raise ValueError(msg)
-    import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
     steps = int((end_min - start_min) / step_min * (1.0 + 1e-12))
     times: Floats = start_min + step_min * np.arange(steps + 1, dtype=np.float64)
     kind = facts.battery_types[facts.type_numbers[battery]]
@@ -97,7 +93,7 @@ def battery_course(record: Record, battery: int, start_min: float, end_min: floa
     litres_per_ah = np.nan
     if kind.vented_share:
         litres_per_ah = kind.vented_share * hydrogen_l(1.0, kind.cells, HYDROGEN_DEGC, HYDROGEN_PA)
-    course = pd.DataFrame(
+    course = frame_of(
         {
             "time_min": times,
             "state": _states(record, battery, times),

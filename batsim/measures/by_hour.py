@@ -1,21 +1,17 @@
 """How busy attendants are in each hour of the week."""
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
+from batsim.display import Frame, frame_of
 from batsim.measures.profile import by_week, stayed_before
 from batsim.measures.windows import Floats, Measured
 from batsim.record import ATTENDANT, Record
 from batsim.scenario.parts.week import DAYS
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 HOUR_MIN = 60.0
 
 
-def attendants_by_hour(record: Record) -> "pd.DataFrame":
+def attendants_by_hour(record: Record) -> Frame:
     """Attendants on duty and at work in each hour of the week, as a mean of the measured time.
 
     Parameters
@@ -31,8 +27,6 @@ def attendants_by_hour(record: Record) -> "pd.DataFrame":
         second over the first, above 1 where work runs on after the end of a shift. Without a limit to the attendants
         there is no ``on_duty``; what there is not is not a number.
     """
-    import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
     measured = Measured(record)
     seen = by_week(measured, lambda times: times, HOUR_MIN)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -40,7 +34,7 @@ def attendants_by_hour(record: Record) -> "pd.DataFrame":
         busy = by_week(measured, lambda times: _held_before(measured, times), HOUR_MIN) / seen
         share = np.where(on_duty > 0.0, busy / on_duty, np.nan)
     hours = np.arange(seen.size)
-    return pd.DataFrame(
+    return frame_of(
         {
             "hour_of_week": hours,
             "weekday": [DAYS[hour // 24] for hour in hours],

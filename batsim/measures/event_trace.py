@@ -3,10 +3,11 @@
 from bisect import bisect_right
 from collections.abc import Iterator
 from math import isnan, nan
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from batsim.display import Frame, frame_of
 from batsim.measures.events import JUST_AFTER, RANK, WAITED, Event
 from batsim.record import (
     CAUSES,
@@ -25,9 +26,6 @@ from batsim.record import (
     WATERING,
     Record,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 def event_trace(record: Record, from_min: float, to_min: float) -> list[Event]:
@@ -69,7 +67,7 @@ def event_trace(record: Record, from_min: float, to_min: float) -> list[Event]:
     return window.counted([event for _, _, event in ranked])
 
 
-def event_frame(record: Record, from_min: float, to_min: float) -> "pd.DataFrame":
+def event_frame(record: Record, from_min: float, to_min: float) -> Frame:
     """List what happened in a window of a run as a table, see `event_trace`.
 
     Parameters
@@ -86,10 +84,8 @@ def event_frame(record: Record, from_min: float, to_min: float) -> "pd.DataFrame
         type. Numbers count from 0, as in the tables of the record; -1, an empty text or not a number where there is
         none.
     """
-    import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
     facts = record.facts
-    frame = pd.DataFrame(event_trace(record, from_min, to_min), columns=list(Event._fields))
+    frame = frame_of(event_trace(record, from_min, to_min), columns=list(Event._fields))
     groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
     frame.insert(3, "group", [groups[truck] if truck >= 0 else "" for truck in frame["truck"]])
     frame.insert(6, "battery_type", [facts.battery_types[queue].name if queue >= 0 else "" for queue in frame["queue"]])

@@ -1,15 +1,13 @@
 """The room over time: trucks waiting, batteries by state, chargers, stations and attendants as step functions."""
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from batsim.display import Frame, frame_of
 from batsim.measures.windows import Floats, Whole
 from batsim.record import ATTENDANT, CAUSES, STATES, TURNED_AWAY, Record
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 TOUCH_MIN = 1e-3
 """Phases of a charge that are no further apart follow each other at once. [min]"""
@@ -45,16 +43,14 @@ class RoomCourse:
     idle: list[tuple[float, float]] = field(default_factory=list)
     """Stretches of the window in which no truck of any group works: breaks and hours without a shift. [min]"""
 
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Everything as a table, a row for each instant; causes as `waiting_…`, states as `batteries_…`."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         columns: dict[str, Any] = {"time_min": self.time_min}
         for start, counts in (("waiting", self.waiting), ("batteries", self.batteries)):
             columns |= {f"{start}_{word.replace(' ', '_')}": count for word, count in counts.items()}
         for name in ("charging", "stations_busy", "attendants_on_duty", "attendants_busy", "trucks_away"):
             columns[name] = getattr(self, name)
-        return pd.DataFrame(columns)
+        return frame_of(columns)
 
 
 def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:

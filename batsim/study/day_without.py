@@ -3,11 +3,11 @@
 import math
 from dataclasses import dataclass, replace
 from itertools import islice
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured
@@ -24,9 +24,6 @@ from batsim.study.running.counts import week_blueprint
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
 from batsim.study.running.replications import interval_json
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby takes over", "out, no standby"
 
@@ -102,13 +99,11 @@ class DayWithout(Shows):
         )
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: way, downtime of the day and its limits, truck hours lost in the week over those as it is."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         columns = ["way", "day_min_per_truck_shift", "low", "high", "more_truck_hours_in_week"]
         rows = [(way, *self.downtime(way), self.cost_h(way).mean) for way in self.lost]
-        return pd.DataFrame(rows, columns=columns)
+        return frame_of(rows, columns=columns)
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""

@@ -3,11 +3,11 @@
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
@@ -21,9 +21,6 @@ from batsim.study.running.jobs import jobs_of
 from batsim.study.running.replications import UNITS, interval_json, plain
 from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
 from batsim.study.sweeps.points import Points
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 ENDS = (0.05, 0.95)
 """Parts of the draws below the ends of what a measure is told to spread over."""
@@ -135,15 +132,13 @@ class UncertainComparison(Shows):
         return f"No layout is best in most cases: '{best}' leads, {shares}, '{others[0]}' comes next."
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: layout, measure, mean, low, high (5 % and 95 % of the draws), input_share, unit."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         rows = []
         for layout, measure in product(self.layouts, self.measures):
             share = self.split(layout, measure).input_share.mean
             rows.append((layout, measure, *self.spread(layout, measure), share, UNITS[measure]))
-        return pd.DataFrame(rows, columns=["layout", "measure", "mean", "low", "high", "input_share", "unit"])
+        return frame_of(rows, columns=["layout", "measure", "mean", "low", "high", "input_share", "unit"])
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""

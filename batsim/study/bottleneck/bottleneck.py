@@ -4,11 +4,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations, islice
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows, listed
+from batsim.display import Frame, Shows, frame_of, listed
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Floats, Measured
@@ -23,9 +23,6 @@ from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job
 from batsim.study.running.replications import DOWNTIME, interval_json, plain
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 CARRIED_SHARE = 0.75
 """Part of the gain of several things together, such as an attendant on every shift, above which one of them is named in
@@ -170,11 +167,9 @@ class Bottleneck(Shows):
         return concentration(gains, working_profile(scenario), shift_profiles(scenario), self.schedule.confidence)
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: what, gain_min_per_truck_shift, low, high, clear; the greatest gain first."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
-        return pd.DataFrame(
+        return frame_of(
             [(gain.what, *gain.interval, gain.clear) for gain in self.gains],
             columns=["what", "gain_min_per_truck_shift", "low", "high", "clear"],
         )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError, SimulationError
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.parts.faults import did_you_mean
@@ -18,8 +18,6 @@ from batsim.study.running.executors import Runner, run_jobs
 from batsim.study.running.jobs import Failure, Values, jobs_of
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from batsim.scenario.site import Scenario
 
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
@@ -137,11 +135,9 @@ class Runs(Shows):
         return replications_needed(variance, self.confidence, precision, n0=self.replications, mean=mean)
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: layout, measure, mean, low, high, unit."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
-        return pd.DataFrame(
+        return frame_of(
             [
                 (layout, measure, *self.interval(layout, measure), UNITS[measure])
                 for layout in self.layouts

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 from batsim.scenario.study_file import LATIN_HYPERCUBE, ONE_AT_A_TIME
 from batsim.statistics.designs import MorrisDesign, SobolDesign
 from batsim.statistics.designs import grid as grid_of
@@ -13,8 +13,6 @@ from batsim.statistics.indices import Estimates, morris_effects, rank_correlatio
 from batsim.study.running.replications import UNITS, plain
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from batsim.study.sweeps.agenda import Agenda
     from batsim.study.sweeps.points import Points
 
@@ -68,11 +66,9 @@ class Sensitivity(Shows):
         return UNITS[self.measure]
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: input, index, value, low, high; what matters most first."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
-        return pd.DataFrame(self.rows, columns=["input", "index", "value", "low", "high"])
+        return frame_of(self.rows, columns=["input", "index", "value", "low", "high"])
 
     def as_json(self) -> list[dict[str, Any]]:
         """Rows as plain data for `json.dump`."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows
+from batsim.display import Frame, Shows, frame_of
 from batsim.errors import StudyError
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.jobs import measure_names
@@ -17,8 +17,6 @@ from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store, measures_at
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 
 POINTS_AT_ONCE = 1000
@@ -83,10 +81,8 @@ class Sweep(Shows):
         return student_interval(self.values[layout][measure][point], self.agenda.schedule.confidence)
 
     @cached_property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: point, a column for each path that varies, layout, measure, mean, low, high, unit."""
-        import pandas as pd  # noqa: PLC0415 - heavy, and only people need it
-
         rows = [
             (
                 number,
@@ -100,7 +96,7 @@ class Sweep(Shows):
             for layout in self.layouts
             for measure in self.measures
         ]
-        return pd.DataFrame(rows, columns=["point", *self.paths, "layout", "measure", "mean", "low", "high", "unit"])
+        return frame_of(rows, columns=["point", *self.paths, "layout", "measure", "mean", "low", "high", "unit"])
 
     def spread(self, layout: str, measure: str) -> tuple[float, float, float]:
         """Mean of a measure over all points, and the values below which it lies at 5 % and at 95 % of them."""
