@@ -54,7 +54,7 @@ def _on_duty_before(measured: Measured, times: Floats) -> Floats:
 
 def _held_before(measured: Measured, times: Floats) -> Floats:
     """Attendants' minutes kept by jobs before each time. [min]"""
-    work = measured.work
+    work = measured.columns("work")
     mine = work["person"] == ATTENDANT
     start, end = (measured.clip(work[name][mine]) for name in ("start_min", "end_min"))
     return stayed_before(start, end, times, work["people"][mine])

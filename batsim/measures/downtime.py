@@ -19,7 +19,7 @@ WAITS = {
 
 def downtime_by_cause(measured: Measured) -> dict[str, float]:
     """Scheduled truck minutes lost in the measured time, by cause; they add up to all that is lost. [min]"""
-    rows = measured.exchanges
+    rows = measured.columns("exchanges")
     lost = dict.fromkeys(PARTS, 0.0)
     for number, worked in enumerate(measured.groups):
         mine = rows["group"] == number
@@ -103,7 +103,7 @@ def _worst_week(measured: Measured) -> float:
 
 def _drivers_hands_on(measured: Measured) -> float:
     """Drivers' hands-on minutes that fall into scheduled time. [min]"""
-    work = measured.work
+    work = measured.columns("work")
     drivers = (work["person"] == DRIVER) & measured.inside(work["start_min"])
     start, end = work["start_min"][drivers], work["end_min"][drivers]
     scheduled = measured.site(end) - measured.site(start)

@@ -103,12 +103,12 @@ def load_measures(measured: Measured) -> dict[str, float]:
     """Energy in a working day, from the wall to the trucks, and the peak over a quarter of an hour."""
     kw, kva = loads(measured)
     days = measured.working_days
-    charges = measured.charges
+    charges = measured.columns("charges")
     on_h = (measured.clip(charges["end_min"]) - measured.clip(charges["start_min"])) / 60.0
     charger = np.nan_to_num(charges["charger"]).astype(int)
     idle_kwh = float(np.sum(_idle_kw(measured))) * measured.minutes / 60.0
     idle_kwh -= float(np.sum(on_h * _standby_kw(measured)[charger]))
-    discharges = measured.discharges
+    discharges = measured.columns("discharges")
     return {
         "energy_kwh_per_day": rate(float(np.sum(kw)) * QUARTER_MIN / 60.0, days),
         "standby_kwh_per_day": rate(idle_kwh, days),

@@ -28,7 +28,7 @@ def waits_min(record: Record) -> Floats:
 
 def exchange_measures(measured: Measured, wait_target_min: float | None = None) -> dict[str, float]:
     """Counts, waits and times away of exchanges, or of charges in scheduled time."""
-    rows, facts = measured.exchanges, measured.facts
+    rows, facts = measured.columns("exchanges"), measured.facts
     kind = rows["kind"]
     served = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
     started = _started(measured)
@@ -59,14 +59,14 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
 
 def _started(measured: Measured) -> Flags:
     """Exchanges, or charges in scheduled time, that started in the measured time."""
-    kind = measured.exchanges["kind"]
+    kind = measured.columns("exchanges")["kind"]
     served: Flags = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
-    return served & measured.inside(measured.exchanges["start_min"])
+    return served & measured.inside(measured.columns("exchanges")["start_min"])
 
 
 def _waits(measured: Measured) -> Floats:
     """Scheduled minutes from joining the queue to the start; not a number for what never started. [min]"""
-    rows = measured.exchanges
+    rows = measured.columns("exchanges")
     return _worked(measured, rows["start_min"]) - _worked(measured, rows["joined_min"])
 
 
@@ -74,7 +74,7 @@ def _worked(measured: Measured, times: Floats) -> Floats:
     """Scheduled minutes of each row's own truck group before its time; not a number stays so. [min]"""
     result = np.full_like(times, np.nan)
     for number, worked in enumerate(measured.groups):
-        mine = (measured.exchanges["group"] == number) & ~np.isnan(times)
+        mine = (measured.columns("exchanges")["group"] == number) & ~np.isnan(times)
         result[mine] = worked(times[mine])
     return result
 

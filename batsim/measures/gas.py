@@ -16,7 +16,7 @@ ROUNDING = 1e-9
 
 def gas_measures(measured: Measured) -> dict[str, float]:
     """Hydrogen and water in a working day, equalising charges, and charges on low water."""
-    facts, charges, days = measured.facts, measured.charges, measured.working_days
+    facts, charges, days = measured.facts, measured.columns("charges"), measured.working_days
     queue = np.nan_to_num(charges["queue"]).astype(int)
     gas_ah = (
         np.nan_to_num(charges["gas_ah"])
@@ -87,7 +87,7 @@ def gas_course(record: Record) -> Floats:
 
 def _phases(measured: Measured) -> tuple[dict[str, Floats], Whole]:
     """Phases that belong to a charge, with what the charge stores for each share of its charge; the charge's number."""
-    rows, charges = measured.columns("charge_phases"), measured.charges
+    rows, charges = measured.columns("charge_phases"), measured.columns("charges")
     came = np.flatnonzero(np.isfinite(charges["start_min"]))
     order = came[np.lexsort((charges["start_min"][came], charges["battery"][came]))]
     far = measured.end + 1.0 - min(0.0, float(np.min(rows["start_min"], initial=0.0)))
@@ -120,7 +120,7 @@ def _gas_ah(phases: dict[str, Floats], passed_h: Floats) -> Floats:
 
 def _scale(measured: Measured, phases: dict[str, Floats], owner: Whole) -> Floats:
     """What turns the gas of each phase into that of its charge, all cells, and leaves out what stays in the cells."""
-    charges = measured.charges
+    charges = measured.columns("charges")
     cells_venting = np.array([kind.vented_share * kind.cells for kind in measured.facts.battery_types])
     found = np.zeros(charges["battery"].size)
     np.add.at(found, owner, _gas_ah(phases, phases["hours"]))

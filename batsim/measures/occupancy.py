@@ -8,7 +8,7 @@ from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE, PERSONS, TASKS
 
 def occupancy_measures(measured: Measured) -> dict[str, float]:
     """Busy shares; not a number where there is no limit to be busy against."""
-    facts, rows, charges = measured.facts, measured.exchanges, measured.charges
+    facts, rows, charges = measured.facts, measured.columns("exchanges"), measured.columns("charges")
     served = (rows["kind"] == EXCHANGE) | (rows["kind"] == CHARGE_IN_TRUCK)
     if facts.in_truck:
         start, free = measured.clip(charges["connected_min"]), measured.clip(charges["end_min"])
@@ -44,7 +44,7 @@ def _attendants(measured: Measured) -> dict[str, float]:
         count * max(0.0, min(end, measured.end) - max(start, measured.start))
         for start, end, count in measured.facts.attendant_windows
     )
-    work = measured.work
+    work = measured.columns("work")
     mine = work["person"] == ATTENDANT
     held = measured.clip(work["end_min"][mine]) - measured.clip(work["start_min"][mine])
     busy, days = float(np.sum(held * work["people"][mine])), measured.working_days
@@ -63,7 +63,7 @@ def _share(part: float, whole: float) -> float:
 
 def labour_measures(measured: Measured) -> dict[str, float]:
     """Labour per working day, in all, by person, by task, and by both; each way adds up to the same."""
-    work, days = measured.work, measured.working_days
+    work, days = measured.columns("work"), measured.working_days
     names = {"labour_min_per_day": 0.0}
     inside = measured.inside(work["start_min"])
     for person, who in enumerate(PERSONS):

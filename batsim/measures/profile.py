@@ -54,7 +54,7 @@ def lost_before(measured: Measured, times: Floats) -> Floats:
 
     A truck is away from the moment it leaves its work until it is back; only its group's working time counts.
     """
-    rows = measured.exchanges
+    rows = measured.columns("exchanges")
     lost = np.zeros_like(times)
     until = measured.clip(times)
     for number, worked in enumerate(measured.groups):

@@ -10,7 +10,7 @@ ROUNDING_K = 1e-3
 
 def warmth_measures(measured: Measured) -> dict[str, float]:
     """Temperatures in use and after charge, hot starts, and charges that waited for their temperature."""
-    facts, discharges, charges = measured.facts, measured.discharges, measured.charges
+    facts, discharges, charges = measured.facts, measured.columns("discharges"), measured.columns("charges")
     types = facts.battery_types
     begun = measured.inside(discharges["start_min"])
     use_below = np.array([types[number].use_below_degc for number in facts.type_numbers])

@@ -20,7 +20,7 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
         For each battery, by number: ``drawn_ah``, ``cycles`` of 80 % that draw as much, ``damage`` as a share of its
         life, and ``life_years`` at this pace from new to 80 % of the capacity (infinite without use).
     """
-    facts, discharges = measured.facts, measured.discharges
+    facts, discharges = measured.facts, measured.columns("discharges")
     capacity_ah = np.array([facts.battery_types[number].capacity_ah for number in facts.type_numbers])
     part = measured.discharge_part
     number = discharges["battery"].astype(int)
@@ -40,14 +40,14 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
 
 def wear_measures(measured: Measured) -> dict[str, float]:
     """Cycles, depth and years of life over all batteries, and of the one that is worn most."""
-    facts, discharges = measured.facts, measured.discharges
+    facts, discharges = measured.facts, measured.columns("discharges")
     each = battery_wear(measured)
     years = measured.minutes / YEAR_MIN
     types = [facts.battery_types[number] for number in facts.type_numbers]
     ended = measured.inside(discharges["end_min"])
     number = discharges["battery"].astype(int)
     deepest = np.array([kind.discharge_to_share for kind in types])[number]
-    charges = measured.charges
+    charges = measured.columns("charges")
     charged = measured.inside(charges["end_min"])
     used_life = each["drawn_ah"] / np.array([kind.life_ah for kind in types])
     total, most = float(np.sum(each["damage"])), float(np.max(each["damage"]))

@@ -111,32 +111,12 @@ class Measured:
         """Truck-shifts in the measured time."""
         return float(np.sum(self.scheduled_min / np.array(self.facts.group_shift_min)))
 
-    @property
-    def exchanges(self) -> dict[str, Floats]:
-        """Columns of the exchanges table."""
-        return self.columns("exchanges")
-
-    @property
-    def charges(self) -> dict[str, Floats]:
-        """Columns of the charges table."""
-        return self.columns("charges")
-
-    @property
-    def discharges(self) -> dict[str, Floats]:
-        """Columns of the discharges table."""
-        return self.columns("discharges")
-
-    @property
-    def work(self) -> dict[str, Floats]:
-        """Columns of the work table."""
-        return self.columns("work")
-
     @cached_property
     def charged_part(self) -> Floats:
         """Share of each charge that lies in the measured time."""
-        return self.part_of(self.charges["start_min"], self.charges["end_min"])
+        return self.part_of(self.columns("charges")["start_min"], self.columns("charges")["end_min"])
 
     @cached_property
     def discharge_part(self) -> Floats:
         """Share of each discharge that lies in the measured time."""
-        return self.part_of(self.discharges["start_min"], self.discharges["end_min"])
+        return self.part_of(self.columns("discharges")["start_min"], self.columns("discharges")["end_min"])

@@ -452,7 +452,7 @@ def test_the_whole_course_is_the_hydrogen_measure(charger: str, layout: str) -> 
     """Where no charge crosses the ends of the measured time: from Monday to Sunday night, all are over."""
     _, record = simulated(charger, layout)
     measured = Measured(record)
-    charges = measured.charges
+    charges = measured.columns("charges")
     assert np.all(np.isfinite(charges["end_min"]))
     course = gas_course(record)
 
