@@ -245,23 +245,18 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
         By a name of `ON_COUNT` or a state of batteries: the mean between each instant and the next. (n)
     """
     course = room_course(record, float(edges[0]), float(edges[-1]))
-    counts: dict[str, Whole] = dict(
-        zip(
-            ON_COUNT,
-            (
-                np.sum(list(course.waiting.values()), axis=0),
-                course.trucks_away,
-                course.charging,
-                course.stations_busy,
-                course.attendants_busy,
-                course.attendants_on_duty,
-            ),
-            strict=True,
-        )
-    )
-    lengths = np.diff(np.append(course.time_min, course.to_min))
+    counts = {
+        "trucks waiting": np.sum(list(course.waiting.values()), axis=0),
+        "trucks away": course.trucks_away,
+        "chargers": course.charging,
+        "stations": course.stations_busy,
+        "attendants busy": course.attendants_busy,
+        "attendants on duty": course.attendants_on_duty,
+        **course.batteries,
+    }
     ends = np.append(course.time_min, course.to_min)
+    lengths = np.diff(ends)
     return {
-        name: np.diff(np.interp(edges, ends, np.concatenate([[0.0], np.cumsum(each * lengths)]))) / np.diff(edges)
-        for name, each in (counts | course.batteries).items()
+        name: np.diff(np.interp(edges, ends, np.concatenate([[0.0], np.cumsum(count * lengths)]))) / np.diff(edges)
+        for name, count in counts.items()
     }

@@ -73,18 +73,16 @@ class Effort(NamedTuple):
         """The same with the numbers that it rests on."""
         slope = f" and {100 * self.slope:.3g} % slope" if self.slope else ""
         people = f", {self.people} people" if self.people > 1 else ""
-        return (
-            f"{self.force_n:.0f} N for {self.mass_kg:.0f} kg at {100 * self.share:.3g} % {self.surface}{slope}{people}"
-        )
+        surface = f"{100 * self.share:.3g} % {self.surface}"
+        return f"{self.force_n:.0f} N for {self.mass_kg:.0f} kg at {surface}{slope}{people}"
 
 
 def _effort(scenario: Scenario, arrangement: Arrangement, battery_kg: float, push: Push, moved: Equipment) -> Effort:
     """What it takes to push something with a battery on it."""
     beside_kg = sum(equipment_of(scenario, arrangement, name).own_mass_kg or 0.0 for name in push.equipment)
     slope = (scenario.room.slope_share or 0.0) if push.on == "floor" else 0.0
-    return Effort(
-        battery_kg + beside_kg, *_resistance(scenario, push, moved.resistance_share), slope, moved.people or 1
-    )
+    share, surface = _resistance(scenario, push, moved.resistance_share)
+    return Effort(battery_kg + beside_kg, share, surface, slope, moved.people or 1)
 
 
 def _push(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Push) -> Check:
@@ -127,12 +125,10 @@ def _resistance(scenario: Scenario, push: Push, measured: float | None) -> tuple
     """Force over weight, and what it stands for."""
     if measured is not None:
         return measured, "as measured"
-    if push.on == "rollers":
-        name, surface = "roller_bed", "on rollers"
-    elif scenario.room.floor == "uneven":
-        name, surface = "uneven", "on uneven floor"
-    elif scenario.room.floor == "good":
-        name, surface = "good", "on good floor"
-    else:
-        name, surface = "good", "on good floor, which nobody has confirmed"
+    floors = {
+        "uneven": ("uneven", "on uneven floor"),
+        "good": ("good", "on good floor"),
+        None: ("good", "on good floor, which nobody has confirmed"),
+    }
+    name, surface = ("roller_bed", "on rollers") if push.on == "rollers" else floors[scenario.room.floor]
     return scenario.figures[f"push.resistance.{name}"].value / 100.0, surface

@@ -3,6 +3,7 @@
 import dataclasses
 import math
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -140,23 +141,20 @@ class Plan(Shows):
         for name, layout in self.layouts.items():
             for check in layout.checks:
                 if check.ask:
-                    before = questions.setdefault(check.ask, Question(check.ask, check.path, check.changes, (name,)))
-                    known = check.changes in before.changes
-                    changes = before.changes if known else f"{before.changes}; {check.changes}"
+                    before = questions.get(check.ask, Question(check.ask, check.path, check.changes, (name,)))
+                    changes = "" if check.changes in before.changes else f"; {check.changes}"
                     layouts = tuple(dict.fromkeys((*before.layouts, name)))
-                    questions[check.ask] = before._replace(changes=changes, layouts=layouts)
+                    questions[check.ask] = before._replace(changes=before.changes + changes, layouts=layouts)
         return (*questions.values(), *self._other_questions())
 
-    def _other_questions(self) -> list[Question]:
+    def _other_questions(self) -> Iterator[Question]:
         """What no check asks for: what is there today, whose prices."""
-        asked, names = [], tuple(self.layouts)
+        names = tuple(self.layouts)
         if self.scenario.present is None:
-            ask = "say which layout is there today"
-            asked.append(Question(ask, "present", "payback against doing nothing", names))
-        if any(each.money.placeholders for each in self.layouts.values()):
-            ask = "ask for quotations, wages and tariff"
-            asked.append(Question(ask, "prices", "every figure of the money that is marked", names))
-        return asked
+            yield Question("say which layout is there today", "present", "payback against doing nothing", names)
+        if any(layout.money.placeholders for layout in self.layouts.values()):
+            changes = "every figure of the money that is marked"
+            yield Question("ask for quotations, wages and tariff", "prices", changes, names)
 
     @property
     def checks_frame(self) -> pd.DataFrame:
@@ -260,17 +258,9 @@ def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     """Check a layout, list its equipment, add up its cost."""
     layout = evidence.layout
     air = ventilation(scenario, layout, evidence)
-    checks = tuple(
-        dict.fromkeys(
-            (
-                *truck_checks(scenario, layout),
-                *equipment_checks(scenario, layout),
-                *push_checks(scenario, layout),
-                *room_checks(scenario, layout),
-                *air.checks,
-            )
-        )
-    )
+    parts = (truck_checks, equipment_checks, push_checks, room_checks)
+    of_parts = [check for part_checks in parts for check in part_checks(scenario, layout)]
+    checks = tuple(dict.fromkeys([*of_parts, *air.checks]))
     lines = equipment_list(scenario, layout, checks, air.flow_m3_per_h)
     return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
 

@@ -118,9 +118,9 @@ def _area(scenario: Scenario, layout: str) -> Check:
     rule = f"{GEOMETRY}: each bay with half of the aisle before it; stations and routes beside"
     room = Requirement(ROOM, "floor area", rule, "whether the room holds the bays")
     needed, there, unmeasured = needed_area_m2(scenario, layout), scenario.room.area_m2, _unmeasured(scenario)
-    if needed is None or unmeasured is not None:
-        assert unmeasured is not None  # the only reason why it is not known
+    if unmeasured is not None:
         return room.not_known(*unmeasured)
+    assert needed is not None  # as all is measured
     room = room.within(f"at least {needed:.0f} m²")
     if there is None:
         ask = f"measure length and width of the room ({needed:.0f} m² are needed for the bays)"
@@ -164,9 +164,8 @@ def _empty_bays(scenario: Scenario, layout: str) -> Check:
     if empty >= wanted:
         return bays.ok(f"{empty:.0f}", f"Every station finds an empty {bay}.")
     # Fewer than one exchange needs are refused when the scenario is read.
-    return bays.to_check(
-        f"{empty:.0f}", f"Stations wait for each other's empty {bay}.", f"add {wanted - empty:.0f} x {bay}"
-    )
+    sentence = f"Stations wait for each other's empty {bay}."
+    return bays.to_check(f"{empty:.0f}", sentence, f"add {wanted - empty:.0f} x {bay}")
 
 
 def _acid_proof(scenario: Scenario) -> Check:
@@ -185,11 +184,8 @@ def _acid_proof(scenario: Scenario) -> Check:
 
 def _wash(scenario: Scenario) -> Check:
     """Way to the eyewash and shower."""
-    reach, most, there = (
-        scenario.figures["wash.reach"],
-        scenario.figures["wash.reach_distance_us"],
-        scenario.room.wash_m,
-    )
+    figures, there = scenario.figures, scenario.room.wash_m
+    reach, most = figures["wash.reach"], figures["wash.reach_distance_us"]
     rule, limit = f"{cited(most)}; about {reach.text} on foot", f"at most {most.value:.1f} m"
     wash = Requirement("acid work", WASH, rule, "whether one has to be ordered", limit)
     if there is None:
