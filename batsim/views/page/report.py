@@ -10,33 +10,19 @@ from typing import Any, NamedTuple
 
 from jinja2 import Environment, PackageLoader
 
-from batsim.catalogue import Figures
 from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
-from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check, cited
+from batsim.plan.checks import cited
 from batsim.plan.money import LEFT_OUT
-from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.plan import Plan
 from batsim.scenario.reading import stated_data
-from batsim.study.prices import Price
 from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
-from batsim.views.text.numbers import counted, number_text
+from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, advice_texts, amount_text, payback_sentence, what_follows
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import ComparedNumber, age_note, cell_text, shown_rows, simulated
 
-CONTENTS = (
-    ("answer", "Answer"),
-    ("comparison", "Comparison"),
-    ("evidence", "Evidence"),
-    ("plan", "Plan"),
-    ("questions", "Open questions"),
-    ("assumptions", "Assumptions"),
-    ("method", "Method"),
-    ("others", "Other layouts"),
-)
-VERDICT_CLASSES = {FAILS: "fails", TO_CHECK: "to-check", NOT_KNOWN: "not-known", OK: "ok"}
-"""Class of a verdict in the page."""
 MOST_INPUT = 300
 """Letters of an input that are shown."""
 MEASURED, STATED, RANGED = "measured", "stated", "stated, a range"
@@ -72,27 +58,32 @@ def report_html(plans: Plan, date: str = "", room: RoomOver | None = None) -> st
     page = Environment(
         loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("report.html.j2")
-    scenario, advised = plans.scenario, recommend(plans)
-    others = [_other(plans, name, number) for number, name in enumerate(plans.layouts) if name != advised.layout]
+    scenario, runs, advised = plans.scenario, plans.comparison.runs, recommend(plans)
+    versions = ", ".join(f"{name} {version(name)}" for name in ("batsim", "simpy", "numpy", "scipy"))
+    figures = (*plans.figures, *([SAME_COST] if len(plans.layouts) > 1 else []))
     return page.render(
         title=scenario.site.name,
         question=scenario.question,
         date=date,
-        contents=CONTENTS if others else CONTENTS[:-1],
         says=advised.says,
         numbers=_numbers(plans, advised.layout),
         reasons=advised.reasons,
         risks=advised.risks,
         comparison=_comparison(plans),
         charts=charts_of(plans, room),
-        advised=_layout(plans.layouts[advised.layout], scenario.figures, 0),
-        others=others,
+        advised=_layout(plans, advised.layout, 0),
+        others=[_other(plans, name, n) for n, name in enumerate(plans.layouts, 1) if name != advised.layout],
         currency=scenario.site.currency,
         questions=plans.questions,
         inputs=inputs_of(plans),
-        defaults=_defaults(plans),
-        method=_method(plans),
+        defaults=[scenario.figures[name] for name in figures],
+        simulated=simulated(runs.schedule),
+        confidence=runs.confidence,
+        versions=f"{versions}, Python {platform.python_version()}",
         decides=DECIDES,
+        amount_text=amount_text,
+        cited=cited,
+        what_follows=what_follows,
     )
 
 
@@ -122,22 +113,18 @@ def _comparison(plans: Plan) -> dict[str, Any]:
     comparison, layouts, currency = plans.comparison, plans.layouts, plans.scenario.site.currency
     runs = comparison.runs
     rows = [[_named(row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
-    targets = {name: comparison.targets(name) for name in layouts}
-    for results in zip(*targets.values(), strict=True):
+    for results in zip(*(comparison.targets(name) for name in layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
-    names = (f"{currency} in a year", f"{currency} for each truck-hour", f"{currency} to order", "checks that fail")
-    columns = zip(*(_amounts(plan) for plan in layouts.values()), strict=True)
-    rows += [[name, *amounts] for name, amounts in zip(names, columns, strict=True)]
+    money = [plan.money for plan in layouts.values()]
+    rows += [
+        [f"{currency} in a year", *(amount_text(costs.per_year) for costs in money)],
+        [f"{currency} for each truck-hour", *(amount_text(costs.per_truck_hour, 2) for costs in money)],
+        [f"{currency} to order", *(amount_text(costs.purchase) for costs in money)],
+        ["checks that fail", *(str(plan.failing) for plan in layouts.values())],
+    ]
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
     notes = [text for text in (comparison.verdict, age_note(runs), note) if text]
     return {"caption": simulated(runs.schedule), "head": ["", *layouts], "rows": rows, "notes": notes}
-
-
-def _amounts(plan: LayoutPlan) -> tuple[str, str, str, str]:
-    """Cost in a year and of a truck-hour, what is to order, checks that fail."""
-    money = plan.money
-    costs = amount_text(money.per_year), amount_text(money.per_truck_hour, 2), amount_text(money.purchase)
-    return (*costs, str(plan.failing))
 
 
 def _named(row: ComparedNumber) -> str:
@@ -149,59 +136,25 @@ def _named(row: ComparedNumber) -> str:
 def _other(plans: Plan, name: str, number: int) -> dict[str, Any]:
     """The plan of a layout that is not recommended: of its cautions those that the recommended one does not have."""
     advised, plan = recommend(plans).layout, plans.layouts[name]
-    known = plans.layouts[advised].cautions
-    own = [caution for caution in plan.cautions if caution not in known]
+    own = [caution for caution in plan.cautions if caution not in plans.layouts[advised].cautions]
     common = len(own) < len(plan.cautions)
-    shown = _layout(plan, plans.scenario.figures, number + 1)
-    return {**shown, "cautions": own, "cautions_of": advised if common else ""}
+    return _layout(plans, name, number) | {"cautions": own, "cautions_of": advised if common else ""}
 
 
-def _layout(plan: LayoutPlan, figures: Figures, number: int) -> dict[str, Any]:
-    """The plan of one layout."""
-    money = [_money_row(line.what, line.per_year, line.basis) for line in plan.money.lines]
-    money.append(_money_row("in all", plan.money.per_year, ""))
+def _layout(plans: Plan, name: str, number: int) -> dict[str, Any]:
+    """The plan of one layout, with its texts."""
+    plan, figures = plans.layouts[name], plans.scenario.figures
     ventilation = [*ventilation_facts(plan.ventilation, figures), CONFIRM]
     return {
         "id": f"layout-{number}",
-        "name": plan.layout,
-        "title": plan.title,
+        "plan": plan,
         "advice": advice_texts(plan),
-        "counts": plan.counts,
-        "checks": [_check(check) for check in plan.checks if check.verdict != OK],
-        "passed": [_check(check) for check in plan.checks if check.verdict == OK],
-        "equipment": [
-            {**line._asdict(), "to_order": f"{line.to_order:g}", "owned": f"{line.owned:g}"} for line in plan.equipment
-        ],
         "blocks": [
             {"head": f"Ventilation ({plan.ventilation.edition})", "lines": ventilation},
             {"head": "Supply", "lines": supply_facts(plan.supply, figures)},
         ],
-        "money": money,
         "notes": [*([f"{payback_sentence(plan)} {AS_THEY_WEAR}"] if plan.payback is not None else []), LEFT_OUT],
         "cautions": plan.cautions,
-    }
-
-
-def _check(check: Check) -> dict[str, str]:
-    return {
-        "verdict": check.verdict,
-        "css": VERDICT_CLASSES[check.verdict],
-        "what": f"{check.subject}, {check.name}",
-        "value": check.value,
-        "limit": check.limit,
-        "rule": check.rule,
-        "says": what_follows(check),
-    }
-
-
-def _money_row(what: str, price: Price, basis: str) -> dict[str, str]:
-    ranged = price.low != price.high
-    return {
-        "what": what,
-        "value": amount_text(price),
-        "low": f"{price.low:,.0f}" if ranged else "",
-        "high": f"{price.high:,.0f}" if ranged else "",
-        "basis": basis,
     }
 
 
@@ -229,40 +182,3 @@ def _origin(key: str) -> str:
     """Where an input comes from, by the key that it stands under."""
     key = key.partition("[")[0]
     return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else STATED
-
-
-def _defaults(plans: Plan) -> list[dict[str, str]]:
-    """Figures of the catalogue that the scenario, its plans and the recommendation asked for."""
-    rows = []
-    for name in (*plans.figures, *([SAME_COST] if len(plans.layouts) > 1 else [])):
-        figure = plans.scenario.figures[name]
-        value = f"{figure.text} ({figure.low_text} to {figure.high_text})" if figure.has_range else figure.text
-        rows.append(
-            {"name": name, "note": figure.note, "value": value, "source": cited(figure), "status": figure.status}
-        )
-    return rows
-
-
-def _method(plans: Plan) -> list[tuple[str, str]]:
-    """What STRESS-DES asks a report of a simulation to say (Monks and others, Journal of Simulation 13, 2019)."""
-    runs, scenario = plans.comparison.runs, plans.scenario
-    versions = ", ".join(f"{name} {version(name)}" for name in ("batsim", "simpy", "numpy", "scipy"))
-    return [
-        ("Purpose", scenario.question or "Compare ways to handle traction batteries."),
-        ("Outputs", "Downtime, labour, waits, stock, energy, gas and wear, each over the measured time of a run."),
-        (
-            "Logic",
-            "Discrete events: trucks draw on their battery, come for another, wait for what the exchange needs; "
-            "discharged batteries wait for a charger, are charged by closed forms, cool down, are watered, are ready.",
-        ),
-        ("Data", "Inputs and defaults are listed under Assumptions, each with its origin or source."),
-        (
-            "Experiment",
-            f"{counted(runs.replications, 'replication')} of {counted(runs.schedule.weeks, 'week')} after "
-            f"{counted(runs.schedule.warm_up_weeks, 'week')} of warm-up, seed {runs.schedule.seed}; "
-            f"the same random streams in every layout; {100 * runs.confidence:g} % Student intervals, paired "
-            "differences with Bonferroni's correction.",
-        ),
-        ("Implementation", f"{versions}, Python {platform.python_version()}."),
-        ("Code", "The scenario file and the versions above give the same numbers to the last digit."),
-    ]
