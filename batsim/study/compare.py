@@ -3,27 +3,28 @@
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from batsim.display import Shows
-from batsim.errors import Problem, ScenarioError
+from batsim.display import Frame, Shows
+from batsim.errors import Problem, ScenarioError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Settings
-from batsim.statistics.intervals import Interval, chance_best, simultaneous, student_interval, variance_reduction
+from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import (
+    Floats,
+    Interval,
+    chance_best,
+    simultaneous,
+    student_interval,
+    variance_reduction,
+)
 from batsim.study.limits import limits_of
 from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_schedule, run_until
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from batsim.scenario.site import Scenario
-
-    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 COMPARED = (DOWNTIME, "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
@@ -85,7 +86,7 @@ class Comparison(Shows):
         return self.runs.layouts
 
     @property
-    def frame(self) -> "pd.DataFrame":
+    def frame(self) -> Frame:
         """Tidy table: layout, measure, mean, low, high, unit."""
         return self.runs.frame
 
@@ -224,7 +225,7 @@ class Comparison(Shows):
         if self.deciding == DOWNTIME:
             return f"{signed(interval)} min per truck-shift"
         if self.deciding.endswith("_share"):
-            return f"{signed(Interval(*(100.0 * each for each in interval)))} percentage points"
+            return f"{signed(Interval(*(100.0 * share for share in interval)))} percentage points"
         unit = UNITS[self.deciding]
         return signed(interval) if unit == "1" else f"{signed(interval)} {unit}"
 
@@ -270,18 +271,14 @@ def signed(interval: Interval) -> str:
     return f"{interval.mean:+.{digits}f} ± {interval.half_width:.{digits}f}"
 
 
-def correlation(
-    first: "np.ndarray[Any, np.dtype[np.float64]]", second: "np.ndarray[Any, np.dtype[np.float64]]"
-) -> float:
+def correlation(first: Floats, second: Floats) -> float:
     """Correlation of paired values; not a number when one does not vary."""
     if first.size < 3 or np.std(first) == 0.0 or np.std(second) == 0.0:
         return float("nan")
     return float(np.corrcoef(first, second)[0, 1])
 
 
-def compare(
-    scenario: "Scenario", settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED
-) -> Comparison:
+def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED) -> Comparison:
     """Compare layouts of a scenario under common random numbers.
 
     Parameters
@@ -308,11 +305,10 @@ def compare(
     schedule = settings.schedule(scenario)
     if settings.within is None:
         return Comparison(run_schedule(schedule, settings), measures)
-    if len(schedule.layouts) < 2:
-        msg = "is for differences, and one layout has none; 'batsim run' takes it for means"
-        raise ValueError(msg)
+    rule = "is for differences, and one layout has none; 'batsim run' takes it for means"
+    require(len(schedule.layouts) >= 2, rule)
 
-    def differences(runs: Runs) -> "list[tuple[Floats, float]]":
+    def differences(runs: Runs) -> list[tuple[Floats, float]]:
         """Every paired difference in the first measure, at the confidence that holds for all together."""
         confidence = confidence_of_differences(runs, measures)
         values = {layout: runs.values[layout][measures[0]] for layout in runs.layouts}
@@ -342,7 +338,7 @@ def sign_of(measure: str) -> float:
     return -1.0 if measure in MORE_IS_BETTER else 1.0
 
 
-def check_measures(scenario: "Scenario", measures: tuple[str, ...]) -> None:
+def check_measures(scenario: Scenario, measures: tuple[str, ...]) -> None:
     """Refuse measures that there are not."""
     known = measure_names(scenario)
     problems = [

@@ -2,24 +2,21 @@
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
-from batsim.record import STATES
+from batsim.record import STATES, Record
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.scenario.settings import Settings
+from batsim.scenario.site import Scenario
 from batsim.study.bottleneck.time_windows import working_profile
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import jobs_of
 from batsim.study.running.one_run import BEYOND_MIN
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
 WEEK_QUARTERS = 7 * DAY_QUARTERS
@@ -55,7 +52,7 @@ class WeekSamples(NamedTuple):
 class RoomOver:
     """A layout's room over the measured weeks of all replications."""
 
-    scenario: "Scenario"
+    scenario: Scenario
     layout: str
     replications: int
     weeks: int
@@ -142,7 +139,7 @@ def _band(rows: Floats) -> Band:
     return band
 
 
-def take(record: "Record", _: "Scenario") -> WeekSamples:
+def take(record: Record, _: Scenario) -> WeekSamples:
     """Take the room in quarters of an hour from a record, of every whole measured week that is followed by another."""
     facts = record.facts
     first = _first_whole_week(facts.warm_up_min)
@@ -157,7 +154,7 @@ def _first_whole_week(warm_up_min: float) -> float:
     return WEEK_MIN * math.ceil(warm_up_min / WEEK_MIN)
 
 
-def room_over(scenario: "Scenario", layout: str, settings: Settings = Settings()) -> RoomOver:
+def room_over(scenario: Scenario, layout: str, settings: Settings = Settings()) -> RoomOver:
     """Simulate a layout and keep its room in quarters of an hour.
 
     Parameters
@@ -192,13 +189,5 @@ def room_over(scenario: "Scenario", layout: str, settings: Settings = Settings()
     counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in (*ON_COUNT, *STATES)}
     _, batteries, chargers, stations = samples[0]
     return RoomOver(
-        scenario,
-        layout,
-        schedule.replications,
-        weeks,
-        counts,
-        working_profile(scenario),
-        batteries,
-        chargers,
-        stations,
+        scenario, layout, schedule.replications, weeks, counts, working_profile(scenario), batteries, chargers, stations
     )

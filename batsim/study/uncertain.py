@@ -17,7 +17,7 @@ from batsim.statistics.intervals import Floats, Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import jobs_of
+from batsim.study.running.jobs import jobs_of, measures_of
 from batsim.study.running.replications import UNITS, interval_json, plain
 from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
 from batsim.study.sweeps.points import Points
@@ -207,7 +207,7 @@ def compare_uncertain(
         for draw, point in enumerate(points.all)
         for job in jobs_of(schedule, range(draw * replications, (draw + 1) * replications))
     ]
-    results = run_jobs([scenario], jobs, settings, change=restated)
+    results = run_jobs([scenario], jobs, settings, take=measures_of, change=restated)
     shape = (draws, len(layouts), replications)
     table = {name: np.array([result[name] for result in results]).reshape(shape) for name in measures}
     values = {layout: {name: table[name][:, number, :] for name in measures} for number, layout in enumerate(layouts)}

@@ -13,7 +13,7 @@ from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
+from batsim.study.running.jobs import Job, measures_of
 
 CASES = Path(__file__).parent / "cases"
 FEW, MANY = 2, 20
@@ -51,7 +51,7 @@ def simulated(scenario, grid, combinations, replications):
         for counts in combinations
         for number in range(replications)
     ]
-    found = run_jobs([scenario], jobs, Settings(workers=1), change=with_counts)
+    found = run_jobs([scenario], jobs, Settings(workers=1), take=measures_of, change=with_counts)
     names = [limit.measure for limit in limits_of(scenario)]
     return {name: np.array([each[name] for each in found]).reshape(len(combinations), replications) for name in names}
 

@@ -1,15 +1,13 @@
 """Counts of a layout: what there is to count, how many there are, and the layout with other counts."""
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from batsim.errors import ScenarioError
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
+from batsim.scenario.site import Scenario
 
 STATIONS, DEVICES, ATTENDANTS, CHARGERS, BATTERIES, BAYS, SET_DOWN_BAYS = KINDS = (
     "stations", "devices", "attendants", "chargers", "batteries", "bays", "set_down_bays",
@@ -33,12 +31,12 @@ class Counts(NamedTuple):
     numbers: tuple[tuple[Counted, float], ...]
 
 
-def week_blueprint(scenario: "Scenario", layout: str) -> Blueprint:
+def week_blueprint(scenario: Scenario, layout: str) -> Blueprint:
     """Blueprint of a layout for its counts; the length of a run does not matter."""
     return blueprint_of(scenario, layout, WEEK_MIN, 0.0)
 
 
-def counts_of(scenario: "Scenario", layout: str) -> dict[Counted, float]:
+def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:
     """How many a layout has of everything, by kind in the order of `KINDS`; without a limit, infinity.
 
     What is not stated has its default. Attendants are counted where they are stated by shift.
@@ -60,7 +58,7 @@ def counts_of(scenario: "Scenario", layout: str) -> dict[Counted, float]:
     }
 
 
-def with_counts(scenario: "Scenario", counts: Counts) -> "Scenario":
+def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
     """Scenario in which a layout has other counts, checked.
 
     Raises

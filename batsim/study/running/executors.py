@@ -3,10 +3,11 @@
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
-from typing import TYPE_CHECKING, Any, TypeVar, overload
+from typing import Any, TypeVar
 
-from batsim.errors import SimulationError, StudyError
+from batsim.errors import SimulationError, StudyError, require
 from batsim.scenario.settings import Settings
+from batsim.scenario.site import Scenario
 from batsim.study.running.engines import Cluster, Engine, Processes, cores, quiet_start
 from batsim.study.running.jobs import (
     FAILED,
@@ -16,15 +17,11 @@ from batsim.study.running.jobs import (
     Job,
     Parcel,
     Take,
-    Values,
     Work,
     measures_of,
     outcome_of,
     run_chunk,
 )
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
 
 POOL_PAYS_S = 1.0
 """Work left, in seconds, above which a pool of processes pays for its start."""
@@ -43,27 +40,14 @@ T = TypeVar("T")
 Numbered = tuple[int, Any]
 
 
-@overload
 def run_jobs(
-    scenarios: "Sequence[Scenario]", jobs: Sequence[Job], settings: Settings = ..., *, change: Change | None = ...
-) -> list[Values]: ...
-@overload
-def run_jobs(
-    scenarios: "Sequence[Scenario]",
-    jobs: Sequence[Job],
-    settings: Settings = ...,
-    *,
-    take: Take[T],
-    change: Change | None = ...,
-) -> list[T]: ...
-def run_jobs(
-    scenarios: "Sequence[Scenario]",
+    scenarios: Sequence[Scenario],
     jobs: Sequence[Job],
     settings: Settings = Settings(),
     *,
-    take: Take[Any] = measures_of,
+    take: Take[T],
     change: Change | None = None,
-) -> list[Any]:
+) -> list[T]:
     """Run jobs and return what is taken from their records, in the order of the jobs.
 
     Parameters
@@ -75,7 +59,7 @@ def run_jobs(
     settings
         Their workers and progress hold; the rest is for the jobs already.
     take
-        Called with each record and its scenario, where the record was made; all measures when not given.
+        Called with each record and its scenario, where the record was made; `measures_of` takes all measures.
     change
         Makes the changes of a job to its scenario; needed where jobs have any.
 
@@ -171,11 +155,7 @@ class Runner:
     """
 
     def __init__(
-        self,
-        scenario: "Scenario",
-        workers: int | None,
-        take: Take[Any] = measures_of,
-        change: Change | None = None,
+        self, scenario: Scenario, workers: int | None, take: Take[Any] = measures_of, change: Change | None = None
     ) -> None:
         self._work, width = Work((scenario,), take, change), _width(workers)
         self._hands = _Hands(Processes(width), Parcel.of(self._work)) if width > 1 else None
@@ -199,9 +179,7 @@ class Runner:
 
 def _width(workers: int | None) -> int:
     """Processes: as many as are asked for, else one for each core."""
-    if workers is not None and workers < 1:
-        msg = f"--workers must be at least 1 (got {workers})"
-        raise StudyError(msg)
+    require(workers is None or workers >= 1, f"--workers must be at least 1 (got {workers})", StudyError)
     return workers or cores()
 
 

@@ -5,22 +5,20 @@ import time
 from collections.abc import Callable, Hashable
 from functools import lru_cache
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET, measure
+from batsim.record import Record
 from batsim.room.simulation import SameScenario, replicate
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.settings import Schedule
-    from batsim.scenario.site import Scenario
+from batsim.scenario.settings import Schedule
+from batsim.scenario.site import Scenario
 
 T = TypeVar("T")
 Values = dict[str, float]
-Take = Callable[["Record", "Scenario"], T]
+Take = Callable[[Record, Scenario], T]
 """What is kept of a record; a function at the top of its module, so that other processes find it."""
-Change = Callable[["Scenario", Any], "Scenario"]
+Change = Callable[[Scenario, Any], Scenario]
 """How a job's changes are made to its scenario; a function at the top of its module too."""
 REFUSED, FAILED, LOST = "refused", "failed", "lost"
 """Why a job has no result: its scenario breaks a rule, batsim failed, or its worker was lost with it, each time."""
@@ -40,7 +38,7 @@ class Job(NamedTuple):
     """What is different in it, in the form that the `change` of its work knows; nothing when empty."""
 
 
-def jobs_of(schedule: "Schedule", replications: range | None = None) -> list[Job]:
+def jobs_of(schedule: Schedule, replications: range | None = None) -> list[Job]:
     """Jobs of a schedule, layout by layout; of all its replications when no others are named."""
     return [
         Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min)
@@ -62,7 +60,7 @@ class Failure(NamedTuple):
 class Work(NamedTuple):
     """What jobs have in common."""
 
-    scenarios: "tuple[Scenario, ...]"
+    scenarios: tuple[Scenario, ...]
     """Those that jobs name by number."""
     take: Take[Any]
     change: Change | None = None
@@ -82,13 +80,13 @@ class Parcel(NamedTuple):
         return cls(sha256(packed).digest(), packed)
 
 
-def measures_of(record: "Record", scenario: "Scenario") -> Values:
+def measures_of(record: Record, scenario: Scenario) -> Values:
     """Every measure of a record, with the scenario's target for waits."""
     target = scenario.targets.waits
     return measure(record, None if target is None else target.minutes)
 
 
-def measure_names(scenario: "Scenario") -> tuple[str, ...]:
+def measure_names(scenario: Scenario) -> tuple[str, ...]:
     """Names of those measures, in their order."""
     return (*MEASURES, *(() if scenario.targets.waits is None else (WITHIN_TARGET.name,)))
 
@@ -135,7 +133,7 @@ def run_chunk(parcel: Parcel, jobs: list[Job]) -> tuple[float, list[Any]]:
 
 
 @lru_cache(maxsize=8)
-def _changed(change: Change, same: SameScenario, changes: Hashable) -> "Scenario":
+def _changed(change: Change, same: SameScenario, changes: Hashable) -> Scenario:
     """Scenario of a point; its replications follow one another, so a few are kept."""
     return change(same.scenario, changes)
 

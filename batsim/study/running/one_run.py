@@ -1,17 +1,14 @@
 """One run looked at closely: moments as people write them, and a run no longer than needed."""
 
 import re
-from typing import TYPE_CHECKING
 
-from batsim.errors import Problem, ScenarioError
+from batsim.errors import Problem, ScenarioError, require
+from batsim.record import Record
 from batsim.room.simulation import replicate
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_minutes
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
+from batsim.scenario.site import Scenario
 
 BEYOND_MIN = WEEK_MIN
 """How long a run goes on after what is looked at: the hours of charging come round in a week. [min]"""
@@ -19,7 +16,7 @@ EXAMPLE_OF_A_DAY = ("a week and a weekday", "week 1 Tue")
 DAY_NAMES = {name.lower(): number for names in (DAYS, FULL_DAYS) for number, name in enumerate(names)}
 
 
-def window_of(scenario: "Scenario", begin: str, end: str) -> tuple[float, float]:
+def window_of(scenario: Scenario, begin: str, end: str) -> tuple[float, float]:
     """Read two moments of a run, such as `week 1 Mon 13:50`.
 
     Parameters
@@ -41,19 +38,17 @@ def window_of(scenario: "Scenario", begin: str, end: str) -> tuple[float, float]
         If one of them is no moment, lies outside the run, or the second is not after the first.
     """
     from_min, to_min = _moment(scenario, "the beginning", begin), _moment(scenario, "the end", end)
-    if not from_min < to_min:
-        msg = f"the window must end after it begins (got {begin} to {end})"
-        raise ValueError(msg)
+    require(from_min < to_min, f"the window must end after it begins (got {begin} to {end})")
     return from_min, to_min
 
 
-def day_of(scenario: "Scenario", day: str) -> tuple[float, float]:
+def day_of(scenario: Scenario, day: str) -> tuple[float, float]:
     """Read a day of a run, such as `week 1 Tue`, from midnight to midnight or the end of the run; see `window_of`."""
     from_min = _moment(scenario, "the day", day)
     return from_min, min(from_min + DAY_MIN, _length_min(scenario))
 
 
-def layout_of(scenario: "Scenario", layout: str | None) -> str:
+def layout_of(scenario: Scenario, layout: str | None) -> str:
     """Name of a layout of the scenario; may be left out where there is only one.
 
     Raises
@@ -64,9 +59,8 @@ def layout_of(scenario: "Scenario", layout: str | None) -> str:
         If there is no layout of this name.
     """
     if layout is None:
-        if len(scenario.layouts) > 1:
-            msg = f"name one of the layouts with --layout: {', '.join(scenario.layouts)}"
-            raise ValueError(msg)
+        rule = f"name one of the layouts with --layout: {', '.join(scenario.layouts)}"
+        require(len(scenario.layouts) == 1, rule)
         return next(iter(scenario.layouts))
     if layout not in scenario.layouts:
         rule = f"no layout of this name{did_you_mean(layout, list(scenario.layouts))}"
@@ -75,8 +69,8 @@ def layout_of(scenario: "Scenario", layout: str | None) -> str:
 
 
 def record_until(
-    scenario: "Scenario", layout: str, to_min: float, *, replication: int = 0, seed: int | None = None
-) -> "Record":
+    scenario: Scenario, layout: str, to_min: float, *, replication: int = 0, seed: int | None = None
+) -> Record:
     """Simulate a layout long enough to look at it up to a time.
 
     What happens does not depend on where the end of a run is. What is told of it does: a row is written when its
@@ -110,18 +104,14 @@ def record_until(
     )
 
 
-def _moment(scenario: "Scenario", what: str, text: str) -> float:
+def _moment(scenario: Scenario, what: str, text: str) -> float:
     """Read week, weekday and, unless it is a day, time of day; refuse what lies outside the run. [min]"""
     first_min, length_min = first_week_min(scenario.simulation.warm_up_min), _length_min(scenario)
     time_min = first_min + _since_week_1_min(what, text)
-    if time_min < 0.0:
-        msg = (
-            f"{what} must lie in the run, which begins at week {1 - int(first_min // WEEK_MIN)} Mon 00:00 (got {text})"
-        )
-        raise ValueError(msg)
-    if time_min > length_min or (time_min == length_min and what != "the end"):
-        msg = f"{what} must lie in the run, which ends at {_end(scenario)} (got {text})"
-        raise ValueError(msg)
+    first = f"week {1 - int(first_min // WEEK_MIN)} Mon 00:00"
+    require(time_min >= 0.0, f"{what} must lie in the run, which begins at {first} (got {text})")
+    within = time_min < length_min or (time_min == length_min and what == "the end")
+    require(within, f"{what} must lie in the run, which ends at {_end(scenario)} (got {text})")
     return time_min
 
 
@@ -142,12 +132,12 @@ def _since_week_1_min(what: str, text: str) -> float:
     return (int(match[1] or 1) - 1) * WEEK_MIN + DAY_NAMES[match[2].lower()] * DAY_MIN + minutes
 
 
-def _length_min(scenario: "Scenario") -> float:
+def _length_min(scenario: Scenario) -> float:
     """Length of a run, warm-up and all. [min]"""
     return scenario.simulation.warm_up_min + scenario.simulation.length_min
 
 
-def _end(scenario: "Scenario") -> str:
+def _end(scenario: Scenario) -> str:
     """Say when a run ends."""
     since = _length_min(scenario) - first_week_min(scenario.simulation.warm_up_min)
     week, rest = divmod(since, WEEK_MIN)

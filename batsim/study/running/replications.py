@@ -2,25 +2,21 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from batsim.display import Frame, Shows, frame_of
-from batsim.errors import Problem, ScenarioError, SimulationError
+from batsim.errors import Problem, ScenarioError, SimulationError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Schedule, Settings
-from batsim.statistics.intervals import Interval, probability_interval, student_interval
+from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import Floats, Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
 from batsim.study.running.executors import Runner, run_jobs
-from batsim.study.running.jobs import Failure, Values, jobs_of
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
-
-    Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
+from batsim.study.running.jobs import Failure, Values, jobs_of, measures_of
 
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
 """Unit of each measure."""
@@ -54,11 +50,8 @@ class PrecisionGoal(NamedTuple):
             value = float(text.removesuffix("%"))
         except ValueError:
             value = 0.0
-        if not 0.0 < value < float("inf"):
-            msg = (
-                f"needs a half width in the unit of the measure, such as 0.3, or of its mean, such as 5% (got {within})"
-            )
-            raise ValueError(msg)
+        needs = "needs a half width in the unit of the measure, such as 0.3, or of its mean, such as 5%"
+        require(0.0 < value < float("inf"), f"{needs} (got {within})")
         relative = text.endswith("%")
         precision = Precision(relative=value / 100.0) if relative else Precision(absolute=value)
         return cls(precision, measure, most or MOST_REPLICATIONS)
@@ -78,13 +71,13 @@ class Runs(Shows):
 
     schedule: Schedule
     """What was run; its replications are those that were simulated."""
-    values: "dict[str, dict[str, Floats]]"
+    values: dict[str, dict[str, Floats]]
     """By layout and measure: one value for each replication."""
     goal: PrecisionGoal | None = None
     """Precision that the runs were to reach; None when their number was stated."""
 
     @property
-    def scenario(self) -> "Scenario":
+    def scenario(self) -> Scenario:
         """The site."""
         return self.schedule.scenario
 
@@ -163,11 +156,11 @@ class Runs(Shows):
         }
 
 
-Series = Callable[[Runs], "list[tuple[Floats, float]]"]
+Series = Callable[[Runs], list[tuple[Floats, float]]]
 """Values whose mean must be known well enough, each with the confidence of its interval."""
 
 
-def run(scenario: "Scenario", settings: Settings = Settings(), *, measure: str = DOWNTIME) -> Runs:
+def run(scenario: Scenario, settings: Settings = Settings(), *, measure: str = DOWNTIME) -> Runs:
     """Simulate layouts of a scenario, each in independent replications.
 
     Parameters
@@ -195,7 +188,7 @@ def run(scenario: "Scenario", settings: Settings = Settings(), *, measure: str =
     if settings.within is None:
         return run_schedule(schedule, settings)
 
-    def means(runs: Runs) -> "list[tuple[Floats, float]]":
+    def means(runs: Runs) -> list[tuple[Floats, float]]:
         """The measure in every layout."""
         return [(runs.values[layout][measure], runs.confidence) for layout in runs.layouts]
 
@@ -204,7 +197,7 @@ def run(scenario: "Scenario", settings: Settings = Settings(), *, measure: str =
 
 def run_schedule(schedule: Schedule, settings: Settings) -> Runs:
     """Simulate the replications of a schedule."""
-    return runs_of(schedule, run_jobs([schedule.scenario], jobs_of(schedule), settings))
+    return runs_of(schedule, run_jobs([schedule.scenario], jobs_of(schedule), settings, take=measures_of))
 
 
 def run_until(schedule: Schedule, settings: Settings, measure: str, series: Series) -> Runs:
@@ -253,7 +246,7 @@ def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Values]]
         results[job.layout].append(outcome)
 
 
-def _next_count(goal: PrecisionGoal, series: "list[tuple[Floats, float]]") -> int | None:
+def _next_count(goal: PrecisionGoal, series: list[tuple[Floats, float]]) -> int | None:
     """Replications in all to go on to; None when every mean is known well enough."""
     counts = [
         goal.precision.next_count(values, confidence, goal.most)

@@ -6,20 +6,18 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import blake2b
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from batsim.errors import StudyError, require
 from batsim.scenario.factors import Factor
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import changed, completed_data, source_of
 from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import Study
 from batsim.study.running.jobs import Job, measure_names
 from batsim.study.sweeps.model_version import model_version
 from batsim.study.sweeps.points import Point, Points, points_of
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
 
 MOST_SHARDS = 1_000_000
 KEY_BYTES = 16
@@ -134,7 +132,7 @@ def cases_of(record: dict[str, Any], point: Point) -> Iterator[Case]:
             yield Case(key_of(base_key, job), job)
 
 
-def layouts_of(scenario: "Scenario", factors: Iterable[Factor]) -> dict[str, str | None]:
+def layouts_of(scenario: Scenario, factors: Iterable[Factor]) -> dict[str, str | None]:
     """The layout that the path of each factor lies in; None where it concerns all of them."""
     source = source_of(scenario)
     return {factor.path: source.layout_of(factor.path) for factor in factors}
@@ -146,12 +144,12 @@ def changes_in(layout: str, point: Point, lies_in: dict[str, str | None]) -> str
     return _text(own) if own else ""
 
 
-def restated(scenario: "Scenario", changes: str) -> "Scenario":
+def restated(scenario: Scenario, changes: str) -> Scenario:
     """Make the changes that a job carries."""
     return changed(scenario, json.loads(changes))
 
 
-def bases_of(scenario: "Scenario", layouts: Iterable[str]) -> dict[str, bytes]:
+def bases_of(scenario: Scenario, layouts: Iterable[str]) -> dict[str, bytes]:
     """Digest of the scenario as far as each layout needs it."""
     whole: dict[str, Any] = completed_data(scenario)
     waits, bases = scenario.targets.waits, {}

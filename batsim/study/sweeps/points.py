@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 from math import prod
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -13,23 +13,12 @@ from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import blueprint_of
 from batsim.scenario.factors import Amount, Between, Factor
 from batsim.scenario.reading import build, source_of
-from batsim.scenario.study_file import (
-    GRID,
-    LATIN_HYPERCUBE,
-    MORRIS,
-    MOST_POINTS,
-    ONE_AT_A_TIME,
-    Design,
-    Study,
-)
+from batsim.scenario.site import Scenario
+from batsim.scenario.study_file import GRID, LATIN_HYPERCUBE, MORRIS, MOST_POINTS, ONE_AT_A_TIME, Design, Study
 from batsim.scenario.text.located_data import path_text
 from batsim.scenario.unknowns import FIGURES_KEY
 from batsim.statistics.designs import MorrisDesign, SobolDesign, latin_hypercube, morris, one_at_a_time, sobol
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
-
-    Floats = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+from batsim.statistics.intervals import Floats
 
 Point = dict[str, Any]
 """What is stated otherwise at a point, by path."""
@@ -53,7 +42,7 @@ class Points:
         return sobol(self.design.number, len(self.factors), self.seed)
 
     @cached_property
-    def cube(self) -> "Floats":
+    def cube(self) -> Floats:
         """Points on the unit cube (points, factors); of a grid and of one at a time, there is none."""
         count = len(self.factors)
         if self.made is not None:
@@ -122,7 +111,7 @@ def points_of(study: Study, seed: int) -> Points:
     return Points(factors, study.design, seed)
 
 
-def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
+def figures_asked(scenario: Scenario, layouts: tuple[str, ...]) -> set[str]:
     """Names of the figures of the catalogue that the layouts rest on when they are simulated."""
     asked: set[str] = set()
     noting = build(source_of(scenario), asked)
@@ -131,7 +120,7 @@ def figures_asked(scenario: "Scenario", layouts: tuple[str, ...]) -> set[str]:
     return asked
 
 
-def ranged_figures(scenario: "Scenario", layouts: tuple[str, ...]) -> tuple[Between, ...]:
+def ranged_figures(scenario: Scenario, layouts: tuple[str, ...]) -> tuple[Between, ...]:
     """Figures of the catalogue that the layouts rest on and that have a range, as factors from low to high."""
     asked, stated = figures_asked(scenario, layouts), scenario.figures.stated
     return tuple(

@@ -1,7 +1,7 @@
 """Which inputs matter: effects, indices, rank correlations or swings, as the design of a study allows."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -10,15 +10,12 @@ from batsim.scenario.study_file import LATIN_HYPERCUBE, ONE_AT_A_TIME
 from batsim.statistics.designs import MorrisDesign, SobolDesign
 from batsim.statistics.designs import grid as grid_of
 from batsim.statistics.indices import Estimates, morris_effects, rank_correlations, sobol_indices, tornado
+from batsim.statistics.intervals import Floats
 from batsim.study.running.replications import UNITS, plain
+from batsim.study.sweeps.agenda import Agenda
+from batsim.study.sweeps.points import Points
 
-if TYPE_CHECKING:
-    from batsim.study.sweeps.agenda import Agenda
-    from batsim.study.sweeps.points import Points
-
-    Floats = np.ndarray[Any, np.dtype[np.float64]]
-    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
-
+Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 MEANINGS = {
     "mean size of effect": "mean change of the measure, whatever its sign, when the input goes over its whole range",
     "mean effect": "the same with its sign; effects of both signs cancel",
@@ -78,7 +75,7 @@ class Sensitivity(Shows):
         ]
 
 
-def sensitivity_of(agenda: "Agenda", values: "Table", layout: str, measure: str) -> Sensitivity:
+def sensitivity_of(agenda: Agenda, values: Table, layout: str, measure: str) -> Sensitivity:
     """Say which inputs matter.
 
     Parameters
@@ -119,7 +116,7 @@ def sensitivity_of(agenda: "Agenda", values: "Table", layout: str, measure: str)
     return Sensitivity(layout, measure, _sorted(parts, paths), confidence, _failed(outputs))
 
 
-def _bare(values: "Floats") -> Estimates:
+def _bare(values: Floats) -> Estimates:
     """Estimates without limits."""
     return Estimates(values, np.full_like(values, np.nan), np.full_like(values, np.nan))
 
@@ -135,7 +132,7 @@ def _sorted(estimates: dict[str, Estimates], paths: tuple[str, ...]) -> tuple[In
     )
 
 
-def _swings(table: "Table", paths: tuple[str, ...], confidence: float) -> tuple[Index, ...]:
+def _swings(table: Table, paths: tuple[str, ...], confidence: float) -> tuple[Index, ...]:
     """Rows of a study that changes one thing at a time: its points are the base, then low and high of each input."""
     bars = tornado(table[0], table[1::2], table[2::2], confidence)
     return tuple(
@@ -145,7 +142,7 @@ def _swings(table: "Table", paths: tuple[str, ...], confidence: float) -> tuple[
     )
 
 
-def _inputs(points: "Points") -> "Table":
+def _inputs(points: Points) -> Table:
     """Inputs of all points as numbers that rise with their values, the same for the same value."""
     factors = points.factors
     if points.design.kind == LATIN_HYPERCUBE:
@@ -155,5 +152,5 @@ def _inputs(points: "Points") -> "Table":
     return np.column_stack([np.array(factor.numbers)[place] for factor, place in zip(factors, places, strict=True)])
 
 
-def _failed(outputs: "Floats") -> int:
+def _failed(outputs: Floats) -> int:
     return int(np.count_nonzero(~np.isfinite(outputs)))

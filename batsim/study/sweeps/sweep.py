@@ -7,12 +7,14 @@ from contextlib import closing
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from batsim.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
+from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import Study, stated_study
 from batsim.scenario.study_file import read_study as read_stated
 from batsim.study.running.executors import outcomes
@@ -21,10 +23,6 @@ from batsim.study.running.replications import UNITS
 from batsim.study.sweeps.agenda import Agenda, Case, Shard, agenda_of, restated
 from batsim.study.sweeps.store import IN_MEMORY, CaseRow, FailureRow, Store
 from batsim.study.sweeps.sweep_result import Sweep, Tally, values_of
-
-if TYPE_CHECKING:
-    from batsim.record import Record
-    from batsim.scenario.site import Scenario
 
 PACKAGES = ("batsim", "simpy", "numpy", "scipy", "pandas", "pydantic")
 """Packages whose versions a manifest names."""
@@ -112,7 +110,7 @@ def read_study(path: str | Path) -> Study:
 
 
 def run_cases(
-    scenario: "Scenario",
+    scenario: Scenario,
     cases: Sequence[Case],
     store: Store,
     settings: Settings = Settings(),
@@ -166,7 +164,7 @@ def _tell(settings: Settings, done: int, of: int) -> None:
         settings.progress(done, of)
 
 
-def measured(record: "Record", scenario: "Scenario") -> bytes:
+def measured(record: Record, scenario: Scenario) -> bytes:
     """Every measure of a record as the bytes that a store keeps: 8-byte floats, the least byte first."""
     return np.fromiter(measures_of(record, scenario).values(), "<f8").tobytes()
 

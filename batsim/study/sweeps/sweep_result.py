@@ -3,21 +3,18 @@
 import json
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from batsim.display import Frame, Shows, frame_of
-from batsim.errors import StudyError
+from batsim.errors import StudyError, require
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import UNITS, interval_json
 from batsim.study.sweeps.agenda import Agenda, cases_of
-from batsim.study.sweeps.sensitivity import Sensitivity, sensitivity_of
+from batsim.study.sweeps.sensitivity import Sensitivity, Table, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store, measures_at
-
-if TYPE_CHECKING:
-    Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 
 POINTS_AT_ONCE = 1000
 """Points whose cases are read from the store at once."""
@@ -51,7 +48,7 @@ class Sweep(Shows):
     """Cases of this study without a result."""
     missing: int
     """Cases that were not run; with shards they are elsewhere."""
-    values: "dict[str, dict[str, Table]]"
+    values: dict[str, dict[str, Table]]
     """By layout and measure: a row for each point, a column for each replication; not a number without a result."""
     manifest: dict[str, Any]
     """What made it: versions, inputs, seeds, design, command and wall time."""
@@ -116,9 +113,8 @@ class Sweep(Shows):
             When the layout or the measure is not in the sweep.
         """
         layout, measure = layout or self.layouts[0], measure or self.measures[0]
-        if measure not in self.values.get(layout, {}):
-            msg = f"the study has no measure '{measure}' of layout '{layout}'"
-            raise StudyError(msg)
+        rule = f"the study has no measure '{measure}' of layout '{layout}'"
+        require(measure in self.values.get(layout, {}), rule, StudyError)
         return sensitivity_of(self.agenda, self.values[layout][measure], layout, measure)
 
     def as_json(self) -> dict[str, Any]:
@@ -158,7 +154,7 @@ class Sweep(Shows):
         return {**interval_json(self.interval(layout, measure, point)), "unit": UNITS[measure]}
 
 
-def values_of(agenda: Agenda, store: Store) -> "dict[str, dict[str, Table]]":
+def values_of(agenda: Agenda, store: Store) -> dict[str, dict[str, Table]]:
     """Read the shown measures of every point from a store."""
     names, shown = measure_names(agenda.study.scenario), agenda.study.measures
     places = [names.index(name) for name in shown]

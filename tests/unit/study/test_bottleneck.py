@@ -502,7 +502,7 @@ def test_jobs_name_their_scenario_and_what_is_taken(monkeypatch):
     jobs = [Job("hoist", number, 1, WEEK_MIN / 4, 0.0, which) for which in (1, 0) for number in range(4)]
 
     one, two = (run_jobs(scenarios, jobs, Settings(workers=workers), take=lost_time) for workers in (1, 2))
-    measures = run_jobs(scenarios, jobs, Settings(workers=2))
+    measures = run_jobs(scenarios, jobs, Settings(workers=2), take=measures_of)
 
     key = "downtime_min_per_truck_shift"
     assert [each.downtime for each in one] == [each.downtime for each in two]

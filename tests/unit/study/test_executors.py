@@ -30,10 +30,10 @@ LEAST_S = 0.25
 LOST_MESSAGE = "its worker was lost 3 times, each time with this job alone; it may need too much memory"
 SCRIPT = """
 from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
+from batsim.study.running.jobs import Job, measures_of
 import batsim, os
 jobs = [Job("north", number, 1, 500.0, 0.0) for number in range(4)]
-found = run_jobs([batsim.read({file!r})], jobs, batsim.Settings(workers=2))
+found = run_jobs([batsim.read({file!r})], jobs, batsim.Settings(workers=2), take=measures_of)
 print("once", len(found), sorted(found[0])[0])
 """
 
@@ -155,9 +155,9 @@ def test_one_worker_stays_in_this_process_and_two_do_not(takes: ModuleType) -> N
     assert all([number for number, _ in run] == list(range(8)) for runs in kept for run in runs)
 
 
-def test_all_measures_when_nothing_else_is_taken() -> None:
+def test_all_measures() -> None:
     """The same to the last bit, whoever ran it."""
-    alone, both = run_jobs([rooms()], short(4), Settings(workers=1)), run_jobs([rooms()], short(4), Settings(workers=2))
+    alone, both = (run_jobs([rooms()], short(4), Settings(workers=count), take=measures_of) for count in (1, 2))
     with Runner(rooms(), 2) as runner:
         again = runner.run(short(4))
 
@@ -173,14 +173,14 @@ def test_results_that_come_in_another_order() -> None:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(executors, "outcomes", backwards)
-        assert run_jobs([rooms()], short()) == [f"job {number}" for number in range(8)]
+        assert run_jobs([rooms()], short(), take=measures_of) == [f"job {number}" for number in range(8)]
 
 
 @pytest.mark.parametrize("workers", [1, 2, None])
 def test_no_jobs(workers: int | None) -> None:
     """No results."""
     assert list(outcomes(work(), [], workers=workers)) == []
-    assert run_jobs([rooms()], [], Settings(workers=workers)) == []
+    assert run_jobs([rooms()], [], Settings(workers=workers), take=measures_of) == []
     with Runner(rooms(), workers) as runner:
         assert runner.run([]) == []
 
@@ -414,7 +414,7 @@ def test_a_lost_worker_is_no_fault_of_batsim(monkeypatch: pytest.MonkeyPatch) ->
     """`run_jobs` says so with the job's name."""
     monkeypatch.setattr(executors, "Processes", lambda _: Bench(sick=(SICK,)))
     with pytest.raises(StudyError) as caught:
-        run_jobs([rooms()], short(), Settings(workers=2))
+        run_jobs([rooms()], short(), Settings(workers=2), take=measures_of)
 
     assert str(caught.value) == f"layout 'north', replication {SICK}: {LOST_MESSAGE}"
 
@@ -431,7 +431,7 @@ def test_what_the_scenario_does_not_allow(takes: ModuleType) -> None:
         assert found[0] == 0
         assert found[1][:2] == (REFUSED, message)
         with pytest.raises(ScenarioError) as caught:
-            run_jobs([rooms()], [bad], Settings(workers=workers), change=restated)
+            run_jobs([rooms()], [bad], Settings(workers=workers), take=measures_of, change=restated)
         assert str(caught.value) == message
 
 
