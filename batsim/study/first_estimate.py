@@ -9,6 +9,7 @@ from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.blueprint import Blueprint
 from batsim.room.group_plan import GroupPlan
+from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_blueprint
@@ -41,11 +42,9 @@ class LayoutOutline(NamedTuple):
     """One layout."""
 
     name: str
-    title: str
-    in_truck: bool
+    arrangement: Arrangement
     stations: float
     bays: float
-    bay: str
     chargers: tuple[tuple[str, float], ...]
     stock: tuple[StockOutline, ...]
 
@@ -62,23 +61,13 @@ def outline(scenario: Scenario) -> Outline:
     """Work out the first numbers of a scenario."""
     blueprints = {name: week_blueprint(scenario, name) for name in scenario.layouts}
     groups = next(iter(blueprints.values())).groups
-    return Outline(
-        scenario,
-        tuple(GroupOutline(group.truck, _run_h(group), group.power_w / 1000.0) for group in groups),
-        tuple(
-            LayoutOutline(
-                name,
-                built.arrangement.title,
-                built.arrangement.in_truck,
-                built.stations,
-                built.bays,
-                built.arrangement.bay,
-                tuple(zip(built.charger_names, built.charger_counts, strict=True)),
-                tuple(_stock(built, number) for number in range(len(built.battery_plans))),
-            )
-            for name, built in blueprints.items()
-        ),
-    )
+    layouts = []
+    for name, built in blueprints.items():
+        chargers = tuple(zip(built.charger_names, built.charger_counts, strict=True))
+        stock = tuple(_stock(built, number) for number in range(len(built.battery_plans)))
+        layouts.append(LayoutOutline(name, built.arrangement, built.stations, built.bays, chargers, stock))
+    outlines = tuple(GroupOutline(group.truck, _run_h(group), group.power_w / 1000.0) for group in groups)
+    return Outline(scenario, outlines, tuple(layouts))
 
 
 def _run_h(group: GroupPlan) -> float:

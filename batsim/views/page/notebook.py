@@ -69,8 +69,8 @@ def _layout(scenario: Scenario, layout: LayoutOutline) -> list[str]:
     """Row of a layout."""
     chargers = ", ".join(f"{count:g} x {name}" for name, count in layout.chargers)
     batteries = sum(scenario.batteries_of(layout.name).values())
-    bays = "" if layout.in_truck else f"{layout.bays:g}"
-    return [layout.name, layout.title, str(batteries), chargers, f"{layout.stations:g}", bays]
+    bays = "" if layout.arrangement.in_truck else f"{layout.bays:g}"
+    return [layout.name, layout.arrangement.title, str(batteries), chargers, f"{layout.stations:g}", bays]
 
 
 @html_of.register

@@ -76,7 +76,7 @@ def _line(path: str, text: str) -> str:
 
 def _layout_lines(layout: LayoutOutline) -> list[str]:
     """Lines on one layout."""
-    lines = [f"  layout {layout.name}: {layout.title}"]
+    lines = [f"  layout {layout.name}: {layout.arrangement.title}"]
     for stock in layout.stock:
         lines.append(
             f"    {stock.battery}: {counted(stock.batteries, 'battery')} for {counted(stock.trucks, 'truck')}; "
@@ -88,8 +88,8 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
                 f"{math.ceil(stock.per_truck * stock.trucks)} in all"
             )
     chargers = ", ".join(f"{_number(count)} x {name}" for name, count in layout.chargers)
-    stations = _counted(layout.stations, "charging spot" if layout.in_truck else "exchange station")
-    bays = "" if layout.in_truck else f"; {_counted(layout.bays, 'bay')} ({layout.bay})"
+    stations = _counted(layout.stations, "charging spot" if layout.arrangement.in_truck else "exchange station")
+    bays = "" if layout.arrangement.in_truck else f"; {_counted(layout.bays, 'bay')} ({layout.arrangement.bay})"
     lines.append(f"    {stations}{bays}; chargers {chargers}")
     return lines
 
