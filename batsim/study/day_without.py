@@ -178,27 +178,21 @@ def day_without(scenario: Scenario, settings: Settings = Settings(), *, device: 
         When a layout is not in the scenario, no layout has a device of that name, or a number is out of range.
     """
     schedule, day = replace(settings, weeks=None).schedule(scenario), usual_day(scenario)
-    devices = _devices(schedule, device)
-    cases = [
-        (number, way, variant)
-        for number, kind in enumerate(devices)
-        for way, variant in _ways(scenario, kind, day).items()
-    ]
+    ways = [(kind, _ways(scenario, kind, day)) for kind in _devices(schedule, device)]
+    variants = [(kind.layout, variant) for kind, by_way in ways for variant in by_way.values()]
     # A warm-up of part of a week would move week 1, and the day with it, to other weekdays.
     warm_up_min = WEEK_MIN * math.ceil(schedule.warm_up_min / WEEK_MIN)
     jobs = [
-        Job(devices[number].layout, replication, schedule.seed, length_min(day), warm_up_min, position)
-        for position, (number, _, _) in enumerate(cases)
+        Job(layout, replication, schedule.seed, length_min(day), warm_up_min, position)
+        for position, (layout, _) in enumerate(variants)
         for replication in range(schedule.replications)
     ]
-    losses = iter(run_jobs([variant for _, _, variant in cases], jobs, settings, take=take))
-    lost: list[dict[str, tuple[LostMinutes, ...]]] = [{} for _ in devices]
-    for number, way, _ in cases:
-        lost[number][way] = tuple(islice(losses, schedule.replications))
-    return [
-        DayWithout(schedule, layout, name, units, _standby_text(scenario, layout), day, lost[number])
-        for number, (layout, name, units) in enumerate(devices)
-    ]
+    losses = iter(run_jobs([variant for _, variant in variants], jobs, settings, take=take))
+    days = []
+    for (layout, name, units), by_way in ways:
+        lost = {way: tuple(islice(losses, schedule.replications)) for way in by_way}
+        days.append(DayWithout(schedule, layout, name, units, _standby_text(scenario, layout), day, lost))
+    return days
 
 
 class _Devices(NamedTuple):
