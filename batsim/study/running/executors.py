@@ -3,6 +3,7 @@
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from contextlib import ExitStack
 from typing import Any, TypeVar
 
 from batsim.errors import SimulationError, StudyError, require
@@ -141,7 +142,7 @@ def _on(
         yield from hands.outcomes(jobs, numbers)
 
 
-class Runner:
+class Runner(ExitStack):
     """Runs jobs of one scenario again and again, on processes that are started once.
 
     Parameters
@@ -157,17 +158,9 @@ class Runner:
     def __init__(
         self, scenario: Scenario, workers: int | None, take: Take[Any] = measures_of, change: Change | None = None
     ) -> None:
+        super().__init__()
         self._work, width = Work((scenario,), take, change), _width(workers)
-        self._hands = _Hands(Processes(width), Parcel.of(self._work)) if width > 1 else None
-
-    def __enter__(self) -> "Runner":
-        if self._hands is not None:
-            self._hands.__enter__()
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        if self._hands is not None:
-            self._hands.__exit__(*error)
+        self._hands = self.enter_context(_Hands(Processes(width), Parcel.of(self._work))) if width > 1 else None
 
     def run(self, jobs: Sequence[Job]) -> list[Any]:
         """Run jobs and return an outcome for each, in their order; a `Failure` where there is none."""

@@ -105,19 +105,15 @@ class Agenda:
 def agenda_of(study: Study, settings: Settings = Settings()) -> Agenda:
     """Work out what a study comes to, without running it; parameters as for `sweep`."""
     runs = study.runs
-
-    def weeks(given: float | None, minutes: float | None) -> float | None:
-        return minutes / WEEK_MIN if given is None and minutes is not None else given
-
-    schedule = replace(
-        settings,
-        layouts=settings.layouts or study.layouts,
-        replications=runs.replications if settings.replications is None else settings.replications,
-        weeks=weeks(settings.weeks, runs.length_min),
-        warm_up_weeks=weeks(settings.warm_up_weeks, runs.warm_up_min),
-        seed=runs.seed if settings.seed is None else settings.seed,
-        confidence=runs.confidence_share if settings.confidence is None else settings.confidence,
-    ).schedule(study.scenario)
+    of_study: dict[str, Any] = {
+        "replications": runs.replications,
+        "weeks": None if runs.length_min is None else runs.length_min / WEEK_MIN,
+        "warm_up_weeks": None if runs.warm_up_min is None else runs.warm_up_min / WEEK_MIN,
+        "seed": runs.seed,
+        "confidence": runs.confidence_share,
+    }
+    open_settings = {name: value for name, value in of_study.items() if getattr(settings, name) is None}
+    schedule = replace(settings, layouts=settings.layouts or study.layouts, **open_settings).schedule(study.scenario)
     return Agenda(study, schedule, points_of(study, schedule.seed))
 
 

@@ -122,7 +122,7 @@ def figures_asked(scenario: Scenario, layouts: tuple[str, ...]) -> set[str]:
 
 def ranged_figures(scenario: Scenario, layouts: tuple[str, ...]) -> tuple[Between, ...]:
     """Figures of the catalogue that the layouts rest on and that have a range, as factors from low to high."""
-    asked, stated = figures_asked(scenario, layouts), scenario.figures.stated
+    asked = figures_asked(scenario, layouts)
     return tuple(
         Between(
             path_text((FIGURES_KEY, figure.name)),
@@ -130,7 +130,7 @@ def ranged_figures(scenario: Scenario, layouts: tuple[str, ...]) -> tuple[Betwee
             _amount(figure.value, figure.unit),
         )
         for figure in FIGURES.values()
-        if figure.name in asked and figure.has_range and figure.name not in stated
+        if figure.name in asked and figure.has_range and figure.name not in scenario.figures.stated
     )
 
 

@@ -96,24 +96,20 @@ def sensitivity_of(agenda: Agenda, values: Table, layout: str, measure: str) -> 
     outputs = values.mean(axis=1)
     points, confidence = agenda.points, agenda.schedule.confidence
     paths = tuple(factor.path for factor in points.factors)
-    design = points.made
+    design, left_out = points.made, int(np.count_nonzero(~np.isfinite(outputs)))
     parts: dict[str, Estimates]
     if isinstance(design, MorrisDesign):
         effects = morris_effects(design, outputs, confidence)
-        parts = {
-            "mean size of effect": effects.mu_star,
-            "mean effect": _bare(effects.mu),
-            "spread of effect": _bare(effects.sigma),
-        }
+        bare = {"mean effect": _bare(effects.mu), "spread of effect": _bare(effects.sigma)}
+        parts = {"mean size of effect": effects.mu_star, **bare}
     elif isinstance(design, SobolDesign):
         indices = sobol_indices(design, outputs, confidence=confidence, seed=agenda.schedule.seed)
         parts = {"total": indices.total, "first order": indices.first}
     elif points.design.kind == ONE_AT_A_TIME:
-        rows = _swings(values, paths, confidence)
-        return Sensitivity(layout, measure, rows, confidence, _failed(outputs))
+        return Sensitivity(layout, measure, _swings(values, paths, confidence), confidence, left_out)
     else:
         parts = {"rank correlation": rank_correlations(_inputs(points), outputs, confidence)}
-    return Sensitivity(layout, measure, _sorted(parts, paths), confidence, _failed(outputs))
+    return Sensitivity(layout, measure, _sorted(parts, paths), confidence, left_out)
 
 
 def _bare(values: Floats) -> Estimates:
@@ -126,9 +122,9 @@ def _sorted(estimates: dict[str, Estimates], paths: tuple[str, ...]) -> tuple[In
     first = np.abs(next(iter(estimates.values())).value)
     order = np.argsort(-np.where(np.isnan(first), -1.0, first), kind="stable")
     return tuple(
-        Index(paths[number], name, float(each.value[number]), float(each.low[number]), float(each.high[number]))
+        Index(paths[number], name, *(float(column[number]) for column in columns))
         for number in order
-        for name, each in estimates.items()
+        for name, columns in estimates.items()
     )
 
 
@@ -150,7 +146,3 @@ def _inputs(points: Points) -> Table:
         return np.where(counts > 0, np.floor(points.cube * counts), points.cube)
     places = grid_of([len(factor.levels) for factor in factors]).T
     return np.column_stack([np.array(factor.numbers)[place] for factor, place in zip(factors, places, strict=True)])
-
-
-def _failed(outputs: Floats) -> int:
-    return int(np.count_nonzero(~np.isfinite(outputs)))

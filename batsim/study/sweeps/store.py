@@ -1,6 +1,7 @@
 """Where finished cases are kept: one SQLite file with one writer, rows known by their content."""
 
 import json
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -33,6 +34,13 @@ CREATE TABLE points (
 ) WITHOUT ROWID;
 CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL);
 """
+RULES = {
+    "full": "the disk is full; what was finished before is kept: free some space and run the same command again",
+    "readonly|unable to open": "cannot be written or opened here; choose a folder that exists and can be written to",
+    "not a database|malformed": "this is not a store of batsim, or it is damaged; choose another name",
+    "locked|busy": "another process is using this store; wait for it",
+}
+"""What SQLite says when something is wrong, and what a user is told of it; the first that fits."""
 ROWS_AT_ONCE = 500
 """Rows that are asked for with one statement; SQLite takes at most 999 values in one."""
 
@@ -336,16 +344,6 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        text = str(error)
-        if "full" in text:
-            rule = "the disk is full; what was finished before is kept: free some space and run the same command again"
-        elif "readonly" in text or "unable to open" in text:
-            rule = "cannot be written or opened here; choose a folder that exists and can be written to"
-        elif "not a database" in text or "malformed" in text:
-            rule = "this is not a store of batsim, or it is damaged; choose another name"
-        elif "locked" in text or "busy" in text:
-            rule = "another process is using this store; wait for it"
-        else:
-            rule = f"the store cannot be used: {text}"
-        msg = f"{path}: {rule}"
+        rules = (rule for words, rule in RULES.items() if re.search(words, str(error)))
+        msg = f"{path}: {next(rules, f'the store cannot be used: {error}')}"
         raise StudyError(msg) from error
