@@ -28,7 +28,7 @@ MOST_VALUES = 10_000
 """Values of one factor."""
 
 
-class Amount(NamedTuple):
+class StatedNumber(NamedTuple):
     """A number as it stands in a scenario, with its unit as text."""
 
     number: float
@@ -93,8 +93,8 @@ class Between(Factor):
     """Something between two ends, each value as likely as another, or with one that is most likely (triangular)."""
 
     path: str
-    ends: tuple[Amount, Amount]
-    typical: Amount | None = None
+    ends: tuple[StatedNumber, StatedNumber]
+    typical: StatedNumber | None = None
     layout: str | None = None
     """Layout that it belongs to; None where it concerns all of them."""
 
@@ -137,7 +137,7 @@ class Around(Factor):
     """A positive quantity about a mean with a coefficient of variation, lognormal; tails of half a percent are cut."""
 
     path: str
-    mean: Amount
+    mean: StatedNumber
     cv: float
 
     def at(self, share: float) -> object:
@@ -254,7 +254,7 @@ def between_of(path: str, stated: dict[str, object]) -> Between:
     return Between(path, (low, high), typical[0] if typical else None)
 
 
-def _rising(values: dict[tuple[str | int, ...], object]) -> list[Amount]:
+def _rising(values: dict[tuple[str | int, ...], object]) -> list[StatedNumber]:
     """Read amounts of one unit that rise, by where they stand; they count things where all of them do."""
     amounts = [_amount(value, where) for where, value in values.items()]
     units_written = sorted({amount.unit or "none" for amount in amounts})
@@ -266,13 +266,13 @@ def _rising(values: dict[tuple[str | int, ...], object]) -> list[Amount]:
     return [amount._replace(whole=all(other.whole for other in amounts)) for amount in amounts]
 
 
-def _amount(value: object, where: tuple[str | int, ...]) -> Amount:
+def _amount(value: object, where: tuple[str | int, ...]) -> StatedNumber:
     """Read a number, alone or with a unit."""
     if isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value):
-        return Amount(float(value), "", isinstance(value, int))
+        return StatedNumber(float(value), "", isinstance(value, int))
     match = AMOUNT.fullmatch(value) if isinstance(value, str) else None
     if match is None or units.TWO_PARTS.match(match[2]):  # 14:30 and 1 h 30 min are two numbers
         raise Faults([Fault(where, "needs a number, or a number with its unit such as '3 kW'", shown(value))])
     unit = units.PLURALS.get(match[2], match[2])  # 1 day and 3 days have the same unit
     counted = not unit or unit.startswith(NUMBER_OF)
-    return Amount(float(match[1]), unit, whole=counted and match[1].lstrip("+-").isdigit())
+    return StatedNumber(float(match[1]), unit, whole=counted and match[1].lstrip("+-").isdigit())

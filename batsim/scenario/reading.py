@@ -12,7 +12,6 @@ from batsim.errors import Problem, ScenarioError
 from batsim.scenario.checks.cross_checks import cross_checks
 from batsim.scenario.checks.price_checks import Offers
 from batsim.scenario.checks.survey_checks import device_names, equipment_names, listed_parts
-from batsim.scenario.factors import Between
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import EVERY, LocatedData, Location, Path
@@ -58,22 +57,16 @@ def build(source: LocatedData, asked: set[str] | None = None) -> Scenario:
     Names of the figures that are looked up on the way, and later on in its figures, are added to `asked`.
     """
     draft = source.copy()
-    problems: list[Problem] = []
-    unsettled: list[Problem] = []
-    unknowns: tuple[Between, ...] = ()
-    figures = catalogue.FIGURES
-    if isinstance(draft.data, dict):
-        unknowns, unsettled = settle(draft)
-        figures, wrong = figures_instead(draft)
-        problems = unsettled + wrong
+    unknowns, unsettled = settle(draft)
+    figures, wrong = figures_instead(draft)
     if asked is not None:
         figures = figures.noting(asked)
-    problems += _completed(draft, figures)
+    problems = [*unsettled, *wrong, *_completed(draft, figures)]
     try:
         scenario = Scenario.model_validate(draft.data, context=figures)
     except ValidationError as error:
-        found = without_echoes(problems_of(error, draft, Scenario), unsettled)
-        raise ScenarioError(source.file, problems + found) from None
+        problems += without_echoes(problems_of(error, draft, Scenario), unsettled)
+        raise ScenarioError(source.file, problems) from None
     scenario = _grown(scenario)
     scenario._file, scenario._source = source.file, source
     scenario._unknowns, scenario._figures = unknowns, figures
@@ -150,8 +143,6 @@ def completed_data(scenario: Scenario) -> dict[str, object]:
 
 def _completed(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
-    if not isinstance(draft.data, dict):
-        return []
     return [*_take_from_catalogue(draft), *_fill_in(draft, (), figures)]
 
 
@@ -166,24 +157,20 @@ def _grown(scenario: Scenario) -> Scenario:
 
 def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
-    if not isinstance(source.data, dict):
-        return source
     problems = _read_observed(source, (), path.parent)
     base = source.data.pop("extends", None)
-    if base is not None:
-        if not isinstance(base, str):
-            rule = "needs the name of another scenario file"
-            problems.append(problem(source, ("extends",), rule, got=shown(base)))
-        else:
-            other = path.parent / base
-            chain = (*chain, path.resolve())
-            if other.resolve() in chain or len(chain) > LONGEST_CHAIN:
-                rule = "files must not extend one another in a circle, nor more than five in a row"
-                problems.append(problem(source, ("extends",), rule, got=shown(base)))
-            elif not other.is_file():
-                problems.append(problem(source, ("extends",), "no such file", got=shown(str(other))))
-            else:
-                source = source.over(_extended(read_file(other), other, chain))
+    other, chain = path.parent / str(base), (*chain, path.resolve())
+    rule, got = "", shown(base)
+    if base is not None and not isinstance(base, str):
+        rule = "needs the name of another scenario file"
+    elif base is not None and (other.resolve() in chain or len(chain) > LONGEST_CHAIN):
+        rule = "files must not extend one another in a circle, nor more than five in a row"
+    elif base is not None and not other.is_file():
+        rule, got = "no such file", shown(str(other))
+    if rule:
+        problems.append(problem(source, ("extends",), rule, got=got))
+    elif base is not None:
+        source = source.over(_extended(read_file(other), other, chain))
     if problems:
         raise ScenarioError(source.file, problems)
     return source

@@ -1,12 +1,13 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 from pydantic import Field, PrivateAttr
 
 from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
+from batsim.scenario.factors import Between
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.base import Frozen, Minutes
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
@@ -22,9 +23,6 @@ from batsim.scenario.parts.rules import Rules
 from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
-
-if TYPE_CHECKING:
-    from batsim.scenario.factors import Between
 
 MeasuredTime = Annotated[float, Quantity("duration", least=60.0)]
 Confidence = Annotated[float, Quantity("share", least=0.5, most=0.999)]
@@ -110,7 +108,7 @@ class Scenario(Shows, Frozen):
 
     _file: str = PrivateAttr("")
     _source: object | None = PrivateAttr(None)
-    _unknowns: "tuple[Between, ...]" = PrivateAttr(())
+    _unknowns: tuple[Between, ...] = PrivateAttr(())
     _figures: Figures = PrivateAttr(FIGURES)
 
     @property
@@ -124,9 +122,9 @@ class Scenario(Shows, Frozen):
         return self._file
 
     @property
-    def unknowns(self) -> "tuple[Between, ...]":
+    def unknowns(self) -> tuple[Between, ...]:
         """Inputs that are not known, stated as `{between: [LOW, HIGH]}`; their middle stands in for them."""
-        return tuple(each for each in self._unknowns if each.layout is None or each.layout in self.layouts)
+        return tuple(unknown for unknown in self._unknowns if unknown.layout is None or unknown.layout in self.layouts)
 
     @property
     def figures(self) -> Figures:
@@ -173,12 +171,17 @@ class Scenario(Shows, Frozen):
         own = self.layouts[layout].charging
         return self.charging if own is None else own
 
+    @property
+    def trucks_by_battery(self) -> dict[str, int]:
+        """Trucks by battery type."""
+        counts: dict[str, int] = {}
+        for group in self.trucks:
+            counts[group.battery] = counts.get(group.battery, 0) + group.count
+        return counts
+
     def batteries_of(self, layout: str) -> dict[str, int]:
         """Batteries by type in a layout, those in the trucks included."""
-        in_trucks: dict[str, int] = {}
-        for group in self.trucks:
-            in_trucks[group.battery] = in_trucks.get(group.battery, 0) + group.count
-        stated = self.layouts[layout].batteries
+        in_trucks, stated = self.trucks_by_battery, self.layouts[layout].batteries
         if stated is None:
             return in_trucks
         if "" in stated:

@@ -32,10 +32,7 @@ class CheckedLayout:
     @cached_property
     def trucks(self) -> dict[str, int]:
         """Trucks by battery type."""
-        counts: dict[str, int] = {}
-        for group in self.scenario.trucks:
-            counts[group.battery] = counts.get(group.battery, 0) + group.count
-        return counts
+        return self.scenario.trucks_by_battery
 
     @cached_property
     def batteries(self) -> dict[str, int]:

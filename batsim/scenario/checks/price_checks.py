@@ -1,18 +1,14 @@
 """Checks on prices: one currency, and names of things that there are."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from batsim.errors import Problem
 from batsim.scenario.parts.faults import did_you_mean, shown
+from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.prices import StatedPrice
+from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
 from batsim.scenario.text.problems import problem
-
-if TYPE_CHECKING:
-    from batsim.scenario.parts.handling import Arrangement
-    from batsim.scenario.parts.prices import StatedPrice
-    from batsim.scenario.site import Scenario
-
 
 Offers = Mapping[str, Sequence[str]]
 """Names that the catalogue offers, by the kind of thing that they stand for."""
@@ -29,7 +25,7 @@ OWNED = ("batteries", "chargers", "devices", "bays", "stations", "attendants")
 """Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
 
 
-def price_problems(scenario: "Scenario", source: LocatedData, offers: Offers) -> Iterator[Problem]:
+def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> Iterator[Problem]:
     """Find prices in another currency than the site's, and prices of what neither scenario nor catalogue has.
 
     A layout that is left out may have been the only one to use what the catalogue has; its price does no harm.
@@ -56,7 +52,7 @@ def price_problems(scenario: "Scenario", source: LocatedData, offers: Offers) ->
     yield from _tariff(scenario, source)
 
 
-def _tariff(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
+def _tariff(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Find prices of energy in another currency."""
     tariff, whole = scenario.prices.energy, ("prices", "energy")
     if tariff is None:
@@ -67,27 +63,25 @@ def _tariff(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
         yield from _currency(scenario, source, (*whole, "bands", number, "price"), band.price)
 
 
-def _owned(scenario: "Scenario", source: LocatedData) -> Iterator[Problem]:
+def _owned(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Find things that are said to be there already, and that the layout does not have."""
-    for layout, each in scenario.layouts.items():
-        attendants = each.attendants if isinstance(each.attendants, dict) else ()
-        handling = scenario.handling.get(each.handling)
-        devices = () if handling is None else (*handling.devices, *handling.watering_devices)
-        parts = () if handling is None else part_names(handling)
-        types = (*scenario.batteries, *(count.charger for count in each.chargers), *devices, *parts, *attendants)
-        known = [*dict.fromkeys((*OWNED, *types))]
-        for number, name in enumerate(each.owned):
+    for title, layout in scenario.layouts.items():
+        known = [*OWNED, *scenario.batteries, *layout.chargers_by_type]
+        if handling := scenario.handling.get(layout.handling):
+            known += [*handling.devices, *handling.watering_devices, *part_names(handling)]
+        known += layout.attendants if isinstance(layout.attendants, dict) else ()
+        for number, name in enumerate(layout.owned):
             if name not in known:
-                rule = f"nothing of this name in the layout{did_you_mean(name, known)}"
-                yield problem(source, ("layouts", layout, "owned", number), rule, got=shown(name))
+                rule = f"nothing of this name in the layout{did_you_mean(name, list(dict.fromkeys(known)))}"
+                yield problem(source, ("layouts", title, "owned", number), rule, got=shown(name))
 
 
-def part_names(arrangement: "Arrangement") -> tuple[str, ...]:
+def part_names(arrangement: Arrangement) -> tuple[str, ...]:
     """Parts that an equipment list may hold beside batteries, chargers and devices."""
     return (*dict.fromkeys((*(part.part for part in arrangement.needs.parts), *PARTS)),)
 
 
-def _currency(scenario: "Scenario", source: LocatedData, path: Path, money: "StatedPrice") -> Iterator[Problem]:
+def _currency(scenario: Scenario, source: LocatedData, path: Path, money: StatedPrice) -> Iterator[Problem]:
     if money.currency != scenario.site.currency:
         rule = f"needs the currency of the site ({scenario.site.currency}); convert it, or change site.currency"
         yield problem(source, path, rule, got=shown(source.at(path)))

@@ -102,16 +102,8 @@ class DurationLaw(Frozen):
     @property
     def mean(self) -> float:
         """Mean of the law. [min]"""
-        values: tuple[float | None, ...] = (self.mean_min,)
-        match self.kind:
-            case "fixed":
-                values = (self.fixed_min,)
-            case "triangular":
-                values = (self.low_min, self.typical_min, self.high_min)
-            case "uniform":
-                values = (self.low_min, self.high_min)
-            case "observed":
-                values = self.observed_min or ()
+        stated = [getattr(self, f"{key}_min") for key in KEYS[self.kind] if key != "cv"]
+        values = self.observed_min or stated
         return sum(value or 0.0 for value in values) / len(values)
 
     @property

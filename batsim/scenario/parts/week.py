@@ -123,13 +123,8 @@ class Shift(Frozen):
         for day in self.days:
             until_next = min((later - day - 1) % 7 + 1 for later in self.days) * DAY_MIN
             if self.minutes > until_next:
-                return [
-                    Fault(
-                        (),
-                        "a shift overlaps itself: it must end before it starts again",
-                        f"{DAYS[day]} {clock_text(self.from_min)} for {units.show(self.minutes, 'duration', 'h')}",
-                    )
-                ]
+                got = f"{DAYS[day]} {clock_text(self.from_min)} for {units.show(self.minutes, 'duration', 'h')}"
+                return [Fault((), "a shift overlaps itself: it must end before it starts again", got)]
         return []
 
     def _break_faults(self) -> list[Fault]:

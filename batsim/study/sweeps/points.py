@@ -11,7 +11,7 @@ import numpy as np
 from batsim.catalogue import FIGURES
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import blueprint_of
-from batsim.scenario.factors import Amount, Between, Factor
+from batsim.scenario.factors import Between, Factor, StatedNumber
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import GRID, LATIN_HYPERCUBE, MORRIS, MOST_POINTS, ONE_AT_A_TIME, Design, Study
@@ -134,5 +134,5 @@ def ranged_figures(scenario: Scenario, layouts: tuple[str, ...]) -> tuple[Betwee
     )
 
 
-def _amount(number: float, unit: str) -> Amount:
-    return Amount(number, "" if unit == "1" else unit, whole=False)
+def _amount(number: float, unit: str) -> StatedNumber:
+    return StatedNumber(number, "" if unit == "1" else unit, whole=False)
