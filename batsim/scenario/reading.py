@@ -15,7 +15,7 @@ from batsim.scenario.checks.survey_checks import device_names, equipment_names, 
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import EVERY, LocatedData, Location, Path
-from batsim.scenario.text.problems import problem, problems_of
+from batsim.scenario.text.problems import problems_of
 from batsim.scenario.text.yaml_text import read_file, read_text
 from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
 
@@ -75,7 +75,7 @@ def build(source: LocatedData, asked: set[str] | None = None) -> Scenario:
     except (ValueError, ArithmeticError):
         if not figures.stated:
             raise
-        problems = [problem(draft, (FIGURES_KEY,), NOT_TOGETHER)]
+        problems = [draft.problem((FIGURES_KEY,), NOT_TOGETHER)]
     if problems:
         raise ScenarioError(source.file, problems)
     return scenario
@@ -168,7 +168,7 @@ def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) 
     elif base is not None and not other.is_file():
         rule, got = "no such file", shown(str(other))
     if rule:
-        problems.append(problem(source, ("extends",), rule, got=got))
+        problems.append(source.problem(("extends",), rule, got=got))
     elif base is not None:
         source = source.over(_extended(read_file(other), other, chain))
     if problems:
@@ -188,7 +188,7 @@ def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Pr
         times = _times(file)
         if not times or len(times) > MOST_TIMES:
             rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
-            problems.append(problem(source, here, rule, got=shown(str(file))))
+            problems.append(source.problem(here, rule, got=shown(str(file))))
             continue
         source.at(path)[key] = [text for _, text in times]
         for entry, (line, _) in enumerate(times):
@@ -274,7 +274,7 @@ def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     rule = "needs the name of an entry of the catalogue"
     if isinstance(name, str):
         rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
-    found = problem(draft, (*path, "from"), rule, got=shown(name))
+    found = draft.problem((*path, "from"), rule, got=shown(name))
     # Any entry stands in for it, so that what this one would have brought is not reported as missing.
     stand_in = _catalogue_part(document, catalogue_names(document)[-1])
     if stand_in is not None:
@@ -305,7 +305,7 @@ def _take_class(draft: LocatedData, number: str | int, name: str, group: dict[st
     part = _catalogue_part("truck_classes", name)
     if part is None:
         rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
-        return [problem(draft, ("trucks", number, "class"), rule, got=shown(name))]
+        return [draft.problem(("trucks", number, "class"), rule, got=shown(name))]
     duty = group.get("duty") or {}
     if group.get("run_time") is None and isinstance(duty, dict) and not {"mean_power", "energy_per_shift"} & set(duty):
         group["duty"] = {"mean_power": part.data["power"], **duty}
@@ -324,7 +324,7 @@ def _fill_in(draft: LocatedData, path: Path, figures: catalogue.Figures) -> list
             kind, name = next(iter(value.items()))
             if name not in figures:
                 rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
-                problems.append(problem(draft, (*here, kind), rule, got=shown(name)))
+                problems.append(draft.problem((*here, kind), rule, got=shown(name)))
                 draft.at(path)[key] = None
                 continue
             draft.at(path)[key] = _as_stated(figures[name], ranged=kind == "figure_range")

@@ -14,7 +14,7 @@ from batsim.scenario.parts.kinds import AsItIs, Count, Kind, NameText, Words, bl
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData
-from batsim.scenario.text.problems import problem, problems_in, problems_of
+from batsim.scenario.text.problems import problems_of
 from batsim.scenario.text.yaml_text import read_file
 from batsim.scenario.unknowns import lies_in
 
@@ -207,7 +207,7 @@ def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures:
     if "unknowns" in file.also_vary:
         factors += _unknowns_beside(factors, scenario)
     if not file.vary and not factors and "catalogue" not in file.also_vary:
-        problems.append(problem(source, (), "varies nothing; state paths and values under 'vary'"))
+        problems.append(source.problem((), "varies nothing; state paths and values under 'vary'"))
     if problems:
         raise ScenarioError(source.file, problems)
     layouts = tuple(dict.fromkeys(file.layouts or scenario.layouts))
@@ -237,11 +237,11 @@ def _names(file: StudyFile, source: LocatedData, scenario: Scenario, measures: t
     for number, name in enumerate(file.layouts or ()):
         if name not in scenario.layouts:
             rule = f"no layout of this name in the scenario{did_you_mean(name, list(scenario.layouts))}"
-            yield problem(source, ("layouts", number), rule, got=name)
+            yield source.problem(("layouts", number), rule, got=name)
     for number, name in enumerate(file.measures):
         if name not in measures:
             rule = f"no measure of this name{did_you_mean(name, measures)}"
-            yield problem(source, ("measures", number), rule, got=name)
+            yield source.problem(("measures", number), rule, got=name)
 
 
 def _factors(file: StudyFile, source: LocatedData, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:
@@ -250,12 +250,12 @@ def _factors(file: StudyFile, source: LocatedData, scenario: Scenario, problems:
         here = ("vary", path)
         if path in SETTLED:
             rule = "is stated once for the whole study, under 'simulation'"
-            problems.append(problem(source, here, rule, of_key=True))
+            problems.append(source.problem(here, rule, of_key=True))
             continue
         try:
             factor = factor_of(path, values)
         except ValueError as error:
-            problems += problems_in(error, source, here)
+            problems += source.problems_in(error, here)
         else:
             problems += _tried(factor, source, scenario)
             yield factor
@@ -273,4 +273,4 @@ def _tried(factor: Factor, source: LocatedData, scenario: Scenario) -> Iterator[
                 if (path, rule) not in seen:
                     seen.add((path, rule))
                     where = "" if path == factor.path else f"with {shown(value)}, {path}: "
-                    yield problem(source, ("vary", factor.path), f"{where}{rule}", got=got)
+                    yield source.problem(("vary", factor.path), f"{where}{rule}", got=got)

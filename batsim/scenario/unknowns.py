@@ -7,7 +7,6 @@ from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
 from batsim.scenario.parts.faults import did_you_mean, shown, wrong
 from batsim.scenario.text.located_data import LocatedData, Path, path_text
-from batsim.scenario.text.problems import problem, problems_in
 
 NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
 FIGURES_KEY = "figures"
@@ -33,7 +32,7 @@ def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: l
         try:
             unknown = between_of(path_text(here), value)
         except ValueError as error:
-            problems += problems_in(error, draft, here)
+            problems += draft.problems_in(error, here)
         else:
             layout = str(here[1]) if here[0] == "layouts" and len(here) > 1 else None
             unknowns.append(replace(unknown, layout=layout))
@@ -61,12 +60,12 @@ def figures_instead(draft: LocatedData) -> tuple[Figures, list[Problem]]:
         name = str(key)
         if name not in FIGURES:
             rule = f"not a figure of the catalogue{did_you_mean(name, list(FIGURES))}"
-            problems.append(problem(draft, (FIGURES_KEY, key), rule, of_key=True))
+            problems.append(draft.problem((FIGURES_KEY, key), rule, of_key=True))
             continue
         try:
             stated[name] = FIGURES[name].stated(_number_for(FIGURES[name], value))
         except ValueError as error:
-            problems.append(problem(draft, (FIGURES_KEY, key), str(error), got=shown(value)))
+            problems.append(draft.problem((FIGURES_KEY, key), str(error), got=shown(value)))
     return Figures(stated), problems
 
 

@@ -14,7 +14,6 @@ from batsim.scenario.parts.calendar import overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.text.located_data import Path
-from batsim.scenario.text.problems import problem
 
 ROUNDING = 1e-9
 
@@ -45,7 +44,7 @@ def _power(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
     for battery, kind, label, charger in _pairs(checked):
         if kind.charge_time_min is not None:
             rule = f"needs the chargers' curves, and '{battery}' states a 'charge_time'; leave one of the two out"
-            yield problem(checked.source, (*path, "power_limit"), rule)
+            yield checked.source.problem((*path, "power_limit"), rule)
             return
         needed.append((_peak_kw(kind, charger, scenario.figures), label, battery))
     most_kw, label, battery = max(needed, default=(0.0, "", ""))
@@ -54,7 +53,7 @@ def _power(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
     if limit_kw < most_kw - ROUNDING:
         least = f"{ceil(10.0 * most_kw) / 10.0:g} kW"
         rule = f"must be at least {least}, what one '{label}' draws on '{battery}', the others in standby"
-        yield problem(checked.source, (*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
+        yield checked.source.problem((*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
 
 
 def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:
@@ -84,5 +83,5 @@ def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
             hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
         if hours > open_h:
             rule = f"must be open for at least {ceil(hours)} h a week, what '{label}' takes to fill '{battery}'"
-            yield problem(checked.source, (*path, "windows"), rule, got=f"{open_h:g} h")
+            yield checked.source.problem((*path, "windows"), rule, got=f"{open_h:g} h")
             return

@@ -8,7 +8,6 @@ from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
-from batsim.scenario.text.problems import problem
 
 
 @dataclass(frozen=True)
@@ -46,4 +45,4 @@ class CheckedLayout:
 
     def problem(self, *keys: str | int, rule: str, got: str | None = None, of_key: bool = False) -> Problem:
         """Make a problem at some keys of the layout."""
-        return problem(self.source, ("layouts", self.name, *keys), rule, got=got, of_key=of_key)
+        return self.source.problem(("layouts", self.name, *keys), rule, got=got, of_key=of_key)

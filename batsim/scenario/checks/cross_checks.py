@@ -17,7 +17,6 @@ from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
-from batsim.scenario.text.problems import problem
 
 SHORTEST_RUN_MIN = 20.0
 """Work on one battery below which the stated power must be a slip. [min]"""
@@ -49,7 +48,7 @@ def _group_names(scenario: Scenario, source: LocatedData, offers: Offers) -> Ite
     for number, group in enumerate(scenario.trucks):
         here: Path = ("trucks", number)
         if group.group in seen:
-            yield problem(source, (*here, "group"), "two groups have this name", got=shown(group.group))
+            yield source.problem((*here, "group"), "two groups have this name", got=shown(group.group))
         seen.append(group.group)
         for position, shift in enumerate(group.shifts):
             yield from _known(source, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
@@ -87,7 +86,7 @@ def _battery_names(scenario: Scenario, name: str, source: LocatedData) -> Iterat
     for battery in scenario.layouts[name].batteries or ():
         if battery and battery not in in_use:
             rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
-            yield problem(source, ("layouts", name, "batteries", battery), rule, of_key=True)
+            yield source.problem(("layouts", name, "batteries", battery), rule, of_key=True)
 
 
 def _known(
@@ -97,7 +96,7 @@ def _known(
     if name not in known:
         rule = f"no {what} of this name{did_you_mean(name, known, offers.get(what, ()))}"
         is_key = path[-1] == name
-        yield problem(source, path, rule, got=None if is_key else shown(name), of_key=is_key)
+        yield source.problem(path, rule, got=None if is_key else shown(name), of_key=is_key)
 
 
 def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -110,9 +109,9 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
             both = common(windows[first], windows[second])
             if both:
                 got = f"'{first}' and '{second}', both at work on {moment_text(max(start for start, _ in both))}"
-                yield problem(source, ("trucks", number, "shifts"), "a truck works one shift at a time", got=got)
+                yield source.problem(("trucks", number, "shifts"), "a truck works one shift at a time", got=got)
         if not any(windows.values()):
-            yield problem(source, ("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
+            yield source.problem(("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
 
 
 def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -122,13 +121,13 @@ def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
         path: Path = ("trucks", number)
         if own.setdefault(group.battery, group.own_batteries) != group.own_batteries:
             rule = f"must be the same for all groups with battery type '{group.battery}'"
-            yield problem(source, (*path, "own_batteries"), rule)
+            yield source.problem((*path, "own_batteries"), rule)
         listed = group.first_run_min
         if listed is not None and not isinstance(listed[0], tuple) and len(listed) != group.count:
             rule = (
                 f"lists {len(listed)} durations, and the fleet grows to {group.count}; write {{first: ..., every: ...}}"
             )
-            yield problem(source, (*path, "first_run"), rule)
+            yield source.problem((*path, "first_run"), rule)
 
 
 def _one_week(scenario: Scenario, name: str) -> list[Window]:
@@ -150,13 +149,13 @@ def _levels(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
                 f"and 100 %"
             )
             got = f"{100 * group.exchange_at_share:g} %"
-            yield problem(source, ("trucks", number, "exchange_at"), rule, got=got)
+            yield source.problem(("trucks", number, "exchange_at"), rule, got=got)
         elif group.duty is not None and all(name in scenario.week.shifts for name in group.shifts):
             yield from _strength(scenario, number, group.duty, source)
     weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
     if weeks > LONGEST_WEEKS:
         rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
-        yield problem(source, ("simulation", "length"), rule, got=f"{weeks:g} weeks")
+        yield source.problem(("simulation", "length"), rule, got=f"{weeks:g} weeks")
 
 
 def _strength(scenario: Scenario, number: int, duty: Duty, source: LocatedData) -> Iterator[Problem]:
@@ -177,4 +176,4 @@ def _strength(scenario: Scenario, number: int, duty: Duty, source: LocatedData) 
     minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
-        yield problem(source, ("trucks", number, "duty", key), rule, got=got)
+        yield source.problem(("trucks", number, "duty", key), rule, got=got)

@@ -15,7 +15,6 @@ from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
-from batsim.scenario.text.problems import problem
 
 LONGEST_CHARGE_H = 168.0
 """A week: a full charge that takes longer is a slip in a unit. [h]"""
@@ -100,13 +99,13 @@ def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Pr
     if profile.end_a > profile.main_a:
         rule = "the end current must not be above the main current"
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
-        yield problem(checked.source, ("chargers", charger), rule, got=got)
+        yield checked.source.problem(("chargers", charger), rule, got=got)
         return
     ah = capacity_ah(kind, scenario.figures)
     hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
-        yield problem(checked.source, ("chargers", charger), rule)
+        yield checked.source.problem(("chargers", charger), rule)
 
 
 def _bays(checked: CheckedLayout) -> Iterator[Problem]:

@@ -8,7 +8,6 @@ from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.prices import StatedPrice
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
-from batsim.scenario.text.problems import problem
 
 Offers = Mapping[str, Sequence[str]]
 """Names that the catalogue offers, by the kind of thing that they stand for."""
@@ -43,7 +42,7 @@ def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> I
             path: Path = ("prices", key, name) if name else ("prices", key)
             if name and name not in names and name not in shipped:
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
-                yield problem(source, path, rule, of_key=True)
+                yield source.problem(path, rule, of_key=True)
             yield from _currency(scenario, source, path, money)
     for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
         if (price := getattr(scenario.prices, key)) is not None:
@@ -73,7 +72,7 @@ def _owned(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
         for number, name in enumerate(layout.owned):
             if name not in known:
                 rule = f"nothing of this name in the layout{did_you_mean(name, list(dict.fromkeys(known)))}"
-                yield problem(source, ("layouts", title, "owned", number), rule, got=shown(name))
+                yield source.problem(("layouts", title, "owned", number), rule, got=shown(name))
 
 
 def part_names(arrangement: Arrangement) -> tuple[str, ...]:
@@ -84,4 +83,4 @@ def part_names(arrangement: Arrangement) -> tuple[str, ...]:
 def _currency(scenario: Scenario, source: LocatedData, path: Path, money: StatedPrice) -> Iterator[Problem]:
     if money.currency != scenario.site.currency:
         rule = f"needs the currency of the site ({scenario.site.currency}); convert it, or change site.currency"
-        yield problem(source, path, rule, got=shown(source.at(path)))
+        yield source.problem(path, rule, got=shown(source.at(path)))

@@ -9,7 +9,6 @@ from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import IN_TRUCK
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
-from batsim.scenario.text.problems import problem
 
 
 def equipment_names(arrangement: Mapping[str, Any]) -> list[str]:
@@ -54,13 +53,13 @@ def survey_problems(scenario: Scenario, source: LocatedData, shipped: Sequence[s
     for name in scenario.equipment:
         if name not in known and name not in shipped:
             rule = f"no arrangement uses it{did_you_mean(name, known)}"
-            yield problem(source, ("equipment", name), rule, of_key=True)
+            yield source.problem(("equipment", name), rule, of_key=True)
     yield from _part_devices(scenario, source)
     if scenario.present is not None and scenario.present not in scenario.layouts:
         rule = f"no layout of this name{did_you_mean(scenario.present, list(scenario.layouts))}"
-        yield problem(source, ("present",), rule, got=shown(scenario.present))
+        yield source.problem(("present",), rule, got=shown(scenario.present))
     if scenario.supply.phases not in (1, 3):
-        yield problem(source, ("supply", "phases"), "must be 1 or 3", got=str(scenario.supply.phases))
+        yield source.problem(("supply", "phases"), "must be 1 or 3", got=str(scenario.supply.phases))
 
 
 EQUIPMENT_KEYS = {"devices", "watering_devices", "bay", "needs"}
@@ -75,4 +74,4 @@ def _part_devices(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
             if part.device is not None and part.device not in devices:
                 rule = f"no device of this name in the arrangement{did_you_mean(part.device, devices)}"
                 path = ("handling", handling, "needs", "parts", number, "device")
-                yield problem(source, path, rule, got=shown(part.device))
+                yield source.problem(path, rule, got=shown(part.device))

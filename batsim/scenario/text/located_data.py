@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN
+from batsim.scenario.parts.faults import Faults
 
 Path = tuple[str | int, ...]
 
@@ -146,6 +147,16 @@ class LocatedData:
             if path[:size] in self.locations:
                 return self.locations[path[:size]]
         return Location(self.file, 0, 0)
+
+    def problem(self, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
+        """Make a problem at the place where a path stands."""
+        return Problem(*self.location(path, of_key=of_key), path_text(path), rule, got)
+
+    def problems_in(self, error: ValueError, path: Path) -> list[Problem]:
+        """Problems of what stands at a path, from the error of whoever read it: each broken rule at its own place."""
+        if isinstance(error, Faults):
+            return [self.problem(path + fault.path, fault.rule, got=fault.got) for fault in error.faults]
+        return [self.problem(path, str(error))]
 
     def replaced(self, path: str, value: object) -> "LocatedData":
         """Copy with one value set; the copy has no location for what was set."""

@@ -10,7 +10,7 @@ from pydantic_core import ErrorDetails
 from batsim.errors import Problem
 from batsim.scenario.parts.faults import NEAR, Faults, did_you_mean, shown
 from batsim.scenario.parts.renamed import renamed
-from batsim.scenario.text.located_data import LocatedData, Path, path_text
+from batsim.scenario.text.located_data import LocatedData, Path
 
 RULES = {
     "model_type": "needs a block of keys",
@@ -45,9 +45,9 @@ def problems_of(error: ValidationError, source: LocatedData, model: type[BaseMod
             case "missing" if {path, (*path[:-1], "from")} & meant:
                 pass  # it is there, but misspelt
             case "extra_forbidden":
-                problems.append(problem(source, path, _unknown_key(path, model), of_key=True))
+                problems.append(source.problem(path, _unknown_key(path, model), of_key=True))
             case "missing":
-                problems.append(problem(source, path, _missing(path, model)))
+                problems.append(source.problem(path, _missing(path, model)))
             case _:
                 problems += _broken_rules(finding, source, _existing(source, path))
     return problems
@@ -57,22 +57,9 @@ def _broken_rules(finding: ErrorDetails, source: LocatedData, path: Path) -> lis
     """Problems of a value that breaks a rule, or some rules inside of it."""
     error = finding.get("ctx", {}).get("error")
     if isinstance(error, Faults):
-        return problems_in(error, source, path)
+        return source.problems_in(error, path)
     rule = str(error or RULES.get(finding["type"]) or finding["msg"][:1].lower() + finding["msg"][1:])
-    return [problem(source, path, rule, got=shown(source.at(path)))]
-
-
-def problems_in(error: ValueError, source: LocatedData, path: Path) -> list[Problem]:
-    """Problems of what stands at a path, from the error of whoever read it: each broken rule at its own place."""
-    if isinstance(error, Faults):
-        return [problem(source, path + fault.path, fault.rule, got=fault.got) for fault in error.faults]
-    return [problem(source, path, str(error))]
-
-
-def problem(source: LocatedData, path: Path, rule: str, *, got: str | None = None, of_key: bool = False) -> Problem:
-    """Make a problem at the place where a path stands."""
-    place = source.location(path, of_key=of_key)
-    return Problem(*place, path_text(path), rule, got)
+    return [source.problem(path, rule, got=shown(source.at(path)))]
 
 
 def _existing(source: LocatedData, path: Path) -> Path:
