@@ -6,7 +6,7 @@ from typing import Any
 
 from batsim import catalogue, units
 from batsim.scenario.factors import AMOUNT, BETWEEN, TYPICAL
-from batsim.scenario.parts.kinds import block_schema
+from batsim.scenario.parts.schemas import block_schema
 from batsim.scenario.reading import catalogue_names
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import FORM_SCHEMAS, StudyFile

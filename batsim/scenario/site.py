@@ -9,17 +9,18 @@ from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
 from batsim.scenario.factors import Between
 from batsim.scenario.parts.air import Air, AirText
-from batsim.scenario.parts.base import Frozen, Minutes
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.kinds import AsItIs, Count, NameText, Quantity, by_default, schema_of_any
+from batsim.scenario.parts.kinds import AsItIs, Count, Frozen, NameText, Quantity, by_default
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
+from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.rules import Rules
+from batsim.scenario.parts.schemas import schema_of_any
 from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week

@@ -8,9 +8,10 @@ from pydantic import Field, ValidationError
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
-from batsim.scenario.parts.base import Frozen, Minutes
 from batsim.scenario.parts.faults import did_you_mean, read_by_name, shown, wrong
-from batsim.scenario.parts.kinds import AsItIs, Count, Kind, NameText, Words, block_schema, schema_of_any
+from batsim.scenario.parts.kinds import AsItIs, Count, Frozen, Kind, NameText, Words
+from batsim.scenario.parts.quantities import Minutes
+from batsim.scenario.parts.schemas import block_schema, schema_of_any
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData

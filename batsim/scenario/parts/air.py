@@ -4,7 +4,8 @@ import math
 from typing import NamedTuple
 
 from batsim.scenario.parts.faults import read_pair
-from batsim.scenario.parts.kinds import TEXT, Kind, Quantity, block_schema, schema_of_any, with_help
+from batsim.scenario.parts.kinds import Kind, Quantity
+from batsim.scenario.parts.schemas import TEXT, block_schema, schema_of_any, with_help
 
 WEEKS_PER_YEAR = 365.25 / 7.0
 SEASONS = {"winter": "Mean of the coldest week. [degC]", "summer": "Mean of the warmest week. [degC]"}

@@ -9,35 +9,13 @@ from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from batsim import units
 from batsim.catalogue import Figures
-from batsim.scenario.parts.base import (
-    Celsius,
-    Frozen,
-    Kilograms,
-    Millimetres,
-    MinutesAbove0,
-    Share,
-    ShareAbove0,
-    Spread,
-)
 from batsim.scenario.parts.faults import Fault, read_pair, refuse, wrong
 from batsim.scenario.parts.fit import BASES, Dimensions
-from batsim.scenario.parts.kinds import (
-    TEXT,
-    Count,
-    Kind,
-    NameText,
-    Number,
-    Quantity,
-    Words,
-    block_schema,
-    by_default,
-    figures_of,
-    schema_of_any,
-    text_schema,
-    with_help,
-)
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Number, Quantity, Words, by_default, figures_of
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
+from batsim.scenario.parts.quantities import Celsius, Kilograms, Millimetres, MinutesAbove0, Share, ShareAbove0, Spread
+from batsim.scenario.parts.schemas import TEXT, block_schema, schema_of_any, text_schema, with_help
 from batsim.scenario.parts.week import WEEK_MIN, Weekdays
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")

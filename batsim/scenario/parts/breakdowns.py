@@ -5,10 +5,11 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen, MinutesAbove0
 from batsim.scenario.parts.faults import wrong
-from batsim.scenario.parts.kinds import Count, Kind, NameText, text_schema
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.quantities import MinutesAbove0
+from batsim.scenario.parts.schemas import text_schema
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_minutes
 
 

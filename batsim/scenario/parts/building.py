@@ -4,9 +4,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen, Metres
 from batsim.scenario.parts.fit import YES_NO
-from batsim.scenario.parts.kinds import Count, Quantity, Words
+from batsim.scenario.parts.kinds import Count, Frozen, Quantity, Words
+from batsim.scenario.parts.quantities import Metres
 
 VENTILATION_RULES = ("IEC 62485-3:2014", "EN 50272-3:2002")
 PUSH_TABLES = ("hse_l23_men", "hse_l23_women", "ccohs", "insurers", "snook_men_90", "snook_women_90", "en_1005_3")

@@ -4,9 +4,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen, Kilowatts, Minutes
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
-from batsim.scenario.parts.kinds import Words
+from batsim.scenario.parts.kinds import Frozen, Words
+from batsim.scenario.parts.quantities import Kilowatts, Minutes
 from batsim.scenario.parts.week import DAY_MIN, TimeOfDay, Weekdays
 
 

@@ -5,9 +5,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import TEXT, Count, Kind, Quantity
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, Quantity
+from batsim.scenario.parts.schemas import TEXT
 
 WEEKS_A_YEAR = 52
 MOST_FACTOR = 5.0

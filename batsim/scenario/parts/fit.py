@@ -5,9 +5,10 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field
 
 from batsim import units
-from batsim.scenario.parts.base import Frozen, Kilograms, Millimetres, ShareAbove0
 from batsim.scenario.parts.faults import Fault, read_pair, refuse
-from batsim.scenario.parts.kinds import Count, Kind, NameText, Quantity, Words, block_schema, with_help
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words
+from batsim.scenario.parts.quantities import Kilograms, Millimetres, ShareAbove0
+from batsim.scenario.parts.schemas import block_schema, with_help
 
 REMOVALS = ("side", "top", "either", "none")
 BASES = ("flat", "rollers")

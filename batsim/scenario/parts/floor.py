@@ -4,9 +4,10 @@ from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import Frozen, Metres
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import TEXTS, Count, Kind, NameText, Quantity, Words, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default
+from batsim.scenario.parts.quantities import Metres
+from batsim.scenario.parts.schemas import TEXTS
 
 
 class Point(NamedTuple):

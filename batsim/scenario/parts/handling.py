@@ -6,11 +6,12 @@ from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from batsim.scenario.parts.base import Frozen, Metres, MetresPerMinute
 from batsim.scenario.parts.faults import Fault, refuse, wrong
-from batsim.scenario.parts.kinds import TEXT, TEXTS, Count, Kind, NameText, Words, schema_of_any
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.needs import Needs
+from batsim.scenario.parts.quantities import Metres, MetresPerMinute
+from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
 
 IN_TRUCK = "truck"
 """Bay of a battery that is charged in the truck."""

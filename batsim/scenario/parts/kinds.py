@@ -1,22 +1,20 @@
-"""The kinds of value that a part of a scenario may hold: how each is read, and its JSON Schema."""
+"""What every part of a scenario is made of: a frozen model, and the kinds of value that it may hold."""
 
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable
 from typing import Annotated, Any, NamedTuple
 
-from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, core_schema
 
 from batsim import units
 from batsim.catalogue import FIGURES, Figures
 from batsim.scenario.parts.faults import did_you_mean, wrong
+from batsim.scenario.parts.schemas import TEXT, text_schema
 
 UNLIMITED = math.inf
 """A count without a limit, as the word `unlimited` says it."""
-TEXT = {"type": "string"}
-TEXTS = {"type": "array", "items": TEXT}
-"""JSON Schemas of a text and of a list of texts."""
 
 
 def by_default(name: str, alias: str | None = None) -> Any:  # noqa: ANN401 - a field of any type
@@ -36,25 +34,16 @@ def figures_of(info: ValidationInfo) -> Figures:
     return FIGURES if info.context is None else info.context
 
 
-def text_schema(*examples: str, pattern: str | None = None) -> dict[str, Any]:
-    """JSON Schema of a text."""
-    return {**TEXT, "examples": list(examples), **({} if pattern is None else {"pattern": pattern})}
+class Frozen(BaseModel):
+    """A part of a scenario: read-only, refuses unknown keys, help stands under each field.
 
+    Attributes carry their unit as a suffix; the key in YAML (the alias) does not, because there the
+    value carries its unit in its text.
+    """
 
-def block_schema(keys: Mapping[str, dict[str, Any]], required: Iterable[str] = ()) -> dict[str, Any]:
-    """JSON Schema of a block of keys, by the schemas of their values."""
-    needed = {"required": list(required)} if required else {}
-    return {"type": "object", "properties": dict(keys), **needed, "additionalProperties": False}
-
-
-def with_help(value: dict[str, Any], keys: Mapping[str, str]) -> dict[str, dict[str, Any]]:
-    """JSON Schemas of the values of keys, of one kind, each with its help."""
-    return {key: value | {"description": text} for key, text in keys.items()}
-
-
-def schema_of_any(*choices: dict[str, Any], examples: Iterable[object]) -> dict[str, Any]:
-    """JSON Schema of what may be written in more than one way."""
-    return {"anyOf": list(choices), "examples": list(examples)}
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, use_attribute_docstrings=True, validate_default=True, hide_input_in_errors=True
+    )
 
 
 class Kind:

@@ -5,9 +5,10 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.base import Frozen, Minutes
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import TEXT, TEXTS, Kind, Number, Quantity, Words, schema_of_any
+from batsim.scenario.parts.kinds import Frozen, Kind, Number, Quantity, Words
+from batsim.scenario.parts.quantities import Minutes
+from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
 
 KEYS = {
     "fixed": ("fixed",),

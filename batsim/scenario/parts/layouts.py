@@ -6,24 +6,14 @@ from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import Frozen, Minutes, Share
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, refuse, wrong
 from batsim.scenario.parts.floor import Floor
-from batsim.scenario.parts.kinds import (
-    TEXT,
-    TEXTS,
-    Count,
-    Kind,
-    NameText,
-    Words,
-    block_schema,
-    by_default,
-    schema_of_any,
-    with_help,
-)
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words, by_default
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.quantities import Minutes, Share
+from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, schema_of_any, with_help
 
 MOST_ATTENDANTS = 200
 ATTENDANTS, DRIVERS = "attendants", "drivers"

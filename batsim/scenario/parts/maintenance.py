@@ -5,11 +5,11 @@ from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import Frozen
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
 from batsim.scenario.parts.faults import Fault, refuse
-from batsim.scenario.parts.kinds import Kind, Quantity, Words, text_schema
+from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, Words
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.schemas import text_schema
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
 

@@ -4,10 +4,9 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from batsim.scenario.parts.base import Frozen
 from batsim.scenario.parts.faults import Fault, refuse
 from batsim.scenario.parts.fit import Equipment
-from batsim.scenario.parts.kinds import Count, NameText, Words
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words
 
 FOR_EACH = ("truck", "battery", "spare_battery", "bay", "station", "device", "room")
 FITTED = ("rollers", "opens", "opens_wide")

@@ -5,9 +5,10 @@ from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
-from batsim.scenario.parts.base import Frozen, Share
 from batsim.scenario.parts.faults import read_by_name, wrong
-from batsim.scenario.parts.kinds import Kind, by_default, schema_of_any, text_schema
+from batsim.scenario.parts.kinds import Frozen, Kind, by_default
+from batsim.scenario.parts.quantities import Share
+from batsim.scenario.parts.schemas import schema_of_any, text_schema
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
 
 PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"

@@ -2,10 +2,10 @@
 
 from typing import Annotated
 
-from batsim.scenario.parts.base import Frozen
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import TEXTS, Kind, Words
+from batsim.scenario.parts.kinds import Frozen, Kind, Words
 from batsim.scenario.parts.layouts import RELEASE
+from batsim.scenario.parts.schemas import TEXTS
 
 TASK_ORDER = ("exchange", "connect", "watering", "inspection", "readings", "wash")
 """Tasks of attendants, the most pressing first."""

@@ -5,9 +5,9 @@ from typing import Annotated, NamedTuple
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen
 from batsim.scenario.parts.faults import wrong
-from batsim.scenario.parts.kinds import Count, Kind, Quantity, text_schema
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, Quantity
+from batsim.scenario.parts.schemas import text_schema
 
 
 class WaitTarget(NamedTuple):

@@ -4,8 +4,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from batsim.scenario.parts.base import Frozen, Minutes, ShareAbove0
-from batsim.scenario.parts.kinds import Words
+from batsim.scenario.parts.kinds import Frozen, Words
+from batsim.scenario.parts.quantities import Minutes, ShareAbove0
 
 SHIFT_CHANGE = ("never", "if_short", "always")
 

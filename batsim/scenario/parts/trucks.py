@@ -6,22 +6,12 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from batsim.scenario.parts.air import Air, AirText
-from batsim.scenario.parts.base import Celsius, Frozen, KilowattHours, Kilowatts, Metres, MetresPerMinute, Share, Spread
 from batsim.scenario.parts.faults import Fault, each_entry, read_pair, refuse
 from batsim.scenario.parts.fit import Compartment
-from batsim.scenario.parts.kinds import (
-    TEXT,
-    TEXTS,
-    Count,
-    Kind,
-    NameText,
-    Quantity,
-    block_schema,
-    by_default,
-    schema_of_any,
-    with_help,
-)
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, by_default
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.quantities import Celsius, KilowattHours, Kilowatts, Metres, MetresPerMinute, Share, Spread
+from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, schema_of_any, with_help
 from batsim.scenario.parts.triggers import ExchangeWhen
 
 

@@ -6,9 +6,10 @@ from typing import Annotated, NamedTuple
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.base import Frozen, Minutes, MinutesAbove0
 from batsim.scenario.parts.faults import Fault, refuse, wrong
-from batsim.scenario.parts.kinds import TEXT, TEXTS, Kind, NameText, schema_of_any, text_schema
+from batsim.scenario.parts.kinds import Frozen, Kind, NameText
+from batsim.scenario.parts.quantities import Minutes, MinutesAbove0
+from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any, text_schema
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")

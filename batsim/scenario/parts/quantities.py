@@ -1,23 +1,8 @@
-"""What every part of a scenario is made of: a frozen model, and quantities that are met in many of them."""
+"""Quantities that are met in many parts of a scenario."""
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict
-
 from batsim.scenario.parts.kinds import Quantity
-
-
-class Frozen(BaseModel):
-    """A part of a scenario: read-only, refuses unknown keys, help stands under each field.
-
-    Attributes carry their unit as a suffix; the key in YAML (the alias) does not, because there the
-    value carries its unit in its text.
-    """
-
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, use_attribute_docstrings=True, validate_default=True, hide_input_in_errors=True
-    )
-
 
 Minutes = Annotated[float, Quantity("duration", least=0.0)]
 MinutesAbove0 = Annotated[float, Quantity("duration", above=0.0)]
