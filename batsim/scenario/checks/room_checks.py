@@ -113,12 +113,10 @@ def _counts(checked: CheckedLayout) -> dict[str, float]:
     """How many there are of everything that may be out of use."""
     layout, arrangement, standby = checked.layout, checked.arrangement, checked.scenario.standby(checked.name)
     spots = sum(count.number for count in layout.chargers) if arrangement.in_truck else 1.0
-    counts: dict[str, float] = {"station": spots if layout.stations is None else layout.stations}
-    for device, held in arrangement.devices_held.items():
-        counts[device] = float(held)
-    counts |= layout.devices
+    stations = spots if layout.stations is None else layout.stations
+    counts: dict[str, float] = {"station": stations, **arrangement.devices_held, **layout.devices}
     if standby is not None and layout.standby is not None:
-        counts |= {device: float(held) for device, held in standby.devices_held.items()} | layout.standby.devices
+        counts |= {**standby.devices_held, **layout.standby.devices}
     for charger, number in layout.chargers_by_type.items():
         counts[charger] = counts.get(charger, 0.0) + number
     return counts

@@ -13,6 +13,7 @@ from batsim.catalogue import FIGURES, Figures
 from batsim.scenario.parts.faults import did_you_mean, wrong
 from batsim.scenario.parts.schemas import TEXT, text_schema
 
+Limit = float | None
 UNLIMITED = math.inf
 """A count without a limit, as the word `unlimited` says it."""
 
@@ -80,9 +81,9 @@ class AsItIs(Kind):
 class Bounds(NamedTuple):
     """Between what a number must lie; None where there is no limit."""
 
-    above: float | None
-    least: float | None
-    most: float | None
+    above: Limit
+    least: Limit
+    most: Limit
 
     def hold(self, value: float, show: Callable[[float], str]) -> float:
         """Return the number if it lies within, or raise a ValueError that names the limit."""
@@ -102,13 +103,7 @@ class Quantity(Kind):
     """A number with a unit, written as text; read into the canonical unit of its dimension."""
 
     def __init__(
-        self,
-        dimension: str,
-        *,
-        above: float | None = None,
-        least: float | None = None,
-        most: float | None = None,
-        hint: str = "",
+        self, dimension: str, *, above: Limit = None, least: Limit = None, most: Limit = None, hint: str = ""
     ) -> None:
         self.dimension, self.bounds, self.hint = dimension, Bounds(above, least, most), hint
         self.schema = text_schema(units.DIMENSIONS[dimension].example, pattern=r"^\s*[-+]?[0-9.]")
@@ -125,7 +120,7 @@ class Quantity(Kind):
 class Number(Kind):
     """A plain number without a unit, such as a Peukert exponent or a coefficient of variation."""
 
-    def __init__(self, *, above: float | None = None, least: float | None = None, most: float | None = None) -> None:
+    def __init__(self, *, above: Limit = None, least: Limit = None, most: Limit = None) -> None:
         self.bounds = Bounds(above, least, most)
         self.schema = {"type": "number"}
 
