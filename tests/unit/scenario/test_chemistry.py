@@ -220,9 +220,8 @@ def test_the_water_above_the_plates_is_a_number_of_ampere_hours():
 
     assert found.reserve_ah == pytest.approx(750.0 * per_ah / 0.336, rel=1e-3)
     assert found.reserve_ah * WATER_G_PER_AH == pytest.approx(per_ah * 750.0)
-    assert found.current_a == pytest.approx(0.15)  # 20 mA per 100 Ah
+    assert found.law == pytest.approx((0.15, 2.23, 25.0, 11.0, 0.06))  # 20 mA per 100 Ah
     assert found.vented_share == 1.0
-    assert (found.reference_v, found.reference_degc, found.per_v, found.per_k) == (2.23, 25.0, 11.0, 0.06)
 
 
 @pytest.mark.parametrize(
@@ -247,7 +246,7 @@ def test_sealed_batteries_never_run_low(chemistry, share):
     found = gassing_of(battery_of(OF_CHEMISTRY[chemistry]), FIGURES)
 
     assert (found.vented_share, found.reserve_ah, found.due_ah) == (share, math.inf, math.inf)
-    assert (found.current_a == 0.0) == (chemistry == "lithium_ion")
+    assert (found.law.reference_a == 0.0) == (chemistry == "lithium_ion")
 
 
 @pytest.mark.parametrize(
