@@ -209,8 +209,7 @@ def _times(file: FilePath) -> list[tuple[int, str]]:
 @cache
 def _catalogue_part(document: str, name: str | None = None) -> LocatedData | None:
     """One entry of a catalogue file, or the whole file."""
-    path = catalogue.document(document)
-    draft = read_file(path)
+    draft = read_file(catalogue.document(document))
     if name is None:
         return draft
     return draft.part((name,)) if name in draft.data else None
@@ -267,19 +266,18 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
 def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     """Lay an entry over the catalogue entry that it names under `from`."""
     name = draft.at(path).pop("from")
+    problems: list[Problem] = []
     base = _catalogue_part(document, name) if isinstance(name, str) else None
+    if base is None:
+        rule = "needs the name of an entry of the catalogue"
+        if isinstance(name, str):
+            rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
+        problems.append(draft.problem((*path, "from"), rule, got=shown(name)))
+        # Any entry stands in for it, so that what this one would have brought is not reported as missing.
+        base = _catalogue_part(document, catalogue_names(document)[-1])
     if base is not None:
         draft.put(path, draft.part(path).over(base))
-        return []
-    rule = "needs the name of an entry of the catalogue"
-    if isinstance(name, str):
-        rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
-    found = draft.problem((*path, "from"), rule, got=shown(name))
-    # Any entry stands in for it, so that what this one would have brought is not reported as missing.
-    stand_in = _catalogue_part(document, catalogue_names(document)[-1])
-    if stand_in is not None:
-        draft.put(path, draft.part(path).over(stand_in))
-    return [found]
+    return problems
 
 
 def _names_in_use(blocks: list[dict[str, Any]], key: str) -> list[str]:
