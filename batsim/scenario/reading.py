@@ -21,6 +21,7 @@ from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead,
 
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
+NO_FILE = "no such file"
 MOST_TIMES = 10_000
 """Durations that are read from one file."""
 
@@ -160,20 +161,23 @@ def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) 
     problems = _read_observed(source, (), path.parent)
     base = source.data.pop("extends", None)
     other, chain = path.parent / str(base), (*chain, path.resolve())
-    rule, got = "", shown(base)
-    if base is not None and not isinstance(base, str):
-        rule = "needs the name of another scenario file"
-    elif base is not None and (other.resolve() in chain or len(chain) > LONGEST_CHAIN):
-        rule = "files must not extend one another in a circle, nor more than five in a row"
-    elif base is not None and not other.is_file():
-        rule, got = "no such file", shown(str(other))
+    rule = "" if base is None else _not_to_extend(base, other, chain)
     if rule:
-        problems.append(source.problem(("extends",), rule, got=got))
+        problems.append(source.problem(("extends",), rule, got=shown(str(other) if rule == NO_FILE else base)))
     elif base is not None:
         source = source.over(_extended(read_file(other), other, chain))
     if problems:
         raise ScenarioError(source.file, problems)
     return source
+
+
+def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -> str:
+    """Rule that the name of a file to start from breaks; empty where it breaks none."""
+    if not isinstance(base, str):
+        return "needs the name of another scenario file"
+    if other.resolve() in chain or len(chain) > LONGEST_CHAIN:
+        return "files must not extend one another in a circle, nor more than five in a row"
+    return "" if other.is_file() else NO_FILE
 
 
 def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Problem]:
