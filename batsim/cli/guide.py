@@ -5,7 +5,7 @@ from importlib.resources import files
 import click
 
 from batsim.cli.group import main
-from batsim.cli.options import show
+from batsim.cli.options import refuse, show
 
 ENDING = ".md"
 
@@ -23,6 +23,5 @@ def guide(topic: str | None) -> None:
         show("\n".join(["Topics, each printed by 'batsim guide TOPIC':", *lines]))
         return
     if topic not in topics:
-        message = f"there is no guide of this name; known: {', '.join(topics)} (got {topic})"
-        raise click.UsageError(message)
+        refuse(f"there is no guide of this name; known: {', '.join(topics)} (got {topic})")
     show((folder / f"{topic}{ENDING}").read_text(encoding="utf-8").rstrip("\n"))

@@ -5,15 +5,15 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+import batsim
 from batsim.errors import ScenarioError
 
 if TYPE_CHECKING:
-    from batsim.scenario.settings import Progress, Settings
-    from batsim.scenario.site import Scenario
+    from batsim.scenario.settings import Progress
 
 SETTLED_S = 1.0
 """Time after which the pace of a run is told. [s]"""
@@ -36,10 +36,25 @@ SHARED = {
         "--workers", type=click.IntRange(1), help="Processes; default: one for each core, if it pays."
     ),
     "as_json": click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables."),
-}
+    "measures": click.option(
+        "--measure", "measures", multiple=True,
+        help="Measure whose differences are stated; the first decides. May be repeated. Names: batsim run --json.",
+    ),
+    "within": click.option(
+        "--within",
+        help="Go on until every interval of the first measure is at most so wide either way: 0.3 (its unit) or 5%.",
+    ),
+    "most": click.option("--most", type=click.IntRange(2, 100_000), help="Replications that --within may spend."),
+    "layout": click.option("--layout", help="The layout; needed when there are several."),
+    "replication": click.option(
+        "--replication", type=click.IntRange(0, 99_999), default=0, help="Which replication; default: 0."
+    ),
+}  # fmt: skip
 """What several commands take, by the name of the value."""
 RUN = ("file", "layouts", "replications", "weeks", "warm_up", "seed", "workers")
 """What commands have in common that simulate layouts."""
+PRECISION = ("measures", "within", "most")
+"""What says how sure a result is to be."""
 
 
 def shared(*names: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
@@ -64,18 +79,23 @@ def as_usage_error(option: str = "") -> Iterator[None]:
         raise click.UsageError(f"{option} {error}".strip()) from error
 
 
-def read_scenario(file: str) -> "Scenario":
-    """Read the scenario that a command names."""
-    from batsim.scenario.reading import read  # noqa: PLC0415 - heavy
-
-    return read(file)
+def refuse(message: str) -> NoReturn:
+    """End the command with what is wrong with its options."""
+    raise click.UsageError(message)
 
 
-def settings_of(options: dict[str, Any]) -> "Settings":
+@contextmanager
+def written(option: str, advice: str) -> Iterator[None]:
+    """Say that what an option names cannot be written, and what to do."""
+    try:
+        yield
+    except OSError as error:
+        refuse(f"{option}: cannot be written ({error.strerror or error}); {advice}")
+
+
+def settings_of(options: dict[str, Any]) -> "batsim.Settings":
     """Turn command-line options into settings; a command may lack some of them."""
-    from batsim.scenario.settings import Settings  # noqa: PLC0415 - heavy
-
-    return Settings(
+    return batsim.Settings(
         layouts=tuple(dict.fromkeys(options.get("layouts", ()))) or None,
         warm_up_weeks=options.get("warm_up"),
         progress=progress(),

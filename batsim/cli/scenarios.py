@@ -5,8 +5,9 @@ from typing import Any
 
 import click
 
+import batsim
 from batsim.cli.group import main
-from batsim.cli.options import read_scenario, say, show, width
+from batsim.cli.options import refuse, say, show, width
 
 
 @main.command()
@@ -23,7 +24,7 @@ def check(file: str) -> None:
 
         click.echo(study_summary(agenda_of(read_study(file, NAMES)), width()))
         return
-    click.echo(summary_text(outline(read_scenario(file)), width()))
+    click.echo(summary_text(outline(batsim.read(file)), width()))
 
 
 @main.command()
@@ -58,13 +59,11 @@ def schema(study: bool) -> None:
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
 def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click's options
     """Write a commented starter scenario from a few survey answers; asks for what is not given."""
-    from batsim.scenario.reading import read_scenario_text  # noqa: PLC0415 - heavy
-    from batsim.scenario.starter import Answers, starter_text  # noqa: PLC0415
+    from batsim.scenario.starter import Answers, starter_text  # noqa: PLC0415 - heavy
 
     path = Path(file)
     if path.exists() and not force:
-        message = f"{file} is there already; choose another name or add --force"
-        raise click.UsageError(message)
+        refuse(f"{file} is there already; choose another name or add --force")
     text = starter_text(
         Answers(
             answers["site"],
@@ -75,6 +74,6 @@ def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click
             answers["power"],
         )
     )
-    read_scenario_text(text, file)
+    batsim.read_scenario_text(text, file)
     path.write_text(text, encoding="utf-8")
     say(f"wrote {file}; next: batsim check {file}, then batsim compare {file}")

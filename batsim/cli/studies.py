@@ -9,8 +9,9 @@ from typing import Any
 
 import click
 
+import batsim
 from batsim.cli.group import main
-from batsim.cli.options import line_progress, progress, read_scenario, say, settings_of, shared, show, width
+from batsim.cli.options import line_progress, progress, refuse, say, settings_of, shared, show, width
 
 
 @main.command()
@@ -21,14 +22,13 @@ from batsim.cli.options import line_progress, progress, read_scenario, say, sett
 @click.option("--shard", help="Only a part of the cases, such as 3/20; put the stores together with merge.")
 def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Run a study: a scenario at many points; what its store holds already is not run again."""
-    from batsim.study.sweeps.sweep import sweep as run_sweep  # noqa: PLC0415 - heavy
-    from batsim.views.text.sweep_text import sweep_text  # noqa: PLC0415
+    from batsim.views.text.sweep_text import sweep_text  # noqa: PLC0415 - heavy
 
     kept = store or _store_of(study, options["shard"])
     settings = replace(settings_of(options), progress=progress("cases"))
     command = " ".join(["batsim", *sys.argv[1:]])
     with _kept(kept):
-        result = run_sweep(
+        result = batsim.sweep(
             study, settings, store=kept, scheduler=options["scheduler"], shard=options["shard"], command=command
         )
     show(result.as_json() if as_json else sweep_text(result, kept, width()))
@@ -51,15 +51,14 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 @click.option("--confidence", help="Probability that no decision is wrong, such as 95%; default: the scenario's.")
 def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
-    from batsim.decision.decide import decide as decide_counts  # noqa: PLC0415 - heavy
-    from batsim.views.text.decision_text import decision_text  # noqa: PLC0415
+    from batsim.views.text.decision_text import decision_text  # noqa: PLC0415 - heavy
 
     ranges = dict(_range(text) for text in options["ranges"])
     indifference = dict(_near(text) for text in options["indifference"])
     text = options["confidence"]
     confidence = None if text is None else _share("--confidence", text, 0.5, 0.999)
-    decision = decide_counts(
-        read_scenario(file),
+    decision = batsim.decide(
+        batsim.read(file),
         replace(settings_of(options), confidence=confidence),
         ranges=ranges,
         indifference=indifference,
@@ -73,10 +72,9 @@ def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - 
 @click.argument("stores", type=click.Path(dir_okay=False), nargs=-1, required=True)
 def merge(into: str, stores: tuple[str, ...]) -> None:
     """Put stores together, such as those of the shards of a study, INTO one that is made if it is not there."""
-    from batsim.study.sweeps.store import merge_stores  # noqa: PLC0415 - with the rest
     from batsim.views.text.numbers import counted  # noqa: PLC0415 - with the rest
 
-    for store, new in merge_stores(into, stores).items():
+    for store, new in batsim.merge_stores(into, stores).items():
         say(f"{store}: {counted(new, 'new case')}")
 
 
@@ -85,9 +83,7 @@ def merge(into: str, stores: tuple[str, ...]) -> None:
 @click.argument("output", type=click.Path(dir_okay=False))
 def export(store: str, output: str) -> None:
     """Write the cases of a STORE to OUTPUT, .csv or .parquet, with a data dictionary beside it."""
-    from batsim.study.sweeps.export import export_store  # noqa: PLC0415 - heavy
-
-    for written, what in export_store(store, output):
+    for written, what in batsim.export_store(store, output):
         say(f"wrote {written}: {what}")
 
 
@@ -96,8 +92,7 @@ def _range(text: str) -> tuple[str, tuple[int, int]]:
     name, equals, limits = text.partition("=")
     low, colon, high = limits.partition(":")
     if not equals or not colon or not low.strip().isdecimal() or not high.strip().isdecimal():
-        msg = f"--range needs a name and two whole numbers, such as batteries=60:100 (got {text})"
-        raise click.UsageError(msg)
+        refuse(f"--range needs a name and two whole numbers, such as batteries=60:100 (got {text})")
     return name.strip(), (int(low), int(high))
 
 
@@ -110,13 +105,11 @@ def _near(text: str) -> tuple[str, float]:
     except ValueError:
         amount = -1.0
     if not equals or not 0.0 < amount < float("inf"):
-        msg = f"--indifference needs a target and a number above 0, such as downtime=0.5 or waits=2% (got {text})"
-        raise click.UsageError(msg)
+        refuse(f"--indifference needs a target and a number above 0, such as downtime=0.5 or waits=2% (got {text})")
     unit = {"downtime": "minutes", "cut-out": "trucks"}.get(name.strip())
     percent = value.strip().endswith("%")
     if unit is not None and percent:
-        msg = f"--indifference of {name.strip()} is in {unit}, not in % (got {text})"
-        raise click.UsageError(msg)
+        refuse(f"--indifference of {name.strip()} is in {unit}, not in % (got {text})")
     return name.strip(), amount / 100.0 if percent else amount
 
 
@@ -127,8 +120,7 @@ def _share(option: str, text: str, least: float, most: float) -> float:
     except ValueError:
         share = -1.0
     if not least <= share <= most:
-        msg = f"{option} needs a share from {100 * least:g}% to {100 * most:g}%, such as 95% (got {text})"
-        raise click.UsageError(msg)
+        refuse(f"{option} needs a share from {100 * least:g}% to {100 * most:g}%, such as 95% (got {text})")
     return share
 
 

@@ -7,6 +7,7 @@ from batsim.decision.decide import Decision
 from batsim.study.cost import CostLine
 from batsim.views.text.lines import columns, hung, indented, sentence
 from batsim.views.text.numbers import counted, is_share, measure_of, number_text, unit_of
+from batsim.views.text.tables import run_length
 
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""
@@ -23,23 +24,15 @@ LEFT_OUT = (
 def decision_text(decision: Decision, width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     schedule, answers = decision.schedule, decision.answers
-    head = (
-        f"{schedule.scenario.site.name}: the cheapest counts that meet the targets; runs of "
-        f"{counted(schedule.weeks, 'week')} after {counted(schedule.warm_up_weeks, 'week')} "
-        f"of warm-up, seed {schedule.seed}"
-    )
+    head = f"{schedule.scenario.site.name}: the cheapest counts that meet the targets; runs of {run_length(schedule)}"
     targets = f"Targets: {'; '.join(limit.text for limit in answers[0].limits)}."
-    cheapest, notes = decision.cheapest, []
+    notes = [LEFT_OUT, *([PLACEHOLDERS] if any(answer.placeholders for answer in answers) else [])]
     if len(answers) > 1:
-        notes.append(
-            "No layout meets the targets."
-            if cheapest is None
-            else f"Cheapest layout that meets the targets: '{cheapest.layout}', "
-            f"{_money(cheapest, cheapest.cost_per_year)}."
-        )
-    notes.append(LEFT_OUT)
-    if any(answer.placeholders for answer in answers):
-        notes.append(PLACEHOLDERS)
+        cheapest, says = decision.cheapest, "No layout meets the targets."
+        if cheapest is not None:
+            cost = _money(cheapest, cheapest.cost_per_year)
+            says = f"Cheapest layout that meets the targets: '{cheapest.layout}', {cost}."
+        notes.insert(0, says)
     return "\n\n".join(
         [
             f"{sentence(head, width)}\n{sentence(targets, width)}",
@@ -62,26 +55,19 @@ def _answer(answer: Answer, width: int) -> str:
 
 def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
     """Counts, cost, how sure, frontier and near misses."""
-    counts = [["", "buy", "stated"]]
-    counts += [
-        [count_range.label, str(answer.counts[count_range.name]), str(count_range.stated)]
-        for count_range in answer.ranges
-    ]
-    lines = [*(f"  {line}" for line in columns(counts, width - 2)), ""]
+    counts = [[span.label, str(answer.counts[span.name]), str(span.stated)] for span in answer.ranges]
+    lines = [*(f"  {line}" for line in columns([["", "buy", "stated"], *counts], width - 2)), ""]
     for limit in answer.limits:
         value = _value(answer, chosen, limit.measure)
         lines.append(indented(f"{measure_of(limit.measure).label}: {value} (target: {limit.text})", width))
     lines.append(indented(f"cost: {_money(answer, chosen.cost_per_year)}", width))
     costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
     lines += [hung(f"{_bought(line)}: {_money(answer, line.per_year)}", width, 4) for line in costs]
-    lines += ["", sentence(_how_sure(answer), width)]
-    if doubt := _doubt(answer):
-        lines.append(sentence(doubt, width))
+    lines += ["", *(sentence(text, width) for text in (_how_sure(answer), _doubt(answer)) if text)]
     lines += ["", *_frontier(answer, width)]
     near = answer.near_misses[:MOST_NEAR_MISSES]
-    if near:
-        lines += ["", "Near misses, cheaper:"]
-        lines += [indented(f"{_counts(answer, trial)}: misses {_missed(answer, trial)}", width) for trial in near]
+    lines += ["", "Near misses, cheaper:"] if near else []
+    lines += [indented(f"{_counts(answer, trial)}: misses {_missed(answer, trial)}", width) for trial in near]
     if answer.equally_dear:
         chosen_among = (
             f"Of {len(answer.equally_dear)} combinations that cost as much, the one with the least downtime was picked "
@@ -101,9 +87,7 @@ def _bought(line: CostLine) -> str:
 def _not_met(answer: Answer, width: int) -> list[str]:
     """Which target cannot be met, and how near the best comes."""
     best = answer.best
-    ranges = ", ".join(
-        f"{count_range.label} {count_range.values[0]} to {count_range.values[-1]}" for count_range in answer.ranges
-    )
+    ranges = ", ".join(f"{span.label} {span.values[0]} to {span.values[-1]}" for span in answer.ranges)
     lines = [indented(f"The targets cannot be met with {ranges}.", width)]
     if best is None or best.refused:
         rules = [] if best is None else [line.strip() for line in best.refused.splitlines()[1:]]
@@ -112,10 +96,8 @@ def _not_met(answer: Answer, width: int) -> list[str]:
     for limit in answer.limits:
         verdict = "missed" if limit.name in best.missed else "met"
         lines.append(indented(f"{limit.text}: {verdict}, {_value(answer, best, limit.measure)}", width, 4))
-    lines.append(
-        indented("Look for the bottleneck there (batsim bottleneck), or ask whether the target is right.", width)
-    )
-    return lines
+    advice = "Look for the bottleneck there (batsim bottleneck), or ask whether the target is right."
+    return [*lines, indented(advice, width)]
 
 
 def _how_sure(answer: Answer) -> str:
@@ -166,21 +148,15 @@ def _frontier(answer: Answer, width: int) -> list[str]:
 
 def _counts(answer: Answer, trial: Trial) -> str:
     """Counts in words, with their cost."""
-    counts = ", ".join(
-        f"{number} x {_singular(count_range.label)}"
-        for count_range, number in zip(answer.ranges, trial.counts, strict=True)
-    )
+    names = [{"batteries": "battery"}.get(span.label, span.label.removesuffix("s")) for span in answer.ranges]
+    counts = ", ".join(f"{number} x {name}" for name, number in zip(names, trial.counts, strict=True))
     return f"{counts} ({_money(answer, trial.cost_per_year)})"
 
 
 def _missed(answer: Answer, trial: Trial) -> str:
     """What a combination misses, and by how much."""
-    parts = [
-        f"{limit.name} ({_value(answer, trial, limit.measure)})"
-        for limit in answer.limits
-        if limit.name in trial.missed
-    ]
-    return ", ".join(parts) or "nothing by much"
+    missed = [limit for limit in answer.limits if limit.name in trial.missed]
+    return ", ".join(f"{it.name} ({_value(answer, trial, it.measure)})" for it in missed) or "nothing by much"
 
 
 def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True) -> str:
@@ -191,11 +167,6 @@ def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True) -> 
 
 def _zone(value: float, measure: str) -> str:
     return f"{100.0 * value:.2g} points" if is_share(measure) else f"{value:.2g}"
-
-
-def _singular(label: str) -> str:
-    """A thing as it stands after a count and a sign of multiplication."""
-    return {"batteries": "battery"}.get(label, label.removesuffix("s"))
 
 
 def _money(answer: Answer, amount: float) -> str:

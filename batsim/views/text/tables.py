@@ -225,10 +225,13 @@ def heading(runs: Runs, width: int = 100) -> str:
 
 def simulated(schedule: Schedule) -> str:
     """Say how often and for how long was simulated."""
-    return (
-        f"{counted(schedule.replications, 'replication')} of {counted(schedule.weeks, 'week')} after "
-        f"{counted(schedule.warm_up_weeks, 'week')} of warm-up, seed {schedule.seed}"
-    )
+    return f"{counted(schedule.replications, 'replication')} of {run_length(schedule)}"
+
+
+def run_length(schedule: Schedule) -> str:
+    """Say for how long each run was simulated, and with which seed."""
+    weeks, warm_up = counted(schedule.weeks, "week"), counted(schedule.warm_up_weeks, "week")
+    return f"{weeks} after {warm_up} of warm-up, seed {schedule.seed}"
 
 
 def layout_text(runs: Runs, layout: str, width: int = 100) -> str:

@@ -582,7 +582,7 @@ def test_our_own_errors_need_no_class_name(monkeypatch: pytest.MonkeyPatch) -> N
         msg = "a battery is in two bays"
         raise batsim.SimulationError(msg)
 
-    monkeypatch.setattr("batsim.study.running.replications.run", fail)
+    monkeypatch.setattr("batsim.run", fail)
 
     result = call("run", SOUND)
 

@@ -215,7 +215,7 @@ def test_a_day_is_from_midnight_to_midnight_or_the_end_of_the_run(tmp_path, monk
         seen.append((from_min, to_min))
         return real(record, from_min, to_min)
 
-    monkeypatch.setattr("batsim.views.charts.room_chart.room_chart", spied)
+    monkeypatch.setattr("batsim.room_chart", spied)
 
     assert call("day", *HOIST, "--on", "week 2 Wednesday", "--output", tmp_path / "a.png").exit_code == 0
     assert call("day", D04, "--on", "Mon", "--output", tmp_path / "b.png").exit_code == 0
