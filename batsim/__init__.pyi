@@ -39,15 +39,14 @@ from .study.waits import Waits as Waits, waits_over as waits_over
 from .study.warm_up import WarmUp as WarmUp, warm_up as warm_up
 from .views.charts.battery_chart import battery_chart as battery_chart, cycle_chart as cycle_chart
 from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
-from .views.charts.downtime_chart import downtime_chart as downtime_chart
 from .views.charts.frontier_chart import frontier_chart as frontier_chart
 from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart
-from .views.charts.labour_chart import labour_chart as labour_chart
 from .views.charts.life_line_chart import life_line_chart as life_line_chart
 from .views.charts.load_chart import load_chart as load_chart
 from .views.charts.room_chart import room_chart as room_chart
 from .views.charts.room_plan_chart import room_plan_chart as room_plan_chart
 from .views.charts.sensitivity_chart import indices_chart as indices_chart, tornado_chart as tornado_chart
+from .views.charts.stacked_charts import downtime_chart as downtime_chart, labour_chart as labour_chart
 from .views.charts.waits_chart import waits_chart as waits_chart
 from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
 from .views.page.report import report_html as report_html

@@ -1,8 +1,7 @@
 """Commands on studies: decide, sweep, merge, export."""
 
+import re
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,13 +23,18 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
     """Run a study: a scenario at many points; what its store holds already is not run again."""
     from batsim.views.text.sweep_text import sweep_text  # noqa: PLC0415 - heavy
 
-    kept = store or _store_of(study, options["shard"])
+    part = "" if options["shard"] is None else f".{options['shard'].replace('/', '-of-')}"
+    kept = store or str(Path(study).with_suffix(f"{part}.store"))
     settings = replace(settings_of(options), progress=progress("cases"))
     command = " ".join(["batsim", *sys.argv[1:]])
-    with _kept(kept):
+    try:
         result = batsim.sweep(
             study, settings, store=kept, scheduler=options["scheduler"], shard=options["shard"], command=command
         )
+    except KeyboardInterrupt:
+        if Path(kept).exists():
+            click.echo(f"what is finished is in {kept}; the same command goes on from there", err=True)
+        raise
     show(result.as_json() if as_json else sweep_text(result, kept, width()))
 
 
@@ -55,8 +59,7 @@ def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - 
 
     ranges = dict(_range(text) for text in options["ranges"])
     indifference = dict(_near(text) for text in options["indifference"])
-    text = options["confidence"]
-    confidence = None if text is None else _share("--confidence", text, 0.5, 0.999)
+    confidence = None if options["confidence"] is None else _confidence(options["confidence"])
     decision = batsim.decide(
         batsim.read(file),
         replace(settings_of(options), confidence=confidence),
@@ -89,11 +92,10 @@ def export(store: str, output: str) -> None:
 
 def _range(text: str) -> tuple[str, tuple[int, int]]:
     """Read such as `batteries=60:100`."""
-    name, equals, limits = text.partition("=")
-    low, colon, high = limits.partition(":")
-    if not equals or not colon or not low.strip().isdecimal() or not high.strip().isdecimal():
+    read = re.fullmatch(r"([^=]*)=\s*(\d+)\s*:\s*(\d+)\s*", text)
+    if read is None:
         refuse(f"--range needs a name and two whole numbers, such as batteries=60:100 (got {text})")
-    return name.strip(), (int(low), int(high))
+    return read[1].strip(), (int(read[2]), int(read[3]))
 
 
 def _near(text: str) -> tuple[str, float]:
@@ -113,29 +115,13 @@ def _near(text: str) -> tuple[str, float]:
     return name.strip(), amount / 100.0 if percent else amount
 
 
-def _share(option: str, text: str, least: float, most: float) -> float:
-    """Read a share such as `95%`, or `0.95`."""
+def _confidence(text: str) -> float:
+    """Read a probability such as `95%`, or `0.95`."""
+    least, most = 0.5, 0.999
     try:
         share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
     except ValueError:
         share = -1.0
     if not least <= share <= most:
-        refuse(f"{option} needs a share from {100 * least:g}% to {100 * most:g}%, such as 95% (got {text})")
+        refuse(f"--confidence needs a share from {100 * least:g}% to {100 * most:g}%, such as 95% (got {text})")
     return share
-
-
-def _store_of(study: str, shard: str | None) -> str:
-    """Name of the store beside a study file; each shard has its own."""
-    part = "" if shard is None else f".{shard.replace('/', '-of-')}"
-    return str(Path(study).with_suffix(f"{part}.store"))
-
-
-@contextmanager
-def _kept(store: str) -> Iterator[None]:
-    """Say where finished cases are when the user stops a sweep."""
-    try:
-        yield
-    except KeyboardInterrupt:
-        if Path(store).exists():
-            click.echo(f"what is finished is in {store}; the same command goes on from there", err=True)
-        raise

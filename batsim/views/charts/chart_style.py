@@ -264,6 +264,17 @@ def whiskers(
             ax.errorbar([x], [y], fmt="none", **drawn)
 
 
+def axis_words(ax: Axes, across: str, up: str) -> None:
+    """What is drawn along both axes, with units."""
+    ax.set_xlabel(across, fontsize=10.0)
+    ax.set_ylabel(up, fontsize=10.0)
+
+
+def mark_peak(ax: Axes, at_min: float, peak: float, colour: str) -> None:
+    """Mark the highest value."""
+    ax.plot([at_min], [peak], color=colour, marker="v", markersize=8.0, markeredgecolor="white", zorder=5.0)
+
+
 def shade(ax: Axes, spans: Iterable[tuple[float, float]], alpha: float) -> None:
     """Shade breaks and hours without a shift over everything."""
     for begin, end in spans:

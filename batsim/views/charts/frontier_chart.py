@@ -58,8 +58,8 @@ def frontier_chart(answer: Answer, ax: Axes | None = None) -> Axes:
     ax.set_xticks(counts, costs)
     ax.set_xlim(min(counts) - 0.6, max(counts) + 0.6)
     ax.set_ylim(0.0, HEADROOM * _highest(downtimes, target or 0.0) or 1.0)
-    ax.set_xlabel(f"{label[0].upper()}{label[1:]}, and cost [{scenario.site.currency} per year]", fontsize=10.0)
-    ax.set_ylabel("Downtime [min per truck-shift]", fontsize=10.0)
+    across = f"{label[0].upper()}{label[1:]}, and cost [{scenario.site.currency} per year]"
+    style.axis_words(ax, across, "Downtime [min per truck-shift]")
     style.legend_below(ax, list(legend.values()), list(legend), 4, BELOW_PT)
     return ax
 

@@ -49,14 +49,10 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: Axes | None
     filled = ax.fill_between(week.time_min, percent, 0.0, **style.fill_of(style.GREEN, "....") | {"linewidth": 0.0})
     ax.plot(week.time_min, percent, color=style.BLACK, linewidth=1.3)
     limit = ax.axhline(100.0 * week.limit_share, color=style.VERMILION, linewidth=1.4, linestyle="--")
-    ax.plot(
-        [week.peak_min], [100.0 * week.peak_share], color=style.BLACK, marker="v", markersize=8.0,
-        markeredgecolor="white", zorder=5.0,
-    )  # fmt: skip
+    style.mark_peak(ax, week.peak_min, 100.0 * week.peak_share, style.BLACK)
     ax.set_ylim(0.0, HEADROOM * 100.0 * max(week.limit_share, week.peak_share))
     style.week_axis(ax, 0.0, WEEK_MIN)
-    ax.set_xlabel("Weekday", fontsize=10.0)
-    ax.set_ylabel("Hydrogen [% of the air]", fontsize=10.0)
+    style.axis_words(ax, "Weekday", "Hydrogen [% of the air]")
     peak = f"hydrogen, at most {100.0 * week.peak_share:.2g} % ({moment_text(week.peak_min)})"
     words = [f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit", peak]
     style.legend_below(ax, [limit, filled], words, 2)

@@ -47,19 +47,10 @@ def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
     )
     line = ax.stairs(week.mean, edges, baseline=None, color=style.BLACK, linewidth=1.4)
     level = ax.axhline(week.peak, color=style.VERMILION, linewidth=1.2, linestyle="--")
-    ax.plot(
-        [week.peak_min],
-        [week.peak],
-        color=style.VERMILION,
-        marker="v",
-        markersize=8.0,
-        markeredgecolor="white",
-        zorder=5.0,
-    )
+    style.mark_peak(ax, week.peak_min, week.peak, style.VERMILION)
     ax.set_ylim(0.0, HEADROOM * week.peak)
     style.week_axis(ax, float(edges[0]), float(edges[-1]))
-    ax.set_xlabel("Weekday", fontsize=10.0)
-    ax.set_ylabel("Load [kW]", fontsize=10.0)
+    style.axis_words(ax, "Weekday", "Load [kW]")
     style.legend_below(
         ax,
         [line, band, level],

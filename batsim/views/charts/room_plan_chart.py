@@ -62,8 +62,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: Axes | None = None) -> 
     ax.set_ylim(bottom, top)
     ax.set_aspect("equal")
     ax.spines[["top", "right"]].set_visible(False)
-    ax.set_xlabel("Along the room [m]", fontsize=10.0)
-    ax.set_ylabel("Across [m]", fontsize=10.0)
+    style.axis_words(ax, "Along the room [m]", "Across [m]")
     style.heading(ax, title, _note(plan))
     style.legend_below(ax, list(legend.values()), list(legend), 3)
     return ax

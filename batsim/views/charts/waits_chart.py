@@ -63,8 +63,7 @@ def waits_chart(waits: Waits, ax: Axes | None = None) -> Axes:
     ax.set_xlim(0.0, most)
     ax.set_ylim(0.0, 1.02)
     ax.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0", "20", "40", "60", "80", "100"])
-    ax.set_xlabel("Wait [scheduled min]", fontsize=10.0)
-    ax.set_ylabel("Exchanges that wait no longer [%]", fontsize=10.0)
+    style.axis_words(ax, "Wait [scheduled min]", "Exchanges that wait no longer [%]")
     style.legend_beside(ax, list(legend.values()), list(legend))
     return ax
 

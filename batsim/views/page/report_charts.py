@@ -9,11 +9,10 @@ from matplotlib.figure import Figure
 from batsim.decision.ranking import recommend
 from batsim.plan.plan import Plan
 from batsim.study.room_over import RoomOver
-from batsim.views.charts.downtime_chart import downtime_chart
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
-from batsim.views.charts.labour_chart import labour_chart
 from batsim.views.charts.load_chart import load_chart
 from batsim.views.charts.room_plan_chart import room_plan_chart
+from batsim.views.charts.stacked_charts import downtime_chart, labour_chart
 from batsim.views.charts.waits_chart import waits_chart
 from batsim.views.charts.week_chart import week_chart
 from batsim.views.page.inline_svg import for_a_page, inline_svg

@@ -17,11 +17,10 @@ from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import Runs
 from batsim.views.charts.chart_style import PART_LOOKS, TASK_LOOKS, pale
-from batsim.views.charts.downtime_chart import WORDS as DOWNTIME
-from batsim.views.charts.downtime_chart import downtime_chart
-from batsim.views.charts.labour_chart import WORDS as LABOUR
-from batsim.views.charts.labour_chart import labour_chart
 from batsim.views.charts.room_chart import CAUSE_LOOKS
+from batsim.views.charts.stacked_charts import DOWNTIME_WORDS as DOWNTIME
+from batsim.views.charts.stacked_charts import LABOUR_WORDS as LABOUR
+from batsim.views.charts.stacked_charts import downtime_chart, labour_chart
 from tests.sites import KESTREL as SITE
 
 FREE = batsim.changed(SITE, {"targets": {}})

@@ -1,4 +1,4 @@
-"""Rows of stacked bars, one for each layout of a comparison, with the interval of their total."""
+"""Charts of downtime and labour: stacked bars for each layout, with the interval of the total."""
 
 import math
 from typing import NamedTuple
@@ -6,8 +6,9 @@ from typing import NamedTuple
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 
+from batsim.record import PERSONS
 from batsim.study.compare import Comparison
-from batsim.study.running.replications import Runs
+from batsim.study.running.replications import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted, number_text
 
@@ -39,7 +40,79 @@ class Words(NamedTuple):
     note: str = ""
 
 
-def stacked_rows(
+DOWNTIME_WORDS = Words(
+    "Downtime by cause",
+    "Downtime [min per truck-shift]",
+    "No layout has a value of downtime: no truck is scheduled in the measured time.",
+)
+LABOUR_WORDS = Words(
+    "Labour by person and task",
+    "Hands-on work [people-minutes per working day]",
+    "No layout has a value of labour: there is no working day in the measured time.",
+    "High: attendants. Low: drivers; their waiting is left out.",
+)
+TALL, LOW = 0.72, 0.36
+"""Height of what attendants do and of what drivers do, in rows."""
+HEIGHTS = dict(zip(PERSONS, (TALL, LOW), strict=True))
+
+
+def downtime_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
+    """Draw the downtime of each layout, cause by cause.
+
+    Parameters
+    ----------
+    comparison
+        What `batsim.compare` returns; one layout is enough.
+    ax
+        Axes to draw on; those of a new figure when not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        A bar for each layout in the order of the ranking, the whisker an interval of the total, the line the target.
+    """
+    runs = comparison.runs
+    stacks = [
+        Stack(
+            word, colour, hatch,
+            [runs.interval(layout, f"{part}_min_per_truck_shift").mean for layout in comparison.ranking],
+        )
+        for part, (colour, hatch, word) in style.PART_LOOKS.items()
+    ]  # fmt: skip
+    target = runs.scenario.targets.downtime_min_per_truck_shift
+    return _stacked_rows(comparison, DOWNTIME, stacks, DOWNTIME_WORDS, ax, target)
+
+
+def labour_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
+    """Draw the labour of a working day in each layout, by person and task.
+
+    Parameters
+    ----------
+    comparison
+        What `batsim.compare` returns; one layout is enough.
+    ax
+        Axes to draw on; those of a new figure when not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        A bar for each layout in the order of the ranking: high where attendants work, low where drivers do. The
+        whisker is an interval of the total. A driver's waiting is no labour and is left out.
+    """
+    runs = comparison.runs
+    stacks = [
+        Stack(
+            f"{word}, {person}s", colour, hatch,
+            [runs.interval(layout, f"labour_{person}_{task}_min_per_day").mean for layout in comparison.ranking],
+            HEIGHTS[person],
+        )
+        for person in PERSONS
+        for task, (colour, hatch, word) in style.TASK_LOOKS.items()
+    ]  # fmt: skip
+    return _stacked_rows(comparison, "labour_min_per_day", stacks, LABOUR_WORDS, ax)
+
+
+def _stacked_rows(
     comparison: Comparison,
     measure: str,
     stacks: list[Stack],
