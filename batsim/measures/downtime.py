@@ -4,7 +4,7 @@ import numpy as np
 
 from batsim.measures.names import PARTS
 from batsim.measures.profile import lost_before
-from batsim.measures.windows import Floats, Measured, Worked
+from batsim.measures.windows import Floats, Measured, Worked, rate
 from batsim.record import CHARGE_IN_TRUCK, DRIVER, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION
 from batsim.scenario.parts.week import WEEK_MIN
 
@@ -23,10 +23,9 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
     lost = dict.fromkeys(PARTS, 0.0)
     for number, worked in enumerate(measured.groups):
         mine = rows["group"] == number
-        joined, start, free = (
-            measured.clip(rows[name][mine]) for name in ("joined_min", "start_min", "truck_free_min")
-        )
-        left_at, back_at = (worked(measured.clip(rows[name][mine])) for name in ("left_min", "back_min"))
+        times = ("left_min", "joined_min", "start_min", "truck_free_min", "back_min")
+        left, joined, start, free, back = (measured.clip(rows[name][mine]) for name in times)
+        left_at, back_at = worked(left), worked(back)
         joined_at, start_at, free_at = worked(joined), worked(start), worked(free)
         lost["travel"] += float(np.sum(joined_at - left_at)) + float(np.sum(back_at - free_at))
         in_truck = rows["kind"][mine] == CHARGE_IN_TRUCK
@@ -73,18 +72,16 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
     """Downtime and its parts per truck-shift, and availability."""
     lost = downtime_by_cause(measured)
     total = sum(lost.values())
-    shifts = measured.truck_shifts
     scheduled = float(np.sum(measured.scheduled_min))
-    measures = {"downtime_min_per_truck_shift": total / shifts if shifts else np.nan}
-    for cause, minutes in lost.items():
-        measures[f"{cause}_min_per_truck_shift"] = minutes / shifts if shifts else np.nan
-    measures["worst_week_downtime_min_per_truck_shift"] = _worst_week(measured)
-    measures["availability_share"] = 1.0 - total / scheduled if scheduled else np.nan
-    standing = total - lost["travel"]
-    measures["driver_waiting_min_per_day"] = (
-        max(0.0, standing - _drivers_hands_on(measured)) / measured.working_days if measured.working_days else np.nan
-    )
-    return measures
+    standing = max(0.0, total - lost["travel"] - _drivers_hands_on(measured))
+    return {
+        f"{cause}_min_per_truck_shift": rate(minutes, measured.truck_shifts)
+        for cause, minutes in {"downtime": total, **lost}.items()
+    } | {
+        "worst_week_downtime_min_per_truck_shift": _worst_week(measured),
+        "availability_share": 1.0 - total / scheduled if scheduled else np.nan,
+        "driver_waiting_min_per_day": rate(standing, measured.working_days),
+    }
 
 
 def _worst_week(measured: Measured) -> float:
@@ -93,9 +90,8 @@ def _worst_week(measured: Measured) -> float:
     edges = np.minimum(measured.start + WEEK_MIN * np.arange(weeks + 1), measured.end)
     lost = np.diff(lost_before(measured, edges))
     shifts = np.zeros_like(lost)
-    for worked, trucks, length in zip(
-        measured.groups, measured.facts.group_trucks, measured.facts.group_shift_min, strict=True
-    ):
+    facts = measured.facts
+    for worked, trucks, length in zip(measured.groups, facts.group_trucks, facts.group_shift_min, strict=True):
         shifts += np.diff(worked(edges)) * trucks / length
     open_weeks = shifts > 0.0
     return float(np.max(lost[open_weeks] / shifts[open_weeks])) if np.any(open_weeks) else np.nan

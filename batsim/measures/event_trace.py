@@ -131,10 +131,8 @@ class _Window:
         self.order = np.lexsort((np.arange(states["from_min"].size), states["from_min"], states["battery"]))
         self.truck_of: dict[int, int] = {}
         if self.facts.in_truck:
-            discharges = record.columns("discharges")
-            self.truck_of = dict(
-                zip(discharges["battery"].astype(int).tolist(), discharges["truck"].astype(int).tolist(), strict=True)
-            )
+            batteries, trucks = (record.columns("discharges")[name].astype(int) for name in ("battery", "truck"))
+            self.truck_of = dict(zip(batteries.tolist(), trucks.tolist(), strict=True))
 
     def inside(self, time_min: float) -> bool:
         """Whether a time falls into the window."""
@@ -151,6 +149,11 @@ class _Window:
         """Give an event with its rank, if it falls into the window."""
         if self.inside(time_min):
             yield time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)
+
+    def about(self, battery: int) -> dict[str, int]:
+        """Say which battery, its queue and the truck that keeps it, -1 where trucks keep none."""
+        queue, truck = self.facts.type_numbers[battery], self.truck_of.get(battery, -1)
+        return {"battery": battery, "queue": queue, "truck": truck}
 
     def bay_of(self, battery: int, time_min: float) -> int:
         """Bay in which a battery stood last, -1 where the record does not tell."""
@@ -204,9 +207,8 @@ class _Window:
 
     def _exchange(self, row: Row) -> Iterator[Ranked]:
         """One exchange: start, truck free, end."""
-        start, free, end, wait_min = (
-            row["start_min"], row["truck_free_min"], row["end_min"], row["start_min"] - row["joined_min"],
-        )  # fmt: skip
+        start, free, end = row["start_min"], row["truck_free_min"], row["end_min"]
+        wait_min = start - row["joined_min"]
         charged, discharged = int(row["charged"]), int(row["discharged"])
         both = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": charged, "discharged": discharged}
         rank = WAITED if wait_min > 0.0 else RANK["exchange_start"]
@@ -225,10 +227,7 @@ class _Window:
         in_shift = {(row["discharged"], row["start_min"]) for row in self.exchange_rows}
         for row in self.charge_rows:
             battery, connected = int(row["battery"]), row["connected_min"]
-            who = {
-                "battery": battery, "queue": int(row["queue"]), "bay": int(row["bay"]),
-                "truck": self.truck_of.get(battery, -1),
-            }  # fmt: skip
+            who = {**self.about(battery), "queue": int(row["queue"]), "bay": int(row["bay"])}
             charger = "" if isnan(row["charger"]) else self.facts.chargers[int(row["charger"])]
             if row["bay"] >= 0:
                 yield from self._to_charger(
@@ -265,10 +264,7 @@ class _Window:
             for row in self.rows(table, "due_min", "start_min", "end_min"):
                 battery, due, start, end = int(row["battery"]), row["due_min"], row["start_min"], row["end_min"]
                 task = int(row.get("task", WATERING))
-                who = {
-                    "battery": battery, "queue": self.facts.type_numbers[battery],
-                    "truck": self.truck_of.get(battery, -1), "bay": self.bay_of(battery, due),
-                }  # fmt: skip
+                who = {**self.about(battery), "bay": self.bay_of(battery, due)}
                 if start != due:
                     yield from self.at(due, f"{TASKS[task]}_due", **who)
                 if end > start:
@@ -286,9 +282,7 @@ class _Window:
         arrivals = {(row["discharged"], row["joined_min"]) for row in self.exchange_rows}
         for row in np.flatnonzero(changes).tolist():
             battery, time = int(batteries[row]), float(times[row])
-            who = {
-                "battery": battery, "queue": self.facts.type_numbers[battery], "truck": self.truck_of.get(battery, -1),
-            }  # fmt: skip
+            who = self.about(battery)
             if states[row] == READY:
                 follows = "cooled" if (battery, time) in self.cool_downs else ""
                 yield from self.at(time, "ready", **who, bay=self.bay_of(battery, time), detail=follows)
@@ -340,9 +334,8 @@ class _Window:
         """Fill in how many trucks wait after each arrival and each exchange that was waited for."""
         rows = self.record.columns("exchanges")
         joined, start = rows["joined_min"], rows["start_min"]
-        waits = (
-            (joined < self.from_min) & ~(start < self.from_min) & ~(start == joined) & ~np.isnan(rows["ready_found"])
-        )
+        waits = (joined < self.from_min) & ~(start < self.from_min) & ~(start == joined)
+        waits &= ~np.isnan(rows["ready_found"])
         whole = self.facts.in_truck
         queues = np.zeros(joined.size) if whole else rows["queue"]
         count = {queue: int(np.sum(waits & (queues == queue))) for queue in range(len(self.facts.battery_types))}

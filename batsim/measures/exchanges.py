@@ -5,7 +5,7 @@ Times are scheduled truck minutes: a truck that waits in the queue over the week
 
 import numpy as np
 
-from batsim.measures.windows import Flags, Floats, Measured
+from batsim.measures.windows import Flags, Floats, Measured, rate
 from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY, Record
 
 
@@ -42,7 +42,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     open_min = measured.site.between(measured.start, measured.end)
     found = rows["ready_found"][asked]
     measures = {
-        "exchanges_per_day": np.sum(finished) / measured.working_days if measured.working_days else np.nan,
+        "exchanges_per_day": rate(np.sum(finished), measured.working_days),
         "wait_min_per_exchange": _mean(waits),
         "wait_min_p95": float(np.quantile(waits, 0.95)) if waits.size else np.nan,
         "waited_share": _mean((waits > 0.0).astype(float)),

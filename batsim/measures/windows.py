@@ -99,12 +99,9 @@ class Measured:
     @cached_property
     def scheduled_min(self) -> Floats:
         """Scheduled truck minutes of each group. [min]"""
-        return np.array(
-            [
-                trucks * worked.between(self.start, self.end)
-                for trucks, worked in zip(self.facts.group_trucks, self.groups, strict=True)
-            ]
-        )
+        minutes = [worked.between(self.start, self.end) for worked in self.groups]
+        scheduled: Floats = np.array(minutes) * self.facts.group_trucks
+        return scheduled
 
     @cached_property
     def truck_shifts(self) -> float:
