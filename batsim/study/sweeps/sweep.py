@@ -2,7 +2,7 @@
 
 import platform
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import closing
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -77,9 +77,12 @@ def sweep(
     if isinstance(study, str | Path):
         study = read_study(study)
     elif not isinstance(study, Study):
-        lists = {"layouts": settings.layouts or study.layouts, "also_vary": also_vary, "measures": measures}
-        listed = {key: [value] if isinstance(value, str) else list(value) for key, value in lists.items()}
-        study = stated_study(study, {"vary": vary or {}, "design": design, **listed}, NAMES)
+        lists: dict[str, Iterable[str]] = {
+            "layouts": settings.layouts or study.layouts,
+            "also_vary": also_vary,
+            "measures": measures,
+        }
+        study = _study_of(study, {"vary": vary or {}, "design": design}, lists)
     agenda = agenda_of(study, settings)
     part = None if shard is None else Shard.read(shard)
     with closing(Store.open(IN_MEMORY if store is None else store)) as opened:
@@ -92,10 +95,21 @@ def sweep(
         finally:
             manifest |= {"ended": _now(), "wall_s": round(time.perf_counter() - started, 3), "cases": counts}
             opened.end_manifest(number, manifest)
-        keys = {case.key for case in agenda.cases()}
-        failures = {key: row for key, row in opened.failures().items() if key in keys}
-        missing = len(keys - opened.keys() - failures.keys())
-        return Sweep(agenda, tally, tuple(failures.values()), missing, values_of(agenda, opened), manifest)
+        return _result(agenda, tally, opened, manifest)
+
+
+def _study_of(scenario: Scenario, keys: dict[str, Any], lists: dict[str, Iterable[str]]) -> Study:
+    """Study of a scenario, from what a study file would say; a list of one may be its only entry."""
+    listed = {key: [value] if isinstance(value, str) else list(value) for key, value in lists.items()}
+    return stated_study(scenario, {**keys, **listed}, NAMES)
+
+
+def _result(agenda: Agenda, tally: Tally, store: Store, manifest: dict[str, Any]) -> Sweep:
+    """Read what a store holds of an agenda."""
+    keys = {case.key for case in agenda.cases()}
+    failures = {key: row for key, row in store.failures().items() if key in keys}
+    missing = len(keys - store.keys() - failures.keys())
+    return Sweep(agenda, tally, tuple(failures.values()), missing, values_of(agenda, store), manifest)
 
 
 def read_study(path: str | Path) -> Study:
