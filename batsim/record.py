@@ -15,6 +15,7 @@ from struct import pack
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple, ParamSpec, TypeVar, cast, dataclass_transform
 
 from batsim.display import Frame, Shows, frame_of
+from batsim.formulas.phases import Phase
 
 if TYPE_CHECKING:
     import numpy as np
@@ -68,11 +69,19 @@ TABLES: dict[str, tuple[Column, ...]] = {}
 _ROWS: dict[str, type["Row"]] = {}
 
 
+def part_columns(hint: Any) -> tuple[Column, ...]:  # noqa: ANN401 - what something is annotated with
+    """Columns of a part of a row, by what it is annotated with; none where that is one column."""
+    first, *_ = getattr(hint, "__metadata__", [None])
+    if first is None:
+        return _columns_of(hint)
+    return hint.__metadata__ if isinstance(first, Column) else ()
+
+
 def _columns_of(row: type) -> tuple[Column, ...]:
     """Columns that a row type declares, those of its parts among them."""
     columns: list[Column] = []
     for name, hint in row.__annotations__.items():
-        columns += [Column(name, *hint.__metadata__)] if hasattr(hint, "__metadata__") else _columns_of(hint)
+        columns += part_columns(hint) or [Column(name, *hint.__metadata__)]
     return tuple(columns)
 
 
@@ -92,7 +101,7 @@ class Row:
 
 
 class Coming(NamedTuple):
-    """How a truck came to the room: the first part of the row of its visit."""
+    """How a truck came to the room: part of the row of its visit."""
 
     truck: Annotated[int, "-", "number of the truck"]
     group: Annotated[int, "-", "number of its group"]
@@ -129,6 +138,23 @@ class QueueRow(Row, table="queues"):
     from_min: Annotated[float, "min", "since when"]
 
 
+class Drawn(NamedTuple):
+    """What a discharge takes from a battery: part of its row."""
+
+    soc_from_share: Annotated[float, "-", "state of charge at the start"]
+    soc_to_share: Annotated[float, "-", "state of charge at the end"]
+    drawn_ah: Annotated[float, "Ah", "ampere-hours drawn"]
+    drawn_kwh: Annotated[float, "kWh", "energy drawn"]
+
+
+class Warmth(NamedTuple):
+    """How warm a battery is in a discharge: part of its row."""
+
+    start_degc: Annotated[float, "degC", "electrolyte at the start"]
+    mean_degc: Annotated[float, "degC", "its mean over the discharge"]
+    end_degc: Annotated[float, "degC", "electrolyte at the end"]
+
+
 class DischargeRow(Row, table="discharges"):
     """A truck's work on one battery, from one visit to the room to the next."""
 
@@ -137,18 +163,13 @@ class DischargeRow(Row, table="discharges"):
     battery: Annotated[int, "-", "number of the battery"]
     start_min: Annotated[float, "min", "work with it began"]
     end_min: Annotated[float, "min", "work with it ended"]
-    soc_from_share: Annotated[float, "-", "state of charge at the start"]
-    soc_to_share: Annotated[float, "-", "state of charge at the end"]
-    drawn_ah: Annotated[float, "Ah", "ampere-hours drawn"]
-    drawn_kwh: Annotated[float, "kWh", "energy drawn"]
-    start_degc: Annotated[float, "degC", "electrolyte at the start"]
-    mean_degc: Annotated[float, "degC", "its mean over the discharge"]
-    end_degc: Annotated[float, "degC", "electrolyte at the end"]
+    drawn: Drawn
+    warmth: Warmth
     damage: Annotated[float, "-", "share of its life that the discharge used up"]
 
 
 class Standing(NamedTuple):
-    """A battery before its charge: the first part of the row of the charge."""
+    """A battery before its charge: part of the row of the charge."""
 
     battery: Annotated[int, "-", "number of the battery"]
     queue: Annotated[int, "-", "number of its battery type"]
@@ -177,6 +198,18 @@ class ChargeRow(Row, table="charges"):
     equalising_min: Annotated[float, "min", "part of it that was an equalising charge"] = nan
 
 
+PHASE_COLUMNS = (
+    Column("hours", "h", "its length"),
+    Column("start_a", "A", "current at its start"),
+    Column("decay_per_h", "1/h", "decay of the current; 0 where it is constant"),
+    Column("volts_per_cell", "V", "mean voltage of a cell"),
+    Column("soc_from_share", "-", "state of charge at its start"),
+    Column("soc_to_share", "-", "state of charge at its end"),
+    Column("acceptance_per_h", "1/h", "decay of what is missing, the rest makes gas; 0: all in proportion is stored"),
+)
+"""Columns of a phase, in the order of its own fields."""
+
+
 class ChargePhaseRow(Row, table="charge_phases"):
     """A phase of a charge, or a piece of one that was interrupted."""
 
@@ -184,15 +217,7 @@ class ChargePhaseRow(Row, table="charge_phases"):
     queue: Annotated[int, "-", "number of the battery type"]
     charger: Annotated[int, "-", "number of the charger type"]
     start_min: Annotated[float, "min", "phase began"]
-    hours: Annotated[float, "h", "its length"]
-    start_a: Annotated[float, "A", "current at its start"]
-    decay_per_h: Annotated[float, "1/h", "decay of the current; 0 where it is constant"]
-    volts_per_cell: Annotated[float, "V", "mean voltage of a cell"]
-    soc_from_share: Annotated[float, "-", "state of charge at its start"]
-    soc_to_share: Annotated[float, "-", "state of charge at its end"]
-    acceptance_per_h: Annotated[
-        float, "1/h", "decay of what is missing, the rest makes gas; 0: all in proportion is stored"
-    ]
+    phase: Annotated[Phase, *PHASE_COLUMNS]
     side_gas_a: Annotated[float, "A", "gas current at a held voltage, beside what the phase itself makes"]
 
 
@@ -256,15 +281,12 @@ class BatteryStateRow(Row, table="battery_states"):
 
 @cache
 def _writer_to(table: str) -> Any:  # noqa: ANN401 - a function that makes the writer of a table
-    """Compile the writer of a table once: between the names and the table stands nothing but a tuple.
-
-    A part of a row comes first and is added as it is.
-    """
+    """Compile the writer of a table once: between the names and the table stands nothing but a tuple, or a list."""
     fields, defaults = _ROWS[table].__annotations__, vars(_ROWS[table])
     parameters = ", ".join(f"{name}={defaults[name]!r}" if name in defaults else name for name in fields)
-    numbers = ", ".join(name for name, hint in fields.items() if hasattr(hint, "__metadata__"))
-    parts = "".join(f"add({name}), " for name, hint in fields.items() if not hasattr(hint, "__metadata__"))
-    return eval(f"lambda add: lambda *, {parameters}: ({parts}add(({numbers},)))", {"nan": nan})
+    numbers = ", ".join(f"*{name}" if part_columns(hint) else name for name, hint in fields.items())
+    row = f"[{numbers}]" if "*" in numbers else f"({numbers},)"
+    return eval(f"lambda add: lambda *, {parameters}: add({row})", {"nan": nan})
 
 
 def _writer(row: Callable[P, Row], numbers: dict[str, list[float]]) -> Callable[P, None]:
@@ -275,7 +297,7 @@ def _writer(row: Callable[P, Row], numbers: dict[str, list[float]]) -> Callable[
 
 
 def _part(part: Callable[P, R]) -> Callable[P, R]:
-    """Make what gathers the first part of a row by name: as a plain tuple, in a third of the time."""
+    """Make what gathers a part of a row by name: as a plain tuple, in a third of the time."""
     names = ", ".join(cast("type", part).__annotations__)
     gather: Callable[P, R] = eval(f"lambda *, {names}: ({names})")
     return gather

@@ -197,20 +197,14 @@ def write_charge(
         equalising_min=planned.equalising_min,
     )
     write_phase, side_gas_a = write.charge_phases, planned.side_gas_a
-    for phase_min, (hours, amps, decay_per_h, volts_per_cell, soc_from, soc_to, acceptance_per_h) in pieces:
+    for phase_min, phase in pieces:
         write_phase(
             battery=number,
             queue=queue,
             charger=charger,
             start_min=phase_min,
-            hours=hours,
-            start_a=amps,
-            decay_per_h=decay_per_h,
-            volts_per_cell=volts_per_cell,
-            soc_from_share=soc_from,
-            soc_to_share=soc_to,
-            acceptance_per_h=acceptance_per_h,
-            side_gas_a=side_gas_a if decay_per_h else 0.0,
+            phase=phase,
+            side_gas_a=side_gas_a and (side_gas_a if phase.decay_per_h else 0.0),
         )
 
 

@@ -5,10 +5,10 @@ calendar turns working minutes into clock time.
 """
 
 from math import exp, inf
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from batsim.formulas.discharge import at_factor, discharge_at_power, soc_after
-from batsim.record import LEVEL
+from batsim.record import LEVEL, Drawn, Warmth
 from batsim.room.charge import new
 from batsim.room.clock import ticked
 from batsim.room.recovery import drawn_for, run_down, run_until, scaled, soc_of
@@ -26,15 +26,6 @@ DISCHARGED = 1e-6
 """Less than this above the cut-out lasts for some ticks of the clock at most: nothing is left to carry on with."""
 
 
-class Drawn(NamedTuple):
-    """What a discharge takes from a battery."""
-
-    soc_from: float
-    soc_to: float
-    ah: float
-    kwh: float
-
-
 def first_discharge(truck: "Truck", level: float) -> bool:
     """Plan the first discharge: of stated length, or from a random state of charge; see `work`."""
     if truck.first_min is not None:
@@ -43,7 +34,7 @@ def first_discharge(truck: "Truck", level: float) -> bool:
     used, all_of_it = 1.0 - start, 1.0 - level
     if truck.run_times is not None:
         minutes = ticked(truck.run_min() * (start - level) / all_of_it)
-        truck.battery.missing_ah = drawn_between(truck, 1.0, start).ah
+        truck.battery.missing_ah = drawn_between(truck, 1.0, start).drawn_ah
         return _go_on_time(truck, 0.0, minutes, start, level)
     power_w = truck.power_w()
     rated_h, rated_ah = discharge_at_power(1.0, level, power_w, truck.queue.plan.rated_cell)
@@ -176,10 +167,10 @@ def capacity_factor(truck: "Truck", start_min: float, rated_h: float, rated_ah: 
     capacity_at, health = plan.capacity_at, battery.health
     stated = group.truck.temperature_degc
     if stated is not None:
-        truck.warmth = (stated, stated, stated)
+        truck.warmth = Warmth(stated, stated, stated)
         return capacity_at(stated) * health
     start_degc = battery.degc_after_rest(start_min, truck.room.air_degc(start_min))
-    truck.warmth = (start_degc, start_degc, start_degc)
+    truck.warmth = new(Warmth, (start_degc, start_degc, start_degc))
     factor = capacity_at(start_degc + truck.drift_k) * health
     if not 0.0 < rated_h < inf:
         return factor
@@ -199,7 +190,7 @@ def capacity_factor(truck: "Truck", start_min: float, rated_h: float, rated_ah: 
 
 def _warmed(
     truck: "Truck", start_min: float, start_degc: float, amps: float, worked_min: float, span_min: float
-) -> tuple[float, float, float]:
+) -> Warmth:
     """Start, mean and end temperature over a discharge, its heat spread over its breaks: `formulas.heat`. [degC]"""
     plan = truck.queue.plan
     rise_k = plan.kelvin_per_a2 * amps * amps * worked_min / span_min
@@ -207,7 +198,8 @@ def _warmed(
     spans = span_min / plan.truck_tau_min
     decay = exp(-spans)
     excess = start_degc - top_degc
-    return start_degc, top_degc + excess * (1.0 - decay) / spans, top_degc + excess * decay
+    warmth: Warmth = new(Warmth, (start_degc, top_degc + excess * (1.0 - decay) / spans, top_degc + excess * decay))
+    return warmth
 
 
 def _watch(truck: "Truck", discharge: PlannedDischarge) -> bool:
@@ -254,7 +246,7 @@ def leave_at(truck: "Truck", visit_min: float) -> None:
 def _write_until_visit(truck: "Truck", discharge: PlannedDischarge) -> bool:
     """Write a discharge that ends when the truck leaves for the room; see `work`."""
     worked_min, drawn = _drawn_by(truck, discharge, truck.left_min)
-    warm_up(truck, discharge.start_min, truck.left_min, worked_min, drawn.ah if discharge.power_w else 0.0)
+    warm_up(truck, discharge.start_min, truck.left_min, worked_min, drawn.drawn_ah if discharge.power_w else 0.0)
     return _come_with(truck, discharge.start_min, drawn)
 
 
@@ -270,9 +262,9 @@ def _leave_after(truck: "Truck", start_min: float, minutes: float, drawn: Drawn,
 def _come_with(truck: "Truck", start_min: float, drawn: Drawn) -> bool:
     """Note how the truck will come to the room after a discharge, and write its row; False when it never comes."""
     battery, left_min = truck.battery, truck.left_min
-    battery.soc_share = truck.arrival_soc = drawn.soc_to
-    battery.missing_ah += drawn.ah
-    truck.below_cut_out = int(drawn.soc_to < truck.queue.plan.battery.discharge_to_share)
+    battery.soc_share = truck.arrival_soc = soc = drawn.soc_to_share
+    battery.missing_ah += drawn.drawn_ah
+    truck.below_cut_out = int(soc < truck.queue.plan.battery.discharge_to_share)
     truck.joined_min = left_min + truck.trip_min
     write_discharge(truck, start_min, left_min, drawn)
     return left_min < inf
@@ -284,7 +276,7 @@ def warm_up(truck: "Truck", start_min: float, end_min: float, worked_min: float,
     start_degc = stated
     if start_degc is None:
         start_degc = truck.battery.degc_after_rest(start_min, truck.room.air_degc(start_min))
-    truck.warmth = (start_degc, start_degc, start_degc)
+    truck.warmth = new(Warmth, (start_degc, start_degc, start_degc))
     if stated is None and worked_min > 0.0 and end_min < inf:
         amps = 60.0 * ah / worked_min
         truck.warmth = _warmed(truck, start_min, start_degc, amps, worked_min, end_min - start_min)
@@ -293,23 +285,17 @@ def warm_up(truck: "Truck", start_min: float, end_min: float, worked_min: float,
 def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Drawn) -> None:
     """Warm and wear the battery, and write the row of a discharge."""
     battery = truck.battery
-    start_degc, mean_degc, end_degc = truck.warmth
-    battery.degc, battery.degc_min = end_degc, end_min
-    soc_from, soc_to, ah, kwh = drawn
+    _, mean_degc, battery.degc = truck.warmth
+    battery.degc_min = end_min
     truck.room.record.write.discharges(
         truck=truck.number,
         group=truck.group.number,
         battery=battery.number,
         start_min=start_min,
         end_min=end_min,
-        soc_from_share=soc_from,
-        soc_to_share=soc_to,
-        drawn_ah=ah,
-        drawn_kwh=kwh,
-        start_degc=start_degc,
-        mean_degc=mean_degc,
-        end_degc=end_degc,
-        damage=battery.wear(ah, mean_degc),
+        drawn=drawn,
+        warmth=truck.warmth,
+        damage=battery.wear(drawn.drawn_ah, mean_degc),
     )
 
 

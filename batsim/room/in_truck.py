@@ -16,10 +16,11 @@ from batsim.record import (
     IN_TRUCK,
     ON_CHARGE,
     PLUGGING,
+    Drawn,
 )
 from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
-from batsim.room.discharges import DISCHARGED, Drawn, capacity_factor, drawn_between, warm_up, write_discharge
+from batsim.room.discharges import DISCHARGED, capacity_factor, drawn_between, warm_up, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
 from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
 

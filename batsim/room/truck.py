@@ -5,7 +5,7 @@ from itertools import repeat
 from math import nan
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.record import LEVEL, TURNED_AWAY, coming
+from batsim.record import LEVEL, TURNED_AWAY, Warmth, coming
 from batsim.room.clock import Moment, ticked
 from batsim.scenario.parts.week import WEEK_MIN
 
@@ -115,7 +115,7 @@ class Truck:
         # Its present discharge.
         self.planned: tuple[PlannedDischarge, float] | None = None
         """Its discharge, while it may still be called early, and from when on. [-, min]"""
-        self.warmth = (0.0, 0.0, 0.0)
+        self.warmth = Warmth(0.0, 0.0, 0.0)
         """Start, mean and end temperature of its battery in the discharge worked out last. [degC]"""
         self.drift_k = 0.0
         """Mean less start temperature of its last discharge, a first guess for the next. [K]"""
