@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 class Person:
     """One attendant."""
 
-    __slots__ = ("back_min", "break_due_min", "busy", "crossing", "leaves_min", "on_duty", "skilled")
-
     def __init__(self, crossing: "Crossing", *, skilled: bool) -> None:
         self.on_duty = False
         self.busy = False
@@ -73,7 +71,7 @@ class Unmanned(Protocol):
     needed: int
     skilled: int
 
-    def taken_over(self, people: list[Person]) -> None:
+    def work_with(self, people: list[Person]) -> object:
         """Go on with other people."""
 
 
@@ -177,7 +175,7 @@ class Attendants:
         """Have jobs that others have laid down taken up again, before anything new is begun."""
         while self.unmanned and self.can_spare(self.unmanned[0].needed, self.unmanned[0].skilled):
             job = self.unmanned.popleft()
-            job.taken_over(self.take(job.needed, job.skilled))
+            job.work_with(self.take(job.needed, job.skilled))
 
     def _crossing(self, people: list[Person]) -> Crossing:
         """Breaks of all these people together."""
@@ -264,39 +262,27 @@ def _asks_skill_of_all(blueprint: "Blueprint") -> bool:
 class SoloJob:
     """A job of one attendant, from its start to its end through breaks and changes of shift."""
 
-    __slots__ = ("attendants", "left_min", "needed", "people", "person", "skilled", "task", "then", "whole_min")
-
     def __init__(
         self, attendants: Attendants, person: int, task: int, minutes: float, then: Callable[[], None]
     ) -> None:
-        self.attendants = attendants
+        self.attendants, self.write = attendants, attendants.room.record.write.work
         self.person, self.task = person, task
         self.whole_min = self.left_min = minutes
         self.then = then
         self.needed, self.skilled = 1, 0
         self.people: list[Person] = []
 
-    def begin(self) -> float:
-        """Take an attendant and begin; returns when it will be done, infinity where others must take over. [min]"""
-        return self._go_on(self.attendants.take(1))
-
-    def begin_with(self, people: list[Person]) -> float:
-        """Begin with an attendant who has been taken for it; see `begin`."""
-        return self._go_on(people)
-
-    def taken_over(self, people: list[Person]) -> None:
-        """Go on with another attendant."""
-        self._go_on(people)
-
-    def _go_on(self, people: list[Person]) -> float:
-        """Work to the end, or to the end of the shift."""
+    def work_with(self, people: list[Person]) -> float:
+        """Begin or go on; returns when it will be done, infinity where others must take over. [min]"""
         attendants, self.people = self.attendants, people
         env, worked_min = attendants.room.env, self.left_min
         now = env.now
         end_min = now + worked_min
         if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
-            self._write(now, end_min, worked_min)
+            self.write(
+                person=self.person, task=self.task, start_min=now, end_min=end_min, hands_on_min=worked_min, people=1
+            )
             return end_min
         end_min = attendants.end_of(people, now, worked_min)
         stop_min = attendants.stop_of(people)
@@ -309,19 +295,10 @@ class SoloJob:
             Moment(env, self._left).after(stop_min - now, GOING)
         until_min = min(end_min, stop_min)
         worked_min = attendants.worked_min(people, now, until_min, worked_min)
-        self._write(now, until_min, worked_min)
-        return end_min if end_min <= stop_min else inf
-
-    def _write(self, start_min: float, end_min: float, worked_min: float) -> None:
-        """Write a row of work."""
-        self.attendants.room.record.write.work(
-            person=self.person,
-            task=self.task,
-            start_min=start_min,
-            end_min=end_min,
-            hands_on_min=worked_min,
-            people=1,
+        self.write(
+            person=self.person, task=self.task, start_min=now, end_min=until_min, hands_on_min=worked_min, people=1
         )
+        return end_min if end_min <= stop_min else inf
 
     def _left(self, _: "Event") -> None:
         """Go home in the middle of it."""

@@ -13,33 +13,6 @@ if TYPE_CHECKING:
 class Battery:
     """State of one battery; what happened to it is in the record."""
 
-    __slots__ = (
-        "bay",
-        "capacity_share",
-        "charged_min",
-        "damage",
-        "degc",
-        "degc_min",
-        "discharged_min",
-        "equalised_min",
-        "full_min",
-        "gas_ah",
-        "lost_share",
-        "maintenance_charges",
-        "maintenance_min",
-        "missing_ah",
-        "number",
-        "owed_ah",
-        "owed_factor",
-        "part_charges",
-        "pool",
-        "queue",
-        "room_tau_min",
-        "soc_share",
-        "surplus_ah",
-        "used_min",
-    )
-
     def __init__(self, number: int, queue: "Queue") -> None:
         self.number = number
         self.queue = queue

@@ -10,13 +10,7 @@ from batsim.room.exchange_plan import ExchangePlan, exchange_plan
 from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
-from batsim.scenario.parts.calendar import (
-    Window,
-    break_starts,
-    first_week_min,
-    group_windows,
-    minutes_per_working_day,
-)
+from batsim.scenario.parts.calendar import Window, break_starts, first_week_min, group_windows, minutes_per_working_day
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import DurationLaw

@@ -63,6 +63,15 @@ class Planned(NamedTuple):
     """Whether its length is stated: it says nothing of the current, so nothing of its heat."""
 
 
+class Course(NamedTuple):
+    """A charge worked out: its start, its plan, where its phases fall in time, and what comes of it."""
+
+    begin: Begin
+    planned: Planned
+    pieces: "Sequence[Piece]"
+    result: Outcome
+
+
 def laid_out(phases: "Sequence[Phase]", start_min: float, open_hours: "Timetable | None") -> tuple[list[Piece], float]:
     """Put phases into the hours in which current may flow; returns the pieces and the end. [min]"""
     pieces: list[Piece] = []
@@ -146,16 +155,7 @@ def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool)
 
 
 def write_charge(
-    room: "Room",
-    battery: "Battery",
-    charger: int,
-    times: tuple[float, float, float],
-    begin: Begin,
-    result: Outcome,
-    planned: Planned,
-    pieces: "Sequence[Piece]",
-    *,
-    full: bool,
+    room: "Room", battery: "Battery", charger: int, times: tuple[float, float, float], course: Course, *, full: bool
 ) -> None:
     """Write the row of a charge that has been put in, and those of its phases.
 
@@ -167,11 +167,12 @@ def write_charge(
         Number of the charger type.
     times
         Discharged, connected, cooled down. [min]
-    begin, result, planned, pieces
-        Start, outcome, plan and pieces of the charge.
+    course
+        The charge.
     full
         Whether it ended full.
     """
+    begin, planned, pieces, result = course
     number, queue = battery.number, battery.queue.number
     discharged_min, connected_min, cooled_min = times
     start_min, start_degc, _, delayed_min = begin

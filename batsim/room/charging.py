@@ -17,6 +17,7 @@ from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, REA
 from batsim.room.attendants import SoloJob
 from batsim.room.charge import (
     Begin,
+    Course,
     Outcome,
     Planned,
     accepting_degc,
@@ -33,14 +34,11 @@ from batsim.room.sharing import Running, SharedPower
 from batsim.scenario.parts.week import DAY_MIN
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from simpy.events import Event
 
     from batsim.formulas.phases import Profile
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import EqualisingPlan
-    from batsim.room.charge import Piece
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
     from batsim.scenario.chemistry import Thermal
@@ -48,8 +46,6 @@ if TYPE_CHECKING:
 
 class ChargerPool:
     """Chargers of one type."""
-
-    __slots__ = ("free", "going_out", "number")
 
     def __init__(self, number: int, count: float) -> None:
         self.number = number
@@ -161,18 +157,14 @@ class ChargingDesk:
         minutes = next(room.connect_times[battery.number])
         if self.needs_person:
             job = SoloJob(room.attendants, self.connector, CONNECTING, minutes, partial(self._connected, battery, now))
-            if job.begin() == inf:
+            if job.work_with(room.attendants.take(1)) == inf:
                 self.laid_down[battery] = None
         else:
+            end_min = now + minutes
             room.record.write.work(
-                person=self.connector,
-                task=CONNECTING,
-                start_min=now,
-                end_min=now + minutes,
-                hands_on_min=minutes,
-                people=1,
+                person=self.connector, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes, people=1
             )
-            self._charge(battery, now, now + minutes)
+            self._charge(battery, now, end_min)
 
     def _connected(self, battery: "Battery", since_min: float) -> None:
         """Let the current on."""
@@ -185,44 +177,39 @@ class ChargingDesk:
         law = room.charge_times[battery.number]
         minutes = None if law is None else next(law)
         begin = self.begin(battery, free_min)
-        planned = self.planned(battery, begin, minutes)
-        pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
-        result = outcome(battery, planned, begin, end_min, full=True)
-        if self.waits and result.end_degc > battery.queue.plan.thermal.charge_end_below_degc and not planned.timed:
-            begin = self._cooler(battery, begin, result)
-            planned = self.planned(battery, begin, minutes)
-            pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
-            result = outcome(battery, planned, begin, end_min, full=True)
+        course = self._course(battery, begin, minutes)
+        too_warm = course.result.end_degc > battery.queue.plan.thermal.charge_end_below_degc
+        if self.waits and too_warm and not course.planned.timed:
+            course = self._course(battery, self._cooler(battery, begin, course.result), minutes)
         times = (battery.discharged_min, connected_min)
         if self.sharing is None:
-            self._settle(battery, times, begin, planned, pieces, result)
+            self._settle(battery, times, course)
         else:
-            share = partial(self._share, battery, times, begin, planned)
-            Moment(room.env, share).after(begin.start_min - room.env.now)
+            share = partial(self._share, battery, times, course)
+            Moment(room.env, share).after(course.begin.start_min - room.env.now)
 
-    def _share(
-        self, battery: "Battery", times: tuple[float, float], begin: Begin, planned: Planned, _: "Event"
-    ) -> None:
+    def _course(self, battery: "Battery", begin: Begin, minutes: float | None) -> Course:
+        """Work out a full charge that has all the power it asks for."""
+        planned = self.planned(battery, begin, minutes)
+        pieces, end_min = laid_out(planned.phases, begin.start_min, self.open_hours)
+        course: Course = new(Course, (begin, planned, pieces, outcome(battery, planned, begin, end_min, full=True)))
+        return course
+
+    def _share(self, battery: "Battery", times: tuple[float, float], course: Course, _: "Event") -> None:
         """Let a charge take its part of the power that is allowed, from now on until it is full."""
         assert self.sharing is not None  # asked before
-        running = self.running(battery, planned)
-        running.done = partial(self._shared, running, times, begin)
-        running.write = partial(self._under_way, running, times, begin)
+        running = self.running(battery, course.planned)
+        running.done = partial(self._shared, running, times, course.begin)
+        running.write = partial(self._under_way, running, times, course.begin)
         self.sharing.begin(running)
 
     def _shared(self, running: Running, times: tuple[float, float], begin: Begin) -> None:
         """Settle a charge that has come to its end under a power limit."""
-        battery, pieces = running.battery, running.pieces
-        planned, begin = running.so_far(), begun(battery, begin, pieces)
-        result = outcome(battery, planned, begin, self.room.env.now, full=True)
-        self._settle(battery, times, begin, planned, pieces, result)
+        self._settle(running.battery, times, _shared_course(running, begin, self.room.env.now))
 
     def _under_way(self, running: Running, times: tuple[float, float], begin: Begin, end_min: float) -> None:
         """Write a charge that the end of the run leaves unfinished, with its end as planned."""
-        battery = running.battery
-        planned, begin = running.so_far(), begun(battery, begin, running.pieces)
-        result = outcome(battery, planned, begin, end_min, full=True)
-        self._book(battery, times, begin, planned, running.flowed, result)
+        self._book(running.battery, times, _shared_course(running, begin, end_min))
 
     def running(self, battery: "Battery", planned: Planned, to_soc: float = 1.0) -> Running:
         """Make ready a charge that shares its power."""
@@ -231,18 +218,10 @@ class ChargingDesk:
         profiles = plan.profiles[pool.number]
         return Running(battery, profiles.at(planned.degc), profiles.kw_per_a, planned, to_soc)
 
-    def _settle(
-        self,
-        battery: "Battery",
-        times: tuple[float, float],
-        begin: Begin,
-        planned: Planned,
-        pieces: "Sequence[Piece]",
-        result: Outcome,
-    ) -> None:
+    def _settle(self, battery: "Battery", times: tuple[float, float], course: Course) -> None:
         """Book a charge, and see to what comes after."""
-        room, end_min = self.room, result.end_min
-        cooled_min = self._book(battery, times, begin, planned, pieces, result)
+        room, end_min = self.room, course.result.end_min
+        cooled_min = self._book(battery, times, course)
         now = room.env.now
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
@@ -252,27 +231,19 @@ class ChargingDesk:
         else:
             Timed(room.env, end_min - now, [partial(self._charged, battery, cooled_min)])
 
-    def _book(
-        self,
-        battery: "Battery",
-        times: tuple[float, float],
-        begin: Begin,
-        planned: Planned,
-        pieces: "Sequence[Piece]",
-        result: Outcome,
-    ) -> float:
+    def _book(self, battery: "Battery", times: tuple[float, float], course: Course) -> float:
         """Put a charge into the battery and write its rows; returns when the battery has cooled down. [min]
 
         Times: discharged and connected. [min]
         """
-        room, pool, end_min = self.room, battery.pool, result.end_min
+        pool, end_min, write_state = battery.pool, course.result.end_min, self.write_state
         assert pool is not None  # a battery is connected to a charger
-        put_in(battery, result, planned, full=True)
+        put_in(battery, course.result, course.planned, full=True)
         cooled_min = end_min + self._cool_down_min(battery, end_min)
-        write_charge(room, battery, pool.number, (*times, cooled_min), begin, result, planned, pieces, full=True)
-        self.write_state(battery=battery.number, state=ON_CHARGE, from_min=begin.start_min)
+        write_charge(self.room, battery, pool.number, (*times, cooled_min), course, full=True)
+        write_state(battery=battery.number, state=ON_CHARGE, from_min=course.begin.start_min)
         if cooled_min > end_min:
-            self.write_state(battery=battery.number, state=COOLING, from_min=end_min)
+            write_state(battery=battery.number, state=COOLING, from_min=end_min)
         return cooled_min
 
     def begin(self, battery: "Battery", free_min: float) -> Begin:
@@ -332,13 +303,7 @@ class ChargingDesk:
         return min(stated_min, ticked(60.0 * hours)) if hours < inf else stated_min
 
     def planned(
-        self,
-        battery: "Battery",
-        begin: Begin,
-        minutes: float | None,
-        to_soc: float = 1.0,
-        *,
-        equalise: bool = True,
+        self, battery: "Battery", begin: Begin, minutes: float | None, to_soc: float = 1.0, *, equalise: bool = True
     ) -> Planned:
         """Plan a charge; one of stated length returns the same ampere-hours at an even current."""
         plan, pool = battery.queue.plan, battery.pool
@@ -397,6 +362,13 @@ class ChargingDesk:
         """Let a battery into the ready stock."""
         self.write_state(battery=battery.number, state=READY, from_min=self.room.env.now)
         battery.queue.put_ready(battery)
+
+
+def _shared_course(running: Running, begin: Begin, end_min: float) -> Course:
+    """What a charge under a power limit has come to at its end. [min]"""
+    planned, begin = running.so_far(), begun(running.battery, begin, running.pieces)
+    result = outcome(running.battery, planned, begin, end_min, full=True)
+    return Course(begin, planned, running.flowed, result)
 
 
 def _is_due(equalising: "EqualisingPlan", battery: "Battery", start_min: float) -> bool:

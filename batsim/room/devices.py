@@ -10,8 +10,6 @@ if TYPE_CHECKING:
 class Unit:
     """One device."""
 
-    __slots__ = ("free_min", "number", "out", "point", "told")
-
     def __init__(self, number: int, point: int) -> None:
         self.number = number
         self.free_min = 0.0
@@ -34,8 +32,6 @@ class Unit:
 
 class Devices:
     """Devices of one kind: how many there are, and how many an exchange needs."""
-
-    __slots__ = ("kind", "needed", "units")
 
     def __init__(self, kind: int, count: float, needed: int, point: int) -> None:
         self.kind = kind

@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 class Method:
     """One way to exchange: its steps and its devices; the layout's own, or what stands by."""
 
-    __slots__ = ("devices", "in_steps", "number", "plan", "routes", "starts_at_bay", "ways")
-
     def __init__(self, room: "Room", number: int, plan: "ExchangePlan", counts: dict[str, float]) -> None:
         floor = room.blueprint.floor
         first_kind = len(room.blueprint.devices) * number

@@ -32,35 +32,6 @@ Held = list[tuple[int, "Unit"]]
 class ExchangeJob:
     """One exchange and what it holds."""
 
-    __slots__ = (
-        "back_min",
-        "bay",
-        "came",
-        "charged",
-        "desk",
-        "discharged",
-        "done",
-        "driven_min",
-        "end_min",
-        "free_min",
-        "held",
-        "left_min",
-        "method",
-        "metres",
-        "minutes",
-        "needed",
-        "next_instant",
-        "next_step",
-        "part_min",
-        "people",
-        "people_min",
-        "ready_min",
-        "skilled",
-        "start_min",
-        "station",
-        "truck",
-    )
-
     def __init__(
         self,
         desk: "ExchangeDesk",
@@ -277,7 +248,7 @@ class ExchangeJob:
         self.people = []
         room.serve()
 
-    def taken_over(self, people: "list[Person]") -> None:
+    def work_with(self, people: "list[Person]") -> None:
         """Go on with other attendants."""
         self.people = people
         self.ready_min = max(self.ready_min, self.desk.room.env.now)

@@ -10,15 +10,8 @@ from math import inf, nan
 from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.formulas.discharge import discharge_at_power, soc_after
-from batsim.record import (
-    CHARGE_IN_TRUCK,
-    DRIVER,
-    IN_TRUCK,
-    ON_CHARGE,
-    PLUGGING,
-    Drawn,
-)
-from batsim.room.charge import Begin, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
+from batsim.record import CHARGE_IN_TRUCK, DRIVER, IN_TRUCK, ON_CHARGE, PLUGGING, Drawn
+from batsim.room.charge import Begin, Course, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
 from batsim.room.discharges import DISCHARGED, capacity_factor, drawn_between, warm_up, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
@@ -357,15 +350,7 @@ def _left_ah(truck: "Truck") -> float:
     )
 
 
-def _charged(
-    room: "Room",
-    truck: "Truck",
-    given: Given,
-    plugged_min: float,
-    begin: Begin,
-    *,
-    part: bool,
-) -> None:
+def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, begin: Begin, *, part: bool) -> None:
     """Put a charge into the battery and write its rows.
 
     A part charge stops before gassing and needs no overcharge: what it returns is settled, charge factor and all.
@@ -387,7 +372,8 @@ def _charged(
     battery.count_charge(result.stored_ah / (capacity * (1.0 - truck.group.truck.exchange_at_share)))
     since = min(truck.joined_min, plugged_min)
     times = (since, plugged_min, given.end_min)
-    write_charge(room, battery, number, times, begin, result, given.planned, given.pieces, full=full)
+    course = Course(begin, given.planned, given.pieces, result)
+    write_charge(room, battery, number, times, course, full=full)
     room.state_at(battery, ON_CHARGE, begin.start_min)
     room.state_at(battery, IN_TRUCK, given.end_min)
 

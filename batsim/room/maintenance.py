@@ -134,7 +134,7 @@ class MaintenanceDesk:
         job = SoloJob(
             room.attendants, self.person, maintenance.task, minutes, partial(self._done, battery, index, start_min)
         )
-        end_min = job.begin()
+        end_min = job.work_with(room.attendants.take(1))
         if end_min < inf:
             self.write(battery, index, (self.due_since.pop(battery.number), start_min, end_min))
         else:

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 class Waiting:
     """A truck that waits for an attendant, and for what pulls its battery out."""
 
-    __slots__ = ("called", "held", "needs_devices", "people")
-
     def __init__(self, room: "Room", *, needs_devices: bool) -> None:
         self.called = Moment(room.env)
         self.needs_devices = needs_devices
@@ -135,7 +133,7 @@ def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Gene
     def finished() -> None:
         done.after(0.0)
 
-    SoloJob(room.attendants, room.maintenance.person, task, minutes, finished).begin_with(waiting.people)
+    SoloJob(room.attendants, room.maintenance.person, task, minutes, finished).work_with(waiting.people)
     yield done
     for kind, unit in waiting.held:
         unit.hold_until(room.env.now)

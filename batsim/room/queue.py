@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 class Queue:
     """One queue: all trucks of a battery type, or one truck that keeps its own batteries."""
 
-    __slots__ = ("cause", "discharged", "number", "picking", "plan", "ready", "reserve", "waiting")
-
     def __init__(self, plan: "BatteryPlan", picking: str, reserve: int = 0) -> None:
         self.plan = plan
         self.number = plan.number

@@ -41,12 +41,7 @@ class Running:
     """A charge under way or waiting for power."""
 
     def __init__(
-        self,
-        battery: "Battery",
-        profile: "Profile",
-        kw_per_a: float,
-        planned: "Planned",
-        to_soc: float,
+        self, battery: "Battery", profile: "Profile", kw_per_a: float, planned: "Planned", to_soc: float
     ) -> None:
         self.battery, self.profile, self.planned = battery, profile, planned
         self.kw_per_a = kw_per_a

@@ -34,8 +34,6 @@ Sampler = Callable[[Generator, int], Floats]
 class Stream:
     """One stream, seeded when it is first drawn from: together with all others that have been asked for by then."""
 
-    __slots__ = ("_number", "_streams")
-
     def __init__(self, streams: "Streams", number: int) -> None:
         self._streams, self._number = streams, number
 

@@ -15,8 +15,6 @@ class Timetable:
         True for work around the clock; the windows are not looked at then.
     """
 
-    __slots__ = ("always", "done", "ends", "starts")
-
     def __init__(self, windows: list[tuple[float, float]], *, always: bool = False) -> None:
         self.always = always
         self.starts = [start for start, _ in windows]
