@@ -30,7 +30,7 @@ class Stack(NamedTuple):
     """Of a bar, in rows."""
 
 
-class Words(NamedTuple):
+class BarTexts(NamedTuple):
     """What is written on a chart of stacked rows."""
 
     title: str
@@ -40,12 +40,12 @@ class Words(NamedTuple):
     note: str = ""
 
 
-DOWNTIME_WORDS = Words(
+DOWNTIME_WORDS = BarTexts(
     "Downtime by cause",
     "Downtime [min per truck-shift]",
     "No layout has a value of downtime: no truck is scheduled in the measured time.",
 )
-LABOUR_WORDS = Words(
+LABOUR_WORDS = BarTexts(
     "Labour by person and task",
     "Hands-on work [people-minutes per working day]",
     "No layout has a value of labour: there is no working day in the measured time.",
@@ -116,7 +116,7 @@ def _stacked_rows(
     comparison: Comparison,
     measure: str,
     stacks: list[Stack],
-    words: Words,
+    words: BarTexts,
     ax: Axes | None,
     target: float | None = None,
 ) -> Axes:

@@ -433,9 +433,9 @@ def test_frame_and_json():
 # --- rooms in which one thing is scarce ---
 
 
-def answer(room, replications=4):
+def answer(room, replications=4, weeks=0.5):
     """The bottleneck of a room, in short runs in this process."""
-    settings = Settings("room", replications=replications, weeks=0.5, warm_up_weeks=0.25, workers=1)
+    settings = Settings("room", replications=replications, weeks=weeks, warm_up_weeks=weeks / 2.0, workers=1)
     return batsim.bottleneck(room, settings)["room"]
 
 
@@ -465,7 +465,7 @@ def test_a_station_and_its_device_may_bind_only_together():
 
 
 def test_few_batteries_bind():
-    one = answer(roomy(batteries=44), replications=6)
+    one = answer(roomy(batteries=44), replications=6, weeks=1.0)
 
     assert one.binding is not None
     assert one.binding.what == "one more battery"
