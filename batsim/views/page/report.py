@@ -14,7 +14,7 @@ from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import cited
 from batsim.plan.money import LEFT_OUT
-from batsim.plan.plan import Plan
+from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import stated_data
 from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
@@ -115,16 +115,20 @@ def _comparison(plans: Plan) -> dict[str, Any]:
     rows = [[_named(row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
     for results in zip(*(comparison.targets(name) for name in layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
-    money = [plan.money for plan in layouts.values()]
-    rows += [
-        [f"{currency} in a year", *(amount_text(costs.per_year) for costs in money)],
-        [f"{currency} for each truck-hour", *(amount_text(costs.per_truck_hour, 2) for costs in money)],
-        [f"{currency} to order", *(amount_text(costs.purchase) for costs in money)],
-        ["checks that fail", *(str(plan.failing) for plan in layouts.values())],
-    ]
+    rows += _cost_rows(list(layouts.values()), currency)
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
     notes = [text for text in (comparison.verdict, age_note(runs), note) if text]
     return {"caption": simulated(runs.schedule), "head": ["", *layouts], "rows": rows, "notes": notes}
+
+
+def _cost_rows(plans: list[LayoutPlan], currency: str) -> list[list[str]]:
+    """Costs of the layouts side by side, and how many of their checks fail."""
+    return [
+        [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in plans)],
+        [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in plans)],
+        [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in plans)],
+        ["checks that fail", *(str(plan.failing) for plan in plans)],
+    ]
 
 
 def _named(row: ComparedNumber) -> str:
