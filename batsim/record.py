@@ -268,7 +268,7 @@ class WorkRow(Row, table="work"):
     start_min: Annotated[float, "min", "began"]
     end_min: Annotated[float, "min", "free again"]
     hands_on_min: Annotated[float, "min", "people-minutes of hands-on work in it"]
-    people: Annotated[int, "-", "how many were kept"]
+    people: Annotated[int, "-", "how many were kept"] = 1
 
 
 class BatteryStateRow(Row, table="battery_states"):

@@ -280,9 +280,7 @@ class SoloJob:
         end_min = now + worked_min
         if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
-            self.write(
-                person=self.person, task=self.task, start_min=now, end_min=end_min, hands_on_min=worked_min, people=1
-            )
+            self.write(person=self.person, task=self.task, start_min=now, end_min=end_min, hands_on_min=worked_min)
             return end_min
         end_min = attendants.end_of(people, now, worked_min)
         stop_min = attendants.stop_of(people)
@@ -295,9 +293,7 @@ class SoloJob:
             Moment(env, self._left).after(stop_min - now, GOING)
         until_min = min(end_min, stop_min)
         worked_min = attendants.worked_min(people, now, until_min, worked_min)
-        self.write(
-            person=self.person, task=self.task, start_min=now, end_min=until_min, hands_on_min=worked_min, people=1
-        )
+        self.write(person=self.person, task=self.task, start_min=now, end_min=until_min, hands_on_min=worked_min)
         return end_min if end_min <= stop_min else inf
 
     def _left(self, _: "Event") -> None:

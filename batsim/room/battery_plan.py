@@ -1,10 +1,16 @@
 """One battery type worked out once: its cells, chargers, warmth, gassing and ageing."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from batsim.catalogue import Figure, Figures
+from batsim.formulas.discharge import Cell
 from batsim.formulas.heat import discharge_heat_w
+from batsim.formulas.kibam import Wells
+from batsim.formulas.phases import Profile
+from batsim.formulas.wear import Life
 from batsim.record import INSPECTING, READING, WASHING, WATERING
 from batsim.room.clock import ticked
 from batsim.scenario.chemistry import (
@@ -20,20 +26,10 @@ from batsim.scenario.chemistry import (
     thermal_of,
     wells_of,
 )
+from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.laws import DurationLaw
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from batsim.catalogue import Figure, Figures
-    from batsim.formulas.discharge import Cell
-    from batsim.formulas.kibam import Wells
-    from batsim.formulas.phases import Profile
-    from batsim.formulas.wear import Life
-    from batsim.scenario.parts.batteries import BatteryType, ChargerType
-    from batsim.scenario.parts.maintenance import Maintenance, Rounds
-    from batsim.scenario.site import Scenario
-
+from batsim.scenario.parts.maintenance import Maintenance, Rounds
+from batsim.scenario.site import Scenario
 
 MAINTENANCE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING, "wash"))
 
@@ -41,7 +37,7 @@ MAINTENANCE_TASKS = ((INSPECTING, "inspection"), (READING, "readings"), (WASHING
 class Profiles:
     """One charger type on one battery type at any electrolyte temperature, looked up in steps of half a kelvin."""
 
-    def __init__(self, charger: "ChargerType", battery: "BatteryType", figures: "Figures") -> None:
+    def __init__(self, charger: ChargerType, battery: BatteryType, figures: Figures) -> None:
         self.charger, self.battery, self.figures = charger, battery, figures
         self.rated_degc = figures.number(f"battery.{battery.chemistry}.rated_temperature")
         self.rated = profile_of(charger, battery, figures)
@@ -50,7 +46,7 @@ class Profiles:
         """Power from the wall for an ampere at a volt per cell. [kW/(A V)]"""
         self._at: dict[int, Profile] = {}
 
-    def at(self, temperature_degc: float) -> "Profile":
+    def at(self, temperature_degc: float) -> Profile:
         """Profile at a temperature."""
         step = round(2.0 * temperature_degc)
         found = self._at.get(step)
@@ -82,13 +78,13 @@ class MaintenancePlan(NamedTuple):
     """Gassing from one to the next; infinite where it does not count. [Ah]"""
     time: DurationLaw
     before_charge: bool
-    rounds: "Rounds | None"
+    rounds: Rounds | None
 
 
 class Ageing(NamedTuple):
     """What wears a battery type."""
 
-    life: "Life"
+    life: Life
     part_charges_free: int
     part_charge_surcharge: float
     capacity_lost_share: float
@@ -100,7 +96,7 @@ class BatteryPlan:
 
     number: int
     name: str
-    battery: "BatteryType"
+    battery: BatteryType
     trucks: int
     batteries: int
     chargers: tuple[int, ...]
@@ -111,18 +107,18 @@ class BatteryPlan:
     """What is done to its batteries, in the usual order."""
     watered_by_hand: bool
     """Whether water goes in cell by cell."""
-    cell: "Cell"
+    cell: Cell
     """The battery at room temperature, for run times without a power."""
     capacity_ah: float
     """Rated capacity at the 5 h rate. [Ah]"""
-    rated_cell: "Cell"
+    rated_cell: Cell
     """The battery at the temperature of its rating."""
-    capacity_at: "Callable[[float], float]"
+    capacity_at: Callable[[float], float]
     """Capacity as a share of the rated one, by electrolyte temperature in degC."""
     warms_acceptance: bool
     """Whether a warmer battery accepts charge faster, as lead-acid does."""
     cool_to_degc: float | None
-    wells: "Wells | None"
+    wells: Wells | None
     thermal: Thermal
     kelvin_per_a2: float
     """Rise in a truck after a long time, for each square of an ampere. [K/A2]"""
@@ -133,7 +129,7 @@ class BatteryPlan:
     ageing: Ageing
 
 
-def battery_plan(scenario: "Scenario", layout: str, number: int, name: str) -> BatteryPlan:
+def battery_plan(scenario: Scenario, layout: str, number: int, name: str) -> BatteryPlan:
     """Work out one battery type."""
     battery = scenario.batteries[name]
     chargers = dict.fromkeys(count.charger for count in scenario.layouts[layout].chargers)
@@ -172,7 +168,7 @@ def battery_plan(scenario: "Scenario", layout: str, number: int, name: str) -> B
     )
 
 
-def _equalising(battery: "BatteryType", figures: "Figures") -> EqualisingPlan | None:
+def _equalising(battery: BatteryType, figures: Figures) -> EqualisingPlan | None:
     """Work out the equalising charge of a battery type."""
     stated = battery.equalising
     if stated is None:
@@ -183,7 +179,7 @@ def _equalising(battery: "BatteryType", figures: "Figures") -> EqualisingPlan | 
     return EqualisingPlan(stated.every_min, ticked(stated.length_min), amps, volts, days)
 
 
-def _maintenance(battery: "BatteryType", figures: "Figures") -> tuple[MaintenancePlan, ...]:
+def _maintenance(battery: BatteryType, figures: Figures) -> tuple[MaintenancePlan, ...]:
     """Gather what is done to batteries of a type."""
     found = []
     watering = battery.watering
@@ -202,14 +198,14 @@ def _maintenance(battery: "BatteryType", figures: "Figures") -> tuple[Maintenanc
     return tuple(found)
 
 
-def _maintenance_law(name: str, battery: "BatteryType", figures: "Figures") -> DurationLaw:
+def _maintenance_law(name: str, battery: BatteryType, figures: Figures) -> DurationLaw:
     """Usual time of inspection, readings or wash. [min]"""
     if name != "readings":
         return _ranged(figures[f"{name}.time"], None, 0)
     return _ranged(figures["readings.base"], figures["readings.per_cell"], battery.cells)
 
 
-def _ranged(base: "Figure", per_cell: "Figure | None", cells: int) -> DurationLaw:
+def _ranged(base: Figure, per_cell: Figure | None, cells: int) -> DurationLaw:
     """Triangular law over the range of a figure, and of another for each cell. [min]"""
     low, typical, high = (
         f"{getattr(base, which) + (cells * getattr(per_cell, which) if per_cell else 0.0):.10g} min"
@@ -218,7 +214,7 @@ def _ranged(base: "Figure", per_cell: "Figure | None", cells: int) -> DurationLa
     return DurationLaw.model_validate({"low": low, "typical": typical, "high": high})
 
 
-def _ageing(battery: "BatteryType", figures: "Figures") -> Ageing:
+def _ageing(battery: BatteryType, figures: Figures) -> Ageing:
     """Gather what wears a battery type."""
     name = f"battery.{battery.chemistry}"
     return Ageing(
@@ -229,7 +225,7 @@ def _ageing(battery: "BatteryType", figures: "Figures") -> Ageing:
     )
 
 
-def _watering_law(battery: "BatteryType", figures: "Figures") -> DurationLaw:
+def _watering_law(battery: BatteryType, figures: Figures) -> DurationLaw:
     """Time to water one battery: as stated, or by hand per cell, or at once from one connection. [min]"""
     watering = battery.watering
     assert watering is not None  # asked before

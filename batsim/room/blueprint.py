@@ -1,7 +1,8 @@
 """A layout worked out once, for all its replications: calendars, cells, profiles, the stages of an exchange."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from batsim.errors import Problem, ScenarioError
 from batsim.room.battery_plan import BatteryPlan, battery_plan
@@ -11,18 +12,14 @@ from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
 from batsim.scenario.parts.calendar import Window, break_starts, first_week_min, group_windows, minutes_per_working_day
+from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.layouts import InTruck, Layout
+from batsim.scenario.parts.rules import Rules
+from batsim.scenario.site import Scenario
 from batsim.scenario.unknowns import NOT_TOGETHER
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from batsim.scenario.parts.charging_rules import ChargingRules
-    from batsim.scenario.parts.layouts import InTruck, Layout
-    from batsim.scenario.parts.rules import Rules
-    from batsim.scenario.site import Scenario
 
 
 class AttendantShift(NamedTuple):
@@ -59,9 +56,9 @@ class Blueprint:
     """One layout of a scenario, ready to run."""
 
     layout: str
-    rules: "Rules"
+    rules: Rules
     arrangement: Arrangement
-    in_truck: "InTruck"
+    in_truck: InTruck
     horizon_min: float
     warm_up_min: float
     groups: tuple[GroupPlan, ...]
@@ -86,7 +83,7 @@ class Blueprint:
     charger_efficiency: tuple[float, ...]
     charger_power_factor: tuple[float, ...]
     charger_standby_kw: tuple[float, ...]
-    charging: "ChargingRules"
+    charging: ChargingRules
     open_windows: Timetable | None
     """Hours in which current may flow; None when always."""
     room_air_degc: tuple[float, ...]
@@ -103,7 +100,7 @@ class Blueprint:
     """Site working minutes of a week over its working days. [min]"""
 
 
-def blueprint_of(scenario: "Scenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+def blueprint_of(scenario: Scenario, layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work out a layout for runs of some length after a warm-up. [min]"""
     try:
         return _blueprint(scenario, layout, length_min, warm_up_min)
@@ -113,7 +110,7 @@ def blueprint_of(scenario: "Scenario", layout: str, length_min: float, warm_up_m
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "figures", NOT_TOGETHER)]) from error
 
 
-def _blueprint(scenario: "Scenario", name: str, length_min: float, warm_up_min: float) -> Blueprint:
+def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work it out; what does not go together raises a ValueError or an ArithmeticError."""
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     horizon_min = ticked(length_min + warm_up_min)
@@ -170,7 +167,7 @@ def _blueprint(scenario: "Scenario", name: str, length_min: float, warm_up_min: 
     )
 
 
-def _charger_counts(layout: "Layout") -> dict[str, float]:
+def _charger_counts(layout: Layout) -> dict[str, float]:
     """Chargers of each type, in the order in which the layout names them."""
     counts: dict[str, float] = {}
     for count in layout.chargers:
@@ -178,7 +175,7 @@ def _charger_counts(layout: "Layout") -> dict[str, float]:
     return counts
 
 
-def _bays(scenario: "Scenario", name: str, battery_plans: tuple[BatteryPlan, ...], stations: float) -> float:
+def _bays(scenario: Scenario, name: str, battery_plans: tuple[BatteryPlan, ...], stations: float) -> float:
     """Bays: as stated, or enough for every battery out of a truck and every exchange."""
     bays, batteries = scenario.layouts[name].bays, sum(plan.batteries for plan in battery_plans)
     if bays is not None and bays != UNLIMITED:
@@ -191,7 +188,7 @@ def _bays(scenario: "Scenario", name: str, battery_plans: tuple[BatteryPlan, ...
 
 
 def _set_down_bays(
-    layout: "Layout", exchange: ExchangePlan | None, standby: ExchangePlan | None, at_once: float
+    layout: Layout, exchange: ExchangePlan | None, standby: ExchangePlan | None, at_once: float
 ) -> float:
     """Set-down bays: as stated, or enough for as many exchanges as may be under way at once."""
     if layout.set_down_bays is not None:
@@ -199,7 +196,7 @@ def _set_down_bays(
     return at_once * max((plan.set_down_bays for plan in (exchange, standby) if plan is not None), default=0)
 
 
-def _devices(held: "Mapping[str, int]", stated: "Mapping[str, float]") -> dict[str, float]:
+def _devices(held: Mapping[str, int], stated: Mapping[str, float]) -> dict[str, float]:
     """Devices of each kind: as stated, or as many as one exchange holds."""
     return {name: stated.get(name, float(number)) for name, number in held.items()}
 
@@ -210,7 +207,7 @@ def _at_once(exchange: ExchangePlan | None, devices: dict[str, float]) -> float:
     return min((devices[name] // number for name, number in held.items() if devices[name] < UNLIMITED), default=0.0)
 
 
-def _battery_plans(scenario: "Scenario", name: str) -> tuple[tuple[BatteryPlan, ...], list[tuple[int, ...]]]:
+def _battery_plans(scenario: Scenario, name: str) -> tuple[tuple[BatteryPlan, ...], list[tuple[int, ...]]]:
     """Work out the batteries of each queue, and for each group the queues of its trucks.
 
     There is a queue for each battery type, or one for each truck where trucks keep batteries of their own.
@@ -236,9 +233,7 @@ def _battery_plans(scenario: "Scenario", name: str) -> tuple[tuple[BatteryPlan, 
     return tuple(plans), queues_of
 
 
-def _exchanges(
-    scenario: "Scenario", name: str, *, drivers_only: bool
-) -> tuple[ExchangePlan | None, ExchangePlan | None]:
+def _exchanges(scenario: Scenario, name: str, *, drivers_only: bool) -> tuple[ExchangePlan | None, ExchangePlan | None]:
     """Boil down the steps of a layout's exchanges, and those of its standby method."""
     layout, arrangement, standby = scenario.layouts[name], scenario.arrangement(name), scenario.standby(name)
     if arrangement.in_truck:
@@ -250,7 +245,7 @@ def _exchanges(
     return exchange, exchange_plan(standby, None, drivers_only=drivers_only, positions=positions)
 
 
-def _floor(scenario: "Scenario", name: str, bays: float, stations: float) -> FloorPlan | None:
+def _floor(scenario: Scenario, name: str, bays: float, stations: float) -> FloorPlan | None:
     """Work out the ways of a layout that states positions."""
     floor, standby = scenario.layouts[name].floor, scenario.standby(name)
     if floor is None:
@@ -259,7 +254,7 @@ def _floor(scenario: "Scenario", name: str, bays: float, stations: float) -> Flo
     return floor_plan(floor, int(bays), int(stations), devices, list(standby.devices.values()) if standby else [])
 
 
-def _breakdowns(layout: "Layout", things: tuple[str, ...]) -> tuple[BreakdownPlan, ...]:
+def _breakdowns(layout: Layout, things: tuple[str, ...]) -> tuple[BreakdownPlan, ...]:
     """Work out what breaks down; `charger` stands for every type of charger."""
     return tuple(
         BreakdownPlan(things.index(thing), breakdown.every_min, breakdown.repair_min)
@@ -268,7 +263,7 @@ def _breakdowns(layout: "Layout", things: tuple[str, ...]) -> tuple[BreakdownPla
     )
 
 
-def _outages(layout: "Layout", things: tuple[str, ...], first_min: float) -> tuple[OutagePlan, ...]:
+def _outages(layout: Layout, things: tuple[str, ...], first_min: float) -> tuple[OutagePlan, ...]:
     """Work out what is out of use on stated days, from the first measured week on. [min]"""
     return tuple(
         OutagePlan(things.index(out.thing), out.units, first_min + ticked(out.from_min), out.length_min)
@@ -277,7 +272,7 @@ def _outages(layout: "Layout", things: tuple[str, ...], first_min: float) -> tup
 
 
 def _attendant_shifts(
-    scenario: "Scenario", name: str, until_min: float, warm_up_min: float
+    scenario: Scenario, name: str, until_min: float, warm_up_min: float
 ) -> tuple[AttendantShift, ...]:
     """Windows of each manned shift, and which gaps are breaks."""
     skill = next((step.skill for step in scenario.arrangement(name).steps if step.skill), None)

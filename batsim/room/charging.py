@@ -160,10 +160,8 @@ class ChargingDesk:
             if job.work_with(room.attendants.take(1)) == inf:
                 self.laid_down[battery] = None
         else:
-            end_min = now + minutes
-            room.record.write.work(
-                person=self.connector, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes, people=1
-            )
+            end_min, write = now + minutes, room.record.write.work
+            write(person=self.connector, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes)
             self._charge(battery, now, end_min)
 
     def _connected(self, battery: "Battery", since_min: float) -> None:

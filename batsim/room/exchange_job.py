@@ -100,17 +100,10 @@ class ExchangeJob:
 
     def _book(self, driven_min: float) -> None:
         """Write the rows of the exchange, as soon as all its times are settled."""
-        desk = self.desk
         self.write()
         if driven_min:
-            desk.write.work(
-                person=DRIVER,
-                task=EXCHANGING,
-                start_min=self.start_min,
-                end_min=self.free_min,
-                hands_on_min=driven_min,
-                people=1,
-            )
+            write, start_min, end_min = self.desk.write.work, self.start_min, self.free_min
+            write(person=DRIVER, task=EXCHANGING, start_min=start_min, end_min=end_min, hands_on_min=driven_min)
 
     def write(self) -> None:
         """Write the row of the exchange, as far as its times are known."""
@@ -127,24 +120,15 @@ class ExchangeJob:
 
     def _write_attended(self, start_min: float, end_min: float, attended_min: float) -> None:
         """Write what its attendants do."""
+        people, task, hands_on_min = self.method.plan.attendants, EXCHANGING, attended_min
         self.desk.write.work(
-            person=ATTENDANT,
-            task=EXCHANGING,
-            start_min=start_min,
-            end_min=end_min,
-            hands_on_min=attended_min,
-            people=self.method.plan.attendants,
+            person=ATTENDANT, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=people
         )
 
     def _write_device(self, kind: int, unit: "Unit") -> None:
         """Write until when a device is held."""
-        self.desk.write.devices(
-            device=self.method.devices[kind].kind,
-            unit=unit.number,
-            start_min=self.start_min,
-            end_min=unit.free_min,
-            metres=self.metres[kind],
-        )
+        device, number, end_min, metres = self.method.devices[kind].kind, unit.number, unit.free_min, self.metres[kind]
+        self.desk.write.devices(device=device, unit=number, start_min=self.start_min, end_min=end_min, metres=metres)
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""

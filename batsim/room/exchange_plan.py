@@ -1,19 +1,16 @@
 """The steps of an exchange, boiled down to what is given back when, to minutes of work and to ways."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
+from batsim.room.floor_plan import Ways
 from batsim.room.step_times import StepTimes
 from batsim.scenario.parts.handling import Arrangement, Hands, Step
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from batsim.room.floor_plan import Ways
-    from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.laws import DurationLaw
 
 
 class Instant(NamedTuple):
@@ -59,7 +56,7 @@ class Route(NamedTuple):
 class ExchangePlan:
     """The steps of an exchange."""
 
-    laws: tuple[tuple[str | int, "DurationLaw"], ...]
+    laws: tuple[tuple[str | int, DurationLaw], ...]
     """Name and duration of each step; without the travel where positions are stated."""
     hands: tuple[Hands, ...]
     """Who is busy with each step."""
@@ -124,7 +121,7 @@ class ExchangePlan:
         return StepTimes(self.laws, np.array(rows).T)
 
 
-def routes(plan: ExchangePlan, ways: "tuple[Ways, ...]") -> list[Route]:
+def routes(plan: ExchangePlan, ways: tuple[Ways, ...]) -> list[Route]:
     """Make the legs of a plan ready to be looked up, in the order in which they are driven."""
     return [
         Route(
@@ -141,7 +138,7 @@ def routes(plan: ExchangePlan, ways: "tuple[Ways, ...]") -> list[Route]:
 
 
 def exchange_plan(
-    arrangement: Arrangement, whole: "DurationLaw | None", *, drivers_only: bool, positions: bool
+    arrangement: Arrangement, whole: DurationLaw | None, *, drivers_only: bool, positions: bool
 ) -> ExchangePlan:
     """Boil the steps down.
 
@@ -208,7 +205,7 @@ def _legs(steps: list[Step], devices: list[str]) -> tuple[tuple[Leg, ...], ...]:
     )
 
 
-def _law(step: Step, positions: bool) -> "DurationLaw":
+def _law(step: Step, positions: bool) -> DurationLaw:
     """Duration of a step: the time at its ends where its ways follow from positions."""
     return step.at_ends_min if positions and step.at_ends_min is not None else step.law
 

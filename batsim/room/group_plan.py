@@ -1,19 +1,16 @@
 """One truck group worked out once: its calendar, its demand, its mean power, the air about it."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from batsim.formulas.discharge import Cell
 from batsim.room.clock import ticked
 from batsim.room.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
+from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.calendar import Window, break_starts, group_windows, mean_shift_min, shift_ends
+from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
-
-if TYPE_CHECKING:
-    from batsim.formulas.discharge import Cell
-    from batsim.scenario.parts.air import Air
-    from batsim.scenario.parts.trucks import TruckGroup
-    from batsim.scenario.site import Scenario
+from batsim.scenario.site import Scenario
 
 ALWAYS_AHEAD = 2 * WEEK_MIN
 """Calendars reach this far beyond the horizon, so that work planned at its end still finds its window."""
@@ -24,7 +21,7 @@ class GroupPlan:
     """One truck group, ready to run."""
 
     number: int
-    truck: "TruckGroup"
+    truck: TruckGroup
     queues: tuple[int, ...]
     """Number of the queue of each truck: the same for all, or one each where trucks keep batteries of their own."""
     windows: tuple[Window, ...]
@@ -43,14 +40,14 @@ class GroupPlan:
     """Way to the room, one way. [min]"""
     power_w: float
     """Mean power at work; 0 when run times are given. [W]"""
-    cell: "Cell"
+    cell: Cell
     """The battery at a first guess of its temperature at work: the stated one, or half way from room to work."""
     air_degc: tuple[float, ...]
     """Air about the trucks in each week. [degC]"""
 
 
 def group_plan(
-    scenario: "Scenario", number: int, queues: tuple[int, ...], horizon_min: float, warm_up_min: float
+    scenario: Scenario, number: int, queues: tuple[int, ...], horizon_min: float, warm_up_min: float
 ) -> GroupPlan:
     """Work out one truck group, for a run up to a horizon after a warm-up. [min]"""
     truck = scenario.trucks[number]
@@ -83,7 +80,7 @@ def group_plan(
     )
 
 
-def _mean_power_w(truck: "TruckGroup", shift_min: float) -> float:
+def _mean_power_w(truck: TruckGroup, shift_min: float) -> float:
     """Mean power at work, stated as such or as energy over a shift; 0 where run times are stated. [W]"""
     if truck.duty is None or truck.run_time_min is not None:
         return 0.0
@@ -92,7 +89,7 @@ def _mean_power_w(truck: "TruckGroup", shift_min: float) -> float:
     return (truck.duty.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
 
 
-def weekly_air(scenario: "Scenario", air: "Air", horizon_min: float, warm_up_min: float) -> tuple[float, ...]:
+def weekly_air(scenario: Scenario, air: Air, horizon_min: float, warm_up_min: float) -> tuple[float, ...]:
     """Temperature of a zone in each week of a run; the first measured week is the stated calendar week. [degC]"""
     first = scenario.simulation.start_week - warm_up_min / WEEK_MIN
     coldest_week = scenario.figures["site.coldest_week"].value

@@ -119,9 +119,7 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
     truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
     truck.battery.owed_ah = truck.battery.missing_ah * truck.battery.owed_factor
     time, first = 0.0, truck.first_min
-    rate = _new_rate(truck, level)
-    if first is not None:
-        rate = _even(first, level)
+    rate = _new_rate(truck, level) if first is None else _even(first, level)
     while True:
         start, end = table.window(time)
         if start == inf:
@@ -201,10 +199,8 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
 
 def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
     """Write the row of a driver who plugs in or unplugs."""
-    end_min = start_min + minutes
-    room.record.write.work(
-        person=DRIVER, task=PLUGGING, start_min=start_min, end_min=end_min, hands_on_min=minutes, people=1
-    )
+    end_min, write = start_min + minutes, room.record.write.work
+    write(person=DRIVER, task=PLUGGING, start_min=start_min, end_min=end_min, hands_on_min=minutes)
 
 
 def _return_level(truck: "Truck") -> float:
@@ -251,8 +247,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
     arrival = gap_start + truck.trip_min
-    capacity = truck.queue.plan.capacity_ah
-    enough_ah = max(_left_ah(truck), capacity * (1.0 - min(target, FULL)))
+    enough_ah = max(_left_ah(truck), truck.queue.plan.capacity_ah * (1.0 - min(target, FULL)))
     if arrival + plug >= latest or battery.missing_ah <= enough_ah:
         return
     yield from _until(room, arrival)
@@ -321,14 +316,12 @@ def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: flo
     running = desk.running(battery, planned, to_soc)
     over = Moment(room.env)
     running.done = lambda: over.after(0.0)
-    running.write = lambda end_min: _charged(
-        room,
-        truck,
-        Given(running.flowed, end_min, running.so_far(), done=True),
-        begin.start_min,
-        begin,
-        part=to_soc < FULL,
-    )
+
+    def write(end_min: float) -> None:
+        given = Given(running.flowed, end_min, running.so_far(), done=True)
+        _charged(room, truck, given, begin.start_min, begin, part=to_soc < FULL)
+
+    running.write = write
     desk.sharing.begin(running)
     if latest < inf:
         yield room.env.any_of([over, Moment(room.env).after(max(0.0, latest - room.env.now), ASKS)])
@@ -359,7 +352,6 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     if not given.pieces and not given.done:
         return
     battery, plan = truck.battery, truck.queue.plan
-    capacity = plan.capacity_ah
     number = battery.pool.number if battery.pool is not None else 0
     full = given.done and not part
     begin = begun(battery, begin, given.pieces)
@@ -369,13 +361,12 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
         factor = plan.profiles[number].factor if part else 1.0
         battery.owed_ah = max(0.0, battery.owed_ah - factor * result.given_ah)
     battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + result.stored_ah / truck.usable_ah)
-    battery.count_charge(result.stored_ah / (capacity * (1.0 - truck.group.truck.exchange_at_share)))
-    since = min(truck.joined_min, plugged_min)
-    times = (since, plugged_min, given.end_min)
+    battery.count_charge(result.stored_ah / (plan.capacity_ah * (1.0 - truck.group.truck.exchange_at_share)))
+    times = (min(truck.joined_min, plugged_min), plugged_min, given.end_min)
     course = Course(begin, given.planned, given.pieces, result)
     write_charge(room, battery, number, times, course, full=full)
-    room.state_at(battery, ON_CHARGE, begin.start_min)
-    room.state_at(battery, IN_TRUCK, given.end_min)
+    room.state(battery, ON_CHARGE, begin.start_min)
+    room.state(battery, IN_TRUCK, given.end_min)
 
 
 def _never_rests(truck: "Truck") -> bool:

@@ -68,8 +68,8 @@ def maintenance_in_truck(
             continue
         start_min, time = done
         desk.write(battery, index, (since_min, start_min, time))
-        room.state_at(battery, WATERED if maintenance.task == WATERING else OUT_OF_USE, start_min)
-        room.state_at(battery, IN_TRUCK, time)
+        room.state(battery, WATERED if maintenance.task == WATERING else OUT_OF_USE, start_min)
+        room.state(battery, IN_TRUCK, time)
     return time - since_min
 
 
@@ -81,14 +81,8 @@ def _do(
     needs_devices = pulled_out and any(devices.units for devices in room.spots.devices)
     if not room.attendants.limited and not needs_devices:
         end_min = since_min + minutes
-        room.record.write.work(
-            person=room.maintenance.person,
-            task=task,
-            start_min=since_min,
-            end_min=end_min,
-            hands_on_min=minutes,
-            people=1,
-        )
+        person, write = room.maintenance.person, room.record.write.work
+        write(person=person, task=task, start_min=since_min, end_min=end_min, hands_on_min=minutes)
         return since_min, end_min
     waiting = Waiting(room, needs_devices=needs_devices)
     yield from _wait(room, waiting, since_min, latest_min - minutes)

@@ -5,12 +5,9 @@ discharge indicator reads the available well, so that is its state of charge her
 """
 
 from math import exp, inf
-from typing import TYPE_CHECKING
 
 from batsim.formulas.kibam import Wells, hours_to_empty, wells_after
-
-if TYPE_CHECKING:
-    from batsim.room.timetable import Timetable
+from batsim.room.timetable import Timetable
 
 
 def scaled(wells: Wells, factor: float) -> Wells:
@@ -50,7 +47,7 @@ def hours_to_level(held_ah: float, surplus_ah: float, amps: float, level: float,
 
 
 def run_down(
-    wells: Wells, timetable: "Timetable", start_min: float, state: tuple[float, float], amps: float, level: float
+    wells: Wells, timetable: Timetable, start_min: float, state: tuple[float, float], amps: float, level: float
 ) -> tuple[float, tuple[float, float]]:
     """Working minutes until the indicator reads a level, recovering in every gap; and the state then. [min, Ah]"""
     held_ah, surplus_ah = state
@@ -70,7 +67,7 @@ def run_down(
 
 
 def run_until(
-    wells: Wells, timetable: "Timetable", start_min: float, state: tuple[float, float], amps: float, until_min: float
+    wells: Wells, timetable: Timetable, start_min: float, state: tuple[float, float], amps: float, until_min: float
 ) -> tuple[float, float]:
     """What it holds and its surplus at a time, recovering in every gap before it. [Ah]"""
     held_ah, surplus_ah = state

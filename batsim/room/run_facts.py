@@ -1,17 +1,14 @@
 """What measures need to know about a room, gathered from its blueprint."""
 
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from batsim.formulas.wear import throughput_ah
 from batsim.record import RunFacts, TypeFacts
-
-if TYPE_CHECKING:
-    from batsim.room.battery_plan import BatteryPlan
-    from batsim.room.blueprint import Blueprint
+from batsim.room.battery_plan import BatteryPlan
+from batsim.room.blueprint import Blueprint
 
 
-def facts_of(blueprint: "Blueprint", seed: int, replication: int) -> RunFacts:
+def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
     """Gather what measures need to know about the room."""
     return RunFacts(
         layout=blueprint.layout,
@@ -41,7 +38,7 @@ def facts_of(blueprint: "Blueprint", seed: int, replication: int) -> RunFacts:
     )
 
 
-def _type_facts(plan: "BatteryPlan") -> TypeFacts:
+def _type_facts(plan: BatteryPlan) -> TypeFacts:
     """Gather what measures need to know about a battery type."""
     return TypeFacts(
         name=plan.name,
@@ -60,7 +57,7 @@ def _type_facts(plan: "BatteryPlan") -> TypeFacts:
     )
 
 
-def _attendant_windows(blueprint: "Blueprint") -> tuple[tuple[float, float, int], ...]:
+def _attendant_windows(blueprint: Blueprint) -> tuple[tuple[float, float, int], ...]:
     """Attendants on duty: from, to, how many; none where their number has no limit or drivers do it all. [min]"""
     if not blueprint.attendants_limited:
         return ()

@@ -4,14 +4,12 @@ A room has hundreds of streams, and making a `SeedSequence` for each took a good
 published and will not change, so here it is done for all streams in one go. A test holds the two against each other.
 """
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.random import SeedSequence
 from numpy.random.bit_generator import ISeedSequence
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 Words = np.ndarray[tuple[int, int], np.dtype[np.uint32]]
 State = np.ndarray[Any, np.dtype[np.uint64]]
@@ -41,7 +39,7 @@ class Seeded(ISeedSequence):
         return self.state
 
 
-def stream_states(seed: int, replication: int, keys: "Sequence[tuple[int, int, int]]") -> States:
+def stream_states(seed: int, replication: int, keys: Sequence[tuple[int, int, int]]) -> States:
     """Words that seed the streams of one replication.
 
     Parameters

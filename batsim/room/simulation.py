@@ -107,13 +107,9 @@ class Room:
         """Air of the room at a time, the same all week. [degC]"""
         return self._air_degc[int(time_min // WEEK_MIN)]
 
-    def state(self, battery: Battery, state: int) -> None:
-        """Write down a battery's new state."""
-        self._write_state(battery=battery.number, state=state, from_min=self.env.now)
-
-    def state_at(self, battery: Battery, state: int, time_min: float) -> None:
-        """Write down a state that a battery will be in from a time not far ahead."""
-        self._write_state(battery=battery.number, state=state, from_min=time_min)
+    def state(self, battery: Battery, state: int, from_min: float | None = None) -> None:
+        """Write down a battery's state from now on, or from a time not far ahead."""
+        self._write_state(battery=battery.number, state=state, from_min=self.env.now if from_min is None else from_min)
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
@@ -233,15 +229,9 @@ class Room:
         if self.charging.sharing is not None:
             self.charging.sharing.write_under_way(horizon_min)
         for battery in self.charging.unfinished():
-            self.record.write.charges(
-                standing=standing(
-                    battery=battery.number,
-                    queue=battery.queue.number,
-                    charger=nan,
-                    bay=battery.bay,
-                    discharged_min=battery.discharged_min,
-                )
-            )
+            number, queue, since_min = battery.number, battery.queue.number, battery.discharged_min
+            waiting = standing(battery=number, queue=queue, charger=nan, bay=battery.bay, discharged_min=since_min)
+            self.record.write.charges(standing=waiting)
         self.maintenance.write_unfinished()
 
     def _write_unfinished_visit(self, truck: Truck) -> None:

@@ -6,10 +6,10 @@ differ in scale still move together.
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from itertools import repeat
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 from zlib import crc32
 
 import numpy as np
@@ -17,11 +17,7 @@ from numpy.random import PCG64, Generator
 
 from batsim.room.clock import TICKS_PER_MIN, ticked
 from batsim.room.seeding import Seeded, State, stream_states
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.laws import DurationLaw
 
 FIRST_BLOCK, LARGEST_BLOCK = 16, 256
 """Draws made at once: few at first, for short runs, then twice as many each time."""
@@ -69,12 +65,12 @@ class Streams:
         """Generator of one stream; where there are many, `ask` for all of them first."""
         return self.ask(entity, number, purpose).generator()
 
-    def durations(self, law: "DurationLaw", entity: str, number: int, purpose: str) -> Iterator[float]:
+    def durations(self, law: DurationLaw, entity: str, number: int, purpose: str) -> Iterator[float]:
         """Endless draws of a duration, in whole ticks. [min]"""
         return self.durations_of_all(law, entity, (number,), purpose)[0]
 
     def durations_of_all(
-        self, law: "DurationLaw", entity: str, numbers: "Sequence[int]", purpose: str
+        self, law: DurationLaw, entity: str, numbers: Sequence[int], purpose: str
     ) -> list[Iterator[float]]:
         """Endless draws of a duration for each of many, in whole ticks. [min]"""
         if law.kind == "fixed":
@@ -112,12 +108,12 @@ class Triangle(NamedTuple):
     """Share of the values below the typical one."""
 
 
-def is_triangle(law: "DurationLaw") -> bool:
+def is_triangle(law: DurationLaw) -> bool:
     """Whether a law is triangular, and not a triangle without width."""
     return law.kind == "triangular" and law.low_min != law.high_min
 
 
-def triangle(*laws: "DurationLaw") -> Triangle:
+def triangle(*laws: DurationLaw) -> Triangle:
     """Make one triangular law ready, or many as columns of arrays."""
     corners = [(law.low_min or 0.0, law.typical_min or 0.0, law.high_min or 0.0) for law in laws]
     low, typical, high = corners[0] if len(corners) == 1 else np.array(corners).T[:, :, None]
@@ -133,7 +129,7 @@ def sizes(first: int = FIRST_BLOCK) -> Iterator[int]:
         size = min(2 * size, LARGEST_BLOCK)
 
 
-def _drawn(law: "DurationLaw", stream: Stream) -> Iterator[float]:
+def _drawn(law: DurationLaw, stream: Stream) -> Iterator[float]:
     """Hand out draws one by one from blocks, each rounded to a tick."""
     sample, generator = sampler(law), stream.generator()
     for size in sizes():
@@ -159,7 +155,7 @@ def _factors(variance: float, stream: Stream) -> Iterator[float]:
 
 
 @lru_cache(maxsize=256)
-def sampler(law: "DurationLaw") -> Sampler:
+def sampler(law: DurationLaw) -> Sampler:
     """Make the function that draws a law: (generator, size) to minutes."""
     assert not is_triangle(law)  # those are drawn by their closed inverse
     return SAMPLERS[law.kind](law)
@@ -170,19 +166,19 @@ def _always(minutes: float | None) -> Sampler:
     return lambda _, size: np.full(size, minutes or 0.0)
 
 
-def _uniform(law: "DurationLaw") -> Sampler:
+def _uniform(law: DurationLaw) -> Sampler:
     """Make what draws a uniform law."""
     low, high = law.low_min or 0.0, law.high_min or 0.0
     return lambda generator, size: low + (high - low) * generator.random(size)
 
 
-def _exponential(law: "DurationLaw") -> Sampler:
+def _exponential(law: DurationLaw) -> Sampler:
     """Make what draws an exponential law."""
     mean = law.mean
     return lambda generator, size: -mean * np.log1p(-generator.random(size))
 
 
-def _lognormal(law: "DurationLaw") -> Sampler:
+def _lognormal(law: DurationLaw) -> Sampler:
     """Make what draws a lognormal law."""
     mean, cv = law.mean, law.cv
     if not cv:
@@ -192,7 +188,7 @@ def _lognormal(law: "DurationLaw") -> Sampler:
     return lambda generator, size: np.exp(middle + sigma * generator.standard_normal(size))
 
 
-def _gamma(law: "DurationLaw") -> Sampler:
+def _gamma(law: DurationLaw) -> Sampler:
     """Make what draws a gamma law."""
     mean, cv = law.mean, law.cv
     if not cv:
@@ -201,7 +197,7 @@ def _gamma(law: "DurationLaw") -> Sampler:
     return lambda generator, size: generator.gamma(shape, mean / shape, size)
 
 
-def _hyperexponential(law: "DurationLaw") -> Sampler:
+def _hyperexponential(law: DurationLaw) -> Sampler:
     """Two exponential branches with balanced means (Whitt 1982): p = (1 + sqrt((c2-1)/(c2+1)))/2."""
     mean, cv = law.mean, law.cv or 0.0
     squared = cv * cv
@@ -215,13 +211,13 @@ def _hyperexponential(law: "DurationLaw") -> Sampler:
     return draw
 
 
-def _observed(law: "DurationLaw") -> Sampler:
+def _observed(law: DurationLaw) -> Sampler:
     """Make what draws from timed durations."""
     values = np.array(law.observed_min)
     return lambda generator, size: values[generator.integers(0, values.size, size)]
 
 
-SAMPLERS: dict[str, Callable[["DurationLaw"], Sampler]] = {
+SAMPLERS: dict[str, Callable[[DurationLaw], Sampler]] = {
     "fixed": lambda law: _always(law.mean),
     "uniform": _uniform,
     "triangular": lambda law: _always(law.low_min),
