@@ -71,11 +71,6 @@ class Battery:
         self.owed_ah *= factor / self.owed_factor
         self.owed_factor = factor
 
-    @property
-    def health(self) -> float:
-        """Capacity now over the rated one. [-]"""
-        return self.capacity_share * (1.0 - self.lost_share * self.damage)
-
     def degc_after_rest(self, time_min: float, air_degc: float) -> float:
         """Electrolyte temperature at a time, when it has stood in its bay since it was last used or charged."""
         passed = time_min - self.degc_min

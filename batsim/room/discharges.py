@@ -164,7 +164,7 @@ def capacity_factor(truck: "Truck", start_min: float, rated_h: float, rated_ah: 
     drift is a good first guess, so one pass is mostly enough.
     """
     battery, group, plan = truck.battery, truck.group, truck.queue.plan
-    capacity_at, health = plan.capacity_at, battery.health
+    capacity_at, health = plan.capacity_at, battery.capacity_share * (1.0 - battery.lost_share * battery.damage)
     stated = group.truck.temperature_degc
     if stated is not None:
         truck.warmth = Warmth(stated, stated, stated)

@@ -288,10 +288,6 @@ class ExchangeDesk:
             held += [(number, unit) for unit in devices.choose(now, method.ways[number].metres, to_point)]
         return held
 
-    def free_bay(self, bay: int) -> None:
-        """Give an empty bay back."""
-        heappush(self.empty, bay)
-
     def free_station(self, station: int) -> None:
         """Give a station back; one that has broken down meanwhile goes out of use."""
         if self.stations is None:

@@ -4,6 +4,7 @@ Mostly all its times are settled at the start. Where attendants go home in the m
 settled in parts: up to the end of the shift, and again when others take it up.
 """
 
+from heapq import heappush
 from itertools import accumulate
 from math import inf, nan
 from operator import mul
@@ -86,9 +87,9 @@ class ExchangeJob:
         """Settle when an instant happens, so many minutes from now."""
         _, truck, end, people = instant
         if truck:
-            self.free_min = time_min
-            self.truck.leaves_with(self.charged, time_min)
-            self.back_min = self.truck.back_min
+            leaving = self.truck
+            self.free_min, leaving.charged = time_min, self.charged
+            self.back_min = leaving.back_min = time_min + leaving.trip_min
             self.done.callbacks.insert(0, self._give_back)
             self.done.after(delay_min)
         else:
@@ -250,7 +251,7 @@ class ExchangeJob:
             desk.free_station(self.station)
             charged = self.charged
             if desk.bays_needed or desk.at_arrival:
-                desk.free_bay(self.bay)
+                heappush(desk.empty, self.bay)
             charged.bay = -1
             desk.write.battery_states(battery=charged.number, state=IN_TRUCK, from_min=room.env.now)
             if charged.pool is not None:

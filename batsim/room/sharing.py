@@ -211,7 +211,7 @@ class SharedPower:
         thereby passes to another stage needs other power than it was counted with, so then all is divided once more.
         """
         now = self.room.env.now
-        opens_min, closes_min = self._hours(now)
+        opens_min, closes_min = (now, inf) if self.open_hours is None else self.open_hours.window(now)
         if opens_min > now:
             self._pause(now)
             self._look_again(opens_min)
@@ -225,10 +225,6 @@ class SharedPower:
         self.free = share == 1.0 and all(charge.flowing for charge in self.charges)
         changes = [charge.next_change_min(free=self.free) for charge in self.charges]
         self._look_again(min([*changes, closes_min]))
-
-    def _hours(self, now: float) -> tuple[float, float]:
-        """Hours of charging that are now, or come next. [min]"""
-        return (now, inf) if self.open_hours is None else self.open_hours.window(now)
 
     def _pause(self, now: float) -> None:
         """Let no current flow outside the hours of charging."""

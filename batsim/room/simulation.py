@@ -290,13 +290,9 @@ def simulate(scenario: "Scenario", layout: str, replication: int = 0, settings: 
         When the layout is not in the scenario, or a number is out of range.
     """
     schedule = replace(settings, layouts=layout).schedule(scenario)
+    length_min, warm_up_min = schedule.length_min, schedule.warm_up_min
     return replicate(
-        scenario,
-        layout,
-        seed=schedule.seed,
-        replication=replication,
-        length_min=schedule.length_min,
-        warm_up_min=schedule.warm_up_min,
+        scenario, layout, seed=schedule.seed, replication=replication, length_min=length_min, warm_up_min=warm_up_min
     )
 
 

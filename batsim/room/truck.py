@@ -125,11 +125,6 @@ class Truck:
         minutes = next(self.run_times)
         return minutes if demand == 1.0 else ticked(minutes / demand)
 
-    def leaves_with(self, charged: "Battery", free_min: float) -> None:
-        """Take the battery that it will leave with, and when it will be back at work."""
-        self.charged = charged
-        self.back_min = free_min + self.trip_min
-
     def came(self, kind: int, ready_found: float) -> "Coming":
         """How it came to the room, for the record."""
         return coming(
