@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
 from batsim.room.clock import Moment, ticked
+from batsim.room.timetable import Timetable
 from batsim.scenario.parts.batteries import FALLING
 
 if TYPE_CHECKING:
@@ -168,7 +169,7 @@ class SharedPower:
             if count < inf
         )
         self.room, self.limit_kw = room, limit_kw - standby_kw
-        self.open_hours = blueprint.open_windows
+        self.open_hours = blueprint.open_windows or Timetable([], always=True)
         self.charges: list[Running] = []
         self.free = True
         """Whether there is power enough for all, whatever stage they come to; equalising asks anew."""
@@ -211,7 +212,7 @@ class SharedPower:
         thereby passes to another stage needs other power than it was counted with, so then all is divided once more.
         """
         now = self.room.env.now
-        opens_min, closes_min = (now, inf) if self.open_hours is None else self.open_hours.window(now)
+        opens_min, closes_min = self.open_hours.window(now)
         if opens_min > now:
             self._pause(now)
             self._look_again(opens_min)
