@@ -262,6 +262,19 @@ def _asks_skill_of_all(blueprint: "Blueprint") -> bool:
 class SoloJob:
     """A job of one attendant, from its start to its end through breaks and changes of shift."""
 
+    __slots__ = (
+        "attendants",
+        "left_min",
+        "needed",
+        "people",
+        "person",
+        "skilled",
+        "task",
+        "then",
+        "whole_min",
+        "write",
+    )
+
     def __init__(
         self, attendants: Attendants, person: int, task: int, minutes: float, then: Callable[[], None]
     ) -> None:

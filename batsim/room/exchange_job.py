@@ -33,6 +33,35 @@ Held = list[tuple[int, "Unit"]]
 class ExchangeJob:
     """One exchange and what it holds."""
 
+    __slots__ = (
+        "back_min",
+        "bay",
+        "came",
+        "charged",
+        "desk",
+        "discharged",
+        "done",
+        "driven_min",
+        "end_min",
+        "free_min",
+        "held",
+        "left_min",
+        "method",
+        "metres",
+        "minutes",
+        "needed",
+        "next_instant",
+        "next_step",
+        "part_min",
+        "people",
+        "people_min",
+        "ready_min",
+        "skilled",
+        "start_min",
+        "station",
+        "truck",
+    )
+
     def __init__(
         self,
         desk: "ExchangeDesk",

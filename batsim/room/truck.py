@@ -39,6 +39,48 @@ class PlannedDischarge(NamedTuple):
 class Truck:
     """One truck and what is going on with it."""
 
+    __slots__ = (
+        "amps",
+        "arrival_soc",
+        "back_min",
+        "battery",
+        "below_cut_out",
+        "call",
+        "capacity_at_work",
+        "cell",
+        "charged",
+        "discharge_factors",
+        "drift_k",
+        "entity",
+        "exchange_times",
+        "factor",
+        "factors",
+        "first_min",
+        "group",
+        "joined_min",
+        "lead_min",
+        "left_min",
+        "number",
+        "planned",
+        "plugged_min",
+        "position",
+        "queue",
+        "ready_found",
+        "reason",
+        "room",
+        "run_times",
+        "served",
+        "start",
+        "start_soc",
+        "trip_min",
+        "turned_away",
+        "usable_ah",
+        "waits",
+        "warmth",
+        "watchful",
+        "wells",
+    )
+
     def __init__(self, room: "Room", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
         self.room, self.number, self.group = room, number, group
         self.battery = self.charged = battery
