@@ -186,9 +186,10 @@ def equalising_phase(
     >>> round(100.0 * (phase.soc_to - phase.soc_from), 2)
     0.19
     """
-    rule = "an equalising charge needs hours of 0 or more, and a current and tau_h above 0"
-    got = f"{hours:g} h, {amps:g} A, tau_h {tau_h:g} h"
-    require(hours >= 0.0 and amps > 0.0 and tau_h > 0.0, f"{rule} (got {got})")
+    if not (hours >= 0.0 and amps > 0.0 and tau_h > 0.0):
+        rule = "an equalising charge needs hours of 0 or more, and a current and tau_h above 0"
+        msg = f"{rule} (got {hours:g} h, {amps:g} A, tau_h {tau_h:g} h)"
+        raise ValueError(msg)
     share = missing_ah / capacity_ah if missing_ah > 0.0 else 0.0
     decay_per_h = 1.0 / tau_h if missing_ah <= amps * tau_h else amps / missing_ah
     soc_to = 1.0 - share * math.exp(-decay_per_h * hours)

@@ -6,8 +6,6 @@ end, IEC 60254-1 from memory). Each discharge adds its share, deeper and warmer 
 
 from typing import NamedTuple
 
-from batsim.errors import require
-
 
 class Life(NamedTuple):
     """What a battery stands, from a cycle test."""
@@ -71,7 +69,9 @@ def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float
     >>> discharge_damage(0.4, 40.0, Life(1000.0, 0.8, 1.0, 2.0, 30.0, 10.0))
     0.001
     """
-    require(depth >= 0.0, f"depth of discharge must be 0 or more (got {depth:g})")
+    if not depth >= 0.0:  # every exchange comes by: the message is only made when it is needed
+        msg = f"depth of discharge must be 0 or more (got {depth:g})"
+        raise ValueError(msg)
     cycles, tested, beta, deep_beta, tested_degc, halving_k = life
     ratio = depth / tested
     warmth = (temperature_degc - tested_degc) / halving_k
