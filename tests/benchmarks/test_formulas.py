@@ -14,7 +14,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import Cell, capacity_factor, discharge_at_power, soc_after
-from batsim.formulas.gassing import gas_current_a
+from batsim.formulas.gassing import GasLaw, gas_current_a
 from batsim.formulas.heat import charge_end_degc
 from batsim.formulas.phases import Profile, cut, phases_totals, rest_of
 from batsim.formulas.wear import Life, discharge_damage
@@ -30,7 +30,7 @@ CELL = Cell(500.0, 24, 1.97, 0.16, 0.5, 1.2, 0.891, 1.0)
 LIFE = Life(1200.0, 0.8, 1.2, 2.0, 30.0, 10.0)
 SLOPES = {"rated_degc": 30.0, "warm_per_k": 0.006, "knee_degc": 20.0, "cold_per_k": 0.01}
 COLD = ((-18.0, 0.51), (-10.0, 0.61), (0.0, 0.71))
-REFERENCE = {"reference_a": 0.02, "reference_v": 2.23, "reference_degc": 25.0, "per_v": 11.0, "per_k": 0.06}
+GAS = GasLaw(reference_a=0.1, reference_v=2.23, reference_degc=25.0, per_v=11.0, per_k=0.06)
 
 
 def bare(value: float) -> float:
@@ -55,7 +55,7 @@ FORMULAS = {
     "capacity_factor, cold": partial(capacity_factor, -5.0, **SLOPES, cold_table=COLD),
     "discharge_damage": partial(discharge_damage, 0.75, 35.0, LIFE),
     "charge_end_degc": partial(charge_end_degc, 30.0, 20.0, 4.0, 20.0, 10.0, 8.0),
-    "gas_current_a": partial(gas_current_a, 2.6, 40.0, 500.0, **REFERENCE),
+    "gas_current_a": partial(gas_current_a, 2.6, 40.0, GAS),
 }
 
 
