@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.room.floor_plan import Ways
-from batsim.room.step_times import StepTimes
+from batsim.room.step_times import TOGETHER, Purpose, StepTimes
 from batsim.scenario.parts.handling import Arrangement, Hands, Step
 from batsim.scenario.parts.laws import DurationLaw
 
@@ -56,8 +56,8 @@ class Route(NamedTuple):
 class ExchangePlan:
     """The steps of an exchange."""
 
-    laws: tuple[tuple[str | int, DurationLaw], ...]
-    """Name and duration of each step; without the travel where positions are stated."""
+    laws: tuple[tuple[Purpose, DurationLaw], ...]
+    """Stream and duration of each step; without the travel where positions are stated."""
     hands: tuple[Hands, ...]
     """Who is busy with each step."""
     attendants: int
@@ -215,6 +215,8 @@ def _by_driver(hands: Hands) -> Hands:
     return Hands(0, 1) if hands.attendants or hands.drivers else hands
 
 
-def _stream(number: int, step: "Step") -> str | int:
-    """Purpose of the random stream of a step: its number and words, or the stream that it states."""
+def _stream(number: int, step: "Step") -> Purpose:
+    """Random stream of a step: that of all that vary together, its number and words, or the one that it states."""
+    if step.varies == "together":
+        return TOGETHER
     return f"step {number} {step.step}" if step.stream is None else step.stream

@@ -7,17 +7,30 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from batsim.room.clock import TICKS_PER_MIN, ticked
-from batsim.room.streams import FIRST_BLOCK, Stream, Triangle, is_triangle, sampler, sizes, triangle, triangular
+from batsim.room.streams import (
+    FIRST_BLOCK,
+    Stream,
+    Triangle,
+    inverse,
+    is_triangle,
+    sampler,
+    sizes,
+    triangle,
+    triangular,
+)
 
 if TYPE_CHECKING:
     from batsim.room.streams import Streams
     from batsim.scenario.parts.laws import DurationLaw
 
+Purpose = str | int
 Weights = np.ndarray[tuple[int, int], np.dtype[np.float64]]
 Times = tuple[float, ...]
 
 FIRST_ROWS = 32
-"""Rows drawn at once at first where all laws are triangular; others stay with the usual block."""
+"""Rows drawn at once at first where all laws are drawn by their inverse; others stay with the usual block."""
+TOGETHER: Purpose = "times together"
+"""Stream of all steps of an exchange that take long or short together."""
 
 
 class StepTimes:
@@ -26,13 +39,14 @@ class StepTimes:
     Parameters
     ----------
     laws
-        Name and duration of each step, in order.
+        Stream and duration of each step, in order; those of the stream `TOGETHER` share one quantile in each
+        exchange, so that the range of the whole is the sum of theirs.
     columns
         Matrix (steps, outputs): each output is the sum of step times weighted by its column, such as the time
         until the truck may leave, or the hands-on minutes of attendants.
     """
 
-    def __init__(self, laws: "Sequence[tuple[str | int, DurationLaw]]", columns: Weights) -> None:
+    def __init__(self, laws: "Sequence[tuple[Purpose, DurationLaw]]", columns: Weights) -> None:
         self.laws, self.columns = laws, columns
         self.varied = [step for step, (_, law) in enumerate(laws) if law.kind != "fixed"]
         self.fixed_min = np.array([[ticked(law.fixed_min or 0.0)] for _, law in laws])
@@ -42,27 +56,33 @@ class StepTimes:
         self.corners: Triangle | None = None
         if self.triangles:
             self.corners = triangle(*(laws[step][1] for step in self.triangles))
-        self.first_rows = FIRST_ROWS if self.triangles == self.varied else FIRST_BLOCK
+        others = [step for step in self.varied if step not in self.triangles]
+        self.inverses = {step: inverse(laws[step][1]) for step in others if laws[step][0] == TOGETHER}
+        self.samplers = {step: sampler(laws[step][1]) for step in others if step not in self.inverses}
+        self.first_rows = FIRST_BLOCK if self.samplers else FIRST_ROWS
 
     def of(self, streams: "Streams", entity: str, number: int) -> Iterator[Times]:
-        """Endless rows of times of one truck's exchanges, each step from a stream of its own."""
+        """Endless rows of times of one truck's exchanges; each step that varies alone from a stream of its own."""
         if not self.varied:
             return repeat(tuple((self.fixed_min.T @ self.columns)[0].tolist()))
-        asked = [streams.ask(entity, number, self.laws[step][0]) for step in self.varied]
-        return self._rows(asked)
+        purposes = dict.fromkeys(self.laws[step][0] for step in self.varied)
+        return self._rows({purpose: streams.ask(entity, number, purpose) for purpose in purposes})
 
-    def _rows(self, asked: list[Stream]) -> Iterator[Times]:
+    def _rows(self, asked: dict[Purpose, Stream]) -> Iterator[Times]:
         """Draw blocks of step times and weigh them together."""
-        generators = dict(zip(self.varied, (stream.generator() for stream in asked), strict=True))
-        draws = [generators[step].random for step in self.triangles]
-        samplers = {step: sampler(self.laws[step][1]) for step in self.varied if step not in self.triangles}
+        generators = {purpose: stream.generator() for purpose, stream in asked.items()}
+        triangles = [self.laws[step][0] for step in self.triangles]
+        inverted = dict.fromkeys((*triangles, *(self.laws[step][0] for step in self.inverses)))
         width = self.columns.shape[1]
         for size in sizes(self.first_rows):
             block = np.repeat(self.fixed_min, size, axis=1)
-            for step, sample in samplers.items():
-                block[step] = sample(generators[step], size)
+            shares = {purpose: generators[purpose].random(size) for purpose in inverted}
+            for step, sample in self.samplers.items():
+                block[step] = sample(generators[self.laws[step][0]], size)
+            for step, minutes_below in self.inverses.items():
+                block[step] = minutes_below(shares[TOGETHER])
             if self.corners is not None:
-                block[self.triangles] = triangular(np.array([draw(size) for draw in draws]), self.corners)
+                block[self.triangles] = triangular(np.array([shares[each] for each in triangles]), self.corners)
             ticks = np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN
             numbers = iter((ticks.T @ self.columns).reshape(-1).tolist())
             yield from zip(*[numbers] * width, strict=True)  # so many at a time

@@ -25,6 +25,7 @@ FIRST_BLOCK, LARGEST_BLOCK = 16, 256
 Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
 Numbers = np.ndarray[Any, np.dtype[np.float64]]
 Sampler = Callable[[Generator, int], Floats]
+Inverse = Callable[[Floats], Numbers]
 
 
 class Stream:
@@ -228,6 +229,72 @@ SAMPLERS: dict[str, Callable[[DurationLaw], Sampler]] = {
     "observed": _observed,
 }
 """What makes ready each law; a triangular one without width."""
+
+
+@lru_cache(maxsize=256)
+def inverse(law: DurationLaw) -> Inverse:
+    """Make the function that gives the minutes below which a share of the draws of a law lies. [-] to [min]
+
+    Raises
+    ------
+    KeyError
+        If the law is hyperexponential: steps that vary together do not take it.
+    """
+    assert not is_triangle(law)  # those are drawn many at a time
+    return INVERSES[law.kind](law)
+
+
+def _even_quantile(law: DurationLaw) -> Inverse:
+    """Make the inverse of a uniform law."""
+    low, high = law.low_min or 0.0, law.high_min or 0.0
+    return lambda shares: low + (high - low) * shares
+
+
+def _exponential_quantile(law: DurationLaw) -> Inverse:
+    """Make the inverse of an exponential law."""
+    mean = law.mean
+    return lambda shares: -mean * np.log1p(-shares)
+
+
+def _lognormal_quantile(law: DurationLaw) -> Inverse:
+    """Make the inverse of a lognormal law."""
+    from scipy.special import ndtri  # noqa: PLC0415 - few scenarios need it
+
+    mean, variance = law.mean, math.log1p((law.cv or 0.0) ** 2)
+    return lambda shares: mean * np.exp(math.sqrt(variance) * ndtri(shares) - variance / 2.0)
+
+
+def _gamma_quantile(law: DurationLaw) -> Inverse:
+    """Make the inverse of a gamma law."""
+    from scipy.special import gammaincinv  # noqa: PLC0415 - few scenarios need it
+
+    if not law.cv:
+        return _constant(law.mean)
+    shape = 1.0 / law.cv**2
+    scale = law.mean / shape
+    return lambda shares: np.asarray(scale * gammaincinv(shape, shares), dtype=np.float64)
+
+
+def _observed_quantile(law: DurationLaw) -> Inverse:
+    """Make the inverse of timed durations."""
+    values: Floats = np.sort(np.array(law.observed_min))
+    return lambda shares: values[(shares * values.size).astype(int)]
+
+
+def _constant(minutes: float | None) -> Inverse:
+    """Make the inverse of what always gives the same."""
+    return lambda shares: np.full(shares.size, minutes or 0.0)
+
+
+INVERSES: dict[str, Callable[[DurationLaw], Inverse]] = {
+    "uniform": _even_quantile,
+    "triangular": lambda law: _constant(law.low_min),
+    "exponential": _exponential_quantile,
+    "lognormal": _lognormal_quantile,
+    "gamma": _gamma_quantile,
+    "observed": _observed_quantile,
+}
+"""What makes ready the inverse of each law that has one; a triangular one without width."""
 
 
 def triangular(u: Numbers, laws: Triangle) -> Numbers:

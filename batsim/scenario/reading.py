@@ -144,7 +144,9 @@ def completed_data(scenario: Scenario) -> dict[str, object]:
 
 def _completed(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
-    return [*_take_from_catalogue(draft), *_fill_in(draft, (), figures)]
+    problems = _take_from_catalogue(draft)
+    _let_vary_together(draft)
+    return [*problems, *_fill_in(draft, (), figures)]
 
 
 def _grown(scenario: Scenario) -> Scenario:
@@ -315,6 +317,14 @@ def _take_class(draft: LocatedData, number: str | int, name: str, group: dict[st
     if isinstance(compartment, dict):
         group["compartment"] = {"voltage": part.data["voltage"], "removal": part.data["removal"], **compartment}
     return []
+
+
+def _let_vary_together(draft: LocatedData) -> None:
+    """Let steps whose times are ranges of the catalogue vary together where nothing is stated."""
+    for name, _ in draft.blocks(("handling",)):
+        for _, step in draft.blocks(("handling", name, "steps")):
+            if any(isinstance(step.get(key), dict) and "figure_range" in step[key] for key in ("time", "at_ends")):
+                step.setdefault("varies", "together")
 
 
 def _fill_in(draft: LocatedData, path: Path, figures: catalogue.Figures) -> list[Problem]:

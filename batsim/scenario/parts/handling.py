@@ -8,7 +8,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from batsim.scenario.parts.faults import Fault, refuse, wrong
 from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words
-from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.laws import BY_QUANTILE, DurationLaw
 from batsim.scenario.parts.needs import Needs
 from batsim.scenario.parts.quantities import Metres, MetresPerMinute
 from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
@@ -100,12 +100,16 @@ class Step(Frozen):
     """Ways of the device, one after another, for layouts that state positions."""
     at_ends_min: DurationLaw | None = Field(None, alias="at_ends")
     """Time of a step with ways without the travel itself, for layouts that state positions. [min]"""
+    varies: Annotated[str, Words("alone", "together")] = "alone"
+    """Whether its time varies alone, or is long when those of the other steps that vary together are long, as the
+    catalogue's own times do."""
     skill: NameText | None = None
     """What one of its attendants must be qualified for, such as hoist."""
     truck: Annotated[str, Words("waits", "gone")] = "waits"
     """Whether the truck stands meanwhile, or may already have left."""
     stream: Annotated[int, Count(most=2**32 - 1)] | None = None
-    """Number of the random stream of its times: they stay when the words change. By its words when not stated."""
+    """Number of the random stream of a step that varies alone: its times stay when the words change. By its words
+    when not stated."""
 
     @model_validator(mode="after")
     def _consistent(self) -> "Step":
@@ -122,6 +126,10 @@ class Step(Frozen):
             faults.append(Fault(("device",), "missing: the device that goes the ways"))
         if self.skill is not None and not self.by.attendants:
             faults.append(Fault(("skill",), "is of attendants; this step has none", f"'{self.skill}'"))
+        for key, law in (("time", self.time_min), ("at_ends", self.at_ends_min)):
+            if self.varies == "together" and law is not None and law.kind not in BY_QUANTILE:
+                rule = f"steps that vary together need one of these laws: {', '.join(BY_QUANTILE)}"
+                faults.append(Fault((key,), rule, law.kind))
         refuse(faults)
         return self
 

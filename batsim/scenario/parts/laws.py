@@ -21,6 +21,8 @@ KEYS = {
     "observed": ("observed",),
 }
 """The laws by name, and the keys that make one."""
+BY_QUANTILE = tuple(law for law in KEYS if law != "hyperexponential")
+"""Laws whose times can be drawn by a quantile that several steps share."""
 
 
 class Observed(Kind):

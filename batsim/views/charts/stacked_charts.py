@@ -49,7 +49,7 @@ LABOUR_WORDS = BarTexts(
     "Labour by person and task",
     "Hands-on work [people-minutes per working day]",
     "No layout has a value of labour: there is no working day in the measured time.",
-    "High: attendants. Low: drivers; their waiting is left out.",
+    "High: attendants. Low: drivers; their waiting is left out. No allowance for rest is added.",
 )
 TALL, LOW = 0.72, 0.36
 """Height of what attendants do and of what drivers do, in rows."""

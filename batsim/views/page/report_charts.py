@@ -57,7 +57,7 @@ def _charts(plans: Plan, room: RoomOver | None) -> Iterator[ChartToDraw]:
     comparison, layout = plans.comparison, recommend(plans).layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
     yield ChartToDraw("downtime", "Downtime by cause", text, lambda: downtime_chart(comparison))
-    text = "Hands-on minutes of a working day by person and task."
+    text = "Hands-on minutes of a working day by person and task; no allowance for rest is added."
     yield ChartToDraw("labour", "Labour by person and task", text, lambda: labour_chart(comparison))
     text = "How long exchanges wait: share of those that start within so many minutes of the truck's arrival."
     yield ChartToDraw("waits", "Waits", text, lambda: waits_chart(plans.waits))
