@@ -49,8 +49,8 @@ LEVEL, SHIFT_CHANGE, IN_BREAK, EARLY = range(len(REASONS))
 PERSONS = ("attendant", "driver")
 ATTENDANT, DRIVER = range(len(PERSONS))
 
-TASKS = ("exchange", "connect", "watering", "plug", "inspection", "readings", "wash")
-EXCHANGING, CONNECTING, WATERING, PLUGGING, INSPECTING, READING, WASHING = range(len(TASKS))
+TASKS = ("exchange", "connect", "watering", "plug", "inspection", "readings", "wash", "fetch")
+EXCHANGING, CONNECTING, WATERING, PLUGGING, INSPECTING, READING, WASHING, FETCHING = range(len(TASKS))
 
 
 class Column(NamedTuple):
@@ -114,6 +114,7 @@ class Coming(NamedTuple):
     left_min: Annotated[float, "min", "left its work"]
     joined_min: Annotated[float, "min", "joined the queue"]
     reason: Annotated[int, "-", "why it went when it did", REASONS]
+    fetched_min: Annotated[float, "min", "part of its way in which it stood, empty, until it was fetched"]
 
 
 class ExchangeRow(Row, table="exchanges"):
@@ -145,6 +146,7 @@ class Drawn(NamedTuple):
     soc_to_share: Annotated[float, "-", "state of charge at the end"]
     drawn_ah: Annotated[float, "Ah", "ampere-hours drawn"]
     drawn_kwh: Annotated[float, "kWh", "energy drawn"]
+    way_kwh: Annotated[float, "kWh", "part of it drawn on the way from and to the room"]
 
 
 class Warmth(NamedTuple):
@@ -166,6 +168,16 @@ class DischargeRow(Row, table="discharges"):
     drawn: Drawn
     warmth: Warmth
     damage: Annotated[float, "-", "share of its life that the discharge used up"]
+
+
+class TruckShiftRow(Row, table="truck_shifts"):
+    """A scheduled shift of a truck, and the power drawn for it; no rows where run times are stated."""
+
+    truck: Annotated[int, "-", "number of the truck"]
+    group: Annotated[int, "-", "number of its group"]
+    start_min: Annotated[float, "min", "shift begins"]
+    end_min: Annotated[float, "min", "shift ends"]
+    power_w: Annotated[float, "W", "mean power over its working time"]
 
 
 class Standing(NamedTuple):
@@ -313,6 +325,7 @@ class Writers:
         self.exchanges = _writer(ExchangeRow, numbers)
         self.queues = _writer(QueueRow, numbers)
         self.discharges = _writer(DischargeRow, numbers)
+        self.truck_shifts = _writer(TruckShiftRow, numbers)
         self.charges = _writer(ChargeRow, numbers)
         self.charge_phases = _writer(ChargePhaseRow, numbers)
         self.waterings = _writer(WateringRow, numbers)

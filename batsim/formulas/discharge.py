@@ -14,7 +14,7 @@ from typing import NamedTuple
 from batsim.errors import require
 
 _GAUSS_OFFSET = math.sqrt(3.0 / 5.0) / 2.0  # outer two of three points, from the middle
-_NEAR = 1e-8  # relative error that one more Newton step turns into rounding
+_NEAR = 1e-3  # relative error of the hours that one more Newton step turns into one of its square, at most 1e-7
 _MOST_STEPS = 20  # the search needs one or two; this only rules out a loop without end
 
 
@@ -34,14 +34,41 @@ class Cell(NamedTuple):
     peukert: float
     """Peukert's exponent n, 1 or more. [-]"""
     kappa_floor: float
-    """Least kappa of `discharge_at_power`, so that weak currents do not promise too much; 0 for none. [-]"""
+    """Least kappa of `discharge_at_power`: that of the 10 h rate, see `ten_hour_kappa`; 0 for none. [-]"""
     capacity_factor: float
     """Capacity at this temperature over the rated one, f; see `capacity_factor`. [-]"""
 
 
 def at_factor(cell: Cell, factor: float) -> Cell:
-    """Return a cell with another capacity factor; less than half the time of `Cell._replace`."""
-    return tuple.__new__(Cell, (*cell[:7], factor))
+    """Return a cell with another capacity factor f, whose state of charge is never more than what is left of C5.
+
+    Weak currents get more than C5 f by Peukert's law, and a warm battery more than C5. With f as the least kappa the
+    state of charge falls by at least the ampere-hours over C5: it is the lesser of 1 less ampere-hours over rated
+    capacity and what the current can still get. Age and cold make f less, so they lower the second alone.
+    """
+    floor = cell[6]
+    return tuple.__new__(Cell, (*cell[:6], factor if factor > floor else floor, factor))
+
+
+def ten_hour_kappa(peukert: float) -> float:
+    """Kappa of the 10 h rate: below it weaker currents gain nothing more.
+
+    Parameters
+    ----------
+    peukert
+        Peukert's exponent n. [-]
+
+    Returns
+    -------
+    float
+        (I10/I5)^(n-1) = 2^(-(n-1)/n), from I^n t = constant (Peukert 1897). [-]
+
+    Examples
+    --------
+    >>> ten_hour_kappa(1.0), round(ten_hour_kappa(1.2), 4)
+    (1.0, 0.8909)
+    """
+    return float(0.5 ** ((peukert - 1.0) / peukert))
 
 
 def five_hour_capacity_ah(capacity_ah: float, rate_h: float, peukert: float) -> float:
@@ -221,48 +248,64 @@ def lowest_soc(power_w: float, cell: Cell) -> float:
     return (needed_v - cell.empty_v) / cell.slope_v
 
 
-def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> float:
-    """State of charge after some hours at a mean power: `discharge_at_power` turned round.
+def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tuple[float, float]:
+    """State of charge after some hours at a mean power, and what they draw: `discharge_at_power` turned round.
 
     Parameters, validity and source as there. Work ends at 0, or where the battery cannot give the power; a battery
-    that starts below either stays as it is. Newton's method, agrees with `discharge_at_power` to 1e-9 h.
+    that starts below either stays as it is. Newton's method, agrees with `discharge_at_power` to 1e-7 of the hours.
+
+    Returns
+    -------
+    tuple of float
+        State of charge after. [-]
+        Ampere-hours really drawn. [Ah]
 
     Examples
     --------
-    >>> round(soc_after(1.0, 2.0, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)), 9)
-    0.6
+    >>> cell = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)
+    >>> [round(part, 6) for part in soc_after(1.0, 2.0, 4800.0, cell)]
+    [0.6, 200.0]
     """
     if hours <= 0.0 or power_w <= 0.0:
-        _without_work(soc_from, soc_from, power_w, cell)  # refuses a power below 0
-        return soc_from
+        return soc_from, _without_work(soc_from, soc_from, power_w, cell)[1]  # refuses a power below 0
     low = max(0.0, lowest_soc(power_w, cell))
     if soc_from <= low:
-        return soc_from
-    half_way = soc_from - 0.5 * hours * _share_per_h(soc_from, power_w, cell)
-    soc = max(low, soc_from - hours * _share_per_h(max(low, half_way), power_w, cell))
+        return soc_from, 0.0
+    half_way = soc_from - 0.5 * hours * rates(soc_from, power_w, cell)[1]
+    soc = max(low, soc_from - hours * rates(max(low, half_way), power_w, cell)[1])
+    near_h, ah = _NEAR * hours, 0.0
     for _ in range(_MOST_STEPS):
-        late_h = discharge_at_power(soc_from, soc, power_w, cell)[0] - hours
+        took_h, ah = discharge_at_power(soc_from, soc, power_w, cell)
+        late_h = took_h - hours
         if soc == low and late_h <= 0.0:
             break
-        soc = min(soc_from, max(low, soc + late_h * _share_per_h(soc, power_w, cell)))
-        if abs(late_h) <= _NEAR * hours:
-            break
-    return soc
+        amps, share_per_h = rates(soc, power_w, cell)
+        soc += late_h * share_per_h
+        if -near_h <= late_h <= near_h and low <= soc <= soc_from:
+            return soc, ah - late_h * amps
+        soc = min(soc_from, max(low, soc))
+    return soc, ah
 
 
-def _share_per_h(soc: float, power_w: float, cell: Cell) -> float:
-    """Fall of the state of charge in an hour; current and kappa as in `_gauss`."""
+def rates(soc: float, power_w: float, cell: Cell) -> tuple[float, float]:
+    """Current at a power, and how fast the state of charge falls, both as in `discharge_at_power`. [A, 1/h]
+
+    Infinite where the battery cannot give the power, or nothing at all.
+
+    Examples
+    --------
+    >>> rates(1.0, 4800.0, Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0))
+    (100.0, 0.2)
+    """
     capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
     usable_ah = capacity_ah * factor
     emf = empty_v + slope_v * soc
     square = emf * emf - 4.0 * resistance * power_w / (cells * capacity_ah)
     if square < 0.0 or not usable_ah:
-        return math.inf
+        return math.inf, math.inf
     draw_a = 2.0 * power_w / (cells * (emf + math.sqrt(square)))
-    if peukert == 1.0:
-        return draw_a / usable_ah
     kappa: float = (draw_a * 5.0 / capacity_ah) ** (peukert - 1.0)
-    return draw_a * (kappa if kappa > floor else floor) / usable_ah
+    return draw_a, draw_a * (kappa if kappa > floor else floor) / usable_ah
 
 
 def _gauss(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[float, float]:
@@ -281,7 +324,7 @@ def _gauss(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[
         square = emf * emf - drop
         draw_a = twice / (emf + math.sqrt(square)) if square > 0.0 else twice / emf
         kappa = (draw_a / rate_a) ** exponent if exponent else 1.0
-        part = weight / (kappa if kappa > floor or not exponent else floor)
+        part = weight / (kappa if kappa > floor else floor)
         ah += part
         hours += part / draw_a
     scale_ah = (soc_from - soc_to) * capacity_ah * factor / 18.0
@@ -296,5 +339,5 @@ def _without_work(soc_from: float, soc_to: float, power_w: float, cell: Cell) ->
     if soc_to == soc_from:
         return 0.0, 0.0
     usable_ah = (soc_from - soc_to) * cell.capacity_ah * cell.capacity_factor
-    kappa = 1.0 if cell.peukert == 1.0 else cell.kappa_floor
+    kappa = max(1.0, cell.kappa_floor) if cell.peukert == 1.0 else cell.kappa_floor
     return math.inf, usable_ah / kappa if kappa else math.inf

@@ -303,7 +303,7 @@ class SoloJob:
             left_min = min(worked_min, end_min - stop_min)
             worked_min -= left_min
             self.left_min = self.whole_min if attendants.again_after_shift else left_min
-            Moment(env, self._left).after(stop_min - now, GOING)
+            Moment(env, self._left).after(stop_min - now)
         until_min = min(end_min, stop_min)
         worked_min = attendants.worked_min(people, now, until_min, worked_min)
         self.write(person=self.person, task=self.task, start_min=now, end_min=until_min, hands_on_min=worked_min)

@@ -55,6 +55,8 @@ class Battery:
         """Charges since the last maintenance of each kind, part charges in proportion."""
         self.maintenance_min = [0.0] * len(plan.maintenance)
         """When the last maintenance of each kind was begun. [min]"""
+        self.ready_min = 0.0
+        """When it will have cooled down after its present charge, or did after the last one. [min]"""
         self.charged_min = 0.0
         """End of its last charge. [min]"""
         self.discharged_min = 0.0

@@ -219,7 +219,7 @@ class ChargingDesk:
     def _settle(self, battery: "Battery", times: tuple[float, float], course: Course) -> None:
         """Book a charge, and see to what comes after."""
         room, end_min = self.room, course.result.end_min
-        cooled_min = self._book(battery, times, course)
+        cooled_min = battery.ready_min = self._book(battery, times, course)
         now = room.env.now
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.

@@ -13,12 +13,12 @@ from simpy.events import PENDING, Event, EventPriority
 TICKS_PER_MIN = 1048576.0
 """Ticks in a minute, 2**20."""
 
-ENDS = EventPriority(1)
-"""First at an instant: work that ends, batteries that become ready."""
-GOING = EventPriority(2)
-"""Then the calendar: people go off duty,"""
+GOING = EventPriority(1)
+"""First at an instant: people go off duty, things go out of use, rounds close; nobody may begin anything yet."""
+ENDS = EventPriority(2)
+"""Then work that ends, batteries that become ready: what begins now, begins without those whose time is over."""
 CALENDAR = EventPriority(3)
-"""and others come on duty."""
+"""Then people come on duty, things come back, rounds open."""
 ASKS = EventPriority(4)
 """Last: trucks that arrive and ask."""
 

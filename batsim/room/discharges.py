@@ -1,19 +1,19 @@
 """Discharges: how a truck uses up its battery from one visit to the room to the next.
 
-One discharge is one event: when the state of charge will have fallen to a level follows in closed form, and the
-calendar turns working minutes into clock time.
+One discharge is one event: when the state of charge will have fallen to a level follows in closed form, shift by
+shift at each one's power, and the calendar turns working minutes into clock time.
 """
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable
 from math import exp, inf
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from batsim.formulas.discharge import at_factor, discharge_at_power, soc_after
-from batsim.record import LEVEL, Drawn, Warmth
-from batsim.room.charge import new
+from batsim.formulas.discharge import at_factor
+from batsim.record import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE, Drawn, Warmth
 from batsim.room.clock import ticked
-from batsim.room.recovery import drawn_for, run_down, run_until, scaled, soc_of
-from batsim.room.truck import PlannedDischarge
-from batsim.room.visits import next_visit
+from batsim.room.recovery import FromWells
+from batsim.room.stretch import AtPace, AtPower, Stretch, new
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -24,268 +24,300 @@ CLOSE = 5e-3
 MOST_PASSES = 8
 DISCHARGED = 1e-6
 """Less than this above the cut-out lasts for some ticks of the clock at most: nothing is left to carry on with."""
+W_MIN_PER_KWH = 60_000.0
+
+
+class Discharge:
+    """A truck's work on one battery, as far as it is planned."""
+
+    __slots__ = ("driven_min", "gives", "keeps_min", "level", "reason", "start_min", "stretches", "truck", "watched")
+
+    def __init__(
+        self, truck: "Truck", start_min: float, level: float, gives: AtPower | FromWells | AtPace, driven_min: float = 0.0
+    ) -> None:
+        self.truck, self.start_min, self.level, self.gives = truck, start_min, level, gives
+        self.driven_min = driven_min
+        """Minutes on the way from the room, before work begins. [min]"""
+        self.keeps_min = 0.0
+        """Minutes of driving that it keeps back, so that it comes to the room at its level. [min]"""
+        self.watched = False
+        """Whether it may end before its level: at a shift change, in a break, or when called."""
+        self.stretches: list[Stretch] = []
+        self.reason = LEVEL
+
+    def plan(self, state: Any, until_min: float = inf) -> None:  # noqa: ANN401 - of whatever gives the power
+        """Work out its stretches, one for each shift, until its level, a visit to the room or a time. [min]"""
+        truck, gives = self.truck, self.gives
+        group, powers_w, stretches = truck.group, truck.powers_w, self.stretches
+        starts, table = group.shift_starts, group.timetable
+        by_shift = self.watched or bool(powers_w)
+        truck.early_min = inf
+        begin_min, driven_min = self.start_min, self.driven_min
+        shift = max(0, bisect_right(starts, begin_min) - 1)
+        while True:
+            following = shift + 1
+            stop_min = starts[following] if by_shift and following < len(starts) else inf
+            last = stop_min >= until_min
+            if last:
+                stop_min = until_min
+            power_w, level = powers_w[shift] if powers_w else 0.0, self.level
+            if self.keeps_min:
+                level += gives.soc(state) - gives.soc(gives.used(state, power_w, self.keeps_min)[0])
+            stretch = gives.part(table, begin_min, stop_min, state, level, power_w, driven_min)
+            if self.watched and self._visits(stretch, shift, driven_min):
+                return
+            stretches.append(stretch)
+            if last or stretch.end_min < stop_min or stretch.soc_share <= level or stop_min == inf:
+                return
+            state, begin_min, driven_min, shift = stretch.after, stop_min, 0.0, following
+
+    def _visits(self, stretch: Stretch, shift: int, driven_min: float) -> bool:
+        """Look for a visit to the room before a stretch ends, and end it there."""
+        truck, group, table = self.truck, self.truck.group, self.truck.group.timetable
+        when = group.truck.exchange_when
+        begin_min, end_min, state, _, soc, power_w, _, _ = stretch
+        visit_min, reason = inf, LEVEL
+
+        def reaches(level: float) -> float:
+            return self.gives.part(table, begin_min, end_min, state, level, power_w, driven_min).end_min
+
+        if truck.early_min == inf and when.early_below_share is not None and soc <= when.early_below_share:
+            truck.early_min = reaches(when.early_below_share)
+        if when.shift_change != "never":
+            change_min = group.shift_ends[shift] - truck.lead_min
+            if begin_min < change_min <= end_min and (change_min < end_min or soc > self.level):
+                soc_then = self.gives.part(table, begin_min, change_min, state, 0.0, power_w, driven_min).soc_share
+                if when.shift_change == "always" or _too_little(truck, shift, soc_then, self.level):
+                    visit_min, reason = change_min, SHIFT_CHANGE
+        below_share = when.in_breaks_below_share
+        if below_share is not None and soc <= below_share:
+            index = bisect_left(group.break_starts, reaches(below_share))
+            if index < len(group.break_starts) and group.break_starts[index] < min(end_min, visit_min):
+                visit_min, reason = group.break_starts[index], IN_BREAK
+        if visit_min == inf:
+            return False
+        self.reason = reason
+        self.stretches.append(self.gives.part(table, begin_min, visit_min, state, 0.0, power_w, driven_min))
+        return True
+
+    def end_at(self, visit_min: float) -> None:
+        """Have it end at a time before the planned one. [min]"""
+        stretches = self.stretches
+        while len(stretches) > 1 and stretches[-1].begin_min >= visit_min:
+            stretches.pop()
+        begin_min, _, state, _, _, power_w, _, _ = stretches.pop()
+        driven_min = 0.0 if stretches else self.driven_min
+        table = self.truck.group.timetable
+        stretches.append(self.gives.part(table, begin_min, visit_min, state, 0.0, power_w, driven_min))
+
+    def warmth(self, start_degc: float) -> Warmth:
+        """Start, mean and end temperature, its heat spread over its breaks: `formulas.heat`. [degC]"""
+        truck, end_min = self.truck, self.stretches[-1].end_min
+        span_min = end_min - self.start_min
+        stated = truck.group.truck.temperature_degc
+        if stated is not None or not 0.0 < span_min < inf:
+            flat: Warmth = new(Warmth, (start_degc, start_degc, start_degc))
+            return flat
+        plan = truck.queue.plan
+        heat_a2min = 0.0
+        for stretch in self.stretches if truck.powers_w else ():
+            if stretch.used_min:
+                heat_a2min += 3600.0 * stretch.ah * stretch.ah / stretch.used_min
+        top_degc = truck.group.air_degc[int(self.start_min // WEEK_MIN)] + plan.kelvin_per_a2 * heat_a2min / span_min
+        spans = span_min / plan.truck_tau_min
+        decay, excess = exp(-spans), start_degc - top_degc
+        warmth: Warmth = new(Warmth, (start_degc, top_degc + excess * (1.0 - decay) / spans, top_degc + excess * decay))
+        return warmth
+
+    def drawn(self) -> tuple[float, float, float]:
+        """Ampere-hours, energy, and the part of it drawn on the way from the room. [Ah, kWh, kWh]"""
+        ah = kwh = 0.0
+        for stretch in self.stretches:
+            ah += stretch.ah
+            kwh += stretch.power_w * stretch.used_min
+        return ah, kwh / W_MIN_PER_KWH, self.stretches[0].power_w * self.driven_min / W_MIN_PER_KWH
+
+
+def _too_little(truck: "Truck", shift: int, soc: float, level: float) -> bool:
+    """Whether a driver thinks that what is left will not last the next shift: by the group's mean, not by its own."""
+    use, following = truck.group.shift_use_share, shift + 1
+    short = following < len(use) and soc - use[following] < level
+    return short and soc <= truck.group.truck.exchange_when.not_above_share
 
 
 def first_discharge(truck: "Truck", level: float) -> bool:
     """Plan the first discharge: of stated length, or from a random state of charge; see `work`."""
+    capacity_ah, soc = truck.queue.plan.cell.capacity_ah, truck.start_soc
     if truck.first_min is not None:
-        return _leave_after(truck, 0.0, truck.first_min, drawn_between(truck, 1.0, level), heats=False)
-    start = truck.start_soc
-    used, all_of_it = 1.0 - start, 1.0 - level
+        return _at_pace(Discharge(truck, 0.0, level, AtPace(truck.first_min, 1.0, level, capacity_ah)), 1.0)
+    truck.battery.missing_ah = (1.0 - soc) * capacity_ah
     if truck.run_times is not None:
-        minutes = ticked(truck.run_min() * (start - level) / all_of_it)
-        truck.battery.missing_ah = drawn_between(truck, 1.0, start).drawn_ah
-        return _go_on_time(truck, 0.0, minutes, start, level)
-    power_w = truck.power_w()
-    rated_h, rated_ah = discharge_at_power(1.0, level, power_w, truck.queue.plan.rated_cell)
-    truck.battery.missing_ah = rated_ah * capacity_factor(truck, 0.0, rated_h, rated_ah) * used / all_of_it
-    return _go_on_power(truck, 0.0, start, level, power_w, 0.0)
+        pace = AtPace(ticked(truck.run_min() * (soc - level) / (1.0 - level)), soc, level, capacity_ah)
+        return _at_pace(Discharge(truck, 0.0, level, pace), soc, watched=truck.watchful)
+    return _go_on_power(truck, 0.0, soc, level)
 
 
 def work(truck: "Truck", start_min: float, level: float) -> bool:
     """Plan the discharge on a full battery from a start to the next visit to the room.
 
     Fills in when the truck leaves its work, when it joins the queue and what is left in its battery then. The
-    ways from and to the room are drawn at the mean rate of the discharge. Returns False when it never comes.
+    ways from and to the room are driven at the power of the shift. Returns False when it never comes.
     """
     if truck.run_times is not None:
-        return _go_on_time(truck, start_min, truck.run_min(), 1.0, level)
-    return _go_on_power(truck, start_min, 1.0, level, truck.power_w(), truck.trip_min)
+        pace = AtPace(truck.run_min(), 1.0, level, truck.queue.plan.cell.capacity_ah)
+        return _at_pace(Discharge(truck, start_min, level, pace), 1.0, watched=truck.watchful)
+    return _go_on_power(truck, start_min, 1.0, level, driven_min=truck.trip_min)
 
 
-def carry_on(truck: "Truck", start_min: float, cut_out: float) -> bool:
-    """Plan on with what is left, so that the truck comes to the room at its cut-out; see `work`.
+def carry_on(truck: "Truck", start_min: float, level: float, *, keeps_min: float = 0.0) -> bool:
+    """Plan on with what is left, down to a level, some minutes of driving kept back; see `work`.
 
     A run time says nothing of what is left: the truck then works for another one, and nothing more is drawn.
     """
     soc = truck.arrival_soc
     if truck.run_times is not None:
-        return _leave_after(truck, start_min, truck.run_min(), Drawn(soc, soc, 0.0, 0.0), heats=False)
-    power_w = truck.power_w()
-    if truck.queue.plan.wells is not None:
-        return _go_on_wells(truck, start_min, soc, cut_out, power_w, (0.0, 2.0 * truck.trip_min), watched=False)
-    hours, ah = _lasts(truck, start_min, soc, cut_out, power_w)
-    minutes = max(0.0, ticked(60.0 * hours - 2.0 * truck.trip_min))
-    return _leave_after(truck, start_min, minutes, Drawn(soc, cut_out, ah, power_w * hours / 1000.0), heats=True)
+        return _at_pace(Discharge(truck, start_min, soc, AtPace(truck.run_min(), soc, soc, 0.0)), soc)
+    return _go_on_power(truck, start_min, soc, level, driven_min=truck.trip_min, keeps_min=keeps_min, watched=False)
 
 
-def drawn_between(truck: "Truck", soc_from: float, soc_to: float) -> Drawn:
-    """What a discharge takes between two states of charge, at no particular power."""
+def drawn_between(truck: "Truck", soc_from: float, soc_to: float) -> tuple[float, float]:
+    """What a discharge takes between two states of charge, at no particular power. [Ah, kWh]"""
     cell = truck.queue.plan.cell
     ah = (soc_from - soc_to) * cell.capacity_ah
-    kwh = ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
-    return Drawn(soc_from, soc_to, ah, kwh)
+    return ah, ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
 
 
-def _go_on_time(truck: "Truck", start_min: float, minutes: float, soc_from: float, level: float) -> bool:
-    """Work for a run time that brings the battery to a level."""
-    if truck.watchful:
-        return _watch(truck, PlannedDischarge(start_min, minutes, soc_from, level, 0.0, 0.0, None, 0.0, 1.0))
-    return _leave_after(truck, start_min, minutes, drawn_between(truck, soc_from, level), heats=False)
+def at_power(
+    truck: "Truck", start_min: float, soc: float, plan: Callable[[AtPower | FromWells, Any], Discharge]
+) -> tuple[Discharge, Warmth]:
+    """Plan a discharge at the capacity that its temperature gives it.
+
+    The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. The last discharge's
+    drift is a good first guess, so one pass is mostly enough. The plan is made from what gives the power, and its state.
+    """
+    battery, kind = truck.battery, truck.queue.plan
+    health = battery.capacity_share * (1.0 - battery.lost_share * battery.damage)
+    start_degc = begins_at_degc(truck, start_min)
+    drift_k = 0.0 if truck.group.truck.temperature_degc is not None else truck.drift_k
+    factor = kind.capacity_at(start_degc + drift_k) * health
+    for _ in range(MOST_PASSES):
+        if kind.wells is None:
+            discharge = plan(AtPower(at_factor(kind.rated_cell, factor)), soc)
+        else:
+            wells = FromWells(kind.wells, kind.rated_cell, factor)
+            discharge = plan(wells, wells.state(battery.missing_ah, battery.surplus_ah))
+        warmth = discharge.warmth(start_degc)
+        before, factor = factor, kind.capacity_at(warmth[1]) * health
+        if -CLOSE < factor - before < CLOSE:
+            break
+    truck.drift_k = warmth[1] - start_degc
+    return discharge, warmth
+
+
+def begins_at_degc(truck: "Truck", start_min: float) -> float:
+    """Temperature of a truck's battery when a discharge begins. [degC]"""
+    stated = truck.group.truck.temperature_degc
+    return truck.battery.degc_after_rest(start_min, truck.room.air_degc(start_min)) if stated is None else stated
 
 
 def _go_on_power(
-    truck: "Truck", start_min: float, soc_from: float, level: float, power_w: float, trip_back_min: float
-) -> bool:
-    """Work at a mean power until a level, then drive to the room."""
-    if truck.queue.plan.wells is not None:
-        return _go_on_wells(truck, start_min, soc_from, level, power_w, (truck.trip_min, trip_back_min))
-    hours, ah = _lasts(truck, start_min, soc_from, level, power_w)
-    minutes = max(0.0, ticked(60.0 * hours - trip_back_min))
-    if truck.watchful:
-        factor = truck.capacity_at_work
-        return _watch(
-            truck, PlannedDischarge(start_min, minutes, soc_from, level, power_w, 0.0, None, trip_back_min, factor)
-        )
-    with_trip = 1.0 + truck.trip_min / (60.0 * hours) if hours else 1.0
-    arrival = soc_from - (soc_from - level) * with_trip
-    drawn: Drawn = new(Drawn, (soc_from, arrival, ah * with_trip, power_w * hours * with_trip / 1000.0))
-    return _leave_after(truck, start_min, minutes, drawn, heats=True)
-
-
-def _go_on_wells(
     truck: "Truck",
     start_min: float,
-    soc_from: float,
+    soc: float,
     level: float,
-    power_w: float,
-    trips: tuple[float, float],
     *,
+    driven_min: float = 0.0,
+    keeps_min: float = 0.0,
     watched: bool = True,
 ) -> bool:
-    """Work at a mean power until a level, recovering in breaks, then drive to the room.
+    """Work at the power of each shift until a level, or a visit before it, then drive to the room."""
 
-    Trips: minutes driven beyond the level, and minutes of the run that are not work. [min]
-    """
-    battery, plan = truck.battery, truck.queue.plan
-    rated_h, rated_ah = discharge_at_power(soc_from, level, power_w, plan.rated_cell)
-    if plan.wells is None or not 0.0 < rated_h < inf:
-        return _leave_after(
-            truck, start_min, 0.0 if rated_h == 0.0 else inf, Drawn(soc_from, soc_from, 0.0, 0.0), heats=False
-        )
-    wells = scaled(plan.wells, capacity_factor(truck, start_min, rated_h, rated_ah))
-    amps, (beyond_min, not_work_min) = rated_ah / rated_h, trips
-    state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
-    if truck.watchful and watched:
-        worked_min = run_down(wells, truck.group.timetable, start_min, state, amps, level)[0]
-        minutes = max(0.0, ticked(worked_min - not_work_min)) if worked_min < inf else inf
-        return _watch(
-            truck, PlannedDischarge(start_min, minutes, soc_from, level, power_w, amps, wells, not_work_min, 1.0)
-        )
-    worked_min, state = run_down(wells, truck.group.timetable, start_min, state, amps, level)
-    if worked_min == inf:
-        return _leave_after(
-            truck,
-            start_min,
-            inf,
-            Drawn(soc_from, level, wells.most_ah - battery.missing_ah - state[0], 0.0),
-            heats=False,
-        )
-    held_ah, battery.surplus_ah = drawn_for(*state, amps, beyond_min / 60.0, wells)
-    hours = (worked_min + beyond_min) / 60.0
-    arrival = soc_of(held_ah, battery.surplus_ah, wells)
-    minutes = max(0.0, ticked(worked_min - not_work_min))
-    return _leave_after(
-        truck, start_min, minutes, Drawn(soc_from, arrival, amps * hours, power_w * hours / 1000.0), heats=True
-    )
+    def plan(gives: AtPower | FromWells, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
+        discharge = Discharge(truck, start_min, level, gives, driven_min)
+        discharge.keeps_min, discharge.watched = keeps_min, watched and truck.watchful
+        discharge.plan(state)
+        return discharge
+
+    discharge, warmth = at_power(truck, start_min, soc, plan)
+    return _until_called(discharge) or _settle(discharge, soc, warmth)
 
 
-def _lasts(truck: "Truck", start_min: float, soc_from: float, soc_to: float, power_w: float) -> tuple[float, float]:
-    """Working hours and ampere-hours between two states of charge, at the temperature that the work brings."""
-    rated_h, rated_ah = discharge_at_power(soc_from, soc_to, power_w, truck.queue.plan.rated_cell)
-    factor = truck.capacity_at_work = capacity_factor(truck, start_min, rated_h, rated_ah)
-    return rated_h * factor, rated_ah * factor
+def _at_pace(discharge: Discharge, soc: float, *, watched: bool = False) -> bool:
+    """Work for a time that brings the battery to a level, or until a visit before it."""
+    discharge.watched = watched
+    discharge.plan(soc)
+    return _until_called(discharge) or _settle(discharge, soc)
 
 
-def capacity_factor(truck: "Truck", start_min: float, rated_h: float, rated_ah: float) -> float:
-    """Capacity of a truck's battery in a discharge, over the rated one.
-
-    The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. The last discharge's
-    drift is a good first guess, so one pass is mostly enough.
-    """
-    battery, group, plan = truck.battery, truck.group, truck.queue.plan
-    capacity_at, health = plan.capacity_at, battery.capacity_share * (1.0 - battery.lost_share * battery.damage)
-    stated = group.truck.temperature_degc
-    if stated is not None:
-        truck.warmth = Warmth(stated, stated, stated)
-        return capacity_at(stated) * health
-    start_degc = battery.degc_after_rest(start_min, truck.room.air_degc(start_min))
-    truck.warmth = new(Warmth, (start_degc, start_degc, start_degc))
-    factor = capacity_at(start_degc + truck.drift_k) * health
-    if not 0.0 < rated_h < inf:
-        return factor
-    amps, rated_min, advance = rated_ah / rated_h, 60.0 * rated_h, group.timetable.advance
-    for _ in range(MOST_PASSES):
-        minutes = rated_min * factor
-        span_min = advance(start_min, minutes) - start_min
-        if not 0.0 < span_min < inf:
-            break
-        truck.warmth = warmth = _warmed(truck, start_min, start_degc, amps, minutes, span_min)
-        before, factor = factor, capacity_at(warmth[1]) * health
-        if -CLOSE < factor - before < CLOSE:
-            break
-    truck.drift_k = truck.warmth[1] - start_degc
-    return factor
-
-
-def _warmed(
-    truck: "Truck", start_min: float, start_degc: float, amps: float, worked_min: float, span_min: float
-) -> Warmth:
-    """Start, mean and end temperature over a discharge, its heat spread over its breaks: `formulas.heat`. [degC]"""
-    plan = truck.queue.plan
-    rise_k = plan.kelvin_per_a2 * amps * amps * worked_min / span_min
-    top_degc = truck.group.air_degc[int(start_min // WEEK_MIN)] + rise_k
-    spans = span_min / plan.truck_tau_min
-    decay = exp(-spans)
-    excess = start_degc - top_degc
-    warmth: Warmth = new(Warmth, (start_degc, top_degc + excess * (1.0 - decay) / spans, top_degc + excess * decay))
-    return warmth
-
-
-def _watch(truck: "Truck", discharge: PlannedDischarge) -> bool:
-    """Plan a discharge that may end before its level is reached: at a shift change, in a break, or when called."""
-    when, table, start_min = truck.group.truck.exchange_when, truck.group.timetable, discharge.start_min
-    left_min = table.advance(start_min, discharge.minutes) if discharge.minutes < inf else inf
-    break_after_min = early_min = inf
-    if when.in_breaks_below_share is not None:
-        break_after_min = table.advance(start_min, _minutes_to(truck, discharge, when.in_breaks_below_share))
-    if when.early_below_share is not None:
-        early_min = table.advance(start_min, _minutes_to(truck, discharge, when.early_below_share))
-    truck.left_min, truck.reason = next_visit(truck, discharge.start_min, left_min, break_after_min)
-    if early_min < truck.left_min and early_min < inf:
-        truck.planned = discharge, max(early_min, truck.room.env.now)
-        truck.joined_min = truck.left_min + truck.trip_min
-        return True
-    return _write_until_visit(truck, discharge)
-
-
-def _minutes_to(truck: "Truck", discharge: PlannedDischarge, level: float) -> float:
-    """Working minutes of a discharge until the state of charge is at a level. [min]"""
-    if level >= discharge.soc_from:
-        return 0.0
-    if not discharge.power_w:
-        return ticked(discharge.minutes * (discharge.soc_from - level) / (discharge.soc_from - discharge.level))
-    if discharge.wells is not None:
-        battery, wells = truck.battery, discharge.wells
-        state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
-        minutes = run_down(wells, truck.group.timetable, discharge.start_min, state, discharge.amps, level)[0]
-    else:
-        cell = at_factor(truck.queue.plan.rated_cell, discharge.factor)
-        minutes = 60.0 * discharge_at_power(discharge.soc_from, level, discharge.power_w, cell)[0]
-    return max(0.0, ticked(minutes - discharge.driven_min)) if minutes < inf else inf
+def _until_called(discharge: Discharge) -> bool:
+    """Leave a discharge open that a call may end early."""
+    truck, left_min = discharge.truck, discharge.stretches[-1].end_min
+    if truck.early_min >= left_min or truck.early_min == inf:
+        return False
+    truck.early_min = max(truck.early_min, truck.room.env.now)
+    truck.discharge, truck.left_min, truck.reason = discharge, left_min, discharge.reason
+    truck.joined_min = left_min + truck.trip_min
+    return True
 
 
 def leave_at(truck: "Truck", visit_min: float) -> None:
     """Settle a discharge that was open to a call: the truck leaves its work at a time."""
-    assert truck.planned is not None  # there is a discharge to settle
-    discharge, truck.planned = truck.planned[0], None
-    truck.left_min = visit_min
-    _write_until_visit(truck, discharge)
+    discharge, reason = truck.discharge, truck.reason
+    assert discharge is not None  # there is a discharge to settle
+    truck.discharge = None
+    if visit_min < discharge.stretches[-1].end_min:
+        discharge.end_at(visit_min)
+    _settle(discharge, discharge.gives.soc(discharge.stretches[0].before))
+    truck.reason = reason
 
 
-def _write_until_visit(truck: "Truck", discharge: PlannedDischarge) -> bool:
-    """Write a discharge that ends when the truck leaves for the room; see `work`."""
-    worked_min, drawn = _drawn_by(truck, discharge, truck.left_min)
-    warm_up(truck, discharge.start_min, truck.left_min, worked_min, drawn.drawn_ah if discharge.power_w else 0.0)
-    return _come_with(truck, discharge.start_min, drawn)
-
-
-def _leave_after(truck: "Truck", start_min: float, minutes: float, drawn: Drawn, *, heats: bool) -> bool:
-    """Plan to leave work after so many working minutes, and write the discharge; its warmth is known if it heats."""
-    truck.reason = LEVEL
-    left_min = truck.left_min = truck.group.timetable.advance(start_min, minutes)
-    if not heats:
-        warm_up(truck, start_min, left_min, minutes, 0.0)
-    return _come_with(truck, start_min, drawn)
-
-
-def _come_with(truck: "Truck", start_min: float, drawn: Drawn) -> bool:
+def _settle(discharge: Discharge, soc_from: float, warmth: Warmth | None = None) -> bool:
     """Note how the truck will come to the room after a discharge, and write its row; False when it never comes."""
-    battery, left_min = truck.battery, truck.left_min
-    battery.soc_share = truck.arrival_soc = soc = drawn.soc_to_share
-    battery.missing_ah += drawn.drawn_ah
-    truck.below_cut_out = int(soc < truck.queue.plan.battery.discharge_to_share)
-    truck.joined_min = left_min + truck.trip_min
-    write_discharge(truck, start_min, left_min, drawn)
+    truck, last = discharge.truck, discharge.stretches[-1]
+    battery, left_min, soc = truck.battery, last.end_min, last.soc_share
+    truck.left_min, truck.reason, truck.fetched_min = left_min, discharge.reason, 0.0
+    if truck.powers_w:
+        ah, kwh, way_kwh = discharge.drawn()
+        if left_min < inf and truck.trip_min:
+            soc, trip_ah, trip_min = _drive(truck, discharge, last)
+            trip_kwh = last.power_w * trip_min / W_MIN_PER_KWH
+            ah, kwh, way_kwh = ah + trip_ah, kwh + trip_kwh, way_kwh + trip_kwh
+        elif isinstance(discharge.gives, FromWells):
+            battery.surplus_ah = last.after[1]
+    else:
+        (ah, kwh), way_kwh = drawn_between(truck, soc_from, soc), 0.0
+    battery.soc_share = truck.arrival_soc = soc
+    battery.missing_ah += ah
+    truck.below_cut_out = int(soc < truck.queue.plan.battery.discharge_to_share - DISCHARGED)
+    truck.joined_min = left_min + truck.trip_min + truck.fetched_min
+    drawn: Drawn = new(Drawn, (soc_from, soc, ah, kwh, way_kwh))
+    if warmth is None:
+        warmth = discharge.warmth(begins_at_degc(truck, discharge.start_min))
+    write_discharge(truck, discharge.start_min, left_min, drawn, warmth)
     return left_min < inf
 
 
-def warm_up(truck: "Truck", start_min: float, end_min: float, worked_min: float, ah: float) -> None:
-    """Work out the warmth of a discharge of known length, from the ampere-hours that heat; 0 where unknown."""
-    stated = truck.group.truck.temperature_degc
-    start_degc = stated
-    if start_degc is None:
-        start_degc = truck.battery.degc_after_rest(start_min, truck.room.air_degc(start_min))
-    truck.warmth = new(Warmth, (start_degc, start_degc, start_degc))
-    if stated is None and worked_min > 0.0 and end_min < inf:
-        amps = 60.0 * ah / worked_min
-        truck.warmth = _warmed(truck, start_min, start_degc, amps, worked_min, end_min - start_min)
+def _drive(truck: "Truck", discharge: Discharge, last: Stretch) -> tuple[float, float, float]:
+    """Drive to the room: state of charge there, ampere-hours drawn, minutes driven; an empty truck is fetched."""
+    gives, way_min = discharge.gives, truck.trip_min
+    after, ah = gives.used(last.after, last.power_w, way_min)
+    soc = gives.soc(after)
+    if isinstance(gives, FromWells):
+        truck.battery.surplus_ah = after[1]
+    if soc <= 0.0:
+        hours_ah = gives.used(gives.full, last.power_w, way_min)[1]
+        way_min *= min(1.0, ah / hours_ah) if hours_ah else 0.0
+        truck.fetched_min = fetched_min = truck.group.fetch_min
+        begin_min, write = last.end_min + truck.trip_min, truck.room.record.write.work
+        end_min = begin_min + fetched_min
+        write(person=DRIVER, task=FETCHING, start_min=begin_min, end_min=end_min, hands_on_min=fetched_min)
+    return soc, ah, way_min
 
 
-def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Drawn) -> None:
+def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Drawn, warmth: Warmth) -> None:
     """Warm and wear the battery, and write the row of a discharge."""
     battery = truck.battery
-    _, mean_degc, battery.degc = truck.warmth
+    _, mean_degc, battery.degc = warmth
     battery.degc_min = end_min
     truck.room.record.write.discharges(
         truck=truck.number,
@@ -294,31 +326,6 @@ def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Dra
         start_min=start_min,
         end_min=end_min,
         drawn=drawn,
-        warmth=truck.warmth,
+        warmth=warmth,
         damage=battery.wear(drawn.drawn_ah, mean_degc),
     )
-
-
-def _drawn_by(truck: "Truck", discharge: PlannedDischarge, visit_min: float) -> tuple[float, Drawn]:
-    """Working minutes up to a visit, and what is drawn by then and on the way to the room. [min, see `Drawn`]"""
-    if visit_min == inf:  # it never comes: all that it has is drawn, some time
-        return 0.0, drawn_between(truck, discharge.soc_from, discharge.level)
-    worked_min = truck.group.timetable.worked(discharge.start_min, visit_min)
-    if not discharge.power_w:
-        share = worked_min / discharge.minutes if discharge.minutes else 1.0
-        soc = discharge.soc_from - (discharge.soc_from - discharge.level) * min(1.0, share)
-        return worked_min, drawn_between(truck, discharge.soc_from, soc)
-    hours = (worked_min + discharge.driven_min + truck.trip_min) / 60.0
-    kwh = discharge.power_w * hours / 1000.0
-    if discharge.wells is not None:
-        battery, wells = truck.battery, discharge.wells
-        state = (wells.most_ah - battery.missing_ah, battery.surplus_ah)
-        state = run_until(wells, truck.group.timetable, discharge.start_min, state, discharge.amps, visit_min)
-        held_ah, battery.surplus_ah = drawn_for(*state, discharge.amps, hours - worked_min / 60.0, wells)
-        return worked_min, Drawn(
-            discharge.soc_from, soc_of(held_ah, battery.surplus_ah, wells), discharge.amps * hours, kwh
-        )
-    cell = at_factor(truck.queue.plan.rated_cell, discharge.factor)
-    soc = soc_after(discharge.soc_from, hours, discharge.power_w, cell)
-    ah = discharge_at_power(discharge.soc_from, soc, discharge.power_w, cell)[1]
-    return worked_min, Drawn(discharge.soc_from, soc, ah, kwh)

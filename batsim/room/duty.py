@@ -4,7 +4,7 @@ from collections.abc import Generator
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import EARLY
+from batsim.record import EARLY, LEVEL
 from batsim.room.clock import ASKS, Moment, Timed
 from batsim.room.discharges import DISCHARGED, carry_on, first_discharge, leave_at, work
 
@@ -20,18 +20,24 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
     env, desk = room.env, room.exchange
     level = truck.group.truck.exchange_at_share
     cut_out = truck.queue.plan.battery.discharge_to_share
-    may_carry_on = room.blueprint.rules.if_none_ready == "carry_on"
+    rules = room.blueprint.rules
+    may_carry_on, patience_min = rules.if_none_ready == "carry_on", rules.patience_min
     goes_on = first_discharge(truck, level)
     while goes_on:
-        if truck.planned is not None:
-            yield from _wait_for_call(room, truck, truck.planned[1])
+        if truck.discharge is not None:
+            yield from _wait_for_call(room, truck, truck.early_min)
         else:
             yield Timed(env, truck.joined_min - env.now, [], ASKS)
-        may_go = may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + DISCHARGED)
-        if may_go and not truck.queue.has_one_for(truck):
-            truck.turn_away()
-            goes_on = carry_on(truck, truck.back_min, cut_out)
-            continue
+        if truck.reason != LEVEL and not truck.run_times and truck.arrival_soc > level:
+            if not truck.queue.has_one_for(truck, env.now + patience_min):
+                truck.turn_away()
+                goes_on = carry_on(truck, truck.back_min, level)
+                continue
+        elif may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + DISCHARGED):
+            if not truck.queue.has_one_for(truck):
+                truck.turn_away()
+                goes_on = carry_on(truck, truck.back_min, cut_out, keeps_min=truck.trip_min)
+                continue
         served = desk.ask(truck)
         if truck.reason == EARLY:  # the next one may be called
             desk.call_early()

@@ -11,7 +11,7 @@ from operator import mul
 from typing import TYPE_CHECKING
 
 from batsim.record import ATTENDANT, DISCHARGED, DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK
-from batsim.room.clock import GOING, Moment, Timed
+from batsim.room.clock import Moment, Timed
 from batsim.room.exchange_plan import WHERE_LEFT
 
 if TYPE_CHECKING:
@@ -250,7 +250,7 @@ class ExchangeJob:
             if last in ends:
                 self._write_device(kind, unit)
         if stop_min is not None:
-            Moment(env, self._left).after(max(0.0, stop_min - env.now), GOING)
+            Moment(env, self._left).after(max(0.0, stop_min - env.now))
             self.people_min = stop_min
         if plan.attendants and self.people_min > self.part_min:
             self._write_attended(self.part_min, self.people_min, attended_min)

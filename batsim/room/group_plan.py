@@ -1,13 +1,14 @@
 """One truck group worked out once: its calendar, its demand, its mean power, the air about it."""
 
 from dataclasses import dataclass
+from functools import cache
 
-from batsim.formulas.discharge import Cell
+from batsim.formulas.discharge import Cell, soc_after
 from batsim.room.clock import ticked
 from batsim.room.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
-from batsim.scenario.parts.calendar import Window, break_starts, group_windows, mean_shift_min, shift_ends
+from batsim.scenario.parts.calendar import Window, break_starts, group_windows, mean_shift_min, whole_shifts
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
@@ -30,16 +31,24 @@ class GroupPlan:
     """Starts of the gaps that are breaks, not the end of work. [min]"""
     break_starts: tuple[float, ...]
     """The same in order. [min]"""
+    shift_starts: tuple[float, ...]
+    """When each of its shifts begins, in order. [min]"""
     shift_ends: tuple[float, ...]
-    """When shifts end, in order. [min]"""
+    """When each of its shifts ends. [min]"""
+    shift_power_w: tuple[float, ...]
+    """Stated mean power in each shift, its week's demand in it; 0 when run times are given. [W]"""
+    shift_use_share: tuple[float, ...]
+    """What each shift takes of a charged battery at that power and the temperature of its rating. [-]"""
     demand: tuple[float, ...]
     """Factor on the work in each week. [-]"""
     shift_min: float
     """Mean working minutes of one shift. [min]"""
     trip_min: float
     """Way to the room, one way. [min]"""
+    fetch_min: float
+    """Time to fetch a truck that has come to a stop with an empty battery. [min]"""
     power_w: float
-    """Mean power at work; 0 when run times are given. [W]"""
+    """Mean power over its shifts; 0 when run times are given. [W]"""
     cell: Cell
     """The battery at a first guess of its temperature at work: the stated one, or half way from room to work."""
     air_degc: tuple[float, ...]
@@ -61,32 +70,54 @@ def group_plan(
         room_air = weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min)
         temperature_degc = (air[0] + room_air[0]) / 2.0
     first_week = scenario.simulation.start_week - int(warm_up_min // WEEK_MIN)
+    demand = tuple(scenario.demand.in_week(first_week + week) for week in range(int(until_min // WEEK_MIN) + 2))
+    table = Timetable(windows, always=len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until_min)
+    shifts = whole_shifts(scenario.week, truck.shifts, until_min, warm_up_min)
+    in_windows = Timetable(windows)
+    # The first shift may have begun before the run: its energy is still that of a whole one.
+    worked_min = [max(in_windows.worked(start, end), shift_min if start <= 0.0 else 0.0) for start, end in shifts]
+    factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
+    power_w = tuple(
+        factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True)
+    )
+    cell = cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc)
+
+    @cache
+    def use_of(watts: float, minutes: float, factor: float) -> float:
+        if truck.run_time_min is not None:
+            return min(1.0, (1.0 - truck.exchange_at_share) * factor * minutes / truck.run_time_min.mean)
+        return 1.0 - soc_after(1.0, minutes / 60.0, watts, cell)[0]
+
     way = truck.to_room
     return GroupPlan(
         number=number,
         truck=truck,
         queues=queues,
         windows=tuple(windows),
-        timetable=Timetable(windows, always=len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until_min),
+        timetable=table,
         breaks=breaks,
         break_starts=tuple(sorted(breaks)),
-        shift_ends=shift_ends(scenario.week, truck.shifts, until_min, warm_up_min),
-        demand=tuple(scenario.demand.in_week(first_week + week) for week in range(int(until_min // WEEK_MIN) + 2)),
+        shift_starts=tuple(start for start, _ in shifts),
+        shift_ends=tuple(end for _, end in shifts),
+        shift_power_w=power_w,
+        shift_use_share=tuple(map(use_of, power_w, worked_min, factors)),
+        demand=demand,
         shift_min=shift_min,
         trip_min=ticked(way.distance_m / way.speed_m_per_min) if way is not None else 0.0,
-        power_w=_mean_power_w(truck, shift_min),
-        cell=cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc),
+        fetch_min=ticked(scenario.figures["truck.fetch"].value),
+        power_w=_power_w(truck, shift_min),
+        cell=cell,
         air_degc=air,
     )
 
 
-def _mean_power_w(truck: TruckGroup, shift_min: float) -> float:
-    """Mean power at work, stated as such or as energy over a shift; 0 where run times are stated. [W]"""
+def _power_w(truck: TruckGroup, shift_min: float) -> float:
+    """Mean power in a shift of so many working minutes, stated as such or as its energy; 0 where run times are. [W]"""
     if truck.duty is None or truck.run_time_min is not None:
         return 0.0
     if truck.duty.mean_kw is not None:
         return truck.duty.mean_kw * 1000.0
-    return (truck.duty.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0)
+    return (truck.duty.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0) if shift_min else 0.0
 
 
 def weekly_air(scenario: Scenario, air: Air, horizon_min: float, warm_up_min: float) -> tuple[float, ...]:

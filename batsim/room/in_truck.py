@@ -7,15 +7,15 @@ exchange level, waits for a charging spot, charges to the level at which it retu
 from collections.abc import Generator
 from functools import partial
 from math import inf, nan
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.formulas.discharge import discharge_at_power, soc_after
-from batsim.record import CHARGE_IN_TRUCK, DRIVER, IN_TRUCK, ON_CHARGE, PLUGGING, Drawn
+from batsim.record import CHARGE_IN_TRUCK, DRIVER, IN_TRUCK, ON_CHARGE, PLUGGING, Drawn, Warmth
 from batsim.room.charge import Begin, Course, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
-from batsim.room.discharges import DISCHARGED, capacity_factor, drawn_between, warm_up, write_discharge
+from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
-from batsim.room.recovery import drawn_for, hours_to_level, rested, scaled, soc_of
+from batsim.room.recovery import FromWells
+from batsim.room.stretch import AtPace, AtPower
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,83 +30,51 @@ FULL = 1.0 - 1e-9
 """Above this state of charge there is nothing to charge; only rounding is below."""
 
 
-class WorkRate(NamedTuple):
-    """Rate of work between two charges: power, or a share of the charge in a minute."""
-
-    power_w: float
-    share_per_min: float
-    idle_min: float = 0.0
-    """Working time after which it asks again, where a run time says nothing of what is left. [min]"""
-
-
-def _new_rate(truck: "Truck", level: float) -> WorkRate:
-    """Draw how hard the truck works until its next charge."""
-    if truck.turned_away and truck.run_times is not None:
-        return WorkRate(0.0, 0.0, truck.run_min())
-    if truck.run_times is not None:
-        return _even(truck.run_min(), level)
-    return WorkRate(truck.power_w(), 0.0)
-
-
-def _even(minutes: float, level: float) -> WorkRate:
-    """Work that takes a full battery to a level in so many minutes, at least a tick."""
-    return WorkRate(0.0, (1.0 - level) / max(minutes, 1.0 / TICKS_PER_MIN))
-
-
-def _minutes_to(truck: "Truck", rate: WorkRate, level: float, start_min: float) -> float:
-    """Working minutes until the state of charge has fallen to a level. [min]"""
-    if rate.idle_min:
-        return rate.idle_min
-    soc, cell = truck.battery.soc_share, truck.queue.plan.rated_cell
-    if rate.share_per_min:
-        return ticked((soc - level) / rate.share_per_min) if soc > level else 0.0
-    if truck.queue.plan.wells is not None:
-        return _minutes_on_wells(truck, rate, level, start_min)
-    rated_h, rated_ah = discharge_at_power(soc, min(soc, level), rate.power_w, cell)
-    truck.cell = cell._replace(capacity_factor=capacity_factor(truck, start_min, rated_h, rated_ah))
-    return ticked(60.0 * rated_h * truck.cell.capacity_factor)
-
-
-def _minutes_on_wells(truck: "Truck", rate: WorkRate, level: float, start_min: float) -> float:
-    """Working minutes until the indicator of a battery that recovers in breaks reads a level. [min]"""
-    battery, plan = truck.battery, truck.queue.plan
-    assert plan.wells is not None  # asked before
-    rated_h, rated_ah = discharge_at_power(1.0, level, rate.power_w, plan.rated_cell)
-    if not 0.0 < rated_h < inf:
-        return rated_h
-    truck.wells = scaled(plan.wells, capacity_factor(truck, start_min, rated_h, rated_ah))
-    truck.amps = rated_ah / rated_h
-    battery.surplus_ah = rested(battery.surplus_ah, (start_min - battery.used_min) / 60.0, truck.wells)
-    held_ah = truck.wells.most_ah - battery.missing_ah
-    battery.soc_share = min(1.0, soc_of(held_ah, battery.surplus_ah, truck.wells))
-    return ticked(60.0 * hours_to_level(held_ah, battery.surplus_ah, truck.amps, level, truck.wells))
-
-
-def _work(truck: "Truck", rate: WorkRate, start: float, end: float, minutes: float) -> None:
-    """Take from the battery what so many minutes of work need, and write the discharge's row."""
+def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float, level: float) -> float:
+    """Work until a level, or the end of the shift's part; take it from the battery and return when it ends. [min]"""
     battery = truck.battery
     before = battery.soc_share
-    if not rate.power_w:
-        after = max(0.0, before - minutes * rate.share_per_min)
-        _, _, ah, kwh = drawn_between(truck, before, after)
-        usable = truck.queue.plan.capacity_ah
-    elif truck.wells is not None:
-        held_ah, hours = truck.wells.most_ah - battery.missing_ah, minutes / 60.0
-        held_ah, battery.surplus_ah = drawn_for(held_ah, battery.surplus_ah, truck.amps, hours, truck.wells)
-        after = min(before, soc_of(held_ah, battery.surplus_ah, truck.wells))
-        ah, kwh = truck.amps * hours, rate.power_w * minutes / 60_000.0
-        usable = truck.wells.most_ah
+    warmth: Warmth | None = None
+    if pace is not None:
+        discharge = Discharge(truck, begin_min, level, pace)
+        discharge.plan(before, end_min)
     else:
-        after = soc_after(before, minutes / 60.0, rate.power_w, truck.cell)
-        ah = discharge_at_power(before, after, rate.power_w, truck.cell)[1]
-        kwh = rate.power_w * minutes / 60_000.0
-        usable = ah / (before - after) if before > after else truck.usable_ah
-    truck.usable_ah = usable or truck.usable_ah
-    battery.soc_share, battery.used_min = after, end
+
+        def plan(gives: AtPower | FromWells, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
+            if isinstance(gives, FromWells):
+                state = gives.rested(state, (begin_min - battery.used_min) / 60.0)
+            discharge = Discharge(truck, begin_min, level, gives)
+            discharge.plan(state, end_min)
+            return discharge
+
+        discharge, warmth = at_power(truck, begin_min, before, plan)
+    last = discharge.stretches[-1]
+    after = min(before, last.soc_share)
+    if pace is not None:
+        (ah, kwh), usable_ah = drawn_between(truck, before, after), truck.queue.plan.capacity_ah
+    else:
+        ah, kwh, _ = discharge.drawn()
+        usable_ah = ah / (before - after) if before > after else 0.0
+        if isinstance(discharge.gives, FromWells):
+            battery.surplus_ah = last.after[1]
+    truck.usable_ah = usable_ah or truck.usable_ah
+    battery.soc_share, battery.used_min = after, last.end_min
     battery.missing_ah += ah
     battery.owed_ah += ah * battery.owed_factor
-    warm_up(truck, start, end, minutes, ah if rate.power_w else 0.0)
-    write_discharge(truck, start, end, Drawn(before, after, ah, kwh))
+    if warmth is None:
+        warmth = discharge.warmth(begins_at_degc(truck, begin_min))
+    write_discharge(truck, begin_min, last.end_min, Drawn(before, after, ah, kwh, 0.0), warmth)
+    return last.end_min
+
+
+def _pace(truck: "Truck", level: float) -> AtPace | None:
+    """Draw how fast the charge falls until the next charge; None where the power of the shift says so."""
+    if truck.run_times is None:
+        return None
+    soc, capacity_ah = truck.battery.soc_share, truck.queue.plan.cell.capacity_ah
+    if truck.turned_away:  # a run time says nothing of what is left: it works for another one
+        return AtPace(truck.run_min(), soc, soc, capacity_ah)
+    return AtPace(max(truck.run_min(), 1.0 / TICKS_PER_MIN), 1.0, level, capacity_ah)
 
 
 def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
@@ -114,21 +82,21 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
     env, table, level = room.env, truck.group.timetable, truck.group.truck.exchange_at_share
     cut_out = truck.queue.plan.battery.discharge_to_share
     truck.battery.soc_share = truck.start_soc
-    truck.cell = truck.group.cell
-    truck.usable_ah = truck.cell.capacity_ah * truck.cell.capacity_factor
+    truck.usable_ah = truck.group.cell.capacity_ah
     truck.battery.missing_ah = (1.0 - truck.start_soc) * truck.usable_ah
     truck.battery.owed_ah = truck.battery.missing_ah * truck.battery.owed_factor
-    time, first = 0.0, truck.first_min
-    rate = _new_rate(truck, level) if first is None else _even(first, level)
+    time, pace = 0.0, _pace(truck, level)
+    if truck.first_min is not None:
+        minutes = max(truck.first_min, 1.0 / TICKS_PER_MIN)
+        pace = AtPace(minutes, 1.0, level, truck.queue.plan.cell.capacity_ah)
     while True:
         start, end = table.window(time)
         if start == inf:
             return
         begin = max(time, start)
-        minutes = _minutes_to(truck, rate, cut_out if truck.turned_away else level, begin)
-        if begin + minutes <= end and begin + minutes < inf:
-            left = begin + minutes
-            _work(truck, rate, begin, left, minutes)
+        goes_at = cut_out if truck.turned_away and pace is None else level
+        left = _work(truck, pace, begin, end, goes_at if pace is None else pace.level)
+        if left < end or (left < inf and truck.battery.soc_share <= goes_at):
             truck.left_min, truck.joined_min = left, left + truck.trip_min
             yield Moment(env).after(truck.joined_min - env.now, ASKS)
             yield from _charge_in_shift(room, truck)
@@ -136,14 +104,13 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
         else:
             if end == inf:
                 return
-            _work(truck, rate, begin, end, end - begin)
             truck.left_min = truck.joined_min = inf
             yield Moment(env).after(end - env.now, ASKS)
             time = table.window(end)[0]
             if time == inf:
                 return
             yield from _charge_in_gap(room, truck, end, time)
-        rate = _new_rate(truck, level)
+        pace = _pace(truck, level)
 
 
 def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":

@@ -182,7 +182,9 @@ class MaintenanceDesk:
             yield Moment(env).after(max(0.0, start - env.now), CALENDAR)
             self._begin_round(queue, index)
             yield Moment(env).after(end - env.now, GOING)
-            self._end_round(queue, index)
+            left = self._close_round(queue, index)
+            yield Moment(env).after(0.0)  # when all that goes now has gone
+            self._go_on_without(left, index)
 
     def _begin_round(self, queue: "Queue", index: int) -> None:
         """Put in turn what is held for the round, and what is ready and due."""
@@ -195,20 +197,24 @@ class MaintenanceDesk:
             self.queues[task].append((entry[2], index))
         self.room.serve()
 
-    def _end_round(self, queue: "Queue", index: int) -> None:
-        """Hold for the next round what was not reached, or let it go on without."""
+    def _close_round(self, queue: "Queue", index: int) -> "list[Battery]":
+        """Hold for the next round what was not reached; returns what may go on without."""
         maintenance = queue.plan.maintenance[index]
         waiting = self.queues[maintenance.task]
         left = [battery for battery, number in waiting if battery.queue is queue and number == index]
         for battery in left:
             waiting.remove((battery, index))
-            if _holds(maintenance):
-                self.held[queue.number, index].append(battery)
-            else:
-                del self.due_since[battery.number]
-                self._next(battery, index + 1, before=False)
-        if left:
-            self.room.serve()
+        if _holds(maintenance):
+            self.held[queue.number, index].extend(left)
+            return []
+        return left
+
+    def _go_on_without(self, batteries: "list[Battery]", index: int) -> None:
+        """Let batteries go on whose round is over."""
+        for battery in batteries:
+            del self.due_since[battery.number]
+            self._next(battery, index + 1, before=False)
+        self.room.serve()
 
 
 def _holds(maintenance: "MaintenancePlan") -> bool:

@@ -8,7 +8,7 @@ from heapq import heapify
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.room.clock import CALENDAR, Moment
+from batsim.room.clock import CALENDAR, GOING, Moment
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -45,13 +45,13 @@ def _breaks_down(room: "Room", plan: "BreakdownPlan", unit: int) -> Waiting:
     every: Iterator[float] = room.streams.durations(plan.every, entity, unit, "every")
     repair: Iterator[float] = room.streams.durations(plan.repair, entity, unit, "repair")
     while True:
-        yield Moment(room.env).after(next(every), CALENDAR)
+        yield Moment(room.env).after(next(every), GOING)
         yield from _out_for(room, plan.thing, unit, next(repair))
 
 
 def _is_out(room: "Room", plan: "OutagePlan", unit: int) -> Waiting:
     """Put one unit out of use for a stated time; what it does when that begins is finished first."""
-    yield Moment(room.env).after(plan.from_min, CALENDAR)
+    yield Moment(room.env).after(plan.from_min, GOING)
     until_min = room.env.now + plan.length_min
     yield from _out_for(room, plan.thing, unit, plan.length_min, until_min)
 
@@ -68,6 +68,7 @@ def _out_for(room: "Room", thing: int, unit: int, minutes: float, until_min: flo
     back_min = env.now + minutes if until_min is None else max(until_min, env.now)
     told_apart = thing <= devices and not (thing == 0 and room.blueprint.exchange is None)
     room.record.write.outages(thing=thing, unit=unit if told_apart else -1, from_min=env.now, to_min=back_min)
+    yield Moment(env).after(0.0)  # when all that goes now has gone
     room.serve()
     yield Moment(env).after(back_min - env.now, CALENDAR)
     if thing == 0:
@@ -95,6 +96,7 @@ def _take_device(room: "Room", unit: "Unit") -> Waiting:
     """Take a device out when what it does is over."""
     unit.out += 1
     _choose_method(room)
+    yield Moment(room.env).after(0.0)  # when all that goes now has gone
     room.serve()  # what stands by may begin at once
     while (busy_min := unit.free_min - room.env.now) > 0.0:
         if busy_min < inf:

@@ -27,6 +27,8 @@ class Queue:
         self.ready: list[tuple[float, int, Battery]] = []
         self.discharged: deque[Battery] = deque()
         """Discharged batteries that wait for a charger, first come first."""
+        self.batteries: list[Battery] = []
+        """All batteries of its type."""
         self.cause = NOTHING
         """What the first truck waits for."""
 
@@ -49,9 +51,15 @@ class Queue:
             return self.waiting[0]
         return next((truck for truck in self.waiting if truck.reason == SHIFT_CHANGE), None)
 
-    def has_one_for(self, truck: "Truck") -> bool:
-        """Whether a battery is ready that a truck may have."""
-        return len(self.ready) > (0 if truck.reason == SHIFT_CHANGE else self.reserve)
+    def has_one_for(self, truck: "Truck", by_min: float = 0.0) -> bool:
+        """Whether a battery is left for a truck behind those that wait: ready, or sure to be by a time. [min]"""
+        priority = truck.group.truck.priority
+        ahead = sum(waiting.group.truck.priority <= priority for waiting in self.waiting)
+        count = len(self.ready) - ahead - (0 if truck.reason == SHIFT_CHANGE else self.reserve)
+        if count > 0 or not by_min:
+            return count > 0
+        now = truck.room.env.now
+        return count + sum(now < battery.ready_min <= by_min for battery in self.batteries) > 0
 
     def put_ready(self, battery: "Battery") -> None:
         """Add a ready battery where the picking rule will look for it."""

@@ -87,6 +87,7 @@ class Room:
                 self.env.process(duty(self, truck))
         for truck in self.trucks:
             truck.draw_start()
+            truck.write_shifts()
         start_outages(self)
 
     def run(self) -> Record:
@@ -161,7 +162,8 @@ class Room:
         """Number the batteries through, type by type."""
         batteries: list[Battery] = []
         for queue in self.queues:
-            batteries += [Battery(len(batteries) + n, queue) for n in range(queue.plan.batteries)]
+            queue.batteries = [Battery(len(batteries) + n, queue) for n in range(queue.plan.batteries)]
+            batteries += queue.batteries
         return batteries
 
     def _draw_for_batteries(self) -> None:
@@ -237,7 +239,7 @@ class Room:
     def _write_unfinished_visit(self, truck: Truck) -> None:
         """Write the visit of a truck that is on its way, waits, or is plugged in."""
         kind = EXCHANGE if self.blueprint.exchange is not None else CHARGE_IN_TRUCK
-        if truck.planned is not None:
+        if truck.discharge is not None:
             leave_at(truck, truck.left_min)
         horizon_min, write = self.blueprint.horizon_min, self.record.write.exchanges
         if truck.left_min < horizon_min and (truck.waits or truck.joined_min >= horizon_min):

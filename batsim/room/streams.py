@@ -89,6 +89,12 @@ class Streams:
         return _factors(math.log1p(cv * cv), self.ask(entity, number, purpose))
 
 
+def first_factors(stream: Stream, cv: float, count: int) -> Floats:
+    """First so many of the lognormal factors of mean 1 of a stream."""
+    variance = math.log1p(cv * cv)
+    return np.exp(math.sqrt(variance) * stream.generator().standard_normal(count) - variance / 2.0)
+
+
 @lru_cache(maxsize=1024)
 def _code(name: str | int) -> int:
     """Number that stands for an entity or a purpose; a number stands for itself."""

@@ -1,55 +1,38 @@
 """One truck: what it is, how it came to the room, and what is drawn for it at random."""
 
+from array import array
 from collections.abc import Iterator
 from itertools import repeat
-from math import nan
-from typing import TYPE_CHECKING, NamedTuple
+from math import inf, nan
+from typing import TYPE_CHECKING
 
-from batsim.record import LEVEL, TURNED_AWAY, Warmth, coming
+import numpy as np
+
+from batsim.record import LEVEL, TURNED_AWAY, coming
 from batsim.room.clock import Moment, ticked
+from batsim.room.streams import first_factors
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.formulas.kibam import Wells
     from batsim.record import Coming
     from batsim.room.battery import Battery
+    from batsim.room.discharges import Discharge
     from batsim.room.group_plan import GroupPlan
     from batsim.room.simulation import Room
-
-
-class PlannedDischarge(NamedTuple):
-    """A discharge as planned, down to the exchange level."""
-
-    start_min: float
-    minutes: float
-    """Working minutes until the level. [min]"""
-    soc_from: float
-    level: float
-    power_w: float
-    """Mean power; 0 where run times are stated. [W]"""
-    amps: float
-    """Mean current of a battery that recovers in breaks. [A]"""
-    wells: "Wells | None"
-    driven_min: float
-    """Minutes on the way from the room, which count as use. [min]"""
-    factor: float
-    """Capacity of the battery over the rated one. [-]"""
+    from batsim.room.streams import Stream
 
 
 class Truck:
     """One truck and what is going on with it."""
 
     __slots__ = (
-        "amps",
         "arrival_soc",
         "back_min",
         "battery",
         "below_cut_out",
         "call",
-        "capacity_at_work",
-        "cell",
         "charged",
-        "discharge_factors",
+        "discharge",
         "drift_k",
         "entity",
         "exchange_times",
@@ -61,9 +44,12 @@ class Truck:
         "lead_min",
         "left_min",
         "number",
-        "planned",
+        "early_min",
+        "fetched_min",
         "plugged_min",
         "position",
+        "power_stream",
+        "powers_w",
         "queue",
         "ready_found",
         "reason",
@@ -78,7 +64,6 @@ class Truck:
         "waits",
         "warmth",
         "watchful",
-        "wells",
     )
 
     def __init__(self, room: "Room", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
@@ -91,13 +76,16 @@ class Truck:
         self.factor = 1.0
         self.factors: Iterator[float] = repeat(1.0)
         """Factors on its power beside that of others; the first one is its own."""
-        self.discharge_factors: Iterator[float] | None = None
+        self.power_stream: Stream | None = None
+        self.powers_w: array[float] = array("d")
+        """Its power in each shift of its group. [W]"""
         self.run_times: Iterator[float] | None = None
         if truck.run_time_min is not None:
             self.run_times = streams.durations(truck.run_time_min, self.entity, position, "run")
         elif truck.duty is not None:
             self.factors = streams.factors(truck.duty.between_trucks_share, self.entity, position, "factor")
-            self.discharge_factors = streams.factors(truck.duty.between_shifts_share, self.entity, position, "stint")
+            if truck.duty.between_shifts_share:
+                self.power_stream = streams.ask(self.entity, position, "power in each shift")
         self.start = streams.ask(self.entity, position, "start")
         self.exchange_times: list[Iterator[tuple[float, ...]]] = []
         """Times of its exchanges, by each method."""
@@ -113,24 +101,20 @@ class Truck:
         self.start_soc = 1.0
 
         # Its present discharge.
-        self.planned: tuple[PlannedDischarge, float] | None = None
-        """Its discharge, while it may still be called early, and from when on. [-, min]"""
-        self.warmth = Warmth(0.0, 0.0, 0.0)
-        """Start, mean and end temperature of its battery in the discharge worked out last. [degC]"""
+        self.discharge: Discharge | None = None
+        """Its discharge, while it may still be called early, and from when on."""
+        self.early_min = inf
+        """From when on it may be called. [min]"""
         self.drift_k = 0.0
         """Mean less start temperature of its last discharge, a first guess for the next. [K]"""
-        self.capacity_at_work = 1.0
-        """Capacity of its battery in the discharge worked out last, over the rated one. [-]"""
         self.usable_ah = 0.0
-        self.wells: Wells | None = None
-        self.amps = 0.0
-        """Two wells and mean current of the present discharge, when it is charged in the truck. [A]"""
-        self.cell = group.cell
-        """Its battery at the temperature of the present discharge, when it is charged in the truck."""
+        """Ampere-hours of a whole state of charge in its last discharge. [Ah]"""
 
         # Its present visit to the room.
         self.left_min = self.joined_min = self.back_min = 0.0
         self.arrival_soc, self.below_cut_out, self.reason = 1.0, 0, LEVEL
+        self.fetched_min = 0.0
+        """Part of its way in which it stood with an empty battery until it was fetched. [min]"""
         self.ready_found = 0
         self.call: Moment
         self.served: Moment
@@ -150,15 +134,24 @@ class Truck:
     def draw_start(self) -> None:
         """Draw what is settled at the start: how it differs from other trucks, and how full its battery is."""
         self.factor = next(self.factors)
+        group = self.group
+        if self.run_times is None:
+            powers_w = self.factor * np.array(group.shift_power_w)
+            if self.power_stream is not None:
+                assert group.truck.duty is not None  # it has a spread
+                powers_w *= first_factors(self.power_stream, group.truck.duty.between_shifts_share, powers_w.size)
+            self.powers_w.frombytes(powers_w.tobytes())
         if self.first_min is None:
-            level = self.group.truck.exchange_at_share
+            level = group.truck.exchange_at_share
             self.start_soc = level + (1.0 - level) * float(self.start.generator().random())
 
-    def power_w(self) -> float:
-        """Mean power of the next discharge, by the demand of the week in which it is planned. [W]"""
-        assert self.discharge_factors is not None  # there are run times or a duty
-        demand = self.group.demand[int(self.room.env.now // WEEK_MIN)]
-        return demand * self.group.power_w * self.factor * next(self.discharge_factors)
+    def write_shifts(self) -> None:
+        """Write down the power of each of its shifts that begins before the run ends."""
+        group, room = self.group, self.room
+        write, horizon_min = room.record.write.truck_shifts, room.blueprint.horizon_min
+        for start_min, end_min, power_w in zip(group.shift_starts, group.shift_ends, self.powers_w, strict=False):
+            if start_min < horizon_min:
+                write(truck=self.number, group=group.number, start_min=start_min, end_min=end_min, power_w=power_w)
 
     def run_min(self) -> float:
         """Run time of the next discharge, by the demand of the week in which it is planned. [min]"""
@@ -181,6 +174,7 @@ class Truck:
             left_min=self.left_min,
             joined_min=self.joined_min,
             reason=self.reason,
+            fetched_min=self.fetched_min,
         )
 
     def turn_away(self) -> None:

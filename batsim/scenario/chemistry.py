@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.formulas.charging import acceptance_tau_h, current_limit_a, voltage_limit_v
-from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah
+from batsim.formulas.discharge import Cell, at_factor, capacity_factor, five_hour_capacity_ah, ten_hour_kappa
 from batsim.formulas.gassing import WATER_G_PER_AH, GasLaw
 from batsim.formulas.kibam import Wells, fit_wells
 from batsim.formulas.phases import Profile
@@ -98,7 +98,7 @@ def capacity_factor_of(battery: BatteryType, figures: Figures) -> Callable[[floa
 
 def cell_of(battery: BatteryType, figures: Figures, temperature_degc: float) -> Cell:
     """Put together what a discharge needs to know about a battery type at one temperature."""
-    return rated_cell(battery, figures)._replace(capacity_factor=capacity_factor_of(battery, figures)(temperature_degc))
+    return at_factor(rated_cell(battery, figures), capacity_factor_of(battery, figures)(temperature_degc))
 
 
 def rated_cell(battery: BatteryType, figures: Figures) -> Cell:
@@ -111,8 +111,7 @@ def rated_cell(battery: BatteryType, figures: Figures) -> Cell:
         slope_v=number("slope_v"),
         resistance_ohm_ah=number("resistance"),
         peukert=exponent,
-        # The floor is the kappa of the 10 h rate, half the 5 h current: it follows from the exponent.
-        kappa_floor=0.5 ** (exponent - 1.0) if battery.peukert else number("kappa_floor"),
+        kappa_floor=ten_hour_kappa(exponent),
         capacity_factor=1.0,
     )
 

@@ -93,7 +93,7 @@ def break_starts(
     week: Week, names: Sequence[str], windows: list[Window], until_min: float, warm_up_min: float = 0.0
 ) -> frozenset[float]:
     """Ends of those windows that a break or a handover follows, not the end of work or a holiday. [min]"""
-    spans = joined(_whole_shifts(week, names, until_min, warm_up_min))
+    spans = joined(whole_shifts(week, names, until_min, warm_up_min))
     begins = [begin for begin, _ in spans]
     return frozenset(
         end
@@ -102,16 +102,11 @@ def break_starts(
     )
 
 
-def shift_ends(week: Week, names: Sequence[str], until_min: float, warm_up_min: float = 0.0) -> tuple[float, ...]:
-    """When shifts of several end, in order, each time once. [min]"""
-    return tuple(sorted({end for _, end in _whole_shifts(week, names, until_min, warm_up_min)}))
-
-
-def _whole_shifts(week: Week, names: Sequence[str], until_min: float, warm_up_min: float) -> list[Window]:
-    """Shifts of several from start to end, breaks and handover included. [min]"""
+def whole_shifts(week: Week, names: Sequence[str], until_min: float, warm_up_min: float = 0.0) -> list[Window]:
+    """Shifts of several from start to end in order, breaks and handover included. [min]"""
     closed, whole = closed_days(week, warm_up_min), {"breaks": (), "handover_min": 0.0}
     shifts = [week.shifts[name].model_copy(update=whole) for name in names]
-    return [window for shift in shifts for window in shift_windows(shift, until_min, closed)]
+    return sorted(window for shift in shifts for window in shift_windows(shift, until_min, closed))
 
 
 def manned_windows(week: Week, attendants: Mapping[str, int], needed: int, until_min: float) -> list[Window]:

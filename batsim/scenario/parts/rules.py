@@ -3,8 +3,9 @@
 from typing import Annotated
 
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, Words
+from batsim.scenario.parts.kinds import Frozen, Kind, Words, by_default
 from batsim.scenario.parts.layouts import RELEASE
+from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.schemas import TEXTS
 
 TASK_ORDER = ("exchange", "connect", "watering", "inspection", "readings", "wash")
@@ -39,4 +40,8 @@ class Rules(Frozen):
     priorities: Annotated[tuple[str, ...], Priorities()] = TASK_ORDER
     """Order in which attendants take up what waits for them."""
     if_none_ready: Annotated[str, Words("wait", "carry_on")] = "wait"
-    """What a truck does that finds no ready battery: wait, or work on with what it has left."""
+    """What a truck at its exchange level does that finds no ready battery left for it: wait, or work on down to the
+    cut-out."""
+    patience_min: Minutes = by_default("rules.patience", "patience")
+    """Longest time that a truck above its exchange level waits for a battery; if none is ready or will be by then for
+    it, it goes back to work and comes again at its level. [min]"""
