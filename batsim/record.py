@@ -147,6 +147,7 @@ class Drawn(NamedTuple):
     drawn_ah: Annotated[float, "Ah", "ampere-hours drawn"]
     drawn_kwh: Annotated[float, "kWh", "energy drawn"]
     way_kwh: Annotated[float, "kWh", "part of it drawn on the way from and to the room"]
+    depth_share: Annotated[float, "-", "ampere-hours that it lacks at the end, over the rated ones"]
 
 
 class Warmth(NamedTuple):
@@ -178,6 +179,15 @@ class TruckShiftRow(Row, table="truck_shifts"):
     start_min: Annotated[float, "min", "shift begins"]
     end_min: Annotated[float, "min", "shift ends"]
     power_w: Annotated[float, "W", "mean power over its working time"]
+
+
+class StandRow(Row, table="stands"):
+    """A truck that stands because its driver lends a hand with another truck's exchange."""
+
+    truck: Annotated[int, "-", "number of the truck"]
+    group: Annotated[int, "-", "number of its group"]
+    start_min: Annotated[float, "min", "called from work"]
+    end_min: Annotated[float, "min", "at work again"]
 
 
 class Standing(NamedTuple):
@@ -326,6 +336,7 @@ class Writers:
         self.queues = _writer(QueueRow, numbers)
         self.discharges = _writer(DischargeRow, numbers)
         self.truck_shifts = _writer(TruckShiftRow, numbers)
+        self.stands = _writer(StandRow, numbers)
         self.charges = _writer(ChargeRow, numbers)
         self.charge_phases = _writer(ChargePhaseRow, numbers)
         self.waterings = _writer(WateringRow, numbers)

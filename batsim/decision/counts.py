@@ -92,7 +92,7 @@ class Grid:
         if STATIONS not in kinds:
             return combinations
         stations, exchange = combinations[:, kinds.index(STATIONS)], self.blueprint.exchange
-        held = exchange.devices if exchange is not None else {}
+        held = exchange.attendants.devices if exchange is not None else {}
         keep = np.ones(len(combinations), dtype=bool)
         for column, count_range in enumerate(self.ranges):
             if count_range.kind == DEVICES:
@@ -225,7 +225,7 @@ def _stations(built: Blueprint, trucks: int) -> Iterator[CountRange]:
     if built.stations < UNLIMITED:
         most_stations = max(FEW, round(BEYOND * built.stations))
         yield _range(STATIONS, (Counted(STATIONS),), 1, min(most_stations, trucks), built.stations)
-    for name, held in (built.exchange.devices if built.exchange is not None else {}).items():
+    for name, held in (built.exchange.attendants.devices if built.exchange is not None else {}).items():
         if (number := built.devices[name]) < UNLIMITED:
             yield _range(name, (Counted(DEVICES, name),), held, max(held * most_stations, int(number)), number)
 

@@ -35,17 +35,21 @@ def measure(record: "Record", wait_target_min: float | None = None) -> dict[str,
     from batsim.measures.warmth import warmth_measures  # noqa: PLC0415
     from batsim.measures.wear import wear_measures  # noqa: PLC0415
     from batsim.measures.windows import Measured  # noqa: PLC0415
+    from batsim.measures.work import work_measures  # noqa: PLC0415
 
     measured = Measured(record)
+    load, gas = load_measures(measured), gas_measures(measured)
+    days = measured.working_days
     found = {
         **downtime_measures(measured),
         **exchange_measures(measured, wait_target_min),
         **stock_measures(measured),
         **occupancy_measures(measured),
         **labour_measures(measured),
-        **load_measures(measured),
+        **load,
         **warmth_measures(measured),
-        **gas_measures(measured),
+        **gas,
+        **work_measures(measured, load["energy_kwh_per_day"] * days, gas["water_lost_kg_per_day"] * days),
         **wear_measures(measured),
     }
     names = [*MEASURES, *((WITHIN_TARGET.name,) if wait_target_min is not None else ())]

@@ -27,7 +27,13 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
         left, joined, start, free, back = (measured.clip(rows[name][mine]) for name in times)
         left_at, back_at = worked(left), worked(back)
         joined_at, start_at, free_at = worked(joined), worked(start), worked(free)
-        lost["travel"] += float(np.sum(joined_at - left_at)) + float(np.sum(back_at - free_at))
+        stops_at = worked(np.maximum(left, joined - rows["fetched_min"][mine]))
+        lost["travel"] += float(np.sum(stops_at - left_at)) + float(np.sum(back_at - free_at))
+        lost["fetch"] += float(np.sum(joined_at - stops_at))
+        stands = measured.columns("stands")
+        helping = stands["group"] == number
+        begin, end = (worked(measured.clip(stands[name][helping])) for name in ("start_min", "end_min"))
+        lost["help"] += float(np.sum(end - begin))
         in_truck = rows["kind"][mine] == CHARGE_IN_TRUCK
         lost["exchange"] += float(np.sum((free_at - start_at)[~in_truck]))
         # Water goes in at the end, just before the truck is free again.
@@ -73,7 +79,7 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
     lost = downtime_by_cause(measured)
     total = sum(lost.values())
     scheduled = float(np.sum(measured.scheduled_min))
-    standing = max(0.0, total - lost["travel"] - _drivers_hands_on(measured))
+    standing = max(0.0, total - lost["travel"] - lost["help"] - _drivers_hands_on(measured))
     return {
         f"{cause}_min_per_truck_shift": rate(minutes, measured.truck_shifts)
         for cause, minutes in {"downtime": total, **lost}.items()

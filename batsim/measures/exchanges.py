@@ -50,6 +50,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
         "trucks_waiting_mean": float(np.sum(waited_min[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
         "found_none_ready_share": np.nan if facts.in_truck else _mean((found == 0).astype(float)),
         "unfinished_exchanges": float(np.sum(unfinished)),
+        "stopped_empty": float(np.sum((rows["fetched_min"] > 0.0) & measured.inside(joined))),
         "trucks_below_cut_out": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),
     }
     if wait_target_min is not None:

@@ -26,7 +26,7 @@ WITHIN_TARGET = _MEASURES[-1]
 MORE_IS_BETTER = {measure.name for measure in _MEASURES if measure.better == "more"}
 """Measures of which more is better; of all others less."""
 PARTS = (
-    "travel", "wait_station", "wait_battery", "wait_bay", "wait_attendant", "wait_device", "exchange",
+    "travel", "fetch", "help", "wait_station", "wait_battery", "wait_bay", "wait_attendant", "wait_device", "exchange",
     "charge_in_truck", "watering",
 )  # fmt: skip
 PART_LABELS = {part: MEASURES[f"{part}_min_per_truck_shift"].label for part in PARTS}

@@ -61,6 +61,10 @@ def lost_before(measured: Measured, times: Floats) -> Floats:
         mine = rows["group"] == number
         left, back = (worked(measured.clip(rows[name][mine])) for name in ("left_min", "back_min"))
         lost += stayed_before(left, back, worked(until))
+        stands = measured.columns("stands")
+        helping = stands["group"] == number
+        begin, end = (worked(measured.clip(stands[name][helping])) for name in ("start_min", "end_min"))
+        lost += stayed_before(begin, end, worked(until))
     return lost
 
 

@@ -1,6 +1,5 @@
 """Attendants: on duty by shift, held by one job at a time, gone for breaks and at the end of their shift."""
 
-from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Generator
 from itertools import pairwise
@@ -8,6 +7,8 @@ from math import inf
 from typing import TYPE_CHECKING, Protocol
 
 from batsim.room.clock import CALENDAR, GOING, Moment, Timed
+from batsim.room.crossing import Crossing
+from batsim.room.timetable import Timetable
 
 if TYPE_CHECKING:
     from simpy.core import Environment
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 class Person:
     """One attendant."""
 
-    def __init__(self, crossing: "Crossing", *, skilled: bool) -> None:
+    def __init__(self, crossing: Crossing, *, skilled: bool) -> None:
         self.on_duty = False
         self.busy = False
         self.skilled = skilled
@@ -32,37 +33,6 @@ class Person:
         self.leaves_min = inf
         """End of the present shift. [min]"""
         self.crossing = crossing
-
-
-class Crossing:
-    """Work that runs into breaks: laid down until the break is over, or begun again after it."""
-
-    def __init__(self, gaps: list[tuple[float, float]]) -> None:
-        self.gaps = sorted(gaps)
-        self.ends = [end for _, end in self.gaps]
-
-    def end_of(self, start_min: float, work_min: float, *, again: bool) -> float:
-        """When work is done that stops in every break; it runs over the end of a shift. [min]"""
-        time, left = start_min, work_min
-        for begin, end in self.gaps[bisect_right(self.ends, time) :]:
-            if time + left <= begin:
-                break
-            if again:
-                left = work_min
-            else:
-                left -= max(0.0, begin - time)
-            time = max(time, end)
-        return time + left
-
-    def next_gap_min(self, time_min: float) -> float:
-        """When the break begins that is under way or comes next; infinite after the last. [min]"""
-        index = bisect_right(self.ends, time_min)
-        return self.gaps[index][0] if index < len(self.gaps) else inf
-
-    def worked(self, start_min: float, end_min: float) -> float:
-        """Minutes of work between two times, breaks left out. [min]"""
-        gaps = self.gaps[bisect_right(self.ends, start_min) :]
-        return end_min - start_min - sum(max(0.0, min(end, end_min) - max(begin, start_min)) for begin, end in gaps)
 
 
 class Unmanned(Protocol):
@@ -82,6 +52,10 @@ class Attendants:
         blueprint, rules = room.blueprint, room.blueprint.rules
         self.room = room
         self.limited = blueprint.attendants_limited
+        self.drivers = blueprint.drivers_at_work if blueprint.drivers_only and blueprint.exchange is not None else None
+        """When drivers, who do all that there is to do, are at work; None where attendants do it."""
+        self.wake_min = 0.0
+        """When those who wait for somebody to come are looked at again. [min]"""
         self.free: list[Person] = []
         self.move_breaks = rules.at_break == "finish_then_full_break"
         self.stops_in_breaks = rules.at_break in ("pause", "put_back")
@@ -101,9 +75,24 @@ class Attendants:
     def can_spare(self, count: int, skilled: int = 0) -> bool:
         """Whether so many attendants are on duty and free, so many of them qualified."""
         if not self.limited:
-            return True
+            return self.drivers is None or self._driver_is_there(self.drivers)
         free = self.free
         return len(free) >= count and (not skilled or sum(person.skilled for person in free) >= skilled)
+
+    def _driver_is_there(self, drivers: Timetable) -> bool:
+        """Whether drivers are at work; if not, whoever waits is looked at again when they come."""
+        now = self.room.env.now
+        if drivers.window(now)[0] <= now:
+            return True
+        self.look_again(drivers.next_start(now))
+        return False
+
+    def look_again(self, time_min: float) -> None:
+        """Have everyone who waits looked at when somebody comes: nothing else would happen then. [min]"""
+        now = self.room.env.now
+        if time_min < inf and not now < self.wake_min <= time_min:
+            self.wake_min = time_min
+            Moment(self.room.env, lambda _: self.room.serve()).after(time_min - now, CALENDAR)
 
     def others_are_free(self) -> bool:
         """Whether somebody is free whom no exchange could use: without the skill that it asks of all."""
@@ -255,7 +244,7 @@ def _leaving_times(shift: "AttendantShift") -> list[float]:
 def _asks_skill_of_all(blueprint: "Blueprint") -> bool:
     """Whether exchanges, by whatever method, keep no attendants but qualified ones."""
     plans = (blueprint.exchange, blueprint.standby)
-    methods = [plan for plan in plans if plan is not None and plan.attendants]
+    methods = [each.attendants for each in plans if each is not None and each.attendants.attendants]
     return bool(methods) and all(plan.attendants == plan.skilled for plan in methods)
 
 

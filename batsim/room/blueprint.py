@@ -7,7 +7,7 @@ from typing import NamedTuple
 from batsim.errors import Problem, ScenarioError
 from batsim.room.battery_plan import BatteryPlan, battery_plan
 from batsim.room.clock import ticked
-from batsim.room.exchange_plan import ExchangePlan, exchange_plan
+from batsim.room.exchange_plan import ExchangePlans, exchange_plans
 from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
@@ -64,8 +64,8 @@ class Blueprint:
     groups: tuple[GroupPlan, ...]
     battery_plans: tuple[BatteryPlan, ...]
     """Batteries of each queue, by its number."""
-    exchange: ExchangePlan | None
-    standby: ExchangePlan | None
+    exchange: ExchangePlans | None
+    standby: ExchangePlans | None
     """How exchanges are made while the layout's own devices are out."""
     stations: float
     bays: float
@@ -91,9 +91,14 @@ class Blueprint:
     bound_chargers: bool
     attendants_limited: bool
     drivers_only: bool
+    drivers_exchange: bool
+    """Whether drivers exchange batteries in some shift."""
     attendant_shifts: tuple[AttendantShift, ...]
     """Each manned shift."""
-    connect_by_driver: bool
+    drivers_connect: Timetable | None
+    """When drivers who connect batteries are at work; None when they never do."""
+    drivers_at_work: Timetable
+    """When drivers of any group are at work."""
     site_windows: tuple[Window, ...]
     """When trucks of any group work. [min]"""
     minutes_per_working_day: float
@@ -116,14 +121,16 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
     horizon_min = ticked(length_min + warm_up_min)
     hours = scenario.charging_of(name).open_windows(horizon_min + ALWAYS_AHEAD)
     battery_plans, queues_of = _battery_plans(scenario, name)
-    exchange, standby = _exchanges(scenario, name, drivers_only=layout.drivers_exchange)
+    exchange, standby = _exchanges(scenario, name)
     chargers = _charger_counts(layout)
     stations = layout.stations
     if stations is None:
         stations = sum(chargers.values()) if arrangement.in_truck else 1
     bays = _bays(scenario, name, battery_plans, stations)
-    devices = _devices(exchange.devices if exchange else arrangement.watering_devices, layout.devices)
-    standby_devices = _devices(standby.devices if standby else {}, layout.standby.devices if layout.standby else {})
+    devices = _devices(exchange.attendants.devices if exchange else arrangement.watering_devices, layout.devices)
+    standby_devices = _devices(
+        standby.attendants.devices if standby else {}, layout.standby.devices if layout.standby else {}
+    )
     things = ("station", *devices, *standby_devices, *chargers)
     shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
     return Blueprint(
@@ -134,7 +141,8 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         horizon_min=horizon_min,
         warm_up_min=ticked(warm_up_min),
         groups=tuple(
-            group_plan(scenario, number, queues, horizon_min, warm_up_min) for number, queues in enumerate(queues_of)
+            group_plan(scenario, layout, number, queues, horizon_min, warm_up_min)
+            for number, queues in enumerate(queues_of)
         ),
         battery_plans=battery_plans,
         exchange=exchange,
@@ -160,8 +168,10 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         bound_chargers=arrangement.charger_leads == "bound_to_bay" and UNLIMITED not in chargers.values(),
         attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=layout.drivers_only,
+        drivers_exchange=any(map(layout.exchanged_by_drivers, shifts)),
         attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, warm_up_min),
-        connect_by_driver=layout.drivers_exchange or arrangement.connects == "driver",
+        drivers_connect=_shifts_of_drivers(scenario, layout, shifts, horizon_min, warm_up_min, arrangement.connects),
+        drivers_at_work=Timetable(group_windows(scenario.week, shifts, horizon_min + ALWAYS_AHEAD, warm_up_min)),
         site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, warm_up_min)),
         minutes_per_working_day=minutes_per_working_day(scenario.week, shifts),
     )
@@ -188,12 +198,14 @@ def _bays(scenario: Scenario, name: str, battery_plans: tuple[BatteryPlan, ...],
 
 
 def _set_down_bays(
-    layout: Layout, exchange: ExchangePlan | None, standby: ExchangePlan | None, at_once: float
+    layout: Layout, exchange: ExchangePlans | None, standby: ExchangePlans | None, at_once: float
 ) -> float:
     """Set-down bays: as stated, or enough for as many exchanges as may be under way at once."""
     if layout.set_down_bays is not None:
         return layout.set_down_bays
-    return at_once * max((plan.set_down_bays for plan in (exchange, standby) if plan is not None), default=0)
+    return at_once * max(
+        (plans.attendants.set_down_bays for plans in (exchange, standby) if plans is not None), default=0
+    )
 
 
 def _devices(held: Mapping[str, int], stated: Mapping[str, float]) -> dict[str, float]:
@@ -201,9 +213,9 @@ def _devices(held: Mapping[str, int], stated: Mapping[str, float]) -> dict[str, 
     return {name: stated.get(name, float(number)) for name, number in held.items()}
 
 
-def _at_once(exchange: ExchangePlan | None, devices: dict[str, float]) -> float:
+def _at_once(exchange: ExchangePlans | None, devices: dict[str, float]) -> float:
     """Exchanges that the devices allow at once; none where that has no limit."""
-    held = exchange.devices if exchange is not None else {}
+    held = exchange.attendants.devices if exchange is not None else {}
     return min((devices[name] // number for name, number in held.items() if devices[name] < UNLIMITED), default=0.0)
 
 
@@ -233,16 +245,26 @@ def _battery_plans(scenario: Scenario, name: str) -> tuple[tuple[BatteryPlan, ..
     return tuple(plans), queues_of
 
 
-def _exchanges(scenario: Scenario, name: str, *, drivers_only: bool) -> tuple[ExchangePlan | None, ExchangePlan | None]:
+def _exchanges(scenario: Scenario, name: str) -> tuple[ExchangePlans | None, ExchangePlans | None]:
     """Boil down the steps of a layout's exchanges, and those of its standby method."""
     layout, arrangement, standby = scenario.layouts[name], scenario.arrangement(name), scenario.standby(name)
     if arrangement.in_truck:
         return None, None
     positions = layout.floor is not None
-    exchange = exchange_plan(arrangement, layout.exchange_time_min, drivers_only=drivers_only, positions=positions)
+    exchange = exchange_plans(arrangement, layout.exchange_time_min, positions=positions)
     if standby is None:
         return exchange, None
-    return exchange, exchange_plan(standby, None, drivers_only=drivers_only, positions=positions)
+    return exchange, exchange_plans(standby, None, positions=positions)
+
+
+def _shifts_of_drivers(
+    scenario: Scenario, layout: Layout, shifts: list[str], horizon_min: float, warm_up_min: float, connects: str
+) -> Timetable | None:
+    """When drivers who connect batteries are at work: in all shifts, or in those in which they exchange them."""
+    connecting = [shift for shift in shifts if connects == "driver" or layout.exchanged_by_drivers(shift)]
+    if not connecting:
+        return None
+    return Timetable(group_windows(scenario.week, connecting, horizon_min + ALWAYS_AHEAD, warm_up_min))
 
 
 def _floor(scenario: Scenario, name: str, bays: float, stations: float) -> FloorPlan | None:

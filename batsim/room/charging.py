@@ -65,10 +65,12 @@ class ChargingDesk:
         self.bound = blueprint.bound_chargers
         self.connect_time = blueprint.arrangement.connect_time_min
         self.instant_connect = self.connect_time.always_zero
-        self.needs_person = (
-            blueprint.attendants_limited and not blueprint.connect_by_driver and not self.instant_connect
-        )
-        self.connector = DRIVER if blueprint.connect_by_driver else ATTENDANT
+        self.drivers = blueprint.drivers_connect
+        """When drivers who connect batteries are at work; None when they never do."""
+        self.by_attendants = blueprint.attendants_limited
+        """Whether attendants, who are few, connect batteries while such drivers are away."""
+        self.driver_stays = False
+        """Whether the driver who has just exchanged the battery plugs it in, be it after the end of the shift."""
         self.open_hours = blueprint.open_windows
         self.rules = blueprint.charging
         self.waits = blueprint.charging.too_warm_or_cold == "wait"
@@ -84,13 +86,15 @@ class ChargingDesk:
         self.laid_down: dict[Battery, None] = {}
         """Batteries whose connecting others must take over."""
 
-    def receive(self, battery: "Battery") -> None:
-        """Take in a discharged battery that stands in its bay."""
+    def receive(self, battery: "Battery", *, by_driver: bool = False) -> None:
+        """Take in a discharged battery that stands in its bay, where the driver who brought it may plug it in."""
+        self.driver_stays = by_driver and self.drivers is not None
         battery.discharged_min = self.room.env.now
         if self.room.maintenance.before[battery.queue.number]:
             self.room.maintenance.before_charge(battery)
         else:
             self.take_in(battery)
+        self.driver_stays = False
 
     def take_in(self, battery: "Battery") -> None:
         """Give a discharged battery a charger that fits, or have it wait for one."""
@@ -124,8 +128,21 @@ class ChargingDesk:
 
     def serve(self) -> None:
         """Connect what waits for a person, while there is one."""
-        while self.to_connect and self.room.attendants.can_spare(1):
-            self._connect(self.to_connect.pop(0))
+        while self.to_connect:
+            person = self._connects_now()
+            if person is None:
+                return
+            self._connect(self.to_connect.pop(0), person)
+
+    def _connects_now(self) -> int | None:
+        """Who may connect a battery now: an attendant or a driver; None when nobody can."""
+        attendants, drivers, now = self.room.attendants, self.drivers, self.room.env.now
+        if drivers is not None and (self.driver_stays or drivers.window(now)[0] <= now):
+            return DRIVER
+        if self.by_attendants or drivers is None:
+            return ATTENDANT if attendants.can_spare(1) else None
+        attendants.look_again(drivers.next_start(now))
+        return None
 
     def unfinished(self) -> "list[Battery]":
         """Batteries that wait when the run ends: for a charger, for a person, or for others to take over."""
@@ -144,24 +161,26 @@ class ChargingDesk:
             self._charge(battery, now, now)
             return
         self.write_state(battery=battery.number, state=WAITING, from_min=now)
-        if not self.needs_person or (self.room.usual_order and self.room.can_spare_one()):
-            self._connect(battery)
+        person = self._connects_now()
+        by_attendant = person == ATTENDANT and self.by_attendants
+        if person is not None and not (by_attendant and not (self.room.usual_order and self.room.can_spare_one())):
+            self._connect(battery, person)
             return
         self.to_connect.append(battery)
         if not self.room.usual_order:
             self.room.serve()
 
-    def _connect(self, battery: "Battery") -> None:
+    def _connect(self, battery: "Battery", person: int) -> None:
         """Connect a battery; the person is held meanwhile, the charge starts after."""
         room, now = self.room, self.room.env.now
         minutes = next(room.connect_times[battery.number])
-        if self.needs_person:
-            job = SoloJob(room.attendants, self.connector, CONNECTING, minutes, partial(self._connected, battery, now))
+        if person == ATTENDANT and self.by_attendants:
+            job = SoloJob(room.attendants, person, CONNECTING, minutes, partial(self._connected, battery, now))
             if job.work_with(room.attendants.take(1)) == inf:
                 self.laid_down[battery] = None
         else:
             end_min, write = now + minutes, room.record.write.work
-            write(person=self.connector, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes)
+            write(person=person, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes)
             self._charge(battery, now, end_min)
 
     def _connected(self, battery: "Battery", since_min: float) -> None:

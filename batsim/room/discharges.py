@@ -13,7 +13,7 @@ from batsim.formulas.discharge import at_factor
 from batsim.record import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE, Drawn, Warmth
 from batsim.room.clock import ticked
 from batsim.room.recovery import FromWells
-from batsim.room.stretch import AtPace, AtPower, Stretch, new
+from batsim.room.stretch import AtPace, AtPower, Source, Stretch, new
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
@@ -32,9 +32,7 @@ class Discharge:
 
     __slots__ = ("driven_min", "gives", "keeps_min", "level", "reason", "start_min", "stretches", "truck", "watched")
 
-    def __init__(
-        self, truck: "Truck", start_min: float, level: float, gives: AtPower | FromWells | AtPace, driven_min: float = 0.0
-    ) -> None:
+    def __init__(self, truck: "Truck", start_min: float, level: float, gives: Source, driven_min: float = 0.0) -> None:
         self.truck, self.start_min, self.level, self.gives = truck, start_min, level, gives
         self.driven_min = driven_min
         """Minutes on the way from the room, before work begins. [min]"""
@@ -188,7 +186,7 @@ def drawn_between(truck: "Truck", soc_from: float, soc_to: float) -> tuple[float
 
 
 def at_power(
-    truck: "Truck", start_min: float, soc: float, plan: Callable[[AtPower | FromWells, Any], Discharge]
+    truck: "Truck", start_min: float, soc: float, plan: Callable[[Source, Any], Discharge]
 ) -> tuple[Discharge, Warmth]:
     """Plan a discharge at the capacity that its temperature gives it.
 
@@ -232,7 +230,7 @@ def _go_on_power(
 ) -> bool:
     """Work at the power of each shift until a level, or a visit before it, then drive to the room."""
 
-    def plan(gives: AtPower | FromWells, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
+    def plan(gives: Source, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
         discharge = Discharge(truck, start_min, level, gives, driven_min)
         discharge.keeps_min, discharge.watched = keeps_min, watched and truck.watchful
         discharge.plan(state)
@@ -290,7 +288,8 @@ def _settle(discharge: Discharge, soc_from: float, warmth: Warmth | None = None)
     battery.missing_ah += ah
     truck.below_cut_out = int(soc < truck.queue.plan.battery.discharge_to_share - DISCHARGED)
     truck.joined_min = left_min + truck.trip_min + truck.fetched_min
-    drawn: Drawn = new(Drawn, (soc_from, soc, ah, kwh, way_kwh))
+    depth_share = battery.missing_ah / truck.queue.plan.capacity_ah
+    drawn: Drawn = new(Drawn, (soc_from, soc, ah, kwh, way_kwh, depth_share))
     if warmth is None:
         warmth = discharge.warmth(begins_at_degc(truck, discharge.start_min))
     write_discharge(truck, discharge.start_min, left_min, drawn, warmth)

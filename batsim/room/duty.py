@@ -28,6 +28,12 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
             yield from _wait_for_call(room, truck, truck.early_min)
         else:
             yield Timed(env, truck.joined_min - env.now, [], ASKS)
+            while truck.stood_min and truck.reason == LEVEL:
+                truck.make_up_for_stand()
+                if truck.joined_min == inf:
+                    return
+                yield Moment(env).after(truck.joined_min - env.now, ASKS)
+        truck.stood_min = 0.0
         if truck.reason != LEVEL and not truck.run_times and truck.arrival_soc > level:
             if not truck.queue.has_one_for(truck, env.now + patience_min):
                 truck.turn_away()

@@ -5,6 +5,7 @@ for the discharged one, attendants, devices. It takes all of it or nothing, so n
 other. Each thing is given back after the last step that needs it, see `exchange_job`.
 """
 
+from bisect import bisect_right
 from heapq import heappop, heappush
 from math import inf
 from typing import TYPE_CHECKING
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     from batsim.room.battery import Battery
     from batsim.room.exchange_job import Held
-    from batsim.room.exchange_plan import ExchangePlan, Route
+    from batsim.room.exchange_plan import ExchangePlan, ExchangePlans, Route
     from batsim.room.floor_plan import Ways
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
@@ -30,13 +31,17 @@ if TYPE_CHECKING:
 class Method:
     """One way to exchange: its steps and its devices; the layout's own, or what stands by."""
 
-    def __init__(self, room: "Room", number: int, plan: "ExchangePlan", counts: dict[str, float]) -> None:
-        floor = room.blueprint.floor
+    def __init__(self, room: "Room", number: int, plans: "ExchangePlans", counts: dict[str, float]) -> None:
+        floor, plan = room.blueprint.floor, plans.attendants
         first_kind = len(room.blueprint.devices) * number
         point = floor.bays if floor is not None else 0
         self.number = number
         """0 for the layout's own, 1 for what stands by."""
-        self.plan = plan
+        self.plans = plans
+        """Its steps by who does them."""
+        drivers = room.blueprint.drivers_exchange
+        self.plan = plans.drivers if room.blueprint.drivers_only else plan
+        """Its steps, where it does not matter by whom."""
         self.devices = [
             Devices(first_kind + kind, count, plan.devices[name], point)
             for kind, (name, count) in enumerate(counts.items())
@@ -44,7 +49,8 @@ class Method:
         self.ways: tuple[Ways, ...] = ()
         if floor is not None:
             self.ways = floor.standby_ways if number else floor.ways
-        self.in_steps = plan.has_legs or room.attendants.stops_in_breaks or room.attendants.hands_over
+        several = drivers and (not room.blueprint.drivers_only or bool(plans.drivers.helpers))
+        self.in_steps = plan.has_legs or room.attendants.stops_in_breaks or room.attendants.hands_over or several
         """Whether the times of an exchange are worked out step by step."""
         self.routes: list[Route] = routes(plan, self.ways)
         """Ways of an exchange, one after the other."""
@@ -60,7 +66,8 @@ class Method:
 class ExchangeDesk:
     """Lets trucks into the stations."""
 
-    def __init__(self, room: "Room", plan: "ExchangePlan") -> None:
+    def __init__(self, room: "Room", plans: "ExchangePlans") -> None:
+        plan = plans.attendants
         self.room = room
         self.write = room.record.write
         self.queues = room.queues
@@ -72,7 +79,9 @@ class ExchangeDesk:
         self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
         self.set_down = room.blueprint.set_down_bays
-        self.methods = [Method(room, 0, plan, room.blueprint.devices)]
+        self.by_drivers = room.blueprint.drivers_exchange
+        """Whether drivers exchange batteries, in some shift at least."""
+        self.methods = [Method(room, 0, plans, room.blueprint.devices)]
         if room.blueprint.standby is not None:
             self.methods.append(Method(room, 1, room.blueprint.standby, room.blueprint.standby_devices))
         self.present = self.methods[0]
@@ -105,7 +114,7 @@ class ExchangeDesk:
         if self.at_arrival:
             self._draw_out(truck)
         done = Moment(self.room.env)
-        if not queue.waiting and not self.sorted_queues and self.lacks(queue) == NOTHING:
+        if not queue.waiting and not self.sorted_queues and self.lacks(queue, truck) == NOTHING:
             self._start(truck, queue, done)
             if self.limited_reach:  # what others could not use may have been the last of its kind
                 self.note_causes()
@@ -128,9 +137,9 @@ class ExchangeDesk:
             for queue in queues:
                 truck, cause = None, NOTHING
                 if queue.waiting:
-                    truck, cause = queue.first(), NO_BATTERY
+                    truck, cause = self._first(queue), NO_BATTERY
                 if truck is not None and (best is None or _before(truck, best)):
-                    cause = self.lacks(queue)
+                    cause = self.lacks(queue, truck)
                     if cause == NOTHING:
                         best = truck
                 causes.append(cause)
@@ -158,7 +167,7 @@ class ExchangeDesk:
         """Whether an exchange of a truck that need not come yet could start now, while no truck waits."""
         queue = truck.queue
         nobody = not self.room.trucks_waiting and not self.coming
-        return nobody and len(queue.ready) > queue.reserve and self.lacks(queue) == NOTHING
+        return nobody and len(queue.ready) > queue.reserve and self.lacks(queue, truck) == NOTHING
 
     def note_causes(self) -> None:
         """Write down for every queue what its first truck waits for now."""
@@ -170,7 +179,8 @@ class ExchangeDesk:
         """Write down what a queue waits for, when that has changed."""
         cause = NOTHING
         if queue.waiting:
-            cause = NO_BATTERY if queue.first() is None else self.lacks(queue)
+            truck = self._first(queue)
+            cause = NO_BATTERY if truck is None else self.lacks(queue, truck)
         self._note(queue, cause)
 
     def _note(self, queue: "Queue", cause: int) -> None:
@@ -189,8 +199,59 @@ class ExchangeDesk:
         """Go over to what stands by, or back to the layout's own, after a device has gone out or come back."""
         self.present = self.methods[0 if self.methods[0].can_work() else -1]
 
-    def lacks(self, queue: "Queue") -> int:
-        """First thing that an exchange of this queue lacks: battery, station, bay, attendants, device."""
+    def _first(self, queue: "Queue") -> "Truck | None":
+        """First truck of a queue that may have a battery; those whose people are away are passed and keep their place."""
+        truck = queue.first()
+        if truck is None or not self.by_drivers or self.plan_for(truck) is not None:
+            return truck
+        others = (each for each in queue.waiting if queue.may_have_one(each) and self.plan_for(each) is not None)
+        return next(others, truck)
+
+    def plan_for(self, truck: "Truck") -> "ExchangePlan | None":
+        """Steps of a truck's exchange by who would do them now; None while its driver is away, or has no help."""
+        method, group, now = self.present, truck.group, self.room.env.now
+        if not self.by_drivers:
+            return method.plan
+        attendants = self.room.attendants
+        shift = bisect_right(group.shift_starts, now) - 1
+        if shift < 0 or now >= group.shift_ends[shift] or not group.drivers_exchange[shift]:
+            return None if self.room.blueprint.drivers_only else method.plans.attendants
+        if group.timetable.window(now)[0] > now or truck.helps_until_min > now:
+            return None
+        plans = method.plans
+        if not plans.drivers.helpers:
+            return plans.drivers
+        if not self.room.blueprint.drivers_only and attendants.can_spare(plans.helped.attendants):
+            return plans.helped
+        return plans.drivers if len(self.helpers(truck)) >= plans.drivers.helpers else None
+
+    def helpers(self, truck: "Truck") -> "list[Truck]":
+        """Trucks whose drivers could lend a hand: those that wait first, then those at work that may go on longest."""
+        now = self.room.env.now
+        others = [
+            each
+            for each in self.room.trucks
+            if each is not truck and each.helps_until_min <= now and each.group.timetable.window(now)[0] <= now
+        ]
+        waiting = [each for each in others if each.waits]
+        at_work = [
+            each
+            for each in others
+            if not each.waits and each.back_min <= now < each.left_min and each.discharge is None
+        ]
+        return waiting + sorted(at_work, key=lambda each: -each.left_min)
+
+    def call_helpers(self, truck: "Truck", count: int, until_min: float) -> None:
+        """Keep the drivers of other trucks until a time; a truck that was at work stands meanwhile."""
+        now, write = self.room.env.now, self.room.record.write.stands
+        for helper in self.helpers(truck)[:count]:
+            helper.helps_until_min = until_min
+            if not helper.waits:
+                helper.stood_min += until_min - now
+                write(truck=helper.number, group=helper.group.number, start_min=now, end_min=until_min)
+
+    def lacks(self, queue: "Queue", truck: "Truck") -> int:
+        """First thing that an exchange of a truck of this queue lacks: battery, station, bay, people, device."""
         if not queue.ready:
             return NO_BATTERY
         if self.stations is not None and not self.stations:
@@ -199,8 +260,10 @@ class ExchangeDesk:
             return NO_BAY
         if self.limited_reach and self._in_reach(queue) is None:
             return NO_BAY
-        method = self.present
-        plan = method.plan
+        method, plan = self.present, self.plan_for(truck)
+        if plan is None:
+            self._wait_for_drivers()
+            return NO_ATTENDANT
         if plan.attendants and not self.room.attendants.can_spare(plan.attendants, plan.skilled):
             return NO_ATTENDANT
         now = self.room.env.now
@@ -218,6 +281,13 @@ class ExchangeDesk:
             if enough and any(entry[2].bay in near for entry in queue.ready):
                 return station
         return None
+
+    def _wait_for_drivers(self) -> None:
+        """Have the queues looked at when drivers come, or have lent their hand."""
+        now = self.room.env.now
+        comes = [group.timetable.next_start(now) for group in self.room.blueprint.groups]
+        helps = [truck.helps_until_min for truck in self.room.trucks if truck.helps_until_min > now]
+        self.room.attendants.look_again(min(comes + helps))
 
     def _look_again(self) -> None:
         """Have the queues looked at when the next device is free: nothing else would happen then."""
@@ -237,8 +307,9 @@ class ExchangeDesk:
 
     def _start(self, truck: "Truck", queue: "Queue", done: Moment) -> None:
         """Take everything and begin."""
-        method = self.present
-        plan, discharged, now = method.plan, truck.battery, self.room.env.now
+        method, plan = self.present, self.plan_for(truck)
+        assert plan is not None  # asked before
+        discharged, now = truck.battery, self.room.env.now
         station = -1
         if self.floor is None:
             if self.stations is not None:
@@ -252,7 +323,7 @@ class ExchangeDesk:
             held = self._nearest_units(method, station, discharged.bay)
         self.set_down -= plan.set_down_bays
         people = self.room.attendants.take(plan.attendants, plan.skilled)
-        ExchangeJob(self, method, truck, charged, station, people, held, done).begin()
+        ExchangeJob(self, method, plan, truck, charged, station, people, held, done).begin()
 
     def _take_near(self, queue: "Queue", discharged: "Battery") -> "tuple[int, Battery]":
         """Take a station, the battery that the rule names of those in reach, and the nearest empty bay."""

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from batsim.room.battery import Battery
     from batsim.room.devices import Unit
     from batsim.room.exchange import ExchangeDesk, Method
-    from batsim.room.exchange_plan import Instant
+    from batsim.room.exchange_plan import ExchangePlan, Instant
     from batsim.room.truck import Truck
 
 Held = list[tuple[int, "Unit"]]
@@ -55,6 +55,7 @@ class ExchangeJob:
         "part_min",
         "people",
         "people_min",
+        "plan",
         "ready_min",
         "skilled",
         "start_min",
@@ -66,6 +67,7 @@ class ExchangeJob:
         self,
         desk: "ExchangeDesk",
         method: "Method",
+        plan: "ExchangePlan",
         truck: "Truck",
         charged: "Battery",
         station: int,
@@ -73,7 +75,7 @@ class ExchangeJob:
         held: Held,
         done: Moment,
     ) -> None:
-        self.desk, self.method, self.truck = desk, method, truck
+        self.desk, self.method, self.plan, self.truck = desk, method, plan, truck
         self.discharged, self.charged = truck.battery, charged
         self.station, self.people, self.held, self.done = station, people, held, done
         self.bay = charged.bay
@@ -98,13 +100,13 @@ class ExchangeJob:
             return
         attended_min, driven_min, *delays = times
         self._settle_all(delays)
-        if method.plan.attendants:
+        if self.plan.attendants:
             self._write_attended(now, self.people_min, attended_min)
         self._book(driven_min)
 
     def _settle_all(self, delays: "Sequence[float]") -> None:
         """Settle every instant, then until when each device is held, so many minutes from now."""
-        now, instants = self.start_min, self.method.plan.instants
+        now, instants = self.start_min, self.plan.instants
         for instant, delay_min in zip(instants, delays, strict=False):  # those of the devices follow
             self._settle(instant, now + delay_min, delay_min)
         first = len(instants)
@@ -150,7 +152,7 @@ class ExchangeJob:
 
     def _write_attended(self, start_min: float, end_min: float, attended_min: float) -> None:
         """Write what its attendants do."""
-        people, task, hands_on_min = self.method.plan.attendants, EXCHANGING, attended_min
+        people, task, hands_on_min = self.plan.attendants, EXCHANGING, attended_min
         self.desk.write.work(
             person=ATTENDANT, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=people
         )
@@ -162,10 +164,12 @@ class ExchangeJob:
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
-        plan, attendants = self.method.plan, self.desk.room.attendants
+        plan, attendants = self.plan, self.desk.room.attendants
         if plan.has_legs:
             self._add_ways(minutes)
         ends = list(accumulate(minutes))
+        if attendants.stops_in_breaks and not plan.attendants:
+            ends = self._ends_of_driver(minutes)
         people_min = self.start_min + ends[plan.people_step] if plan.attendants else 0.0
         if attendants.stays(self.people, self.start_min, people_min):
             self._settle_all([ends[step] for step in plan.ends])
@@ -174,6 +178,8 @@ class ExchangeJob:
                 attended_min = sum(map(mul, minutes, plan.attendants_busy))
                 self._write_attended(begun_min, people_min, attended_min)
             self._book(sum(map(mul, minutes, plan.drivers_busy)) if plan.drivers_busy else 0.0)
+            if plan.helpers:
+                self.desk.call_helpers(self.truck, plan.helpers, begun_min + ends[plan.helper_step])
             return
         self.minutes = minutes
         self.needed, self.skilled = plan.attendants, plan.skilled
@@ -181,6 +187,15 @@ class ExchangeJob:
         self.left_min = minutes[0]
         self.ready_min = self.start_min
         self._go_on()
+
+    def _ends_of_driver(self, minutes: list[float]) -> list[float]:
+        """Ends of the steps, from the start, of a driver who lays them down in breaks, or begins them again after."""
+        crossing, again = self.truck.group.crossing, self.desk.room.attendants.again_after_break
+        ends, time = [], self.start_min
+        for length_min in minutes:
+            time = crossing.end_of(time, length_min, again=again)
+            ends.append(time - self.start_min)
+        return ends
 
     def _add_ways(self, minutes: list[float]) -> None:
         """Add the time of each way to its step, and leave each device where its last way ends."""
@@ -200,7 +215,7 @@ class ExchangeJob:
 
     def _go_on(self) -> None:
         """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""
-        attendants, plan = self.desk.room.attendants, self.method.plan
+        attendants, plan = self.desk.room.attendants, self.plan
         people, stop_min = self.people, attendants.stop_of(self.people)
         self.part_min, time = self.desk.room.env.now, self.ready_min
         ends: dict[int, float] = {}
@@ -236,7 +251,7 @@ class ExchangeJob:
 
     def _settle_to(self, first: int, ends: dict[int, float], attended_min: float, stop_min: float | None) -> None:
         """Settle the instants and devices of the steps that are known to end, and write what the attendants do."""
-        plan, desk = self.method.plan, self.desk
+        plan, desk = self.plan, self.desk
         env = desk.room.env
         self.people_min = self.part_min
         for instant in plan.instants:
@@ -270,7 +285,7 @@ class ExchangeJob:
 
     def _give_back(self, _: "Event") -> None:
         """Give back what is not needed after the next instant, then see who can use it."""
-        desk, plan = self.desk, self.method.plan
+        desk, plan = self.desk, self.plan
         room = desk.room
         _step, truck, is_end, people = plan.instants[self.next_instant]
         self.next_instant += 1
@@ -289,5 +304,5 @@ class ExchangeJob:
             desk.set_down += plan.set_down_bays
             if not desk.at_arrival:
                 desk.write.battery_states(battery=self.discharged.number, state=DISCHARGED, from_min=room.env.now)
-                room.charging.receive(self.discharged)
+                room.charging.receive(self.discharged, by_driver=not plan.attendants)
         room.serve()

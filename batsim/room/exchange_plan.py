@@ -74,6 +74,8 @@ class ExchangePlan:
     """Empty bays taken at the start."""
     set_down_bays: int
     """Set-down bays taken from the start to the end."""
+    helpers: int
+    """Drivers of other trucks who lend a hand in some step."""
     instants: tuple[Instant, ...]
     """When what is given back, in order; devices are free again without anything having to happen."""
     legs: tuple[tuple[Leg, ...], ...]
@@ -99,6 +101,11 @@ class ExchangePlan:
         """Drivers who are busy with each step; empty where none ever is."""
         busy = tuple(hands.drivers for hands in self.hands)
         return busy if any(busy) else ()
+
+    @cached_property
+    def helper_step(self) -> int:
+        """Number of the last step in which other drivers lend a hand."""
+        return _last_of(hands.drivers > 1 for hands in self.hands)
 
     @cached_property
     def people_step(self) -> int:
@@ -137,9 +144,26 @@ def routes(plan: ExchangePlan, ways: tuple[Ways, ...]) -> list[Route]:
     ]
 
 
-def exchange_plan(
-    arrangement: Arrangement, whole: DurationLaw | None, *, drivers_only: bool, positions: bool
-) -> ExchangePlan:
+class ExchangePlans(NamedTuple):
+    """The steps of an exchange by who does them: what needs two people needs two, whoever they are."""
+
+    attendants: ExchangePlan
+    """By those that the arrangement names."""
+    drivers: ExchangePlan
+    """By the driver of the truck, and those of other trucks."""
+    helped: ExchangePlan
+    """By the driver of the truck; an attendant lends a hand."""
+
+
+def exchange_plans(arrangement: Arrangement, whole: DurationLaw | None, *, positions: bool) -> ExchangePlans:
+    """Boil the steps down for each that may do them; parameters as of `exchange_plan`."""
+    attendants, drivers, helped = (
+        exchange_plan(arrangement, whole, by=by, positions=positions) for by in ExchangePlans._fields
+    )
+    return ExchangePlans(attendants, drivers, helped)
+
+
+def exchange_plan(arrangement: Arrangement, whole: DurationLaw | None, *, by: str, positions: bool) -> ExchangePlan:
     """Boil the steps down.
 
     Parameters
@@ -148,16 +172,16 @@ def exchange_plan(
         The handling arrangement.
     whole
         A time for the whole exchange in place of all its steps.
-    drivers_only
-        Whether drivers do what attendants would.
+    by
+        Who does it: a field of `ExchangePlans`.
     positions
         Whether ways follow from positions in the room.
     """
     steps = list(arrangement.steps) if whole is None else [WHOLE_EXCHANGE.model_copy(update={"time_min": whole})]
-    hands = tuple(_by_driver(step.by) if drivers_only else step.by for step in steps)
-    skill = None if drivers_only else next((step.skill for step in steps if step.skill), None)
-    truck_step = len(steps) - 1
-    if not drivers_only:
+    hands = tuple(_hands(step.by, by) for step in steps)
+    skill = next((step.skill for step in steps if step.skill), None) if by == "attendants" else None
+    truck_step = len(steps) - 1  # a driver who does it all stays to the end
+    if by == "attendants":
         truck_step = _last_of(step.truck == "waits" for step in steps)
     return ExchangePlan(
         laws=tuple((_stream(number, step), _law(step, positions)) for number, step in enumerate(steps)),
@@ -169,6 +193,7 @@ def exchange_plan(
         device_steps=_device_steps(arrangement, steps, truck_step),
         empty_bays=arrangement.empty_bays,
         set_down_bays=arrangement.set_down_bays,
+        helpers=max(0, *(hand.drivers - 1 for hand in hands)),
         instants=_instants(hands, truck_step),
         legs=_legs(steps, list(arrangement.devices)) if positions else ((),) * len(steps),
     )
@@ -210,9 +235,12 @@ def _law(step: Step, positions: bool) -> DurationLaw:
     return step.at_ends_min if positions and step.at_ends_min is not None else step.law
 
 
-def _by_driver(hands: Hands) -> Hands:
-    """Let the driver do what attendants would."""
-    return Hands(0, 1) if hands.attendants or hands.drivers else hands
+def _hands(hands: Hands, by: str) -> Hands:
+    """Who does a step: as many as the arrangement asks for."""
+    people = sum(hands)
+    if by == "attendants" or not people:
+        return hands
+    return Hands(0, people) if by == "drivers" else Hands(people - 1, 1)
 
 
 def _stream(number: int, step: "Step") -> Purpose:

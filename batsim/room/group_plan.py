@@ -2,13 +2,16 @@
 
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 
 from batsim.formulas.discharge import Cell, soc_after
 from batsim.room.clock import ticked
+from batsim.room.crossing import Crossing
 from batsim.room.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.calendar import Window, break_starts, group_windows, mean_shift_min, whole_shifts
+from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
@@ -31,10 +34,14 @@ class GroupPlan:
     """Starts of the gaps that are breaks, not the end of work. [min]"""
     break_starts: tuple[float, ...]
     """The same in order. [min]"""
+    crossing: Crossing
+    """Its drivers' breaks."""
     shift_starts: tuple[float, ...]
     """When each of its shifts begins, in order. [min]"""
     shift_ends: tuple[float, ...]
     """When each of its shifts ends. [min]"""
+    drivers_exchange: tuple[bool, ...]
+    """Whether drivers exchange batteries in each of its shifts."""
     shift_power_w: tuple[float, ...]
     """Stated mean power in each shift, its week's demand in it; 0 when run times are given. [W]"""
     shift_use_share: tuple[float, ...]
@@ -56,7 +63,12 @@ class GroupPlan:
 
 
 def group_plan(
-    scenario: Scenario, number: int, queues: tuple[int, ...], horizon_min: float, warm_up_min: float
+    scenario: Scenario,
+    layout: Layout,
+    number: int,
+    queues: tuple[int, ...],
+    horizon_min: float,
+    warm_up_min: float,
 ) -> GroupPlan:
     """Work out one truck group, for a run up to a horizon after a warm-up. [min]"""
     truck = scenario.trucks[number]
@@ -72,14 +84,17 @@ def group_plan(
     first_week = scenario.simulation.start_week - int(warm_up_min // WEEK_MIN)
     demand = tuple(scenario.demand.in_week(first_week + week) for week in range(int(until_min // WEEK_MIN) + 2))
     table = Timetable(windows, always=len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until_min)
-    shifts = whole_shifts(scenario.week, truck.shifts, until_min, warm_up_min)
+    named = sorted(
+        (window, layout.exchanged_by_drivers(shift))
+        for shift in truck.shifts
+        for window in whole_shifts(scenario.week, [shift], until_min, warm_up_min)
+    )
+    shifts = [window for window, _ in named]
     in_windows = Timetable(windows)
     # The first shift may have begun before the run: its energy is still that of a whole one.
     worked_min = [max(in_windows.worked(start, end), shift_min if start <= 0.0 else 0.0) for start, end in shifts]
     factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
-    power_w = tuple(
-        factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True)
-    )
+    power_w = tuple(factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True))
     cell = cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc)
 
     @cache
@@ -97,8 +112,10 @@ def group_plan(
         timetable=table,
         breaks=breaks,
         break_starts=tuple(sorted(breaks)),
+        crossing=Crossing([(end, start) for (_, end), (start, _) in pairwise(windows) if end in breaks]),
         shift_starts=tuple(start for start, _ in shifts),
         shift_ends=tuple(end for _, end in shifts),
+        drivers_exchange=tuple(by_drivers for _, by_drivers in named),
         shift_power_w=power_w,
         shift_use_share=tuple(map(use_of, power_w, worked_min, factors)),
         demand=demand,

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from batsim.record import CHARGE_IN_TRUCK, DRIVER, IN_TRUCK, ON_CHARGE, PLUGGING, Drawn, Warmth
 from batsim.room.charge import Begin, Course, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
-from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment, ticked
+from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment
 from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
 from batsim.room.recovery import FromWells
-from batsim.room.stretch import AtPace, AtPower
+from batsim.room.stretch import AtPace, Source
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,7 +40,7 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
         discharge.plan(before, end_min)
     else:
 
-        def plan(gives: AtPower | FromWells, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
+        def plan(gives: Source, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
             if isinstance(gives, FromWells):
                 state = gives.rested(state, (begin_min - battery.used_min) / 60.0)
             discharge = Discharge(truck, begin_min, level, gives)
@@ -63,7 +63,13 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
     battery.owed_ah += ah * battery.owed_factor
     if warmth is None:
         warmth = discharge.warmth(begins_at_degc(truck, begin_min))
-    write_discharge(truck, begin_min, last.end_min, Drawn(before, after, ah, kwh, 0.0), warmth)
+    write_discharge(
+        truck,
+        begin_min,
+        last.end_min,
+        Drawn(before, after, ah, kwh, 0.0, battery.missing_ah / truck.queue.plan.capacity_ah),
+        warmth,
+    )
     return last.end_min
 
 

@@ -51,6 +51,10 @@ class Queue:
             return self.waiting[0]
         return next((truck for truck in self.waiting if truck.reason == SHIFT_CHANGE), None)
 
+    def may_have_one(self, truck: "Truck") -> bool:
+        """Whether a truck may have one of the ready batteries."""
+        return len(self.ready) > (0 if truck.reason == SHIFT_CHANGE else self.reserve)
+
     def has_one_for(self, truck: "Truck", by_min: float = 0.0) -> bool:
         """Whether a battery is left for a truck behind those that wait: ready, or sure to be by a time. [min]"""
         priority = truck.group.truck.priority

@@ -1,7 +1,7 @@
 """How a truck's work uses up its battery, within one shift and so at one power."""
 
 from math import inf
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from batsim.formulas.discharge import Cell, discharge_at_power, lowest_soc, rates, soc_after
 from batsim.room.clock import ticked
@@ -27,10 +27,34 @@ class Stretch(NamedTuple):
     ah: float
 
 
+class Source(Protocol):
+    """What gives the power of a truck's work: a battery at one capacity, or a run time."""
+
+    full: Any
+    """State of a charged battery."""
+
+    def soc(self, state: Any) -> float:  # noqa: ANN401 - of this kind of source
+        """State of charge of a state. [-]"""
+
+    def used(self, state: Any, power_w: float, minutes: float) -> tuple[Any, float]:  # noqa: ANN401
+        """State after some minutes of driving, at most until it is empty, and ampere-hours drawn."""
+
+    def part(
+        self,
+        table: Timetable,
+        begin_min: float,
+        stop_min: float,
+        state: Any,  # noqa: ANN401
+        level: float,
+        power_w: float,
+        driven_min: float,
+    ) -> Stretch:
+        """Work at a power down to a level, or until a time; see `AtPower.part`."""
+
+
 class AtPower:
     """Gives a power as Peukert's law allows, see `batsim.formulas.discharge`; its state is the state of charge."""
 
-    __slots__ = ("cell",)
     full = 1.0
     """State of a charged battery."""
 
@@ -103,7 +127,6 @@ class AtPower:
 class AtPace:
     """Falls evenly to a level in a run time, whatever the power; its state is the state of charge."""
 
-    __slots__ = ("capacity_ah", "level", "minutes", "soc_from")
     full = 1.0
 
     def __init__(self, minutes: float, soc_from: float, level: float, capacity_ah: float) -> None:

@@ -64,6 +64,11 @@ class Timetable:
         index = bisect_right(self.ends, time_min)
         return (self.starts[index], self.ends[index]) if index < len(self.ends) else (inf, inf)
 
+    def next_start(self, time_min: float) -> float:
+        """Start of the first window after a time; infinite after the last. [min]"""
+        index = bisect_right(self.starts, time_min)
+        return self.starts[index] if index < len(self.starts) and not self.always else inf
+
     def gap_start(self, time_min: float) -> float:
         """End of the last window before a time that lies in no window; 0 before the first. [min]"""
         index = bisect_right(self.ends, time_min) - 1

@@ -34,18 +34,19 @@ class Truck:
         "charged",
         "discharge",
         "drift_k",
+        "early_min",
         "entity",
         "exchange_times",
         "factor",
         "factors",
+        "fetched_min",
         "first_min",
         "group",
+        "helps_until_min",
         "joined_min",
         "lead_min",
         "left_min",
         "number",
-        "early_min",
-        "fetched_min",
         "plugged_min",
         "position",
         "power_stream",
@@ -58,6 +59,7 @@ class Truck:
         "served",
         "start",
         "start_soc",
+        "stood_min",
         "trip_min",
         "turned_away",
         "usable_ah",
@@ -119,6 +121,8 @@ class Truck:
         self.call: Moment
         self.served: Moment
         self.waits = False
+        self.helps_until_min = self.stood_min = 0.0
+        """Until when its driver lends a hand elsewhere, and for how long it has stood for that, not yet made up. [min]"""
         self.turned_away = False
         """Whether it found no charging spot, or no battery, when it last asked for one."""
         self.plugged_min = nan
@@ -176,6 +180,13 @@ class Truck:
             reason=self.reason,
             fetched_min=self.fetched_min,
         )
+
+    def make_up_for_stand(self) -> None:
+        """Work later what it stood for, before it leaves for the room."""
+        way_min, stood_min = self.joined_min - self.left_min, self.stood_min
+        self.stood_min = 0.0
+        self.left_min = self.group.timetable.advance(self.left_min, stood_min)
+        self.joined_min = self.left_min + way_min
 
     def turn_away(self) -> None:
         """Go back to work, for no battery is ready or no charging spot is free."""

@@ -180,7 +180,8 @@ def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
     layout, arrangement = checked.layout, checked.arrangement
     types = (checked.scenario.batteries[group.battery] for group in checked.scenario.trucks)
     maintained = int(any(kind.is_maintained for kind in types))
-    if arrangement.in_truck or layout.drivers_exchange:
+    shifts = {shift for group in checked.scenario.trucks for shift in group.shifts}
+    if arrangement.in_truck or all(map(layout.exchanged_by_drivers, shifts)):
         return maintained, None
     one = max(maintained, int(arrangement.connects == "attendant"))
     if layout.exchange_time_min is not None:

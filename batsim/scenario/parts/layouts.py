@@ -134,6 +134,22 @@ class AttendantCounts(Kind):
         return OnDuty(in_all, qualified)
 
 
+class ByWhom(Kind):
+    """Who exchanges batteries: attendants or drivers, always or by shift."""
+
+    schema = schema_of_any(
+        Words(ATTENDANTS, DRIVERS).schema,
+        {"type": "object", "additionalProperties": Words(ATTENDANTS, DRIVERS).schema},
+        examples=[DRIVERS, {"early": DRIVERS, "night": ATTENDANTS}],
+    )
+
+    def read(self, value: object) -> dict[str, str] | str:
+        """Read one word, or one for each shift."""
+        if isinstance(value, dict):
+            return read_by_name(value, Words(ATTENDANTS, DRIVERS).read)
+        return Words(ATTENDANTS, DRIVERS).read(value)
+
+
 class InTruck(Frozen):
     """Rules for charging in the truck."""
 
@@ -166,9 +182,9 @@ class Layout(Frozen):
     attendants: Annotated[dict[str, OnDuty] | str, AttendantCounts()] | None = None
     """Attendants by shift, with how many of them are qualified for what where that matters; drivers do it all
     themselves when not stated."""
-    exchange_by: Annotated[str, Words(ATTENDANTS, DRIVERS)] | None = None
-    """Who exchanges batteries and connects them; attendants do the rest where there are any, and this too when not
-    stated."""
+    exchange_by: Annotated[str | dict[str, str], ByWhom()] | None = None
+    """Who exchanges batteries and connects them, always or by the truck's shift; attendants do the rest where there
+    are any, and this too when not stated."""
     set_down_bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Set-down bays beside the stations; what one exchange needs at each station when not stated."""
     floor: Floor | None = None
@@ -195,7 +211,8 @@ class Layout(Frozen):
     @model_validator(mode="after")
     def _consistent(self) -> "Layout":
         """Want attendants where they are to exchange batteries."""
-        if self.exchange_by == ATTENDANTS and self.attendants is None:
+        by = self.exchange_by
+        if self.attendants is None and (by == ATTENDANTS or (isinstance(by, dict) and ATTENDANTS in by.values())):
             refuse([Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)])
         return self
 
@@ -204,10 +221,10 @@ class Layout(Frozen):
         """Whether drivers do everything."""
         return self.attendants is None
 
-    @property
-    def drivers_exchange(self) -> bool:
-        """Whether drivers exchange and connect batteries."""
-        return self.drivers_only or self.exchange_by == DRIVERS
+    def exchanged_by_drivers(self, shift: str) -> bool:
+        """Whether drivers exchange and connect batteries in a shift."""
+        by = self.exchange_by
+        return self.drivers_only or (by.get(shift) if isinstance(by, dict) else by) == DRIVERS
 
     @property
     def chargers_by_type(self) -> dict[str, float]:

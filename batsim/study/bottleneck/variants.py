@@ -125,7 +125,7 @@ class _Additions:
         thing, its = ("the station", "its") if self.numbers[Counted(STATIONS)] == 1 else ("the stations", "their")
         yield Addition("one more station", thing, "station", self._more(STATIONS))
         exchange = self.blueprint.exchange
-        held = exchange.devices if exchange else {}
+        held = exchange.attendants.devices if exchange else {}
         if scarce := {name: number for name, number in held.items() if Counted(DEVICES, name) in self.numbers}:
             yield from self._stations_with(scarce, thing, its)
 

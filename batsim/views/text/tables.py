@@ -28,6 +28,8 @@ MOST_SHARE = 0.9
 
 SHORT_PART_LABELS = {
     "travel": "way there and back",
+    "fetch": "fetched when empty",
+    "help": "lends a hand",
     "wait_station": "wait for a station",
     "wait_battery": "wait for a battery",
     "wait_bay": "wait for a bay",
@@ -56,6 +58,7 @@ COMPARED_NUMBERS = (
         ComparedNumber(f"  {label}", f"{part}_min_per_truck_shift", "", always=False)
         for part, label in SHORT_PART_LABELS.items()
     ),
+    ComparedNumber("work lost", "lost_hours_per_day", "truck-hours a working day"),
     ComparedNumber("wait", "wait_min_per_exchange", "min per exchange"),
     ComparedNumber("  95th percentile", "wait_min_p95", "min"),
     ComparedNumber("exchanges or charges", "exchanges_per_day", "per working day"),
@@ -69,10 +72,13 @@ COMPARED_NUMBERS = (
     ComparedNumber("stations or spots", "stations", ""),
     ComparedNumber("attendants busy", "attendants_busy_share", "of time on duty", always=False),
     ComparedNumber("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
+    ComparedNumber("  per hour worked", "energy_kwh_per_truck_hour", "kWh per truck-hour"),
     ComparedNumber("peak load", "peak_kw", "kW, mean of 15 min"),
     ComparedNumber("too warm or cold", "delayed_min_per_charge", "min before a charge", always=False),
     ComparedNumber("water lost", "water_lost_kg_per_day", "kg per working day", always=False),
     ComparedNumber("cycle life", "life_years", "years at this duty"),
+    ComparedNumber("  in hours worked", "life_truck_hours", "truck-hours per battery"),
+    ComparedNumber("stopped empty", "stopped_empty", "times", always=False),
     ComparedNumber("trucks below cut-out", "trucks_below_cut_out", "times", always=False),
 )
 CHANCE = "chance of being best"

@@ -71,7 +71,7 @@ def arrangement_of(folder, handling, more=""):
 
 def rows(arrangement, count):
     """Times of all steps of many exchanges of one truck."""
-    plan = exchange_plan(arrangement, None, drivers_only=False, positions=False)
+    plan = exchange_plan(arrangement, None, by="attendants", positions=False)
     return np.array(list(islice(plan.step_times.of(Streams(3, 1), "truck", 4), count)))
 
 
