@@ -224,10 +224,11 @@ PHASE_COLUMNS = (
     Column("hours", "h", "its length"),
     Column("start_a", "A", "current at its start"),
     Column("decay_per_h", "1/h", "decay of the current; 0 where it is constant"),
-    Column("volts_per_cell", "V", "mean voltage of a cell"),
+    Column("volts_per_cell", "V", "voltage of a cell at its start; the mean where it does not rise"),
     Column("soc_from_share", "-", "state of charge at its start"),
     Column("soc_to_share", "-", "state of charge at its end"),
     Column("acceptance_per_h", "1/h", "decay of what is missing, the rest makes gas; 0: all in proportion is stored"),
+    Column("rise_v", "V", "how far the voltage rises until its end, in proportion to the ampere-hours given"),
 )
 """Columns of a phase, in the order of its own fields."""
 

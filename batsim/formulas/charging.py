@@ -20,7 +20,7 @@ from itertools import pairwise
 from typing import NoReturn
 
 from batsim.errors import require
-from batsim.formulas.charging_w import falling_phases
+from batsim.formulas.charging_w import empty_a, falling_phases
 from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
 
 KINDS = ("I", "IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
@@ -68,6 +68,8 @@ def charge_phases(
     With m = missing, C = C5, currents I1 (main) and I2 (end), and b the state of charge to reach:
 
     * I phase down to m = I1 tau: t = dm/I1. U phase: I = m/tau, t = tau ln(m_from/m_to).
+    * In phase I the voltage rises with the charge, along a straight line from `empty_v` where m = C to `absorption_v`
+      where m = I1 tau; so an interrupted charge goes on at the voltage at which it stopped.
     * IU ends at m = C (1 - b), b at most `full_soc`. IUIa goes on to m = I2 tau, then I2 flows until nothing
       is owed, while m decays as exp(-t/tau). I is IUIa with one current.
     * IUI is IUIa with a very small I2, the charge of gel: 18 A per 100 Ah to 2.37 V, then C/200. Printed are
@@ -86,11 +88,11 @@ def charge_phases(
     IUIa on 100 Ah, 80 Ah drawn, factor 1.15: 60 Ah at 20 A, then 15 Ah while the current falls from 20 to
     5 A in ln 4 h, then the 17 Ah still owed at 5 A.
 
-    >>> iuia = Profile("IUIa", 20.0, 5.0, 1.0, 1.15, 0.99, 2.25, 2.4, 2.6)
+    >>> iuia = Profile("IUIa", 20.0, 5.0, 1.0, 1.15, 0.99, 2.0, 2.4, 2.6)
     >>> [round(phase.hours, 3) for phase in charge_phases(iuia, 100.0, 80.0, 92.0)]
     [3.0, 1.386, 3.4]
     """
-    kind, main_a, _, tau_h, _, _, bulk_v, absorption_v, finish_v = profile[:9]
+    kind, main_a, _, tau_h, _, _, _, absorption_v, finish_v = profile[:9]
     if kind in FALLING and profile.end_a > 0.0:
         return falling_phases(profile, capacity_ah, missing_ah, owed_ah, to_soc)
     if kind not in LIMITED:
@@ -104,7 +106,9 @@ def charge_phases(
     if given_ah > nothing_ah:
         owed_ah -= given_ah
         reached = 1.0 - knee_ah / capacity_ah
-        phases.append(new_phase(Phase, (given_ah / main_a, main_a, 0.0, bulk_v, soc, reached, 0.0)))
+        volts, per_soc = main_stage_v(profile, capacity_ah, soc)
+        rise_v = per_soc * (reached - soc)
+        phases.append(new_phase(Phase, (given_ah / main_a, main_a, 0.0, volts, soc, reached, 0.0, rise_v)))
         left_ah, soc = knee_ah, reached
     given_ah = left_ah - stop_ah
     if given_ah > nothing_ah:
@@ -112,13 +116,53 @@ def charge_phases(
         reached = 1.0 - stop_ah / capacity_ah
         hours = tau_h * math.log((left_ah - rest_ah) / (stop_ah - rest_ah))
         amps = (left_ah - rest_ah) / tau_h
-        phases.append(new_phase(Phase, (hours, amps, 1.0 / tau_h, absorption_v, soc, reached, 0.0)))
+        phases.append(new_phase(Phase, (hours, amps, 1.0 / tau_h, absorption_v, soc, reached, 0.0, 0.0)))
         left_ah, soc = stop_ah, reached
     if last_a and owed_ah > nothing_ah:
         hours = owed_ah / last_a
         reached = 1.0 - left_ah / capacity_ah * math.exp(-hours / tau_h)
-        phases.append(new_phase(Phase, (hours, last_a, 0.0, finish_v, soc, reached, 1.0 / tau_h)))
+        phases.append(new_phase(Phase, (hours, last_a, 0.0, finish_v, soc, reached, 1.0 / tau_h, 0.0)))
     return tuple(phases)
+
+
+def main_stage_v(profile: Profile, capacity_ah: float, soc: float) -> tuple[float, float]:
+    """Voltage of phase I at a state of charge, and how fast it rises with that. [V]
+
+    Examples
+    --------
+    2.0 V when empty, 2.4 V at 80 %, where 20 A are all that 100 Ah still accept.
+
+    >>> iu = Profile("IU", 20.0, 2.0, 1.0, 1.0, 0.98, 2.0, 2.4, 2.4)
+    >>> [round(volts, 9) for volts in main_stage_v(iu, 100.0, 0.2)]
+    [2.1, 0.5]
+    """
+    kind, main_a, end_a, tau_h, _, full_soc, empty_v, absorption_v = profile[:8]
+    end_soc = 1.0 - main_a * tau_h / capacity_ah
+    if kind == "CC-CV":
+        end_soc = full_soc - (main_a - end_a) * tau_h / capacity_ah
+    per_soc = (absorption_v - empty_v) / end_soc if end_soc > 0.0 else 0.0
+    return absorption_v + per_soc * (soc - end_soc), per_soc
+
+
+def greatest_load(profile: Profile) -> tuple[float, float]:
+    """Current and voltage of a cell where a charger gives most, whatever state it finds the battery in. [A, V]
+
+    The ends of the stages tell: main current at the voltage limit, end current at its own voltage; falling currents on
+    an empty battery, where gassing begins and at the end.
+
+    Examples
+    --------
+    >>> greatest_load(Profile("IUIa", 20.0, 5.0, 1.0, 1.15, 0.99, 2.0, 2.4, 2.6))
+    (20.0, 2.4)
+    """
+    kind, main_a, end_a, _, _, _, empty_v, absorption_v, finish_v = profile[:9]
+    if kind in FALLING:
+        first = profile.w_first_factor
+        begins = (first * empty_a(profile), empty_v), (first * profile.w_gassing_a, absorption_v)
+    else:
+        begins = (main_a, empty_v), (main_a, absorption_v)
+        end_a = 0.0 if kind not in FINISHING else main_a if kind == "I" else min(main_a, end_a)
+    return max(*begins, (end_a, finish_v), key=math.prod)
 
 
 def _marks(profile: Profile, capacity_ah: float, to_soc: float) -> tuple[float, float, float, float]:

@@ -28,12 +28,12 @@ class Profile(NamedTuple):
     """Charge factor: ampere-hours to return over ampere-hours drawn, for whoever keeps `owed_ah`. [-]"""
     full_soc: float
     """State of charge at which IU, CC-CV and part charges end at the latest; below 1 for IU. [-]"""
-    bulk_v: float
-    """Mean voltage of phase I, and of W below gassing. [V]"""
+    empty_v: float
+    """Voltage at which phase I, or W, would begin on an empty battery. [V]"""
     absorption_v: float
-    """Voltage of phase U (CV). [V]"""
+    """Voltage of phase U (CV), to which that of phase I rises; that of W where gassing begins. [V]"""
     finish_v: float
-    """Mean voltage of the last phase: IUIa, IUI, I, and W above gassing. [V]"""
+    """Mean voltage of the last phase of IUIa, IUI and I; voltage at the end of W. [V]"""
     w_start_a: float = 0.0
     """Current of W at `w_start_soc`. [A]"""
     w_start_soc: float = 0.0
@@ -56,23 +56,26 @@ class Phase(NamedTuple):
     decay_per_h: float
     """Decay of the current, 0 if constant. [1/h]"""
     volts_per_cell: float
-    """Mean voltage. [V]"""
+    """Voltage at its start; the mean where it does not rise. [V]"""
     soc_from: float
     """State of charge at its start. [-]"""
     soc_to: float
     """State of charge at its end. [-]"""
     acceptance_per_h: float = 0.0
     """0: soc rises with the ampere-hours. Above 0: what is missing decays so fast, the rest is gas. [1/h]"""
+    rise_v: float = 0.0
+    """How far the voltage rises until its end, in proportion to the ampere-hours given. [V]"""
 
 
 new_phase = tuple.__new__
-"""`new_phase(Phase, (all seven fields))` does what `Phase(...)` does in little more than half the time."""
+"""`new_phase(Phase, (all eight fields))` does what `Phase(...)` does in little more than half the time."""
 
 
 def phases_totals(phases: Sequence[Phase], cells: int) -> tuple[float, float, float]:
     """Length, ampere-hours and energy of a charge of so many cells, in h, Ah and kWh, in one pass.
 
-    Ampere-hours are the integral of the current; energy is cells times the sum of mean voltage times ampere-hours.
+    Ampere-hours are the integral of the current, energy that of current times voltage: where the voltage rises with the
+    ampere-hours, these times the voltage half-way.
 
     Examples
     --------
@@ -82,11 +85,11 @@ def phases_totals(phases: Sequence[Phase], cells: int) -> tuple[float, float, fl
     (10.0, 500.0, 30.0)
     """
     hours = ah = volt_ah = 0.0
-    for length, amps, decay_per_h, volts, _, _, _ in phases:
+    for length, amps, decay_per_h, volts, _, _, _, rise_v in phases:
         part_ah = -amps * math.expm1(-decay_per_h * length) / decay_per_h if decay_per_h else amps * length
         hours += length
         ah += part_ah
-        volt_ah += part_ah * volts
+        volt_ah += part_ah * (volts + 0.5 * rise_v)
     return hours, ah, cells * volt_ah / 1000.0
 
 
@@ -126,12 +129,14 @@ def cut(phases: Sequence[Phase], hours: float) -> tuple[Phase, ...]:
     for phase in phases:
         if hours <= 0.0:
             break
-        length, amps, decay_per_h, volts, soc_from, _, acceptance_per_h = phase
+        length, amps, decay_per_h, volts, soc_from, _, acceptance_per_h, rise_v = phase
         if hours >= length:
             done.append(phase)
         else:
-            so_far = (hours, amps, decay_per_h, volts, soc_from, _phase_soc(phase, hours), acceptance_per_h)
-            done.append(new_phase(Phase, so_far))
+            reached, rise_v = _phase_soc(phase, hours), rise_v and rise_v * _share_given(phase, hours)
+            done.append(
+                new_phase(Phase, (hours, amps, decay_per_h, volts, soc_from, reached, acceptance_per_h, rise_v))
+            )
         hours -= length
     return tuple(done)
 
@@ -170,16 +175,36 @@ def rest_of(phases: Sequence[Phase], hours: float) -> tuple[Phase, ...]:
     """
     left = []
     for phase in phases:
-        length, amps, decay_per_h, volts, _, soc_to, acceptance_per_h = phase
+        length, amps, decay_per_h, volts, _, soc_to, acceptance_per_h, rise_v = phase
         if hours <= 0.0:
             left.append(phase)
         elif hours < length:
             amps *= math.exp(-decay_per_h * hours)
-            reached = _phase_soc(phase, hours)
-            still = (length - hours, amps, decay_per_h, volts, reached, soc_to, acceptance_per_h)
+            reached, risen_v = _phase_soc(phase, hours), rise_v and rise_v * _share_given(phase, hours)
+            volts, rise_v = volts + risen_v, rise_v - risen_v
+            still = (length - hours, amps, decay_per_h, volts, reached, soc_to, acceptance_per_h, rise_v)
             left.append(new_phase(Phase, still))
         hours -= length
     return tuple(left)
+
+
+def greatest_va(phase: Phase) -> float:
+    """Most power into a cell in a phase: at its start, or at its end where the voltage rises. [W]
+
+    Examples
+    --------
+    10 A, 2.1 V rising to 2.4 V.
+
+    >>> round(greatest_va(Phase(2.0, 10.0, 0.0, 2.1, 0.0, 1.0, 0.0, 0.3)), 9)
+    24.0
+    """
+    hours, amps, decay_per_h, volts, _, _, _, rise_v = phase
+    return amps * max(volts, math.exp(-decay_per_h * hours) * (volts + rise_v))
+
+
+def _share_given(phase: Phase, hours: float) -> float:
+    """Share of its ampere-hours that a phase gives in its first hours."""
+    return _phase_ah(phase, hours) / _phase_ah(phase, phase.hours)
 
 
 def _phase_ah(phase: Phase, hours: float) -> float:
@@ -192,5 +217,4 @@ def _phase_soc(phase: Phase, hours: float) -> float:
     """State of charge after the first hours of a phase."""
     if phase.acceptance_per_h:
         return 1.0 - (1.0 - phase.soc_from) * math.exp(-phase.acceptance_per_h * hours)
-    share = _phase_ah(phase, hours) / _phase_ah(phase, phase.hours)
-    return phase.soc_from + (phase.soc_to - phase.soc_from) * share
+    return phase.soc_from + (phase.soc_to - phase.soc_from) * _share_given(phase, hours)

@@ -3,9 +3,11 @@
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured, Whole, rate
+from batsim.scenario.parts.week import WEEK_MIN
 
 QUARTER_MIN = 15.0
 """Interval over which supply companies usually take the mean for the peak. [min]"""
+QUARTERS_PER_WEEK = round(WEEK_MIN / QUARTER_MIN)
 AT_ONCE = 512
 """Phases that are cut into quarters at once: few enough to stay in the processor's cache."""
 
@@ -82,25 +84,38 @@ def _idle_kw(measured: Measured) -> Floats:
 
 
 def _phases(measured: Measured) -> tuple[Floats, Whole]:
-    """Start, hours, load at the start, decay, saved standby of each phase; its charger. [min, h, kW, 1/h, kW]"""
+    """Start, hours, load at the start, its rise, decay, saved standby of each phase; its charger.
+
+    The rise is by each hour that would give as much at the current of the start. [min, h, kW, kW/h, 1/h, kW]
+    """
     rows, facts = measured.columns("charge_phases"), measured.facts
     charger = rows["charger"].astype(int)
     cells = np.array([kind.cells for kind in facts.battery_types])[rows["queue"].astype(int)]
-    kw = rows["start_a"] * rows["volts_per_cell"] * cells / 1000.0 / np.array(facts.charger_efficiency)[charger]
+    kw_per_v = rows["start_a"] * cells / 1000.0 / np.array(facts.charger_efficiency)[charger]
+    hours, decay = rows["hours"], rows["decay_per_h"]
+    worth = hours_at_start(hours, decay)
+    rise_kw = kw_per_v * rows["rise_v"] / np.where(worth > 0.0, worth, np.inf)
     saved_kw = _standby_kw(measured)[charger]
-    return np.stack([rows["start_min"], rows["hours"], kw, rows["decay_per_h"], saved_kw]), charger
+    return np.stack([rows["start_min"], hours, kw_per_v * rows["volts_per_cell"], rise_kw, decay, saved_kw]), charger
 
 
 def _kwh_until(times: Floats, phases: Floats) -> Floats:
     """Energy of phases, each from its start to a time, less the standby that it replaces. [kWh]"""
-    start, hours, kw, decay, saved_kw = phases
+    start, hours, kw, rise_kw, decay, saved_kw = phases
     passed = np.clip((times - start) / 60.0, 0.0, hours)
-    kwh: Floats = kw * hours_at_start(passed, decay) - saved_kw * passed
+    worth = hours_at_start(passed, decay)
+    kwh: Floats = (kw + 0.5 * rise_kw * worth) * worth - saved_kw * passed
     return kwh
 
 
+def weekly_peak(load: Floats) -> float:
+    """Greatest value of a week, the mean of the whole weeks measured; of what there is where that is less than one."""
+    weeks = load.size // QUARTERS_PER_WEEK
+    return float(np.mean(np.max(load[: weeks * QUARTERS_PER_WEEK].reshape(weeks, -1), axis=1) if weeks else load.max()))
+
+
 def load_measures(measured: Measured) -> dict[str, float]:
-    """Energy in a working day, from the wall to the trucks, and the peak over a quarter of an hour."""
+    """Energy in a working day, from the wall to the trucks, and the peaks over a quarter of an hour."""
     kw, kva = loads(measured)
     days = measured.working_days
     charges = measured.columns("charges")
@@ -114,6 +129,8 @@ def load_measures(measured: Measured) -> dict[str, float]:
         "standby_kwh_per_day": rate(idle_kwh, days),
         "energy_charged_kwh_per_day": rate(float(np.nansum(charges["charged_kwh"] * measured.charged_part)), days),
         "energy_drawn_kwh_per_day": rate(float(np.sum(discharges["drawn_kwh"] * measured.discharge_part)), days),
-        "peak_kw": float(np.max(kw)),
-        "peak_kva": float(np.max(kva)),
+        "peak_kw": weekly_peak(kw),
+        "peak_kva": weekly_peak(kva),
+        "peak_of_all_weeks_kw": float(np.max(kw)),
+        "peak_of_all_weeks_kva": float(np.max(kva)),
     }

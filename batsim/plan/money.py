@@ -170,8 +170,8 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence, days: float) -
     yield cost("trucks stand", "truck", minutes * shifts / 60.0, basis)
     yield _energy(scenario, evidence)
     # The measured time stands for a month.
-    peak_kw, lost_kg = evidence.mean("peak_kw"), evidence.mean("water_lost_kg_per_day") * days
-    basis = f"{peak_kw:.0f} kW, mean of 15 min, in each of {MONTHS_PER_YEAR} months"
+    peak_kw, lost_kg = evidence.mean("peak_of_all_weeks_kw"), evidence.mean("water_lost_kg_per_day") * days
+    basis = f"{peak_kw:.0f} kW, peak of all weeks (mean of 15 min), in each of {MONTHS_PER_YEAR} months"
     yield cost("demand", "demand", MONTHS_PER_YEAR * peak_kw, basis)
     yield cost("water", "water", lost_kg, f"{lost_kg:,.0f} kg a year")
     # Floor of the bays, where the batteries are measured; else of the room.

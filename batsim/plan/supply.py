@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.errors import ScenarioError
+from batsim.formulas.phases import peak_wall_kw
 from batsim.formulas.supply import (
     apparent_kva,
     coincidence_share,
@@ -17,6 +18,7 @@ from batsim.formulas.supply import (
 )
 from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.evidence import Evidence, evidence_of_each
+from batsim.scenario.chemistry import greatest_load, thermal_of
 from batsim.scenario.parts.batteries import FALLING
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.reading import changed
@@ -62,7 +64,11 @@ class SupplyPlan:
 
     loads: tuple[ChargerLoad, ...]
     peak_kw: Interval
+    """Simulated peak of a week. [kW]"""
     peak_kva: Interval
+    greatest_kw: Interval
+    """Simulated peak of all weeks. [kW]"""
+    greatest_kva: Interval
     mean_kw: float
     current_a: float | None
     """Current per phase at the simulated peak. [A]"""
@@ -110,6 +116,7 @@ def supply(
     loads = tuple(_loads(scenario, layout))
     interval = evidence.runs.interval
     peak_kw, peak_kva = interval(layout, "peak_kw"), interval(layout, "peak_kva")
+    greatest_kva = interval(layout, "peak_of_all_weeks_kva")
     mean_kw = float(np.mean([np.mean(run.load_kw) for run in evidence.replications]))
     charged, rated = peak_kw.mean > 0.0, np.array([load.kw for load in loads for _ in range(int(load.number))])
     current_a = continuous_a = None
@@ -121,6 +128,8 @@ def supply(
         loads=loads,
         peak_kw=peak_kw,
         peak_kva=peak_kva,
+        greatest_kw=interval(layout, "peak_of_all_weeks_kw"),
+        greatest_kva=greatest_kva,
         mean_kw=mean_kw,
         current_a=current_a,
         continuous_a=continuous_a,
@@ -128,30 +137,47 @@ def supply(
         load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if charged else np.nan,
         held_back=tried,
         not_tried=not_tried,
-        checks=(_spare(scenario, peak_kva),),
+        checks=(_spare(scenario, greatest_kva),),
     )
 
 
 def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
-    """Greatest load of each charger: main current at the voltage limit of the main stage."""
+    """Greatest load of each charger, on the battery on which it gives most."""
     batteries, volts = scenario.batteries_of(layout), scenario.supply.voltage_v
     for count in scenario.layouts[layout].chargers:
         charger = scenario.chargers[count.charger]
-        fits = [scenario.batteries[name] for name in batteries if charger.fits(name, scenario.batteries[name])]
-        if not fits:
+        loads = []
+        for name in batteries:
+            battery = scenario.batteries[name]
+            if charger.fits(name, battery):
+                amps, per_cell = greatest_load(
+                    charger, battery, scenario.figures, _coldest_degc(scenario, layout, name)
+                )
+                kw = peak_wall_kw(amps, per_cell, battery.cells, charger.efficiency_share)
+                loads.append((kw, f"{battery.cells} cells x {per_cell:.4g} V x {amps:.0f} A"))
+        if not loads:
             continue
-        battery = max(fits, key=lambda fitting: fitting.cells * charger.main_current.of(fitting.capacity.ah))
-        per_cell = scenario.figures[f"battery.{battery.chemistry}.absorption_v"].value
-        amps = charger.main_current.of(battery.capacity.ah)
-        kw = battery.cells * per_cell * amps / charger.efficiency_share / 1000.0
+        kw, factors = max(loads)
         kva = apparent_kva(kw, charger.power_factor)
         current_a = None if volts is None else line_current_a(kva, volts, scenario.supply.phases)
         formula = (
-            f"{battery.cells} cells x {per_cell:g} V x {amps:.0f} A / {100 * charger.efficiency_share:.0f} % = "
-            f"{kw:.2f} kW; / power factor {charger.power_factor:g} = {kva:.2f} kVA"
+            f"{factors} / {100 * charger.efficiency_share:.0f} % = {kw:.2f} kW; "
+            f"/ power factor {charger.power_factor:g} = {kva:.2f} kVA"
         )
         number = float(sum(batteries.values())) if count.number >= UNLIMITED else count.number
         yield ChargerLoad(number, count.charger, kw, kva, current_a, formula)
+
+
+def _coldest_degc(scenario: Scenario, layout: str, name: str) -> float:
+    """Coldest that the electrolyte of a battery type may be when its charge begins. [degC]"""
+    room_degc, battery = min(scenario.site.room_air), scenario.batteries[name]
+    groups = [group for group in scenario.trucks if group.battery == name]
+    airs = [min(group.air) for group in groups if group.air is not None]
+    stated = [group.temperature_degc for group in groups if group.temperature_degc is not None]
+    coldest = min([room_degc, *airs, *stated])
+    from_degc = thermal_of(battery, scenario.figures).charge_from_degc
+    waits = scenario.charging_of(layout).too_warm_or_cold == "wait"
+    return max(coldest, from_degc) if waits and room_degc >= from_degc else coldest
 
 
 def held_back(
@@ -227,9 +253,9 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
 
 
 def _spare(scenario: Scenario, peak_kva: Interval) -> Check:
-    """Simulated peak against what the supply can carry."""
+    """Simulated peak of all weeks against what the supply can carry."""
     spare = scenario.supply.spare_kva
-    rule = "simulated 15-min peak; the local wiring rules and a licensed electrician decide"
+    rule = "simulated 15-min peak of all weeks; the local wiring rules and a licensed electrician decide"
     changes = "whether the supply must be made stronger, or chargers held back"
     power = Requirement("supply", "power of the supply", rule, changes)
     high = peak_kva.high if np.isfinite(peak_kva.high) else peak_kva.mean

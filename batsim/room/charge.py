@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from batsim.formulas.charging import main_stage_v
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
 from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
@@ -216,8 +217,9 @@ def accepting_degc(
     bulk_ah = missing_ah - profile.main_a * profile.tau_h
     if bulk_ah <= 0.0:
         return start_degc
-    thermal = plan.thermal
-    heat_kwh = plan.battery.cells * (profile.bulk_v - thermal.storing_v) * bulk_ah / 1000.0
+    thermal, capacity_ah = plan.thermal, plan.capacity_ah
+    mean_v = main_stage_v(profile, capacity_ah, 1.0 - (missing_ah - 0.5 * bulk_ah) / capacity_ah)[0]
+    heat_kwh = plan.battery.cells * (mean_v - thermal.storing_v) * bulk_ah / 1000.0
     hours = bulk_ah / profile.main_a
     return charge_end_degc(start_degc, air_degc, heat_kwh, thermal.room_loss_w_per_k, thermal.room_tau_h, hours)
 

@@ -14,7 +14,7 @@ from math import exp, inf
 from typing import TYPE_CHECKING
 
 from batsim.formulas.charging import charge_phases
-from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
+from batsim.formulas.phases import Phase, cut, greatest_va, phases_totals, rest_of
 from batsim.room.clock import Moment, ticked
 from batsim.room.timetable import Timetable
 from batsim.scenario.parts.batteries import FALLING
@@ -63,7 +63,7 @@ class Running:
         """Part of its main current that it may take. [-]"""
         last = planned.phases[-1:] if planned.equalising_min else ()
         self.equalising = last
-        held_v = max(profile.bulk_v, profile.absorption_v)
+        held_v = max(profile.empty_v, profile.absorption_v)
         last_a = 0.0 if profile.kind in HOLDING else profile.end_a
         self.main_kw = profile.main_a * held_v * kw_per_a
         """Most power up to the end of its main stage when it is not throttled. [kW]"""
@@ -89,13 +89,13 @@ class Running:
         if self.in_last_stage:
             return self.last_kw * min(1.0, share / self.last_share)
         if share < self.last_share:
-            return share * self.profile.main_a * self.profile.bulk_v * self.kw_per_a
+            return share * self.main_kw
         return max(share * self.main_kw, self.last_kw)
 
     def needed_kw(self, coming: tuple[Phase, ...]) -> float:
         """Most power from the wall in phases to come; the equalising charge at their end asks for its own. [kW]"""
         own = coming[:-1] if self.equalising and len(coming) > 1 else coming
-        return max((phase.amps * phase.volts_per_cell * self.kw_per_a for phase in own), default=0.0)
+        return max((greatest_va(phase) * self.kw_per_a for phase in own), default=0.0)
 
     def coming(self, now: float) -> tuple[Phase, ...]:
         """Phases from now on, as planned."""
@@ -108,7 +108,7 @@ class Running:
         first = coming[0]
         if first.acceptance_per_h:
             return first.amps < self.profile.end_a * (1.0 - SAME)
-        return first.decay_per_h == 0.0 and first.volts_per_cell == self.profile.bulk_v
+        return first.decay_per_h == 0.0
 
     def settle(self, now: float) -> None:
         """Book what has flowed until now."""

@@ -1,9 +1,11 @@
 """From battery and charger types to what the formulas take, with the figures of each chemistry."""
 
 from collections.abc import Callable
+from math import floor, prod
 from typing import NamedTuple
 
 from batsim.catalogue import Figures
+from batsim.formulas import charging
 from batsim.formulas.charging import acceptance_tau_h, current_limit_a, voltage_limit_v
 from batsim.formulas.discharge import Cell, at_factor, capacity_factor, five_hour_capacity_ah, ten_hour_kappa
 from batsim.formulas.gassing import WATER_G_PER_AH, GasLaw
@@ -175,15 +177,33 @@ def profile_of(
         tau_h=tau_h,
         factor=charger.charge_factor,
         full_soc=full,
-        bulk_v=number("bulk_v"),
+        empty_v=number("main_from_v"),
         absorption_v=limit_v,
-        finish_v=number("finish_v"),
+        finish_v=figures.number("charging.w_line.end_v") if falling else number("finish_v"),
         w_start_a=main_a * figures.number("charging.w_line.start_share") if falling else 0.0,
         w_start_soc=figures.number("charging.w_line.start_soc") if falling else 0.0,
         w_gassing_a=main_a * figures.number("charging.w_line.gassing_share") if falling else 0.0,
         gassing_soc=figures.number("charging.w_line.gassing_soc") if falling else 0.0,
         w_first_factor=figures.number("charging.w_line.first_factor") if charger.profile == "WoWa" else 1.0,
     )
+
+
+def greatest_load(
+    charger: ChargerType, battery: BatteryType, figures: Figures, coldest_degc: float | None = None
+) -> tuple[float, float]:
+    """Current and voltage of a cell where a charger gives a battery type most, equalising included. [A, V]
+
+    At the temperature of the rating, or with an electrolyte that may be as cold as is given: the voltage limit is
+    higher in the cold, the current of lithium-ion lower. [degC]
+    """
+    at: list[float | None] = [None]
+    if coldest_degc is not None:  # profiles are looked up in steps of half a kelvin
+        at += [floor(2.0 * coldest_degc) / 2.0, *(degc for degc in LIMITS_FROM_DEGC if degc > coldest_degc)]
+    loads = [charging.greatest_load(profile_of(charger, battery, figures, degc)) for degc in at]
+    if battery.equalising is not None:
+        amps = battery.equalising.current.of(capacity_ah(battery, figures))
+        loads.append((amps, _numbers(battery, figures)("finish_v")))
+    return max(loads, key=prod)
 
 
 def mass_kg(battery: BatteryType, figures: Figures) -> float:

@@ -98,13 +98,16 @@ def most_kw(record: Record) -> float:
     cells = np.array([kind.cells for kind in facts.battery_types])[phases["queue"].astype(int)]
     efficiency = np.array(facts.charger_efficiency)[phases["charger"].astype(int)]
     start, end = phases["start_min"], phases["start_min"] + 60.0 * phases["hours"]
-    at_start_kw = phases["start_a"] * phases["volts_per_cell"] * cells / efficiency / 1000.0
+    kw_per_v = phases["start_a"] * cells / efficiency / 1000.0
+    whole_ah = np.array([given_ah(row) for row in rows_of(record, "charge_phases")])
     most = 0.0
     for times, beside in ((start, JOINT_MIN), (end, -JOINT_MIN)):
         for time in times:
             on = (start < time + beside) & (end > time + beside)
-            hours = np.maximum(time - start[on], 0.0) / 60.0
-            most = max(most, float(np.sum(at_start_kw[on] * np.exp(-phases["decay_per_h"][on] * hours))))
+            hours, decay = np.maximum(time - start[on], 0.0) / 60.0, phases["decay_per_h"][on]
+            worth = np.divide(-np.expm1(-decay * hours), decay, out=hours.copy(), where=decay > 0.0)
+            volts = phases["volts_per_cell"][on] + phases["rise_v"][on] * phases["start_a"][on] * worth / whole_ah[on]
+            most = max(most, float(np.sum(kw_per_v[on] * volts * np.exp(-decay * hours))))
     return most + sum(
         count * kw for count, kw in zip(facts.charger_counts, facts.charger_standby_kw, strict=True) if count < math.inf
     )
@@ -173,7 +176,7 @@ def test_the_phases_of_a_charge_are_the_charge(name: str):
             mine = [row for row in phases[battery] if since <= row["start_min"] and end_min(row) <= until]
             assert sum(map(given_ah, mine)) == pytest.approx(charge["charged_ah"], rel=1e-9)
             cells = record.facts.battery_types[charge["queue"]].cells
-            kwh = sum(given_ah(row) * row["volts_per_cell"] * cells / 1000.0 for row in mine)
+            kwh = sum(given_ah(row) * (row["volts_per_cell"] + row["rise_v"] / 2.0) * cells / 1000.0 for row in mine)
             assert kwh == pytest.approx(charge["charged_kwh"], rel=1e-9)
             assert mine[0]["soc_from_share"] == pytest.approx(charge["soc_from_share"], abs=0.02)
             for before, after in pairwise(mine):
@@ -185,7 +188,8 @@ def test_the_phases_of_a_charge_are_the_charge(name: str):
 def test_equal_chargers_in_their_main_stage_have_equal_current(name: str):
     """At any instant, be it throttled or not; and it changes many times."""
     record = recorded(name)
-    bulk = [row for row in rows_of(record, "charge_phases") if row["volts_per_cell"] == 2.25 and row["hours"] > 1e-4]
+    phases = rows_of(record, "charge_phases")
+    bulk = [row for row in phases if row["rise_v"] and not row["decay_per_h"] and row["hours"] > 1e-4]
     together, currents = 0, set()
     for row in bulk:
         middle = row["start_min"] + 30.0 * row["hours"]

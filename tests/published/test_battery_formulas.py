@@ -24,13 +24,13 @@ from tests.closed_forms import (
 
 WORKED_OUT = "worked out from the equations"
 MAKERS = "makers' instructions: common practice, no source"
-FALLING = Profile("W", 0.0, 4.0, 0.0, 1.2, 0.99, 2.25, 2.4, 2.52, 14.0, 0.2, 8.0, 0.8)
+FALLING = Profile("W", 0.0, 4.0, 0.0, 1.2, 0.99, 2.0, 2.4, 2.65, 14.0, 0.2, 8.0, 0.8)
 DOUBLED = FALLING._replace(kind="WoWa", w_first_factor=2.0)
-GEL = Profile("IUI", 18.0, 0.5, 1.0, 1.025, 0.995, 2.25, 2.37, 2.5)
+GEL = Profile("IUI", 18.0, 0.5, 1.0, 1.025, 0.995, 2.05, 2.37, 2.5)
 
 
 def _iu(main_a, end_a=5.0, *, kind="IU", tau_h=1.0):
-    return Profile(kind, main_a, end_a, tau_h, 1.15, 0.99, 2.25, 2.4, 2.6)
+    return Profile(kind, main_a, end_a, tau_h, 1.15, 0.99, 2.0, 2.4, 2.6)
 
 
 def _printed(value, digits):

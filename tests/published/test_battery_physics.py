@@ -222,7 +222,7 @@ def test_cool_down(tau_h, start_degc, room_degc, use_degc, hours):
 
 CHARGE_HEAT = [  # Ah drawn, charge factor, heat in kWh, rise in K at 17.6, 23.5 and 35 W/K
     (400.0, 1.15, 4.079, (15.43, 13.89, 11.47)),
-    (300.0, 1.10, 2.700, (11.21, 10.36, 8.94)),
+    (300.0, 1.10, 2.940, (12.20, 11.28, 9.74)),  # from 40 % on the main stage has 2.3 V in the mean, not 2.25 V
 ]
 
 
@@ -236,7 +236,7 @@ def test_heat_of_a_charge(drawn_ah, factor, heat_kwh, rises_k):
 
     The model leaves 0.8 to 2.8 Ah of it unstored; counting those as not stored adds 0.04 to 0.14 kWh.
     """
-    profile = Profile("IUIa", 100.0, 25.0, 1.0, factor, 0.99, 2.25, 2.4, 2.6)
+    profile = Profile("IUIa", 100.0, 25.0, 1.0, factor, 0.99, 2.0, 2.4, 2.6)
     charge = charge_phases(profile, 500.0, drawn_ah, factor * drawn_ah)
     dc_kwh, gas_ah = phases_kwh(charge, 24), gassing_ah(charge, 500.0)
     found_kwh = charge_heat_kwh(dc_kwh, drawn_ah, gas_ah, 24, storing_v=2.04, splitting_v=1.48)

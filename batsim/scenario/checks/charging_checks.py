@@ -8,8 +8,8 @@ from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.phases import peak_wall_kw, phases_hours
 from batsim.scenario.checks.checked_layout import CheckedLayout
-from batsim.scenario.chemistry import capacity_ah, profile_of
-from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
+from batsim.scenario.chemistry import capacity_ah, greatest_load, profile_of
+from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
@@ -58,14 +58,7 @@ def _power(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
 
 def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:
     """Most that a charger draws on a battery type at the temperature of its rating. [kW]"""
-    profile = profile_of(charger, kind, figures)
-    amps = profile.w_first_factor * profile.w_start_a if charger.profile in FALLING else profile.main_a
-    stages = [(amps, max(profile.bulk_v, profile.absorption_v))]
-    if charger.profile not in ("IU", "CC-CV"):
-        stages.append((profile.end_a, profile.finish_v))
-    if kind.equalising is not None:
-        stages.append((kind.equalising.current.of(capacity_ah(kind, figures)), profile.finish_v))
-    return max(peak_wall_kw(amps, volts, kind.cells, charger.efficiency_share) for amps, volts in stages)
+    return peak_wall_kw(*greatest_load(charger, kind, figures), kind.cells, charger.efficiency_share)
 
 
 def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:

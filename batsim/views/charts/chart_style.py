@@ -270,9 +270,10 @@ def axis_words(ax: Axes, across: str, up: str) -> None:
     ax.set_ylabel(up, fontsize=10.0)
 
 
-def mark_peak(ax: Axes, at_min: float, peak: float, colour: str) -> None:
+def mark_peak(ax: Axes, at_min: float, peak: float, colour: str) -> Artist:
     """Mark the highest value."""
-    ax.plot([at_min], [peak], color=colour, marker="v", markersize=8.0, markeredgecolor="white", zorder=5.0)
+    (mark,) = ax.plot([at_min], [peak], "v", color=colour, markersize=8.0, markeredgecolor="white", zorder=5.0)
+    return mark
 
 
 def shade(ax: Axes, spans: Iterable[tuple[float, float]], alpha: float) -> None:

@@ -26,7 +26,8 @@ def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
-        Mean load in each quarter of an hour, a band from 5 % to 95 % of the weeks, the highest quarter of all weeks.
+        Mean load in each quarter of an hour, a band from 5 % to 95 % of the weeks, the peak of a week as tables state
+        it, and the highest quarter of all weeks.
     """
     ax = style.axes_for(ax, SIZE_IN)
     week = mean_week([run.load_kw for run in evidence.replications], evidence.runs.schedule.warm_up_min)
@@ -46,14 +47,20 @@ def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
         edges, week.low[last], week.high[last], step="post", **style.fill_of(style.BLUE, "////") | {"linewidth": 0.0}
     )
     line = ax.stairs(week.mean, edges, baseline=None, color=style.BLACK, linewidth=1.4)
-    level = ax.axhline(week.peak, color=style.VERMILION, linewidth=1.2, linestyle="--")
-    style.mark_peak(ax, week.peak_min, week.peak, style.VERMILION)
+    peak_kw = evidence.mean("peak_kw")
+    level = ax.axhline(peak_kw, color=style.VERMILION, linewidth=1.2, linestyle="--")
+    mark = style.mark_peak(ax, week.peak_min, week.peak, style.VERMILION)
     ax.set_ylim(0.0, HEADROOM * week.peak)
     style.week_axis(ax, float(edges[0]), float(edges[-1]))
     style.axis_words(ax, "Weekday", "Load [kW]")
     style.legend_below(
         ax,
-        [line, band, level],
-        ["mean", "5 % to 95 % of the weeks", f"peak {week.peak:.0f} kW, {moment_text(week.peak_min)}"],
+        [line, band, level, mark],
+        [
+            "mean",
+            "5 % to 95 % of the weeks",
+            f"peak of a week {peak_kw:.0f} kW",
+            f"greatest of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}",
+        ],
     )
     return ax

@@ -115,7 +115,8 @@ def supply_facts(supply: SupplyPlan, figures: Figures) -> list[str]:
     peak = f"{number_text(supply.peak_kw)} kW, {number_text(supply.peak_kva)} kVA{current}"
     facts += [
         f"All at once: {supply.all_at_once_kw:.0f} kW, {supply.all_at_once_kva:.0f} kVA",
-        f"Simulated peak, mean of 15 min: {peak}",
+        f"Simulated peak of a week, mean of 15 min: {peak}",
+        f"Of all weeks: {number_text(supply.greatest_kw)} kW, {number_text(supply.greatest_kva)} kVA",
     ]
     if math.isfinite(supply.coincidence_share):
         facts.append(

@@ -199,7 +199,7 @@ def test_a_chemistry_has_all_its_figures(chemistry):
         "cold_per_k",
         "discharge_to",
         "cool_down",
-        "bulk_v",
+        "main_from_v",
         "absorption_v",
         "finish_v",
         "mass_energy",

@@ -4,12 +4,23 @@ import math
 import re
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batsim.formulas.charging import KINDS, charge_phases
-from batsim.formulas.phases import Phase, Profile, cut, peak_wall_kw, phases_hours, phases_totals, rest_of, wall_kwh
+from batsim.formulas.charging import KINDS, charge_phases, greatest_load
+from batsim.formulas.phases import (
+    Phase,
+    Profile,
+    cut,
+    greatest_va,
+    peak_wall_kw,
+    phases_hours,
+    phases_totals,
+    rest_of,
+    wall_kwh,
+)
 from tests.closed_forms import (
     ah_after,
     current_after,
@@ -22,13 +33,13 @@ from tests.closed_forms import (
 
 FEW = settings(max_examples=50, deadline=None)
 CAPACITY_AH = 500.0
-IUIA = Profile("IUIa", 100.0, 25.0, 1.0, 1.15, 0.99, 2.25, 2.4, 2.6)
+IUIA = Profile("IUIa", 100.0, 25.0, 1.0, 1.15, 0.99, 2.0, 2.4, 2.6)
 IU = IUIA._replace(kind="IU")
 GEL = IUIA._replace(kind="IUI", main_a=90.0, end_a=2.5, factor=1.025, absorption_v=2.37, finish_v=2.5)
 CONSTANT = IUIA._replace(kind="I", main_a=25.0)
-FALLING = Profile("W", 0.0, 20.0, 0.0, 1.2, 0.99, 2.25, 2.4, 2.52, 70.0, 0.2, 40.0, 0.8)
+FALLING = Profile("W", 0.0, 20.0, 0.0, 1.2, 0.99, 2.0, 2.4, 2.65, 70.0, 0.2, 40.0, 0.8)
 DOUBLED = FALLING._replace(kind="WoWa", factor=1.15, w_first_factor=2.0)
-LITHIUM = Profile("CC-CV", 250.0, 25.0, 0.04, 1.0, 1.0, 3.35, 3.6, 3.6)
+LITHIUM = Profile("CC-CV", 250.0, 25.0, 0.04, 1.0, 1.0, 3.1, 3.6, 3.6)
 PROFILES = {profile.kind: profile for profile in (CONSTANT, IU, IUIA, GEL, FALLING, DOUBLED, LITHIUM)}
 RETURNS_OWED = ("I", "IUIa", "IUI", "W", "WoWa")  # a full charge gives what is owed
 
@@ -42,7 +53,7 @@ profiles = st.one_of(
         tau_h=st.floats(0.02, 2.0),
         factor=st.floats(1.0, 1.25),
         full_soc=st.floats(0.95, 0.999),
-        bulk_v=st.just(2.25),
+        empty_v=st.just(2.0),
         absorption_v=st.just(2.4),
         finish_v=st.just(2.6),
     ),
@@ -135,7 +146,8 @@ def test_more_goes_in_than_is_stored(profile, missing, share):
 
     assert ah_after(phases, hours) >= stored_ah - 1e-9
     assert gassing_ah(phases, CAPACITY_AH) >= 0.0
-    assert phases_kwh(cut(phases, hours), 24) >= 24 * 2.13 * stored_ah / 1000.0 - 1e-9
+    mean_soc = 1.0 - missing + stored_ah / CAPACITY_AH / 2.0
+    assert phases_kwh(cut(phases, hours), 24) >= 24 * (1.97 + 0.16 * mean_soc) * stored_ah / 1000.0 - 1e-9
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -315,8 +327,8 @@ def test_a_full_battery_needs_no_charge(kind, to_soc):
         ("IU", ()),
         ("IUIa", (Phase(2.0, 25.0, 0.0, 2.6, 1.0, 1.0, 1.0),)),
         ("IUI", (Phase(20.0, 2.5, 0.0, 2.5, 1.0, 1.0, 1.0),)),
-        ("W", (Phase(2.5, 20.0, 0.0, 2.52, 1.0, 1.0),)),
-        ("WoWa", (Phase(2.5, 20.0, 0.0, 2.52, 1.0, 1.0),)),
+        ("W", (Phase(2.5, 20.0, 0.0, 2.65, 1.0, 1.0),)),
+        ("WoWa", (Phase(2.5, 20.0, 0.0, 2.65, 1.0, 1.0),)),
         ("CC-CV", ()),
     ],
 )
@@ -364,7 +376,8 @@ def test_an_opportunity_charge_on_iuia_is_iu():
     part = charge_phases(IUIA, CAPACITY_AH, 400.0, 460.0, 0.98)
 
     assert part == charge_phases(IU, CAPACITY_AH, 400.0, 460.0, 0.98)
-    assert [phase.volts_per_cell for phase in part] == [2.25, 2.4]
+    assert [phase.volts_per_cell for phase in part] == pytest.approx([2.1, 2.4])
+    assert [phase.rise_v for phase in part] == pytest.approx([0.3, 0.0])
 
 
 def test_a_site_limit_also_holds_the_last_current():
@@ -469,3 +482,50 @@ def test_an_efficiency_is_a_share(efficiency):
         wall_kwh(23.0, efficiency)
     with pytest.raises(ValueError, match=_whole(message)):
         peak_wall_kw(100.0, 2.4, 24, efficiency)
+
+
+# --- voltage of the main stage, and the most that a charger gives ---
+
+
+def watts(phases, hours):
+    """Power into a cell after some hours."""
+    rest = rest_of(phases, hours)
+    return rest[0].amps * rest[0].volts_per_cell if rest else 0.0
+
+
+def test_the_voltage_of_the_main_stage_rises_to_its_limit():
+    """20 A on 100 Ah: 2.1 V at 20 % and 2.4 V at 80 %, in between along a straight line; 2.25 V in the mean."""
+    iuia = IUIA._replace(main_a=20.0, end_a=5.0)
+    charge = charge_phases(iuia, 100.0, 80.0, 92.0)
+
+    assert [watts(charge, hours) for hours in (0.0, 1.5, 3.0 - 1e-9)] == pytest.approx([42.0, 45.0, 48.0])
+    assert phases_kwh(charge[:1], 24) == pytest.approx(24 * 2.25 * 60.0 / 1000.0)
+    assert watts(charge, 3.0) == pytest.approx(48.0)
+
+
+def test_the_voltage_of_a_falling_current_rises_as_the_current_falls():
+    """16 A at 2.0 V, 8 A at 2.4 V, 4 A at 2.65 V: each current has one voltage, on the line of DIN 41774."""
+    wa = FALLING._replace(end_a=4.0, w_start_a=14.0, w_gassing_a=8.0)
+    charge = charge_phases(wa, 100.0, 100.0, 120.0)
+
+    for hours in np.linspace(0.0, phases_hours(charge), 50, endpoint=False):
+        first = rest_of(charge, float(hours))[0]
+        assert first.volts_per_cell == pytest.approx(np.interp(first.amps, [4.0, 8.0, 16.0], [2.65, 2.4, 2.0]))
+
+
+@FEW
+@given(profile=profiles, missing=st.floats(0.01, 1.2), shares_of=st.tuples(shares, shares), to_soc=st.floats(0.5, 1.0))
+def test_no_charge_ever_takes_more_than_the_greatest_load(profile, missing, shares_of, to_soc):
+    """Whatever was drawn before, wherever it is interrupted; and an energy is the integral of current and voltage."""
+    missing_ah = missing * CAPACITY_AH
+    phases = charge_phases(profile, CAPACITY_AH, missing_ah, profile.factor * missing_ah, to_soc)
+    most = math.prod(greatest_load(profile))
+    one, other = sorted(share * phases_hours(phases) for share in shares_of)
+    part = cut(rest_of(phases, one), other - one)
+
+    assert all(greatest_va(phase) <= most * (1.0 + 1e-9) for phase in phases)
+    assert phases_kwh(part, 1) * 1000.0 <= most * (other - one) * (1.0 + 1e-9) + 1e-9
+    times = np.linspace(one, other, 501)
+    halves = (times[1:] + times[:-1]) / 2.0
+    integral = sum(watts(phases, float(each)) for each in halves) * (other - one) / halves.size
+    assert phases_kwh(part, 1) * 1000.0 == pytest.approx(integral, rel=0.01, abs=1e-3 * most)

@@ -125,7 +125,7 @@ def test_an_equalising_charge_is_nearly_all_gas(hours, amps, missing_ah, tau_h):
 
 def test_an_equalising_charge_goes_on_where_the_full_charge_ended():
     """It is what IUIa would have gone on to do, and an interruption costs nothing."""
-    iuia = Profile("IUIa", 100.0, 25.0, 1.0, 1.15, 0.99, 2.25, 2.4, 2.6)
+    iuia = Profile("IUIa", 100.0, 25.0, 1.0, 1.15, 0.99, 2.0, 2.4, 2.6)
     charge = charge_phases(iuia, 500.0, 400.0, 460.0)
     longer = charge_phases(iuia, 500.0, 400.0, 460.0 + 3.0 * 25.0)
     missing_ah = (1.0 - charge[-1].soc_to) * 500.0

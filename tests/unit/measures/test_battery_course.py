@@ -15,7 +15,7 @@ from tests.closed_forms import current_after, gassing_ah, phases_ah, soc_on_char
 from tests.rows import write_row
 
 CAPACITY_AH = 750.0
-IUIA = Profile("IUIa", 135.0, 37.5, 1.0, 1.15, 0.99, 2.25, 2.40, 2.60)
+IUIA = Profile("IUIa", 135.0, 37.5, 1.0, 1.15, 0.99, 2.0, 2.40, 2.60)
 DRAWN_AH = 545.0
 PHASES = charge_phases(IUIA, CAPACITY_AH, DRAWN_AH, 1.15 * DRAWN_AH)
 WINDOWS = ((360.0, 540.0), (555.0, 720.0), (750.0, 900.0), (1800.0, 2400.0))
@@ -106,11 +106,11 @@ def _charge(record, battery, pieces, *, degc=(29.0, 41.0), side_gas_a=0.0, soc_t
         gas_ah=60.0, start_degc=degc[0], end_degc=degc[1], full=1.0,
     )  # fmt: skip
     for begin, phase in pieces:
-        hours, amps, decay_per_h, volts_per_cell, soc_from, soc_reached, acceptance_per_h = phase
+        hours, amps, decay_per_h, volts_per_cell, soc_from, soc_reached, acceptance_per_h, rise_v = phase
         write_row(
             record, "charge_phases", 0.0, battery=battery, start_min=begin, hours=hours, start_a=amps,
             decay_per_h=decay_per_h, volts_per_cell=volts_per_cell, soc_from_share=soc_from, soc_to_share=soc_reached,
-            acceptance_per_h=acceptance_per_h, side_gas_a=side_gas_a,
+            acceptance_per_h=acceptance_per_h, rise_v=rise_v, side_gas_a=side_gas_a,
         )  # fmt: skip
 
 

@@ -45,7 +45,7 @@ MEASURES = {
     "labour_driver_min_per_day": 30.0,
     "driver_waiting_min_per_day": 90.0,
     "downtime_min_per_truck_shift": 5.0,
-    "peak_kw": 25.0,
+    "peak_of_all_weeks_kw": 25.0,
     "water_lost_kg_per_day": 2.0,
     "exchanges_per_day": 4.0,
 }
@@ -139,7 +139,7 @@ BASES = {
     "drivers hands-on": "130 h a year",
     "trucks stand": "5.0 min in each of 780 truck-shifts",
     "energy": "34,944 kWh a year at 0.2000 on average over the bands",
-    "demand": "25 kW, mean of 15 min, in each of 12 months",
+    "demand": "25 kW, peak of all weeks (mean of 15 min), in each of 12 months",
     "water": "520 kg a year",
     "floor": "12 m² for bays and aisle",
 }

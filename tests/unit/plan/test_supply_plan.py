@@ -9,7 +9,7 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.measures.electrical_load import loads
+from batsim.measures.electrical_load import loads, weekly_peak
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
@@ -17,6 +17,8 @@ from batsim.plan.supply import ChargerLoad, SupplyPlan, held_back, supply
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
+from batsim.views.charts.load_chart import load_chart
+from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import supply_facts
 from tests.runs import record_of
 
@@ -31,9 +33,9 @@ layouts:
   v1.2: {handling: in_truck, chargers: 3 x ours, in_truck: {in_breaks: false}}
   room: {handling: portable_stands, batteries: 5, chargers: 2 x ours}
 supply: {voltage: 400 V, spare: 30 kVA}
-figures: {battery.vented_lead_acid.bulk_v: 2.4 V}
+figures: {battery.vented_lead_acid.main_from_v: 2.4 V}
 """  # noqa: E501 - a scenario
-RULE = "simulated 15-min peak; the local wiring rules and a licensed electrician decide"
+RULE = "simulated 15-min peak of all weeks; the local wiring rules and a licensed electrician decide"
 
 
 @cache
@@ -98,6 +100,37 @@ def test_coincidence_is_one_where_all_start_together() -> None:
     assert found.load_factor_share == pytest.approx(found.mean_kw / found.peak_kw.mean)
 
 
+@pytest.mark.parametrize("charger", ["line_frequency_w", "line_frequency_wowa", "electronic_iuia", "fast_iuia"])
+def test_the_simulated_peak_is_never_above_all_at_once(charger: str) -> None:
+    """Voltages as they are: the three trucks stop together, and come in the cold too."""
+    usual_v = {"figures": {}, "chargers.ours": {"from": charger}}
+    for air in ("20 degC", "8 degC"):
+        found, rests_on = supplied({**usual_v, "site.room_temperature": air}, replications=1)
+
+        assert 0.7 < found.coincidence_share <= 1.0 + 1e-9
+        assert max(np.max(each.load_kw) for each in rests_on.replications) <= found.all_at_once_kw * (1.0 + 1e-9)
+
+
+def test_chargers_at_once_take_their_current_at_the_voltage_limit() -> None:
+    """24 fast chargers, 300 A on 24 cells at 2.4 V over 92 %: 451 kW; each reaches it at the end of its main stage."""
+    changes = {
+        "figures": {},
+        "chargers.ours": {"from": "fast_iuia", "standby": "0 kW"},
+        "trucks[0].count": 24,
+        "batteries.lead.capacity": "750 Ah at 5 h",
+        "layouts": {"v1.2": {"handling": "in_truck", "chargers": "24 x ours", "in_truck": {"in_breaks": False}}},
+    }
+    found, _ = supplied(changes, replications=1, weeks=0.1)
+    record = record_of(batsim.changed(site(), changes), "v1.2", length_min=1000.0, warm_up_min=0.0)
+    phases = record.columns("charge_phases")
+    main = (phases["decay_per_h"] == 0.0) & (phases["acceptance_per_h"] == 0.0)
+    end_kw = phases["start_a"] * (phases["volts_per_cell"] + phases["rise_v"]) * 24 / 0.92 / 1000.0
+
+    assert found.all_at_once_kw == pytest.approx(450.8, abs=0.1)
+    assert end_kw[main] * 24 == pytest.approx([found.all_at_once_kw] * np.sum(main))
+    assert np.sum(main) >= 24
+
+
 def test_coincidence_is_less_where_chargers_are_staggered() -> None:
     """Two hours between the starts, when the first has left its main stage: never more than two main stages."""
     found, _ = supplied({"charging": {"stagger": "2 h"}})
@@ -113,6 +146,30 @@ def test_the_peak_is_that_of_the_load() -> None:
     peaks = [float(np.max(each.load_kw)) for each in rests_on.replications]
     assert found.peak_kw.mean == pytest.approx(np.mean(peaks))
     assert found.peak_kva.mean == pytest.approx(np.mean(peaks) / 0.95)
+
+
+def test_the_peak_of_a_week_and_that_of_all_weeks() -> None:
+    """The mean of three weeks' peaks, and the greatest of them; half a week more counts for the second alone."""
+    load = np.concatenate([np.full(QUARTERS, each) for each in (2.0, 4.0, 3.0)])
+    load[5] += 10.0
+
+    assert weekly_peak(load) == (12.0 + 4.0 + 3.0) / 3.0
+    assert weekly_peak(np.append(load, np.full(QUARTERS // 2, 20.0))) == weekly_peak(load)
+    assert weekly_peak(load[:100]) == 12.0
+
+
+def test_table_chart_and_supply_state_the_same_peak() -> None:
+    """The measure of that name; the greatest of all weeks has another."""
+    found, rests_on = supplied(weeks=2.0)
+    facts = "\n".join(supply_facts(found, FIGURES))
+    peak, greatest = rests_on.mean("peak_kw"), rests_on.mean("peak_of_all_weeks_kw")
+    words = [text.get_text() for text in load_chart(rests_on).get_legend().get_texts()]
+
+    assert (found.peak_kw.mean, found.greatest_kw.mean) == (peak, greatest)
+    assert f"Simulated peak of a week, mean of 15 min: {number_text(found.peak_kw)} kW" in facts
+    assert f"Of all weeks: {number_text(found.greatest_kw)} kW" in facts
+    assert f"peak of a week {peak:.0f} kW" in words
+    assert peak <= greatest <= found.all_at_once_kw * (1.0 + 1e-9)
 
 
 def test_a_week_of_energy_is_that_of_the_load() -> None:
@@ -197,7 +254,7 @@ def test_no_load_no_ways() -> None:
 def test_what_the_supply_can_carry() -> None:
     """At the limit and a hair beyond it; the upper end of the interval counts."""
     found, _ = usual()
-    high = found.peak_kva.high
+    high = found.greatest_kva.high
     enough, short, unknown = (
         supplied({"supply.spare": spare}, weeks=0.3)[0].checks[0]
         for spare in (f"{high + 1e-4:.6f} kVA", f"{high - 1e-3:.6f} kVA", None)

@@ -3,17 +3,22 @@
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import batsim
 from batsim.catalogue import FIGURES, document
+from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.discharge import capacity_factor
 from batsim.formulas.gassing import WATER_G_PER_AH
+from batsim.formulas.phases import greatest_va
 from batsim.scenario.chemistry import (
     CORNER_HOURS,
     capacity_ah,
     capacity_factor_of,
     cell_of,
     gassing_of,
+    greatest_load,
     life_of,
     mass_kg,
     profile_of,
@@ -381,3 +386,59 @@ def test_air_may_be_the_same_all_year_or_colder_in_summer():
     assert {Air(20.0, 20.0).in_week(week, COLDEST) for week in range(1, 53)} == {20.0}
     assert Air(5.0, -5.0).in_week(COLDEST, COLDEST) == 5.0
     assert Air(5.0, -5.0).in_week(COLDEST + WEEKS_PER_YEAR / 2.0, COLDEST) == pytest.approx(-5.0)
+
+
+# --- the most that a charger gives ---
+
+CHARGERS = {name: types_of(battery, f"from: {name}") for name, battery in (
+    *((name, "vented_lead_acid_48v") for name in ("line_frequency_w", "line_frequency_wowa", "electronic_iuia",
+      "circulation_iuia", "opportunity_iuia", "fast_iuia")),
+    ("gel_iu", "valve_regulated_24v"), ("gel_iui", "valve_regulated_24v"), ("lithium_cc_cv", "lithium_ion_48v"),
+)}  # fmt: skip
+
+
+def test_the_chargers_are_all_of_the_catalogue():
+    assert set(CHARGERS) == set(read_file(document("charger_types")).data)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    name=st.sampled_from(sorted(CHARGERS)),
+    coldest=st.floats(-40.0, 40.0),
+    warmer=st.floats(0.0, 60.0),
+    missing=st.floats(0.01, 1.2),
+    to_soc=st.sampled_from([0.6, 0.8, 1.0]),
+)
+def test_no_charge_at_any_temperature_takes_more_than_all_at_once_counts(name, coldest, warmer, missing, to_soc):
+    """However deep the discharge, from the coldest electrolyte on; an equalising charge after it included."""
+    battery, charger = CHARGERS[name]
+    ah, most = capacity_ah(battery, FIGURES), math.prod(greatest_load(charger, battery, FIGURES, coldest))
+    profile = profile_of(charger, battery, FIGURES, round(2.0 * (coldest + warmer)) / 2.0)
+    missing_ah = missing * ah
+    phases = charge_phases(profile, ah, missing_ah, profile.factor * missing_ah, to_soc)
+    if battery.equalising is not None:
+        finish_v = FIGURES[f"battery.{battery.chemistry}.finish_v"].value
+        amps = battery.equalising.current.of(ah)
+        phases += (equalising_phase(3.0, amps, finish_v, 0.0, ah, 1.0),)
+
+    assert max((greatest_va(phase) for phase in phases), default=0.0) <= most * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "coldest_degc", "amps", "volts"),
+    [
+        ("fast_iuia", None, 0.40, 2.4),  # at the end of the main stage, on its limit
+        ("fast_iuia", 20.0, 0.40, 2.4),
+        ("fast_iuia", 5.0, 0.40, 2.45),  # -5 mV per kelvin below 15 degC
+        ("line_frequency_w", None, 0.16, 2.0),  # at the start, on an empty battery
+        ("line_frequency_wowa", None, 0.32, 2.0),  # two lines at once
+        ("gel_iui", None, 0.18, 2.37),
+        ("lithium_cc_cv", None, 0.50, 3.6),
+        ("lithium_cc_cv", -5.0, 0.50, 3.6),  # warm enough by then
+    ],
+)
+def test_where_a_charger_gives_most(name, coldest_degc, amps, volts):
+    battery, charger = CHARGERS[name]
+    found = greatest_load(charger, battery, FIGURES, coldest_degc)
+
+    assert found == pytest.approx((amps * capacity_ah(battery, FIGURES), volts))

@@ -182,12 +182,12 @@ def test_a_figure_that_is_used_when_a_layout_is_worked_out(
 
 def test_a_profile_that_is_worked_out_in_the_run_has_it_too(plain: Scenario) -> None:
     """Profiles are made when a temperature is first met, long after the layout was worked out."""
-    name = "battery.vented_lead_acid.bulk_v"
-    changed = plan(anew(plain, battery__vented_lead_acid__bulk_v="2.3 V"))
+    name = "battery.vented_lead_acid.main_from_v"
+    changed = plan(anew(plain, battery__vented_lead_acid__main_from_v="2.3 V"))
     profiles = changed.battery_plans[0].profiles[0]
 
-    assert [profiles.at(degc).bulk_v for degc in (3.0, 30.0, 44.5)] == [2.3, 2.3, 2.3]
-    assert plan(plain).battery_plans[0].profiles[0].at(3.0).bulk_v == FIGURES[name].value != 2.3
+    assert [profiles.at(degc).empty_v for degc in (3.0, 30.0, 44.5)] == [2.3, 2.3, 2.3]
+    assert plan(plain).battery_plans[0].profiles[0].at(3.0).empty_v == FIGURES[name].value != 2.3
 
 
 def test_a_run_rests_on_it_also_in_worker_processes(plain: Scenario) -> None:

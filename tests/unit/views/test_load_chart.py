@@ -83,7 +83,7 @@ def test_the_mean_week_has_the_energy_of_the_evidence(found):
     week = mean_week([each.load_kw for each in found.replications], found.runs.schedule.warm_up_min)
 
     assert week.mean / 4.0 == pytest.approx(found.week_kwh)
-    assert week.peak == max(each.measures["peak_kw"] for each in found.replications)
+    assert week.peak == max(each.measures["peak_of_all_weeks_kw"] for each in found.replications)
 
 
 # --- the worst week of hydrogen ---
@@ -147,7 +147,10 @@ def test_the_load_is_drawn_as_it_was_measured(found):
     assert ax.patches[0].get_data().values.tolist() == week.mean.tolist()
     assert (heights.min(), heights.max()) == (week.low.min(), week.high.max())
     assert [float(each[0]) for each in mark.get_data()] == [week.peak_min, week.peak]
-    assert words(ax)[2].startswith(f"peak {week.peak:.0f} kW, ")
+    level = next(line for line in ax.get_lines() if line.get_linestyle() == "--")
+    assert level.get_ydata() == [found.mean("peak_kw")] * 2
+    assert words(ax)[2] == f"peak of a week {found.mean('peak_kw'):.0f} kW"
+    assert words(ax)[3].startswith(f"greatest of all weeks {week.peak:.0f} kW, ")
 
 
 def test_axes_and_titles_of_the_load(found):
