@@ -1,8 +1,10 @@
 """Work that trucks do and work that is lost, so that no bad layout is credited with a small bill."""
 
+from collections.abc import Callable
+
 import numpy as np
 
-from batsim.measures.windows import Floats, Measured, Worked, rate
+from batsim.measures.windows import Floats, Measured, Whole, Worked, rate
 
 
 def work_measures(measured: Measured, energy_kwh: float, water_kg: float) -> dict[str, float]:
@@ -56,13 +58,13 @@ def lost_work(measured: Measured) -> tuple[float, float]:
     return hours, kwh
 
 
-def _energy_before(worked: Worked, starts: Floats, power_kw: Floats):  # noqa: ANN202 - a function of row and time
+def _energy_before(worked: Worked, starts: Floats, power_kw: Floats) -> Callable[[Whole, Floats], Floats]:
     """Energy that each truck of a group would have drawn by a time, had it always worked. [kWh]"""
     at_start = worked(starts)
     whole_h = np.diff(at_start, prepend=0.0) / 60.0
     before = np.cumsum(np.roll(power_kw, 1, axis=1) * whole_h * (np.arange(starts.size) > 0), axis=1)
 
-    def energy(row: np.ndarray, times: Floats) -> Floats:
+    def energy(row: Whole, times: Floats) -> Floats:
         shift = np.maximum(np.searchsorted(starts, times, side="right") - 1, 0)
         within: Floats = before[row, shift] + power_kw[row, shift] * (worked(times) - at_start[shift]) / 60.0
         return within

@@ -42,6 +42,8 @@ STACK_ORDER = tuple(STATES[code] for code in (0, 1, 8, 7, 2, 3, 4, 5, 6))
 
 _PART_FILLS = (
     (SKY, ""),
+    (BLACK, "////"),
+    (GREY, ".."),
     (BLUE, "---"),
     (ORANGE, "////"),
     (YELLOW, "...."),
@@ -65,6 +67,7 @@ _TASK_LOOKS = (
     (PURPLE, "xxxx", "inspection"),
     (YELLOW, "....", "voltage and gravity readings"),
     (GREY, "\\\\\\\\", "wash"),
+    (BLACK, "////", "fetching an empty truck"),
 )
 TASK_LOOKS = dict(zip(TASKS, _TASK_LOOKS, strict=True))
 """Colour, hatch and words of each task."""

@@ -222,7 +222,7 @@ def test_what_the_layout_states_itself_is_changed_there() -> None:
          "standby"),
         # A charge that is timed on site has no curve that could be limited.
         ({"batteries.lead.charge_time": "8 h"}, ["10 min between starts"],
-         "power limit of 8.7 kW was not tried: needs the chargers' curves, and 'lead' states a 'charge_time'; leave "
+         "power limit of 8.8 kW was not tried: needs the chargers' curves, and 'lead' states a 'charge_time'; leave "
          "one of the two out"),
         # Chargers with a falling line cannot be throttled.
         ({"chargers.ours": {"from": "line_frequency_w"}}, ["10 min between starts"],
