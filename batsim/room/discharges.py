@@ -191,7 +191,7 @@ def at_power(
     """Plan a discharge at the capacity that its temperature gives it.
 
     The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. The last discharge's
-    drift is a good first guess, so one pass is mostly enough. The plan is made from what gives the power, and its state.
+    drift is a good first guess, so one pass is mostly enough. A plan is made from what gives the power and its state.
     """
     battery, kind = truck.battery, truck.queue.plan
     health = battery.capacity_share * (1.0 - battery.lost_share * battery.damage)

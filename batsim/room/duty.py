@@ -34,16 +34,17 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
                     return
                 yield Moment(env).after(truck.joined_min - env.now, ASKS)
         truck.stood_min = 0.0
-        if truck.reason != LEVEL and not truck.run_times and truck.arrival_soc > level:
-            if not truck.queue.has_one_for(truck, env.now + patience_min):
-                truck.turn_away()
-                goes_on = carry_on(truck, truck.back_min, level)
-                continue
-        elif may_carry_on and (truck.run_times or truck.arrival_soc > cut_out + DISCHARGED):
-            if not truck.queue.has_one_for(truck):
-                truck.turn_away()
-                goes_on = carry_on(truck, truck.back_min, cut_out, keeps_min=truck.trip_min)
-                continue
+        comes_early = truck.reason != LEVEL and not truck.run_times and truck.arrival_soc > level
+        if comes_early:
+            turns_back = not truck.queue.has_one_for(truck, env.now + patience_min)
+        else:
+            has_left = truck.run_times or truck.arrival_soc > cut_out + DISCHARGED
+            turns_back = may_carry_on and has_left and not truck.queue.has_one_for(truck)
+        if turns_back:
+            truck.turn_away()
+            down_to, keeps_min = (level, 0.0) if comes_early else (cut_out, truck.trip_min)
+            goes_on = carry_on(truck, truck.back_min, down_to, keeps_min=keeps_min)
+            continue
         served = desk.ask(truck)
         if truck.reason == EARLY:  # the next one may be called
             desk.call_early()

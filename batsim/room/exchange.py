@@ -200,7 +200,7 @@ class ExchangeDesk:
         self.present = self.methods[0 if self.methods[0].can_work() else -1]
 
     def _first(self, queue: "Queue") -> "Truck | None":
-        """First truck of a queue that may have a battery; those whose people are away are passed and keep their place."""
+        """First truck that may have a battery; those whose people are away are passed and keep their place."""
         truck = queue.first()
         if truck is None or not self.by_drivers or self.plan_for(truck) is not None:
             return truck

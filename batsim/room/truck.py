@@ -82,12 +82,7 @@ class Truck:
         self.powers_w: array[float] = array("d")
         """Its power in each shift of its group. [W]"""
         self.run_times: Iterator[float] | None = None
-        if truck.run_time_min is not None:
-            self.run_times = streams.durations(truck.run_time_min, self.entity, position, "run")
-        elif truck.duty is not None:
-            self.factors = streams.factors(truck.duty.between_trucks_share, self.entity, position, "factor")
-            if truck.duty.between_shifts_share:
-                self.power_stream = streams.ask(self.entity, position, "power in each shift")
+        self._ask_streams()
         self.start = streams.ask(self.entity, position, "start")
         self.exchange_times: list[Iterator[tuple[float, ...]]] = []
         """Times of its exchanges, by each method."""
@@ -122,11 +117,21 @@ class Truck:
         self.served: Moment
         self.waits = False
         self.helps_until_min = self.stood_min = 0.0
-        """Until when its driver lends a hand elsewhere, and for how long it has stood for that, not yet made up. [min]"""
+        """Until when its driver lends a hand elsewhere; how long it has stood for that, not yet made up. [min]"""
         self.turned_away = False
         """Whether it found no charging spot, or no battery, when it last asked for one."""
         self.plugged_min = nan
         """Since when it has been plugged in within scheduled time. [min]"""
+
+    def _ask_streams(self) -> None:
+        """Ask for the streams of its run times, or of its powers."""
+        truck, streams = self.group.truck, self.room.streams
+        if truck.run_time_min is not None:
+            self.run_times = streams.durations(truck.run_time_min, self.entity, self.position, "run")
+        elif truck.duty is not None:
+            self.factors = streams.factors(truck.duty.between_trucks_share, self.entity, self.position, "factor")
+            if truck.duty.between_shifts_share:
+                self.power_stream = streams.ask(self.entity, self.position, "power in each shift")
 
     def ask_exchanges(self) -> None:
         """Ask for the times of its exchanges, by each method."""
