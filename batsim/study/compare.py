@@ -24,7 +24,7 @@ from batsim.statistics.intervals import (
 )
 from batsim.study.limits import limits_of
 from batsim.study.running.jobs import measure_names
-from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_schedule, run_until
+from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until
 
 COMPARED = (DOWNTIME, "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
@@ -303,10 +303,8 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
     """
     check_measures(scenario, measures)
     schedule = settings.schedule(scenario)
-    if settings.within is None:
-        return Comparison(run_schedule(schedule, settings), measures)
     rule = "is for differences, and one layout has none; 'batsim run' takes it for means"
-    require(len(schedule.layouts) >= 2, rule)
+    require(settings.within is None or len(schedule.layouts) >= 2, rule)
 
     def differences(runs: Runs) -> list[tuple[Floats, float]]:
         """Every paired difference in the first measure, at the confidence that holds for all together."""

@@ -14,8 +14,7 @@ from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.bottleneck.time_windows import working_profile
-from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import jobs_of
+from batsim.study.running.executors import run_schedule
 from batsim.study.running.one_run import BEYOND_MIN
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
@@ -184,8 +183,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings()) 
     schedule = replace(settings, layouts=layout).schedule(scenario)
     weeks = max(1, round(schedule.weeks))
     length_min = _first_whole_week(schedule.warm_up_min) - schedule.warm_up_min + weeks * WEEK_MIN + BEYOND_MIN
-    jobs = jobs_of(replace(schedule, length_min=length_min))
-    samples = run_jobs([scenario], jobs, settings, take=take)
+    samples = run_schedule(replace(schedule, length_min=length_min), settings, take=take)[layout]
     counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in (*ON_COUNT, *STATES)}
     _, batteries, chargers, stations = samples[0]
     return RoomOver(

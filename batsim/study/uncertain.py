@@ -16,7 +16,7 @@ from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Floats, Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
-from batsim.study.running.executors import run_jobs
+from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of, measures_of
 from batsim.study.running.replications import UNITS, interval_json, plain
 from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
@@ -202,15 +202,19 @@ def compare_uncertain(
     layouts, replications = schedule.layouts, schedule.replications
     points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), schedule.seed)
     lies_in = layouts_of(scenario, scenario.unknowns)
-    jobs = [
-        job._replace(changes=changes_in(job.layout, point, lies_in))
-        for draw, point in enumerate(points.all)
-        for job in jobs_of(schedule, range(draw * replications, (draw + 1) * replications))
-    ]
-    results = run_jobs([scenario], jobs, settings, take=measures_of, change=restated)
-    shape = (draws, len(layouts), replications)
-    table = {name: np.array([result[name] for result in results]).reshape(shape) for name in measures}
-    values = {layout: {name: table[name][:, number, :] for name in measures} for number, layout in enumerate(layouts)}
+    studied = []
+    for draw, point in enumerate(points.all):
+        numbers = range(draw * replications, (draw + 1) * replications)
+        for layout in layouts:
+            studied.append(jobs_of(schedule, layout, numbers=numbers, changes=changes_in(layout, point, lies_in)))
+    results = run_each([scenario], studied, settings, take=measures_of, change=restated)
+    values = {
+        layout: {
+            name: np.array([[result[name] for result in of_draw] for of_draw in results[number :: len(layouts)]])
+            for name in measures
+        }
+        for number, layout in enumerate(layouts)
+    }
     return UncertainComparison(schedule, points, values, measures)
 
 

@@ -38,13 +38,13 @@ class Job(NamedTuple):
     """What is different in it, in the form that the `change` of its work knows; nothing when empty."""
 
 
-def jobs_of(schedule: Schedule, replications: range | None = None) -> list[Job]:
-    """Jobs of a schedule, layout by layout; of all its replications when no others are named."""
-    return [
-        Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min)
-        for layout in schedule.layouts
-        for number in (range(schedule.replications) if replications is None else replications)
-    ]
+def jobs_of(
+    schedule: Schedule, layout: str, *, numbers: range | None = None, scenario: int = 0, changes: Hashable = ""
+) -> list[Job]:
+    """Replications of a layout: those of its schedule when no others are named."""
+    times = schedule.length_min, schedule.warm_up_min
+    numbers = range(schedule.replications) if numbers is None else numbers
+    return [Job(layout, number, schedule.seed, *times, scenario, changes) for number in numbers]
 
 
 class Failure(NamedTuple):
