@@ -6,7 +6,7 @@ Times are scheduled truck minutes: a truck that waits in the queue over the week
 import numpy as np
 
 from batsim.measures.windows import Flags, Floats, Measured, rate
-from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY, Record
+from batsim.record import CHARGE_IN_TRUCK, TURNED_AWAY, Record
 
 
 def waits_min(record: Record) -> Floats:
@@ -30,7 +30,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     """Counts, waits and times away of exchanges, or of charges in scheduled time."""
     rows, facts = measured.columns("exchanges"), measured.facts
     kind = rows["kind"]
-    served = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
+    served = kind != TURNED_AWAY
     started = _started(measured)
     finished = served & measured.inside(rows["truck_free_min"])
     joined, start = rows["joined_min"], rows["start_min"]
@@ -47,7 +47,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
         "wait_min_p95": float(np.quantile(waits, 0.95)) if waits.size else np.nan,
         "waited_share": _mean((waits > 0.0).astype(float)),
         "down_min_per_exchange": _mean(away),
-        "trucks_waiting_mean": float(np.sum(waited_min[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
+        "trucks_waiting_mean": float(np.sum(waited_min[served])) / open_min if open_min else np.nan,
         "found_none_ready_share": np.nan if facts.in_truck else _mean((found == 0).astype(float)),
         "unfinished_exchanges": float(np.sum(unfinished)),
         "trucks_below_cut_out": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),
@@ -59,9 +59,9 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
 
 def _started(measured: Measured) -> Flags:
     """Exchanges, or charges in scheduled time, that started in the measured time."""
-    kind = measured.columns("exchanges")["kind"]
-    served: Flags = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
-    return served & measured.inside(measured.columns("exchanges")["start_min"])
+    rows = measured.columns("exchanges")
+    started: Flags = measured.inside(rows["start_min"]) & (rows["kind"] != TURNED_AWAY)
+    return started
 
 
 def _waits(measured: Measured) -> Floats:

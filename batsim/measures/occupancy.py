@@ -3,13 +3,13 @@
 import numpy as np
 
 from batsim.measures.windows import Measured, rate
-from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE, PERSONS, TASKS
+from batsim.record import ATTENDANT, PERSONS, TASKS, TURNED_AWAY
 
 
 def occupancy_measures(measured: Measured) -> dict[str, float]:
     """Busy shares; not a number where there is no limit to be busy against."""
     facts, rows, charges = measured.facts, measured.columns("exchanges"), measured.columns("charges")
-    served = (rows["kind"] == EXCHANGE) | (rows["kind"] == CHARGE_IN_TRUCK)
+    served = rows["kind"] != TURNED_AWAY
     if facts.in_truck:
         start, free = measured.clip(charges["connected_min"]), measured.clip(charges["end_min"])
     else:

@@ -30,12 +30,7 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
     )
     with np.errstate(divide="ignore"):
         years = measured.minutes / YEAR_MIN / damage
-    return {
-        "drawn_ah": drawn,
-        "cycles": drawn / (CYCLE_DEPTH * capacity_ah),
-        "damage": damage,
-        "life_years": years,
-    }
+    return {"drawn_ah": drawn, "cycles": drawn / (CYCLE_DEPTH * capacity_ah), "damage": damage, "life_years": years}
 
 
 def wear_measures(measured: Measured) -> dict[str, float]:
