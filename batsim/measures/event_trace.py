@@ -170,16 +170,13 @@ class _Window:
             elif row["kind"] != TURNED_AWAY:
                 self._exchange(row)
             if row["back_min"] > row["truck_free_min"]:
-                who = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["charged"])}
-                if row["kind"] == EXCHANGE:
-                    who["discharged"] = int(row["discharged"])
-                self.at(row["back_min"], "back_at_work", **who)
+                both = {"discharged": int(row["discharged"])} if row["kind"] == EXCHANGE else {}
+                self.at(row["back_min"], "back_at_work", **_truck(row, "charged"), **both)
 
     def _coming(self, row: Row) -> None:
         """A truck that leaves its work and joins the queue, or is turned away."""
         came = {
-            "truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["discharged"]),
-            "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
+            **_truck(row, "discharged"), "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
             "detail": "below cut-out" if row["below_cut_out"] else "",
         }  # fmt: skip
         joined = row["joined_min"]
@@ -195,7 +192,7 @@ class _Window:
     def _charge_in_truck(self, row: Row) -> None:
         """A charge in shift time: plugged in, and free."""
         start, free, wait_min = row["start_min"], row["truck_free_min"], row["start_min"] - row["joined_min"]
-        who = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["discharged"])}
+        who = _truck(row, "discharged")
         self.at(start, "plugged_in", WAITED if wait_min > 0.0 else None, **who, wait_min=wait_min)
         self.at(free, "truck_free", **who, detail="" if row["back_min"] > free else "back")
 
@@ -204,7 +201,7 @@ class _Window:
         start, free, end = row["start_min"], row["truck_free_min"], row["end_min"]
         wait_min = start - row["joined_min"]
         charged, discharged = int(row["charged"]), int(row["discharged"])
-        both = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": charged, "discharged": discharged}
+        both = {**_truck(row, "charged"), "discharged": discharged}
         rank = WAITED if wait_min > 0.0 else RANK["exchange_start"]
         where = {"bay": self.bay_of(charged, start), "station": int(row["station"]), "standby": row["standby"] == 1.0}
         self.at(start, "exchange_start", rank, **both, wait_min=wait_min, **where)
@@ -342,3 +339,8 @@ class _Window:
                 continue
             result.append(event._replace(trucks_waiting=count[queue]))
         return result
+
+
+def _truck(row: Row, battery: str) -> dict[str, int]:
+    """Say which truck, its queue and one of the batteries of its exchange."""
+    return {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row[battery])}

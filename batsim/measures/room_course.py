@@ -1,6 +1,7 @@
 """The room over time: trucks waiting, batteries by state, chargers, stations and attendants as step functions."""
 
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -85,8 +86,7 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
     begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
     rule = f"a window must overlap the run, 0 to {facts.horizon_min:g} min"
     require(begin < end, f"{rule} (got {from_min:g} to {to_min:g} min)")
-    waiting, lacks = _queues(record)
-    states = _states(record)
+    queues, states = _queues(record), _states(record)
     counts = {
         "charging": _currents(record),
         "stations_busy": _stations(record),
@@ -94,11 +94,11 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
         "attendants_busy": _attendants(record),
         "trucks_away": _under_way(exchanges["left_min"], exchanges["back_min"]),
     }
-    every = [*waiting, *lacks, *states.values(), *counts.values()]
+    every = [*chain(*queues), *states.values(), *counts.values()]
     changes = np.concatenate([[begin], *(steps.since for steps in every)])
     times: Floats = np.unique(changes[(changes >= begin) & (changes < end)])
     trucks_waiting = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
-    for trucks, cause in zip(waiting, lacks, strict=True):
+    for trucks, cause in queues:
         number, code = trucks.at(times), cause.at(times)
         for position, word in enumerate(CAUSES):
             trucks_waiting[word] += np.where(code == position, number, 0)
@@ -139,20 +139,16 @@ def _under_way(starts: Floats, ends: Floats, weights: Floats | None = None) -> _
     return _Steps(since[order], np.cumsum(np.concatenate([each, -each])[order]).round().astype(np.intp))
 
 
-def _queues(record: Record) -> tuple[list[_Steps], list[_Steps]]:
+def _queues(record: Record) -> list[tuple[_Steps, _Steps]]:
     """Trucks in each queue, and the code of what its first truck waits for."""
-    rows, queues = record.columns("exchanges"), record.columns("queues")
+    rows, causes = record.columns("exchanges"), record.columns("queues")
     waits = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
-    each = range(len(record.facts.battery_types))
-    waiting = [
-        _under_way(rows["joined_min"][mine], rows["start_min"][mine])
-        for mine in (waits & (rows["queue"] == queue) for queue in each)
-    ]
-    lacks = [
-        _Steps(queues["from_min"][mine], queues["cause"][mine].astype(np.intp))
-        for mine in (queues["queue"] == queue for queue in each)
-    ]
-    return waiting, lacks
+    queues = []
+    for queue in range(len(record.facts.battery_types)):
+        mine, its = waits & (rows["queue"] == queue), causes["queue"] == queue
+        waiting = _under_way(rows["joined_min"][mine], rows["start_min"][mine])
+        queues.append((waiting, _Steps(causes["from_min"][its], causes["cause"][its].astype(np.intp))))
+    return queues
 
 
 def _states(record: Record) -> dict[str, _Steps]:

@@ -19,6 +19,11 @@ def share_of(part: Flags, whole: Flags) -> float:
     return int(np.sum(part)) / count if count else float("nan")
 
 
+def mean_of(values: Floats) -> float:
+    """Mean; not a number where there is nothing to average."""
+    return float(np.mean(values)) if values.size else float("nan")
+
+
 def rate(amount: float, span: float) -> float:
     """Amount for each unit of a span, such as a day or a week; not a number without a span."""
     return amount / span if span else float("nan")

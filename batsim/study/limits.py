@@ -32,7 +32,7 @@ class Limit(NamedTuple):
 
     def verdict(self, interval: Interval) -> str:
         """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell."""
-        mean, low, high = interval if self.sign > 0.0 else (-interval.mean, -interval.high, -interval.low)
+        mean, low, high = interval if self.sign > 0.0 else interval.turned
         if not np.isfinite(mean):
             return "not sure"
         if not np.isfinite(low):

@@ -92,13 +92,12 @@ class RoomOver:
     @property
     def idle_week(self) -> list[tuple[float, float]]:
         """Stretches of the week in which trucks work less than half of each quarter: breaks, free hours. [min]"""
-        return _stretches(self.working_min < WORKED_SHARE * QUARTER_HOUR_MIN)
+        return _stretches(~self._works.reshape(-1))
 
     def idle_day(self, days: tuple[str, ...] = ()) -> list[tuple[float, float]]:
         """Stretches of the clock in which that is so on every one of some weekdays. [min]"""
         numbers = [DAYS.index(day) for day in days or self.working_days]
-        minutes = self.working_min.reshape(7, DAY_QUARTERS)[numbers]
-        return _stretches(np.all(minutes < WORKED_SHARE * QUARTER_HOUR_MIN, axis=0))
+        return _stretches(np.all(~self._works[numbers], axis=0))
 
     def week(self, name: str) -> Band:
         """A count over the mean week; trucks are counted only where they work, and are not a number elsewhere."""
@@ -112,8 +111,13 @@ class RoomOver:
     def _counted(self, name: str) -> Floats:
         """A count by week, weekday and quarter; trucks are not a number while they do not work."""
         rows = self.counts[name].reshape(-1, 7, DAY_QUARTERS)
-        works = self.working_min.reshape(7, DAY_QUARTERS) >= WORKED_SHARE * QUARTER_HOUR_MIN
-        return np.where(works, rows, np.nan) if name in OF_TRUCKS else rows
+        return np.where(self._works, rows, np.nan) if name in OF_TRUCKS else rows
+
+    @property
+    def _works(self) -> Flags:
+        """Whether trucks work at least half of a quarter of an hour, by weekday and quarter."""
+        works: Flags = self.working_min.reshape(7, DAY_QUARTERS) >= WORKED_SHARE * QUARTER_HOUR_MIN
+        return works
 
 
 def _stretches(flags: Flags) -> list[tuple[float, float]]:
