@@ -170,13 +170,13 @@ def battery_stretches(record: Record, battery: int, from_min: float, to_min: flo
     overlaps = -np.inf < from_min < to_min < np.inf and begin < end
     rule = f"a window must end after it begins and overlap the run, 0 to {facts.horizon_min:g} min"
     require(overlaps, f"{rule} (got {from_min:g} to {to_min:g} min)")
-    since, codes = _changes(record, battery)
-    until = np.append(since[1:], np.inf)
+    batteries, codes, since, until = stays(record)
     found: list[Stretch] = []
-    for start, stop, code in zip(np.maximum(since, begin), np.minimum(until, end), codes, strict=True):
+    for row in np.flatnonzero(batteries == battery):
+        start, stop, code = max(since[row], begin), min(until[row], end), codes[row]
         if start < stop:
             if found and found[-1].state == STATES[code]:
-                start = found.pop().from_min  # noqa: PLW2901 - the same state goes on
+                start = found.pop().from_min  # the same state goes on
             found.append(Stretch(int(battery), STATES[code], float(start), float(stop)))
     return found
 
@@ -204,17 +204,12 @@ def _last(starts: Floats, times: Floats) -> tuple[Whole, Floats]:
     return number, since
 
 
-def _changes(record: Record, battery: int) -> tuple[Floats, Whole]:
-    """When a battery changes its state, in order, and the code of the state from then on."""
-    batteries, states, since, _ = stays(record)
-    return since[batteries == battery], states[batteries == battery]
-
-
 def _states(record: Record, battery: int, times: Floats) -> "np.ndarray[Any, Any]":
     """Word of the state at each time; of rows at the same time the last one holds."""
-    since, codes = _changes(record, battery)
-    require(since.size, f"a battery must have states in the record (got none for battery {battery})")
-    words: np.ndarray[Any, Any] = np.array(STATES, dtype=object)[codes[_last(since, times)[0]]]
+    batteries, codes, since, _ = stays(record)
+    mine = batteries == battery
+    require(mine.any(), f"a battery must have states in the record (got none for battery {battery})")
+    words: np.ndarray[Any, Any] = np.array(STATES, dtype=object)[codes[mine][_last(since[mine], times)[0]]]
     return words
 
 

@@ -22,7 +22,7 @@ from batsim.statistics.intervals import (
     student_interval,
     variance_reduction,
 )
-from batsim.study.limits import limits_of
+from batsim.study.limits import stated_limits
 from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until
 
@@ -233,11 +233,9 @@ class Comparison(Shows):
 
     def targets(self, layout: str) -> tuple[TargetResult, ...]:
         """How a layout stands to each target of the scenario."""
-        if not any(value is not None for _, value in self.runs.scenario.targets):
-            return ()
         return tuple(
             TargetResult(limit.name, limit.text, limit.verdict(self.interval(layout, limit.measure)))
-            for limit in limits_of(self.runs.scenario)
+            for limit in stated_limits(self.runs.scenario)
         )
 
     def as_json(self) -> dict[str, Any]:
