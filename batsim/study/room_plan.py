@@ -93,10 +93,10 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
         return None
     planned, measured = week_blueprint(scenario, layout).floor, scenario.room
     assert planned is not None  # the layout states one
-    length_m, width_m, aisle_m = measured.length_m, measured.width_m, measured.aisle_m
     spots, stations = bay_spots(floor, planned.bays), station_spots(floor, planned.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
     overhead, largest, left = path == "overhead", _largest_battery(scenario, layout), iter(spots)
+    aisle_m = measured.aisle_m
     rows = [
         (row, _bays(row, list(islice(left, None if row.bays is None else row.bays * row.levels)), largest))
         for row in floor.rows
@@ -114,7 +114,7 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
         overhead=overhead,
         aisles=() if aisle_m is None else tuple(_aisle(row, bays, stations, aisle_m) for row, bays in rows if bays),
         zones={name: _box(*zone.from_point, *zone.to_point) for name, zone in floor.zones.items()},
-        size_m=None if length_m is None or width_m is None else (length_m, width_m),
+        size_m=_measured(scenario),
         aisle_m=aisle_m,
         wash_m=measured.wash_m,
     )
@@ -126,6 +126,12 @@ def _largest_battery(scenario: Scenario, layout: str) -> tuple[float, float] | N
     if not sizes:
         return None
     return max(size.length_mm for size in sizes) / 1000.0, max(size.width_mm for size in sizes) / 1000.0
+
+
+def _measured(scenario: Scenario) -> tuple[float, float] | None:
+    """Length and width of the room; None where it is not measured. [m]"""
+    length_m, width_m = scenario.room.length_m, scenario.room.width_m
+    return None if length_m is None or width_m is None else (length_m, width_m)
 
 
 def _bays(row: BayRow, spots: list[Spot], size: tuple[float, float] | None) -> list[Bay]:

@@ -220,12 +220,7 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
     done = 0
     with Runner(schedule.scenario, settings.workers) as runner:
         while True:
-            numbers = range(done, schedule.replications)
-            jobs = [job for layout in schedule.layouts for job in jobs_of(schedule, layout, numbers=numbers)]
-            for job, outcome in zip(jobs, runner.run(jobs), strict=True):
-                if isinstance(outcome, Failure):
-                    raise outcome.error or SimulationError(outcome.message)
-                results[job.layout].append(outcome)
+            _extend(runner, schedule, results, range(done, schedule.replications))
             done, runs = schedule.replications, runs_of(schedule, results, goal)
             if settings.progress is not None:
                 settings.progress(done * len(schedule.layouts), goal.most * len(schedule.layouts))
@@ -233,6 +228,15 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
             if count is None or done >= goal.most:
                 return runs
             schedule = replace(schedule, replications=count)
+
+
+def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Values]], numbers: range) -> None:
+    """Add replications to every layout."""
+    jobs = [job for layout in schedule.layouts for job in jobs_of(schedule, layout, numbers=numbers)]
+    for job, outcome in zip(jobs, runner.run(jobs), strict=True):
+        if isinstance(outcome, Failure):
+            raise outcome.error or SimulationError(outcome.message)
+        results[job.layout].append(outcome)
 
 
 def _next_count(goal: PrecisionGoal, series: list[tuple[Floats, float]]) -> int | None:
