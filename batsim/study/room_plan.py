@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import NamedTuple
 
-from batsim.scenario.parts.floor import BayRow, Spot, bay_spots, station_spots
+from batsim.scenario.parts.floor import BayRow, Floor, Spot, bay_spots, station_spots
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_blueprint
 
@@ -95,12 +95,8 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
     assert planned is not None  # the layout states one
     spots, stations = bay_spots(floor, planned.bays), station_spots(floor, planned.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
-    overhead, largest, left = path == "overhead", _largest_battery(scenario, layout), iter(spots)
-    aisle_m = measured.aisle_m
-    rows = [
-        (row, _bays(row, list(islice(left, None if row.bays is None else row.bays * row.levels)), largest))
-        for row in floor.rows
-    ]
+    overhead, largest, aisle_m = path == "overhead", _largest_battery(scenario, layout), measured.aisle_m
+    rows = [(row, _bays(row, row_spots, largest)) for row, row_spots in _by_row(floor, spots)]
     ways = [
         _way(number, station, [spots[bay] for bay in nearest], overhead=overhead)
         for number, (station, nearest) in enumerate(zip(stations, planned.nearest, strict=True), 1)
@@ -112,7 +108,7 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
         stations=tuple((spot.x_m, spot.y_m) for spot in stations),
         ways=tuple(ways),
         overhead=overhead,
-        aisles=() if aisle_m is None else tuple(_aisle(row, bays, stations, aisle_m) for row, bays in rows if bays),
+        aisles=_aisles(rows, stations, aisle_m),
         zones={name: _box(*zone.from_point, *zone.to_point) for name, zone in floor.zones.items()},
         size_m=_measured(scenario),
         aisle_m=aisle_m,
@@ -134,6 +130,12 @@ def _measured(scenario: Scenario) -> tuple[float, float] | None:
     return None if length_m is None or width_m is None else (length_m, width_m)
 
 
+def _by_row(floor: Floor, spots: list[Spot]) -> list[tuple[BayRow, list[Spot]]]:
+    """Positions of each row, in the order of `bay_spots`."""
+    left = iter(spots)
+    return [(row, list(islice(left, None if row.bays is None else row.bays * row.levels))) for row in floor.rows]
+
+
 def _bays(row: BayRow, spots: list[Spot], size: tuple[float, float] | None) -> list[Bay]:
     """Bays of a row, those above each other as one."""
     stacks: dict[tuple[float, float], int] = {}
@@ -146,6 +148,13 @@ def _bays(row: BayRow, spots: list[Spot], size: tuple[float, float] | None) -> l
         Bay(row.row, number, levels, Box(x_m - wide / 2.0, y_m - high / 2.0, wide, high))
         for number, ((x_m, y_m), levels) in enumerate(stacks.items(), 1)
     ]
+
+
+def _aisles(rows: list[tuple[BayRow, list[Bay]]], stations: list[Spot], aisle_m: float | None) -> tuple[Box, ...]:
+    """What is kept clear in front of the rows; nothing where the room states no aisle."""
+    if aisle_m is None:
+        return ()
+    return tuple(_aisle(row, bays, stations, aisle_m) for row, bays in rows if bays)
 
 
 def _aisle(row: BayRow, bays: list[Bay], stations: list[Spot], aisle_m: float) -> Box:
