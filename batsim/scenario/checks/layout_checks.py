@@ -1,6 +1,6 @@
 """Rules for one layout: enough of everything, so that it can neither deadlock nor stand still."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from batsim.errors import Problem
 from batsim.formulas.charging import charge_phases
@@ -11,7 +11,6 @@ from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import capacity_ah, profile_of
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
-from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
@@ -153,7 +152,8 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
         yield checked.problem("attendants", rule=rule, got=got)
         return
     if skill is not None:
-        manned = common(manned, manned_windows(week, _qualified(layout.attendants, skill), 1, LOOKED_AT_MIN))
+        qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
+        manned = common(manned, manned_windows(week, qualified, 1, LOOKED_AT_MIN))
     if not manned:
         rule = (
             f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
@@ -168,11 +168,6 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
                 f"{', '.join(group.shifts)}; put {people} on one of these shifts"
             )
             yield checked.problem("attendants", rule=rule, got=got)
-
-
-def _qualified(attendants: Mapping[str, OnDuty], skill: str) -> dict[str, int]:
-    """Attendants with a skill, by shift."""
-    return {shift: on_duty.with_skill(skill) for shift, on_duty in attendants.items()}
 
 
 def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:

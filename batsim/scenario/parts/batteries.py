@@ -5,13 +5,13 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field
 
 from batsim import units
 from batsim.catalogue import Figures
 from batsim.scenario.parts.faults import Fault, read_pair, refuse, wrong
 from batsim.scenario.parts.fit import BASES, Dimensions
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Number, Quantity, Words, by_default, figures_of
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Number, Quantity, Words, by_default
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.parts.quantities import Celsius, Kilograms, Millimetres, MinutesAbove0, Share, ShareAbove0, Spread
@@ -123,7 +123,7 @@ class AtLeastAWeek(Quantity):
 
     def read(self, value: object) -> float:
         """Read the minutes; the limit is stated as a week."""
-        minutes = units.parse(value, "duration")
+        minutes = super().read(value)
         if minutes < WEEK_MIN:
             wrong("must be at least 1 week")
         return minutes
@@ -225,19 +225,15 @@ class BatteryType(Frozen):
     life_used: Annotated[tuple[float, float], LifeUsed()] = "0 %"  # type: ignore[assignment]
     """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
 
-    @model_validator(mode="after")
-    def _consistent(self, info: ValidationInfo) -> "BatteryType":
-        """Refuse what could never happen: no temperature to charge at, equalising or low water where there is none."""
-        faults = list(self._temperature_faults(figures_of(info)))
+    def _faults(self) -> Iterator[Fault]:
+        """Find what could never happen: equalising or low water where there is none."""
         if self.equalising is not None and self.chemistry == "lithium_ion":
-            faults.append(Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none"))
+            yield Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none")
         if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
             rule = "when_low is for vented_lead_acid only; others have no water above their plates"
-            faults.append(Fault(("watering", "every"), rule, f"chemistry {self.chemistry}"))
-        refuse(faults)
-        return self
+            yield Fault(("watering", "every"), rule, f"chemistry {self.chemistry}")
 
-    def _temperature_faults(self, figures: Figures) -> Iterator[Fault]:
+    def _faults_with(self, figures: Figures) -> Iterator[Fault]:
         """Find temperatures between which no charge could begin."""
         least, most = (
             figures[f"battery.{self.chemistry}.{key}"].value if stated is None else stated
@@ -288,15 +284,11 @@ class ChargerType(Frozen):
         """Whether it may charge a battery type of this name."""
         return battery.chemistry in self.chemistry and name in (self.batteries or (name,))
 
-    @model_validator(mode="after")
-    def _complete(self) -> "ChargerType":
+    def _faults(self) -> Iterator[Fault]:
         """Ask for an end current, and for a characteristic that suits the chemistries."""
-        faults = []
         if self.end_current is None:
             rule = f"the {self.profile} characteristic needs an 'end_current', such as '5 A per 100 Ah'"
-            faults.append(Fault(("end_current",), rule))
+            yield Fault(("end_current",), rule)
         if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
             rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa, IUI, W or WoWa"
-            faults.append(Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}"))
-        refuse(faults)
-        return self
+            yield Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}")

@@ -2,9 +2,9 @@
 
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
+from batsim.scenario.parts.faults import Fault, each_entry, wrong
 from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default
 from batsim.scenario.parts.quantities import Metres
 from batsim.scenario.parts.schemas import TEXTS
@@ -83,12 +83,10 @@ class Floor(Frozen):
     zones: dict[NameText, Zone] = Field(default_factory=dict)
     """What a device can reach, by its name; all the floor when not stated."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Floor":
+    def _faults(self) -> list[Fault]:
         """Only the last row may take what is left."""
         rule = "missing: every row but the last says how many bays it has"
-        refuse([Fault(("rows", number, "bays"), rule) for number, row in enumerate(self.rows[:-1]) if not row.bays])
-        return self
+        return [Fault(("rows", number, "bays"), rule) for number, row in enumerate(self.rows[:-1]) if not row.bays]
 
 
 class Spot(NamedTuple):
@@ -102,13 +100,12 @@ class Spot(NamedTuple):
 def bay_spots(floor: Floor, bays: int) -> list[Spot]:
     """Positions of so many bays, row by row and level by level; fewer where the rows hold no more."""
     spots: list[Spot] = []
-    for number, row in enumerate(floor.rows):
+    for row in floor.rows:
         left = bays - len(spots)
-        columns = row.bays
-        if columns is None and number == len(floor.rows) - 1:
-            columns = -(-left // row.levels)
+        # The last row may leave its number to what is left.
+        columns = -(-left // row.levels) if row.bays is None else row.bays
         for level in range(row.levels):
-            spots += [_along(row, column, level * row.level_height_m) for column in range(columns or 0)]
+            spots += [_along(row, column, level * row.level_height_m) for column in range(columns)]
     return spots[:bays]
 
 

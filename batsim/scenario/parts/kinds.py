@@ -2,15 +2,17 @@
 
 import math
 import re
-from collections.abc import Callable
-from typing import Annotated, Any, NamedTuple
+from collections.abc import Callable, Iterable
+from operator import gt, le, lt
+from typing import Annotated, Any, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic.annotated_handlers import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from batsim import units
 from batsim.catalogue import FIGURES, Figures
-from batsim.scenario.parts.faults import did_you_mean, wrong
+from batsim.scenario.parts.faults import Fault, did_you_mean, refuse, wrong
 from batsim.scenario.parts.schemas import TEXT, text_schema
 
 Limit = float | None
@@ -45,6 +47,20 @@ class Frozen(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, use_attribute_docstrings=True, validate_default=True, hide_input_in_errors=True
     )
+
+    @model_validator(mode="after")
+    def _consistent(self, info: ValidationInfo) -> Self:
+        """Refuse a part whose keys do not go together."""
+        refuse([*self._faults(), *self._faults_with(figures_of(info))])
+        return self
+
+    def _faults(self) -> Iterable[Fault]:
+        """Find broken rules between keys; a part that has such rules states them here."""
+        return ()
+
+    def _faults_with(self, figures: Figures) -> Iterable[Fault]:
+        """Find broken rules that rest on figures."""
+        return ()
 
 
 class Kind:
@@ -87,15 +103,10 @@ class Bounds(NamedTuple):
 
     def hold(self, value: float, show: Callable[[float], str]) -> float:
         """Return the number if it lies within, or raise a ValueError that names the limit."""
-        broken = ""
-        if self.above is not None and value <= self.above:
-            broken = f"above {show(self.above)}"
-        elif self.least is not None and value < self.least:
-            broken = f"at least {show(self.least)}"
-        elif self.most is not None and value > self.most:
-            broken = f"at most {show(self.most)}"
-        if broken:
-            wrong(f"must be {broken}")
+        limits = (("above", self.above, le), ("at least", self.least, lt), ("at most", self.most, gt))
+        for words, limit, beyond in limits:
+            if limit is not None and beyond(value, limit):
+                wrong(f"must be {words} {show(limit)}")
         return value
 
 

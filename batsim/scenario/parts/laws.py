@@ -1,11 +1,12 @@
 """How a duration varies: fixed, between limits, by mean and spread, or as it was observed."""
 
+from collections.abc import Iterator
 from typing import Annotated
 
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
+from batsim.scenario.parts.faults import Fault, each_entry, wrong
 from batsim.scenario.parts.kinds import Frozen, Kind, Number, Quantity, Words
 from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
@@ -61,9 +62,8 @@ class DurationLaw(Frozen):
         """Let a lone duration stand for a fixed one."""
         return value if isinstance(value, dict) else {"fixed": value}
 
-    @model_validator(mode="after")
-    def _complete(self) -> "DurationLaw":
-        """Refuse keys that do not make one law together."""
+    def _faults(self) -> Iterator[Fault]:
+        """Find keys that do not make one law together."""
         keys = self._keys()
         if sorted(keys) != sorted(KEYS[self.kind]):
             rule = (
@@ -72,15 +72,15 @@ class DurationLaw(Frozen):
             )
             if self.law is not None:
                 rule = f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
-            refuse([Fault((), rule, ", ".join(keys) or "nothing")])
+            yield Fault((), rule, ", ".join(keys) or "nothing")
+            return
         limits = [value for value in (self.low_min, self.typical_min, self.high_min) if value is not None]
         if limits != sorted(limits):
             got = ", ".join(units.show(value, "duration") for value in limits)
-            refuse([Fault((), "low, typical and high must rise in this order", got)])
+            yield Fault((), "low, typical and high must rise in this order", got)
         if self.kind == "hyperexponential" and (self.cv or 0.0) <= 1.0:
             rule = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
-            refuse([Fault(("cv",), rule, f"{self.cv:g}")])
-        return self
+            yield Fault(("cv",), rule, f"{self.cv:g}")
 
     def _keys(self) -> list[str]:
         """Keys that are stated, the name of the law left out."""

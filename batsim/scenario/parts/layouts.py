@@ -1,14 +1,14 @@
 """Layouts: candidate answers, each an arrangement with its counts."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
-from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, refuse, wrong
+from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, wrong
 from batsim.scenario.parts.floor import Floor
 from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words, by_default
 from batsim.scenario.parts.laws import DurationLaw
@@ -192,12 +192,10 @@ class Layout(Frozen):
     owned: tuple[NameText, ...] = ()
     """What is already there and need not be bought."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Layout":
+    def _faults(self) -> Iterator[Fault]:
         """Want attendants where they are to exchange batteries."""
         if self.exchange_by == ATTENDANTS and self.attendants is None:
-            refuse([Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)])
-        return self
+            yield Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
 
     @property
     def drivers_only(self) -> bool:

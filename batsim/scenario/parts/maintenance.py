@@ -1,12 +1,13 @@
 """What batteries need beside charging: when it is due, in which rounds it is done, and what overdue means."""
 
 import math
+from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
-from batsim.scenario.parts.faults import Fault, refuse
+from batsim.scenario.parts.faults import Fault
 from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, Words
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.schemas import text_schema
@@ -66,10 +67,8 @@ class Maintenance(Frozen):
     rounds: Rounds | None = None
     """Hours in which it is done; whenever it is due when not stated."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Maintenance":
+    def _faults(self) -> Iterator[Fault]:
         """A discharged battery that would stand until the next round is no stock."""
         if self.when == "before_charge" and self.rounds is not None:
             rule = "go with after_charge only; a discharged battery is taken care of when it comes"
-            refuse([Fault(("rounds",), rule)])
-        return self
+            yield Fault(("rounds",), rule)

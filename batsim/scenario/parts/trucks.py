@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim.scenario.parts.air import Air, AirText
-from batsim.scenario.parts.faults import Fault, each_entry, read_pair, refuse
+from batsim.scenario.parts.faults import Fault, each_entry, read_pair
 from batsim.scenario.parts.fit import Compartment
 from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, by_default
 from batsim.scenario.parts.laws import DurationLaw
@@ -27,12 +27,10 @@ class Duty(Frozen):
     between_shifts_share: Spread = by_default("truck.between_shifts", "between_shifts")
     """Spread from one battery filling to the next on the same truck. [%]"""
 
-    @model_validator(mode="after")
-    def _one_of_two(self) -> "Duty":
+    def _faults(self) -> Iterator[Fault]:
         """Want either a mean power or an energy per shift."""
         if (self.mean_kw is None) == (self.energy_per_shift_kwh is None):
-            refuse([Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")])
-        return self
+            yield Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")
 
 
 class ToRoom(Frozen):
@@ -106,17 +104,10 @@ class TruckGroup(Frozen):
     temperature_degc: Celsius | None = Field(None, alias="temperature")
     """Temperature of the electrolyte at work where it is known; worked out from its heat when not stated. [degC]"""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "TruckGroup":
-        """Check what needs two keys."""
-        faults = [*self._work_faults(), *self._exchange_when_faults()]
+    def _faults(self) -> Iterator[Fault]:
+        """Find what is wrong with the shifts, and with how long the trucks work on one battery."""
         if len(set(self.shifts)) < len(self.shifts):
-            faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
-        refuse(faults)
-        return self
-
-    def _work_faults(self) -> Iterator[Fault]:
-        """Find what is wrong with how long the trucks work on one battery."""
+            yield Fault(("shifts",), "names a shift twice", ", ".join(self.shifts))
         if self.duty is not None and self.run_time_min is not None:
             yield Fault(("run_time",), "stands in place of 'duty'; keep one of the two")
         if self.duty is None and self.run_time_min is None:
@@ -127,6 +118,7 @@ class TruckGroup(Frozen):
         if listed is not None and len(listed) != self.count and not any(isinstance(run, tuple) for run in listed):
             rule = f"needs one duration for each of the {self.count} trucks"
             yield Fault(("first_run",), rule, f"{len(listed)} durations")
+        yield from self._exchange_when_faults()
 
     def _exchange_when_faults(self) -> Iterator[Fault]:
         """Find levels of early visits that no truck could come back from, or that are never met."""

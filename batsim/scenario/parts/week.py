@@ -1,12 +1,13 @@
 """When people and trucks work: shifts by weekday, breaks, handover, holidays."""
 
 import re
+from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim import units
-from batsim.scenario.parts.faults import Fault, refuse, wrong
+from batsim.scenario.parts.faults import Fault, wrong
 from batsim.scenario.parts.kinds import Frozen, Kind, NameText
 from batsim.scenario.parts.quantities import Minutes, MinutesAbove0
 from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any, text_schema
@@ -111,26 +112,21 @@ class Shift(Frozen):
     handover_min: Minutes = Field("0 min", alias="handover")  # type: ignore[assignment]
     """Paid handover at the start, when trucks stand. [min]"""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Shift":
-        """Check the length, the breaks and that a shift is over before it starts again."""
+    def _faults(self) -> Iterator[Fault]:
+        """Find a wrong length, or the first day on which the shift still runs when it starts again; wrong breaks."""
         if (self.to_min is None) == (self.length_min is None):
-            refuse([Fault((), "a shift needs either 'to' or 'length'")])
-        refuse([*self._overlaps(), *self._break_faults()])
-        return self
-
-    def _overlaps(self) -> list[Fault]:
-        """Find the first day on which the shift still runs when it starts again."""
+            yield Fault((), "a shift needs either 'to' or 'length'")
+            return
         for day in self.days:
             until_next = min((later - day - 1) % 7 + 1 for later in self.days) * DAY_MIN
             if self.minutes > until_next:
                 got = f"{DAYS[day]} {clock_text(self.from_min)} for {units.show(self.minutes, 'duration', 'h')}"
-                return [Fault((), "a shift overlaps itself: it must end before it starts again", got)]
-        return []
+                yield Fault((), "a shift overlaps itself: it must end before it starts again", got)
+                break
+        yield from self._break_faults()
 
-    def _break_faults(self) -> list[Fault]:
+    def _break_faults(self) -> Iterator[Fault]:
         """Find breaks outside the shift, or on top of each other or of the handover."""
-        faults = []
         taken: list[tuple[float, float]] = [(0.0, self.handover_min)]
         for number, pause in enumerate(self.breaks):
             start = (pause.start_min - self.from_min) % DAY_MIN
@@ -138,12 +134,11 @@ class Shift(Frozen):
             text = f"{clock_text(pause.start_min)} for {units.show(pause.length_min, 'duration')}"
             hours = f"{clock_text(self.from_min)} to {clock_text((self.from_min + self.minutes) % DAY_MIN)}"
             if end > self.minutes:
-                faults.append(Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}"))
+                yield Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}")
             elif any(start < other_end and other_start < end for other_start, other_end in taken):
                 rule = "a break must not overlap another break or the handover"
-                faults.append(Fault(("breaks", number), rule, text))
+                yield Fault(("breaks", number), rule, text)
             taken.append((start, end))
-        return faults
 
     @property
     def minutes(self) -> float:
