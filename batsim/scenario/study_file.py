@@ -165,7 +165,7 @@ def is_study(path: str | FilePath) -> bool:
     return "scenario" in data and not STUDY_KEYS.isdisjoint(data)
 
 
-def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
+def read_study(path: str | FilePath, measures: tuple[str, ...]) -> Study:
     """Read a study file and the scenario that it names.
 
     Parameters
@@ -207,24 +207,14 @@ def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures:
     factors = list(_factors(file, source, scenario, problems))
     if "unknowns" in file.also_vary:
         factors += _unknowns_beside(factors, scenario)
-    if not file.vary and not factors and "catalogue" not in file.also_vary:
+    also_catalogue = "catalogue" in file.also_vary
+    if not file.vary and not factors and not also_catalogue:
         problems.append(source.problem((), "varies nothing; state paths and values under 'vary'"))
     if problems:
         raise ScenarioError(source.file, problems)
-    layouts = tuple(dict.fromkeys(file.layouts or scenario.layouts))
-    measures = tuple(dict.fromkeys(file.measures))
-    also_catalogue = "catalogue" in file.also_vary
-    return Study(
-        source.file,
-        file.study,
-        scenario,
-        layouts,
-        tuple(factors),
-        also_catalogue,
-        file.design,
-        measures,
-        file.simulation,
-    )
+    layouts, measures = (tuple(dict.fromkeys(names)) for names in (file.layouts or scenario.layouts, file.measures))
+    what = (tuple(factors), also_catalogue, file.design, measures)
+    return Study(source.file, file.study, scenario, layouts, *what, file.simulation)
 
 
 def _unknowns_beside(factors: list[Factor], scenario: Scenario) -> list[Factor]:
@@ -235,14 +225,14 @@ def _unknowns_beside(factors: list[Factor], scenario: Scenario) -> list[Factor]:
 
 def _names(file: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
     """Find layouts and measures that there are not."""
-    for number, name in enumerate(file.layouts or ()):
-        if name not in scenario.layouts:
-            rule = f"no layout of this name in the scenario{did_you_mean(name, list(scenario.layouts))}"
-            yield source.problem(("layouts", number), rule, got=name)
-    for number, name in enumerate(file.measures):
-        if name not in measures:
-            rule = f"no measure of this name{did_you_mean(name, measures)}"
-            yield source.problem(("measures", number), rule, got=name)
+    stated = (
+        ("layouts", "no layout of this name in the scenario", file.layouts or (), list(scenario.layouts)),
+        ("measures", "no measure of this name", file.measures, measures),
+    )
+    for key, rule, names, known in stated:
+        for number, name in enumerate(names):
+            if name not in known:
+                yield source.problem((key, number), f"{rule}{did_you_mean(name, known)}", got=name)
 
 
 def _factors(file: StudyFile, source: LocatedData, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:

@@ -235,10 +235,7 @@ class BatteryType(Frozen):
 
     def _faults_with(self, figures: Figures) -> Iterator[Fault]:
         """Find temperatures between which no charge could begin."""
-        least, most = (
-            figures[f"battery.{self.chemistry}.{key}"].value if stated is None else stated
-            for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
-        )
+        least, most = self.charging_degc(figures)
         if least < most:
             return
         from_text, below_text = (units.show(degc, "temperature") for degc in (least, most))
@@ -246,6 +243,14 @@ class BatteryType(Frozen):
             yield Fault(("charge_from",), f"must be below 'charge_below' ({below_text})", from_text)
         else:
             yield Fault(("charge_below",), f"must be above 'charge_from' ({from_text})", below_text)
+
+    def charging_degc(self, figures: Figures) -> tuple[float, float]:
+        """Temperatures between which a charge may begin, as stated or by chemistry. [degC]"""
+        least, most = (
+            figures[f"battery.{self.chemistry}.{key}"].value if stated is None else stated
+            for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
+        )
+        return least, most
 
     @property
     def is_maintained(self) -> bool:
