@@ -5,11 +5,11 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from batsim.catalogue import Figures
-from batsim.formulas.charging import acceptance_tau_h, current_limit_a, voltage_limit_v
+from batsim.formulas.charging import acceptance_tau_h, charge_phases, current_limit_a, voltage_limit_v
 from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah
 from batsim.formulas.gassing import WATER_G_PER_AH, GasLaw
 from batsim.formulas.kibam import Wells, fit_wells
-from batsim.formulas.phases import Profile
+from batsim.formulas.phases import Profile, phases_hours
 from batsim.formulas.wear import Life
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 
@@ -184,6 +184,12 @@ def profile_of(
         gassing_soc=figures.number("charging.w_line.gassing_soc") if falling else 0.0,
         w_first_factor=figures.number("charging.w_line.first_factor") if charger.profile == "WoWa" else 1.0,
     )
+
+
+def full_charge_h(charger: ChargerType, battery: BatteryType, figures: Figures) -> float:
+    """Length of a charge of an empty battery at the temperature of its rating. [h]"""
+    profile, ah = profile_of(charger, battery, figures), capacity_ah(battery, figures)
+    return phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
 
 
 def mass_kg(battery: BatteryType, figures: Figures) -> float:

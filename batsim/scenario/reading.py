@@ -1,6 +1,7 @@
 """Reading a scenario: from a YAML file to a checked `Scenario`, or to every problem it has."""
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
@@ -62,7 +63,7 @@ def build(source: LocatedData, asked: set[str] | None = None) -> Scenario:
     figures, wrong = figures_instead(draft)
     if asked is not None:
         figures = figures.noting(asked)
-    problems = [*unsettled, *wrong, *_completed(draft, figures)]
+    problems = [*unsettled, *wrong, *_take_from_catalogue(draft), *_fill_in(draft, (), figures)]
     try:
         scenario = Scenario.model_validate(draft.data, context=figures)
     except ValidationError as error:
@@ -129,22 +130,16 @@ def source_of(scenario: Scenario) -> LocatedData:
 
 def stated_data(scenario: Scenario) -> dict[str, object]:
     """Plain data of a scenario as its file states it, without what the catalogue adds; errors as for `source_of`."""
-    data: dict[str, object] = source_of(scenario).copy().data
-    return data
+    return dict(source_of(scenario).copy().data)
 
 
 def completed_data(scenario: Scenario) -> dict[str, object]:
     """Plain data of a scenario, what the catalogue adds and its unknowns settled; errors as for `source_of`."""
     draft = source_of(scenario).copy()
     settle(draft)
-    _completed(draft, scenario.figures)
-    data: dict[str, object] = draft.data
-    return data
-
-
-def _completed(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
-    """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
-    return [*_take_from_catalogue(draft), *_fill_in(draft, (), figures)]
+    _take_from_catalogue(draft)
+    _fill_in(draft, (), scenario.figures)
+    return dict(draft.data)
 
 
 def _grown(scenario: Scenario) -> Scenario:
@@ -202,27 +197,28 @@ def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Pr
 
 def _times(file: FilePath) -> list[tuple[int, str]]:
     """Lines of a file of durations that hold one, with their numbers; none where it cannot be read."""
-    try:
+    lines: list[str] = []
+    with suppress(OSError, UnicodeDecodeError):
         lines = file.read_text(encoding="utf-8-sig").splitlines() if file.is_file() else []
-    except (OSError, UnicodeDecodeError):
-        lines = []
     stripped = [(number, line.strip()) for number, line in enumerate(lines, start=1)]
     return [(number, text) for number, text in stripped if text and not text.startswith("#")]
 
 
 @cache
-def _catalogue_part(document: str, name: str | None = None) -> LocatedData | None:
-    """One entry of a catalogue file, or the whole file."""
-    draft = read_file(catalogue.document(document))
-    if name is None:
-        return draft
-    return draft.part((name,)) if name in draft.data else None
+def _catalogue_file(document: str) -> LocatedData:
+    """Read a catalogue file."""
+    return read_file(catalogue.document(document))
+
+
+@cache
+def _catalogue_entry(document: str, name: str) -> LocatedData:
+    """One entry of a catalogue file."""
+    return _catalogue_file(document).part((name,))
 
 
 def catalogue_names(document: str) -> list[str]:
     """Names that a catalogue file offers."""
-    part = _catalogue_part(document)
-    return list(part.data) if part is not None else []
+    return list(_catalogue_file(document).data)
 
 
 @cache
@@ -240,8 +236,8 @@ def _offers() -> Offers:
 
 def _shipped(names_of: Callable[[Mapping[str, Any]], list[str]]) -> list[str]:
     """Names that the arrangements of the catalogue use."""
-    parts = [_catalogue_part(f"handling/{name}") for name in catalogue.handling_names()]
-    return [name for part in parts if part is not None for name in names_of(part.data)]
+    files = [_catalogue_file(f"handling/{name}") for name in catalogue.handling_names()]
+    return [name for file in files for name in names_of(file.data)]
 
 
 def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
@@ -269,19 +265,16 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
 
 def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     """Lay an entry over the catalogue entry that it names under `from`."""
-    name = draft.at(path).pop("from")
-    problems: list[Problem] = []
-    base = _catalogue_part(document, name) if isinstance(name, str) else None
-    if base is None:
-        rule = "needs the name of an entry of the catalogue"
-        if isinstance(name, str):
-            rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
-        problems.append(draft.problem((*path, "from"), rule, got=shown(name)))
-        # Any entry stands in for it, so that what this one would have brought is not reported as missing.
-        base = _catalogue_part(document, catalogue_names(document)[-1])
-    if base is not None:
-        draft.put(path, draft.part(path).over(base))
-    return problems
+    name, known = draft.at(path).pop("from"), catalogue_names(document)
+    if name in known:
+        draft.put(path, draft.part(path).over(_catalogue_entry(document, name)))
+        return []
+    # Any entry stands in for it, so that what this one would have brought is not reported as missing.
+    draft.put(path, draft.part(path).over(_catalogue_entry(document, known[-1])))
+    rule = "needs the name of an entry of the catalogue"
+    if isinstance(name, str):
+        rule = f"not in the catalogue{did_you_mean(name, known)}"
+    return [draft.problem((*path, "from"), rule, got=shown(name))]
 
 
 def _names_in_use(blocks: list[dict[str, Any]], key: str) -> list[str]:
@@ -297,23 +290,25 @@ def _add(draft: LocatedData, path: Path, document: str) -> None:
     entries = draft.data.setdefault(section, {})
     if not isinstance(entries, dict) or name in entries:
         return
-    part = _catalogue_part(document) if section == "handling" else _catalogue_part(document, name)
-    if part is not None:
-        draft.put(path, part)
+    if section == "handling":
+        draft.put(path, _catalogue_file(document))
+    elif name in catalogue_names(document):
+        draft.put(path, _catalogue_entry(document, name))
 
 
 def _take_class(draft: LocatedData, number: str | int, name: str, group: dict[str, object]) -> list[Problem]:
     """Give a truck group the mean power, voltage and removal of its class where it states none."""
-    part = _catalogue_part("truck_classes", name)
-    if part is None:
-        rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
+    known = catalogue_names("truck_classes")
+    if name not in known:
+        rule = f"not in the catalogue{did_you_mean(name, known)}"
         return [draft.problem(("trucks", number, "class"), rule, got=shown(name))]
+    usual = _catalogue_entry("truck_classes", name).data
     duty = group.get("duty") or {}
     if group.get("run_time") is None and isinstance(duty, dict) and not {"mean_power", "energy_per_shift"} & set(duty):
-        group["duty"] = {"mean_power": part.data["power"], **duty}
+        group["duty"] = {"mean_power": usual["power"], **duty}
     compartment = group.get("compartment") or {}
     if isinstance(compartment, dict):
-        group["compartment"] = {"voltage": part.data["voltage"], "removal": part.data["removal"], **compartment}
+        group["compartment"] = {"voltage": usual["voltage"], "removal": usual["removal"], **compartment}
     return []
 
 

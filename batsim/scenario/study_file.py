@@ -207,14 +207,23 @@ def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures:
     factors = list(_factors(file, source, scenario, problems))
     if "unknowns" in file.also_vary:
         factors += _unknowns_beside(factors, scenario)
-    also_catalogue = "catalogue" in file.also_vary
-    if not file.vary and not factors and not also_catalogue:
+    catalogue = "catalogue" in file.also_vary
+    if not file.vary and not factors and not catalogue:
         problems.append(source.problem((), "varies nothing; state paths and values under 'vary'"))
     if problems:
         raise ScenarioError(source.file, problems)
     layouts, measures = (tuple(dict.fromkeys(names)) for names in (file.layouts or scenario.layouts, file.measures))
-    what = (tuple(factors), also_catalogue, file.design, measures)
-    return Study(source.file, file.study, scenario, layouts, *what, file.simulation)
+    return Study(
+        source.file,
+        file.study,
+        scenario,
+        layouts,
+        tuple(factors),
+        catalogue,
+        file.design,
+        measures,
+        file.simulation,
+    )
 
 
 def _unknowns_beside(factors: list[Factor], scenario: Scenario) -> list[Factor]:

@@ -3,12 +3,10 @@
 from collections.abc import Iterator
 
 from batsim.errors import Problem
-from batsim.formulas.charging import charge_phases
-from batsim.formulas.phases import phases_hours
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.room_checks import device_problems, room_problems
-from batsim.scenario.chemistry import capacity_ah, profile_of
+from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
@@ -100,8 +98,7 @@ def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Pr
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
         yield checked.source.problem(("chargers", charger), rule, got=got)
         return
-    ah = capacity_ah(kind, scenario.figures)
-    hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+    hours = full_charge_h(scenario.chargers[charger], kind, scenario.figures)
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
         yield checked.source.problem(("chargers", charger), rule)

@@ -7,7 +7,7 @@ from pydantic import Field
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
 from batsim.scenario.parts.kinds import Frozen, Words
 from batsim.scenario.parts.quantities import Kilowatts, Minutes
-from batsim.scenario.parts.week import DAY_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import TimeOfDay, Weekdays, minutes_from_to
 
 
 class ChargingWindow(Frozen):
@@ -23,7 +23,7 @@ class ChargingWindow(Frozen):
     @property
     def minutes(self) -> float:
         """Length. [min]"""
-        return (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        return minutes_from_to(self.from_min, self.to_min)
 
 
 class ChargingRules(Frozen):

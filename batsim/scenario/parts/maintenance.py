@@ -11,7 +11,7 @@ from batsim.scenario.parts.faults import Fault
 from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, Words
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.schemas import text_schema
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import WEEK_MIN, TimeOfDay, Weekdays, minutes_from_to
 
 
 class Rounds(Frozen):
@@ -28,7 +28,7 @@ class Rounds(Frozen):
 
     def windows(self, until_min: float) -> list[Window]:
         """Rounds from Monday 00:00 on. [min]"""
-        length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        length = minutes_from_to(self.from_min, self.to_min)
         starts = weekly_starts(self.days, self.from_min, WEEK_MIN * (until_min // WEEK_MIN + 1.0))
         return joined([(max(0.0, start), start + length) for start in starts if start + length > 0.0])
 

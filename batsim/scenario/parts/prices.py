@@ -9,7 +9,7 @@ from batsim.scenario.parts.faults import read_by_name, wrong
 from batsim.scenario.parts.kinds import Frozen, Kind, by_default
 from batsim.scenario.parts.quantities import Share
 from batsim.scenario.parts.schemas import schema_of_any, text_schema
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays, minutes_from_to
 
 PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"
 
@@ -38,12 +38,10 @@ class PriceText(Kind):
     def read(self, value: object) -> StatedPrice:
         """Read amount, currency and unit."""
         match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+[23]?))?\s*", str(value))
-        if match is None or not self._fits(match[3] or ""):
+        per = "" if match is None else match[3] or ""
+        if match is None or not (per == self.per or (self.or_each and not per)):
             wrong(f"needs an amount of money such as '{self.example}'")
-        return StatedPrice(float(match[1]), match[2], match[3] or "")
-
-    def _fits(self, per: str) -> bool:
-        return per == self.per or (self.or_each and not per)
+        return StatedPrice(float(match[1]), match[2], per)
 
 
 class PricesText(Kind):
@@ -75,7 +73,7 @@ class EnergyBand(Frozen):
 
     def holds(self, minute: float) -> bool:
         """Whether an instant of the week, minutes from Monday 00:00, lies in it."""
-        length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        length = minutes_from_to(self.from_min, self.to_min)
         return any((minute - day * DAY_MIN - self.from_min) % WEEK_MIN < length for day in self.days)
 
 

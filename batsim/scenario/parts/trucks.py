@@ -8,11 +8,22 @@ from pydantic import Field
 from batsim.scenario.parts.air import Air, AirText
 from batsim.scenario.parts.faults import Fault, each_entry, read_pair
 from batsim.scenario.parts.fit import Compartment
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.quantities import Celsius, KilowattHours, Kilowatts, Metres, MetresPerMinute, Share, Spread
+from batsim.scenario.parts.quantities import (
+    Celsius,
+    KilowattHours,
+    Kilowatts,
+    Metres,
+    MetresPerMinute,
+    Minutes,
+    Share,
+    ShareAbove0,
+    Spread,
+)
 from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, schema_of_any, with_help
-from batsim.scenario.parts.triggers import ExchangeWhen
+
+SHIFT_CHANGE = ("never", "if_short", "always")
 
 
 class Duty(Frozen):
@@ -66,6 +77,21 @@ class FirstRuns(Kind):
         if isinstance(value, list):
             return tuple(each_entry(enumerate(value), duration.read))
         return ((duration.read(value), 0.0),)
+
+
+class ExchangeWhen(Frozen):
+    """What sends a truck for another battery before its exchange level does; nothing when not stated."""
+
+    shift_change: Annotated[str, Words(*SHIFT_CHANGE)] = "never"
+    """At the end of a shift: never, if what is left will not last the next shift, or always."""
+    before_shift_end_min: Minutes = Field("0 min", alias="before_shift_end")  # type: ignore[assignment]
+    """How long before the end of the shift a truck goes for it. [min]"""
+    spread_min: Minutes = Field("0 min", alias="spread")  # type: ignore[assignment]
+    """Time before that over which the trucks of the group go one after another, not all at once. [min]"""
+    in_breaks_below_share: ShareAbove0 | None = Field(None, alias="in_breaks_below")
+    """State of charge below which a truck goes at the start of a break. [%]"""
+    early_below_share: ShareAbove0 | None = Field(None, alias="early_below")
+    """State of charge below which a truck goes whenever no truck waits and an exchange could start. [%]"""
 
 
 class TruckGroup(Frozen):

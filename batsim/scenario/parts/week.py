@@ -27,6 +27,11 @@ def clock_minutes(text: object) -> float:
     return minutes
 
 
+def minutes_from_to(from_min: float, to_min: float) -> float:
+    """Minutes from one time of day to another, which is of the next day where it is at or before the first."""
+    return (to_min - from_min) % DAY_MIN or DAY_MIN
+
+
 def clock_text(minutes: float) -> str:
     """Write minutes after midnight as a time of day."""
     whole = round(minutes) % 1440 if minutes != DAY_MIN else 1440
@@ -143,9 +148,7 @@ class Shift(Frozen):
     @property
     def minutes(self) -> float:
         """Length from start to end. [min]"""
-        if self.length_min is not None:
-            return self.length_min
-        return ((self.to_min or 0.0) - self.from_min) % DAY_MIN or DAY_MIN
+        return self.length_min or minutes_from_to(self.from_min, self.to_min or 0.0)
 
 
 class HolidayText(Kind):

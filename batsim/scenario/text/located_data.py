@@ -13,7 +13,8 @@ Path = tuple[str | int, ...]
 
 EVERY = "*"
 """In place of a number or a name in a path: each of them."""
-BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
+KEY = re.compile(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9}|\*)\]")
+"""A key of a path: a name, in quotes of either kind where it holds dots, or a number."""
 
 NAMED = ("batteries", "chargers", "handling", "layouts")
 """Sections whose parts have names of the site; one that is not there cannot be changed."""
@@ -58,8 +59,7 @@ def path_text(path: Path) -> str:
         if isinstance(part, int):
             text += f"[{part}]"
         else:
-            plain = part and not re.search(r"[.\[\]\n]", part)
-            text += ("." if text else "") + (part if plain else repr(part))
+            text += "." * bool(text) + (repr(part) if not part or re.search(r"[.\[\]\n]", part) else part)
     return text
 
 
@@ -97,12 +97,7 @@ class LocatedData:
 
     def holds(self, path: Path) -> bool:
         """Whether the path leads to a value."""
-        parent = self.at(path[:-1]) if path else {"": self.data}
-        if not path:
-            return True
-        if isinstance(parent, dict):
-            return path[-1] in parent
-        return isinstance(parent, list) and isinstance(path[-1], int) and path[-1] < len(parent)
+        return not path or path[-1] in dict(self.entries(path[:-1]))
 
     def put(self, path: Path, value: "LocatedData") -> None:
         """Set what stands at a path to other marked data, locations included."""
@@ -209,15 +204,12 @@ class LocatedData:
         """Split the text of a path into keys; a name with dots in it stands in quotes."""
         keys: list[str | int] = []
         rest = path
-        while rest:
-            match = re.match(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9}|\*)\]", rest)
-            if not match:
-                raise self._no_path(path, BAD_PATH)
+        while match := KEY.match(rest):
             name = next((name for name in match.groups()[:3] if name is not None), None)
             keys.append((EVERY if match[4] == EVERY else int(match[4])) if name is None else name)
             rest = rest[match.end() :]
-        if not keys:
-            raise self._no_path(path, BAD_PATH)
+        if rest or not keys:
+            raise self._no_path(path, "needs a path such as layouts.hoist.stations or trucks[0].count")
         return tuple(keys)
 
     def _no_path(self, path: str, rule: str) -> ScenarioError:
