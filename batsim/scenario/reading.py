@@ -63,7 +63,7 @@ def build(source: LocatedData, asked: set[str] | None = None) -> Scenario:
     figures, wrong = figures_instead(draft)
     if asked is not None:
         figures = figures.noting(asked)
-    problems = [*unsettled, *wrong, *_take_from_catalogue(draft), *_fill_in(draft, (), figures)]
+    problems = [*unsettled, *wrong, *_take_from_catalogue(draft), *_fill_in(draft, figures)]
     try:
         scenario = Scenario.model_validate(draft.data, context=figures)
     except ValidationError as error:
@@ -138,7 +138,7 @@ def completed_data(scenario: Scenario) -> dict[str, object]:
     draft = source_of(scenario).copy()
     settle(draft)
     _take_from_catalogue(draft)
-    _fill_in(draft, (), scenario.figures)
+    _fill_in(draft, scenario.figures)
     return dict(draft.data)
 
 
@@ -153,7 +153,7 @@ def _grown(scenario: Scenario) -> Scenario:
 
 def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
-    problems = _read_observed(source, (), path.parent)
+    problems = _read_observed(source, path.parent)
     base = source.data.pop("extends", None)
     other, chain = path.parent / str(base), (*chain, path.resolve())
     rule = "" if base is None else _not_to_extend(base, other, chain)
@@ -175,23 +175,21 @@ def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -
     return "" if other.is_file() else NO_FILE
 
 
-def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Problem]:
+def _read_observed(source: LocatedData, folder: FilePath) -> list[Problem]:
     """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
     problems: list[Problem] = []
-    for key, value in source.entries(path):
-        here = (*path, key)
-        if key != "observed" or not isinstance(value, str):
-            problems += _read_observed(source, here, folder)
+    for path, value in source.walk():
+        if path[-1] != "observed" or not isinstance(value, str):
             continue
         file = folder / value
         times = _times(file)
         if not times or len(times) > MOST_TIMES:
             rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
-            problems.append(source.problem(here, rule, got=shown(str(file))))
+            problems.append(source.problem(path, rule, got=shown(str(file))))
             continue
-        source.at(path)[key] = [text for _, text in times]
+        source.at(path[:-1])["observed"] = [text for _, text in times]
         for entry, (line, _) in enumerate(times):
-            source.locations[(*here, entry)] = Location(str(file), line, 1)
+            source.locations[(*path, entry)] = Location(str(file), line, 1)
     return problems
 
 
@@ -312,23 +310,22 @@ def _take_class(draft: LocatedData, number: str | int, name: str, group: dict[st
     return []
 
 
-def _fill_in(draft: LocatedData, path: Path, figures: catalogue.Figures) -> list[Problem]:
+def _fill_in(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
     """Put figures of the catalogue in place of `{figure: NAME}` and `{figure_range: NAME}`."""
     problems: list[Problem] = []
-    for key, value in draft.entries(path):
-        here = (*path, key)
-        if isinstance(value, dict) and len(value) == 1 and next(iter(value)) in ("figure", "figure_range"):
-            kind, name = next(iter(value.items()))
-            if name not in figures:
-                rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
-                problems.append(draft.problem((*here, kind), rule, got=shown(name)))
-                draft.at(path)[key] = None
-                continue
-            draft.at(path)[key] = _as_stated(figures[name], ranged=kind == "figure_range")
-            if draft.holds((FIGURES_KEY, name)):
-                draft.locations[here] = draft.location((FIGURES_KEY, name))
+    for path, value in draft.walk():
+        if not isinstance(value, dict) or len(value) != 1 or not value.keys() <= {"figure", "figure_range"}:
+            continue
+        kind, name = next(iter(value.items()))
+        stated = None
+        if name not in figures:
+            rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
+            problems.append(draft.problem((*path, kind), rule, got=shown(name)))
         else:
-            problems += _fill_in(draft, here, figures)
+            stated = _as_stated(figures[name], ranged=kind == "figure_range")
+            if draft.holds((FIGURES_KEY, name)):
+                draft.locations[path] = draft.location((FIGURES_KEY, name))
+        draft.at(path[:-1])[path[-1]] = stated
     return problems
 
 

@@ -8,14 +8,14 @@ from pydantic import Field, PrivateAttr
 from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
 from batsim.scenario.factors import Between
-from batsim.scenario.parts.air import Air, AirText
+from batsim.scenario.parts.air import Air, read_air
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.kinds import AsItIs, Count, Frozen, NameText, Quantity, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, ReadBy, as_it_is, by_default
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.quantities import Minutes
@@ -36,7 +36,7 @@ class Site(Frozen):
     """Name for tables and reports."""
     currency: str = Field("EUR", pattern=r"^[A-Z]{3}$")
     """Three letters of ISO 4217."""
-    room_air: Annotated[Air, AirText()] = by_default("site.room_temperature", "room_temperature")
+    room_air: Annotated[Air, read_air] = by_default("site.room_temperature", "room_temperature")
     """Air of the battery room and, unless a group says otherwise, of the work: all year, or {winter, summer}. [degC]"""
 
 
@@ -57,7 +57,7 @@ class Simulation(Frozen):
     """Confidence of the intervals. [%]"""
 
 
-FigureText = AsItIs(schema_of_any({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2]))
+FigureText = ReadBy(schema_of_any({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2]), as_it_is)
 """A figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
 
 

@@ -9,7 +9,7 @@ from pydantic import Field, ValidationError
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
 from batsim.scenario.parts.faults import did_you_mean, read_by_name, shown, wrong
-from batsim.scenario.parts.kinds import AsItIs, Count, Frozen, Kind, NameText, Words
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, ReadBy, Words, as_it_is, reads
 from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.schemas import block_schema, schema_of_any
 from batsim.scenario.reading import changed, read, source_of
@@ -56,29 +56,25 @@ class Design(NamedTuple):
         return f"{name} of {self.number}" if self.number else name
 
 
-class DesignText(Kind):
+@reads(
+    Words(*ALONE).schema,
+    *(block_schema({name: POINTS.schema, **BESIDE.get(name, {})}, [name]) for name in NUMBERED),
+    examples=["grid", {"latin_hypercube": 64}],
+)
+def read_design(value: object) -> Design:
     """A design by its name, or its name and a number."""
-
-    schema = schema_of_any(
-        Words(*ALONE).schema,
-        *(block_schema({name: POINTS.schema, **BESIDE.get(name, {})}, [name]) for name in NUMBERED),
-        examples=["grid", {"latin_hypercube": 64}],
-    )
-
-    def read(self, value: object) -> Design:
-        """Read it."""
-        if value in ALONE:
-            return Design(str(value))
-        kind = next((key for key in value if key in NUMBERED), "") if isinstance(value, dict) else ""
-        if not isinstance(value, dict) or not kind or set(value) - {kind, *BESIDE.get(kind, ())}:
-            wrong(DESIGN_FORM)
-        numbers = read_by_name(value, POINTS.read)
-        design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
-        if design.kind == SOBOL and design.number & (design.number - 1):
-            wrong("a Sobol design needs a power of two, such as {sobol: 256}")
-        if design.levels % 2:
-            wrong("a Morris design needs an even number of levels, such as {morris: 20, levels: 4}")
-        return design
+    if value in ALONE:
+        return Design(str(value))
+    kind = next((key for key in value if key in NUMBERED), "") if isinstance(value, dict) else ""
+    if not isinstance(value, dict) or not kind or set(value) - {kind, *BESIDE.get(kind, ())}:
+        wrong(DESIGN_FORM)
+    numbers = read_by_name(value, POINTS.read)
+    design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
+    if design.kind == SOBOL and design.number & (design.number - 1):
+        wrong("a Sobol design needs a power of two, such as {sobol: 256}")
+    if design.levels % 2:
+        wrong("a Morris design needs an even number of levels, such as {morris: 20, levels: 4}")
+    return design
 
 
 SOME_VALUES = {"type": "array", "minItems": 1, "maxItems": MOST_VALUES}
@@ -91,7 +87,7 @@ FORM_SCHEMAS: dict[str, dict[str, Any]] = {
     CV: {"type": "number", "exclusiveMinimum": 0, "maximum": 2},
 }
 FORMS = ((VALUES,), (BETWEEN, TYPICAL), (MEAN, CV))
-Values = AsItIs(
+Values = ReadBy(
     schema_of_any(
         SOME_VALUES,
         *(
@@ -99,7 +95,8 @@ Values = AsItIs(
             for form in FORMS
         ),
         examples=[[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
-    )
+    ),
+    as_it_is,
 )
 """What a factor of a study may be; `factor_of` reads it once the scenario is known."""
 
@@ -133,7 +130,7 @@ class StudyFile(Frozen):
     or {mean, cv}; a * in a path stands for every group or layout."""
     also_vary: tuple[Annotated[str, Words("unknowns", "catalogue")], ...] = ()
     """What else varies: inputs that the scenario says are not known; figures of the catalogue that have a range."""
-    design: Annotated[Design, DesignText()] = GRID  # type: ignore[assignment]
+    design: Annotated[Design, read_design] = GRID  # type: ignore[assignment]
     """How the points are chosen."""
     measures: tuple[NameText, ...] = ("downtime_min_per_truck_shift",)
     """Measures that are shown; the store keeps all."""

@@ -7,11 +7,11 @@ from typing import Annotated, NamedTuple
 from pydantic import BeforeValidator, Field
 
 from batsim.scenario.parts.faults import Fault, wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.needs import Needs
 from batsim.scenario.parts.quantities import Metres, MetresPerMinute
-from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
+from batsim.scenario.parts.schemas import TEXT, TEXTS
 
 IN_TRUCK = "truck"
 """Bay of a battery that is charged in the truck."""
@@ -24,22 +24,18 @@ class Hands(NamedTuple):
     drivers: int
 
 
-class HandsText(Kind):
+@reads(TEXT, TEXTS, examples=["attendant", "driver", ["attendant", "driver"], "2 attendants"])
+def read_hands(value: object) -> Hands:
     """Who does a step: `attendant`, `driver`, `2 attendants`, or a list of them."""
-
-    schema = schema_of_any(TEXT, TEXTS, examples=["attendant", "driver", ["attendant", "driver"], "2 attendants"])
-
-    def read(self, value: object) -> Hands:
-        """Read who and how many."""
-        count = {"attendant": 0, "driver": 0}
-        for part in value if isinstance(value, list) and value else [value]:
-            match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
-            if not match:
-                wrong("needs attendant, driver, a number of them such as '2 attendants', or a list")
-            count[match[2]] += int(match[1] or 1)
-        if count["driver"] > 1:
-            wrong("a truck has one driver")
-        return Hands(count["attendant"], count["driver"])
+    count = {"attendant": 0, "driver": 0}
+    for part in value if isinstance(value, list) and value else [value]:
+        match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
+        if not match:
+            wrong("needs attendant, driver, a number of them such as '2 attendants', or a list")
+        count[match[2]] += int(match[1] or 1)
+    if count["driver"] > 1:
+        wrong("a truck has one driver")
+    return Hands(count["attendant"], count["driver"])
 
 
 POINTS = ("where_it_stands", "station", "set_down", "discharged_bay", "ready_bay")
@@ -86,7 +82,7 @@ class Step(Frozen):
 
     step: NameText
     """What is done."""
-    by: Annotated[Hands, HandsText()]
+    by: Annotated[Hands, read_hands]
     """Who is busy with it."""
     device: NameText | None = None
     """Device that it holds, one of the arrangement's devices."""

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from operator import gt, le, lt
 from typing import Annotated, Any, NamedTuple, Self
 
@@ -13,7 +13,7 @@ from pydantic_core import CoreSchema, core_schema
 from batsim import units
 from batsim.catalogue import FIGURES, Figures
 from batsim.scenario.parts.faults import Fault, did_you_mean, refuse, wrong
-from batsim.scenario.parts.schemas import TEXT, text_schema
+from batsim.scenario.parts.schemas import TEXT, schema_of_any, text_schema
 
 Limit = float | None
 UNLIMITED = math.inf
@@ -83,15 +83,26 @@ class Kind:
         return dict(self.schema)
 
 
-class AsItIs(Kind):
-    """A value that is read once more is known; until then it is kept as YAML held it."""
+class ReadBy(Kind):
+    """A kind of value that a function reads."""
 
-    def __init__(self, schema: dict[str, Any]) -> None:
-        self.schema = schema
+    def __init__(self, schema: dict[str, Any], function: Callable[[object], Any]) -> None:
+        self.schema, self.function = schema, function
 
-    def read(self, value: object) -> object:
-        """Keep it."""
-        return value
+    def read(self, value: object) -> Any:  # noqa: ANN401 - each kind reads its own type
+        """Read it, or raise a ValueError that states the rule."""
+        return self.function(value)
+
+
+def reads(*choices: dict[str, Any], examples: Sequence[object] = ()) -> Callable[[Callable[[object], Any]], ReadBy]:
+    """Make a function that reads what YAML holds a kind of value, with its JSON Schema: one, or any of several."""
+    schema = schema_of_any(*choices, examples=examples) if examples else choices[0]
+    return lambda function: ReadBy(schema, function)
+
+
+def as_it_is(value: object) -> object:
+    """Keep what YAML held: it is read once more is known."""
+    return value
 
 
 class Bounds(NamedTuple):
@@ -184,18 +195,17 @@ class Words(Kind):
         return str(value)
 
 
-class Name(Kind):
-    """A name that people give to a thing: one line of text, not empty."""
+@reads(TEXT | {"minLength": 1, "maxLength": 200})
+def read_name(value: object) -> str:
+    """A name that people give to a thing: one line of text, not empty.
 
-    schema = TEXT | {"minLength": 1, "maxLength": 200}
-
-    def read(self, value: object) -> str:
-        """Read a name; numbers and yes/no values are not names until they stand in quotes."""
-        if not isinstance(value, str):
-            wrong("needs a name as text; put it in quotes")
-        if not value.strip() or not value.isprintable() or len(value) > 200:
-            wrong("needs a name of 1 to 200 printable characters")
-        return value
+    Numbers and yes/no values are not names until they stand in quotes.
+    """
+    if not isinstance(value, str):
+        wrong("needs a name as text; put it in quotes")
+    if not value.strip() or not value.isprintable() or len(value) > 200:
+        wrong("needs a name of 1 to 200 printable characters")
+    return value
 
 
-NameText = Annotated[str, Name()]
+NameText = Annotated[str, read_name]

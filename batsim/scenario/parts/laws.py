@@ -7,9 +7,9 @@ from pydantic import Field, model_validator
 
 from batsim import units
 from batsim.scenario.parts.faults import Fault, each_entry, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, Number, Quantity, Words
+from batsim.scenario.parts.kinds import Frozen, Number, Quantity, Words, reads
 from batsim.scenario.parts.quantities import Minutes
-from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
+from batsim.scenario.parts.schemas import TEXT, TEXTS
 
 KEYS = {
     "fixed": ("fixed",),
@@ -24,16 +24,15 @@ KEYS = {
 """The laws by name, and the keys that make one."""
 
 
-class Observed(Kind):
-    """Durations as they were timed; drawn again with equal chance (bootstrap)."""
+@reads(TEXTS, TEXT, examples=["times.csv"])
+def read_observed(value: object) -> tuple[float, ...]:
+    """Durations as they were timed; drawn again with equal chance (bootstrap).
 
-    schema = schema_of_any(TEXTS, TEXT, examples=["times.csv"])
-
-    def read(self, value: object) -> tuple[float, ...]:
-        """Read a list of durations; a file name has become its list before this."""
-        if not isinstance(value, list) or not value:
-            wrong("needs a list of durations or a file with one duration on each line")
-        return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
+    Read a list of durations; a file name has become its list before this.
+    """
+    if not isinstance(value, list) or not value:
+        wrong("needs a list of durations or a file with one duration on each line")
+    return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
 
 
 class DurationLaw(Frozen):
@@ -53,7 +52,7 @@ class DurationLaw(Frozen):
     """Coefficient of variation: standard deviation over mean. [-]"""
     law: Annotated[str, Words(*KEYS)] | None = None
     """Which law; where it follows from the other keys it need not be said."""
-    observed_min: Annotated[tuple[float, ...], Observed()] | None = Field(None, alias="observed")
+    observed_min: Annotated[tuple[float, ...], read_observed] | None = Field(None, alias="observed")
     """Timed durations, drawn again with equal chance. [min]"""
 
     @model_validator(mode="before")

@@ -8,20 +8,20 @@ from pydantic import Field
 
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
 from batsim.scenario.parts.faults import Fault
-from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, Words
+from batsim.scenario.parts.kinds import Frozen, Quantity, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.schemas import text_schema
-from batsim.scenario.parts.week import WEEK_MIN, TimeOfDay, Weekdays, minutes_from_to
+from batsim.scenario.parts.week import WEEK_MIN, minutes_from_to, read_time_of_day, read_weekdays
 
 
 class Rounds(Frozen):
     """Hours of the week in which batteries are taken care of."""
 
-    days: Annotated[tuple[int, ...], Weekdays()]
+    days: Annotated[tuple[int, ...], read_weekdays]
     """Weekdays on which there is a round."""
-    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    from_min: Annotated[float, read_time_of_day] = Field(alias="from")
     """When it begins. [min after midnight]"""
-    to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
+    to_min: Annotated[float, read_time_of_day] = Field(alias="to")
     """Until when work on a battery may begin; at or before the start it means the next day. [min after midnight]"""
     overdue: Annotated[str, Words("use", "hold")] = "use"
     """What happens between two rounds with a battery that is due: it is used on, or held until it is done."""
@@ -42,23 +42,19 @@ class MaintenanceInterval(NamedTuple):
     """Time since it was last done. [min]"""
 
 
-class MaintenanceIntervalText(Kind):
+@reads(text_schema("1 charge", "10 charges", "4 weeks"))
+def read_maintenance_interval(value: object) -> MaintenanceInterval:
     """How often something is due: `10 charges` or `4 weeks`."""
-
-    schema = text_schema("1 charge", "10 charges", "4 weeks")
-
-    def read(self, value: object) -> MaintenanceInterval:
-        """Read charges or a time."""
-        if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
-            return MaintenanceInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
-        minutes = Quantity("duration", above=0.0, hint="; also read: '10 charges'").read(value)
-        return MaintenanceInterval(math.inf, minutes)
+    if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
+        return MaintenanceInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
+    minutes = Quantity("duration", above=0.0, hint="; also read: '10 charges'").read(value)
+    return MaintenanceInterval(math.inf, minutes)
 
 
 class Maintenance(Frozen):
     """Inspection, readings or wash of a battery type."""
 
-    every: Annotated[MaintenanceInterval, MaintenanceIntervalText()]
+    every: Annotated[MaintenanceInterval, read_maintenance_interval]
     """Charges or time from one to the next. [charges or min]"""
     time_min: DurationLaw | None = Field(None, alias="time")
     """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""

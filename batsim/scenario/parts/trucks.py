@@ -5,10 +5,10 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from batsim.scenario.parts.air import Air, AirText
+from batsim.scenario.parts.air import Air, read_air
 from batsim.scenario.parts.faults import Fault, each_entry, read_pair
 from batsim.scenario.parts.fit import Compartment
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.quantities import (
     Celsius,
@@ -21,7 +21,7 @@ from batsim.scenario.parts.quantities import (
     ShareAbove0,
     Spread,
 )
-from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, schema_of_any, with_help
+from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
 
 SHIFT_CHANGE = ("never", "if_short", "always")
 
@@ -56,27 +56,26 @@ class ToRoom(Frozen):
 FIRST_EVERY = {"first": "Working time until the first truck asks.", "every": "Working time from one truck to the next."}
 
 
-class FirstRuns(Kind):
-    """When each truck first asks: one law for all, a list, or one after another."""
+@reads(
+    TEXT,
+    TEXTS,
+    block_schema(with_help(TEXT, FIRST_EVERY), FIRST_EVERY),
+    examples=["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
+)
+def read_first_runs(value: object) -> tuple[float, ...] | tuple[tuple[float, float]] | None:
+    """When each truck first asks: one law for all, a list, or one after another.
 
-    schema = schema_of_any(
-        TEXT,
-        TEXTS,
-        block_schema(with_help(TEXT, FIRST_EVERY), FIRST_EVERY),
-        examples=["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
-    )
-
-    def read(self, value: object) -> tuple[float, ...] | tuple[tuple[float, float]] | None:
-        """Read into working minutes of each truck; a pair (first, every) stands for a sequence."""
-        if value is None:
-            return None
-        duration = Quantity("duration", least=0.0)
-        if isinstance(value, dict):
-            form = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
-            return (read_pair(value, FIRST_EVERY, duration.read, form),)
-        if isinstance(value, list):
-            return tuple(each_entry(enumerate(value), duration.read))
-        return ((duration.read(value), 0.0),)
+    Read into working minutes of each truck; a pair (first, every) stands for a sequence.
+    """
+    if value is None:
+        return None
+    duration = Quantity("duration", least=0.0)
+    if isinstance(value, dict):
+        form = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
+        return (read_pair(value, FIRST_EVERY, duration.read, form),)
+    if isinstance(value, list):
+        return tuple(each_entry(enumerate(value), duration.read))
+    return ((duration.read(value), 0.0),)
 
 
 class ExchangeWhen(Frozen):
@@ -111,7 +110,7 @@ class TruckGroup(Frozen):
     """Power or energy drawn at work."""
     run_time_min: DurationLaw | None = Field(None, alias="run_time")
     """Working time on one battery, instead of `duty` (for sites that only know hours per battery). [min]"""
-    first_run_min: Annotated[Any, FirstRuns()] = Field(None, alias="first_run")
+    first_run_min: Annotated[Any, read_first_runs] = Field(None, alias="first_run")
     """Working time until each truck first asks for a battery; drawn at random when not stated. [min]"""
     to_room: ToRoom | None = None
     """The way to the battery room; none means next door."""
@@ -125,7 +124,7 @@ class TruckGroup(Frozen):
     """Whether each truck keeps batteries of its own, evenly shared out; pooled when not stated."""
     compartment: Compartment = Field(default_factory=dict)  # type: ignore[assignment]
     """Where the battery sits, and how it leaves."""
-    air: Annotated[Air, AirText()] | None = None
+    air: Annotated[Air, read_air] | None = None
     """Air about the trucks at work; the air of the battery room when not stated. [degC]"""
     temperature_degc: Celsius | None = Field(None, alias="temperature")
     """Temperature of the electrolyte at work where it is known; worked out from its heat when not stated. [degC]"""

@@ -8,9 +8,9 @@ from pydantic import Field
 
 from batsim import units
 from batsim.scenario.parts.faults import Fault, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, NameText
+from batsim.scenario.parts.kinds import Frozen, NameText, ReadBy, reads
 from batsim.scenario.parts.quantities import Minutes, MinutesAbove0
-from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any, text_schema
+from batsim.scenario.parts.schemas import TEXT, TEXTS, text_schema
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -44,38 +44,32 @@ def moment_text(minutes: float) -> str:
     return f"{DAYS[int(day)]} {clock_text(rest)}"
 
 
-class TimeOfDay(Kind):
-    """A time of day as text, 00:00 to 24:00."""
-
-    schema = text_schema("22:15", pattern=r"^([01]?\d|2[0-4]):[0-5]\d$")
-
-    def read(self, value: object) -> float:
-        """Read it into minutes after midnight."""
-        return clock_minutes(value)
+read_time_of_day = ReadBy(text_schema("22:15", pattern=r"^([01]?\d|2[0-4]):[0-5]\d$"), clock_minutes)
+"""A time of day as text, 00:00 to 24:00."""
 
 
-class Weekdays(Kind):
-    """Days of the week: a range, a list, or both."""
+@reads(TEXT, TEXTS, examples=["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"])
+def read_weekdays(value: object) -> tuple[int, ...]:
+    """Days of the week: a range, a list, or both.
 
-    schema = schema_of_any(TEXT, TEXTS, examples=["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"])
+    Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself.
+    """
+    parts = value if isinstance(value, list) and value else str(value).split(",")
+    days = [day for part in parts for day in _days_of(str(part))]
+    for day in days:
+        if days.count(day) > 1:
+            wrong(f"a shift overlaps itself: {DAYS[day]} is named twice")
+    return tuple(sorted(days))
 
-    def read(self, value: object) -> tuple[int, ...]:
-        """Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself."""
-        parts = value if isinstance(value, list) and value else str(value).split(",")
-        days = [day for part in parts for day in self._days(str(part))]
-        for day in days:
-            if days.count(day) > 1:
-                wrong(f"a shift overlaps itself: {DAYS[day]} is named twice")
-        return tuple(sorted(days))
 
-    def _days(self, text: str) -> list[int]:
-        """Read one day, or a range of days, which may go over the end of the week."""
-        words = [word.strip().title() for word in text.split("-")]
-        ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
-        if len(words) > 2 or len(ends) < len(words):
-            wrong("needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri")
-        first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
-        return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
+def _days_of(text: str) -> list[int]:
+    """Read one day, or a range of days, which may go over the end of the week."""
+    words = [word.strip().title() for word in text.split("-")]
+    ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
+    if len(words) > 2 or len(ends) < len(words):
+        wrong("needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri")
+    first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
+    return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
 
 
 class Break(NamedTuple):
@@ -85,34 +79,30 @@ class Break(NamedTuple):
     length_min: float
 
 
-class BreakText(Kind):
+@reads(text_schema("09:30 for 20 min", pattern=r"^\d?\d:\d\d for .+$"))
+def read_break(value: object) -> Break:
     """A break, such as `09:30 for 20 min`."""
-
-    schema = text_schema("09:30 for 20 min", pattern=r"^\d?\d:\d\d for .+$")
-
-    def read(self, value: object) -> Break:
-        """Read start and length."""
-        start, word, length = str(value).partition(" for ")
-        if not word:
-            wrong('needs a break such as "09:30 for 20 min"')
-        minutes = units.parse(length, "duration")
-        if minutes <= 0.0:
-            wrong("a break must last longer than 0 min")
-        return Break(clock_minutes(start), minutes)
+    start, word, length = str(value).partition(" for ")
+    if not word:
+        wrong('needs a break such as "09:30 for 20 min"')
+    minutes = units.parse(length, "duration")
+    if minutes <= 0.0:
+        wrong("a break must last longer than 0 min")
+    return Break(clock_minutes(start), minutes)
 
 
 class Shift(Frozen):
     """Working hours that repeat every week."""
 
-    days: Annotated[tuple[int, ...], Weekdays()]
+    days: Annotated[tuple[int, ...], read_weekdays]
     """Weekdays on which the shift starts."""
-    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    from_min: Annotated[float, read_time_of_day] = Field(alias="from")
     """Start. [min after midnight]"""
-    to_min: Annotated[float, TimeOfDay()] | None = Field(None, alias="to")
+    to_min: Annotated[float, read_time_of_day] | None = Field(None, alias="to")
     """End; at or before the start it means the next day. [min after midnight]"""
     length_min: MinutesAbove0 | None = Field(None, alias="length")
     """Length, instead of an end. [min]"""
-    breaks: tuple[Annotated[Break, BreakText()], ...] = ()
+    breaks: tuple[Annotated[Break, read_break], ...] = ()
     """Breaks: nobody works and downtime is not counted."""
     handover_min: Minutes = Field("0 min", alias="handover")  # type: ignore[assignment]
     """Paid handover at the start, when trucks stand. [min]"""
@@ -151,17 +141,13 @@ class Shift(Frozen):
         return self.length_min or minutes_from_to(self.from_min, self.to_min or 0.0)
 
 
-class HolidayText(Kind):
+@reads(text_schema("week 3 Fri"))
+def read_holiday(value: object) -> tuple[int, int]:
     """A day without work, such as `week 3 Fri`; week 1 is the first after the warm-up."""
-
-    schema = text_schema("week 3 Fri")
-
-    def read(self, value: object) -> tuple[int, int]:
-        """Read week (from 1) and day (0 is Monday)."""
-        match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2})", str(value).strip())
-        if not match or match[2] not in DAYS:
-            wrong("needs a holiday such as 'week 3 Fri'")
-        return int(match[1]), DAYS.index(match[2])
+    match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2})", str(value).strip())
+    if not match or match[2] not in DAYS:
+        wrong("needs a holiday such as 'week 3 Fri'")
+    return int(match[1]), DAYS.index(match[2])
 
 
 class Week(Frozen):
@@ -169,5 +155,5 @@ class Week(Frozen):
 
     shifts: dict[NameText, Shift] = Field(min_length=1)
     """Shifts by name; truck groups and attendants refer to these names."""
-    holidays: tuple[Annotated[tuple[int, int], HolidayText()], ...] = ()
+    holidays: tuple[Annotated[tuple[int, int], read_holiday], ...] = ()
     """Days on which no shift starts, counted in weeks after the warm-up."""

@@ -1,6 +1,7 @@
 """Plain data that remembers where in which file each value stands."""
 
 import re
+from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -90,6 +91,12 @@ class LocatedData:
         """Keys or numbers of the entries of what stands at a path, each with its value; none where it has none."""
         value = self.at(path)
         return list(value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ())
+
+    def walk(self, path: Path = ()) -> Iterator[tuple[Path, Any]]:
+        """Everything inside of what stands at a path, by its own path; what replaces it meanwhile is gone into."""
+        for key, value in self.entries(path):
+            yield (*path, key), value
+            yield from self.walk((*path, key))
 
     def blocks(self, path: Path) -> list[tuple[str | int, dict[str, Any]]]:
         """Entries of what stands at a path that are blocks of keys."""
