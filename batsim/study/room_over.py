@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
@@ -18,9 +19,6 @@ from batsim.study.running.executors import run_schedule
 from batsim.study.running.one_run import BEYOND_MIN
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
-WEEK_QUARTERS = 7 * DAY_QUARTERS
-LOW_SHARE, HIGH_SHARE = 0.05, 0.95
-"""Ends of a band: so many weeks or days lie below."""
 OF_TRUCKS = ("trucks waiting", "trucks away")
 """Counts of trucks: one that waits over the weekend waits for nobody."""
 WORKED_SHARE = 0.5
@@ -75,7 +73,7 @@ class RoomOver:
     @property
     def week_min(self) -> Floats:
         """Edges of the quarters of a week, from Monday 00:00. (673) [min]"""
-        return QUARTER_HOUR_MIN * np.arange(WEEK_QUARTERS + 1, dtype=np.float64)
+        return QUARTER_HOUR_MIN * np.arange(QUARTERS + 1, dtype=np.float64)
 
     @property
     def day_min(self) -> Floats:
@@ -101,7 +99,7 @@ class RoomOver:
 
     def week(self, name: str) -> Band:
         """A count over the mean week; trucks are counted only where they work, and are not a number elsewhere."""
-        return _band(self._counted(name).reshape(-1, WEEK_QUARTERS))
+        return _band(self._counted(name).reshape(-1, QUARTERS))
 
     def day(self, name: str, days: tuple[str, ...] = ()) -> Band:
         """A count over the mean of some weekdays, of the working days when none are named; trucks as in `week`."""
@@ -147,8 +145,8 @@ def take(record: Record, _: Scenario) -> WeekSamples:
     facts = record.facts
     first = _first_whole_week(facts.warm_up_min)
     weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
-    edges = first + QUARTER_HOUR_MIN * np.arange(weeks * WEEK_QUARTERS + 1, dtype=np.float64)
-    counts = {name: means.reshape(weeks, WEEK_QUARTERS) for name, means in quarter_means(record, edges).items()}
+    edges = first + QUARTER_HOUR_MIN * np.arange(weeks * QUARTERS + 1, dtype=np.float64)
+    counts = {name: means.reshape(weeks, QUARTERS) for name, means in quarter_means(record, edges).items()}
     return WeekSamples(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
 
 
