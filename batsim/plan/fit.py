@@ -27,8 +27,7 @@ def truck_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
         if (needs.rolls_onto or needs.carrier) and pulled_out(trucks, arrangement):
             yield _base(trucks, arrangement)
         if needs.approval:
-            approval = Requirement("approval", trucks.name, trucks=trucks, title=arrangement.title)
-            yield approval.case(trucks.compartment.maker_approves or "no answer")
+            yield _approval(trucks, arrangement.title)
 
 
 def _mass(trucks: Trucks) -> Check:
@@ -120,3 +119,9 @@ def _base(trucks: Trucks, arrangement: Arrangement) -> Check:
     if carrier is not None and base == "flat":
         return fit.case("carried")
     return fit.case("ok" if floor != base else floor)
+
+
+def _approval(trucks: Trucks, title: str) -> Check:
+    """The truck maker's approval of the change equipment."""
+    approval = Requirement("approval", trucks.name, trucks=trucks, title=title)
+    return approval.case(trucks.compartment.maker_approves or "no answer")

@@ -119,11 +119,12 @@ def _door(trucks: Trucks, key: str, device: Equipment, figures: Figures) -> Chec
     if opening is None:
         return fit.case("no opening")
     angle = opening.angle_deg
-    if opening.kind == "door" and angle is None and comes == "along":
-        return fit.case("no angle")
-    swings_away = comes == "along" and (angle or 0.0) >= along.value
-    free = opening.kind != "door" or comes == "apart" or swings_away
-    return fit.case("ok" if free else comes, angle="" if angle is None else f", {angle:.0f} deg")
+    written = "" if angle is None else f", {angle:.0f} deg"
+    if opening.kind != "door" or comes == "apart":
+        return fit.case("ok", angle=written)
+    if comes == "along" and (angle is None or angle >= along.value):
+        return fit.case("no angle" if angle is None else "ok", angle=written)
+    return fit.case(comes, angle=written)
 
 
 def hoist_checks(scenario: Scenario, arrangement: Arrangement, trucks: Trucks) -> Iterator[Check]:

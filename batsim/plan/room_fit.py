@@ -3,9 +3,8 @@
 from collections.abc import Iterator
 
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
-from batsim.plan.survey import Trucks, equipment_of, equipment_path, has_acid, spare_batteries, trucks_alike, words
+from batsim.plan.survey import Trucks, equipment_of, has_acid, spare_batteries, trucks_alike
 from batsim.room.blueprint import blueprint_of
-from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
@@ -64,43 +63,30 @@ def needed_area_m2(scenario: Scenario, layout: str) -> float | None:
     return area
 
 
-def _device_in_aisle(arrangement: Arrangement) -> str | None:
-    """Device that turns out of a bay with a battery; None where it hangs from above."""
+def _device_in_aisle(scenario: Scenario, layout: str) -> tuple[str | None, float | None]:
+    """Device that turns out of a bay with a battery, and its length; None where it hangs from above. [mm]"""
+    arrangement = scenario.arrangement(layout)
     needs = arrangement.needs
-    return None if needs.lifts is not None else needs.beside or needs.forks
+    key = None if needs.lifts is not None else needs.beside or needs.forks
+    if key is None:
+        return None, None
+    device = equipment_of(scenario, arrangement, key)
+    return key, device.fork_length_mm if device.length_mm is None else device.length_mm
 
 
 def needed_aisle_m(scenario: Scenario, layout: str) -> float:
     """Aisle before the bays: the device, the battery pulled out and room to spare; at least what people need."""
-    arrangement = scenario.arrangement(layout)
-    key, people_m = _device_in_aisle(arrangement), scenario.figures["room.aisle_width"].value
+    (_, length), people_m = _device_in_aisle(scenario, layout), scenario.figures["room.aisle_width"].value
     # A battery is pulled out across the truck.
     widths = [trucks.battery.size.width_mm for trucks in trucks_alike(scenario) if trucks.battery.size is not None]
-    if key is None or not widths:
-        return people_m
-    device = equipment_of(scenario, arrangement, key)
-    length = device.length_mm if device.length_mm is not None else device.fork_length_mm
-    if length is None:
+    if length is None or not widths:
         return people_m
     return max(people_m, (length + max(widths)) / 1000.0 + scenario.figures["fit.aisle_extra"].value)
 
 
-def _unknown_in_aisle(scenario: Scenario, layout: str) -> tuple[str, str] | None:
-    """What to measure before an aisle can be said to be wide enough for the device, and where it goes."""
-    arrangement = scenario.arrangement(layout)
-    key = _device_in_aisle(arrangement)
-    if key is None:
-        return None
-    device = equipment_of(scenario, arrangement, key)
-    if device.length_mm is None and device.fork_length_mm is None:
-        return f"measure the length of the {words(key)}", f"{equipment_path(key)}.length"
-    return _unmeasured(scenario)
-
-
-def _unmeasured(scenario: Scenario) -> tuple[str, str] | None:
-    """Battery that nobody has measured, and where its size goes."""
-    unmeasured = [trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None]
-    return ("measure the batteries", f"{unmeasured[0].battery_at}.size") if unmeasured else None
+def _unmeasured(scenario: Scenario) -> Trucks | None:
+    """Trucks whose battery nobody has measured."""
+    return next((trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None), None)
 
 
 def _area(scenario: Scenario, layout: str) -> Check:
@@ -108,7 +94,7 @@ def _area(scenario: Scenario, layout: str) -> Check:
     needed, there, unmeasured = needed_area_m2(scenario, layout), scenario.room.area_m2, _unmeasured(scenario)
     room = Requirement("floor area", ROOM, needed=needed, there=there)
     if unmeasured is not None:
-        return room.case("unmeasured", ask=unmeasured[0], path=unmeasured[1])
+        return room.case("unmeasured", trucks=unmeasured)
     assert needed is not None  # as all is measured
     if there is None:
         return room.case("no length" if scenario.room.length_m is None else "no width")
@@ -125,8 +111,10 @@ def _aisle(scenario: Scenario, layout: str) -> Check:
         return aisle.case("no width")
     if there < needed - ROUNDING:
         return aisle.case("too narrow", short=needed - there)
-    unknown = _unknown_in_aisle(scenario, layout)
-    return aisle.case("ok") if unknown is None else aisle.case("unmeasured", ask=unknown[0], path=unknown[1])
+    (key, length), unmeasured = _device_in_aisle(scenario, layout), _unmeasured(scenario)
+    if key is not None and length is None:
+        return aisle.case("no device length", key=key)
+    return aisle.case("ok" if key is None or unmeasured is None else "unmeasured", trucks=unmeasured)
 
 
 def _empty_bays(scenario: Scenario, layout: str) -> Check:
