@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from batsim.scenario.settings import Schedule
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.compare import signed
-from batsim.views.text.lines import indented, measured, sentence
+from batsim.views.text.lines import measured, sentence
 from batsim.views.text.numbers import NO_INTERVALS, number_text
 from batsim.views.text.tables import CAUTION, simulated
 
@@ -29,7 +29,7 @@ def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:
     lines = [sentence(f"{bottleneck.layout} ({arrangement.title})", width)]
     rows = [("downtime as it is", number_text(bottleneck.downtime), "min per truck-shift")]
     lines += measured([*rows, *map(_row, bottleneck.gains)], width)
-    lines += [indented(f"not tried: {left_out.label}: {left_out.why}", width) for left_out in bottleneck.left_out]
+    lines += [sentence(f"not tried: {left_out.label}: {left_out.why}", width, 2) for left_out in bottleneck.left_out]
     return "\n".join([*lines, sentence(bottleneck.sentence, width)])
 
 
