@@ -60,7 +60,8 @@ def _drawn(
 ) -> style.Axes:  # fmt: skip
     """Draw the bars of the indices that are there."""
     paths = list(dict.fromkeys(row.path for row in sensitivity.rows))
-    kinds = [kind for kind in looks if any(row.kind == kind for row in sensitivity.rows)]
+    there = {row.kind for row in sensitivity.rows}
+    kinds = [kind for kind in looks if kind in there]
     ax = style.axes_for_rows(ax, len(paths), WIDTH_IN, ROW_IN, AROUND_IN)
     title = f"{sensitivity.layout}: {title}, {measure_of(sensitivity.measure).label}"
     if not kinds:
@@ -71,8 +72,8 @@ def _drawn(
     legend: style.Legend = {}
     for number, kind in enumerate(kinds):
         above = FILLED * ((number + 0.5) / len(kinds) - 0.5)
-        rows = [row for row in sensitivity.rows if row.kind == kind and math.isfinite(row.value)]
-        legend[looks[kind][2]] = _bars(ax, {paths.index(row.path) + above: row for row in rows}, height, looks[kind])
+        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
+        legend[looks[kind][2]] = _bars(ax, rows, height, looks[kind])
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
     if kinds == ["rank correlation"]:
         ax.set_xlim(-1.05, 1.05)
@@ -99,10 +100,11 @@ def _bars(ax: style.Axes, rows: dict[float, Index], height: float, look: style.L
     from matplotlib.patches import Patch
 
     drawn = style.fill_of(*look[:2])
-    if rows:
-        ax.barh(list(rows), [row.value for row in rows.values()], height, **drawn)
-    intervals = [Interval(row.value, row.low, row.high) for row in rows.values()]
-    style.whiskers(ax, rows, intervals, linewidth=1.1, capsize=2.5)
+    known = {middle: row for middle, row in rows.items() if math.isfinite(row.value)}
+    if known:
+        ax.barh(list(known), [row.value for row in known.values()], height, **drawn)
+    intervals = [Interval(row.value, row.low, row.high) for row in known.values()]
+    style.whiskers(ax, known, intervals, linewidth=1.1, capsize=2.5)
     return Patch(**drawn)
 
 

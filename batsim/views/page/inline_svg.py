@@ -94,18 +94,19 @@ def short_path(path: str) -> str:
             parts.append(f"M{_number(here[0])} {_number(here[1])}")
             began = here
         elif step != (0, 0) or path.count("L") == 1:
-            if parts and not isinstance(last := parts[-1], str) and _goes_on(last, step):
-                step = (step[0] + last[0], step[1] + last[1])
-                parts.pop()
-            parts.append(step)
+            _go_on(parts, step)
     return "".join(part if isinstance(part, str) else _step(*part) for part in parts)
 
 
-def _goes_on(before: Step, step: Step) -> bool:
-    """Tell whether a step goes on along the same axis in the same direction."""
-    (across, down), (more_across, more_down) = before, step
-    level = down == 0 == more_down and across * more_across > 0
-    return level or (across == 0 == more_across and down * more_down > 0)
+def _go_on(parts: list[str | Step], step: Step) -> None:
+    """Add a step to a path, to its last one where that goes along the same axis in the same direction."""
+    last = parts[-1] if parts else ""
+    if not isinstance(last, str):
+        level = last[1] == 0 == step[1] and last[0] * step[0] > 0
+        if level or (last[0] == 0 == step[0] and last[1] * step[1] > 0):
+            step = (last[0] + step[0], last[1] + step[1])
+            parts.pop()
+    parts.append(step)
 
 
 def _step(across: int, down: int) -> str:

@@ -8,19 +8,14 @@ from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.compare import signed
 from batsim.views.text.lines import measured, sentence
 from batsim.views.text.numbers import NO_INTERVALS, number_text
-from batsim.views.text.tables import CAUTION, simulated
+from batsim.views.text.tables import answer_text, simulated
 
 
 def bottleneck_answer(schedule: Schedule, bottlenecks: Iterable[Bottleneck], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    head = sentence(f"{schedule.scenario.site.name}: what one more of each would save", width)
-    return "\n\n".join(
-        [
-            f"{head}\n{sentence(f'{simulated(schedule)}; paired', width)}",
-            *(bottleneck_text(bottleneck, width) for bottleneck in bottlenecks),
-            f"{sentence(_note(schedule), width)}\n{sentence(CAUTION, width)}",
-        ]
-    )
+    title = f"{schedule.scenario.site.name}: what one more of each would save"
+    blocks = (bottleneck_text(bottleneck, width) for bottleneck in bottlenecks)
+    return answer_text(title, f"{simulated(schedule)}; paired", blocks, _note(schedule), width)
 
 
 def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:

@@ -2,6 +2,7 @@
 
 import re
 import textwrap
+from collections.abc import Sequence
 from itertools import zip_longest
 from typing import TypeVar
 
@@ -44,15 +45,14 @@ def entry(label: str, value: str, unit: str, width: int, by: int = 2) -> str:
 
 def measured(rows: list[tuple[str, str, str]], width: int, by: int = 2) -> list[str]:
     """Write numbers one below the other, each with its label before it and its unit behind; as a list where narrow."""
-    values, units = (max(len(row[column]) for row in rows) for column in (1, 2))
-    most = max(len(label) for label, _, _ in rows)
+    labels, values, units = (max(map(len, column)) for column in zip(*rows, strict=True))
     room = width - by - values - units - 2 - 2 * bool(units)
-    names = [_name(label, room) for label, _, _ in rows]
-    first = max(len(line) for name in names for line in name)
-    if room < min(most, LEAST_LABEL) or first > room:
+    first = _widest(rows, room)
+    if room < min(labels, LEAST_LABEL) or first > room:
         return [entry(label, value, unit, width, by) for label, value, unit in rows]
     lines: list[str] = []
-    for (head, *rest), (_, value, unit) in zip(names, rows, strict=True):
+    for label, value, unit in rows:
+        head, *rest = _name(label, room)
         lines += [f"{head:<{first}}  {value:>{values}}  {unit}".rstrip(), *rest]
     return [" " * by + line for line in lines]
 
@@ -157,7 +157,7 @@ def _name(text: str, size: int) -> list[str]:
     return _broken(name, size, " " * indent, " " * (indent + 2))
 
 
-def _widest(rows: list[list[str]], size: int) -> int:
+def _widest(rows: Sequence[Sequence[str]], size: int) -> int:
     """Characters of the widest line of the names of rows, broken where they are longer than the size."""
     return max(len(line) for row in rows for line in _name(row[0], size))
 

@@ -2,6 +2,7 @@
 
 import csv
 import math
+from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
@@ -113,6 +114,12 @@ def runs_text(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
     layouts = [layout_text(runs, layout, width) for layout in runs.layouts]
     notes = run_notes(runs, measures, width)
     return "\n\n".join([heading(runs, width), *layouts, notes, sentence(CAUTION, width)])
+
+
+def answer_text(title: str, simulated_text: str, blocks: Iterable[str], note: str, width: int) -> str:
+    """Everything that a command prints: what was asked and simulated, blocks, a note on the figures, the cautions."""
+    head = f"{sentence(title, width)}\n{sentence(simulated_text, width)}"
+    return "\n\n".join([head, *blocks, f"{sentence(note, width)}\n{sentence(CAUTION, width)}"])
 
 
 def run_notes(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
@@ -238,18 +245,26 @@ def _side_by_side(rows: list[list[str]], width: int) -> list[str]:
     """Lay layouts side by side, in as many blocks as the width asks for; as lists where not even one fits."""
     first, last = max(len(row[0]) for row in rows), max(len(row[-1]) for row in rows)
     room = width - first - last - 4
-    sizes = {}
-    for column, layout in enumerate(rows[0][1:-1], start=1):
-        cells = max(len(row[column]) for row in rows[1:])
-        if cells > room:
-            return _one_list_each(rows, width)
-        sizes[column] = max(cells, head_size(layout, max(cells, min(MOST_NAME, room))))
+    sizes = _layout_sizes(rows, room)
+    if not sizes:
+        return _one_list_each(rows, width)
     lines: list[str] = []
-    for block in packed(sizes, width - first - last - 2):
+    for block in packed(sizes, room + 2):
         lines += [""] if lines else []
         part = [[row[0], *(row[column] for column in block), row[-1].ljust(last)] for row in rows]
         lines += aligned(part, 1, first, [*(sizes[column] for column in block), last])
     return lines
+
+
+def _layout_sizes(rows: list[list[str]], room: int) -> dict[int, int]:
+    """Characters of the column of each layout, its name broken; nothing where one does not fit into the room."""
+    sizes = {}
+    for number, (layout, *cells) in enumerate(list(zip(*rows, strict=True))[1:-1], start=1):
+        widest = max(map(len, cells))
+        if widest > room:
+            return {}
+        sizes[number] = max(widest, head_size(layout, max(widest, min(MOST_NAME, room))))
+    return sizes
 
 
 def _one_list_each(rows: list[list[str]], width: int) -> list[str]:
