@@ -54,12 +54,17 @@ def frontier_chart(answer: Answer, ax: style.AxesOrNew = None) -> style.Axes:
     costs = [f"{count}\n{tested.cost_per_year:,.0f}" for count, tested in zip(counts, answer.frontier, strict=True)]
     ax.set_xticks(counts, costs)
     ax.set_xlim(min(counts) - 0.6, max(counts) + 0.6)
-    ends = [end for downtime in downtimes for end in (downtime.mean, downtime.high) if math.isfinite(end)]
-    ax.set_ylim(0.0, HEADROOM * max([target or 0.0, *ends]) or 1.0)
+    ax.set_ylim(0.0, HEADROOM * _highest(downtimes, target or 0.0) or 1.0)
     across = f"{label[0].upper()}{label[1:]}, and cost [{scenario.site.currency} per year]"
     style.axis_words(ax, across, "Downtime [min per truck-shift]")
     style.legend_below(ax, legend, 4, BELOW_PT)
     return ax
+
+
+def _highest(downtimes: list[Interval], target_min: float) -> float:
+    """Highest of what is drawn: ends of intervals and the target. [min per truck-shift]"""
+    ends = [end for downtime in downtimes for end in (downtime.mean, downtime.high)]
+    return max([target_min, *filter(math.isfinite, ends)])
 
 
 def _marks(ax: style.Axes, answer: Answer, counts: list[int], downtimes: list[Interval]) -> style.Legend:
