@@ -15,12 +15,11 @@ from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, ReadBy, as_it_is, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, by_default, reads
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.rules import Rules
-from batsim.scenario.parts.schemas import schema_of_any
 from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
@@ -57,8 +56,10 @@ class Simulation(Frozen):
     """Confidence of the intervals. [%]"""
 
 
-FigureText = ReadBy(schema_of_any({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2]), as_it_is)
-"""A figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
+@reads({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2])
+def keep_figure(value: object) -> object:
+    """Keep a figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
+    return value
 
 
 class Scenario(Shows, Frozen):
@@ -104,7 +105,7 @@ class Scenario(Shows, Frozen):
     """Rules that are to hold, where editions and countries differ."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
-    restated: dict[NameText, Annotated[str | float, FigureText]] = Field(default_factory=dict, alias="figures")
+    restated: dict[NameText, Annotated[str | float, keep_figure]] = Field(default_factory=dict, alias="figures")
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _file: str = PrivateAttr("")
@@ -142,9 +143,8 @@ class Scenario(Shows, Frozen):
         if set(names) >= set(self.layouts):
             return self
         layouts = {name: layout for name, layout in self.layouts.items() if name in names}
-        return self.model_copy(
-            update={"layouts": layouts, "present": self.present if self.present in layouts else None}
-        )
+        present = self.present if self.present in layouts else None
+        return self.model_copy(update={"layouts": layouts, "present": present})
 
     def with_layout(self, name: str, layout: Layout) -> "Scenario":
         """Return a copy with a layout in place of the one of that name, or beside the others; it is not checked."""

@@ -9,9 +9,9 @@ from pydantic import Field, ValidationError
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
 from batsim.scenario.parts.faults import did_you_mean, read_by_name, shown, wrong
-from batsim.scenario.parts.kinds import Count, Frozen, NameText, ReadBy, Words, as_it_is, reads
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.quantities import Minutes
-from batsim.scenario.parts.schemas import block_schema, schema_of_any
+from batsim.scenario.parts.schemas import block_schema
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData
@@ -86,19 +86,18 @@ FORM_SCHEMAS: dict[str, dict[str, Any]] = {
     MEAN: AMOUNT,
     CV: {"type": "number", "exclusiveMinimum": 0, "maximum": 2},
 }
-FORMS = ((VALUES,), (BETWEEN, TYPICAL), (MEAN, CV))
-Values = ReadBy(
-    schema_of_any(
-        SOME_VALUES,
-        *(
-            block_schema({key: FORM_SCHEMAS[key] for key in form}, [key for key in form if key != TYPICAL])
-            for form in FORMS
-        ),
-        examples=[[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
-    ),
-    as_it_is,
+FORMS = (([VALUES], [VALUES]), ([BETWEEN, TYPICAL], [BETWEEN]), ([MEAN, CV], [MEAN, CV]))
+"""Blocks of keys that a factor may be, and which of them are needed."""
+
+
+@reads(
+    SOME_VALUES,
+    *(block_schema({key: FORM_SCHEMAS[key] for key in keys}, needed) for keys, needed in FORMS),
+    examples=[[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
 )
-"""What a factor of a study may be; `factor_of` reads it once the scenario is known."""
+def keep_values(value: object) -> object:
+    """Keep what a factor of a study may be; `factor_of` reads it once the scenario is known."""
+    return value
 
 
 class StudyRuns(Frozen):
@@ -125,7 +124,7 @@ class StudyFile(Frozen):
     """Scenario file, seen from this one."""
     layouts: tuple[NameText, ...] | None = Field(None, min_length=1)
     """Layouts that are run; all of them when not stated."""
-    vary: dict[NameText, Annotated[object, Values]] = Field(default_factory=dict)
+    vary: dict[NameText, Annotated[object, keep_values]] = Field(default_factory=dict)
     """Paths of the scenario and what they may be: a list of values, {between: [LOW, HIGH]}, also with a typical value,
     or {mean, cv}; a * in a path stands for every group or layout."""
     also_vary: tuple[Annotated[str, Words("unknowns", "catalogue")], ...] = ()
@@ -211,15 +210,7 @@ def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures:
         raise ScenarioError(source.file, problems)
     layouts, measures = (tuple(dict.fromkeys(names)) for names in (file.layouts or scenario.layouts, file.measures))
     return Study(
-        source.file,
-        file.study,
-        scenario,
-        layouts,
-        tuple(factors),
-        catalogue,
-        file.design,
-        measures,
-        file.simulation,
+        source.file, file.study, scenario, layouts, tuple(factors), catalogue, file.design, measures, file.simulation
     )
 
 

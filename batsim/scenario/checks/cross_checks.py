@@ -9,10 +9,11 @@ from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.checks.price_checks import Offers, price_problems
 from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.chemistry import cell_of
-from batsim.scenario.parts.calendar import common, mean_shift_min, shift_windows
+from batsim.scenario.parts.calendar import Window, common, mean_shift_min, shift_windows
 from batsim.scenario.parts.faults import did_you_mean, shown
+from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import Duty
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
@@ -68,15 +69,19 @@ def _references(scenario: Scenario, source: LocatedData) -> Iterator[tuple[Path,
         for position, battery in enumerate(kind.batteries):
             yield ("chargers", charger, "batteries", position), battery, "battery type"
     for name, layout in scenario.layouts.items():
-        at: Path = ("layouts", name)
-        yield (*at, "handling"), layout.handling, "handling arrangement"
-        if layout.standby is not None:
-            yield (*at, "standby", "handling"), layout.standby.handling, "handling arrangement"
-        in_a_list = source.holds((*at, "chargers", 0))
-        for position, count in enumerate(layout.chargers):
-            yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
-        for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
-            yield (*at, "attendants", shift), shift, "shift"
+        yield from _references_of(layout, ("layouts", name), source)
+
+
+def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tuple[Path, str, str]]:
+    """Names by which a layout refers to other parts."""
+    yield (*at, "handling"), layout.handling, "handling arrangement"
+    if layout.standby is not None:
+        yield (*at, "standby", "handling"), layout.standby.handling, "handling arrangement"
+    in_a_list = source.holds((*at, "chargers", 0))
+    for position, count in enumerate(layout.chargers):
+        yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
+    for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
+        yield (*at, "attendants", shift), shift, "shift"
 
 
 def _battery_counts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -96,12 +101,7 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     for number, group in enumerate(scenario.trucks):
         if any(name not in scenario.week.shifts for name in group.shifts):
             continue
-        # Of the second week, when windows over the week's end are whole.
-        until_min = 2 * WEEK_MIN + DAY_MIN
-        windows = {
-            name: [window for window in shift_windows(scenario.week.shifts[name], until_min) if window[0] >= WEEK_MIN]
-            for name in group.shifts
-        }
+        windows = {name: _second_week(scenario.week.shifts[name]) for name in group.shifts}
         for first, second in combinations(group.shifts, 2):
             both = common(windows[first], windows[second])
             if both:
@@ -109,6 +109,11 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
                 yield source.problem(("trucks", number, "shifts"), "a truck works one shift at a time", got=got)
         if not any(windows.values()):
             yield source.problem(("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
+
+
+def _second_week(shift: Shift) -> list[Window]:
+    """Working windows of a shift in the second week, when those over the week's end are whole."""
+    return [window for window in shift_windows(shift, 2 * WEEK_MIN + DAY_MIN) if window[0] >= WEEK_MIN]
 
 
 def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -121,10 +126,8 @@ def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
             yield source.problem((*path, "own_batteries"), rule)
         listed = group.first_run_min
         if listed is not None and not isinstance(listed[0], tuple) and len(listed) != group.count:
-            rule = (
-                f"lists {len(listed)} durations, and the fleet grows to {group.count}; write {{first: ..., every: ...}}"
-            )
-            yield source.problem((*path, "first_run"), rule)
+            rule = f"lists {len(listed)} durations, and the fleet grows to {group.count}"
+            yield source.problem((*path, "first_run"), f"{rule}; write {{first: ..., every: ...}}")
 
 
 def _levels(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:

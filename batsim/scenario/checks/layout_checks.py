@@ -65,9 +65,8 @@ def _too_few(checked: CheckedLayout, battery: str) -> str:
         return ""
     own = any(group.own_batteries for group in checked.scenario.trucks if group.battery == battery)
     if own and number < 2 * in_use:
-        return (
-            f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type '{battery}'"
-        )
+        each = f"two each, {2 * in_use} of type '{battery}'"
+        return f"would deadlock: trucks that keep batteries of their own need {each}"
     if number == in_use:
         return (
             f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
@@ -116,10 +115,8 @@ def _bays(checked: CheckedLayout) -> Iterator[Problem]:
         if bays < batteries:
             rule = f"discharged batteries pulled out at arrival need a bay for each of the {batteries} batteries"
     elif bays < spares + arrangement.empty_bays:
-        rule = (
-            f"would deadlock: {spares} spare batteries and {arrangement.empty_bays} empty "
-            f"{arrangement.bay} for the exchange need at least {spares + arrangement.empty_bays} bays"
-        )
+        what = f"{spares} spare batteries and {arrangement.empty_bays} empty {arrangement.bay} for the exchange"
+        rule = f"would deadlock: {what} need at least {spares + arrangement.empty_bays} bays"
     if rule:
         yield checked.problem("bays", rule=rule, got=f"{bays:g}")
 
@@ -152,18 +149,15 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
         qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
         manned = common(manned, manned_windows(week, qualified, 1, LOOKED_AT_MIN))
     if not manned:
-        rule = (
-            f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
-        )
+        who = f"nobody is qualified for '{skill}', which {layout.handling} asks for"
+        rule = f"{who}; write {{attendants: 2, {skill}: 1}}"
         yield checked.problem("attendants", rule=rule, got=got)
         return
     for group in () if checked.arrangement.in_truck else checked.scenario.trucks:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
         if at_work and overlap_min(manned, at_work) <= 0.0:
-            rule = (
-                f"nobody is on duty when exchanges fall due: '{group.group}' works "
-                f"{', '.join(group.shifts)}; put {people} on one of these shifts"
-            )
+            works = f"'{group.group}' works {', '.join(group.shifts)}; put {people} on one of these shifts"
+            rule = f"nobody is on duty when exchanges fall due: {works}"
             yield checked.problem("attendants", rule=rule, got=got)
 
 
@@ -174,11 +168,11 @@ def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
     maintained = int(any(kind.is_maintained for kind in types))
     if arrangement.in_truck or layout.drivers_exchange:
         return maintained, None
-    one = max(maintained, int(arrangement.connects == "attendant"))
     if layout.exchange_time_min is not None:
         return 1, None
-    most = max([0, *(step.by.attendants for step in arrangement.steps)])
-    return max(most, one), next((step.skill for step in arrangement.steps if step.skill), None)
+    connects = int(arrangement.connects == "attendant")
+    most = max([maintained, connects, *(step.by.attendants for step in arrangement.steps)])
+    return most, next((step.skill for step in arrangement.steps if step.skill), None)
 
 
 def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:

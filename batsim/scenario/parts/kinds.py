@@ -100,11 +100,6 @@ def reads(*choices: dict[str, Any], examples: Sequence[object] = ()) -> Callable
     return lambda function: ReadBy(schema, function)
 
 
-def as_it_is(value: object) -> object:
-    """Keep what YAML held: it is read once more is known."""
-    return value
-
-
 class Bounds(NamedTuple):
     """Between what a number must lie; None where there is no limit."""
 

@@ -130,9 +130,14 @@ class TruckGroup(Frozen):
     """Temperature of the electrolyte at work where it is known; worked out from its heat when not stated. [degC]"""
 
     def _faults(self) -> Iterator[Fault]:
-        """Find what is wrong with the shifts, and with how long the trucks work on one battery."""
+        """Check what needs two keys."""
         if len(set(self.shifts)) < len(self.shifts):
             yield Fault(("shifts",), "names a shift twice", ", ".join(self.shifts))
+        yield from self._work_faults()
+        yield from self._exchange_when_faults()
+
+    def _work_faults(self) -> Iterator[Fault]:
+        """Find what is wrong with how long the trucks work on one battery."""
         if self.duty is not None and self.run_time_min is not None:
             yield Fault(("run_time",), "stands in place of 'duty'; keep one of the two")
         if self.duty is None and self.run_time_min is None:
@@ -143,7 +148,6 @@ class TruckGroup(Frozen):
         if listed is not None and len(listed) != self.count and not any(isinstance(run, tuple) for run in listed):
             rule = f"needs one duration for each of the {self.count} trucks"
             yield Fault(("first_run",), rule, f"{len(listed)} durations")
-        yield from self._exchange_when_faults()
 
     def _exchange_when_faults(self) -> Iterator[Fault]:
         """Find levels of early visits that no truck could come back from, or that are never met."""

@@ -130,9 +130,8 @@ class _Reader:
         """Report the first invisible character of each line and replace all of them."""
         for number, line in enumerate(LINE_BREAK.split(text), start=1):
             if character := INVISIBLE.search(line):
-                self.problem(
-                    Location(self.source.file, number, character.start() + 1), (), _invisible_rule(character[0])
-                )
+                place = Location(self.source.file, number, character.start() + 1)
+                self.problem(place, (), _invisible_rule(character[0]))
         return INVISIBLE.sub(STAND_IN, text)
 
     def read(self, text: str) -> None:
@@ -174,19 +173,23 @@ class _Reader:
                 break
         return self.location(mark), (), rule if rule in (ANCHOR_RULE, TAG_RULE) else f"not valid YAML: {rule}"
 
-    def place_of(self, event: yaml.NodeEvent) -> Location:
-        """Place of a key or value; there are not too many of them."""
+    def place_of(self, event: yaml.NodeEvent, path: Path) -> Location:
+        """Place of a key or value; report too many of them, and an anchor, an alias or a tag."""
         place = self.location(event.start_mark)
         self.nodes += 1
         if self.nodes > MOST_NODES:
             self.problem(place, (), f"more than {MOST_NODES:,} keys and values; a scenario has some hundred")
             raise _Enough
+        if event.anchor is not None:
+            sign = "*" if isinstance(event, yaml.AliasEvent) else "&"
+            self.problem(place, path, ANCHOR_RULE, f"{sign}{event.anchor}")
+        if (tag := getattr(event, "tag", None)) is not None:
+            self.problem(place, path, TAG_RULE, tag.replace("tag:yaml.org,2002:", "!!"))
         return place
 
     def value(self, event: yaml.NodeEvent, path: Path, *, kept: bool) -> Any:  # noqa: ANN401 - whatever YAML holds
         """Read a value; under a refused key it is read only for its problems, not kept."""
-        place = self.place_of(event)
-        self.refuse_properties(event, path, place)
+        place = self.place_of(event, path)
         if kept:
             self.source.locations[path] = place
         if isinstance(event, yaml.ScalarEvent):
@@ -218,8 +221,7 @@ class _Reader:
 
     def key(self, event: yaml.NodeEvent, path: Path, first_lines: dict[str, int]) -> Location | None:
         """Read a key as the text that is written; return its place, or None where it is refused."""
-        place = self.place_of(event)
-        self.refuse_properties(event, path, place)
+        place = self.place_of(event, path)
         if isinstance(event, yaml.CollectionStartEvent):
             self.problem(place, path[:-1], "a list or mapping cannot be a key; write the key as text")
             self.collection(event, path, place, kept=False)
@@ -265,15 +267,6 @@ class _Reader:
         if math.isinf(value):
             self.problem(place, path, "the number is too large to calculate with; write a smaller one", text)
         return value
-
-    def refuse_properties(self, event: yaml.NodeEvent, path: Path, place: Location) -> None:
-        """Report an anchor, an alias or a tag."""
-        if event.anchor is not None:
-            sign = "*" if isinstance(event, yaml.AliasEvent) else "&"
-            self.problem(place, path, ANCHOR_RULE, f"{sign}{event.anchor}")
-        tag = getattr(event, "tag", None)
-        if tag is not None:
-            self.problem(place, path, TAG_RULE, tag.replace("tag:yaml.org,2002:", "!!"))
 
     def refuse_invisible(self, text: str, path: Path, place: Location) -> None:
         """Report an invisible character that was written as an escape."""
