@@ -5,15 +5,12 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import Any, NoReturn
 
 import click
 
 import batsim
 from batsim.errors import ScenarioError
-
-if TYPE_CHECKING:
-    from batsim.scenario.settings import Progress
 
 SETTLED_S = 1.0
 """Time after which the pace of a run is told. [s]"""
@@ -103,7 +100,7 @@ def settings_of(options: dict[str, Any]) -> "batsim.Settings":
     )
 
 
-def progress(things: str = "replications") -> "Progress | None":
+def progress(things: str = "replications") -> Callable[[int, int], None] | None:
     """Show on a terminal how far it is, how fast it goes and how long it will take; nothing on a pipe."""
     if not sys.stderr.isatty():
         return None
@@ -120,29 +117,24 @@ def progress(things: str = "replications") -> "Progress | None":
             if done > first and elapsed > SETTLED_S:
                 rate = (done - first) / elapsed
                 text += f", {rate:.3g} per s, {_left((of - done) / rate)} left"
-        print(f"\r{_cut(text)}\033[K", end="\r" if not text else "", file=sys.stderr, flush=True)
+        _write_over(text, end="" if text else "\r")
 
     return tell
 
 
 def line_progress() -> Callable[[str], None] | None:
     """Show one line that tells what is going on, on a terminal; nothing on a pipe."""
-    if not sys.stderr.isatty():
-        return None
-
-    def tell(text: str) -> None:
-        print(f"\r{_cut(text)}\033[K", end="\r", file=sys.stderr, flush=True)
-
-    return tell
+    return _write_over if sys.stderr.isatty() else None
 
 
-def _cut(text: str) -> str:
-    """Cut a line that is written over again and again: a longer one than the terminal's would stay behind."""
+def _write_over(text: str, end: str = "\r") -> None:
+    """Write a line over the one before, cut to the terminal: a longer one would stay behind."""
     try:
         columns = os.get_terminal_size(sys.stderr.fileno()).columns
     except (OSError, ValueError):  # no real terminal
         columns = 0
-    return text[: columns - 1] if columns > 0 else text
+    text = text[: columns - 1] if columns > 0 else text
+    print(f"\r{text}\033[K", end=end, file=sys.stderr, flush=True)
 
 
 def _left(seconds: float) -> str:

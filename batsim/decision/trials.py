@@ -15,7 +15,7 @@ from batsim.statistics.sequential import Feasibility
 from batsim.study.limits import Limit
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
-from batsim.study.running.jobs import REFUSED, Failure, Job
+from batsim.study.running.jobs import REFUSED, Failure, jobs_of
 
 Verdict = Literal["feasible", "infeasible"]
 Values = dict[str, list[float]]
@@ -112,10 +112,7 @@ class Trials:
         """Add replications of a combination up to so many; return the rule that it breaks, if it breaks one."""
         done, schedule = len(next(iter(values.values()), ())), self.schedule
         layout, changes = self.grid.layout, self.grid.counts(counts)
-        jobs = [
-            Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, changes)
-            for number in range(done, replications)
-        ]
+        jobs = jobs_of(schedule, layout, numbers=range(done, replications), changes=changes)
         for outcome in self.runner.run(jobs):
             if isinstance(outcome, Failure):
                 if outcome.kind == REFUSED:

@@ -37,17 +37,6 @@ def rolling_force_n(mass_kg: float, resistance_share: float) -> float:
     return resistance_share * mass_kg * FREE_FALL_M_PER_S2
 
 
-def resistance_share(force_n: float, mass_kg: float) -> float:
-    """Force over weight, from a measured force: the inverse of `rolling_force_n`. [-]
-
-    Examples
-    --------
-    >>> round(resistance_share(392.266, 1000.0), 9)
-    0.04
-    """
-    return force_n / (mass_kg * FREE_FALL_M_PER_S2)
-
-
 def ramp_force_n(mass_kg: float, slope_share: float) -> float:
     """Force that a slope adds on the way up, and that must hold the mass back on the way down.
 

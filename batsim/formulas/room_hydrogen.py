@@ -13,11 +13,7 @@ from batsim.statistics.intervals import Floats
 
 
 def hydrogen_over_time(
-    gas_m3_per_h: Floats,
-    step_h: float,
-    flow_m3_per_h: float | Floats,
-    volume_m3: float,
-    start_share: float = 0.0,
+    gas_m3_per_h: Floats, step_h: float, flow_m3_per_h: float | Floats, volume_m3: float, start_share: float = 0.0
 ) -> Floats:
     """Share of hydrogen at the end of each step.
 

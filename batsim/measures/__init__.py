@@ -1,16 +1,12 @@
 """From a record to numbers: one dictionary of measures for each replication."""
 
-from typing import TYPE_CHECKING
-
 from batsim.measures.names import MEASURES, WITHIN_TARGET, Measure
-
-if TYPE_CHECKING:
-    from batsim.record import Record
+from batsim.record import Record
 
 __all__ = ["MEASURES", "WITHIN_TARGET", "Measure", "measure"]
 
 
-def measure(record: "Record", wait_target_min: float | None = None) -> dict[str, float]:
+def measure(record: Record, wait_target_min: float | None = None) -> dict[str, float]:
     """Take every measure of one replication, its warm-up left out.
 
     Parameters

@@ -5,10 +5,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from batsim.display import Frame, frame_of
+from batsim.errors import require
 from batsim.formulas.gassing import hydrogen_l
 from batsim.measures.electrical_load import hours_at_start
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
-from batsim.measures.windows import Floats, Whole, Worked
+from batsim.measures.stock import stays
+from batsim.measures.windows import Floats, Whole, Worked, check_window
 from batsim.record import STATES, Record, RunFacts
 
 Rows = dict[str, Floats]
@@ -78,12 +80,8 @@ def battery_course(record: Record, battery: int, start_min: float, end_min: floa
     """
     facts = record.facts
     _check_battery(facts, battery)
-    if not -np.inf < start_min < end_min < np.inf:
-        msg = f"the end of the span must lie after its start, both finite (got {start_min:g} to {end_min:g} min)"
-        raise ValueError(msg)
-    if not 0.0 < step_min < np.inf:
-        msg = f"the step must be above 0 and finite (got {step_min:g} min)"
-        raise ValueError(msg)
+    check_window(start_min, end_min, "the span")
+    require(0.0 < step_min < np.inf, f"the step must be above 0 and finite (got {step_min:g} min)")
     steps = int((end_min - start_min) / step_min * (1.0 + 1e-12))
     times: Floats = start_min + step_min * np.arange(steps + 1, dtype=np.float64)
     kind = facts.battery_types[facts.type_numbers[battery]]
@@ -139,10 +137,8 @@ def first_cycle(record: Record, battery: int, after_min: float) -> tuple[float, 
     begun = np.searchsorted(charges, discharges, side="right")  # charges before each discharge
     begins = discharges[np.append(True, begun[1:] > begun[:-1])] if discharges.size else discharges
     first = int(np.searchsorted(begins, after_min, side="left"))
-    if first + 1 >= begins.size:
-        rule = f"battery {battery} must have a charge and two discharges that begin after the time asked for"
-        msg = f"{rule}; ask for an earlier time or simulate longer (got {after_min:g} min)"
-        raise ValueError(msg)
+    rule = f"battery {battery} must have a charge and two discharges that begin after the time asked for"
+    require(first + 1 < begins.size, f"{rule}; ask for an earlier time or simulate longer (got {after_min:g} min)")
     return float(begins[first]), float(begins[first + 1])
 
 
@@ -171,26 +167,24 @@ def battery_stretches(record: Record, battery: int, from_min: float, to_min: flo
     facts = record.facts
     _check_battery(facts, battery)
     begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
-    if not (-np.inf < from_min < to_min < np.inf and begin < end):
-        rule = f"a window must end after it begins and overlap the run, 0 to {facts.horizon_min:g} min"
-        msg = f"{rule} (got {from_min:g} to {to_min:g} min)"
-        raise ValueError(msg)
-    since, codes = _changes(record, battery)
-    until = np.append(since[1:], np.inf)
+    overlaps = -np.inf < from_min < to_min < np.inf and begin < end
+    rule = f"a window must end after it begins and overlap the run, 0 to {facts.horizon_min:g} min"
+    require(overlaps, f"{rule} (got {from_min:g} to {to_min:g} min)")
+    batteries, codes, since, until = stays(record)
     found: list[Stretch] = []
-    for start, stop, code in zip(np.maximum(since, begin), np.minimum(until, end), codes, strict=True):
+    for row in np.flatnonzero(batteries == battery):
+        start, stop, code = max(since[row], begin), min(until[row], end), codes[row]
         if start < stop:
             if found and found[-1].state == STATES[code]:
-                start = found.pop().from_min  # noqa: PLW2901 - the same state goes on
+                start = found.pop().from_min  # the same state goes on
             found.append(Stretch(int(battery), STATES[code], float(start), float(stop)))
     return found
 
 
 def _check_battery(facts: RunFacts, battery: int) -> None:
     """Refuse a number that no battery has."""
-    if battery not in range(facts.batteries):
-        msg = f"a battery must have a number from 0 to {facts.batteries - 1} (got {battery})"
-        raise ValueError(msg)
+    rule = f"a battery must have a number from 0 to {facts.batteries - 1}"
+    require(battery in range(facts.batteries), f"{rule} (got {battery})")
 
 
 def _rows(record: Record, table: str, battery: int) -> Rows:
@@ -210,21 +204,12 @@ def _last(starts: Floats, times: Floats) -> tuple[Whole, Floats]:
     return number, since
 
 
-def _changes(record: Record, battery: int) -> tuple[Floats, Whole]:
-    """When a battery changes its state, in order, and the code of the state from then on."""
-    rows = record.columns("battery_states")
-    mine = np.flatnonzero(rows["battery"] == battery)
-    mine = mine[np.argsort(rows["from_min"][mine], kind="stable")]
-    return rows["from_min"][mine], rows["state"][mine].astype(int)
-
-
 def _states(record: Record, battery: int, times: Floats) -> "np.ndarray[Any, Any]":
     """Word of the state at each time; of rows at the same time the last one holds."""
-    since, codes = _changes(record, battery)
-    if not since.size:
-        msg = f"a battery must have states in the record (got none for battery {battery})"
-        raise ValueError(msg)
-    words: np.ndarray[Any, Any] = np.array(STATES, dtype=object)[codes[_last(since, times)[0]]]
+    batteries, codes, since, _ = stays(record)
+    mine = batteries == battery
+    require(mine.any(), f"a battery must have states in the record (got none for battery {battery})")
+    words: np.ndarray[Any, Any] = np.array(STATES, dtype=object)[codes[mine][_last(since[mine], times)[0]]]
     return words
 
 

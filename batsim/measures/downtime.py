@@ -42,20 +42,13 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
         lost["charge_in_truck"] += float(np.sum((water_at - start_at)[in_truck]))
         for queue in range(len(measured.facts.battery_types)):
             here = rows["queue"][mine] == queue
-            joins, starts = (joined[here], joined_at[here]), (start[here], start_at[here])
-            for name, minutes in _waits(measured, worked, queue, joins, starts).items():
+            for name, minutes in _waits(measured, worked, queue, joined[here], start[here]).items():
                 lost[name] += minutes
     return lost
 
 
-def _waits(
-    measured: Measured, worked: Worked, queue: int, joins: tuple[Floats, Floats], starts: tuple[Floats, Floats]
-) -> dict[str, float]:
-    """Working minutes in one queue, booked on what its first truck lacked meanwhile. [min]
-
-    When trucks join it and when their exchange begins: clock times, and working minutes before them. [min]
-    """
-    (joined, joined_at), (start, start_at) = joins, starts
+def _waits(measured: Measured, worked: Worked, queue: int, joined: Floats, start: Floats) -> dict[str, float]:
+    """Working minutes in one queue, from when trucks join it to their exchange, booked on what its first one lacked."""
     rows = measured.columns("queues")
     here = rows["queue"] == queue
     since = np.concatenate([[0.0], rows["from_min"][here]])
@@ -63,7 +56,7 @@ def _waits(
     at_change = worked(since)
     first = np.searchsorted(since, joined, side="right") - 1
     last = np.searchsorted(since, start, side="right") - 1
-    into_first, into_last = joined_at - at_change[first], start_at - at_change[last]
+    into_first, into_last = worked(joined) - at_change[first], worked(start) - at_change[last]
     booked = {}
     for name, cause in WAITS.items():
         on = causes == cause

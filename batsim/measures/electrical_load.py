@@ -1,5 +1,8 @@
 """Electrical load of all chargers on a grid of quarter hours, from the charges' closed forms."""
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured, Whole, rate
@@ -19,40 +22,50 @@ def loads(measured: Measured) -> tuple[Floats, Floats]:
     """
     idle_kw = _idle_kw(measured)
     power_factor = np.array(measured.facts.charger_power_factor)
-    quarters = max(1, int(np.ceil(measured.minutes / QUARTER_MIN)))
-    kwh, kvah = np.zeros(quarters), np.zeros(quarters)
+    kwh, kvah = np.zeros((2, quarters_of(measured)))
     phases, charger = _phases(measured)
     for begin in range(0, charger.size, AT_ONCE):
-        some = slice(begin, begin + AT_ONCE)
-        quarter, part_kwh, owner = _in_quarters(measured, phases[:, some])
-        seen = (quarter >= 0) & (quarter < quarters)
-        quarter, part_kwh, owner = quarter[seen], part_kwh[seen], owner[seen]
+        some = phases[:, begin : begin + AT_ONCE]
+        quarter, part_kwh, owner = by_quarter(measured, some[0], some[1], partial(_kwh_until, some))
         np.add.at(kwh, quarter, part_kwh)
-        np.add.at(kvah, quarter, part_kwh / power_factor[charger[some]][owner])
+        np.add.at(kvah, quarter, part_kwh / power_factor[charger[begin + owner]])
     per_h = 60.0 / QUARTER_MIN
     return float(np.sum(idle_kw)) + kwh * per_h, float(np.sum(idle_kw / power_factor)) + kvah * per_h
 
 
-def quarter_edges(measured: Measured, start_min: Floats, hours: Floats) -> tuple[Whole, Whole]:
-    """Edges of the quarters of an hour that stretches of time touch, stretch by stretch.
+def quarters_of(measured: Measured) -> int:
+    """Quarters of an hour of the measured time, the last one perhaps cut."""
+    return max(1, int(np.ceil(measured.minutes / QUARTER_MIN)))
+
+
+def by_quarter(
+    measured: Measured, start_min: Floats, hours: Floats, until: Callable[[Floats, Whole], Floats]
+) -> tuple[Whole, Floats, Whole]:
+    """Cut what stretches of time bring into the quarters of an hour measured.
 
     Parameters
     ----------
     measured
-        Its start is the edge 0.
+        Its quarters count from its start.
     start_min, hours
         Beginning and length of each stretch. [min, h]
+    until
+        What is brought up to given times by the stretches with given numbers. Any unit.
 
     Returns
     -------
     tuple of arrays
-        Number of each edge, and the stretch that it belongs to; a quarter lies between two of the same stretch.
+        Quarter, amount, and stretch of each part of a stretch that lies in one quarter.
     """
     first = np.floor((start_min - measured.start) / QUARTER_MIN).astype(int)
     last = np.ceil((start_min + 60.0 * hours - measured.start) / QUARTER_MIN).astype(int)
     edges = np.maximum(last - first, 0) + 1
     owner = np.repeat(np.arange(start_min.size), edges)
-    return np.arange(owner.size) + np.repeat(first + edges - np.cumsum(edges), edges), owner
+    quarter = np.arange(owner.size) + np.repeat(first + edges - np.cumsum(edges), edges)
+    amount = np.diff(until(measured.start + quarter * QUARTER_MIN, owner))
+    # From one edge of a quarter to the next, not from one stretch to the next.
+    within = (owner[1:] == owner[:-1]) & (quarter[:-1] >= 0) & (quarter[:-1] < quarters_of(measured))
+    return quarter[:-1][within], amount[within], owner[:-1][within]
 
 
 def hours_at_start(hours: Floats, decay_per_h: Floats) -> Floats:
@@ -60,15 +73,6 @@ def hours_at_start(hours: Floats, decay_per_h: Floats) -> Floats:
     worth, falls = hours.copy(), decay_per_h > 0.0
     worth[falls] = -np.expm1(-decay_per_h[falls] * hours[falls]) / decay_per_h[falls]
     return worth
-
-
-def _in_quarters(measured: Measured, phases: Floats) -> tuple[Whole, Floats, Whole]:
-    """Quarter, energy and phase of each part of a phase that lies in one quarter; energy less standby. [kWh]"""
-    quarter, owner = quarter_edges(measured, *phases[:2])
-    edges_min = measured.start + quarter.astype(np.float64) * QUARTER_MIN
-    kwh = np.diff(_kwh_until(edges_min, phases[:, owner]))
-    within = owner[1:] == owner[:-1]  # from one edge of a quarter to the next, not from one phase to the next
-    return quarter[:-1][within], kwh[within], owner[:-1][within]
 
 
 def _standby_kw(measured: Measured) -> Floats:
@@ -99,9 +103,9 @@ def _phases(measured: Measured) -> tuple[Floats, Whole]:
     return np.stack([rows["start_min"], hours, kw_per_v * rows["volts_per_cell"], rise_kw, decay, saved_kw]), charger
 
 
-def _kwh_until(times: Floats, phases: Floats) -> Floats:
-    """Energy of phases, each from its start to a time, less the standby that it replaces. [kWh]"""
-    start, hours, kw, rise_kw, decay, saved_kw = phases
+def _kwh_until(phases: Floats, times: Floats, numbers: Whole) -> Floats:
+    """Energy of phases with given numbers, each from its start to a time, less the standby that it replaces. [kWh]"""
+    start, hours, kw, rise_kw, decay, saved_kw = phases[:, numbers]
     passed = np.clip((times - start) / 60.0, 0.0, hours)
     worth = hours_at_start(passed, decay)
     kwh: Floats = (kw + 0.5 * rise_kw * worth) * worth - saved_kw * passed

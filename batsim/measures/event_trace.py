@@ -1,7 +1,6 @@
 """What happened in a chosen window of a run, event by event, read from its tables."""
 
 from bisect import bisect_right
-from collections.abc import Iterator
 from math import isnan, nan
 from typing import Any
 
@@ -9,6 +8,8 @@ import numpy as np
 
 from batsim.display import Frame, frame_of
 from batsim.measures.events import JUST_AFTER, RANK, WAITED, Event
+from batsim.measures.stock import stays
+from batsim.measures.windows import check_window
 from batsim.record import (
     CAUSES,
     CHARGE_IN_TRUCK,
@@ -58,13 +59,11 @@ def event_trace(record: Record, from_min: float, to_min: float) -> list[Event]:
     `cause` when a truck that arrives, or an empty queue, says it. What began before the window and ends in it shows its
     end.
     """
-    if not -np.inf < from_min < to_min < np.inf:
-        msg = f"the end of a window must lie after its start, both finite (got {from_min:g} to {to_min:g} min)"
-        raise ValueError(msg)
+    check_window(from_min, to_min)
     window = _Window(record, from_min, min(to_min, record.facts.horizon_min))
-    parts = (window.trucks, window.charges, window.jobs, window.states, window.causes, window.calendar)
-    ranked = sorted((entry for part in parts for entry in part()), key=lambda entry: entry[:2])
-    return window.counted([event for _, _, event in ranked])
+    for part in (window.trucks, window.charges, window.jobs, window.states, window.causes, window.calendar):
+        part()
+    return window.counted([event for _, _, event in sorted(window.told, key=lambda entry: entry[:2])])
 
 
 def event_frame(record: Record, from_min: float, to_min: float) -> Frame:
@@ -92,7 +91,6 @@ def event_frame(record: Record, from_min: float, to_min: float) -> Frame:
     return frame
 
 
-Ranked = tuple[float, float, Event]
 Row = dict[str, float]
 
 
@@ -102,6 +100,8 @@ class _Window:
     def __init__(self, record: Record, from_min: float, to_min: float) -> None:
         self.record, self.facts = record, record.facts
         self.from_min, self.to_min = from_min, to_min
+        self.told: list[tuple[float, float, Event]] = []
+        """Time, rank and what happened."""
         self.exchange_rows = self.rows(
             "exchanges", "left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min"
         )
@@ -122,21 +122,15 @@ class _Window:
         self.cool_downs = {
             (row["battery"], row["cooled_min"]) for row in self.charge_rows if row["cooled_min"] > row["end_min"]
         }
-        states = record.columns("battery_states")
         self.readies = {
             (row["battery"], row["from_min"])
             for row in self.rows("battery_states", "from_min")
             if row["state"] == READY
         }
-        self.order = np.lexsort((np.arange(states["from_min"].size), states["from_min"], states["battery"]))
         self.truck_of: dict[int, int] = {}
         if self.facts.in_truck:
             batteries, trucks = (record.columns("discharges")[name].astype(int) for name in ("battery", "truck"))
             self.truck_of = dict(zip(batteries.tolist(), trucks.tolist(), strict=True))
-
-    def inside(self, time_min: float) -> bool:
-        """Whether a time falls into the window."""
-        return self.from_min <= time_min < self.to_min
 
     def rows(self, table: str, *times: str) -> list[Row]:
         """Rows of a table of which any of the times falls into the window."""
@@ -145,10 +139,10 @@ class _Window:
         found = {name: column[touches].tolist() for name, column in columns.items()}
         return [dict(zip(found, row, strict=True)) for row in zip(*found.values(), strict=True)]
 
-    def at(self, time_min: float, name: str, rank: float | None = None, /, **told: Any) -> Iterator[Ranked]:  # noqa: ANN401 - fields of `Event`
-        """Give an event with its rank, if it falls into the window."""
-        if self.inside(time_min):
-            yield time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)
+    def at(self, time_min: float, name: str, rank: float | None = None, /, **told: Any) -> None:  # noqa: ANN401 - fields of `Event`
+        """Tell an event with its rank, if it falls into the window."""
+        if self.from_min <= time_min < self.to_min:
+            self.told.append((time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)))
 
     def about(self, battery: int) -> dict[str, int]:
         """Say which battery, its queue and the truck that keeps it, -1 where trucks keep none."""
@@ -167,61 +161,58 @@ class _Window:
         last = int(np.searchsorted(since, time_min, side="right")) - 1
         return CAUSES[int(causes[last])] if last >= 0 else CAUSES[NOTHING]
 
-    def trucks(self) -> Iterator[Ranked]:
+    def trucks(self) -> None:
         """Trucks on their way, waiting, in the station and back."""
         for row in self.exchange_rows:
-            yield from self._coming(row)
+            self._coming(row)
             if row["kind"] == CHARGE_IN_TRUCK:
-                yield from self._charge_in_truck(row)
+                self._charge_in_truck(row)
             elif row["kind"] != TURNED_AWAY:
-                yield from self._exchange(row)
+                self._exchange(row)
             if row["back_min"] > row["truck_free_min"]:
-                who = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["charged"])}
-                if row["kind"] == EXCHANGE:
-                    who["discharged"] = int(row["discharged"])
-                yield from self.at(row["back_min"], "back_at_work", **who)
+                both = {"discharged": int(row["discharged"])} if row["kind"] == EXCHANGE else {}
+                self.at(row["back_min"], "back_at_work", **_truck(row, "charged"), **both)
 
-    def _coming(self, row: Row) -> Iterator[Ranked]:
+    def _coming(self, row: Row) -> None:
         """A truck that leaves its work and joins the queue, or is turned away."""
         came = {
-            "truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["discharged"]),
-            "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
+            **_truck(row, "discharged"), "soc_share": row["soc_share"], "reason": REASONS[int(row["reason"])],
             "detail": "below cut-out" if row["below_cut_out"] else "",
         }  # fmt: skip
         joined = row["joined_min"]
         if joined > row["left_min"]:
-            yield from self.at(row["left_min"], "leaves_work", **came)
+            self.at(row["left_min"], "leaves_work", **came)
         if row["kind"] == TURNED_AWAY:
-            yield from self.at(joined, "turned_away", **came)
+            self.at(joined, "turned_away", **came)
         elif not isnan(row["ready_found"]):
             cause = "" if row["start_min"] == joined else self.cause_of(int(row["queue"]), joined)
             ready = -1 if self.facts.in_truck else int(row["ready_found"])
-            yield from self.at(joined, "arrive", **came, cause=cause, ready=ready)
+            self.at(joined, "arrive", **came, cause=cause, ready=ready)
 
-    def _charge_in_truck(self, row: Row) -> Iterator[Ranked]:
+    def _charge_in_truck(self, row: Row) -> None:
         """A charge in shift time: plugged in, and free."""
         start, free, wait_min = row["start_min"], row["truck_free_min"], row["start_min"] - row["joined_min"]
-        who = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row["discharged"])}
-        yield from self.at(start, "plugged_in", WAITED if wait_min > 0.0 else None, **who, wait_min=wait_min)
-        yield from self.at(free, "truck_free", **who, detail="" if row["back_min"] > free else "back")
+        who = _truck(row, "discharged")
+        self.at(start, "plugged_in", WAITED if wait_min > 0.0 else None, **who, wait_min=wait_min)
+        self.at(free, "truck_free", **who, detail="" if row["back_min"] > free else "back")
 
-    def _exchange(self, row: Row) -> Iterator[Ranked]:
+    def _exchange(self, row: Row) -> None:
         """One exchange: start, truck free, end."""
         start, free, end = row["start_min"], row["truck_free_min"], row["end_min"]
         wait_min = start - row["joined_min"]
         charged, discharged = int(row["charged"]), int(row["discharged"])
-        both = {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": charged, "discharged": discharged}
+        both = {**_truck(row, "charged"), "discharged": discharged}
         rank = WAITED if wait_min > 0.0 else RANK["exchange_start"]
         where = {"bay": self.bay_of(charged, start), "station": int(row["station"]), "standby": row["standby"] == 1.0}
-        yield from self.at(start, "exchange_start", rank, **both, wait_min=wait_min, **where)
+        self.at(start, "exchange_start", rank, **both, wait_min=wait_min, **where)
         follows = "" if row["back_min"] > free else "back"
         if end > free:
-            yield from self.at(free, "truck_free", rank + JUST_AFTER if free == start else None, **both, detail=follows)
+            self.at(free, "truck_free", rank + JUST_AFTER if free == start else None, **both, detail=follows)
             follows = "left"
         after = rank + 2 * JUST_AFTER if end == start else None
-        yield from self.at(end, "exchange_end", after, **both, bay=self.bay_of(discharged, end), detail=follows)
+        self.at(end, "exchange_end", after, **both, bay=self.bay_of(discharged, end), detail=follows)
 
-    def charges(self) -> Iterator[Ranked]:
+    def charges(self) -> None:
         """Batteries on their way from discharged to cooled down."""
         exchanged = {(row["discharged"], row["end_min"]) for row in self.exchange_rows}
         in_shift = {(row["discharged"], row["start_min"]) for row in self.exchange_rows}
@@ -230,35 +221,33 @@ class _Window:
             who = {**self.about(battery), "queue": int(row["queue"]), "bay": int(row["bay"])}
             charger = "" if isnan(row["charger"]) else self.facts.chargers[int(row["charger"])]
             if row["bay"] >= 0:
-                yield from self._to_charger(
-                    row, who, charger, came_alone=(battery, row["discharged_min"]) not in exchanged
-                )
+                self._to_charger(row, who, charger, came_alone=(battery, row["discharged_min"]) not in exchanged)
             elif (battery, connected) not in in_shift:
-                yield from self.at(connected, "plugged_in", **who)
-            yield from self._on_charge(row, who, charger)
+                self.at(connected, "plugged_in", **who)
+            self._on_charge(row, who, charger)
 
-    def _to_charger(self, row: Row, who: dict[str, int], charger: str, *, came_alone: bool) -> Iterator[Ranked]:
+    def _to_charger(self, row: Row, who: dict[str, int], charger: str, *, came_alone: bool) -> None:
         """A battery in its bay, until it is connected."""
         discharged, connected = row["discharged_min"], row["connected_min"]
         if came_alone:
-            yield from self.at(discharged, "discharged", **who)
+            self.at(discharged, "discharged", **who)
         if connected != discharged:
-            yield from self.at(discharged, "waits_for_charger", **who)
+            self.at(discharged, "waits_for_charger", **who)
         if row["start_min"] > connected:
             person = self.who.get((CONNECTING, connected), "")
-            yield from self.at(connected, "connect", **who, person=person, detail=charger)
+            self.at(connected, "connect", **who, person=person, detail=charger)
 
-    def _on_charge(self, row: Row, who: dict[str, int], charger: str) -> Iterator[Ranked]:
+    def _on_charge(self, row: Row, who: dict[str, int], charger: str) -> None:
         """Current on, current off, cooled down."""
         start, end, cooled = row["start_min"], row["end_min"], row["cooled_min"]
         if end > start:
-            yield from self.at(start, "charge_start", **who, wait_min=row["delayed_min"] or nan, detail=charger)
+            self.at(start, "charge_start", **who, wait_min=row["delayed_min"] or nan, detail=charger)
             follows = "cools" if cooled > end and row["bay"] >= 0 else ""
-            yield from self.at(end, "charge_end", **who, full=row["full"] == 1.0, detail=follows)
+            self.at(end, "charge_end", **who, full=row["full"] == 1.0, detail=follows)
         if cooled > end and (row["battery"], cooled) not in self.readies:
-            yield from self.at(cooled, "cooled", **who)
+            self.at(cooled, "cooled", **who)
 
-    def jobs(self) -> Iterator[Ranked]:
+    def jobs(self) -> None:
         """Watering and maintenance."""
         for table in ("waterings", "maintenance"):
             for row in self.rows(table, "due_min", "start_min", "end_min"):
@@ -266,16 +255,15 @@ class _Window:
                 task = int(row.get("task", WATERING))
                 who = {**self.about(battery), "bay": self.bay_of(battery, due)}
                 if start != due:
-                    yield from self.at(due, f"{TASKS[task]}_due", **who)
+                    self.at(due, f"{TASKS[task]}_due", **who)
                 if end > start:
                     person = self.who.get((task, start), "")
-                    yield from self.at(start, f"{TASKS[task]}_start", **who, person=person)
-                    yield from self.at(end, f"{TASKS[task]}_end", **who)
+                    self.at(start, f"{TASKS[task]}_start", **who, person=person)
+                    self.at(end, f"{TASKS[task]}_end", **who)
 
-    def states(self) -> Iterator[Ranked]:
+    def states(self) -> None:
         """Batteries that become ready, go out of use, or wait in their truck."""
-        columns = self.record.columns("battery_states")
-        batteries, states, times = (columns[name][self.order] for name in ("battery", "state", "from_min"))
+        batteries, states, times, _ = stays(self.record)
         first = np.append(True, batteries[1:] != batteries[:-1])
         before = np.where(first, nan, np.roll(states, 1))
         changes = (times >= self.from_min) & (times < self.to_min) & (times > 0.0) & (states != before)
@@ -285,23 +273,23 @@ class _Window:
             who = self.about(battery)
             if states[row] == READY:
                 follows = "cooled" if (battery, time) in self.cool_downs else ""
-                yield from self.at(time, "ready", **who, bay=self.bay_of(battery, time), detail=follows)
+                self.at(time, "ready", **who, bay=self.bay_of(battery, time), detail=follows)
             if OUT_OF_USE in {states[row], before[row]}:
-                yield from self.at(time, "out_of_use" if states[row] == OUT_OF_USE else "back_in_use", **who)
+                self.at(time, "out_of_use" if states[row] == OUT_OF_USE else "back_in_use", **who)
             if self.facts.in_truck:
                 arrives = (battery, time) in arrivals
-                yield from self._waiting_in_truck(int(states[row]), before[row], time, who, arrives=arrives)
+                self._waiting_in_truck(int(states[row]), before[row], time, who, arrives=arrives)
 
     def _waiting_in_truck(
         self, state: int, before: float, time_min: float, who: dict[str, int], *, arrives: bool
-    ) -> Iterator[Ranked]:
+    ) -> None:
         """A truck that does not work and waits for a charging spot, or ceases to."""
         if state == WAITING and not arrives:
-            yield from self.at(time_min, "waits_for_spot", **who)
+            self.at(time_min, "waits_for_spot", **who)
         if before == WAITING and state == IN_TRUCK:
-            yield from self.at(time_min, "gives_up", **who)
+            self.at(time_min, "gives_up", **who)
 
-    def causes(self) -> Iterator[Ranked]:
+    def causes(self) -> None:
         """What the queues lack, where no truck says so; all share one queue for charging spots."""
         whole = self.facts.in_truck
         told = {
@@ -315,20 +303,20 @@ class _Window:
             before = float(NOTHING)
             for time, code in zip(since[last].tolist(), codes[last].tolist(), strict=True):
                 if code not in {before, NOTHING} and (queue, time) not in told:
-                    yield from self.at(time, "cause", queue=queue, cause=CAUSES[int(code)])
+                    self.at(time, "cause", queue=queue, cause=CAUSES[int(code)])
                 before = code
 
-    def calendar(self) -> Iterator[Ranked]:
+    def calendar(self) -> None:
         """Attendants on duty and things out of use."""
         before = 0
         for start, _, people in self.facts.attendant_windows:
             if people != before and start > 0.0:
-                yield from self.at(start, "attendants", people=people)
+                self.at(start, "attendants", people=people)
             before = people
         for row in self.rows("outages", "from_min", "to_min"):
             what = {"detail": self.facts.things[int(row["thing"])], "unit": int(row["unit"])}
-            yield from self.at(row["from_min"], "outage_start", **what)
-            yield from self.at(row["to_min"], "outage_end", **what)
+            self.at(row["from_min"], "outage_start", **what)
+            self.at(row["to_min"], "outage_end", **what)
 
     def counted(self, events: list[Event]) -> list[Event]:
         """Fill in how many trucks wait after each arrival and each exchange that was waited for."""
@@ -351,3 +339,8 @@ class _Window:
                 continue
             result.append(event._replace(trucks_waiting=count[queue]))
         return result
+
+
+def _truck(row: Row, battery: str) -> dict[str, int]:
+    """Say which truck, its queue and one of the batteries of its exchange."""
+    return {"truck": int(row["truck"]), "queue": int(row["queue"]), "battery": int(row[battery])}

@@ -1,45 +1,12 @@
 """Kinds of event in a room, their order at one instant, and what is told of each."""
 
+import csv
 from math import nan
+from pathlib import Path
 from typing import NamedTuple
 
-EVENTS = {
-    "truck_free": "a truck leaves the station, or unplugs",
-    "exchange_end": "the last step is done, the discharged battery stands in its bay",
-    "back_at_work": "a truck is back at its work",
-    "outage_end": "a thing is back in use",
-    "back_in_use": "a battery is back in use",
-    "charge_end": "current off",
-    "cooled": "a battery has cooled down, and is not ready yet",
-    "watering_end": "a battery has its water",
-    "inspection_end": "an inspection is over",
-    "readings_end": "readings are taken",
-    "wash_end": "a battery is washed",
-    "ready": "a battery is ready",
-    "attendants": "attendants come on duty or go",
-    "outage_start": "a thing is out of use",
-    "out_of_use": "a battery is out of use",
-    "leaves_work": "a truck leaves its work for the room",
-    "arrive": "a truck joins the queue",
-    "turned_away": "a truck finds no ready battery and goes back with what is left",
-    "waits_for_spot": "a truck that does not work finds no free charging spot",
-    "gives_up": "it goes back to work without a charge",
-    "exchange_start": "an exchange begins",
-    "plugged_in": "a truck takes a charging spot",
-    "discharged": "a discharged battery is pulled out on arrival and stands in its bay",
-    "waits_for_charger": "it has no charger yet, or nobody to connect it",
-    "watering_due": "water is due, and nobody there yet",
-    "inspection_due": "an inspection is due, and nobody there yet",
-    "readings_due": "readings are due, and nobody there yet",
-    "wash_due": "a wash is due, and nobody there yet",
-    "connect": "a battery is being connected to a charger",
-    "charge_start": "current on",
-    "watering_start": "watering begins",
-    "inspection_start": "an inspection begins",
-    "readings_start": "somebody takes readings",
-    "wash_start": "a wash begins",
-    "cause": "the queue lacks something else from now on",
-}
+with Path(__file__).with_name("events.csv").open(newline="", encoding="utf-8") as _lines:
+    EVENTS = {row["event"]: row["meaning"] for row in csv.DictReader(_lines)}
 """Kinds of event, in the order in which they stand at one instant; see `event_trace`."""
 RANK = {name: float(number) for number, name in enumerate(EVENTS)}
 WAITED = RANK["leaves_work"] - 0.6

@@ -5,8 +5,8 @@ Times are scheduled truck minutes: a truck that waits in the queue over the week
 
 import numpy as np
 
-from batsim.measures.windows import Flags, Floats, Measured, rate
-from batsim.record import CHARGE_IN_TRUCK, EXCHANGE, TURNED_AWAY, Record
+from batsim.measures.windows import Flags, Floats, Measured, mean_of, rate
+from batsim.record import CHARGE_IN_TRUCK, TURNED_AWAY, Record
 
 
 def waits_min(record: Record) -> Floats:
@@ -30,7 +30,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     """Counts, waits and times away of exchanges, or of charges in scheduled time."""
     rows, facts = measured.columns("exchanges"), measured.facts
     kind = rows["kind"]
-    served = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
+    served = kind != TURNED_AWAY
     started = _started(measured)
     finished = served & measured.inside(rows["truck_free_min"])
     joined, start = rows["joined_min"], rows["start_min"]
@@ -43,26 +43,26 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     found = rows["ready_found"][asked]
     measures = {
         "exchanges_per_day": rate(np.sum(finished), measured.working_days),
-        "wait_min_per_exchange": _mean(waits),
+        "wait_min_per_exchange": mean_of(waits),
         "wait_min_p95": float(np.quantile(waits, 0.95)) if waits.size else np.nan,
-        "waited_share": _mean((waits > 0.0).astype(float)),
-        "down_min_per_exchange": _mean(away),
-        "trucks_waiting_mean": float(np.sum(waited_min[kind != TURNED_AWAY])) / open_min if open_min else np.nan,
-        "found_none_ready_share": np.nan if facts.in_truck else _mean((found == 0).astype(float)),
+        "waited_share": mean_of((waits > 0.0).astype(float)),
+        "down_min_per_exchange": mean_of(away),
+        "trucks_waiting_mean": float(np.sum(waited_min[served])) / open_min if open_min else np.nan,
+        "found_none_ready_share": np.nan if facts.in_truck else mean_of((found == 0).astype(float)),
         "unfinished_exchanges": float(np.sum(unfinished)),
         "stopped_empty": float(np.sum((rows["fetched_min"] > 0.0) & measured.inside(joined))),
         "trucks_below_cut_out": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),
     }
     if wait_target_min is not None:
-        measures["wait_within_target_share"] = _mean((waits <= wait_target_min).astype(float))
+        measures["wait_within_target_share"] = mean_of((waits <= wait_target_min).astype(float))
     return measures
 
 
 def _started(measured: Measured) -> Flags:
     """Exchanges, or charges in scheduled time, that started in the measured time."""
-    kind = measured.columns("exchanges")["kind"]
-    served: Flags = (kind == EXCHANGE) | (kind == CHARGE_IN_TRUCK)
-    return served & measured.inside(measured.columns("exchanges")["start_min"])
+    rows = measured.columns("exchanges")
+    started: Flags = measured.inside(rows["start_min"]) & (rows["kind"] != TURNED_AWAY)
+    return started
 
 
 def _waits(measured: Measured) -> Floats:
@@ -78,8 +78,3 @@ def _worked(measured: Measured, times: Floats) -> Floats:
         mine = (measured.columns("exchanges")["group"] == number) & ~np.isnan(times)
         result[mine] = worked(times[mine])
     return result
-
-
-def _mean(values: Floats) -> float:
-    """Mean, or not a number where there is nothing to average."""
-    return float(np.mean(values)) if values.size else np.nan

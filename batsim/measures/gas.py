@@ -3,7 +3,7 @@
 import numpy as np
 
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
-from batsim.measures.electrical_load import QUARTER_MIN, hours_at_start, quarter_edges
+from batsim.measures.electrical_load import QUARTER_MIN, by_quarter, hours_at_start, quarters_of
 from batsim.measures.windows import Floats, Measured, Whole, rate
 from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
@@ -18,12 +18,8 @@ def gas_measures(measured: Measured) -> dict[str, float]:
     """Hydrogen and water in a working day, equalising charges, and charges on low water."""
     facts, charges, days = measured.facts, measured.columns("charges"), measured.working_days
     queue = np.nan_to_num(charges["queue"]).astype(int)
-    gas_ah = (
-        np.nan_to_num(charges["gas_ah"])
-        * measured.charged_part
-        * np.array([kind.vented_share for kind in facts.battery_types])[queue]
-    )
-    cell_ah = float(np.sum(gas_ah * np.array([kind.cells for kind in facts.battery_types])[queue]))
+    vented_share, cells = np.array([(kind.vented_share, kind.cells) for kind in facts.battery_types])[queue].T
+    cell_ah = float(np.sum(np.nan_to_num(charges["gas_ah"]) * measured.charged_part * vented_share * cells))
     started = measured.inside(charges["start_min"])
     waterings = measured.columns("waterings")
     poured = measured.inside(waterings["start_min"])
@@ -46,8 +42,7 @@ def _low_water(measured: Measured) -> float:
     if not np.any(poured) or not np.isfinite(min(kind.water_reserve_ah for kind in types)):
         return float("nan")
     number = np.array(measured.facts.type_numbers)[waterings["battery"][poured].astype(int)]
-    cells = np.array([kind.cells for kind in types])[number]
-    reserve_ah = np.array([kind.water_reserve_ah for kind in types])[number]
+    cells, reserve_ah = np.array([(kind.cells, kind.water_reserve_ah) for kind in types])[number].T
     per_cell_kg: Floats = waterings["water_kg"][poured] / cells
     reserve_kg = reserve_ah * water_deficit_g(1.0, 1) / 1000.0
     return float(np.mean(per_cell_kg > reserve_kg * (1.0 + ROUNDING)))
@@ -70,17 +65,17 @@ def gas_course(record: Record) -> Floats:
         Flow of hydrogen. [m3/h]
     """
     measured = Measured(record)
-    quarters = max(1, int(np.ceil(measured.minutes / QUARTER_MIN)))
-    flow = np.zeros(quarters)
+    flow = np.zeros(quarters_of(measured))
     phases, owner = _phases(measured)
-    if not owner.size:
-        return flow
     scale = _scale(measured, phases, owner)
-    quarter, row = quarter_edges(measured, phases["start_min"], phases["hours"])
-    passed_h = (measured.start + quarter * QUARTER_MIN - phases["start_min"][row]) / 60.0
-    given = np.diff(_gas_ah({name: column[row] for name, column in phases.items()}, passed_h) * scale[row])
-    within = (row[1:] == row[:-1]) & (quarter[:-1] >= 0) & (quarter[:-1] < quarters)
-    np.add.at(flow, quarter[:-1][within], given[within])
+
+    def gas_ah(times: Floats, numbers: Whole) -> Floats:
+        """Gas of phases up to given times."""
+        some = {name: column[numbers] for name, column in phases.items()}
+        return _gas_ah(some, (times - some["start_min"]) / 60.0) * scale[numbers]
+
+    quarter, given, _ = by_quarter(measured, phases["start_min"], phases["hours"], gas_ah)
+    np.add.at(flow, quarter, given)
     cubic_metres: float = hydrogen_l(1.0, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0
     return np.maximum(0.0, flow) * (cubic_metres * 60.0 / QUARTER_MIN)  # a difference may fall a rounding below zero
 

@@ -12,6 +12,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 QUARTERS = round(WEEK_MIN / QUARTER_HOUR_MIN)
 """Quarters of an hour in a week."""
 LOW_SHARE, HIGH_SHARE = 0.05, 0.95
+"""Ends of a band: so many weeks or days lie below."""
 
 
 class MeanWeek(NamedTuple):

@@ -3,39 +3,34 @@
 import numpy as np
 
 from batsim.measures.windows import Measured, rate
-from batsim.record import ATTENDANT, CHARGE_IN_TRUCK, EXCHANGE, PERSONS, TASKS
+from batsim.record import ATTENDANT, PERSONS, TASKS, TURNED_AWAY
 
 
 def occupancy_measures(measured: Measured) -> dict[str, float]:
     """Busy shares; not a number where there is no limit to be busy against."""
     facts, rows, charges = measured.facts, measured.columns("exchanges"), measured.columns("charges")
-    served = (rows["kind"] == EXCHANGE) | (rows["kind"] == CHARGE_IN_TRUCK)
+    served = rows["kind"] != TURNED_AWAY
     if facts.in_truck:
         start, free = measured.clip(charges["connected_min"]), measured.clip(charges["end_min"])
     else:
         start, free = measured.clip(rows["start_min"][served]), measured.clip(rows["truck_free_min"][served])
+    devices = measured.columns("devices")
     open_min = measured.site.between(measured.start, measured.end)
     at_station = float(np.sum(measured.site(free) - measured.site(start)))
+    taken, returned = (measured.site(measured.clip(devices[name])) for name in ("start_min", "end_min"))
+    held = float(np.sum(returned - taken))
     charging = float(np.sum(measured.clip(charges["end_min"]) - measured.clip(charges["start_min"])))
     chargers = sum(facts.charger_counts)
     return {
         "station_busy_share": _share(at_station, facts.stations * open_min),
         "charger_busy_share": _share(charging, chargers * measured.minutes),
-        "device_busy_share": _devices(measured, open_min),
+        "device_busy_share": _share(held, sum(facts.device_counts) * open_min),
         **_attendants(measured),
         "batteries": float(facts.batteries),
         "batteries_per_truck": facts.batteries / facts.trucks,
         "chargers": chargers if np.isfinite(chargers) else np.nan,
         "stations": facts.stations if np.isfinite(facts.stations) else np.nan,
     }
-
-
-def _devices(measured: Measured, open_min: float) -> float:
-    """Share of the site's working time in which jobs hold devices, all kinds together."""
-    rows = measured.columns("devices")
-    start, end = measured.clip(rows["start_min"]), measured.clip(rows["end_min"])
-    held = float(np.sum(measured.site(end) - measured.site(start)))
-    return _share(held, sum(measured.facts.device_counts) * open_min)
 
 
 def _attendants(measured: Measured) -> dict[str, float]:

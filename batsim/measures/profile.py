@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from batsim.errors import require
 from batsim.measures.windows import Floats, Measured
 from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
@@ -91,9 +92,8 @@ def by_week(measured: Measured, before: Callable[[Floats], Floats], bin_min: flo
         When a week is no whole number of bins.
     """
     bins = round(WEEK_MIN / bin_min) if bin_min > 0.0 else 0
-    if not bins or abs(bins * bin_min - WEEK_MIN) > 1e-6:
-        msg = f"a week needs a whole number of bins: bin_min must divide {WEEK_MIN:g} (got {bin_min:g})"
-        raise ValueError(msg)
+    rule = f"a week needs a whole number of bins: bin_min must divide {WEEK_MIN:g}"
+    require(bins and abs(bins * bin_min - WEEK_MIN) <= 1e-6, f"{rule} (got {bin_min:g})")
     if measured.minutes <= 0.0:
         return np.full(bins, np.nan)
     first, last = int(measured.start // bin_min), int(-(-measured.end // bin_min))

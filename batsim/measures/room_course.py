@@ -1,12 +1,15 @@
 """The room over time: trucks waiting, batteries by state, chargers, stations and attendants as step functions."""
 
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from batsim.display import Frame, frame_of
-from batsim.measures.windows import Floats, Whole
+from batsim.errors import require
+from batsim.measures.stock import stays
+from batsim.measures.windows import Floats, Whole, check_window
 from batsim.record import ATTENDANT, CAUSES, STATES, TURNED_AWAY, Record
 
 TOUCH_MIN = 1e-3
@@ -78,29 +81,24 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
     What ends at an instant no longer counts there, what begins does. With charging in the truck a truck that does not
     work is in no queue, and a charging spot is busy from plugging in to the end of the charge.
     """
-    facts = record.facts
-    if not -np.inf < from_min < to_min < np.inf:
-        msg = f"the end of a window must lie after its start, both finite (got {from_min:g} to {to_min:g} min)"
-        raise ValueError(msg)
+    facts, exchanges = record.facts, record.columns("exchanges")
+    check_window(from_min, to_min)
     begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
-    if not begin < end:
-        rule = f"a window must overlap the run, 0 to {facts.horizon_min:g} min"
-        msg = f"{rule} (got {from_min:g} to {to_min:g} min)"
-        raise ValueError(msg)
-    waiting, lacks = _queues(record)
-    states = _states(record)
+    rule = f"a window must overlap the run, 0 to {facts.horizon_min:g} min"
+    require(begin < end, f"{rule} (got {from_min:g} to {to_min:g} min)")
+    queues, states = _queues(record), _states(record)
     counts = {
         "charging": _currents(record),
         "stations_busy": _stations(record),
-        "attendants_on_duty": _under_way(*_columns(facts.attendant_windows)),
+        "attendants_on_duty": _under_way(*np.array(facts.attendant_windows, dtype=float).reshape(-1, 3).T),
         "attendants_busy": _attendants(record),
-        "trucks_away": _away(record),
+        "trucks_away": _under_way(exchanges["left_min"], exchanges["back_min"]),
     }
-    every = [*waiting, *lacks, *states.values(), *counts.values()]
+    every = [*chain(*queues), *states.values(), *counts.values()]
     changes = np.concatenate([[begin], *(steps.since for steps in every)])
     times: Floats = np.unique(changes[(changes >= begin) & (changes < end)])
     trucks_waiting = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
-    for trucks, cause in zip(waiting, lacks, strict=True):
+    for trucks, cause in queues:
         number, code = trucks.at(times), cause.at(times)
         for position, word in enumerate(CAUSES):
             trucks_waiting[word] += np.where(code == position, number, 0)
@@ -141,35 +139,21 @@ def _under_way(starts: Floats, ends: Floats, weights: Floats | None = None) -> _
     return _Steps(since[order], np.cumsum(np.concatenate([each, -each])[order]).round().astype(np.intp))
 
 
-def _columns(rows: tuple[tuple[float, float, int], ...]) -> tuple[Floats, Floats, Floats]:
-    """Turn rows of from, to and how many into columns."""
-    table = np.array(rows, dtype=float).reshape(-1, 3)
-    return table[:, 0], table[:, 1], table[:, 2]
-
-
-def _queues(record: Record) -> tuple[list[_Steps], list[_Steps]]:
+def _queues(record: Record) -> list[tuple[_Steps, _Steps]]:
     """Trucks in each queue, and the code of what its first truck waits for."""
-    rows, queues = record.columns("exchanges"), record.columns("queues")
+    rows, causes = record.columns("exchanges"), record.columns("queues")
     waits = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
-    each = range(len(record.facts.battery_types))
-    waiting = [
-        _under_way(rows["joined_min"][mine], rows["start_min"][mine])
-        for mine in (waits & (rows["queue"] == queue) for queue in each)
-    ]
-    lacks = [
-        _Steps(queues["from_min"][mine], queues["cause"][mine].astype(np.intp))
-        for mine in (queues["queue"] == queue for queue in each)
-    ]
-    return waiting, lacks
+    queues = []
+    for queue in range(len(record.facts.battery_types)):
+        mine, its = waits & (rows["queue"] == queue), causes["queue"] == queue
+        waiting = _under_way(rows["joined_min"][mine], rows["start_min"][mine])
+        queues.append((waiting, _Steps(causes["from_min"][its], causes["cause"][its].astype(np.intp))))
+    return queues
 
 
 def _states(record: Record) -> dict[str, _Steps]:
     """Batteries in each state; of a battery's rows at the same instant the last one holds."""
-    rows = record.columns("battery_states")
-    order = np.lexsort((np.arange(rows["from_min"].size), rows["from_min"], rows["battery"]))
-    battery, state, since = (rows[name][order] for name in ("battery", "state", "from_min"))
-    until = np.append(since[1:], np.inf)
-    until[np.append(battery[1:] != battery[:-1], True)] = np.inf
+    _, state, since, until = stays(record)
     return {word: _under_way(since[state == code], until[state == code]) for code, word in enumerate(STATES)}
 
 
@@ -209,12 +193,6 @@ def _attendants(record: Record) -> _Steps:
     rows = record.columns("work")
     mine = rows["person"] == ATTENDANT
     return _under_way(rows["start_min"][mine], rows["end_min"][mine], rows["people"][mine])
-
-
-def _away(record: Record) -> _Steps:
-    """Trucks between leaving their work and being back."""
-    rows = record.columns("exchanges")
-    return _under_way(rows["left_min"], rows["back_min"])
 
 
 def _gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) -> list[tuple[float, float]]:

@@ -4,20 +4,19 @@ from typing import Any
 
 import numpy as np
 
-from batsim.measures.windows import Floats, Measured
-from batsim.record import READY
+from batsim.measures.windows import Floats, Measured, Whole
+from batsim.record import READY, Record
 
 
-def spells(measured: Measured, state: int) -> tuple[Floats, Floats, Floats]:
-    """Battery number, start and end of every stay in a state, cut to the measured time. [min]"""
-    rows = measured.columns("battery_states")
-    number = rows["battery"].astype(np.min_scalar_type(measured.facts.batteries))  # short whole numbers sort fast
+def stays(record: Record) -> tuple[Whole, Whole, Floats, Floats]:
+    """Battery number, state, start and end of every stay in a state, battery by battery; the last has no end. [min]"""
+    rows = record.columns("battery_states")
+    number = rows["battery"].astype(np.min_scalar_type(record.facts.batteries))  # short whole numbers sort fast
     order = np.lexsort((rows["from_min"], number))  # stable: of rows at the same instant the last written stays last
-    battery, states, since = (rows[name][order] for name in ("battery", "state", "from_min"))
-    until = np.append(since[1:], measured.end)
-    until[np.append(battery[1:] != battery[:-1], True)] = measured.end
-    here = states == state
-    return battery[here], measured.clip(since[here]), measured.clip(until[here])
+    battery, since = number[order], rows["from_min"][order]
+    until = np.append(since[1:], np.inf)
+    until[np.append(battery[1:] != battery[:-1], True)] = np.inf
+    return battery.astype(int), rows["state"][order].astype(int), since, until
 
 
 def level(starts: Floats, ends: Floats, begin: float, end: float) -> tuple[Floats, "np.ndarray[Any, Any]"]:
@@ -34,16 +33,18 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     names = ("ready_batteries_mean", "ready_batteries_min", "none_ready_time_share")
     if facts.in_truck or measured.minutes <= 0.0:
         return dict.fromkeys(names, np.nan)
-    battery, starts, ends = spells(measured, READY)
-    queue_of = np.array(facts.type_numbers)[battery.astype(int)]
+    battery, states, since, until = stays(measured.record)
+    ready = states == READY
+    starts, ends = measured.clip(since[ready]), measured.clip(until[ready])
+    queue_of = np.array(facts.type_numbers)[battery[ready]]
     fewest, missing = np.inf, []
     for queue in range(len(facts.battery_types)):
         mine = queue_of == queue
         times, count = level(starts[mine], ends[mine], measured.start, measured.end)
         spans = np.diff(times)
-        stays = spans > 0.0
-        fewest = min(fewest, float(np.min(count[:-1][stays])))
-        none = stays & (count[:-1] == 0)
+        lasts = spans > 0.0
+        fewest = min(fewest, float(np.min(count[:-1][lasts])))
+        none = lasts & (count[:-1] == 0)
         missing.append((times[:-1][none], times[1:][none]))
     begins = np.concatenate([begin for begin, _ in missing])
     finishes = np.concatenate([finish for _, finish in missing])

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from batsim.measures.windows import Floats, Measured, share_of
+from batsim.measures.windows import Floats, Measured, rate, share_of
 
 YEAR_MIN = 365.25 * 1440.0
 CYCLE_DEPTH = 0.8
@@ -30,12 +30,7 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
     )
     with np.errstate(divide="ignore"):
         years = measured.minutes / YEAR_MIN / damage
-    return {
-        "drawn_ah": drawn,
-        "cycles": drawn / (CYCLE_DEPTH * capacity_ah),
-        "damage": damage,
-        "life_years": years,
-    }
+    return {"drawn_ah": drawn, "cycles": drawn / (CYCLE_DEPTH * capacity_ah), "damage": damage, "life_years": years}
 
 
 def wear_measures(measured: Measured) -> dict[str, float]:
@@ -53,11 +48,11 @@ def wear_measures(measured: Measured) -> dict[str, float]:
     total, most = float(np.sum(each["damage"])), float(np.max(each["damage"]))
     mean_ah = float(np.mean(each["drawn_ah"]))
     return {
-        "cycles_per_battery_per_year": float(np.mean(each["cycles"])) / years if years else np.nan,
-        "use_of_most_used_battery": float(np.max(each["drawn_ah"])) / mean_ah if mean_ah else np.nan,
+        "cycles_per_battery_per_year": rate(float(np.mean(each["cycles"])), years),
+        "use_of_most_used_battery": rate(float(np.max(each["drawn_ah"])), mean_ah),
         "deep_discharges_share": share_of(ended & (discharges["depth_share"] > 1.0 - deepest + ROUNDING), ended),
         "full_charges_share": share_of(charged & (charges["full"] == 1.0), charged),
-        "life_years": facts.batteries * years / total if total else np.nan,
-        "life_years_of_most_worn": years / most if most else np.nan,
+        "life_years": rate(facts.batteries * years, total),
+        "life_years_of_most_worn": rate(years, most),
         "life_years_by_throughput": years / float(np.mean(used_life)) if mean_ah else np.nan,
     }

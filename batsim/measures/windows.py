@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from batsim.errors import require
 from batsim.record import Record, RunFacts
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
@@ -18,9 +19,20 @@ def share_of(part: Flags, whole: Flags) -> float:
     return int(np.sum(part)) / count if count else float("nan")
 
 
+def mean_of(values: Floats) -> float:
+    """Mean; not a number where there is nothing to average."""
+    return float(np.mean(values)) if values.size else float("nan")
+
+
 def rate(amount: float, span: float) -> float:
     """Amount for each unit of a span, such as a day or a week; not a number without a span."""
     return amount / span if span else float("nan")
+
+
+def check_window(from_min: float, to_min: float, window: str = "a window") -> None:
+    """Refuse a window that is empty or endless."""
+    rule = f"the end of {window} must lie after its start, both finite"
+    require(-np.inf < from_min < to_min < np.inf, f"{rule} (got {from_min:g} to {to_min:g} min)")
 
 
 class Worked:

@@ -1,18 +1,21 @@
 """A check of the plan: what is asked of a value, by which rule, and what cures it when it fails."""
 
-from collections.abc import Iterable
-from typing import NamedTuple
+import csv
+from collections.abc import Callable, Iterable
+from functools import cache
+from pathlib import Path
+from string import Formatter
+from typing import Any, NamedTuple
 
 from batsim.catalogue import STATED, Figure, sources
+from batsim.plan.survey import equipment_path, inside, words
+from batsim.scenario.parts.fit import Window
 
 OK, TO_CHECK, FAILS, NOT_KNOWN = "OK", "to check", "fails", "not known"
 VERDICTS = (FAILS, TO_CHECK, NOT_KNOWN, OK)
 """The gravest first."""
-PLATE = "the truck's plate"
-PRACTICE = "common practice, no source"
 ROUNDING = 1e-6
 """A difference this small comes from decimals, not from the site."""
-GEOMETRY = "geometry"
 
 
 class Check(NamedTuple):
@@ -42,38 +45,46 @@ class Check(NamedTuple):
     """What the answer would change."""
 
 
-class Requirement(NamedTuple):
-    """What is asked of something, before anybody looks whether it is met: a check without its verdict."""
+@cache
+def _rows() -> dict[tuple[str, str], dict[str, str]]:
+    """Rows of `checks.csv`, by check and case; that without a case holds what its cases have in common."""
+    with Path(__file__).with_name("checks.csv").open(newline="", encoding="utf-8") as lines:
+        return {(row["check"], row["case"]): row for row in csv.DictReader(lines)}
 
-    subject: str
-    name: str
-    rule: str
-    changes: str = ""
-    """What it would change to know the value."""
-    limit: str = "-"
 
-    def within(self, limit: str) -> "Requirement":
-        """The same with its limit."""
-        return self._replace(limit=limit)
+class Requirement:
+    """What is asked of something, before anybody looks whether it is met: a check of `checks.csv` without its case.
 
-    def ok(self, value: str, sentence: str) -> Check:
-        """It is met."""
-        return self._judged(OK, value, sentence, "")
+    Parameters
+    ----------
+    check
+        Its key in `checks.csv`.
+    subject
+        What it is about.
+    facts
+        What stands for the braces in its texts.
+    """
 
-    def to_check(self, value: str, sentence: str, cure: str) -> Check:
-        """Somebody has to look at it."""
-        return self._judged(TO_CHECK, value, sentence, cure)
+    def __init__(self, check: str, subject: str, **facts: object) -> None:
+        self.check, self.subject, self.facts = check, subject, facts
 
-    def fails(self, value: str, sentence: str, cure: str) -> Check:
-        """It is not met."""
-        return self._judged(FAILS, value, sentence, cure)
+    def case(self, case: str, **facts: object) -> Check:
+        """Judge it: one of its cases, with what else its texts ask for."""
+        usual, row = _rows()[self.check, ""], _rows()[self.check, case]
+        unknown = row["verdict"] == NOT_KNOWN
+        columns = ("name", "rule", "limit", "sentence", "cure", *(("path", "changes") if unknown else ("value",)))
+        known = self.facts | facts
+        texts = {column: _TEXTS.vformat(row[column] or usual[column], (), known) for column in columns}
+        if unknown:
+            ask = texts["sentence"]
+            texts |= {"value": "-", "sentence": f"Not known: {ask}.", "ask": ask}
+        return Check(subject=self.subject, verdict=row["verdict"], **texts)
 
-    def not_known(self, ask: str, path: str) -> Check:
-        """It cannot be judged before something is found out on site."""
-        return self._judged(NOT_KNOWN, "-", f"Not known: {ask}.", "")._replace(ask=ask, path=path, changes=self.changes)
 
-    def _judged(self, verdict: str, value: str, sentence: str, cure: str) -> Check:
-        return Check(self.subject, self.name, verdict, value, self.limit, self.rule, sentence, cure)
+def missed(check: str, checks: Iterable[Check]) -> bool:
+    """Whether a check, by its key, fails or cannot be made yet."""
+    name = _rows()[check, ""]["name"]
+    return any(made.name == name and made.verdict in (FAILS, NOT_KNOWN) for made in checks)
 
 
 def cited(figure: Figure) -> str:
@@ -91,9 +102,9 @@ def mm(value: float) -> str:
     return f"{value:.0f} mm ({value / 25.4:.1f} in)"
 
 
-def span(least: float, most: float) -> str:
+def span(window: Window) -> str:
     """Write a length, or from which to which it can be set. [mm]"""
-    return mm(least) if least == most else f"{mm(least)} to {mm(most)}"
+    return mm(window.least) if window.least == window.most else f"{mm(window.least)} to {mm(window.most)}"
 
 
 def air_flow(m3_per_h: float) -> str:
@@ -105,6 +116,24 @@ def free_area(cm2: float) -> str:
     """Write the free area of an opening."""
     area_m2 = cm2 / 1e4
     return f"{area_m2:,.1f} m²" if area_m2 >= 1.0 else f"{area_m2:.2f} m²"
+
+
+FORMS: dict[str, Callable[[Any], str]] = {
+    "mm": mm, "span": span, "air": air_flow, "area": free_area, "cited": cited, "words": words, "inside": inside,
+    "at": equipment_path,
+}  # fmt: skip
+"""How a fact is written, by what stands after its colon in `checks.csv`; else as Python formats it."""
+
+
+class _Texts(Formatter):
+    """Fills the braces of texts."""
+
+    def format_field(self, value: Any, format_spec: str) -> Any:  # noqa: ANN401 - as its base class declares it
+        form = FORMS.get(format_spec)
+        return super().format_field(value, format_spec) if form is None else form(value)
+
+
+_TEXTS = _Texts()
 
 
 def ordered(checks: Iterable[Check]) -> tuple[Check, ...]:

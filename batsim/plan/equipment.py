@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from batsim.plan.checks import FAILS, NOT_KNOWN, Check, air_flow, mm
-from batsim.plan.room_fit import WASH
-from batsim.plan.survey import carried_kg, equipment_of, has_acid, spare_batteries, trucks_alike, words
-from batsim.plan.ventilation import AIR
+from batsim.plan.checks import Check, air_flow, missed, mm
+from batsim.plan.survey import carried_kg, equipment_of, has_acid, inside, spare_batteries, trucks_alike, words
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.fit import BEAM, Equipment
 from batsim.scenario.parts.handling import Arrangement
@@ -301,7 +299,7 @@ class _Needs:
         """What acid asks for: the wash where none is near enough, and what protects people and floor."""
         if not has_acid(self.scenario, self.layout):
             return
-        if _missed(WASH, checks):
+        if missed("wash", checks):
             size = f"{self.scenario.figures['wash.minutes'].text} of flow, within reach of the acid work"
             yield self._part("room", "eyewash and shower", 1.0, "none near enough is known", "room", size=size)
         reason = "acid that is spilt is held back and neutralised"
@@ -313,7 +311,7 @@ class _Needs:
 
     def _air(self, checks: tuple[Check, ...], air_m3_per_h: float) -> Iterator[EquipmentLine]:
         """A fan where the room has too little air."""
-        if _missed(AIR, checks):
+        if missed("air", checks):
             size, reason = f"at least {air_flow(air_m3_per_h)}", "the air of the room is too little or not known"
             yield self._part("room", "exhaust fan with interlock", 1.0, reason, "room", size=size)
 
@@ -322,7 +320,7 @@ class _Needs:
         standby = self.scenario.layouts[self.layout].standby
         if standby is not None:
             arrangement = self.scenario.handling[standby.handling]
-            reason = f"while the layout's own devices are out: {arrangement.title[0].lower()}{arrangement.title[1:]}"
+            reason = f"while the layout's own devices are out: {inside(arrangement.title)}"
             for name, device in arrangement.devices.items():
                 number = standby.devices.get(name, float(device.held))
                 if number < UNLIMITED:
@@ -341,8 +339,3 @@ def _reason(part: Part) -> str:
     rule = "one" if part.number == 1 else str(part.number)
     reason = f"{rule} for each {counted.get(part.for_each, part.for_each)}"
     return ("for the room" if part.for_each == "room" else reason) + (f": {part.why}" if part.why else "")
-
-
-def _missed(name: str, checks: tuple[Check, ...]) -> bool:
-    """Whether a check fails or cannot be made yet."""
-    return any(check.name == name and check.verdict in (FAILS, NOT_KNOWN) for check in checks)

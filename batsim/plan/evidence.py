@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import islice
 from typing import NamedTuple
 
 import numpy as np
@@ -17,7 +16,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
-from batsim.study.running.executors import run_jobs
+from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of, measures_of
 from batsim.study.running.replications import Runs, runs_of
 
@@ -104,11 +103,15 @@ def evidence_of_each(schedules: Sequence[Schedule], settings: Settings = Setting
     list of dict
         For each of them, evidence by layout.
     """
-    jobs = [job._replace(scenario=number) for number, schedule in enumerate(schedules) for job in jobs_of(schedule)]
-    done = iter(run_jobs([schedule.scenario for schedule in schedules], jobs, settings, take=take) if jobs else ())
+    studied = [
+        jobs_of(schedule, layout, scenario=number)
+        for number, schedule in enumerate(schedules)
+        for layout in schedule.layouts
+    ]
+    done = iter(run_each([schedule.scenario for schedule in schedules], studied, settings, take=take))
     evidences = []
     for schedule in schedules:
-        replications = {layout: tuple(islice(done, schedule.replications)) for layout in schedule.layouts}
-        runs = runs_of(schedule, [run.measures for of_layout in replications.values() for run in of_layout])
-        evidences.append({layout: Evidence(layout, runs, of_layout) for layout, of_layout in replications.items()})
+        replications = {layout: next(done) for layout in schedule.layouts}
+        runs = runs_of(schedule, {layout: [run.measures for run in done] for layout, done in replications.items()})
+        evidences.append({layout: Evidence(layout, runs, tuple(taken)) for layout, taken in replications.items()})
     return evidences

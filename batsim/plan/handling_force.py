@@ -7,7 +7,7 @@ from typing import NamedTuple
 from batsim.catalogue import Figures
 from batsim.formulas.push_force import largest_mass_kg, ramp_force_n, rolling_force_n
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
-from batsim.plan.survey import Trucks, equipment_of, pulled_out, trucks_alike, words
+from batsim.plan.survey import Trucks, equipment_of, pulled_out, trucks_alike
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.needs import Push
@@ -89,26 +89,22 @@ def _push(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Pu
     """Force to start and to keep something moving."""
     moved, figures = equipment_of(scenario, arrangement, push.equipment[0]), scenario.figures
     table = limits_of(scenario.standards.push, figures)
-    limit = f"{table.start_n:.0f} N to start, {table.rolling_n:.0f} N to keep moving, one person"
-    by_hand = Requirement(push.what, "push and pull by hand", table.rule, "whether people can move it by hand", limit)
+    by_hand = Requirement("push", push.what, trucks=trucks, table=table, moved=push.equipment[0])
     if moved.moved == "powered":
-        sentence = f"A motor moves the {words(push.equipment[0])}; stopping distance and people in its way stay."
-        return by_hand.ok("powered", sentence)
+        return by_hand.case("powered")
     if trucks.battery.mass_kg is None:
-        return by_hand.not_known(*trucks.ask_mass)
+        return by_hand.case("no mass")
     effort = _effort(scenario, arrangement, trucks.battery.mass_kg, push, moved)
     alone = effort.people == 1
     together = 1.0 if alone else effort.people * figures["push.people_together"].value
     if effort.force_n <= table.least_n * together + ROUNDING:
-        return by_hand.ok(effort.text, "Within the guidance on this floor, with good wheels and for short ways.")
+        return by_hand.case("ok", effort=effort)
     most_kg = largest_mass_kg(table.least_n * together, effort.share + effort.slope)
     cure = _cure(effort.people, most_kg, in_truck=arrangement.in_truck)
     stop_n = min(figures[f"push.stop.{name}"].value for name in ("start", "rolling"))
-    if effort.force_n <= stop_n * together + ROUNDING:
-        sentence = "Above the guidance: it asks for a full assessment before people move it by hand."
-        return by_hand.to_check(effort.text, sentence, cure)
-    sentence = "Far above what one person can start, keep moving and stop." if alone else "Too heavy even for these."
-    return by_hand.fails(effort.text, sentence, cure)
+    too_heavy = "too heavy alone" if alone else "too heavy together"
+    above = effort.force_n <= stop_n * together + ROUNDING
+    return by_hand.case("above" if above else too_heavy, effort=effort, cure=cure)
 
 
 def _cure(people: int, most_kg: float, *, in_truck: bool) -> str:

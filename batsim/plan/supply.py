@@ -254,16 +254,8 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
 
 def _spare(scenario: Scenario, peak_kva: Interval) -> Check:
     """Simulated peak of all weeks against what the supply can carry."""
-    spare = scenario.supply.spare_kva
-    rule = "simulated 15-min peak of all weeks; the local wiring rules and a licensed electrician decide"
-    changes = "whether the supply must be made stronger, or chargers held back"
-    power = Requirement("supply", "power of the supply", rule, changes)
-    high = peak_kva.high if np.isfinite(peak_kva.high) else peak_kva.mean
+    spare, high = scenario.supply.spare_kva, peak_kva.high if np.isfinite(peak_kva.high) else peak_kva.mean
+    power = Requirement("supply", "supply", spare=spare, peak=peak_kva, high=high)
     if spare is None:
-        ask = f"ask what the supply can carry beside everything else ({high:.0f} kVA are needed)"
-        return power.not_known(ask, "supply.spare")
-    power, value = power.within(f"at most {spare:.0f} kVA"), f"{peak_kva.mean:.0f} kVA (up to {high:.0f})"
-    if high <= spare + ROUNDING:
-        return power.ok(value, "The supply carries the simulated peak.")
-    cure = "stagger the starts or limit the power first, then ask for a stronger supply"
-    return power.fails(value, f"{high - spare:.0f} kVA are missing.", cure)
+        return power.case("no answer")
+    return power.case("ok" if high <= spare + ROUNDING else "too little", short=high - spare)

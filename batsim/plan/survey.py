@@ -27,24 +27,15 @@ class Trucks:
         """Where the battery leaves: side, top, either, none; either when nobody says."""
         return self.compartment.removal or "either"
 
-    def battery_path(self, key: str) -> str:
-        """Path of something that the battery's type states."""
-        return path_text(("batteries", self.battery_name, key))
-
-    def compartment_path(self, key: str) -> str:
-        """Path of something that is measured at the compartment."""
-        return f"{self.path}.compartment.{key}"
+    @property
+    def battery_at(self) -> str:
+        """Path of the battery's type."""
+        return path_text(("batteries", self.battery_name))
 
     @property
-    def ask_mass(self) -> tuple[str, str]:
-        """How to find out the battery's mass, and where it goes."""
-        return f"read the mass on the plate of battery '{self.battery_name}'", self.battery_path("mass")
-
-    def ask_size(self, side: str) -> tuple[str, str]:
-        """How to find out a size of the battery, else of its compartment, and where it goes."""
-        if self.battery.size is None:
-            return f"measure the {side} of battery '{self.battery_name}'", self.battery_path("size")
-        return f"measure the {side} of the compartment of {self.name}", self.compartment_path(side)
+    def compartment_at(self) -> str:
+        """Path of the compartment."""
+        return f"{self.path}.compartment"
 
 
 def trucks_alike(scenario: Scenario) -> tuple[Trucks, ...]:
@@ -70,9 +61,9 @@ def equipment_of(scenario: Scenario, arrangement: Arrangement, name: str) -> Equ
     return usual.model_copy(update={key: getattr(own, key) for key in own.model_fields_set})
 
 
-def equipment_path(name: str, key: str) -> str:
-    """Path of a size of equipment."""
-    return path_text(("equipment", name, key))
+def equipment_path(name: str) -> str:
+    """Path of a kind of equipment."""
+    return path_text(("equipment", name))
 
 
 def pulled_out(trucks: Trucks, arrangement: Arrangement) -> bool:
@@ -107,6 +98,11 @@ def has_acid(scenario: Scenario, layout: str) -> bool:
 def words(name: str) -> str:
     """Name of a device or part as people write it."""
     return name.replace("_", " ")
+
+
+def inside(title: str) -> str:
+    """Title as it is written within a sentence."""
+    return f"{title[0].lower()}{title[1:]}"
 
 
 def measured(scenario: Scenario, name: str, key: str) -> bool:

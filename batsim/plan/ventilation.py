@@ -20,15 +20,13 @@ from batsim.formulas.ventilation import (
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats
-from batsim.plan.checks import ROUNDING, Check, Requirement, air_flow, cited, free_area
+from batsim.plan.checks import ROUNDING, Check, Requirement, cited
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import VENTILATION_RULES, Space
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 
-AIR = "air of the room"
-"""Name of the check that puts a fan on the equipment list."""
 HYDROGEN_M3_PER_AH = hydrogen_l(1.0, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0
 """Hydrogen of an ampere-hour in one cell, at 25 degC and one atmosphere. [m3]"""
 
@@ -267,71 +265,42 @@ def _checks(asked: Ventilation, scenario: Scenario, layout: str) -> Iterator[Che
     """Air, volume, hydrogen and temperature."""
     figures, space = scenario.figures, space_of(scenario, layout)
     path = "building" if scenario.arrangement(layout).in_truck else "room"
+    sides = ("length", "width", "height")
+    unmeasured = next((f"{path}.{side}" for side in sides if getattr(space, f"{side}_m") is None), f"{path}.fan")
     yield _enough_air(asked, path, figures)
-    yield _well_ventilated(asked, space, path, figures)
-    yield _mixed(asked, space, path, figures)
+    yield _well_ventilated(asked, space, unmeasured, figures)
+    yield _mixed(asked, unmeasured, figures)
     yield _temperature(asked, scenario)
 
 
 def _enough_air(asked: Ventilation, path: str, figures: Figures) -> Check:
     """Air that there is against what the rule asks for."""
-    wanted = air_flow(asked.flow_m3_per_h)
-    rule = f"{asked.edition}, {asked.coefficient:g} m³/h for each cell and ampere of gas current"
-    limit = f"at least {wanted}, or {free_area(asked.opening_cm2)} of free inlet and as much outlet"
-    changes = "whether a fan has to be ordered; nothing is charged without air"
-    enough = Requirement(asked.space_name, AIR, rule, changes, limit)
-    if asked.air_m3_per_h is None:
-        return enough.not_known("measure the free area of inlet and outlet, or read the fan's flow", f"{path}.fan")
-    value = air_flow(asked.air_m3_per_h)
-    if asked.air_m3_per_h >= asked.flow_m3_per_h - ROUNDING:
-        sentence = "Enough for all chargers at once by the rule; show that openings stay free and doors count shut."
-        return enough.ok(value, sentence)
-    cure = (
-        f"a fan for at least {wanted} to the outside, not over the chargers, interlocked with them and running on for "
-        f"{figures['ventilation.run_on'].text}; or larger openings on opposite walls"
-    )
-    return enough.fails(value, f"{air_flow(asked.flow_m3_per_h - asked.air_m3_per_h)} are missing.", cure)
+    there, wanted = asked.air_m3_per_h, asked.flow_m3_per_h
+    enough = Requirement("air", asked.space_name, air=asked, path=path, figures=figures)
+    if there is None:
+        return enough.case("no air")
+    return enough.case("ok" if there >= wanted - ROUNDING else "too little", short=wanted - there)
 
 
 def _well_ventilated(asked: Ventilation, space: Space, path: str, figures: Figures) -> Check:
     """Free volume for natural ventilation."""
-    changes = "whether openings are enough or a fan is needed, and how fast gas builds up when it fails"
-    rule, limit = (
-        cited(figures["ventilation.free_volume"]),
-        f"at least {asked.free_volume_m3:,.0f} m³, contents left out",
-    )
-    volume = Requirement(asked.space_name, "free volume for natural ventilation", rule, changes, limit)
     free = free_m3(space, figures)
+    volume = Requirement("free volume", asked.space_name, air=asked, path=path, figures=figures, free=free)
     if free is None:
-        ask = f"measure length, width and height of the {asked.space_name}"
-        return volume.not_known(ask, _unmeasured(space, path))
-    value = f"{free:,.0f} m³"
+        return volume.case("no size")
     if (space.fan_m3_per_h or 0.0) >= asked.flow_m3_per_h - ROUNDING:
-        return volume.ok(value, "The fan makes up for it, as long as it runs.")
-    if free >= asked.free_volume_m3 - ROUNDING:
-        return volume.ok(value, "Large enough for openings alone.")
-    sentence = "Too small to count as well ventilated by openings alone."
-    return volume.to_check(value, sentence, "use a fan, interlocked with the chargers")
+        return volume.case("fan")
+    return volume.case("ok" if free >= asked.free_volume_m3 - ROUNDING else "too small")
 
 
-def _unmeasured(space: Space, path: str) -> str:
-    """Path of the first size of a room that is not known."""
-    sides = ("length", "width", "height")
-    return next((f"{path}.{side}" for side in sides if getattr(space, f"{side}_m") is None), f"{path}.fan")
-
-
-def _mixed(asked: Ventilation, space: Space, path: str, figures: Figures) -> Check:
+def _mixed(asked: Ventilation, path: str, figures: Figures) -> Check:
     """Simulated hydrogen in the room."""
     limit = figures["ventilation.limit"]
-    rule = f"a quarter of the lower flammable limit; {cited(limit)}"
-    changes = "how near the room comes to it"
-    hydrogen = Requirement(asked.space_name, "simulated hydrogen", rule, changes, limit.text)
+    hydrogen = Requirement("hydrogen", asked.space_name, air=asked, path=path, limit=limit)
     if asked.peak_share is None:
-        return hydrogen.not_known(f"find out size and air of the {asked.space_name}", _unmeasured(space, path))
-    value = f"{100.0 * asked.peak_share:.2f} %"
-    if 100.0 * asked.peak_share <= limit.value:
-        return hydrogen.ok(value, "Well mixed; near the cells and under covers there is more.")
-    return hydrogen.fails(value, "Too much hydrogen even if well mixed.", "more air")
+        return hydrogen.case("no air")
+    percent = 100.0 * asked.peak_share
+    return hydrogen.case("ok" if percent <= limit.value else "too much", percent=percent)
 
 
 def _temperature(asked: Ventilation, scenario: Scenario) -> Check:
@@ -339,13 +308,9 @@ def _temperature(asked: Ventilation, scenario: Scenario) -> Check:
     figures, air = scenario.figures, scenario.site.room_air
     low, high = figures["room.temperature_low"], figures["room.temperature_high"]
     coldest, warmest = sorted((air.winter_degc, air.summer_degc))
-    limit = f"{low.value:g} to {high.value:g} degC, aim at {figures['site.room_temperature'].value:g}"
-    fit = Requirement(asked.space_name, "room temperature", cited(low), limit=limit)
-    value = f"{coldest:g} to {warmest:g} degC" if coldest != warmest else f"{coldest:g} degC"
-    if low.value <= coldest and warmest <= high.value:
-        return fit.ok(value, "Batteries charge and age as their data say.")
-    cure = "heat or cool the room, or count with other capacities"
-    return fit.to_check(value, "Charging and life suffer outside.", cure)
+    span = f"{coldest:g} to {warmest:g}" if coldest != warmest else f"{coldest:g}"
+    fit = Requirement("temperature", asked.space_name, figures=figures, low=low, high=high, span=span)
+    return fit.case("ok" if low.value <= coldest and warmest <= high.value else "outside")
 
 
 def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None:

@@ -1,16 +1,17 @@
 """From battery and charger types to what the formulas take, with the figures of each chemistry."""
 
+import math
 from collections.abc import Callable
 from math import floor, prod
 from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.formulas import charging
-from batsim.formulas.charging import acceptance_tau_h, current_limit_a, voltage_limit_v
+from batsim.formulas.charging import acceptance_tau_h, charge_phases, current_limit_a, voltage_limit_v
 from batsim.formulas.discharge import Cell, at_factor, capacity_factor, five_hour_capacity_ah, ten_hour_kappa
 from batsim.formulas.gassing import WATER_G_PER_AH, GasLaw
 from batsim.formulas.kibam import Wells, fit_wells
-from batsim.formulas.phases import Profile
+from batsim.formulas.phases import Profile, phases_hours
 from batsim.formulas.wear import Life
 from batsim.scenario.parts.batteries import FALLING, BatteryType, ChargerType
 
@@ -120,15 +121,13 @@ def rated_cell(battery: BatteryType, figures: Figures) -> Cell:
 
 def wells_of(battery: BatteryType, figures: Figures) -> Wells | None:
     """Two wells that have the capacities of Peukert's law at three rates; None when not asked for."""
-    exponent = _peukert(battery, figures)
+    exponent, ah = _peukert(battery, figures), capacity_ah(battery, figures)
     if battery.recovery == "none":
         return None
     if exponent == 1.0:
-        return Wells(1.0, 1.0, capacity_ah(battery, figures))
+        return Wells(1.0, 1.0, ah)
     # Constant current I = C/T: T = 5 h (I/I5)^-n, so C = C5 (5 h/T)^(1/n - 1).
-    first, second, third = (
-        (hours, capacity_ah(battery, figures) * (5.0 / hours) ** (1.0 / exponent - 1.0)) for hours in CORNER_HOURS
-    )
+    first, second, third = ((hours, ah * (5.0 / hours) ** (1.0 / exponent - 1.0)) for hours in CORNER_HOURS)
     return fit_wells((first, second, third))
 
 
@@ -206,6 +205,12 @@ def greatest_load(
     return max(loads, key=prod)
 
 
+def full_charge_h(charger: ChargerType, battery: BatteryType, figures: Figures) -> float:
+    """Length of a charge of an empty battery at the temperature of its rating. [h]"""
+    profile, ah = profile_of(charger, battery, figures), capacity_ah(battery, figures)
+    return phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+
+
 def mass_kg(battery: BatteryType, figures: Figures) -> float:
     """Mass as stated, or from its energy. [kg]"""
     if battery.mass_kg is not None:
@@ -223,16 +228,16 @@ def thermal_of(battery: BatteryType, figures: Figures) -> Thermal:
     room_loss = figures.number(moving) * face_m2 * figures.number("heat.faces_in_bay")
     if battery.cooling_time_constant_min is not None:
         room_loss = capacity_wh / (battery.cooling_time_constant_min / 60.0)
+    from_degc, below_degc = battery.charging_degc(figures)
     truck_loss = figures.number("heat.surface_coefficient") * face_m2 * figures.number("heat.faces_in_truck")
-    stated_from, stated_below = battery.charge_from_degc, battery.charge_below_degc
     return Thermal(
         heat_capacity_wh_per_k=capacity_wh,
         room_loss_w_per_k=room_loss,
         truck_loss_w_per_k=truck_loss,
         storing_v=number("storing_v"),
         splitting_v=figures.number("charging.splitting_v"),
-        charge_from_degc=number("charge_from") if stated_from is None else stated_from,
-        charge_below_degc=number("charge_below") if stated_below is None else stated_below,
+        charge_from_degc=from_degc,
+        charge_below_degc=below_degc,
         charge_end_below_degc=number("charge_end_below"),
         use_below_degc=number("use_below"),
         room_tau_h=capacity_wh / room_loss,
@@ -243,34 +248,16 @@ def thermal_of(battery: BatteryType, figures: Figures) -> Thermal:
 def gassing_of(battery: BatteryType, figures: Figures) -> Gassing:
     """Put together what gassing needs to know about a battery type."""
     number, ah = _numbers(battery, figures), capacity_ah(battery, figures)
-    reserve_ah = float("inf")
+    reserve_ah = due_ah = math.inf
     if battery.chemistry == "vented_lead_acid":
         reserve_ah = number("water_reserve") * ah / WATER_G_PER_AH
-    due_ah = float("inf")
     if battery.watering is not None:
         due_ah = reserve_ah if battery.watering.every.when_low else battery.watering.every.gas_ah
-    return Gassing(
-        law=GasLaw(
-            reference_a=number("gas_current") * ah / 100.0,
-            reference_v=figures.number("gassing.reference_v"),
-            reference_degc=figures.number("gassing.reference_temperature"),
-            per_v=figures.number("gassing.per_v"),
-            per_k=figures.number("gassing.per_k"),
-        ),
-        vented_share=number("vented_share"),
-        due_ah=due_ah,
-        reserve_ah=reserve_ah,
-    )
+    laws = (figures.number(f"gassing.{key}") for key in ("reference_v", "reference_temperature", "per_v", "per_k"))
+    return Gassing(GasLaw(number("gas_current") * ah / 100.0, *laws), number("vented_share"), due_ah, reserve_ah)
 
 
 def life_of(battery: BatteryType, figures: Figures) -> Life:
     """Put together what a battery type stands."""
-    number = _numbers(battery, figures)
-    return Life(
-        cycles=number("life_cycles"),
-        depth=number("life_depth"),
-        beta=number("life_beta"),
-        deep_beta=number("life_deep_beta"),
-        temperature_degc=number("life_temperature"),
-        kelvin_per_halving=number("life_halving"),
-    )
+    keys = ("cycles", "depth", "beta", "deep_beta", "temperature", "halving")
+    return Life(*(_numbers(battery, figures)(f"life_{key}") for key in keys))

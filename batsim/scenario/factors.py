@@ -102,21 +102,20 @@ class Between(Factor):
         """Value below which a share of the law lies."""
         (low, _, whole), (high, _, _) = self.ends
         if whole and self.typical is None:  # each whole number with the same chance
-            return self.ends[0].text(min(low + share * (high - low + 1.0) // 1.0, high))
-        if self.typical is None or high == low:
-            return self.ends[0].text(low + share * (high - low))
-        rise = self.typical.number - low
-        corner = rise / (high - low)
-        if share < corner:
-            return self.ends[0].text(low + sqrt(share * (high - low) * rise))
-        return self.ends[0].text(high - sqrt((1.0 - share) * (high - low) * (high - self.typical.number)))
+            value = min(low + share * (high - low + 1.0) // 1.0, high)
+        elif self.typical is None or high == low:
+            value = low + share * (high - low)
+        elif share < (self.typical.number - low) / (high - low):
+            value = low + sqrt(share * (high - low) * (self.typical.number - low))
+        else:
+            value = high - sqrt((1.0 - share) * (high - low) * (high - self.typical.number))
+        return self.ends[0].text(value)
 
     @property
     def middle(self) -> object:
         """Its typical value, else halfway."""
-        if self.typical is not None:
-            return self.ends[0].text(self.typical.number)
-        return self.ends[0].text((self.ends[0].number + self.ends[1].number) / 2.0)
+        low, high = self.ends
+        return low.text((low.number + high.number) / 2.0 if self.typical is None else self.typical.number)
 
     @property
     def count(self) -> int:

@@ -1,6 +1,7 @@
 """Reading a scenario: from a YAML file to a checked `Scenario`, or to every problem it has."""
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
@@ -129,8 +130,7 @@ def source_of(scenario: Scenario) -> LocatedData:
 
 def stated_data(scenario: Scenario) -> dict[str, object]:
     """Plain data of a scenario as its file states it, without what the catalogue adds; errors as for `source_of`."""
-    data: dict[str, object] = source_of(scenario).copy().data
-    return data
+    return dict(source_of(scenario).copy().data)
 
 
 def completed_data(scenario: Scenario) -> dict[str, object]:
@@ -138,15 +138,14 @@ def completed_data(scenario: Scenario) -> dict[str, object]:
     draft = source_of(scenario).copy()
     settle(draft)
     _completed(draft, scenario.figures)
-    data: dict[str, object] = draft.data
-    return data
+    return dict(draft.data)
 
 
 def _completed(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue; return what is wrong with that."""
     problems = _take_from_catalogue(draft)
     _let_vary_together(draft)
-    return [*problems, *_fill_in(draft, (), figures)]
+    return [*problems, *_fill_in(draft, figures)]
 
 
 def _grown(scenario: Scenario) -> Scenario:
@@ -160,7 +159,7 @@ def _grown(scenario: Scenario) -> Scenario:
 
 def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
-    problems = _read_observed(source, (), path.parent)
+    problems = _read_observed(source, path.parent)
     base = source.data.pop("extends", None)
     other, chain = path.parent / str(base), (*chain, path.resolve())
     rule = "" if base is None else _not_to_extend(base, other, chain)
@@ -182,49 +181,48 @@ def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -
     return "" if other.is_file() else NO_FILE
 
 
-def _read_observed(source: LocatedData, path: Path, folder: FilePath) -> list[Problem]:
+def _read_observed(source: LocatedData, folder: FilePath) -> list[Problem]:
     """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
     problems: list[Problem] = []
-    for key, value in source.entries(path):
-        here = (*path, key)
-        if key != "observed" or not isinstance(value, str):
-            problems += _read_observed(source, here, folder)
+    for path, value in source.walk():
+        if path[-1] != "observed" or not isinstance(value, str):
             continue
         file = folder / value
         times = _times(file)
         if not times or len(times) > MOST_TIMES:
             rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
-            problems.append(source.problem(here, rule, got=shown(str(file))))
+            problems.append(source.problem(path, rule, got=shown(str(file))))
             continue
-        source.at(path)[key] = [text for _, text in times]
+        source.at(path[:-1])["observed"] = [text for _, text in times]
         for entry, (line, _) in enumerate(times):
-            source.locations[(*here, entry)] = Location(str(file), line, 1)
+            source.locations[(*path, entry)] = Location(str(file), line, 1)
     return problems
 
 
 def _times(file: FilePath) -> list[tuple[int, str]]:
     """Lines of a file of durations that hold one, with their numbers; none where it cannot be read."""
-    try:
+    lines: list[str] = []
+    with suppress(OSError, UnicodeDecodeError):
         lines = file.read_text(encoding="utf-8-sig").splitlines() if file.is_file() else []
-    except (OSError, UnicodeDecodeError):
-        lines = []
     stripped = [(number, line.strip()) for number, line in enumerate(lines, start=1)]
     return [(number, text) for number, text in stripped if text and not text.startswith("#")]
 
 
 @cache
-def _catalogue_part(document: str, name: str | None = None) -> LocatedData | None:
-    """One entry of a catalogue file, or the whole file."""
-    draft = read_file(catalogue.document(document))
-    if name is None:
-        return draft
-    return draft.part((name,)) if name in draft.data else None
+def _catalogue_file(document: str) -> LocatedData:
+    """Read a catalogue file."""
+    return read_file(catalogue.document(document))
+
+
+@cache
+def _catalogue_entry(document: str, name: str) -> LocatedData:
+    """One entry of a catalogue file."""
+    return _catalogue_file(document).part((name,))
 
 
 def catalogue_names(document: str) -> list[str]:
     """Names that a catalogue file offers."""
-    part = _catalogue_part(document)
-    return list(part.data) if part is not None else []
+    return list(_catalogue_file(document).data)
 
 
 @cache
@@ -242,8 +240,8 @@ def _offers() -> Offers:
 
 def _shipped(names_of: Callable[[Mapping[str, Any]], list[str]]) -> list[str]:
     """Names that the arrangements of the catalogue use."""
-    parts = [_catalogue_part(f"handling/{name}") for name in catalogue.handling_names()]
-    return [name for part in parts if part is not None for name in names_of(part.data)]
+    files = [_catalogue_file(f"handling/{name}") for name in catalogue.handling_names()]
+    return [name for file in files for name in names_of(file.data)]
 
 
 def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
@@ -271,19 +269,16 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
 
 def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     """Lay an entry over the catalogue entry that it names under `from`."""
-    name = draft.at(path).pop("from")
-    problems: list[Problem] = []
-    base = _catalogue_part(document, name) if isinstance(name, str) else None
-    if base is None:
-        rule = "needs the name of an entry of the catalogue"
-        if isinstance(name, str):
-            rule = f"not in the catalogue{did_you_mean(name, catalogue_names(document))}"
-        problems.append(draft.problem((*path, "from"), rule, got=shown(name)))
-        # Any entry stands in for it, so that what this one would have brought is not reported as missing.
-        base = _catalogue_part(document, catalogue_names(document)[-1])
-    if base is not None:
-        draft.put(path, draft.part(path).over(base))
-    return problems
+    name, known = draft.at(path).pop("from"), catalogue_names(document)
+    if name in known:
+        draft.put(path, draft.part(path).over(_catalogue_entry(document, name)))
+        return []
+    # Any entry stands in for it, so that what this one would have brought is not reported as missing.
+    draft.put(path, draft.part(path).over(_catalogue_entry(document, known[-1])))
+    rule = "needs the name of an entry of the catalogue"
+    if isinstance(name, str):
+        rule = f"not in the catalogue{did_you_mean(name, known)}"
+    return [draft.problem((*path, "from"), rule, got=shown(name))]
 
 
 def _names_in_use(blocks: list[dict[str, Any]], key: str) -> list[str]:
@@ -299,23 +294,25 @@ def _add(draft: LocatedData, path: Path, document: str) -> None:
     entries = draft.data.setdefault(section, {})
     if not isinstance(entries, dict) or name in entries:
         return
-    part = _catalogue_part(document) if section == "handling" else _catalogue_part(document, name)
-    if part is not None:
-        draft.put(path, part)
+    if section == "handling":
+        draft.put(path, _catalogue_file(document))
+    elif name in catalogue_names(document):
+        draft.put(path, _catalogue_entry(document, name))
 
 
 def _take_class(draft: LocatedData, number: str | int, name: str, group: dict[str, object]) -> list[Problem]:
     """Give a truck group the mean power, voltage and removal of its class where it states none."""
-    part = _catalogue_part("truck_classes", name)
-    if part is None:
-        rule = f"not in the catalogue{did_you_mean(name, catalogue_names('truck_classes'))}"
+    known = catalogue_names("truck_classes")
+    if name not in known:
+        rule = f"not in the catalogue{did_you_mean(name, known)}"
         return [draft.problem(("trucks", number, "class"), rule, got=shown(name))]
+    usual = _catalogue_entry("truck_classes", name).data
     duty = group.get("duty") or {}
     if group.get("run_time") is None and isinstance(duty, dict) and not {"mean_power", "energy_per_shift"} & set(duty):
-        group["duty"] = {"mean_power": part.data["power"], **duty}
+        group["duty"] = {"mean_power": usual["power"], **duty}
     compartment = group.get("compartment") or {}
     if isinstance(compartment, dict):
-        group["compartment"] = {"voltage": part.data["voltage"], "removal": part.data["removal"], **compartment}
+        group["compartment"] = {"voltage": usual["voltage"], "removal": usual["removal"], **compartment}
     return []
 
 
@@ -327,23 +324,22 @@ def _let_vary_together(draft: LocatedData) -> None:
                 step.setdefault("varies", "together")
 
 
-def _fill_in(draft: LocatedData, path: Path, figures: catalogue.Figures) -> list[Problem]:
+def _fill_in(draft: LocatedData, figures: catalogue.Figures) -> list[Problem]:
     """Put figures of the catalogue in place of `{figure: NAME}` and `{figure_range: NAME}`."""
     problems: list[Problem] = []
-    for key, value in draft.entries(path):
-        here = (*path, key)
-        if isinstance(value, dict) and len(value) == 1 and next(iter(value)) in ("figure", "figure_range"):
-            kind, name = next(iter(value.items()))
-            if name not in figures:
-                rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
-                problems.append(draft.problem((*here, kind), rule, got=shown(name)))
-                draft.at(path)[key] = None
-                continue
-            draft.at(path)[key] = _as_stated(figures[name], ranged=kind == "figure_range")
-            if draft.holds((FIGURES_KEY, name)):
-                draft.locations[here] = draft.location((FIGURES_KEY, name))
+    for path, value in draft.walk():
+        if not isinstance(value, dict) or len(value) != 1 or not value.keys() <= {"figure", "figure_range"}:
+            continue
+        kind, name = next(iter(value.items()))
+        stated = None
+        if name not in figures:
+            rule = f"not a figure of the catalogue{did_you_mean(str(name), list(figures))}"
+            problems.append(draft.problem((*path, kind), rule, got=shown(name)))
         else:
-            problems += _fill_in(draft, here, figures)
+            stated = _as_stated(figures[name], ranged=kind == "figure_range")
+            if draft.holds((FIGURES_KEY, name)):
+                draft.locations[path] = draft.location((FIGURES_KEY, name))
+        draft.at(path[:-1])[path[-1]] = stated
     return problems
 
 

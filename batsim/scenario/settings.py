@@ -2,14 +2,12 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import WEEK_MIN
-
-if TYPE_CHECKING:
-    from batsim.scenario.site import Scenario
+from batsim.scenario.site import Scenario
 
 SHORTEST_WEEKS = 0.005
 """Shortest measured time, about 50 minutes: a shorter one is a slip of the pen."""
@@ -51,7 +49,7 @@ class Settings:
     progress: Progress | None = None
     """Called with replications done and in all."""
 
-    def schedule(self, scenario: "Scenario") -> "Schedule":
+    def schedule(self, scenario: Scenario) -> "Schedule":
         """Settle what is run of a scenario.
 
         Raises
@@ -78,7 +76,7 @@ class Settings:
 class Schedule:
     """What is run of a scenario: settings with everything that the scenario adds to them, checked."""
 
-    scenario: "Scenario"
+    scenario: Scenario
     layouts: tuple[str, ...]
     seed: int
     replications: int

@@ -8,19 +8,18 @@ from pydantic import Field, PrivateAttr
 from batsim.catalogue import FIGURES, Figures
 from batsim.display import Shows
 from batsim.scenario.factors import Between
-from batsim.scenario.parts.air import Air, AirText
+from batsim.scenario.parts.air import Air, read_air
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.kinds import AsItIs, Count, Frozen, NameText, Quantity, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, by_default, reads
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.rules import Rules
-from batsim.scenario.parts.schemas import schema_of_any
 from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import Week
@@ -36,7 +35,7 @@ class Site(Frozen):
     """Name for tables and reports."""
     currency: str = Field("EUR", pattern=r"^[A-Z]{3}$")
     """Three letters of ISO 4217."""
-    room_air: Annotated[Air, AirText()] = by_default("site.room_temperature", "room_temperature")
+    room_air: Annotated[Air, read_air] = by_default("site.room_temperature", "room_temperature")
     """Air of the battery room and, unless a group says otherwise, of the work: all year, or {winter, summer}. [degC]"""
 
 
@@ -57,8 +56,10 @@ class Simulation(Frozen):
     """Confidence of the intervals. [%]"""
 
 
-FigureText = AsItIs(schema_of_any({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2]))
-"""A figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
+@reads({"type": "string"}, {"type": "number"}, examples=["8 h", 1.2])
+def keep_figure(value: object) -> object:
+    """Keep a figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
+    return value
 
 
 class Scenario(Shows, Frozen):
@@ -104,7 +105,7 @@ class Scenario(Shows, Frozen):
     """Rules that are to hold, where editions and countries differ."""
     simulation: Simulation = Field(default_factory=dict)  # type: ignore[assignment]
     """How long and how often to simulate."""
-    restated: dict[NameText, Annotated[str | float, FigureText]] = Field(default_factory=dict, alias="figures")
+    restated: dict[NameText, Annotated[str | float, keep_figure]] = Field(default_factory=dict, alias="figures")
     """Figures of the catalogue that this site states anew, by name, each in the unit of the catalogue."""
 
     _file: str = PrivateAttr("")
@@ -142,9 +143,8 @@ class Scenario(Shows, Frozen):
         if set(names) >= set(self.layouts):
             return self
         layouts = {name: layout for name, layout in self.layouts.items() if name in names}
-        return self.model_copy(
-            update={"layouts": layouts, "present": self.present if self.present in layouts else None}
-        )
+        present = self.present if self.present in layouts else None
+        return self.model_copy(update={"layouts": layouts, "present": present})
 
     def with_layout(self, name: str, layout: Layout) -> "Scenario":
         """Return a copy with a layout in place of the one of that name, or beside the others; it is not checked."""

@@ -9,9 +9,9 @@ from pydantic import Field, ValidationError
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN, CV, MEAN, MOST_VALUES, TYPICAL, VALUES, Choice, Factor, factor_of
 from batsim.scenario.parts.faults import did_you_mean, read_by_name, shown, wrong
-from batsim.scenario.parts.kinds import AsItIs, Count, Frozen, Kind, NameText, Words
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.quantities import Minutes
-from batsim.scenario.parts.schemas import block_schema, schema_of_any
+from batsim.scenario.parts.schemas import block_schema
 from batsim.scenario.reading import changed, read, source_of
 from batsim.scenario.site import Confidence, MeasuredTime, Scenario
 from batsim.scenario.text.located_data import LocatedData
@@ -56,29 +56,25 @@ class Design(NamedTuple):
         return f"{name} of {self.number}" if self.number else name
 
 
-class DesignText(Kind):
+@reads(
+    Words(*ALONE).schema,
+    *(block_schema({name: POINTS.schema, **BESIDE.get(name, {})}, [name]) for name in NUMBERED),
+    examples=["grid", {"latin_hypercube": 64}],
+)
+def read_design(value: object) -> Design:
     """A design by its name, or its name and a number."""
-
-    schema = schema_of_any(
-        Words(*ALONE).schema,
-        *(block_schema({name: POINTS.schema, **BESIDE.get(name, {})}, [name]) for name in NUMBERED),
-        examples=["grid", {"latin_hypercube": 64}],
-    )
-
-    def read(self, value: object) -> Design:
-        """Read it."""
-        if value in ALONE:
-            return Design(str(value))
-        kind = next((key for key in value if key in NUMBERED), "") if isinstance(value, dict) else ""
-        if not isinstance(value, dict) or not kind or set(value) - {kind, *BESIDE.get(kind, ())}:
-            wrong(DESIGN_FORM)
-        numbers = read_by_name(value, POINTS.read)
-        design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
-        if design.kind == SOBOL and design.number & (design.number - 1):
-            wrong("a Sobol design needs a power of two, such as {sobol: 256}")
-        if design.levels % 2:
-            wrong("a Morris design needs an even number of levels, such as {morris: 20, levels: 4}")
-        return design
+    if value in ALONE:
+        return Design(str(value))
+    kind = next((key for key in value if key in NUMBERED), "") if isinstance(value, dict) else ""
+    if not isinstance(value, dict) or not kind or set(value) - {kind, *BESIDE.get(kind, ())}:
+        wrong(DESIGN_FORM)
+    numbers = read_by_name(value, POINTS.read)
+    design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
+    if design.kind == SOBOL and design.number & (design.number - 1):
+        wrong("a Sobol design needs a power of two, such as {sobol: 256}")
+    if design.levels % 2:
+        wrong("a Morris design needs an even number of levels, such as {morris: 20, levels: 4}")
+    return design
 
 
 SOME_VALUES = {"type": "array", "minItems": 1, "maxItems": MOST_VALUES}
@@ -90,18 +86,18 @@ FORM_SCHEMAS: dict[str, dict[str, Any]] = {
     MEAN: AMOUNT,
     CV: {"type": "number", "exclusiveMinimum": 0, "maximum": 2},
 }
-FORMS = ((VALUES,), (BETWEEN, TYPICAL), (MEAN, CV))
-Values = AsItIs(
-    schema_of_any(
-        SOME_VALUES,
-        *(
-            block_schema({key: FORM_SCHEMAS[key] for key in form}, [key for key in form if key != TYPICAL])
-            for form in FORMS
-        ),
-        examples=[[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
-    )
+FORMS = (([VALUES], [VALUES]), ([BETWEEN, TYPICAL], [BETWEEN]), ([MEAN, CV], [MEAN, CV]))
+"""Blocks of keys that a factor may be, and which of them are needed."""
+
+
+@reads(
+    SOME_VALUES,
+    *(block_schema({key: FORM_SCHEMAS[key] for key in keys}, needed) for keys, needed in FORMS),
+    examples=[[70, 76, 82], {"between": ["3 kW", "3.8 kW"]}, {"mean": "3.4 kW", "cv": 0.1}],
 )
-"""What a factor of a study may be; `factor_of` reads it once the scenario is known."""
+def keep_values(value: object) -> object:
+    """Keep what a factor of a study may be; `factor_of` reads it once the scenario is known."""
+    return value
 
 
 class StudyRuns(Frozen):
@@ -128,12 +124,12 @@ class StudyFile(Frozen):
     """Scenario file, seen from this one."""
     layouts: tuple[NameText, ...] | None = Field(None, min_length=1)
     """Layouts that are run; all of them when not stated."""
-    vary: dict[NameText, Annotated[object, Values]] = Field(default_factory=dict)
+    vary: dict[NameText, Annotated[object, keep_values]] = Field(default_factory=dict)
     """Paths of the scenario and what they may be: a list of values, {between: [LOW, HIGH]}, also with a typical value,
     or {mean, cv}; a * in a path stands for every group or layout."""
     also_vary: tuple[Annotated[str, Words("unknowns", "catalogue")], ...] = ()
     """What else varies: inputs that the scenario says are not known; figures of the catalogue that have a range."""
-    design: Annotated[Design, DesignText()] = GRID  # type: ignore[assignment]
+    design: Annotated[Design, read_design] = GRID  # type: ignore[assignment]
     """How the points are chosen."""
     measures: tuple[NameText, ...] = ("downtime_min_per_truck_shift",)
     """Measures that are shown; the store keeps all."""
@@ -165,7 +161,7 @@ def is_study(path: str | FilePath) -> bool:
     return "scenario" in data and not STUDY_KEYS.isdisjoint(data)
 
 
-def read_study(path: str | FilePath, measures: "tuple[str, ...]") -> Study:
+def read_study(path: str | FilePath, measures: tuple[str, ...]) -> Study:
     """Read a study file and the scenario that it names.
 
     Parameters
@@ -207,23 +203,14 @@ def _checked(file: StudyFile, source: LocatedData, scenario: Scenario, measures:
     factors = list(_factors(file, source, scenario, problems))
     if "unknowns" in file.also_vary:
         factors += _unknowns_beside(factors, scenario)
-    if not file.vary and not factors and "catalogue" not in file.also_vary:
+    catalogue = "catalogue" in file.also_vary
+    if not file.vary and not factors and not catalogue:
         problems.append(source.problem((), "varies nothing; state paths and values under 'vary'"))
     if problems:
         raise ScenarioError(source.file, problems)
-    layouts = tuple(dict.fromkeys(file.layouts or scenario.layouts))
-    measures = tuple(dict.fromkeys(file.measures))
-    also_catalogue = "catalogue" in file.also_vary
+    layouts, measures = (tuple(dict.fromkeys(names)) for names in (file.layouts or scenario.layouts, file.measures))
     return Study(
-        source.file,
-        file.study,
-        scenario,
-        layouts,
-        tuple(factors),
-        also_catalogue,
-        file.design,
-        measures,
-        file.simulation,
+        source.file, file.study, scenario, layouts, tuple(factors), catalogue, file.design, measures, file.simulation
     )
 
 
@@ -235,14 +222,14 @@ def _unknowns_beside(factors: list[Factor], scenario: Scenario) -> list[Factor]:
 
 def _names(file: StudyFile, source: LocatedData, scenario: Scenario, measures: tuple[str, ...]) -> Iterator[Problem]:
     """Find layouts and measures that there are not."""
-    for number, name in enumerate(file.layouts or ()):
-        if name not in scenario.layouts:
-            rule = f"no layout of this name in the scenario{did_you_mean(name, list(scenario.layouts))}"
-            yield source.problem(("layouts", number), rule, got=name)
-    for number, name in enumerate(file.measures):
-        if name not in measures:
-            rule = f"no measure of this name{did_you_mean(name, measures)}"
-            yield source.problem(("measures", number), rule, got=name)
+    stated = (
+        ("layouts", "no layout of this name in the scenario", file.layouts or (), list(scenario.layouts)),
+        ("measures", "no measure of this name", file.measures, measures),
+    )
+    for key, rule, names, known in stated:
+        for number, name in enumerate(names):
+            if name not in known:
+                yield source.problem((key, number), f"{rule}{did_you_mean(name, known)}", got=name)
 
 
 def _factors(file: StudyFile, source: LocatedData, scenario: Scenario, problems: list[Problem]) -> Iterator[Factor]:

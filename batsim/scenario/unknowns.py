@@ -6,7 +6,7 @@ from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import Problem
 from batsim.scenario.factors import AMOUNT, BETWEEN, Between, between_of
 from batsim.scenario.parts.faults import did_you_mean, shown, wrong
-from batsim.scenario.text.located_data import LocatedData, Path, path_text
+from batsim.scenario.text.located_data import LocatedData, path_text
 
 NOT_TOGETHER = "what is stated anew does not go together with the other figures; look at their ranges in figures.csv"
 FIGURES_KEY = "figures"
@@ -17,27 +17,21 @@ def settle(draft: LocatedData) -> tuple[tuple[Between, ...], list[Problem]]:
     """Put its middle in place of every input that is not known; return those inputs, and what is wrong with them."""
     unknowns: list[Between] = []
     problems: list[Problem] = []
-    _settle(draft, (), unknowns, problems)
-    return tuple(unknowns), problems
-
-
-def _settle(draft: LocatedData, path: Path, unknowns: list[Between], problems: list[Problem]) -> None:
-    for key, value in draft.entries(path):
-        here = (*path, key)
+    for path, value in draft.walk():
         if not isinstance(value, dict) or BETWEEN not in value:
-            _settle(draft, here, unknowns, problems)
             continue
         ends = value[BETWEEN]
         settled = ends[0] if isinstance(ends, list) and ends else None  # stands in for a wrong statement
         try:
-            unknown = between_of(path_text(here), value)
+            unknown = between_of(path_text(path), value)
         except ValueError as error:
-            problems += draft.problems_in(error, here)
+            problems += draft.problems_in(error, path)
         else:
-            layout = str(here[1]) if here[0] == "layouts" and len(here) > 1 else None
+            layout = str(path[1]) if path[0] == "layouts" and len(path) > 1 else None
             unknowns.append(replace(unknown, layout=layout))
             settled = unknown.middle
-        draft.at(path)[key] = settled
+        draft.at(path[:-1])[path[-1]] = settled
+    return tuple(unknowns), problems
 
 
 def lies_in(path: str, around: str) -> bool:

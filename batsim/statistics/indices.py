@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from batsim.errors import require
-from batsim.statistics.designs import Integers, MorrisDesign, SobolDesign, SobolOutputs, check_rows
+from batsim.statistics.designs import MorrisDesign, SobolDesign, SobolOutputs, check_rows
 from batsim.statistics.intervals import ROUNDING, Floats, Interval, check_count, check_share, student_interval
 
 RESAMPLES = 1000
@@ -39,8 +39,6 @@ class MorrisEffects:
     """Mean size of the effect: how much a factor matters."""
     sigma: Floats
     """Standard deviation of the effect (divisor n - 1): interactions and curvature."""
-    dropped: Integers
-    """Trajectories that say nothing of a factor, for an output that failed. [-]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +51,6 @@ class SobolIndices:
     """By the factor and everything it takes part in. [-]"""
     variance: Floats
     """Variance of the output (divisor n), one for each measure, in the squared unit of the output."""
-    dropped: Integers
-    """Base points left out for an output that failed, one for each measure. [-]"""
 
 
 class TornadoRow(NamedTuple):
@@ -113,8 +109,7 @@ def morris_effects(design: MorrisDesign, outputs: Floats, confidence: float) -> 
     effects = _effects(design, _columns(outputs)).reshape(trajectories, -1)
     shape = (factors, *outputs.shape[1:])
     moments = np.array([_morris_of(column, confidence) for column in effects.T]).T.reshape(5, *shape)
-    dropped = np.count_nonzero(np.isnan(effects), axis=0)
-    return MorrisEffects(moments[0], Estimates(*moments[1:4]), moments[4], dropped.reshape(shape))
+    return MorrisEffects(moments[0], Estimates(*moments[1:4]), moments[4])
 
 
 def sobol_indices(
@@ -171,11 +166,11 @@ def sobol_indices(
     a, b, ab = design.split(_columns(outputs))
     measures = range(a.shape[1])
     by_measure = [_sobol_of(SobolOutputs(a[:, m], b[:, m], ab[:, :, m]), confidence, seed, resamples) for m in measures]
-    parts, variance, dropped = zip(*by_measure, strict=True)
+    parts, variance = zip(*by_measure, strict=True)
     shape = outputs.shape[1:]
     indices = np.stack(parts, axis=-1).reshape(6, design.factors, *shape)
     first, total = Estimates(*indices[:3]), Estimates(*indices[3:])
-    return SobolIndices(first, total, np.array(variance).reshape(shape), np.array(dropped).reshape(shape))
+    return SobolIndices(first, total, np.array(variance).reshape(shape))
 
 
 def rank_correlations(points: Floats, outputs: Floats, confidence: float) -> Estimates:
@@ -300,13 +295,13 @@ def _morris_of(effects: Floats, confidence: float) -> tuple[float, float, float,
     return mean, size.mean, float(np.maximum(0.0, size.low)), size.high, sigma
 
 
-def _sobol_of(outputs: SobolOutputs, confidence: float, seed: int, resamples: int) -> tuple[Floats, float, int]:
-    """Indices of one measure (first, low, high, total, low, high), its variance, and base points left out."""
+def _sobol_of(outputs: SobolOutputs, confidence: float, seed: int, resamples: int) -> tuple[Floats, float]:
+    """Indices of one measure (first, low, high, total, low, high), and its variance."""
     whole = ~(np.isnan(outputs.a) | np.isnan(outputs.b) | np.isnan(outputs.ab).any(axis=0))
     a, b, ab = outputs.a[whole], outputs.b[whole], outputs.ab[:, whole]
-    indices, dropped = np.full((6, ab.shape[0]), np.nan), int(np.count_nonzero(~whole))
+    indices = np.full((6, ab.shape[0]), np.nan)
     if _constant(np.concatenate([a, b])):
-        return indices, 0.0 if a.size else np.nan, dropped
+        return indices, 0.0 if a.size else np.nan
     centre = (np.mean(a) + np.mean(b)) / 2.0
     a, b, change = a - centre, b - centre, (ab - a).T
     terms = np.column_stack([b[:, None] * change, change, change**2, (a + b) / 2.0, (a**2 + b**2) / 2.0])
@@ -319,7 +314,7 @@ def _sobol_of(outputs: SobolOutputs, confidence: float, seed: int, resamples: in
             tails = [(1.0 - confidence) / 2.0, (1.0 + confidence) / 2.0]
             first, total = _ratios(drawn[varied])
             indices[1:3], indices[4:6] = np.quantile(first, tails, axis=0), np.quantile(total, tails, axis=0)
-    return indices, variance, dropped
+    return indices, variance
 
 
 def _ratios(means: Floats) -> tuple[Floats, Floats]:

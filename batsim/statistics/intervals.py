@@ -31,6 +31,11 @@ class Interval(NamedTuple):
         """Half the width of the interval."""
         return (self.high - self.low) / 2.0
 
+    @property
+    def turned(self) -> "Interval":
+        """Interval of the same with the other sign: of a difference the other way round."""
+        return Interval(-self.mean, -self.high, -self.low)
+
 
 def student_interval(values: "np.ndarray[tuple[int], np.dtype[np.float64]]", confidence: float) -> Interval:
     """Student's interval for the mean of independent values.
@@ -150,9 +155,7 @@ def probability_interval(hits: int, trials: int, confidence: float) -> Interval:
     [0.0, 0.0, 0.1684]
     """
     check_share("confidence", confidence)
-    if not 0 <= hits <= trials:
-        msg = f"hits must be between 0 and the number of trials, {trials} (got {hits})"
-        raise ValueError(msg)
+    require(0 <= hits <= trials, f"hits must be between 0 and the number of trials, {trials} (got {hits})")
     tail = (1.0 - confidence) / 2.0
     low = float(betaincinv(hits, trials - hits + 1, tail)) if hits else 0.0
     high = float(betaincinv(hits + 1, trials - hits, 1.0 - tail)) if hits < trials else 1.0

@@ -1,6 +1,7 @@
 """How many replications, or how long a run, a stated precision takes."""
 
 import math
+from bisect import bisect_left
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -154,8 +155,5 @@ def _least_count(variance: float, confidence: float, half_width: float, least: i
     short, enough = least, 2 * least
     while enough < most and not narrow(enough):
         short, enough = enough, 2 * enough
-    enough = min(enough, most)
-    while enough - short > 1:
-        middle = (short + enough) // 2
-        short, enough = (short, middle) if narrow(middle) else (middle, enough)
-    return enough
+    between = range(short + 1, min(enough, most))
+    return between.start + bisect_left(between, True, key=narrow)

@@ -1,5 +1,6 @@
 """Quantiles and their distribution-free intervals from independent values."""
 
+from bisect import bisect_left
 from typing import NamedTuple
 
 import numpy as np
@@ -64,13 +65,13 @@ def quantile_ranks(n: int, share: float, confidence: float) -> Ranks | None:
         """Coverage of each pair of ranks so far apart, by its lower rank."""
         return below[apart:] - below[:-apart]
 
-    enough = confidence - ROUNDING
-    if n < 2 or coverages(n - 1)[0] < enough:
+    def enough(apart: int) -> bool:
+        """Whether ranks so far apart can cover the quantile surely enough."""
+        return bool(coverages(apart).max() >= confidence - ROUNDING)
+
+    if n < 2 or not enough(n - 1):
         return None
-    short, apart = 0, n - 1
-    while apart - short > 1:
-        middle = (short + apart) // 2
-        short, apart = (short, middle) if coverages(middle).max() >= enough else (middle, apart)
+    apart = 1 + bisect_left(range(1, n - 1), True, key=enough)
     shares = coverages(apart)
     low = int(np.argmax(shares >= shares.max() - ROUNDING))
     return Ranks(low + 1, low + 1 + apart, float(shares[low]))

@@ -24,8 +24,6 @@ class VarianceSplit(NamedTuple):
     """Variance between replications of one draw, in the squared unit of the values."""
     input_share: Interval
     """Share of the inputs in the variance of a single replication; not a number when nothing varies. [-]"""
-    dropped: int
-    """Draws left out because one of their replications is not finite. [-]"""
 
 
 def split_variance(values: Floats, confidence: float) -> VarianceSplit:
@@ -88,7 +86,6 @@ def split_variance(values: Floats, confidence: float) -> VarianceSplit:
         max(0.0, (between - within) / replications),
         within,
         _share(between, within, draws, replications, confidence),
-        values.shape[0] - draws,
     )
 
 

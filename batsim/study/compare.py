@@ -22,9 +22,9 @@ from batsim.statistics.intervals import (
     student_interval,
     variance_reduction,
 )
-from batsim.study.limits import limits_of
+from batsim.study.limits import stated_limits
 from batsim.study.running.jobs import measure_names
-from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_schedule, run_until
+from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until
 
 COMPARED = (DOWNTIME, "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
@@ -109,7 +109,7 @@ class Comparison(Shows):
             if difference.measure == measure and {difference.layout, difference.other} == {layout, other}:
                 if difference.layout == layout:
                     return difference
-                return difference._replace(layout=layout, other=other, interval=_turned(difference.interval))
+                return difference._replace(layout=layout, other=other, interval=difference.interval.turned)
         msg = f"no difference of '{layout}' and '{other}' in {measure}"
         raise KeyError(msg)
 
@@ -190,7 +190,7 @@ class Comparison(Shows):
         if len(self.ranked) < 2:
             return f"Fewer than two layouts have a value of {self._what}, so there is no verdict."
         best, *others = self.ranked
-        near = [other for other in others if not sign_of(self.deciding) * self._far_end(best, other) < 0.0]
+        near = [other for other in others if not self._lag(best, other).high < 0.0]
         return self._no_winner(best, near, confidence) if near else self._winner(best, others[0], confidence)
 
     @property
@@ -212,11 +212,8 @@ class Comparison(Shows):
 
     def _winner(self, best: str, other: str, confidence: str) -> str:
         """Sentence on the best layout, which is clear of all others."""
-        gain = self.difference(self.deciding, other, best).interval
-        better = "less"
-        if sign_of(self.deciding) < 0.0:
-            gain, better = _turned(gain), "more"
-        by = self._in_words(gain).lstrip("+")
+        better = "less" if sign_of(self.deciding) > 0.0 else "more"
+        by = self._in_words(self._lag(best, other).turned).lstrip("+")
         lead = "has the least downtime" if self.deciding == DOWNTIME else f"is best in {self._what}"
         return f"Layout '{best}' {lead}: {by} {better} than '{other}', the next best ({confidence})."
 
@@ -229,18 +226,16 @@ class Comparison(Shows):
         unit = UNITS[self.deciding]
         return signed(interval) if unit == "1" else f"{signed(interval)} {unit}"
 
-    def _far_end(self, best: str, other: str) -> float:
-        """End of the interval of best less other that speaks least for the best."""
+    def _lag(self, best: str, other: str) -> Interval:
+        """How far a layout is behind another; below zero where it is ahead, in whichever way is better."""
         interval = self.difference(self.deciding, best, other).interval
-        return interval.high if sign_of(self.deciding) > 0.0 else interval.low
+        return interval if sign_of(self.deciding) > 0.0 else interval.turned
 
     def targets(self, layout: str) -> tuple[TargetResult, ...]:
         """How a layout stands to each target of the scenario."""
-        if not any(value is not None for _, value in self.runs.scenario.targets):
-            return ()
         return tuple(
             TargetResult(limit.name, limit.text, limit.verdict(self.interval(layout, limit.measure)))
-            for limit in limits_of(self.runs.scenario)
+            for limit in stated_limits(self.runs.scenario)
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -303,10 +298,8 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
     """
     check_measures(scenario, measures)
     schedule = settings.schedule(scenario)
-    if settings.within is None:
-        return Comparison(run_schedule(schedule, settings), measures)
     rule = "is for differences, and one layout has none; 'batsim run' takes it for means"
-    require(len(schedule.layouts) >= 2, rule)
+    require(settings.within is None or len(schedule.layouts) >= 2, rule)
 
     def differences(runs: Runs) -> list[tuple[Floats, float]]:
         """Every paired difference in the first measure, at the confidence that holds for all together."""
@@ -321,11 +314,6 @@ def confidence_of_differences(runs: Runs, measures: tuple[str, ...]) -> float:
     """Confidence of each interval, so that those of all pairs of layouts in all measures hold together (Bonferroni)."""
     layouts = len(runs.layouts)
     return simultaneous(runs.confidence, layouts * (layouts - 1) // 2 * len(measures))
-
-
-def _turned(interval: Interval) -> Interval:
-    """Interval of the difference the other way round."""
-    return Interval(-interval.mean, -interval.high, -interval.low)
 
 
 def label_of(measure: str) -> str:

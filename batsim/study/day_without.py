@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import dataclass, replace
-from itertools import islice
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,8 +20,8 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.counts import week_blueprint
-from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
+from batsim.study.running.executors import run_each
+from batsim.study.running.jobs import jobs_of
 from batsim.study.running.replications import interval_json
 
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby takes over", "out, no standby"
@@ -59,7 +58,7 @@ class DayWithout(Shows):
     standby: str
     """What stands by, in words; empty when nothing does."""
     day: Day
-    lost: dict[str, tuple[LostMinutes, ...]]
+    lost: dict[str, list[LostMinutes]]
     """By way: one for each replication."""
 
     @property
@@ -182,15 +181,12 @@ def day_without(scenario: Scenario, settings: Settings = Settings(), *, device: 
     variants = [(kind.layout, variant) for kind, by_way in ways for variant in by_way.values()]
     # A warm-up of part of a week would move week 1, and the day with it, to other weekdays.
     warm_up_min = WEEK_MIN * math.ceil(schedule.warm_up_min / WEEK_MIN)
-    jobs = [
-        Job(layout, replication, schedule.seed, length_min(day), warm_up_min, position)
-        for position, (layout, _) in enumerate(variants)
-        for replication in range(schedule.replications)
-    ]
-    losses = iter(run_jobs([variant for _, variant in variants], jobs, settings, take=take))
+    run = replace(schedule, length_min=length_min(day), warm_up_min=warm_up_min)
+    studied = [jobs_of(run, layout, scenario=number) for number, (layout, _) in enumerate(variants)]
+    losses = iter(run_each([variant for _, variant in variants], studied, settings, take=take))
     days = []
     for (layout, name, units), by_way in ways:
-        lost = {way: tuple(islice(losses, schedule.replications)) for way in by_way}
+        lost = {way: next(losses) for way in by_way}
         days.append(DayWithout(schedule, layout, name, units, _standby_text(scenario, layout), day, lost))
     return days
 

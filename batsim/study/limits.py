@@ -32,7 +32,7 @@ class Limit(NamedTuple):
 
     def verdict(self, interval: Interval) -> str:
         """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell."""
-        mean, low, high = interval if self.sign > 0.0 else (-interval.mean, -interval.high, -interval.low)
+        mean, low, high = interval if self.sign > 0.0 else interval.turned
         if not np.isfinite(mean):
             return "not sure"
         if not np.isfinite(low):
@@ -73,7 +73,7 @@ def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) 
     """
     own, file = indifference or {}, scenario.file
     limits = {limit.name: limit._replace(indifference=own.get(limit.name, limit.indifference))
-              for limit in _limits(scenario)}  # fmt: skip
+              for limit in stated_limits(scenario)}  # fmt: skip
     problems = []
     if not limits:
         rule = "states none; add one, such as downtime_per_truck_shift: at most 12 min"
@@ -93,8 +93,8 @@ def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) 
     return tuple(limits.values())
 
 
-def _limits(scenario: Scenario) -> Iterator[Limit]:
-    """Targets as limits, with the indifferences of the catalogue."""
+def stated_limits(scenario: Scenario) -> Iterator[Limit]:
+    """Targets as limits, if there are any, with the indifferences of the catalogue."""
     targets, figures = scenario.targets, scenario.figures
     if (most := targets.downtime_min_per_truck_shift) is not None:
         near = figures.number("decide.indifference_downtime") * (most or OF_NONE_MIN)

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
@@ -14,14 +15,10 @@ from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.bottleneck.time_windows import working_profile
-from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import jobs_of
+from batsim.study.running.executors import run_schedule
 from batsim.study.running.one_run import BEYOND_MIN
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
-WEEK_QUARTERS = 7 * DAY_QUARTERS
-LOW_SHARE, HIGH_SHARE = 0.05, 0.95
-"""Ends of a band: so many weeks or days lie below."""
 OF_TRUCKS = ("trucks waiting", "trucks away")
 """Counts of trucks: one that waits over the weekend waits for nobody."""
 WORKED_SHARE = 0.5
@@ -76,7 +73,7 @@ class RoomOver:
     @property
     def week_min(self) -> Floats:
         """Edges of the quarters of a week, from Monday 00:00. (673) [min]"""
-        return QUARTER_HOUR_MIN * np.arange(WEEK_QUARTERS + 1, dtype=np.float64)
+        return QUARTER_HOUR_MIN * np.arange(QUARTERS + 1, dtype=np.float64)
 
     @property
     def day_min(self) -> Floats:
@@ -93,17 +90,16 @@ class RoomOver:
     @property
     def idle_week(self) -> list[tuple[float, float]]:
         """Stretches of the week in which trucks work less than half of each quarter: breaks, free hours. [min]"""
-        return _stretches(self.working_min < WORKED_SHARE * QUARTER_HOUR_MIN)
+        return _stretches(~self._works.reshape(-1))
 
     def idle_day(self, days: tuple[str, ...] = ()) -> list[tuple[float, float]]:
         """Stretches of the clock in which that is so on every one of some weekdays. [min]"""
         numbers = [DAYS.index(day) for day in days or self.working_days]
-        minutes = self.working_min.reshape(7, DAY_QUARTERS)[numbers]
-        return _stretches(np.all(minutes < WORKED_SHARE * QUARTER_HOUR_MIN, axis=0))
+        return _stretches(np.all(~self._works[numbers], axis=0))
 
     def week(self, name: str) -> Band:
         """A count over the mean week; trucks are counted only where they work, and are not a number elsewhere."""
-        return _band(self._counted(name).reshape(-1, WEEK_QUARTERS))
+        return _band(self._counted(name).reshape(-1, QUARTERS))
 
     def day(self, name: str, days: tuple[str, ...] = ()) -> Band:
         """A count over the mean of some weekdays, of the working days when none are named; trucks as in `week`."""
@@ -113,8 +109,13 @@ class RoomOver:
     def _counted(self, name: str) -> Floats:
         """A count by week, weekday and quarter; trucks are not a number while they do not work."""
         rows = self.counts[name].reshape(-1, 7, DAY_QUARTERS)
-        works = self.working_min.reshape(7, DAY_QUARTERS) >= WORKED_SHARE * QUARTER_HOUR_MIN
-        return np.where(works, rows, np.nan) if name in OF_TRUCKS else rows
+        return np.where(self._works, rows, np.nan) if name in OF_TRUCKS else rows
+
+    @property
+    def _works(self) -> Flags:
+        """Whether trucks work at least half of a quarter of an hour, by weekday and quarter."""
+        works: Flags = self.working_min.reshape(7, DAY_QUARTERS) >= WORKED_SHARE * QUARTER_HOUR_MIN
+        return works
 
 
 def _stretches(flags: Flags) -> list[tuple[float, float]]:
@@ -144,8 +145,8 @@ def take(record: Record, _: Scenario) -> WeekSamples:
     facts = record.facts
     first = _first_whole_week(facts.warm_up_min)
     weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
-    edges = first + QUARTER_HOUR_MIN * np.arange(weeks * WEEK_QUARTERS + 1, dtype=np.float64)
-    counts = {name: means.reshape(weeks, WEEK_QUARTERS) for name, means in quarter_means(record, edges).items()}
+    edges = first + QUARTER_HOUR_MIN * np.arange(weeks * QUARTERS + 1, dtype=np.float64)
+    counts = {name: means.reshape(weeks, QUARTERS) for name, means in quarter_means(record, edges).items()}
     return WeekSamples(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
 
 
@@ -184,8 +185,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings()) 
     schedule = replace(settings, layouts=layout).schedule(scenario)
     weeks = max(1, round(schedule.weeks))
     length_min = _first_whole_week(schedule.warm_up_min) - schedule.warm_up_min + weeks * WEEK_MIN + BEYOND_MIN
-    jobs = jobs_of(replace(schedule, length_min=length_min))
-    samples = run_jobs([scenario], jobs, settings, take=take)
+    samples = run_schedule(replace(schedule, length_min=length_min), settings, take=take)[layout]
     counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in (*ON_COUNT, *STATES)}
     _, batteries, chargers, stations = samples[0]
     return RoomOver(

@@ -1,5 +1,6 @@
 """Where things stand in the room of a layout, ready to be drawn to scale: bays, stations, aisles, ways."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
 from typing import NamedTuple
@@ -97,16 +98,11 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")
     overhead, largest, aisle_m = path == "overhead", _largest_battery(scenario, layout), measured.aisle_m
     rows = [(row, _bays(row, row_spots, largest)) for row, row_spots in _by_row(floor, spots)]
-    ways = [
-        _way(number, station, [spots[bay] for bay in nearest], overhead=overhead)
-        for number, (station, nearest) in enumerate(zip(stations, planned.nearest, strict=True), 1)
-        if nearest
-    ]
     return RoomPlan(
         layout=layout,
         bays=tuple(bay for _, bays in rows for bay in bays),
         stations=tuple((spot.x_m, spot.y_m) for spot in stations),
-        ways=tuple(ways),
+        ways=_ways(stations, spots, planned.nearest, overhead=overhead),
         overhead=overhead,
         aisles=_aisles(rows, stations, aisle_m),
         zones={name: _box(*zone.from_point, *zone.to_point) for name, zone in floor.zones.items()},
@@ -167,6 +163,17 @@ def _aisle(row: BayRow, bays: list[Bay], stations: list[Spot], aisle_m: float) -
     ahead = sum(spot.x_m - row.at.x_m for spot in stations) >= 0.0
     x_m = first.x_m + first.width_m if ahead else first.x_m - aisle_m
     return _box(x_m, first.y_m, x_m + aisle_m, last.y_m + last.height_m)
+
+
+def _ways(
+    stations: list[Spot], spots: list[Spot], nearest: Sequence[Sequence[int]], *, overhead: bool
+) -> tuple[DrawnWay, ...]:
+    """Way from each station to the farthest bay that it serves; none where it serves no bay."""
+    return tuple(
+        _way(number, station, [spots[bay] for bay in bays], overhead=overhead)
+        for number, (station, bays) in enumerate(zip(stations, nearest, strict=True), 1)
+        if bays
+    )
 
 
 def _way(number: int, station: Spot, near: list[Spot], *, overhead: bool) -> DrawnWay:

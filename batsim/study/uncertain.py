@@ -13,25 +13,19 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
 from batsim.statistics.indices import rank_correlations
-from batsim.statistics.intervals import Floats, Interval, probability_interval
+from batsim.statistics.intervals import Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
-from batsim.study.running.executors import run_jobs
+from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of, measures_of
 from batsim.study.running.replications import UNITS, interval_json, plain
 from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
 from batsim.study.sweeps.points import Points
+from batsim.study.sweeps.sensitivity import Table
+from batsim.study.sweeps.sweep_result import Spread
 
-ENDS = (0.05, 0.95)
-"""Parts of the draws below the ends of what a measure is told to spread over."""
 REPLICATIONS = 2
 """Replications of each draw when not stated: the fewest that tell chance from what is not known."""
-
-
-class Spread(Interval):
-    """A measure over all draws of what is not known: its mean, and what 5 % and 95 % of the draws lie below."""
-
-    __slots__ = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -40,7 +34,7 @@ class UncertainComparison(Shows):
 
     schedule: Schedule
     points: Points
-    values: dict[str, dict[str, Floats]]
+    values: dict[str, dict[str, Table]]
     """By layout and measure: a row for each draw, a column for each replication."""
     measures: tuple[str, ...]
     """The first decides."""
@@ -94,11 +88,7 @@ class UncertainComparison(Shows):
 
     def spread(self, layout: str, measure: str) -> Spread:
         """Mean of a measure over all draws, and where 5 % and 95 % of them lie."""
-        means = self.values[layout][measure].mean(axis=1)
-        seen = means[np.isfinite(means)]
-        if not seen.size:
-            return Spread(np.nan, np.nan, np.nan)
-        return Spread(float(seen.mean()), *(float(end) for end in np.quantile(seen, ENDS)))
+        return Spread.of(self.values[layout][measure])
 
     def split(self, layout: str, measure: str | None = None) -> VarianceSplit:
         """Variance of a measure, split into what is not known and chance."""
@@ -202,15 +192,19 @@ def compare_uncertain(
     layouts, replications = schedule.layouts, schedule.replications
     points = Points(scenario.unknowns, Design(LATIN_HYPERCUBE, draws), schedule.seed)
     lies_in = layouts_of(scenario, scenario.unknowns)
-    jobs = [
-        job._replace(changes=changes_in(job.layout, point, lies_in))
-        for draw, point in enumerate(points.all)
-        for job in jobs_of(schedule, range(draw * replications, (draw + 1) * replications))
-    ]
-    results = run_jobs([scenario], jobs, settings, take=measures_of, change=restated)
-    shape = (draws, len(layouts), replications)
-    table = {name: np.array([result[name] for result in results]).reshape(shape) for name in measures}
-    values = {layout: {name: table[name][:, number, :] for name in measures} for number, layout in enumerate(layouts)}
+    studied = []
+    for draw, point in enumerate(points.all):
+        numbers = range(draw * replications, (draw + 1) * replications)
+        for layout in layouts:
+            studied.append(jobs_of(schedule, layout, numbers=numbers, changes=changes_in(layout, point, lies_in)))
+    results = run_each([scenario], studied, settings, take=measures_of, change=restated)
+    values = {
+        layout: {
+            name: np.array([[result[name] for result in of_draw] for of_draw in results[number :: len(layouts)]])
+            for name in measures
+        }
+        for number, layout in enumerate(layouts)
+    }
     return UncertainComparison(schedule, points, values, measures)
 
 

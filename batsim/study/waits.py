@@ -1,5 +1,6 @@
 """Waits of layouts: how many exchanges wait no longer than so many minutes, over replications."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -11,8 +12,7 @@ from batsim.record import Record
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import jobs_of
+from batsim.study.running.executors import run_schedule
 
 
 class Curve(NamedTuple):
@@ -28,7 +28,7 @@ class Waits:
     """Waits of all exchanges of some layouts."""
 
     schedule: Schedule
-    waits: dict[str, tuple[Floats, ...]]
+    waits: Mapping[str, Sequence[Floats]]
     """By layout: those of each replication. [min]"""
 
     @property
@@ -88,8 +88,4 @@ def waits_over(scenario: Scenario, settings: Settings = Settings()) -> Waits:
         As `run`.
     """
     schedule = settings.schedule(scenario)
-    waits, count = run_jobs([scenario], jobs_of(schedule), settings, take=take), schedule.replications
-    return Waits(
-        schedule,
-        {layout: tuple(waits[place * count : (place + 1) * count]) for place, layout in enumerate(schedule.layouts)},
-    )
+    return Waits(schedule, run_schedule(schedule, settings, take=take))

@@ -12,8 +12,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.warm_up import BATCH, mser
-from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import jobs_of
+from batsim.study.running.executors import run_schedule
 
 PILOT_WEEKS = 20
 """Length of a pilot: at most half of it can be found to be warm-up."""
@@ -69,11 +68,12 @@ def warm_up(scenario: Scenario, settings: Settings = Settings()) -> tuple[WarmUp
         warm_up_weeks=0.0,
         replications=PILOT_REPLICATIONS if settings.replications is None else settings.replications,
     ).schedule(scenario)
-    results = run_jobs([scenario], jobs_of(pilot), settings, take=course)
-    courses = np.array(results).reshape(len(pilot.layouts), pilot.replications, -1).mean(axis=1)
-    cuts = [mser(lost_min, BATCH) for lost_min in courses]
-    pairs = zip(pilot.layouts, cuts, courses, strict=True)
-    return tuple(WarmUp(layout, cut.batches, cut.too_short, lost_min) for layout, cut, lost_min in pairs)
+    needed = []
+    for layout, courses in run_schedule(pilot, settings, take=course).items():
+        lost_min = np.mean(courses, axis=0)
+        cut = mser(lost_min, BATCH)
+        needed.append(WarmUp(layout, cut.batches, cut.too_short, lost_min))
+    return tuple(needed)
 
 
 def course(record: Record, _: Scenario) -> Floats:

@@ -20,7 +20,8 @@ week:
     always: {days: Mon-Sun, from: "00:00", to: "24:00"}
     ${SHIFTS}
 trucks:
-  - {group: trucks, count: ${TRUCKS}, shifts: [always], battery: plain, run_time: 5000 min, first_run: {first: ${FIRST}, every: ${EVERY}}}
+  - {group: trucks, count: ${TRUCKS}, shifts: [always], battery: plain, run_time: 5000 min,
+     first_run: {first: ${FIRST}, every: ${EVERY}}}
 batteries:
   plain: {chemistry: vented_lead_acid, cells: 24, capacity: 750 Ah at 5 h, discharge_to: 20 %,
           charge_time: ${CHARGE}, cool_down: 0 min, watering: ${WATERING}}
@@ -28,7 +29,8 @@ handling:
   plain: {title: Plain exchange, bay: spot, devices: {carriage: 1},
           steps: [{step: exchange, by: attendant, device: carriage, time: ${TIME}}]}
 layouts:
-  room: {handling: plain, stations: ${STATIONS}, batteries: ${BATTERIES}, chargers: ${CHARGERS} x electronic_iuia, devices: {carriage: ${CARRIAGES}},
+  room: {handling: plain, stations: ${STATIONS}, batteries: ${BATTERIES},
+         chargers: ${CHARGERS} x electronic_iuia, devices: {carriage: ${CARRIAGES}},
          attendants: ${ATTENDANTS}${OUT}}
 ${RULES}
 simulation: {replications: 1, length: ${LENGTH}, warm_up: 0 min}
@@ -110,7 +112,7 @@ def test_a_server_who_goes_away_as_a_service_ends() -> None:
 
 
 def test_a_moment_more_makes_no_leap() -> None:
-    """Ten trucks come half an hour before the attendant leaves: exchanges of 5 and of 5.01 min are as good as the same."""
+    """Ten trucks come half an hour before the attendant leaves: 5 and 5.01 min for an exchange are much the same."""
     shifts = 'early: {days: Mon-Sun, from: "06:00", to: "14:00"}'
 
     def downtime(minutes: str) -> float:

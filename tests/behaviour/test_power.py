@@ -1,7 +1,7 @@
 """The power that is stated is the power that is drawn: by truck and shift, the same in every layout.
 
-Energy at work over the hours worked is each truck-shift's own power; the powers of all scheduled truck-shifts average to
-the stated one, whatever their spread.
+Energy at work over the hours worked is each truck-shift's own power; the powers of all scheduled truck-shifts average
+to the stated one, whatever their spread.
 """
 
 import numpy as np
@@ -127,7 +127,7 @@ def test_more_variability_never_looks_like_better_service() -> None:
     """Scarce spares and chargers: downtime does not fall as the spread grows."""
     layout = KESTREL.layouts["side rollers"]
     scarce = layout.with_counts(
-        batteries={name: 72 for name in KESTREL.batteries_of("side rollers")}, chargers={"electronic_iuia": 46}
+        batteries=dict.fromkeys(KESTREL.batteries_of("side rollers"), 72), chargers={"electronic_iuia": 46}
     )
     downtime = []
     for spread in ("0 %", "20 %", "40 %"):

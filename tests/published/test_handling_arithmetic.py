@@ -13,7 +13,7 @@ import batsim
 from batsim.catalogue import FIGURES, document
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.formulas.wear import Life, discharge_damage
-from batsim.scenario.parts.batteries import ChargeCurrentText, RatedCapacityText
+from batsim.scenario.parts.batteries import read_charge_current, read_rated_capacity
 from batsim.study.cost import UnitCosts
 
 PRACTICE = "common practice, no source"
@@ -134,11 +134,11 @@ def test_a_battery_by_its_name():
     named_ah = (17 - 1) / 2 * 125.0
     types = yaml.safe_load(document("battery_types").read_text(encoding="utf-8"))
     stated = types["vented_lead_acid_36v"]
-    read = ChargeCurrentText().read
+    read = read_charge_current.read
     usual = FIGURES["charger.electronic_iuia.main_current"]
 
     assert stated["cells"] == 18
-    assert RatedCapacityText().read(stated["capacity"]) == (named_ah, 6.0)
+    assert read_rated_capacity.read(stated["capacity"]) == (named_ah, 6.0)
     assert read("17 A per 100 Ah").of(named_ah) == pytest.approx(170.0)
     assert usual.low <= 17.0 <= usual.high
     assert read(FIGURES["charger.opportunity_iuia.main_current"].text).of(named_ah) == pytest.approx(250.0)

@@ -16,7 +16,7 @@ from batsim.formulas.discharge import Cell, discharge_at_power
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
 from batsim.formulas.heat import cool_down_h
 from batsim.formulas.phases import peak_wall_kw, wall_kwh
-from batsim.formulas.push_force import largest_mass_kg, resistance_share, rolling_force_n
+from batsim.formulas.push_force import largest_mass_kg, rolling_force_n
 from batsim.formulas.room_hydrogen import hours_to_share, hydrogen_over_time
 from batsim.formulas.supply import (
     apparent_kva,
@@ -303,7 +303,8 @@ def test_exact_course_from_clean_air():
 )
 def test_measured_hand_pallet_truck():
     """6.05 and 4.16 % of the weight; 3.7 and 5.1 times the filters of HSE L23: to be powered."""
-    start, rolling = resistance_share(742.0, 1250.0), resistance_share(510.0, 1250.0)
+    weight_n = rolling_force_n(1250.0, 1.0)
+    start, rolling = 742.0 / weight_n, 510.0 / weight_n
 
     assert start == _printed(0.0605, 4)
     assert rolling == _printed(0.0416, 4)

@@ -219,6 +219,9 @@ def unreachable() -> list[str]:
     walk = Walk()
     for page in PACKAGE.rglob("*.j2"):
         walk.attributes |= set(re.findall(r"[A-Za-z_]\w*", page.read_text(encoding="utf-8")))
+    for table in PACKAGE.rglob("*.csv"):
+        for filled in re.findall(r"\{(\w+(?:\.\w+)+)", table.read_text(encoding="utf-8")):
+            walk.attributes |= set(filled.split(".")[1:])
     for module in modules():
         if module.startswith("batsim.cli"):
             walk.load(module)

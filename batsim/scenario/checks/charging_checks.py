@@ -5,10 +5,9 @@ from math import ceil
 
 from batsim.catalogue import Figures
 from batsim.errors import Problem
-from batsim.formulas.charging import charge_phases
-from batsim.formulas.phases import peak_wall_kw, phases_hours
+from batsim.formulas.phases import peak_wall_kw
 from batsim.scenario.checks.checked_layout import CheckedLayout
-from batsim.scenario.chemistry import capacity_ah, greatest_load, profile_of
+from batsim.scenario.chemistry import full_charge_h, greatest_load
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
@@ -63,7 +62,7 @@ def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float
 
 def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
     """Let the hours of charging in a week hold at least one full charge."""
-    figures, rules = checked.scenario.figures, checked.scenario.charging_of(checked.name)
+    rules = checked.scenario.charging_of(checked.name)
     if not rules.windows:
         return
     open_h = overlap_min(rules.open_windows(2 * WEEK_MIN), [(WEEK_MIN, 2 * WEEK_MIN)]) / 60.0
@@ -71,8 +70,7 @@ def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
         if kind.charge_time_min is not None:
             hours = kind.charge_time_min.mean / 60.0
         else:
-            ah, profile = capacity_ah(kind, figures), profile_of(charger, kind, figures)
-            hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+            hours = full_charge_h(charger, kind, checked.scenario.figures)
             hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
         if hours > open_h:
             rule = f"must be open for at least {ceil(hours)} h a week, what '{label}' takes to fill '{battery}'"

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from itertools import combinations
-from types import MappingProxyType
 
 from batsim.errors import Problem
 from batsim.formulas.discharge import discharge_at_power
@@ -12,8 +11,9 @@ from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.calendar import Window, common, mean_shift_min, shift_windows
 from batsim.scenario.parts.faults import did_you_mean, shown
+from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import Duty
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, moment_text
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
@@ -24,9 +24,7 @@ SHORTEST_RUN_MIN = 20.0
 
 def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> list[Problem]:
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
-    names = [*_group_names(scenario, source, offers)]
-    for name in scenario.layouts:
-        names += _layout_names(scenario, name, source, offers)
+    names = [*_unknown_names(scenario, source, offers), *_battery_counts(scenario, source)]
     levels = list(_levels(scenario, source))
     problems = [
         *names,
@@ -42,61 +40,60 @@ def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> lis
     return problems
 
 
-def _group_names(scenario: Scenario, source: LocatedData, offers: Offers) -> Iterator[Problem]:
-    """Names that truck groups have, once each, and that they refer to."""
-    seen: list[str] = []
+def _unknown_names(scenario: Scenario, source: LocatedData, offers: Offers) -> Iterator[Problem]:
+    """Find names that nothing carries, and groups of the same name."""
+    known = {
+        "shift": list(scenario.week.shifts),
+        "battery type": list(scenario.batteries),
+        "charger type": list(scenario.chargers),
+        "handling arrangement": list(scenario.handling),
+    }
+    for path, name, kind in _references(scenario, source):
+        if name not in known[kind]:
+            also = offers.get(kind, ()) if path[0] != "chargers" else ()  # a charger adds nothing from the catalogue
+            rule, is_key = f"no {kind} of this name{did_you_mean(name, known[kind], also)}", path[-1] == name
+            yield source.problem(path, rule, got=None if is_key else shown(name), of_key=is_key)
+    groups = [group.group for group in scenario.trucks]
+    for number, name in enumerate(groups):
+        if name in groups[:number]:
+            yield source.problem(("trucks", number, "group"), "two groups have this name", got=shown(name))
+
+
+def _references(scenario: Scenario, source: LocatedData) -> Iterator[tuple[Path, str, str]]:
+    """Names by which parts refer to others: where they stand, the name, the kind of thing."""
     for number, group in enumerate(scenario.trucks):
-        here: Path = ("trucks", number)
-        if group.group in seen:
-            yield source.problem((*here, "group"), "two groups have this name", got=shown(group.group))
-        seen.append(group.group)
         for position, shift in enumerate(group.shifts):
-            yield from _known(source, (*here, "shifts", position), shift, list(scenario.week.shifts), "shift")
-        battery, known = group.battery, list(scenario.batteries)
-        yield from _known(source, (*here, "battery"), battery, known, "battery type", offers)
-    for name, charger in scenario.chargers.items():
-        for position, battery in enumerate(charger.batteries):
-            path: Path = ("chargers", name, "batteries", position)
-            yield from _known(source, path, battery, list(scenario.batteries), "battery type")
+            yield ("trucks", number, "shifts", position), shift, "shift"
+        yield ("trucks", number, "battery"), group.battery, "battery type"
+    for charger, kind in scenario.chargers.items():
+        for position, battery in enumerate(kind.batteries):
+            yield ("chargers", charger, "batteries", position), battery, "battery type"
+    for name, layout in scenario.layouts.items():
+        yield from _references_of(layout, ("layouts", name), source)
 
 
-def _layout_names(scenario: Scenario, name: str, source: LocatedData, offers: Offers) -> Iterator[Problem]:
-    """Names that a layout refers to: arrangements, chargers, shifts, battery types in use."""
-    layout = scenario.layouts[name]
-    at: Path = ("layouts", name)
-    arrangements, chargers = list(scenario.handling), list(scenario.chargers)
-    yield from _known(source, (*at, "handling"), layout.handling, arrangements, "handling arrangement", offers)
+def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tuple[Path, str, str]]:
+    """Names by which a layout refers to other parts."""
+    yield (*at, "handling"), layout.handling, "handling arrangement"
     if layout.standby is not None:
-        path = (*at, "standby", "handling")
-        yield from _known(source, path, layout.standby.handling, arrangements, "handling arrangement", offers)
+        yield (*at, "standby", "handling"), layout.standby.handling, "handling arrangement"
     in_a_list = source.holds((*at, "chargers", 0))
     for position, count in enumerate(layout.chargers):
-        path = (*at, "chargers", position) if in_a_list else (*at, "chargers")
-        yield from _known(source, path, count.charger, chargers, "charger type", offers)
+        yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
     for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
-        yield from _known(source, (*at, "attendants", shift), shift, list(scenario.week.shifts), "shift")
-    yield from _battery_names(scenario, name, source)
+        yield (*at, "attendants", shift), shift, "shift"
 
 
-def _battery_names(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+def _battery_counts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Battery types that a layout counts and no truck has."""
-    in_use = list(dict.fromkeys(group.battery for group in scenario.trucks))
+    in_use = list(scenario.trucks_by_battery)
     if not set(in_use) <= set(scenario.batteries):
         in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
-    for battery in scenario.layouts[name].batteries or ():
-        if battery and battery not in in_use:
-            rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
-            yield source.problem(("layouts", name, "batteries", battery), rule, of_key=True)
-
-
-def _known(
-    source: LocatedData, path: Path, name: str, known: list[str], what: str, offers: Offers = MappingProxyType({})
-) -> Iterator[Problem]:
-    """Report a name that nothing carries."""
-    if name not in known:
-        rule = f"no {what} of this name{did_you_mean(name, known, offers.get(what, ()))}"
-        is_key = path[-1] == name
-        yield source.problem(path, rule, got=None if is_key else shown(name), of_key=is_key)
+    for name, layout in scenario.layouts.items():
+        for battery in layout.batteries or ():
+            if battery and battery not in in_use:
+                rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
+                yield source.problem(("layouts", name, "batteries", battery), rule, of_key=True)
 
 
 def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -104,7 +101,7 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     for number, group in enumerate(scenario.trucks):
         if any(name not in scenario.week.shifts for name in group.shifts):
             continue
-        windows = {name: _one_week(scenario, name) for name in group.shifts}
+        windows = {name: _second_week(scenario.week.shifts[name]) for name in group.shifts}
         for first, second in combinations(group.shifts, 2):
             both = common(windows[first], windows[second])
             if both:
@@ -112,6 +109,11 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
                 yield source.problem(("trucks", number, "shifts"), "a truck works one shift at a time", got=got)
         if not any(windows.values()):
             yield source.problem(("trucks", number, "shifts"), "leaves no working time; see days, breaks, handover")
+
+
+def _second_week(shift: Shift) -> list[Window]:
+    """Working windows of a shift in the second week, when those over the week's end are whole."""
+    return [window for window in shift_windows(shift, 2 * WEEK_MIN + DAY_MIN) if window[0] >= WEEK_MIN]
 
 
 def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -124,17 +126,8 @@ def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
             yield source.problem((*path, "own_batteries"), rule)
         listed = group.first_run_min
         if listed is not None and not isinstance(listed[0], tuple) and len(listed) != group.count:
-            rule = (
-                f"lists {len(listed)} durations, and the fleet grows to {group.count}; write {{first: ..., every: ...}}"
-            )
-            yield source.problem((*path, "first_run"), rule)
-
-
-def _one_week(scenario: Scenario, name: str) -> list[Window]:
-    """Working windows of a shift in the second week, when those over the week's end are whole."""
-    return [
-        window for window in shift_windows(scenario.week.shifts[name], 2 * WEEK_MIN + DAY_MIN) if window[0] >= WEEK_MIN
-    ]
+            rule = f"lists {len(listed)} durations, and the fleet grows to {group.count}"
+            yield source.problem((*path, "first_run"), f"{rule}; write {{first: ..., every: ...}}")
 
 
 def _levels(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
@@ -144,10 +137,8 @@ def _levels(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
         if battery is None:
             continue
         if not battery.discharge_to_share <= group.exchange_at_share < 1.0:
-            rule = (
-                f"must lie between the battery's cut-out ('discharge_to', {100 * battery.discharge_to_share:g} %) "
-                f"and 100 %"
-            )
+            cut_out = f"{100 * battery.discharge_to_share:g} %"
+            rule = f"must lie between the battery's cut-out ('discharge_to', {cut_out}) and 100 %"
             got = f"{100 * group.exchange_at_share:g} %"
             yield source.problem(("trucks", number, "exchange_at"), rule, got=got)
         elif group.duty is not None and all(name in scenario.week.shifts for name in group.shifts):
@@ -167,12 +158,11 @@ def _strength(scenario: Scenario, number: int, duty: Duty, source: LocatedData) 
         energy = duty.energy_per_shift_kwh or 0.0
         hours = mean_shift_min(scenario.week, group.shifts) / 60.0
         key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
-    temperature = group.temperature_degc
-    figures = scenario.figures
-    coldest_week = figures["site.coldest_week"].value
-    air = (group.air or scenario.site.room_air).in_week(scenario.simulation.start_week, coldest_week)
-    at = air if temperature is None else temperature
-    cell = cell_of(scenario.batteries[group.battery], figures, at)
+    figures, degc = scenario.figures, group.temperature_degc
+    if degc is None:
+        air = group.air or scenario.site.room_air
+        degc = air.in_week(scenario.simulation.start_week, figures["site.coldest_week"].value)
+    cell = cell_of(scenario.batteries[group.battery], figures, degc)
     minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"

@@ -1,17 +1,14 @@
 """Rules for one layout: enough of everything, so that it can neither deadlock nor stand still."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from batsim.errors import Problem
-from batsim.formulas.charging import charge_phases
-from batsim.formulas.phases import phases_hours
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.room_checks import device_problems, room_problems
-from batsim.scenario.chemistry import capacity_ah, profile_of
+from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
-from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
@@ -68,9 +65,8 @@ def _too_few(checked: CheckedLayout, battery: str) -> str:
         return ""
     own = any(group.own_batteries for group in checked.scenario.trucks if group.battery == battery)
     if own and number < 2 * in_use:
-        return (
-            f"would deadlock: trucks that keep batteries of their own need two each, {2 * in_use} of type '{battery}'"
-        )
+        each = f"two each, {2 * in_use} of type '{battery}'"
+        return f"would deadlock: trucks that keep batteries of their own need {each}"
     if number == in_use:
         return (
             f"would deadlock: without a spare battery of type '{battery}' no exchange can ever start; "
@@ -101,8 +97,7 @@ def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Pr
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
         yield checked.source.problem(("chargers", charger), rule, got=got)
         return
-    ah = capacity_ah(kind, scenario.figures)
-    hours = phases_hours(charge_phases(profile, ah, ah, profile.factor * ah))
+    hours = full_charge_h(scenario.chargers[charger], kind, scenario.figures)
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
         yield checked.source.problem(("chargers", charger), rule)
@@ -120,10 +115,8 @@ def _bays(checked: CheckedLayout) -> Iterator[Problem]:
         if bays < batteries:
             rule = f"discharged batteries pulled out at arrival need a bay for each of the {batteries} batteries"
     elif bays < spares + arrangement.empty_bays:
-        rule = (
-            f"would deadlock: {spares} spare batteries and {arrangement.empty_bays} empty "
-            f"{arrangement.bay} for the exchange need at least {spares + arrangement.empty_bays} bays"
-        )
+        what = f"{spares} spare batteries and {arrangement.empty_bays} empty {arrangement.bay} for the exchange"
+        rule = f"would deadlock: {what} need at least {spares + arrangement.empty_bays} bays"
     if rule:
         yield checked.problem("bays", rule=rule, got=f"{bays:g}")
 
@@ -153,26 +146,19 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
         yield checked.problem("attendants", rule=rule, got=got)
         return
     if skill is not None:
-        manned = common(manned, manned_windows(week, _qualified(layout.attendants, skill), 1, LOOKED_AT_MIN))
+        qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
+        manned = common(manned, manned_windows(week, qualified, 1, LOOKED_AT_MIN))
     if not manned:
-        rule = (
-            f"nobody is qualified for '{skill}', which {layout.handling} asks for; write {{attendants: 2, {skill}: 1}}"
-        )
+        who = f"nobody is qualified for '{skill}', which {layout.handling} asks for"
+        rule = f"{who}; write {{attendants: 2, {skill}: 1}}"
         yield checked.problem("attendants", rule=rule, got=got)
         return
     for group in () if checked.arrangement.in_truck else checked.scenario.trucks:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
         if at_work and overlap_min(manned, at_work) <= 0.0:
-            rule = (
-                f"nobody is on duty when exchanges fall due: '{group.group}' works "
-                f"{', '.join(group.shifts)}; put {people} on one of these shifts"
-            )
+            works = f"'{group.group}' works {', '.join(group.shifts)}; put {people} on one of these shifts"
+            rule = f"nobody is on duty when exchanges fall due: {works}"
             yield checked.problem("attendants", rule=rule, got=got)
-
-
-def _qualified(attendants: Mapping[str, OnDuty], skill: str) -> dict[str, int]:
-    """Attendants with a skill, by shift."""
-    return {shift: on_duty.with_skill(skill) for shift, on_duty in attendants.items()}
 
 
 def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
@@ -183,11 +169,11 @@ def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
     shifts = {shift for group in checked.scenario.trucks for shift in group.shifts}
     if arrangement.in_truck or all(map(layout.exchanged_by_drivers, shifts)):
         return maintained, None
-    one = max(maintained, int(arrangement.connects == "attendant"))
     if layout.exchange_time_min is not None:
         return 1, None
-    most = max([0, *(step.by.attendants for step in arrangement.steps)])
-    return max(most, one), next((step.skill for step in arrangement.steps if step.skill), None)
+    connects = int(arrangement.connects == "attendant")
+    most = max([maintained, connects, *(step.by.attendants for step in arrangement.steps)])
+    return most, next((step.skill for step in arrangement.steps if step.skill), None)
 
 
 def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:

@@ -88,11 +88,8 @@ def _reach(checked: CheckedLayout, bays: list[Spot], stations: list[Spot]) -> It
         for number, station in enumerate(stations, start=1):
             near = sum(abs(bay.x_m - station.x_m) + abs(bay.y_m - station.y_m) <= reach_m for bay in bays)
             if near <= checked.arrangement.empty_bays:
-                rule = (
-                    f"{device} reaches only {near} of {len(bays)} bays from station {number}; it needs ready "
-                    "batteries and an empty bay in reach"
-                )
-                yield checked.problem("floor", rule=rule)
+                rule = f"{device} reaches only {near} of {len(bays)} bays from station {number}"
+                yield checked.problem("floor", rule=f"{rule}; it needs ready batteries and an empty bay in reach")
 
 
 def _standby(checked: CheckedLayout) -> Iterator[Problem]:

@@ -4,8 +4,8 @@ import math
 from typing import NamedTuple
 
 from batsim.scenario.parts.faults import read_pair
-from batsim.scenario.parts.kinds import Kind, Quantity
-from batsim.scenario.parts.schemas import TEXT, block_schema, schema_of_any, with_help
+from batsim.scenario.parts.kinds import Quantity, reads
+from batsim.scenario.parts.schemas import TEXT, block_schema, with_help
 
 WEEKS_PER_YEAR = 365.25 / 7.0
 SEASONS = {"winter": "Mean of the coldest week. [degC]", "summer": "Mean of the warmest week. [degC]"}
@@ -31,15 +31,9 @@ class Air(NamedTuple):
         return mean - half * math.cos(turn)
 
 
-class AirText(Kind):
+@reads(TEXT, block_schema(with_help(TEXT, SEASONS)), examples=["20 degC", {"winter": "8 degC", "summer": "28 degC"}])
+def read_air(value: object) -> Air:
     """An air temperature such as `20 degC`, or one for each half of the year."""
-
-    schema = schema_of_any(
-        TEXT, block_schema(with_help(TEXT, SEASONS)), examples=["20 degC", {"winter": "8 degC", "summer": "28 degC"}]
-    )
-
-    def read(self, value: object) -> Air:
-        """Read one temperature, or that of the coldest and of the warmest week."""
-        degc = Quantity("temperature", least=-60.0, most=80.0)
-        form = "needs one temperature such as '20 degC', or {winter: 8 degC, summer: 28 degC}"
-        return Air(*read_pair(value, SEASONS, degc.read, form))
+    degc = Quantity("temperature", least=-60.0, most=80.0)
+    form = "needs one temperature such as '20 degC', or {winter: 8 degC, summer: 28 degC}"
+    return Air(*read_pair(value, SEASONS, degc.read, form))

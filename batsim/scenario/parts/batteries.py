@@ -5,18 +5,18 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field
 
 from batsim import units
 from batsim.catalogue import Figures
 from batsim.scenario.parts.faults import Fault, read_pair, refuse, wrong
 from batsim.scenario.parts.fit import BASES, Dimensions
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Number, Quantity, Words, by_default, figures_of
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Number, Quantity, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.parts.quantities import Celsius, Kilograms, Millimetres, MinutesAbove0, Share, ShareAbove0, Spread
-from batsim.scenario.parts.schemas import TEXT, block_schema, schema_of_any, text_schema, with_help
-from batsim.scenario.parts.week import WEEK_MIN, Weekdays
+from batsim.scenario.parts.schemas import TEXT, block_schema, text_schema, with_help
+from batsim.scenario.parts.week import WEEK_MIN, read_weekdays
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
 PROFILES = ("IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
@@ -32,20 +32,19 @@ class RatedCapacity(NamedTuple):
     rate_h: float
 
 
-class RatedCapacityText(Kind):
-    """A rated capacity with its basis, such as `750 Ah at 5 h`."""
+@reads(text_schema("750 Ah at 5 h"))
+def read_rated_capacity(value: object) -> RatedCapacity:
+    """A rated capacity with its basis, such as `750 Ah at 5 h`.
 
-    schema = text_schema("750 Ah at 5 h")
-
-    def read(self, value: object) -> RatedCapacity:
-        """Read ampere-hours and rate; a rate is never guessed."""
-        text, word, rate = str(value).partition(" at ")
-        if not word or not isinstance(value, str):
-            wrong("needs a capacity with its rate, such as '750 Ah at 5 h' (Europe) or '750 Ah at 6 h' (America)")
-        capacity = RatedCapacity(units.parse(text, "capacity"), units.parse(rate, "duration") / 60.0)
-        if capacity.ah <= 0.0 or not 1.0 <= capacity.rate_h <= 20.0:
-            wrong("needs a capacity above 0 Ah at a rate between 1 h and 20 h")
-        return capacity
+    Read ampere-hours and rate; a rate is never guessed.
+    """
+    text, word, rate = str(value).partition(" at ")
+    if not word or not isinstance(value, str):
+        wrong("needs a capacity with its rate, such as '750 Ah at 5 h' (Europe) or '750 Ah at 6 h' (America)")
+    capacity = RatedCapacity(units.parse(text, "capacity"), units.parse(rate, "duration") / 60.0)
+    if capacity.ah <= 0.0 or not 1.0 <= capacity.rate_h <= 20.0:
+        wrong("needs a capacity above 0 Ah at a rate between 1 h and 20 h")
+    return capacity
 
 
 class ChargeCurrent(NamedTuple):
@@ -59,18 +58,14 @@ class ChargeCurrent(NamedTuple):
         return self.amps * capacity_ah / 100.0 if self.per_100ah else self.amps
 
 
-class ChargeCurrentText(Kind):
+@reads(text_schema("120 A", "18 A per 100 Ah"))
+def read_charge_current(value: object) -> ChargeCurrent:
     """A charge current: `120 A` or `18 A per 100 Ah`."""
-
-    schema = text_schema("120 A", "18 A per 100 Ah")
-
-    def read(self, value: object) -> ChargeCurrent:
-        """Read the current and whether it goes with the capacity."""
-        in_proportion = isinstance(value, str) and re.search(r"per|/", value) is not None
-        amps = units.parse(value, "rate" if in_proportion else "current")
-        if amps <= 0.0:
-            wrong("must be above 0 A")
-        return ChargeCurrent(amps, in_proportion)
+    in_proportion = isinstance(value, str) and re.search(r"per|/", value) is not None
+    amps = units.parse(value, "rate" if in_proportion else "current")
+    if amps <= 0.0:
+        wrong("must be above 0 A")
+    return ChargeCurrent(amps, in_proportion)
 
 
 class WateringInterval(NamedTuple):
@@ -84,27 +79,23 @@ class WateringInterval(NamedTuple):
     """Whether it is due when the water above the plates is used up."""
 
 
-class WateringIntervalText(Kind):
+@reads(text_schema("7 charges", "300 Ah", "when_low"))
+def read_watering_interval(value: object) -> WateringInterval:
     """When water is due: `7 charges`, `300 Ah` of gassing, or the word `when_low`."""
-
-    schema = text_schema("7 charges", "300 Ah", "when_low")
-
-    def read(self, value: object) -> WateringInterval:
-        """Read charges, ampere-hours of gassing, or the word."""
-        if value == "when_low":
-            return WateringInterval(math.inf, math.inf, when_low=True)
-        if isinstance(value, str) and value.rstrip().endswith("Ah"):
-            gas_ah = Quantity("capacity", above=0.0).read(value)
-            return WateringInterval(math.inf, gas_ah, when_low=False)
-        hint = "; also read: '300 Ah' of gassing and the word when_low"
-        charges = Quantity("charge_count", least=1.0, hint=hint).read(value)
-        return WateringInterval(charges, math.inf, when_low=False)
+    if value == "when_low":
+        return WateringInterval(math.inf, math.inf, when_low=True)
+    if isinstance(value, str) and value.rstrip().endswith("Ah"):
+        gas_ah = Quantity("capacity", above=0.0).read(value)
+        return WateringInterval(math.inf, gas_ah, when_low=False)
+    hint = "; also read: '300 Ah' of gassing and the word when_low"
+    charges = Quantity("charge_count", least=1.0, hint=hint).read(value)
+    return WateringInterval(charges, math.inf, when_low=False)
 
 
 class Watering(Frozen):
     """How often water is added, and how."""
 
-    every: Annotated[WateringInterval, WateringIntervalText()]
+    every: Annotated[WateringInterval, read_watering_interval]
     """Charges or ampere-hours of gassing between two waterings, or `when_low`. [charges or Ah]"""
     by: Annotated[str, Words("hand", "single_point")] = "hand"
     """Cell by cell, or all cells from one connection."""
@@ -123,7 +114,7 @@ class AtLeastAWeek(Quantity):
 
     def read(self, value: object) -> float:
         """Read the minutes; the limit is stated as a week."""
-        minutes = units.parse(value, "duration")
+        minutes = super().read(value)
         if minutes < WEEK_MIN:
             wrong("must be at least 1 week")
         return minutes
@@ -136,31 +127,25 @@ class Equalising(Frozen):
     """Least time from one to the next, never less than a week. [min]"""
     length_min: MinutesAbove0 = Field(alias="length")
     """How long it takes. [min]"""
-    current: Annotated[ChargeCurrent, ChargeCurrentText()]
+    current: Annotated[ChargeCurrent, read_charge_current]
     """Its current. [A or A per 100 Ah]"""
-    days: Annotated[tuple[int, ...], Weekdays()] | None = None
+    days: Annotated[tuple[int, ...], read_weekdays] | None = None
     """Weekdays on which the full charge before it must begin; any when not stated."""
 
 
 USED_FROM_TO = {"from": "Share of the least used battery.", "to": "Share of the most used battery."}
 
 
-class LifeUsed(Kind):
+@reads(TEXT, block_schema(with_help(TEXT, USED_FROM_TO)), examples=["30 %", {"from": "0 %", "to": "80 %"}])
+def read_life_used(value: object) -> tuple[float, float]:
     """Share of its life that a battery has behind it: one share, or evenly between two."""
-
-    schema = schema_of_any(
-        TEXT, block_schema(with_help(TEXT, USED_FROM_TO)), examples=["30 %", {"from": "0 %", "to": "80 %"}]
-    )
-
-    def read(self, value: object) -> tuple[float, float]:
-        """Read the least and the greatest share."""
-        share = Quantity("share", least=0.0, most=1.0)
-        form = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
-        least, most = read_pair(value, USED_FROM_TO, share.read, form)
-        if most < least:
-            rule = f"must be at least 'from' ({units.show(least, 'share')})"
-            refuse([Fault(("to",), rule, units.show(most, "share"))])
-        return least, most
+    share = Quantity("share", least=0.0, most=1.0)
+    form = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
+    least, most = read_pair(value, USED_FROM_TO, share.read, form)
+    if most < least:
+        rule = f"must be at least 'from' ({units.show(least, 'share')})"
+        refuse([Fault(("to",), rule, units.show(most, "share"))])
+    return least, most
 
 
 def _none_as_word(value: object) -> object:
@@ -177,7 +162,7 @@ class BatteryType(Frozen):
     """What it is made of; gives the discharge and charge behaviour."""
     cells: Annotated[int, Count(least=1, most=400)]
     """Cells in series."""
-    capacity: Annotated[RatedCapacity, RatedCapacityText()]
+    capacity: Annotated[RatedCapacity, read_rated_capacity]
     """Rated capacity and its rate. [Ah, h]"""
     mass_kg: Kilograms | None = Field(None, alias="mass")
     """Mass of the battery in its tray. [kg]"""
@@ -222,27 +207,20 @@ class BatteryType(Frozen):
     """Distance between its lifting eyes, along the spreader beam. [mm]"""
     connector: NameText | None = None
     """Its connector, as it is marked."""
-    life_used: Annotated[tuple[float, float], LifeUsed()] = "0 %"  # type: ignore[assignment]
+    life_used: Annotated[tuple[float, float], read_life_used] = "0 %"  # type: ignore[assignment]
     """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
 
-    @model_validator(mode="after")
-    def _consistent(self, info: ValidationInfo) -> "BatteryType":
-        """Refuse what could never happen: no temperature to charge at, equalising or low water where there is none."""
-        faults = list(self._temperature_faults(figures_of(info)))
+    def _faults(self) -> Iterator[Fault]:
+        """Find what could never happen: equalising or low water where there is none."""
         if self.equalising is not None and self.chemistry == "lithium_ion":
-            faults.append(Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none"))
+            yield Fault(("equalising",), "lithium_ion batteries take no equalising charges; write none")
         if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
             rule = "when_low is for vented_lead_acid only; others have no water above their plates"
-            faults.append(Fault(("watering", "every"), rule, f"chemistry {self.chemistry}"))
-        refuse(faults)
-        return self
+            yield Fault(("watering", "every"), rule, f"chemistry {self.chemistry}")
 
-    def _temperature_faults(self, figures: Figures) -> Iterator[Fault]:
+    def _faults_with(self, figures: Figures) -> Iterator[Fault]:
         """Find temperatures between which no charge could begin."""
-        least, most = (
-            figures[f"battery.{self.chemistry}.{key}"].value if stated is None else stated
-            for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
-        )
+        least, most = self.charging_degc(figures)
         if least < most:
             return
         from_text, below_text = (units.show(degc, "temperature") for degc in (least, most))
@@ -250,6 +228,14 @@ class BatteryType(Frozen):
             yield Fault(("charge_from",), f"must be below 'charge_below' ({below_text})", from_text)
         else:
             yield Fault(("charge_below",), f"must be above 'charge_from' ({from_text})", below_text)
+
+    def charging_degc(self, figures: Figures) -> tuple[float, float]:
+        """Temperatures between which a charge may begin, as stated or by chemistry. [degC]"""
+        least, most = (
+            figures[f"battery.{self.chemistry}.{key}"].value if stated is None else stated
+            for key, stated in (("charge_from", self.charge_from_degc), ("charge_below", self.charge_below_degc))
+        )
+        return least, most
 
     @property
     def is_maintained(self) -> bool:
@@ -271,9 +257,9 @@ class ChargerType(Frozen):
     """Chemistries it may charge."""
     batteries: tuple[NameText, ...] = ()
     """Battery types it fits; empty means every type of its chemistries."""
-    main_current: Annotated[ChargeCurrent, ChargeCurrentText()]
+    main_current: Annotated[ChargeCurrent, read_charge_current]
     """Current of the main stage. [A or A per 100 Ah]"""
-    end_current: Annotated[ChargeCurrent, ChargeCurrentText()] | None = None
+    end_current: Annotated[ChargeCurrent, read_charge_current] | None = None
     """Current of the end stage (IUIa, IUI, W, WoWa), or at which it stops (CC-CV, IU). [A or A per 100 Ah]"""
     charge_factor: Annotated[float, Number(least=1.0, most=1.6)]
     """Ampere-hours returned over ampere-hours taken; IU and CC-CV return what was taken. [-]"""
@@ -288,15 +274,11 @@ class ChargerType(Frozen):
         """Whether it may charge a battery type of this name."""
         return battery.chemistry in self.chemistry and name in (self.batteries or (name,))
 
-    @model_validator(mode="after")
-    def _complete(self) -> "ChargerType":
+    def _faults(self) -> Iterator[Fault]:
         """Ask for an end current, and for a characteristic that suits the chemistries."""
-        faults = []
         if self.end_current is None:
             rule = f"the {self.profile} characteristic needs an 'end_current', such as '5 A per 100 Ah'"
-            faults.append(Fault(("end_current",), rule))
+            yield Fault(("end_current",), rule)
         if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
             rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa, IUI, W or WoWa"
-            faults.append(Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}"))
-        refuse(faults)
-        return self
+            yield Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}")

@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import Field
 
 from batsim.scenario.parts.faults import wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.quantities import MinutesAbove0
 from batsim.scenario.parts.schemas import text_schema
@@ -22,17 +22,13 @@ class Breakdown(Frozen):
     """Time until it is back in use, waiting for whoever repairs it included. [min]"""
 
 
-class MomentText(Kind):
+@reads(text_schema("week 1 Tue 06:00", pattern=r"^week [1-9]\d{0,3} [A-Z][a-z]{2} \d?\d:\d\d$"))
+def read_moment(value: object) -> float:
     """An instant of the simulated time, such as `week 1 Tue 06:00`; week 1 is the first after the warm-up."""
-
-    schema = text_schema("week 1 Tue 06:00", pattern=r"^week [1-9]\d{0,3} [A-Z][a-z]{2} \d?\d:\d\d$")
-
-    def read(self, value: object) -> float:
-        """Read it into minutes after the warm-up."""
-        match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2}) (\d?\d:\d\d)", str(value).strip())
-        if not match or match[2] not in DAYS:
-            wrong("needs an instant such as 'week 1 Tue 06:00'")
-        return (int(match[1]) - 1) * WEEK_MIN + DAYS.index(match[2]) * DAY_MIN + clock_minutes(match[3])
+    match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2}) (\d?\d:\d\d)", str(value).strip())
+    if not match or match[2] not in DAYS:
+        wrong("needs an instant such as 'week 1 Tue 06:00'")
+    return (int(match[1]) - 1) * WEEK_MIN + DAYS.index(match[2]) * DAY_MIN + clock_minutes(match[3])
 
 
 class Outage(Frozen):
@@ -42,7 +38,7 @@ class Outage(Frozen):
     """What: station, a device, or a charger type of the layout."""
     units: Annotated[int, Count(least=1)] = 1
     """How many of them."""
-    from_min: Annotated[float, MomentText()] = Field(alias="from")
+    from_min: Annotated[float, read_moment] = Field(alias="from")
     """When it goes out. [min after the warm-up]"""
     length_min: MinutesAbove0 = Field(alias="for")
     """How long it is out. [min]"""

@@ -28,10 +28,9 @@ def shift_windows(shift: Shift, until_min: float, closed: frozenset[int] = froze
         In order, without overlap; a shift that began before the first Monday is included. [min]
     """
     pieces = _pieces(shift)
-    starts = weekly_starts(shift.days, shift.from_min, until_min, closed)
     return sorted(
         (max(start + begin, 0.0), start + end)
-        for start in starts
+        for start in weekly_starts(shift.days, shift.from_min, until_min, closed)
         for begin, end in pieces
         if start + end > 0.0 and start + begin < until_min
     )
@@ -147,12 +146,12 @@ def working_days_per_week(week: Week, names: list[str]) -> int:
     So the night shift that starts on Sunday 22:00 is Monday's, and five days with three shifts are
     five days.
     """
-    middles = {
-        int(((day * DAY_MIN + shift.from_min + shift.minutes / 2.0) % WEEK_MIN) // DAY_MIN)
+    middles = (
+        (day * DAY_MIN + shift.from_min + shift.minutes / 2.0) % WEEK_MIN
         for shift in (week.shifts[name] for name in names)
         for day in shift.days
-    }
-    return len(middles)
+    )
+    return len({int(middle // DAY_MIN) for middle in middles})
 
 
 def mean_shift_min(week: Week, names: Sequence[str]) -> float:

@@ -7,23 +7,23 @@ from pydantic import Field
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
 from batsim.scenario.parts.kinds import Frozen, Words
 from batsim.scenario.parts.quantities import Kilowatts, Minutes
-from batsim.scenario.parts.week import DAY_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import minutes_from_to, read_time_of_day, read_weekdays
 
 
 class ChargingWindow(Frozen):
     """Hours in which current may flow, on some weekdays."""
 
-    days: Annotated[tuple[int, ...], Weekdays()] = Field("Mon-Sun")  # type: ignore[arg-type]
+    days: Annotated[tuple[int, ...], read_weekdays] = Field("Mon-Sun")  # type: ignore[arg-type]
     """Weekdays on which it opens."""
-    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    from_min: Annotated[float, read_time_of_day] = Field(alias="from")
     """When it opens. [min after midnight]"""
-    to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
+    to_min: Annotated[float, read_time_of_day] = Field(alias="to")
     """When it closes; at or before the opening it means the next day. [min after midnight]"""
 
     @property
     def minutes(self) -> float:
         """Length. [min]"""
-        return (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        return minutes_from_to(self.from_min, self.to_min)
 
 
 class ChargingRules(Frozen):

@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import Field
 
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, Quantity
+from batsim.scenario.parts.kinds import Count, Frozen, Quantity, reads
 from batsim.scenario.parts.schemas import TEXT
 
 WEEKS_A_YEAR = 52
@@ -14,27 +14,26 @@ MOST_FACTOR = 5.0
 """A demand factor beyond five times the stated work is a slip of the pen."""
 
 
-class WeeklyFactors(Kind):
-    """Work in some calendar weeks over the stated one, such as `{"48-51": 130 %, "1": 80 %}`."""
-
-    schema = {"type": "object"} | {
+@reads(
+    {"type": "object"}
+    | {
         "additionalProperties": False,
         "patternProperties": {r"^\d{1,2}(-\d{1,2})?$": TEXT},
         "examples": [{"48-51": "130 %", "1": "80 %"}],
     }
-
-    def read(self, value: object) -> tuple[float, ...]:
-        """Read into one factor for each calendar week, 1 where none is stated."""
-        if not isinstance(value, dict):
-            wrong("needs calendar weeks with their share of the stated work, such as {'48-51': 130 %}")
-        rule = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
-        refuse([Fault((key,), rule) for key in value if not _weeks(key)])
-        shares = each_entry(value.items(), Quantity("share", above=0.0, most=MOST_FACTOR).read)
-        factors = [1.0] * WEEKS_A_YEAR
-        for key, share in zip(value, shares, strict=True):
-            for week in _weeks(key):
-                factors[week - 1] = share
-        return tuple(factors)
+)
+def read_weekly_factors(value: object) -> tuple[float, ...]:
+    """Work in some calendar weeks over the stated one, such as `{"48-51": 130 %, "1": 80 %}`."""
+    if not isinstance(value, dict):
+        wrong("needs calendar weeks with their share of the stated work, such as {'48-51': 130 %}")
+    rule = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
+    refuse([Fault((key,), rule) for key in value if not _weeks(key)])
+    shares = each_entry(value.items(), Quantity("share", above=0.0, most=MOST_FACTOR).read)
+    factors = [1.0] * WEEKS_A_YEAR
+    for key, share in zip(value, shares, strict=True):
+        for week in _weeks(key):
+            factors[week - 1] = share
+    return tuple(factors)
 
 
 def _weeks(key: object) -> range:
@@ -47,7 +46,7 @@ def _weeks(key: object) -> range:
 class Demand(Frozen):
     """How much is to be done, over what the truck groups state."""
 
-    weeks: Annotated[tuple[float, ...], WeeklyFactors()] = Field({})  # type: ignore[arg-type]
+    weeks: Annotated[tuple[float, ...], read_weekly_factors] = Field({})  # type: ignore[arg-type]
     """Work by calendar week over the stated one; `simulation.start_week` says where a run begins. [%]"""
     fleet_growth_share: Annotated[float, Quantity("share", least=-0.5, most=1.0)] = Field("0 %", alias="fleet_growth")  # type: ignore[assignment]
     """Growth of every truck group in a year. [%]"""

@@ -37,10 +37,10 @@ def wrong(rule: str) -> NoReturn:
     raise ValueError(rule)
 
 
-def refuse(faults: list[Fault]) -> None:
+def refuse(faults: Iterable[Fault]) -> None:
     """Raise the faults, if there are any."""
-    if faults:
-        raise Faults(faults)
+    if found := list(faults):
+        raise Faults(found)
 
 
 def shown(value: object) -> str:

@@ -2,10 +2,10 @@
 
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default
+from batsim.scenario.parts.faults import Fault, each_entry, wrong
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, Words, by_default, reads
 from batsim.scenario.parts.quantities import Metres
 from batsim.scenario.parts.schemas import TEXTS
 
@@ -17,16 +17,12 @@ class Point(NamedTuple):
     y_m: float
 
 
-class PointText(Kind):
+@reads(TEXTS | {"minItems": 2, "maxItems": 2, "examples": [["2 m", "4.5 m"]]})
+def read_point(value: object) -> Point:
     """A point of the floor: metres along the room and across it, such as `[2 m, 4.5 m]`."""
-
-    schema = TEXTS | {"minItems": 2, "maxItems": 2, "examples": [["2 m", "4.5 m"]]}
-
-    def read(self, value: object) -> Point:
-        """Read both distances."""
-        if not isinstance(value, list) or len(value) != 2:
-            wrong("needs two distances from a corner of the room, such as [2 m, 4.5 m]")
-        return Point(*each_entry(enumerate(value), Quantity("distance").read))
+    if not isinstance(value, list) or len(value) != 2:
+        wrong("needs two distances from a corner of the room, such as [2 m, 4.5 m]")
+    return Point(*each_entry(enumerate(value), Quantity("distance").read))
 
 
 class BayRow(Frozen):
@@ -34,7 +30,7 @@ class BayRow(Frozen):
 
     row: NameText = "row"
     """Its name on site."""
-    at: Annotated[Point, PointText()]
+    at: Annotated[Point, read_point]
     """Its first bay. [m]"""
     pitch_m: Annotated[float, Quantity("distance", above=0.0)] = Field(alias="pitch")
     """From the middle of one bay to that of the next. [m]"""
@@ -51,7 +47,7 @@ class BayRow(Frozen):
 class StationRow(Frozen):
     """Where the stations are: one beside the other."""
 
-    at: Annotated[Point, PointText()]
+    at: Annotated[Point, read_point]
     """The first station. [m]"""
     pitch_m: Annotated[float, Quantity("distance", above=0.0)] = by_default("floor.station_pitch", "pitch")
     """From one station to the next. [m]"""
@@ -62,9 +58,9 @@ class StationRow(Frozen):
 class Zone(Frozen):
     """A rectangle of the floor, such as what a hoist can reach."""
 
-    from_point: Annotated[Point, PointText()] = Field(alias="from")
+    from_point: Annotated[Point, read_point] = Field(alias="from")
     """One corner. [m]"""
-    to_point: Annotated[Point, PointText()] = Field(alias="to")
+    to_point: Annotated[Point, read_point] = Field(alias="to")
     """The corner opposite. [m]"""
 
     def holds(self, x_m: float, y_m: float) -> bool:
@@ -83,12 +79,10 @@ class Floor(Frozen):
     zones: dict[NameText, Zone] = Field(default_factory=dict)
     """What a device can reach, by its name; all the floor when not stated."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Floor":
+    def _faults(self) -> list[Fault]:
         """Only the last row may take what is left."""
         rule = "missing: every row but the last says how many bays it has"
-        refuse([Fault(("rows", number, "bays"), rule) for number, row in enumerate(self.rows[:-1]) if not row.bays])
-        return self
+        return [Fault(("rows", number, "bays"), rule) for number, row in enumerate(self.rows[:-1]) if not row.bays]
 
 
 class Spot(NamedTuple):
@@ -102,13 +96,12 @@ class Spot(NamedTuple):
 def bay_spots(floor: Floor, bays: int) -> list[Spot]:
     """Positions of so many bays, row by row and level by level; fewer where the rows hold no more."""
     spots: list[Spot] = []
-    for number, row in enumerate(floor.rows):
+    for row in floor.rows:
         left = bays - len(spots)
-        columns = row.bays
-        if columns is None and number == len(floor.rows) - 1:
-            columns = -(-left // row.levels)
+        # The last row may leave its number to what is left.
+        columns = -(-left // row.levels) if row.bays is None else row.bays
         for level in range(row.levels):
-            spots += [_along(row, column, level * row.level_height_m) for column in range(columns or 0)]
+            spots += [_along(row, column, level * row.level_height_m) for column in range(columns)]
     return spots[:bays]
 
 

@@ -4,14 +4,14 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
-from batsim.scenario.parts.faults import Fault, refuse, wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words
+from batsim.scenario.parts.faults import Fault, wrong
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import BY_QUANTILE, DurationLaw
 from batsim.scenario.parts.needs import Needs
 from batsim.scenario.parts.quantities import Metres, MetresPerMinute
-from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
+from batsim.scenario.parts.schemas import TEXT, TEXTS
 
 IN_TRUCK = "truck"
 """Bay of a battery that is charged in the truck."""
@@ -24,22 +24,18 @@ class Hands(NamedTuple):
     drivers: int
 
 
-class HandsText(Kind):
+@reads(TEXT, TEXTS, examples=["attendant", "driver", ["attendant", "driver"], "2 attendants"])
+def read_hands(value: object) -> Hands:
     """Who does a step: `attendant`, `driver`, `2 attendants`, or a list of them."""
-
-    schema = schema_of_any(TEXT, TEXTS, examples=["attendant", "driver", ["attendant", "driver"], "2 attendants"])
-
-    def read(self, value: object) -> Hands:
-        """Read who and how many."""
-        count = {"attendant": 0, "driver": 0}
-        for part in value if isinstance(value, list) and value else [value]:
-            match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
-            if not match:
-                wrong("needs attendant, driver, a number of them such as '2 attendants', or a list")
-            count[match[2]] += int(match[1] or 1)
-        if count["driver"] > 1:
-            wrong("a truck has one driver")
-        return Hands(count["attendant"], count["driver"])
+    count = {"attendant": 0, "driver": 0}
+    for part in value if isinstance(value, list) and value else [value]:
+        match = re.fullmatch(r"(?:([1-9]) )?(attendant|driver)s?", str(part).strip())
+        if not match:
+            wrong("needs attendant, driver, a number of them such as '2 attendants', or a list")
+        count[match[2]] += int(match[1] or 1)
+    if count["driver"] > 1:
+        wrong("a truck has one driver")
+    return Hands(count["attendant"], count["driver"])
 
 
 POINTS = ("where_it_stands", "station", "set_down", "discharged_bay", "ready_bay")
@@ -86,7 +82,7 @@ class Step(Frozen):
 
     step: NameText
     """What is done."""
-    by: Annotated[Hands, HandsText()]
+    by: Annotated[Hands, read_hands]
     """Who is busy with it."""
     device: NameText | None = None
     """Device that it holds, one of the arrangement's devices."""
@@ -111,27 +107,23 @@ class Step(Frozen):
     """Number of the random stream of a step that varies alone: its times stay when the words change. By its words
     when not stated."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Step":
+    def _faults(self) -> Iterator[Fault]:
         """Want a time, or a distance with its speed; a driver is not there when the truck is gone."""
-        faults = []
         way_stated = (self.distance_m is not None) + (self.speed_m_per_min is not None)
         if way_stated != (0 if self.time_min is not None else 2):
-            faults.append(Fault((), "a step needs either 'time' or 'distance' and 'speed'"))
+            yield Fault((), "a step needs either 'time' or 'distance' and 'speed'")
         if self.truck == "gone" and self.by.drivers:
-            faults.append(Fault(("by",), "the driver has left with the truck; let an attendant do it"))
+            yield Fault(("by",), "the driver has left with the truck; let an attendant do it")
         if bool(self.ways) != (self.at_ends_min is not None):
-            faults.append(Fault((), "'ways' and 'at_ends', its time without the travel, go together"))
+            yield Fault((), "'ways' and 'at_ends', its time without the travel, go together")
         if self.ways and self.device is None:
-            faults.append(Fault(("device",), "missing: the device that goes the ways"))
+            yield Fault(("device",), "missing: the device that goes the ways")
         if self.skill is not None and not self.by.attendants:
-            faults.append(Fault(("skill",), "is of attendants; this step has none", f"'{self.skill}'"))
+            yield Fault(("skill",), "is of attendants; this step has none", f"'{self.skill}'")
         for key, law in (("time", self.time_min), ("at_ends", self.at_ends_min)):
             if self.varies == "together" and law is not None and law.kind not in BY_QUANTILE:
                 rule = f"steps that vary together need one of these laws: {', '.join(BY_QUANTILE)}"
-                faults.append(Fault((key,), rule, law.kind))
-        refuse(faults)
-        return self
+                yield Fault((key,), rule, law.kind)
 
     @property
     def law(self) -> DurationLaw:
@@ -181,20 +173,16 @@ class Arrangement(Frozen):
     steps: tuple[Step, ...] = ()
     """The exchange, in order."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Arrangement":
-        """Check the order of the steps and the devices they name."""
-        faults = []
+    def _faults(self) -> Iterator[Fault]:
+        """Find what is wrong with the order of the steps and the devices they name."""
         if self.in_truck and self.steps:
-            faults.append(Fault(("steps",), "an arrangement that charges in the truck has no exchange steps"))
+            yield Fault(("steps",), "an arrangement that charges in the truck has no exchange steps")
         if not self.in_truck and not self.steps:
-            faults.append(Fault(("steps",), "needs at least one step, unless bay is 'truck'"))
+            yield Fault(("steps",), "needs at least one step, unless bay is 'truck'")
         for number in range(len(self.steps)):
-            faults += self._step_faults(number)
+            yield from self._step_faults(number)
         if self.steps and all(step.truck == "gone" for step in self.steps):
-            faults.append(Fault(("steps",), "at least one step must be done while the truck waits"))
-        refuse(faults)
-        return self
+            yield Fault(("steps",), "at least one step must be done while the truck waits")
 
     def _step_faults(self, number: int) -> Iterator[Fault]:
         """Find what a step asks for that is not there: a device, a truck that has left before."""
@@ -210,14 +198,12 @@ class Arrangement(Frozen):
     def _way_faults(self, path: tuple[str | int, ...], way: Way, name: str) -> Iterator[Fault]:
         """Find what a device cannot do on a way."""
         device = self.devices[name]
+        key, speed = ("loaded", device.loaded_m_per_min) if way.carrying else ("empty", device.empty_m_per_min)
         if way.carrying > device.carries:
-            rule = f"the device takes {device.carries} at a time"
-            yield Fault((*path, "carrying"), rule, str(way.carrying))
+            yield Fault((*path, "carrying"), f"the device takes {device.carries} at a time", str(way.carrying))
         if "set_down" in (way.from_point, way.to_point) and not self.set_down_bays:
             yield Fault(path, "needs 'set_down_bays', at least 1 for each exchange")
-        speed = device.loaded_m_per_min if way.carrying else device.empty_m_per_min
         if speed is None:
-            key = "loaded" if way.carrying else "empty"
             yield Fault(path, f"needs a speed of {name} under '{key}', such as '3 km/h'")
 
     @property

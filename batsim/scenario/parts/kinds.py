@@ -2,16 +2,18 @@
 
 import math
 import re
-from collections.abc import Callable
-from typing import Annotated, Any, NamedTuple
+from collections.abc import Callable, Iterable, Sequence
+from operator import gt, le, lt
+from typing import Annotated, Any, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic.annotated_handlers import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from batsim import units
 from batsim.catalogue import FIGURES, Figures
-from batsim.scenario.parts.faults import did_you_mean, wrong
-from batsim.scenario.parts.schemas import TEXT, text_schema
+from batsim.scenario.parts.faults import Fault, did_you_mean, refuse, wrong
+from batsim.scenario.parts.schemas import TEXT, schema_of_any, text_schema
 
 Limit = float | None
 UNLIMITED = math.inf
@@ -46,6 +48,20 @@ class Frozen(BaseModel):
         extra="forbid", frozen=True, use_attribute_docstrings=True, validate_default=True, hide_input_in_errors=True
     )
 
+    @model_validator(mode="after")
+    def _consistent(self, info: ValidationInfo) -> Self:
+        """Refuse a part whose keys do not go together."""
+        refuse([*self._faults(), *self._faults_with(figures_of(info))])
+        return self
+
+    def _faults(self) -> Iterable[Fault]:
+        """Find broken rules between keys; a part that has such rules states them here."""
+        return ()
+
+    def _faults_with(self, figures: Figures) -> Iterable[Fault]:
+        """Find broken rules that rest on figures."""
+        return ()
+
 
 class Kind:
     """A kind of value that is read from what YAML holds; says what is wrong in the user's words."""
@@ -67,15 +83,21 @@ class Kind:
         return dict(self.schema)
 
 
-class AsItIs(Kind):
-    """A value that is read once more is known; until then it is kept as YAML held it."""
+class ReadBy(Kind):
+    """A kind of value that a function reads."""
 
-    def __init__(self, schema: dict[str, Any]) -> None:
-        self.schema = schema
+    def __init__(self, schema: dict[str, Any], function: Callable[[object], Any]) -> None:
+        self.schema, self.function = schema, function
 
-    def read(self, value: object) -> object:
-        """Keep it."""
-        return value
+    def read(self, value: object) -> Any:  # noqa: ANN401 - each kind reads its own type
+        """Read it, or raise a ValueError that states the rule."""
+        return self.function(value)
+
+
+def reads(*choices: dict[str, Any], examples: Sequence[object] = ()) -> Callable[[Callable[[object], Any]], ReadBy]:
+    """Make a function that reads what YAML holds a kind of value, with its JSON Schema: one, or any of several."""
+    schema = schema_of_any(*choices, examples=examples) if examples else choices[0]
+    return lambda function: ReadBy(schema, function)
 
 
 class Bounds(NamedTuple):
@@ -87,15 +109,10 @@ class Bounds(NamedTuple):
 
     def hold(self, value: float, show: Callable[[float], str]) -> float:
         """Return the number if it lies within, or raise a ValueError that names the limit."""
-        broken = ""
-        if self.above is not None and value <= self.above:
-            broken = f"above {show(self.above)}"
-        elif self.least is not None and value < self.least:
-            broken = f"at least {show(self.least)}"
-        elif self.most is not None and value > self.most:
-            broken = f"at most {show(self.most)}"
-        if broken:
-            wrong(f"must be {broken}")
+        limits = (("above", self.above, le), ("at least", self.least, lt), ("at most", self.most, gt))
+        for words, limit, beyond in limits:
+            if limit is not None and beyond(value, limit):
+                wrong(f"must be {words} {show(limit)}")
         return value
 
 
@@ -173,18 +190,17 @@ class Words(Kind):
         return str(value)
 
 
-class Name(Kind):
-    """A name that people give to a thing: one line of text, not empty."""
+@reads(TEXT | {"minLength": 1, "maxLength": 200})
+def read_name(value: object) -> str:
+    """A name that people give to a thing: one line of text, not empty.
 
-    schema = TEXT | {"minLength": 1, "maxLength": 200}
-
-    def read(self, value: object) -> str:
-        """Read a name; numbers and yes/no values are not names until they stand in quotes."""
-        if not isinstance(value, str):
-            wrong("needs a name as text; put it in quotes")
-        if not value.strip() or not value.isprintable() or len(value) > 200:
-            wrong("needs a name of 1 to 200 printable characters")
-        return value
+    Numbers and yes/no values are not names until they stand in quotes.
+    """
+    if not isinstance(value, str):
+        wrong("needs a name as text; put it in quotes")
+    if not value.strip() or not value.isprintable() or len(value) > 200:
+        wrong("needs a name of 1 to 200 printable characters")
+    return value
 
 
-NameText = Annotated[str, Name()]
+NameText = Annotated[str, read_name]

@@ -1,14 +1,15 @@
 """How a duration varies: fixed, between limits, by mean and spread, or as it was observed."""
 
+from collections.abc import Iterator
 from typing import Annotated
 
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, Number, Quantity, Words
+from batsim.scenario.parts.faults import Fault, each_entry, wrong
+from batsim.scenario.parts.kinds import Frozen, Number, Quantity, Words, reads
 from batsim.scenario.parts.quantities import Minutes
-from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any
+from batsim.scenario.parts.schemas import TEXT, TEXTS
 
 KEYS = {
     "fixed": ("fixed",),
@@ -25,16 +26,15 @@ BY_QUANTILE = tuple(law for law in KEYS if law != "hyperexponential")
 """Laws whose times can be drawn by a quantile that several steps share."""
 
 
-class Observed(Kind):
-    """Durations as they were timed; drawn again with equal chance (bootstrap)."""
+@reads(TEXTS, TEXT, examples=["times.csv"])
+def read_observed(value: object) -> tuple[float, ...]:
+    """Durations as they were timed; drawn again with equal chance (bootstrap).
 
-    schema = schema_of_any(TEXTS, TEXT, examples=["times.csv"])
-
-    def read(self, value: object) -> tuple[float, ...]:
-        """Read a list of durations; a file name has become its list before this."""
-        if not isinstance(value, list) or not value:
-            wrong("needs a list of durations or a file with one duration on each line")
-        return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
+    Read a list of durations; a file name has become its list before this.
+    """
+    if not isinstance(value, list) or not value:
+        wrong("needs a list of durations or a file with one duration on each line")
+    return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
 
 
 class DurationLaw(Frozen):
@@ -54,7 +54,7 @@ class DurationLaw(Frozen):
     """Coefficient of variation: standard deviation over mean. [-]"""
     law: Annotated[str, Words(*KEYS)] | None = None
     """Which law; where it follows from the other keys it need not be said."""
-    observed_min: Annotated[tuple[float, ...], Observed()] | None = Field(None, alias="observed")
+    observed_min: Annotated[tuple[float, ...], read_observed] | None = Field(None, alias="observed")
     """Timed durations, drawn again with equal chance. [min]"""
 
     @model_validator(mode="before")
@@ -63,9 +63,8 @@ class DurationLaw(Frozen):
         """Let a lone duration stand for a fixed one."""
         return value if isinstance(value, dict) else {"fixed": value}
 
-    @model_validator(mode="after")
-    def _complete(self) -> "DurationLaw":
-        """Refuse keys that do not make one law together."""
+    def _faults(self) -> Iterator[Fault]:
+        """Find keys that do not make one law together."""
         keys = self._keys()
         if sorted(keys) != sorted(KEYS[self.kind]):
             rule = (
@@ -74,15 +73,15 @@ class DurationLaw(Frozen):
             )
             if self.law is not None:
                 rule = f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
-            refuse([Fault((), rule, ", ".join(keys) or "nothing")])
+            yield Fault((), rule, ", ".join(keys) or "nothing")
+            return
         limits = [value for value in (self.low_min, self.typical_min, self.high_min) if value is not None]
         if limits != sorted(limits):
             got = ", ".join(units.show(value, "duration") for value in limits)
-            refuse([Fault((), "low, typical and high must rise in this order", got)])
+            yield Fault((), "low, typical and high must rise in this order", got)
         if self.kind == "hyperexponential" and (self.cv or 0.0) <= 1.0:
             rule = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
-            refuse([Fault(("cv",), rule, f"{self.cv:g}")])
-        return self
+            yield Fault(("cv",), rule, f"{self.cv:g}")
 
     def _keys(self) -> list[str]:
         """Keys that are stated, the name of the law left out."""

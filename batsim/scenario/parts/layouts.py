@@ -1,19 +1,19 @@
 """Layouts: candidate answers, each an arrangement with its counts."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
-from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, refuse, wrong
+from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, wrong
 from batsim.scenario.parts.floor import Floor
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Words, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.quantities import Minutes, Share
-from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, schema_of_any, with_help
+from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
 
 MOST_ATTENDANTS = 200
 ATTENDANTS, DRIVERS = "attendants", "drivers"
@@ -28,43 +28,39 @@ class ChargerCount(NamedTuple):
     charger: str
 
 
-class ChargerCounts(Kind):
+@reads(TEXT, TEXTS, examples=["44 x electronic_iuia", ["30 x electronic_iuia", "4 x gel_iu"]])
+def read_charger_counts(value: object) -> tuple[ChargerCount, ...]:
     """Chargers by count and type, such as `44 x electronic_iuia`; several as a list."""
-
-    schema = schema_of_any(TEXT, TEXTS, examples=["44 x electronic_iuia", ["30 x electronic_iuia", "4 x gel_iu"]])
-
-    def read(self, value: object) -> tuple[ChargerCount, ...]:
-        """Read each entry."""
-        if isinstance(value, list) and value:
-            return tuple(each_entry(enumerate(value), self._entry))
-        return (self._entry(value),)
-
-    def _entry(self, value: object) -> ChargerCount:
-        """Read one count and type."""
-        count, cross, charger = str(value).partition(" x ")
-        if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
-            wrong("needs a count and a charger type, such as '44 x electronic_iuia'")
-        return ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip())
+    if isinstance(value, list) and value:
+        return tuple(each_entry(enumerate(value), _charger_count))
+    return (_charger_count(value),)
 
 
-class BatteryCounts(Kind):
-    """Batteries: one number, or a number for each type."""
+def _charger_count(value: object) -> ChargerCount:
+    """Read one count and type."""
+    count, cross, charger = str(value).partition(" x ")
+    if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
+        wrong("needs a count and a charger type, such as '44 x electronic_iuia'")
+    return ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip())
 
-    schema = schema_of_any(
-        {"type": "integer", "minimum": 1},
-        {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
-        examples=[66, {"lead 48 V": 40, "lead 24 V": 20}],
-    )
 
-    def read(self, value: object) -> dict[str, int]:
-        """Read into a count by type; the key '' stands for the only type there is."""
-        count = Count(least=1, most=10_000)
-        if isinstance(value, dict):
-            return read_by_name(value, count.read)
-        try:
-            return {"": count.read(value)}
-        except ValueError as error:
-            wrong(f"{error}, or one for each battery type")
+@reads(
+    {"type": "integer", "minimum": 1},
+    {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
+    examples=[66, {"lead 48 V": 40, "lead 24 V": 20}],
+)
+def read_battery_counts(value: object) -> dict[str, int]:
+    """Batteries: one number, or a number for each type.
+
+    Read into a count by type; the key '' stands for the only type there is.
+    """
+    count = Count(least=1, most=10_000)
+    if isinstance(value, dict):
+        return read_by_name(value, count.read)
+    try:
+        return {"": count.read(value)}
+    except ValueError as error:
+        wrong(f"{error}, or one for each battery type")
 
 
 class OnDuty(int):
@@ -101,53 +97,47 @@ IN_ALL = with_help(FROM_ZERO, {"attendants": "Attendants in all; the other keys 
 QUALIFIED = block_schema(IN_ALL, IN_ALL) | {"additionalProperties": FROM_ZERO}
 
 
-class AttendantCounts(Kind):
+@reads(
+    {"const": "unlimited"},
+    {"type": "object", "additionalProperties": {"anyOf": [FROM_ZERO, QUALIFIED]}},
+    examples=[{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "unlimited"],
+)
+def read_attendant_counts(value: object) -> dict[str, OnDuty] | str:
     """Attendants: their number by shift, or `unlimited`."""
-
-    schema = schema_of_any(
-        {"const": "unlimited"},
-        {"type": "object", "additionalProperties": {"anyOf": [FROM_ZERO, QUALIFIED]}},
-        examples=[{"early": 1, "late": 1}, {"early": {"attendants": 2, "hoist": 1}}, "unlimited"],
-    )
-
-    def read(self, value: object) -> dict[str, OnDuty] | str:
-        """Read attendants by shift, or the word."""
-        if isinstance(value, dict):
-            return read_by_name(value, self._attendants)
-        if value == DRIVERS:
-            wrong("'attendants: drivers' is now written 'exchange_by: drivers'")
-        if value != "unlimited":
-            wrong("needs attendants by shift such as {early: 1, late: 1}, or the word unlimited")
-        return value
-
-    def _attendants(self, value: object) -> OnDuty:
-        """Read a number of attendants, or a block that says how many of them are qualified for what."""
-        if not isinstance(value, dict):
-            return OnDuty(Count(most=MOST_ATTENDANTS).read(value))
-        if "attendants" not in value:
-            wrong("needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}")
-        qualified = read_by_name(value, Count(most=MOST_ATTENDANTS).read)
-        in_all = qualified.pop("attendants")
-        for skill, count in qualified.items():
-            if count > in_all:
-                wrong(f"{count} are qualified for '{skill}', of {in_all} attendant{'s' * (in_all != 1)} in all")
-        return OnDuty(in_all, qualified)
+    if isinstance(value, dict):
+        return read_by_name(value, _on_duty)
+    if value == DRIVERS:
+        wrong("'attendants: drivers' is now written 'exchange_by: drivers'")
+    if value != "unlimited":
+        wrong("needs attendants by shift such as {early: 1, late: 1}, or the word unlimited")
+    return value
 
 
-class ByWhom(Kind):
+def _on_duty(value: object) -> OnDuty:
+    """Read a number of attendants, or a block that says how many of them are qualified for what."""
+    if not isinstance(value, dict):
+        return OnDuty(Count(most=MOST_ATTENDANTS).read(value))
+    if "attendants" not in value:
+        wrong("needs the attendants and how many of them are qualified, such as {attendants: 2, hoist: 1}")
+    qualified = read_by_name(value, Count(most=MOST_ATTENDANTS).read)
+    in_all = qualified.pop("attendants")
+    for skill, count in qualified.items():
+        if count > in_all:
+            wrong(f"{count} are qualified for '{skill}', of {in_all} attendant{'s' * (in_all != 1)} in all")
+    return OnDuty(in_all, qualified)
+
+
+BY_WHOM = Words(ATTENDANTS, DRIVERS)
+
+
+@reads(
+    BY_WHOM.schema,
+    {"type": "object", "additionalProperties": BY_WHOM.schema},
+    examples=[DRIVERS, {"early": DRIVERS, "night": ATTENDANTS}],
+)
+def read_by_whom(value: object) -> dict[str, str] | str:
     """Who exchanges batteries: attendants or drivers, always or by shift."""
-
-    schema = schema_of_any(
-        Words(ATTENDANTS, DRIVERS).schema,
-        {"type": "object", "additionalProperties": Words(ATTENDANTS, DRIVERS).schema},
-        examples=[DRIVERS, {"early": DRIVERS, "night": ATTENDANTS}],
-    )
-
-    def read(self, value: object) -> dict[str, str] | str:
-        """Read one word, or one for each shift."""
-        if isinstance(value, dict):
-            return read_by_name(value, Words(ATTENDANTS, DRIVERS).read)
-        return Words(ATTENDANTS, DRIVERS).read(value)
+    return read_by_name(value, BY_WHOM.read) if isinstance(value, dict) else BY_WHOM.read(value)
 
 
 class InTruck(Frozen):
@@ -170,19 +160,19 @@ class Layout(Frozen):
     """Handling arrangement: one of the catalogue's or one of the scenario's own."""
     stations: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Exchange stations; in the truck: charging spots, one for each charger when not stated."""
-    batteries: Annotated[dict[str, int], BatteryCounts()] | None = None
+    batteries: Annotated[dict[str, int], read_battery_counts] | None = None
     """Batteries in all, those in the trucks included; in the truck: one each when not stated."""
-    chargers: Annotated[tuple[ChargerCount, ...], ChargerCounts()]
+    chargers: Annotated[tuple[ChargerCount, ...], read_charger_counts]
     """Chargers by type."""
     bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Bays for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
     stations need."""
     devices: dict[NameText, Annotated[float, Count(least=1, unlimited=True)]] = Field(default_factory=dict)
     """Devices by name; what one exchange holds when not stated."""
-    attendants: Annotated[dict[str, OnDuty] | str, AttendantCounts()] | None = None
+    attendants: Annotated[dict[str, OnDuty] | str, read_attendant_counts] | None = None
     """Attendants by shift, with how many of them are qualified for what where that matters; drivers do it all
     themselves when not stated."""
-    exchange_by: Annotated[str | dict[str, str], ByWhom()] | None = None
+    exchange_by: Annotated[str | dict[str, str], read_by_whom] | None = None
     """Who exchanges batteries and connects them, always or by the truck's shift; attendants do the rest where there
     are any, and this too when not stated."""
     set_down_bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
@@ -208,13 +198,11 @@ class Layout(Frozen):
     owned: tuple[NameText, ...] = ()
     """What is already there and need not be bought."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Layout":
+    def _faults(self) -> Iterator[Fault]:
         """Want attendants where they are to exchange batteries."""
         by = self.exchange_by
         if self.attendants is None and (by == ATTENDANTS or (isinstance(by, dict) and ATTENDANTS in by.values())):
-            refuse([Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)])
-        return self
+            yield Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
 
     @property
     def drivers_only(self) -> bool:

@@ -1,33 +1,34 @@
 """What batteries need beside charging: when it is due, in which rounds it is done, and what overdue means."""
 
 import math
+from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim.scenario.parts.calendar import Window, joined, weekly_starts
-from batsim.scenario.parts.faults import Fault, refuse
-from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, Words
+from batsim.scenario.parts.faults import Fault
+from batsim.scenario.parts.kinds import Frozen, Quantity, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.schemas import text_schema
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import WEEK_MIN, minutes_from_to, read_time_of_day, read_weekdays
 
 
 class Rounds(Frozen):
     """Hours of the week in which batteries are taken care of."""
 
-    days: Annotated[tuple[int, ...], Weekdays()]
+    days: Annotated[tuple[int, ...], read_weekdays]
     """Weekdays on which there is a round."""
-    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    from_min: Annotated[float, read_time_of_day] = Field(alias="from")
     """When it begins. [min after midnight]"""
-    to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
+    to_min: Annotated[float, read_time_of_day] = Field(alias="to")
     """Until when work on a battery may begin; at or before the start it means the next day. [min after midnight]"""
     overdue: Annotated[str, Words("use", "hold")] = "use"
     """What happens between two rounds with a battery that is due: it is used on, or held until it is done."""
 
     def windows(self, until_min: float) -> list[Window]:
         """Rounds from Monday 00:00 on. [min]"""
-        length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        length = minutes_from_to(self.from_min, self.to_min)
         starts = weekly_starts(self.days, self.from_min, WEEK_MIN * (until_min // WEEK_MIN + 1.0))
         return joined([(max(0.0, start), start + length) for start in starts if start + length > 0.0])
 
@@ -41,23 +42,19 @@ class MaintenanceInterval(NamedTuple):
     """Time since it was last done. [min]"""
 
 
-class MaintenanceIntervalText(Kind):
+@reads(text_schema("1 charge", "10 charges", "4 weeks"))
+def read_maintenance_interval(value: object) -> MaintenanceInterval:
     """How often something is due: `10 charges` or `4 weeks`."""
-
-    schema = text_schema("1 charge", "10 charges", "4 weeks")
-
-    def read(self, value: object) -> MaintenanceInterval:
-        """Read charges or a time."""
-        if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
-            return MaintenanceInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
-        minutes = Quantity("duration", above=0.0, hint="; also read: '10 charges'").read(value)
-        return MaintenanceInterval(math.inf, minutes)
+    if isinstance(value, str) and value.rstrip().endswith(("charge", "charges")):
+        return MaintenanceInterval(Quantity("charge_count", least=1.0).read(value), math.inf)
+    minutes = Quantity("duration", above=0.0, hint="; also read: '10 charges'").read(value)
+    return MaintenanceInterval(math.inf, minutes)
 
 
 class Maintenance(Frozen):
     """Inspection, readings or wash of a battery type."""
 
-    every: Annotated[MaintenanceInterval, MaintenanceIntervalText()]
+    every: Annotated[MaintenanceInterval, read_maintenance_interval]
     """Charges or time from one to the next. [charges or min]"""
     time_min: DurationLaw | None = Field(None, alias="time")
     """Minutes for one battery, as timed on site; from the catalogue when not stated. [min]"""
@@ -66,10 +63,8 @@ class Maintenance(Frozen):
     rounds: Rounds | None = None
     """Hours in which it is done; whenever it is due when not stated."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Maintenance":
+    def _faults(self) -> Iterator[Fault]:
         """A discharged battery that would stand until the next round is no stock."""
         if self.when == "before_charge" and self.rounds is not None:
             rule = "go with after_charge only; a discharged battery is taken care of when it comes"
-            refuse([Fault(("rounds",), rule)])
-        return self
+            yield Fault(("rounds",), rule)

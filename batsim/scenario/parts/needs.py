@@ -1,10 +1,11 @@
 """What an arrangement needs beside its steps: parts to order, sizes that fit, what is pushed by hand, when it suits."""
 
+from collections.abc import Iterator
 from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from batsim.scenario.parts.faults import Fault, refuse
+from batsim.scenario.parts.faults import Fault
 from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words
 
@@ -39,12 +40,10 @@ class Part(Frozen):
     why: str = ""
     """Why it is needed, in a few words."""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Part":
+    def _faults(self) -> Iterator[Fault]:
         """A device is named where it counts, and nowhere else."""
         if (self.for_each == "device") != (self.device is not None):
-            refuse([Fault(("device",), "goes with 'for_each: device', and only with it")])
-        return self
+            yield Fault(("device",), "goes with 'for_each: device', and only with it")
 
 
 class Push(Frozen):

@@ -6,10 +6,10 @@ from typing import Annotated, NamedTuple
 from pydantic import BeforeValidator, Field
 
 from batsim.scenario.parts.faults import read_by_name, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, by_default
+from batsim.scenario.parts.kinds import Frozen, Kind, by_default, reads
 from batsim.scenario.parts.quantities import Share
 from batsim.scenario.parts.schemas import schema_of_any, text_schema
-from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, TimeOfDay, Weekdays
+from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, minutes_from_to, read_time_of_day, read_weekdays
 
 PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"
 
@@ -38,12 +38,10 @@ class PriceText(Kind):
     def read(self, value: object) -> StatedPrice:
         """Read amount, currency and unit."""
         match = re.fullmatch(r"\s*([0-9]{1,12}(?:\.[0-9]{1,9})?) ?([A-Z]{3})(?: ?/ ?([A-Za-z]+[23]?))?\s*", str(value))
-        if match is None or not self._fits(match[3] or ""):
+        per = "" if match is None else match[3] or ""
+        if match is None or not (per == self.per or (self.or_each and not per)):
             wrong(f"needs an amount of money such as '{self.example}'")
-        return StatedPrice(float(match[1]), match[2], match[3] or "")
-
-    def _fits(self, per: str) -> bool:
-        return per == self.per or (self.or_each and not per)
+        return StatedPrice(float(match[1]), match[2], per)
 
 
 class PricesText(Kind):
@@ -64,18 +62,18 @@ class PricesText(Kind):
 class EnergyBand(Frozen):
     """Hours in which energy has a price of its own."""
 
-    days: Annotated[tuple[int, ...], Weekdays()] = Field("Mon-Sun")  # type: ignore[arg-type]
+    days: Annotated[tuple[int, ...], read_weekdays] = Field("Mon-Sun")  # type: ignore[arg-type]
     """Weekdays on which it begins."""
-    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    from_min: Annotated[float, read_time_of_day] = Field(alias="from")
     """When it begins. [min after midnight]"""
-    to_min: Annotated[float, TimeOfDay()] = Field(alias="to")
+    to_min: Annotated[float, read_time_of_day] = Field(alias="to")
     """When it ends; at or before the beginning it means the next day. [min after midnight]"""
     price: Annotated[StatedPrice, PriceText(per=PER_KWH, or_each=False)]
     """Price of a kWh in these hours."""
 
     def holds(self, minute: float) -> bool:
         """Whether an instant of the week, minutes from Monday 00:00, lies in it."""
-        length = (self.to_min - self.from_min) % DAY_MIN or DAY_MIN
+        length = minutes_from_to(self.from_min, self.to_min)
         return any((minute - day * DAY_MIN - self.from_min) % WEEK_MIN < length for day in self.days)
 
 
@@ -93,20 +91,16 @@ def _price_as_tariff(value: object) -> object:
     return {"otherwise": value} if isinstance(value, str) else value
 
 
-class Years(Kind):
+@reads(text_schema("10 years", pattern=r"^\s*[0-9.]"))
+def read_years(value: object) -> float:
     """A number of years, such as `10 years`."""
-
-    schema = text_schema("10 years", pattern=r"^\s*[0-9.]")
-
-    def read(self, value: object) -> float:
-        """Read it."""
-        match = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9]{1,9})?) years?\s*", str(value))
-        if match is None or not float(match[1]) > 0.0:
-            wrong("needs a number of years above 0, such as '10 years'")
-        return float(match[1])
+    match = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9]{1,9})?) years?\s*", str(value))
+    if match is None or not float(match[1]) > 0.0:
+        wrong("needs a number of years above 0, such as '10 years'")
+    return float(match[1])
 
 
-Life = Annotated[float, Years()]
+Life = Annotated[float, read_years]
 
 
 class Lives(Frozen):

@@ -6,7 +6,7 @@ from typing import Annotated, NamedTuple
 from pydantic import Field
 
 from batsim.scenario.parts.faults import wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, Quantity
+from batsim.scenario.parts.kinds import Count, Frozen, Quantity, reads
 from batsim.scenario.parts.schemas import text_schema
 
 
@@ -17,18 +17,14 @@ class WaitTarget(NamedTuple):
     minutes: float
 
 
-class WaitTargetText(Kind):
+@reads(text_schema("95 % under 5 min"))
+def read_wait_target(value: object) -> WaitTarget:
     """A target for waits, such as `95 % under 5 min`."""
-
-    schema = text_schema("95 % under 5 min")
-
-    def read(self, value: object) -> WaitTarget:
-        """Read share and minutes."""
-        match = re.fullmatch(r"\s*(?:at least )?(\S+ ?%) under (.+)", str(value))
-        if not match:
-            wrong("needs a target such as '95 % under 5 min'")
-        share = Quantity("share", above=0.0, most=1.0).read(match[1])
-        return WaitTarget(share, Quantity("duration", least=0.0).read(match[2]))
+    match = re.fullmatch(r"\s*(?:at least )?(\S+ ?%) under (.+)", str(value))
+    if not match:
+        wrong("needs a target such as '95 % under 5 min'")
+    share = Quantity("share", above=0.0, most=1.0).read(match[1])
+    return WaitTarget(share, Quantity("duration", least=0.0).read(match[2]))
 
 
 class AtMost(Quantity):
@@ -52,7 +48,7 @@ class Targets(Frozen):
 
     downtime_min_per_truck_shift: AtMostMinutes | None = Field(None, alias="downtime_per_truck_shift")
     """Most scheduled minutes a truck may lose in a shift. [min]"""
-    waits: Annotated[WaitTarget, WaitTargetText()] | None = None
+    waits: Annotated[WaitTarget, read_wait_target] | None = None
     """Share of exchanges that must start within so many minutes of asking for a battery."""
     none_ready_share: AtMostShare | None = Field(None, alias="none_ready")
     """Most of the asking trucks that may find no ready battery. [%]"""

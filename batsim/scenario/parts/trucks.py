@@ -3,16 +3,27 @@
 from collections.abc import Iterator
 from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from batsim.scenario.parts.air import Air, AirText
-from batsim.scenario.parts.faults import Fault, each_entry, read_pair, refuse
+from batsim.scenario.parts.air import Air, read_air
+from batsim.scenario.parts.faults import Fault, each_entry, read_pair
 from batsim.scenario.parts.fit import Compartment
-from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, by_default
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.quantities import Celsius, KilowattHours, Kilowatts, Metres, MetresPerMinute, Share, Spread
-from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, schema_of_any, with_help
-from batsim.scenario.parts.triggers import ExchangeWhen
+from batsim.scenario.parts.quantities import (
+    Celsius,
+    KilowattHours,
+    Kilowatts,
+    Metres,
+    MetresPerMinute,
+    Minutes,
+    Share,
+    ShareAbove0,
+    Spread,
+)
+from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
+
+SHIFT_CHANGE = ("never", "if_short", "always")
 
 
 class Duty(Frozen):
@@ -27,12 +38,10 @@ class Duty(Frozen):
     between_shifts_share: Spread = by_default("truck.between_shifts", "between_shifts")
     """Spread from one battery filling to the next on the same truck. [%]"""
 
-    @model_validator(mode="after")
-    def _one_of_two(self) -> "Duty":
+    def _faults(self) -> Iterator[Fault]:
         """Want either a mean power or an energy per shift."""
         if (self.mean_kw is None) == (self.energy_per_shift_kwh is None):
-            refuse([Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")])
-        return self
+            yield Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")
 
 
 class ToRoom(Frozen):
@@ -47,27 +56,43 @@ class ToRoom(Frozen):
 FIRST_EVERY = {"first": "Working time until the first truck asks.", "every": "Working time from one truck to the next."}
 
 
-class FirstRuns(Kind):
-    """When each truck first asks: one law for all, a list, or one after another."""
+@reads(
+    TEXT,
+    TEXTS,
+    block_schema(with_help(TEXT, FIRST_EVERY), FIRST_EVERY),
+    examples=["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
+)
+def read_first_runs(value: object) -> tuple[float, ...] | tuple[tuple[float, float]] | None:
+    """When each truck first asks: one law for all, a list, or one after another.
 
-    schema = schema_of_any(
-        TEXT,
-        TEXTS,
-        block_schema(with_help(TEXT, FIRST_EVERY), FIRST_EVERY),
-        examples=["60 min", ["60 min", "65 min"], {"first": "1 h", "every": "1 h"}],
-    )
+    Read into working minutes of each truck; a pair (first, every) stands for a sequence.
+    """
+    if value is None:
+        return None
+    duration = Quantity("duration", least=0.0)
+    if isinstance(value, dict):
+        form = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
+        return (read_pair(value, FIRST_EVERY, duration.read, form),)
+    if isinstance(value, list):
+        return tuple(each_entry(enumerate(value), duration.read))
+    return ((duration.read(value), 0.0),)
 
-    def read(self, value: object) -> tuple[float, ...] | tuple[tuple[float, float]] | None:
-        """Read into working minutes of each truck; a pair (first, every) stands for a sequence."""
-        if value is None:
-            return None
-        duration = Quantity("duration", least=0.0)
-        if isinstance(value, dict):
-            form = "needs {first: 1 h, every: 30 min}, a list with one duration for each truck, or one duration"
-            return (read_pair(value, FIRST_EVERY, duration.read, form),)
-        if isinstance(value, list):
-            return tuple(each_entry(enumerate(value), duration.read))
-        return ((duration.read(value), 0.0),)
+
+class ExchangeWhen(Frozen):
+    """What sends a truck for another battery before its exchange level does; nothing when not stated."""
+
+    shift_change: Annotated[str, Words(*SHIFT_CHANGE)] = "never"
+    """At the end of a shift: never, if what is left will not last the next shift, or always."""
+    before_shift_end_min: Minutes = Field("0 min", alias="before_shift_end")  # type: ignore[assignment]
+    """How long before the end of the shift a truck goes for it. [min]"""
+    spread_min: Minutes = Field("0 min", alias="spread")  # type: ignore[assignment]
+    """Time before that over which the trucks of the group go one after another, not all at once. [min]"""
+    not_above_share: ShareAbove0 = by_default("truck.exchange_not_above", "not_above")
+    """State of charge above which no truck goes at the end of a shift, short as it may be for the next one. [%]"""
+    in_breaks_below_share: ShareAbove0 | None = Field(None, alias="in_breaks_below")
+    """State of charge below which a truck goes at the start of a break. [%]"""
+    early_below_share: ShareAbove0 | None = Field(None, alias="early_below")
+    """State of charge below which a truck goes whenever no truck waits and an exchange could start. [%]"""
 
 
 class TruckGroup(Frozen):
@@ -87,7 +112,7 @@ class TruckGroup(Frozen):
     """Power or energy drawn at work."""
     run_time_min: DurationLaw | None = Field(None, alias="run_time")
     """Working time on one battery, instead of `duty` (for sites that only know hours per battery). [min]"""
-    first_run_min: Annotated[Any, FirstRuns()] = Field(None, alias="first_run")
+    first_run_min: Annotated[Any, read_first_runs] = Field(None, alias="first_run")
     """Working time until each truck first asks for a battery; drawn at random when not stated. [min]"""
     to_room: ToRoom | None = None
     """The way to the battery room; none means next door."""
@@ -101,19 +126,17 @@ class TruckGroup(Frozen):
     """Whether each truck keeps batteries of its own, evenly shared out; pooled when not stated."""
     compartment: Compartment = Field(default_factory=dict)  # type: ignore[assignment]
     """Where the battery sits, and how it leaves."""
-    air: Annotated[Air, AirText()] | None = None
+    air: Annotated[Air, read_air] | None = None
     """Air about the trucks at work; the air of the battery room when not stated. [degC]"""
     temperature_degc: Celsius | None = Field(None, alias="temperature")
     """Temperature of the electrolyte at work where it is known; worked out from its heat when not stated. [degC]"""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "TruckGroup":
+    def _faults(self) -> Iterator[Fault]:
         """Check what needs two keys."""
-        faults = [*self._work_faults(), *self._exchange_when_faults()]
         if len(set(self.shifts)) < len(self.shifts):
-            faults.append(Fault(("shifts",), "names a shift twice", ", ".join(self.shifts)))
-        refuse(faults)
-        return self
+            yield Fault(("shifts",), "names a shift twice", ", ".join(self.shifts))
+        yield from self._work_faults()
+        yield from self._exchange_when_faults()
 
     def _work_faults(self) -> Iterator[Fault]:
         """Find what is wrong with how long the trucks work on one battery."""

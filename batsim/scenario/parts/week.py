@@ -1,15 +1,16 @@
 """When people and trucks work: shifts by weekday, breaks, handover, holidays."""
 
 import re
+from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from batsim import units
-from batsim.scenario.parts.faults import Fault, refuse, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, NameText
+from batsim.scenario.parts.faults import Fault, wrong
+from batsim.scenario.parts.kinds import Frozen, NameText, ReadBy, reads
 from batsim.scenario.parts.quantities import Minutes, MinutesAbove0
-from batsim.scenario.parts.schemas import TEXT, TEXTS, schema_of_any, text_schema
+from batsim.scenario.parts.schemas import TEXT, TEXTS, text_schema
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -26,6 +27,11 @@ def clock_minutes(text: object) -> float:
     return minutes
 
 
+def minutes_from_to(from_min: float, to_min: float) -> float:
+    """Minutes from one time of day to another, which is of the next day where it is at or before the first."""
+    return (to_min - from_min) % DAY_MIN or DAY_MIN
+
+
 def clock_text(minutes: float) -> str:
     """Write minutes after midnight as a time of day."""
     whole = round(minutes) % 1440 if minutes != DAY_MIN else 1440
@@ -38,38 +44,32 @@ def moment_text(minutes: float) -> str:
     return f"{DAYS[int(day)]} {clock_text(rest)}"
 
 
-class TimeOfDay(Kind):
-    """A time of day as text, 00:00 to 24:00."""
-
-    schema = text_schema("22:15", pattern=r"^([01]?\d|2[0-4]):[0-5]\d$")
-
-    def read(self, value: object) -> float:
-        """Read it into minutes after midnight."""
-        return clock_minutes(value)
+read_time_of_day = ReadBy(text_schema("22:15", pattern=r"^([01]?\d|2[0-4]):[0-5]\d$"), clock_minutes)
+"""A time of day as text, 00:00 to 24:00."""
 
 
-class Weekdays(Kind):
-    """Days of the week: a range, a list, or both."""
+@reads(TEXT, TEXTS, examples=["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"])
+def read_weekdays(value: object) -> tuple[int, ...]:
+    """Days of the week: a range, a list, or both.
 
-    schema = schema_of_any(TEXT, TEXTS, examples=["Mon-Fri", "Sun-Thu", "Mon, Wed, Fri"])
+    Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself.
+    """
+    parts = value if isinstance(value, list) and value else str(value).split(",")
+    days = [day for part in parts for day in _days_of(str(part))]
+    for day in days:
+        if days.count(day) > 1:
+            wrong(f"a shift overlaps itself: {DAYS[day]} is named twice")
+    return tuple(sorted(days))
 
-    def read(self, value: object) -> tuple[int, ...]:
-        """Read the days as numbers from 0 for Monday; a day named twice makes a shift overlap itself."""
-        parts = value if isinstance(value, list) and value else str(value).split(",")
-        days = [day for part in parts for day in self._days(str(part))]
-        for day in days:
-            if days.count(day) > 1:
-                wrong(f"a shift overlaps itself: {DAYS[day]} is named twice")
-        return tuple(sorted(days))
 
-    def _days(self, text: str) -> list[int]:
-        """Read one day, or a range of days, which may go over the end of the week."""
-        words = [word.strip().title() for word in text.split("-")]
-        ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
-        if len(words) > 2 or len(ends) < len(words):
-            wrong("needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri")
-        first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
-        return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
+def _days_of(text: str) -> list[int]:
+    """Read one day, or a range of days, which may go over the end of the week."""
+    words = [word.strip().title() for word in text.split("-")]
+    ends = [word[:3] for word in words if word in (*DAYS, *FULL_DAYS)]
+    if len(words) > 2 or len(ends) < len(words):
+        wrong("needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri")
+    first, last = DAYS.index(ends[0]), DAYS.index(ends[-1])
+    return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
 
 
 class Break(NamedTuple):
@@ -79,58 +79,49 @@ class Break(NamedTuple):
     length_min: float
 
 
-class BreakText(Kind):
+@reads(text_schema("09:30 for 20 min", pattern=r"^\d?\d:\d\d for .+$"))
+def read_break(value: object) -> Break:
     """A break, such as `09:30 for 20 min`."""
-
-    schema = text_schema("09:30 for 20 min", pattern=r"^\d?\d:\d\d for .+$")
-
-    def read(self, value: object) -> Break:
-        """Read start and length."""
-        start, word, length = str(value).partition(" for ")
-        if not word:
-            wrong('needs a break such as "09:30 for 20 min"')
-        minutes = units.parse(length, "duration")
-        if minutes <= 0.0:
-            wrong("a break must last longer than 0 min")
-        return Break(clock_minutes(start), minutes)
+    start, word, length = str(value).partition(" for ")
+    if not word:
+        wrong('needs a break such as "09:30 for 20 min"')
+    minutes = units.parse(length, "duration")
+    if minutes <= 0.0:
+        wrong("a break must last longer than 0 min")
+    return Break(clock_minutes(start), minutes)
 
 
 class Shift(Frozen):
     """Working hours that repeat every week."""
 
-    days: Annotated[tuple[int, ...], Weekdays()]
+    days: Annotated[tuple[int, ...], read_weekdays]
     """Weekdays on which the shift starts."""
-    from_min: Annotated[float, TimeOfDay()] = Field(alias="from")
+    from_min: Annotated[float, read_time_of_day] = Field(alias="from")
     """Start. [min after midnight]"""
-    to_min: Annotated[float, TimeOfDay()] | None = Field(None, alias="to")
+    to_min: Annotated[float, read_time_of_day] | None = Field(None, alias="to")
     """End; at or before the start it means the next day. [min after midnight]"""
     length_min: MinutesAbove0 | None = Field(None, alias="length")
     """Length, instead of an end. [min]"""
-    breaks: tuple[Annotated[Break, BreakText()], ...] = ()
+    breaks: tuple[Annotated[Break, read_break], ...] = ()
     """Breaks: nobody works and downtime is not counted."""
     handover_min: Minutes = Field("0 min", alias="handover")  # type: ignore[assignment]
     """Paid handover at the start, when trucks stand. [min]"""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Shift":
-        """Check the length, the breaks and that a shift is over before it starts again."""
+    def _faults(self) -> Iterator[Fault]:
+        """Find a wrong length, or the first day on which the shift still runs when it starts again; wrong breaks."""
         if (self.to_min is None) == (self.length_min is None):
-            refuse([Fault((), "a shift needs either 'to' or 'length'")])
-        refuse([*self._overlaps(), *self._break_faults()])
-        return self
-
-    def _overlaps(self) -> list[Fault]:
-        """Find the first day on which the shift still runs when it starts again."""
+            yield Fault((), "a shift needs either 'to' or 'length'")
+            return
         for day in self.days:
             until_next = min((later - day - 1) % 7 + 1 for later in self.days) * DAY_MIN
             if self.minutes > until_next:
                 got = f"{DAYS[day]} {clock_text(self.from_min)} for {units.show(self.minutes, 'duration', 'h')}"
-                return [Fault((), "a shift overlaps itself: it must end before it starts again", got)]
-        return []
+                yield Fault((), "a shift overlaps itself: it must end before it starts again", got)
+                break
+        yield from self._break_faults()
 
-    def _break_faults(self) -> list[Fault]:
+    def _break_faults(self) -> Iterator[Fault]:
         """Find breaks outside the shift, or on top of each other or of the handover."""
-        faults = []
         taken: list[tuple[float, float]] = [(0.0, self.handover_min)]
         for number, pause in enumerate(self.breaks):
             start = (pause.start_min - self.from_min) % DAY_MIN
@@ -138,32 +129,25 @@ class Shift(Frozen):
             text = f"{clock_text(pause.start_min)} for {units.show(pause.length_min, 'duration')}"
             hours = f"{clock_text(self.from_min)} to {clock_text((self.from_min + self.minutes) % DAY_MIN)}"
             if end > self.minutes:
-                faults.append(Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}"))
+                yield Fault(("breaks", number), "a break must lie inside its shift", f"{text} in {hours}")
             elif any(start < other_end and other_start < end for other_start, other_end in taken):
                 rule = "a break must not overlap another break or the handover"
-                faults.append(Fault(("breaks", number), rule, text))
+                yield Fault(("breaks", number), rule, text)
             taken.append((start, end))
-        return faults
 
     @property
     def minutes(self) -> float:
         """Length from start to end. [min]"""
-        if self.length_min is not None:
-            return self.length_min
-        return ((self.to_min or 0.0) - self.from_min) % DAY_MIN or DAY_MIN
+        return self.length_min or minutes_from_to(self.from_min, self.to_min or 0.0)
 
 
-class HolidayText(Kind):
+@reads(text_schema("week 3 Fri"))
+def read_holiday(value: object) -> tuple[int, int]:
     """A day without work, such as `week 3 Fri`; week 1 is the first after the warm-up."""
-
-    schema = text_schema("week 3 Fri")
-
-    def read(self, value: object) -> tuple[int, int]:
-        """Read week (from 1) and day (0 is Monday)."""
-        match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2})", str(value).strip())
-        if not match or match[2] not in DAYS:
-            wrong("needs a holiday such as 'week 3 Fri'")
-        return int(match[1]), DAYS.index(match[2])
+    match = re.fullmatch(r"week ([1-9]\d{0,3}) ([A-Z][a-z]{2})", str(value).strip())
+    if not match or match[2] not in DAYS:
+        wrong("needs a holiday such as 'week 3 Fri'")
+    return int(match[1]), DAYS.index(match[2])
 
 
 class Week(Frozen):
@@ -171,5 +155,5 @@ class Week(Frozen):
 
     shifts: dict[NameText, Shift] = Field(min_length=1)
     """Shifts by name; truck groups and attendants refer to these names."""
-    holidays: tuple[Annotated[tuple[int, int], HolidayText()], ...] = ()
+    holidays: tuple[Annotated[tuple[int, int], read_holiday], ...] = ()
     """Days on which no shift starts, counted in weeks after the warm-up."""

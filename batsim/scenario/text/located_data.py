@@ -1,6 +1,7 @@
 """Plain data that remembers where in which file each value stands."""
 
 import re
+from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -13,7 +14,8 @@ Path = tuple[str | int, ...]
 
 EVERY = "*"
 """In place of a number or a name in a path: each of them."""
-BAD_PATH = "needs a path such as layouts.hoist.stations or trucks[0].count"
+KEY = re.compile(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9}|\*)\]")
+"""A key of a path: a name, in quotes of either kind where it holds dots, or a number."""
 
 NAMED = ("batteries", "chargers", "handling", "layouts")
 """Sections whose parts have names of the site; one that is not there cannot be changed."""
@@ -58,8 +60,7 @@ def path_text(path: Path) -> str:
         if isinstance(part, int):
             text += f"[{part}]"
         else:
-            plain = part and not re.search(r"[.\[\]\n]", part)
-            text += ("." if text else "") + (part if plain else repr(part))
+            text += "." * bool(text) + (repr(part) if not part or re.search(r"[.\[\]\n]", part) else part)
     return text
 
 
@@ -91,18 +92,19 @@ class LocatedData:
         value = self.at(path)
         return list(value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ())
 
+    def walk(self, path: Path = ()) -> Iterator[tuple[Path, Any]]:
+        """Everything inside of what stands at a path, by its own path; what replaces it meanwhile is gone into."""
+        for key, value in self.entries(path):
+            yield (*path, key), value
+            yield from self.walk((*path, key))
+
     def blocks(self, path: Path) -> list[tuple[str | int, dict[str, Any]]]:
         """Entries of what stands at a path that are blocks of keys."""
         return [(key, value) for key, value in self.entries(path) if isinstance(value, dict)]
 
     def holds(self, path: Path) -> bool:
         """Whether the path leads to a value."""
-        parent = self.at(path[:-1]) if path else {"": self.data}
-        if not path:
-            return True
-        if isinstance(parent, dict):
-            return path[-1] in parent
-        return isinstance(parent, list) and isinstance(path[-1], int) and path[-1] < len(parent)
+        return not path or path[-1] in dict(self.entries(path[:-1]))
 
     def put(self, path: Path, value: "LocatedData") -> None:
         """Set what stands at a path to other marked data, locations included."""
@@ -209,15 +211,12 @@ class LocatedData:
         """Split the text of a path into keys; a name with dots in it stands in quotes."""
         keys: list[str | int] = []
         rest = path
-        while rest:
-            match = re.match(r"\.?(?:'([^']*)'|\"([^\"]*)\"|([^.\[\]]+))|\[(\d{1,9}|\*)\]", rest)
-            if not match:
-                raise self._no_path(path, BAD_PATH)
+        while match := KEY.match(rest):
             name = next((name for name in match.groups()[:3] if name is not None), None)
             keys.append((EVERY if match[4] == EVERY else int(match[4])) if name is None else name)
             rest = rest[match.end() :]
-        if not keys:
-            raise self._no_path(path, BAD_PATH)
+        if rest or not keys:
+            raise self._no_path(path, "needs a path such as layouts.hoist.stations or trucks[0].count")
         return tuple(keys)
 
     def _no_path(self, path: str, rule: str) -> ScenarioError:

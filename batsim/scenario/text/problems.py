@@ -123,10 +123,6 @@ def _model_at(path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
 
 def _bare(kind: Any) -> Any:  # noqa: ANN401 - annotations are of any type
     """Strip what wraps a type: annotations, and the alternative None."""
-    while True:
-        if get_origin(kind) is Annotated:
-            kind = get_args(kind)[0]
-        elif get_origin(kind) in (Union, UnionType):
-            kind = next(arg for arg in get_args(kind) if arg is not NoneType)
-        else:
-            return kind
+    while get_origin(kind) in (Annotated, Union, UnionType):
+        kind = next(arg for arg in get_args(kind) if arg is not NoneType)
+    return kind

@@ -34,12 +34,13 @@ STAND_IN = "\ufffd"
 LINE_BREAK = re.compile(r"\r\n|\r|\n")
 
 # Plain scalars of the YAML 1.2 core schema.
-NULLS = {"", "~", "null", "Null", "NULL"}
-BOOLEANS = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
+WORDS: dict[str, bool | None] = {"": None, "~": None, "null": None, "Null": None, "NULL": None}
+WORDS |= {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 INTEGER = re.compile(r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+")
 FLOAT = re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?")
 NOT_FINITE = re.compile(r"[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN)")
 
+SIZE_RULE = "file is larger than 1 MiB; a scenario is a few kilobytes"
 ANCHOR_RULE = "anchors and aliases (&, *) are not read; write the value out or use 'extends:'"
 UNFIT_RULE = "this does not fit the lines above; check indentation, quotes"
 TAG_RULE = "tags (!...) are not read; write plain values"
@@ -78,7 +79,7 @@ def read_file(path: FilePath) -> LocatedData:
     except (OSError, ValueError) as problem:
         _refuse(file, f"cannot be read: {str(getattr(problem, 'strerror', problem)).lower()}")
     if len(raw) > LARGEST_FILE_BYTES:
-        _refuse_size(file)
+        _refuse(file, SIZE_RULE)
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as problem:
@@ -96,7 +97,7 @@ def read_text(text: str, file: str) -> LocatedData:
         With all problems found.
     """
     if len(text.encode("utf-8", "surrogatepass")) > LARGEST_FILE_BYTES:
-        _refuse_size(file)
+        _refuse(file, SIZE_RULE)
     reader = _Reader(file)
     with suppress(_Enough):
         reader.read(reader.without_invisible(text.removeprefix("\ufeff")))
@@ -129,9 +130,8 @@ class _Reader:
         """Report the first invisible character of each line and replace all of them."""
         for number, line in enumerate(LINE_BREAK.split(text), start=1):
             if character := INVISIBLE.search(line):
-                self.problem(
-                    Location(self.source.file, number, character.start() + 1), (), _invisible_rule(character[0])
-                )
+                place = Location(self.source.file, number, character.start() + 1)
+                self.problem(place, (), _invisible_rule(character[0]))
         return INVISIBLE.sub(STAND_IN, text)
 
     def read(self, text: str) -> None:
@@ -147,23 +147,19 @@ class _Reader:
 
     def document(self) -> None:
         """Read the one document that there is to be."""
-        self.next()
-        if isinstance(self.next(), yaml.StreamEndEvent):
+        self.loader.get_event()
+        if isinstance(self.loader.get_event(), yaml.StreamEndEvent):
             place = Location(self.source.file, 1, 1)
             self.problem(place, (), "is empty; a scenario starts with a key such as 'site:'")
             return
-        self.source.data = self.value(self.next(), (), kept=True)
-        self.next()
-        if isinstance(event := self.next(), yaml.DocumentStartEvent):
+        self.source.data = self.value(self.loader.get_event(), (), kept=True)
+        self.loader.get_event()
+        if isinstance(event := self.loader.get_event(), yaml.DocumentStartEvent):
             rule = "a second document starts here; one file holds one document"
             self.problem(self.location(event.start_mark), (), rule)
         if not isinstance(self.source.data, dict):
             got = {list: "a list", type(None): "nothing"}.get(type(self.source.data), "one value")
             self.problem(self.source.locations[()], (), "the top level must be lines of 'key: value'", got)
-
-    def next(self) -> Any:  # noqa: ANN401 - one of PyYAML's many kinds of event
-        """Take the next event."""
-        return self.loader.get_event()
 
     def syntax(self, error: yaml.MarkedYAMLError) -> tuple[Location, Path, str]:
         """Say in plain words what PyYAML could not read."""
@@ -177,19 +173,23 @@ class _Reader:
                 break
         return self.location(mark), (), rule if rule in (ANCHOR_RULE, TAG_RULE) else f"not valid YAML: {rule}"
 
-    def place_of(self, event: yaml.NodeEvent) -> Location:
-        """Place of a key or value; there are not too many of them."""
+    def place_of(self, event: yaml.NodeEvent, path: Path) -> Location:
+        """Place of a key or value; report too many of them, and an anchor, an alias or a tag."""
         place = self.location(event.start_mark)
         self.nodes += 1
         if self.nodes > MOST_NODES:
             self.problem(place, (), f"more than {MOST_NODES:,} keys and values; a scenario has some hundred")
             raise _Enough
+        if event.anchor is not None:
+            sign = "*" if isinstance(event, yaml.AliasEvent) else "&"
+            self.problem(place, path, ANCHOR_RULE, f"{sign}{event.anchor}")
+        if (tag := getattr(event, "tag", None)) is not None:
+            self.problem(place, path, TAG_RULE, tag.replace("tag:yaml.org,2002:", "!!"))
         return place
 
     def value(self, event: yaml.NodeEvent, path: Path, *, kept: bool) -> Any:  # noqa: ANN401 - whatever YAML holds
         """Read a value; under a refused key it is read only for its problems, not kept."""
-        place = self.place_of(event)
-        self.refuse_properties(event, path, place)
+        place = self.place_of(event, path)
         if kept:
             self.source.locations[path] = place
         if isinstance(event, yaml.ScalarEvent):
@@ -206,13 +206,13 @@ class _Reader:
         entries: list[Any] = []
         block: dict[str, Any] = {}
         first_lines: dict[str, int] = {}
-        while not isinstance(inner := self.next(), yaml.CollectionEndEvent):
+        while not isinstance(inner := self.loader.get_event(), yaml.CollectionEndEvent):
             if isinstance(event, yaml.SequenceStartEvent):
                 entries.append(self.value(inner, (*path, len(entries)), kept=kept))
                 continue
             key = inner.value if isinstance(inner, yaml.ScalarEvent) else "?"
             key_place = self.key(inner, (*path, key), first_lines)
-            value = self.value(self.next(), (*path, key), kept=kept and key_place is not None)
+            value = self.value(self.loader.get_event(), (*path, key), kept=kept and key_place is not None)
             if key_place is not None:
                 block[key] = value
                 if kept:
@@ -221,8 +221,7 @@ class _Reader:
 
     def key(self, event: yaml.NodeEvent, path: Path, first_lines: dict[str, int]) -> Location | None:
         """Read a key as the text that is written; return its place, or None where it is refused."""
-        place = self.place_of(event)
-        self.refuse_properties(event, path, place)
+        place = self.place_of(event, path)
         if isinstance(event, yaml.CollectionStartEvent):
             self.problem(place, path[:-1], "a list or mapping cannot be a key; write the key as text")
             self.collection(event, path, place, kept=False)
@@ -247,10 +246,8 @@ class _Reader:
         self.refuse_invisible(text, path, place)
         if event.style is not None:
             return text
-        if text in NULLS:
-            return None
-        if text in BOOLEANS:
-            return BOOLEANS[text]
+        if text in WORDS:
+            return WORDS[text]
         if NOT_FINITE.fullmatch(text):
             rule = "infinite and undefined numbers (.inf, .nan) are not read; write a number"
             self.problem(place, path, rule, text)
@@ -271,15 +268,6 @@ class _Reader:
             self.problem(place, path, "the number is too large to calculate with; write a smaller one", text)
         return value
 
-    def refuse_properties(self, event: yaml.NodeEvent, path: Path, place: Location) -> None:
-        """Report an anchor, an alias or a tag."""
-        if event.anchor is not None:
-            sign = "*" if isinstance(event, yaml.AliasEvent) else "&"
-            self.problem(place, path, ANCHOR_RULE, f"{sign}{event.anchor}")
-        tag = getattr(event, "tag", None)
-        if tag is not None:
-            self.problem(place, path, TAG_RULE, tag.replace("tag:yaml.org,2002:", "!!"))
-
     def refuse_invisible(self, text: str, path: Path, place: Location) -> None:
         """Report an invisible character that was written as an escape."""
         if character := INVISIBLE.search(text):
@@ -295,7 +283,3 @@ def _invisible_rule(character: str) -> str:
 
 def _refuse(file: str, rule: str, line: int = 1, column: int = 1) -> NoReturn:
     raise ScenarioError(file, [Problem(file, line, column, "", rule)])
-
-
-def _refuse_size(file: str) -> NoReturn:
-    _refuse(file, "file is larger than 1 MiB; a scenario is a few kilobytes")

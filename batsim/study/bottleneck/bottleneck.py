@@ -1,6 +1,6 @@
 """The bottleneck: how much downtime one more of each thing would save, and when in the week."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations, islice
@@ -20,8 +20,8 @@ from batsim.study.bottleneck.time_windows import Concentration, concentration, s
 from batsim.study.bottleneck.variants import Addition, LeftOut, variants
 from batsim.study.compare import correlation, signed
 from batsim.study.running.counts import with_counts
-from batsim.study.running.executors import run_jobs
-from batsim.study.running.jobs import Job
+from batsim.study.running.executors import run_each
+from batsim.study.running.jobs import jobs_of
 from batsim.study.running.replications import DOWNTIME, interval_json, plain
 
 CARRIED_SHARE = 0.75
@@ -61,7 +61,7 @@ class Gain(NamedTuple):
     """What one more of a thing saves: downtime as it is less downtime with it, replication by replication."""
 
     addition: Addition
-    lost: tuple[LostTime, ...]
+    lost: Sequence[LostTime]
     """With it, one for each replication."""
     interval: Interval
     """Minutes per truck-shift; the intervals of all variants hold together. [min]"""
@@ -90,12 +90,12 @@ class Bottleneck(Shows):
 
     schedule: Schedule
     layout: str
-    additions: tuple[Addition, ...]
-    left_out: tuple[LeftOut, ...]
+    additions: Sequence[Addition]
+    left_out: Sequence[LeftOut]
     """What was not tried, and why."""
-    base: tuple[LostTime, ...]
+    base: Sequence[LostTime]
     """The layout as it is, one for each replication."""
-    more: tuple[tuple[LostTime, ...], ...]
+    more: Sequence[Sequence[LostTime]]
     """The same with each addition."""
 
     @property
@@ -270,25 +270,13 @@ def bottleneck(scenario: Scenario, settings: Settings = Settings()) -> dict[str,
     """
     schedule = settings.schedule(scenario)
     tried = {layout: variants(schedule.scenario, layout) for layout in schedule.layouts}
-    jobs = [
-        Job(layout, replication, schedule.seed, schedule.length_min, schedule.warm_up_min, 0, counts)
+    studied = [
+        jobs_of(schedule, layout, changes=counts)
         for layout, (additions, _) in tried.items()
         for counts in ("", *(addition.counts(layout) for addition in additions))
-        for replication in range(schedule.replications)
     ]
-    results = iter(run_jobs([scenario], jobs, settings, take=lost_time, change=with_counts))
-
-    def replications() -> tuple[LostTime, ...]:
-        return tuple(islice(results, schedule.replications))
-
+    results = iter(run_each([scenario], studied, settings, take=lost_time, change=with_counts))
     return {
-        layout: Bottleneck(
-            schedule,
-            layout,
-            tuple(additions),
-            tuple(left_out),
-            replications(),
-            tuple(replications() for _ in additions),
-        )
+        layout: Bottleneck(schedule, layout, additions, left_out, next(results), list(islice(results, len(additions))))
         for layout, (additions, left_out) in tried.items()
     }

@@ -143,12 +143,8 @@ class _Additions:
         shifts, exchange = list(self._of(ATTENDANTS)), self.blueprint.exchange
         if shifts and exchange is not None and exchange.attendants:
             parts = (*parts, label, EVERY_SHIFT if len(shifts) > 1 else _one_more_attendant(shifts[0]))
-            label, thing, attended = (
-                f"{label} and attendants",
-                f"{thing} and attendants",
-                self._more(ATTENDANTS, *shifts),
-            )
-            yield Addition(label, thing, "station", more | attended, parts)
+            attended = more | self._more(ATTENDANTS, *shifts)
+            yield Addition(f"{label} and attendants", f"{thing} and attendants", "station", attended, parts)
 
     def _devices(self) -> Iterator[Addition]:
         """One more of each kind of device; where none is stated there are as many as one exchange holds."""

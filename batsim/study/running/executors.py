@@ -4,10 +4,11 @@ import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import ExitStack
+from itertools import islice
 from typing import Any, TypeVar
 
 from batsim.errors import SimulationError, StudyError, require
-from batsim.scenario.settings import Settings
+from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.study.running.engines import Cluster, Engine, Processes, cores, quiet_start
 from batsim.study.running.jobs import (
@@ -19,6 +20,7 @@ from batsim.study.running.jobs import (
     Parcel,
     Take,
     Work,
+    jobs_of,
     measures_of,
     outcome_of,
     run_chunk,
@@ -82,6 +84,27 @@ def run_jobs(
         if settings.progress is not None:
             settings.progress(len(results), len(jobs))
     return [results[number] for number in range(len(jobs))]
+
+
+def run_each(
+    scenarios: Sequence[Scenario],
+    studied: Sequence[Sequence[Job]],
+    settings: Settings,
+    *,
+    take: Take[T],
+    change: Change | None = None,
+) -> list[list[T]]:
+    """Run the replications of each thing that is studied, all together; parameters as for `run_jobs`."""
+    jobs = [job for replications in studied for job in replications]
+    results = iter(run_jobs(scenarios, jobs, settings, take=take, change=change))
+    return [list(islice(results, len(replications))) for replications in studied]
+
+
+def run_schedule(schedule: Schedule, settings: Settings, *, take: Take[T]) -> dict[str, list[T]]:
+    """Run the replications of a schedule; what is taken from their records, by layout."""
+    studied = [jobs_of(schedule, layout) for layout in schedule.layouts]
+    results = run_each([schedule.scenario], studied, settings, take=take)
+    return dict(zip(schedule.layouts, results, strict=True))
 
 
 def outcomes(

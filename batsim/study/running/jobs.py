@@ -38,13 +38,13 @@ class Job(NamedTuple):
     """What is different in it, in the form that the `change` of its work knows; nothing when empty."""
 
 
-def jobs_of(schedule: Schedule, replications: range | None = None) -> list[Job]:
-    """Jobs of a schedule, layout by layout; of all its replications when no others are named."""
-    return [
-        Job(layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min)
-        for layout in schedule.layouts
-        for number in (range(schedule.replications) if replications is None else replications)
-    ]
+def jobs_of(
+    schedule: Schedule, layout: str, *, numbers: range | None = None, scenario: int = 0, changes: Hashable = ""
+) -> list[Job]:
+    """Replications of a layout: those of its schedule when no others are named."""
+    times = schedule.length_min, schedule.warm_up_min
+    numbers = range(schedule.replications) if numbers is None else numbers
+    return [Job(layout, number, schedule.seed, *times, scenario, changes) for number in numbers]
 
 
 class Failure(NamedTuple):
@@ -91,27 +91,16 @@ def measure_names(scenario: Scenario) -> tuple[str, ...]:
     return (*MEASURES, *(() if scenario.targets.waits is None else (WITHIN_TARGET.name,)))
 
 
-def run_job(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken
-    """Simulate one replication and take what is wanted from its record."""
-    scenario = work.scenarios[job.scenario]
-    if job.changes:
-        assert work.change is not None  # who states changes says how they are made
-        scenario = _changed(work.change, SameScenario(scenario), job.changes)
-    record = replicate(
-        scenario,
-        job.layout,
-        seed=job.seed,
-        replication=job.replication,
-        length_min=job.length_min,
-        warm_up_min=job.warm_up_min,
-    )
-    return work.take(record, scenario)
-
-
 def outcome_of(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken, or a failure
-    """Run a job; what goes wrong in it concerns no other."""
+    """Simulate one replication and take what is wanted from its record; what goes wrong in it concerns no other."""
+    times = {"length_min": job.length_min, "warm_up_min": job.warm_up_min}
     try:
-        return run_job(work, job)
+        scenario = work.scenarios[job.scenario]
+        if job.changes:
+            assert work.change is not None  # who states changes says how they are made
+            scenario = _changed(work.change, SameScenario(scenario), job.changes)
+        record = replicate(scenario, job.layout, seed=job.seed, replication=job.replication, **times)
+        return work.take(record, scenario)
     except ScenarioError as error:
         return Failure(REFUSED, str(error), error)
     except Exception as error:

@@ -15,7 +15,7 @@ from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Floats, Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
-from batsim.study.running.executors import Runner, run_jobs
+from batsim.study.running.executors import Runner, run_schedule
 from batsim.study.running.jobs import Failure, Values, jobs_of, measures_of
 
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
@@ -184,29 +184,21 @@ def run(scenario: Scenario, settings: Settings = Settings(), *, measure: str = D
         When a layout is not in the scenario, a number is out of range, there is no measure of that name, or `within`
         is no half width.
     """
-    schedule = settings.schedule(scenario)
-    if settings.within is None:
-        return run_schedule(schedule, settings)
 
     def means(runs: Runs) -> list[tuple[Floats, float]]:
         """The measure in every layout."""
         return [(runs.values[layout][measure], runs.confidence) for layout in runs.layouts]
 
-    return run_until(schedule, settings, measure, means)
-
-
-def run_schedule(schedule: Schedule, settings: Settings) -> Runs:
-    """Simulate the replications of a schedule."""
-    return runs_of(schedule, run_jobs([schedule.scenario], jobs_of(schedule), settings, take=measures_of))
+    return run_until(settings.schedule(scenario), settings, measure, means)
 
 
 def run_until(schedule: Schedule, settings: Settings, measure: str, series: Series) -> Runs:
-    """Simulate layouts, all equally often, until every series is known within `settings.within` or the budget is spent.
+    """Simulate layouts, all equally often: as often as scheduled, or with `within` until every series is known.
 
     Parameters
     ----------
     schedule, settings
-        What is run, however often it takes; the settings say `within` and `most`.
+        What is run; where the settings say `within`, however often it takes, up to `most`.
     measure
         The measure whose precision that is.
     series
@@ -217,7 +209,9 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
     ScenarioError, ValueError
         As for `run`.
     """
-    goal = PrecisionGoal.read(settings.within or "", measure, settings.most)
+    if settings.within is None:
+        return runs_of(schedule, run_schedule(schedule, settings, take=measures_of))
+    goal = PrecisionGoal.read(settings.within, measure, settings.most)
     if measure not in UNITS:
         file, rule = schedule.scenario.file, f"no measure of this name{did_you_mean(measure, list(UNITS))}"
         raise ScenarioError(file, [Problem(file, 0, 0, "measure", rule, measure)])
@@ -227,8 +221,7 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
     with Runner(schedule.scenario, settings.workers) as runner:
         while True:
             _extend(runner, schedule, results, range(done, schedule.replications))
-            done = schedule.replications
-            runs = runs_of(schedule, [values for layout in schedule.layouts for values in results[layout]], goal)
+            done, runs = schedule.replications, runs_of(schedule, results, goal)
             if settings.progress is not None:
                 settings.progress(done * len(schedule.layouts), goal.most * len(schedule.layouts))
             count = _next_count(goal, series(runs))
@@ -237,12 +230,12 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
             schedule = replace(schedule, replications=count)
 
 
-def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Values]], replications: range) -> None:
+def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Values]], numbers: range) -> None:
     """Add replications to every layout."""
-    jobs = jobs_of(schedule, replications)
+    jobs = [job for layout in schedule.layouts for job in jobs_of(schedule, layout, numbers=numbers)]
     for job, outcome in zip(jobs, runner.run(jobs), strict=True):
         if isinstance(outcome, Failure):
-            raise outcome.error if outcome.error is not None else SimulationError(outcome.message)
+            raise outcome.error or SimulationError(outcome.message)
         results[job.layout].append(outcome)
 
 
@@ -256,15 +249,11 @@ def _next_count(goal: PrecisionGoal, series: list[tuple[Floats, float]]) -> int 
     return max(counts, default=None)
 
 
-def runs_of(schedule: Schedule, results: list[Values], goal: PrecisionGoal | None = None) -> Runs:
-    """Gather what the replications of each layout gave, in the order of `jobs_of`."""
-    count = schedule.replications
+def runs_of(schedule: Schedule, results: dict[str, list[Values]], goal: PrecisionGoal | None = None) -> Runs:
+    """Gather what the replications of each layout gave."""
     values = {
-        layout: {
-            measure: np.array([result[measure] for result in results[number * count : (number + 1) * count]])
-            for measure in results[0]
-        }
-        for number, layout in enumerate(schedule.layouts)
+        layout: {measure: np.array([result[measure] for result in replications]) for measure in replications[0]}
+        for layout, replications in results.items()
     }
     return Runs(schedule, values, goal)
 

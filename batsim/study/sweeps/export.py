@@ -5,12 +5,12 @@ import json
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from batsim.errors import StudyError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.study.sweeps.agenda import cases_of
 from batsim.study.sweeps.store import Store, measures_at
 
 ROWS_AT_ONCE = 2000
@@ -56,17 +56,22 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
     require(output.suffix in (".csv", ".parquet"), f"{output}: a table must end in .csv or .parquet", StudyError)
     itself = output.exists() and Path(store).exists() and output.samefile(store)
     require(not itself, f"{output}: this is the store itself; choose another name for the table", StudyError)
-    with closing(Store.open(store, write=False)) as opened:
+    with Store.open(store, write=False) as opened:
         studies = opened.studies()
         require(studies, f"{store}: holds no study", StudyError)
         inputs = {factor["path"]: factor["may_be"] for study in studies.values() for factor in study["factors"]}
         names = list(dict.fromkeys(name for study in studies.values() for name in study["names"]))
+        columns, count = [*WHO, *inputs, *names], 0
         with _written(output):
-            count = _write_table(opened, studies, output, list(inputs), names)
+            table = (_Csv if output.suffix == ".csv" else _Parquet)(output, columns, list(inputs))
+            with closing(table):
+                finished = _rows(opened, studies, list(inputs), names)
+                while rows := list(islice(finished, ROWS_AT_ONCE)):
+                    table.rows(rows)
+                    count += len(rows)
             dictionary = _write_dictionary(output, inputs, names)
-    columns = len(WHO) + len(inputs) + len(names)
     return (
-        Written(str(output), f"{count} case{'' if count == 1 else 's'}, {columns} columns"),
+        Written(str(output), f"{count} case{'' if count == 1 else 's'}, {len(columns)} columns"),
         Written(str(dictionary), "unit and meaning of each column"),
     )
 
@@ -82,41 +87,15 @@ def _written(output: Path) -> Iterator[None]:
         raise StudyError(msg) from error
 
 
-def _write_table(
-    store: Store, studies: dict[str, dict[str, Any]], output: Path, paths: list[str], names: list[str]
-) -> int:
-    """Write the table, some rows at a time; return how many cases there are."""
-    count = 0
-    with closing((_Csv if output.suffix == ".csv" else _Parquet)(output, [*WHO, *paths, *names], paths)) as writer:
-        for rows in _rows(store, studies, paths, names):
-            writer.rows(rows)
-            count += len(rows)
-    return count
-
-
 def _rows(
     store: Store, studies: dict[str, dict[str, Any]], paths: list[str], names: list[str]
-) -> Iterator[list[list[object]]]:
-    """Rows of the table, some at a time; cases without a result are left out."""
+) -> Iterator[list[object]]:
+    """Rows of the table; cases without a result are left out."""
     for study_id, study in studies.items():
         places = [study["names"].index(name) if name in study["names"] else -1 for name in names]
-        pending: dict[tuple[int, bytes], list[object]] = {}
-        for number, point in enumerate(store.points(study_id)):
-            inputs = [_cell(point.get(path)) for path in paths]
-            for key, job in cases_of(study, point):
-                pending[number, key] = [study_id, number, job.layout, job.replication, job.seed, *inputs]
-            if len(pending) >= ROWS_AT_ONCE:
-                yield _with_measures(store, pending, places)
-                pending = {}
-        yield _with_measures(store, pending, places)
-
-
-def _with_measures(
-    store: Store, pending: dict[tuple[int, bytes], list[object]], places: list[int]
-) -> list[list[object]]:
-    """Rows of the cases that are finished, with their measures."""
-    measures = store.measures({key for _, key in pending})
-    return [[*row, *measures_at(measures[key], places)] for (_, key), row in pending.items() if key in measures]
+        for number, point, job, measures in store.finished(study, store.points(study_id)):
+            who = (study_id, number, job.layout, job.replication, job.seed)
+            yield [*who, *(_cell(point.get(path)) for path in paths), *measures_at(measures, places)]
 
 
 def _cell(value: object) -> object:
@@ -162,8 +141,6 @@ class _Parquet:
 
     def rows(self, rows: Sequence[Sequence[object]]) -> None:
         """Write some rows."""
-        if not rows:
-            return
         columns = [list(column) for column in zip(*rows, strict=True)]
         for place in self._words:
             columns[place] = [None if value is None else str(value) for value in columns[place]]

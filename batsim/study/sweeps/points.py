@@ -74,21 +74,17 @@ class Points:
         }
 
     def __len__(self) -> int:
-        return number_of_points(self.factors, self.design)
-
-
-def number_of_points(factors: tuple[Factor, ...], design: Design) -> int:
-    """How many points a design has."""
-    match design.kind:
-        case "grid":
-            return prod(len(factor.levels) for factor in factors)
-        case "one_at_a_time":
-            return 2 * len(factors) + 1
-        case "morris":
-            return design.number * (len(factors) + 1)
-        case "sobol":
-            return design.number * (len(factors) + 2)
-    return design.number
+        number, factors = self.design.number, len(self.factors)
+        match self.design.kind:
+            case "grid":
+                return prod(len(factor.levels) for factor in self.factors)
+            case "one_at_a_time":
+                return 2 * factors + 1
+            case "morris":
+                return number * (factors + 1)
+            case "sobol":
+                return number * (factors + 2)
+        return number
 
 
 def points_of(study: Study, seed: int) -> Points:
@@ -104,11 +100,11 @@ def points_of(study: Study, seed: int) -> Points:
         varied = {factor.path for factor in factors}
         ranged = ranged_figures(study.scenario, study.layouts)
         factors = (*factors, *(factor for factor in ranged if factor.path not in varied))
-    count = number_of_points(factors, study.design)
-    if count > MOST_POINTS:
-        rule = f"gives {count} points; at most {MOST_POINTS} are run, so state fewer values or another design"
+    points = Points(factors, study.design, seed)
+    if len(points) > MOST_POINTS:
+        rule = f"gives {len(points)} points; at most {MOST_POINTS} are run, so state fewer values or another design"
         raise ScenarioError(study.file, [Problem(study.file, 0, 0, "design", rule)])
-    return Points(factors, study.design, seed)
+    return points
 
 
 def figures_asked(scenario: Scenario, layouts: tuple[str, ...]) -> set[str]:

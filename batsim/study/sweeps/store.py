@@ -5,12 +5,16 @@ import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from batsim.errors import StudyError, require
+from batsim.study.running.jobs import Job
+from batsim.study.sweeps.agenda import cases_of
+from batsim.study.sweeps.points import Point
 
 IN_MEMORY = ":memory:"
 """In place of a file: a store that is gone when it is closed."""
@@ -43,6 +47,8 @@ RULES = {
 """What SQLite says when something is wrong, and what a user is told of it; the first that fits."""
 ROWS_AT_ONCE = 500
 """Rows that are asked for with one statement; SQLite takes at most 999 values in one."""
+CASES_AT_ONCE = 2000
+"""Cases whose measures are held at once when a study is read."""
 
 
 class CaseRow(NamedTuple):
@@ -131,6 +137,15 @@ class Store:
                     self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some)
                 )
         return measures
+
+    def finished(self, study: dict[str, Any], points: Iterable[Point]) -> Iterator[tuple[int, Point, Job, bytes]]:
+        """Finished cases of a study: number of the point, point, job and measures, in the order of the points."""
+        cases = ((number, point, case) for number, point in enumerate(points) for case in cases_of(study, point))
+        while some := list(islice(cases, CASES_AT_ONCE)):
+            measures = self.measures({case.key for _, _, case in some})
+            for number, point, (key, job) in some:
+                if key in measures:
+                    yield number, point, job, measures[key]
 
     def failures(self) -> dict[bytes, FailureRow]:
         """Cases without a result, by key."""

@@ -3,7 +3,6 @@
 import platform
 import time
 from collections.abc import Iterable, Sequence
-from contextlib import closing
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -77,15 +76,12 @@ def sweep(
     if isinstance(study, str | Path):
         study = read_study(study)
     elif not isinstance(study, Study):
-        lists: dict[str, Iterable[str]] = {
-            "layouts": settings.layouts or study.layouts,
-            "also_vary": also_vary,
-            "measures": measures,
-        }
-        study = _study_of(study, {"vary": vary or {}, "design": design}, lists)
+        layouts, also, shown = (_listed(entry) for entry in (settings.layouts or study.layouts, also_vary, measures))
+        keys = {"vary": vary or {}, "design": design, "layouts": layouts, "also_vary": also, "measures": shown}
+        study = stated_study(study, keys, NAMES)
     agenda = agenda_of(study, settings)
     part = None if shard is None else Shard.read(shard)
-    with closing(Store.open(IN_MEMORY if store is None else store)) as opened:
+    with Store.open(IN_MEMORY if store is None else store) as opened:
         opened.put_study(agenda.id, agenda.record, agenda.points.all)
         manifest = _manifest(agenda, part, command, settings.workers, scheduler)
         number, started, counts = opened.begin_manifest(manifest), time.perf_counter(), None
@@ -98,10 +94,9 @@ def sweep(
         return _result(agenda, tally, opened, manifest)
 
 
-def _study_of(scenario: Scenario, keys: dict[str, Any], lists: dict[str, Iterable[str]]) -> Study:
-    """Study of a scenario, from what a study file would say; a list of one may be its only entry."""
-    listed = {key: [value] if isinstance(value, str) else list(value) for key, value in lists.items()}
-    return stated_study(scenario, {**keys, **listed}, NAMES)
+def _listed(entry: Iterable[str]) -> list[str]:
+    """Entry of a study file that is a list; one of a single entry may be that entry."""
+    return [entry] if isinstance(entry, str) else list(entry)
 
 
 def _result(agenda: Agenda, tally: Tally, store: Store, manifest: dict[str, Any]) -> Sweep:

@@ -12,16 +12,25 @@ from batsim.errors import StudyError, require
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import UNITS, interval_json
-from batsim.study.sweeps.agenda import Agenda, cases_of
+from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.sensitivity import Sensitivity, Table, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store, measures_at
 
-POINTS_AT_ONCE = 1000
-"""Points whose cases are read from the store at once."""
-
-
 ENDS = (0.05, 0.95)
-"""Parts of the points below the ends of what a measure is told to spread over."""
+"""Parts of the points, or draws, below the ends of what a measure is told to spread over."""
+
+
+class Spread(Interval):
+    """A measure over all points: its mean, and what 5 % and 95 % of the points lie below."""
+
+    __slots__ = ()
+
+    @classmethod
+    def of(cls, values: Table) -> "Spread":
+        """Spread of what the replications of each point have as their mean."""
+        means = values.mean(axis=1)
+        seen = means[np.isfinite(means)]
+        return cls(float(seen.mean()), *np.quantile(seen, ENDS).tolist()) if seen.size else cls(np.nan, np.nan, np.nan)
 
 
 class Tally(NamedTuple):
@@ -95,14 +104,9 @@ class Sweep(Shows):
         ]
         return frame_of(rows, columns=["point", *self.paths, "layout", "measure", "mean", "low", "high", "unit"])
 
-    def spread(self, layout: str, measure: str) -> tuple[float, float, float]:
+    def spread(self, layout: str, measure: str) -> Spread:
         """Mean of a measure over all points, and the values below which it lies at 5 % and at 95 % of them."""
-        means = self.values[layout][measure].mean(axis=1)
-        seen = means[np.isfinite(means)]
-        if not seen.size:
-            return (np.nan, np.nan, np.nan)
-        low, high = np.quantile(seen, ENDS)
-        return float(seen.mean()), float(low), float(high)
+        return Spread.of(self.values[layout][measure])
 
     def sensitivity(self, layout: str | None = None, measure: str | None = None) -> Sensitivity:
         """Which inputs matter for a measure in a layout; the first of each when not given.
@@ -137,7 +141,10 @@ class Sweep(Shows):
                     "point": number,
                     "changes": point,
                     "layouts": {
-                        layout: {measure: self._interval_json(layout, measure, number) for measure in self.measures}
+                        layout: {
+                            measure: {**interval_json(self.interval(layout, measure, number)), "unit": UNITS[measure]}
+                            for measure in self.measures
+                        }
                         for layout in self.layouts
                     },
                 }
@@ -150,9 +157,6 @@ class Sweep(Shows):
             "manifest": self.manifest,
         }
 
-    def _interval_json(self, layout: str, measure: str, point: int) -> dict[str, Any]:
-        return {**interval_json(self.interval(layout, measure, point)), "unit": UNITS[measure]}
-
 
 def values_of(agenda: Agenda, store: Store) -> dict[str, dict[str, Table]]:
     """Read the shown measures of every point from a store."""
@@ -160,11 +164,6 @@ def values_of(agenda: Agenda, store: Store) -> dict[str, dict[str, Table]]:
     places = [names.index(name) for name in shown]
     shape = (len(shown), len(agenda.points), agenda.schedule.replications)
     tables = {layout: np.full(shape, np.nan) for layout in agenda.schedule.layouts}
-    for start in range(0, len(agenda.points), POINTS_AT_ONCE):
-        numbers = range(start, min(start + POINTS_AT_ONCE, len(agenda.points)))
-        cases = [(number, case) for number in numbers for case in cases_of(agenda.record, agenda.points.all[number])]
-        measures = store.measures({case.key for _, case in cases})
-        for number, (key, job) in cases:
-            if key in measures:
-                tables[job.layout][:, number, job.replication] = measures_at(measures[key], places)
+    for number, _, job, measures in store.finished(agenda.record, agenda.points.all):
+        tables[job.layout][:, number, job.replication] = measures_at(measures, places)
     return {layout: dict(zip(shown, table, strict=True)) for layout, table in tables.items()}

@@ -1,15 +1,11 @@
 """Chart of one battery over time: state of charge, current, temperature and gas, with its states behind."""
 
-from itertools import pairwise
+from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
-import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch
-from matplotlib.textpath import TextPath
-from matplotlib.ticker import PercentFormatter
-
+from batsim.display import Frame
 from batsim.measures.battery_course import battery_course, first_cycle
 from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
@@ -34,7 +30,7 @@ Band = tuple[float, float, str]
 """Start, end and word of a state. [min]"""
 
 
-def battery_chart(course: pd.DataFrame) -> Figure:
+def battery_chart(course: Frame) -> style.Figure:
     """Draw the course of one battery.
 
     Parameters
@@ -57,15 +53,12 @@ def battery_chart(course: pd.DataFrame) -> Figure:
     if not len(course):
         msg = "a chart needs a course with rows (got none)"
         raise ValueError(msg)
-    figure = style.Chart(figsize=SIZE_IN)
-    panels: list[Axes] = list(figure.subplots(4, 1, sharex=True, gridspec_kw=EDGES))
+    figure = style.new_figure(SIZE_IN, constrained=False)
+    panels: list[style.Axes] = list(figure.subplots(4, 1, sharex=True, gridspec_kw=EDGES))
     bands = _bands(course)
-    for panel in panels:
+    for panel, draw in zip(panels, (_soc, _current, _temperature, _gas), strict=True):
         _frame(panel, bands)
-    _soc(panels[0], course)
-    _current(panels[1], course)
-    _temperature(panels[2], course)
-    _gas(panels[3], course)
+        draw(panel, course)
     _time_axis(panels[3], bands[0][0], bands[-1][1])
     _ribbon(figure, panels[0], bands)
     figure.suptitle(_title(course, bands), fontsize=12, fontweight="bold", y=0.975, parse_math=False)
@@ -74,7 +67,7 @@ def battery_chart(course: pd.DataFrame) -> Figure:
     return figure
 
 
-def cycle_chart(record: Record, battery: int, after_min: float = 0.0) -> Figure:
+def cycle_chart(record: Record, battery: int, after_min: float = 0.0) -> style.Figure:
     """Draw the first whole use-charge-rest cycle of a battery after a time.
 
     Parameters
@@ -104,16 +97,29 @@ INSTANTS = 600
 """Steps that a cycle is drawn in."""
 
 
-def _bands(course: pd.DataFrame) -> list[Band]:
+def _bands(course: Frame) -> list[Band]:
     """Stretches of the same state, each to the beginning of the next."""
-    times, words = course["time_min"].tolist(), course["state"].tolist()
-    changes = [0] + [row for row in range(1, len(words)) if words[row] != words[row - 1]]
-    last = times[-1] if len(times) > 1 else times[-1] + 1.0
-    edges = [times[row] for row in changes] + [last]
-    return [(begin, end, words[row]) for (begin, end), row in zip(pairwise(edges), changes, strict=True)]
+    times = course["time_min"].tolist()
+    begins = [next(rows) for _, rows in groupby(zip(times, course["state"], strict=True), itemgetter(1))]
+    ends = [begin for begin, _ in begins[1:]] + [times[-1] if len(times) > 1 else times[-1] + 1.0]
+    return [(begin, end, state) for (begin, state), end in zip(begins, ends, strict=True)]
 
 
-def _title(course: pd.DataFrame, bands: list[Band]) -> str:
+def _by_state(bands: list[Band]) -> Iterator[tuple[str, style.Look, list[tuple[float, float]]]]:
+    """States that there are, each with its look and from when to when it lasts."""
+    for state, look in style.STATE_LOOKS.items():
+        spans = [(begin, end) for begin, end, word in bands if word == state]
+        if spans:
+            yield state, look, spans
+
+
+def _strip(panel: style.Axes, spans: list[tuple[float, float]], up: tuple[float, float], **look: Any) -> None:  # noqa: ANN401
+    """Draw a strip across a panel over stretches of time, from how far up and how high in shares of the panel."""
+    lengths = [(begin, end - begin) for begin, end in spans]
+    panel.broken_barh(lengths, up, transform=panel.get_xaxis_transform(), **look)
+
+
+def _title(course: Frame, bands: list[Band]) -> str:
     """Name the battery, its type and the time."""
     number, kind = course.attrs.get("battery"), course.attrs.get("type")
     name = "Battery" if number is None else f"Battery {number + 1}"
@@ -128,33 +134,25 @@ def _moment(time_min: float) -> str:
     return moment_text(time_min) + (f" of week {week + 1}" if week else "")
 
 
-def _frame(panel: Axes, bands: list[Band]) -> None:
+def _frame(panel: style.Axes, bands: list[Band]) -> None:
     """Draw the states, pale, and light lines behind everything."""
-    for state, (colour, _, _) in style.STATE_LOOKS.items():
-        spans = [(begin, end - begin) for begin, end, word in bands if word == state]
-        if spans:
-            panel.broken_barh(
-                spans, (0.0, 1.0), transform=panel.get_xaxis_transform(), facecolor=colour, alpha=0.13, linewidth=0.0
-            )
+    for _, (colour, _, _), spans in _by_state(bands):
+        _strip(panel, spans, (0.0, 1.0), facecolor=colour, alpha=0.13, linewidth=0.0)
     if len(bands) <= MOST_LINES:
         edges = [begin for begin, _, _ in bands[1:]]
         panel.vlines(edges, 0.0, 1.0, transform=panel.get_xaxis_transform(), color="0.7", linewidth=0.5)
-    panel.grid(visible=True, axis="y", color="0.75", linewidth=0.5)
-    panel.set_axisbelow(True)
-    panel.spines[["top", "right"]].set_visible(False)
-    panel.tick_params(labelsize=9)
+    style.frame(panel, colour="0.75")
 
 
-def _soc(panel: Axes, course: pd.DataFrame) -> None:
+def _soc(panel: style.Axes, course: Frame) -> None:
     """State of charge."""
     panel.plot(course["time_min"], course["soc_share"], color=style.BLACK, linewidth=1.6)
     panel.set_ylabel("State of charge\n[%]")
-    panel.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=""))
-    panel.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0])
+    style.percent_ticks(panel)
     panel.set_ylim(min(0.0, float(course["soc_share"].min())) - 0.02, 1.04)
 
 
-def _current(panel: Axes, course: pd.DataFrame) -> None:
+def _current(panel: style.Axes, course: Frame) -> None:
     """Current: charge plain above the zero line, use hatched below."""
     times, amps = course["time_min"], course["amps"]
     panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=style.VERMILION, alpha=0.35, linewidth=0.0)
@@ -176,14 +174,14 @@ def _current(panel: Axes, course: pd.DataFrame) -> None:
         )  # fmt: skip
 
 
-def _temperature(panel: Axes, course: pd.DataFrame) -> None:
+def _temperature(panel: style.Axes, course: Frame) -> None:
     """Temperature of the electrolyte."""
     panel.plot(course["time_min"], course["temperature_degc"], color=style.BLACK, linewidth=1.6)
     panel.margins(y=0.15)
     panel.set_ylabel("Electrolyte\n[°C]")
 
 
-def _gas(panel: Axes, course: pd.DataFrame) -> None:
+def _gas(panel: style.Axes, course: Frame) -> None:
     """Gas current, with the hydrogen that it makes on a second scale."""
     panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=style.GREEN, alpha=0.35, linewidth=0.0)
     panel.plot(course["time_min"], course["gas_a"], color=style.GREEN, linewidth=1.6)
@@ -196,7 +194,7 @@ def _gas(panel: Axes, course: pd.DataFrame) -> None:
         scale.tick_params(labelsize=9)
 
 
-def _time_axis(panel: Axes, begin: float, end: float) -> None:
+def _time_axis(panel: style.Axes, begin: float, end: float) -> None:
     """Weekday and time at even steps from Monday 00:00; the week too where there is more than one."""
     weeks = end > WEEK_MIN
 
@@ -207,18 +205,14 @@ def _time_axis(panel: Axes, begin: float, end: float) -> None:
     panel.set_xlabel("Weekday and time" + ("; week 1 begins with the run" if weeks else ""))
 
 
-def _ribbon(figure: Figure, panel: Axes, bands: list[Band]) -> None:
+def _ribbon(figure: style.Figure, panel: style.Axes, bands: list[Band]) -> None:
     """Draw the states in a strip above the first panel, with their words; what finds no room gets a legend."""
+    from matplotlib.patches import Patch
+
     legend = []
-    for state, (colour, hatch, short) in style.STATE_LOOKS.items():
-        spans = [(begin, end) for begin, end, word in bands if word == state]
-        if not spans:
-            continue
-        look: dict[str, Any] = style.fill_of(colour, hatch) | {"edgecolor": "0.45"}
-        where = panel.get_xaxis_transform()
-        panel.broken_barh(
-            [(begin, end - begin) for begin, end in spans], RIBBON, transform=where, clip_on=False, **look
-        )
+    for state, (colour, hatch, short), spans in _by_state(bands):
+        look = style.fill_of(colour, hatch) | {"edgecolor": "0.45"}
+        _strip(panel, spans, RIBBON, clip_on=False, **look)
         if not _words_in_strip(panel, (state, short), spans, bands[-1][1] - bands[0][0]):
             legend.append(Patch(**look, label=state))
     if legend:
@@ -228,8 +222,12 @@ def _ribbon(figure: Figure, panel: Axes, bands: list[Band]) -> None:
         )  # fmt: skip
 
 
-def _words_in_strip(panel: Axes, words: tuple[str, str], spans: list[tuple[float, float]], shown_min: float) -> bool:
+def _words_in_strip(
+    panel: style.Axes, words: tuple[str, str], spans: list[tuple[float, float]], shown_min: float
+) -> bool:
     """Write the long or the short word of a state into every span that has room for it; false if none has."""
+    from matplotlib.textpath import TextPath
+
     widths = {word: TextPath((0.0, 0.0), word, size=WORD_PT).get_extents().width + 8.0 for word in words}
     pt_per_min = 72.0 * SIZE_IN[0] * (EDGES["right"] - EDGES["left"]) / shown_min
     written = False

@@ -2,22 +2,19 @@
 
 import math
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.compare import signed
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import number_text
 
-WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.44, 2.2, 2
+WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.44, 2.2
 HEIGHT, LETTERS = 0.66, 36
 CLEAR, HARM, OPEN = "clearly saves", "clearly costs", "cannot be told from nothing"
-FILLS = {CLEAR: (style.GREEN, "||"), HARM: (style.VERMILION, "xxxx"), OPEN: ("#FFFFFF", "")}
+FILLS = {CLEAR: (style.GREEN, "||"), HARM: (style.VERMILION, "xxxx"), OPEN: (style.WHITE, "")}
 NONE = "There is nothing with a limit of which one more could be tried."
 
 
-def bottleneck_chart(bottleneck: Bottleneck, ax: Axes | None = None) -> Axes:
+def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw what one more of each thing would save.
 
     Parameters
@@ -25,7 +22,7 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: Axes | None = None) -> Axes:
     bottleneck
         What `batsim.bottleneck` returns.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -33,13 +30,14 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: Axes | None = None) -> Axes:
         A bar for each thing, the greatest gain first, with intervals that hold together.
     """
     gains = bottleneck.gains
-    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(gains))))
+    ax = style.axes_for_rows(ax, len(gains), WIDTH_IN, ROW_IN, AROUND_IN)
     title = f"{bottleneck.layout}: what one more would save"
     if not gains:
         return style.empty(ax, title, NONE)
-    style.heading(ax, title, f"{_downtime(bottleneck)} {_whiskers(bottleneck)}")
+    downtime = f"As it is, {number_text(bottleneck.downtime)} min per truck-shift are lost."
+    style.heading(ax, title, f"{downtime} {_whiskers(bottleneck)}")
     style.frame(ax, "x")
-    legend: dict[str, Artist] = {}
+    legend: style.Legend = {}
     for row, gain in enumerate(gains):
         word = _word(gain)
         legend[word] = ax.barh([row], [gain.interval.mean], HEIGHT, **style.fill_of(*FILLS[word]))  # type: ignore[assignment]
@@ -49,14 +47,8 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: Axes | None = None) -> Axes:
     style.names_at(ax, [gain.what for gain in gains], LETTERS)
     style.beside_rows(ax, [_number(gain) for gain in gains])
     ax.set_xlabel("Downtime saved [min per truck-shift]", fontsize=10.0)
-    words = [word for word in FILLS if word in legend]
-    style.legend_below(ax, [legend[word] for word in words], words)
+    style.legend_below(ax, {word: legend[word] for word in FILLS if word in legend})
     return ax
-
-
-def _downtime(bottleneck: Bottleneck) -> str:
-    """Downtime as it is."""
-    return f"As it is, {number_text(bottleneck.downtime)} min per truck-shift are lost."
 
 
 def _whiskers(bottleneck: Bottleneck) -> str:

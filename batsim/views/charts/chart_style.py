@@ -1,76 +1,54 @@
 """What all charts share: colours, hatches, names that fit, frames, whiskers, time axes, legends and notes."""
 
+import csv
 import math
 from collections.abc import Callable, Iterable, Sequence
-from io import BytesIO
+from pathlib import Path
 from textwrap import fill, wrap
-from typing import Any
-
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.colors import to_rgb
-from matplotlib.figure import Figure
-from matplotlib.legend import Legend
-from matplotlib.ticker import FuncFormatter, MultipleLocator
-from matplotlib.transforms import ScaledTranslation
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from batsim.measures.names import PART_LABELS
-from batsim.record import STATES, TASKS
+from batsim.measures.windows import Floats, Whole
+from batsim.record import STATES
 from batsim.scenario.parts.week import moment_text
 from batsim.statistics.intervals import Interval
 
-# Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
-# the states apart in grey print.
-BLUE, VERMILION, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
-SKY, ORANGE, YELLOW, PURPLE, GREY = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7", "#999999"
+if TYPE_CHECKING:
+    from matplotlib import artist, axes, figure
 
-_STATE_LOOKS = (
-    (SKY, "", "in truck"),
-    (GREY, "xxxx", "transfer"),
-    (PURPLE, "....", "waiting"),
-    (ORANGE, "////", "on charge"),
-    (YELLOW, "\\\\\\\\", "cooling"),
-    (BLUE, "----", "watered"),
-    (GREEN, "||", "ready"),
-    (VERMILION, "++", "discharged"),
-    (BLACK, "oo", "out of use"),
-)
-STATE_LOOKS = dict(zip(STATES, _STATE_LOOKS, strict=True))
-"""Colour, hatch and short word of each state."""
+Artist: TypeAlias = "artist.Artist"
+Axes: TypeAlias = "axes.Axes"
+AxesOrNew: TypeAlias = "axes.Axes | None"
+"""Axes to draw on; none for those of a new figure."""
+Figure: TypeAlias = "figure.Figure"
+Legend = dict[str, Artist]
+"""What has been drawn, by its words."""
+Counts = TypeVar("Counts", Floats, Whole)
+Look = tuple[str, str, str]
+"""Colour, hatch and words."""
+
+COLOURS = {
+    "blue": "#0072B2", "vermilion": "#D55E00", "green": "#009E73", "black": "#000000", "sky": "#56B4E9",
+    "orange": "#E69F00", "yellow": "#F0E442", "purple": "#CC79A7", "grey": "#999999", "white": "#FFFFFF",
+}  # fmt: skip
+"""Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
+what is filled apart in grey print."""
+BLUE, VERMILION, GREEN, BLACK, SKY, ORANGE, YELLOW, PURPLE, GREY, WHITE = COLOURS.values()
+
+with Path(__file__).with_name("looks.csv").open(newline="", encoding="utf-8") as _lines:
+    _LOOKS = list(csv.DictReader(_lines))
+
+
+def looks_of(what: str) -> dict[str, Look]:
+    """Looks of all that is of a kind, by its name, as `looks.csv` says."""
+    return {row["name"]: (COLOURS[row["colour"]], row["hatch"], row["words"]) for row in _LOOKS if row["of"] == what}
+
+
+STATE_LOOKS, TASK_LOOKS, CAUSE_LOOKS = looks_of("state"), looks_of("task"), looks_of("cause of a wait")
+PART_LOOKS = {part: (*look[:2], PART_LABELS[part]) for part, look in looks_of("cause of downtime").items()}
+"""Causes of downtime, in the words of its measures; what a queue lacks looks as in the chart of a room."""
 STACK_ORDER = tuple(STATES[code] for code in (0, 1, 8, 7, 2, 3, 4, 5, 6))
 """States from the bottom of a stack: out of the room first, then the way from discharged to ready."""
-
-_PART_FILLS = (
-    (SKY, ""),
-    (BLACK, "////"),
-    (GREY, ".."),
-    (BLUE, "---"),
-    (ORANGE, "////"),
-    (YELLOW, "...."),
-    (PURPLE, "xxxx"),
-    (GREY, "\\\\\\\\"),
-    (GREEN, "||"),
-    (VERMILION, "++"),
-    (BLACK, "oo"),
-)
-PART_LOOKS = {
-    part: (*colour_and_hatch, label)
-    for (part, label), colour_and_hatch in zip(PART_LABELS.items(), _PART_FILLS, strict=True)
-}
-"""Colour, hatch and words of each cause of downtime; what a queue lacks looks as in the chart of a room."""
-
-_TASK_LOOKS = (
-    (GREEN, "||", "exchange"),
-    (ORANGE, "////", "connecting"),
-    (BLUE, "---", "watering"),
-    (VERMILION, "++", "plugging in the truck"),
-    (PURPLE, "xxxx", "inspection"),
-    (YELLOW, "....", "voltage and gravity readings"),
-    (GREY, "\\\\\\\\", "wash"),
-    (BLACK, "////", "fetching an empty truck"),
-)
-TASK_LOOKS = dict(zip(TASKS, _TASK_LOOKS, strict=True))
-"""Colour, hatch and words of each task."""
 
 LINES: tuple[tuple[str, Any], ...] = tuple(
     zip(
@@ -92,6 +70,8 @@ TICKS_MIN = (
 TITLE_PT, WORD_PT, NOTE_PT = 12.0, 9.0, 8.0
 LETTER = 0.55
 """Width of a letter over the size of its type, about. [-]"""
+LEAST_ROWS = 2
+"""Rows for which a new figure has room at least."""
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
 CUT = "…"
@@ -105,41 +85,30 @@ Inches = tuple[float, float]
 """Width and height of a chart. [in]"""
 
 
-class Chart(Figure):
-    """Figure that notebooks show as a picture without asking for it."""
+def new_figure(size: Inches, *, constrained: bool = True) -> Figure:
+    """Figure of no window and no session; constrained, it makes room for whatever stands around its axes."""
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    def _repr_png_(self) -> bytes:
-        buffer = BytesIO()
-        self.savefig(buffer, format="png")
-        return buffer.getvalue()
+    from batsim.views.charts.pictures import Chart
 
-
-class ChartAxes(Axes):
-    """Axes that notebooks show as the picture of their figure."""
-
-    def _repr_png_(self) -> bytes:
-        chart = self.get_figure(root=True)
-        assert isinstance(chart, Chart)
-        return chart._repr_png_()
+    return Chart(figsize=size, layout=ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.12) if constrained else None)
 
 
-def new_figure(size: Inches) -> Figure:
-    """Figure that makes room for whatever stands around its axes; of no window and no session."""
-    figure = Chart(figsize=size, layout="constrained")
-    figure.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr, call-arg]
-    return figure
-
-
-def axes_for(ax: Axes | None, size: Inches) -> Axes:
+def axes_for(ax: AxesOrNew, size: Inches) -> Axes:
     """Axes to draw on: the given ones, or those of a new figure of a size."""
-    if ax is not None:
-        return ax
-    return new_figure(size).add_subplot(axes_class=ChartAxes)
+    from batsim.views.charts.pictures import ChartAxes
+
+    return new_figure(size).add_subplot(axes_class=ChartAxes) if ax is None else ax
 
 
-def frame(ax: Axes, grid: str = "y") -> None:
+def axes_for_rows(ax: AxesOrNew, rows: int, width: float, row_height: float, around: float) -> Axes:
+    """Axes to draw on: the given ones, or those of a new figure as high as its rows and what stands around them."""
+    return axes_for(ax, (width, around + row_height * max(LEAST_ROWS, rows)))
+
+
+def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
     """Light lines behind everything, no box around."""
-    ax.grid(visible=True, axis=grid, color="0.82", linewidth=0.5)  # type: ignore[arg-type]
+    ax.grid(visible=True, axis=grid, color=colour, linewidth=0.5)  # type: ignore[arg-type]
     ax.set_axisbelow(True)
     ax.spines[["top", "right"]].set_visible(False)
     ax.tick_params(labelsize=WORD_PT)
@@ -153,10 +122,15 @@ def heading(ax: Axes, title: str, note: str = "") -> None:
     wide = max(16, int(width_pt / (1.15 * LETTER * TITLE_PT)))
     ax.set_title(fill(title, wide), loc="left", fontsize=TITLE_PT, fontweight="bold", pad=pad, parse_math=False)
     if note:
-        ax.annotate(
-            lines, (0.0, 1.0), xycoords="axes fraction", xytext=(0.0, 6.0), textcoords="offset points", va="bottom",
-            fontsize=NOTE_PT, color="0.3", parse_math=False, annotation_clip=False,
-        )  # fmt: skip
+        _small_above(ax, lines, 0.0, 6.0)
+
+
+def _small_above(ax: Axes, text: str, across: float, up_pt: float) -> None:
+    """Write something small above axes, at a share of their width."""
+    ax.annotate(
+        text, (across, 1.0), xycoords="axes fraction", xytext=(0.0, up_pt), textcoords="offset points", va="bottom",
+        fontsize=NOTE_PT, color="0.3", parse_math=False, annotation_clip=False,
+    )  # fmt: skip
 
 
 def names_fit(
@@ -198,37 +172,33 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
     return f" {text}" if text.startswith("_") else text
 
 
-def legend_below(
-    ax: Axes, handles: Sequence[Artist], words: Sequence[str], columns: int = 3, below_pt: float = 42.0
-) -> None:
+def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 42.0) -> None:
     """Legend under the words of the time or number axis."""
-    if not words:
-        return
+    from matplotlib.transforms import ScaledTranslation
+
     figure = ax.get_figure(root=True)
     assert figure is not None
     down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
-    legend = ax.legend(
-        handles, words, loc="upper left", bbox_to_anchor=(0.0, 0.0), bbox_transform=ax.transAxes + down,
-        ncols=min(columns, len(words)), frameon=False, fontsize=WORD_PT, borderaxespad=0.0, handlelength=2.4,
-        handleheight=1.2, columnspacing=1.4, borderpad=0.0,
+    _legend(
+        ax, legend, bbox_to_anchor=(0.0, 0.0), bbox_transform=ax.transAxes + down, ncols=min(columns, len(legend)),
+        columnspacing=1.4, borderpad=0.0,
     )  # fmt: skip
-    _literal(legend)
 
 
-def legend_beside(ax: Axes, handles: Sequence[Artist], words: Sequence[str]) -> None:
+def legend_beside(ax: Axes, legend: Legend) -> None:
     """Legend to the right of axes, from their top."""
-    if words:
-        legend = ax.legend(
-            handles, words, loc="upper left", bbox_to_anchor=(1.015, 1.02), frameon=False, fontsize=WORD_PT,
-            borderaxespad=0.0, handlelength=2.4, handleheight=1.2,
+    _legend(ax, legend, bbox_to_anchor=(1.015, 1.02))
+
+
+def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - what a legend takes
+    """Legend at a place, its words taken as they are: a dollar sign in a name begins no formula."""
+    if legend:
+        drawn = ax.legend(
+            list(legend.values()), list(legend), loc="upper left", frameon=False, fontsize=WORD_PT, borderaxespad=0.0,
+            handlelength=2.4, handleheight=1.2, **place,
         )  # fmt: skip
-        _literal(legend)
-
-
-def _literal(legend: Legend) -> None:
-    """Take the words of a legend as they are: a dollar sign in a name begins no formula."""
-    for text in legend.get_texts():
-        text.set_parse_math(False)
+        for text in drawn.get_texts():
+            text.set_parse_math(False)
 
 
 def fill_of(colour: str, hatch: str) -> dict[str, Any]:
@@ -249,10 +219,7 @@ def beside_rows(ax: Axes, words: Sequence[str], head: str = "") -> None:
     for row, word in enumerate(words):
         ax.text(1.02, row, word, transform=where, va="center", fontsize=WORD_PT)
     if head and words:
-        ax.annotate(
-            head, (1.02, 1.0), xycoords="axes fraction", xytext=(0.0, 3.0), textcoords="offset points", va="bottom",
-            fontsize=NOTE_PT, color="0.3", annotation_clip=False,
-        )  # fmt: skip
+        _small_above(ax, head, 1.02, 3.0)
 
 
 def whiskers(
@@ -273,6 +240,22 @@ def axis_words(ax: Axes, across: str, up: str) -> None:
     ax.set_ylabel(up, fontsize=10.0)
 
 
+def band(ax: Axes, edges: Floats, low: Floats, high: Floats, colour: str, hatch: str) -> Artist:
+    """Fill between two rows of values, each of which holds from one edge to the next."""
+    look = fill_of(colour, hatch) | {"linewidth": 0.0}
+    return ax.fill_between(edges, ended(low), ended(high), step="post", **look)
+
+
+def ended(values: Counts) -> Counts:
+    """Values with the last one once more, for the last edge."""
+    return values[[*range(values.size), -1]]
+
+
+def percent_ticks(ax: Axes) -> None:
+    """Shares from none to all in per cent."""
+    ax.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0", "20", "40", "60", "80", "100"])
+
+
 def mark_peak(ax: Axes, at_min: float, peak: float, colour: str) -> Artist:
     """Mark the highest value."""
     (mark,) = ax.plot([at_min], [peak], "v", color=colour, markersize=8.0, markeredgecolor="white", zorder=5.0)
@@ -285,20 +268,20 @@ def shade(ax: Axes, spans: Iterable[tuple[float, float]], alpha: float) -> None:
         ax.axvspan(begin, end, facecolor=BLACK, alpha=alpha, linewidth=0.0, zorder=3.0)
 
 
-def nothing(ax: Axes, why: str) -> None:
+def nothing(ax: Axes, why: str) -> Axes:
     """Say why there is nothing to see."""
     ax.set_axis_off()
     ax.text(
         0.5, 0.5, fill(why, 60), transform=ax.transAxes, ha="center", va="center", fontsize=WORD_PT + 1.0, color="0.3",
         parse_math=False,
     )  # fmt: skip
+    return ax
 
 
 def empty(ax: Axes, title: str, why: str) -> Axes:
     """Say under a title why there is nothing to see."""
     heading(ax, title)
-    nothing(ax, why)
-    return ax
+    return nothing(ax, why)
 
 
 def week_axis(ax: Axes, from_min: float, to_min: float) -> None:
@@ -312,6 +295,8 @@ def week_axis(ax: Axes, from_min: float, to_min: float) -> None:
 
 def time_ticks(ax: Axes, from_min: float, to_min: float, label: Callable[[float], str]) -> None:
     """Ticks of a time axis at even steps from Monday 00:00, each with its label."""
+    from matplotlib.ticker import FuncFormatter, MultipleLocator
+
     ax.set_xlim(from_min, to_min)
     step = next((step for step in TICKS_MIN if (to_min - from_min) / step <= MOST_TICKS), TICKS_MIN[-1])
     ax.xaxis.set_major_locator(MultipleLocator(step))
@@ -320,5 +305,7 @@ def time_ticks(ax: Axes, from_min: float, to_min: float, label: Callable[[float]
 
 def pale(colour: str) -> tuple[float, float, float]:
     """Mix a colour with white, so that the hatch and the word on it can be read."""
+    from matplotlib.colors import to_rgb
+
     red, green, blue = to_rgb(colour)
     return 0.45 * red + 0.55, 0.45 * green + 0.55, 0.45 * blue + 0.55

@@ -2,9 +2,6 @@
 
 import math
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-
 from batsim.decision.answer import DECIDING, MEETS, MISSES, TOO_NEAR, Answer
 from batsim.statistics.intervals import Interval
 from batsim.views.charts import chart_style as style
@@ -22,7 +19,7 @@ MARKS = {
 NONE = "No counts within the ranges meet the targets, so there is no frontier."
 
 
-def frontier_chart(answer: Answer, ax: Axes | None = None) -> Axes:
+def frontier_chart(answer: Answer, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw the frontier of a layout: what fewer batteries would cost in downtime, and more in money.
 
     Parameters
@@ -30,7 +27,7 @@ def frontier_chart(answer: Answer, ax: Axes | None = None) -> Axes:
     answer
         What was decided for a layout: `batsim.decide(...)["its name"]`.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -60,7 +57,7 @@ def frontier_chart(answer: Answer, ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.0, HEADROOM * _highest(downtimes, target or 0.0) or 1.0)
     across = f"{label[0].upper()}{label[1:]}, and cost [{scenario.site.currency} per year]"
     style.axis_words(ax, across, "Downtime [min per truck-shift]")
-    style.legend_below(ax, list(legend.values()), list(legend), 4, BELOW_PT)
+    style.legend_below(ax, legend, 4, BELOW_PT)
     return ax
 
 
@@ -70,9 +67,9 @@ def _highest(downtimes: list[Interval], target_min: float) -> float:
     return max([target_min, *filter(math.isfinite, ends)])
 
 
-def _marks(ax: Axes, answer: Answer, counts: list[int], downtimes: list[Interval]) -> dict[str, Artist]:
+def _marks(ax: style.Axes, answer: Answer, counts: list[int], downtimes: list[Interval]) -> style.Legend:
     """Mark what can be said of each count, and the answer with a ring; each mark with its word for the legend."""
-    legend: dict[str, Artist] = {}
+    legend: style.Legend = {}
     chosen = answer.chosen.counts if answer.chosen is not None else None
     for tested, count, downtime in zip(answer.frontier, counts, downtimes, strict=True):
         colour, marker, word = MARKS[answer.verdict(tested)]

@@ -1,7 +1,5 @@
 """Chart of hydrogen in the room over the simulated week with most of it, beside the limit."""
 
-from matplotlib.axes import Axes
-
 from batsim.plan.evidence import Evidence
 from batsim.plan.ventilation import Ventilation, hydrogen_week
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
@@ -11,7 +9,7 @@ SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
 
 
-def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: Axes | None = None) -> Axes:
+def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw the hydrogen in the air of the room.
 
     Parameters
@@ -21,7 +19,7 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: Axes | None
     ventilation
         The layout's ventilation, as `batsim.plan.ventilation.ventilation` returns it.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -54,6 +52,6 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: Axes | None
     style.week_axis(ax, 0.0, WEEK_MIN)
     style.axis_words(ax, "Weekday", "Hydrogen [% of the air]")
     peak = f"hydrogen, at most {100.0 * week.peak_share:.2g} % ({moment_text(week.peak_min)})"
-    words = [f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit", peak]
-    style.legend_below(ax, [limit, filled], words, 2)
+    quarter = f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit"
+    style.legend_below(ax, {quarter: limit, peak: filled}, 2)
     return ax

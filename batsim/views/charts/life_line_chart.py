@@ -2,16 +2,13 @@
 
 from collections.abc import Sequence
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-
 from batsim.measures.battery_course import Stretch, battery_stretches
 from batsim.record import STATES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
 WIDTH_IN, ROW_IN, AROUND_IN = 11.0, 0.34, 2.0
-LEAST_ROWS, HEIGHT = 2, 0.74
+HEIGHT = 0.74
 BELOW_PT = 54.0
 """Where the legend begins below the axis: under ticks of two lines and their word. [pt]"""
 ORDER = (0, 7, 1, 2, 3, 4, 5, 6, 8)
@@ -19,8 +16,8 @@ ORDER = (0, 7, 1, 2, 3, 4, 5, 6, 8)
 
 
 def life_line_chart(
-    record: Record, batteries: Sequence[int], from_min: float, to_min: float, ax: Axes | None = None
-) -> Axes:
+    record: Record, batteries: Sequence[int], from_min: float, to_min: float, ax: style.AxesOrNew = None
+) -> style.Axes:
     """Draw the states of a few batteries over a window of a run.
 
     Parameters
@@ -32,7 +29,7 @@ def life_line_chart(
     from_min, to_min
         The window; it is cut at the start and at the end of the run. [min]
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -50,20 +47,20 @@ def life_line_chart(
         raise ValueError(msg)
     facts = record.facts
     begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
-    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(rows))))
+    ax = style.axes_for_rows(ax, len(rows), WIDTH_IN, ROW_IN, AROUND_IN)
     style.frame(ax, "x")
     legend = _bars(ax, rows)
     style.names_at(ax, [f"{battery + 1}{_type(facts, battery)}" for battery in batteries])
     clock_axis(ax, facts, begin, end)
     ax.set_ylabel("Battery", fontsize=10.0)
-    style.legend_below(ax, list(legend.values()), list(legend), 5, BELOW_PT)
+    style.legend_below(ax, legend, 5, BELOW_PT)
     style.heading(ax, f"{facts.layout}: what batteries do, {span_text(facts, begin, end)}", one_run_note(facts))
     return ax
 
 
-def _bars(ax: Axes, rows: Sequence[Sequence[Stretch]]) -> dict[str, Artist]:
+def _bars(ax: style.Axes, rows: Sequence[Sequence[Stretch]]) -> style.Legend:
     """Draw the states of batteries, one below the other; each state with what stands for it in the legend."""
-    legend: dict[str, Artist] = {}
+    legend: style.Legend = {}
     for code in ORDER:
         state = STATES[code]
         look = style.fill_of(*style.STATE_LOOKS[state][:2])

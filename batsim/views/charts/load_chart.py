@@ -1,7 +1,5 @@
 """Chart of the electrical load of a layout over a mean week, with its peak."""
 
-from matplotlib.axes import Axes
-
 from batsim.measures.mean_week import mean_week
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.week import moment_text
@@ -13,7 +11,7 @@ HEADROOM = 1.15
 NONE = "No charger takes any power in the measured time."
 
 
-def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
+def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw the load of all chargers over a mean week.
 
     Parameters
@@ -21,7 +19,7 @@ def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
     evidence
         What the replications of a layout say: an entry of `batsim.plan.evidence.evidence`.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -38,14 +36,10 @@ def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
         f"{counted(evidence.runs.replications, 'replication')}.",
     )
     if not week.peak > 0.0:
-        style.nothing(ax, NONE)
-        return ax
+        return style.nothing(ax, NONE)
     style.frame(ax)
-    last = [*range(week.mean.size), -1]
     edges = week.edges_min
-    band = ax.fill_between(
-        edges, week.low[last], week.high[last], step="post", **style.fill_of(style.BLUE, "////") | {"linewidth": 0.0}
-    )
+    band = style.band(ax, edges, week.low, week.high, style.BLUE, "////")
     line = ax.stairs(week.mean, edges, baseline=None, color=style.BLACK, linewidth=1.4)
     peak_kw = evidence.mean("peak_kw")
     level = ax.axhline(peak_kw, color=style.VERMILION, linewidth=1.2, linestyle="--")
@@ -53,14 +47,9 @@ def load_chart(evidence: Evidence, ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.0, HEADROOM * week.peak)
     style.week_axis(ax, float(edges[0]), float(edges[-1]))
     style.axis_words(ax, "Weekday", "Load [kW]")
+    greatest = f"greatest of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}"
     style.legend_below(
         ax,
-        [line, band, level, mark],
-        [
-            "mean",
-            "5 % to 95 % of the weeks",
-            f"peak of a week {peak_kw:.0f} kW",
-            f"greatest of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}",
-        ],
+        {"mean": line, "5 % to 95 % of the weeks": band, f"peak of a week {peak_kw:.0f} kW": level, greatest: mark},
     )
     return ax

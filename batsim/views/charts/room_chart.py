@@ -4,9 +4,6 @@ from textwrap import fill
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 
 from batsim.measures.room_course import RoomCourse, room_course
 from batsim.measures.windows import Floats, Whole
@@ -14,17 +11,6 @@ from batsim.record import CAUSES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
-# Colours of `battery_chart`, told apart with any kind of colour vision; hatches and lightness tell them apart in grey.
-_CAUSE_LOOKS = (
-    ("#FFFFFF", "", "waits its turn"),
-    (style.ORANGE, "////", "waits for a battery"),
-    (style.BLUE, "", "waits for a station"),
-    (style.YELLOW, "....", "waits for a bay"),
-    (style.PURPLE, "xxxx", "waits for an attendant"),
-    (style.GREY, "\\\\\\\\", "waits for a device"),
-)
-CAUSE_LOOKS = dict(zip(CAUSES, _CAUSE_LOOKS, strict=True))
-"""Colour, hatch and words of what the trucks that wait lack."""
 WIDTH_IN = 11.0
 HEIGHTS_IN = {"queue": 1.6, "batteries": 3.2, "chargers": 1.5, "attendants": 1.2}
 """Heights of the panels. [in]"""
@@ -36,7 +22,7 @@ HEADROOM = 1.12
 """Upper end of an axis over the most that is shown."""
 
 
-def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
+def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     """Draw what goes on in the room over a window of a run.
 
     Parameters
@@ -57,6 +43,8 @@ def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
     ValueError
         If the window is empty or endless, or lies outside the run.
     """
+    from matplotlib.ticker import MaxNLocator
+
     course = room_course(record, from_min, to_min)
     drawn = {"queue": _queue, "batteries": _batteries, "chargers": _chargers}
     if course.attendants_on_duty.any() or course.attendants_busy.any():
@@ -73,11 +61,11 @@ def room_chart(record: Record, from_min: float, to_min: float) -> Figure:
     return figure
 
 
-def _empty(names: list[str]) -> tuple[Figure, list[Axes]]:
+def _empty(names: list[str]) -> tuple[style.Figure, list[style.Axes]]:
     """Figure with room for its panels, from the top."""
     heights = [HEIGHTS_IN[name] for name in names]
     height = AROUND_IN["top"] + sum(heights) + AROUND_IN["between"] * (len(names) - 1) + AROUND_IN["bottom"]
-    figure = style.Chart(figsize=(WIDTH_IN, height))
+    figure = style.new_figure((WIDTH_IN, height), constrained=False)
     where = {
         "left": AROUND_IN["left"] / WIDTH_IN,
         "right": 1.0 - AROUND_IN["right"] / WIDTH_IN,
@@ -89,43 +77,40 @@ def _empty(names: list[str]) -> tuple[Figure, list[Axes]]:
     return figure, list(figure.subplots(len(names), 1, sharex=True, gridspec_kw=where))
 
 
-def _ends(course: RoomCourse, counts: Whole) -> tuple[Floats, Whole]:
-    """Instants and counts, carried on to the end of the window."""
-    return np.append(course.time_min, course.to_min), np.append(counts, counts[-1])
+def _edges(course: RoomCourse) -> Floats:
+    """Instants, and the end of the window."""
+    return np.append(course.time_min, course.to_min)
 
 
-def _stack(panel: Axes, course: RoomCourse, parts: list[tuple[Whole, str, str, str]]) -> float:
+def _stack(panel: style.Axes, course: RoomCourse, parts: list[tuple[Whole, str, str, str]]) -> float:
     """Draw counts on top of each other with their words; returns the most in all."""
     below = 0 * course.trucks_away
     for counts, colour, hatch, word in parts:
-        times, bottom = _ends(course, below)
-        _, top = _ends(course, below + counts)
-        panel.fill_between(
-            times, bottom, top, step="post", facecolor=style.pale(colour), hatch=hatch, edgecolor="0.35", linewidth=0.4,
-            label=word,
-        )  # fmt: skip
-        below = below + counts
+        above = below + counts
+        look = style.fill_of(colour, hatch) | {"edgecolor": "0.35", "linewidth": 0.4}
+        panel.fill_between(_edges(course), style.ended(below), style.ended(above), step="post", label=word, **look)
+        below = above
     return float(below.max())
 
 
-def _finish(panel: Axes, unit: str, most: float) -> None:
+def _finish(panel: style.Axes, unit: str, most: float) -> None:
     """Name and limits of a panel that begins at 0, and its words beside it, in the order of the stack."""
     panel.set_ylabel(unit)
     panel.set_ylim(0.0, HEADROOM * max(1.0, most))
     handles, words = panel.get_legend_handles_labels()
-    style.legend_beside(panel, handles[::-1], words[::-1])
+    style.legend_beside(panel, dict(zip(words[::-1], handles[::-1], strict=True)))
 
 
-def _queue(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
+def _queue(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Trucks waiting, by what they wait for, and all that are away from work."""
-    parts = [(course.waiting[word], *CAUSE_LOOKS[word]) for word in CAUSES]
+    parts = [(course.waiting[word], *style.CAUSE_LOOKS[word]) for word in CAUSES]
     most = _stack(panel, course, [part for part in parts if part[0].any()])
-    times, away = _ends(course, course.trucks_away)
-    panel.step(times, away, where="post", color=style.BLACK, linewidth=1.1, label="away from work, in all")
+    away = style.ended(course.trucks_away)
+    panel.step(_edges(course), away, where="post", color=style.BLACK, linewidth=1.1, label="away from work, in all")
     _finish(panel, "Trucks", max(most, float(course.trucks_away.max())))
 
 
-def _batteries(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
+def _batteries(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Batteries by state."""
     parts = [(course.batteries[state], *style.STATE_LOOKS[state][:2], state) for state in style.STACK_ORDER]
     _stack(panel, course, [part for part in parts if part[0].any()])
@@ -133,7 +118,7 @@ def _batteries(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     panel.set_ylim(0.0, float(facts.batteries))
 
 
-def _chargers(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
+def _chargers(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Chargers that give current, and how many there are."""
     most = _stack(panel, course, [(course.charging, *style.STATE_LOOKS["on charge"][:2], "giving current")])
     if course.chargers < float("inf"):
@@ -142,17 +127,17 @@ def _chargers(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
     _finish(panel, "Chargers", most)
 
 
-def _attendants(panel: Axes, course: RoomCourse, facts: RunFacts) -> None:
+def _attendants(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Attendants at a job, and on duty."""
     most = _stack(panel, course, [(course.attendants_busy, style.SKY, "////", "busy")])
     if facts.attendant_windows:
-        times, duty = _ends(course, course.attendants_on_duty)
-        panel.step(times, duty, where="post", color=style.BLACK, linewidth=1.4, linestyle="--", label="on duty")
+        look: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.4, "linestyle": "--", "label": "on duty"}
+        panel.step(_edges(course), style.ended(course.attendants_on_duty), where="post", **look)
         most = max(most, float(course.attendants_on_duty.max()))
     _finish(panel, "Attendants", most)
 
 
-def _words(figure: Figure, facts: RunFacts, course: RoomCourse) -> None:
+def _words(figure: style.Figure, facts: RunFacts, course: RoomCourse) -> None:
     """Title and notes."""
     height = figure.get_size_inches()[1]
     left = AROUND_IN["left"] / WIDTH_IN

@@ -1,15 +1,9 @@
 """Plan of the room of a layout, to scale: bays, stations, aisles, ways of devices."""
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
-
 from batsim.scenario.site import Scenario
 from batsim.study.room_plan import Box, RoomPlan, room_plan
 from batsim.views.charts import chart_style as style
 
-Legend = dict[str, "Artist"]
-"""What has been drawn, by its word."""
 WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
 DRAWN_IN = 9.6
 """Width of the axes in a new figure, about. [in]"""
@@ -26,7 +20,7 @@ NO_FLOOR = (
 )
 
 
-def room_plan_chart(scenario: Scenario, layout: str, ax: Axes | None = None) -> Axes:
+def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw the room of a layout to scale.
 
     Parameters
@@ -36,7 +30,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: Axes | None = None) -> 
     layout
         Name of one of its layouts.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -53,7 +47,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: Axes | None = None) -> 
     left, bottom, right, top = _limits(plan)
     tall = DRAWN_IN * (top - bottom) / (right - left) + AROUND_IN
     ax = style.axes_for(ax, (WIDTH_IN, min(max(tall, LEAST_IN), MOST_IN)))
-    legend: Legend = {}
+    legend: style.Legend = {}
     _grounds(ax, plan, legend)
     _bays(ax, plan, legend)
     _stations(ax, plan, legend)
@@ -64,7 +58,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: Axes | None = None) -> 
     ax.spines[["top", "right"]].set_visible(False)
     style.axis_words(ax, "Along the room [m]", "Across [m]")
     style.heading(ax, title, _note(plan))
-    style.legend_below(ax, list(legend.values()), list(legend), 3)
+    style.legend_below(ax, legend)
     return ax
 
 
@@ -84,26 +78,28 @@ def _mark(station: tuple[float, float]) -> Box:
     return Box(x_m - STATION_M / 2.0, y_m - STATION_M / 2.0, STATION_M, STATION_M)
 
 
-def _rectangle(ax: Axes, box: Box, **look: object) -> Artist:
+def _rectangle(ax: style.Axes, box: Box, **look: object) -> style.Artist:
     """Draw a rectangle."""
+    from matplotlib.patches import Rectangle
+
     return ax.add_patch(Rectangle((box.x_m, box.y_m), box.width_m, box.height_m, **look))  # type: ignore[arg-type]
 
 
-def _grounds(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
+def _grounds(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Walls, aisles and zones."""
     if plan.room is not None:
-        drawn = _rectangle(ax, plan.room, facecolor="none", edgecolor=style.BLACK, linewidth=2.4)
-        legend["walls"] = drawn
+        legend["walls"] = _rectangle(ax, plan.room, facecolor="none", edgecolor=style.BLACK, linewidth=2.4)
     for number, box in enumerate(plan.aisles):
         drawn = _rectangle(ax, box, facecolor=style.pale(style.YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
         if not number:
             legend[f"aisle, keep clear ({plan.aisle_m:g} m)"] = drawn
     for name, box in plan.zones.items():
-        drawn = _rectangle(ax, box, facecolor="none", edgecolor=style.GREEN, linewidth=1.6, linestyle="-.", zorder=1.5)
-        legend[f"reach of {name.replace('_', ' ')}"] = drawn
+        legend[f"reach of {name.replace('_', ' ')}"] = _rectangle(
+            ax, box, facecolor="none", edgecolor=style.GREEN, linewidth=1.6, linestyle="-.", zorder=1.5
+        )
 
 
-def _bays(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
+def _bays(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Bays with their numbers, rows with their names."""
     rows: dict[str, list[int]] = {}
     drawn = None
@@ -127,7 +123,7 @@ def _bays(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
             )  # fmt: skip
 
 
-def _stations(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
+def _stations(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Stations with their numbers."""
     for number, station in enumerate(plan.stations, 1):
         drawn = _rectangle(ax, _mark(station), **style.fill_of(style.ORANGE, "////"), zorder=2.5)
@@ -138,7 +134,7 @@ def _stations(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
         )  # fmt: skip
 
 
-def _ways(ax: Axes, plan: RoomPlan, legend: Legend) -> None:
+def _ways(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Way of the device to the farthest bay of each station."""
     longest = max((way.metres for way in plan.ways), default=0.0)
     for number, way in enumerate(plan.ways):

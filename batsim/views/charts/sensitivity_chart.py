@@ -2,40 +2,23 @@
 
 import math
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.patches import Patch
-
-from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import Index, Sensitivity
 from batsim.views.charts import chart_style as style
-from batsim.views.text.numbers import counted
+from batsim.views.text.numbers import counted, measure_of
 
-WIDTH_IN, ROW_IN, AROUND_IN, LEAST_ROWS = 9.0, 0.5, 2.2, 2
+WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.5, 2.2
 LETTERS = 34
 FILLED = 0.78
 """Part of a row that its bars fill."""
-TORNADO = {
-    "at low end": (style.SKY, "////", "input at its low end"),
-    "at high end": (style.BLUE, "", "input at its high end"),
-}
-INDICES = {
-    "mean size of effect": (style.BLUE, "", "mean size of effect"),
-    "mean effect": (style.SKY, "////", "mean effect with its sign"),
-    "spread of effect": (style.ORANGE, "....", "spread of effect"),
-    "first order": (style.SKY, "////", "first order: the input by itself"),
-    "total": (style.BLUE, "", "total: with interactions"),
-    "rank correlation": (style.GREEN, "||", "rank correlation"),
-}
-"""Colour, hatch and words of each index."""
+TORNADO, INDICES = style.looks_of("swing"), style.looks_of("index")
 SHARES = ("first order", "total")
 NONE = "The study varies nothing, so nothing can matter."
 OTHER_CHART = "This study is not one-at-a-time: it has indices and no swings. Draw it with indices_chart."
 SWINGS_ONLY = "This study is one-at-a-time: it has swings and no indices. Draw it with tornado_chart."
 
 
-def tornado_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
+def tornado_chart(sensitivity: Sensitivity, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw how far each input swings a measure, the greatest swing first.
 
     Parameters
@@ -43,7 +26,7 @@ def tornado_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
     sensitivity
         What `batsim.sensitivity` returns of a one-at-a-time study.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -53,7 +36,7 @@ def tornado_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
     return _drawn(sensitivity, TORNADO, "swings", OTHER_CHART, "from all inputs as stated", ax)
 
 
-def indices_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
+def indices_chart(sensitivity: Sensitivity, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw how much each input matters, what matters most first.
 
     Parameters
@@ -61,7 +44,7 @@ def indices_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
     sensitivity
         What `batsim.sensitivity` returns of a study of any design but one-at-a-time.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -72,19 +55,25 @@ def indices_chart(sensitivity: Sensitivity, ax: Axes | None = None) -> Axes:
 
 
 def _drawn(
-    sensitivity: Sensitivity, fills: dict[str, tuple[str, str, str]], title: str, other_chart: str, more: str,
-    ax: Axes | None,
-) -> Axes:  # fmt: skip
+    sensitivity: Sensitivity, looks: dict[str, style.Look], title: str, other_chart: str, more: str,
+    ax: style.AxesOrNew,
+) -> style.Axes:  # fmt: skip
     """Draw the bars of the indices that are there."""
     paths = list(dict.fromkeys(row.path for row in sensitivity.rows))
-    kinds = [kind for kind in fills if any(row.kind == kind for row in sensitivity.rows)]
-    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(paths))))
-    title = f"{sensitivity.layout}: {title}, {_label(sensitivity)}"
+    there = {row.kind for row in sensitivity.rows}
+    kinds = [kind for kind in looks if kind in there]
+    ax = style.axes_for_rows(ax, len(paths), WIDTH_IN, ROW_IN, AROUND_IN)
+    title = f"{sensitivity.layout}: {title}, {measure_of(sensitivity.measure).label}"
     if not kinds:
         return style.empty(ax, title, other_chart if paths else NONE)
     style.heading(ax, title, _note(sensitivity, kinds))
     style.frame(ax, "x")
-    bars = [_bars(ax, _rows_at(sensitivity, paths, kinds, kind), FILLED / len(kinds), fills[kind]) for kind in kinds]
+    height = FILLED / len(kinds)
+    legend: style.Legend = {}
+    for number, kind in enumerate(kinds):
+        above = FILLED * ((number + 0.5) / len(kinds) - 0.5)
+        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
+        legend[looks[kind][2]] = _bars(ax, rows, height, looks[kind])
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
     if kinds == ["rank correlation"]:
         ax.set_xlim(-1.05, 1.05)
@@ -92,14 +81,8 @@ def _drawn(
         ax.margins(x=0.06)
     style.names_at(ax, paths, LETTERS, paths=True)
     ax.set_xlabel(_unit(sensitivity, kinds, more), fontsize=10.0)
-    style.legend_below(ax, bars, [fills[kind][2] for kind in kinds])
+    style.legend_below(ax, legend)
     return ax
-
-
-def _rows_at(sensitivity: Sensitivity, paths: list[str], kinds: list[str], kind: str) -> dict[float, Index]:
-    """Rows of one kind by where they are drawn: each kind has its part of the height of an input."""
-    above = FILLED * ((kinds.index(kind) + 0.5) / len(kinds) - 0.5)
-    return {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
 
 
 def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:
@@ -112,20 +95,17 @@ def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:
     return " ".join(notes)
 
 
-def _bars(ax: Axes, rows: dict[float, Index], height: float, look: tuple[str, str, str]) -> Artist:
+def _bars(ax: style.Axes, rows: dict[float, Index], height: float, look: style.Look) -> style.Artist:
     """Draw one index of all inputs at their places; returns what stands for it in the legend."""
-    known = {middle: row for middle, row in rows.items() if math.isfinite(row.value)}
+    from matplotlib.patches import Patch
+
     drawn = style.fill_of(*look[:2])
+    known = {middle: row for middle, row in rows.items() if math.isfinite(row.value)}
     if known:
         ax.barh(list(known), [row.value for row in known.values()], height, **drawn)
     intervals = [Interval(row.value, row.low, row.high) for row in known.values()]
     style.whiskers(ax, known, intervals, linewidth=1.1, capsize=2.5)
     return Patch(**drawn)
-
-
-def _label(sensitivity: Sensitivity) -> str:
-    """Measure in words."""
-    return MEASURES.get(sensitivity.measure, WITHIN_TARGET).label
 
 
 def _unit(sensitivity: Sensitivity, kinds: list[str], more: str) -> str:
@@ -135,4 +115,4 @@ def _unit(sensitivity: Sensitivity, kinds: list[str], more: str) -> str:
     if kinds[0] in SHARES:
         return "Share of the variance [-]"
     unit = "-" if sensitivity.unit == "1" else sensitivity.unit
-    return f"Change of {_label(sensitivity)} {more} [{unit}]".replace("  ", " ")
+    return f"Change of {measure_of(sensitivity.measure).label} {more} [{unit}]".replace("  ", " ")

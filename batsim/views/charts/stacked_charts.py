@@ -3,9 +3,6 @@
 import math
 from typing import NamedTuple
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-
 from batsim.record import PERSONS
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import DOWNTIME, Runs
@@ -14,7 +11,6 @@ from batsim.views.text.numbers import counted, number_text
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.46, 2.3
 """Width of the figure, height of a row, and what stands above and below. [in]"""
-LEAST_ROWS = 2
 HEADROOM = 1.06
 
 
@@ -51,12 +47,11 @@ LABOUR_WORDS = BarTexts(
     "No layout has a value of labour: there is no working day in the measured time.",
     "High: attendants. Low: drivers; their waiting is left out. No allowance for rest is added.",
 )
-TALL, LOW = 0.72, 0.36
+HEIGHTS = dict(zip(PERSONS, (0.72, 0.36), strict=True))
 """Height of what attendants do and of what drivers do, in rows."""
-HEIGHTS = dict(zip(PERSONS, (TALL, LOW), strict=True))
 
 
-def downtime_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
+def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw the downtime of each layout, cause by cause.
 
     Parameters
@@ -64,7 +59,7 @@ def downtime_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
     comparison
         What `batsim.compare` returns; one layout is enough.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -83,7 +78,7 @@ def downtime_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
     return _stacked_rows(comparison, DOWNTIME, stacks, DOWNTIME_WORDS, ax, target)
 
 
-def labour_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
+def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw the labour of a working day in each layout, by person and task.
 
     Parameters
@@ -91,7 +86,7 @@ def labour_chart(comparison: Comparison, ax: Axes | None = None) -> Axes:
     comparison
         What `batsim.compare` returns; one layout is enough.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -117,14 +112,14 @@ def _stacked_rows(
     measure: str,
     stacks: list[Stack],
     words: BarTexts,
-    ax: Axes | None,
+    ax: style.AxesOrNew,
     target: float | None = None,
-) -> Axes:
+) -> style.Axes:
     """Draw a bar for each layout in the order of its ranking, its parts behind one another, with a measure in all."""
     runs = comparison.runs
     totals = [runs.interval(layout, measure) for layout in comparison.ranking]
     rows = range(len(totals))
-    ax = style.axes_for(ax, (WIDTH_IN, AROUND_IN + ROW_IN * max(LEAST_ROWS, len(totals))))
+    ax = style.axes_for_rows(ax, len(totals), WIDTH_IN, ROW_IN, AROUND_IN)
     title = f"{runs.scenario.site.name}: {words.title.lower()}"
     if not any(math.isfinite(total.mean) for total in totals):
         return style.empty(ax, title, words.empty)
@@ -141,14 +136,14 @@ def _stacked_rows(
     ax.set_xlim(0.0, HEADROOM * max(ends) or 1.0)
     ax.set_xlabel(words.axis, fontsize=10.0)
     style.beside_rows(ax, [number_text(total) for total in totals], "in all")
-    style.legend_below(ax, list(legend.values()), list(legend))
+    style.legend_below(ax, legend)
     style.heading(ax, title, f"{_premises(runs)} {words.note}".rstrip())
     return ax
 
 
-def _bars(ax: Axes, stacks: list[Stack], rows: range) -> dict[str, Artist]:
+def _bars(ax: style.Axes, stacks: list[Stack], rows: range) -> style.Legend:
     """Draw the parts that are not nothing behind one another; each with its word for the legend."""
-    legend: dict[str, Artist] = {}
+    legend: style.Legend = {}
     left = [0.0 for _ in rows]
     for stack in stacks:
         values = [value if math.isfinite(value) else 0.0 for value in stack.values]

@@ -1,14 +1,12 @@
 """Time of a run on charts: an axis of weekdays and clock times, and a window in words."""
 
-from matplotlib.axes import Axes
-
 from batsim.record import RunFacts
 from batsim.scenario.parts.week import DAY_MIN
 from batsim.views.charts import chart_style as style
 from batsim.views.text.trace_text import clock, moment
 
 
-def clock_axis(ax: Axes, facts: RunFacts, from_min: float, to_min: float) -> None:
+def clock_axis(ax: style.Axes, facts: RunFacts, from_min: float, to_min: float) -> None:
     """Weekday and time of day at even steps; the week too where there is more than one."""
     weeks = moment(facts, from_min)[0] != moment(facts, to_min - 1.0)[0]
 

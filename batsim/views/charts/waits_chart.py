@@ -4,9 +4,6 @@ import math
 from itertools import cycle
 from typing import Any
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.waits import Waits
 from batsim.views.charts import chart_style as style
@@ -22,7 +19,7 @@ ROOM, LEAST_MIN = 1.35, 5.0
 NONE = "No exchange started in the measured time."
 
 
-def waits_chart(waits: Waits, ax: Axes | None = None) -> Axes:
+def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     """Draw how long exchanges wait in each layout.
 
     Parameters
@@ -30,7 +27,7 @@ def waits_chart(waits: Waits, ax: Axes | None = None) -> Axes:
     waits
         What `batsim.waits_over` returns.
     ax
-        Axes to draw on; those of a new figure when not given.
+        style.Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -46,11 +43,10 @@ def waits_chart(waits: Waits, ax: Axes | None = None) -> Axes:
     style.heading(ax, f"{settings.scenario.site.name}: waits", note)
     curves = {layout: waits.curve(layout) for layout in waits.layouts}
     if not any(curve.minutes.size for curve in curves.values()):
-        style.nothing(ax, NONE)
-        return ax
+        return style.nothing(ax, NONE)
     style.frame(ax, "both")
     most = max(waits.not_exceeded(SHOWN_SHARE), LEAST_MIN, ROOM * (waits.target[0] if waits.target else 0.0))
-    legend: dict[str, Artist] = {}
+    legend: style.Legend = {}
     named = zip(curves.items(), style.names_fit(curves, LETTERS, 1), cycle(style.LINES), strict=False)
     for (layout, curve), name, (colour, dashes) in named:
         if curve.minutes.size:
@@ -62,13 +58,13 @@ def waits_chart(waits: Waits, ax: Axes | None = None) -> Axes:
         legend[f"target: {100.0 * share:g} %\nwithin {minutes:g} min"] = _cross(ax, minutes, share)
     ax.set_xlim(0.0, most)
     ax.set_ylim(0.0, 1.02)
-    ax.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0", "20", "40", "60", "80", "100"])
+    style.percent_ticks(ax)
     style.axis_words(ax, "Wait [scheduled min]", "Exchanges that wait no longer [%]")
-    style.legend_beside(ax, list(legend.values()), list(legend))
+    style.legend_beside(ax, legend)
     return ax
 
 
-def _cross(ax: Axes, minutes: float, share: float) -> Artist:
+def _cross(ax: style.Axes, minutes: float, share: float) -> style.Artist:
     """Mark the target."""
     dashed: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
     ax.hlines(share, 0.0, minutes, **dashed)

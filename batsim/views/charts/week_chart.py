@@ -3,10 +3,6 @@
 import math
 from collections.abc import Callable, Mapping
 
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-
 from batsim.measures.windows import Floats
 from batsim.scenario.parts.week import DAYS
 from batsim.study.room_over import Band, RoomOver
@@ -24,7 +20,7 @@ Of = Callable[[str], "Band"]
 """Band of a count by its name."""
 
 
-def week_chart(over: RoomOver) -> Figure:
+def week_chart(over: RoomOver) -> style.Figure:
     """Draw the room over the mean week.
 
     Parameters
@@ -43,7 +39,7 @@ def week_chart(over: RoomOver) -> Figure:
     return _drawn(over, over.week, over.week_min, over.idle_week, "a mean week", weeks, "Weekday")
 
 
-def day_chart(over: RoomOver, days: tuple[str, ...] = ()) -> Figure:
+def day_chart(over: RoomOver, days: tuple[str, ...] = ()) -> style.Figure:
     """Draw the room over a mean day, midnight to midnight.
 
     Parameters
@@ -78,12 +74,12 @@ def day_chart(over: RoomOver, days: tuple[str, ...] = ()) -> Figure:
 
 def _drawn(
     over: RoomOver, of: Of, edges: Floats, idle: list[tuple[float, float]], title: str, count: str, time: str
-) -> Figure:
+) -> style.Figure:
     """Draw the panels that the layout has."""
     panels = _panels(over)
     heights = [HEIGHTS_IN[name] for name in panels]
     figure = style.new_figure((WIDTH_IN, sum(heights) + AROUND_IN))
-    axes: list[Axes] = list(figure.subplots(len(panels), 1, sharex=True, height_ratios=heights))
+    axes: list[style.Axes] = list(figure.subplots(len(panels), 1, sharex=True, height_ratios=heights))
     note = f"Lines: means of {count}. Bands: {BAND} of them, each the mean of a quarter of an hour."
     if idle:
         note += " Grey strips: no truck works, and none is counted."
@@ -102,7 +98,7 @@ def _drawn(
     return figure
 
 
-def _panels(over: RoomOver) -> Mapping[str, Callable[[Axes, RoomOver, Of, Floats], None]]:
+def _panels(over: RoomOver) -> Mapping[str, Callable[[style.Axes, RoomOver, Of, Floats], None]]:
     """What is drawn of a layout, from the top."""
     panels = {"trucks": _trucks} | ({} if over.in_truck else {"ready": _ready})
     panels |= {"batteries": _batteries, "chargers": _chargers}
@@ -111,22 +107,16 @@ def _panels(over: RoomOver) -> Mapping[str, Callable[[Axes, RoomOver, Of, Floats
     return panels
 
 
-def _ended(values: Floats) -> Floats:
-    """Values with the last one once more, for the end of its quarter."""
-    return values[[*range(values.size), -1]]
+def _line(ax: style.Axes, edges: Floats, band: Band, colour: str, hatch: str, word: str) -> style.Legend:
+    """Draw a mean and its band; each with its words for the legend."""
+    filled = style.band(ax, edges, band.low, band.high, colour, hatch)
+    line = _mean(ax, edges, band, style.BLACK, 1.5)
+    return {f"{word}, mean": line, f"{word}, {BAND}": filled}
 
 
-def _line(ax: Axes, edges: Floats, band: Band, colour: str, hatch: str, word: str) -> list[tuple[Artist, str]]:
-    """Draw a mean and its band; returns handles and words."""
-    low, high = _ended(band.low), _ended(band.high)
-    filled = ax.fill_between(edges, low, high, step="post", **style.fill_of(colour, hatch) | {"linewidth": 0.0})
-    line = ax.stairs(band.mean, edges, baseline=None, color=style.BLACK, linewidth=1.5, zorder=4.0)
-    return [(line, f"{word}, mean"), (filled, f"{word}, {BAND}")]
-
-
-def _finish(ax: Axes, drawn: list[tuple[Artist, str]], unit: str, most: float) -> None:
+def _finish(ax: style.Axes, legend: style.Legend, unit: str, most: float) -> None:
     """Legend, name and limits of a panel that begins at 0."""
-    style.legend_beside(ax, [handle for handle, _ in drawn], [word for _, word in drawn])
+    style.legend_beside(ax, legend)
     ax.set_ylabel(unit)
     ax.set_ylim(0.0, HEADROOM * most if most > 0.0 else 1.0)
 
@@ -136,56 +126,55 @@ def _most(*counts: Floats) -> float:
     return max((float(value) for count in counts for value in count if math.isfinite(value)), default=0.0)
 
 
-def _all(ax: Axes, number: float, drawn: list[tuple[Artist, str]]) -> float:
-    """Draw how many there are in all, where there is a limit; returns that, or 0."""
-    if not number < float("inf"):
-        return 0.0
-    drawn.append((ax.axhline(number, color=style.BLACK, linewidth=1.1, linestyle="--"), "in all"))
-    return number
+def _mean(ax: style.Axes, edges: Floats, band: Band, colour: str, width: float, dashes: str = "-") -> style.Artist:
+    """Draw the mean of a count."""
+    return ax.stairs(band.mean, edges, baseline=None, color=colour, linewidth=width, linestyle=dashes, zorder=4.0)
 
 
-def _trucks(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
+def _trucks(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Trucks waiting, and all that are away from their work."""
     waiting, away = of("trucks waiting"), of("trucks away")
-    drawn = _line(ax, edges, waiting, style.ORANGE, "////", "waiting")
-    line = ax.stairs(away.mean, edges, baseline=None, color=style.BLUE, linewidth=1.3, linestyle=":", zorder=4.0)
-    drawn.append((line, "away from work, mean"))
-    _finish(ax, drawn, "Trucks", _most(waiting.high, away.mean))
+    legend = _line(ax, edges, waiting, style.ORANGE, "////", "waiting")
+    legend["away from work, mean"] = _mean(ax, edges, away, style.BLUE, 1.3, ":")
+    _finish(ax, legend, "Trucks", _most(waiting.high, away.mean))
 
 
-def _ready(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
+def _ready(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Ready batteries."""
     band = of("ready")
     _finish(ax, _line(ax, edges, band, style.GREEN, "||", "ready"), "Ready batteries", _most(band.high))
 
 
-def _batteries(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
+def _batteries(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Mean number of batteries in each state, on top of each other."""
     below = 0.0 * edges
-    drawn: list[tuple[Artist, str]] = []
+    legend: style.Legend = {}
     for state in style.STACK_ORDER:
         mean = of(state).mean
         if mean.any():
-            above = _ended(mean) + below
+            above = style.ended(mean) + below
             look = style.fill_of(*style.STATE_LOOKS[state][:2]) | {"linewidth": 0.4}
-            drawn.append((ax.fill_between(edges, below, above, step="post", **look), state))
+            legend[state] = ax.fill_between(edges, below, above, step="post", **look)
             below = above
-    _finish(ax, drawn[::-1], "Batteries, mean", 1.0)
+    _finish(ax, dict(reversed(legend.items())), "Batteries, mean", 1.0)
     ax.set_ylim(0.0, over.batteries)
 
 
-def _chargers(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
+def _chargers(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Chargers that give current."""
     band = of("chargers")
-    drawn = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
-    _finish(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
+    legend = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
+    most = _most(band.high)
+    if over.chargers < float("inf"):
+        legend["in all"] = ax.axhline(over.chargers, color=style.BLACK, linewidth=1.1, linestyle="--")
+        most = max(most, over.chargers)
+    _finish(ax, legend, "Chargers", most)
 
 
-def _attendants(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
+def _attendants(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Attendants at a job, and on duty."""
     busy, duty = of("attendants busy"), of("attendants on duty")
-    drawn = _line(ax, edges, busy, style.PURPLE, "xxxx", "busy")
+    legend = _line(ax, edges, busy, style.PURPLE, "xxxx", "busy")
     if duty.mean.any():
-        line = ax.stairs(duty.mean, edges, baseline=None, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=4.0)
-        drawn.append((line, "on duty"))
-    _finish(ax, drawn, "Attendants", _most(busy.high, duty.mean))
+        legend["on duty"] = _mean(ax, edges, duty, style.BLACK, 1.3, "--")
+    _finish(ax, legend, "Attendants", _most(busy.high, duty.mean))

@@ -18,6 +18,8 @@ SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",
 }
 """Text stays text, a dollar sign in a name too; the same figure gives the same bytes."""
+Step = tuple[int, int]
+"""How far across and down, in tenths of a point."""
 
 
 @contextmanager
@@ -79,41 +81,32 @@ def short_path(path: str) -> str:
     str
         The path in commands `M`, `m`, `h`, `v`, `l` and `z`.
     """
-    said: list[str] = []
-    here, began = (0, 0), (0, 0)
-    steps: list[tuple[int, int]] = []
-
-    def flush() -> None:
-        said.extend(_step(across, down) for across, down in steps)
-        steps.clear()
-
+    parts: list[str | Step] = []
+    here = began = (0, 0)
     for command, x, y in re.findall(r"([MLz])(?:\s*(-?[\d.]+)\s+(-?[\d.]+))?", path):
         if command == "z":
-            flush()
-            said.append("z")
+            parts.append("z")
             here = began
             continue
-        there = (_tenths(x), _tenths(y))
-        across, down = there[0] - here[0], there[1] - here[1]
-        here = there
+        before, here = here, (_tenths(x), _tenths(y))
+        step = (here[0] - before[0], here[1] - before[1])
         if command == "M":
-            flush()
-            said.append(f"M{_number(there[0])} {_number(there[1])}")
-            began = there
-        elif (across, down) != (0, 0) or path.count("L") == 1:
-            if steps and _goes_on(steps[-1], (across, down)):
-                across, down = across + steps[-1][0], down + steps[-1][1]
-                steps.pop()
-            steps.append((across, down))
-    flush()
-    return "".join(said)
+            parts.append(f"M{_number(here[0])} {_number(here[1])}")
+            began = here
+        elif step != (0, 0) or path.count("L") == 1:
+            _go_on(parts, step)
+    return "".join(part if isinstance(part, str) else _step(*part) for part in parts)
 
 
-def _goes_on(before: tuple[int, int], step: tuple[int, int]) -> bool:
-    """Tell whether a step goes on along the same axis in the same direction."""
-    (across, down), (more_across, more_down) = before, step
-    level = down == 0 == more_down and across * more_across > 0
-    return level or (across == 0 == more_across and down * more_down > 0)
+def _go_on(parts: list[str | Step], step: Step) -> None:
+    """Add a step to a path, to its last one where that goes along the same axis in the same direction."""
+    last = parts[-1] if parts else ""
+    if not isinstance(last, str):
+        level = last[1] == 0 == step[1] and last[0] * step[0] > 0
+        if level or (last[0] == 0 == step[0] and last[1] * step[1] > 0):
+            step = (last[0] + step[0], last[1] + step[1])
+            parts.pop()
+    parts.append(step)
 
 
 def _step(across: int, down: int) -> str:
@@ -132,8 +125,7 @@ def _tenths(number: str) -> int:
 def _number(tenths: int) -> str:
     """Write tenths as a number without what needs not be said."""
     sign, (whole, rest) = "-" if tenths < 0 else "", divmod(abs(tenths), 10)
-    text = f"{whole or ''}.{rest}" if rest else f"{whole}"
-    return sign + text
+    return f"{sign}{whole or ''}.{rest}" if rest else f"{sign}{whole}"
 
 
 def _short(number: re.Match[str]) -> str:

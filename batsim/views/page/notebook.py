@@ -16,7 +16,7 @@ from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.plan_text import MARK, amount_text
-from batsim.views.text.tables import age_note, cell_text, chance_text, shown_rows, simulated
+from batsim.views.text.tables import CHANCE, age_note, chance_text, number_rows, simulated
 
 LEFT, RIGHT = "text-align: left; padding: 0 0.6em", "text-align: right; padding: 0 0.6em"
 CAPTION = "caption-side: top; text-align: left"
@@ -102,8 +102,8 @@ def _comparison(comparison: Comparison) -> str:
     runs, layouts = comparison.runs, comparison.layouts
     rows = []
     if len(layouts) > 1:
-        rows.append(["chance of being best", *(chance_text(comparison, name) for name in layouts)])
-    for results in zip(*(comparison.targets(name) for name in layouts), strict=True):
+        rows.append([CHANCE, *(chance_text(comparison, name) for name in layouts)])
+    for results in zip(*map(comparison.targets, layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
     return _side_by_side(runs, rows) + paragraphs(
         [comparison.verdict, comparison.precision_sentence, age_note(runs), _sure(runs)]
@@ -135,8 +135,7 @@ def _plan(plans: Plan) -> str:
 
 def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
     """Measures of layouts side by side, and further rows."""
-    rows = [[row.label, *(cell_text(runs, name, row) for name in runs.layouts), row.unit] for row in shown_rows(runs)]
-    rows += [[*row, ""] for row in more]
+    rows = number_rows(runs) + [[*row, ""] for row in more]
     caption = f"{runs.scenario.site.name}: {simulated(runs.schedule)}"
     return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1))
 

@@ -14,14 +14,14 @@ from batsim.decision.ranking import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import cited
 from batsim.plan.money import LEFT_OUT
-from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.plan import Plan
 from batsim.scenario.reading import stated_data
 from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, advice_texts, amount_text, payback_sentence, what_follows
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import ComparedNumber, age_note, cell_text, shown_rows, simulated
+from batsim.views.text.tables import age_note, number_rows, simulated
 
 MOST_INPUT = 300
 """Letters of an input that are shown."""
@@ -110,31 +110,26 @@ def _numbers(plans: Plan, layout: str) -> list[tuple[str, str]]:
 
 def _comparison(plans: Plan) -> dict[str, Any]:
     """Layouts side by side."""
-    comparison, layouts, currency = plans.comparison, plans.layouts, plans.scenario.site.currency
-    runs = comparison.runs
-    rows = [[_named(row), *(cell_text(runs, name, row) for name in layouts)] for row in shown_rows(runs)]
-    for results in zip(*(comparison.targets(name) for name in layouts), strict=True):
+    comparison, runs, currency = plans.comparison, plans.comparison.runs, plans.scenario.site.currency
+    rows = [[_named(label, unit), *cells] for label, *cells, unit in number_rows(runs)]
+    for results in zip(*map(comparison.targets, comparison.layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
-    rows += _cost_rows(list(layouts.values()), currency)
+    layouts = plans.layouts.values()
+    rows += [
+        [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in layouts)],
+        [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in layouts)],
+        [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in layouts)],
+        ["checks that fail", *(str(plan.failing) for plan in layouts)],
+    ]
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
     notes = [text for text in (comparison.verdict, age_note(runs), note) if text]
-    return {"caption": simulated(runs.schedule), "head": ["", *layouts], "rows": rows, "notes": notes}
+    return {"caption": simulated(runs.schedule), "head": ["", *plans.layouts], "rows": rows, "notes": notes}
 
 
-def _cost_rows(plans: list[LayoutPlan], currency: str) -> list[list[str]]:
-    """Costs of the layouts side by side, and how many of their checks fail."""
-    return [
-        [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in plans)],
-        [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in plans)],
-        [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in plans)],
-        ["checks that fail", *(str(plan.failing) for plan in plans)],
-    ]
-
-
-def _named(row: ComparedNumber) -> str:
+def _named(label: str, unit: str) -> str:
     """Label and unit of a row; a part of the row above stands a little to the right."""
-    label = f"\N{EM SPACE}{row.label.strip()}" if row.label.startswith(" ") else row.label
-    return f"{label}, {row.unit}" if row.unit else label
+    inset = "\N{EM SPACE}" if label.startswith(" ") else ""
+    return f"{inset}{label.strip()}, {unit}" if unit else f"{inset}{label.strip()}"
 
 
 def _other(plans: Plan, name: str, number: int) -> dict[str, Any]:

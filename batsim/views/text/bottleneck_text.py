@@ -6,21 +6,16 @@ from collections.abc import Iterable
 from batsim.scenario.settings import Schedule
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.compare import signed
-from batsim.views.text.lines import indented, measured, sentence
+from batsim.views.text.lines import measured, sentence
 from batsim.views.text.numbers import NO_INTERVALS, number_text
-from batsim.views.text.tables import CAUTION, simulated
+from batsim.views.text.tables import answer_text, simulated
 
 
 def bottleneck_answer(schedule: Schedule, bottlenecks: Iterable[Bottleneck], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    head = sentence(f"{schedule.scenario.site.name}: what one more of each would save", width)
-    return "\n\n".join(
-        [
-            f"{head}\n{sentence(f'{simulated(schedule)}; paired', width)}",
-            *(bottleneck_text(bottleneck, width) for bottleneck in bottlenecks),
-            f"{sentence(_note(schedule), width)}\n{sentence(CAUTION, width)}",
-        ]
-    )
+    title = f"{schedule.scenario.site.name}: what one more of each would save"
+    blocks = (bottleneck_text(bottleneck, width) for bottleneck in bottlenecks)
+    return answer_text(title, f"{simulated(schedule)}; paired", blocks, _note(schedule), width)
 
 
 def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:
@@ -29,7 +24,7 @@ def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:
     lines = [sentence(f"{bottleneck.layout} ({arrangement.title})", width)]
     rows = [("downtime as it is", number_text(bottleneck.downtime), "min per truck-shift")]
     lines += measured([*rows, *map(_row, bottleneck.gains)], width)
-    lines += [indented(f"not tried: {left_out.label}: {left_out.why}", width) for left_out in bottleneck.left_out]
+    lines += [sentence(f"not tried: {left_out.label}: {left_out.why}", width, 2) for left_out in bottleneck.left_out]
     return "\n".join([*lines, sentence(bottleneck.sentence, width)])
 
 

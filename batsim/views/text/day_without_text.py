@@ -6,27 +6,21 @@ from batsim.scenario.settings import Schedule
 from batsim.study.day_without import DayWithout
 from batsim.views.text.lines import columns, sentence
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
-from batsim.views.text.tables import CAUTION
+from batsim.views.text.tables import answer_text
 
 NOTHING = "No layout here depends on a device of which there is a number."
 
 
 def day_without_answer(schedule: Schedule, days: Sequence[DayWithout], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    title = sentence(f"{schedule.scenario.site.name}: a day without its devices", width)
+    title = f"{schedule.scenario.site.name}: a day without its devices"
     long = f"{counted(schedule.replications, 'replication')} of that week, seed {schedule.seed}; paired"
     figures = f"± is the half width of a {100 * schedule.confidence:g} % interval."
     note = (
         f"{figures if schedule.replications > 1 else NO_INTERVALS} A device that is at work when the day begins "
         "finishes that exchange."
     )
-    return "\n\n".join(
-        [
-            f"{title}\n{sentence(long, width)}",
-            *(day_without_text(day, width) for day in days),
-            f"{sentence(note if days else NOTHING, width)}\n{sentence(CAUTION, width)}",
-        ]
-    )
+    return answer_text(title, long, (day_without_text(day, width) for day in days), note if days else NOTHING, width)
 
 
 def day_without_text(day: DayWithout, width: int = 100) -> str:

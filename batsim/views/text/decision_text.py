@@ -5,7 +5,7 @@ import math
 from batsim.decision.answer import MISSES, Answer, Trial
 from batsim.decision.decide import Decision
 from batsim.study.cost import CostLine
-from batsim.views.text.lines import columns, hung, indented, sentence
+from batsim.views.text.lines import columns, hung, sentence
 from batsim.views.text.numbers import counted, is_share, measure_of, number_text, unit_of
 from batsim.views.text.tables import run_length
 
@@ -59,15 +59,15 @@ def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
     lines = [*(f"  {line}" for line in columns([["", "buy", "stated"], *counts], width - 2)), ""]
     for limit in answer.limits:
         value = _value(answer, chosen, limit.measure)
-        lines.append(indented(f"{measure_of(limit.measure).label}: {value} (target: {limit.text})", width))
-    lines.append(indented(f"cost: {_money(answer, chosen.cost_per_year)}", width))
+        lines.append(sentence(f"{measure_of(limit.measure).label}: {value} (target: {limit.text})", width, 2))
+    lines.append(sentence(f"cost: {_money(answer, chosen.cost_per_year)}", width, 2))
     costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
     lines += [hung(f"{_bought(line)}: {_money(answer, line.per_year)}", width, 4) for line in costs]
     lines += ["", *(sentence(text, width) for text in (_how_sure(answer), _doubt(answer)) if text)]
     lines += ["", *_frontier(answer, width)]
     near = answer.near_misses[:MOST_NEAR_MISSES]
     lines += ["", "Near misses, cheaper:"] if near else []
-    lines += [indented(f"{_counts(answer, trial)}: misses {_missed(answer, trial)}", width) for trial in near]
+    lines += [sentence(f"{_counts(answer, trial)}: misses {_missed(answer, trial)}", width, 2) for trial in near]
     if answer.equally_dear:
         chosen_among = (
             f"Of {len(answer.equally_dear)} combinations that cost as much, the one with the least downtime was picked "
@@ -88,16 +88,16 @@ def _not_met(answer: Answer, width: int) -> list[str]:
     """Which target cannot be met, and how near the best comes."""
     best = answer.best
     ranges = ", ".join(f"{span.label} {span.values[0]} to {span.values[-1]}" for span in answer.ranges)
-    lines = [indented(f"The targets cannot be met with {ranges}.", width)]
+    lines = [sentence(f"The targets cannot be met with {ranges}.", width, 2)]
     if best is None or best.refused:
         rules = [] if best is None else [line.strip() for line in best.refused.splitlines()[1:]]
-        return [*lines, *(indented(rule, width) for rule in rules)]
-    lines.append(indented(f"The nearest, {_counts(answer, best)}:", width))
+        return [*lines, *(sentence(rule, width, 2) for rule in rules)]
+    lines.append(sentence(f"The nearest, {_counts(answer, best)}:", width, 2))
     for limit in answer.limits:
         verdict = "missed" if limit.name in best.missed else "met"
-        lines.append(indented(f"{limit.text}: {verdict}, {_value(answer, best, limit.measure)}", width, 4))
+        lines.append(sentence(f"{limit.text}: {verdict}, {_value(answer, best, limit.measure)}", width, 4))
     advice = "Look for the bottleneck there (batsim bottleneck), or ask whether the target is right."
-    return [*lines, indented(advice, width)]
+    return [*lines, sentence(advice, width, 2)]
 
 
 def _how_sure(answer: Answer) -> str:

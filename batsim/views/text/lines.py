@@ -2,6 +2,8 @@
 
 import re
 import textwrap
+from collections.abc import Sequence
+from itertools import zip_longest
 from typing import TypeVar
 
 Column = TypeVar("Column")
@@ -16,13 +18,8 @@ KEPT = "\N{NO-BREAK SPACE}"
 """Stands for a blank at which no line ends."""
 
 
-def sentence(text: str, width: int) -> str:
-    """Break a sentence into lines of the width; a longer word sticks out."""
-    return "\n".join(_broken(text, width))
-
-
-def indented(text: str, width: int, by: int = 2) -> str:
-    """Break a sentence into indented lines."""
+def sentence(text: str, width: int, by: int = 0) -> str:
+    """Break a sentence into lines of the width, `by` blanks from the left; a longer word sticks out."""
     return "\n".join(_broken(text, width, " " * by, " " * by))
 
 
@@ -48,23 +45,16 @@ def entry(label: str, value: str, unit: str, width: int, by: int = 2) -> str:
 
 def measured(rows: list[tuple[str, str, str]], width: int, by: int = 2) -> list[str]:
     """Write numbers one below the other, each with its label before it and its unit behind; as a list where narrow."""
-    values, units = (max(len(row[column]) for row in rows) for column in (1, 2))
-    most = max(len(label) for label, _, _ in rows)
+    labels, values, units = (max(map(len, column)) for column in zip(*rows, strict=True))
     room = width - by - values - units - 2 - 2 * bool(units)
-    names = [_name(label, room) for label, _, _ in rows]
-    first = max(len(line) for name in names for line in name)
-    if room < min(most, LEAST_LABEL) or first > room:
+    first = _widest(rows, room)
+    if room < min(labels, LEAST_LABEL) or first > room:
         return [entry(label, value, unit, width, by) for label, value, unit in rows]
-    numbers = [f"{value:>{values}}  {unit}" for _, value, unit in rows]
-    return [
-        " " * by + line for name, number in zip(names, numbers, strict=True) for line in _beside(name, number, first)
-    ]
-
-
-def _beside(name: list[str], number: str, first: int) -> list[str]:
-    """Write a number beside the first line of its label."""
-    head, *rest = name
-    return [f"{head:<{first}}  {number}".rstrip(), *rest]
+    lines: list[str] = []
+    for label, value, unit in rows:
+        head, *rest = _name(label, room)
+        lines += [f"{head:<{first}}  {value:>{values}}  {unit}".rstrip(), *rest]
+    return [" " * by + line for line in lines]
 
 
 def columns(rows: list[list[str]], width: int, heads: int = 1) -> list[str]:
@@ -92,7 +82,7 @@ def one_block(rows: list[list[str]], width: int, heads: int = 1) -> list[str]:
     sizes = _sizes(rows, heads, MOST_HEADS[-1])
     room = width - sum(sizes) - 2 * len(sizes)
     first = _widest(rows, room)
-    return _aligned(rows, heads, first, sizes) if room >= LEAST_NAME and first <= room else []
+    return aligned(rows, heads, first, sizes) if room >= LEAST_NAME and first <= room else []
 
 
 def _whole(rows: list[list[str]], width: int, heads: int) -> list[str]:
@@ -101,7 +91,7 @@ def _whole(rows: list[list[str]], width: int, heads: int) -> list[str]:
     for most in (max(map(len, rows[0])), *MOST_HEADS):
         sizes = _sizes(rows, heads, most)
         if first + sum(sizes) + 2 * len(sizes) <= width:
-            return _aligned(rows, heads, first, sizes)
+            return aligned(rows, heads, first, sizes)
     return []
 
 
@@ -114,7 +104,7 @@ def _blocks(rows: list[list[str]], width: int, heads: int) -> list[str]:
     for block in packed(dict(enumerate(sizes, start=1)), width - first):
         lines += [""] if lines else []
         part = [[row[0], *(row[column] for column in block)] for row in rows]
-        lines += _aligned(part, heads, first, [sizes[column - 1] for column in block])
+        lines += aligned(part, heads, first, [sizes[column - 1] for column in block])
     return lines
 
 
@@ -148,16 +138,6 @@ def _list(rows: list[list[str]], width: int, heads: int) -> list[str]:
     return lines
 
 
-def heads_of(heads: list[str], sizes: list[int]) -> list[list[str]]:
-    """Break the heads of columns into lines of so many characters, the last of each just above its column."""
-    broken = [_head(head, size) for head, size in zip(heads, sizes, strict=True)]
-    high = max(map(len, broken))
-    return [
-        [f"{line:>{size}}" for line, size in zip(level, sizes, strict=True)]
-        for level in zip(*([""] * (high - len(lines)) + lines for lines in broken), strict=True)
-    ]
-
-
 def head_size(head: str, most: int) -> int:
     """Characters of the widest line of a head that is broken where it is longer than the most."""
     return max(len(line) for line in _head(head, most))
@@ -177,7 +157,7 @@ def _name(text: str, size: int) -> list[str]:
     return _broken(name, size, " " * indent, " " * (indent + 2))
 
 
-def _widest(rows: list[list[str]], size: int) -> int:
+def _widest(rows: Sequence[Sequence[str]], size: int) -> int:
     """Characters of the widest line of the names of rows, broken where they are longer than the size."""
     return max(len(line) for row in rows for line in _name(row[0], size))
 
@@ -192,22 +172,28 @@ def _sizes(rows: list[list[str]], heads: int, most: int) -> list[int]:
     return sizes
 
 
-def _aligned(rows: list[list[str]], heads: int, first: int, sizes: list[int]) -> list[str]:
+def aligned(rows: list[list[str]], heads: int, first: int, sizes: list[int]) -> list[str]:
     """Write columns of so many characters beside the names."""
     lines: list[str] = []
     for number, row in enumerate(rows):
         name, cells = _name(row[0], first), row[1:]
         if 0 < number < heads and not "".join(row):
             continue  # no column of this block has a unit
-        levels = [[f"{cell:>{size}}" for cell, size in zip(cells, sizes, strict=True)]]
+        levels = [cells]
         if number < heads:
-            levels = heads_of(cells, sizes)
+            levels = _heads(cells, sizes)
             name = [""] * (len(levels) - len(name)) + name
-        for level in range(max(len(levels), len(name))):
-            label = name[level] if level < len(name) else ""
-            values = "".join(f"  {cell}" for cell in levels[level]) if level < len(levels) else ""
+        for label, level in zip_longest(name, levels, fillvalue=""):
+            values = "".join(f"  {cell:>{size}}" for cell, size in zip(level, sizes, strict=False))
             lines.append(f"{label:<{first}}{values}".rstrip())
     return lines
+
+
+def _heads(heads: list[str], sizes: list[int]) -> list[list[str]]:
+    """Break the heads of columns into lines of so many characters, the last of each just above its column."""
+    broken = [_head(head, size) for head, size in zip(heads, sizes, strict=True)]
+    high = max(map(len, broken))
+    return [list(level) for level in zip(*([""] * (high - len(lines)) + lines for lines in broken), strict=True)]
 
 
 def _broken(text: str, width: int, before: str = "", under: str = "") -> list[str]:

@@ -47,6 +47,11 @@ def counted(number: float, thing: str) -> str:
     return f"{text} {thing.removesuffix('y')}ies" if thing.endswith("ry") else f"{text} {thing}s"
 
 
+def are(count: int, thing: str, which: str = "") -> str:
+    """Such as `3 cases are`."""
+    return f"{counted(count, thing)}{which} {'is' if count == 1 else 'are'}"
+
+
 def measure_of(name: str) -> Measure:
     """What a measure is, by its name."""
     return MEASURES.get(name, WITHIN_TARGET)

@@ -9,9 +9,9 @@ from batsim.plan.equipment import SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.study.prices import Price
-from batsim.views.text.lines import columns, entry, indented, listed, one_block, sentence
+from batsim.views.text.lines import columns, entry, listed, one_block, sentence
 from batsim.views.text.numbers import number_text
-from batsim.views.text.services_text import supply_lines, ventilation_lines
+from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import heading
 
 TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
@@ -67,12 +67,14 @@ def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     title = sentence(f"{plan.layout} ({plan.title})", width)
     advice = advice_texts(plan)
     lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
-    lines += [sentence(advice[0], width), *(indented(text, width) for text in advice[1:])] if advice else []
+    lines += [sentence(advice[0], width), *(sentence(text, width, 2) for text in advice[1:])] if advice else []
     lines += ["", sentence(f"Checks: {plan.counts}", width)]
     lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
     lines += ["", *_equipment(plan, width)]
-    lines += ["", *ventilation_lines(plan.ventilation, figures, width)]
-    lines += ["", *supply_lines(plan.supply, figures, width)]
+    lines += ["", sentence(f"Ventilation ({plan.ventilation.edition})", width)]
+    lines += [listed(fact, width) for fact in ventilation_facts(plan.ventilation, figures)]
+    lines += [sentence(CONFIRM, width)] if plan.ventilation.flow_m3_per_h else []
+    lines += ["", "Supply", *(listed(fact, width) for fact in supply_facts(plan.supply, figures))]
     lines += ["", *_money(plan, width)]
     return [*lines, "", "Cautions", *(listed(caution, width) for caution in plan.cautions)]
 
@@ -160,10 +162,9 @@ def _cells(price: Price, digits: int = 0) -> list[str]:
     """Value, range and mark of a price."""
     if not math.isfinite(price.value):
         return ["-", "", "", ""]
-    value = f"{price.value:,.{digits}f}"
-    if price.low == price.high:
-        return [value, "", "", MARK if price.placeholder else ""]
-    return [value, f"{price.low:,.{digits}f}", f"{price.high:,.{digits}f}", MARK if price.placeholder else ""]
+    value, low, high = (f"{amount:,.{digits}f}" for amount in (price.value, price.low, price.high))
+    span = ["", ""] if price.low == price.high else [low, high]
+    return [value, *span, MARK if price.placeholder else ""]
 
 
 def payback_sentence(plan: LayoutPlan) -> str:
@@ -180,14 +181,10 @@ def payback_sentence(plan: LayoutPlan) -> str:
             f"Against {back.against} it never pays back: {back.price:,.0f} {currency} to order beside batteries, and "
             f"running it costs {-back.saved_per_year:,.0f} {currency} a year more."
         )
-    with_interest = (
-        f"{back.discounted_years:.1f} years with interest"
-        if math.isfinite(back.discounted_years)
-        else "never with interest"
-    )
+    with_interest = f"{back.discounted_years:.1f} years" if math.isfinite(back.discounted_years) else "never"
     return (
-        f"Against {back.against} it pays back in {back.years:.1f} years ({with_interest}): {back.price:,.0f} "
-        f"{currency} to order beside batteries, {back.saved_per_year:,.0f} {currency} a year less "
+        f"Against {back.against} it pays back in {back.years:.1f} years ({with_interest} with interest): "
+        f"{back.price:,.0f} {currency} to order beside batteries, {back.saved_per_year:,.0f} {currency} a year less "
         f"to run; net present value over {back.horizon_years:g} years {back.net_present_value:,.0f} {currency}."
     )
 

@@ -5,7 +5,6 @@ import math
 from batsim.catalogue import Figures
 from batsim.plan.supply import SupplyPlan
 from batsim.plan.ventilation import Ventilation
-from batsim.views.text.lines import listed, sentence
 from batsim.views.text.numbers import number_text
 
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
@@ -14,13 +13,6 @@ NO_GAS = (
     "Lithium-ion batteries make no gas in normal charging: no dilution flow is asked for them; agree fire detection, "
     "separation and a quarantine place with the insurer and the fire service."
 )
-
-
-def ventilation_lines(ventilation: Ventilation, figures: Figures, width: int) -> list[str]:
-    """Ventilation for a terminal."""
-    facts = [listed(text, width) for text in ventilation_facts(ventilation, figures)]
-    notes = [sentence(CONFIRM, width)] if ventilation.flow_m3_per_h else []
-    return [sentence(f"Ventilation ({ventilation.edition})", width), *facts, *notes]
 
 
 def ventilation_facts(ventilation: Ventilation, figures: Figures) -> list[str]:
@@ -98,11 +90,6 @@ def _hours(hours: float) -> str:
     if not math.isfinite(hours):
         return "never"
     return f"{hours:.1f} h" if hours < 100.0 else f"{hours:.0f} h"
-
-
-def supply_lines(supply: SupplyPlan, figures: Figures, width: int) -> list[str]:
-    """Supply for a terminal."""
-    return ["Supply", *(listed(text, width) for text in supply_facts(supply, figures))]
 
 
 def supply_facts(supply: SupplyPlan, figures: Figures) -> list[str]:

@@ -7,7 +7,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.first_estimate import LayoutOutline, Outline
 from batsim.study.sweeps.agenda import Agenda
 from batsim.views.text.lines import hung
-from batsim.views.text.numbers import counted
+from batsim.views.text.numbers import are, counted
 
 LONGEST = 160
 """Characters of what something may be that are shown."""
@@ -28,12 +28,10 @@ def summary_text(outline: Outline, width: int = 100) -> str:
     for layout in outline.layouts:
         lines += _layout_lines(layout)
     if unknowns := scenario.unknowns:
-        are = "is" if len(unknowns) == 1 else "are"
-        lines.append(f"  {counted(len(unknowns), 'input')} {are} not known; a middle value stands in:")
+        lines.append(f"  {are(len(unknowns), 'input')} not known; a middle value stands in:")
         lines += [_line(unknown.path, unknown.text) for unknown in unknowns]
     if stated := scenario.figures.stated:
-        are = "is" if len(stated) == 1 else "are"
-        lines.append(f"  {counted(len(stated), 'figure')} {are} stated in place of the catalogue's:")
+        lines.append(f"  {are(len(stated), 'figure')} stated in place of the catalogue's:")
         lines += [
             f"    {usual.name}: {stated[usual.name].text} in place of {usual.text}"
             for usual in FIGURES.values()
@@ -54,7 +52,7 @@ def study_summary(agenda: Agenda, width: int = 100) -> str:
         f"{study.file}: reads well",
         *([f"  {study.question}"] if study.question else []),
         f"  {study.scenario.site.name}",
-        f"  {agenda.study.design.text}: {counted(len(points), 'point')}, {layouts}, "
+        f"  {study.design.text}: {counted(len(points), 'point')}, {layouts}, "
         f"{counted(schedule.replications, 'replication')} of {weeks} each",
         f"  {cases} to run",
         f"  {counted(len(points.factors), 'factor')}:",

@@ -8,7 +8,7 @@ from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import MEANINGS
 from batsim.study.sweeps.sweep_result import Sweep
 from batsim.views.text.lines import columns, hung, listed, sentence
-from batsim.views.text.numbers import counted, is_share, label_with_unit, measure_of, number_text
+from batsim.views.text.numbers import are, counted, is_share, label_with_unit, measure_of, number_text
 
 MOST_POINTS = 40
 """Points that are listed one by one."""
@@ -26,7 +26,7 @@ def sweep_text(sweep: Sweep, store: str, width: int = 100) -> str:
     if sweep.failures:
         blocks.append(_failures(sweep, width))
     if sweep.missing:
-        missing = f"{_are(sweep.missing, 'case')} not in this store: run the other shards, put the stores together with"
+        missing = f"{are(sweep.missing, 'case')} not in this store: run the other shards, put the stores together with"
         blocks.append(sentence(f"{missing} merge.", width))
         return "\n\n".join(blocks)
     for measure in sweep.measures:
@@ -126,13 +126,8 @@ def _sensitivity(sweep: Sweep, layout: str, measure: str, width: int) -> str:
         lines.append(f"and {counted(len(paths) - MOST_INPUTS, 'input')} that matter less")
     lines += [sentence(f"{kind}: {MEANINGS[kind]}", width) for kind in kinds]
     if sensitivity.left_out:
-        lines.append(sentence(f"{_are(sensitivity.left_out, 'point', ' without a result')} left out.", width))
+        lines.append(sentence(f"{are(sensitivity.left_out, 'point', ' without a result')} left out.", width))
     return "\n".join(lines)
-
-
-def _are(count: int, thing: str, which: str = "") -> str:
-    """Such as `3 cases are`."""
-    return f"{counted(count, thing)}{which} {'is' if count == 1 else 'are'}"
 
 
 def _index_text(value: float, low: float, high: float) -> str:

@@ -1,13 +1,16 @@
 """Plain tables for the terminal: a comparison side by side, and one layout in full."""
 
+import csv
 import math
+from collections.abc import Iterable
+from pathlib import Path
 from typing import NamedTuple
 
 from batsim.measures.names import PART_LABELS
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
-from batsim.views.text.lines import columns, entry, head_size, heads_of, measured, one_block, packed, sentence
+from batsim.views.text.lines import aligned, columns, entry, head_size, measured, one_block, packed, sentence
 from batsim.views.text.numbers import NO_INTERVALS, counted, is_share, measure_of, number_text, plain_number, unit_of
 
 CAUTION = (
@@ -26,88 +29,51 @@ MOST_SHARE = 0.9
 """Part of the replications for which a value is given that they do not exceed."""
 
 
-SHORT_PART_LABELS = {
-    "travel": "way there and back",
-    "fetch": "fetched when empty",
-    "help": "lends a hand",
-    "wait_station": "wait for a station",
-    "wait_battery": "wait for a battery",
-    "wait_bay": "wait for a bay",
-    "wait_attendant": "wait for attendant",
-    "wait_device": "wait for a device",
-    "exchange": "exchange",
-    "charge_in_truck": "charge in truck",
-    "watering": "watering in truck",
-}
-"""Causes of downtime, short enough for four layouts to stand beside one another in 100 characters."""
-
-
 class ComparedNumber(NamedTuple):
-    """A row of the comparison: label, measure, what follows the numbers, and whether it is shown when zero."""
+    """A row of the comparison: label, measure, what follows the numbers."""
 
     label: str
     measure: str
     unit: str
-    always: bool = True
-    per_truck: bool = False
+    shown_when_zero: str
+    per_truck: str
+    """Whether the number for each truck stands behind."""
 
 
-COMPARED_NUMBERS = (
-    ComparedNumber("downtime", DOWNTIME, "min per truck-shift"),
-    *(
-        ComparedNumber(f"  {label}", f"{part}_min_per_truck_shift", "", always=False)
-        for part, label in SHORT_PART_LABELS.items()
-    ),
-    ComparedNumber("work lost", "lost_hours_per_day", "truck-hours a working day"),
-    ComparedNumber("wait", "wait_min_per_exchange", "min per exchange"),
-    ComparedNumber("  95th percentile", "wait_min_p95", "min"),
-    ComparedNumber("exchanges or charges", "exchanges_per_day", "per working day"),
-    ComparedNumber("labour, hands-on", "labour_min_per_day", "min per working day"),
-    ComparedNumber("  by attendants", "labour_attendant_min_per_day", "", always=False),
-    ComparedNumber("  by drivers", "labour_driver_min_per_day", "", always=False),
-    ComparedNumber("drivers wait", "driver_waiting_min_per_day", "min per working day"),
-    ComparedNumber("batteries", "batteries", "in all (per truck)", per_truck=True),
-    ComparedNumber("  fewest ready", "ready_batteries_min", "at any time", always=False),
-    ComparedNumber("chargers", "chargers", ""),
-    ComparedNumber("stations or spots", "stations", ""),
-    ComparedNumber("attendants busy", "attendants_busy_share", "of time on duty", always=False),
-    ComparedNumber("energy from the wall", "energy_kwh_per_day", "kWh per working day"),
-    ComparedNumber("  per hour worked", "energy_kwh_per_truck_hour", "kWh per truck-hour"),
-    ComparedNumber("peak load", "peak_kw", "kW, mean of 15 min"),
-    ComparedNumber("too warm or cold", "delayed_min_per_charge", "min before a charge", always=False),
-    ComparedNumber("water lost", "water_lost_kg_per_day", "kg per working day", always=False),
-    ComparedNumber("cycle life", "life_years", "years at this duty"),
-    ComparedNumber("  in hours worked", "life_truck_hours", "truck-hours per battery"),
-    ComparedNumber("stopped empty", "stopped_empty", "times", always=False),
-    ComparedNumber("trucks below cut-out", "trucks_below_cut_out", "times", always=False),
-)
+with Path(__file__).with_name("compared_numbers.csv").open(newline="", encoding="utf-8") as _lines:
+    COMPARED_NUMBERS = [ComparedNumber(**row) for row in csv.DictReader(_lines)]
+"""Labels are short enough for four layouts to stand beside one another in 100 characters."""
 CHANCE = "chance of being best"
 """Last row of numbers, where there are several layouts."""
+MEASURES_IN_A_LINE = (
+    (DOWNTIME, "downtime", "min/shift"),
+    ("labour_min_per_day", "labour", "min/day"),
+    ("batteries", "batteries", ""),
+    ("chargers", "chargers", ""),
+    ("peak_kw", "peak", "kW"),
+)
+"""Measures, heads and units where many layouts have a line each."""
 
 
 def comparison_text(comparison: Comparison, width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     runs = comparison.runs
-    lines = [heading(runs, width), ""]
     if len(runs.layouts) > MOST_BESIDE:
-        lines += _one_below_the_other(comparison, width)
-        return "\n".join([*lines, *_notes(comparison, width)])
-    rows = shown_rows(runs)
-    targets = comparison.targets(runs.layouts[0])
-    labels = [*(row.label for row in rows), CHANCE, *(f"target: {target.name}" for target in targets)]
-    units = [*(row.unit for row in rows), f"in {_deciding(comparison)}", *("" for _ in targets)]
-    cells = {layout: _cells(comparison, layout, rows) for layout in runs.layouts}
-    if len(runs.layouts) < 2:
-        for column in (labels, units, *cells.values()):
-            del column[len(rows)]
-    return "\n".join([*lines, *_side_by_side(labels, cells, units, width), *_notes(comparison, width)])
+        table = _one_below_the_other(comparison, width)
+    else:
+        table = _side_by_side(_rows(comparison), width)
+    return "\n".join([heading(runs, width), "", *table, *_notes(comparison, width)])
 
 
-def _cells(comparison: Comparison, layout: str, rows: list[ComparedNumber]) -> list[str]:
-    """Numbers of a layout, its chance of being the best, and its verdicts on the targets."""
-    numbers = [cell_text(comparison.runs, layout, row) for row in rows]
-    verdicts = [target.verdict for target in comparison.targets(layout)]
-    return [*numbers, chance_text(comparison, layout), *verdicts]
+def _rows(comparison: Comparison) -> list[list[str]]:
+    """Names of layouts, then their numbers, chances of being the best, and verdicts on the targets, with units."""
+    rows = [["", *comparison.layouts, ""], *number_rows(comparison.runs)]
+    if len(comparison.layouts) > 1:
+        deciding = "downtime" if comparison.deciding == DOWNTIME else measure_of(comparison.deciding).label
+        rows.append([CHANCE, *(chance_text(comparison, name) for name in comparison.layouts), f"in {deciding}"])
+    for results in zip(*map(comparison.targets, comparison.layouts), strict=True):
+        rows.append([f"target: {results[0].name}", *(result.verdict for result in results), ""])
+    return rows
 
 
 def _notes(comparison: Comparison, width: int) -> list[str]:
@@ -124,11 +90,6 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     return ["", *(sentence(note, width) for note in (*notes, age_note(runs), MORE, CAUTION) if note)]
 
 
-def _deciding(comparison: Comparison) -> str:
-    """Measure that decides, in a word."""
-    return "downtime" if comparison.deciding == DOWNTIME else measure_of(comparison.deciding).label
-
-
 def chance_text(comparison: Comparison, layout: str) -> str:
     """Chance that a layout is the best."""
     chance = comparison.chance_best[layout]
@@ -138,10 +99,8 @@ def chance_text(comparison: Comparison, layout: str) -> str:
 def _one_below_the_other(comparison: Comparison, width: int) -> list[str]:
     """Many layouts: a line for each, the best first."""
     runs = comparison.runs
-    heads = ["", "downtime", "labour", "batteries", "chargers", "peak", "best", "targets met"]
-    units = ["", "min/shift", "min/day", "", "", "kW", "", ""]
-    names = ["downtime_min_per_truck_shift", "labour_min_per_day", "batteries", "chargers", "peak_kw"]
-    rows = [heads, units]
+    names, heads, units = zip(*MEASURES_IN_A_LINE, strict=True)
+    rows = [["", *heads, "best", "targets met"], ["", *units, "", ""]]
     for layout in comparison.ranking:
         verdicts = [target.verdict for target in comparison.targets(layout)]
         met = f"{verdicts.count('met')} of {len(verdicts)}" if verdicts else "-"
@@ -155,6 +114,12 @@ def runs_text(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
     layouts = [layout_text(runs, layout, width) for layout in runs.layouts]
     notes = run_notes(runs, measures, width)
     return "\n\n".join([heading(runs, width), *layouts, notes, sentence(CAUTION, width)])
+
+
+def answer_text(title: str, simulated_text: str, blocks: Iterable[str], note: str, width: int) -> str:
+    """Everything that a command prints: what was asked and simulated, blocks, a note on the figures, the cautions."""
+    head = f"{sentence(title, width)}\n{sentence(simulated_text, width)}"
+    return "\n\n".join([head, *blocks, f"{sentence(note, width)}\n{sentence(CAUTION, width)}"])
 
 
 def run_notes(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
@@ -191,14 +156,13 @@ def _in_nine_of_ten(runs: Runs, layout: str, measure: str) -> str:
 def _precision(runs: Runs, goal: PrecisionGoal) -> str:
     """Say whether a precision is reached, else what it would take."""
     means = {layout: runs.interval(layout, goal.measure) for layout in runs.layouts}
-    without = [layout for layout, interval in means.items() if not math.isfinite(interval.mean)]
+    known = [layout for layout, interval in means.items() if math.isfinite(interval.mean)]
     texts = []
-    if without:
-        names = ", ".join(without)
+    if len(known) < len(means):
+        names = ", ".join(layout for layout in means if layout not in known)
         texts.append(f"{goal.measure} has no value in {names}, so nothing can be said of its precision there.")
-    known = {layout: interval for layout, interval in means.items() if layout not in without}
     if known:
-        short = [layout for layout, interval in known.items() if not goal.precision.reached(interval)]
+        short = [layout for layout in known if not goal.precision.reached(means[layout])]
         texts.append(_still_to_run(runs, goal, short, len(known)))
     return " ".join(texts)
 
@@ -254,21 +218,19 @@ def layout_text(runs: Runs, layout: str, width: int = 100) -> str:
     return "\n".join([title, *measured(rows, width)])
 
 
-def shown_rows(runs: Runs) -> list[ComparedNumber]:
-    """Rows that have something to show in any layout."""
+def number_rows(runs: Runs) -> list[list[str]]:
+    """Numbers that have something to show in any layout: label, text for each layout, unit."""
     return [
-        row
+        [row.label, *(_cell(runs, layout, row) for layout in runs.layouts), row.unit]
         for row in COMPARED_NUMBERS
-        if row.always or any(runs.interval(name, row.measure).mean > 0.0 for name in runs.layouts)
+        if row.shown_when_zero or any(runs.interval(layout, row.measure).mean > 0.0 for layout in runs.layouts)
     ]
 
 
-def cell_text(runs: Runs, layout: str, row: ComparedNumber) -> str:
+def _cell(runs: Runs, layout: str, row: ComparedNumber) -> str:
     """Text of one number in a comparison."""
     text = number_text(runs.interval(layout, row.measure), share=is_share(row.measure))
-    if row.per_truck:
-        text += f" ({runs.interval(layout, 'batteries_per_truck').mean:.2f})"
-    return text
+    return f"{text} ({runs.interval(layout, 'batteries_per_truck').mean:.2f})" if row.per_truck else text
 
 
 def age_note(runs: Runs) -> str:
@@ -279,30 +241,37 @@ def age_note(runs: Runs) -> str:
     return ""
 
 
-def _side_by_side(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
+def _side_by_side(rows: list[list[str]], width: int) -> list[str]:
     """Lay layouts side by side, in as many blocks as the width asks for; as lists where not even one fits."""
-    first, last = max(map(len, labels)), max(map(len, units))
+    first, last = max(len(row[0]) for row in rows), max(len(row[-1]) for row in rows)
     room = width - first - last - 4
-    values = {layout: max(map(len, texts)) for layout, texts in cells.items()}
-    if max(values.values()) > room:
-        return _one_list_each(labels, cells, units, width)
-    size = {layout: max(wide, head_size(layout, max(wide, min(MOST_NAME, room)))) for layout, wide in values.items()}
+    sizes = _layout_sizes(rows, room)
+    if not sizes:
+        return _one_list_each(rows, width)
     lines: list[str] = []
-    for block in packed(size, width - first - last - 2):
+    for block in packed(sizes, room + 2):
         lines += [""] if lines else []
-        heads = heads_of(block, [size[layout] for layout in block])
-        lines += [f"{'':<{first}}  {'  '.join(level)}".rstrip() for level in heads]
-        for position, (label, unit) in enumerate(zip(labels, units, strict=True)):
-            numbers = "  ".join(f"{cells[layout][position]:>{size[layout]}}" for layout in block)
-            lines.append(f"{label:<{first}}  {numbers}  {unit}".rstrip())
+        part = [[row[0], *(row[column] for column in block), row[-1].ljust(last)] for row in rows]
+        lines += aligned(part, 1, first, [*(sizes[column] for column in block), last])
     return lines
 
 
-def _one_list_each(labels: list[str], cells: dict[str, list[str]], units: list[str], width: int) -> list[str]:
+def _layout_sizes(rows: list[list[str]], room: int) -> dict[int, int]:
+    """Characters of the column of each layout, its name broken; nothing where one does not fit into the room."""
+    sizes = {}
+    for number, (layout, *cells) in enumerate(list(zip(*rows, strict=True))[1:-1], start=1):
+        widest = max(map(len, cells))
+        if widest > room:
+            return {}
+        sizes[number] = max(widest, head_size(layout, max(widest, min(MOST_NAME, room))))
+    return sizes
+
+
+def _one_list_each(rows: list[list[str]], width: int) -> list[str]:
     """Write layouts one below the other, each number with its label before it and its unit behind."""
+    (_, *layouts, _), *numbers = rows
     lines: list[str] = []
-    for layout, texts in cells.items():
-        lines += [""] if lines else []
-        lines.append(sentence(layout, width))
-        lines += [entry(label, text, unit, width) for label, text, unit in zip(labels, texts, units, strict=True)]
+    for column, layout in enumerate(layouts, start=1):
+        lines += [*([""] if lines else []), sentence(layout, width)]
+        lines += [entry(row[0], row[column], row[-1], width) for row in numbers]
     return lines

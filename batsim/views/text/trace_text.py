@@ -1,5 +1,8 @@
 """Events of a window as text that a person can follow line by line, and as CSV."""
 
+import csv
+from pathlib import Path
+
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
 from batsim.record import CAUSES, NOTHING, Record, RunFacts
@@ -18,32 +21,8 @@ REASONS = {
 NUMBERS = ("truck", "battery", "discharged", "queue", "bay", "station", "unit")
 """Columns that count from 0 in the record and from 1 for people."""
 COUNTS = ("ready", "trucks_waiting", "people")
-SENTENCES = {
-    "leaves_work": "{truck} leaves its work with {battery}, {reason}",
-    "turned_away": "{truck} finds no ready battery and goes on with {battery} at {level}",
-    "waits_for_spot": "{truck} has stopped work and waits for a charging spot",
-    "gives_up": "{truck} goes back to work without a charge",
-    "discharged": "discharged {battery} is pulled out, now{bay}",
-    "back_at_work": "{truck} is back at work with {battery}",
-    "cooled": "{battery} has cooled down",
-    "out_of_use": "{battery} is out of use",
-    "back_in_use": "{battery} is back in use",
-    "outage_start": "{thing} is out of use",
-    "outage_end": "{thing} is back in use",
-    "attendants": "{attendants} on duty from now on",
-    "watering_due": "{battery} is due for water and waits for somebody",
-    "watering_start": "{who} waters {battery}",
-    "watering_end": "{battery} has its water",
-    "inspection_due": "{battery} is due for inspection and waits for somebody",
-    "inspection_start": "{who} inspects {battery}",
-    "inspection_end": "{battery} is inspected",
-    "readings_due": "{battery} is due for voltage and gravity readings and waits for somebody",
-    "readings_start": "{who} takes voltage and gravity readings of {battery}",
-    "readings_end": "voltage and gravity readings of {battery} are taken",
-    "wash_due": "{battery} is due for a wash and waits for somebody",
-    "wash_start": "{who} washes {battery}",
-    "wash_end": "{battery} is washed",
-}
+with Path(__file__).with_name("sentences.csv").open(newline="", encoding="utf-8") as _lines:
+    SENTENCES = {row["event"]: row["sentence"] for row in csv.DictReader(_lines)}
 """Sentences on events that always read alike; the others are put together in `_Words`."""
 
 

@@ -32,8 +32,8 @@ from batsim.record import (
     Record,
 )  # fmt: skip
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import STACK_ORDER, STATE_LOOKS, pale
-from batsim.views.charts.room_chart import CAUSE_LOOKS, room_chart
+from batsim.views.charts.chart_style import CAUSE_LOOKS, STACK_ORDER, STATE_LOOKS, pale
+from batsim.views.charts.room_chart import room_chart
 from tests.rows import write_row
 from tests.runs import record_of
 

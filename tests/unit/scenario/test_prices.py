@@ -4,7 +4,7 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.scenario.parts.prices import Lives, Prices, PricesText, PriceText, StatedPrice, Years
+from batsim.scenario.parts.prices import Lives, Prices, PricesText, PriceText, StatedPrice, read_years
 from batsim.scenario.site import Scenario
 
 ONE, KWH, HOUR = PriceText(), PriceText(per="kWh"), PriceText(per="h", or_each=False)
@@ -74,7 +74,7 @@ def test_one_price_for_all_or_prices_by_name() -> None:
 )
 def test_years(text: str, years: float) -> None:
     """Also such as a study draws them."""
-    assert Years().read(text) == years
+    assert read_years.read(text) == years
 
 
 @pytest.mark.parametrize(
@@ -83,7 +83,7 @@ def test_years(text: str, years: float) -> None:
 def test_what_is_no_number_of_years(text: object) -> None:
     """The rule to the letter."""
     with pytest.raises(ValueError, match="years") as caught:
-        Years().read(text)
+        read_years.read(text)
 
     assert str(caught.value) == "needs a number of years above 0, such as '10 years'"
 

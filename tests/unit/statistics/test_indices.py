@@ -41,13 +41,11 @@ def test_effects_by_hand():
     student = student_interval(np.array([5.0, 6.0]), 0.95)
     _same([found.mu_star.low[0], found.mu_star.high[0]], [max(0.0, student.low), student.high])
     assert found.mu_star.low[1] == 0.0
-    assert found.dropped.tolist() == [0, 0]
 
 
 def test_failed_outputs_cost_the_effects_next_to_them():
     found = morris_effects(BY_HAND, np.array([1.0, 4.0, np.inf, np.nan, 2.0, 7.0]), 0.95)
 
-    assert found.dropped.tolist() == [2, 0]
     _same(found.mu, [np.nan, 1.0])
     _same(found.mu_star.value, [np.nan, 4.0])
     _same(found.sigma, [np.nan, np.sqrt(32.0)])
@@ -57,7 +55,6 @@ def test_failed_outputs_cost_the_effects_next_to_them():
 def test_a_single_effect_has_no_limits():
     found = morris_effects(BY_HAND, np.array([1.0, 4.0, 9.0, np.nan, 2.0, 7.0]), 0.95)
 
-    assert found.dropped.tolist() == [1, 0]
     _same([found.mu[0], found.mu_star.value[0]], [5.0, 5.0])
     _same([found.sigma[0], found.mu_star.low[0], found.mu_star.high[0]], [np.nan] * 3)
 
@@ -69,7 +66,7 @@ def test_effects_of_several_measures_are_those_of_each():
 
     together = morris_effects(design, table, 0.9)
 
-    assert together.mu.shape == together.sigma.shape == together.dropped.shape == (3, 3)
+    assert together.mu.shape == together.sigma.shape == (3, 3)
     for measure in range(3):
         alone = morris_effects(design, table[:, measure], 0.9)
         _same(together.mu[:, measure], alone.mu)
@@ -97,7 +94,6 @@ def test_indices_by_hand():
     assert found.variance == pytest.approx(5.0)
     _same(found.first.value, [-0.2])
     _same(found.total.value, [1.0])
-    assert found.dropped == 0
 
 
 def test_the_level_and_the_unit_of_an_output_do_not_matter():
@@ -122,7 +118,6 @@ def test_failed_outputs_cost_their_base_point():
 
     small = SobolDesign(design.a[without], design.b[without])
     expected = sobol_indices(small, small.rows[:, 0] + small.rows[:, 1] ** 2, confidence=0.9, seed=5)
-    assert found.dropped.tolist() == [0, 4]
     _same(found.variance[1], expected.variance)
     for part, other in zip((*found.first, *found.total), (*expected.first, *expected.total), strict=True):
         _same(part[:, 1], other)
@@ -152,7 +147,6 @@ def test_nothing_left_and_one_base_point_left():
     outputs[3] = np.nan
     none = sobol_indices(design, outputs, confidence=0.95, seed=1)
 
-    assert (one.dropped, none.dropped) == (3, 4)
     assert np.isfinite([one.first.value, one.total.value]).all()
     _same([*one.first[1:], *one.total[1:]], np.full((4, 1), np.nan))
     assert np.isnan(none.variance)
@@ -329,7 +323,7 @@ def test_a_split_by_hand():
     """Means 2, 6, 10: between 2 x 16 = 32, within 2; inputs (32 - 2)/2 = 15, share 15/17, grand mean 32/6."""
     split = split_variance(np.array([[1.0, 3.0], [5.0, 7.0], [9.0, 11.0]]), 0.95)
 
-    assert (split.draws, split.replications, split.dropped) == (3, 2, 0)
+    assert (split.draws, split.replications) == (3, 2)
     assert split.mean == pytest.approx(6.0)
     assert (split.from_inputs, split.from_noise) == pytest.approx((15.0, 2.0))
     assert split.input_share.mean == pytest.approx(15.0 / 17.0)
@@ -340,7 +334,7 @@ def test_draws_with_a_failed_replication_are_left_out():
 
     split = split_variance(values, 0.95)
 
-    assert split == split_variance(values[[0, 2, 4]], 0.95)._replace(dropped=2)
+    assert split == split_variance(values[[0, 2, 4]], 0.95)
 
 
 def test_replications_that_differ_more_than_draws_leave_nothing_to_the_inputs():

@@ -31,7 +31,8 @@ def found(*rows):
 
 def with_courses(monkeypatch, *courses):
     """Let every pilot have a course of fifths of weeks, one after the other."""
-    monkeypatch.setattr("batsim.study.warm_up.run_jobs", lambda *_, **__: [np.asarray(each, float) for each in courses])
+    made = [np.asarray(each, float) for each in courses]
+    monkeypatch.setattr("batsim.study.warm_up.run_schedule", lambda pilot, *_, **__: {pilot.layouts[0]: made})
 
 
 def test_a_stock_that_runs_out_is_a_warm_up():

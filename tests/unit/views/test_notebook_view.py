@@ -10,7 +10,7 @@ import batsim
 from batsim.study.compare import Comparison
 from batsim.views.page.notebook import paragraphs, table
 from batsim.views.text.numbers import NO_INTERVALS
-from batsim.views.text.tables import cell_text, chance_text, shown_rows
+from batsim.views.text.tables import chance_text, number_rows
 from tests.sites import SURVEYED as SITE
 
 HOSTILE = "<img src=x onerror='alert(1)'> & \"more\""
@@ -37,15 +37,11 @@ def test_a_comparison_has_the_numbers_of_the_terminal() -> None:
     """Row by row with its unit, then chances, targets and the verdict."""
     html, runs = compared()._repr_html_(), compared().runs
     head, *rows = cells(html)
-    shown = shown_rows(runs)
+    shown = number_rows(runs)
 
     assert head == ["", *runs.layouts, ""]
-    for row, cell in zip(shown, rows, strict=False):
-        assert cell == [
-            row.label.replace("  ", "\N{EM SPACE}"),
-            *(cell_text(runs, name, row) for name in runs.layouts),
-            row.unit,
-        ]
+    for (label, *numbers, unit), cell in zip(shown, rows, strict=False):
+        assert cell == [label.replace("  ", "\N{EM SPACE}"), *numbers, unit]
     chance, *targets = rows[len(shown) :]
     assert chance == ["chance of being best", *(chance_text(compared(), name) for name in runs.layouts), ""]
     assert [row[0] for row in targets] == [each.target for each in compared().targets(runs.layouts[0])]
@@ -61,7 +57,7 @@ def test_runs_are_the_same_table_without_a_verdict() -> None:
     html = one._repr_html_()
 
     assert cells(html)[0] == ["", "in truck", ""]
-    assert len(cells(html)) == 1 + len(shown_rows(one))
+    assert len(cells(html)) == 1 + len(number_rows(one))
     assert texts(html) == ["A cycle life above 5 years is limited by age.", NO_INTERVALS]
     assert texts(compared().runs._repr_html_())[-1:] == ["± is the half width of a 95 % interval for each mean."]
 
