@@ -25,6 +25,8 @@ def warmth_measures(measured: Measured) -> dict[str, float]:
         "use_degc_mean": _mean(discharges["mean_degc"][begun], worked[begun]),
         "charged_degc_mean": _mean(charges["end_degc"][started], np.ones(int(np.sum(started)))),
         "charged_degc_max": float(np.max(charges["end_degc"][started])) if np.any(started) else np.nan,
+        "discharges_started": float(np.sum(begun)),
+        "charges_started": float(np.sum(started)),
         "hot_starts_share": share_of(hot, begun),
         "delayed_share": share_of(started & (charges["delayed_min"] > 0.0), started),
         "delayed_min_per_charge": _mean(charges["delayed_min"][started], np.ones(int(np.sum(started)))),

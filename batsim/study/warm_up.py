@@ -1,4 +1,4 @@
-"""How long a warm-up should be: MSER-5 on the course of a pilot, in whole weeks."""
+"""How long a warm-up should be: MSER-5 on the course of a pilot, less what it cuts by chance, in whole weeks."""
 
 from dataclasses import replace
 from typing import NamedTuple
@@ -11,7 +11,7 @@ from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.statistics.warm_up import BATCH, mser
+from batsim.statistics.warm_up import BATCH, settled
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import jobs_of
 
@@ -71,7 +71,7 @@ def warm_up(scenario: Scenario, settings: Settings = Settings()) -> tuple[WarmUp
     ).schedule(scenario)
     results = run_jobs([scenario], jobs_of(pilot), settings, take=course)
     courses = np.array(results).reshape(len(pilot.layouts), pilot.replications, -1).mean(axis=1)
-    cuts = [mser(lost_min, BATCH) for lost_min in courses]
+    cuts = [settled(lost_min, BATCH) for lost_min in courses]
     pairs = zip(pilot.layouts, cuts, courses, strict=True)
     return tuple(WarmUp(layout, cut.batches, cut.too_short, lost_min) for layout, cut, lost_min in pairs)
 
