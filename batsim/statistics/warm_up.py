@@ -122,13 +122,15 @@ def settled(series: Floats, batch: int = BATCH) -> Settled:
     Notes
     -----
     A stretch of k batches lies apart when its mean differs from that of the m kept by more than
-    t(m-1) s (1/k + 1/m)^(1/2), s their standard deviation, all stretches together at `CONFIDENCE` (Bonferroni).
+    t(m-1) s (1/k + 1/m)^(1/2), all stretches together at `CONFIDENCE` (Bonferroni). s² is half the mean square of
+    successive differences of those kept, which a trend hardly widens.
 
     References
     ----------
     Control limits from the later part of averaged replications: Robinson, S. (2007) A statistical process control
     approach to selecting a warm-up period for a discrete-event simulation, European Journal of Operational Research
-    176, 332-346 (from memory); stretches in place of its run rules worked out here. Cut: as `mser`.
+    176, 332-346; successive differences: von Neumann, J. (1941) Annals of Mathematical Statistics 12, 367-395 (both
+    from memory). Stretches in place of run rules are worked out here. Cut: as `mser`.
 
     Examples
     --------
@@ -150,7 +152,7 @@ def _apart(means: Floats, cut: int) -> int:
     if kept.size < 2 or not cut:
         return cut
     level, alpha = float(np.mean(kept)), (1.0 - CONFIDENCE) / 2.0 / cut
-    chance = float(stdtrit(kept.size - 1, 1.0 - alpha)) * float(np.std(kept, ddof=1))
+    chance = float(stdtrit(kept.size - 1, 1.0 - alpha)) * float(np.sqrt(np.mean(np.diff(kept) ** 2) / 2.0))
     for first in range(cut):
         lengths = np.arange(1, cut - first + 1)
         gaps = np.abs(np.cumsum(means[first:cut] - level)) / lengths

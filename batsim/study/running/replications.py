@@ -163,8 +163,8 @@ class Runs(Shows):
         """Everything as plain data for `json.dump`; what is not a number becomes null.
 
         A measure has `mean`, `low`, `high` and `unit`. Where events are too few for an interval, `low` and `high` are
-        null and `count` has `events` of `of` (`what`: events, or misses where those are rarer; `whole`: the measure that is
-        `of`), `replications_with` any of `replications`, and `low` and `high` of the chance that a replication has any.
+        null and `count` has `events` of `of` (`what`: events, or misses where those are rarer; `whole`: the measure
+        that is `of`), `replications_with` any of `replications`, and `low` and `high` of the chance that one has any.
         """
         return {
             **self.schedule.as_json(),
