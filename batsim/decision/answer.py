@@ -9,11 +9,13 @@ import numpy as np
 from batsim.decision.counts import CountRange
 from batsim.display import Frame, frame_of
 from batsim.scenario.settings import Schedule
-from batsim.statistics.intervals import Floats, Interval, student_interval
+from batsim.statistics.intervals import Floats, Interval
+from batsim.statistics.rare_events import Count
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.counts import BATTERIES, CHARGERS
-from batsim.study.running.replications import UNITS, interval_json, plain
+from batsim.study.running.estimates import estimate, few_events, judged, pooled
+from batsim.study.running.replications import estimate_json, plain
 
 MISSED_BY_SHARE = 0.2
 """A cheaper combination that misses its targets by at most this part of what is allowed is a near miss."""
@@ -42,8 +44,16 @@ class Trial(NamedTuple):
     """Where it breaks a rule because there are too many of something: counts from which on they do."""
 
     def interval(self, measure: str, confidence: float) -> Interval:
-        """Mean of a measure and its Student interval."""
-        return student_interval(self.values.get(measure, np.array([])), confidence)
+        """Mean of a measure and its interval, of which no more is told than its events carry."""
+        return estimate(self.values, measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
+
+    def judged(self, measure: str, confidence: float) -> Interval:
+        """Interval by which a target is judged, which has limits also where events are few."""
+        return judged(self.values, measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
+
+    def few_events(self, measure: str, confidence: float) -> tuple[Count, bool] | None:
+        """Count told in place of an interval, and whether of misses; None where events are enough for one."""
+        return few_events(self.values, measure, confidence) if self.values else None
 
     @property
     def replications(self) -> int:
@@ -128,7 +138,7 @@ class Answer:
 
     def _by_target(self, tested: Trial) -> dict[str, str]:
         """Whether a combination keeps each limit, as far as its intervals tell."""
-        return {limit.name: limit.verdict(tested.interval(limit.measure, self.confidence)) for limit in self.limits}
+        return {limit.name: limit.verdict(tested.judged(limit.measure, self.confidence)) for limit in self.limits}
 
     @property
     def frontier_column(self) -> int:
@@ -197,10 +207,7 @@ class Answer:
             "refused": tested.refused,
             "sure": tested.sure,
             "replications": tested.replications,
-            "measures": {
-                name: {**interval_json(tested.interval(name, self.confidence)), "unit": UNITS[name]}
-                for name in self.measures
-            },
+            "measures": {name: estimate_json(tested.values, name, self.confidence) for name in self.measures},
         }
 
 
@@ -216,7 +223,7 @@ def worst_miss(tested: Trial, limits: tuple[Limit, ...]) -> float:
         return float("inf")
     worst = 0.0
     for limit in limits:
-        mean = limit.sign * float(np.mean(tested.values[limit.measure]))
+        mean = limit.sign * float(np.mean(pooled(tested.values, limit.measure)))
         if mean > limit.most:
             worst = max(worst, (mean - limit.most) / limit.allowed if limit.allowed else float("inf"))
     return worst

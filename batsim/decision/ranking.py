@@ -1,11 +1,13 @@
 """Which layout to recommend, and why: targets first, then what fits, then money."""
 
+import math
 from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
 from batsim.plan.equipment import STANDBY_METHOD
 from batsim.plan.plan import LayoutPlan, Plan
+from batsim.statistics.intervals import ROUNDING
 
 DOWNTIME = "downtime_min_per_truck_shift"
 SAME_COST = "plan.same_cost"
@@ -55,7 +57,10 @@ def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> s
         says = f"{EXCHANGE_NOT_WORTH}: charge in the truck (layout '{best.layout}')."
     elif level:
         names = " and ".join(f"'{layout.layout}'" for layout in (best, *level))
-        says = f"No clear winner: layouts {names} cost about the same, '{best.layout}' the least."
+        if all(_same_cost(other, best) for other in level):
+            says = f"No difference seen in cost: layouts {names} cost the same."
+        else:
+            says = f"No clear winner: layouts {names} cost about the same, '{best.layout}' the least."
     else:
         says = f"Choose layout '{best.layout}'."
     return says + _cure(best)
@@ -74,12 +79,19 @@ def _as_good(other: LayoutPlan, best: LayoutPlan, figures: Figures) -> bool:
     return same and other.money.per_year.value <= best.money.per_year.value * (1.0 + near)
 
 
+def _same_cost(other: LayoutPlan, best: LayoutPlan) -> bool:
+    """Whether two layouts cost the same in a year, but for rounding."""
+    return math.isclose(other.money.per_year.value, best.money.per_year.value, rel_tol=ROUNDING)
+
+
 def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
     """What the others cost, lose or miss."""
     parts, lost = [], best.evidence.mean(DOWNTIME)
     for other in others:
         more = other.money.per_year.value - best.money.per_year.value
         text = f"layout '{other.layout}' costs {abs(more):,.0f} {currency} a year {'more' if more >= 0.0 else 'less'}"
+        if _same_cost(other, best):
+            text = f"layout '{other.layout}' costs the same a year"
         text += f", loses {other.evidence.mean(DOWNTIME):.1f} min per truck-shift (against {lost:.1f})"
         if other.targets_missed:
             text += ", and misses a target"

@@ -10,10 +10,10 @@ from batsim.decision.answer import Trial, other
 from batsim.decision.counts import Grid
 from batsim.errors import ScenarioError, SimulationError
 from batsim.scenario.settings import Schedule
-from batsim.statistics.intervals import student_interval
 from batsim.statistics.sequential import Feasibility
 from batsim.study.limits import Limit
 from batsim.study.running.counts import with_counts
+from batsim.study.running.estimates import judged, pooled
 from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import REFUSED, Failure, jobs_of
 
@@ -24,6 +24,7 @@ Values = dict[str, list[float]]
 EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
 """Replications after which a combination that meets or misses its targets by far is decided, and the part of all chance
 of a wrong decision that these looks may use."""
+EARLY_VERDICTS: dict[str, Verdict] = {"met": "feasible", "missed": "infeasible"}
 FIRST_STAGE = 16
 """Replications of a combination before its targets are first decided on by the sequential test."""
 MOST_REPLICATIONS, AT_ONCE = 200, 2
@@ -177,8 +178,8 @@ class _TargetTests:
             if np.isnan(signed).any():
                 verdicts.append("feasible")
             elif signed.size in EARLY_LOOKS:  # what is met or missed by far
-                _, low, high = student_interval(signed, self._early_confidence)
-                verdicts.append("infeasible" if low > limit.most else "feasible" if high <= limit.most else None)
+                interval = judged(_arrays(values), limit.measure, self._early_confidence)
+                verdicts.append(EARLY_VERDICTS.get(limit.verdict(interval)))
             else:
                 verdicts.append(test.add(signed[test.replications :].tolist()))
         return verdicts
@@ -186,7 +187,7 @@ class _TargetTests:
 
 def _mean(limit: Limit, values: Values) -> float:
     """Mean of a limit's measure with its sign."""
-    return limit.sign * float(np.mean(values[limit.measure]))
+    return limit.sign * float(np.mean(pooled(_arrays(values), limit.measure)))
 
 
 def _arrays(values: Values) -> dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:

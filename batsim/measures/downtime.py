@@ -17,10 +17,17 @@ WAITS = {
 }
 
 
-def downtime_by_cause(measured: Measured) -> dict[str, float]:
-    """Scheduled truck minutes lost in the measured time, by cause; they add up to all that is lost. [min]"""
+LEAST_WAIT_MIN = 1e-6
+"""A wait that is shorter is none, but rounding. [min]"""
+
+
+def downtime_by_cause(measured: Measured) -> tuple[dict[str, float], dict[str, int]]:
+    """Scheduled truck minutes lost in the measured time, by cause, and how many trucks waited for each.
+
+    The minutes add up to all that is lost. [min]
+    """
     rows = measured.columns("exchanges")
-    lost = dict.fromkeys(PARTS, 0.0)
+    lost, counts = dict.fromkeys(PARTS, 0.0), dict.fromkeys(WAITS, 0)
     for number, worked in enumerate(measured.groups):
         mine = rows["group"] == number
         times = ("left_min", "joined_min", "start_min", "truck_free_min", "back_min")
@@ -43,12 +50,13 @@ def downtime_by_cause(measured: Measured) -> dict[str, float]:
         for queue in range(len(measured.facts.battery_types)):
             here = rows["queue"][mine] == queue
             for name, minutes in _waits(measured, worked, queue, joined[here], start[here]).items():
-                lost[name] += minutes
-    return lost
+                lost[name] += float(np.sum(minutes))
+                counts[name] += int(np.count_nonzero(minutes > LEAST_WAIT_MIN))
+    return lost, counts
 
 
-def _waits(measured: Measured, worked: Worked, queue: int, joined: Floats, start: Floats) -> dict[str, float]:
-    """Working minutes in one queue, from when trucks join it to their exchange, booked on what its first one lacked."""
+def _waits(measured: Measured, worked: Worked, queue: int, joined: Floats, start: Floats) -> dict[str, Floats]:
+    """Working minutes of each truck in one queue, until its exchange, booked on what its first truck lacked. [min]"""
     rows = measured.columns("queues")
     here = rows["queue"] == queue
     since = np.concatenate([[0.0], rows["from_min"][here]])
@@ -63,13 +71,13 @@ def _waits(measured: Measured, worked: Worked, queue: int, joined: Floats, start
         until_change = np.concatenate([[0.0], np.cumsum(np.diff(at_change) * on[:-1])])
         upto_start = until_change[last] + into_last * on[last]
         upto_joined = until_change[first] + into_first * on[first]
-        booked[name] = float(np.sum(upto_start - upto_joined))
+        booked[name] = upto_start - upto_joined
     return booked
 
 
 def downtime_measures(measured: Measured) -> dict[str, float]:
     """Downtime and its parts per truck-shift, and availability."""
-    lost = downtime_by_cause(measured)
+    lost, counts = downtime_by_cause(measured)
     total = sum(lost.values())
     scheduled = float(np.sum(measured.scheduled_min))
     standing = max(0.0, total - lost["travel"] - lost["help"] - _drivers_hands_on(measured))
@@ -77,14 +85,18 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
         f"{cause}_min_per_truck_shift": rate(minutes, measured.truck_shifts)
         for cause, minutes in {"downtime": total, **lost}.items()
     } | {
-        "worst_week_downtime_min_per_truck_shift": _worst_week(measured),
+        **{name.replace("wait_", "waits_"): float(count) for name, count in counts.items()},
+        **_weeks(measured),
         "availability_share": 1.0 - total / scheduled if scheduled else np.nan,
         "driver_waiting_min_per_day": rate(standing, measured.working_days),
     }
 
 
-def _worst_week(measured: Measured) -> float:
-    """Greatest downtime per truck-shift of any whole week since the warm-up; of all time without one. [min]"""
+def _weeks(measured: Measured) -> dict[str, float]:
+    """Downtime per truck-shift of whole weeks since the warm-up, of all time without one: worst, first and later ones.
+
+    Weeks in which nobody works are left out. [min]
+    """
     weeks = max(1, int(measured.minutes // WEEK_MIN))
     edges = np.minimum(measured.start + WEEK_MIN * np.arange(weeks + 1), measured.end)
     lost = np.diff(lost_before(measured, edges))
@@ -92,8 +104,12 @@ def _worst_week(measured: Measured) -> float:
     facts = measured.facts
     for worked, trucks, length in zip(measured.groups, facts.group_trucks, facts.group_shift_min, strict=True):
         shifts += np.diff(worked(edges)) * trucks / length
-    open_weeks = shifts > 0.0
-    return float(np.max(lost[open_weeks] / shifts[open_weeks])) if np.any(open_weeks) else np.nan
+    lost, shifts = lost[shifts > 0.0], shifts[shifts > 0.0]
+    return {
+        "worst_week_downtime_min_per_truck_shift": float(np.max(lost / shifts, initial=0.0)) if lost.size else np.nan,
+        "first_week_downtime_min_per_truck_shift": float(lost[0] / shifts[0]) if lost.size else np.nan,
+        "later_weeks_downtime_min_per_truck_shift": rate(float(np.sum(lost[1:])), float(np.sum(shifts[1:]))),
+    }
 
 
 def _drivers_hands_on(measured: Measured) -> float:

@@ -41,6 +41,7 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
     waited_min = _worked(measured, measured.clip(start)) - _worked(measured, measured.clip(joined))
     open_min = measured.site.between(measured.start, measured.end)
     found = rows["ready_found"][asked]
+    visits = (joined < measured.end) & ~(start < measured.start)
     measures = {
         "exchanges_per_day": rate(np.sum(finished), measured.working_days),
         "wait_min_per_exchange": mean_of(waits),
@@ -51,6 +52,9 @@ def exchange_measures(measured: Measured, wait_target_min: float | None = None) 
         "found_none_ready_share": np.nan if facts.in_truck else mean_of((found == 0).astype(float)),
         "unfinished_exchanges": float(np.sum(unfinished)),
         "stopped_empty": float(np.sum((rows["fetched_min"] > 0.0) & measured.inside(joined))),
+        "asks": np.nan if facts.in_truck else float(found.size),
+        "visits": float(np.sum(visits)),
+        "exchanges_started": float(waits.size),
         "trucks_below_cut_out": float(np.sum((rows["below_cut_out"] == 1) & measured.inside(joined))),
     }
     if wait_target_min is not None:

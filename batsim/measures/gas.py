@@ -32,6 +32,7 @@ def gas_measures(measured: Measured) -> dict[str, float]:
         "waterings_per_battery_per_week": rate(float(np.sum(poured)) / facts.batteries, weeks),
         "equalising_per_battery_per_week": rate(float(np.sum(equalised)) / facts.batteries, weeks),
         "low_water_share": _low_water(measured),
+        "waterings": float(np.sum(poured)),
     }
 
 

@@ -31,3 +31,45 @@ PARTS = (
 )  # fmt: skip
 PART_LABELS = {part: MEASURES[f"{part}_min_per_truck_shift"].label for part in PARTS}
 """Causes of downtime in words; they add up to it."""
+
+
+class Rare(NamedTuple):
+    """What is counted behind a measure that may rest on few events."""
+
+    events: str
+    """Measure: events of a run; a share stands for its part of the whole."""
+    of: str
+    """Measure: how often they could have happened in a run."""
+
+
+_SHARES = {
+    "found_none_ready_share": "asks",
+    "waited_share": "exchanges_started",
+    "wait_within_target_share": "exchanges_started",
+    "hot_starts_share": "discharges_started",
+    "deep_discharges_share": "discharges_ended",
+    "delayed_share": "charges_started",
+    "outside_temperature_share": "charges_started",
+    "full_charges_share": "charges_ended",
+    "low_water_share": "waterings",
+}
+POOLED = _SHARES | {
+    "wait_min_per_exchange": "exchanges_started",
+    "down_min_per_exchange": "exchanges_per_day",
+    "delayed_min_per_charge": "charges_started",
+    "charged_degc_mean": "charges_started",
+}
+"""Ratios that are pooled over replications: by what each replication weighs, a measure too."""
+RARE = {
+    **{share: Rare(share, of) for share, of in _SHARES.items()},
+    "wait_min_per_exchange": Rare("waited_share", "exchanges_started"),
+    "delayed_min_per_charge": Rare("delayed_share", "charges_started"),
+    "trucks_below_cut_out": Rare("trucks_below_cut_out", "visits"),
+    "stopped_empty": Rare("stopped_empty", "visits"),
+    "fetch_min_per_truck_shift": Rare("stopped_empty", "visits"),
+    **{f"{part}_min_per_truck_shift": Rare(part.replace("wait", "waits"), "visits")
+       for part in PARTS if part.startswith("wait_")},
+}  # fmt: skip
+"""Measures of which a count is told where their events are few."""
+COUNTS = {"visits", *_SHARES.values(), *(part.replace("wait", "waits") for part in PARTS if part.startswith("wait_"))}
+"""Measures that are there to be divided by or counted, not to be shown alone."""

@@ -26,6 +26,8 @@ def warmth_measures(measured: Measured) -> dict[str, float]:
         "use_degc_mean": rate(float(np.sum(discharges["mean_degc"][begun] * in_use)), float(np.sum(in_use))),
         "charged_degc_mean": mean_of(charges["end_degc"][started]),
         "charged_degc_max": float(np.max(charges["end_degc"][started])) if np.any(started) else np.nan,
+        "discharges_started": float(np.sum(begun)),
+        "charges_started": float(np.sum(started)),
         "hot_starts_share": share_of(hot, begun),
         "delayed_share": share_of(started & (charges["delayed_min"] > 0.0), started),
         "delayed_min_per_charge": mean_of(charges["delayed_min"][started]),

@@ -50,6 +50,8 @@ def wear_measures(measured: Measured) -> dict[str, float]:
     return {
         "cycles_per_battery_per_year": rate(float(np.mean(each["cycles"])), years),
         "use_of_most_used_battery": rate(float(np.max(each["drawn_ah"])), mean_ah),
+        "discharges_ended": float(np.sum(ended)),
+        "charges_ended": float(np.sum(charged)),
         "deep_discharges_share": share_of(ended & (discharges["depth_share"] > 1.0 - deepest + ROUNDING), ended),
         "full_charges_share": share_of(charged & (charges["full"] == 1.0), charged),
         "life_years": rate(facts.batteries * years, total),

@@ -15,6 +15,7 @@ from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import (
+    ROUNDING,
     Floats,
     Interval,
     chance_best,
@@ -25,9 +26,12 @@ from batsim.statistics.intervals import (
 from batsim.study.limits import stated_limits
 from batsim.study.running.jobs import measure_names
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until
+from batsim.study.settling import still_settling
 
 COMPARED = (DOWNTIME, "labour_min_per_day")
 """Measures whose differences are stated for every pair of layouts, all of them together."""
+NO_DIFFERENCE = Interval(0.0, 0.0, 0.0)
+"""Interval of two layouts that are alike in every replication."""
 MOST_NAMED = 4
 """Layouts beside the best that a verdict names."""
 
@@ -97,8 +101,8 @@ class Comparison(Shows):
         differences = []
         for measure in self.measures:
             for layout, other in combinations(self.layouts, 2):
-                mine, theirs = self.runs.values[layout][measure], self.runs.values[other][measure]
-                interval = student_interval(mine - theirs, confidence)
+                mine, theirs = self.runs.pooled(layout, measure), self.runs.pooled(other, measure)
+                interval = student_interval(difference_of(mine, theirs), confidence)
                 alike, reduction = correlation(mine, theirs), variance_reduction(mine, theirs)
                 differences.append(Difference(measure, layout, other, interval, alike, UNITS[measure], reduction))
         return tuple(differences)
@@ -133,7 +137,7 @@ class Comparison(Shows):
         """
         if not self.ranked:
             return dict.fromkeys(self.layouts, np.nan)
-        values = np.column_stack([self.runs.values[layout][self.deciding] for layout in self.ranked])
+        values = np.column_stack([self.runs.pooled(layout, self.deciding) for layout in self.ranked])
         chances = dict(zip(self.ranked, chance_best(sign_of(self.deciding) * values).tolist(), strict=True))
         return {layout: chances.get(layout, np.nan) for layout in self.layouts}
 
@@ -179,6 +183,26 @@ class Comparison(Shows):
             f"the budget; the widest, {widest.layout} less {widest.other}, to ± {widest.interval.half_width:.3g}."
         )
 
+    @cached_property
+    def still_settling(self) -> dict[str, Interval]:
+        """Layouts whose first measured week is not like the later ones, with how much more downtime it has. [min]"""
+        return still_settling(self.runs)
+
+    @property
+    def warm_up_sentence(self) -> str:
+        """Sentence on a warm-up that was too short; empty when nothing tells so."""
+        if not self.still_settling:
+            return ""
+        layout, more = max(self.still_settling.items(), key=lambda pair: abs(pair[1].mean))
+        others = len(self.still_settling) - 1
+        weeks = self.runs.schedule.warm_up_weeks
+        return (
+            f"The warm-up of {weeks:g} week{'' if weeks == 1 else 's'} is too short: in layout '{layout}'"
+            f"{f' (and {others} more)' if others else ''} the first measured week has {signed(more).lstrip('+-')} "
+            f"min per truck-shift {'more' if more.mean > 0.0 else 'less'} downtime than later ones. "
+            "'batsim warm-up' tells how long it should be."
+        )
+
     @property
     def verdict(self) -> str:
         """Sentence on who is best, said only when the intervals carry it against all others."""
@@ -200,15 +224,19 @@ class Comparison(Shows):
 
     def _no_winner(self, best: str, near: list[str], confidence: str) -> str:
         """Sentence on layouts that cannot be told from the best."""
-        least = self._in_words(self.difference(self.deciding, best, near[0]).interval)
+        intervals = [self.difference(self.deciding, best, other).interval for other in near]
         named = [f"'{layout}'" for layout in (best, *near)]
         names = " and ".join(named) if len(near) == 1 else ", ".join(named[: MOST_NAMED + 1])
         if len(near) > MOST_NAMED:
             names += f" and {len(near) - MOST_NAMED} more"
-        return (
-            f"No clear winner in {self._what}: {names} cannot be told apart; '{best}' less '{near[0]}' is "
-            f"{least} ({confidence}). More replications would narrow this."
-        )
+        if all(interval == NO_DIFFERENCE for interval in intervals):
+            return f"No difference seen in {self._what}: {names} had the same in every replication."
+        if len(near) == 1:
+            lead = f"No difference seen in {self._what} between {names}"
+        else:
+            lead = f"No clear winner in {self._what}: {names} cannot be told apart"
+        least = f"'{best}' less '{near[0]}' is {self._in_words(intervals[0])} ({confidence})"
+        return f"{lead}; {least}. More replications would narrow this."
 
     def _winner(self, best: str, other: str, confidence: str) -> str:
         """Sentence on the best layout, which is clear of all others."""
@@ -234,7 +262,7 @@ class Comparison(Shows):
     def targets(self, layout: str) -> tuple[TargetResult, ...]:
         """How a layout stands to each target of the scenario."""
         return tuple(
-            TargetResult(limit.name, limit.text, limit.verdict(self.interval(layout, limit.measure)))
+            TargetResult(limit.name, limit.text, limit.verdict(self.runs.judged(layout, limit.measure)))
             for limit in stated_limits(self.runs.scenario)
         )
 
@@ -257,6 +285,7 @@ class Comparison(Shows):
         ]
         data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
+        data["warm_up_too_short"] = {layout: interval_json(more) for layout, more in self.still_settling.items()}
         return data
 
 
@@ -264,6 +293,13 @@ def signed(interval: Interval) -> str:
     """Write a difference with its half width, to the digits that the half width carries."""
     digits = 1 if not np.isfinite(interval.half_width) or interval.half_width >= 0.05 else 2
     return f"{interval.mean:+.{digits}f} ± {interval.half_width:.{digits}f}"
+
+
+def difference_of(first: Floats, second: Floats) -> Floats:
+    """Difference of paired values; what is rounding is nothing."""
+    difference: Floats = first - second
+    small = np.abs(difference) <= ROUNDING * np.maximum(np.abs(first), np.abs(second))
+    return np.where(small, 0.0, difference)
 
 
 def correlation(first: Floats, second: Floats) -> float:
@@ -304,8 +340,9 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
     def differences(runs: Runs) -> list[tuple[Floats, float]]:
         """Every paired difference in the first measure, at the confidence that holds for all together."""
         confidence = confidence_of_differences(runs, measures)
-        values = {layout: runs.values[layout][measures[0]] for layout in runs.layouts}
-        return [(values[layout] - values[other], confidence) for layout, other in combinations(runs.layouts, 2)]
+        values = {layout: runs.pooled(layout, measures[0]) for layout in runs.layouts}
+        pairs = combinations(runs.layouts, 2)
+        return [(difference_of(values[layout], values[other]), confidence) for layout, other in pairs]
 
     return Comparison(run_until(schedule, settings, measures[0], differences), measures)
 

@@ -31,13 +31,16 @@ class Limit(NamedTuple):
     """Such as `downtime at most 15 min per truck-shift`."""
 
     def verdict(self, interval: Interval) -> str:
-        """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell."""
+        """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell.
+
+        Where a target allows nothing, no interval can show nothing; up to half of the indifference is met then.
+        """
         mean, low, high = interval if self.sign > 0.0 else interval.turned
         if not np.isfinite(mean):
             return "not sure"
         if not np.isfinite(low):
             low = high = mean
-        if high <= self.most:
+        if high <= (self.most if self.allowed else self.tested):
             return "met"
         return "missed" if low > self.most else "not sure"
 

@@ -7,11 +7,13 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.measures.exchanges import waits_min
+from batsim.measures.names import RARE, WITHIN_TARGET
 from batsim.measures.windows import Floats
 from batsim.record import Record
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.statistics.intervals import Interval, student_interval
+from batsim.statistics.intervals import Interval
+from batsim.study.running.estimates import estimate
 from batsim.study.running.executors import run_schedule
 
 
@@ -52,9 +54,12 @@ class Waits:
         return Curve(minutes, np.cumsum(counts) / waits.size)
 
     def share_within(self, layout: str, minutes: float) -> Interval:
-        """Share of the exchanges that wait no longer than that, with its interval over the replications."""
+        """Share of the exchanges that wait no longer than that; without limits where too few events carry them."""
         shares = [float(np.mean(waits <= minutes)) if waits.size else np.nan for waits in self.waits[layout]]
-        return student_interval(np.array(shares), self.schedule.confidence)
+        counts = [float(waits.size) for waits in self.waits[layout]]
+        name = WITHIN_TARGET.name
+        values = {name: np.array(shares), RARE[name].of: np.array(counts)}
+        return estimate(values, name, self.schedule.confidence)
 
     def not_exceeded(self, share: float) -> float:
         """Wait that this share of the exchanges does not exceed in any layout; 0 when there is none. [min]"""

@@ -1,4 +1,4 @@
-"""How long a warm-up should be: MSER-5 on the course of a pilot, in whole weeks."""
+"""How long a warm-up should be: MSER-5 on the course of a pilot, less what it cuts by chance, in whole weeks."""
 
 from dataclasses import replace
 from typing import NamedTuple
@@ -11,7 +11,7 @@ from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.statistics.warm_up import BATCH, mser
+from batsim.statistics.warm_up import BATCH, settled
 from batsim.study.running.executors import run_schedule
 
 PILOT_WEEKS = 20
@@ -71,7 +71,7 @@ def warm_up(scenario: Scenario, settings: Settings = Settings()) -> tuple[WarmUp
     needed = []
     for layout, courses in run_schedule(pilot, settings, take=course).items():
         lost_min = np.mean(courses, axis=0)
-        cut = mser(lost_min, BATCH)
+        cut = settled(lost_min, BATCH)
         needed.append(WarmUp(layout, cut.batches, cut.too_short, lost_min))
     return tuple(needed)
 

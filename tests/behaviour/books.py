@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from batsim.measures import MEASURES, measure
-from batsim.measures.names import PART_LABELS
+from batsim.measures.names import PART_LABELS, PARTS, POOLED, RARE
 from batsim.measures.windows import Worked
 from batsim.record import (
     ATTENDANT,
@@ -353,3 +353,7 @@ def shares_are_shares(record: Record) -> None:
         if name.endswith("_share") and name not in overtime:
             assert math.isnan(value) or value <= 1.0 + 1e-9, name
         assert not math.isinf(value), f"{each.name} {value}"
+    for rare in (rare for name, rare in RARE.items() if name in found):
+        assert not found[rare.events] * (found[rare.of] if rare.events in POOLED else 1.0) > found[rare.of], rare
+    for part in (part for part in PARTS if part.startswith("wait_")):
+        assert (found[f"{part}_min_per_truck_shift"] > 0.0) >= (found[part.replace("wait", "waits")] > 0.0), part

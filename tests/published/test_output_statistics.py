@@ -1,14 +1,20 @@
 """Statistics of simulation output against published worked examples, tables, exact theory and a reference library."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import stats
 
+import batsim
+from batsim.measures.names import POOLED, RARE
+from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import probability_interval, simultaneous, student_interval, variance_reduction
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_ranks
 from batsim.statistics.sequential import Feasibility, KimNelson, kim_nelson_constants
 from batsim.statistics.warm_up import mser
+from batsim.study.running.estimates import estimate, few_events
 
 LAW = "Law, A. M. (earlier editions with Kelton, W. D.), Simulation Modeling and Analysis"
 ROSSETTI = "Rossetti, M. D., open textbook on simulation modelling"
@@ -104,6 +110,84 @@ def test_coverage_of_student_interval():
 def _coverage(tables):
     intervals = [student_interval(row, 0.90) for row in tables]
     return np.mean([interval.low <= 1.0 <= interval.high for interval in intervals])
+
+
+# Rare events
+
+
+WAITED, NONE_READY = "wait_battery_min_per_truck_shift", "found_none_ready_share"
+FAR_START = Path(__file__).parents[1] / "unit" / "cases" / "far_start.yaml"
+STEADY = {
+    "trucks[0].run_time": {"low": "6 h", "typical": "11 h", "high": "26 h"},
+    "batteries.plain.charge_time": "9 h",
+    "layouts.steady.chargers": "3 x electronic_iuia",
+}
+
+
+def _made_up(clusters, size, runs=1000):
+    """Runs in which trucks wait for a battery in clusters, a Poisson number of them, of geometric size."""
+    generator = np.random.default_rng(17)
+    waits = np.array([generator.geometric(1.0 / size, count).sum() for count in generator.poisson(clusters, runs)])
+    visits = np.maximum(generator.poisson(240, runs), waits).astype(float)
+    minutes = np.array([generator.exponential(10.0, count).sum() for count in waits])
+    return {"waits_battery": waits.astype(float), "visits": visits, WAITED: minutes / 360.0, "asks": visits,
+            NONE_READY: waits / visits}  # fmt: skip
+
+
+def _answers(law, measure, replications, repetitions):
+    """How many intervals are given, hold the truth, and how often a count's interval holds it, of so many answers."""
+    generator = np.random.default_rng(18)
+    weights = law[POOLED[measure]] if measure in POOLED else np.ones_like(law[measure])
+    truth = np.sum(weights * law[measure]) / np.sum(weights)
+    chance = np.mean(law[RARE[measure].events] > 0.0)
+    given = held = counted = 0
+    for _ in range(repetitions):
+        picked = generator.integers(0, law[measure].size, replications)
+        values = {name: each[picked] for name, each in law.items()}
+        interval, found = estimate(values, measure, 0.95), few_events(values, measure, 0.95)
+        assert (found is None) == np.isfinite(interval.half_width)
+        if found is None:
+            given += 1
+            held += interval.low <= truth <= interval.high
+        else:
+            counted += found[0].chance.low <= chance <= found[0].chance.high
+    return given, held, counted
+
+
+def _answers_are_true(law, measure, replications, repetitions):
+    """At least 93 of 100 answers at 95 %, and of the intervals by themselves as far as their number tells."""
+    given, held, counted = _answers(law, measure, replications, repetitions)
+    assert held + counted >= 0.93 * repetitions
+    assert probability_interval(held, given, 0.99).high >= 0.93
+    return given
+
+
+@pytest.mark.published(source=HERE, where="400 repetitions of runs made up of clusters of waits")
+@pytest.mark.parametrize("replications", [10, 20])
+@pytest.mark.parametrize(
+    ("clusters", "size"),
+    [(0.1, 3), (1, 3), (3, 3), (10, 3), *(pytest.param(3, size, marks=pytest.mark.slow) for size in (1, 8))],
+)
+@pytest.mark.parametrize("measure", [WAITED, NONE_READY])
+def test_an_interval_of_rare_events_is_true_or_a_count_is_told(measure, clusters, size, replications):
+    """Student's holds the mean in 56 of 100 where clusters are rarest; where they are frequent an interval is given."""
+    given = _answers_are_true(_made_up(clusters, size), measure, replications, 400)
+    if clusters <= 0.1:
+        assert given == 0
+    if clusters >= 10:
+        assert given >= 390
+
+
+@pytest.mark.slow
+@pytest.mark.published(source=HERE, where="400 repetitions of 500 short runs of a room with few spare batteries")
+@pytest.mark.parametrize("batteries", [8, 9, 10])
+def test_intervals_of_waits_for_a_battery_in_a_room(batteries):
+    """From frequent to rare: its runs are the law that repetitions are drawn from, so their mean is the true one."""
+    room = batsim.changed(batsim.read(FAR_START), STEADY | {"layouts.steady.batteries": batteries})
+    law = batsim.run(room, Settings(layouts=["steady"], replications=500, weeks=1, warm_up_weeks=0.5, seed=3))
+    for measure in (WAITED, NONE_READY):
+        for replications in (10, 20):
+            _answers_are_true(law.values["steady"], measure, replications, 400)
 
 
 # Percentiles

@@ -9,12 +9,15 @@ import numpy as np
 from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError, SimulationError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.measures.names import RARE
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Floats, Interval, probability_interval, student_interval
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
+from batsim.statistics.rare_events import Count
+from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
 from batsim.study.running.executors import Runner, run_schedule
 from batsim.study.running.jobs import Failure, Values, jobs_of, measures_of
 
@@ -107,8 +110,20 @@ class Runs(Shows):
         return tuple(self.values[self.layouts[0]])
 
     def interval(self, layout: str, measure: str) -> Interval:
-        """Mean of a measure and its Student interval."""
-        return student_interval(self.values[layout][measure], self.confidence)
+        """Mean of a measure, of a ratio pooled over replications, and its interval; no limits where events are few."""
+        return estimate(self.values[layout], measure, self.confidence)
+
+    def judged(self, layout: str, measure: str) -> Interval:
+        """Interval by which a target is judged, which has limits also where events are few."""
+        return judged(self.values[layout], measure, self.confidence)
+
+    def count(self, layout: str, measure: str) -> tuple[Count, bool] | None:
+        """Count told in place of an interval, and whether of misses; None where events are enough for an interval."""
+        return few_events(self.values[layout], measure, self.confidence)
+
+    def pooled(self, layout: str, measure: str) -> Floats:
+        """Values of a measure whose mean is its ratio pooled over replications; for differences."""
+        return pooled(self.values[layout], measure)
 
     def quantile(self, layout: str, measure: str, share: float) -> Interval:
         """Value that a measure does not exceed in a share of the replications, with an interval free of any law."""
@@ -122,31 +137,41 @@ class Runs(Shows):
 
     def replications_needed(self, layout: str, measure: str, precision: Precision) -> int:
         """Replications in all that a precision of the mean would take, as far as these tell."""
-        values = self.values[layout][measure]
+        values = self.pooled(layout, measure)
         seen = values[np.isfinite(values)]
         variance, mean = float(np.var(seen, ddof=1)), float(np.mean(seen))
         return replications_needed(variance, self.confidence, precision, n0=self.replications, mean=mean)
 
     @property
     def frame(self) -> Frame:
-        """Tidy table: layout, measure, mean, low, high, unit."""
+        """Tidy table: layout, measure, mean, low, high, unit; where events are few, how many of how many."""
         return frame_of(
             [
-                (layout, measure, *self.interval(layout, measure), UNITS[measure])
+                (layout, measure, *self.interval(layout, measure), UNITS[measure], *self._counted(layout, measure))
                 for layout in self.layouts
                 for measure in self.measures
             ],
-            columns=["layout", "measure", "mean", "low", "high", "unit"],
+            columns=["layout", "measure", "mean", "low", "high", "unit", "events", "of"],
         )
 
+    def _counted(self, layout: str, measure: str) -> tuple[float, float]:
+        """Events told in place of an interval, and of how many; not numbers where there is one."""
+        found = self.count(layout, measure)
+        return (np.nan, np.nan) if found is None else (float(found[0].events), float(found[0].of))
+
     def as_json(self) -> dict[str, Any]:
-        """Everything as plain data for `json.dump`; what is not a number becomes null."""
+        """Everything as plain data for `json.dump`; what is not a number becomes null.
+
+        A measure has `mean`, `low`, `high` and `unit`. Where events are too few for an interval, `low` and `high` are
+        null and `count` has `events` of `of` (`what`: events, or misses where those are rarer; `whole`: the measure
+        that is `of`), `replications_with` any of `replications`, and `low` and `high` of the chance that one has any.
+        """
         return {
             **self.schedule.as_json(),
             "layouts": {
                 layout: {
                     "measures": {
-                        measure: {**interval_json(self.interval(layout, measure)), "unit": UNITS[measure]}
+                        measure: estimate_json(self.values[layout], measure, self.confidence)
                         for measure in self.measures
                     }
                 }
@@ -187,7 +212,7 @@ def run(scenario: Scenario, settings: Settings = Settings(), *, measure: str = D
 
     def means(runs: Runs) -> list[tuple[Floats, float]]:
         """The measure in every layout."""
-        return [(runs.values[layout][measure], runs.confidence) for layout in runs.layouts]
+        return [(runs.pooled(layout, measure), runs.confidence) for layout in runs.layouts]
 
     return run_until(settings.schedule(scenario), settings, measure, means)
 
@@ -261,6 +286,21 @@ def runs_of(schedule: Schedule, results: dict[str, list[Values]], goal: Precisio
 def plain(value: float) -> float | None:
     """Return a number that JSON can hold, or None."""
     return float(value) if np.isfinite(value) else None
+
+
+def estimate_json(values: Table, measure: str, confidence: float) -> dict[str, Any]:
+    """Mean, low, high and unit as plain data; where events are few also how many, and how many replications had any.
+
+    `low` and `high` of the count are the exact limits of the chance that a replication has any.
+    """
+    data = {**interval_json(estimate(values, measure, confidence)), "unit": UNITS[measure]}
+    if (found := few_events(values, measure, confidence)) is None:
+        return data
+    count, misses = found
+    chance = interval_json(count.chance)
+    numbers = {key: value for key, value in count._asdict().items() if key != "chance"}
+    counted = {"what": "misses" if misses else "events", "whole": RARE[measure].of}
+    return data | {"count": numbers | counted | {"low": chance["low"], "high": chance["high"]}}
 
 
 def interval_json(interval: Interval) -> dict[str, float | None]:

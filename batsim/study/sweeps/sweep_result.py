@@ -9,9 +9,12 @@ import numpy as np
 
 from batsim.display import Frame, Shows, frame_of
 from batsim.errors import StudyError, require
-from batsim.statistics.intervals import Interval, student_interval
+from batsim.measures.names import POOLED, RARE
+from batsim.statistics.intervals import Floats, Interval
+from batsim.statistics.rare_events import Count
+from batsim.study.running.estimates import estimate, few_events
 from batsim.study.running.jobs import measure_names
-from batsim.study.running.replications import UNITS, interval_json
+from batsim.study.running.replications import UNITS, estimate_json
 from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.sensitivity import Sensitivity, Table, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store, measures_at
@@ -58,7 +61,10 @@ class Sweep(Shows):
     missing: int
     """Cases that were not run; with shards they are elsewhere."""
     values: dict[str, dict[str, Table]]
-    """By layout and measure: a row for each point, a column for each replication; not a number without a result."""
+    """By layout and measure: a row for each point, a column for each replication; not a number without a result.
+
+    The measures that are shown, and those by which they are counted.
+    """
     manifest: dict[str, Any]
     """What made it: versions, inputs, seeds, design, command and wall time."""
 
@@ -83,8 +89,18 @@ class Sweep(Shows):
         return tuple(factor.path for factor in self.agenda.points.factors)
 
     def interval(self, layout: str, measure: str, point: int) -> Interval:
-        """Mean of a measure at a point, and its Student interval over the replications."""
-        return student_interval(self.values[layout][measure][point], self.agenda.schedule.confidence)
+        """Mean of a measure at a point and its interval over the replications; no limits where events are few."""
+        return estimate(self._at(layout, point), measure, self.agenda.schedule.confidence)
+
+    def few_events(self, layout: str, measure: str, point: int) -> tuple[Count, bool] | None:
+        """Count told in place of an interval, and whether of misses; None where events are enough for one."""
+        return few_events(self._at(layout, point), measure, self.agenda.schedule.confidence)
+
+    def _at(self, layout: str, point: int) -> dict[str, Floats]:
+        """Values at a point of the replications that have a result."""
+        values = {measure: table[point] for measure, table in self.values[layout].items()}
+        there = np.any([np.isfinite(each) for each in values.values()], axis=0)
+        return {measure: each[there] for measure, each in values.items()}
 
     @cached_property
     def frame(self) -> Frame:
@@ -118,7 +134,7 @@ class Sweep(Shows):
         """
         layout, measure = layout or self.layouts[0], measure or self.measures[0]
         rule = f"the study has no measure '{measure}' of layout '{layout}'"
-        require(measure in self.values.get(layout, {}), rule, StudyError)
+        require(layout in self.values and measure in self.measures, rule, StudyError)
         return sensitivity_of(self.agenda, self.values[layout][measure], layout, measure)
 
     def as_json(self) -> dict[str, Any]:
@@ -142,7 +158,7 @@ class Sweep(Shows):
                     "changes": point,
                     "layouts": {
                         layout: {
-                            measure: {**interval_json(self.interval(layout, measure, number)), "unit": UNITS[measure]}
+                            measure: {**self._interval_json(layout, measure, number), "unit": UNITS[measure]}
                             for measure in self.measures
                         }
                         for layout in self.layouts
@@ -157,13 +173,18 @@ class Sweep(Shows):
             "manifest": self.manifest,
         }
 
+    def _interval_json(self, layout: str, measure: str, point: int) -> dict[str, Any]:
+        return estimate_json(self._at(layout, point), measure, self.agenda.schedule.confidence)
+
 
 def values_of(agenda: Agenda, store: Store) -> dict[str, dict[str, Table]]:
-    """Read the shown measures of every point from a store."""
-    names, shown = measure_names(agenda.study.scenario), agenda.study.measures
+    """Read the shown measures of every point from a store, with those by which they are counted."""
+    names, measures = measure_names(agenda.study.scenario), agenda.study.measures
+    behind = [(POOLED.get(measure), *RARE.get(measure, ())) for measure in measures]
+    shown = [*measures, *{name: None for each in behind for name in each if name and name not in measures}]
     places = [names.index(name) for name in shown]
     shape = (len(shown), len(agenda.points), agenda.schedule.replications)
     tables = {layout: np.full(shape, np.nan) for layout in agenda.schedule.layouts}
-    for number, _, job, measures in store.finished(agenda.record, agenda.points.all):
-        tables[job.layout][:, number, job.replication] = measures_at(measures, places)
+    for number, _, job, found in store.finished(agenda.record, agenda.points.all):
+        tables[job.layout][:, number, job.replication] = measures_at(found, places)
     return {layout: dict(zip(shown, table, strict=True)) for layout, table in tables.items()}

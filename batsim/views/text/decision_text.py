@@ -6,7 +6,7 @@ from batsim.decision.answer import MISSES, Answer, Trial
 from batsim.decision.decide import Decision
 from batsim.study.cost import CostLine
 from batsim.views.text.lines import columns, hung, sentence
-from batsim.views.text.numbers import counted, is_share, measure_of, number_text, unit_of
+from batsim.views.text.numbers import counted, estimate_text, is_share, measure_of, unit_of
 from batsim.views.text.tables import run_length
 
 MOST_NEAR_MISSES = 5
@@ -161,7 +161,8 @@ def _missed(answer: Answer, trial: Trial) -> str:
 
 def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True) -> str:
     """Mean of a measure with its half width."""
-    text = number_text(trial.interval(measure, answer.confidence), share=is_share(measure))
+    interval, count = trial.interval(measure, answer.confidence), trial.few_events(measure, answer.confidence)
+    text = estimate_text(interval, count, share=is_share(measure))
     return f"{text} {unit_of(measure)}".rstrip() if unit else text
 
 

@@ -3,8 +3,9 @@
 import math
 
 from batsim.measures import MEASURES, WITHIN_TARGET
-from batsim.measures.names import Measure
+from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
+from batsim.statistics.rare_events import Count
 
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
@@ -23,6 +24,26 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
         return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
     digits = _digits(mean, half)
     return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
+
+
+def estimate_text(interval: Interval, found: tuple[Count, bool] | None, *, share: bool = False) -> str:
+    """Write a mean with its half width; where too few events carry one, with their number, such as `0.3 (7 times)`."""
+    if found is None or not found[0].events:
+        return number_text(interval, share=share)
+    text = f"{100.0 * interval.mean:.3g} %" if share else f"{interval.mean:.2g}"
+    count, misses = found
+    return f"{text} (all but {count.events:,})" if misses else f"{text} ({counted(count.events, 'time')})"
+
+
+def count_text(found: tuple[Count, bool], measure: str) -> str:
+    """Write a count, such as `7 of 4,812 asks, in 3 of 20 runs (3 to 38 % of runs)`."""
+    (events, of, runs_with, runs, chance), misses = found
+    whole = f"{of:,} {RARE[measure].of.partition('_')[0]}"
+    if not events:
+        return f"{'all' if misses else 'none of'} {whole} in {runs} runs"
+    low, high = (f"{100.0 * end:.0f}" for end in (chance.low, chance.high))
+    first = f"all but {events:,}" if misses else f"{events:,}"
+    return f"{first} of {whole}, in {runs_with} of {runs} runs ({low} to {high} % of runs)"
 
 
 def _digits(mean: float, half_width: float) -> int:

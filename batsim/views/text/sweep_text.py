@@ -8,7 +8,7 @@ from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import MEANINGS
 from batsim.study.sweeps.sweep_result import Sweep
 from batsim.views.text.lines import columns, hung, listed, sentence
-from batsim.views.text.numbers import are, counted, is_share, label_with_unit, measure_of, number_text
+from batsim.views.text.numbers import are, counted, estimate_text, is_share, label_with_unit, measure_of, number_text
 
 MOST_POINTS = 40
 """Points that are listed one by one."""
@@ -100,9 +100,12 @@ def _point_by_point(sweep: Sweep, measure: str, marks: dict[str, str]) -> list[l
     """Mean of a measure at each point, whose inputs have a letter."""
     rows = []
     for number, point in enumerate(sweep.agenda.points.all):
-        intervals = [sweep.interval(layout, measure, number) for layout in sweep.layouts]
+        found = [
+            (sweep.interval(layout, measure, number), sweep.few_events(layout, measure, number))
+            for layout in sweep.layouts
+        ]
         inputs = ", ".join(f"{marks.get(path, input_name(path))} {value}" for path, value in point.items())
-        cells = [number_text(interval, share=is_share(measure)) for interval in intervals]
+        cells = [estimate_text(interval, count, share=is_share(measure)) for interval, count in found]
         rows.append([inputs or "as stated", *cells])
     return rows
 

@@ -6,12 +6,21 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from batsim.measures.names import PART_LABELS
+from batsim.measures.names import COUNTS, PART_LABELS
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
 from batsim.views.text.lines import aligned, columns, entry, head_size, measured, one_block, packed, sentence
-from batsim.views.text.numbers import NO_INTERVALS, counted, is_share, measure_of, number_text, plain_number, unit_of
+from batsim.views.text.numbers import (
+    NO_INTERVALS,
+    count_text,
+    counted,
+    estimate_text,
+    is_share,
+    measure_of,
+    plain_number,
+    unit_of,
+)
 
 CAUTION = (
     "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
@@ -25,6 +34,8 @@ MOST_BESIDE = 6
 """Layouts that are shown side by side; more have a line each."""
 MOST_NAME = 24
 """Characters of a layout's name that stand in one line above its column."""
+MOST_COUNTED = 6
+"""Counts of few events that are told below a table."""
 MOST_SHARE = 0.9
 """Part of the replications for which a value is given that they do not exceed."""
 
@@ -81,13 +92,33 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     runs = comparison.runs
     targets = comparison.targets(runs.layouts[0])
     notes = [f"Targets: {'; '.join(target.target for target in targets)}."] if targets else []
-    notes += [comparison.verdict, comparison.precision_sentence]
+    notes += [comparison.verdict, comparison.warm_up_sentence, comparison.precision_sentence]
+    notes += [*few_notes(runs, shown_measures(runs))]
     if runs.replications > 1:
         note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean; differences are paired."
         notes.append(f"{note} {comparison.common_numbers}".rstrip())
     else:
         notes.append(NO_INTERVALS)
     return ["", *(sentence(note, width) for note in (*notes, age_note(runs), MORE, CAUTION) if note)]
+
+
+def shown_measures(runs: Runs) -> tuple[str, ...]:
+    """Measures of which a comparison shows the means."""
+    return tuple(row.measure for row in COMPARED_NUMBERS if _is_shown(runs, row))
+
+
+def few_notes(runs: Runs, measures: tuple[str, ...]) -> list[str]:
+    """Sentence on the measures whose events are too few for an interval: how many, of how many, in how many runs."""
+    found = [
+        f"{measure_of(measure).label}, '{layout}': {count_text(count, measure)}"
+        for measure in measures
+        for layout in runs.layouts
+        if (count := runs.count(layout, measure)) is not None and count[0].events
+    ]
+    if not found:
+        return []
+    more = f"; and {len(found) - MOST_COUNTED} more" if len(found) > MOST_COUNTED else ""
+    return [f"Too few events for an interval: {'; '.join(found[:MOST_COUNTED])}{more}."]
 
 
 def chance_text(comparison: Comparison, layout: str) -> str:
@@ -104,7 +135,7 @@ def _one_below_the_other(comparison: Comparison, width: int) -> list[str]:
     for layout in comparison.ranking:
         verdicts = [target.verdict for target in comparison.targets(layout)]
         met = f"{verdicts.count('met')} of {len(verdicts)}" if verdicts else "-"
-        values = [number_text(runs.interval(layout, name)) for name in names]
+        values = [value_text(runs, layout, name) for name in names]
         rows.append([layout, *values, chance_text(comparison, layout), met])
     return one_block(rows, width, heads=2) or columns(rows, width, heads=2)
 
@@ -135,6 +166,7 @@ def run_notes(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
             f"({100 * below.low:.0f} to {100 * below.high:.0f} %)"
         )
         notes.append(f"{layout}: {'; '.join(parts)}.")
+    notes += few_notes(runs, tuple(measure for measure in runs.measures if measure not in COUNTS))
     notes.append(f"± and the limits are those of {100 * runs.confidence:g} % intervals.")
     if runs.goal is not None:
         notes.append(_precision(runs, runs.goal))
@@ -209,11 +241,12 @@ def layout_text(runs: Runs, layout: str, width: int = 100) -> str:
     rows = []
     for name in runs.measures:
         interval = runs.interval(layout, name)
-        if not math.isfinite(interval.mean) or (interval.mean == 0.0 and name.startswith("labour_")):
+        empty = not math.isfinite(interval.mean) or (interval.mean == 0.0 and name.startswith("labour_"))
+        if empty or name in COUNTS:
             continue
         part_of_labour = name.startswith("labour_") and name.count("_") > 4
         indent = "  " if part_of_labour or name.removesuffix("_min_per_truck_shift") in PART_LABELS else ""
-        rows.append((indent + measure_of(name).label, number_text(interval, share=is_share(name)), unit_of(name)))
+        rows.append((indent + measure_of(name).label, value_text(runs, layout, name), unit_of(name)))
     title = sentence(f"{layout} ({runs.scenario.arrangement(layout).title})", width)
     return "\n".join([title, *measured(rows, width)])
 
@@ -223,14 +256,25 @@ def number_rows(runs: Runs) -> list[list[str]]:
     return [
         [row.label, *(_cell(runs, layout, row) for layout in runs.layouts), row.unit]
         for row in COMPARED_NUMBERS
-        if row.shown_when_zero or any(runs.interval(layout, row.measure).mean > 0.0 for layout in runs.layouts)
+        if _is_shown(runs, row)
     ]
+
+
+def _is_shown(runs: Runs, row: ComparedNumber) -> bool:
+    """Whether a number has something to show in any layout."""
+    return bool(row.shown_when_zero) or any(runs.interval(layout, row.measure).mean > 0.0 for layout in runs.layouts)
 
 
 def _cell(runs: Runs, layout: str, row: ComparedNumber) -> str:
     """Text of one number in a comparison."""
-    text = number_text(runs.interval(layout, row.measure), share=is_share(row.measure))
+    text = value_text(runs, layout, row.measure)
     return f"{text} ({runs.interval(layout, 'batteries_per_truck').mean:.2f})" if row.per_truck else text
+
+
+def value_text(runs: Runs, layout: str, measure: str) -> str:
+    """Mean of a measure with its half width, or with the number of its events where they are few."""
+    interval, count = runs.interval(layout, measure), runs.count(layout, measure)
+    return estimate_text(interval, count, share=is_share(measure))
 
 
 def age_note(runs: Runs) -> str:

@@ -173,6 +173,8 @@ def test_worst_week():
     found = measure(made)
 
     assert found["worst_week_downtime_min_per_truck_shift"] == pytest.approx(15.0)
+    assert found["first_week_downtime_min_per_truck_shift"] == pytest.approx(5.0)
+    assert found["later_weeks_downtime_min_per_truck_shift"] == pytest.approx(12.5)
     assert found["downtime_min_per_truck_shift"] == pytest.approx(10.0)
 
 
@@ -205,6 +207,7 @@ def test_weeks_without_work_are_no_worst_week():
 
     assert measure(closed)["worst_week_downtime_min_per_truck_shift"] == pytest.approx(5.0)
     assert math.isnan(measure(record(group_windows=((),)))["worst_week_downtime_min_per_truck_shift"])
+    assert math.isnan(measure(closed)["later_weeks_downtime_min_per_truck_shift"])
 
 
 # --- attendants and devices ---

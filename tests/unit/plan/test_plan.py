@@ -232,6 +232,8 @@ def recommended(*options: LayoutPlan) -> Recommendation:
         ((option("a", 100.0), option("truck", 50.0, in_truck=True, failing=("x",))), "a", "Choose layout 'a'."),
         ((option("a", 100.0), option("b", 100.0 + SAME - 0.01)), "a",
          "No clear winner: layouts 'a' and 'b' cost about the same, 'a' the least."),
+        ((option("a", 100.0), option("b", 90.0), option("c", 90.0 * (1.0 + 1e-15))), "b",
+         "No difference seen in cost: layouts 'b' and 'c' cost the same."),
         ((option("a", 100.0), option("b", 100.0 + SAME + 0.01)), "a", "Choose layout 'a'."),
         ((option("a", 100.0), option("b", 100.0 + SAME - 0.01, failing=("x",))), "a", "Choose layout 'a'."),
     ],

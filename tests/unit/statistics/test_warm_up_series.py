@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.statistics.warm_up import mser
+from batsim.statistics.warm_up import Settled, mser, settled
 
 
 def says(text):
@@ -69,6 +69,50 @@ def test_steady_noise_is_hardly_cut():
     rising = [mser(rise + generator.standard_normal(1000)) for _ in range(200)]
     assert 50 <= np.median([found.observations for found in rising]) < 200
     assert np.mean([found.mean for found in rising]) == pytest.approx(0.0, abs=0.02)
+
+
+def noisy(seed, *first, weeks=20, spread=0.015):
+    """Days of weeks at a level of 10, the first ones higher or lower, each day by chance."""
+    level = np.full(weeks, 10.0)
+    level[: len(first)] = first
+    return np.repeat(level, 5) * (1.0 + spread * np.random.default_rng(seed).standard_normal(5 * weeks))
+
+
+def test_a_flat_series_has_no_warm_up_whatever_the_seed():
+    """MSER cuts up to half of it."""
+    series = [noisy(seed) for seed in range(1, 11)]
+
+    assert {settled(each) for each in series} == {Settled(0, too_short=False)}
+    assert max(mser(each).batches for each in series) >= 5
+
+
+def test_a_first_part_that_is_apart_is_left_out_whatever_the_seed():
+    """One week at 130 %, three weeks that come down, six weeks without anything."""
+    for seed in range(1, 11):
+        assert settled(noisy(seed, 13.0)) == (1, False)
+        assert 2 <= settled(noisy(seed, 13.0, 11.5, 10.6)).batches <= 3
+        assert settled(noisy(seed, *[0.0] * 6)) == (6, False)
+
+
+def test_a_flat_series_is_seldom_cut():
+    """Of series of independent values not many more than the 1 % that is stated: MSER keeps what varies least."""
+    generator = np.random.default_rng(8)
+    cut = [settled(10.0 + generator.standard_normal(100)).batches > 0 for _ in range(1000)]
+
+    assert np.mean(cut) < 0.03
+
+
+def test_a_series_that_is_still_on_its_way():
+    """A ramp, and a step behind the middle; a level behind the middle is no way."""
+    assert settled(np.arange(1.0, 101.0)) == (10, True)
+    assert settled(np.repeat([0.0, 10.0], [55, 45])) == (10, True)
+    assert settled(np.repeat([0.0, 10.0], [50, 50])) == (10, False)
+    assert settled(np.ones(5)) == (0, True)
+
+
+def test_a_hundredth_of_the_level_makes_no_difference():
+    assert settled(np.repeat([10.09, 10.0], [5, 95])) == (0, False)
+    assert settled(np.repeat([10.2, 10.0], [5, 95])) == (1, False)
 
 
 def test_messages():

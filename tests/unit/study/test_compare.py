@@ -17,7 +17,8 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare, signed
 from batsim.study.running.replications import PrecisionGoal, Runs, run
-from batsim.views.text.tables import comparison_text, run_notes
+from batsim.views.text.numbers import count_text
+from batsim.views.text.tables import comparison_text, run_notes, value_text
 from tests.sites import CART, SOUND
 
 ROOT = Path(__file__).parents[3]
@@ -254,7 +255,7 @@ def test_verdict_without_a_winner():
     least = comparison.difference(DOWN, "a", "b").interval
 
     assert comparison.verdict == (
-        f"No clear winner in downtime: 'a' and 'b' cannot be told apart; 'a' less 'b' is {least.mean:+.1f} ± "
+        f"No difference seen in downtime between 'a' and 'b'; 'a' less 'b' is {least.mean:+.1f} ± "
         f"{least.half_width:.1f} min per truck-shift (95 % simultaneous). More replications would narrow this."
     )
 
@@ -264,7 +265,7 @@ def test_verdict_without_a_winner_in_a_share():
     least = comparison.difference("availability_share", "a", "b").interval
 
     assert comparison.verdict == (
-        f"No clear winner in availability: 'a' and 'b' cannot be told apart; 'a' less 'b' is {100 * least.mean:+.1f} ± "
+        f"No difference seen in availability between 'a' and 'b'; 'a' less 'b' is {100 * least.mean:+.1f} ± "
         f"{100 * least.half_width:.1f} percentage points (95 % simultaneous). More replications would narrow this."
     )
 
@@ -281,6 +282,163 @@ def test_verdict_names_some_of_many():
 def test_verdict_of_one_layout_and_of_one_replication():
     assert deciding(DOWN, a=NOISE).verdict == ""
     assert deciding(DOWN, a=[1.0], b=[2.0]).verdict == "One replication carries no verdict; take at least two."
+
+
+def test_layouts_with_equal_numbers_have_no_difference():
+    """No winner, however sure the zero is; nor where only rounding tells them apart."""
+    equal = deciding(DOWN, a=10.0 + NOISE, b=10.0 + NOISE)
+    rounded = deciding(DOWN, a=10.0 + NOISE, b=(10.0 + NOISE) * (1.0 + 1e-15))
+    three = deciding(DOWN, a=10.0 + NOISE, b=10.0 + NOISE, c=10.0 + NOISE, far=99.0 + NOISE)
+
+    said = "No difference seen in downtime: 'a' and 'b' had the same in every replication."
+    assert (equal.verdict, rounded.verdict) == (said, said)
+    assert not equal.differences[0].clear
+    assert not rounded.differences[0].clear
+    assert three.verdict == "No difference seen in downtime: 'a', 'b', 'c' had the same in every replication."
+
+
+# --- rare events ---
+
+NONE_READY, WAIT_BATTERY = "found_none_ready_share", "wait_battery_min_per_truck_shift"
+
+
+def rare(events, asks, minutes=10.0):
+    """Values of a layout in which trucks found none ready so often, and waited so long each time."""
+    events, asks = np.array(events, dtype=float), np.array(asks, dtype=float)
+    return {
+        DOWN: 10.0 + NOISE[: events.size],
+        LABOUR: 50.0 + NOISE[: events.size],
+        NONE_READY: events / asks,
+        "asks": asks,
+        "visits": asks,
+        "waits_battery": events,
+        WAIT_BATTERY: minutes * events / 360.0,
+    }
+
+
+def test_a_share_is_pooled_over_replications():
+    """60 of 400 and 20 of 100 in eight runs: 16 %, not 17.5 %; its differences are those of the pooled shares."""
+    runs = made({"a": rare([60, 20] * 4, [400, 100] * 4), "b": rare([30, 10] * 4, [400, 100] * 4)})
+    difference = Comparison(runs, (NONE_READY,)).difference(NONE_READY, "a", "b")
+
+    assert runs.interval("a", NONE_READY).mean == pytest.approx(80.0 / 500.0)
+    assert difference.interval.mean == pytest.approx(40.0 / 500.0)
+
+
+def test_too_few_events_are_counted():
+    """7 in 2 of 8 runs: no limits, but the count, in the frame and the JSON too; enough events have an interval."""
+    few, many = [5, 2, 0, 0, 0, 0, 0, 0], [50, 52, 47, 55, 49, 51, 48, 50]
+    runs = made({"few": rare(few, [100] * 8), "many": rare(many, [100] * 8)})
+    for measure, whole in ((NONE_READY, "asks"), (WAIT_BATTERY, "visits")):
+        count = {"events": 7, "of": 800, "replications_with": 2, "replications": 8, "what": "events", "whole": whole}
+        data = json.loads(json.dumps(runs.as_json(), allow_nan=False))["layouts"]
+        found = data["few"]["measures"][measure]
+
+        exact = stats.binomtest(2, 8).proportion_ci(0.95, "exact")
+        assert (found["low"], found["high"]) == (None, None)
+        assert found["mean"] == pytest.approx(runs.values["few"][measure].mean())
+        assert found["count"] == count | {"low": pytest.approx(exact.low), "high": pytest.approx(exact.high)}
+        assert "count" not in data["many"]["measures"][measure]
+        assert data["many"]["measures"][measure]["low"] > 0.0
+        frame = runs.frame.set_index(["layout", "measure"])
+        assert frame.loc[("few", measure), ["events", "of"]].tolist() == [7.0, 800.0]
+        assert frame.loc[("many", measure), ["events", "of"]].isna().all()
+
+
+def test_what_is_rarely_missed_is_counted_by_its_misses():
+    of = np.full(8, 100.0)
+    values = {"exchanges_started": of, "wait_within_target_share": 1.0 - np.array([0, 3, 0, 0, 0, 0, 0, 0]) / of}
+    count, misses = made({"a": values}).count("a", "wait_within_target_share")
+
+    assert (count[:4], misses) == ((3, 800, 1, 8), True)
+    assert count_text((count, misses), "wait_within_target_share") == (
+        "all but 3 of 800 exchanges, in 1 of 8 runs (0 to 53 % of runs)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("events", "said", "cell"),
+    [
+        ([0] * 8, "none of 800 asks in 8 runs", "0 %"),
+        ([5, 2, 0, 0, 0, 0, 0, 0], "7 of 800 asks, in 2 of 8 runs (3 to 65 % of runs)", "0.875 % (7 times)"),
+    ],
+)
+def test_a_count_in_words(events, said, cell):
+    runs = made({"a": rare(events, [100] * 8)})
+    found = runs.count("a", NONE_READY)
+
+    assert count_text(found, NONE_READY) == said
+    assert value_text(runs, "a", NONE_READY) == cell
+
+
+def test_counts_are_told_below_the_tables():
+    found = run(CART, Settings(layouts="no device", replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)).values[
+        "no device"
+    ]
+    few = {"waits_battery": np.array([0.0, 3.0]), "visits": np.array([20.0, 21.0]), WAIT_BATTERY: np.array([0.0, 0.25])}
+    runs = made({"a": found | few}, CART)
+    said = (
+        "Too few events for an interval: waits for a battery, 'a': 3 of 41 visits, in 1 of 2 runs (1 to 99 % of runs)."
+    )
+
+    assert said in " ".join(comparison_text(Comparison(runs)).split())
+    assert said in " ".join(run_notes(runs, (DOWN,)).split())
+    assert "wait for a battery  0.12 (3 times)" in comparison_text(Comparison(runs))
+
+
+def test_a_target_is_judged_by_exact_limits_where_events_are_few():
+    """None of 800 asks: at most 0.5 % at 97.5 %; none of 8 runs with a truck below cut-out may still be 0.46 a run."""
+    runs = made({"a": rare([0] * 8, [100] * 8) | {"trucks_below_cut_out": np.zeros(8)}})
+
+    assert runs.judged("a", NONE_READY) == pytest.approx((0.0, 0.0, -math.log(0.025) / 800.0))
+    assert runs.judged("a", "trucks_below_cut_out") == pytest.approx((0.0, 0.0, -math.log(0.025) / 8.0))
+
+
+# --- warm-up ---
+
+FIRST, LATER = "first_week_downtime_min_per_truck_shift", "later_weeks_downtime_min_per_truck_shift"
+
+
+def weeks_of(more, scenario=FREE):
+    """Two layouts, in one of which the first measured week has so much more downtime than later ones. [min]"""
+    alike = {DOWN: 10.0 + NOISE, FIRST: 10.0 + NOISE, LATER: 10.0 + np.roll(NOISE, 1)}
+    values = made({"level": alike, "early": alike | {FIRST: alike[FIRST] + more}}, scenario).values
+    return Comparison(Runs(Schedule(scenario, tuple(values), 1, 8, 4 * 10080.0, 10080.0, 0.95), values), (DOWN,))
+
+
+def test_a_warm_up_that_was_too_short_is_told():
+    """From the runs that there are, at 99 % over both layouts."""
+    comparison = weeks_of(9.0)
+    gap = NOISE - np.roll(NOISE, 1)
+    half = stats.t.ppf(1.0 - 0.01 / 4.0, 7) * gap.std(ddof=1) / math.sqrt(8)
+
+    assert comparison.still_settling == {"early": pytest.approx((9.0, 9.0 - half, 9.0 + half))}
+    assert comparison.warm_up_sentence == (
+        f"The warm-up of 1 week is too short: in layout 'early' the first measured week has 9.0 ± {half:.1f} min per "
+        "truck-shift more downtime than later ones. 'batsim warm-up' tells how long it should be."
+    )
+    assert set(comparison.as_json()["warm_up_too_short"]) == {"early"}
+    assert "less downtime than later ones" in weeks_of(-9.0).warm_up_sentence
+
+
+def test_a_warm_up_that_was_long_enough_is_not_told():
+    """Nor is anything told where the work of the weeks is not the same."""
+    season = batsim.changed(FREE, {"demand": {"weeks": {"3": "150 %"}}, "simulation.start_week": 1})
+
+    assert (weeks_of(0.5).still_settling, weeks_of(0.5).warm_up_sentence) == ({}, "")
+    assert weeks_of(9.0, season).still_settling == {}
+
+
+def test_a_stock_that_still_runs_out_is_told_in_a_comparison():
+    """Six weeks of warm-up end where trucks begin to wait; nine are long enough."""
+    scenario = batsim.read(ROOT / "tests" / "unit" / "cases" / "far_start.yaml")
+    short, enough = (
+        compare(scenario, Settings(layouts="stock runs out", replications=3, weeks=3, warm_up_weeks=weeks, workers=1))
+        for weeks in (4, 9)
+    )
+
+    assert set(short.still_settling) == {"stock runs out"}
+    assert enough.still_settling == {}
 
 
 # --- to a half width ---
@@ -474,7 +632,7 @@ def test_twenty_layouts_can_be_read_at_sixty_columns(many):
     """In blocks, each with the names."""
     lines = comparison_text(many, 60).splitlines()
     start = next(number for number, line in enumerate(lines) if "downtime" in line)
-    table = lines[start : next(number for number, line in enumerate(lines) if line.startswith("No clear winner"))]
+    table = lines[start : next(number for number, line in enumerate(lines) if line.startswith("No difference seen"))]
 
     assert max(map(len, table)) <= 60
     assert sum(re.match(r"room \d+ batteries  ", line) is not None for line in table) == 40

@@ -84,6 +84,16 @@ def test_a_weekend_does_not_pass_for_a_trend(monkeypatch):
     assert (one.weeks, one.too_short) == (0, False)
 
 
+@pytest.mark.slow
+def test_a_flat_room_needs_the_same_warm_up_whatever_the_seed():
+    """Within a week for ten seeds; chance decides when each of its trucks comes."""
+    flat = batsim.changed(SCENARIO, {"trucks[0].run_time": {"low": "6 h", "typical": "11 h", "high": "26 h"}})
+    weeks = [warm_up(flat, Settings(layouts="steady", seed=seed))[0] for seed in range(1, 11)]
+
+    assert not any(each.too_short for each in weeks)
+    assert {each.weeks for each in weeks} <= {0, 1}
+
+
 def test_workers_make_no_difference():
     one, two = (warm_up(SCENARIO, Settings(weeks=4, replications=2, workers=workers)) for workers in (1, 2))
 
