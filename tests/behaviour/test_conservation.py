@@ -13,6 +13,8 @@ from tests.behaviour.ledger import calendars, rows_of, started
 from tests.behaviour.strategies import EXCHANGING, ROUNDS, Room, rooms
 
 MANY_ROUNDS = settings(ROUNDS, max_examples=250)
+FEW_ROUNDS = settings(ROUNDS, max_examples=30)
+"""For what is also checked on every room with all that a room can do."""
 
 
 @MANY_ROUNDS
@@ -36,7 +38,7 @@ def test_books_balance(room: Room):
         books.waits_follow_littles_law(record)
 
 
-@ROUNDS
+@FEW_ROUNDS
 @given(rooms())
 def test_same_seed_same_bits(room: Room):
     """Also for a scenario that is read anew; as text, since what never came is not a number."""

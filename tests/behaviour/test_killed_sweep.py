@@ -166,7 +166,8 @@ def swept_counts(store: Path) -> Any:
 
 
 @pytest.mark.parametrize(
-    ("workers", "kills", "seed"), [(2, 1, 8), (1, 1, 3), pytest.param(2, 3, 7, marks=pytest.mark.slow)]
+    ("workers", "kills", "seed"),
+    [(2, 1, 8), *(pytest.param(*each, marks=pytest.mark.slow) for each in [(1, 1, 3), (2, 3, 7)])],
 )
 def test_killed_some_times(
     tmp_path: Path, undisturbed: tuple[Path, Tables], workers: int, kills: int, seed: int

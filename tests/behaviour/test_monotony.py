@@ -84,16 +84,16 @@ def test_fixed_times_first_come_first_served_no_exchange_later(
             COOL: f"{cool} min",
         }
     )
-    starts = exchange_starts(room, WEEK_MIN)
+    starts = exchange_starts(room, 4 * DAY_MIN)
     for path, value in {
         STATIONS: stations + 1,
         BATTERIES: trucks + spares + 1,
         CHARGERS: f"{chargers + 1} x electronic_iuia",
     }.items():
-        more = exchange_starts(batsim.changed(room, {path: value}), WEEK_MIN)
+        more = exchange_starts(batsim.changed(room, {path: value}), 4 * DAY_MIN)
         assert len(more) >= len(starts)
         assert all(late >= soon for late, soon in zip(starts, more, strict=False))
-    slower = exchange_starts(batsim.changed(room, {EXCHANGE: f"{exchange + 1} min"}), WEEK_MIN)
+    slower = exchange_starts(batsim.changed(room, {EXCHANGE: f"{exchange + 1} min"}), 4 * DAY_MIN)
     assert len(slower) <= len(starts)
     assert all(late >= soon for late, soon in zip(slower, starts, strict=False))
 

@@ -58,11 +58,11 @@ RARE = {
         _check("A01", ROSSETTI, f"{INTERFERENCE}1", "a01", "one", 22),
         _check("A03", ROSSETTI, f"{INTERFERENCE}3", "a01", "three", 23),
         _check("A06a", TAHA, f"{SERVICING}1", "a06", "one", 0.5),
-        _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 0.9),
+        _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 0.9, slow=True),
         _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 3, slow=True),
         _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 1.4),
         _check("A16", PALM, f"{REPAIR}5", "a01", "one constant", 4),
-        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 3.5),
+        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 3.5, slow=True),
     ],
 )
 def test_trucks_and_stations(case, steady, case_name, file, layout, weeks):
@@ -94,7 +94,7 @@ def test_rare_waits(case, steady, case_name, file, layout, weeks):
     [
         (0.012, 1, 0.04797878, 0.99940339, 15),
         pytest.param(0.025, 1, 0.09980354, 0.99731567, 33, marks=pytest.mark.slow),
-        (0.05, 1, 0.198365, 0.9885787, 27),
+        pytest.param(0.05, 1, 0.198365, 0.9885787, 27, marks=pytest.mark.slow),
         (0.06, 2, 0.0203341, 0.99935153, 9),
         pytest.param(0.06, 1, 0.23713611, 0.98319517, 65, marks=pytest.mark.slow),
         pytest.param(0.07, 2, 0.02739524, 0.99897025, 20, marks=pytest.mark.slow),
@@ -157,7 +157,7 @@ def test_a_charging_point_for_each_truck(case, steady, run_time, charge_time, we
     ("case_name", "file", "layout", "weeks"),
     [
         _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 40),
-        _check("C02", GROSS, f"{WITH_SPARES}10, 5, 6", "c02", "one", 9),
+        _check("C02", GROSS, f"{WITH_SPARES}10, 5, 6", "c02", "one", 9, slow=True),
         _check("C07", GROSS, f"{WITH_SPARES}12, 6, 18", "c07", "one", 2.5),
         _check("C08", GROSS, f"{WITH_SPARES}20, 50, 70", "c04", "70 batteries", 24, slow=True),
     ],

@@ -95,7 +95,7 @@ def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
         pytest.param(2.0, 0.10, 5, FIXED, id="2, 10 %, fixed"),
         pytest.param(2.0, 0.01, 7, EXPONENTIAL, id="2, 1 %", marks=pytest.mark.slow),
         pytest.param(4.0, 0.10, 8, EXPONENTIAL, id="4, 10 %", marks=pytest.mark.slow),
-        pytest.param(6.0, 0.10, 10, FIXED, id="6, 10 %, fixed"),
+        pytest.param(6.0, 0.10, 10, FIXED, id="6, 10 %, fixed", marks=pytest.mark.slow),
         pytest.param(4.0, 0.01, 10, FIXED, id="4, 1 %, fixed", marks=pytest.mark.slow),
         pytest.param(6.0, 0.05, 11, EXPONENTIAL, id="6, 5 %", marks=pytest.mark.slow),
         pytest.param(6.0, 0.01, 13, FIXED, id="6, 1 %, fixed", marks=pytest.mark.slow),
@@ -153,7 +153,9 @@ def _between(trucks, stations, ratio):
         pytest.param("a01", "one", 5, 600.0, 240.0, 2, 8, id="A01, two"),
         pytest.param("a01", "one", 5, 600.0, 240.0, 3, 8, id="A01, three"),
         pytest.param("a14", "one", 30, 450.0, 12.0, 2, 1, id="A14, two"),
-        pytest.param("a14", "one", 30, 120.0, 12.0, 3, 0.5, id="A14 with 2 h on a battery, three"),
+        pytest.param(
+            "a14", "one", 30, 120.0, 12.0, 3, 0.5, id="A14 with 2 h on a battery, three", marks=pytest.mark.slow
+        ),
         pytest.param(
             "a14", "one", 30, 120.0, 12.0, 5, 0.5, id="A14 with 2 h on a battery, five", marks=pytest.mark.slow
         ),

@@ -17,7 +17,7 @@ from batsim.views.text.bottleneck_text import bottleneck_text
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
-SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
+SHORT = ("-r", "2", "--weeks", "0.2", "--warm-up", "0", "--workers", "1")
 
 
 def call(*arguments: str | Path) -> Result:
@@ -41,7 +41,7 @@ def test_layouts_one_after_another() -> None:
     assert max(map(len, result.stdout.splitlines())) <= 100
     assert blocks[0] == (
         "Kestrel Lane parts warehouse (invented): what one more of each would save\n"
-        "2 replications of 0.5 weeks after 0 weeks of warm-up, seed 1; paired"
+        "2 replications of 0.2 weeks after 0 weeks of warm-up, seed 1; paired"
     )
     heads = [block.splitlines()[0] for block in blocks[1:5]]
     assert heads[0] == "side rollers (Side roller beds with a battery carriage)"
@@ -61,7 +61,7 @@ def test_layouts_one_after_another() -> None:
 def test_the_view_is_what_the_command_prints() -> None:
     """Also in narrow lines, which hold the same words."""
     scenario = batsim.read(KESTREL)
-    settings = Settings("hoist", replications=2, weeks=0.5, warm_up_weeks=0.0, workers=1)
+    settings = Settings("hoist", replications=2, weeks=0.2, warm_up_weeks=0.0, workers=1)
     (one,) = batsim.bottleneck(scenario, settings).values()
     printed = call(KESTREL, *SHORT, "--layout", "hoist").stdout
 
@@ -73,7 +73,7 @@ def test_the_view_is_what_the_command_prints() -> None:
 def test_what_saves_and_what_costs_is_marked() -> None:
     """Only what is clear, and by its sign."""
     room = batsim.changed(batsim.read(KESTREL), {"layouts.'portable stands'.stations": 1})
-    settings = Settings("portable stands", replications=4, weeks=1.0, warm_up_weeks=0.5, workers=1)
+    settings = Settings("portable stands", replications=4, weeks=0.5, warm_up_weeks=0.25, workers=1)
     (one,) = batsim.bottleneck(room, settings).values()
     lines = bottleneck_text(one).splitlines()
 
@@ -101,7 +101,7 @@ def test_json() -> None:
     data = data_of(KESTREL, *SHORT, "--seed", "5", "--layout", "hoist", "--layout", "in the truck")
 
     assert {key: data[key] for key in ("scenario", "seed", "replications", "weeks", "warm_up_weeks")} == {
-        "scenario": "Kestrel Lane parts warehouse (invented)", "seed": 5, "replications": 2, "weeks": 0.5,
+        "scenario": "Kestrel Lane parts warehouse (invented)", "seed": 5, "replications": 2, "weeks": 0.2,
         "warm_up_weeks": 0.0,
     }  # fmt: skip
     assert list(data["layouts"]) == ["hoist", "in the truck"]

@@ -156,13 +156,22 @@ def test_which_layout(command, when):
 # --- the run behind them ---
 
 
-@pytest.mark.parametrize("charging", [{}, {"power_limit": "150 kW", "windows": [{"from": "21:00", "to": "15:00"}]}])
-@pytest.mark.parametrize("layout", NAMES.split(", "))
+HELD_BACK = {"power_limit": "150 kW", "windows": [{"from": "21:00", "to": "15:00"}]}
+
+
+@pytest.mark.parametrize(
+    ("layout", "charging"),
+    [
+        *((layout, {}) for layout in NAMES.split(", ")),
+        *((layout, HELD_BACK) for layout in ("side rollers", "in the truck")),
+        *(pytest.param(layout, HELD_BACK, marks=pytest.mark.slow) for layout in ("portable stands", "hoist")),
+    ],
+)
 def test_a_run_no_longer_than_needed_tells_the_same(layout, charging):
     """Charging and connecting that the end of the window interrupts, held back by hours and power too."""
     scenario = batsim.changed(batsim.read(KESTREL), {"charging": charging})
     begin, end = WEEK_MIN, WEEK_MIN + 1.625 * DAY
-    whole = batsim.simulate(scenario, layout, settings=batsim.Settings(weeks=2))
+    whole = batsim.simulate(scenario, layout, settings=batsim.Settings(weeks=1.4))
 
     part = record_until(scenario, layout, end)
 
