@@ -4,19 +4,14 @@ from typing import Any
 
 import numpy as np
 
-from batsim.measures.windows import Floats, Measured
+from batsim.measures.windows import Floats, Measured, Whole
 from batsim.record import READY
 
 
-def spells(measured: Measured, state: int) -> tuple[Floats, Floats, Floats]:
-    """Battery number, start and end of every stay in a state, cut to the measured time. [min]"""
-    rows = measured.columns("battery_states")
-    number = rows["battery"].astype(np.min_scalar_type(measured.facts.batteries))  # short whole numbers sort fast
-    order = np.lexsort((rows["from_min"], number))  # stable: of rows at the same instant the last written stays last
-    battery, states, since = (rows[name][order] for name in ("battery", "state", "from_min"))
-    until = np.append(since[1:], measured.end)
-    until[np.append(battery[1:] != battery[:-1], True)] = measured.end
-    here = states == state
+def spells(measured: Measured, *states: int) -> tuple[Whole, Floats, Floats]:
+    """Battery number, start and end of every stay in one of some states, cut to the measured time. [min]"""
+    battery, state, since, until = measured.battery_states
+    here = np.isin(state, states) if len(states) > 1 else state == states[0]
     return battery[here], measured.clip(since[here]), measured.clip(until[here])
 
 
@@ -35,7 +30,7 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     if facts.in_truck or measured.minutes <= 0.0:
         return dict.fromkeys(names, np.nan)
     battery, starts, ends = spells(measured, READY)
-    queue_of = np.array(facts.type_numbers)[battery.astype(int)]
+    queue_of = np.array(facts.type_numbers)[battery]
     fewest, missing = np.inf, []
     for queue in range(len(facts.battery_types)):
         mine = queue_of == queue

@@ -82,6 +82,19 @@ class Measured:
         return np.where(np.isnan(start) | np.isnan(end), 0.0, part)
 
     @cached_property
+    def battery_states(self) -> tuple[Whole, Floats, Floats, Floats]:
+        """Battery number, state, start and end of every stay in a state, battery by battery, up to the end. [min]"""
+        rows = self.columns("battery_states")
+        number = rows["battery"].astype(np.min_scalar_type(self.facts.batteries))  # short whole numbers sort fast
+        order = np.lexsort(
+            (rows["from_min"], number)
+        )  # stable: of rows at the same instant the last written stays last
+        battery, state, since = number[order], rows["state"][order], rows["from_min"][order]
+        until = np.append(since[1:], self.end)
+        until[np.append(battery[1:] != battery[:-1], True)] = self.end
+        return battery.astype(np.intp), state, since, until
+
+    @cached_property
     def groups(self) -> list[Worked]:
         """Calendar of each truck group."""
         return [Worked(windows) for windows in self.facts.group_windows]
@@ -117,3 +130,8 @@ class Measured:
     def discharge_part(self) -> Floats:
         """Share of each discharge that lies in the measured time."""
         return self.part_of(self.columns("discharges")["start_min"], self.columns("discharges")["end_min"])
+
+    @cached_property
+    def work_part(self) -> Floats:
+        """Share of each stretch of work that lies in the measured time."""
+        return self.part_of(self.columns("work")["start_min"], self.columns("work")["end_min"])

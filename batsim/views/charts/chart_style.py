@@ -27,18 +27,34 @@ SKY, ORANGE, YELLOW, PURPLE, GREY = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7", 
 _STATE_LOOKS = (
     (SKY, "", "in truck"),
     (GREY, "xxxx", "transfer"),
+    (PURPLE, "xx", "laid down"),
     (PURPLE, "....", "waiting"),
+    (PURPLE, "oo", "waiting"),
+    (GREY, "++", "connecting"),
+    (PURPLE, "OO", "waiting"),
     (ORANGE, "////", "on charge"),
+    (VERMILION, "//", "paused"),
     (YELLOW, "\\\\\\\\", "cooling"),
+    (PURPLE, "--", "waiting"),
     (BLUE, "----", "watered"),
+    (PURPLE, "-|", "waiting"),
+    (BLUE, "--||", "inspected"),
+    (PURPLE, "..--", "waiting"),
+    (BLUE, "++..", "readings"),
+    (PURPLE, "\\\\", "waiting"),
+    (BLUE, "xx..", "washed"),
     (GREEN, "||", "ready"),
-    (VERMILION, "++", "discharged"),
-    (BLACK, "oo", "out of use"),
 )
 STATE_LOOKS = dict(zip(STATES, _STATE_LOOKS, strict=True))
-"""Colour, hatch and short word of each state."""
-STACK_ORDER = tuple(STATES[code] for code in (0, 1, 8, 7, 2, 3, 4, 5, 6))
-"""States from the bottom of a stack: out of the room first, then the way from discharged to ready."""
+"""Colour, hatch and short word of each state; waiting has one colour, and so has maintenance."""
+CHARGER_LOOKS = {
+    "giving current": STATE_LOOKS["on charge"][:2],
+    "paused": STATE_LOOKS["charge paused"][:2],
+    "battery waits": STATE_LOOKS["waits for a charger"][:2],
+    "held after the charge": STATE_LOOKS["cooling"][:2],
+    "out of use": (BLACK, "oo"),
+}
+"""Colour and hatch of what chargers do, but for being free."""
 
 _PART_FILLS = (
     (SKY, ""),

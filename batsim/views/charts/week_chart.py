@@ -7,7 +7,9 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from batsim.measures.room_course import CHARGER_STATES, CHARGERS
 from batsim.measures.windows import Floats
+from batsim.record import STATES
 from batsim.scenario.parts.week import DAYS
 from batsim.study.room_over import Band, RoomOver
 from batsim.views.charts import chart_style as style
@@ -19,6 +21,8 @@ HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "a
 AROUND_IN = 1.4
 HEADROOM = 1.1
 BAND = "5 % to 95 %"
+WITH_BATTERY = CHARGER_STATES[:4]
+"""What chargers do that a battery keeps."""
 
 Of = Callable[[str], "Band"]
 """Band of a count by its name."""
@@ -106,7 +110,7 @@ def _panels(over: RoomOver) -> Mapping[str, Callable[[Axes, RoomOver, Of, Floats
     """What is drawn of a layout, from the top."""
     panels = {"trucks": _trucks} | ({} if over.in_truck else {"ready": _ready})
     panels |= {"batteries": _batteries, "chargers": _chargers}
-    if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
+    if any(over.counts[f"attendants {what}"].any() for what in ("busy", "on duty", "in overtime")):
         panels["attendants"] = _attendants
     return panels
 
@@ -163,7 +167,7 @@ def _batteries(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Mean number of batteries in each state, on top of each other."""
     below = 0.0 * edges
     drawn: list[tuple[Artist, str]] = []
-    for state in style.STACK_ORDER:
+    for state in STATES:
         mean = of(state).mean
         if mean.any():
             above = _ended(mean) + below
@@ -175,17 +179,25 @@ def _batteries(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
 
 
 def _chargers(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
-    """Chargers that give current."""
-    band = of("chargers")
-    drawn = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
-    _finish(ax, drawn, "Chargers", max(_most(band.high), _all(ax, over.chargers, drawn)))
+    """Chargers that give current, and all that a battery keeps."""
+    band, taken = (
+        of(CHARGERS["giving current"]),
+        sum((of(CHARGERS[state]).mean for state in WITH_BATTERY), 0.0 * edges[:-1]),
+    )
+    drawn = _line(ax, edges, band, *style.CHARGER_LOOKS["giving current"], "giving current")
+    line = ax.stairs(taken, edges, baseline=None, color=style.BLUE, linewidth=1.3, linestyle=":", zorder=4.0)
+    drawn.append((line, "with a battery, mean"))
+    _finish(ax, drawn, "Chargers", max(_most(band.high, taken), _all(ax, over.chargers, drawn)))
 
 
 def _attendants(ax: Axes, over: RoomOver, of: Of, edges: Floats) -> None:
-    """Attendants at a job, and on duty."""
-    busy, duty = of("attendants busy"), of("attendants on duty")
+    """Attendants at a job, on duty and in overtime."""
+    busy, duty, overtime = (of(f"attendants {what}") for what in ("busy", "on duty", "in overtime"))
     drawn = _line(ax, edges, busy, style.PURPLE, "xxxx", "busy")
+    if overtime.mean.any():
+        line = ax.stairs(overtime.mean, edges, baseline=None, color=style.VERMILION, linewidth=1.3, zorder=4.0)
+        drawn.append((line, "in overtime, mean"))
     if duty.mean.any():
         line = ax.stairs(duty.mean, edges, baseline=None, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=4.0)
         drawn.append((line, "on duty"))
-    _finish(ax, drawn, "Attendants", _most(busy.high, duty.mean))
+    _finish(ax, drawn, "Attendants", _most(busy.high, duty.mean, overtime.mean))

@@ -26,8 +26,13 @@ SENTENCES = {
     "discharged": "discharged {battery} is pulled out, now{bay}",
     "back_at_work": "{truck} is back at work with {battery}",
     "cooled": "{battery} has cooled down",
-    "out_of_use": "{battery} is out of use",
-    "back_in_use": "{battery} is back in use",
+    "laid_down": "{battery} is left in the middle of its exchange",
+    "taken_up": "the exchange of {battery} goes on",
+    "waits_for_charger": "{battery} waits for a charger",
+    "waits_for_connecting": "{battery} has a charger and waits for somebody to connect it",
+    "waits_for_current": "{battery} is connected and waits for current",
+    "charge_pause": "charge of {battery} pauses",
+    "charge_go_on": "charge of {battery} goes on",
     "outage_start": "{thing} is out of use",
     "outage_end": "{thing} is back in use",
     "attendants": "{attendants} on duty from now on",
@@ -212,10 +217,6 @@ class _Words:
 
     def _others(self, event: Event) -> str:
         return f"; {_waiting(event, still=True)}" if event.trucks_waiting > 0 else ""
-
-    def _waits_for_charger(self, event: Event) -> str:
-        attendants = " or for somebody to connect it" if self.facts.attendant_windows else ""
-        return f"{self._battery(event.battery)} waits for a charger{attendants}"
 
     def _connect(self, event: Event) -> str:
         whom = f"{self._battery(event.battery)}{self._charger(event, 'to')}"
