@@ -23,16 +23,32 @@ if TYPE_CHECKING:
 STATES = (
     "in truck",
     "in transfer",
-    "waiting for a charger",
+    "exchange laid down",
+    "waits for a charger",
+    "waits to be connected",
+    "being connected",
+    "waits for current",
     "on charge",
+    "charge paused",
     "cooling",
+    "waits for watering",
     "being watered",
+    "waits for inspection",
+    "being inspected",
+    "waits for readings",
+    "readings being taken",
+    "waits for wash",
+    "being washed",
     "ready",
-    "discharged",
-    "out of use",
 )
-"""States of a battery: it is in exactly one at any instant."""
-IN_TRUCK, IN_TRANSFER, WAITING, ON_CHARGE, COOLING, WATERED, READY, DISCHARGED, OUT_OF_USE = range(len(STATES))
+"""States of a battery: it is in exactly one at any instant. To wait for something is not to have it done."""
+(
+    IN_TRUCK, IN_TRANSFER, LAID_DOWN, WAITS_FOR_CHARGER, WAITS_FOR_CONNECTING, BEING_CONNECTED, WAITS_FOR_CURRENT,
+    ON_CHARGE, PAUSED, COOLING, WAITS_FOR_WATERING, BEING_WATERED, WAITS_FOR_INSPECTION, BEING_INSPECTED,
+    WAITS_FOR_READINGS, BEING_READ, WAITS_FOR_WASH, BEING_WASHED, READY,
+) = range(len(STATES))  # fmt: skip
+CONNECTED = (WAITS_FOR_CONNECTING, BEING_CONNECTED, WAITS_FOR_CURRENT)
+"""States of a battery that has its charger and no current yet."""
 
 CAUSES = ("nothing", "battery", "station", "bay", "attendant", "device")
 """What the queue waits for, in the order in which it is asked."""
@@ -51,6 +67,14 @@ ATTENDANT, DRIVER = range(len(PERSONS))
 
 TASKS = ("exchange", "connect", "watering", "plug", "inspection", "readings", "wash", "fetch")
 EXCHANGING, CONNECTING, WATERING, PLUGGING, INSPECTING, READING, WASHING, FETCHING = range(len(TASKS))
+TASK_STATES = {
+    CONNECTING: (WAITS_FOR_CONNECTING, BEING_CONNECTED),
+    WATERING: (WAITS_FOR_WATERING, BEING_WATERED),
+    INSPECTING: (WAITS_FOR_INSPECTION, BEING_INSPECTED),
+    READING: (WAITS_FOR_READINGS, BEING_READ),
+    WASHING: (WAITS_FOR_WASH, BEING_WASHED),
+}
+"""By task: state of a battery that waits for it, or lies in the middle of it without anybody, and while it is done."""
 
 
 class Column(NamedTuple):
@@ -274,6 +298,15 @@ class DeviceRow(Row, table="devices"):
     metres: Annotated[float, "m", "way that it went; 0 where no positions are stated"]
 
 
+class ChargerRow(Row, table="chargers"):
+    """A charger that a battery keeps from others, with current or without."""
+
+    charger: Annotated[int, "-", "number of the charger type"]
+    battery: Annotated[int, "-", "number of the battery"]
+    from_min: Annotated[float, "min", "taken from then on"]
+    to_min: Annotated[float, "min", "free again"] = nan
+
+
 class OutageRow(Row, table="outages"):
     """A thing out of use."""
 
@@ -292,6 +325,7 @@ class WorkRow(Row, table="work"):
     end_min: Annotated[float, "min", "free again"]
     hands_on_min: Annotated[float, "min", "people-minutes of hands-on work in it"]
     people: Annotated[int, "-", "how many were kept"] = 1
+    overtime: Annotated[int, "-", "1 for what lies after the end of their shift, or in their break"] = 0
 
 
 class BatteryStateRow(Row, table="battery_states"):
@@ -343,6 +377,7 @@ class Writers:
         self.waterings = _writer(WateringRow, numbers)
         self.maintenance = _writer(MaintenanceRow, numbers)
         self.devices = _writer(DeviceRow, numbers)
+        self.chargers = _writer(ChargerRow, numbers)
         self.outages = _writer(OutageRow, numbers)
         self.work = _writer(WorkRow, numbers)
         self.battery_states = _writer(BatteryStateRow, numbers)

@@ -9,8 +9,7 @@ from batsim.errors import require
 from batsim.formulas.gassing import hydrogen_l
 from batsim.measures.electrical_load import hours_at_start
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
-from batsim.measures.stock import stays
-from batsim.measures.windows import Floats, Whole, Worked, check_window
+from batsim.measures.windows import Floats, Whole, Worked, check_window, stays
 from batsim.record import STATES, Record, RunFacts
 
 Rows = dict[str, Floats]

@@ -8,22 +8,26 @@ import numpy as np
 
 from batsim.display import Frame, frame_of
 from batsim.measures.events import JUST_AFTER, RANK, WAITED, Event
-from batsim.measures.stock import stays
-from batsim.measures.windows import check_window
+from batsim.measures.windows import Floats, Whole, check_window, stays
 from batsim.record import (
     CAUSES,
     CHARGE_IN_TRUCK,
     CONNECTING,
     EXCHANGE,
+    IN_TRANSFER,
     IN_TRUCK,
+    LAID_DOWN,
     NOTHING,
-    OUT_OF_USE,
+    ON_CHARGE,
+    PAUSED,
     PERSONS,
     READY,
     REASONS,
     TASKS,
     TURNED_AWAY,
-    WAITING,
+    WAITS_FOR_CHARGER,
+    WAITS_FOR_CONNECTING,
+    WAITS_FOR_CURRENT,
     WATERING,
     Record,
 )
@@ -91,6 +95,16 @@ def event_frame(record: Record, from_min: float, to_min: float) -> Frame:
     return frame
 
 
+_CHANGES: dict[tuple[float | None, float], str] = {
+    (None, WAITS_FOR_CHARGER): "waits_for_charger",
+    (None, WAITS_FOR_CONNECTING): "waits_for_connecting",
+    (None, WAITS_FOR_CURRENT): "waits_for_current",
+    (None, LAID_DOWN): "laid_down",
+    (LAID_DOWN, IN_TRANSFER): "taken_up",
+    (None, PAUSED): "charge_pause",
+    (PAUSED, ON_CHARGE): "charge_go_on",
+}
+"""Events that a change of state tells: what was before, None for whatever, and the state from then on."""
 Row = dict[str, float]
 
 
@@ -231,8 +245,6 @@ class _Window:
         discharged, connected = row["discharged_min"], row["connected_min"]
         if came_alone:
             self.at(discharged, "discharged", **who)
-        if connected != discharged:
-            self.at(discharged, "waits_for_charger", **who)
         if row["start_min"] > connected:
             person = self.who.get((CONNECTING, connected), "")
             self.at(connected, "connect", **who, person=person, detail=charger)
@@ -262,31 +274,39 @@ class _Window:
                     self.at(end, f"{TASKS[task]}_end", **who)
 
     def states(self) -> None:
-        """Batteries that become ready, go out of use, or wait in their truck."""
+        """Batteries that become ready, wait, or lie in the middle of something; for a moment does not count there."""
         batteries, states, times, _ = stays(self.record)
-        first = np.append(True, batteries[1:] != batteries[:-1])
-        before = np.where(first, nan, np.roll(states, 1))
-        changes = (times >= self.from_min) & (times < self.to_min) & (times > 0.0) & (states != before)
-        arrivals = {(row["discharged"], row["joined_min"]) for row in self.exchange_rows}
-        for row in np.flatnonzero(changes).tolist():
-            battery, time = int(batteries[row]), float(times[row])
-            who = self.about(battery)
+        for row in self._changed(batteries, states, times):
             if states[row] == READY:
+                battery, time = int(batteries[row]), float(times[row])
                 follows = "cooled" if (battery, time) in self.cool_downs else ""
-                self.at(time, "ready", **who, bay=self.bay_of(battery, time), detail=follows)
-            if OUT_OF_USE in {states[row], before[row]}:
-                self.at(time, "out_of_use" if states[row] == OUT_OF_USE else "back_in_use", **who)
+                self.at(time, "ready", **self.about(battery), bay=self.bay_of(battery, time), detail=follows)
+        stay = np.append((batteries[1:] != batteries[:-1]) | (times[1:] > times[:-1]), True)
+        batteries, states, times = batteries[stay], states[stay], times[stay]
+        arrivals = {(row["discharged"], row["joined_min"]) for row in self.exchange_rows}
+        for row in self._changed(batteries, states, times):
+            battery, time, state, before = int(batteries[row]), float(times[row]), int(states[row]), states[row - 1]
+            who = self.about(battery)
             if self.facts.in_truck:
-                arrives = (battery, time) in arrivals
-                self._waiting_in_truck(int(states[row]), before[row], time, who, arrives=arrives)
+                self._waiting_in_truck(state, before, time, who, arrives=(battery, time) in arrivals)
+            what = _CHANGES.get((before, state)) or _CHANGES.get((None, state))
+            if what is not None and not (self.facts.in_truck and state == WAITS_FOR_CHARGER):
+                self.at(time, what, **who, bay=self.bay_of(battery, time))
+
+    def _changed(self, batteries: Whole, states: Whole, times: Floats) -> list[int]:
+        """Rows in the window with which a battery goes over to another state."""
+        changes = (times >= self.from_min) & (times < self.to_min) & (times > 0.0)
+        changes[1:] &= (batteries[1:] != batteries[:-1]) | (states[1:] != states[:-1])
+        rows: list[int] = np.flatnonzero(changes).tolist()
+        return rows
 
     def _waiting_in_truck(
         self, state: int, before: float, time_min: float, who: dict[str, int], *, arrives: bool
     ) -> None:
         """A truck that does not work and waits for a charging spot, or ceases to."""
-        if state == WAITING and not arrives:
+        if state == WAITS_FOR_CHARGER and not arrives:
             self.at(time_min, "waits_for_spot", **who)
-        if before == WAITING and state == IN_TRUCK:
+        if before == WAITS_FOR_CHARGER and state == IN_TRUCK:
             self.at(time_min, "gives_up", **who)
 
     def causes(self) -> None:

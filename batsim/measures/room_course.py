@@ -8,12 +8,12 @@ import numpy as np
 
 from batsim.display import Frame, frame_of
 from batsim.errors import require
-from batsim.measures.stock import stays
-from batsim.measures.windows import Floats, Whole, check_window
-from batsim.record import ATTENDANT, CAUSES, STATES, TURNED_AWAY, Record
+from batsim.measures.windows import Floats, Whole, check_window, stays
+from batsim.record import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, STATES, TURNED_AWAY, Record
 
-TOUCH_MIN = 1e-3
-"""Phases of a charge that are no further apart follow each other at once. [min]"""
+CHARGER_STATES = ("giving current", "paused", "battery waits", "held after the charge", "out of use", "free")
+"""What a charger does: its charge is without current for a time; its battery waits to be connected or for current; it
+is kept by a battery that cools, is in maintenance, ready or on its way."""
 
 
 @dataclass(frozen=True)
@@ -29,9 +29,10 @@ class RoomCourse:
     """Trucks waiting, by what they wait for, a word of `CAUSES`; `nothing` when one is about to go. (n)"""
     batteries: dict[str, Whole]
     """Batteries by state, a word of `batsim.record.STATES`; they add up to all batteries. (n)"""
-    charging: Whole
-    """Chargers that give current. (n)"""
-    chargers: float
+    chargers: dict[str, Whole]
+    """Chargers by what they do, a word of `CHARGER_STATES`; they add up to all of them, without a limit none is free.
+    (n)"""
+    chargers_in_all: float
     """Chargers in all; infinite without a limit."""
     stations_busy: Whole
     """Stations, or charging spots, with a truck in them. (n)"""
@@ -40,18 +41,20 @@ class RoomCourse:
     attendants_on_duty: Whole
     """Attendants on duty; 0 where their number is not limited or drivers do it all. (n)"""
     attendants_busy: Whole
-    """Attendants held by jobs; above those on duty while a job goes on after their time. (n)"""
+    """Attendants on duty whom jobs keep. (n)"""
+    attendants_in_overtime: Whole
+    """Attendants at a job after the end of their shift, or in their break. (n)"""
     trucks_away: Whole
     """Trucks that have left their work for the room and are not back. (n)"""
     idle: list[tuple[float, float]] = field(default_factory=list)
     """Stretches of the window in which no truck of any group works: breaks and hours without a shift. [min]"""
 
     def frame(self) -> Frame:
-        """Everything as a table, a row for each instant; causes as `waiting_…`, states as `batteries_…`."""
+        """Everything as a table, a row for each instant; `waiting_…` by cause, the others by what they do."""
         columns: dict[str, Any] = {"time_min": self.time_min}
-        for start, counts in (("waiting", self.waiting), ("batteries", self.batteries)):
-            columns |= {f"{start}_{word.replace(' ', '_')}": count for word, count in counts.items()}
-        for name in ("charging", "stations_busy", "attendants_on_duty", "attendants_busy", "trucks_away"):
+        for start in ("waiting", "batteries", "chargers"):
+            columns |= {f"{start}_{word.replace(' ', '_')}": count for word, count in getattr(self, start).items()}
+        for name in ("stations_busy", "attendants_on_duty", "attendants_busy", "attendants_in_overtime", "trucks_away"):
             columns[name] = getattr(self, name)
         return frame_of(columns)
 
@@ -87,14 +90,15 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
     rule = f"a window must overlap the run, 0 to {facts.horizon_min:g} min"
     require(begin < end, f"{rule} (got {from_min:g} to {to_min:g} min)")
     queues, states = _queues(record), _states(record)
+    taken, out = _chargers(record)
     counts = {
-        "charging": _currents(record),
         "stations_busy": _stations(record),
         "attendants_on_duty": _under_way(*np.array(facts.attendant_windows, dtype=float).reshape(-1, 3).T),
-        "attendants_busy": _attendants(record),
+        "attendants_busy": _attendants(record, overtime=False),
+        "attendants_in_overtime": _attendants(record, overtime=True),
         "trucks_away": _under_way(exchanges["left_min"], exchanges["back_min"]),
     }
-    every = [*chain(*queues), *states.values(), *counts.values()]
+    every = [*chain(*queues), *states.values(), taken, out, *counts.values()]
     changes = np.concatenate([[begin], *(steps.since for steps in every)])
     times: Floats = np.unique(changes[(changes >= begin) & (changes < end)])
     trucks_waiting = {word: np.zeros(times.size, dtype=np.intp) for word in CAUSES}
@@ -102,14 +106,17 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
         number, code = trucks.at(times), cause.at(times)
         for position, word in enumerate(CAUSES):
             trucks_waiting[word] += np.where(code == position, number, 0)
+    batteries = {word: steps.at(times) for word, steps in states.items()}
+    chargers_in_all = float(sum(facts.charger_counts))
     return RoomCourse(
         layout=facts.layout,
         from_min=begin,
         to_min=end,
         time_min=times,
         waiting=trucks_waiting,
-        batteries={word: steps.at(times) for word, steps in states.items()},
-        chargers=float(sum(facts.charger_counts)),
+        batteries=batteries,
+        chargers=_by_state(batteries, taken.at(times), out.at(times), chargers_in_all),
+        chargers_in_all=chargers_in_all,
         stations=float(facts.stations),
         idle=_gaps(facts.site_windows, begin, end),
         **{name: steps.at(times) for name, steps in counts.items()},
@@ -157,25 +164,19 @@ def _states(record: Record) -> dict[str, _Steps]:
     return {word: _under_way(since[state == code], until[state == code]) for code, word in enumerate(STATES)}
 
 
-def _currents(record: Record) -> _Steps:
-    """Chargers that give current: phases that follow each other at once are one."""
-    rows = record.columns("charge_phases")
-    gives = rows["start_a"] > 0.0
-    order = np.lexsort((rows["start_min"][gives], rows["battery"][gives]))
-    battery, start, hours = (rows[name][gives][order] for name in ("battery", "start_min", "hours"))
-    end = start + 60.0 * hours
-    begins = np.ones(start.size, dtype=bool)
-    begins[1:] = (battery[1:] != battery[:-1]) | (start[1:] - end[:-1] >= TOUCH_MIN)
-    ceases = np.append(begins, True)[1:]
-    return _under_way(start[begins], _snapped(end[ceases], record.columns("charges")["end_min"]))
+def _chargers(record: Record) -> tuple[_Steps, _Steps]:
+    """Chargers that batteries keep, and chargers that are out of use."""
+    taken, outages = record.columns("chargers"), record.columns("outages")
+    out = outages["thing"] > len(record.facts.devices)
+    return _under_way(taken["from_min"], taken["to_min"]), _under_way(outages["from_min"][out], outages["to_min"][out])
 
 
-def _snapped(times: Floats, to: Floats) -> Floats:
-    """Times moved to what they stand for where only rounding parts them."""
-    known = np.append(np.sort(to[~np.isnan(to)]), np.inf)
-    nearest = known[np.searchsorted(known, times - TOUCH_MIN)]
-    snapped: Floats = np.where(np.abs(nearest - times) < TOUCH_MIN, nearest, times)
-    return snapped
+def _by_state(batteries: dict[str, Whole], taken: Whole, out: Whole, in_all: float) -> dict[str, Whole]:
+    """Chargers by what they do: what their batteries do says it, as long as these keep them."""
+    giving, paused = batteries[STATES[ON_CHARGE]], batteries[STATES[PAUSED]]
+    waits: Whole = np.sum([batteries[STATES[state]] for state in CONNECTED], axis=0)
+    free = int(in_all) - taken - out if in_all < np.inf else 0 * taken
+    return dict(zip(CHARGER_STATES, (giving, paused, waits, taken - giving - paused - waits, out, free), strict=True))
 
 
 def _stations(record: Record) -> _Steps:
@@ -188,10 +189,10 @@ def _stations(record: Record) -> _Steps:
     return _under_way(rows["start_min"][served], rows["truck_free_min"][served])
 
 
-def _attendants(record: Record) -> _Steps:
-    """Attendants held by jobs."""
+def _attendants(record: Record, *, overtime: bool) -> _Steps:
+    """Attendants whom jobs keep, on duty or in overtime."""
     rows = record.columns("work")
-    mine = rows["person"] == ATTENDANT
+    mine = (rows["person"] == ATTENDANT) & (rows["overtime"] == overtime)
     return _under_way(rows["start_min"][mine], rows["end_min"][mine], rows["people"][mine])
 
 
@@ -203,7 +204,12 @@ def _gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) ->
     return [(since, until) for since, until in cut if since < until]
 
 
-ON_COUNT = ("trucks waiting", "trucks away", "chargers", "stations", "attendants busy", "attendants on duty")
+CHARGERS = {state: f"chargers: {state}" for state in CHARGER_STATES}
+"""How `quarter_means` calls chargers by what they do."""
+ON_COUNT = (
+    *("trucks waiting", "trucks away", "stations", "attendants busy", "attendants in overtime", "attendants on duty"),
+    *CHARGERS.values(),
+)
 """What `quarter_means` counts beside the batteries in each state."""
 
 
@@ -226,9 +232,10 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
     counts = {
         "trucks waiting": np.sum(list(course.waiting.values()), axis=0),
         "trucks away": course.trucks_away,
-        "chargers": course.charging,
+        **{CHARGERS[state]: count for state, count in course.chargers.items()},
         "stations": course.stations_busy,
         "attendants busy": course.attendants_busy,
+        "attendants in overtime": course.attendants_in_overtime,
         "attendants on duty": course.attendants_on_duty,
         **course.batteries,
     }

@@ -5,18 +5,14 @@ from typing import Any
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured, Whole
-from batsim.record import READY, Record
+from batsim.record import READY
 
 
-def stays(record: Record) -> tuple[Whole, Whole, Floats, Floats]:
-    """Battery number, state, start and end of every stay in a state, battery by battery; the last has no end. [min]"""
-    rows = record.columns("battery_states")
-    number = rows["battery"].astype(np.min_scalar_type(record.facts.batteries))  # short whole numbers sort fast
-    order = np.lexsort((rows["from_min"], number))  # stable: of rows at the same instant the last written stays last
-    battery, since = number[order], rows["from_min"][order]
-    until = np.append(since[1:], np.inf)
-    until[np.append(battery[1:] != battery[:-1], True)] = np.inf
-    return battery.astype(int), rows["state"][order].astype(int), since, until
+def spells(measured: Measured, *states: int) -> tuple[Whole, Floats, Floats]:
+    """Battery number, start and end of every stay in one of some states, cut to the measured time. [min]"""
+    battery, state, since, until = measured.stays
+    here = np.isin(state, states) if len(states) > 1 else state == states[0]
+    return battery[here], measured.clip(since[here]), measured.clip(until[here])
 
 
 def level(starts: Floats, ends: Floats, begin: float, end: float) -> tuple[Floats, "np.ndarray[Any, Any]"]:
@@ -33,10 +29,8 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     names = ("ready_batteries_mean", "ready_batteries_min", "none_ready_time_share")
     if facts.in_truck or measured.minutes <= 0.0:
         return dict.fromkeys(names, np.nan)
-    battery, states, since, until = stays(measured.record)
-    ready = states == READY
-    starts, ends = measured.clip(since[ready]), measured.clip(until[ready])
-    queue_of = np.array(facts.type_numbers)[battery[ready]]
+    battery, starts, ends = spells(measured, READY)
+    queue_of = np.array(facts.type_numbers)[battery]
     fewest, missing = np.inf, []
     for queue in range(len(facts.battery_types)):
         mine = queue_of == queue

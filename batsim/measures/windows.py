@@ -58,6 +58,17 @@ class Worked:
         return float(both[1] - both[0])
 
 
+def stays(record: Record) -> tuple[Whole, Whole, Floats, Floats]:
+    """Battery number, state, start and end of every stay in a state, battery by battery; the last has no end. [min]"""
+    rows = record.columns("battery_states")
+    number = rows["battery"].astype(np.min_scalar_type(record.facts.batteries))  # short whole numbers sort fast
+    order = np.lexsort((rows["from_min"], number))  # stable: of rows at the same instant the last written stays last
+    battery, since = number[order], rows["from_min"][order]
+    until = np.append(since[1:], np.inf)
+    until[np.append(battery[1:] != battery[:-1], True)] = np.inf
+    return battery.astype(int), rows["state"][order].astype(int), since, until
+
+
 class Measured:
     """A record with its warm-up cut off: columns, calendars, and totals that measures divide by."""
 
@@ -92,6 +103,11 @@ class Measured:
         with np.errstate(invalid="ignore", divide="ignore"):
             part: Floats = np.where(length > 0.0, inside / length, at_once)
         return np.where(np.isnan(start) | np.isnan(end), 0.0, part)
+
+    @cached_property
+    def stays(self) -> tuple[Whole, Whole, Floats, Floats]:
+        """All stays of batteries in their states."""
+        return stays(self.record)
 
     @cached_property
     def groups(self) -> list[Worked]:
@@ -129,3 +145,8 @@ class Measured:
     def discharge_part(self) -> Floats:
         """Share of each discharge that lies in the measured time."""
         return self.part_of(self.columns("discharges")["start_min"], self.columns("discharges")["end_min"])
+
+    @cached_property
+    def work_part(self) -> Floats:
+        """Share of each stretch of work that lies in the measured time."""
+        return self.part_of(self.columns("work")["start_min"], self.columns("work")["end_min"])

@@ -1,11 +1,12 @@
 """Attendants: on duty by shift, held by one job at a time, gone for breaks and at the end of their shift."""
 
 from collections import deque
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING, Protocol
 
+from batsim.record import ATTENDANT, TASK_STATES
 from batsim.room.clock import CALENDAR, GOING, Moment, Timed
 from batsim.room.crossing import Crossing
 from batsim.room.timetable import Timetable
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from simpy.core import Environment
     from simpy.events import Event
 
+    from batsim.room.battery import Battery
     from batsim.room.blueprint import AttendantShift, Blueprint
     from batsim.room.simulation import Room
 
@@ -32,6 +34,8 @@ class Person:
         """End of a break that began late. [min]"""
         self.leaves_min = inf
         """End of the present shift. [min]"""
+        self.until_min = inf
+        """End of the present time on duty: of the shift, or the start of a break. [min]"""
         self.crossing = crossing
 
 
@@ -144,6 +148,56 @@ class Attendants:
             return False
         return end_min <= self.stop_of(people)
 
+    def gaps_of(self, people: list[Person], start_min: float, end_min: float) -> list[tuple[float, float]]:
+        """Breaks in which what these people do between two times lies still. [min]"""
+        return self._crossing(people).gaps_in(start_min, end_min) if people and self.stops_in_breaks else []
+
+    def write_work(
+        self,
+        people: list[Person],
+        task: int,
+        start_min: float,
+        end_min: float,
+        hands_on_min: float,
+        count: int = 1,
+        person: int = ATTENDANT,
+    ) -> None:
+        """Write what so many people do between two times: people-minutes of hands-on work in it. [min]
+
+        Where that runs into breaks or over the end of a shift each has rows of his own, one for each stretch of it, and
+        hands-on work goes by their length.
+        """
+        write = self.room.record.write.work
+        if all(end_min <= each.until_min for each in people):
+            write(
+                person=person, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=count
+            )
+            return
+        stretches = [stretch for each in people for stretch in self._stretches(each, start_min, end_min)]
+        kept_min = sum(end - begin for begin, end, _ in stretches)
+        for begin, end, overtime in stretches:
+            worked_min = hands_on_min * (end - begin) / kept_min
+            write(person=ATTENDANT, task=task, start_min=begin, end_min=end, hands_on_min=worked_min, overtime=overtime)
+
+    def _stretches(self, person: Person, start_min: float, end_min: float) -> Iterator[tuple[float, float, int]]:
+        """Cut the time that a job keeps somebody at breaks and the end of the shift; whether it is overtime. [min]
+
+        Nobody works in a break for which work lies still. One that the job delays begins after it, so what is done in
+        its place is no overtime.
+        """
+        time, leaves_min = start_min, max(person.leaves_min, start_min)
+        breaks = [] if self.move_breaks else person.crossing.gaps_in(start_min, min(end_min, leaves_min))
+        for begin, end in breaks:
+            if begin > time:
+                yield time, begin, 0
+            if not self.stops_in_breaks:
+                yield begin, end, 1
+            time = end
+        if time < min(end_min, leaves_min):
+            yield time, min(end_min, leaves_min), 0
+        if leaves_min < end_min:
+            yield leaves_min, end_min, 1
+
     def stop_of(self, people: list[Person]) -> float:
         """When these people lay a job down for others; never where they finish what they have begun. [min]"""
         return min(person.leaves_min for person in people) if people and self.hands_over else inf
@@ -200,16 +254,16 @@ class Attendants:
         for index, (start, end) in enumerate(shift.windows):
             if start > env.now:
                 yield Moment(env).after(start - env.now, CALENDAR)
-            self._come(people, leaves[index])
+            self._come(people, leaves[index], end)
             yield Moment(env).after(end - env.now, GOING)
             break_min = shift.windows[index + 1][0] - end if self.move_breaks and end in shift.breaks else 0.0
             self._go(people, break_min)
 
-    def _come(self, people: list[Person], leaves_min: float) -> None:
-        """Bring people on duty, until the end of their shift. [min]"""
+    def _come(self, people: list[Person], leaves_min: float, until_min: float) -> None:
+        """Bring people on duty: when their shift ends, and this part of it. [min]"""
         for person in people:
             person.on_duty = True
-            person.leaves_min = leaves_min
+            person.leaves_min, person.until_min = leaves_min, until_min
             if not person.busy and person.back_min <= self.room.env.now:
                 self.free.append(person)
         self.room.serve()
@@ -249,10 +303,11 @@ def _asks_skill_of_all(blueprint: "Blueprint") -> bool:
 
 
 class SoloJob:
-    """A job of one attendant, from its start to its end through breaks and changes of shift."""
+    """A job of one attendant on a battery, from its start to its end through breaks and changes of shift."""
 
     __slots__ = (
         "attendants",
+        "battery",
         "left_min",
         "needed",
         "people",
@@ -261,13 +316,18 @@ class SoloJob:
         "task",
         "then",
         "whole_min",
-        "write",
     )
 
     def __init__(
-        self, attendants: Attendants, person: int, task: int, minutes: float, then: Callable[[], None]
+        self,
+        attendants: Attendants,
+        battery: "Battery",
+        person: int,
+        task: int,
+        minutes: float,
+        then: Callable[[], None],
     ) -> None:
-        self.attendants, self.write = attendants, attendants.room.record.write.work
+        self.attendants, self.battery = attendants, battery
         self.person, self.task = person, task
         self.whole_min = self.left_min = minutes
         self.then = then
@@ -277,12 +337,15 @@ class SoloJob:
     def work_with(self, people: list[Person]) -> float:
         """Begin or go on; returns when it will be done, infinity where others must take over. [min]"""
         attendants, self.people = self.attendants, people
-        env, worked_min = attendants.room.env, self.left_min
+        room, worked_min = attendants.room, self.left_min
+        env, task = room.env, self.task
         now = env.now
         end_min = now + worked_min
+        waits, done = TASK_STATES[task]
+        room.state(self.battery, done)
         if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
-            self.write(person=self.person, task=self.task, start_min=now, end_min=end_min, hands_on_min=worked_min)
+            attendants.write_work(people, task, now, end_min, worked_min, person=self.person)
             return end_min
         end_min = attendants.end_of(people, now, worked_min)
         stop_min = attendants.stop_of(people)
@@ -294,12 +357,17 @@ class SoloJob:
             self.left_min = self.whole_min if attendants.again_after_shift else left_min
             Moment(env, self._left).after(stop_min - now)
         until_min = min(end_min, stop_min)
+        for begin, end in attendants.gaps_of(people, now, until_min):
+            room.state(self.battery, waits, begin)
+            room.state(self.battery, done, end)
         worked_min = attendants.worked_min(people, now, until_min, worked_min)
-        self.write(person=self.person, task=self.task, start_min=now, end_min=until_min, hands_on_min=worked_min)
+        if worked_min:
+            attendants.write_work(people, task, now, until_min, worked_min, person=self.person)
         return end_min if end_min <= stop_min else inf
 
     def _left(self, _: "Event") -> None:
         """Go home in the middle of it."""
+        self.attendants.room.state(self.battery, TASK_STATES[self.task][0])
         self.attendants.let_go(self, self.people)
         self.attendants.room.serve()
 

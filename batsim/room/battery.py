@@ -1,6 +1,6 @@
 """One numbered traction battery in the room."""
 
-from math import exp
+from math import exp, nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.wear import discharge_damage, part_charge_factor
@@ -23,6 +23,8 @@ class Battery:
         """Bay it stands in; -1 in a truck."""
         self.pool: ChargerPool | None = None
         """Charger that it keeps from others."""
+        self.charger_min = nan
+        """Since when; not a number without one. [min]"""
         self.soc_share = 1.0
         """What is left of what can be had at its work's current and temperature. [-]"""
         self.missing_ah = 0.0

@@ -6,7 +6,7 @@ from batsim.formulas.charging import main_stage_v
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
 from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
-from batsim.record import standing
+from batsim.record import ON_CHARGE, PAUSED, standing
 from batsim.room.clock import ticked
 
 if TYPE_CHECKING:
@@ -208,6 +208,23 @@ def write_charge(
             phase=phase,
             side_gas_a=side_gas_a and (side_gas_a if phase.decay_per_h else 0.0),
         )
+
+
+APART_MIN = 1e-3
+"""Phases of a charge that are no further apart follow each other at once. [min]"""
+
+
+def write_pauses(room: "Room", battery: "Battery", course: Course) -> None:
+    """Write when a charge is without current between its start and its end."""
+    begin, _, pieces, result = course
+    time = begin.start_min
+    for piece_min, phase in pieces:
+        if piece_min > time + APART_MIN:
+            room.state(battery, PAUSED, time)
+            room.state(battery, ON_CHARGE, piece_min)
+        time = piece_min + 60.0 * phase.hours
+    if result.end_min > time + APART_MIN:
+        room.state(battery, PAUSED, time)
 
 
 def accepting_degc(

@@ -7,13 +7,24 @@ the battery leaves that bay. Under a power limit chargers share, see `sharing`.
 
 from bisect import insort
 from functools import partial
-from math import exp, inf
+from math import exp, inf, nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
 from batsim.formulas.phases import Phase
-from batsim.record import ATTENDANT, CONNECTING, COOLING, DRIVER, ON_CHARGE, READY, WAITING
+from batsim.record import (
+    ATTENDANT,
+    BEING_CONNECTED,
+    CONNECTING,
+    COOLING,
+    DRIVER,
+    ON_CHARGE,
+    READY,
+    WAITS_FOR_CHARGER,
+    WAITS_FOR_CONNECTING,
+    WAITS_FOR_CURRENT,
+)
 from batsim.room.attendants import SoloJob
 from batsim.room.charge import (
     Begin,
@@ -28,6 +39,7 @@ from batsim.room.charge import (
     outcome,
     put_in,
     write_charge,
+    write_pauses,
 )
 from batsim.room.clock import Moment, Timed, ticked
 from batsim.room.sharing import Running, SharedPower
@@ -81,6 +93,8 @@ class ChargingDesk:
         self.sharing: SharedPower | None = None
         if blueprint.charging.power_limit_kw is not None:
             self.sharing = SharedPower(room, blueprint.charging.power_limit_kw)
+        self.may_pause = self.sharing is not None or blueprint.open_windows is not None
+        """Whether a charge can be without current for a time."""
         self.to_connect: list[Battery] = []
         """Batteries that have a charger and wait for a person, first come first."""
         self.laid_down: dict[Battery, None] = {}
@@ -102,18 +116,28 @@ class ChargingDesk:
             if pool.free >= 1:
                 self._assign(battery, pool)
                 return
-        self.room.state(battery, WAITING)
+        self.room.state(battery, WAITS_FOR_CHARGER)
         battery.queue.discharged.append(battery)
 
     def release(self, battery: "Battery") -> None:
         """Free a battery's charger for the one that has waited longest, of those it fits."""
-        pool, battery.pool = battery.pool, None
+        pool = battery.pool
         if pool is None:
             return
+        self.write_charger(battery, self.room.env.now)
+        battery.pool = None
         if pool.going_out:
             pool.going_out.pop(0).after(0.0)
             return
         self.free_charger(pool)
+
+    def write_charger(self, battery: "Battery", to_min: float) -> None:
+        """Write the row of a charger that a battery leaves; a number of minutes that is none: not in this run."""
+        pool = battery.pool
+        assert pool is not None  # it has one
+        write, from_min = self.room.record.write.chargers, battery.charger_min
+        write(charger=pool.number, battery=battery.number, from_min=from_min, to_min=to_min)
+        battery.charger_min = nan
 
     def free_charger(self, pool: ChargerPool) -> None:
         """Have a free charger supply the battery that has waited longest, of those it fits."""
@@ -156,16 +180,16 @@ class ChargingDesk:
         """Give a battery its charger and have it connected."""
         pool.free -= 1
         battery.pool = pool
-        now = self.room.env.now
+        now = battery.charger_min = self.room.env.now
         if self.instant_connect:
             self._charge(battery, now, now)
             return
-        self.write_state(battery=battery.number, state=WAITING, from_min=now)
         person = self._connects_now()
         by_attendant = person == ATTENDANT and self.by_attendants
         if person is not None and not (by_attendant and not (self.room.usual_order and self.room.can_spare_one())):
             self._connect(battery, person)
             return
+        self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=now)
         self.to_connect.append(battery)
         if not self.room.usual_order:
             self.room.serve()
@@ -175,11 +199,13 @@ class ChargingDesk:
         room, now = self.room, self.room.env.now
         minutes = next(room.connect_times[battery.number])
         if person == ATTENDANT and self.by_attendants:
-            job = SoloJob(room.attendants, person, CONNECTING, minutes, partial(self._connected, battery, now))
+            done = partial(self._connected, battery, now)
+            job = SoloJob(room.attendants, battery, person, CONNECTING, minutes, done)
             if job.work_with(room.attendants.take(1)) == inf:
                 self.laid_down[battery] = None
         else:
             end_min, write = now + minutes, room.record.write.work
+            self.write_state(battery=battery.number, state=BEING_CONNECTED, from_min=now)
             write(person=person, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes)
             self._charge(battery, now, end_min)
 
@@ -199,6 +225,8 @@ class ChargingDesk:
         if self.waits and too_warm and not course.planned.timed:
             course = self._course(battery, self._cooler(battery, begin, course.result), minutes)
         times = (battery.discharged_min, connected_min)
+        if course.begin.start_min > free_min or self.sharing is not None:
+            self.write_state(battery=battery.number, state=WAITS_FOR_CURRENT, from_min=free_min)
         if self.sharing is None:
             self._settle(battery, times, course)
         else:
@@ -259,6 +287,8 @@ class ChargingDesk:
         cooled_min = end_min + self._cool_down_min(battery, end_min)
         write_charge(self.room, battery, pool.number, (*times, cooled_min), course, full=True)
         write_state(battery=battery.number, state=ON_CHARGE, from_min=course.begin.start_min)
+        if self.may_pause:
+            write_pauses(self.room, battery, course)
         if cooled_min > end_min:
             write_state(battery=battery.number, state=COOLING, from_min=end_min)
         return cooled_min
@@ -372,7 +402,7 @@ class ChargingDesk:
         for pool in self.pools_of[battery.queue.number]:
             if pool.free >= 1:
                 pool.free -= 1
-                battery.pool = pool
+                battery.pool, battery.charger_min = pool, 0.0
                 return
 
     def make_ready(self, battery: "Battery") -> None:

@@ -3,7 +3,7 @@
 from collections import deque
 from typing import TYPE_CHECKING
 
-from batsim.record import IN_TRUCK, NO_STATION, NOTHING, WAITING
+from batsim.record import IN_TRUCK, NO_STATION, NOTHING, WAITS_FOR_CHARGER
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 
@@ -44,7 +44,7 @@ class SpotDesk:
             if pool.free >= 1:
                 pool.free -= 1
                 self.spots -= 1
-                truck.battery.pool = pool
+                truck.battery.pool, truck.battery.charger_min = pool, self.room.env.now
                 truck.battery.owes_to(truck.queue.plan.profiles[pool.number].factor)
                 return True
         return False
@@ -73,7 +73,7 @@ class SpotDesk:
         """Join the queue; the moment comes when a spot has been taken for the truck."""
         called = Moment(self.room.env)
         self.waiting.append((truck, called))
-        self.room.state(truck.battery, WAITING)
+        self.room.state(truck.battery, WAITS_FOR_CHARGER)
         return called
 
     def leave_queue(self, truck: "Truck") -> None:

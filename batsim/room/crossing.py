@@ -29,7 +29,11 @@ class Crossing:
         index = bisect_right(self.ends, time_min)
         return self.gaps[index][0] if index < len(self.gaps) else inf
 
+    def gaps_in(self, start_min: float, end_min: float) -> list[tuple[float, float]]:
+        """Breaks between two times, cut at both. [min]"""
+        gaps = self.gaps[bisect_right(self.ends, start_min) :]
+        return [(max(begin, start_min), min(end, end_min)) for begin, end in gaps if begin < end_min]
+
     def worked(self, start_min: float, end_min: float) -> float:
         """Minutes of work between two times, breaks left out. [min]"""
-        gaps = self.gaps[bisect_right(self.ends, start_min) :]
-        return end_min - start_min - sum(max(0.0, min(end, end_min) - max(begin, start_min)) for begin, end in gaps)
+        return end_min - start_min - sum(end - begin for begin, end in self.gaps_in(start_min, end_min))

@@ -10,7 +10,7 @@ from heapq import heappop, heappush
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import DISCHARGED, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
+from batsim.record import NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 from batsim.room.exchange_job import ExchangeJob
@@ -302,7 +302,6 @@ class ExchangeDesk:
         """Take the discharged battery out on arrival; it goes to an empty bay and may go on charge at once."""
         battery = truck.battery
         battery.bay = heappop(self.empty)
-        self.room.state(battery, DISCHARGED)
         self.room.charging.receive(battery)
 
     def _start(self, truck: "Truck", queue: "Queue", done: Moment) -> None:

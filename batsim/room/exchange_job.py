@@ -10,7 +10,7 @@ from math import inf, nan
 from operator import mul
 from typing import TYPE_CHECKING
 
-from batsim.record import ATTENDANT, DISCHARGED, DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK
+from batsim.record import DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, LAID_DOWN
 from batsim.room.clock import Moment, Timed
 from batsim.room.exchange_plan import WHERE_LEFT
 
@@ -152,10 +152,8 @@ class ExchangeJob:
 
     def _write_attended(self, start_min: float, end_min: float, attended_min: float) -> None:
         """Write what its attendants do."""
-        people, task, hands_on_min = self.plan.attendants, EXCHANGING, attended_min
-        self.desk.write.work(
-            person=ATTENDANT, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=people
-        )
+        count, write = self.plan.attendants, self.desk.room.attendants.write_work
+        write(self.people, EXCHANGING, start_min, end_min, attended_min, count)
 
     def _write_device(self, kind: int, unit: "Unit") -> None:
         """Write until when a device is held."""
@@ -168,11 +166,14 @@ class ExchangeJob:
         if plan.has_legs:
             self._add_ways(minutes)
         ends = list(accumulate(minutes))
+        breaks: list[tuple[float, float]] = []
         if attendants.stops_in_breaks and not plan.attendants:
             ends = self._ends_of_driver(minutes)
+            breaks = self.truck.group.crossing.gaps_in(self.start_min, self.start_min + ends[-1])
         people_min = self.start_min + ends[plan.people_step] if plan.attendants else 0.0
         if attendants.stays(self.people, self.start_min, people_min):
             self._settle_all([ends[step] for step in plan.ends])
+            self._lie_still(breaks)
             begun_min = self.start_min
             if people_min > begun_min:
                 attended_min = sum(map(mul, minutes, plan.attendants_busy))
@@ -219,17 +220,21 @@ class ExchangeJob:
         people, stop_min = self.people, attendants.stop_of(self.people)
         self.part_min, time = self.desk.room.env.now, self.ready_min
         ends: dict[int, float] = {}
+        breaks: list[tuple[float, float]] = []
         first, attended_min = self.next_step, 0.0
         for step in range(first, len(plan.hands)):
             hands, begun_min = plan.hands[step], time
             minutes = self.left_min if step == first else self.minutes[step]
             time = attendants.end_of(people, time, minutes) if hands.attendants else time + minutes
+            if hands.attendants:
+                breaks += attendants.gaps_of(people, begun_min, min(time, stop_min))
             if hands.attendants and time > stop_min:
                 self._lay_down(step, begun_min, time - stop_min, minutes)
                 worked_min = minutes - min(minutes, time - stop_min)
                 if worked_min:
                     worked_min = attendants.worked_min(people, begun_min, stop_min, worked_min)
                 self._settle_to(first, ends, attended_min + hands.attendants * worked_min, stop_min)
+                self._lie_still(breaks)
                 self.driven_min += hands.drivers * worked_min
                 return
             ends[step] = time
@@ -239,6 +244,7 @@ class ExchangeJob:
             self.driven_min += hands.drivers * minutes
         self.next_step = len(plan.hands)
         self._settle_to(first, ends, attended_min, None)
+        self._lie_still(breaks)
         self.desk.unsettled.pop(self, None)
         self._book(self.driven_min)
 
@@ -270,9 +276,24 @@ class ExchangeJob:
         if plan.attendants and self.people_min > self.part_min:
             self._write_attended(self.part_min, self.people_min, attended_min)
 
+    def _lie_still(self, breaks: list[tuple[float, float]]) -> None:
+        """Write breaks in which the exchange lies still."""
+        for start_min, end_min in breaks:
+            self._write_state(LAID_DOWN, start_min)
+            self._write_state(IN_TRANSFER, end_min)
+
+    def _write_state(self, state: int, from_min: float) -> None:
+        """Write the state of the batteries that are then neither in the truck nor in their bay. [min]"""
+        write_state = self.desk.write.battery_states
+        if not self.desk.at_arrival:
+            write_state(battery=self.discharged.number, state=state, from_min=from_min)
+        if not from_min >= self.free_min:
+            write_state(battery=self.charged.number, state=state, from_min=from_min)
+
     def _left(self, _: "Event") -> None:
         """Let the attendants go home; others will take over."""
         room = self.desk.room
+        self._write_state(LAID_DOWN, max(room.env.now, self.ready_min))
         room.attendants.let_go(self, self.people)
         self.people = []
         room.serve()
@@ -281,6 +302,7 @@ class ExchangeJob:
         """Go on with other attendants."""
         self.people = people
         self.ready_min = max(self.ready_min, self.desk.room.env.now)
+        self._write_state(IN_TRANSFER, self.ready_min)
         self._go_on()
 
     def _give_back(self, _: "Event") -> None:
@@ -303,6 +325,5 @@ class ExchangeJob:
         if is_end:
             desk.set_down += plan.set_down_bays
             if not desk.at_arrival:
-                desk.write.battery_states(battery=self.discharged.number, state=DISCHARGED, from_min=room.env.now)
                 room.charging.receive(self.discharged, by_driver=not plan.attendants)
         room.serve()

@@ -9,8 +9,29 @@ from functools import partial
 from math import inf, nan
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.record import CHARGE_IN_TRUCK, DRIVER, IN_TRUCK, ON_CHARGE, PLUGGING, Drawn, Warmth
-from batsim.room.charge import Begin, Course, Planned, begun, ended_at, laid_out, outcome, put_in, write_charge
+from batsim.record import (
+    BEING_CONNECTED,
+    CHARGE_IN_TRUCK,
+    DRIVER,
+    IN_TRUCK,
+    ON_CHARGE,
+    PLUGGING,
+    WAITS_FOR_CURRENT,
+    Drawn,
+    Warmth,
+)
+from batsim.room.charge import (
+    Begin,
+    Course,
+    Planned,
+    begun,
+    ended_at,
+    laid_out,
+    outcome,
+    put_in,
+    write_charge,
+    write_pauses,
+)
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment
 from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
@@ -147,6 +168,7 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     begin = room.charging.begin(battery, plugged)
     goal, latest = _goal_in_shift(room, truck, begin, over)
     truck.plugged_min = now
+    _plug_in(room, truck, plugged, begin)
     given = yield from _give(room, truck, goal, begin, latest)
     end = given.end_min
     _charged(room, truck, given, now, begin, part=goal < FULL)
@@ -167,7 +189,16 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     )
     _write_plugging(room, now, plug)
     _write_plugging(room, end + water, unplug)
+    room.charging.write_charger(battery, free)
     Moment(env, partial(desk.give_back, pool)).after(free - env.now)
+
+
+def _plug_in(room: "Room", truck: "Truck", plugged_min: float, begin: Begin) -> None:
+    """Write the state of a battery until its current comes on: plugged in, then it may wait. [min]"""
+    if plugged_min > room.env.now:
+        room.state(truck.battery, BEING_CONNECTED)
+    if begin.start_min > plugged_min or room.charging.sharing is not None:
+        room.state(truck.battery, WAITS_FOR_CURRENT, plugged_min)
 
 
 def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
@@ -235,6 +266,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     assert pool is not None  # taken above
     now = env.now
     begin = room.charging.begin(battery, now + plug)
+    _plug_in(room, truck, now + plug, begin)
     if begin.start_min >= latest:
         given = Given((), latest, Planned((), 0.0, 0.0, 0.0), done=False)
     else:
@@ -243,6 +275,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     _charged(room, truck, given, now, begin, part=target < FULL)
     _write_plugging(room, now, plug)
     _write_plugging(room, max(end, latest), unplug)
+    room.charging.write_charger(battery, end)
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
     if not is_break and battery.soc_share == 1.0:
         yield from maintenance_in_truck(room, truck, end, latest)
@@ -292,7 +325,7 @@ def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: flo
 
     def write(end_min: float) -> None:
         given = Given(running.flowed, end_min, running.so_far(), done=True)
-        _charged(room, truck, given, begin.start_min, begin, part=to_soc < FULL)
+        _charged(room, truck, given, begin.start_min, begun(battery, begin, running.pieces), part=to_soc < FULL)
 
     running.write = write
     desk.sharing.begin(running)
@@ -323,6 +356,7 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     A full charge that is cut short is not: the next one goes on where it stopped.
     """
     if not given.pieces and not given.done:
+        room.state(truck.battery, IN_TRUCK, given.end_min)
         return
     battery, plan = truck.battery, truck.queue.plan
     number = battery.pool.number if battery.pool is not None else 0
@@ -339,6 +373,8 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     course = Course(begin, given.planned, given.pieces, result)
     write_charge(room, battery, number, times, course, full=full)
     room.state(battery, ON_CHARGE, begin.start_min)
+    if room.charging.may_pause:
+        write_pauses(room, battery, course)
     room.state(battery, IN_TRUCK, given.end_min)
 
 

@@ -12,7 +12,7 @@ from math import inf, nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.gassing import water_deficit_g
-from batsim.record import ATTENDANT, DRIVER, OUT_OF_USE, TASKS, WATERED, WATERING
+from batsim.record import ATTENDANT, DRIVER, TASK_STATES, TASKS, WATERING
 from batsim.room.attendants import SoloJob
 from batsim.room.clock import CALENDAR, GOING, Moment
 from batsim.room.timetable import Timetable
@@ -116,8 +116,8 @@ class MaintenanceDesk:
             self.room.charging.make_ready(battery)
 
     def _wait(self, battery: "Battery", task: int) -> None:
-        """Let a battery be out of use from now on until a task is done."""
-        self.room.state(battery, WATERED if task == WATERING else OUT_OF_USE)
+        """Let a battery wait for a task from now on."""
+        self.room.state(battery, TASK_STATES[task][0])
         self.due_since[battery.number] = self.room.env.now
 
     def serve(self, task: int) -> None:
@@ -131,9 +131,8 @@ class MaintenanceDesk:
         room, maintenance = self.room, battery.queue.plan.maintenance[index]
         minutes = next(self.times[maintenance.task][battery.number])
         start_min = room.env.now
-        job = SoloJob(
-            room.attendants, self.person, maintenance.task, minutes, partial(self._done, battery, index, start_min)
-        )
+        done = partial(self._done, battery, index, start_min)
+        job = SoloJob(room.attendants, battery, self.person, maintenance.task, minutes, done)
         end_min = job.work_with(room.attendants.take(1))
         if end_min < inf:
             self.write(battery, index, (self.due_since.pop(battery.number), start_min, end_min))

@@ -8,7 +8,7 @@ from collections.abc import Generator
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import IN_TRUCK, OUT_OF_USE, WATERED, WATERING
+from batsim.record import IN_TRUCK, TASK_STATES, WATERING
 from batsim.room.attendants import SoloJob
 from batsim.room.clock import ASKS, Moment
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.attendants import Person
+    from batsim.room.battery import Battery
     from batsim.room.devices import Unit
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck
@@ -63,18 +64,17 @@ def maintenance_in_truck(
             minutes += next(room.spots.draw_out[battery.number])
         if time + minutes > latest_min:
             continue
-        done = yield from _do(room, maintenance.task, minutes, (time, latest_min), pulled_out=pulled_out)
+        done = yield from _do(room, battery, maintenance.task, minutes, (time, latest_min), pulled_out=pulled_out)
         if done is None:
             continue
         start_min, time = done
         desk.write(battery, index, (since_min, start_min, time))
-        room.state(battery, WATERED if maintenance.task == WATERING else OUT_OF_USE, start_min)
         room.state(battery, IN_TRUCK, time)
     return time - since_min
 
 
 def _do(
-    room: "Room", task: int, minutes: float, span_min: tuple[float, float], *, pulled_out: bool
+    room: "Room", battery: "Battery", task: int, minutes: float, span_min: tuple[float, float], *, pulled_out: bool
 ) -> "Generator[Event, None, tuple[float, float] | None]":
     """Do one thing within a span of time; when it began and ended, None where nobody came in time. [min]"""
     since_min, latest_min = span_min
@@ -83,13 +83,14 @@ def _do(
         end_min = since_min + minutes
         person, write = room.maintenance.person, room.record.write.work
         write(person=person, task=task, start_min=since_min, end_min=end_min, hands_on_min=minutes)
+        room.state(battery, TASK_STATES[task][1], since_min)
         return since_min, end_min
     waiting = Waiting(room, needs_devices=needs_devices)
     yield from _wait(room, waiting, since_min, latest_min - minutes)
     start_min = room.env.now
     if not waiting.called.triggered or not _ends_in_time(room, waiting, minutes, latest_min):
         return None
-    yield from _done_by(room, waiting, task, minutes)
+    yield from _done_by(room, battery, waiting, task, minutes)
     return start_min, room.env.now
 
 
@@ -120,14 +121,16 @@ def _ends_in_time(room: "Room", waiting: Waiting, minutes: float, latest_min: fl
     return False
 
 
-def _done_by(room: "Room", waiting: Waiting, task: int, minutes: float) -> "Generator[Event, None, None]":
+def _done_by(
+    room: "Room", battery: "Battery", waiting: Waiting, task: int, minutes: float
+) -> "Generator[Event, None, None]":
     """Have the work done, and the devices given back."""
     start_min, done = room.env.now, Moment(room.env)
 
     def finished() -> None:
         done.after(0.0)
 
-    SoloJob(room.attendants, room.maintenance.person, task, minutes, finished).work_with(waiting.people)
+    SoloJob(room.attendants, battery, room.maintenance.person, task, minutes, finished).work_with(waiting.people)
     yield done
     for kind, unit in waiting.held:
         unit.hold_until(room.env.now)

@@ -234,6 +234,9 @@ class Room:
             number, queue, since_min = battery.number, battery.queue.number, battery.discharged_min
             waiting = standing(battery=number, queue=queue, charger=nan, bay=battery.bay, discharged_min=since_min)
             self.record.write.charges(standing=waiting)
+        for battery in self.batteries:
+            if not isnan(battery.charger_min):
+                self.charging.write_charger(battery, nan)
         self.maintenance.write_unfinished()
 
     def _write_unfinished_visit(self, truck: Truck) -> None:

@@ -5,30 +5,45 @@ from collections import defaultdict
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pytest
 
 from batsim.measures import MEASURES, measure
 from batsim.measures.names import PART_LABELS, PARTS, POOLED, RARE
+from batsim.measures.room_course import room_course
 from batsim.measures.windows import Worked
 from batsim.record import (
     ATTENDANT,
+    BEING_CONNECTED,
+    BEING_INSPECTED,
+    BEING_READ,
+    BEING_WASHED,
+    BEING_WATERED,
+    CONNECTED,
     COOLING,
-    DISCHARGED,
     EXCHANGE,
     IN_TRANSFER,
     IN_TRUCK,
+    LAID_DOWN,
     NO_BATTERY,
     NO_STATION,
     NOTHING,
     ON_CHARGE,
-    OUT_OF_USE,
+    PAUSED,
     PERSONS,
     READY,
     SHIFT_CHANGE,
+    TASK_STATES,
     TASKS,
     TURNED_AWAY,
-    WAITING,
-    WATERED,
+    WAITS_FOR_CHARGER,
+    WAITS_FOR_CONNECTING,
+    WAITS_FOR_CURRENT,
+    WAITS_FOR_INSPECTION,
+    WAITS_FOR_READINGS,
+    WAITS_FOR_WASH,
+    WAITS_FOR_WATERING,
+    WATERING,
     Record,
 )
 from tests.behaviour.ledger import by, calendars, group_of_truck, manned, most_at_once, rows_of, started
@@ -37,36 +52,55 @@ from tests.behaviour.strategies import Room
 Moves = dict[int, set[int]]
 Stay = tuple[float, float, float]
 
+TO_CHARGE = {WAITS_FOR_CHARGER, *CONNECTED, ON_CHARGE}
 MOVES: Moves = {
-    IN_TRUCK: {IN_TRANSFER, DISCHARGED},
-    IN_TRANSFER: {DISCHARGED, IN_TRUCK},
-    DISCHARGED: {WAITING, ON_CHARGE},
-    WAITING: {WAITING, ON_CHARGE},
-    ON_CHARGE: {COOLING, WATERED, READY},
-    COOLING: {WATERED, READY},
-    WATERED: {READY},
+    IN_TRUCK: {IN_TRANSFER, *TO_CHARGE},
+    IN_TRANSFER: {LAID_DOWN, IN_TRUCK, *TO_CHARGE},
+    LAID_DOWN: {IN_TRANSFER},
+    WAITS_FOR_CHARGER: {*CONNECTED, ON_CHARGE},
+    WAITS_FOR_CONNECTING: {BEING_CONNECTED},
+    BEING_CONNECTED: {WAITS_FOR_CONNECTING, WAITS_FOR_CURRENT, ON_CHARGE},
+    WAITS_FOR_CURRENT: {ON_CHARGE},
+    ON_CHARGE: {PAUSED, COOLING, WAITS_FOR_WATERING, READY},
+    PAUSED: {ON_CHARGE},
+    COOLING: {WAITS_FOR_WATERING, READY},
+    WAITS_FOR_WATERING: {BEING_WATERED},
+    BEING_WATERED: {WAITS_FOR_WATERING, READY},
     READY: {IN_TRANSFER},
 }
 """What may follow each state where batteries are exchanged, and only water is added."""
 MOVES_IN_TRUCK: Moves = {
-    IN_TRUCK: {WAITING, ON_CHARGE, WATERED},
-    WAITING: {ON_CHARGE, IN_TRUCK},
-    ON_CHARGE: {IN_TRUCK},
-    WATERED: {IN_TRUCK},
+    IN_TRUCK: {*TO_CHARGE, BEING_WATERED} - {WAITS_FOR_CONNECTING},
+    WAITS_FOR_CHARGER: {BEING_CONNECTED, WAITS_FOR_CURRENT, ON_CHARGE, IN_TRUCK},
+    BEING_CONNECTED: {WAITS_FOR_CURRENT, ON_CHARGE},
+    WAITS_FOR_CURRENT: {ON_CHARGE, IN_TRUCK},
+    ON_CHARGE: {PAUSED, IN_TRUCK},
+    PAUSED: {ON_CHARGE, IN_TRUCK},
+    WAITS_FOR_WATERING: {BEING_WATERED},
+    BEING_WATERED: {WAITS_FOR_WATERING, IN_TRUCK},
 }
-MAINTENANCE_MOVES: Moves = MOVES | {
-    DISCHARGED: {WAITING, ON_CHARGE, OUT_OF_USE},
-    ON_CHARGE: {COOLING, WATERED, OUT_OF_USE, READY},
-    COOLING: {WATERED, OUT_OF_USE, READY},
-    WATERED: {OUT_OF_USE, READY},
-    READY: {IN_TRANSFER, WATERED, OUT_OF_USE},
-    OUT_OF_USE: {OUT_OF_USE, WAITING, ON_CHARGE, READY},
-}
-"""The same with inspection, readings and wash, before or after the charge, and with rounds."""
-MAINTENANCE_MOVES_IN_TRUCK: Moves = MOVES_IN_TRUCK | {
-    IN_TRUCK: {WAITING, ON_CHARGE, WATERED, OUT_OF_USE},
-    OUT_OF_USE: {IN_TRUCK},
-}
+WAITS = {WAITS_FOR_WATERING, WAITS_FOR_INSPECTION, WAITS_FOR_READINGS, WAITS_FOR_WASH}
+MAINTAINED = (BEING_WATERED, BEING_INSPECTED, BEING_READ, BEING_WASHED)
+MAINTENANCE_MOVES: Moves = (
+    MOVES
+    | {
+        IN_TRUCK: {*MOVES[IN_TRUCK], *WAITS},
+        IN_TRANSFER: {*MOVES[IN_TRANSFER], *WAITS},
+        ON_CHARGE: {*MOVES[ON_CHARGE], *WAITS},
+        COOLING: {*WAITS, READY},
+        READY: {IN_TRANSFER, *WAITS},
+    }
+    | {TASK_STATES[task][0]: {TASK_STATES[task][1], *WAITS, READY} for task in range(len(TASKS)) if task in TASK_STATES}
+    | {WAITS_FOR_CONNECTING: MOVES[WAITS_FOR_CONNECTING]}
+    | {state: {*WAITS, *TO_CHARGE, READY} for state in MAINTAINED}
+)
+"""The same with inspection, readings and wash, before or after the charge, and with rounds that end."""
+MAINTENANCE_MOVES_IN_TRUCK: Moves = (
+    MOVES_IN_TRUCK
+    | {IN_TRUCK: {*MOVES_IN_TRUCK[IN_TRUCK], *MAINTAINED}}
+    | {being: {waits, IN_TRUCK} for waits, being in TASK_STATES.values() if being in MAINTAINED}
+    | {waits: {being} for waits, being in TASK_STATES.values() if being in MAINTAINED}
+)
 
 
 def ends(time_min: float) -> float:
@@ -82,7 +116,103 @@ def each_battery_is_in_one_state(record: Record, moves: Moves) -> None:
         assert mine[0]["state"] in (IN_TRUCK, READY)
         for before, after in pairwise(mine):
             assert before["from_min"] <= after["from_min"]
-            assert after["state"] in moves[before["state"]]
+            if after["from_min"] < record.facts.horizon_min:
+                assert after["state"] in moves[before["state"]]
+
+
+def stays_in(record: Record, *states: int) -> list[tuple[int, float, float]]:
+    """Battery, start and end of each stay in any of some states, cut at the end of the run; none of no length. [min]"""
+    horizon, stays = record.facts.horizon_min, []
+    for battery, mine in by("battery", rows_of(record, "battery_states")).items():
+        until = [row["from_min"] for row in mine[1:]] + [horizon]
+        for row, end in zip(mine, until, strict=True):
+            start, end = row["from_min"], min(end, horizon)  # noqa: PLW2901 - cut
+            if row["state"] in states and start < end:
+                if stays and stays[-1][0] == battery and stays[-1][2] == start:
+                    start = stays.pop()[1]
+                stays.append((battery, start, end))
+    return stays
+
+
+def states_are_what_was_done(record: Record) -> None:
+    """A battery is maintained, connected and charged as long as somebody does it or current flows, and waits else."""
+    horizon, work = record.facts.horizon_min, rows_of(record, "work")
+    for task, (waits, being) in TASK_STATES.items():
+        if record.facts.in_truck and TASKS[task] == "connect":
+            continue
+        minutes = sum(end - start for _, start, end in stays_in(record, being))
+        worked = sum(max(0.0, min(row["end_min"], horizon) - row["start_min"]) for row in work if row["task"] == task)
+        assert minutes == pytest.approx(worked, abs=1e-6), TASKS[task]
+        table = {"watering": "waterings", "connect": None}.get(TASKS[task], "maintenance")
+        if table is not None and not record.facts.in_truck:
+            rows = [row for row in rows_of(record, table) if row.get("task", WATERING) == task]
+            due = sum(min(ends(row["end_min"]), horizon) - row["due_min"] for row in rows)
+            waited = sum(end - start for _, start, end in stays_in(record, waits))
+            overdue = dropped_at_the_end_of_a_round(record, waits)
+            assert waited + minutes == pytest.approx(due + overdue, abs=1e-6), TASKS[task]
+    flows: dict[int, float] = defaultdict(float)
+    for row in rows_of(record, "charge_phases"):
+        if row["start_a"] > 0.0:
+            end = row["start_min"] + 60.0 * row["hours"]
+            flows[row["battery"]] += max(0.0, min(end, horizon) - min(row["start_min"], horizon))
+    on_charge = stays_in(record, ON_CHARGE)
+    for battery in range(record.facts.batteries):
+        minutes = sum(end - start for mine, start, end in on_charge if mine == battery)
+        assert minutes == pytest.approx(flows[battery], abs=0.01)
+
+
+def dropped_at_the_end_of_a_round(record: Record, waits: int) -> float:
+    """Minutes of waiting for maintenance that was given up, so that no row tells it. [min]"""
+    dropped = 0.0
+    for mine in by("battery", rows_of(record, "battery_states")).values():
+        for before, after in pairwise(mine):
+            given_up = after["state"] == READY or (after["state"] in WAITS and after["state"] != waits)
+            if before["state"] == waits and given_up:
+                dropped += after["from_min"] - before["from_min"]
+    return dropped
+
+
+def chargers_time_is_all_told(record: Record) -> None:
+    """Giving current, paused, with a battery that waits, held, out of use, free: all of it, and none is below 0."""
+    facts = record.facts
+    in_all, begin, end = sum(facts.charger_counts), facts.warm_up_min, facts.horizon_min
+    course = room_course(record, begin, end)
+    lengths = np.diff(np.append(course.time_min, end))
+    minutes = {state: float(np.sum(count * lengths)) for state, count in course.chargers.items()}
+    for state, count in course.chargers.items():
+        assert (count[lengths > 0.0] >= 0).all(), state
+    if math.isinf(in_all):
+        return
+    whole = in_all * (end - begin)
+    assert sum(minutes.values()) == pytest.approx(whole)
+    found = measure(record)
+    shares = [found[f"charger_{what}_share"] for what in ("busy", "paused", "waiting", "held", "out", "free")]
+    assert [share * whole for share in shares] == pytest.approx(list(minutes.values()), abs=1e-5)
+    assert sum(shares) == pytest.approx(1.0)
+
+
+def peoples_minutes_close(record: Record) -> None:
+    """On duty: hands-on, held and idle; the idle of the measures is what the calendar leaves at every instant."""
+    facts, found = record.facts, measure(record)
+    begin, end = facts.warm_up_min, facts.horizon_min
+    days = Worked(facts.site_windows).between(begin, end) / facts.minutes_per_working_day
+    if not facts.attendant_windows or not days:
+        return
+    hands_on, held, idle, on_duty = (
+        found[f"attendants_{what}_min_per_day"] for what in ("hands_on", "held", "idle", "on_duty")
+    )
+    assert min(hands_on, held) >= -1e-9
+    assert hands_on + held + idle == pytest.approx(on_duty, abs=1e-9)
+    in_overtime = sum(
+        row["hands_on_min"] * part_inside(row["start_min"], row["end_min"], begin, end)
+        for row in rows_of(record, "work")
+        if row["person"] == ATTENDANT and row["overtime"]
+    )
+    assert hands_on + in_overtime / days == pytest.approx(found["labour_attendant_min_per_day"], abs=1e-9)
+    course = room_course(record, begin, end)
+    lengths = np.diff(np.append(course.time_min, end))
+    left = course.attendants_on_duty - course.attendants_busy
+    assert np.sum(left * lengths) == pytest.approx(idle * days, abs=1e-5)
 
 
 def each_truck_has_one_battery(record: Record, *, at_arrival: bool, in_order: bool = True) -> None:
@@ -161,16 +291,23 @@ def downtime_is_the_sum_of_its_parts(record: Record) -> None:
     assert by_cause == pytest.approx(waited / shifts, abs=1e-6)
 
 
+def part_inside(start: float, end: float, begin: float, finish: float) -> float:
+    """Share of a stretch of time that lies between two times; one without length is in or out. [-]"""
+    if end == start:
+        return float(begin <= start < finish)
+    return max(0.0, min(end, finish) - max(start, begin)) / (end - start)
+
+
 def labour_adds_up(record: Record) -> None:
     found = measure(record)
     site = Worked(record.facts.site_windows)
     open_min = site.between(record.facts.warm_up_min, record.facts.horizon_min)
     if not open_min:
         return
+    measured = (record.facts.warm_up_min, record.facts.horizon_min)
     hands_on = sum(
-        row["hands_on_min"]
+        row["hands_on_min"] * part_inside(row["start_min"], row["end_min"], *measured)
         for row in rows_of(record, "work")
-        if record.facts.warm_up_min <= row["start_min"] < record.facts.horizon_min
     )
     total = found["labour_min_per_day"]
     assert total == pytest.approx(sum(found[f"labour_{who}_min_per_day"] for who in PERSONS), abs=1e-9)
@@ -346,11 +483,10 @@ def lines_wait_for_what_is_missing(record: Record, reserve: int = 0) -> None:
 
 def shares_are_shares(record: Record) -> None:
     found = measure(record)
-    overtime = {"attendants_busy_share"}
     for name, each in MEASURES.items():
         value = found[name]
-        assert math.isnan(value) or value >= -1e-9, name
-        if name.endswith("_share") and name not in overtime:
+        assert math.isnan(value) or value >= -1e-9, f"{name} {value}"
+        if name.endswith("_share"):
             assert math.isnan(value) or value <= 1.0 + 1e-9, name
         assert not math.isinf(value), f"{each.name} {value}"
     for rare in (rare for name, rare in RARE.items() if name in found):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from batsim.record import OUT_OF_USE, READY, Record
+from batsim.record import READY, WAITS_FOR_INSPECTION, Record
 from tests.behaviour.ledger import by, room, rows_of, run
 from tests.runs import record_of
 
@@ -53,7 +53,7 @@ def test_an_overdue_battery_is_used_or_held_until_the_round(overdue: str, second
     assert (first["start_min"], first["end_min"]) == (480.0, 490.0)
     assert first["due_min"] == (480.0 if overdue == "use" else 138.0)
     states = [(row["state"], row["from_min"]) for row in by("battery", rows_of(record, "battery_states"))[0]]
-    assert ((OUT_OF_USE, 138.0) in states) == (overdue == "hold")
+    assert ((WAITS_FOR_INSPECTION, 138.0) in states) == (overdue == "hold")
     assert ((READY, 138.0) in states) == (overdue == "use")
     assert len([row for row in rows if row["start_min"] < 1440.0]) == 1
 

@@ -8,14 +8,17 @@ import batsim
 from batsim.measures import measure
 from batsim.record import (
     ATTENDANT,
+    BEING_CONNECTED,
+    BEING_WATERED,
     CONNECTING,
     EXCHANGING,
     INSPECTING,
+    LAID_DOWN,
     READY,
-    WATERED,
     WATERING,
     Record,
 )
+from tests.behaviour.books import stays_in
 from tests.behaviour.ledger import room, rows_of
 from tests.runs import record_of
 
@@ -53,7 +56,7 @@ def work(record: Record, task: int = EXCHANGING) -> list[tuple[float, float, flo
 
 SHIFT_END = [
     # drive up to 357, 3 min of the swap before the shift ends at 360
-    (355, "finish", (368.0, 373.0), [(355.0, 373.0, 15.0)]),
+    (355, "finish", (368.0, 373.0), [(355.0, 360.0, 15.0 * 5.0 / 18.0), (360.0, 373.0, 15.0 * 13.0 / 18.0)]),
     (355, "hand_over", (368.0, 373.0), [(355.0, 360.0, 3.0), (360.0, 373.0, 12.0)]),
     (355, "put_back", (371.0, 376.0), [(355.0, 360.0, 3.0), (360.0, 376.0, 15.0)]),
     # the driver drives up until 361: the next shift swaps, all of it
@@ -73,7 +76,9 @@ def test_an_exchange_when_the_shift_ends(
 ):
     record = attendants_room({"rules": {"at_shift_end": rule}}, asked)
     assert times(record)[0] == (float(asked), *ended)
-    assert work(record) == jobs
+    assert work(record) == [pytest.approx(job) for job in jobs]
+    overtime = [(row["start_min"], row["end_min"]) for row in rows_of(record, "work") if row["overtime"]]
+    assert overtime == ([(360.0, 373.0)] if rule == "finish" else [])
     (row,) = rows_of(record, "exchanges")
     assert (row["left_min"], row["joined_min"], row["back_min"]) == (float(asked), float(asked), ended[0])
     assert [row["hands_on_min"] for row in rows_of(record, "work") if row["person"] != ATTENDANT] == [3.0]
@@ -121,20 +126,31 @@ def test_a_truck_may_come_again_before_its_exchange_is_over():
 # --- an exchange over a break --------------------------------------------------------------------------------
 
 IN_BREAK = [
-    ("finish", (578.0, 583.0), 15.0, 605.0),
-    ("finish_then_full_break", (578.0, 583.0), 15.0, 613.0),
-    ("pause", (608.0, 613.0), 15.0, 613.0),
-    ("put_back", (611.0, 616.0), 18.0, 616.0),  # 3 min of the swap were for nothing
+    ("finish", (578.0, 583.0), 15.0, [(565.0, 570.0), (570.0, 583.0)], 605.0),
+    ("finish_then_full_break", (578.0, 583.0), 15.0, [(565.0, 583.0)], 613.0),
+    ("pause", (608.0, 613.0), 15.0, [(565.0, 570.0), (600.0, 613.0)], 613.0),
+    ("put_back", (611.0, 616.0), 18.0, [(565.0, 570.0), (600.0, 616.0)], 616.0),  # 3 min of the swap were for nothing
 ]
 
 
-@pytest.mark.parametrize(("rule", "ended", "hands_on", "next_min"), IN_BREAK)
-def test_an_exchange_when_a_break_begins(rule: str, ended: tuple[float, float], hands_on: float, next_min: float):
-    """Drive up 565 to 567, 3 min of the swap before the break; another truck asks at 605."""
+@pytest.mark.parametrize(("rule", "ended", "hands_on", "kept", "next_min"), IN_BREAK)
+def test_an_exchange_when_a_break_begins(
+    rule: str, ended: tuple[float, float], hands_on: float, kept: list[tuple[float, float]], next_min: float
+):
+    """Drive up 565 to 567, 3 min of the swap before the break; another truck asks at 605.
+
+    In a break that is kept nobody works, and the batteries lie in the middle of their exchange.
+    """
     record = attendants_room({"rules": {"at_break": rule}}, 565, 575)
     assert times(record)[0] == (565.0, *ended)
     assert times(record)[1][0] == next_min
-    assert work(record)[0] == (565.0, ended[1], hands_on)
+    jobs = work(record)[: len(kept)]
+    assert [job[:2] for job in jobs] == kept
+    assert sum(job[2] for job in jobs) == pytest.approx(hands_on)
+    lies_still = [(0, 570.0, 600.0), (2, 570.0, 600.0)] if len(kept) == 2 and rule != "finish" else []
+    assert stays_in(record, LAID_DOWN) == lies_still
+    rows = rows_of(record, "work")
+    assert [row["start_min"] for row in rows if row["overtime"]] == ([570.0] if rule == "finish" else [])
 
 
 def test_the_driver_goes_on_through_the_break():
@@ -145,14 +161,25 @@ def test_the_driver_goes_on_through_the_break():
 
 # --- a connect job and a watering over shift end and break ---------------------------------------------------
 
+
+def joined(parts: list[tuple[float, float, float]]) -> list[tuple[int, float, float]]:
+    """Stretches in which somebody works on battery 0, whoever it is."""
+    stretches: list[tuple[int, float, float]] = []
+    for start, end, _ in parts:
+        if stretches and stretches[-1][2] == start:
+            start = stretches.pop()[1]  # noqa: PLW2901 - others go on at once
+        stretches.append((0, start, end))
+    return stretches
+
+
 JOBS = [
     # asked, rules, minutes at which the job is done, its parts
-    (340, {"at_shift_end": "finish"}, 362.0, [(358.0, 362.0, 4.0)]),
+    (340, {"at_shift_end": "finish"}, 362.0, [(358.0, 360.0, 2.0), (360.0, 362.0, 2.0)]),
     (340, {"at_shift_end": "hand_over"}, 362.0, [(358.0, 360.0, 2.0), (360.0, 362.0, 2.0)]),
     (340, {"at_shift_end": "put_back"}, 364.0, [(358.0, 360.0, 2.0), (360.0, 364.0, 4.0)]),
-    (550, {"at_break": "finish"}, 572.0, [(568.0, 572.0, 4.0)]),
-    (550, {"at_break": "pause"}, 602.0, [(568.0, 602.0, 4.0)]),
-    (550, {"at_break": "put_back"}, 604.0, [(568.0, 604.0, 6.0)]),
+    (550, {"at_break": "finish"}, 572.0, [(568.0, 570.0, 2.0), (570.0, 572.0, 2.0)]),
+    (550, {"at_break": "pause"}, 602.0, [(568.0, 570.0, 2.0), (600.0, 602.0, 2.0)]),
+    (550, {"at_break": "put_back"}, 604.0, [(568.0, 570.0, 2.0), (600.0, 604.0, 4.0)]),
 ]
 
 
@@ -163,15 +190,16 @@ def test_connecting_when_people_leave(
     """Discharged battery in its bay 18 min after the truck asked; 4 min to connect it, then the current is on."""
     record = attendants_room({"rules": rules, "handling.'by hand'.connect_time": "4 min"}, asked)
     assert work(record, CONNECTING) == parts
+    assert stays_in(record, BEING_CONNECTED) == joined(parts)
     assert [row["start_min"] for row in rows_of(record, "charges")] == [done]
 
 
 WATER = [
-    (217, {"at_shift_end": "finish"}, 370.0, [(355.0, 370.0, 15.0)]),
+    (217, {"at_shift_end": "finish"}, 370.0, [(355.0, 360.0, 5.0), (360.0, 370.0, 10.0)]),
     (217, {"at_shift_end": "hand_over"}, 370.0, [(355.0, 360.0, 5.0), (360.0, 370.0, 10.0)]),
     (217, {"at_shift_end": "put_back"}, 375.0, [(355.0, 360.0, 5.0), (360.0, 375.0, 15.0)]),
-    (425, {"at_break": "pause"}, 608.0, [(563.0, 608.0, 15.0)]),
-    (425, {"at_break": "put_back"}, 615.0, [(563.0, 615.0, 22.0)]),
+    (425, {"at_break": "pause"}, 608.0, [(563.0, 570.0, 7.0), (600.0, 608.0, 8.0)]),
+    (425, {"at_break": "put_back"}, 615.0, [(563.0, 570.0, 7.0), (600.0, 615.0, 15.0)]),
 ]
 BY_HAND = {"every": "1 charge", "by": "hand", "time": "15 min"}
 
@@ -183,11 +211,12 @@ def test_watering_when_people_leave(
     """Charged 138 min after the truck asked; then 15 min of watering, then ready."""
     record = attendants_room({"rules": rules, "batteries.plain.watering": BY_HAND}, asked)
     assert work(record, WATERING) == parts
+    assert stays_in(record, BEING_WATERED) == joined(parts)
     due = asked + 138.0
     (row,) = rows_of(record, "waterings")
     assert (row["due_min"], row["start_min"], row["end_min"]) == (due, due, done)
     states = [(row["state"], row["from_min"]) for row in rows_of(record, "battery_states")]
-    assert {(WATERED, due), (READY, done)} <= set(states)
+    assert {(BEING_WATERED, due), (READY, done)} <= set(states)
 
 
 # --- what the end of a run leaves ----------------------------------------------------------------------------

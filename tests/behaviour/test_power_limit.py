@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from batsim.measures import measure
-from batsim.record import Record
+from batsim.record import ON_CHARGE, Record
 from tests.behaviour.ledger import by, room, rows_of, run, started
 
 LIMIT, CHARGING, LEAD, CHARGERS = "charging.power_limit", "charging", "batteries.lead", "layouts.room.chargers"
@@ -373,7 +373,7 @@ def test_batteries_in_one_state_at_a_time_under_a_limit():
     record = recorded("IUIa, short")
     states: dict[int, list[dict[str, Any]]] = defaultdict(list, by("battery", rows_of(record, "battery_states")))
     for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
-        on_charge = {round(row["from_min"], 4) for row in states[battery] if row["state"] == 3}
+        on_charge = {round(row["from_min"], 4) for row in states[battery] if row["state"] == ON_CHARGE}
         assert {round(row["start_min"], 4) for row in charges} <= on_charge
 
 

@@ -13,12 +13,14 @@ from batsim.views.charts import chart_style as style
 
 SIZE_IN = (11.0, 8.8)
 """Width and height: a page across. [in]"""
-EDGES = {"left": 0.085, "right": 0.915, "top": 0.89, "bottom": 0.145, "hspace": 0.1}
+EDGES = {"left": 0.085, "right": 0.915, "top": 0.89, "bottom": 0.17, "hspace": 0.1}
 """Where the panels lie, in shares of the figure."""
 RIBBON = (1.03, 0.13)
 """Where the strip of states lies above the first panel, and its height, in shares of the panel."""
 WORD_PT = 8.5
 """Size of the words in the strip. [pt]"""
+MOST_WORDS = 5
+"""Words in a line of the legend."""
 MOST_LINES = 60
 """Bands up to which their edges are drawn."""
 NOTE = (
@@ -217,7 +219,7 @@ def _ribbon(figure: style.Figure, panel: style.Axes, bands: list[Band]) -> None:
             legend.append(Patch(**look, label=state))
     if legend:
         figure.legend(
-            handles=legend, loc="lower right", ncols=len(legend), fontsize=WORD_PT, frameon=False,
+            handles=legend, loc="lower right", ncols=min(len(legend), MOST_WORDS), fontsize=WORD_PT, frameon=False,
             bbox_to_anchor=(EDGES["right"], 0.03),
         )  # fmt: skip
 

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from batsim.measures.names import PART_LABELS
 from batsim.measures.windows import Floats, Whole
-from batsim.record import STATES
 from batsim.scenario.parts.week import moment_text
 from batsim.statistics.intervals import Interval
 
@@ -47,8 +46,8 @@ def looks_of(what: str) -> dict[str, Look]:
 STATE_LOOKS, TASK_LOOKS, CAUSE_LOOKS = looks_of("state"), looks_of("task"), looks_of("cause of a wait")
 PART_LOOKS = {part: (*look[:2], PART_LABELS[part]) for part, look in looks_of("cause of downtime").items()}
 """Causes of downtime, in the words of its measures; what a queue lacks looks as in the chart of a room."""
-STACK_ORDER = tuple(STATES[code] for code in (0, 1, 8, 7, 2, 3, 4, 5, 6))
-"""States from the bottom of a stack: out of the room first, then the way from discharged to ready."""
+CHARGER_LOOKS = {name: look[:2] for name, look in looks_of("charger").items()}
+"""Colour and hatch of what chargers do, but for being free."""
 
 LINES: tuple[tuple[str, Any], ...] = tuple(
     zip(

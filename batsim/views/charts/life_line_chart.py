@@ -1,4 +1,4 @@
-"""Chart of a few batteries over time: in the truck, discharged, on charge, cooling, ready."""
+"""Chart of a few batteries over time: in the truck, waiting, on charge, cooling, ready."""
 
 from collections.abc import Sequence
 
@@ -11,8 +11,6 @@ WIDTH_IN, ROW_IN, AROUND_IN = 11.0, 0.34, 2.0
 HEIGHT = 0.74
 BELOW_PT = 54.0
 """Where the legend begins below the axis: under ticks of two lines and their word. [pt]"""
-ORDER = (0, 7, 1, 2, 3, 4, 5, 6, 8)
-"""States in the order in which a battery goes through them."""
 
 
 def life_line_chart(
@@ -61,8 +59,7 @@ def life_line_chart(
 def _bars(ax: style.Axes, rows: Sequence[Sequence[Stretch]]) -> style.Legend:
     """Draw the states of batteries, one below the other; each state with what stands for it in the legend."""
     legend: style.Legend = {}
-    for code in ORDER:
-        state = STATES[code]
+    for state in STATES:
         look = style.fill_of(*style.STATE_LOOKS[state][:2])
         for row, stretches in enumerate(rows):
             spans = [(part.from_min, part.to_min - part.from_min) for part in stretches if part.state == state]

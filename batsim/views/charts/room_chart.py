@@ -7,7 +7,7 @@ import numpy as np
 
 from batsim.measures.room_course import RoomCourse, room_course
 from batsim.measures.windows import Floats, Whole
-from batsim.record import CAUSES, Record, RunFacts
+from batsim.record import CAUSES, STATES, Record, RunFacts
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
@@ -47,7 +47,9 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
 
     course = room_course(record, from_min, to_min)
     drawn = {"queue": _queue, "batteries": _batteries, "chargers": _chargers}
-    if course.attendants_on_duty.any() or course.attendants_busy.any():
+    if any(
+        counts.any() for counts in (course.attendants_on_duty, course.attendants_busy, course.attendants_in_overtime)
+    ):
         drawn["attendants"] = _attendants
     figure, panels = _empty(list(drawn))
     for panel, draw in zip(panels, drawn.values(), strict=True):
@@ -112,24 +114,28 @@ def _queue(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
 
 def _batteries(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Batteries by state."""
-    parts = [(course.batteries[state], *style.STATE_LOOKS[state][:2], state) for state in style.STACK_ORDER]
+    parts = [(course.batteries[state], *style.STATE_LOOKS[state][:2], state) for state in STATES]
     _stack(panel, course, [part for part in parts if part[0].any()])
     _finish(panel, "Batteries", 1.0)
     panel.set_ylim(0.0, float(facts.batteries))
 
 
 def _chargers(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
-    """Chargers that give current, and how many there are."""
-    most = _stack(panel, course, [(course.charging, *style.STATE_LOOKS["on charge"][:2], "giving current")])
-    if course.chargers < float("inf"):
-        panel.axhline(course.chargers, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
-        most = max(most, course.chargers)
+    """Chargers by what they do, and how many there are."""
+    parts = [(course.chargers[state], *look, state) for state, look in style.CHARGER_LOOKS.items()]
+    most = _stack(panel, course, [part for part in parts if part[0].any()] or parts[:1])
+    if course.chargers_in_all < float("inf"):
+        panel.axhline(course.chargers_in_all, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
+        most = max(most, course.chargers_in_all)
     _finish(panel, "Chargers", most)
 
 
 def _attendants(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
-    """Attendants at a job, and on duty."""
-    most = _stack(panel, course, [(course.attendants_busy, style.SKY, "////", "busy")])
+    """Attendants at a job, on duty and in overtime, and how many are on duty."""
+    parts = [(course.attendants_busy, style.SKY, "////", "busy")]
+    if course.attendants_in_overtime.any():
+        parts.append((course.attendants_in_overtime, style.VERMILION, "++", "in overtime"))
+    most = _stack(panel, course, parts)
     if facts.attendant_windows:
         look: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.4, "linestyle": "--", "label": "on duty"}
         panel.step(_edges(course), style.ended(course.attendants_on_duty), where="post", **look)

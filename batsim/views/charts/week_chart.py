@@ -3,7 +3,9 @@
 import math
 from collections.abc import Callable, Mapping
 
+from batsim.measures.room_course import CHARGER_STATES, CHARGERS
 from batsim.measures.windows import Floats
+from batsim.record import STATES
 from batsim.scenario.parts.week import DAYS
 from batsim.study.room_over import Band, RoomOver
 from batsim.views.charts import chart_style as style
@@ -15,6 +17,8 @@ HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "a
 AROUND_IN = 1.4
 HEADROOM = 1.1
 BAND = "5 % to 95 %"
+WITH_BATTERY = CHARGER_STATES[:4]
+"""What chargers do that a battery keeps."""
 
 Of = Callable[[str], "Band"]
 """Band of a count by its name."""
@@ -102,7 +106,7 @@ def _panels(over: RoomOver) -> Mapping[str, Callable[[style.Axes, RoomOver, Of, 
     """What is drawn of a layout, from the top."""
     panels = {"trucks": _trucks} | ({} if over.in_truck else {"ready": _ready})
     panels |= {"batteries": _batteries, "chargers": _chargers}
-    if over.counts["attendants busy"].any() or over.counts["attendants on duty"].any():
+    if any(over.counts[f"attendants {what}"].any() for what in ("busy", "on duty", "in overtime")):
         panels["attendants"] = _attendants
     return panels
 
@@ -149,7 +153,7 @@ def _batteries(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
     """Mean number of batteries in each state, on top of each other."""
     below = 0.0 * edges
     legend: style.Legend = {}
-    for state in style.STACK_ORDER:
+    for state in STATES:
         mean = of(state).mean
         if mean.any():
             above = style.ended(mean) + below
@@ -161,10 +165,14 @@ def _batteries(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
 
 
 def _chargers(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
-    """Chargers that give current."""
-    band = of("chargers")
-    legend = _line(ax, edges, band, *style.STATE_LOOKS["on charge"][:2], "giving current")
-    most = _most(band.high)
+    """Chargers that give current, and all that a battery keeps."""
+    band = of(CHARGERS["giving current"])
+    taken = sum((of(CHARGERS[state]).mean for state in WITH_BATTERY), 0.0 * edges[:-1])
+    legend = _line(ax, edges, band, *style.CHARGER_LOOKS["giving current"], "giving current")
+    legend["with a battery, mean"] = ax.stairs(
+        taken, edges, baseline=None, color=style.BLUE, linewidth=1.3, linestyle=":"
+    )
+    most = _most(band.high, taken)
     if over.chargers < float("inf"):
         legend["in all"] = ax.axhline(over.chargers, color=style.BLACK, linewidth=1.1, linestyle="--")
         most = max(most, over.chargers)
@@ -172,9 +180,11 @@ def _chargers(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
 
 
 def _attendants(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
-    """Attendants at a job, and on duty."""
-    busy, duty = of("attendants busy"), of("attendants on duty")
+    """Attendants at a job, on duty and in overtime."""
+    busy, duty, overtime = (of(f"attendants {what}") for what in ("busy", "on duty", "in overtime"))
     legend = _line(ax, edges, busy, style.PURPLE, "xxxx", "busy")
+    if overtime.mean.any():
+        legend["in overtime, mean"] = _mean(ax, edges, overtime, style.VERMILION, 1.3, "-")
     if duty.mean.any():
         legend["on duty"] = _mean(ax, edges, duty, style.BLACK, 1.3, "--")
-    _finish(ax, legend, "Attendants", _most(busy.high, duty.mean))
+    _finish(ax, legend, "Attendants", _most(busy.high, duty.mean, overtime.mean))

@@ -192,10 +192,6 @@ class _Words:
     def _others(self, event: Event) -> str:
         return f"; {_waiting(event, still=True)}" if event.trucks_waiting > 0 else ""
 
-    def _waits_for_charger(self, event: Event) -> str:
-        attendants = " or for somebody to connect it" if self.facts.attendant_windows else ""
-        return f"{self._battery(event.battery)} waits for a charger{attendants}"
-
     def _connect(self, event: Event) -> str:
         whom = f"{self._battery(event.battery)}{self._charger(event, 'to')}"
         who = {"attendant": "an attendant", "driver": "the driver"}.get(event.person)

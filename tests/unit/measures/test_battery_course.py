@@ -10,7 +10,18 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.phases import Phase, Profile, cut, phases_hours, rest_of
 from batsim.measures.battery_course import battery_course, first_cycle
-from batsim.record import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITING, Record, RunFacts, TypeFacts
+from batsim.record import (
+    COOLING,
+    IN_TRANSFER,
+    IN_TRUCK,
+    ON_CHARGE,
+    READY,
+    STATES,
+    WAITS_FOR_CHARGER,
+    Record,
+    RunFacts,
+    TypeFacts,
+)
 from tests.closed_forms import current_after, gassing_ah, phases_ah, soc_on_charge
 from tests.rows import write_row
 
@@ -125,7 +136,7 @@ def _cycle():
     write = record.write.battery_states
     for battery in (0, 1, 2):
         write(battery=battery, state=READY, from_min=0.0)
-    rows = [(IN_TRUCK, 360.0), (IN_TRANSFER, 800.0), (WAITING, 812.0), (ON_CHARGE, CHARGE_MIN)]
+    rows = [(IN_TRUCK, 360.0), (IN_TRANSFER, 800.0), (WAITS_FOR_CHARGER, 812.0), (ON_CHARGE, CHARGE_MIN)]
     rows += [(COOLING, END_MIN), (READY, END_MIN + 480.0), (IN_TRUCK, NEXT_MIN)]
     for state, since in rows:
         write(battery=1, state=state, from_min=since)
@@ -169,7 +180,8 @@ def test_states_change_at_their_minute():
     """The state of an instant is that of the row which begins there."""
     course = battery_course(_cycle(), 1, 0.0, 2000.0, 1.0)
 
-    for time, state in [(359.0, READY), (360.0, IN_TRUCK), (799.0, IN_TRUCK), (800.0, IN_TRANSFER), (812.0, WAITING)]:
+    changes = [(359.0, READY), (360.0, IN_TRUCK), (799.0, IN_TRUCK), (800.0, IN_TRANSFER), (812.0, WAITS_FOR_CHARGER)]
+    for time, state in changes:
         assert _at(course, time)["state"] == STATES[state]
     assert _at(course, math.ceil(END_MIN))["state"] == "cooling"
 

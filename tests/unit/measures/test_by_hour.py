@@ -29,7 +29,7 @@ def record(*jobs, weeks=1, windows=((360.0, 450.0, 2),)):
 def test_one_row_for_each_hour_of_the_week():
     hours = batsim.attendants_by_hour(record())
 
-    assert list(hours) == ["hour_of_week", "weekday", "hour", "on_duty", "busy", "busy_share"]
+    assert list(hours) == ["hour_of_week", "weekday", "hour", "on_duty", "busy", "busy_share", "overtime"]
     assert hours["hour_of_week"].tolist() == list(range(168))
     assert hours.loc[[0, 23, 24, 167], ["weekday", "hour"]].to_numpy().tolist() == [
         ["Mon", 0], ["Mon", 23], ["Tue", 0], ["Sun", 23],

@@ -29,14 +29,14 @@ from batsim.record import (
     NO_STATION,
     NOTHING,
     ON_CHARGE,
-    OUT_OF_USE,
     READING,
     READY,
     SHIFT_CHANGE,
     TURNED_AWAY,
-    WAITING,
+    WAITS_FOR_CHARGER,
+    WAITS_FOR_CONNECTING,
+    WAITS_FOR_WATERING,
     WASHING,
-    WATERED,
     WATERING,
     Record,
 )  # fmt: skip
@@ -249,14 +249,18 @@ def test_a_battery_that_waits_is_connected_cools_and_gets_water(facts):
         ],
         waterings=[{"battery": 0, "due_min": 400, "start_min": 405, "end_min": 410}],
         battery_states=[
-            {"battery": 0, "state": WATERED, "from_min": 400},
+            {"battery": 0, "state": WAITS_FOR_CHARGER, "from_min": 110},
+            {"battery": 0, "state": WAITS_FOR_CONNECTING, "from_min": 112},
+            {"battery": 0, "state": ON_CHARGE, "from_min": 115},
+            {"battery": 0, "state": WAITS_FOR_WATERING, "from_min": 400},
             {"battery": 0, "state": READY, "from_min": 410},
         ],
     )
 
     assert lines(record, 110.0) == [
         "Mon 01:50  exchange of truck 1 is done: it works on with battery 3; battery 1 now at spot 5",
-        "Mon 01:50  battery 1 waits for a charger or for somebody to connect it",
+        "Mon 01:50  battery 1 waits for a charger",
+        "Mon 01:52  battery 1 has a charger and waits for somebody to connect it",
         "Mon 01:55  an attendant connects battery 1",
         "Mon 01:57  charge of battery 1 starts",
         "Mon 04:20  charge of battery 1 ends, full; it cools down",
@@ -291,8 +295,12 @@ def test_a_battery_drawn_out_on_arrival(facts):
 
 def test_a_battery_without_a_charger_at_the_end_of_the_run(facts):
     row = charge(charger=nan, connected_min=nan, start_min=nan, end_min=nan, cooled_min=nan)
+    states = [{"battery": 0, "state": WAITS_FOR_CHARGER, "from_min": 110}]
 
-    assert lines(made(facts, exchanges=[exchange()], charges=[row]))[-1] == "Mon 01:50  battery 1 waits for a charger"
+    assert (
+        lines(made(facts, exchanges=[exchange()], charges=[row], battery_states=states))[-1]
+        == "Mon 01:50  battery 1 waits for a charger"
+    )
 
 
 def test_a_charge_that_takes_no_time_is_left_out(facts):
@@ -331,11 +339,6 @@ def test_maintenance(facts, task, due, start, end):
 def test_what_is_out_of_use(facts):
     record = made(
         facts,
-        battery_states=[
-            {"battery": 1, "state": READY, "from_min": 0},
-            {"battery": 1, "state": OUT_OF_USE, "from_min": 60},
-            {"battery": 1, "state": READY, "from_min": 90},
-        ],
         outages=[
             {"thing": 0, "unit": 0, "from_min": 10, "to_min": 20},
             {"thing": len(facts.things) - 1, "unit": -1, "from_min": 30, "to_min": 800},
@@ -346,9 +349,6 @@ def test_what_is_out_of_use(facts):
         "Mon 00:10  station 1 is out of use",
         "Mon 00:20  station 1 is back in use",
         "Mon 00:30  one electronic_iuia is out of use",
-        "Mon 01:00  battery 2 is out of use",
-        "Mon 01:30  battery 2 is back in use",
-        "Mon 01:30  battery 2 is ready",
     ]
 
 
@@ -402,10 +402,11 @@ def test_charging_in_the_truck(facts):
         ],
         queues=[{"queue": 0, "cause": NO_STATION, "from_min": 100}, {"queue": 0, "cause": NOTHING, "from_min": 105}],
         battery_states=[
-            {"battery": 0, "state": IN_TRUCK, "from_min": 0}, {"battery": 1, "state": IN_TRUCK, "from_min": 0},
-            {"battery": 0, "state": WAITING, "from_min": 100}, {"battery": 0, "state": ON_CHARGE, "from_min": 106},
-            {"battery": 0, "state": IN_TRUCK, "from_min": 260}, {"battery": 1, "state": WAITING, "from_min": 500},
-            {"battery": 1, "state": IN_TRUCK, "from_min": 520},
+            {"battery": battery, "state": state, "from_min": time}
+            for battery, state, time in (
+                (0, IN_TRUCK, 0), (1, IN_TRUCK, 0), (0, WAITS_FOR_CHARGER, 100), (0, ON_CHARGE, 106),
+                (0, IN_TRUCK, 260), (1, WAITS_FOR_CHARGER, 500), (1, IN_TRUCK, 520),
+            )
         ],
     )  # fmt: skip
 

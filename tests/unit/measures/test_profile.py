@@ -237,12 +237,14 @@ def test_attendants_on_duty_and_idle():
     assert attendants_of(made) == pytest.approx([150.0 / 600.0, 600.0, 450.0])
 
 
-def test_attendants_is_never_idle_for_less_than_nothing():
-    """Work after the end of the shift is work all the same."""
+def test_work_after_the_end_of_the_shift_is_overtime():
+    """It is no time on duty, so it leaves nobody idle for less than nothing."""
     made = record(attendant_windows=((360.0, 420.0, 1),))
-    work(made, 370.0, 470.0)
+    work(made, 370.0, 420.0)
+    write(made, "work", person=ATTENDANT, task=EXCHANGING, start_min=420.0, end_min=470.0, people=1, overtime=1)
 
-    assert attendants_of(made) == pytest.approx([100.0 / 60.0, 60.0, 0.0])
+    assert attendants_of(made) == pytest.approx([50.0 / 60.0, 60.0, 10.0])
+    assert measure(made)["attendants_overtime_min_per_day"] == pytest.approx(50.0)
 
 
 def test_attendants_without_a_limit_has_no_idle_time():

@@ -15,24 +15,31 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 import batsim
-from batsim.measures.room_course import room_course
+from batsim.measures.room_course import CHARGER_STATES, room_course
 from batsim.record import (
     ATTENDANT,
+    BEING_CONNECTED,
     CAUSES,
     CHARGE_IN_TRUCK,
+    COOLING,
     DRIVER,
     EXCHANGE,
+    IN_TRANSFER,
     NO_ATTENDANT,
     NO_BAY,
     NO_DEVICE,
     NO_STATION,
     NOTHING,
+    ON_CHARGE,
+    PAUSED,
     STATES,
     TURNED_AWAY,
+    WAITS_FOR_CONNECTING,
+    WAITS_FOR_CURRENT,
     Record,
 )  # fmt: skip
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import CAUSE_LOOKS, STACK_ORDER, STATE_LOOKS, pale
+from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, pale
 from batsim.views.charts.room_chart import room_chart
 from tests.rows import write_row
 from tests.runs import record_of
@@ -84,12 +91,12 @@ def test_two_trucks_and_three_batteries(d04):
     busy = [(0.0, 0), *(each for start in starts for each in ((start, 1), (start + 10.0, 0)))]
     charging = [(0.0, 0), *(each for start in starts for each in ((start + 10.0, 1), (start + 160.0, 0)))][:-1]
     assert spans(course, course.stations_busy) == busy
-    assert spans(course, course.charging) == charging
+    assert spans(course, course.chargers["giving current"]) == charging
     assert spans(course, course.batteries["in transfer"]) == [(time, 2 * count) for time, count in busy]
     assert spans(course, course.batteries["ready"]) == [(0.0, 1), (60.0, 0)]
     assert spans(course, course.waiting["battery"])[:4] == [(0.0, 0), (65.0, 1), (170.0, 2), (220.0, 1)]
     assert spans(course, course.trucks_away)[:6] == [(0.0, 0), (60.0, 1), (65.0, 2), (70.0, 1), (170.0, 2), (230.0, 1)]
-    assert (course.chargers, course.stations, course.idle) == (2.0, 1.0, [])
+    assert (course.chargers_in_all, course.stations, course.idle) == (2.0, 1.0, [])
     assert not course.attendants_on_duty.any()
     assert spans(course, course.attendants_busy) == busy
 
@@ -123,44 +130,50 @@ def test_trucks_waiting_by_what_they_wait_for(d04):
 
 
 def test_attendants_on_duty_and_busy(d04):
-    """People of a job count, those of drivers do not; work may go on after duty."""
+    """People of a job count, those of drivers do not; work that goes on after duty is overtime."""
     facts = replace(
         d04.facts, attendant_windows=((10.0, 50.0, 2), (50.0, 60.0, 0), (60.0, 80.0, 3)), site_windows=((20.0, 70.0),)
     )
     record = made(
         facts,
         work=[
-            {"person": ATTENDANT, "task": 0, "start_min": 40, "end_min": 55, "people": 2},
-            {"person": DRIVER, "task": 0, "start_min": 40, "end_min": 55, "people": 1},
+            {"person": ATTENDANT, "task": 0, "start_min": 40, "end_min": 50, "people": 2, "overtime": 0},
+            {"person": ATTENDANT, "task": 0, "start_min": 50, "end_min": 55, "people": 2, "overtime": 1},
+            {"person": DRIVER, "task": 0, "start_min": 40, "end_min": 55, "people": 1, "overtime": 0},
         ],
     )
 
     course = room_course(record, 5.0, 100.0)
 
     assert spans(course, course.attendants_on_duty) == [(5.0, 0), (10.0, 2), (50.0, 0), (60.0, 3), (80.0, 0)]
-    assert spans(course, course.attendants_busy) == [(5.0, 0), (40.0, 2), (55.0, 0)]
+    assert spans(course, course.attendants_busy) == [(5.0, 0), (40.0, 2), (50.0, 0)]
+    assert spans(course, course.attendants_in_overtime) == [(5.0, 0), (50.0, 2), (55.0, 0)]
     assert course.idle == [(5.0, 20.0), (70.0, 100.0)]
 
 
-def test_a_charger_gives_current_from_the_first_phase_to_the_last(d04):
-    """Phases that follow at once are one, a pause between them is none."""
-    phases = [
-        (0, 10.0, 0.5, 50.0),
-        (0, 40.0, 0.5, 20.0),
-        (0, 100.0, 0.5, 20.0),
-        (1, 20.0, 1.0, 5.0),
-        (1, 80.0, 0.5, 0.0),
-    ]
-    rows = [
-        {"battery": battery, "start_min": start, "hours": hours, "start_a": amps}
-        for battery, start, hours, amps in phases
-    ]
-
-    course = room_course(made(d04.facts, charge_phases=rows), 0.0, 200.0)
-
-    assert spans(course, course.charging) == [
-        (0.0, 0), (10.0, 1), (20.0, 2), (70.0, 1), (80.0, 0), (100.0, 1), (130.0, 0)
+def test_what_chargers_do(d04):
+    """One is connected, gives current, pauses, and is held while its battery cools; the other is out for a time."""
+    states = [
+        (10, WAITS_FOR_CONNECTING), (20, BEING_CONNECTED), (25, WAITS_FOR_CURRENT), (30, ON_CHARGE), (50, PAUSED),
+        (60, ON_CHARGE), (90, COOLING), (150, IN_TRANSFER),
     ]  # fmt: skip
+    record = made(
+        replace(d04.facts, charger_counts=(2.0,)),
+        battery_states=[{"battery": 0, "state": state, "from_min": time} for time, state in states],
+        chargers=[{"battery": 0, "from_min": 10, "to_min": 160}],
+        outages=[{"thing": len(d04.facts.things) - 1, "unit": -1, "from_min": 100, "to_min": 120}],
+    )
+
+    course = room_course(record, 0.0, 200.0)
+
+    assert {state: spans(course, count) for state, count in course.chargers.items()} == {
+        "giving current": [(0.0, 0), (30.0, 1), (50.0, 0), (60.0, 1), (90.0, 0)],
+        "paused": [(0.0, 0), (50.0, 1), (60.0, 0)],
+        "battery waits": [(0.0, 0), (10.0, 1), (30.0, 0)],
+        "held after the charge": [(0.0, 0), (90.0, 1), (160.0, 0)],
+        "out of use": [(0.0, 0), (100.0, 1), (120.0, 0)],
+        "free": [(0.0, 2), (10.0, 1), (100.0, 0), (120.0, 1), (160.0, 2)],
+    }
 
 
 def test_spots_of_charging_in_the_truck(d04):
@@ -175,7 +188,7 @@ def test_spots_of_charging_in_the_truck(d04):
 
     assert spans(course, course.stations_busy) == [(0.0, 0), (10.0, 1), (20.0, 2), (30.0, 1)]
     assert spans(course, course.trucks_away) == [(0.0, 0), (8.0, 1)]
-    assert course.chargers == inf
+    assert course.chargers_in_all == inf
 
 
 # --- what adds up ---
@@ -191,7 +204,7 @@ def test_states_add_up_to_all_batteries(runs, layout):
     assert len(course.time_min) > 3000
     assert (sum(course.batteries.values()) == record.facts.batteries).all()
     assert all((counts >= 0).all() for counts in (*course.batteries.values(), *course.waiting.values()))
-    assert (course.charging <= course.chargers).all()
+    assert (course.chargers["giving current"] <= course.chargers_in_all).all()
     assert (course.stations_busy <= course.stations).all()
 
 
@@ -216,19 +229,19 @@ def test_minutes_under_the_steps_are_those_of_the_tables(runs, layout):
     assert np.sum(sum(course.waiting.values()) * minutes) == pytest.approx(
         between(rows["joined_min"][known], rows["start_min"][known])
     )
-    assert np.sum(course.attendants_busy * minutes) == pytest.approx(jobs)
+    assert np.sum((course.attendants_busy + course.attendants_in_overtime) * minutes) == pytest.approx(jobs)
     assert np.sum(course.trucks_away * minutes) == pytest.approx(between(rows["left_min"], rows["back_min"]))
-    assert np.sum(course.charging * minutes) == pytest.approx(
+    assert np.sum(course.chargers["giving current"] * minutes) == pytest.approx(
         between(charges["start_min"], charges["end_min"]), rel=1e-3
     )
 
 
-def test_charging_chargers_are_batteries_on_charge(runs):
+def test_chargers_that_give_current_are_batteries_on_charge(runs):
     """Where current flows from the start of a charge to its end."""
     course = room_course(runs["hoist"], *TUESDAY)
 
-    assert (course.charging == course.batteries["on charge"]).all()
-    assert course.charging.max() > 20
+    assert (course.chargers["giving current"] == course.batteries["on charge"]).all()
+    assert course.chargers["giving current"].max() > 20
 
 
 def test_a_window_is_a_part_of_the_whole(runs):
@@ -245,7 +258,8 @@ def test_the_frame_names_causes_and_states(d04):
     assert names == [
         "time_min", *(f"waiting_{cause}" for cause in CAUSES),
         *(f"batteries_{state.replace(' ', '_')}" for state in STATES),
-        "charging", "stations_busy", "attendants_on_duty", "attendants_busy", "trucks_away",
+        *(f"chargers_{state.replace(' ', '_')}" for state in CHARGER_STATES),
+        "stations_busy", "attendants_on_duty", "attendants_busy", "attendants_in_overtime", "trucks_away",
     ]  # fmt: skip
 
 
@@ -292,10 +306,11 @@ def test_panels_and_their_words(runs):
         "away from work, in all", "waits for a device", "waits for an attendant", "waits for a station"
     ]  # fmt: skip
     assert legend_words(figure.axes[1]) == [
-        "ready", "being watered", "cooling", "on charge", "waiting for a charger", "in transfer", "in truck",
+        "ready", "being watered", "waits for watering", "cooling", "on charge", "being connected",
+        "waits to be connected", "in transfer", "in truck",
     ]  # fmt: skip
-    assert legend_words(figure.axes[2]) == ["in all", "giving current"]
-    assert legend_words(figure.axes[3]) == ["on duty", "busy"]
+    assert legend_words(figure.axes[2]) == ["in all", "battery waits", "giving current"]
+    assert legend_words(figure.axes[3]) == ["on duty", "in overtime", "busy"]
     assert [text.get_text() for text in figure.texts] == [
         "hoist: week 1 Tue",
         "One run: replication 0, seed 1; week 1 is the first after the warm-up.",
@@ -379,10 +394,9 @@ def test_neighbours_differ_in_grey():
         red, green, blue = to_rgb(pale(colour))
         return 0.299 * red + 0.587 * green + 0.114 * blue
 
-    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [STATE_LOOKS[state] for state in STACK_ORDER]):
+    for looks in ([CAUSE_LOOKS[word] for word in CAUSES], [STATE_LOOKS[state] for state in STATES]):
         for (colour, hatch, _), (other, another, _) in pairwise(looks):
             assert hatch != another or abs(grey(colour) - grey(other)) > 0.05
-    assert sorted(STACK_ORDER) == sorted(STATES)
 
 
 def test_drawing_opens_no_window():

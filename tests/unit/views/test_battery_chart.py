@@ -25,7 +25,7 @@ from tests.runs import record_of
 ROOT = Path(__file__).parents[3]
 LITRES_PER_AH = 10.95
 CYCLE = (
-    ("ready", 60.0), ("in truck", 440.0), ("in transfer", 12.0), ("waiting for a charger", 30.0), ("on charge", 450.0),
+    ("ready", 60.0), ("in truck", 440.0), ("in transfer", 12.0), ("waits for a charger", 30.0), ("on charge", 450.0),
     ("cooling", 480.0), ("being watered", 12.0), ("ready", 180.0), ("in truck", 200.0),
 )  # fmt: skip
 
@@ -165,9 +165,12 @@ def test_a_course_that_lost_its_name():
 
 
 def test_every_state_looks_different():
-    """Colour and hatch are each enough."""
+    """The hatch is enough; one colour stands for waiting, one for maintenance."""
     assert tuple(STATE_LOOKS) == STATES
-    assert len({colour for colour, _, _ in STATE_LOOKS.values()}) == len(STATES)
+    colours = {state: colour for state, (colour, _, _) in STATE_LOOKS.items()}
+    assert len({colour for state, colour in colours.items() if state.startswith("waits")}) == 1
+    alone = ("in truck", "on charge", "charge paused", "cooling", "being watered", "waits for a charger", "ready")
+    assert len({colours[state] for state in alone}) == len(alone)
     assert len({hatch for _, hatch, _ in STATE_LOOKS.values()}) == len(STATES)
 
 
@@ -177,13 +180,13 @@ def test_wide_bands_carry_their_word_and_the_others_are_in_a_legend():
 
     assert _ribbon_words(figure) == ["in truck", "in truck", "on charge", "cooling", "ready"]
     assert [text.get_text() for text in figure.legends[0].get_texts()] == [
-        "in transfer", "waiting for a charger", "being watered",
+        "in transfer", "waits for a charger", "being watered",
     ]  # fmt: skip
 
 
 def test_short_words_where_long_ones_find_no_room():
     """Then the legend is not needed."""
-    figure = battery_chart(_course(states=(("waiting for a charger", 100.0), ("cooling", 800.0))))
+    figure = battery_chart(_course(states=(("waits for a charger", 100.0), ("cooling", 800.0))))
 
     assert _ribbon_words(figure) == ["waiting", "cooling"]
     assert figure.legends == []
