@@ -281,7 +281,8 @@ class _Window:
                 battery, time = int(batteries[row]), float(times[row])
                 follows = "cooled" if (battery, time) in self.cool_downs else ""
                 self.at(time, "ready", **self.about(battery), bay=self.bay_of(battery, time), detail=follows)
-        stay = np.append((batteries[1:] != batteries[:-1]) | (times[1:] > times[:-1]), True)
+        stay = np.ones(states.size, dtype=bool)
+        stay[:-1] = (batteries[1:] != batteries[:-1]) | (times[1:] > times[:-1])
         batteries, states, times = batteries[stay], states[stay], times[stay]
         arrivals = {(row["discharged"], row["joined_min"]) for row in self.exchange_rows}
         for row in self._changed(batteries, states, times):
