@@ -1,6 +1,6 @@
 """How fast: the formulas that every use and every charge of a battery comes by, against a bare function call.
 
-`pytest tests/benchmarks --benchmark-enable -s` times; a normal run only goes through each once. What carries over
+`pytest tests/benchmarks --benchmark-enable -n 0 -s` times; a normal run only goes through each once. What carries over
 from one machine to another is the number of bare calls that a formula is worth.
 """
 

@@ -1,6 +1,6 @@
 """How fast: a simulated year with everything in it, against a textbook loop with nothing in it.
 
-`pytest tests/benchmarks --benchmark-enable -s` times; a normal run only goes through each once, briefly. What
+`pytest tests/benchmarks --benchmark-enable -n 0 -s` times; a normal run only goes through each once, briefly. What
 carries over from one machine to another is the ratio.
 """
 

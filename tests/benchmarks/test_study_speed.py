@@ -1,7 +1,7 @@
 """How fast: sweeps of one-week cases on one worker, two, and a cluster; sizing.
 
-`pytest tests/benchmarks --benchmark-enable -s` times; a normal run only goes through each once, briefly. The textbook
-loop of the same week is timed in the same run: what carries over to another machine is the ratio.
+`pytest tests/benchmarks --benchmark-enable -n 0 -s` times; a normal run only goes through each once, briefly.
+The textbook loop of the same week is timed in the same run: what carries over to another machine is the ratio.
 """
 
 import gc
