@@ -122,7 +122,7 @@ class ExchangeDesk:
         truck.served, truck.waits = done, True
         queue.join(truck)
         self.room.trucks_waiting += 1
-        if self.sorted_queues:
+        if self.sorted_queues or self.by_drivers:
             self.serve()
         else:
             self.note_cause(queue)
@@ -283,11 +283,11 @@ class ExchangeDesk:
         return None
 
     def _wait_for_drivers(self) -> None:
-        """Have the queues looked at when drivers come, or have lent their hand."""
-        now = self.room.env.now
-        comes = [group.timetable.next_start(now) for group in self.room.blueprint.groups]
-        helps = [truck.helps_until_min for truck in self.room.trucks if truck.helps_until_min > now]
-        self.room.attendants.look_again(min(comes + helps))
+        """Have the queues looked at when drivers come, are back at work, or have lent their hand."""
+        now, trucks = self.room.env.now, self.room.trucks
+        times = [group.timetable.next_start(now) for group in self.room.blueprint.groups]
+        times += [time for truck in trucks for time in (truck.helps_until_min, truck.back_min) if time > now]
+        self.room.attendants.look_again(min(times))
 
     def _look_again(self) -> None:
         """Have the queues looked at when the next device is free: nothing else would happen then."""
