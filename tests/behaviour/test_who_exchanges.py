@@ -62,8 +62,8 @@ def test_drivers_begin_nothing_after_their_shift() -> None:
     """Exchanges and connections begin from 06:00 to 22:00 and not in the break; what is begun is finished."""
     record = simulated(RUN="{low: 100 min, typical: 200 min, high: 400 min}", STATIONS="1", COUNT="6", CHARGERS="3")
     rows, work = record.columns("exchanges"), record.columns("work")
-    for begun in (rows["start_min"], work["start_min"][work["task"] == 1]):
-        begun = begun[np.isfinite(begun)]
+    for column in (rows["start_min"], work["start_min"][work["task"] == 1]):
+        begun = column[np.isfinite(column)]
         assert begun.size > 20
         late = ~in_shift(begun, 6, 22)
         # Who has just exchanged a battery plugs it in before going home, and no later.
@@ -85,7 +85,7 @@ def test_a_step_for_two_is_a_step_for_two_whoever_does_it() -> None:
 
 
 def test_who_lends_a_hand_stands() -> None:
-    """Trucks come alone: the other one stands for the two first steps, and comes that much later to its own exchange."""
+    """Trucks come alone: the other one stands for the two first steps, and comes so much later to its own exchange."""
     record = simulated(COUNT="2", FIRST="100 min", EVERY="150 min")
     stands, rows = record.columns("stands"), record.columns("exchanges")
     assert stands["truck"].tolist()[:2] == [1.0, 0.0]
@@ -97,11 +97,11 @@ def test_who_lends_a_hand_stands() -> None:
 
 
 def test_drivers_who_wait_help_before_those_at_work() -> None:
-    """Two trucks come at once to one station: the second helps the first, then a third is called for it."""
+    """Two trucks come at once to one station: the second helps the first, and so on."""
     record = simulated(COUNT="3", FIRST="100 min", EVERY="0 min", STATIONS="1", RUN="3000 min")
     assert sorted(record.columns("exchanges")["start_min"][:3]) == [460.0, 472.0, 484.0]
     stands = record.columns("stands")
-    assert (stands["truck"][0], stands["start_min"][0]) == (0.0, 484.0)  # of those at work, for the last one alone
+    assert (stands["truck"][0], stands["start_min"][0]) == (0.0, 484.0)  # of those at work, for the last one
 
 
 def test_a_driver_alone_waits_for_somebody() -> None:
@@ -113,7 +113,8 @@ def test_a_driver_alone_waits_for_somebody() -> None:
 def test_drivers_by_day_and_an_attendant_at_night() -> None:
     """A usual room: who does it is decided when the exchange begins, by the shift of that instant."""
     record = simulated(
-        WORKS="[early, late, night]", RUN="{low: 100 min, typical: 200 min, high: 400 min}", LIFT="attendant", COUNT="4",
+        WORKS="[early, late, night]", RUN="{low: 100 min, typical: 200 min, high: 400 min}",
+        LIFT="attendant", COUNT="4",
         PEOPLE=", exchange_by: {early: drivers, late: drivers, night: attendants}, attendants: {night: 1}",
     )  # fmt: skip
     work = record.columns("work")
