@@ -13,7 +13,7 @@ from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_a
 from batsim.room.timetable import Timetable
 from batsim.scenario.parts.calendar import Window, break_starts, first_week_min, group_windows, minutes_per_working_day
 from batsim.scenario.parts.charging_rules import ChargingRules
-from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.handling import BOUND_TO_BAY, Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.layouts import InTruck, Layout
@@ -165,7 +165,7 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         charging=scenario.charging_of(name),
         open_windows=Timetable(hours) if hours else None,
         room_air_degc=weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min),
-        bound_chargers=arrangement.charger_leads == "bound_to_bay" and UNLIMITED not in chargers.values(),
+        bound_chargers=arrangement.charger_leads == BOUND_TO_BAY and UNLIMITED not in chargers.values(),
         attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=layout.drivers_only,
         drivers_exchange=any(map(layout.exchanged_by_drivers, shifts)),

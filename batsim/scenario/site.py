@@ -159,8 +159,12 @@ class Scenario(Shows, Frozen):
         return changed
 
     def arrangement(self, layout: str) -> Arrangement:
-        """Handling arrangement of a layout."""
-        return self.handling[self.layouts[layout].handling]
+        """Handling arrangement of a layout, with the charger leads that the layout states."""
+        stated = self.layouts[layout]
+        arrangement = self.handling[stated.handling]
+        if stated.charger_leads is None:
+            return arrangement
+        return arrangement.model_copy(update={"charger_leads": stated.charger_leads})
 
     def standby(self, layout: str) -> Arrangement | None:
         """Handling arrangement that stands by in a layout, if any."""

@@ -34,6 +34,8 @@ class StockOutline(NamedTuple):
     charger: str
     charge_h: float
     """Full charge from the exchange level. [h]"""
+    held_h: float
+    """Least time for which a charger is taken: on one bound to its bay the cool-down too, where bays share them. [h]"""
     per_truck: float
     """Batteries a truck by rule of thumb, for work round the clock; not a number in the truck. [-]"""
 
@@ -93,4 +95,6 @@ def _stock(built: Blueprint, number: int) -> StockOutline:
     run_h, per_truck = _run_h(group), math.nan
     if not built.arrangement.in_truck and 0.0 < run_h < math.inf:
         per_truck = batteries_per_truck(run_h, 0.0, hours, battery.cool_down_min.mean / 60.0)
-    return StockOutline(line.name, line.batteries, line.trucks, built.charger_names[charger], hours, per_truck)
+    too_few = built.bound_chargers and sum(built.charger_counts) < built.bays
+    held_h = hours + battery.cool_down_min.mean / 60.0 * too_few
+    return StockOutline(line.name, line.batteries, line.trucks, built.charger_names[charger], hours, held_h, per_truck)

@@ -78,6 +78,9 @@ def _too_few(checked: CheckedLayout, battery: str) -> str:
 def _chargers(checked: CheckedLayout) -> Iterator[Problem]:
     """Every battery type in use has a charger that fits."""
     scenario, chargers = checked.scenario, [count.charger for count in checked.layout.chargers]
+    if checked.arrangement.in_truck and checked.layout.charger_leads is not None:
+        rule = "is for batteries that are charged out of their trucks"
+        yield checked.problem("charger_leads", rule=rule, got=f"'{checked.layout.charger_leads}'")
     for battery in checked.trucks:
         kind = scenario.batteries[battery]
         fitting = [charger for charger in chargers if scenario.chargers[charger].fits(battery, kind)]

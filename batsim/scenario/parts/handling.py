@@ -14,6 +14,7 @@ from batsim.scenario.parts.quantities import Metres, MetresPerMinute
 from batsim.scenario.parts.schemas import TEXT, TEXTS
 
 IN_TRUCK = "truck"
+LOOSE, BOUND_TO_BAY = LEADS = ("loose", "bound_to_bay")
 """Bay of a battery that is charged in the truck."""
 
 
@@ -144,7 +145,7 @@ class Arrangement(Frozen):
     """What holds one battery out of the truck; `truck` when it is charged there."""
     empty_bays: Annotated[int, Count(most=5)] = 1
     """Empty bays an exchange needs before it can start; 0 for a straight swap."""
-    charger_leads: Annotated[str, Words("loose", "bound_to_bay")] = "loose"
+    charger_leads: Annotated[str, Words(*LEADS)] = LOOSE
     """A charger bound to a bay is taken until the battery leaves that bay."""
     devices: dict[NameText, Annotated[Device, BeforeValidator(_number_as_block)]] = Field(default_factory=dict)
     """Devices that one exchange holds: how many, or a block that also says how they move."""

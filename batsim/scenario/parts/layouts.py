@@ -10,6 +10,7 @@ from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, wrong
 from batsim.scenario.parts.floor import Floor
+from batsim.scenario.parts.handling import LEADS
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.quantities import Minutes, Share
@@ -175,6 +176,9 @@ class Layout(Frozen):
     exchange_by: Annotated[str | dict[str, str], read_by_whom] | None = None
     """Who exchanges batteries and connects them, always or by the truck's shift; attendants do the rest where there
     are any, and this too when not stated."""
+    charger_leads: Annotated[str, Words(*LEADS)] | None = None
+    """How chargers are connected, in place of what the arrangement says: one bound to a bay is taken until the battery
+    leaves that bay, on loose leads it is free when the charge ends."""
     set_down_bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Set-down bays beside the stations; what one exchange needs at each station when not stated."""
     floor: Floor | None = None

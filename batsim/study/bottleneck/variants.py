@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from batsim.errors import Problem, ScenarioError
 from batsim.room.blueprint import Blueprint
+from batsim.scenario.parts.handling import LOOSE
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import (
@@ -23,6 +24,8 @@ from batsim.study.running.counts import (
 )
 
 Numbers = Mapping[Counted, float]
+LOOSE_LEADS = "loose charger leads"
+"""The same chargers on leads that reach other bays, each free when its charge ends."""
 EVERY_SHIFT = "one more attendant on every shift"
 
 
@@ -34,15 +37,17 @@ class Addition(NamedTuple):
     thing: str
     """What it is one more of, such as `the station`."""
     kind: str
-    """station, device, attendants, charger, battery, bay, set-down bay or spot."""
+    """station, device, attendants, charger, leads, battery, bay, set-down bay or spot."""
     more: Numbers
     """How many there are with it, of each thing of which there are more."""
     parts: tuple[str, ...] = ()
     """Labels of what it is made of, where it is more than one: attendants on all shifts, a station with its devices."""
+    charger_leads: str | None = None
+    """Other charger leads, in place of one more of something."""
 
     def counts(self, layout: str) -> Counts:
         """Counts of a layout with it."""
-        return Counts(layout, tuple(self.more.items()))
+        return Counts(layout, tuple(self.more.items()), self.charger_leads)
 
 
 class LeftOut(NamedTuple):
@@ -103,6 +108,8 @@ class _Additions:
         yield from self._devices()
         yield from self._attendants()
         yield from self._types(CHARGERS, "charger", "chargers")
+        if self.blueprint.bound_chargers:
+            yield Addition(LOOSE_LEADS, "the chargers bound to their bays", "leads", {}, charger_leads=LOOSE)
         yield from self._types(BATTERIES, "battery", "batteries")
         if Counted(BAYS) in self.numbers:
             word = self.blueprint.arrangement.bay

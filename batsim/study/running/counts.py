@@ -29,6 +29,8 @@ class Counts(NamedTuple):
 
     layout: str
     numbers: tuple[tuple[Counted, float], ...]
+    charger_leads: str | None = None
+    """Other charger leads too."""
 
 
 def week_blueprint(scenario: Scenario, layout: str) -> Blueprint:
@@ -73,7 +75,10 @@ def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
             changes.setdefault(kind, {})[name] = count
         else:
             changes[kind] = count
-    changed = scenario.with_layout(counts.layout, scenario.layouts[counts.layout].with_counts(**changes))
+    layout = scenario.layouts[counts.layout].with_counts(**changes)
+    if counts.charger_leads is not None:
+        layout = layout.model_copy(update={"charger_leads": counts.charger_leads})
+    changed = scenario.with_layout(counts.layout, layout)
     if problems := layout_problems(changed, counts.layout):
         raise ScenarioError(scenario.file, problems)
     return changed

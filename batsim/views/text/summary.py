@@ -80,6 +80,11 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
             f"    {stock.battery}: {counted(stock.batteries, 'battery')} for {counted(stock.trucks, 'truck')}; "
             f"a full charge takes about {stock.charge_h:.1f} h on {stock.charger}"
         )
+        if stock.held_h > stock.charge_h:
+            lines.append(
+                f"      a charger is bound to its bay: taken for {stock.held_h:.1f} h and until the battery goes; what "
+                f"loose leads save tells 'batsim bottleneck'"
+            )
         if math.isfinite(stock.per_truck):
             lines.append(
                 f"      rule of thumb for work round the clock: {stock.per_truck:.2f} a truck, "

@@ -119,6 +119,7 @@ def test_what_is_not_stated_has_its_default():
         "one more station with its battery carriage": {"stations": 2, "devices": {"battery_carriage": 2}},
         "one more battery carriage": {"devices": {"battery_carriage": 2}},
         "one more charger": {"chargers": {"electronic_iuia": 55}},
+        "loose charger leads": {},
         "one more battery": {"batteries": {"lead 48 V 750 Ah": 61}},
         "one more roller bay": {"bays": 38},
     }
@@ -470,6 +471,23 @@ def test_few_batteries_bind():
     assert one.binding is not None
     assert one.binding.what == "one more battery"
     assert one.sentence.startswith("Bottleneck of layout 'room': the batteries, ")
+
+
+def test_chargers_bound_to_their_bays_bind_where_loose_leads_would_do():
+    """Each is taken through cool-down and until its battery goes: the same 40 on loose leads are enough."""
+    room = layout(
+        handling="side_rollers", stations=3, devices={"battery_carriage": 3}, batteries=82,
+        chargers="40 x electronic_iuia", attendants={"room early": 6, "room late": 6, "room night": 6},
+    )  # fmt: skip
+    one = answer(room, weeks=1.0)
+
+    assert one.binding is not None
+    assert one.binding.what == "loose charger leads"
+    assert one.sentence.startswith("Bottleneck of layout 'room': the chargers bound to their bays, ")
+    assert "Loose charger leads would save " in one.sentence
+    assert one.binding.interval.low > 0.5 * one.downtime.mean
+    loose = batsim.changed(room, {"layouts.room.charger_leads": "loose"})
+    assert "loose charger leads" not in more(loose)
 
 
 def test_few_attendants_on_one_shift_bind_there():
