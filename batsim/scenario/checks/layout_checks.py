@@ -10,6 +10,7 @@ from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
 
@@ -100,6 +101,11 @@ def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Pr
         got = f"{profile.end_a:g} A and {profile.main_a:g} A on '{battery}'"
         yield checked.source.problem(("chargers", charger), rule, got=got)
         return
+    stated_min = 0.0 if kind.charge_time_min is None else kind.charge_time_min.mean
+    if stated_min > LONGEST_WEEKS * WEEK_MIN:
+        got = f"{stated_min / WEEK_MIN:,.0f} weeks on average"
+        rule = f"takes longer than any run ({LONGEST_WEEKS:,} weeks); check its unit"
+        yield checked.source.problem(("batteries", battery, "charge_time"), rule, got=got)
     hours = full_charge_h(scenario.chargers[charger], kind, scenario.figures)
     if kind.charge_time_min is None and hours > LONGEST_CHARGE_H:
         rule = f"takes {hours:.0f} h to charge '{battery}'; check main_current, end_current and the capacity"
