@@ -17,7 +17,7 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare, signed
 from batsim.study.running.replications import PrecisionGoal, Runs, run
-from batsim.views.text.numbers import count_text
+from batsim.views.text.numbers import count_text, number_text
 from batsim.views.text.tables import comparison_text, run_notes, value_text
 from tests.sites import CART, SOUND
 
@@ -108,6 +108,19 @@ def test_signed_writes_what_the_half_width_carries():
     assert signed(Interval(1.234, 1.134, 1.334)) == "+1.2 ± 0.1"
     assert signed(Interval(-1.234, -1.254, -1.214)) == "-1.23 ± 0.02"
     assert signed(Interval(1.0, np.nan, np.nan)) == "+1.0 ± nan"
+
+
+@pytest.mark.parametrize(
+    ("interval", "share", "text"),
+    [
+        ((0.5, 0.4, 0.61), False, "0.5 ± 0.1"),
+        ((0.5, 0.4, 0.7), False, "0.5 (0.4 to 0.7)"),
+        ((0.05, 0.04, 0.08), True, "5.0 (4.0 to 8.0) %"),
+        ((0.5, np.nan, np.nan), False, "0.5"),
+    ],
+)
+def test_limits_are_written_where_the_mean_is_not_in_their_middle(interval, share, text):
+    assert number_text(Interval(*interval), share=share) == text
 
 
 # --- chance of being best ---
