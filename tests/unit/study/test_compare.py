@@ -358,6 +358,23 @@ def test_too_few_events_are_counted():
         assert frame.loc[("many", measure), ["events", "of"]].isna().all()
 
 
+def test_too_few_events_tell_no_layouts_apart():
+    """Both with few: no limits and no winner, unless they are alike; few against enough is a difference."""
+    few, fewer, many = [5, 2, 0, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0, 0, 0], [50, 52, 47, 55, 49, 51, 48, 50]
+    values = {name: rare(each, [100] * 8) for name, each in {"few": few, "fewer": fewer, "many": many}.items()}
+    two = Comparison(made({"few": values["few"], "fewer": values["fewer"]}), (NONE_READY,))
+    same = Comparison(made({"few": values["few"], "again": values["few"]}), (NONE_READY,))
+    all_three = Comparison(made(values), (NONE_READY,))
+
+    assert two.verdict == (
+        "No difference seen in trucks that found none ready: too few events to tell 'fewer' and 'few' apart."
+    )
+    assert not two.differences[0].clear
+    assert two.as_json()["differences"][0]["low"] is None
+    assert same.verdict.endswith("'few' and 'again' had the same in every replication.")
+    assert all_three.difference(NONE_READY, "few", "many").clear
+
+
 def test_what_is_rarely_missed_is_counted_by_its_misses():
     of = np.full(8, 100.0)
     values = {"exchanges_started": of, "wait_within_target_share": 1.0 - np.array([0, 3, 0, 0, 0, 0, 0, 0]) / of}
