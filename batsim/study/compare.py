@@ -96,16 +96,26 @@ class Comparison(Shows):
 
     @cached_property
     def differences(self) -> tuple[Difference, ...]:
-        """Every pair of layouts in the compared measures; the intervals hold together (Bonferroni)."""
+        """Every pair of layouts in the compared measures; the intervals hold together (Bonferroni).
+
+        No limits where both layouts rest on too few events, unless they are alike in every replication.
+        """
         confidence = confidence_of_differences(self.runs, self.measures)
         differences = []
         for measure in self.measures:
             for layout, other in combinations(self.layouts, 2):
                 mine, theirs = self.runs.pooled(layout, measure), self.runs.pooled(other, measure)
-                interval = student_interval(difference_of(mine, theirs), confidence)
+                difference = difference_of(mine, theirs)
+                interval = student_interval(difference, confidence)
+                if np.any(difference) and self._few(layout, measure) and self._few(other, measure):
+                    interval = Interval(interval.mean, np.nan, np.nan)
                 alike, reduction = correlation(mine, theirs), variance_reduction(mine, theirs)
                 differences.append(Difference(measure, layout, other, interval, alike, UNITS[measure], reduction))
         return tuple(differences)
+
+    def _few(self, layout: str, measure: str) -> bool:
+        """Whether a measure of a layout rests on too few events for an interval."""
+        return self.runs.count(layout, measure) is not None
 
     def difference(self, measure: str, layout: str, other: str) -> Difference:
         """One layout less another, in either order."""
@@ -231,6 +241,8 @@ class Comparison(Shows):
             names += f" and {len(near) - MOST_NAMED} more"
         if all(interval == NO_DIFFERENCE for interval in intervals):
             return f"No difference seen in {self._what}: {names} had the same in every replication."
+        if not np.isfinite(intervals[0].low):
+            return f"No difference seen in {self._what}: too few events to tell {names} apart."
         if len(near) == 1:
             lead = f"No difference seen in {self._what} between {names}"
         else:

@@ -166,7 +166,7 @@ def _answers_are_true(law, measure, replications, repetitions):
 @pytest.mark.parametrize("replications", [10, 20])
 @pytest.mark.parametrize(
     ("clusters", "size"),
-    [(0.1, 3), (1, 3), (3, 3), (10, 3), *(pytest.param(3, size, marks=pytest.mark.slow) for size in (1, 8))],
+    [(0.1, 3), (1, 3), (3, 3), (10, 3)],
 )
 @pytest.mark.parametrize("measure", [WAITED, NONE_READY])
 def test_an_interval_of_rare_events_is_true_or_a_count_is_told(measure, clusters, size, replications):
@@ -176,6 +176,16 @@ def test_an_interval_of_rare_events_is_true_or_a_count_is_told(measure, clusters
         assert given == 0
     if clusters >= 10:
         assert given >= 390
+
+
+@pytest.mark.slow
+@pytest.mark.published(source=HERE, where="2000 repetitions of runs made up of clusters of waits")
+@pytest.mark.parametrize("replications", [10, 20])
+@pytest.mark.parametrize("size", [1, 8])
+@pytest.mark.parametrize("measure", [WAITED, NONE_READY])
+def test_an_interval_of_single_events_and_of_great_clusters(measure, size, replications):
+    """Three clusters a run, so that some repetitions give an interval and some a count."""
+    _answers_are_true(_made_up(3, size), measure, replications, 2000)
 
 
 @pytest.mark.slow

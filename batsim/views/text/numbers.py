@@ -7,15 +7,20 @@ from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
 from batsim.statistics.rare_events import Count
 
+OFF_MIDDLE = 0.1
+"""Distance of a mean from the middle of its interval, as a part of the half width, up to which ± is written. [-]"""
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
 
 
 def number_text(interval: Interval, *, share: bool = False) -> str:
-    """Write a mean with its half width, to the digits that the half width carries; a dash for nothing."""
-    mean, half, unit = interval.mean, interval.half_width, ""
-    if share:
-        mean, half, unit = 100.0 * mean, 100.0 * half, " %"
+    """Write a mean with its half width, to the digits that the half width carries; a dash for nothing.
+
+    Where the mean is not in the middle of its interval the limits are written.
+    """
+    part, unit = (100.0, " %") if share else (1.0, "")
+    mean, low, high = (part * value for value in interval)
+    half = (high - low) / 2.0
     if not math.isfinite(mean):
         return "-"
     if not math.isfinite(half):
@@ -23,6 +28,8 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
     if half == 0.0:
         return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
     digits = _digits(mean, half)
+    if abs(mean - low - half) > OFF_MIDDLE * half:
+        return f"{mean:.{digits}f} ({low:.{digits}f} to {high:.{digits}f}){unit}"
     return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
 
 

@@ -17,7 +17,7 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare, signed
 from batsim.study.running.replications import PrecisionGoal, Runs, run
-from batsim.views.text.numbers import count_text
+from batsim.views.text.numbers import count_text, number_text
 from batsim.views.text.tables import comparison_text, run_notes, value_text
 from tests.sites import CART, SOUND
 
@@ -108,6 +108,19 @@ def test_signed_writes_what_the_half_width_carries():
     assert signed(Interval(1.234, 1.134, 1.334)) == "+1.2 ± 0.1"
     assert signed(Interval(-1.234, -1.254, -1.214)) == "-1.23 ± 0.02"
     assert signed(Interval(1.0, np.nan, np.nan)) == "+1.0 ± nan"
+
+
+@pytest.mark.parametrize(
+    ("interval", "share", "text"),
+    [
+        ((0.5, 0.4, 0.61), False, "0.5 ± 0.1"),
+        ((0.5, 0.4, 0.7), False, "0.5 (0.4 to 0.7)"),
+        ((0.05, 0.04, 0.08), True, "5.0 (4.0 to 8.0) %"),
+        ((0.5, np.nan, np.nan), False, "0.5"),
+    ],
+)
+def test_limits_are_written_where_the_mean_is_not_in_their_middle(interval, share, text):
+    assert number_text(Interval(*interval), share=share) == text
 
 
 # --- chance of being best ---
@@ -343,6 +356,23 @@ def test_too_few_events_are_counted():
         frame = runs.frame.set_index(["layout", "measure"])
         assert frame.loc[("few", measure), ["events", "of"]].tolist() == [7.0, 800.0]
         assert frame.loc[("many", measure), ["events", "of"]].isna().all()
+
+
+def test_too_few_events_tell_no_layouts_apart():
+    """Both with few: no limits and no winner, unless they are alike; few against enough is a difference."""
+    few, fewer, many = [5, 2, 0, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0, 0, 0], [50, 52, 47, 55, 49, 51, 48, 50]
+    values = {name: rare(each, [100] * 8) for name, each in {"few": few, "fewer": fewer, "many": many}.items()}
+    two = Comparison(made({"few": values["few"], "fewer": values["fewer"]}), (NONE_READY,))
+    same = Comparison(made({"few": values["few"], "again": values["few"]}), (NONE_READY,))
+    all_three = Comparison(made(values), (NONE_READY,))
+
+    assert two.verdict == (
+        "No difference seen in trucks that found none ready: too few events to tell 'fewer' and 'few' apart."
+    )
+    assert not two.differences[0].clear
+    assert two.as_json()["differences"][0]["low"] is None
+    assert same.verdict.endswith("'few' and 'again' had the same in every replication.")
+    assert all_three.difference(NONE_READY, "few", "many").clear
 
 
 def test_what_is_rarely_missed_is_counted_by_its_misses():
