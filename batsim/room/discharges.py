@@ -19,7 +19,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 if TYPE_CHECKING:
     from batsim.room.truck import Truck
 
-CLOSE = 5e-3
+CLOSE = 1e-2
 """The capacity factor of a discharge is found when it moves by less than this: what is left is ten times less. [-]"""
 MOST_PASSES = 8
 DISCHARGED = 1e-6
