@@ -54,7 +54,7 @@ class Attendants:
 
     def __init__(self, room: "Room") -> None:
         blueprint, rules = room.blueprint, room.blueprint.rules
-        self.room = room
+        self.room, self.write_state = room, room.record.write.battery_states
         self.limited = blueprint.attendants_limited
         self.drivers = blueprint.drivers_at_work if blueprint.drivers_only and blueprint.exchange is not None else None
         """When drivers, who do all that there is to do, are at work; None where attendants do it."""
@@ -168,7 +168,10 @@ class Attendants:
         hands-on work goes by their length.
         """
         write = self.room.record.write.work
-        if all(end_min <= each.until_min for each in people):
+        for each in people:
+            if end_min > each.until_min:
+                break
+        else:
             write(
                 person=person, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=count
             )
@@ -342,7 +345,7 @@ class SoloJob:
         now = env.now
         end_min = now + worked_min
         waits, done = TASK_STATES[task]
-        room.state(self.battery, done)
+        attendants.write_state(battery=self.battery.number, state=done, from_min=now)
         if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
             attendants.write_work(people, task, now, end_min, worked_min, person=self.person)
