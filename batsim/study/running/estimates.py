@@ -40,6 +40,8 @@ def pooled(values: Table, measure: str) -> Floats:
 def estimate(values: Table, measure: str, confidence: float) -> Interval:
     """Mean of a measure and its interval; limits are not numbers where too few events carry one.
 
+    What is counted or lasts is not below zero, and a share not above one; neither are their limits.
+
     Parameters
     ----------
     values
@@ -55,7 +57,8 @@ def estimate(values: Table, measure: str, confidence: float) -> Interval:
         return student_interval(series, confidence)
     if found.few:
         return Interval(float(np.mean(series)), np.nan, np.nan)
-    return skewed_interval(series, confidence)
+    mean, low, high = skewed_interval(series, confidence)
+    return Interval(mean, max(0.0, low), min(high, 1.0) if measure.endswith("_share") else high)
 
 
 def judged(values: Table, measure: str, confidence: float) -> Interval:

@@ -358,6 +358,14 @@ def test_too_few_events_are_counted():
         assert frame.loc[("many", measure), ["events", "of"]].isna().all()
 
 
+def test_limits_are_where_a_share_or_a_time_can_be():
+    """Two of three runs alike: what the third is like says little of how skewed they are."""
+    runs = made({"a": rare([80, 140, 140], [200] * 3), "b": rare([78, 78, 142], [200] * 3)})
+
+    assert runs.interval("a", WAIT_BATTERY).low == 0.0
+    assert runs.interval("b", NONE_READY).high == 1.0
+
+
 def test_too_few_events_tell_no_layouts_apart():
     """Both with few: no limits and no winner, unless they are alike; few against enough is a difference."""
     few, fewer, many = [5, 2, 0, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0, 0, 0], [50, 52, 47, 55, 49, 51, 48, 50]
