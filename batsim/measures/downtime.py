@@ -108,7 +108,9 @@ def _weeks(measured: Measured) -> dict[str, float]:
     return {
         "worst_week_downtime_min_per_truck_shift": float(np.max(lost / shifts, initial=0.0)) if lost.size else np.nan,
         "first_week_downtime_min_per_truck_shift": float(lost[0] / shifts[0]) if lost.size else np.nan,
-        "later_weeks_downtime_min_per_truck_shift": rate(float(np.sum(lost[1:])), float(np.sum(shifts[1:]))),
+        "later_weeks_downtime_min_per_truck_shift": float(np.sum(lost[1:]) / np.sum(shifts[1:]))
+        if lost.size > 1
+        else np.nan,
     }
 
 

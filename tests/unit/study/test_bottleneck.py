@@ -523,7 +523,7 @@ def test_jobs_name_their_scenario_and_what_is_taken(monkeypatch):
     measures = run_jobs(scenarios, jobs, Settings(workers=2), take=measures_of)
 
     key = "downtime_min_per_truck_shift"
-    assert [each.downtime for each in one] == [each.downtime for each in two]
+    assert [repr(each.downtime) for each in one] == [repr(each.downtime) for each in two]
     assert all(np.array_equal(here.profile, there.profile) for here, there in zip(one, two, strict=True))
     assert [each.downtime[key] for each in one] == [each[key] for each in measures]
     for job, found in zip(jobs, measures, strict=True):

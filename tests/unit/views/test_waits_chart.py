@@ -62,7 +62,8 @@ def test_a_study_gathers_them_replication_by_replication():
 
     assert found.layouts == ("hoist", "side rollers")
     for layout in found.layouts:
-        assert found.share_within(layout, 15.0) == pytest.approx(runs.interval(layout, "wait_within_target_share"))
+        expected = runs.interval(layout, "wait_within_target_share")
+        assert found.share_within(layout, 15.0) == pytest.approx(tuple(expected), nan_ok=True)
 
 
 def test_the_curve_is_the_share_that_waits_no_longer():
@@ -104,12 +105,12 @@ def test_lines_are_the_curves():
 
 
 def test_the_target_is_marked():
-    """At its minutes and its share, and the legend says how many keep it."""
+    """At its minutes and its share, and the legend says how many keep it; 12 exchanges carry no interval."""
     ax = waits_chart(made(**TWO))
     cross = next(line for line in ax.get_lines() if line.get_marker() == "X")
 
     assert [float(each[0]) for each in cross.get_data()] == [15.0, 0.95]
-    assert legend(ax) == ["quick\n88 ± 159 % in time", "slow\n25 ± 318 % in time", "target: 95 %\nwithin 15 min"]
+    assert legend(ax) == ["quick\n87.5 % in time", "slow\n25 % in time", "target: 95 %\nwithin 15 min"]
     assert ax.get_xlim() == (0.0, pytest.approx(made(**TWO).not_exceeded(0.99)))
 
 
