@@ -7,7 +7,8 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.scenario.chemistry import capacity_factor_of
+from batsim.measures.windows import Worked
+from batsim.scenario.chemistry import capacity_factor_of, rated_cell
 from batsim.scenario.site import Scenario
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -31,20 +32,31 @@ def discharges(scenario: Scenario) -> dict[str, float]:
     record = batsim.simulate(scenario, "side rollers")
     rows, exchanges = record.columns("discharges"), record.columns("exchanges")
     mine = (rows["group"] == REACH) & (rows["soc_from_share"] == 1.0) & (rows["end_min"] < record.facts.horizon_min)
-    factor = capacity_factor_of(scenario.batteries["lead 48 V 750 Ah"], FIGURES)
+    battery, worked = scenario.batteries["lead 48 V 750 Ah"], Worked(record.facts.group_windows[REACH])
+    factor_at, cell = capacity_factor_of(battery, FIGURES), rated_cell(battery, FIGURES)
+    factors = np.array([factor_at(degc) for degc in rows["mean_degc"][mine]])
+    spans = zip(rows["start_min"][mine], rows["end_min"][mine], strict=True)
+    hours = np.array([worked.between(start, end) for start, end in spans]) / 60.0
+    amps_over_i5 = np.maximum(rows["drawn_ah"][mine] / hours / (cell.capacity_ah / 5.0), 0.5 ** (1.0 / cell.peukert))
     return {
         "drawn_ah": float(np.mean(rows["drawn_ah"][mine])),
-        "factor": float(np.mean([factor(degc) for degc in rows["mean_degc"][mine]])),
+        "factor": float(np.mean(factors)),
+        "given": float(np.mean(np.minimum(1.0, factors * amps_over_i5 ** (1.0 - cell.peukert)))),
         "end_degc": float(np.mean(rows["end_degc"][mine])),
         "exchanges": float(np.sum(exchanges["group"] == REACH)),
     }
 
 
 def test_the_cold_costs_exchanges_by_what_it_takes_from_the_capacity(cold: Scenario, warm: Scenario):
-    """The capacity factor at the electrolyte temperatures explains the shorter discharges and the more exchanges."""
+    """The capacity factor at the electrolyte temperatures explains the shorter discharges and the more exchanges.
+
+    By Peukert's law a discharge gives f/(I/I5)^(n-1) of the rated ampere-hours of its part of the state of charge, no
+    more than at the current of 10 h, where I/I5 = 2^(-1/n), and never more than all: the warm battery is there mostly.
+    """
     here, there = discharges(cold), discharges(warm)
-    lost = here["factor"] / there["factor"]
-    assert 0.75 < lost < 0.92
+    assert 0.75 < here["factor"] / there["factor"] < 0.92
+    lost = here["given"] / there["given"]
+    assert 0.75 < lost < 0.95
     assert here["drawn_ah"] / there["drawn_ah"] == pytest.approx(lost, rel=0.01)
     # The same work: so many more exchanges as each gives less, but for trucks that stand in line.
     assert here["exchanges"] / there["exchanges"] == pytest.approx(1.0 / lost, rel=0.05)
