@@ -118,7 +118,7 @@ class Discharge:
             return flat
         plan = truck.queue.plan
         heat_a2min = 0.0
-        for stretch in self.stretches if truck.powers_w else ():
+        for stretch in () if isinstance(self.gives, AtPace) else self.stretches:  # a run time tells no current
             if stretch.used_min:
                 heat_a2min += 3600.0 * stretch.ah * stretch.ah / stretch.used_min
         top_degc = truck.group.air_degc[int(self.start_min // WEEK_MIN)] + plan.kelvin_per_a2 * heat_a2min / span_min

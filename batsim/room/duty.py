@@ -28,8 +28,7 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
             yield from _wait_for_call(room, truck, truck.early_min)
         else:
             yield Timed(env, truck.joined_min - env.now, [], ASKS)
-            while truck.stood_min and truck.reason == LEVEL:
-                truck.make_up_for_stand()
+            while truck.stood_min and truck.leaves_later():
                 if truck.joined_min == inf:
                     return
                 yield Moment(env).after(truck.joined_min - env.now, ASKS)
@@ -42,6 +41,8 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
             turns_back = may_carry_on and has_left and not truck.queue.has_one_for(truck)
         if turns_back:
             truck.turn_away()
+            if desk.by_drivers and room.trucks_waiting:  # at work again, its driver may lend a hand
+                room.attendants.look_again(truck.back_min)
             down_to, keeps_min = (level, 0.0) if comes_early else (cut_out, truck.trip_min)
             goes_on = carry_on(truck, truck.back_min, down_to, keeps_min=keeps_min)
             continue

@@ -247,7 +247,7 @@ class ExchangeDesk:
         for helper in self.helpers(truck)[:count]:
             helper.helps_until_min = until_min
             if not helper.waits:
-                helper.stood_min += until_min - now
+                helper.stood_min += helper.group.timetable.worked(now, until_min)
                 write(truck=helper.number, group=helper.group.number, start_min=now, end_min=until_min)
 
     def lacks(self, queue: "Queue", truck: "Truck") -> int:

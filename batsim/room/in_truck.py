@@ -71,7 +71,7 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
         discharge, warmth = at_power(truck, begin_min, before, plan)
     last = discharge.stretches[-1]
     after = min(before, last.soc_share)
-    if pace is not None:
+    if not truck.powers_w:
         (ah, kwh), usable_ah = drawn_between(truck, before, after), truck.queue.plan.capacity_ah
     else:
         ah, kwh, _ = discharge.drawn()
@@ -209,9 +209,10 @@ def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
 
 def _return_level(truck: "Truck") -> float:
     """Real state of charge that brings the truck to the level at which it returns to work."""
-    battery, capacity = truck.battery, truck.queue.plan.capacity_ah
-    lacking = (truck.room.blueprint.in_truck.return_at_share - battery.soc_share) * truck.usable_ah
-    return min(1.0, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity)
+    battery, level = truck.battery, truck.room.blueprint.in_truck.return_at_share
+    capacity = truck.queue.plan.capacity_ah
+    lacking = (level - battery.soc_share) * truck.usable_ah
+    return min(1.0, max(level, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity))
 
 
 def _goal_in_shift(room: "Room", truck: "Truck", begin: Begin, over: float) -> tuple[float, float]:
@@ -367,7 +368,9 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     if not full:
         factor = plan.profiles[number].factor if part else 1.0
         battery.owed_ah = max(0.0, battery.owed_ah - factor * result.given_ah)
-    battery.soc_share = 1.0 if full else min(1.0, battery.soc_share + result.stored_ah / truck.usable_ah)
+    before = battery.soc_share
+    risen = min(1.0 - battery.missing_ah / plan.capacity_ah, before + result.stored_ah / truck.usable_ah)
+    battery.soc_share = 1.0 if full else max(before, risen)
     battery.count_charge(result.stored_ah / (plan.capacity_ah * (1.0 - truck.group.truck.exchange_at_share)))
     times = (min(truck.joined_min, plugged_min), plugged_min, given.end_min)
     course = Course(begin, given.planned, given.pieces, result)

@@ -186,12 +186,16 @@ class Truck:
             fetched_min=self.fetched_min,
         )
 
-    def make_up_for_stand(self) -> None:
-        """Work later what it stood for, before it leaves for the room."""
-        way_min, stood_min = self.joined_min - self.left_min, self.stood_min
+    def leaves_later(self) -> bool:
+        """Work later what it stood for, before it leaves at its level; else wait for its driver to be back."""
+        way_min, stood_min, left_min = self.joined_min - self.left_min, self.stood_min, self.left_min
         self.stood_min = 0.0
-        self.left_min = self.group.timetable.advance(self.left_min, stood_min)
+        if self.reason == LEVEL:
+            self.left_min = self.group.timetable.advance(left_min, stood_min)
+        else:
+            self.left_min = max(left_min, self.helps_until_min)
         self.joined_min = self.left_min + way_min
+        return self.left_min > left_min
 
     def turn_away(self) -> None:
         """Go back to work, for no battery is ready or no charging spot is free."""

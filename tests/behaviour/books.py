@@ -249,18 +249,73 @@ def each_truck_has_one_battery(record: Record, *, at_arrival: bool, in_order: bo
 
 
 def scheduled_time_is_work_or_downtime(record: Record) -> None:
+    """A truck works, visits the room or stands; what it stood for at work it makes up for before it leaves."""
     horizon = record.facts.horizon_min
-    discharges, visits = by("truck", rows_of(record, "discharges")), by("truck", rows_of(record, "exchanges"))
+    tables = (by("truck", rows_of(record, table)) for table in ("discharges", "exchanges", "stands"))
+    discharges, visits, stands = tables
     worked = calendars(record)
     for truck, group in enumerate(group_of_truck(record)):
+        stood = [(row["start_min"], row["end_min"]) for row in stands[truck]]
         spans = [(row["start_min"], row["end_min"]) for row in discharges[truck]]
         spans += [(row["left_min"], row["back_min"]) for row in visits[truck]]
-        spans = [(start, horizon if math.isnan(end) else end) for start, end in spans]
-        total = sum(worked[group].between(min(start, horizon), min(end, horizon)) for start, end in spans)
-        assert total == pytest.approx(worked[group].between(0.0, horizon), abs=1e-6)
-        for (_, end), (start, _) in pairwise(sorted(spans)):
+        spans = sorted((start, min(ends(end), horizon)) for start, end in spans if start < horizon)
+        total = sum(worked[group].between(start, end) for start, end in spans)
+        made_up = 0.0
+        for (begin, end), (start, _) in pairwise([*spans, (horizon, horizon)]):
             assert start >= end
-            assert worked[group].between(end, start) == 0.0
+            gap_min = worked[group].between(end, start)
+            helped = [stand for stand in stood if begin <= stand[0] < start]
+            stood_min = sum(worked[group].between(*stand) for stand in helped)
+            if gap_min and start < horizon and start not in [stop for _, stop in helped]:
+                assert gap_min == pytest.approx(stood_min, abs=1e-6)
+            assert gap_min <= stood_min + 1e-6
+            made_up += gap_min
+        assert total + made_up == pytest.approx(worked[group].between(0.0, horizon), abs=1e-6)
+        away = [(row["left_min"], ends(row["back_min"])) for row in visits[truck]]
+        assert most_at_once([(start, end, 1.0) for start, end in stood + away]) <= 1
+
+
+def work_takes_the_power_of_its_shifts(record: Record) -> None:
+    """Energy of each discharge: the power of each truck-shift over the hours worked in it; the ways are told apart."""
+    horizon, worked = record.facts.horizon_min, calendars(record)
+    shifts = by("truck", rows_of(record, "truck_shifts"))
+    for truck, discharges in by("truck", rows_of(record, "discharges")).items():
+        mine = [(row["start_min"], row["power_w"] / 60_000.0) for row in shifts[truck]]
+        if not mine:  # run times are stated
+            continue
+        mine[0] = (0.0, mine[0][1])
+        for row in discharges:
+            assert 0.0 <= row["way_kwh"] <= row["drawn_kwh"]
+            start, end = row["start_min"], row["end_min"]
+            if end >= horizon:
+                continue
+            kwh = sum(
+                power * worked[row["group"]].between(max(start, begin), min(end, stop))
+                for (begin, power), (stop, _) in pairwise([*mine, (math.inf, 0.0)])
+                if begin < end and stop > start
+            )
+            assert row["drawn_kwh"] - row["way_kwh"] == pytest.approx(kwh, rel=1e-6, abs=1e-6)
+
+
+def ampere_hours_are_kept(record: Record) -> None:
+    """What a battery lacks is what was left missing by its last charge and drawn since; it shows no less than that."""
+    facts = record.facts
+    charged = by("battery", started(rows_of(record, "charges")))
+    for battery, discharges in by("battery", rows_of(record, "discharges")).items():
+        capacity_ah = facts.battery_types[facts.type_numbers[battery]].capacity_ah
+        changes = [(row["end_min"], 0, row) for row in charged[battery]]
+        changes += [(row["start_min"], 1, row) for row in discharges]
+        missing = 1.0 - discharges[0]["soc_from_share"]
+        left = 0.0
+        for _, is_discharge, row in sorted(changes, key=lambda change: change[:2]):
+            if not is_discharge:
+                assert 1.0 - row["soc_from_share"] == pytest.approx(missing, abs=1e-9)
+                missing = 1.0 - row["soc_to_share"]
+                left = missing if row["full"] else left
+                continue
+            missing += row["drawn_ah"] / capacity_ah
+            assert row["depth_share"] == pytest.approx(missing, abs=1e-9)
+            assert row["soc_to_share"] <= max(0.0, 1.0 - missing + left) + 1e-9
 
 
 def downtime_is_the_sum_of_its_parts(record: Record) -> None:
@@ -271,6 +326,8 @@ def downtime_is_the_sum_of_its_parts(record: Record) -> None:
     assert sum(parts) == pytest.approx(found["downtime_min_per_truck_shift"], abs=1e-9)
     lost = waited = 0.0
     worked = calendars(record)
+    for row in rows_of(record, "stands"):
+        lost += worked[row["group"]].between(*(min(max(row[name], start), end) for name in ("start_min", "end_min")))
     for row in rows_of(record, "exchanges"):
         left, joined, began, back = (
             min(max(end if math.isnan(row[name]) else row[name], start), end)

@@ -65,7 +65,7 @@ def only_the_qualified_hoist(room: Room, record: Record) -> None:
     layout, arrangement = scenario.layouts["room"], scenario.arrangement("room")
     skill = next((step.skill for step in arrangement.steps if step.skill), None)
     by_attendants = (
-        isinstance(layout.attendants, dict) and not layout.drivers_exchange and layout.exchange_time_min is None
+        isinstance(layout.attendants, dict) and layout.exchange_by is None and layout.exchange_time_min is None
     )
     if skill is None or not by_attendants or layout.standby is not None:
         return

@@ -147,7 +147,10 @@ def truck_groups(draw: st.DrawFn, number: int, shifts: dict[str, Any], batteries
     }
     if draw(st.booleans()):
         power = {"mean_power": f"{draw(st.sampled_from([0.8, 2.5, 5.0]))} kW"}
-        group["duty"] = draw(st.sampled_from([power, {"energy_per_shift": "20 kWh", "between_trucks": "30 %"}]))
+        energy = {"energy_per_shift": "20 kWh", "between_trucks": "30 %"}
+        group["duty"] = draw(st.sampled_from([power, energy])) | {
+            "between_shifts": draw(st.sampled_from(["0 %", "40 %"]))
+        }
     else:
         laws = [
             "5 h",

@@ -105,7 +105,10 @@ def _exchange_when(draw: st.DrawFn, stated: dict[str, Any]) -> None:
             when["in_breaks_below"] = draw(st.sampled_from(["60 %", "95 %", "100 %"]))
         if draw(st.booleans()):
             when["early_below"] = draw(st.sampled_from(["50 %", "80 %", "98 %"]))
+        if draw(st.booleans()):
+            when["not_above"] = draw(st.sampled_from(["60 %", "100 %"]))
         group["exchange_when"] = when
+    stated["rules"]["patience"] = draw(st.sampled_from(["0 min", "10 min", "2 h"]))
 
 
 def _priority(draw: st.DrawFn, stated: dict[str, Any]) -> None:
@@ -204,8 +207,11 @@ def _out(draw: st.DrawFn, stated: dict[str, Any]) -> None:
 
 
 def _exchange_by(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    by: list[Any] = ["drivers"]
+    if isinstance(_layout(stated).get("attendants"), dict):
+        by.append({shift: draw(st.sampled_from(["drivers", "attendants"])) for shift in stated["week"]["shifts"]})
     if draw(st.booleans()):
-        _layout(stated)["exchange_by"] = "drivers"
+        _layout(stated)["exchange_by"] = draw(st.sampled_from(by))
 
 
 def _skills(draw: st.DrawFn, stated: dict[str, Any]) -> None:

@@ -26,6 +26,8 @@ def test_books_balance(room: Room):
     books.each_battery_is_in_one_state(record, books.MOVES_IN_TRUCK if in_truck else books.MOVES)
     books.each_truck_has_one_battery(record, at_arrival=room.at_arrival)
     books.scheduled_time_is_work_or_downtime(record)
+    books.work_takes_the_power_of_its_shifts(record)
+    books.ampere_hours_are_kept(record)
     books.downtime_is_the_sum_of_its_parts(record)
     books.labour_adds_up(record)
     books.states_are_what_was_done(record)

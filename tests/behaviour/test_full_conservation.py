@@ -22,6 +22,8 @@ def check_all_books(room: Room) -> None:
     finishing = scenario.rules.at_shift_end == "finish"
     books.each_truck_has_one_battery(record, at_arrival=room.at_arrival, in_order=finishing)
     books.scheduled_time_is_work_or_downtime(record)
+    books.work_takes_the_power_of_its_shifts(record)
+    books.ampere_hours_are_kept(record)
     books.downtime_is_the_sum_of_its_parts(record)
     books.labour_adds_up(record)
     books.states_are_what_was_done(record)
