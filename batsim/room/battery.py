@@ -43,8 +43,8 @@ class Battery:
         """Electrolyte temperature at `degc_min`. [degC]"""
         self.degc_min = 0.0
         """Since when it has been left alone, or will be when what is under way is over. [min]"""
-        self.warm_k_min = self.discharge_end_min = 0.0
-        """End of its last discharge, and temperature times time from then to `degc_min`. [K min, min]"""
+        self.warm_k_min = self.warm_min = 0.0
+        """From the end of its last discharge to `degc_min`: temperature times time, and time. [K min, min]"""
         self.capacity_share = 1.0
         """Capacity when new, over the rated one. [-]"""
         self.damage = 0.0
@@ -92,16 +92,17 @@ class Battery:
         passed = time_min - self.degc_min
         if 0.0 < passed < inf:
             self.warm_k_min += passed * mean_between_degc(self.degc, degc, passed / self.room_tau_min)
+            self.warm_min += passed
         self.degc, self.degc_min = degc, time_min
 
     def used_until(self, end_min: float, warmth: "Warmth") -> float:
         """Note the warmth of a discharge; returns the mean temperature since the discharge before. [degC]"""
         _, mean_degc, end_degc = warmth
-        span_min = end_min - self.discharge_end_min
-        if 0.0 < span_min < inf:
-            mean_degc = (self.warm_k_min + (end_min - self.degc_min) * mean_degc) / span_min
+        used_min = end_min - self.degc_min
+        if 0.0 < used_min < inf:
+            mean_degc = (self.warm_k_min + used_min * mean_degc) / (self.warm_min + used_min)
         self.degc, self.degc_min = end_degc, end_min
-        self.warm_k_min, self.discharge_end_min = 0.0, end_min
+        self.warm_k_min = self.warm_min = 0.0
         return mean_degc
 
     def wear(self, drawn_ah: float, mean_degc: float) -> float:
