@@ -39,10 +39,9 @@ class Battery:
         """Two wells: available ampere-hours above level, below 0 after strong currents. [Ah]"""
         self.used_min = 0.0
         """End of its last use. [min]"""
-        self.degc = 0.0
-        """Electrolyte temperature at `degc_min`. [degC]"""
-        self.degc_min = 0.0
-        """Since when it has been left alone, or will be when what is under way is over. [min]"""
+        self.degc = self.degc_min = 0.0
+        """Electrolyte temperature, and since when it is left alone with that, or will be after what is under way.
+        [degC, min]"""
         self.warm_k_min = self.warm_min = 0.0
         """From the end of its last discharge to `degc_min`: temperature times time, and time. [K min, min]"""
         self.capacity_share = 1.0
