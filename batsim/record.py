@@ -192,6 +192,7 @@ class DischargeRow(Row, table="discharges"):
     end_min: Annotated[float, "min", "work with it ended"]
     drawn: Drawn
     warmth: Warmth
+    ageing_degc: Annotated[float, "degC", "mean electrolyte temperature since the discharge before, which ages it"]
     damage: Annotated[float, "-", "share of its life that the discharge used up"]
 
 
@@ -405,6 +406,8 @@ class TypeFacts:
     """Share of its gas that leaves it. [-]"""
     life_ah: float
     """Ampere-hours that it gives in its life at the depth of the cycle test. [Ah]"""
+    calendar_years: float
+    """Life that age alone allows. [years]"""
     discharge_to_share: float
     """Cut-out. [-]"""
     water_reserve_ah: float

@@ -4,6 +4,7 @@ Damage is 0 when new and 1 at the end of life, where the capacity has fallen to 
 end, IEC 60254-1 from memory). Each discharge adds its share, deeper and warmer ones more (Palmgren-Miner's sum).
 """
 
+import math
 from typing import NamedTuple
 
 
@@ -22,6 +23,8 @@ class Life(NamedTuple):
     """Temperature of the test. [degC]"""
     kelvin_per_halving: float
     """Kelvin that halve the life; infinite if temperature does not matter. [K]"""
+    floor_degc: float = -math.inf
+    """No colder battery lives longer than one at this temperature. [degC]"""
 
 
 def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float:
@@ -32,14 +35,14 @@ def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float
     depth
         Ampere-hours drawn over the rated capacity, d. [-]
     temperature_degc
-        Mean electrolyte temperature since the discharge before, see `batsim.formulas.heat`. [degC]
+        Mean electrolyte temperature since the discharge before, rest and charge included. [degC]
     life
         What the battery stands.
 
     Returns
     -------
     float
-        (1/N80) (d/0.8)^beta 2^((T - 30)/halving), with 0.8 and 30 degC those of the test. [-]
+        (1/N80) (d/0.8)^beta 2^((T - 30)/halving), with 0.8 and 30 degC those of the test and T at least the floor. [-]
 
     Raises
     ------
@@ -48,8 +51,8 @@ def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float
 
     Notes
     -----
-    Ageing by the calendar is left out: with little use it decides. Both powers are 1 at the depth of the test, so
-    damage has no step there.
+    Ageing by the calendar is left out: with little use it decides, so measures take the lesser of both lives. Both
+    powers are 1 at the depth of the test, so damage has no step there.
 
     References
     ----------
@@ -59,6 +62,7 @@ def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float
       source), gel and glass mat 800 to 1,200; plan with 1,200.
     * beta: 1.2, from 1.0 (the same ampere-hours at every depth) to 1.34 (table of a library, small glass-mat cells).
     * deep_beta: 2, an assumption without source; equal to beta without it.
+    * floor: 20 degC, an assumption without source: no cycle test credits a cold battery with a longer life.
     * halving: 10 K, from 8 K (rule of thumb) to 15 K (corrosion, Schiffer, Sauer et al. 2007, J. Power Sources 168,
       66-78); 10 K because it is the usual rule.
 
@@ -72,9 +76,9 @@ def discharge_damage(depth: float, temperature_degc: float, life: Life) -> float
     if not depth >= 0.0:  # every exchange comes by: the message is only made when it is needed
         msg = f"depth of discharge must be 0 or more (got {depth:g})"
         raise ValueError(msg)
-    cycles, tested, beta, deep_beta, tested_degc, halving_k = life
+    cycles, tested, beta, deep_beta, tested_degc, halving_k, floor_degc = life
     ratio = depth / tested
-    warmth = (temperature_degc - tested_degc) / halving_k
+    warmth = (max(temperature_degc, floor_degc) - tested_degc) / halving_k
     return float(ratio ** (beta if ratio <= 1.0 else deep_beta) * 2.0**warmth / cycles)
 
 

@@ -18,7 +18,8 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
     -------
     dict of array
         For each battery, by number: ``drawn_ah``, ``cycles`` of 80 % that draw as much, ``damage`` as a share of its
-        life, and ``life_years`` at this pace from new to 80 % of the capacity (infinite without use).
+        life, ``aged`` the same by age alone, and ``life_years`` at this pace from new to 80 % of the capacity, no more
+        than age allows.
     """
     facts, discharges = measured.facts, measured.columns("discharges")
     capacity_ah = np.array([facts.battery_types[number].capacity_ah for number in facts.type_numbers])
@@ -28,9 +29,19 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
         np.bincount(number, weights=discharges[name] * part, minlength=facts.batteries).astype(np.float64)
         for name in ("drawn_ah", "damage")
     )
+    calendar_years = np.array([facts.battery_types[number].calendar_years for number in facts.type_numbers])
+    aged = measured.minutes / YEAR_MIN / calendar_years
     with np.errstate(divide="ignore"):
-        years = measured.minutes / YEAR_MIN / damage
-    return {"drawn_ah": drawn, "cycles": drawn / (CYCLE_DEPTH * capacity_ah), "damage": damage, "life_years": years}
+        years = measured.minutes / YEAR_MIN / np.maximum(damage, aged)
+    cycles = drawn / (CYCLE_DEPTH * capacity_ah)
+    return {"drawn_ah": drawn, "cycles": cycles, "damage": damage, "aged": aged, "life_years": years}
+
+
+def lives_used(measured: Measured) -> tuple[Floats, Floats]:
+    """Lives that the batteries of each type use up in the measured time: by their duty alone, and at least by age."""
+    types, each = np.array(measured.facts.type_numbers), battery_wear(measured)
+    by_duty, by_age = (np.bincount(types, each[name]).astype(np.float64) for name in ("damage", "aged"))
+    return by_duty, np.maximum(by_duty, by_age)
 
 
 def wear_measures(measured: Measured) -> dict[str, float]:
@@ -45,7 +56,8 @@ def wear_measures(measured: Measured) -> dict[str, float]:
     charges = measured.columns("charges")
     charged = measured.inside(charges["end_min"])
     used_life = each["drawn_ah"] / np.array([kind.life_ah for kind in types])
-    total, most = float(np.sum(each["damage"])), float(np.max(each["damage"]))
+    by_duty, used = lives_used(measured)
+    of_type = np.bincount(np.array(facts.type_numbers))
     mean_ah = float(np.mean(each["drawn_ah"]))
     return {
         "cycles_per_battery_per_year": rate(float(np.mean(each["cycles"])), years),
@@ -54,7 +66,8 @@ def wear_measures(measured: Measured) -> dict[str, float]:
         "charges_ended": float(np.sum(charged)),
         "deep_discharges_share": share_of(ended & (discharges["depth_share"] > 1.0 - deepest + ROUNDING), ended),
         "full_charges_share": share_of(charged & (charges["full"] == 1.0), charged),
-        "life_years": rate(facts.batteries * years, total),
-        "life_years_of_most_worn": rate(years, most),
-        "life_years_by_throughput": years / float(np.mean(used_life)) if mean_ah else np.nan,
+        "life_years": rate(facts.batteries * years, float(np.sum(used))),
+        "life_years_of_most_worn": float(np.min(each["life_years"])) if years else np.nan,
+        "life_years_by_throughput": rate(years, float(np.mean(np.maximum(used_life, each["aged"])))),
+        "limited_by_age_share": float(np.sum(of_type[used > by_duty])) / facts.batteries,
     }

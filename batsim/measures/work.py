@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from batsim.measures.wear import lives_used
 from batsim.measures.windows import Floats, Measured, Whole, Worked, rate
 
 
@@ -26,14 +27,14 @@ def work_measures(measured: Measured, energy_kwh: float, water_kg: float) -> dic
     days = measured.working_days
     scheduled_h = float(np.sum(measured.scheduled_min)) / 60.0
     worked_h = scheduled_h - lost_h
-    damage = float(np.sum(measured.columns("discharges")["damage"] * measured.discharge_part))
+    used = float(np.sum(lives_used(measured)[1]))
     return {
         "work_hours_per_day": rate(worked_h, days),
         "lost_hours_per_day": rate(lost_h, days),
         "lost_kwh_per_day": rate(lost_kwh, days),
         "energy_kwh_per_truck_hour": rate(energy_kwh, worked_h),
         "water_lost_kg_per_truck_hour": rate(water_kg, worked_h),
-        "life_truck_hours": rate(worked_h, damage),
+        "life_truck_hours": rate(worked_h, used),
     }
 
 

@@ -1,11 +1,13 @@
 """One numbered traction battery in the room."""
 
-from math import exp, nan
+from math import exp, inf, nan
 from typing import TYPE_CHECKING
 
+from batsim.formulas.heat import mean_between_degc
 from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
+    from batsim.record import Warmth
     from batsim.room.charging import ChargerPool
     from batsim.room.queue import Queue
 
@@ -37,10 +39,11 @@ class Battery:
         """Two wells: available ampere-hours above level, below 0 after strong currents. [Ah]"""
         self.used_min = 0.0
         """End of its last use. [min]"""
-        self.degc = 0.0
-        """Electrolyte temperature at `degc_min`. [degC]"""
-        self.degc_min = 0.0
-        """Since when it has been left alone, or will be when what is under way is over. [min]"""
+        self.degc = self.degc_min = 0.0
+        """Electrolyte temperature, and since when it is left alone with that, or will be after what is under way.
+        [degC, min]"""
+        self.warm_k_min = self.warm_min = 0.0
+        """From the end of its last discharge to `degc_min`: temperature times time, and time. [K min, min]"""
         self.capacity_share = 1.0
         """Capacity when new, over the rated one. [-]"""
         self.damage = 0.0
@@ -83,8 +86,26 @@ class Battery:
             return self.degc
         return air_degc + excess * exp(-passed / self.room_tau_min)
 
+    def comes_to(self, time_min: float, degc: float) -> None:
+        """Note the temperature that it comes to in its bay by a time, at rest or under a charge."""
+        passed = time_min - self.degc_min
+        if 0.0 < passed < inf:
+            self.warm_k_min += passed * mean_between_degc(self.degc, degc, passed / self.room_tau_min)
+            self.warm_min += passed
+        self.degc, self.degc_min = degc, time_min
+
+    def used_until(self, end_min: float, warmth: "Warmth") -> float:
+        """Note the warmth of a discharge; returns the mean temperature since the discharge before. [degC]"""
+        _, mean_degc, end_degc = warmth
+        used_min = end_min - self.degc_min
+        if 0.0 < used_min < inf:
+            mean_degc = (self.warm_k_min + used_min * mean_degc) / (self.warm_min + used_min)
+        self.degc, self.degc_min = end_degc, end_min
+        self.warm_k_min = self.warm_min = 0.0
+        return mean_degc
+
     def wear(self, drawn_ah: float, mean_degc: float) -> float:
-        """Add the damage of a discharge, and return it. [-]"""
+        """Add the damage of a discharge at the mean temperature since the one before, and return it. [-]"""
         plan = self.queue.plan
         damage = discharge_damage(drawn_ah / plan.capacity_ah, mean_degc, plan.ageing[0])
         if self.part_charges:

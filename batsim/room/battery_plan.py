@@ -85,6 +85,8 @@ class Ageing(NamedTuple):
     """What wears a battery type."""
 
     life: Life
+    calendar_years: float
+    """Life that age alone allows. [years]"""
     part_charges_free: int
     part_charge_surcharge: float
     capacity_lost_share: float
@@ -219,6 +221,7 @@ def _ageing(battery: BatteryType, figures: Figures) -> Ageing:
     name = f"battery.{battery.chemistry}"
     return Ageing(
         life=life_of(battery, figures),
+        calendar_years=figures.number(f"{name}.life_calendar"),
         part_charges_free=int(figures.number(f"{name}.part_charges_free")),
         part_charge_surcharge=figures.number(f"{name}.part_charge_surcharge"),
         capacity_lost_share=figures.number(f"{name}.capacity_lost"),

@@ -137,10 +137,11 @@ def begun(battery: "Battery", begin: Begin, pieces: "Sequence[Piece]") -> Begin:
     return begin._replace(start_min=first_min, degc=battery.degc_after_rest(first_min, begin.air_degc))
 
 
-def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool) -> None:
+def put_in(battery: "Battery", begin: Begin, result: Outcome, planned: Planned, *, full: bool) -> None:
     """Change the battery as a charge does; who keeps `owed_ah` in part charges does that."""
     battery.missing_ah -= result.stored_ah
-    battery.degc, battery.degc_min = result.end_degc, result.end_min
+    battery.comes_to(begin.start_min, begin.degc)
+    battery.comes_to(result.end_min, result.end_degc)
     battery.gas_ah += result.gas_ah * battery.queue.plan.gassing.vented_share
     battery.charged_min = result.end_min
     if full:

@@ -56,6 +56,10 @@ if TYPE_CHECKING:
     from batsim.scenario.chemistry import Thermal
 
 
+LIMIT_PASSES = 2
+"""Looks at a voltage limit that falls as the battery warms up: they bring its temperature to within a kelvin."""
+
+
 class ChargerPool:
     """Chargers of one type."""
 
@@ -283,7 +287,7 @@ class ChargingDesk:
         """
         pool, end_min, write_state = battery.pool, course.result.end_min, self.write_state
         assert pool is not None  # a battery is connected to a charger
-        put_in(battery, course.result, course.planned, full=True)
+        put_in(battery, course.begin, course.result, course.planned, full=True)
         cooled_min = end_min + self._cool_down_min(battery, end_min)
         write_charge(self.room, battery, pool.number, (*times, cooled_min), course, full=True)
         write_state(battery=battery.number, state=ON_CHARGE, from_min=course.begin.start_min)
@@ -362,7 +366,12 @@ class ChargingDesk:
             )
         degc = begin.degc
         if plan.warms_acceptance:
-            degc = accepting_degc(plan, profiles.rated, missing_ah, degc, begin.air_degc)
+            degc = accepting_degc(plan, profiles.rated, missing_ah, begin.degc, begin.air_degc)
+            for _ in range(LIMIT_PASSES):
+                profile = profiles.at(degc)
+                if profile.absorption_v == profiles.rated.absorption_v:
+                    break
+                degc = accepting_degc(plan, profile, missing_ah, begin.degc, begin.air_degc)
         profile = profiles.at(degc)
         owed_ah = battery.owed_ah or profile.factor * missing_ah
         phases = charge_phases(profile, capacity_ah, missing_ah, owed_ah, to_soc)

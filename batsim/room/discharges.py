@@ -316,8 +316,8 @@ def _drive(truck: "Truck", discharge: Discharge, last: Stretch) -> tuple[float, 
 def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Drawn, warmth: Warmth) -> None:
     """Warm and wear the battery, and write the row of a discharge."""
     battery = truck.battery
-    _, mean_degc, battery.degc = warmth
-    battery.degc_min = end_min
+    battery.comes_to(start_min, warmth[0])
+    ageing_degc = battery.used_until(end_min, warmth)
     truck.room.record.write.discharges(
         truck=truck.number,
         group=truck.group.number,
@@ -326,5 +326,6 @@ def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Dra
         end_min=end_min,
         drawn=drawn,
         warmth=warmth,
-        damage=battery.wear(drawn.drawn_ah, mean_degc),
+        ageing_degc=ageing_degc,
+        damage=battery.wear(drawn.drawn_ah, ageing_degc),
     )

@@ -364,7 +364,7 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     full = given.done and not part
     begin = begun(battery, begin, given.pieces)
     result = outcome(battery, given.planned, begin, given.end_min, full=full)
-    put_in(battery, result, given.planned, full=full)
+    put_in(battery, begin, result, given.planned, full=full)
     if not full:
         factor = plan.profiles[number].factor if part else 1.0
         battery.owed_ah = max(0.0, battery.owed_ah - factor * result.given_ah)

@@ -51,6 +51,7 @@ def _type_facts(plan: BatteryPlan) -> TypeFacts:
         use_below_degc=plan.thermal.use_below_degc,
         vented_share=plan.gassing.vented_share,
         life_ah=throughput_ah(plan.capacity_ah, plan.ageing.life),
+        calendar_years=plan.ageing.calendar_years,
         discharge_to_share=plan.battery.discharge_to_share,
         water_reserve_ah=plan.gassing.reserve_ah,
         batteries=plan.batteries,

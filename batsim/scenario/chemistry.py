@@ -259,5 +259,5 @@ def gassing_of(battery: BatteryType, figures: Figures) -> Gassing:
 
 def life_of(battery: BatteryType, figures: Figures) -> Life:
     """Put together what a battery type stands."""
-    keys = ("cycles", "depth", "beta", "deep_beta", "temperature", "halving")
+    keys = ("cycles", "depth", "beta", "deep_beta", "temperature", "halving", "floor")
     return Life(*(_numbers(battery, figures)(f"life_{key}") for key in keys))

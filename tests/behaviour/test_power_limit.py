@@ -64,7 +64,7 @@ ROOMS: dict[str, tuple[dict[str, Any], str]] = {
     "equalising, short": ({LEAD + ".equalising": EQUALISING}, "12 kW"),
     "cold": ({"site.room_temperature": "11 degC", "trucks[0].air": "0 degC"}, "20 kW"),
     "W": ({**BURST, CHARGERS: "24 x line_frequency_w"}, "45 kW"),
-    "WoWa": ({CHARGERS: "12 x line_frequency_wowa"}, "30 kW"),
+    "WoWa": ({CHARGERS: "12 x line_frequency_wowa"}, "29 kW"),
     "gel IU": ({**BURST, LEAD: GEL, CHARGERS: "24 x gel_iu"}, "45 kW"),
     "gel IUI": ({**BURST, LEAD: GEL, CHARGERS: "24 x gel_iui"}, "45 kW"),
     "mixed": (MIXED, "24 kW"),

@@ -278,11 +278,9 @@ def value_text(runs: Runs, layout: str, measure: str) -> str:
 
 
 def age_note(runs: Runs) -> str:
-    """Say up to which age batteries last, where some would last longer by their duty alone; else nothing."""
-    years = runs.scenario.prices.lives.battery_years
-    if any(runs.interval(layout, "life_years").mean > years for layout in runs.layouts):
-        return f"A cycle life above {years:g} years is limited by age."
-    return ""
+    """Say in which layouts batteries would last longer by their duty alone than age allows; else nothing."""
+    names = [f"'{name}'" for name in runs.layouts if runs.interval(name, "limited_by_age_share").mean > 0.0]
+    return f"The cycle life is limited by age in layout{'s' * (len(names) > 1)} {', '.join(names)}." if names else ""
 
 
 def _side_by_side(rows: list[list[str]], width: int) -> list[str]:

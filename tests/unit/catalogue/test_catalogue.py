@@ -218,6 +218,8 @@ def test_a_chemistry_has_all_its_figures(chemistry):
         "life_deep_beta",
         "life_temperature",
         "life_halving",
+        "life_floor",
+        "life_calendar",
         "part_charges_free",
         "part_charge_surcharge",
         "capacity_lost",

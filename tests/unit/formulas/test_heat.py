@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w
+from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w, mean_between_degc
 from tests.closed_forms import temperature_after_degc
 
 temperatures_degc = st.floats(-20.0, 60.0)
@@ -81,3 +81,12 @@ def test_heat_of_work_grows_with_the_square_of_the_current(amps, more):
     assert discharge_heat_w(more * amps, 24, 0.5, 500.0) == pytest.approx(more**2 * heat_w)
     assert discharge_heat_w(0.0, 24, 0.5, 500.0) == 0.0
     assert discharge_heat_w(amps, 24, 0.0, 500.0) == 0.0
+
+
+@given(start=st.floats(-20.0, 60.0), top=st.floats(-20.0, 60.0), spans=st.floats(1e-6, 50.0))
+def test_the_mean_of_a_stretch_is_that_of_its_course(start, top, spans):
+    """However it was warmed or cooled: the sum over many small parts of it."""
+    parts = [start + (top - start) * -math.expm1(-spans * (number + 0.5) / 2000) for number in range(2000)]
+    end = start + (top - start) * -math.expm1(-spans)
+
+    assert mean_between_degc(start, end, spans) == pytest.approx(sum(parts) / 2000, abs=0.02)

@@ -18,6 +18,7 @@ lives = st.builds(
     deep_beta=st.floats(1.4, 3.0),
     temperature_degc=st.sampled_from([20.0, 25.0, 30.0]),
     kelvin_per_halving=st.floats(8.0, 15.0),
+    floor_degc=st.just(-math.inf),
 )
 depths = st.floats(0.01, 1.2)
 temperatures_degc = st.floats(-10.0, 55.0)
@@ -104,3 +105,11 @@ def test_a_depth_below_zero_is_refused():
     """A charge is no discharge."""
     with pytest.raises(ValueError, match=_whole("depth of discharge must be 0 or more (got -0.1)")):
         discharge_damage(-0.1, 30.0, USUAL)
+
+
+@given(life=lives, depth=depths, colder_k=st.floats(0.0, 60.0))
+def test_no_colder_battery_lives_longer_than_at_the_floor(life, depth, colder_k):
+    floored = life._replace(floor_degc=20.0)
+
+    assert discharge_damage(depth, 20.0 - colder_k, floored) == discharge_damage(depth, 20.0, life)
+    assert discharge_damage(depth, 35.0, floored) == discharge_damage(depth, 35.0, life)
