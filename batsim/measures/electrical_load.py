@@ -132,7 +132,10 @@ def load_measures(measured: Measured) -> dict[str, float]:
         "energy_kwh_per_day": rate(float(np.sum(kw)) * QUARTER_MIN / 60.0, days),
         "standby_kwh_per_day": rate(idle_kwh, days),
         "energy_charged_kwh_per_day": rate(float(np.nansum(charges["charged_kwh"] * measured.charged_part)), days),
-        "energy_drawn_kwh_per_day": rate(float(np.sum(discharges["drawn_kwh"] * measured.discharge_part)), days),
+        **{
+            f"energy_{name}_kwh_per_day": rate(float(np.sum(discharges[column] * measured.discharge_part)), days)
+            for name, column in (("drawn", "drawn_kwh"), ("way", "way_kwh"))
+        },
         "peak_kw": weekly_peak(kw),
         "peak_kva": weekly_peak(kva),
         "peak_of_all_weeks_kw": float(np.max(kw)),

@@ -158,6 +158,14 @@ class TruckGroup(Frozen):
             if share is not None and share <= self.exchange_at_share:
                 rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
                 yield Fault(("exchange_when", key), rule, f"{100 * share:g} %")
+        when = self.exchange_when
+        if "not_above_share" in when.model_fields_set:
+            if when.shift_change != "if_short":
+                rule = "is read where 'shift_change' is if_short; write that, or leave it out"
+                yield Fault(("exchange_when", "not_above"), rule, f"shift_change: {when.shift_change}")
+            elif when.not_above_share <= self.exchange_at_share:
+                rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
+                yield Fault(("exchange_when", "not_above"), rule, f"{100 * when.not_above_share:g} %")
         if early_share == 1.0:
             rule = "must lie below 100 %; else a truck would go again as soon as it is back"
             yield Fault(("exchange_when", "early_below"), rule, "100 %")
