@@ -1,7 +1,6 @@
 """Chargers that share a power limit, keep to hours, wait and stagger: never too much, nothing lost, nobody favoured."""
 
 import math
-from collections import defaultdict
 from functools import cache
 from itertools import pairwise
 from typing import Any
@@ -10,7 +9,8 @@ import numpy as np
 import pytest
 
 from batsim.measures import measure
-from batsim.record import ON_CHARGE, Record
+from batsim.record import PAUSED, WAITS_FOR_CURRENT, Record
+from tests.behaviour import books
 from tests.behaviour.ledger import by, room, rows_of, run, started
 
 LIMIT, CHARGING, LEAD, CHARGERS = "charging.power_limit", "charging", "batteries.lead", "layouts.room.chargers"
@@ -368,13 +368,14 @@ def test_a_layout_may_have_rules_of_its_own():
     assert all(row["start_min"] == row["connected_min"] + 5.0 for row in started(rows_of(own, "charges")))
 
 
-def test_batteries_in_one_state_at_a_time_under_a_limit():
-    """What is on charge under the limit is on charge in the states, too."""
-    record = recorded("IUIa, short")
-    states: dict[int, list[dict[str, Any]]] = defaultdict(list, by("battery", rows_of(record, "battery_states")))
-    for battery, charges in by("battery", started(rows_of(record, "charges"))).items():
-        on_charge = {round(row["from_min"], 4) for row in states[battery] if row["state"] == ON_CHARGE}
-        assert {round(row["start_min"], 4) for row in charges} <= on_charge
+@pytest.mark.parametrize("name", ROOMS)
+def test_batteries_are_on_charge_as_long_as_current_flows(name: str):
+    """Where there is none, for want of power or outside the hours, they wait for it or their charge pauses."""
+    record = recorded(name)
+    books.states_are_what_was_done(record)
+    books.chargers_time_is_all_told(record)
+    if name in {"hours too", "W"}:
+        assert books.stays_in(record, PAUSED if name == "hours too" else WAITS_FOR_CURRENT)
 
 
 AROUND = {"always": {"days": "Mon-Sun", "from": "00:00", "to": "24:00"}}

@@ -17,11 +17,12 @@ WEEK_MIN = 10080.0
 
 
 def record(*jobs, weeks=1, windows=((360.0, 450.0, 2),)):
-    """Record with nothing in it but jobs: start, end, people, person."""
+    """Record with nothing in it but jobs: start, end, people, person, and 1 for overtime."""
     some = record_of(KESTREL, "hoist", length_min=60.0, warm_up_min=0.0).facts
     made = Record(replace(some, horizon_min=weeks * WEEK_MIN, warm_up_min=0.0, attendant_windows=windows))
-    for start, end, people, person in jobs:
+    for start, end, people, person, *overtime in jobs:
         values = {"person": person, "task": EXCHANGING, "start_min": start, "end_min": end, "people": people}
+        values["overtime"] = sum(overtime)
         write_row(made, "work", 0.0, **values)
     return made
 
@@ -46,10 +47,11 @@ def test_people_on_duty_and_at_work():
     assert hours["busy"].sum() == 1.0
 
 
-def test_work_after_the_shift_has_no_share():
-    hours = batsim.attendants_by_hour(record((445.0, 500.0, 1, ATTENDANT)))
+def test_work_after_the_shift_is_overtime_and_has_no_share():
+    hours = batsim.attendants_by_hour(record((445.0, 450.0, 1, ATTENDANT), (450.0, 500.0, 1, ATTENDANT, 1)))
 
-    assert hours.loc[8, ["on_duty", "busy"]].tolist() == [0.0, pytest.approx(20.0 / 60.0)]
+    assert hours.loc[7, ["busy", "overtime"]].tolist() == [pytest.approx(5.0 / 60.0), 0.5]
+    assert hours.loc[8, ["on_duty", "busy", "overtime"]].tolist() == [0.0, 0.0, pytest.approx(20.0 / 60.0)]
     assert math.isnan(hours.loc[8, "busy_share"])
 
 
