@@ -11,7 +11,7 @@ from batsim.decision.answer import DECIDING
 from batsim.decision.counts import Grid, ranges_of
 from batsim.decision.decide import decide
 from batsim.decision.search import Search
-from batsim.decision.trials import Trials
+from batsim.decision.trials import FIRST_STAGE, Trials
 from batsim.scenario.settings import Settings
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.limits import limits_of
@@ -437,6 +437,17 @@ def test_confidence_that_is_reached(near, far, reached):
     trials.tested = dict.fromkeys(range(far))
 
     assert trials.confidence == pytest.approx(reached)
+
+
+def test_four_runs_without_a_truck_below_cut_out_decide_nothing():
+    """One in two runs shows none in four with 14 %; a target that allows none waits for the sequential test."""
+    nothing = batsim.changed(SMALL, {"targets": {"trucks_below_cut_out": 0}})
+    grid = Grid(nothing, "room", ranges_of(nothing, "room", RANGES))
+    runner = Runner(nothing, 1, change=with_counts)
+    tested = Trials(Settings().schedule(nothing), grid, limits_of(nothing), runner, None).decided((8, 4, 2))
+
+    assert tested.meets
+    assert tested.values["trucks_below_cut_out"].tolist() == [0.0] * FIRST_STAGE
 
 
 def test_confidence_is_never_above_what_was_wanted(sizing):

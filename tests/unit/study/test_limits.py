@@ -229,6 +229,25 @@ def test_how_a_layout_stands_to_every_target(full: Scenario) -> None:
     )
 
 
+@pytest.mark.parametrize(("runs", "verdict"), [(4, "not sure"), (10, "not sure"), (20, "met")])
+def test_where_nothing_is_allowed_a_few_runs_show_too_little(sound: Scenario, runs: int, verdict: str) -> None:
+    """Without any event 3.7 over the runs is the exact limit at 95 %; up to half of the indifference is met."""
+    nothing = batsim.changed(sound, {"targets": {"trucks_below_cut_out": 0}})
+    found = compared(nothing, trucks_below_cut_out=[0.0] * runs, visits=[50.0] * runs)
+
+    assert [each.verdict for each in found] == [verdict]
+    assert -math.log(0.025) / 20 < OF_TRUCKS / 2.0 < -math.log(0.025) / 10
+
+
+def test_rare_misses_are_pooled_and_judged_by_exact_limits(sound: Scenario) -> None:
+    """One truck in 400 found none ready: at most 5 % is met; a run with one ask weighs little."""
+    target = batsim.changed(sound, {"targets": {"none_ready": "at most 5 %"}})
+    few = compared(target, found_none_ready_share=[0.0, 0.01, 0.0, 0.0], asks=[100.0] * 4)
+    pooled = compared(target, found_none_ready_share=[1.0, 0.0, 0.0, 0.0], asks=[1.0, 400.0, 400.0, 400.0])
+
+    assert [few[0].verdict, pooled[0].verdict] == ["met", "met"]
+
+
 def test_the_target_for_none_ready_on_its_own(sound: Scenario) -> None:
     """Met, missed, and not sure where nobody asked."""
     target = batsim.changed(sound, {"targets": {"none_ready": "at most 5 %"}})
