@@ -80,6 +80,11 @@ def few_events(values: Table, measure: str, confidence: float) -> tuple[Count, b
     return (count_of(found.events, found.of, confidence), found.misses) if found is not None and found.few else None
 
 
+def counted(found: tuple[Count, bool] | None) -> tuple[float, float]:
+    """Events told in place of an interval, and of how many; not numbers where there is one."""
+    return (np.nan, np.nan) if found is None else (float(found[0].events), float(found[0].of))
+
+
 def _events(values: Table, measure: str) -> _Events | None:
     """Events behind a measure; None where none are counted, or one replication tells nothing of their spread."""
     rare = RARE.get(measure)

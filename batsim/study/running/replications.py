@@ -17,12 +17,14 @@ from batsim.statistics.intervals import Floats, Interval, probability_interval, 
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_interval
 from batsim.statistics.rare_events import Count
-from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
+from batsim.study.running.estimates import Table, counted, estimate, few_events, judged, pooled
 from batsim.study.running.executors import Runner, run_schedule
 from batsim.study.running.jobs import Failure, Values, jobs_of, measures_of
 
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
 """Unit of each measure."""
+ESTIMATE_COLUMNS = ("mean", "low", "high", "unit", "events", "of")
+"""What tables say of a measure; events of how many where they are too few for limits."""
 DOWNTIME = "downtime_min_per_truck_shift"
 """Measure that decides where no other is named."""
 FIRST_REPLICATIONS = 10
@@ -147,17 +149,18 @@ class Runs(Shows):
         """Tidy table: layout, measure, mean, low, high, unit; where events are few, how many of how many."""
         return frame_of(
             [
-                (layout, measure, *self.interval(layout, measure), UNITS[measure], *self._counted(layout, measure))
+                (
+                    layout,
+                    measure,
+                    *self.interval(layout, measure),
+                    UNITS[measure],
+                    *counted(self.count(layout, measure)),
+                )
                 for layout in self.layouts
                 for measure in self.measures
             ],
-            columns=["layout", "measure", "mean", "low", "high", "unit", "events", "of"],
+            columns=["layout", "measure", *ESTIMATE_COLUMNS],
         )
-
-    def _counted(self, layout: str, measure: str) -> tuple[float, float]:
-        """Events told in place of an interval, and of how many; not numbers where there is one."""
-        found = self.count(layout, measure)
-        return (np.nan, np.nan) if found is None else (float(found[0].events), float(found[0].of))
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is not a number becomes null.

@@ -12,9 +12,9 @@ from batsim.errors import StudyError, require
 from batsim.measures.names import POOLED, RARE
 from batsim.statistics.intervals import Floats, Interval
 from batsim.statistics.rare_events import Count
-from batsim.study.running.estimates import estimate, few_events
+from batsim.study.running.estimates import counted, estimate, few_events
 from batsim.study.running.jobs import measure_names
-from batsim.study.running.replications import UNITS, estimate_json
+from batsim.study.running.replications import ESTIMATE_COLUMNS, UNITS, estimate_json
 from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.sensitivity import Sensitivity, Table, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store, measures_at
@@ -104,7 +104,7 @@ class Sweep(Shows):
 
     @cached_property
     def frame(self) -> Frame:
-        """Tidy table: point, a column for each path that varies, layout, measure, mean, low, high, unit."""
+        """Tidy table: point, a column for each path that varies, layout, measure, mean, low, high, unit, events, of."""
         rows = [
             (
                 number,
@@ -113,12 +113,13 @@ class Sweep(Shows):
                 measure,
                 *self.interval(layout, measure, number),
                 UNITS[measure],
+                *counted(self.few_events(layout, measure, number)),
             )
             for number, point in enumerate(self.agenda.points.all)
             for layout in self.layouts
             for measure in self.measures
         ]
-        return frame_of(rows, columns=["point", *self.paths, "layout", "measure", "mean", "low", "high", "unit"])
+        return frame_of(rows, columns=["point", *self.paths, "layout", "measure", *ESTIMATE_COLUMNS])
 
     def spread(self, layout: str, measure: str) -> Spread:
         """Mean of a measure over all points, and the values below which it lies at 5 % and at 95 % of them."""

@@ -198,7 +198,8 @@ def test_the_frame_is_tidy(grid: Sweep) -> None:
     """A row for each point, layout and measure, with its unit and its Student interval by scipy."""
     frame = grid.frame
 
-    assert list(frame.columns) == ["point", BATTERIES, RUN_TIME, "layout", "measure", "mean", "low", "high", "unit"]
+    estimates = ["mean", "low", "high", "unit", "events", "of"]
+    assert list(frame.columns) == ["point", BATTERIES, RUN_TIME, "layout", "measure", *estimates]
     assert len(frame) == POINTS * 2 * 2
     assert dict(zip(frame["measure"], frame["unit"], strict=True)) == {DOWN: "min", "batteries": "batteries"}
     assert all(MEASURES[name].unit == unit for name, unit in zip(frame["measure"], frame["unit"], strict=True))
