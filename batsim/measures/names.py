@@ -39,7 +39,7 @@ class Rare(NamedTuple):
     events: str
     """Measure: events of a run; a share stands for its part of the whole."""
     of: str
-    """Measure: how often they could have happened in a run."""
+    """Measure: how often they could have happened in a run; empty where that has no number."""
 
 
 _SHARES = {
@@ -65,11 +65,17 @@ RARE = {
     "wait_min_per_exchange": Rare("waited_share", "exchanges_started"),
     "delayed_min_per_charge": Rare("delayed_share", "charges_started"),
     "trucks_below_cut_out": Rare("trucks_below_cut_out", "visits"),
+    "none_ready_time_share": Rare("none_ready_spells", ""),
     "stopped_empty": Rare("stopped_empty", "visits"),
     "fetch_min_per_truck_shift": Rare("stopped_empty", "visits"),
     **{f"{part}_min_per_truck_shift": Rare(part.replace("wait", "waits"), "visits")
        for part in PARTS if part.startswith("wait_")},
 }  # fmt: skip
 """Measures of which a count is told where their events are few."""
-COUNTS = {"visits", *_SHARES.values(), *(part.replace("wait", "waits") for part in PARTS if part.startswith("wait_"))}
+COUNTS = {
+    "visits",
+    "none_ready_spells",
+    *_SHARES.values(),
+    *(part.replace("wait", "waits") for part in PARTS if part.startswith("wait_")),
+}
 """Measures that are there to be divided by or counted, not to be shown alone."""

@@ -26,7 +26,7 @@ def level(starts: Floats, ends: Floats, begin: float, end: float) -> tuple[Float
 def stock_measures(measured: Measured) -> dict[str, float]:
     """Ready batteries: mean and fewest, and the share of time with none of some type."""
     facts = measured.facts
-    names = ("ready_batteries_mean", "ready_batteries_min", "none_ready_time_share")
+    names = ("ready_batteries_mean", "ready_batteries_min", "none_ready_time_share", "none_ready_spells")
     if facts.in_truck or measured.minutes <= 0.0:
         return dict.fromkeys(names, np.nan)
     battery, starts, ends = spells(measured, READY)
@@ -43,7 +43,9 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     begins = np.concatenate([begin for begin, _ in missing])
     finishes = np.concatenate([finish for _, finish in missing])
     times, lacking = level(begins, finishes, measured.start, measured.end)
+    none_at = lacking[:-1][np.diff(times) > 0.0] > 0
     return {
+        "none_ready_spells": float(np.count_nonzero(none_at & ~np.append(False, none_at[:-1]))),
         "ready_batteries_mean": float(np.sum(ends - starts)) / measured.minutes,
         "ready_batteries_min": fewest,
         "none_ready_time_share": float(np.sum(np.diff(times)[lacking[:-1] > 0])) / measured.minutes,

@@ -88,9 +88,10 @@ def counted(found: tuple[Count, bool] | None) -> tuple[float, float]:
 def _events(values: Table, measure: str) -> _Events | None:
     """Events behind a measure; None where none are counted, or one replication tells nothing of their spread."""
     rare = RARE.get(measure)
-    if rare is None or not {rare.events, rare.of} <= values.keys() or values[measure].size < 2:
+    if rare is None or not {rare.events, rare.of} - {""} <= values.keys() or values[measure].size < 2:
         return None
-    series, of = pooled(values, measure), np.nan_to_num(values[rare.of])
+    series = pooled(values, measure)
+    of = np.nan_to_num(values[rare.of]) if rare.of else np.zeros_like(series)
     if np.isnan(series).any():
         return None
     events = np.nan_to_num(values[rare.events]) * (of if rare.events in POOLED else 1.0)

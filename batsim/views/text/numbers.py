@@ -47,10 +47,11 @@ def count_text(found: tuple[Count, bool], measure: str) -> str:
     (events, of, runs_with, runs, chance), misses = found
     whole = f"{of:,} {RARE[measure].of.partition('_')[0]}"
     if not events:
-        return f"{'all' if misses else 'none of'} {whole} in {runs} runs"
+        return f"{'all' if misses else 'none of'} {whole} in {runs} runs" if of else f"never in {runs} runs"
     low, high = (f"{100.0 * end:.0f}" for end in (chance.low, chance.high))
     first = f"all but {events:,}" if misses else f"{events:,}"
-    return f"{first} of {whole}, in {runs_with} of {runs} runs ({low} to {high} % of runs)"
+    first = f"{first} of {whole}" if of else counted(events, "time")
+    return f"{first}, in {runs_with} of {runs} runs ({low} to {high} % of runs)"
 
 
 def _digits(mean: float, half_width: float) -> int:

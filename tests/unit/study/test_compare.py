@@ -409,6 +409,17 @@ def test_a_count_in_words(events, said, cell):
     assert value_text(runs, "a", NONE_READY) == cell
 
 
+def test_a_count_of_what_has_no_whole():
+    """Spells are not spells of something."""
+    runs = made(
+        {"a": {"none_ready_time_share": np.array([0.0, 0.01, 0.0]), "none_ready_spells": np.array([0.0, 2.0, 0.0])}}
+    )
+    found = runs.count("a", "none_ready_time_share")
+
+    assert count_text(found, "none_ready_time_share") == "2 times, in 1 of 3 runs (1 to 91 % of runs)"
+    assert value_text(runs, "a", "none_ready_time_share") == "0.333 % (2 times)"
+
+
 def test_counts_are_told_below_the_tables():
     found = run(CART, Settings(layouts="no device", replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)).values[
         "no device"
