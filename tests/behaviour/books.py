@@ -546,7 +546,7 @@ def shares_are_shares(record: Record) -> None:
         if name.endswith("_share"):
             assert math.isnan(value) or value <= 1.0 + 1e-9, name
         assert not math.isinf(value), f"{each.name} {value}"
-    assert not (found["none_ready_time_share"] > 0.0) != (found["none_ready_spells"] > 0.0)
+    assert (found["none_ready_time_share"] > 0.0) == (found["none_ready_spells"] > 0.0)
     for rare in (rare for name, rare in RARE.items() if name in found and rare.of):
         assert not found[rare.events] * (found[rare.of] if rare.events in POOLED else 1.0) > found[rare.of], rare
     for part in (part for part in PARTS if part.startswith("wait_")):
