@@ -80,8 +80,9 @@ def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tu
     in_a_list = source.holds((*at, "chargers", 0))
     for position, count in enumerate(layout.chargers):
         yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
-    for shift in layout.attendants if isinstance(layout.attendants, dict) else ():
-        yield (*at, "attendants", shift), shift, "shift"
+    for key, by_shift in (("attendants", layout.attendants), ("exchange_by", layout.exchange_by)):
+        for shift in by_shift if isinstance(by_shift, dict) else ():
+            yield (*at, key, shift), shift, "shift"
 
 
 def _battery_counts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:

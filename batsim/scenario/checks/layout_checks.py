@@ -7,8 +7,9 @@ from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import full_charge_h, profile_of
-from batsim.scenario.parts.calendar import common, group_windows, manned_windows, overlap_min
+from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.parts.layouts import ATTENDANTS, DRIVERS
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
@@ -31,7 +32,7 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
         Where it stands in its file. A layout that was made in memory stands nowhere: line and column are 0.
     """
     checked = CheckedLayout(scenario, name, source or LocatedData(scenario.file, None))
-    checks = (_batteries, _chargers, _bays, _devices, _attendants, _charge_in_truck, charging_problems)
+    checks = (_batteries, _chargers, _bays, _devices, _exchange_by, _attendants, _charge_in_truck, charging_problems)
     problems = [problem for check in checks for problem in check(checked)]
     return problems or list(room_problems(checked))
 
@@ -141,6 +142,20 @@ def _devices(checked: CheckedLayout) -> Iterator[Problem]:
         yield checked.problem("set_down_bays", rule=rule, got=f"{layout.set_down_bays:g}")
 
 
+def _exchange_by(checked: CheckedLayout) -> Iterator[Problem]:
+    """Shifts by which exchanges are shared out are those of trucks."""
+    by, shifts = checked.layout.exchange_by, _truck_shifts(checked)
+    for shift in by if isinstance(by, dict) else ():
+        if shift not in shifts:
+            rule = f"no truck works this shift; name shifts of the trucks ({', '.join(shifts)})"
+            yield checked.problem("exchange_by", shift, rule=rule)
+
+
+def _truck_shifts(checked: CheckedLayout) -> dict[str, None]:
+    """Shifts in which trucks work, in order."""
+    return {shift: None for group in checked.scenario.trucks for shift in group.shifts}
+
+
 def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
     """Enough attendants at once, qualified where that is asked for, in hours when trucks work."""
     layout, week = checked.layout, checked.scenario.week
@@ -162,12 +177,25 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
         rule = f"{who}; write {{attendants: 2, {skill}: 1}}"
         yield checked.problem("attendants", rule=rule, got=got)
         return
+    if not checked.arrangement.in_truck:
+        yield from _unmanned_shifts(checked, manned, people)
     for group in () if checked.arrangement.in_truck else checked.scenario.trucks:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
-        if at_work and overlap_min(manned, at_work) <= 0.0:
+        if at_work and overlap_min(manned, at_work) <= 0.0 and not any(map(layout.exchanged_by_drivers, group.shifts)):
             works = f"'{group.group}' works {', '.join(group.shifts)}; put {people} on one of these shifts"
             rule = f"nobody is on duty when exchanges fall due: {works}"
             yield checked.problem("attendants", rule=rule, got=got)
+
+
+def _unmanned_shifts(checked: CheckedLayout, manned: list[Window], people: str) -> Iterator[Problem]:
+    """Find shifts in which attendants are said to exchange batteries, and none are on duty."""
+    by = checked.layout.exchange_by
+    for shift, who in by.items() if isinstance(by, dict) else ():
+        at_work = group_windows(checked.scenario.week, [shift], LOOKED_AT_MIN)
+        if who == ATTENDANTS and overlap_min(manned, at_work) <= 0.0:
+            cure = f"put {people} on in its hours, or write '{shift}: {DRIVERS}'"
+            rule = f"no attendants are on duty in shift '{shift}'; {cure}"
+            yield checked.problem("exchange_by", shift, rule=rule, got=f"'{who}'")
 
 
 def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
@@ -175,8 +203,7 @@ def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
     layout, arrangement = checked.layout, checked.arrangement
     types = (checked.scenario.batteries[group.battery] for group in checked.scenario.trucks)
     maintained = int(any(kind.is_maintained for kind in types))
-    shifts = {shift for group in checked.scenario.trucks for shift in group.shifts}
-    if arrangement.in_truck or all(map(layout.exchanged_by_drivers, shifts)):
+    if arrangement.in_truck or all(map(layout.exchanged_by_drivers, _truck_shifts(checked))):
         return maintained, None
     if layout.exchange_time_min is not None:
         return 1, None

@@ -153,8 +153,11 @@ class TruckGroup(Frozen):
 
     def _exchange_when_faults(self) -> Iterator[Fault]:
         """Find levels of early visits that no truck could come back from, or that are never met."""
-        early_share = self.exchange_when.early_below_share
-        for key, share in (("in_breaks_below", self.exchange_when.in_breaks_below_share), ("early_below", early_share)):
+        when, early_share = self.exchange_when, self.exchange_when.early_below_share
+        levels = {"in_breaks_below": when.in_breaks_below_share, "early_below": early_share}
+        if when.shift_change == "if_short":
+            levels["not_above"] = when.not_above_share
+        for key, share in levels.items():
             if share is not None and share <= self.exchange_at_share:
                 rule = f"must lie above 'exchange_at' ({100 * self.exchange_at_share:g} %)"
                 yield Fault(("exchange_when", key), rule, f"{100 * share:g} %")

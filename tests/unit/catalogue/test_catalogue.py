@@ -189,7 +189,6 @@ def test_types_have_known_chemistries(name):
 def test_a_chemistry_has_all_its_figures(chemistry):
     for field in (
         "peukert",
-        "kappa_floor",
         "empty_v",
         "slope_v",
         "resistance",
@@ -237,17 +236,6 @@ def test_temperatures_of_a_chemistry_are_in_order(chemistry):
     )
     assert begin < rated < below <= end
     assert rated < use <= end
-
-
-@pytest.mark.parametrize("chemistry", CHEMISTRIES)
-def test_the_slowest_useful_rate_follows_from_the_exponent(chemistry):
-    """At the 10 h rate the current is 0.5^(1/n) of that at 5 h; the Peukert factor is its power n - 1."""
-    exponent = FIGURES[f"battery.{chemistry}.peukert"]
-    floor = FIGURES[f"battery.{chemistry}.kappa_floor"]
-
-    assert floor.value == pytest.approx(0.5 ** (1.0 - 1.0 / exponent.value), abs=5e-5)
-    assert floor.low == pytest.approx(0.5 ** (1.0 - 1.0 / exponent.high), abs=5e-5)
-    assert floor.high == pytest.approx(0.5 ** (1.0 - 1.0 / exponent.low), abs=5e-5)
 
 
 @pytest.mark.parametrize(("charge_share", "gravity"), [(1.0, 1.280), (0.75, 1.250), (0.5, 1.220), (0.25, 1.160)])

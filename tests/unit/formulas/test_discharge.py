@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from batsim.formulas.discharge import Cell, capacity_factor, five_hour_capacity_ah, lowest_soc, soc_after
+from batsim.formulas.discharge import Cell, at_factor, capacity_factor, five_hour_capacity_ah, lowest_soc, soc_after
 from tests.closed_forms import current_a, discharge_ah, discharge_hours, peukert_hours
 
 PLAIN = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)  # 4,800 W is 100 A, no losses
@@ -69,19 +69,23 @@ def test_parts_add_up(cell, draw, ends):
 
 @given(cell=cells, draw=draws_w_per_wh, soc_from=socs, share=socs)
 def test_soc_after_turns_discharge_hours_round(cell, draw, soc_from, share):
-    """The state of charge after t hours is the one that it takes t hours to reach."""
+    """The state of charge after t hours is the one that it takes t hours to reach, to 1e-7 of them as it says."""
     power_w = _power_w(cell, draw)
     hours = share * discharge_hours(soc_from, 0.0, power_w, cell)
-    soc = soc_after(soc_from, hours, power_w, cell)
+    soc, ah = soc_after(soc_from, hours, power_w, cell)
 
     assert 0.0 <= soc <= soc_from
-    assert discharge_hours(soc_from, soc, power_w, cell) == pytest.approx(hours, rel=1e-9, abs=1e-9)
+    assert discharge_hours(soc_from, soc, power_w, cell) == pytest.approx(hours, rel=1e-7)
+    assert ah == pytest.approx(discharge_ah(soc_from, soc, power_w, cell), rel=1e-7)
 
 
 @given(cell=cells, draw=draws_w_per_wh, soc_from=socs, hours=st.floats(0.0, 100.0))
 def test_soc_after_stops_when_empty(cell, draw, soc_from, hours):
     """Work never takes a battery below nothing, and never lifts it."""
-    assert 0.0 <= soc_after(soc_from, hours, _power_w(cell, draw), cell) <= soc_from
+    soc, ah = soc_after(soc_from, hours, _power_w(cell, draw), cell)
+
+    assert 0.0 <= soc <= soc_from
+    assert 0.0 <= ah <= discharge_ah(soc_from, 0.0, _power_w(cell, draw), cell) * (1.0 + 1e-9)
 
 
 @given(cell=cells, draw=draws_w_per_wh, soc_to=socs, more=st.floats(1.01, 1.5))
@@ -133,7 +137,7 @@ def test_without_losses_it_is_ampere_hour_counting(soc_from, soc_to, amps):
 
     assert discharge_hours(soc_from, soc_to, power_w, PLAIN) == pytest.approx(drawn_ah / amps, abs=1e-12)
     assert discharge_ah(soc_from, soc_to, power_w, PLAIN) == pytest.approx(drawn_ah, abs=1e-12)
-    assert soc_after(soc_from, drawn_ah / amps, power_w, PLAIN) == pytest.approx(soc_to, abs=1e-9)
+    assert soc_after(soc_from, drawn_ah / amps, power_w, PLAIN) == pytest.approx((soc_to, drawn_ah), abs=1e-9)
 
 
 @pytest.mark.parametrize("power_w", [2500.0, 2705.0, 2800.0, 5000.0, 12000.0])
@@ -156,9 +160,9 @@ def test_a_battery_that_fails_on_the_way_works_until_then():
     assert fails == pytest.approx(0.5)
     assert 0.0 < discharge_hours(1.0, 0.0, power_w, USUAL) < 0.5
     assert discharge_hours(1.0, 0.0, power_w, USUAL) == discharge_hours(1.0, fails, power_w, USUAL)
-    assert soc_after(1.0, 99.0, power_w, USUAL) == fails
+    assert soc_after(1.0, 99.0, power_w, USUAL) == (fails, discharge_ah(1.0, fails, power_w, USUAL))
     assert discharge_hours(0.4, 0.0, power_w, USUAL) == 0.0
-    assert soc_after(0.4, 1.0, power_w, USUAL) == 0.4
+    assert soc_after(0.4, 1.0, power_w, USUAL) == (0.4, 0.0)
 
 
 def test_a_flat_open_circuit_line_gives_all_or_nothing():
@@ -169,8 +173,10 @@ def test_a_flat_open_circuit_line_gives_all_or_nothing():
     assert lowest_soc(0.99 * most_w, flat) == -math.inf
     assert lowest_soc(1.01 * most_w, flat) == math.inf
     assert discharge_hours(1.0, 0.0, 1.01 * most_w, flat) == 0.0
-    assert soc_after(1.0, 1.0, 1.01 * most_w, flat) == 1.0
-    assert soc_after(1.0, 1.0, 2400.0, flat) == pytest.approx(1.0 - 1.0 / discharge_hours(1.0, 0.0, 2400.0, flat))
+    assert soc_after(1.0, 1.0, 1.01 * most_w, flat) == (1.0, 0.0)
+    # At one current all along, an hour takes its share of the hours and that current.
+    soc, ah = 1.0 - 1.0 / discharge_hours(1.0, 0.0, 2400.0, flat), current_a(1.0, 2400.0, flat)
+    assert soc_after(1.0, 1.0, 2400.0, flat) == pytest.approx((soc, ah))
 
 
 def test_no_power_lasts_for_ever():
@@ -178,7 +184,7 @@ def test_no_power_lasts_for_ever():
     weak = USUAL._replace(kappa_floor=0.8)
 
     assert discharge_hours(1.0, 0.2, 0.0, weak) == math.inf
-    assert soc_after(1.0, 1e6, 0.0, weak) == 1.0
+    assert soc_after(1.0, 1e6, 0.0, weak) == (1.0, 0.0)
     assert discharge_ah(1.0, 0.2, 0.0, weak) == pytest.approx(500.0)  # 0.8 * 500 / 0.8
     assert discharge_ah(1.0, 0.2, 0.0, USUAL._replace(kappa_floor=0.0)) == math.inf
     assert discharge_hours(0.5, 0.5, 0.0, weak) == 0.0
@@ -190,7 +196,35 @@ def test_a_frozen_battery_gives_nothing():
     frozen = USUAL._replace(capacity_factor=0.0)
 
     assert discharge_hours(1.0, 0.2, 2500.0, frozen) == 0.0
-    assert soc_after(1.0, 0.1, 2500.0, frozen) == 0.0
+    assert soc_after(1.0, 0.1, 2500.0, frozen) == (0.0, 0.0)
+
+
+@given(cell=cells, draw=draws_w_per_wh, factor=st.floats(0.3, 1.15), soc_to=socs)
+def test_the_state_of_charge_is_bounded_by_the_ampere_hours(cell, draw, factor, soc_to):
+    """With another capacity it falls by what is drawn over C5 at least, and never less than by its own."""
+    other, power_w = at_factor(cell, factor), _power_w(cell, draw)
+    drawn_ah = discharge_ah(1.0, soc_to, power_w, other)
+
+    assert drawn_ah <= (1.0 - soc_to) * cell.capacity_ah * (1.0 + 1e-9)
+    assert drawn_ah <= discharge_ah(1.0, soc_to, power_w, cell._replace(capacity_factor=factor)) * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("factor", "amps", "share"),
+    [
+        (1.0, 100.0, 0.2),  # at the 5 h rate: 100 Ah of 500 Ah
+        (1.0, 25.0, 0.05),  # a weak current gets no more than is there: 25 Ah of 500 Ah
+        (1.1, 25.0, 0.05),  # nor does a warm battery
+        (0.8, 100.0, 0.25),  # an old one gives 400 Ah at the 5 h rate
+        (0.8, 3.125, 0.00625),  # kappa 1/32 for n = 2 lies below the factor: ampere-hours count
+        (1.0, 200.0, 0.8),  # n = 2: twice the current of the 5 h rate has kappa 2, so 400 Ah of 500 Ah
+    ],
+)
+def test_what_an_hour_takes(factor, amps, share):
+    """The greater of ampere-hours over C5 and what the current can still get; by hand, n = 2."""
+    cell = at_factor(PLAIN._replace(peukert=2.0), factor)
+
+    assert soc_after(1.0, 1.0, 48.0 * amps, cell) == pytest.approx((1.0 - share, amps))
 
 
 def test_peukert_near_one_with_a_floor():

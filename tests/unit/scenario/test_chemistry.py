@@ -341,15 +341,29 @@ def test_the_capacity_factor_is_that_of_the_formula(chemistry):
 
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_a_cell_is_the_rated_one_but_for_its_temperature(chemistry):
+    """Warm, it holds no more than its ampere-hours: the least kappa is the capacity factor where that is more."""
     battery = battery_of(OF_CHEMISTRY[chemistry])
+    exponent = FIGURES[f"battery.{chemistry}.peukert"].value
+    ten_hours = 0.5 ** (1.0 - 1.0 / exponent)  # (I10/I5)^(n-1), I10/I5 = (5 h/10 h)^(1/n)
     rated = FIGURES[f"battery.{chemistry}.rated_temperature"].value
 
     assert rated_cell(battery, FIGURES).capacity_factor == 1.0
     assert cell_of(battery, FIGURES, rated).capacity_factor == pytest.approx(1.0)
     for degc in (-20.0, 5.0, 45.0):
-        assert cell_of(battery, FIGURES, degc) == rated_cell(battery, FIGURES)._replace(
-            capacity_factor=capacity_factor_of(battery, FIGURES)(degc)
+        factor = capacity_factor_of(battery, FIGURES)(degc)
+        found = cell_of(battery, FIGURES, degc)
+        assert found.kappa_floor == pytest.approx(max(ten_hours, factor))
+        assert found == rated_cell(battery, FIGURES)._replace(
+            capacity_factor=factor, kappa_floor=max(rated_cell(battery, FIGURES).kappa_floor, factor)
         )
+
+
+def test_the_usual_exponent_stated_is_the_usual_exponent():
+    """The least kappa follows from the exponent, so 1.2 stated and 1.2 left out give the same."""
+    battery = battery_of(OF_CHEMISTRY["vented_lead_acid"])
+    usual = FIGURES["battery.vented_lead_acid.peukert"].value
+
+    assert rated_cell(battery.model_copy(update={"peukert": usual}), FIGURES) == rated_cell(battery, FIGURES)
 
 
 # --- air ---

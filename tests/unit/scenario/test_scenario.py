@@ -274,10 +274,26 @@ def test_what_is_left_out_has_no_effect() -> None:
         "at_shift_end": "finish",
         "priorities": ("exchange", "connect", "watering", "inspection", "readings", "wash"),
         "if_none_ready": "wait",
+        "patience_min": FIGURES["rules.patience"].value,
     }
     assert set(scenario.targets.model_dump().values()) == {None}
     assert (scenario.question, scenario.site.currency, scenario.week.holidays) == ("", "EUR", ())
     assert scenario.layouts["stands"].attendants is None
+
+
+def test_drivers_exchange_by_day_and_one_attendant_late(sound: Scenario) -> None:
+    """Trucks that work only by day need no attendant; shifts that are left out are those of attendants."""
+    by_shift = {"layouts.extractor.attendants": {"late": 1}, "layouts.extractor.exchange_by": {"early": "drivers"}}
+    layout = batsim.changed(sound, by_shift).layouts["extractor"]
+
+    assert not layout.drivers_only
+    assert (layout.exchanged_by_drivers("early"), layout.exchanged_by_drivers("late")) == (True, False)
+
+
+def test_no_truck_comes_for_the_shift_change_above_the_usual_level(sound: Scenario) -> None:
+    when = batsim.changed(sound, {"trucks[0].exchange_when": {"shift_change": "if_short"}}).trucks[0].exchange_when
+
+    assert when.not_above_share == FIGURES["truck.exchange_not_above"].value / 100.0
 
 
 @pytest.mark.parametrize("name", catalogue.handling_names())
