@@ -56,7 +56,7 @@ def test_a_visit_and_a_charge_that_have_not_begun(record):
     """What is not known yet is not a number; a truck that has got no battery has none."""
     came = coming(
         truck=1, group=0, queue=0, kind=0, discharged=3, soc_share=0.2, below_cut_out=0, ready_found=0, left_min=5.0,
-        joined_min=6.0, reason=0,
+        joined_min=6.0, reason=0, fetched_min=0.0,
     )  # fmt: skip
     record.write.exchanges(came=came, charged=-1)
     record.write.charges(standing=standing(battery=3, queue=0, charger=math.nan, bay=2, discharged_min=7.0))

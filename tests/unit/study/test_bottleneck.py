@@ -491,14 +491,14 @@ def test_chargers_bound_to_their_bays_bind_where_loose_leads_would_do():
 
 
 def test_few_attendants_on_one_shift_bind_there():
-    """And they bind in the hours of that shift."""
+    """And they bind in the hours of that shift: those who still wait at its end are served at 22:00, in 13.3 min."""
     one = answer(roomy(attendants={"room early": 12, "room late": 1, "room night": 12}), replications=8)
 
     assert one.binding is not None
     assert one.binding.what == "one more attendant, room late shift"
     assert one.sentence.startswith("Bottleneck of layout 'room': the attendants of the room late shift, ")
     assert one.when is not None
-    inside = [14 * 60.0 <= window.start_min < window.end_min <= 22 * 60.0 for window in one.when.windows]
+    inside = [14 * 60.0 <= window.start_min < window.end_min <= 22 * 60.0 + 15.0 for window in one.when.windows]
     assert one.when.shift == "late" or (inside and all(inside))
     assert one.when.share > 0.5
 
