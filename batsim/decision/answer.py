@@ -1,7 +1,9 @@
 """What a decision found for a layout: the answer, what lies around it, and what it took."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -14,7 +16,7 @@ from batsim.statistics.rare_events import Count
 from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.counts import BATTERIES, CHARGERS
-from batsim.study.running.estimates import estimate, few_events, judged, pooled
+from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
 from batsim.study.running.replications import estimate_json, plain
 
 MISSED_BY_SHARE = 0.2
@@ -42,18 +44,26 @@ class Trial(NamedTuple):
     """Whether the tests decided; False where the most replications were spent and its means had to."""
     too_many: tuple[int, ...] = ()
     """Where it breaks a rule because there are too many of something: counts from which on they do."""
+    seasons: Mapping[str, Table] = MappingProxyType({})
+    """By weeks of a season, the same as `values`, which are those of the normal weeks."""
 
-    def interval(self, measure: str, confidence: float) -> Interval:
+    def of(self, season: str) -> Table:
+        """Values of a season; of the normal weeks when empty."""
+        return self.seasons[season] if season else self.values
+
+    def interval(self, measure: str, confidence: float, season: str = "") -> Interval:
         """Mean of a measure and its interval, of which no more is told than its events carry."""
-        return estimate(self.values, measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
+        return estimate(self.of(season), measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
 
-    def judged(self, measure: str, confidence: float) -> Interval:
+    def judged(self, limit: Limit, confidence: float) -> Interval:
         """Interval by which a target is judged, which has limits also where events are few."""
-        return judged(self.values, measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
+        if not self.values:
+            return Interval(np.nan, np.nan, np.nan)
+        return judged(self.of(limit.season), limit.measure, confidence)
 
-    def few_events(self, measure: str, confidence: float) -> tuple[Count, bool] | None:
+    def few_events(self, measure: str, confidence: float, season: str = "") -> tuple[Count, bool] | None:
         """Count told in place of an interval, and whether of misses; None where events are enough for one."""
-        return few_events(self.values, measure, confidence) if self.values else None
+        return few_events(self.of(season), measure, confidence) if self.values else None
 
     @property
     def replications(self) -> int:
@@ -138,7 +148,7 @@ class Answer:
 
     def _by_target(self, tested: Trial) -> dict[str, str]:
         """Whether a combination keeps each limit, as far as its intervals tell."""
-        return {limit.name: limit.verdict(tested.judged(limit.measure, self.confidence)) for limit in self.limits}
+        return {limit.label: limit.verdict(tested.judged(limit, self.confidence)) for limit in self.limits}
 
     @property
     def frontier_column(self) -> int:
@@ -179,7 +189,7 @@ class Answer:
             "met": self.chosen is not None,
             "counts": self.counts,
             "confidence": self.reached_confidence,
-            "targets": [limit.text for limit in self.limits],
+            "targets": [limit.text + limit.when for limit in self.limits],
             "indifference": {limit.name: limit.indifference for limit in self.limits},
             "cost_per_year": plain(self.cost_per_year),
             "currency": self.schedule.scenario.site.currency,
@@ -199,6 +209,7 @@ class Answer:
 
     def _tested_json(self, tested: Trial) -> dict[str, Any]:
         """A combination as plain data."""
+        seasons = {weeks: {"measures": self._measures_json(values)} for weeks, values in tested.seasons.items()}
         return {
             "counts": self._by_name(tested),
             "cost_per_year": tested.cost_per_year,
@@ -207,8 +218,13 @@ class Answer:
             "refused": tested.refused,
             "sure": tested.sure,
             "replications": tested.replications,
-            "measures": {name: estimate_json(tested.values, name, self.confidence) for name in self.measures},
+            "measures": self._measures_json(tested.values),
+            **({"seasons": seasons} if seasons else {}),
         }
+
+    def _measures_json(self, values: Table) -> dict[str, Any]:
+        """Downtime and what the targets are about, as plain data."""
+        return {name: estimate_json(values, name, self.confidence) for name in self.measures if values}
 
 
 def frontier_column(ranges: tuple[CountRange, ...]) -> int:
@@ -223,7 +239,7 @@ def worst_miss(tested: Trial, limits: tuple[Limit, ...]) -> float:
         return float("inf")
     worst = 0.0
     for limit in limits:
-        mean = limit.sign * float(np.mean(pooled(tested.values, limit.measure)))
+        mean = limit.sign * float(np.mean(pooled(tested.of(limit.season), limit.measure)))
         if mean > limit.most:
             worst = max(worst, (mean - limit.most) / limit.allowed if limit.allowed else float("inf"))
     return worst

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -10,16 +10,17 @@ from batsim.decision.answer import Trial, other
 from batsim.decision.counts import Grid
 from batsim.errors import ScenarioError, SimulationError
 from batsim.scenario.settings import Schedule
+from batsim.statistics.intervals import Floats
 from batsim.statistics.sequential import Feasibility
 from batsim.study.limits import Limit
 from batsim.study.running.counts import with_counts
-from batsim.study.running.estimates import judged, pooled
+from batsim.study.running.estimates import Table, judged, pooled
 from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import REFUSED, Failure, jobs_of
 
 Verdict = Literal["feasible", "infeasible"]
-Values = dict[str, list[float]]
-"""By measure: one value for each replication."""
+Values = dict[str, dict[str, list[float]]]
+"""By weeks of a season, empty for the normal weeks, and by measure: one value for each replication."""
 
 EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
 """Replications after which a combination that meets or misses its targets by far is decided, and the part of all chance
@@ -78,17 +79,17 @@ class Trials:
         if known is None:
             return self._by_means(counts, replications)
         if not known.refused and known.replications < replications:
-            values = {name: series.tolist() for name, series in known.values.items()}
+            values = {season: _lists(table) for season, table in {"": known.values, **known.seasons}.items()}
             self._extend(counts, values, replications)
-            known = self.tested[counts] = known._replace(values=_arrays(values))
+            known = self.tested[counts] = known._replace(**_tables(values))
         return known
 
     def _by_means(self, counts: tuple[int, ...], replications: int) -> Trial:
         """Simulate a combination so often and go by its means; it rules out nothing, so it is not kept."""
         values: Values = {}
         refused = self._extend(counts, values, replications)
-        missed = () if refused else tuple(limit.name for limit in self.limits if _mean(limit, values) > limit.most)
-        return Trial(counts, self._cost(counts), not missed and not refused, missed, refused, _arrays(values))
+        missed = () if refused else tuple(limit.label for limit in self.limits if _mean(limit, values) > limit.most)
+        return Trial(counts, self._cost(counts), not missed and not refused, missed, refused, **_tables(values))
 
     def _decide(self, counts: tuple[int, ...]) -> Trial:
         cost, tests = self._cost(counts), _TargetTests(self.limits, 1.0 - self.schedule.confidence)
@@ -102,25 +103,29 @@ class Trials:
                 break
         self.near_decisions += look >= FIRST_STAGE
         missed = tuple(
-            limit.name
+            limit.label
             for limit, verdict in zip(self.limits, verdicts, strict=True)
             if verdict == "infeasible" or (verdict is None and _mean(limit, values) > limit.most)
         )
         sure = "infeasible" in verdicts or None not in verdicts
-        return Trial(counts, cost, not missed, missed, "", _arrays(values), sure)
+        return Trial(counts, cost, not missed, missed, "", sure=sure, **_tables(values))
 
     def _extend(self, counts: tuple[int, ...], values: Values, replications: int) -> str:
         """Add replications of a combination up to so many; return the rule that it breaks, if it breaks one."""
-        done, schedule = len(next(iter(values.values()), ())), self.schedule
-        layout, changes = self.grid.layout, self.grid.counts(counts)
-        jobs = jobs_of(schedule, layout, numbers=range(done, replications), changes=changes)
-        for outcome in self.runner.run(jobs):
+        done, layout = len(next(iter(values.get("", {}).values()), ())), self.grid.layout
+        jobs = [
+            job
+            for schedule in (self.schedule, *self.schedule.seasons.values())
+            for job in jobs_of(schedule, layout, numbers=range(done, replications), changes=self.grid.counts(counts))
+        ]
+        for job, outcome in zip(jobs, self.runner.run(jobs), strict=True):
             if isinstance(outcome, Failure):
                 if outcome.kind == REFUSED:
                     return outcome.message
                 raise outcome.error or SimulationError(outcome.message)
+            table = values.setdefault("" if job.season is None else job.season.text, {})
             for name, value in outcome.items():
-                values.setdefault(name, []).append(value)
+                table.setdefault(name, []).append(value)
         self.runs += len(jobs)
         return ""
 
@@ -174,11 +179,12 @@ class _TargetTests:
         """What is decided on each target; a measure that has no meaning in a layout keeps every limit."""
         verdicts: list[Verdict | None] = []
         for limit, test in self._tests:
-            signed = limit.sign * np.array(values[limit.measure])
+            table = _arrays(values[limit.season])
+            signed = limit.sign * table[limit.measure]
             if np.isnan(signed).any():
                 verdicts.append("feasible")
             elif signed.size in EARLY_LOOKS:  # what is met or missed by far
-                interval = judged(_arrays(values), limit.measure, self._early_confidence)
+                interval = judged(table, limit.measure, self._early_confidence)
                 verdicts.append(EARLY_VERDICTS.get(limit.verdict(interval)))
             else:
                 verdicts.append(test.add(signed[test.replications :].tolist()))
@@ -187,8 +193,18 @@ class _TargetTests:
 
 def _mean(limit: Limit, values: Values) -> float:
     """Mean of a limit's measure with its sign."""
-    return limit.sign * float(np.mean(pooled(_arrays(values), limit.measure)))
+    return limit.sign * float(np.mean(pooled(_arrays(values[limit.season]), limit.measure)))
 
 
-def _arrays(values: Values) -> dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:
-    return {name: np.array(series) for name, series in values.items()}
+def _arrays(table: dict[str, list[float]]) -> dict[str, Floats]:
+    return {name: np.array(series) for name, series in table.items()}
+
+
+def _lists(table: Table) -> dict[str, list[float]]:
+    return {name: series.tolist() for name, series in table.items()}
+
+
+def _tables(values: Values) -> dict[str, Any]:
+    """What a trial keeps: values of the normal weeks, and of each season."""
+    tables = {season: _arrays(table) for season, table in values.items()}
+    return {"values": tables.pop("", {}), "seasons": tables}

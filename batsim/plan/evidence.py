@@ -1,7 +1,7 @@
 """What the simulation has to say to a plan: measures, the load over the week, hydrogen over time."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -46,18 +46,58 @@ class Evidence:
     layout: str
     runs: Runs
     replications: tuple[RunEvidence, ...]
+    seasons: tuple["Evidence", ...] = ()
+    """The same of each season; the rest is that of the normal weeks."""
+
+    @property
+    def parts(self) -> tuple["Evidence", ...]:
+        """Parts of the year: the normal weeks and each season."""
+        return (self, *self.seasons)
+
+    @property
+    def weeks_a_year(self) -> int:
+        """Weeks of a year for which it stands, its seasons left out."""
+        return self.runs.schedule.weeks_a_year
 
     def mean(self, measure: str) -> float:
         """Mean of a measure over the replications."""
         return self.runs.interval(self.layout, measure).mean
 
-    def per_year(self, amount: str) -> float:
-        """Days, truck_hours or truck_shifts in 52 weeks, see `RunEvidence`."""
-        return WEEKS_PER_YEAR * float(np.mean([getattr(run, f"{amount}_per_week") for run in self.replications]))
+    def per_year(self, amount: str, measure: str | None = None) -> float:
+        """Days, truck_hours or truck_shifts in 52 weeks, see `RunEvidence`; times the mean of a measure in each part.
+
+        Examples: `per_year("days")`, and `per_year("days", "water_lost_kg_per_day")` for the water of a year.
+        """
+        return sum(
+            part.weeks_a_year
+            * float(np.mean([getattr(run, f"{amount}_per_week") for run in part.replications]))
+            * (1.0 if measure is None else part.mean(measure))
+            for part in self.parts
+        )
+
+    def mean_of_year(self, measure: str) -> float:
+        """Mean of a measure over the weeks of a year."""
+        return sum(part.weeks_a_year / WEEKS_PER_YEAR * part.mean(measure) for part in self.parts)
+
+    @property
+    def life_years(self) -> float:
+        """Years that a battery lasts at the wear of a year; not a number without wear. [years]"""
+        if not self.seasons:
+            return self.mean("life_years")
+        lives = [(part.weeks_a_year / WEEKS_PER_YEAR, part.mean("life_years")) for part in self.parts]
+        worn_share = sum(share / years for share, years in lives if np.isfinite(years))
+        return 1.0 / worn_share if worn_share else np.nan
 
     @property
     def week_kwh(self) -> Floats:
-        """Energy from the wall in each quarter of an hour of a week, from Monday 00:00 on, the mean of all. [kWh]"""
+        """Energy from the wall in each quarter of an hour of a week, from Monday 00:00 on, the mean of a year. [kWh]"""
+        of_parts = [part.weeks_a_year / WEEKS_PER_YEAR * part._own_week_kwh for part in self.parts]
+        kwh: Floats = np.sum(of_parts, axis=0)
+        return kwh
+
+    @property
+    def _own_week_kwh(self) -> Floats:
+        """The same of its own weeks alone. [kWh]"""
         start = round(self.runs.schedule.warm_up_min / QUARTER_MIN)
         load_kw = np.zeros(QUARTERS)
         weeks = 0.0
@@ -84,8 +124,12 @@ def take(record: Record, scenario: Scenario) -> RunEvidence:
 
 
 def evidence(schedule: Schedule, settings: Settings = Settings()) -> dict[str, Evidence]:
-    """Simulate layouts of one scenario; see `evidence_of_each`."""
-    return evidence_of_each([schedule], settings)[0]
+    """Simulate layouts of one scenario, in normal weeks and in each season; see `evidence_of_each`."""
+    normal, *seasons = evidence_of_each([schedule, *schedule.seasons.values()], settings)
+    return {
+        layout: replace(of_layout, seasons=tuple(season[layout] for season in seasons))
+        for layout, of_layout in normal.items()
+    }
 
 
 def evidence_of_each(schedules: Sequence[Schedule], settings: Settings = Settings()) -> list[dict[str, Evidence]]:

@@ -110,13 +110,12 @@ def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[Equi
     lines
         Its equipment list.
     """
-    days = evidence.per_year("days")
-    costs = [*_capital(scenario, evidence, lines), *_running(scenario, layout, evidence, days)]
+    costs = [*_capital(scenario, evidence, lines), *_running(scenario, layout, evidence)]
     return YearlyCost(
         currency=scenario.site.currency,
         lines=tuple(cost for cost in costs if cost.per_year.value > 0.0),
         purchase=summed([line.cost for line in lines]),
-        exchanges_per_year=evidence.mean("exchanges_per_day") * days,
+        exchanges_per_year=evidence.per_year("days", "exchanges_per_day"),
         truck_hours_per_year=evidence.per_year("truck_hours"),
         interest_share=scenario.prices.interest_share,
         lasting=summed([line.cost for line in lines if not line.battery]),
@@ -126,7 +125,7 @@ def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[Equi
 def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
     interest, lives = scenario.prices.interest_share, scenario.prices.lives
-    worn = evidence.mean("life_years")
+    worn = evidence.life_years
     costs: dict[tuple[str, float], list[Price]] = {}
     for line in lines:
         years: float = getattr(lives, f"{line.life}_years")
@@ -144,7 +143,7 @@ def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine,
         yield YearlyCostLine(what, yearly, basis, capital=what != "batteries")
 
 
-def _running(scenario: Scenario, layout: str, evidence: Evidence, days: float) -> Iterator[YearlyCostLine]:
+def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:
     """People and trucks, energy and its peak, water and floor."""
 
     def cost(what: str, price: str, amount: float, basis: str) -> YearlyCostLine:
@@ -154,7 +153,7 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence, days: float) -
 
     # Attendants cost while they are on duty, busy or not; drivers for what the battery takes of their time.
     busy, waiting, working = (
-        evidence.mean(f"{name}_min_per_day") * days / 60.0
+        evidence.per_year("days", f"{name}_min_per_day") / 60.0
         for name in ("labour_attendant", "driver_waiting", "labour_driver")
     )
     hours = _hours_on_duty(scenario, layout)
@@ -165,13 +164,16 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence, days: float) -
         yield cost("attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
     yield cost("drivers stand by", "driver", waiting, f"{waiting:,.0f} h a year")
     yield cost("drivers hands-on", "driver", working, f"{working:,.0f} h a year")
-    minutes, shifts = evidence.mean("downtime_min_per_truck_shift"), evidence.per_year("truck_shifts")
-    basis = f"{minutes:.1f} min in each of {shifts:,.0f} truck-shifts"
-    yield cost("trucks stand", "truck", minutes * shifts / 60.0, basis)
+    minutes = evidence.per_year("truck_shifts", "downtime_min_per_truck_shift")
+    shifts = evidence.per_year("truck_shifts")
+    basis = f"{minutes / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
+    yield cost("trucks stand", "truck", minutes / 60.0, basis)
     yield _energy(scenario, evidence)
-    # The measured time stands for a month.
-    peak_kw, lost_kg = evidence.mean("peak_of_all_weeks_kw"), evidence.mean("water_lost_kg_per_day") * days
-    basis = f"{peak_kw:.0f} kW, peak of all weeks (mean of 15 min), in each of {MONTHS_PER_YEAR} months"
+    # The measured time stands for a month; months in and out of season by their weeks.
+    peak_kw = evidence.mean_of_year("peak_of_all_weeks_kw")
+    lost_kg = evidence.per_year("days", "water_lost_kg_per_day")
+    seasons = ", seasons by their weeks" if evidence.seasons else ""
+    basis = f"{peak_kw:.0f} kW, peak of all weeks (mean of 15 min{seasons}), in each of {MONTHS_PER_YEAR} months"
     yield cost("demand", "demand", MONTHS_PER_YEAR * peak_kw, basis)
     yield cost("water", "water", lost_kg, f"{lost_kg:,.0f} kg a year")
     # Floor of the bays, where the batteries are measured; else of the room.
@@ -186,8 +188,8 @@ def _hours_on_duty(scenario: Scenario, layout: str) -> float:
     if not isinstance(attendants, dict):
         return 0.0
     shifts = {name: scenario.week.shifts[name] for name in attendants}
-    weekly = {name: shift.minutes * len(shift.days) / 60.0 for name, shift in shifts.items()}
-    return WEEKS_PER_YEAR * sum(int(number) * weekly[name] for name, number in attendants.items())
+    yearly = {name: shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year for name, shift in shifts.items()}
+    return sum(int(number) * yearly[name] for name, number in attendants.items())
 
 
 def _energy(scenario: Scenario, evidence: Evidence) -> YearlyCostLine:

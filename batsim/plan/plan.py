@@ -218,7 +218,8 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     noting = scenario.with_figures(scenario.figures.noting(asked))
     drafts = {name: _draft(noting, evidences[name]) for name in schedule.layouts}
     tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, settings)
-    comparison = Comparison(next(iter(evidences.values())).runs)
+    runs, *seasons = (part.runs for part in next(iter(evidences.values())).parts)
+    comparison = Comparison(runs, seasons=dict(zip(schedule.seasons, seasons, strict=True)))
     plans = {}
     for name in wanted:
         draft, supplied = drafts[name], supply(noting, name, evidences[name], *tried[name])

@@ -116,7 +116,10 @@ def supply(
     loads = tuple(_loads(scenario, layout))
     interval = evidence.runs.interval
     peak_kw, peak_kva = interval(layout, "peak_kw"), interval(layout, "peak_kva")
-    greatest_kva = interval(layout, "peak_of_all_weeks_kva")
+    greatest_kw, greatest_kva = (
+        max((part.runs.interval(layout, f"peak_of_all_weeks_{unit}") for part in evidence.parts), key=_end)
+        for unit in ("kw", "kva")
+    )
     mean_kw = float(np.mean([np.mean(run.load_kw) for run in evidence.replications]))
     charged, rated = peak_kw.mean > 0.0, np.array([load.kw for load in loads for _ in range(int(load.number))])
     current_a = continuous_a = None
@@ -128,7 +131,7 @@ def supply(
         loads=loads,
         peak_kw=peak_kw,
         peak_kva=peak_kva,
-        greatest_kw=interval(layout, "peak_of_all_weeks_kw"),
+        greatest_kw=greatest_kw,
         greatest_kva=greatest_kva,
         mean_kw=mean_kw,
         current_a=current_a,
@@ -252,9 +255,14 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
     return runs, refused
 
 
+def _end(interval: Interval) -> float:
+    """Upper end of an interval; the mean where it has none."""
+    return interval.high if np.isfinite(interval.high) else interval.mean
+
+
 def _spare(scenario: Scenario, peak_kva: Interval) -> Check:
     """Simulated peak of all weeks against what the supply can carry."""
-    spare, high = scenario.supply.spare_kva, peak_kva.high if np.isfinite(peak_kva.high) else peak_kva.mean
+    spare, high = scenario.supply.spare_kva, _end(peak_kva)
     power = Requirement("supply", "supply", spare=spare, peak=peak_kva, high=high)
     if spare is None:
         return power.case("no answer")

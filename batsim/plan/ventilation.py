@@ -114,6 +114,8 @@ class HydrogenWeek(NamedTuple):
     """Air that was taken. [m3/h]"""
     by_rule: bool
     """Whether that is the air that the rule asks for, because nobody says what the room has."""
+    season: str
+    """Weeks of its season; empty for a normal week."""
 
 
 def coefficient_of(edition: str, figures: Figures) -> Figure:
@@ -145,7 +147,8 @@ def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilat
     rule_gas = sum(release.chargers * release.cells * release.gas_a for release in gassing) * HYDROGEN_M3_PER_AH
     all_faulty, one_faulty = _faulty(gassing, coefficient)
     limit, lower = figures.number("ventilation.limit"), figures.number("ventilation.lower_flammable")
-    highest = float(np.max(np.concatenate([run.gas_m3_per_h for run in evidence.replications]), initial=0.0))
+    courses = [run.gas_m3_per_h for part in evidence.parts for run in part.replications]
+    highest = float(np.max(np.concatenate(courses), initial=0.0))
     free, air = free_m3(space, figures), _air(space, figures)
     hours = [None if free is None else hours_to_share(highest, 0.0, free, share) for share in (limit, lower)]
     asked = Ventilation(
@@ -258,7 +261,7 @@ def _peak(evidence: Evidence, air_m3_per_h: float | None, free_m3: float | None)
     """Highest share of hydrogen over all replications; None where air or volume is not known. [-]"""
     if air_m3_per_h is None or free_m3 is None:
         return None
-    return max(float(np.max(course)) for course in _courses(evidence, air_m3_per_h, free_m3))
+    return max(float(np.max(course)) for part in evidence.parts for course in _courses(part, air_m3_per_h, free_m3))
 
 
 def _checks(asked: Ventilation, scenario: Scenario, layout: str) -> Iterator[Check]:
@@ -333,9 +336,15 @@ def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None
     air = asked.air_m3_per_h if asked.air_m3_per_h is not None else asked.flow_m3_per_h
     if free is None or not air > 0.0:
         return None
-    courses = _courses(evidence, air, free)
-    replication = int(np.argmax([np.max(course) for course in courses]))
-    course = courses[replication]
+    part, replication, course = max(
+        (
+            (part, replication, course)
+            for part in evidence.parts
+            for replication, course in enumerate(_courses(part, air, free))
+        ),
+        key=lambda found: float(np.max(found[2])),
+    )
+    season = part.runs.schedule.season
     ends: Floats = evidence.runs.schedule.warm_up_min % WEEK_MIN + QUARTER_MIN * np.arange(1.0, course.size + 1.0)
     week = int((ends[np.argmax(course)] - QUARTER_MIN) // WEEK_MIN)
     mine = (ends > week * WEEK_MIN) & (ends <= (week + 1) * WEEK_MIN)
@@ -343,5 +352,14 @@ def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None
     at = int(np.argmax(share))
     limit = scenario.figures["ventilation.limit"].value / 100.0
     return HydrogenWeek(
-        replication, week, times, share, float(share[at]), float(times[at]), limit, air, asked.air_m3_per_h is None
+        replication,
+        week,
+        times,
+        share,
+        float(share[at]),
+        float(times[at]),
+        limit,
+        air,
+        asked.air_m3_per_h is None,
+        "" if season is None else season.text,
     )

@@ -11,7 +11,14 @@ from batsim.room.exchange_plan import ExchangePlans, exchange_plans
 from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
-from batsim.scenario.parts.calendar import Window, break_starts, first_week_min, group_windows, minutes_per_working_day
+from batsim.scenario.parts.calendar import (
+    Begin,
+    Window,
+    break_starts,
+    first_week_min,
+    group_windows,
+    minutes_per_working_day,
+)
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.handling import BOUND_TO_BAY, Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
@@ -133,6 +140,8 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
     )
     things = ("station", *devices, *standby_devices, *chargers)
     shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
+    start_week = scenario.simulation.start_week
+    begin = Begin(warm_up_min, start_week)
     return Blueprint(
         layout=name,
         rules=scenario.rules,
@@ -169,11 +178,11 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=layout.drivers_only,
         drivers_exchange=any(map(layout.exchanged_by_drivers, shifts)),
-        attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, warm_up_min),
-        drivers_connect=_shifts_of_drivers(scenario, layout, shifts, horizon_min, warm_up_min, arrangement.connects),
-        drivers_at_work=Timetable(group_windows(scenario.week, shifts, horizon_min + ALWAYS_AHEAD, warm_up_min)),
-        site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, warm_up_min)),
-        minutes_per_working_day=minutes_per_working_day(scenario.week, shifts),
+        attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, begin),
+        drivers_connect=_shifts_of_drivers(scenario, layout, shifts, horizon_min, begin, arrangement.connects),
+        drivers_at_work=Timetable(group_windows(scenario.week, shifts, horizon_min + ALWAYS_AHEAD, begin)),
+        site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, begin)),
+        minutes_per_working_day=minutes_per_working_day(scenario.week.in_week(start_week), shifts),
     )
 
 
@@ -258,13 +267,13 @@ def _exchanges(scenario: Scenario, name: str) -> tuple[ExchangePlans | None, Exc
 
 
 def _shifts_of_drivers(
-    scenario: Scenario, layout: Layout, shifts: list[str], horizon_min: float, warm_up_min: float, connects: str
+    scenario: Scenario, layout: Layout, shifts: list[str], horizon_min: float, begin: Begin, connects: str
 ) -> Timetable | None:
     """When drivers who connect batteries are at work: in all shifts, or in those in which they exchange them."""
     connecting = [shift for shift in shifts if connects == "driver" or layout.exchanged_by_drivers(shift)]
     if not connecting:
         return None
-    return Timetable(group_windows(scenario.week, connecting, horizon_min + ALWAYS_AHEAD, warm_up_min))
+    return Timetable(group_windows(scenario.week, connecting, horizon_min + ALWAYS_AHEAD, begin))
 
 
 def _floor(scenario: Scenario, name: str, bays: float, stations: float) -> FloorPlan | None:
@@ -293,9 +302,7 @@ def _outages(layout: Layout, things: tuple[str, ...], first_min: float) -> tuple
     )
 
 
-def _attendant_shifts(
-    scenario: Scenario, name: str, until_min: float, warm_up_min: float
-) -> tuple[AttendantShift, ...]:
+def _attendant_shifts(scenario: Scenario, name: str, until_min: float, begin: Begin) -> tuple[AttendantShift, ...]:
     """Windows of each manned shift, and which gaps are breaks."""
     skill = next((step.skill for step in scenario.arrangement(name).steps if step.skill), None)
     by_shift = scenario.layouts[name].attendants
@@ -304,8 +311,8 @@ def _attendant_shifts(
     shifts = []
     for shift, attendants in by_shift.items():
         if attendants:
-            windows = group_windows(scenario.week, [shift], until_min, warm_up_min)
-            breaks = break_starts(scenario.week, [shift], windows, until_min, warm_up_min)
+            windows = group_windows(scenario.week, [shift], until_min, begin)
+            breaks = break_starts(scenario.week, [shift], windows, until_min, begin)
             qualified = attendants.with_skill(skill)
             shifts.append(AttendantShift(shift, int(attendants), qualified, tuple(windows), breaks))
     return tuple(shifts)

@@ -10,7 +10,7 @@ from batsim.room.crossing import Crossing
 from batsim.room.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
-from batsim.scenario.parts.calendar import Window, break_starts, group_windows, mean_shift_min, whole_shifts
+from batsim.scenario.parts.calendar import Begin, Window, break_starts, group_windows, mean_shift_min, whole_shifts
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
@@ -73,9 +73,10 @@ def group_plan(
     """Work out one truck group, for a run up to a horizon after a warm-up. [min]"""
     truck = scenario.trucks[number]
     until_min = horizon_min + ALWAYS_AHEAD
-    windows = group_windows(scenario.week, truck.shifts, until_min, warm_up_min)
-    breaks = break_starts(scenario.week, truck.shifts, windows, until_min, warm_up_min)
-    shift_min = mean_shift_min(scenario.week, truck.shifts)
+    begin = Begin(warm_up_min, scenario.simulation.start_week)
+    windows = group_windows(scenario.week, truck.shifts, until_min, begin)
+    breaks = break_starts(scenario.week, truck.shifts, windows, until_min, begin)
+    shift_min = mean_shift_min(scenario.week.in_week(scenario.simulation.start_week), truck.shifts)
     air = weekly_air(scenario, truck.air or scenario.site.room_air, horizon_min, warm_up_min)
     temperature_degc = truck.temperature_degc
     if temperature_degc is None:
@@ -87,7 +88,7 @@ def group_plan(
     named = sorted(
         (window, layout.exchanged_by_drivers(shift))
         for shift in truck.shifts
-        for window in whole_shifts(scenario.week, [shift], until_min, warm_up_min)
+        for window in whole_shifts(scenario.week, [shift], until_min, begin)
     )
     shifts = [window for window, _ in named]
     in_windows = Timetable(windows)

@@ -1,12 +1,12 @@
 """How a study is run: which layouts, how often, for how long, and from which seed."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
-from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, Weeks
 from batsim.scenario.site import Scenario
 
 SHORTEST_WEEKS = 0.005
@@ -86,6 +86,26 @@ class Schedule:
     """Time before it that is dropped. [min]"""
     confidence: float
     """Confidence of the intervals, a share."""
+    season: Weeks | None = None
+    """Season that is run; None for the normal weeks."""
+
+    @property
+    def seasons(self) -> dict[str, "Schedule"]:
+        """The same for each season of the scenario by its weeks, for as long as it lasts where that is shorter."""
+        begun_min = self.warm_up_min % WEEK_MIN
+        return {
+            season.text: replace(
+                self, season=season, length_min=min(self.length_min, season.number * WEEK_MIN - begun_min)
+            )
+            for season in self.scenario.seasons
+        }
+
+    @property
+    def weeks_a_year(self) -> int:
+        """Weeks of a year for which it stands."""
+        if self.season is not None:
+            return self.season.number
+        return WEEKS_A_YEAR - sum(season.number for season in self.scenario.seasons)
 
     @property
     def weeks(self) -> float:

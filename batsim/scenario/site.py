@@ -22,7 +22,7 @@ from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.rules import Rules
 from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.trucks import TruckGroup
-from batsim.scenario.parts.week import Week
+from batsim.scenario.parts.week import WEEKS_A_YEAR, Week, Weeks
 
 MeasuredTime = Annotated[float, Quantity("duration", least=60.0)]
 Confidence = Annotated[float, Quantity("share", least=0.5, most=0.999)]
@@ -137,6 +137,31 @@ class Scenario(Shows, Frozen):
     def source(self) -> object | None:
         """What it was read from, for whoever reads; None when it was changed in memory since."""
         return self._source
+
+    @property
+    def seasons(self) -> tuple[Weeks, ...]:
+        """Calendar weeks that are set apart, by `demand` or by shifts with weeks of their own, in order."""
+        of_demand = [weeks for weeks, _ in self.demand.weeks]
+        of_shifts = [weeks for shift in self.week.shifts.values() for weeks in shift.weeks or ()]
+        return tuple(sorted({*of_demand, *of_shifts}))
+
+    def in_weeks(self, season: Weeks | None = None) -> "Scenario":
+        """Return a copy whose runs begin with a season, or lie in normal weeks for ever.
+
+        A season comes after the weeks before it: the warm-up has the work of those. Holidays keep their calendar week.
+        """
+        if not self.seasons:
+            return self
+        if season is None:
+            demand = self.demand.model_copy(update={"weeks": ()})
+            return self.model_copy(update={"week": self.week.in_normal_weeks(), "demand": demand})
+        later = season.first - self.simulation.start_week
+        holidays = tuple(
+            (number - later + years * WEEKS_A_YEAR, day) for number, day in self.week.holidays for years in (-1, 0, 1)
+        )
+        week = self.week.model_copy(update={"holidays": holidays})
+        simulation = self.simulation.model_copy(update={"start_week": season.first})
+        return self.model_copy(update={"week": week, "simulation": simulation})
 
     def with_layouts(self, names: Sequence[str]) -> "Scenario":
         """Return a copy with only these layouts, which must be there."""

@@ -1,6 +1,7 @@
 """Layouts against each other: paired differences from common random numbers, and a verdict that they carry."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
 from typing import Any, NamedTuple
@@ -24,8 +25,9 @@ from batsim.statistics.intervals import (
     variance_reduction,
 )
 from batsim.study.limits import stated_limits
-from batsim.study.running.jobs import measure_names
-from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until
+from batsim.study.running.executors import run_schedule
+from batsim.study.running.jobs import measure_names, measures_of
+from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until, runs_of
 from batsim.study.settling import still_settling
 
 COMPARED = (DOWNTIME, "labour_min_per_day")
@@ -73,6 +75,13 @@ class Comparison(Shows):
     runs: Runs
     measures: tuple[str, ...] = COMPARED
     """Measures whose differences are stated, all of them together; the first decides."""
+    seasons: Mapping[str, Runs] = field(default_factory=dict)
+    """Runs of each season, by its weeks; `runs` are those of the normal weeks."""
+
+    @cached_property
+    def parts(self) -> tuple["Comparison", ...]:
+        """Comparisons of the normal weeks and of each season, each by itself."""
+        return tuple(Comparison(runs, self.measures) for runs in (self.runs, *self.seasons.values()))
 
     @property
     def in_short(self) -> str:
@@ -228,6 +237,12 @@ class Comparison(Shows):
         return self._no_winner(best, near, confidence) if near else self._winner(best, others[0], confidence)
 
     @property
+    def verdicts(self) -> tuple[str, ...]:
+        """Verdict of the normal weeks, and of each season; those that there are."""
+        named = zip(self.seasons, self.parts[1:], strict=True)
+        return tuple(text for text in (self.verdict, *(in_weeks(*season) for season in named)) if text)
+
+    @property
     def _what(self) -> str:
         """The deciding measure in words."""
         return "downtime" if self.deciding == DOWNTIME else label_of(self.deciding)
@@ -272,10 +287,15 @@ class Comparison(Shows):
         return interval if sign_of(self.deciding) > 0.0 else interval.turned
 
     def targets(self, layout: str) -> tuple[TargetResult, ...]:
-        """How a layout stands to each target of the scenario."""
+        """How a layout stands to each target of the scenario, in normal weeks and in each season."""
+        season = self.runs.schedule.season
+        runs = {"" if season is None else season.text: self.runs, **self.seasons}
         return tuple(
-            TargetResult(limit.name, limit.text, limit.verdict(self.runs.judged(layout, limit.measure)))
+            TargetResult(
+                limit.name, limit.text + limit.when, limit.verdict(runs[limit.season].judged(layout, limit.measure))
+            )
             for limit in stated_limits(self.runs.scenario)
+            if limit.season in runs
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -283,6 +303,16 @@ class Comparison(Shows):
         data = self.runs.as_json()
         for layout in self.layouts:
             data["layouts"][layout]["targets"] = {result.target: result.verdict for result in self.targets(layout)}
+            if self.seasons:
+                data["layouts"][layout]["seasons"] = {}
+        for season, runs in self.seasons.items():
+            for layout, of_season in runs.as_json()["layouts"].items():
+                data["layouts"][layout]["seasons"][season] = of_season
+        if self.seasons:
+            data["seasons"] = {
+                season: {"weeks": part.runs.schedule.weeks, "verdict": part.verdict}
+                for season, part in zip(self.seasons, self.parts[1:], strict=True)
+            }
         data["differences"] = [
             {
                 "measure": difference.measure,
@@ -299,6 +329,11 @@ class Comparison(Shows):
         data["verdict"] = self.verdict
         data["warm_up_too_short"] = {layout: interval_json(more) for layout, more in self.still_settling.items()}
         return data
+
+
+def in_weeks(weeks: str, comparison: Comparison) -> str:
+    """Verdict of a season with its weeks before it; empty where there is none."""
+    return f"Weeks {weeks}: {comparison.verdict}" if comparison.verdict else ""
 
 
 def signed(interval: Interval) -> str:
@@ -330,7 +365,7 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
         The site, as `read` returns it.
     settings
         What is run, in place of what the scenario says. With `within`, replications go on until every difference in
-        the first measure is known that well.
+        the first measure is known that well in normal weeks; seasons are run as often.
     measures
         Measures whose differences are stated for every pair of layouts; the first decides.
 
@@ -356,7 +391,12 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
         pairs = combinations(runs.layouts, 2)
         return [(difference_of(values[layout], values[other]), confidence) for layout, other in pairs]
 
-    return Comparison(run_until(schedule, settings, measures[0], differences), measures)
+    runs = run_until(schedule, settings, measures[0], differences)
+    seasons = {
+        weeks: runs_of(season, run_schedule(season, settings, take=measures_of))
+        for weeks, season in runs.schedule.seasons.items()
+    }
+    return Comparison(runs, measures, seasons)
 
 
 def confidence_of_differences(runs: Runs, measures: tuple[str, ...]) -> float:

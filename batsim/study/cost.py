@@ -82,7 +82,7 @@ class UnitCosts:
         attendants, wage = scenario.layouts[layout].attendants, price_of(scenario, "attendant", prices.attendant)
         for name in attendants if isinstance(attendants, dict) else ():
             shift = scenario.week.shifts[name]
-            hours = shift.minutes * len(shift.days) / 60.0 * WEEKS_PER_YEAR
+            hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
             units.append(UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder))
         return {unit.counted: unit for unit in units}
 

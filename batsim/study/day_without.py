@@ -140,7 +140,7 @@ def usual_day(scenario: Scenario) -> Day:
 
     Holidays are left out: it is a usual week.
     """
-    week = scenario.week.model_copy(update={"holidays": ()})
+    week = scenario.week.in_normal_weeks().model_copy(update={"holidays": ()})
     shifts = [week.shifts[name] for group in scenario.trucks for name in group.shifts]
     days = sorted({day for shift in shifts for day in shift.days})
     day = days[min(1, len(days) - 1)]

@@ -29,6 +29,18 @@ class Limit(NamedTuple):
     """Distance below the limit within which it makes no difference which way it is decided; same unit."""
     text: str
     """Such as `downtime at most 15 min per truck-shift`."""
+    season: str = ""
+    """Weeks of the season in which it must be kept; empty for the normal weeks."""
+
+    @property
+    def label(self) -> str:
+        """Name, with the weeks of a season."""
+        return f"{self.name}{self.when}"
+
+    @property
+    def when(self) -> str:
+        """Words on the season, to stand behind others; empty for the normal weeks."""
+        return f" in weeks {self.season}" if self.season else ""
 
     def verdict(self, interval: Interval) -> str:
         """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell.
@@ -60,7 +72,7 @@ class Limit(NamedTuple):
 
 
 def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) -> tuple[Limit, ...]:
-    """Targets of a scenario as limits.
+    """Targets of a scenario as limits, in normal weeks and in each season.
 
     Parameters
     ----------
@@ -76,7 +88,7 @@ def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) 
     """
     own, file = indifference or {}, scenario.file
     limits = {limit.name: limit._replace(indifference=own.get(limit.name, limit.indifference))
-              for limit in stated_limits(scenario)}  # fmt: skip
+              for limit in _limits(scenario)}  # fmt: skip
     problems = []
     if not limits:
         rule = "states none; add one, such as downtime_per_truck_shift: at most 12 min"
@@ -93,11 +105,17 @@ def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) 
             problems.append(Problem(file, 0, 0, path, rule, got))
     if problems:
         raise ScenarioError(file, problems)
-    return tuple(limits.values())
+    return tuple(limit._replace(indifference=limits[limit.name].indifference) for limit in stated_limits(scenario))
 
 
 def stated_limits(scenario: Scenario) -> Iterator[Limit]:
-    """Targets as limits, if there are any, with the indifferences of the catalogue."""
+    """Targets as limits, if there are any, with the indifferences of the catalogue: normal weeks, then each season."""
+    for season in ("", *(weeks.text for weeks in scenario.seasons)):
+        yield from (limit._replace(season=season) for limit in _limits(scenario))
+
+
+def _limits(scenario: Scenario) -> Iterator[Limit]:
+    """Those of the normal weeks."""
     targets, figures = scenario.targets, scenario.figures
     if (most := targets.downtime_min_per_truck_shift) is not None:
         near = figures.number("decide.indifference_downtime") * (most or OF_NONE_MIN)

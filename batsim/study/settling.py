@@ -15,7 +15,7 @@ def still_settling(runs: Runs) -> dict[str, Interval]:
     Parameters
     ----------
     runs
-        Two replications or more, of two whole weeks or more in which the same work is asked for; else nothing is told.
+        Two replications or more, of two whole normal weeks or more; else nothing is told.
 
     Returns
     -------
@@ -23,8 +23,7 @@ def still_settling(runs: Runs) -> dict[str, Interval]:
         By layout whose paired interval over the replications lies beyond a margin on either side of zero, a part of the
         downtime (all layouts together at 99 %); empty when the warm-up was long enough, as far as this can tell. [min]
     """
-    demand, first, weeks = runs.scenario.demand, runs.scenario.simulation.start_week, int(runs.schedule.weeks)
-    if len({demand.in_week(first + week) for week in range(weeks)}) > 1:
+    if runs.schedule.season is not None:  # it begins with the stock of the weeks before it
         return {}
     found, confidence = {}, simultaneous(CONFIDENCE, len(runs.layouts))
     for layout in runs.layouts:

@@ -9,7 +9,7 @@ from typing import Any
 import batsim
 from batsim.measures.windows import Worked
 from batsim.record import TABLES, Record
-from batsim.scenario.parts.calendar import group_windows
+from batsim.scenario.parts.calendar import Begin, group_windows
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import WEEK_MIN
@@ -86,6 +86,6 @@ def manned(
     for name, count in attendants.items():
         unbroken = week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0})
         whole = week.model_copy(update={"shifts": {name: unbroken}})
-        windows = group_windows(week, [name], until_min, warm_up_min)
-        for begin, end in group_windows(whole, [name], until_min, warm_up_min):
+        windows = group_windows(week, [name], until_min, Begin(warm_up_min))
+        for begin, end in group_windows(whole, [name], until_min, Begin(warm_up_min)):
             yield begin, end, count, [window for window in windows if begin <= window[0] and window[1] <= end]

@@ -30,6 +30,7 @@ def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> lis
         *names,
         *levels,
         *_shifts(scenario, source),
+        *_seasons(scenario, source),
         *_together(scenario, source),
         *price_problems(scenario, source, offers),
         *survey_problems(scenario, source, offers["equipment"]),
@@ -115,6 +116,19 @@ def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
 def _second_week(shift: Shift) -> list[Window]:
     """Working windows of a shift in the second week, when those over the week's end are whole."""
     return [window for window in shift_windows(shift, 2 * WEEK_MIN + DAY_MIN) if window[0] >= WEEK_MIN]
+
+
+def _seasons(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
+    """Weeks of a shift must be those of one season or another, so that a season is the same all through."""
+    shifts = scenario.week.shifts
+    for name, shift in shifts.items():
+        for weeks in shift.weeks or ():
+            others = [season.text for season in scenario.seasons if season != weeks and season.overlaps(weeks)]
+            if others:
+                rule = f"must be the weeks of one season, or lie outside of all; state weeks {others[0]} in parts"
+                yield source.problem(("week", "shifts", name, "weeks"), rule, got=weeks.text)
+    if all(name in shifts and shifts[name].weeks for group in scenario.trucks for name in group.shifts):
+        yield source.problem(("week", "shifts"), "no truck works in normal weeks; one of its shifts needs no 'weeks'")
 
 
 def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:

@@ -10,7 +10,7 @@ from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import ATTENDANTS, DRIVERS
-from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN, Week
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
@@ -157,8 +157,16 @@ def _truck_shifts(checked: CheckedLayout) -> dict[str, None]:
 
 
 def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
-    """Enough attendants at once, qualified where that is asked for, in hours when trucks work."""
-    layout, week = checked.layout, checked.scenario.week
+    """Enough attendants at once, qualified where that is asked for, in hours when trucks work; in normal weeks too."""
+    week = checked.scenario.week
+    normal = week.in_normal_weeks()
+    problems = list(_attendants_in(checked, week))
+    yield from problems if problems or normal is week else _attendants_in(checked, normal, " in normal weeks")
+
+
+def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterator[Problem]:
+    """Attendants with the shifts of one week."""
+    layout = checked.layout
     needed, skill = _needed_attendants(checked)
     if not isinstance(layout.attendants, dict) or not needed:
         return
@@ -166,7 +174,7 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
     got = ", ".join(f"{shift}: {count}" for shift, count in layout.attendants.items()) or "nobody"
     manned = manned_windows(week, layout.attendants, needed, LOOKED_AT_MIN)
     if not manned:
-        rule = f"{layout.handling} needs {people} on duty at once on at least one shift"
+        rule = f"{layout.handling} needs {people} on duty at once on at least one shift{when}"
         yield checked.problem("attendants", rule=rule, got=got)
         return
     if skill is not None:
@@ -183,7 +191,7 @@ def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
         if at_work and overlap_min(manned, at_work) <= 0.0 and not any(map(layout.exchanged_by_drivers, group.shifts)):
             works = f"'{group.group}' works {', '.join(group.shifts)}; put {people} on one of these shifts"
-            rule = f"nobody is on duty when exchanges fall due: {works}"
+            rule = f"nobody is on duty when exchanges fall due{when}: {works}"
             yield checked.problem("attendants", rule=rule, got=got)
 
 

@@ -4,6 +4,7 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from math import ceil
+from typing import NamedTuple
 
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, Week
 
@@ -40,10 +41,17 @@ def weekly_starts(
     days: Sequence[int], from_min: float, until_min: float, closed: frozenset[int] = frozenset()
 ) -> list[float]:
     """When something starts that does so on some weekdays, from the week before the first Monday on. [min]"""
-    weeks = range(-1, ceil(until_min / WEEK_MIN))
     return [
-        week * WEEK_MIN + day * DAY_MIN + from_min for week in weeks for day in days if week * 7 + day not in closed
+        week * WEEK_MIN + day * DAY_MIN + from_min
+        for week in weeks_until(until_min)
+        for day in days
+        if week * 7 + day not in closed
     ]
+
+
+def weeks_until(until_min: float) -> range:
+    """Weeks from the one before the first Monday, -1, on."""
+    return range(-1, ceil(until_min / WEEK_MIN))
 
 
 def _pieces(shift: Shift) -> list[Window]:
@@ -65,10 +73,27 @@ def first_week_min(warm_up_min: float) -> float:
     return WEEK_MIN * (warm_up_min // WEEK_MIN)
 
 
-def closed_days(week: Week, warm_up_min: float) -> frozenset[int]:
-    """Days without work, counted from the first Monday of the simulated time."""
-    weeks_before = int(first_week_min(warm_up_min) // WEEK_MIN)
-    return frozenset((weeks_before + number - 1) * 7 + day for number, day in week.holidays)
+class Begin(NamedTuple):
+    """How a run lies in the calendar."""
+
+    warm_up_min: float = 0.0
+    """Time before week 1. [min]"""
+    start_week: int | None = None
+    """Calendar week of week 1; every shift works in every week when not stated."""
+
+    def closed_days(self, week: Week, shift: Shift, until_min: float) -> frozenset[int]:
+        """Days on which a shift does not start, counted from the first Monday of the simulated time."""
+        weeks_before = int(first_week_min(self.warm_up_min) // WEEK_MIN)
+        holidays = frozenset((weeks_before + number - 1) * 7 + day for number, day in week.holidays)
+        if shift.weeks is None or self.start_week is None:
+            return holidays
+        first = self.start_week - weeks_before
+        others = [n for n in weeks_until(until_min) if not any(span.holds(first + n) for span in shift.weeks)]
+        return holidays.union(number * 7 + day for number in others for day in range(7))
+
+
+ANY_WEEK = Begin()
+"""A week like any other, with all shifts."""
 
 
 def joined(windows: list[Window]) -> list[Window]:
@@ -82,30 +107,38 @@ def joined(windows: list[Window]) -> list[Window]:
     return result
 
 
-def group_windows(week: Week, names: Sequence[str], until_min: float, warm_up_min: float = 0.0) -> list[Window]:
+def group_windows(week: Week, names: Sequence[str], until_min: float, begin: Begin = ANY_WEEK) -> list[Window]:
     """Working windows of several shifts together, joined where one follows the other at once. [min]"""
-    closed = closed_days(week, warm_up_min)
-    return joined([window for name in names for window in shift_windows(week.shifts[name], until_min, closed)])
+    shifts = [week.shifts[name] for name in names]
+    return joined(_windows_of(week, shifts, until_min, begin))
+
+
+def _windows_of(week: Week, shifts: list[Shift], until_min: float, begin: Begin) -> list[Window]:
+    """Working windows of several shifts. [min]"""
+    return [
+        window
+        for shift in shifts
+        for window in shift_windows(shift, until_min, begin.closed_days(week, shift, until_min))
+    ]
 
 
 def break_starts(
-    week: Week, names: Sequence[str], windows: list[Window], until_min: float, warm_up_min: float = 0.0
+    week: Week, names: Sequence[str], windows: list[Window], until_min: float, begin: Begin = ANY_WEEK
 ) -> frozenset[float]:
     """Ends of those windows that a break or a handover follows, not the end of work or a holiday. [min]"""
-    spans = joined(whole_shifts(week, names, until_min, warm_up_min))
-    begins = [begin for begin, _ in spans]
+    spans = joined(whole_shifts(week, names, until_min, begin))
+    starts = [start for start, _ in spans]
     return frozenset(
         end
         for (_, end), (start, _) in pairwise(windows)
-        if (span := bisect_right(begins, end) - 1) >= 0 and start <= spans[span][1]
+        if (span := bisect_right(starts, end) - 1) >= 0 and start <= spans[span][1]
     )
 
 
-def whole_shifts(week: Week, names: Sequence[str], until_min: float, warm_up_min: float = 0.0) -> list[Window]:
+def whole_shifts(week: Week, names: Sequence[str], until_min: float, begin: Begin = ANY_WEEK) -> list[Window]:
     """Shifts of several from start to end in order, breaks and handover included. [min]"""
-    closed, whole = closed_days(week, warm_up_min), {"breaks": (), "handover_min": 0.0}
-    shifts = [week.shifts[name].model_copy(update=whole) for name in names]
-    return sorted(window for shift in shifts for window in shift_windows(shift, until_min, closed))
+    whole = {"breaks": (), "handover_min": 0.0}
+    return sorted(_windows_of(week, [week.shifts[name].model_copy(update=whole) for name in names], until_min, begin))
 
 
 def manned_windows(week: Week, attendants: Mapping[str, int], needed: int, until_min: float) -> list[Window]:
@@ -157,11 +190,14 @@ def working_days_per_week(week: Week, names: list[str]) -> int:
 def mean_shift_min(week: Week, names: Sequence[str]) -> float:
     """Mean working minutes of one shift of several, breaks and handover taken out. [min]"""
     shifts = [week.shifts[name] for name in names]
+    often = [len(shift.days) for shift in shifts]
+    if not any(often):  # none works in this week: what they are in theirs
+        often = [1] * len(shifts)
     worked = sum(
-        (shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)) * len(shift.days)
-        for shift in shifts
+        (shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)) * number
+        for shift, number in zip(shifts, often, strict=True)
     )
-    return worked / sum(len(shift.days) for shift in shifts)
+    return worked / sum(often)
 
 
 def minutes_per_working_day(week: Week, names: list[str]) -> float:

@@ -1,6 +1,5 @@
 """How the demand on batteries moves: from week to week of the year, and with a growing fleet."""
 
-import re
 from typing import Annotated
 
 from pydantic import Field
@@ -8,8 +7,8 @@ from pydantic import Field
 from batsim.scenario.parts.faults import Fault, each_entry, refuse, wrong
 from batsim.scenario.parts.kinds import Count, Frozen, Quantity, reads
 from batsim.scenario.parts.schemas import TEXT
+from batsim.scenario.parts.week import NEEDS_WEEKS, Weeks, weeks_of
 
-WEEKS_A_YEAR = 52
 MOST_FACTOR = 5.0
 """A demand factor beyond five times the stated work is a slip of the pen."""
 
@@ -22,32 +21,23 @@ MOST_FACTOR = 5.0
         "examples": [{"48-51": "130 %", "1": "80 %"}],
     }
 )
-def read_weekly_factors(value: object) -> tuple[float, ...]:
+def read_weekly_factors(value: object) -> tuple[tuple[Weeks, float], ...]:
     """Work in some calendar weeks over the stated one, such as `{"48-51": 130 %, "1": 80 %}`."""
     if not isinstance(value, dict):
         wrong("needs calendar weeks with their share of the stated work, such as {'48-51': 130 %}")
-    rule = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
-    refuse([Fault((key,), rule) for key in value if not _weeks(key)])
+    refuse([Fault((key,), NEEDS_WEEKS) for key in value if weeks_of(key) is None])
     shares = each_entry(value.items(), Quantity("share", above=0.0, most=MOST_FACTOR).read)
-    factors = [1.0] * WEEKS_A_YEAR
-    for key, share in zip(value, shares, strict=True):
-        for week in _weeks(key):
-            factors[week - 1] = share
-    return tuple(factors)
-
-
-def _weeks(key: object) -> range:
-    """Read a week or a range of weeks; empty where it is none."""
-    match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", str(key))
-    first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
-    return range(first, last + 1) if 1 <= first <= last <= WEEKS_A_YEAR else range(0)
+    spans = [weeks for key in value if (weeks := weeks_of(key)) is not None]
+    twice = [key for number, key in enumerate(value) if any(map(spans[number].overlaps, spans[:number]))]
+    refuse([Fault((key,), "names a week that another season has") for key in twice])
+    return tuple(zip(spans, shares, strict=True))
 
 
 class Demand(Frozen):
     """How much is to be done, over what the truck groups state."""
 
-    weeks: Annotated[tuple[float, ...], read_weekly_factors] = Field({})  # type: ignore[arg-type]
-    """Work by calendar week over the stated one; `simulation.start_week` says where a run begins. [%]"""
+    weeks: Annotated[tuple[tuple[Weeks, float], ...], read_weekly_factors] = Field({})  # type: ignore[arg-type]
+    """Work in seasons, by calendar weeks, over the stated one; each is run beside the normal weeks. [%]"""
     fleet_growth_share: Annotated[float, Quantity("share", least=-0.5, most=1.0)] = Field("0 %", alias="fleet_growth")  # type: ignore[assignment]
     """Growth of every truck group in a year. [%]"""
     years: Annotated[int, Count(most=30)] = 0
@@ -55,7 +45,7 @@ class Demand(Frozen):
 
     def in_week(self, week: int) -> float:
         """Factor on the work of a calendar week; weeks run on over the year's end. [-]"""
-        return self.weeks[(week - 1) % WEEKS_A_YEAR]
+        return next((share for weeks, share in self.weeks if weeks.holds(week)), 1.0)
 
     def grown(self, trucks: int) -> int:
         """Trucks of a group after the years ahead, to the nearest whole one and at least one."""

@@ -1,7 +1,8 @@
 """When people and trucks work: shifts by weekday, breaks, handover, holidays."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import pairwise
 from typing import Annotated, NamedTuple
 
 from pydantic import Field
@@ -16,6 +17,7 @@ DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAY_MIN = 1440.0
 WEEK_MIN = 7 * DAY_MIN
+WEEKS_A_YEAR = 52
 
 
 def clock_minutes(text: object) -> float:
@@ -72,6 +74,54 @@ def _days_of(text: str) -> list[int]:
     return [(first + step) % 7 for step in range((last - first) % 7 + 1)]
 
 
+class Weeks(NamedTuple):
+    """Calendar weeks from one to another, both included."""
+
+    first: int
+    last: int
+
+    @property
+    def text(self) -> str:
+        """Such as `47-51`, or `3`."""
+        return f"{self.first}-{self.last}" if self.first < self.last else str(self.first)
+
+    @property
+    def number(self) -> int:
+        """How many they are."""
+        return self.last - self.first + 1
+
+    def holds(self, week: int) -> bool:
+        """Whether a calendar week is one of them; weeks run on over the year's end."""
+        return self.first <= (week - 1) % WEEKS_A_YEAR + 1 <= self.last
+
+    def overlaps(self, other: "Weeks") -> bool:
+        """Whether any week is in both."""
+        return self.first <= other.last and other.first <= self.last
+
+
+NEEDS_WEEKS = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
+
+
+def weeks_of(text: object) -> Weeks | None:
+    """Read a week or a range of weeks; None where it is neither."""
+    match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", str(text).strip())
+    weeks = Weeks(int(match[1]), int(match[2] or match[1])) if match else Weeks(0, 0)
+    return weeks if 1 <= weeks.first <= weeks.last <= WEEKS_A_YEAR else None
+
+
+@reads(TEXT, TEXTS, {"type": "integer"}, examples=["47-51", "1, 47-51"])
+def read_calendar_weeks(value: object) -> tuple[Weeks, ...]:
+    """Calendar weeks: one, a range, or a list of them; read in order."""
+    parts = value if isinstance(value, list) and value else str(value).split(",")
+    found = [weeks_of(part) for part in parts]
+    weeks = sorted(part for part in found if part is not None)
+    if len(weeks) < len(found):
+        wrong(NEEDS_WEEKS)
+    if any(first.overlaps(second) for first, second in pairwise(weeks)):
+        wrong("names a week twice")
+    return tuple(weeks)
+
+
 class Break(NamedTuple):
     """A break in a shift: when it starts after midnight, and how long it is. [min]"""
 
@@ -106,6 +156,8 @@ class Shift(Frozen):
     """Breaks: nobody works and downtime is not counted."""
     handover_min: Minutes = Field("0 min", alias="handover")  # type: ignore[assignment]
     """Paid handover at the start, when trucks stand. [min]"""
+    weeks: Annotated[tuple[Weeks, ...], read_calendar_weeks] | None = None
+    """Calendar weeks in which the shift starts, such as `47-51`; all of the year when not stated."""
 
     def _faults(self) -> Iterator[Fault]:
         """Find a wrong length, or the first day on which the shift still runs when it starts again; wrong breaks."""
@@ -136,6 +188,11 @@ class Shift(Frozen):
             taken.append((start, end))
 
     @property
+    def weeks_a_year(self) -> int:
+        """Weeks of a year in which it works."""
+        return WEEKS_A_YEAR if self.weeks is None else sum(weeks.number for weeks in self.weeks)
+
+    @property
     def minutes(self) -> float:
         """Length from start to end. [min]"""
         return self.length_min or minutes_from_to(self.from_min, self.to_min or 0.0)
@@ -157,3 +214,19 @@ class Week(Frozen):
     """Shifts by name; truck groups and attendants refer to these names."""
     holidays: tuple[Annotated[tuple[int, int], read_holiday], ...] = ()
     """Days on which no shift starts, counted in weeks after the warm-up."""
+
+    def in_week(self, week: int) -> "Week":
+        """Return a copy in which shifts that do not work in a calendar week have no days."""
+        return self._with_days(lambda weeks: any(span.holds(week) for span in weeks))
+
+    def in_normal_weeks(self) -> "Week":
+        """Return a copy in which shifts with weeks of their own have no days."""
+        return self._with_days(lambda _: False)
+
+    def _with_days(self, works: Callable[[tuple[Weeks, ...]], bool]) -> "Week":
+        """Return a copy in which the shifts keep their days that have no weeks of their own, or of which it is told."""
+        idle = [name for name, shift in self.shifts.items() if shift.weeks is not None and not works(shift.weeks)]
+        if not idle:
+            return self
+        without = {name: self.shifts[name].model_copy(update={"days": (), "weeks": None}) for name in idle}
+        return self.model_copy(update={"shifts": self.shifts | without})

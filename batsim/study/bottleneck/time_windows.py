@@ -133,14 +133,15 @@ def _by_chance(gains: Floats, working_min: Floats, confidence: float) -> bool:
 def working_profile(scenario: Scenario) -> Floats:
     """Minutes in each quarter of an hour of the week in which trucks of any group work, holidays left out. [min]"""
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
-    plain = scenario.week.model_copy(update={"holidays": ()})
+    plain = scenario.week.in_normal_weeks().model_copy(update={"holidays": ()})
     return _in_bins(group_windows(plain, shifts, 3 * WEEK_MIN))
 
 
 def shift_profiles(scenario: Scenario) -> dict[str, Floats]:
     """Part of each quarter of an hour of the week that belongs to each shift of trucks, breaks and all, by name. [-]"""
     shifts = sorted({name for group in scenario.trucks for name in group.shifts})
-    whole = {name: scenario.week.shifts[name].model_copy(update={"breaks": (), "handover_min": 0.0}) for name in shifts}
+    stated = scenario.week.in_normal_weeks().shifts
+    whole = {name: stated[name].model_copy(update={"breaks": (), "handover_min": 0.0}) for name in shifts}
     return {
         name: _in_bins(joined(shift_windows(shift, 3 * WEEK_MIN))) / QUARTER_HOUR_MIN for name, shift in whole.items()
     }

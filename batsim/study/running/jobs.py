@@ -11,6 +11,7 @@ from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET, measure
 from batsim.record import Record
 from batsim.room.simulation import SameScenario, replicate
+from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule
 from batsim.scenario.site import Scenario
 
@@ -36,6 +37,10 @@ class Job(NamedTuple):
     """Which of the scenarios."""
     changes: Hashable = ""
     """What is different in it, in the form that the `change` of its work knows; nothing when empty."""
+    season: Weeks | None = None
+    """Season that is run; None for the normal weeks."""
+    by_calendar: bool = False
+    """Whether it begins in `start_week`, whatever season that is."""
 
 
 def jobs_of(
@@ -44,7 +49,7 @@ def jobs_of(
     """Replications of a layout: those of its schedule when no others are named."""
     times = schedule.length_min, schedule.warm_up_min
     numbers = range(schedule.replications) if numbers is None else numbers
-    return [Job(layout, number, schedule.seed, *times, scenario, changes) for number in numbers]
+    return [Job(layout, number, schedule.seed, *times, scenario, changes, schedule.season) for number in numbers]
 
 
 class Failure(NamedTuple):
@@ -99,6 +104,8 @@ def outcome_of(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken
         if job.changes:
             assert work.change is not None  # who states changes says how they are made
             scenario = _changed(work.change, SameScenario(scenario), job.changes)
+        if not job.by_calendar:
+            scenario = _in_weeks(SameScenario(scenario), job.season)
         record = replicate(scenario, job.layout, seed=job.seed, replication=job.replication, **times)
         return work.take(record, scenario)
     except ScenarioError as error:
@@ -125,6 +132,12 @@ def run_chunk(parcel: Parcel, jobs: list[Job]) -> tuple[float, list[Any]]:
 def _changed(change: Change, same: SameScenario, changes: Hashable) -> Scenario:
     """Scenario of a point; its replications follow one another, so a few are kept."""
     return change(same.scenario, changes)
+
+
+@lru_cache(maxsize=8)
+def _in_weeks(same: SameScenario, season: Weeks | None) -> Scenario:
+    """Scenario of a season, the same for its replications, so that its layouts are worked out once."""
+    return same.scenario.in_weeks(season)
 
 
 _open: dict[bytes, Work] = {}

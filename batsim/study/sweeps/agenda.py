@@ -124,7 +124,7 @@ def cases_of(record: dict[str, Any], point: Point) -> Iterator[Case]:
     for layout, base in record["layouts"].items():
         changes, base_key = changes_in(layout, point, lies_in), bytes.fromhex(base)
         for replication in range(record["replications"]):
-            job = Job(layout, replication, record["seed"], *times, changes=changes)
+            job = Job(layout, replication, record["seed"], *times, changes=changes, by_calendar=True)
             yield Case(key_of(base_key, job), job)
 
 

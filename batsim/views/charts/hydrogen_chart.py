@@ -1,7 +1,7 @@
 """Chart of hydrogen in the room over the simulated week with most of it, beside the limit."""
 
 from batsim.plan.evidence import Evidence
-from batsim.plan.ventilation import Ventilation, hydrogen_week
+from batsim.plan.ventilation import HydrogenWeek, Ventilation, hydrogen_week
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
 
@@ -39,7 +39,7 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
     style.heading(
         ax,
         title,
-        f"The simulated week with most of it (replication {week.replication}, week {week.week + 1}), air of "
+        f"The simulated week with most of it ({_when(week)}), air of "
         f"{week.air_m3_per_h:.0f} m³/h, {source}. Well mixed: near the cells and under covers there is more.",
     )
     style.frame(ax)
@@ -55,3 +55,9 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
     quarter = f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit"
     style.legend_below(ax, {quarter: limit, peak: filled}, 2)
     return ax
+
+
+def _when(week: HydrogenWeek) -> str:
+    """Say which replication and week it is, and of which season."""
+    season = f" of the season in weeks {week.season}" if week.season else ""
+    return f"replication {week.replication}, week {week.week + 1}{season}"

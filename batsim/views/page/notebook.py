@@ -16,7 +16,7 @@ from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.plan_text import MARK, amount_text
-from batsim.views.text.tables import CHANCE, age_note, chance_text, number_rows, simulated
+from batsim.views.text.tables import CHANCE, age_note, chance_text, number_rows, season_rows, simulated
 
 LEFT, RIGHT = "text-align: left; padding: 0 0.6em", "text-align: right; padding: 0 0.6em"
 CAPTION = "caption-side: top; text-align: left"
@@ -103,10 +103,11 @@ def _comparison(comparison: Comparison) -> str:
     rows = []
     if len(layouts) > 1:
         rows.append([CHANCE, *(chance_text(comparison, name) for name in layouts)])
+    rows += [row[:-1] for row in season_rows(comparison)]
     for results in zip(*map(comparison.targets, layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
     return _side_by_side(runs, rows) + paragraphs(
-        [comparison.verdict, comparison.precision_sentence, age_note(runs), _sure(runs)]
+        [*comparison.verdicts, comparison.precision_sentence, age_note(runs), _sure(runs)]
     )
 
 

@@ -21,7 +21,7 @@ from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, advice_texts, amount_text, payback_sentence, what_follows
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import age_note, number_rows, simulated
+from batsim.views.text.tables import age_note, number_rows, season_rows, simulated
 
 MOST_INPUT = 300
 """Letters of an input that are shown."""
@@ -112,6 +112,7 @@ def _comparison(plans: Plan) -> dict[str, Any]:
     """Layouts side by side."""
     comparison, runs, currency = plans.comparison, plans.comparison.runs, plans.scenario.site.currency
     rows = [[_named(label, unit), *cells] for label, *cells, unit in number_rows(runs)]
+    rows += [[_named(label, unit), *cells] for label, *cells, unit in season_rows(comparison)]
     for results in zip(*map(comparison.targets, comparison.layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
     layouts = plans.layouts.values()
@@ -122,7 +123,7 @@ def _comparison(plans: Plan) -> dict[str, Any]:
         ["checks that fail", *(str(plan.failing) for plan in layouts)],
     ]
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
-    notes = [text for text in (comparison.verdict, age_note(runs), note) if text]
+    notes = [text for text in (*comparison.verdicts, age_note(runs), note) if text]
     return {"caption": simulated(runs.schedule), "head": ["", *plans.layouts], "rows": rows, "notes": notes}
 
 

@@ -7,7 +7,7 @@ from batsim.decision.decide import Decision
 from batsim.study.cost import CostLine
 from batsim.views.text.lines import columns, hung, sentence
 from batsim.views.text.numbers import counted, estimate_text, is_share, measure_of, unit_of
-from batsim.views.text.tables import run_length
+from batsim.views.text.tables import run_length, targets_sentence
 
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""
@@ -25,7 +25,7 @@ def decision_text(decision: Decision, width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     schedule, answers = decision.schedule, decision.answers
     head = f"{schedule.scenario.site.name}: the cheapest counts that meet the targets; runs of {run_length(schedule)}"
-    targets = f"Targets: {'; '.join(limit.text for limit in answers[0].limits)}."
+    targets = targets_sentence([limit.text for limit in answers[0].limits if not limit.season], schedule)
     notes = [LEFT_OUT, *([PLACEHOLDERS] if any(answer.placeholders for answer in answers) else [])]
     if len(answers) > 1:
         cheapest, says = decision.cheapest, "No layout meets the targets."
@@ -58,8 +58,8 @@ def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
     counts = [[span.label, str(answer.counts[span.name]), str(span.stated)] for span in answer.ranges]
     lines = [*(f"  {line}" for line in columns([["", "buy", "stated"], *counts], width - 2)), ""]
     for limit in answer.limits:
-        value = _value(answer, chosen, limit.measure)
-        lines.append(sentence(f"{measure_of(limit.measure).label}: {value} (target: {limit.text})", width, 2))
+        value, label = _value(answer, chosen, limit.measure, season=limit.season), measure_of(limit.measure).label
+        lines.append(sentence(f"{label}{limit.when}: {value} (target: {limit.text})", width, 2))
     lines.append(sentence(f"cost: {_money(answer, chosen.cost_per_year)}", width, 2))
     costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
     lines += [hung(f"{_bought(line)}: {_money(answer, line.per_year)}", width, 4) for line in costs]
@@ -94,15 +94,18 @@ def _not_met(answer: Answer, width: int) -> list[str]:
         return [*lines, *(sentence(rule, width, 2) for rule in rules)]
     lines.append(sentence(f"The nearest, {_counts(answer, best)}:", width, 2))
     for limit in answer.limits:
-        verdict = "missed" if limit.name in best.missed else "met"
-        lines.append(sentence(f"{limit.text}: {verdict}, {_value(answer, best, limit.measure)}", width, 4))
+        verdict = "missed" if limit.label in best.missed else "met"
+        value = _value(answer, best, limit.measure, season=limit.season)
+        lines.append(sentence(f"{limit.text}{limit.when}: {verdict}, {value}", width, 4))
     advice = "Look for the bottleneck there (batsim bottleneck), or ask whether the target is right."
     return [*lines, sentence(advice, width, 2)]
 
 
 def _how_sure(answer: Answer) -> str:
     """Say how sure the answer is."""
-    zone = "; ".join(f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits)
+    zone = "; ".join(
+        f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits if not limit.season
+    )
     sure = f"at {100 * answer.reached_confidence:.1f} % confidence"
     meets = f"{sure[:1].upper()}{sure[1:]} this meets the targets, and no combination"
     if answer.chosen is not None and not answer.chosen.sure:
@@ -155,13 +158,18 @@ def _counts(answer: Answer, trial: Trial) -> str:
 
 def _missed(answer: Answer, trial: Trial) -> str:
     """What a combination misses, and by how much."""
-    missed = [limit for limit in answer.limits if limit.name in trial.missed]
-    return ", ".join(f"{it.name} ({_value(answer, trial, it.measure)})" for it in missed) or "nothing by much"
+    missed = [
+        f"{limit.label} ({_value(answer, trial, limit.measure, season=limit.season)})"
+        for limit in answer.limits
+        if limit.label in trial.missed
+    ]
+    return ", ".join(missed) or "nothing by much"
 
 
-def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True) -> str:
-    """Mean of a measure with its half width."""
-    interval, count = trial.interval(measure, answer.confidence), trial.few_events(measure, answer.confidence)
+def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True, season: str = "") -> str:
+    """Mean of a measure with its half width, in normal weeks or in a season."""
+    confidence = answer.confidence
+    interval, count = trial.interval(measure, confidence, season), trial.few_events(measure, confidence, season)
     text = estimate_text(interval, count, share=is_share(measure))
     return f"{text} {unit_of(measure)}".rstrip() if unit else text
 

@@ -3,7 +3,9 @@
 import math
 
 from batsim.catalogue import FIGURES
-from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR
+from batsim.scenario.settings import Settings
+from batsim.scenario.site import Scenario
 from batsim.study.first_estimate import LayoutOutline, Outline
 from batsim.study.sweeps.agenda import Agenda
 from batsim.views.text.lines import hung
@@ -27,6 +29,7 @@ def summary_text(outline: Outline, width: int = 100) -> str:
         ]
     for layout in outline.layouts:
         lines += _layout_lines(layout)
+    lines += _weeks_lines(scenario)
     if unknowns := scenario.unknowns:
         lines.append(f"  {are(len(unknowns), 'input')} not known; a middle value stands in:")
         lines += [_line(unknown.path, unknown.text) for unknown in unknowns]
@@ -94,6 +97,20 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
     stations = _counted(layout.stations, "charging spot" if layout.arrangement.in_truck else "exchange station")
     bays = "" if layout.arrangement.in_truck else f"; {_counted(layout.bays, 'bay')} ({layout.arrangement.bay})"
     lines.append(f"    {stations}{bays}; chargers {chargers}")
+    return lines
+
+
+def _weeks_lines(scenario: Scenario) -> list[str]:
+    """Lines on the weeks that are simulated, where seasons are stated."""
+    normal = Settings().schedule(scenario)
+    if not normal.seasons:
+        return []
+    lines = [f"  simulated: {counted(normal.weeks, 'normal week')}, {normal.weeks_a_year} of {WEEKS_A_YEAR} in a year"]
+    for season, schedule in zip(scenario.seasons, normal.seasons.values(), strict=True):
+        own = [name for name, shift in scenario.week.shifts.items() if season in (shift.weeks or ())]
+        shifts = f", with {', '.join(own)}" if own else ""
+        work = f"work {100.0 * scenario.demand.in_week(season.first):g} %"
+        lines.append(f"    and {counted(schedule.weeks, 'week')} of weeks {season.text}: {work}{shifts}")
     return lines
 
 

@@ -49,6 +49,8 @@ class ComparedNumber(NamedTuple):
     shown_when_zero: str
     per_truck: str
     """Whether the number for each truck stands behind."""
+    in_season: str
+    """Whether the table of a season has it too."""
 
 
 with Path(__file__).with_name("compared_numbers.csv").open(newline="", encoding="utf-8") as _lines:
@@ -68,17 +70,41 @@ MEASURES_IN_A_LINE = (
 
 def comparison_text(comparison: Comparison, width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
-    runs = comparison.runs
-    if len(runs.layouts) > MOST_BESIDE:
-        table = _one_below_the_other(comparison, width)
-    else:
-        table = _side_by_side(_rows(comparison), width)
-    return "\n".join([heading(runs, width), "", *table, *_notes(comparison, width)])
+    normal, *seasons = comparison.parts
+    lines = [heading(comparison.runs, width), "", *_table(normal, number_rows(comparison.runs), width)]
+    for season in seasons:
+        title, numbers = season_title(season.runs.schedule), number_rows(season.runs, beside=comparison.runs)
+        lines += ["", sentence(f"{title}:", width), "", *_table(season, numbers, width)]
+    return "\n".join([*lines, *_notes(comparison, width)])
 
 
-def _rows(comparison: Comparison) -> list[list[str]]:
+def _table(comparison: Comparison, numbers: list[list[str]], width: int) -> list[str]:
+    """Layouts side by side; where they are many, one below the other."""
+    if len(comparison.layouts) > MOST_BESIDE:
+        return _one_below_the_other(comparison, width)
+    return _side_by_side(_rows(comparison, numbers), width)
+
+
+def season_title(schedule: Schedule) -> str:
+    """Say which season it is, how much work it has, and how long it was simulated."""
+    season = schedule.season
+    assert season is not None  # nothing else has this title
+    work = 100.0 * schedule.scenario.demand.in_week(season.first)
+    return f"In weeks {season.text} (work {work:g} %, {counted(schedule.weeks, 'week')} measured)"
+
+
+def season_rows(comparison: Comparison) -> list[list[str]]:
+    """Numbers of each season as `number_rows`, with its weeks before the label."""
+    return [
+        [f"weeks {weeks}: {row[0].strip()}", *row[1:]]
+        for weeks, season in comparison.seasons.items()
+        for row in number_rows(season, beside=comparison.runs)
+    ]
+
+
+def _rows(comparison: Comparison, numbers: list[list[str]]) -> list[list[str]]:
     """Names of layouts, then their numbers, chances of being the best, and verdicts on the targets, with units."""
-    rows = [["", *comparison.layouts, ""], *number_rows(comparison.runs)]
+    rows = [["", *comparison.layouts, ""], *numbers]
     if len(comparison.layouts) > 1:
         deciding = "downtime" if comparison.deciding == DOWNTIME else measure_of(comparison.deciding).label
         rows.append([CHANCE, *(chance_text(comparison, name) for name in comparison.layouts), f"in {deciding}"])
@@ -90,9 +116,9 @@ def _rows(comparison: Comparison) -> list[list[str]]:
 def _notes(comparison: Comparison, width: int) -> list[str]:
     """What stands below the table: targets, verdict, how to read it, cautions."""
     runs = comparison.runs
-    targets = comparison.targets(runs.layouts[0])
-    notes = [f"Targets: {'; '.join(target.target for target in targets)}."] if targets else []
-    notes += [comparison.verdict, comparison.warm_up_sentence, comparison.precision_sentence]
+    targets = [target.target for target in comparison.parts[0].targets(runs.layouts[0])]
+    notes = [targets_sentence(targets, runs.schedule)] if targets else []
+    notes += [*comparison.verdicts, comparison.warm_up_sentence, comparison.precision_sentence]
     notes += [*few_notes(runs, shown_measures(runs))]
     if runs.replications > 1:
         note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean; differences are paired."
@@ -100,6 +126,12 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     else:
         notes.append(NO_INTERVALS)
     return ["", *(sentence(note, width) for note in (*notes, age_note(runs), MORE, CAUTION) if note)]
+
+
+def targets_sentence(targets: list[str], schedule: Schedule) -> str:
+    """Name the targets, and when they are judged."""
+    when = ", in normal weeks and in each season" if schedule.scenario.seasons else ""
+    return f"Targets{when}: {'; '.join(targets)}."
 
 
 def shown_measures(runs: Runs) -> tuple[str, ...]:
@@ -232,7 +264,8 @@ def simulated(schedule: Schedule) -> str:
 
 def run_length(schedule: Schedule) -> str:
     """Say for how long each run was simulated, and with which seed."""
-    weeks, warm_up = counted(schedule.weeks, "week"), counted(schedule.warm_up_weeks, "week")
+    weeks = counted(schedule.weeks, "normal week" if schedule.scenario.seasons else "week")
+    warm_up = counted(schedule.warm_up_weeks, "week")
     return f"{weeks} after {warm_up} of warm-up, seed {schedule.seed}"
 
 
@@ -251,12 +284,15 @@ def layout_text(runs: Runs, layout: str, width: int = 100) -> str:
     return "\n".join([title, *measured(rows, width)])
 
 
-def number_rows(runs: Runs) -> list[list[str]]:
-    """Numbers that have something to show in any layout: label, text for each layout, unit."""
+def number_rows(runs: Runs, beside: Runs | None = None) -> list[list[str]]:
+    """Numbers that have something to show in any layout: label, text for each layout, unit.
+
+    Of a season those that its table has, and `beside` are the runs of the normal weeks, in which they may show.
+    """
     return [
         [row.label, *(_cell(runs, layout, row) for layout in runs.layouts), row.unit]
         for row in COMPARED_NUMBERS
-        if _is_shown(runs, row)
+        if (beside is None or row.in_season) and (_is_shown(runs, row) or (beside and _is_shown(beside, row)))
     ]
 
 

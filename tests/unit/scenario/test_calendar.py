@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from batsim.scenario.parts.calendar import (
+    Begin,
     break_starts,
-    closed_days,
     group_windows,
     joined,
     manned_windows,
@@ -217,9 +217,9 @@ def test_holidays_are_counted_from_the_end_of_the_warm_up():
     """After two weeks of warm-up, Tuesday of week 1 is day 15."""
     week = _week({"early": EARLY}, ["week 1 Tue", "week 2 Mon"])
 
-    assert closed_days(week, 0.0) == {1, 7}
-    assert closed_days(week, 2 * WEEK_MIN) == {15, 21}
-    starts = [start / DAY_MIN for start, _ in group_windows(week, ["early"], 3 * WEEK_MIN, WEEK_MIN)]
+    assert Begin().closed_days(week, week.shifts["early"], WEEK_MIN) == {1, 7}
+    assert Begin(2 * WEEK_MIN).closed_days(week, week.shifts["early"], WEEK_MIN) == {15, 21}
+    starts = [start / DAY_MIN for start, _ in group_windows(week, ["early"], 3 * WEEK_MIN, Begin(WEEK_MIN))]
     assert starts == [day + 0.25 for day in (0, 1, 2, 3, 4, 7, 9, 10, 11, 15, 16, 17, 18)]
 
 

@@ -13,6 +13,7 @@ from scipy import stats
 import batsim
 from batsim.cli import main
 from batsim.measures import MEASURES
+from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare, signed
@@ -448,11 +449,11 @@ def test_a_target_is_judged_by_exact_limits_where_events_are_few():
 FIRST, LATER = "first_week_downtime_min_per_truck_shift", "later_weeks_downtime_min_per_truck_shift"
 
 
-def weeks_of(more, scenario=FREE):
+def weeks_of(more, season=None):
     """Two layouts, in one of which the first measured week has so much more downtime than later ones. [min]"""
     alike = {DOWN: 10.0 + NOISE, FIRST: 10.0 + NOISE, LATER: 10.0 + np.roll(NOISE, 1)}
-    values = made({"level": alike, "early": alike | {FIRST: alike[FIRST] + more}}, scenario).values
-    return Comparison(Runs(Schedule(scenario, tuple(values), 1, 8, 4 * 10080.0, 10080.0, 0.95), values), (DOWN,))
+    values = made({"level": alike, "early": alike | {FIRST: alike[FIRST] + more}}).values
+    return Comparison(Runs(Schedule(FREE, tuple(values), 1, 8, 4 * 10080.0, 10080.0, 0.95, season), values), (DOWN,))
 
 
 def test_a_warm_up_that_was_too_short_is_told():
@@ -471,11 +472,9 @@ def test_a_warm_up_that_was_too_short_is_told():
 
 
 def test_a_warm_up_that_was_long_enough_is_not_told():
-    """Nor is anything told where the work of the weeks is not the same."""
-    season = batsim.changed(FREE, {"demand": {"weeks": {"3": "150 %"}}, "simulation.start_week": 1})
-
+    """Nor is anything told of a season, which begins with the stock of the weeks before it."""
     assert (weeks_of(0.5).still_settling, weeks_of(0.5).warm_up_sentence) == ({}, "")
-    assert weeks_of(9.0, season).still_settling == {}
+    assert weeks_of(9.0, Weeks(3, 3)).still_settling == {}
 
 
 def test_a_stock_that_still_runs_out_is_told_in_a_comparison():
