@@ -186,7 +186,7 @@ def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterat
         yield checked.problem("attendants", rule=rule, got=got)
         return
     if not checked.arrangement.in_truck:
-        yield from _unmanned_shifts(checked, manned, people)
+        yield from _unmanned_shifts(checked, week, manned, people)
     for group in () if checked.arrangement.in_truck else checked.scenario.trucks:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
         if at_work and overlap_min(manned, at_work) <= 0.0 and not any(map(layout.exchanged_by_drivers, group.shifts)):
@@ -195,12 +195,12 @@ def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterat
             yield checked.problem("attendants", rule=rule, got=got)
 
 
-def _unmanned_shifts(checked: CheckedLayout, manned: list[Window], people: str) -> Iterator[Problem]:
+def _unmanned_shifts(checked: CheckedLayout, week: Week, manned: list[Window], people: str) -> Iterator[Problem]:
     """Find shifts in which attendants are said to exchange batteries, and none are on duty."""
     by = checked.layout.exchange_by
     for shift, who in by.items() if isinstance(by, dict) else ():
-        at_work = group_windows(checked.scenario.week, [shift], LOOKED_AT_MIN)
-        if who == ATTENDANTS and overlap_min(manned, at_work) <= 0.0:
+        at_work = group_windows(week, [shift], LOOKED_AT_MIN)
+        if who == ATTENDANTS and at_work and overlap_min(manned, at_work) <= 0.0:
             cure = f"put {people} on in its hours, or write '{shift}: {DRIVERS}'"
             rule = f"no attendants are on duty in shift '{shift}'; {cure}"
             yield checked.problem("exchange_by", shift, rule=rule, got=f"'{who}'")
