@@ -30,7 +30,7 @@ from batsim.views.text.decision_text import decision_text
 CASES = Path(__file__).parent / "cases"
 SURVEYED = Path(__file__).parents[1] / "unit" / "cases" / "surveyed.yaml"
 SMALL = Path(__file__).parents[1] / "unit" / "cases" / "size_small.yaml"
-SITES = {CASES / "figures_hot.yaml": 2.0, SURVEYED: 0.3, CASES / "figures_cold.yaml": 0.5}
+SITES = {CASES / "figures_hot.yaml": 2.0, SURVEYED: 0.3, CASES / "figures_cold.yaml": 1.0}
 """Sites and the weeks that they are simulated for."""
 FOR_THE_PLAN = ("price.", "fit.")
 """Beginnings of figures that are read with the scenario and that only a plan rests on."""
