@@ -92,7 +92,7 @@ def charge_phases(
     >>> [round(phase.hours, 3) for phase in charge_phases(iuia, 100.0, 80.0, 92.0)]
     [3.0, 1.386, 3.4]
     """
-    kind, main_a, _, tau_h, _, _, _, absorption_v, finish_v = profile[:9]
+    kind, main_a, _, tau_h, _, _, empty_v, absorption_v, finish_v = profile[:9]
     if kind in FALLING and profile.end_a > 0.0:
         return falling_phases(profile, capacity_ah, missing_ah, owed_ah, to_soc)
     if kind not in LIMITED:
@@ -106,9 +106,10 @@ def charge_phases(
     if given_ah > nothing_ah:
         owed_ah -= given_ah
         reached = 1.0 - knee_ah / capacity_ah
-        volts, per_soc = main_stage_v(profile, capacity_ah, soc)
-        rise_v = per_soc * (reached - soc)
-        phases.append(new_phase(Phase, (given_ah / main_a, main_a, 0.0, volts, soc, reached, 0.0, rise_v)))
+        limit_ah = rest_ah + main_a * tau_h
+        per_ah = (absorption_v - empty_v) / (capacity_ah - limit_ah) if capacity_ah > limit_ah else 0.0
+        volts = absorption_v - per_ah * (left_ah - limit_ah)
+        phases.append(new_phase(Phase, (given_ah / main_a, main_a, 0.0, volts, soc, reached, 0.0, per_ah * given_ah)))
         left_ah, soc = knee_ah, reached
     given_ah = left_ah - stop_ah
     if given_ah > nothing_ah:
@@ -123,25 +124,6 @@ def charge_phases(
         reached = 1.0 - left_ah / capacity_ah * math.exp(-hours / tau_h)
         phases.append(new_phase(Phase, (hours, last_a, 0.0, finish_v, soc, reached, 1.0 / tau_h, 0.0)))
     return tuple(phases)
-
-
-def main_stage_v(profile: Profile, capacity_ah: float, soc: float) -> tuple[float, float]:
-    """Voltage of phase I at a state of charge, and how fast it rises with that. [V]
-
-    Examples
-    --------
-    2.0 V when empty, 2.4 V at 80 %, where 20 A are all that 100 Ah still accept.
-
-    >>> iu = Profile("IU", 20.0, 2.0, 1.0, 1.0, 0.98, 2.0, 2.4, 2.4)
-    >>> [round(volts, 9) for volts in main_stage_v(iu, 100.0, 0.2)]
-    [2.1, 0.5]
-    """
-    kind, main_a, end_a, tau_h, _, full_soc, empty_v, absorption_v = profile[:8]
-    end_soc = 1.0 - main_a * tau_h / capacity_ah
-    if kind == "CC-CV":
-        end_soc = full_soc - (main_a - end_a) * tau_h / capacity_ah
-    per_soc = (absorption_v - empty_v) / end_soc if end_soc > 0.0 else 0.0
-    return absorption_v + per_soc * (soc - end_soc), per_soc
 
 
 def greatest_load(profile: Profile) -> tuple[float, float]:

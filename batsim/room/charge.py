@@ -2,7 +2,6 @@
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from batsim.formulas.charging import main_stage_v
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
 from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
@@ -232,11 +231,13 @@ def accepting_degc(
     plan: "BatteryPlan", profile: "Profile", missing_ah: float, start_degc: float, air_degc: float
 ) -> float:
     """Temperature that the main stage brings the battery to, where acceptance begins to set the current. [degC]"""
-    bulk_ah = missing_ah - profile.main_a * profile.tau_h
+    limit_ah = profile.main_a * profile.tau_h
+    bulk_ah, thermal = missing_ah - limit_ah, plan.thermal
     if bulk_ah <= 0.0:
         return start_degc
-    thermal, capacity_ah = plan.thermal, plan.capacity_ah
-    mean_v = main_stage_v(profile, capacity_ah, 1.0 - (missing_ah - 0.5 * bulk_ah) / capacity_ah)[0]
+    mean_v = profile.absorption_v
+    if plan.capacity_ah > limit_ah:  # from the empty battery to the limit the voltage rises along a line
+        mean_v -= (mean_v - profile.empty_v) * 0.5 * bulk_ah / (plan.capacity_ah - limit_ah)
     heat_kwh = plan.battery.cells * (mean_v - thermal.storing_v) * bulk_ah / 1000.0
     hours = bulk_ah / profile.main_a
     return charge_end_degc(start_degc, air_degc, heat_kwh, thermal.room_loss_w_per_k, thermal.room_tau_h, hours)
