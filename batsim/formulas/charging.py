@@ -106,7 +106,7 @@ def charge_phases(
     if given_ah > nothing_ah:
         owed_ah -= given_ah
         reached = 1.0 - knee_ah / capacity_ah
-        limit_ah = rest_ah + main_a * tau_h
+        limit_ah = min(knee_ah, rest_ah + main_a * tau_h)  # I alone goes on beyond what is accepted
         per_ah = (absorption_v - empty_v) / (capacity_ah - limit_ah) if capacity_ah > limit_ah else 0.0
         volts = absorption_v - per_ah * (left_ah - limit_ah)
         phases.append(new_phase(Phase, (given_ah / main_a, main_a, 0.0, volts, soc, reached, 0.0, per_ah * given_ah)))
