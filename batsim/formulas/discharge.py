@@ -273,8 +273,7 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
     capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
     twice, drop = 2.0 * power_w / cells, 4.0 * resistance * power_w / (cells * capacity_ah)
     rate_a, exponent, usable_ah = capacity_ah / 5.0, peukert - 1.0, capacity_ah * factor
-    soc, fell, ah, first_per_h = soc_from, 0.0, 0.0, 0.0
-    kappas = []
+    soc, fell, ah, first_per_h, first_kappa, kappa = soc_from, 0.0, 0.0, 0.0, 0.0, 1.0
     # Written out without further calls, because every exchange of a simulation comes by more than once.
     for weight in (1.0, 4.0, 1.0):
         emf = empty_v + slope_v * soc
@@ -282,20 +281,20 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
         if soc < 0.0 or square <= 0.0 or not usable_ah:
             return _to_the_end(soc_from, hours, power_w, cell)
         draw_a = twice / (emf + math.sqrt(square))
-        kappa = (draw_a / rate_a) ** exponent if exponent else 1.0
-        kappas.append(kappa)
+        if exponent:
+            kappa = (draw_a / rate_a) ** exponent
         share_per_h = draw_a * (kappa if kappa > floor else floor) / usable_ah
         fell += weight * share_per_h
         ah += weight * draw_a
         if weight == 4.0:
             soc = soc_from - hours * (2.0 * share_per_h - first_per_h)
-        else:
-            first_per_h = share_per_h
+        elif not first_per_h:
+            first_per_h, first_kappa = share_per_h, kappa
             soc = soc_from - 0.5 * hours * share_per_h
     soc = soc_from - hours * fell / 6.0
     if soc < 0.0 or (empty_v + slope_v * soc) ** 2 <= drop:
         return _to_the_end(soc_from, hours, power_w, cell)
-    if kappas[0] < floor < kappas[2]:
+    if first_kappa < floor < kappa:
         knee = _knee(power_w, cell)
         if soc < knee < soc_from - _NEAR:
             upper_h, upper_ah = discharge_at_power(soc_from, knee, power_w, cell)

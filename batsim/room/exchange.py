@@ -137,7 +137,7 @@ class ExchangeDesk:
             for queue in queues:
                 truck, cause = None, NOTHING
                 if queue.waiting:
-                    truck, cause = self._first(queue), NO_BATTERY
+                    truck, cause = self._first(queue) if self.by_drivers else queue.first(), NO_BATTERY
                 if truck is not None and (best is None or _before(truck, best)):
                     cause = self.lacks(queue, truck)
                     if cause == NOTHING:
@@ -210,8 +210,6 @@ class ExchangeDesk:
     def plan_for(self, truck: "Truck") -> "ExchangePlan | None":
         """Steps of a truck's exchange by who would do them now; None while its driver is away, or has no help."""
         method, group, now = self.present, truck.group, self.room.env.now
-        if not self.by_drivers:
-            return method.plan
         attendants = self.room.attendants
         shift = bisect_right(group.shift_starts, now) - 1
         if shift < 0 or now >= group.shift_ends[shift] or not group.drivers_exchange[shift]:
@@ -260,7 +258,8 @@ class ExchangeDesk:
             return NO_BAY
         if self.limited_reach and self._in_reach(queue) is None:
             return NO_BAY
-        method, plan = self.present, self.plan_for(truck)
+        method = self.present
+        plan = self.plan_for(truck) if self.by_drivers else method.plan
         if plan is None:
             self._wait_for_drivers()
             return NO_ATTENDANT
@@ -306,7 +305,8 @@ class ExchangeDesk:
 
     def _start(self, truck: "Truck", queue: "Queue", done: Moment) -> None:
         """Take everything and begin."""
-        method, plan = self.present, self.plan_for(truck)
+        method = self.present
+        plan = self.plan_for(truck) if self.by_drivers else method.plan
         assert plan is not None  # asked before
         discharged, now = truck.battery, self.room.env.now
         station = -1

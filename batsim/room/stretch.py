@@ -120,8 +120,17 @@ class AtPower:
         return stretch
 
     def used(self, state: float, power_w: float, minutes: float) -> tuple[float, float]:
-        """State of charge after some minutes of driving, and ampere-hours drawn; see `soc_after`."""
-        return soc_after(state, minutes / 60.0, power_w, self.cell)
+        """State of charge after some minutes of driving, at most until it is empty, and ampere-hours drawn.
+
+        At the current with which they begin: ways are short.
+        """
+        amps, share_per_h = rates(state, power_w, self.cell)
+        if share_per_h == inf:
+            return state, 0.0
+        hours = minutes / 60.0
+        if share_per_h * hours > state:
+            hours = state / share_per_h
+        return state - share_per_h * hours, amps * hours
 
 
 class AtPace:
