@@ -56,14 +56,18 @@ def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> s
     elif best.in_truck and any(not other.in_truck for other in others):
         says = f"{EXCHANGE_NOT_WORTH}: charge in the truck (layout '{best.layout}')."
     elif level:
-        names = " and ".join(f"'{layout.layout}'" for layout in (best, *level))
-        if all(_same_cost(other, best) for other in level):
-            says = f"No difference seen in cost: layouts {names} cost the same."
-        else:
-            says = f"No clear winner: layouts {names} cost about the same, '{best.layout}' the least."
+        says = _of_level_cost(best, level)
     else:
         says = f"Choose layout '{best.layout}'."
     return says + _cure(best)
+
+
+def _of_level_cost(best: LayoutPlan, level: list[LayoutPlan]) -> str:
+    """Say that other layouts cost the same as the best, or about the same."""
+    names = " and ".join(f"'{layout.layout}'" for layout in (best, *level))
+    if all(_same_cost(other, best) for other in level):
+        return f"No difference seen in cost: layouts {names} cost the same."
+    return f"No clear winner: layouts {names} cost about the same, '{best.layout}' the least."
 
 
 def _cure(best: LayoutPlan) -> str:

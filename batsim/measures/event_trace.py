@@ -276,11 +276,7 @@ class _Window:
     def states(self) -> None:
         """Batteries that become ready, wait, or lie in the middle of something; for a moment does not count there."""
         batteries, states, times, _ = stays(self.record)
-        for row in self._changed(batteries, states, times):
-            if states[row] == READY:
-                battery, time = int(batteries[row]), float(times[row])
-                follows = "cooled" if (battery, time) in self.cool_downs else ""
-                self.at(time, "ready", **self.about(battery), bay=self.bay_of(battery, time), detail=follows)
+        self._ready(batteries, states, times)
         stay = np.ones(states.size, dtype=bool)
         stay[:-1] = (batteries[1:] != batteries[:-1]) | (times[1:] > times[:-1])
         batteries, states, times = batteries[stay], states[stay], times[stay]
@@ -293,6 +289,14 @@ class _Window:
             what = _CHANGES.get((before, state)) or _CHANGES.get((None, state))
             if what is not None and not (self.facts.in_truck and state == WAITS_FOR_CHARGER):
                 self.at(time, what, **who, bay=self.bay_of(battery, time))
+
+    def _ready(self, batteries: Whole, states: Whole, times: Floats) -> None:
+        """Batteries that become ready, after a rest or without."""
+        for row in self._changed(batteries, states, times):
+            if states[row] == READY:
+                battery, time = int(batteries[row]), float(times[row])
+                follows = "cooled" if (battery, time) in self.cool_downs else ""
+                self.at(time, "ready", **self.about(battery), bay=self.bay_of(battery, time), detail=follows)
 
     def _changed(self, batteries: Whole, states: Whole, times: Floats) -> list[int]:
         """Rows in the window with which a battery goes over to another state."""

@@ -19,9 +19,6 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
     """Life of a truck whose batteries are exchanged."""
     env, desk = room.env, room.exchange
     level = truck.group.truck.exchange_at_share
-    cut_out = truck.queue.plan.battery.discharge_to_share
-    rules = room.blueprint.rules
-    may_carry_on, patience_min = rules.if_none_ready == "carry_on", rules.patience_min
     goes_on = first_discharge(truck, level)
     while goes_on:
         if truck.discharge is not None:
@@ -34,17 +31,8 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
                 yield Moment(env).after(truck.joined_min - env.now, ASKS)
         truck.stood_min = 0.0
         comes_early = truck.reason != LEVEL and not truck.run_times and truck.arrival_soc > level
-        if comes_early:
-            turns_back = not truck.queue.has_one_for(truck, env.now + patience_min)
-        else:
-            has_left = truck.run_times or truck.arrival_soc > cut_out + DISCHARGED
-            turns_back = may_carry_on and has_left and not truck.queue.has_one_for(truck)
-        if turns_back:
-            truck.turn_away()
-            if desk.by_drivers and room.trucks_waiting:  # at work again, its driver may lend a hand
-                room.attendants.look_again(truck.back_min)
-            down_to, keeps_min = (level, 0.0) if comes_early else (cut_out, truck.trip_min)
-            goes_on = carry_on(truck, truck.back_min, down_to, keeps_min=keeps_min)
+        if _turns_back(room, truck, comes_early):
+            goes_on = _go_back(room, truck, comes_early)
             continue
         served = desk.ask(truck)
         if truck.reason == EARLY:  # the next one may be called
@@ -52,6 +40,28 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
         yield served
         truck.battery = truck.charged
         goes_on = work(truck, truck.back_min, level)
+
+
+def _turns_back(room: "Room", truck: "Truck", comes_early: bool) -> bool:
+    """Whether a truck goes back to work: too early to wait for a battery, or able to carry on without."""
+    rules, queue = room.blueprint.rules, truck.queue
+    if comes_early:
+        return not queue.has_one_for(truck, room.env.now + rules.patience_min)
+    if rules.if_none_ready != "carry_on":
+        return False
+    has_left = truck.run_times or truck.arrival_soc > queue.plan.battery.discharge_to_share + DISCHARGED
+    return has_left and not queue.has_one_for(truck)
+
+
+def _go_back(room: "Room", truck: "Truck", comes_early: bool) -> bool:
+    """Send a truck back to work without another battery; see `work`."""
+    truck.turn_away()
+    if room.exchange.by_drivers and room.trucks_waiting:  # at work again, its driver may lend a hand
+        room.attendants.look_again(truck.back_min)
+    if comes_early:
+        return carry_on(truck, truck.back_min, truck.group.truck.exchange_at_share, keeps_min=0.0)
+    cut_out = truck.queue.plan.battery.discharge_to_share
+    return carry_on(truck, truck.back_min, cut_out, keeps_min=truck.trip_min)
 
 
 def _wait_for_call(room: "Room", truck: "Truck", early_min: float) -> "Generator[Event, None, None]":

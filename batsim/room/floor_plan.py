@@ -92,7 +92,7 @@ def floor_plan(floor: "Floor", bays: int, stations: int, devices: "list[Device]"
     spots = [*bay_spots(floor, bays), *station_spots(floor, stations)]
     metres = _metres(spots, devices[0].path if devices else "aisles")
     heights = np.array([spot.height_m for spot in spots])
-    reach = min([device.reach_m for device in devices if device.reach_m is not None], default=np.inf)
+    reach = _reach_m(devices)
     to_bays = metres[bays : bays + stations, :bays]
     orders = np.argsort(to_bays + heights[:bays], axis=1, kind="stable")
     nearest = [
@@ -107,6 +107,11 @@ def floor_plan(floor: "Floor", bays: int, stations: int, devices: "list[Device]"
         in_reach=tuple(map(frozenset, nearest)),
         rank=tuple(tuple(ranks) for ranks in np.argsort(orders, axis=1).tolist()),
     )
+
+
+def _reach_m(devices: "list[Device]") -> float:
+    """How far the devices reach that an exchange takes together; infinite where none has an end. [m]"""
+    return min([device.reach_m for device in devices if device.reach_m is not None], default=np.inf)
 
 
 def _metres(spots: list[Spot], path: str) -> Matrix:

@@ -80,20 +80,15 @@ def group_plan(
     air = weekly_air(scenario, truck.air or scenario.site.room_air, horizon_min, warm_up_min)
     temperature_degc = truck.temperature_degc
     if temperature_degc is None:
-        room_air = weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min)
-        temperature_degc = (air[0] + room_air[0]) / 2.0
+        temperature_degc = (air[0] + weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min)[0]) / 2.0
     first_week = scenario.simulation.start_week - int(warm_up_min // WEEK_MIN)
     demand = tuple(scenario.demand.in_week(first_week + week) for week in range(int(until_min // WEEK_MIN) + 2))
     table = Timetable(windows, always=len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until_min)
-    named = sorted(
-        (window, layout.exchanged_by_drivers(shift))
-        for shift in truck.shifts
-        for window in whole_shifts(scenario.week, [shift], until_min, begin)
-    )
-    shifts = [window for window, _ in named]
-    in_windows = Timetable(windows)
-    # The first shift may have begun before the run: its energy is still that of a whole one.
-    worked_min = [max(in_windows.worked(start, end), shift_min if start <= 0.0 else 0.0) for start, end in shifts]
+    named = {
+        window: shift for shift in truck.shifts for window in whole_shifts(scenario.week, [shift], until_min, begin)
+    }
+    shifts = sorted(named)
+    worked_min = _worked_min(shifts, Timetable(windows), shift_min)
     factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
     power_w = tuple(factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True))
     cell = cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc)
@@ -113,10 +108,10 @@ def group_plan(
         timetable=table,
         breaks=breaks,
         break_starts=tuple(sorted(breaks)),
-        crossing=Crossing([(end, start) for (_, end), (start, _) in pairwise(windows) if end in breaks]),
+        crossing=_breaks(windows, breaks),
         shift_starts=tuple(start for start, _ in shifts),
         shift_ends=tuple(end for _, end in shifts),
-        drivers_exchange=tuple(by_drivers for _, by_drivers in named),
+        drivers_exchange=tuple(layout.exchanged_by_drivers(named[shift]) for shift in shifts),
         shift_power_w=power_w,
         shift_use_share=tuple(map(use_of, power_w, worked_min, factors)),
         demand=demand,
@@ -127,6 +122,16 @@ def group_plan(
         cell=cell,
         air_degc=air,
     )
+
+
+def _worked_min(shifts: list[Window], table: Timetable, shift_min: float) -> list[float]:
+    """Working minutes of each shift; the first may have begun before the run, its energy is still a whole one's."""
+    return [max(table.worked(start, end), shift_min if start <= 0.0 else 0.0) for start, end in shifts]
+
+
+def _breaks(windows: list[Window], starts: frozenset[float]) -> Crossing:
+    """Gaps between windows that are breaks."""
+    return Crossing([(end, start) for (_, end), (start, _) in pairwise(windows) if end in starts])
 
 
 def _power_w(truck: TruckGroup, shift_min: float) -> float:

@@ -9,6 +9,8 @@ import numpy as np
 from batsim.room.clock import TICKS_PER_MIN, ticked
 from batsim.room.streams import (
     FIRST_BLOCK,
+    Inverse,
+    Sampler,
     Stream,
     Triangle,
     inverse,
@@ -48,17 +50,24 @@ class StepTimes:
 
     def __init__(self, laws: "Sequence[tuple[Purpose, DurationLaw]]", columns: Weights) -> None:
         self.laws, self.columns = laws, columns
-        self.varied = [step for step, (_, law) in enumerate(laws) if law.kind != "fixed"]
         self.fixed_min = np.array([[ticked(law.fixed_min or 0.0)] for _, law in laws])
         """Minutes of the steps that are always the same; 0 for the others. [min]"""
-        self.triangles = [step for step in self.varied if is_triangle(laws[step][1])]
+        self.varied: list[int] = []
+        self.triangles: list[int] = []
         """Steps with a triangular law: its closed inverse is worked out for all of them at once."""
-        self.corners: Triangle | None = None
-        if self.triangles:
-            self.corners = triangle(*(laws[step][1] for step in self.triangles))
-        others = [step for step in self.varied if step not in self.triangles]
-        self.inverses = {step: inverse(laws[step][1]) for step in others if laws[step][0] == TOGETHER}
-        self.samplers = {step: sampler(laws[step][1]) for step in others if step not in self.inverses}
+        self.inverses: dict[int, Inverse] = {}
+        self.samplers: dict[int, Sampler] = {}
+        for step, (purpose, law) in enumerate(laws):
+            if law.kind == "fixed":
+                continue
+            self.varied.append(step)
+            if is_triangle(law):
+                self.triangles.append(step)
+            elif purpose == TOGETHER:
+                self.inverses[step] = inverse(law)
+            else:
+                self.samplers[step] = sampler(law)
+        self.corners = _corners([laws[step][1] for step in self.triangles])
         self.first_rows = FIRST_BLOCK if self.samplers else FIRST_ROWS
 
     def of(self, streams: "Streams", entity: str, number: int) -> Iterator[Times]:
@@ -86,3 +95,8 @@ class StepTimes:
             ticks = np.rint(block * TICKS_PER_MIN) / TICKS_PER_MIN
             numbers = iter((ticks.T @ self.columns).reshape(-1).tolist())
             yield from zip(*[numbers] * width, strict=True)  # so many at a time
+
+
+def _corners(laws: "list[DurationLaw]") -> Triangle | None:
+    """Corners of triangular laws together; None without any."""
+    return triangle(*laws) if laws else None

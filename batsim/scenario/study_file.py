@@ -70,11 +70,16 @@ def read_design(value: object) -> Design:
         wrong(DESIGN_FORM)
     numbers = read_by_name(value, POINTS.read)
     design = Design(str(kind), numbers[kind], numbers.get("levels", LEVELS))
+    _refuse_odd(design)
+    return design
+
+
+def _refuse_odd(design: Design) -> None:
+    """Want numbers with which a design can be made."""
     if design.kind == SOBOL and design.number & (design.number - 1):
         wrong("a Sobol design needs a power of two, such as {sobol: 256}")
     if design.levels % 2:
         wrong("a Morris design needs an even number of levels, such as {morris: 20, levels: 4}")
-    return design
 
 
 SOME_VALUES = {"type": "array", "minItems": 1, "maxItems": MOST_VALUES}

@@ -69,6 +69,8 @@ def _number_for(figure: Figure, value: object) -> float:
     if match is None or (match[2] or "1") != figure.unit:
         wrong(f"needs a value such as {figure.text}")
     number = float(match[1])
-    if (figure.low > 0.0 and not number > 0.0) or (figure.low >= 0.0 and number < 0.0):
-        wrong("must be above 0" if figure.low > 0.0 else "must be at least 0")
+    if figure.low > 0.0 and not number > 0.0:
+        wrong("must be above 0")
+    if figure.low >= 0.0 and number < 0.0:
+        wrong("must be at least 0")
     return number

@@ -10,6 +10,7 @@ from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import ATTENDANTS, DRIVERS
+from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN, Week
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
@@ -187,12 +188,19 @@ def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterat
         return
     if not checked.arrangement.in_truck:
         yield from _unmanned_shifts(checked, week, manned, people)
-    for group in () if checked.arrangement.in_truck else checked.scenario.trucks:
-        at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
-        if at_work and overlap_min(manned, at_work) <= 0.0 and not any(map(layout.exchanged_by_drivers, group.shifts)):
+        for group in _unserved_groups(checked, week, manned):
             works = f"'{group.group}' works {', '.join(group.shifts)}; put {people} on one of these shifts"
             rule = f"nobody is on duty when exchanges fall due{when}: {works}"
             yield checked.problem("attendants", rule=rule, got=got)
+
+
+def _unserved_groups(checked: CheckedLayout, week: Week, manned: list[Window]) -> Iterator[TruckGroup]:
+    """Groups whose trucks never work while those are on duty who exchange their batteries."""
+    for group in checked.scenario.trucks:
+        at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
+        by_drivers = any(map(checked.layout.exchanged_by_drivers, group.shifts))
+        if at_work and not by_drivers and overlap_min(manned, at_work) <= 0.0:
+            yield group
 
 
 def _unmanned_shifts(checked: CheckedLayout, week: Week, manned: list[Window], people: str) -> Iterator[Problem]:

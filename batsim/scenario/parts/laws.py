@@ -67,13 +67,7 @@ class DurationLaw(Frozen):
         """Find keys that do not make one law together."""
         keys = self._keys()
         if sorted(keys) != sorted(KEYS[self.kind]):
-            rule = (
-                "needs one duration such as '4 min', or {low, typical, high}, {low, high}, {mean, cv}, "
-                "{mean, law: exponential} or {observed}"
-            )
-            if self.law is not None:
-                rule = f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
-            yield Fault((), rule, ", ".join(keys) or "nothing")
+            yield Fault((), self._form(), ", ".join(keys) or "nothing")
             return
         limits = [value for value in (self.low_min, self.typical_min, self.high_min) if value is not None]
         if limits != sorted(limits):
@@ -82,6 +76,15 @@ class DurationLaw(Frozen):
         if self.kind == "hyperexponential" and (self.cv or 0.0) <= 1.0:
             rule = "a hyperexponential law needs a cv above 1; use gamma or lognormal below"
             yield Fault(("cv",), rule, f"{self.cv:g}")
+
+    def _form(self) -> str:
+        """Rule for its keys."""
+        if self.law is not None:
+            return f"law '{self.law}' goes with {' and '.join(KEYS[self.law])}, no more and no less"
+        return (
+            "needs one duration such as '4 min', or {low, typical, high}, {low, high}, {mean, cv}, "
+            "{mean, law: exponential} or {observed}"
+        )
 
     def _keys(self) -> list[str]:
         """Keys that are stated, the name of the law left out."""

@@ -147,7 +147,7 @@ class TruckGroup(Frozen):
         if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
             yield Fault(("run_time",), "must be above 0 min on average")
         listed = self.first_run_min
-        if listed is not None and len(listed) != self.count and not any(isinstance(run, tuple) for run in listed):
+        if listed is not None and len(listed) != self.count and not isinstance(next(iter(listed), None), tuple):
             rule = f"needs one duration for each of the {self.count} trucks"
             yield Fault(("first_run",), rule, f"{len(listed)} durations")
 

@@ -103,22 +103,20 @@ def _missing(path: Path, model: type[BaseModel]) -> str:
 
 def _model_at(path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
     """Model that describes the block at a path."""
-    kind: Any = model
+    kind: Any = _bare(model)
     for part in path:
-        kind = _bare(kind)
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            fields = {field.alias or name: field for name, field in kind.model_fields.items()}
-            if part not in fields:
-                return None
-            kind = fields[str(part)].annotation
-        elif get_origin(kind) is dict:
-            kind = get_args(kind)[1]
-        elif get_origin(kind) is tuple:
-            kind = get_args(kind)[0]
-        else:
-            return None
-    kind = _bare(kind)
+        kind = _bare(_part_of(kind, part))
     return kind if isinstance(kind, type) and issubclass(kind, BaseModel) else None
+
+
+def _part_of(kind: Any, part: str | int) -> Any:  # noqa: ANN401 - annotations are of any type
+    """Type of a part of a model, a dictionary or a list; None where there is no such part."""
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        fields = {field.alias or name: field for name, field in kind.model_fields.items()}
+        return fields[str(part)].annotation if part in fields else None
+    if get_origin(kind) is dict:
+        return get_args(kind)[1]
+    return get_args(kind)[0] if get_origin(kind) is tuple else None
 
 
 def _bare(kind: Any) -> Any:  # noqa: ANN401 - annotations are of any type

@@ -68,12 +68,7 @@ def _drawn(
         return style.empty(ax, title, other_chart if paths else NONE)
     style.heading(ax, title, _note(sensitivity, kinds))
     style.frame(ax, "x")
-    height = FILLED / len(kinds)
-    legend: style.Legend = {}
-    for number, kind in enumerate(kinds):
-        above = FILLED * ((number + 0.5) / len(kinds) - 0.5)
-        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
-        legend[looks[kind][2]] = _bars(ax, rows, height, looks[kind])
+    legend = _all_bars(ax, sensitivity, paths, {kind: looks[kind] for kind in kinds})
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
     if kinds == ["rank correlation"]:
         ax.set_xlim(-1.05, 1.05)
@@ -83,6 +78,16 @@ def _drawn(
     ax.set_xlabel(_unit(sensitivity, kinds, more), fontsize=10.0)
     style.legend_below(ax, legend)
     return ax
+
+
+def _all_bars(ax: style.Axes, sensitivity: Sensitivity, paths: list[str], looks: dict[str, style.Look]) -> style.Legend:
+    """Draw the bars of each kind of index, side by side for each input."""
+    legend: style.Legend = {}
+    for number, (kind, look) in enumerate(looks.items()):
+        above = FILLED * ((number + 0.5) / len(looks) - 0.5)
+        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
+        legend[look[2]] = _bars(ax, rows, FILLED / len(looks), look)
+    return legend
 
 
 def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:

@@ -110,12 +110,16 @@ def _equipment(plan: LayoutPlan, width: int) -> list[str]:
     """The list, section by section; what is owned apart."""
     lines = ["Equipment list"]
     for section, title in SECTIONS.items():
-        to_order = [line for line in plan.equipment if line.to_order and line.section == section]
-        lines += [f"  {title}"] if to_order else []
-        lines += [listed(_ordered(line), width, first=f"    {line.to_order:>4g} ") for line in to_order]
+        lines += _section([line for line in plan.equipment if line.to_order and line.section == section], title, width)
     owned = [line for line in plan.equipment if line.owned]
     lines += ["  Owned, not to be ordered"] if owned else []
     return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
+
+
+def _section(to_order: list[EquipmentLine], title: str, width: int) -> list[str]:
+    """What is ordered of a section, under its title; nothing where that is nothing."""
+    lines = [f"  {title}"] if to_order else []
+    return lines + [listed(_ordered(line), width, first=f"    {line.to_order:>4g} ") for line in to_order]
 
 
 def _ordered(line: EquipmentLine) -> str:
