@@ -13,6 +13,7 @@ from batsim.errors import Problem, ScenarioError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import MORE_IS_BETTER
 from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import (
@@ -333,7 +334,7 @@ class Comparison(Shows):
 
 def in_weeks(weeks: str, comparison: Comparison) -> str:
     """Verdict of a season with its weeks before it; empty where there is none."""
-    return f"Weeks {weeks}: {comparison.verdict}" if comparison.verdict else ""
+    return f"{name_of_weeks(weeks).capitalize()}: {comparison.verdict}" if comparison.verdict else ""
 
 
 def signed(interval: Interval) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
 
@@ -40,7 +41,7 @@ class Limit(NamedTuple):
     @property
     def when(self) -> str:
         """Words on the season, to stand behind others; empty for the normal weeks."""
-        return f" in weeks {self.season}" if self.season else ""
+        return f" in {name_of_weeks(self.season)}" if self.season else ""
 
     def verdict(self, interval: Interval) -> str:
         """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell.

@@ -99,6 +99,11 @@ class Weeks(NamedTuple):
         return self.first <= other.last and other.first <= self.last
 
 
+def name_of_weeks(text: str) -> str:
+    """Name calendar weeks, such as `weeks 47-51` or `week 3`."""
+    return f"week{'s' if '-' in text else ''} {text}"
+
+
 NEEDS_WEEKS = f"needs calendar weeks from 1 to {WEEKS_A_YEAR} such as '48-51', the first one first"
 
 

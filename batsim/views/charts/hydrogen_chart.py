@@ -2,7 +2,7 @@
 
 from batsim.plan.evidence import Evidence
 from batsim.plan.ventilation import HydrogenWeek, Ventilation, hydrogen_week
-from batsim.scenario.parts.week import WEEK_MIN, moment_text
+from batsim.scenario.parts.week import WEEK_MIN, moment_text, name_of_weeks
 from batsim.views.charts import chart_style as style
 
 SIZE_IN = (10.0, 4.0)
@@ -59,5 +59,5 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
 
 def _when(week: HydrogenWeek) -> str:
     """Say which replication and week it is, and of which season."""
-    season = f" of the season in weeks {week.season}" if week.season else ""
+    season = f" of the season in {name_of_weeks(week.season)}" if week.season else ""
     return f"replication {week.replication}, week {week.week + 1}{season}"

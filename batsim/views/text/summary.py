@@ -3,7 +3,7 @@
 import math
 
 from batsim.catalogue import FIGURES
-from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR
+from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.first_estimate import LayoutOutline, Outline
@@ -110,7 +110,7 @@ def _weeks_lines(scenario: Scenario) -> list[str]:
         own = [name for name, shift in scenario.week.shifts.items() if season in (shift.weeks or ())]
         shifts = f", with {', '.join(own)}" if own else ""
         work = f"work {100.0 * scenario.demand.in_week(season.first):g} %"
-        lines.append(f"    and {counted(schedule.weeks, 'week')} of weeks {season.text}: {work}{shifts}")
+        lines.append(f"    and {counted(schedule.weeks, 'week')} of {name_of_weeks(season.text)}: {work}{shifts}")
     return lines
 
 

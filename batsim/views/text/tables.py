@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from batsim.measures.names import COUNTS, PART_LABELS
+from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
@@ -90,13 +91,13 @@ def season_title(schedule: Schedule) -> str:
     season = schedule.season
     assert season is not None  # nothing else has this title
     work = 100.0 * schedule.scenario.demand.in_week(season.first)
-    return f"In weeks {season.text} (work {work:g} %, {counted(schedule.weeks, 'week')} measured)"
+    return f"In {name_of_weeks(season.text)} (work {work:g} %, {counted(schedule.weeks, 'week')} measured)"
 
 
 def season_rows(comparison: Comparison) -> list[list[str]]:
     """Numbers of each season as `number_rows`, with its weeks before the label."""
     return [
-        [f"weeks {weeks}: {row[0].strip()}", *row[1:]]
+        [f"{name_of_weeks(weeks)}: {row[0].strip()}", *row[1:]]
         for weeks, season in comparison.seasons.items()
         for row in number_rows(season, beside=comparison.runs)
     ]

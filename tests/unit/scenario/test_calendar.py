@@ -12,9 +12,11 @@ from batsim.scenario.parts.calendar import (
     group_windows,
     joined,
     manned_windows,
+    mean_shift_min,
     minutes_per_working_day,
     overlap_min,
     shift_windows,
+    whole_shifts,
     working_days_per_week,
 )
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, Week, clock_text
@@ -221,6 +223,41 @@ def test_holidays_are_counted_from_the_end_of_the_warm_up():
     assert Begin(2 * WEEK_MIN).closed_days(week, week.shifts["early"], WEEK_MIN) == {15, 21}
     starts = [start / DAY_MIN for start, _ in group_windows(week, ["early"], 3 * WEEK_MIN, Begin(WEEK_MIN))]
     assert starts == [day + 0.25 for day in (0, 1, 2, 3, 4, 7, 9, 10, 11, 15, 16, 17, 18)]
+
+
+@pytest.mark.parametrize(
+    ("weeks", "begin", "saturdays"),
+    [
+        ("47-48", Begin(0.0, 46), [1, 2]),
+        ("47-48", Begin(2 * WEEK_MIN, 47), [2, 3]),  # the warm-up is in weeks 45 and 46
+        ("47-48", Begin(1.5 * WEEK_MIN, 47), [1, 2]),  # of a warm-up of part of a week, that part lies in week 47
+        ("52, 1-2", Begin(0.0, 51), [1, 2, 3]),  # over the end of the year
+        (["1", "3"], Begin(0.0, 1), [0, 2]),
+        (2, Begin(0.0, 1), [1]),
+        ("2", Begin(), [0, 1, 2, 3, 4]),  # in no week of a year
+    ],
+)
+def test_a_shift_starts_in_its_calendar_weeks(weeks, begin, saturdays):
+    """Week 1 of a run is the calendar week in which it starts."""
+    week = _week({"early": EARLY, "Saturday": {**EARLY, "days": "Sat", "weeks": weeks}})
+    starts = [start // WEEK_MIN for start, _ in group_windows(week, ["Saturday"], 5 * WEEK_MIN, begin)]
+
+    assert starts == saturdays
+    assert len(whole_shifts(week, ["Saturday"], 5 * WEEK_MIN, begin)) == len(saturdays)
+    assert len(group_windows(week, ["early"], 5 * WEEK_MIN, begin)) == 25
+
+
+def test_shifts_with_weeks_have_no_days_in_others():
+    """So that a working day and the length of a shift are those of the week that is looked at."""
+    week = _week({"early": EARLY, "Saturday": {**EARLY, "days": "Sat", "to": "10:00", "weeks": "47-51"}})
+    names = ["early", "Saturday"]
+
+    assert working_days_per_week(week.in_week(47), names) == 6
+    assert working_days_per_week(week.in_week(46), names) == working_days_per_week(week.in_normal_weeks(), names) == 5
+    alone = [mean_shift_min(week.in_week(number), ["Saturday"]) for number in (46, 47)]
+    assert alone[0] == alone[1]
+    assert mean_shift_min(week.in_week(46), names) == mean_shift_min(week, ["early"])
+    assert (week.shifts["Saturday"].weeks_a_year, week.shifts["early"].weeks_a_year) == (5, 52)
 
 
 def test_breaks_are_told_from_the_end_of_work():
