@@ -304,16 +304,8 @@ class Comparison(Shows):
         data = self.runs.as_json()
         for layout in self.layouts:
             data["layouts"][layout]["targets"] = {result.target: result.verdict for result in self.targets(layout)}
-            if self.seasons:
-                data["layouts"][layout]["seasons"] = {}
-        for season, runs in self.seasons.items():
-            for layout, of_season in runs.as_json()["layouts"].items():
-                data["layouts"][layout]["seasons"][season] = of_season
         if self.seasons:
-            data["seasons"] = {
-                season: {"weeks": part.runs.schedule.weeks, "verdict": part.verdict}
-                for season, part in zip(self.seasons, self.parts[1:], strict=True)
-            }
+            self._add_seasons(data)
         data["differences"] = [
             {
                 "measure": difference.measure,
@@ -330,6 +322,16 @@ class Comparison(Shows):
         data["verdict"] = self.verdict
         data["warm_up_too_short"] = {layout: interval_json(more) for layout, more in self.still_settling.items()}
         return data
+
+    def _add_seasons(self, data: dict[str, Any]) -> None:
+        """Add the seasons, and their numbers to each layout."""
+        of_seasons = {season: runs.as_json()["layouts"] for season, runs in self.seasons.items()}
+        for layout in self.layouts:
+            data["layouts"][layout]["seasons"] = {season: found[layout] for season, found in of_seasons.items()}
+        data["seasons"] = {
+            season: {"weeks": part.runs.schedule.weeks, "verdict": part.verdict}
+            for season, part in zip(self.seasons, self.parts[1:], strict=True)
+        }
 
 
 def in_weeks(weeks: str, comparison: Comparison) -> str:

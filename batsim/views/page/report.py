@@ -110,21 +110,26 @@ def _numbers(plans: Plan, layout: str) -> list[tuple[str, str]]:
 
 def _comparison(plans: Plan) -> dict[str, Any]:
     """Layouts side by side."""
-    comparison, runs, currency = plans.comparison, plans.comparison.runs, plans.scenario.site.currency
+    comparison, runs = plans.comparison, plans.comparison.runs
     rows = [[_named(label, unit), *cells] for label, *cells, unit in number_rows(runs)]
     rows += [[_named(label, unit), *cells] for label, *cells, unit in season_rows(comparison)]
     for results in zip(*map(comparison.targets, comparison.layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
-    layouts = plans.layouts.values()
-    rows += [
+    rows += _planned(plans)
+    note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
+    notes = [text for text in (*comparison.verdicts, age_note(runs), note) if text]
+    return {"caption": simulated(runs.schedule), "head": ["", *plans.layouts], "rows": rows, "notes": notes}
+
+
+def _planned(plans: Plan) -> list[list[str]]:
+    """What the layouts cost, and how many of their checks fail."""
+    layouts, currency = plans.layouts.values(), plans.scenario.site.currency
+    return [
         [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in layouts)],
         [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in layouts)],
         [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in layouts)],
         ["checks that fail", *(str(plan.failing) for plan in layouts)],
     ]
-    note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
-    notes = [text for text in (*comparison.verdicts, age_note(runs), note) if text]
-    return {"caption": simulated(runs.schedule), "head": ["", *plans.layouts], "rows": rows, "notes": notes}
 
 
 def _named(label: str, unit: str) -> str:
