@@ -178,8 +178,9 @@ def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterat
         rule = f"{layout.handling} needs {people} on duty at once on at least one shift{when}"
         yield checked.problem("attendants", rule=rule, got=got)
         return
-    qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
-    manned = common(manned, manned_windows(week, qualified, 1, LOOKED_AT_MIN))
+    if skill is not None:
+        qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
+        manned = common(manned, manned_windows(week, qualified, 1, LOOKED_AT_MIN))
     if not manned:
         who = f"nobody is qualified for '{skill}', which {layout.handling} asks for"
         rule = f"{who}; write {{attendants: 2, {skill}: 1}}"
