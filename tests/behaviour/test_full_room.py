@@ -56,7 +56,8 @@ def test_always_goes_before_each_shift_end_spread_over_the_group():
     ("run_time", "rule", "left", "reason"),
     [
         ("10 h", "never", 613.0, LEVEL),
-        ("10 h", "if_short", 360.0, SHIFT_CHANGE),
+        ("9 h", "if_short", 360.0, SHIFT_CHANGE),  # 49 % are left
+        ("10 h", "if_short", 613.0, LEVEL),  # 54 % are left: nobody gives half a battery away
         ("5 h", "if_short", 313.0, LEVEL),  # the level comes before the first shift end
         ("1000 min", "if_short", 840.0, SHIFT_CHANGE),  # it lasts the shift from 360 on, not the one from 840 on
         ("1000 min", "always", 360.0, SHIFT_CHANGE),
@@ -284,17 +285,18 @@ def test_demand_of_a_week_shortens_its_discharges():
 
 
 def test_demand_of_a_week_scales_power():
+    """A shift belongs to the day that holds its middle: week 2 begins with the night shift of Sunday 22:00."""
     stated = source_of(room({}, CASE)).at(("trucks", 0))
     del stated["run_time"]
     changes = {"trucks": [{**stated, "duty": {"mean_power": "3 kW", "between_trucks": "0 %", "between_shifts": "0 %"}}]}
     record = run(room({**changes, "demand": {"weeks": {"2": "150 %"}}}, CASE), weeks=2.0)
-    powers = [
-        (row["start_min"] > WEEK_MIN, 60.0 * row["drawn_kwh"] / (row["end_min"] - row["start_min"]))
-        for row in rows_of(record, "discharges")
-        if row["start_min"] > 0.0
-    ]
-    assert [kw for later, kw in powers if not later] == pytest.approx([3.0] * sum(not each[0] for each in powers))
-    assert [kw for later, kw in powers if later] == pytest.approx([4.5] * sum(each[0] for each in powers))
+    begins_min, ends_min = WEEK_MIN - 120.0, 2.0 * WEEK_MIN - 120.0
+    discharges = [row for row in rows_of(record, "discharges") if row["start_min"] > 0.0 and row["end_min"] < ends_min]
+    for row in discharges:
+        before_min = max(0.0, min(row["end_min"], begins_min) - row["start_min"])
+        after_min = max(0.0, row["end_min"] - max(row["start_min"], begins_min))
+        assert row["drawn_kwh"] == pytest.approx((3.0 * before_min + 4.5 * after_min) / 60.0)
+    assert any(row["start_min"] < begins_min < row["end_min"] for row in discharges)
 
 
 def test_a_growing_fleet_counts():
