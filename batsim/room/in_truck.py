@@ -69,15 +69,18 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
             return discharge
 
         discharge, warmth = at_power(truck, begin_min, before, plan)
-    last = discharge.stretches[-1]
+    first, last = discharge.stretches[0], discharge.stretches[-1]
+    wells = discharge.gives if isinstance(discharge.gives, FromWells) else None
+    if wells is not None:  # it has recovered since
+        before, battery.surplus_ah = wells.soc(first.before), last.after[1]
     after = min(before, last.soc_share)
     if not truck.powers_w:
         (ah, kwh), usable_ah = drawn_between(truck, before, after), truck.queue.plan.capacity_ah
     else:
         ah, kwh, _ = discharge.drawn()
         usable_ah = ah / (before - after) if before > after else 0.0
-        if isinstance(discharge.gives, FromWells):
-            battery.surplus_ah = last.after[1]
+    if wells is not None:
+        usable_ah = wells.wells.most_ah
     truck.usable_ah = usable_ah or truck.usable_ah
     battery.soc_share, battery.used_min = after, last.end_min
     battery.missing_ah += ah

@@ -10,7 +10,6 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w
 from batsim.measures import measure
 from batsim.measures.windows import Worked
@@ -18,7 +17,7 @@ from batsim.record import TABLES, Record
 from batsim.scenario.chemistry import capacity_factor_of, rated_cell, thermal_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started
-from tests.closed_forms import mean_temperature_degc, temperature_after_degc
+from tests.closed_forms import mean_temperature_degc, temperature_after_degc, work_on_battery
 
 AIR, ROOM, DRAWS = "trucks[0].air", "site.room_temperature", "trucks[0].duty"
 LEAD, CHARGERS, SHIFTS = "batteries.lead", "layouts.room.chargers", "week.shifts"
@@ -144,7 +143,7 @@ def test_a_discharge_warms_the_battery_by_its_current(name: str):
 
 @pytest.mark.parametrize("name", ROOMS)
 def test_a_discharge_is_as_long_as_its_mean_temperature_allows(name: str):
-    """Capacity at the recorded mean temperature, less what the battery has lost to wear."""
+    """Capacity at its mean temperature, less what the battery has lost to wear; never more than the rated one."""
     scenario = room(ROOMS[name])
     record, cell, factor = (
         run(scenario),
@@ -156,8 +155,8 @@ def test_a_discharge_is_as_long_as_its_mean_temperature_allows(name: str):
     full = 0
     for discharge in rows_of(record, "discharges"):
         aged = 1.0 - 0.2 * damage[discharge["battery"]]
-        now = cell._replace(capacity_factor=factor(discharge["mean_degc"]) * aged)
-        hours, ah = discharge_at_power(discharge["soc_from_share"], discharge["soc_to_share"], 3000.0, now)
+        levels, left = (discharge["soc_from_share"], discharge["soc_to_share"]), factor(discharge["mean_degc"]) * aged
+        hours, ah = work_on_battery(*levels, 3000.0, cell, left)
         assert worked.between(discharge["start_min"], discharge["end_min"]) == pytest.approx(60.0 * hours, rel=2e-3)
         assert discharge["drawn_ah"] == pytest.approx(ah, rel=2e-3)
         assert discharge["drawn_kwh"] == pytest.approx(3.0 * hours, rel=2e-3)
@@ -179,8 +178,11 @@ def mean_of(rows: list[dict[str, Any]], value: Any) -> float:
 
 
 def test_the_colder_the_air_at_work_the_shorter_the_discharges():
-    """Shorter discharges, more exchanges, less drawn from each battery."""
-    records = [run(room({AIR: degc}), weeks=2.0) for degc in ("25 degC", "0 degC", "-20 degC")]
+    """Shorter discharges, more exchanges, less drawn from each battery, where currents are strong."""
+    records = [
+        run(room({**HARD, AIR: degc, "trucks[0].duty.mean_power": "8 kW"}), weeks=2.0)
+        for degc in ("25 degC", "0 degC", "-20 degC")
+    ]
     lengths = [mean_of(full_discharges(each), lambda row: row["end_min"] - row["start_min"]) for each in records]
     exchanges = [measure(each)["exchanges_per_day"] for each in records]
     assert lengths[0] > 1.04 * lengths[1]
@@ -253,7 +255,7 @@ def test_a_room_that_never_warms_it_charges_it_all_the_same():
     assert all(row["delayed_min"] == 0.0 for row in charges if row["start_degc"] < 10.0)
 
 
-HOT = {
+HARD = {
     "trucks[0].duty.mean_power": "6 kW",
     "layouts.room.batteries": 24,
     "layouts.room.chargers": "20 x electronic_iuia",
@@ -262,7 +264,7 @@ HOT = {
 
 def test_a_charge_that_would_end_too_warm_is_delayed():
     """Limit of 55 degC at the end, in a room at 40.5 degC; without the limit charges end warmer."""
-    scenario = room({**HOT, ROOM: "40.5 degC"})
+    scenario = room({**HARD, ROOM: "40.5 degC"})
     charges = started(rows_of(run(scenario), "charges"))
     assert sum(row["delayed_min"] > 30.0 for row in charges) > 20
     assert all(row["end_degc"] <= 55.0 + 0.1 for row in charges)
@@ -274,7 +276,7 @@ def test_a_charge_that_would_end_too_warm_is_delayed():
 
 def test_in_a_room_that_is_too_warm_a_charge_waits_for_its_start_alone():
     """44 degC: every charge would end above 55 degC, however long it waited; none begins above 45 degC."""
-    scenario = room({**HOT, ROOM: "44 degC"})
+    scenario = room({**HARD, ROOM: "44 degC"})
     record, tau_h = run(scenario), thermal_of(lead(scenario), FIGURES).room_tau_h
     charges = started(rows_of(record, "charges"))
     for charge in charges:
