@@ -9,7 +9,7 @@ from collections.abc import Callable
 from math import exp, inf
 from typing import TYPE_CHECKING, Any
 
-from batsim.formulas.discharge import at_factor
+from batsim.formulas.discharge import at_factor, rates
 from batsim.record import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE, Drawn, Warmth
 from batsim.room.clock import ticked
 from batsim.room.recovery import FromWells
@@ -19,8 +19,8 @@ from batsim.scenario.parts.week import WEEK_MIN
 if TYPE_CHECKING:
     from batsim.room.truck import Truck
 
-CLOSE = 1e-2
-"""The capacity factor of a discharge is found when it moves by less than this: what is left is ten times less. [-]"""
+CLOSE = 1e-3
+"""The capacity factor of a discharge is that of its mean temperature but for less than this. [-]"""
 MOST_PASSES = 8
 DISCHARGED = 1e-6
 """Less than this above the cut-out lasts for some ticks of the clock at most: nothing is left to carry on with."""
@@ -124,8 +124,18 @@ class Discharge:
         top_degc = truck.group.air_degc[int(self.start_min // WEEK_MIN)] + plan.kelvin_per_a2 * heat_a2min / span_min
         spans = span_min / plan.truck_tau_min
         decay, excess = exp(-spans), start_degc - top_degc
-        warmth: Warmth = new(Warmth, (start_degc, top_degc + excess * (1.0 - decay) / spans, top_degc + excess * decay))
+        kept_share = (1.0 - decay) / spans
+        truck.drift_degc, truck.drift_share = top_degc, 1.0 - kept_share
+        warmth: Warmth = new(Warmth, (start_degc, top_degc + excess * kept_share, top_degc + excess * decay))
         return warmth
+
+    def gets_rated(self, factor: float) -> bool:
+        """Whether its currents are so weak that they get the rated ampere-hours at this capacity factor and above."""
+        rated, gives = self.truck.queue.plan.rated_cell, self.gives
+        if factor < rated.kappa_floor or rated.peukert == 1.0 or not isinstance(gives, AtPower):
+            return False
+        most_a = 0.2 * rated.capacity_ah * factor ** (1.0 / (rated.peukert - 1.0))
+        return all(rates(stretch.soc_share, stretch.power_w, gives.cell)[0] <= most_a for stretch in self.stretches)
 
     def drawn(self) -> tuple[float, float, float]:
         """Ampere-hours, energy, and the part of it drawn on the way from the room. [Ah, kWh, kWh]"""
@@ -190,14 +200,14 @@ def at_power(
 ) -> tuple[Discharge, Warmth]:
     """Plan a discharge at the capacity that its temperature gives it.
 
-    The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. The last discharge's
-    drift is a good first guess, so one pass is mostly enough. A plan is made from what gives the power and its state.
+    The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. That it drifts as in
+    the last discharge is a good first guess, and weak currents get the rated ampere-hours anyhow, so one pass is mostly
+    enough. A plan is made from what gives the power and its state.
     """
     battery, kind = truck.battery, truck.queue.plan
     health = battery.capacity_share * (1.0 - battery.lost_share * battery.damage)
     start_degc = begins_at_degc(truck, start_min)
-    drift_k = 0.0 if truck.group.truck.temperature_degc is not None else truck.drift_k
-    factor = kind.capacity_at(start_degc + drift_k) * health
+    factor = kind.capacity_at(start_degc + truck.drift_share * (truck.drift_degc - start_degc)) * health
     for _ in range(MOST_PASSES):
         if kind.wells is None:
             discharge = plan(AtPower(at_factor(kind.rated_cell, factor)), soc)
@@ -206,9 +216,8 @@ def at_power(
             discharge = plan(wells, wells.state(battery.missing_ah, battery.surplus_ah))
         warmth = discharge.warmth(start_degc)
         before, factor = factor, kind.capacity_at(warmth[1]) * health
-        if -CLOSE < factor - before < CLOSE:
+        if -CLOSE < factor - before < CLOSE or discharge.gets_rated(min(before, factor)):
             break
-    truck.drift_k = warmth[1] - start_degc
     return discharge, warmth
 
 

@@ -33,7 +33,8 @@ class Truck:
         "call",
         "charged",
         "discharge",
-        "drift_k",
+        "drift_degc",
+        "drift_share",
         "early_min",
         "entity",
         "exchange_times",
@@ -102,8 +103,8 @@ class Truck:
         """Its discharge, while it may still be called early, and from when on."""
         self.early_min = inf
         """From when on it may be called. [min]"""
-        self.drift_k = 0.0
-        """Mean less start temperature of its last discharge, a first guess for the next. [K]"""
+        self.drift_degc = self.drift_share = 0.0
+        """Temperature to which its last discharge drifted, and how much of the way its mean had gone: a first guess."""
         self.usable_ah = 0.0
         """Ampere-hours of a whole state of charge in its last discharge. [Ah]"""
 
