@@ -15,9 +15,11 @@ from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime, lost_time
 from batsim.study.bottleneck.variants import Addition, variants
+from batsim.study.first_estimate import outline
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job, measures_of
+from batsim.views.text.summary import summary_text
 from tests.runs import record_of
 from tests.sites import FROSTHOLM, KESTREL
 
@@ -488,6 +490,23 @@ def test_chargers_bound_to_their_bays_bind_where_loose_leads_would_do():
     assert one.binding.interval.low > 0.5 * one.downtime.mean
     loose = batsim.changed(room, {"layouts.room.charger_leads": "loose"})
     assert "loose charger leads" not in more(loose)
+
+
+@pytest.mark.parametrize(
+    ("chargers", "leads", "held_h"), [(40, None, 8.0), (40, "loose", 0.0), (60, None, 0.0)], ids=str
+)
+def test_check_says_how_long_a_bound_charger_is_taken(chargers, leads, held_h):
+    """Through the cool-down of 8 h, unless its leads are loose or every bay has one of its own."""
+    room = layout(
+        handling="side_rollers", batteries=82, bays=60, chargers=f"{chargers} x electronic_iuia", exchange_by="drivers",
+        **({"charger_leads": leads} if leads else {}),
+    )  # fmt: skip
+    found = outline(room)
+    (stock,) = found.layouts[0].stock
+
+    assert stock.held_h - stock.charge_h == pytest.approx(held_h)
+    said = f"a charger is bound to its bay: taken for {stock.held_h:.1f} h and until the battery goes"
+    assert (said in summary_text(found, 400)) == (held_h > 0.0)
 
 
 def test_few_attendants_on_one_shift_bind_there():
