@@ -31,6 +31,8 @@ CAUTION = (
 """The usual cautions, under every answer."""
 MORE = "Bottlenecks: batsim bottleneck. A day without a device: batsim day-without. See it: batsim day, batsim trace."
 """Where to look next, under a comparison."""
+LOST = "Work that trucks miss is lost, not done later: compare energy, water and battery life per hour worked."
+"""How to read what a layout that loses much does not draw."""
 MOST_BESIDE = 6
 """Layouts that are shown side by side; more have a line each."""
 MOST_NAME = 24
@@ -126,7 +128,7 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
         notes.append(f"{note} {comparison.common_numbers}".rstrip())
     else:
         notes.append(NO_INTERVALS)
-    return ["", *(sentence(note, width) for note in (*notes, age_note(runs), MORE, CAUTION) if note)]
+    return ["", *(sentence(note, width) for note in (*notes, LOST, age_note(runs), MORE, CAUTION) if note)]
 
 
 def targets_sentence(targets: list[str], schedule: Schedule) -> str:
