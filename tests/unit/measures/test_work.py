@@ -63,9 +63,11 @@ def test_what_an_hour_of_work_takes():
     record = record_of(KESTREL, "hoist", seed=1, length_min=WEEK_MIN, warm_up_min=0.0)
     found = measure(record)
     hours, lost = found["work_hours_per_day"], found["lost_hours_per_day"]
+    week = 0.0, WEEK_MIN
     scheduled = sum(
-        group.count * sum(end - start for start, end in group_windows(KESTREL.week, group.shifts, WEEK_MIN)) / 60.0
+        group.count * overlap(week, window) / 60.0
         for group in KESTREL.trucks
+        for window in group_windows(KESTREL.week, group.shifts, WEEK_MIN)
     )
 
     assert (hours + lost) * Measured(record).working_days == pytest.approx(scheduled)
