@@ -15,6 +15,7 @@ from batsim.errors import require
 
 _GAUSS_OFFSET = math.sqrt(3.0 / 5.0) / 2.0  # outer two of three points, from the middle
 _NEAR = 1e-9  # a state of charge this near to another is the same
+_HALVINGS = 48  # of the span in which a state of charge is sought: what is left is rounding
 
 
 class Cell(NamedTuple):
@@ -311,10 +312,15 @@ def _to_the_end(soc_from: float, hours: float, power_w: float, cell: Cell) -> tu
     most_h, most_ah = discharge_at_power(soc_from, low, power_w, cell)
     if most_h <= hours:
         return low, most_ah
-    from scipy.optimize import brentq  # noqa: PLC0415 - hardly ever wanted
-
-    soc = float(brentq(lambda end: discharge_at_power(soc_from, end, power_w, cell)[0] - hours, low, soc_from))
-    return soc, discharge_at_power(soc_from, soc, power_w, cell)[1]
+    above, soc, ah = soc_from, low, most_ah
+    for _ in range(_HALVINGS):
+        soc = (low + above) / 2.0
+        took_h, ah = discharge_at_power(soc_from, soc, power_w, cell)
+        if took_h > hours:
+            low = soc
+        else:
+            above = soc
+    return soc, ah
 
 
 def _knee(power_w: float, cell: Cell) -> float:

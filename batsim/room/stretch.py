@@ -101,11 +101,11 @@ class AtPower:
         used_min = 60.0 * hours
         if hours < inf:
             if used_min < driven_min:  # the way from the room alone takes more than there is
-                used_min = driven_min
-                level, ah = soc_after(state, driven_min / 60.0, power_w, cell)
+                used_min = min(driven_min, 60.0 * discharge_at_power(state, 0.0, power_w, cell)[0])
+                level, ah = soc_after(state, used_min / 60.0, power_w, cell)
             elif power_w * 4.0 * cell[4] > cell[1] * cell[0] * (cell[2] + cell[3] * level) ** 2:  # it fails before
                 level = min(state, max(level, lowest_soc(power_w, cell)))
-            end_min = table.advance(begin_min, ticked(used_min - driven_min))
+            end_min = table.advance(begin_min, max(0.0, ticked(used_min - driven_min)))
             if end_min <= stop_min and end_min < inf:
                 stretch: Stretch = new(Stretch, (begin_min, end_min, state, level, level, power_w, used_min, ah))
                 return stretch
