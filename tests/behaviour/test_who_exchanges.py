@@ -35,14 +35,16 @@ handling:
     - {step: lift and set down, by: ${LIFT}, time: 6 min}
     - {step: drive off, by: driver, time: 2 min}
 layouts:
-  room: {handling: plain, stations: ${STATIONS}, batteries: 20, chargers: ${CHARGERS} x electronic_iuia${PEOPLE}}
+  room: {handling: plain, stations: ${STATIONS}, batteries: ${BATTERIES},
+         chargers: ${CHARGERS} x electronic_iuia${PEOPLE}}
 RULES
 simulation: {replications: 1, length: 5 days, warm_up: 0 min}
 """.replace("RULES", "${RULES}")
 )
 USUAL = {
     "COUNT": "2", "WORKS": "[early, late]", "RUN": "300 min", "FIRST": "100 min", "EVERY": "30 min", "CONNECT": "1 min",
-    "CONNECTS": "driver", "LIFT": "2 attendants", "STATIONS": "2", "CHARGERS": "20", "PEOPLE": "", "RULES": "",
+    "CONNECTS": "driver", "LIFT": "2 attendants", "STATIONS": "2", "BATTERIES": "20", "CHARGERS": "20", "PEOPLE": "",
+    "RULES": "",
 }  # fmt: skip
 DAY = 1440.0
 
@@ -102,6 +104,14 @@ def test_drivers_who_wait_help_before_those_at_work() -> None:
     assert sorted(record.columns("exchanges")["start_min"][:3]) == [460.0, 472.0, 484.0]
     stands = record.columns("stands")
     assert (stands["truck"][0], stands["start_min"][0]) == (0.0, 484.0)  # of those at work, for the last one
+
+
+def test_a_driver_who_is_turned_away_lends_a_hand() -> None:
+    """Two trucks come at once for one battery: the second goes back to work, and stands for the first at once."""
+    record = simulated(EVERY="0 min", BATTERIES="3", RULES="rules: {if_none_ready: carry_on}")
+    rows, stands = record.columns("exchanges"), record.columns("stands")
+    assert rows["start_min"][rows["kind"] == 0][0] == 460.0
+    assert (stands["truck"][0], stands["start_min"][0], stands["end_min"][0]) == (1.0, 460.0, 470.0)
 
 
 def test_a_driver_alone_waits_for_somebody() -> None:
