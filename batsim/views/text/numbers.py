@@ -7,20 +7,15 @@ from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
 from batsim.statistics.rare_events import Count
 
-OFF_MIDDLE = 0.1
-"""Distance of a mean from the middle of its interval, as a part of the half width, up to which ± is written. [-]"""
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
 
 
 def number_text(interval: Interval, *, share: bool = False) -> str:
-    """Write a mean with its half width, to the digits that the half width carries; a dash for nothing.
-
-    Where the mean is not in the middle of its interval the limits are written.
-    """
+    """Write a mean with the way to the further end of its interval, to the digits that it carries; a dash for nothing."""
     part, unit = (100.0, " %") if share else (1.0, "")
     mean, low, high = (part * value for value in interval)
-    half = (high - low) / 2.0
+    half = max(mean - low, high - mean)
     if not math.isfinite(mean):
         return "-"
     if not math.isfinite(half):
@@ -28,18 +23,15 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
     if half == 0.0:
         return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
     digits = _digits(mean, half)
-    if abs(mean - low - half) > OFF_MIDDLE * half:
-        return f"{mean:.{digits}f} ({low:.{digits}f} to {high:.{digits}f}){unit}"
     return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
 
 
 def estimate_text(interval: Interval, found: tuple[Count, bool] | None, *, share: bool = False) -> str:
-    """Write a mean with its half width; where too few events carry one, with their number, such as `0.3 (7 times)`."""
+    """Write a mean with its half width; where too few events carry one, their number, such as `7 times`."""
     if found is None or not found[0].events:
         return number_text(interval, share=share)
-    text = f"{100.0 * interval.mean:.3g} %" if share else f"{interval.mean:.2g}"
     count, misses = found
-    return f"{text} (all but {count.events:,})" if misses else f"{text} ({counted(count.events, 'time')})"
+    return f"all but {count.events:,}" if misses else counted(count.events, "time")
 
 
 def count_text(found: tuple[Count, bool], measure: str) -> str:

@@ -115,8 +115,8 @@ def test_signed_writes_what_the_half_width_carries():
     ("interval", "share", "text"),
     [
         ((0.5, 0.4, 0.61), False, "0.5 ± 0.1"),
-        ((0.5, 0.4, 0.7), False, "0.5 (0.4 to 0.7)"),
-        ((0.05, 0.04, 0.08), True, "5.0 (4.0 to 8.0) %"),
+        ((0.5, 0.4, 0.7), False, "0.5 ± 0.2"),
+        ((0.05, 0.04, 0.08), True, "5.0 ± 3.0 %"),
         ((0.5, np.nan, np.nan), False, "0.5"),
     ],
 )
@@ -399,7 +399,7 @@ def test_what_is_rarely_missed_is_counted_by_its_misses():
     ("events", "said", "cell"),
     [
         ([0] * 8, "none of 800 asks in 8 runs", "0 %"),
-        ([5, 2, 0, 0, 0, 0, 0, 0], "7 of 800 asks, in 2 of 8 runs (3 to 65 % of runs)", "0.875 % (7 times)"),
+        ([5, 2, 0, 0, 0, 0, 0, 0], "7 of 800 asks, in 2 of 8 runs (3 to 65 % of runs)", "7 times"),
     ],
 )
 def test_a_count_in_words(events, said, cell):
@@ -418,7 +418,7 @@ def test_a_count_of_what_has_no_whole():
     found = runs.count("a", "none_ready_time_share")
 
     assert count_text(found, "none_ready_time_share") == "2 times, in 1 of 3 runs (1 to 91 % of runs)"
-    assert value_text(runs, "a", "none_ready_time_share") == "0.333 % (2 times)"
+    assert value_text(runs, "a", "none_ready_time_share") == "2 times"
 
 
 def test_counts_are_told_below_the_tables():
@@ -433,7 +433,7 @@ def test_counts_are_told_below_the_tables():
 
     assert said in " ".join(comparison_text(Comparison(runs)).split())
     assert said in " ".join(run_notes(runs, (DOWN,)).split())
-    assert "wait for a battery  0.12 (3 times)" in comparison_text(Comparison(runs))
+    assert " wait for a battery 3 times " in " ".join(comparison_text(Comparison(runs)).split())
 
 
 def test_a_target_is_judged_by_exact_limits_where_events_are_few():
