@@ -12,7 +12,7 @@ NO_INTERVALS = "One replication has no intervals; take more to know how sure thi
 
 
 def number_text(interval: Interval, *, share: bool = False) -> str:
-    """Write a mean with the way to the further end of its interval, to the digits that it carries; a dash for nothing."""
+    """Write a mean with the way to the further end of its interval, to the digits that carries; a dash for nothing."""
     part, unit = (100.0, " %") if share else (1.0, "")
     mean, low, high = (part * value for value in interval)
     half = max(mean - low, high - mean)
