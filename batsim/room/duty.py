@@ -47,7 +47,7 @@ def _turns_back(room: "Room", truck: "Truck", comes_early: bool) -> bool:
     rules, queue = room.blueprint.rules, truck.queue
     if comes_early:
         return not queue.has_one_for(truck, room.env.now + rules.patience_min)
-    if rules.if_none_ready != "carry_on":
+    if rules.if_none_ready != "carry_on" or truck.stands_still:
         return False
     has_left = truck.run_times or truck.arrival_soc > queue.plan.battery.discharge_to_share + DISCHARGED
     return has_left and not queue.has_one_for(truck)

@@ -150,9 +150,8 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     truck.below_cut_out = int(battery.soc_share < truck.queue.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
         cut_out = truck.queue.plan.battery.discharge_to_share
-        if room.blueprint.rules.if_none_ready == "carry_on" and (
-            truck.run_times is not None or battery.soc_share > cut_out + DISCHARGED
-        ):
+        has_left = truck.run_times is not None or battery.soc_share > cut_out + DISCHARGED
+        if room.blueprint.rules.if_none_ready == "carry_on" and has_left and not truck.stands_still:
             truck.turn_away()  # it asks again at its cut-out, or after another run time, which says nothing of it
             return
         truck.waits = True

@@ -198,6 +198,11 @@ class Truck:
         self.joined_min = self.left_min + way_min
         return self.left_min > left_min
 
+    @property
+    def stands_still(self) -> bool:
+        """Whether it has been turned away and could do no work since: its battery does not give the power any more."""
+        return self.turned_away and self.left_min <= self.back_min
+
     def turn_away(self) -> None:
         """Go back to work, for no battery is ready or no charging spot is free."""
         now = self.room.env.now

@@ -1,8 +1,10 @@
 """Maintenance minute by minute: before the charge, in rounds, and in the truck."""
 
+from itertools import pairwise
+
 import pytest
 
-from batsim.record import READY, WAITS_FOR_INSPECTION, Record
+from batsim.record import READY, TURNED_AWAY, WAITS_FOR_INSPECTION, Record
 from tests.behaviour.ledger import by, room, rows_of, run
 from tests.runs import record_of
 
@@ -161,3 +163,20 @@ def test_a_level_that_rounding_leaves_above_the_cut_out_is_the_cut_out():
             room(changes, CASE), "room", seed=seed, replication=0, length_min=2 * 1440.0, warm_up_min=0.0
         )
         assert record.count("exchanges") < 200
+
+
+@pytest.mark.parametrize("layout", [{}, {"layouts.room": {"handling": "in_truck", "chargers": "1 x electronic_iuia"}}])
+def test_a_battery_that_cannot_give_the_power_any_more_does_not_carry_on(layout: dict[str, object]):
+    """More than 7 kW stop even a full battery of 12 cells and 250 Ah: turned away once, the truck then waits."""
+    weak = {
+        "batteries.lead": {"from": "vented_lead_acid_24v", "capacity": "250 Ah at 5 h", "cells": 12},
+        "trucks[0].duty": {"mean_power": "4 kW", "between_trucks": "0 %", "between_shifts": "80 %"},
+        "layouts.room.batteries": 5,
+        "layouts.room.chargers": "1 x electronic_iuia",
+        "rules": {"if_none_ready": "carry_on"},
+    }
+    record = run(room({key: value for key, value in weak.items() if not (layout and "layouts" in key)} | layout))
+    for visits in by("truck", rows_of(record, "exchanges")).values():
+        kinds = [row["kind"] for row in visits]
+        assert (TURNED_AWAY, TURNED_AWAY) not in set(pairwise(kinds))
+        assert kinds
