@@ -155,6 +155,9 @@ def states_are_what_was_done(record: Record) -> None:
         if row["start_a"] > 0.0:
             end = row["start_min"] + 60.0 * row["hours"]
             flows[row["battery"]] += max(0.0, min(end, horizon) - min(row["start_min"], horizon))
+    for row in started(rows_of(record, "charges")):
+        if row["charged_ah"] == 0.0:  # a battery that lacks nothing: a stated charge time runs all the same
+            flows[row["battery"]] += max(0.0, min(row["end_min"], horizon) - min(row["start_min"], horizon))
     on_charge = stays_in(record, ON_CHARGE)
     for battery in range(record.facts.batteries):
         minutes = sum(end - start for mine, start, end in on_charge if mine == battery)
