@@ -288,7 +288,7 @@ def work_takes_the_power_of_its_shifts(record: Record) -> None:
             continue
         mine[0] = (0.0, mine[0][1])
         for row in discharges:
-            assert 0.0 <= row["way_kwh"] <= row["drawn_kwh"]
+            assert 0.0 <= row["way_kwh"] <= row["drawn_kwh"] + 1e-9
             start, end = row["start_min"], row["end_min"]
             if end >= horizon:
                 continue

@@ -105,7 +105,7 @@ def _exchange_when(draw: st.DrawFn, stated: dict[str, Any]) -> None:
             when["in_breaks_below"] = draw(st.sampled_from(["60 %", "95 %", "100 %"]))
         if draw(st.booleans()):
             when["early_below"] = draw(st.sampled_from(["50 %", "80 %", "98 %"]))
-        if draw(st.booleans()):
+        if when["shift_change"] == "if_short" and draw(st.booleans()):
             when["not_above"] = draw(st.sampled_from(["60 %", "100 %"]))
         group["exchange_when"] = when
     stated["rules"]["patience"] = draw(st.sampled_from(["0 min", "10 min", "2 h"]))
@@ -209,7 +209,8 @@ def _out(draw: st.DrawFn, stated: dict[str, Any]) -> None:
 def _exchange_by(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     by: list[Any] = ["drivers"]
     if isinstance(_layout(stated).get("attendants"), dict):
-        by.append({shift: draw(st.sampled_from(["drivers", "attendants"])) for shift in stated["week"]["shifts"]})
+        shifts = dict.fromkeys(shift for group in stated["trucks"] for shift in group["shifts"])
+        by.append({shift: draw(st.sampled_from(["drivers", "attendants"])) for shift in shifts})
     if draw(st.booleans()):
         _layout(stated)["exchange_by"] = draw(st.sampled_from(by))
 
