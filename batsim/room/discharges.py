@@ -143,7 +143,8 @@ class Discharge:
         for stretch in self.stretches:
             ah += stretch.ah
             kwh += stretch.power_w * stretch.used_min
-        return ah, kwh / W_MIN_PER_KWH, self.stretches[0].power_w * self.driven_min / W_MIN_PER_KWH
+        first = self.stretches[0]
+        return ah, kwh / W_MIN_PER_KWH, first.power_w * min(self.driven_min, first.used_min) / W_MIN_PER_KWH
 
 
 def _too_little(truck: "Truck", shift: int, soc: float, level: float) -> bool:
@@ -306,13 +307,13 @@ def _settle(discharge: Discharge, soc_from: float, warmth: Warmth | None = None)
 
 
 def _drive(truck: "Truck", discharge: Discharge, last: Stretch) -> tuple[float, float, float]:
-    """Drive to the room: state of charge there, ampere-hours drawn, minutes driven; an empty truck is fetched."""
+    """Drive to the room: state of charge there, ampere-hours drawn, minutes driven; a truck that stops is fetched."""
     gives, way_min = discharge.gives, truck.trip_min
     after, ah = gives.used(last.after, last.power_w, way_min)
     soc = gives.soc(after)
     if isinstance(gives, FromWells):
         truck.battery.surplus_ah = after[1]
-    if soc <= 0.0:
+    if soc <= 0.0 or not (ah or isinstance(gives, AtPace)):  # empty, or too weak for the power
         hours_ah = gives.used(gives.full, last.power_w, way_min)[1]
         way_min *= min(1.0, ah / hours_ah) if hours_ah else 0.0
         truck.fetched_min = fetched_min = truck.group.fetch_min
