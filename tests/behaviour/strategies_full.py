@@ -207,12 +207,14 @@ def _out(draw: st.DrawFn, stated: dict[str, Any]) -> None:
 
 
 def _exchange_by(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    layout = _layout(stated)
     by: list[Any] = ["drivers"]
-    if isinstance(_layout(stated).get("attendants"), dict):
+    if isinstance(layout.get("attendants"), dict):
         shifts = dict.fromkeys(shift for group in stated["trucks"] for shift in group["shifts"])
-        by.append({shift: draw(st.sampled_from(["drivers", "attendants"])) for shift in shifts})
+        who = {True: ["drivers", "attendants"], False: ["drivers"]}
+        by.append({shift: draw(st.sampled_from(who[shift in layout["attendants"]])) for shift in shifts})
     if draw(st.booleans()):
-        _layout(stated)["exchange_by"] = draw(st.sampled_from(by))
+        layout["exchange_by"] = draw(st.sampled_from(by))
 
 
 def _skills(draw: st.DrawFn, stated: dict[str, Any]) -> None:
