@@ -27,11 +27,12 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
 
 
 def estimate_text(interval: Interval, found: tuple[Count, bool] | None, *, share: bool = False) -> str:
-    """Write a mean with its half width; where too few events carry one, their number, such as `7 times`."""
+    """Write a mean with its half width; where too few events carry one, with their number, such as `0.3 (7 times)`."""
     if found is None or not found[0].events:
         return number_text(interval, share=share)
+    text = f"{100.0 * interval.mean:.3g} %" if share else f"{interval.mean:.2g}"
     count, misses = found
-    return f"all but {count.events:,}" if misses else counted(count.events, "time")
+    return f"{text} (all but {count.events:,})" if misses else f"{text} ({counted(count.events, 'time')})"
 
 
 def count_text(found: tuple[Count, bool], measure: str) -> str:

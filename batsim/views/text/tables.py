@@ -305,7 +305,10 @@ def _is_shown(runs: Runs, row: ComparedNumber) -> bool:
 
 
 def _cell(runs: Runs, layout: str, row: ComparedNumber) -> str:
-    """Text of one number in a comparison."""
+    """Text of one number in a comparison; of few events how many there were says more than their mean."""
+    few = runs.count(layout, row.measure)
+    if few is not None and few[0].events and not few[1]:
+        return counted(few[0].events, "time")
     text = value_text(runs, layout, row.measure)
     return f"{text} ({runs.interval(layout, 'batteries_per_truck').mean:.2f})" if row.per_truck else text
 

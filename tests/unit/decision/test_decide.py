@@ -375,7 +375,7 @@ room (By hand)
   The targets cannot be met with batteries 5 to 8, chargers 1 to 4, stations 1 to 2.
   The nearest, 8 x battery, 4 x charger, 2 x station (9,240 EUR a year):
     downtime at most 100 min per truck-shift: missed, {downtime.mean:.0f} ± {downtime.half_width:.0f} min
-    99 % of waits under 1 min: missed, {100 * waits.mean:.1f} ({100 * waits.low:.1f} to {100 * waits.high:.1f}) %
+    99 % of waits under 1 min: missed, {100 * waits.mean:.0f} ± {100 * (waits.mean - waits.low):.0f} %
   Look for the bottleneck there (batsim bottleneck), or ask whether the target is right.
 
 It took 8 runs of 1 of the 32 combinations; all would have taken 256 runs.

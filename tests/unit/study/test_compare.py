@@ -399,7 +399,7 @@ def test_what_is_rarely_missed_is_counted_by_its_misses():
     ("events", "said", "cell"),
     [
         ([0] * 8, "none of 800 asks in 8 runs", "0 %"),
-        ([5, 2, 0, 0, 0, 0, 0, 0], "7 of 800 asks, in 2 of 8 runs (3 to 65 % of runs)", "7 times"),
+        ([5, 2, 0, 0, 0, 0, 0, 0], "7 of 800 asks, in 2 of 8 runs (3 to 65 % of runs)", "0.875 % (7 times)"),
     ],
 )
 def test_a_count_in_words(events, said, cell):
@@ -418,7 +418,7 @@ def test_a_count_of_what_has_no_whole():
     found = runs.count("a", "none_ready_time_share")
 
     assert count_text(found, "none_ready_time_share") == "2 times, in 1 of 3 runs (1 to 91 % of runs)"
-    assert value_text(runs, "a", "none_ready_time_share") == "2 times"
+    assert value_text(runs, "a", "none_ready_time_share") == "0.333 % (2 times)"
 
 
 def test_counts_are_told_below_the_tables():
