@@ -74,7 +74,10 @@ class Discharge:
         truck, group, table = self.truck, self.truck.group, self.truck.group.timetable
         when = group.truck.exchange_when
         begin_min, end_min, state, _, soc, power_w, _, _ = stretch
-        visit_min, reason = inf, LEVEL
+        visit_min, reason, cut = inf, LEVEL, stretch
+
+        def upto(time_min: float) -> Stretch:
+            return self.gives.part(table, begin_min, time_min, state, 0.0, power_w, driven_min)
 
         def reaches(level: float) -> float:
             return self.gives.part(table, begin_min, end_min, state, level, power_w, driven_min).end_min
@@ -84,18 +87,19 @@ class Discharge:
         if when.shift_change != "never":
             change_min = group.shift_ends[shift] - truck.lead_min
             if begin_min < change_min <= end_min and (change_min < end_min or soc > self.level):
-                soc_then = self.gives.part(table, begin_min, change_min, state, 0.0, power_w, driven_min).soc_share
-                if when.shift_change == "always" or _too_little(truck, shift, soc_then, self.level):
+                cut = upto(change_min)
+                if when.shift_change == "always" or _too_little(truck, shift, cut.soc_share, self.level):
                     visit_min, reason = change_min, SHIFT_CHANGE
         below_share = when.in_breaks_below_share
         if below_share is not None and soc <= below_share:
             index = bisect_left(group.break_starts, reaches(below_share))
             if index < len(group.break_starts) and group.break_starts[index] < min(end_min, visit_min):
                 visit_min, reason = group.break_starts[index], IN_BREAK
+                cut = upto(visit_min)
         if visit_min == inf:
             return False
         self.reason = reason
-        self.stretches.append(self.gives.part(table, begin_min, visit_min, state, 0.0, power_w, driven_min))
+        self.stretches.append(cut)
         return True
 
     def end_at(self, visit_min: float) -> None:

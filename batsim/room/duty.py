@@ -59,7 +59,7 @@ def _go_back(room: "Room", truck: "Truck", comes_early: bool) -> bool:
     if room.exchange.by_drivers and room.trucks_waiting:  # at work again, its driver may lend a hand
         room.attendants.look_again(truck.back_min)
     if comes_early:
-        return carry_on(truck, truck.back_min, truck.group.truck.exchange_at_share, keeps_min=0.0)
+        return carry_on(truck, truck.back_min, truck.group.truck.exchange_at_share)
     cut_out = truck.queue.plan.battery.discharge_to_share
     return carry_on(truck, truck.back_min, cut_out, keeps_min=truck.trip_min)
 
