@@ -22,7 +22,7 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
     bottleneck
         What `batsim.bottleneck` returns.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

@@ -27,7 +27,7 @@ def frontier_chart(answer: Answer, ax: style.AxesOrNew = None) -> style.Axes:
     answer
         What was decided for a layout: `batsim.decide(...)["its name"]`.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

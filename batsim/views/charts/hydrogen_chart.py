@@ -19,7 +19,7 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
     ventilation
         The layout's ventilation, as `batsim.plan.ventilation.ventilation` returns it.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

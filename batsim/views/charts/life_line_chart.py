@@ -27,7 +27,7 @@ def life_line_chart(
     from_min, to_min
         The window; it is cut at the start and at the end of the run. [min]
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

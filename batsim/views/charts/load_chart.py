@@ -19,7 +19,7 @@ def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
     evidence
         What the replications of a layout say: an entry of `batsim.plan.evidence.evidence`.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

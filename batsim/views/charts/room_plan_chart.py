@@ -30,7 +30,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None)
     layout
         Name of one of its layouts.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

@@ -26,7 +26,7 @@ def tornado_chart(sensitivity: Sensitivity, ax: style.AxesOrNew = None) -> style
     sensitivity
         What `batsim.sensitivity` returns of a one-at-a-time study.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -44,7 +44,7 @@ def indices_chart(sensitivity: Sensitivity, ax: style.AxesOrNew = None) -> style
     sensitivity
         What `batsim.sensitivity` returns of a study of any design but one-at-a-time.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

@@ -59,7 +59,7 @@ def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.
     comparison
         What `batsim.compare` returns; one layout is enough.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------
@@ -86,7 +86,7 @@ def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Ax
     comparison
         What `batsim.compare` returns; one layout is enough.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

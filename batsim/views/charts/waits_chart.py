@@ -27,7 +27,7 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     waits
         What `batsim.waits_over` returns.
     ax
-        style.Axes to draw on; those of a new figure when not given.
+        Axes to draw on; those of a new figure when not given.
 
     Returns
     -------

@@ -12,7 +12,10 @@ NO_INTERVALS = "One replication has no intervals; take more to know how sure thi
 
 
 def number_text(interval: Interval, *, share: bool = False) -> str:
-    """Write a mean with the way to the further end of its interval, to the digits that carries; a dash for nothing."""
+    """Write a mean with the way to the further end of its interval, to the digits that carries; a dash for nothing.
+
+    Where that would say less than none or more than all, the limits are written.
+    """
     part, unit = (100.0, " %") if share else (1.0, "")
     mean, low, high = (part * value for value in interval)
     half = max(mean - low, high - mean)
@@ -23,6 +26,8 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
     if half == 0.0:
         return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
     digits = _digits(mean, half)
+    if share and not half <= mean <= 100.0 - half:
+        return f"{mean:.{digits}f} ({low:.{digits}f} to {high:.{digits}f}){unit}"
     return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
 
 
