@@ -325,7 +325,10 @@ def _to_the_end(soc_from: float, hours: float, power_w: float, cell: Cell) -> tu
 
 def _knee(power_w: float, cell: Cell) -> float:
     """State of charge above which the current is so weak that the floor of kappa holds."""
-    knee_a = cell.capacity_ah / 5.0 * cell.kappa_floor ** (1.0 / (cell.peukert - 1.0))
+    try:
+        knee_a = cell.capacity_ah / 5.0 * cell.kappa_floor ** (1.0 / (cell.peukert - 1.0))
+    except OverflowError:  # a floor above 1 and an exponent next to 1: it holds at every current
+        return -math.inf
     knee_v = (
         power_w / (cell.cells * knee_a) + cell.resistance_ohm_ah * knee_a / cell.capacity_ah if knee_a else math.inf
     )

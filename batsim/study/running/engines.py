@@ -17,6 +17,8 @@ from batsim.study.running.jobs import Job, Parcel, failed, run_chunk
 
 PATIENCE = "10s"
 """Time that a scheduler has to answer."""
+_GOODBYE_S = 5.0
+"""Time that a pool has to end when its processes are gone."""
 AGAIN = "run the same command again when there is one"
 DASK_NEEDED = "needs the extra 'cluster': pip install 'batsim[cluster]'"
 
@@ -51,9 +53,12 @@ class Processes:
         """End them."""
         children = getattr(executor, "_processes", None) if stop else None  # its own; the caller may have others
         mine = list((children or {}).values())
+        manager = getattr(executor, "_executor_manager_thread", None)
         executor.shutdown(wait=not stop, cancel_futures=True)
         for child in mine:
             child.terminate()
+        if manager is not None:
+            manager.join(_GOODBYE_S)  # or it may close its pipe just when the interpreter, at its end, writes to it
 
     def apart(self, parcel: Parcel, jobs: list[Job]) -> list[Any] | None:
         """Run a chunk in a process of its own."""

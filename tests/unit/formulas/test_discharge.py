@@ -241,6 +241,13 @@ def test_peukert_near_one_with_a_floor():
     )
 
 
+def test_peukert_next_to_one_with_a_floor_above_it():
+    """A warm battery whose exponent is 1 but for rounding: the floor holds at every current."""
+    warm = at_factor(PLAIN._replace(slope_v=0.125, peukert=1.0000000000000002), 1.125)
+
+    assert discharge_ah(1.0, 0.2, 4800.0, warm) == pytest.approx(0.8 * warm.capacity_ah)
+
+
 def test_a_discharge_does_not_raise_soc():
     """Both ends the wrong way round are refused, with the figures."""
     message = "a discharge must not raise soc and must have a power of 0 or more (got soc 0.2 to 1 at 2500 W)"
