@@ -2,9 +2,10 @@
 
 import time
 from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from concurrent.futures import BrokenExecutor, Executor, Future
 from contextlib import ExitStack
 from itertools import islice
+from queue import SimpleQueue
 from typing import Any, TypeVar
 
 from batsim.errors import SimulationError, StudyError, require
@@ -208,6 +209,8 @@ class _Hands:
         """How long a job takes; 0 while that is not known. [s]"""
         self._executor: Executor
         self._flight: dict[Future[tuple[float, list[Any]]], Sequence[int]] = {}
+        self._done: SimpleQueue[Future[tuple[float, list[Any]]]] = SimpleQueue()
+        """Those that have landed. An interrupt may end this wait; one that ends `futures.wait` can leave a lock."""
         self._lost: list[Sequence[int]] = []
         self._broken = False
 
@@ -234,6 +237,7 @@ class _Hands:
         try:
             with quiet_start():
                 future = self._executor.submit(run_chunk, self._parcel, [jobs[number] for number in chunk])
+                future.add_done_callback(self._done.put)
         except BrokenExecutor:
             self._lost.append(chunk)
             self._broken = True
@@ -242,9 +246,13 @@ class _Hands:
 
     def _landed(self) -> Iterator[Numbered]:
         """Wait for chunks, hand on their results, and note those that are lost."""
-        done, _ = wait(self._flight, return_when=FIRST_COMPLETED)
-        for future in done:
-            chunk = self._flight.pop(future)
+        landed = [self._done.get()] if self._flight else []
+        while not self._done.empty():
+            landed.append(self._done.get())
+        for future in landed:
+            chunk = self._flight.pop(future, None)
+            if chunk is None:  # of an executor that broke
+                continue
             try:
                 seconds, results = future.result()
             except Exception as error:
