@@ -311,7 +311,7 @@ class _Needs:
 
     def _air(self, checks: tuple[Check, ...], air_m3_per_h: float) -> Iterator[EquipmentLine]:
         """A fan where the room has too little air."""
-        if missed("air", checks):
+        if missed("air", checks) or missed("gas", checks):
             size, reason = f"at least {air_flow(air_m3_per_h)}", "the air of the room is too little or not known"
             yield self._part("room", "exhaust fan with interlock", 1.0, reason, "room", size=size)
 

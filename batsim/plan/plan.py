@@ -262,7 +262,7 @@ def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     parts = (truck_checks, equipment_checks, push_checks, room_checks)
     of_parts = [check for part_checks in parts for check in part_checks(scenario, layout)]
     checks = tuple(dict.fromkeys([*of_parts, *air.checks]))
-    lines = equipment_list(scenario, layout, checks, air.flow_m3_per_h)
+    lines = equipment_list(scenario, layout, checks, air.flow_to_order_m3_per_h)
     return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
 
 

@@ -1,5 +1,6 @@
 """What a survey says of trucks and equipment of one layout, put together for the checks."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from batsim.scenario.parts.batteries import BatteryType
@@ -108,3 +109,8 @@ def inside(title: str) -> str:
 def measured(scenario: Scenario, name: str, key: str) -> bool:
     """Whether the site states a size of its equipment itself."""
     return getattr(scenario.equipment.get(name, Equipment()), key) is not None
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a row, the last after an `and`."""
+    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)

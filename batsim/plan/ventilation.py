@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +23,7 @@ from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
 from batsim.plan.evidence import Evidence
+from batsim.plan.survey import listed
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import VENTILATION_RULES, Space
 from batsim.scenario.parts.week import WEEK_MIN
@@ -39,7 +41,7 @@ class GasRelease(NamedTuple):
     battery: str
     cells: int
     gas_a: float
-    """Gas-producing current of one of them. [A]"""
+    """Gas current of one of them that is planned for. [A]"""
     charger_a: float
     """Whole current of the charger. [A]"""
     basis: str
@@ -75,7 +77,7 @@ class Ventilation:
     simulated_gas_m3_per_h: float
     """Highest simulated flow of hydrogen over a quarter of an hour. [m3/h]"""
     rule_gas_m3_per_h: float
-    """Flow of hydrogen that the rule's gas currents stand for. [m3/h]"""
+    """Flow of hydrogen that is planned for: what the gas currents stand for. [m3/h]"""
     air_m3_per_h: float | None
     """Air that the room has, by fan or openings. [m3/h]"""
     peak_share: float | None
@@ -92,6 +94,16 @@ class Ventilation:
     def flow_m3_per_h(self) -> float:
         """Air that the rule asks for. [m3/h]"""
         return sum(release.flow_m3_per_h for release in self.gassing)
+
+    @property
+    def simulated_flow_m3_per_h(self) -> float:
+        """Air that the rule would ask for with the simulated gas in place of its own. [m3/h]"""
+        return self.coefficient * self.simulated_gas_m3_per_h / HYDROGEN_M3_PER_AH
+
+    @property
+    def flow_to_order_m3_per_h(self) -> float:
+        """Air that is enough for both. [m3/h]"""
+        return max(self.flow_m3_per_h, self.simulated_flow_m3_per_h)
 
 
 class HydrogenWeek(NamedTuple):
@@ -124,17 +136,23 @@ def coefficient_of(edition: str, figures: Figures) -> Figure:
 
 
 def gas_current(battery: BatteryType, charger: ChargerType, figures: Figures) -> tuple[float, str]:
-    """Gas current of a battery on a charger by the rule, and where it comes from. [A]"""
+    """Gas current to plan for, and where it comes from. [A]
+
+    The greatest of the rule's table, the current of the charger's end stage and that of equalising charges: gassing
+    begins where all current makes gas. IU has no end stage; its end current is where it stops.
+    """
     if battery.chemistry == "lithium_ion":
         return 0.0, "none in normal charging"
-    ah = battery.capacity.ah
-    name = f"ventilation.gas_current.{charger.profile}.{battery.chemistry}"
-    if name in figures:
-        per_100_ah = figures[name]
-        basis = f"{per_100_ah.value:g} A per 100 Ah for {charger.profile}: {cited(per_100_ah)}"
-        return rule_gas_current_a(per_100_ah.value, ah), basis
-    share, whole_a = figures["ventilation.charger_quarter"], charger.main_current.of(ah)
-    return whole_a * share.value / 100.0, f"{share.text} of the charger's {whole_a:.0f} A: {cited(share)}"
+    ah, table = battery.capacity.ah, figures[f"ventilation.gas_current.{charger.profile}.{battery.chemistry}"]
+    of_table = f"{table.value:g} A per 100 Ah"
+    currents = [(rule_gas_current_a(table.value, ah), f"{of_table} for {charger.profile}: {cited(table)}")]
+    end = None if charger.profile == "IU" else charger.end_current
+    equalising = None if battery.equalising is None else battery.equalising.current
+    for whose, current in (("the charger's end stage", end), ("its equalising charges", equalising)):
+        if current is not None:
+            basis = f"{current.text}, the current of {whose}; more than the {of_table} of the rule's table"
+            currents.append((current.of(ah), basis))
+    return max(currents, key=itemgetter(0))
 
 
 def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilation:
@@ -265,14 +283,14 @@ def _peak(evidence: Evidence, air_m3_per_h: float | None, free_m3: float | None)
 
 
 def _checks(asked: Ventilation, scenario: Scenario, layout: str) -> Iterator[Check]:
-    """Air, volume, hydrogen and temperature."""
+    """Air, gas, volume, hydrogen and temperature."""
     figures, space = scenario.figures, space_of(scenario, layout)
     path = "building" if scenario.arrangement(layout).in_truck else "room"
-    sides = ("length", "width", "height")
-    unmeasured = next((f"{path}.{side}" for side in sides if getattr(space, f"{side}_m") is None), f"{path}.fan")
+    missing = [side for side in ("length", "width", "height") if getattr(space, f"{side}_m") is None]
     yield _enough_air(asked, path, figures)
-    yield _well_ventilated(asked, space, unmeasured, figures)
-    yield _mixed(asked, unmeasured, figures)
+    yield _planned_for(asked, figures)
+    yield _well_ventilated(asked, space, path, missing, figures)
+    yield _mixed(asked, path, missing, figures)
     yield _temperature(asked, scenario)
 
 
@@ -285,23 +303,32 @@ def _enough_air(asked: Ventilation, path: str, figures: Figures) -> Check:
     return enough.case("ok" if there >= wanted - ROUNDING else "too little", short=wanted - there)
 
 
-def _well_ventilated(asked: Ventilation, space: Space, path: str, figures: Figures) -> Check:
-    """Free volume for natural ventilation."""
+def _planned_for(asked: Ventilation, figures: Figures) -> Check:
+    """Simulated gas against the gas that is planned for, or that the air there is good for by the same rule."""
+    gas = Requirement("gas", asked.space_name, air=asked, figures=figures)
+    if asked.simulated_gas_m3_per_h <= asked.rule_gas_m3_per_h * (1.0 + ROUNDING):
+        return gas.case("ok")
+    enough = (asked.air_m3_per_h or 0.0) >= asked.simulated_flow_m3_per_h - ROUNDING
+    return gas.case("air for it" if enough else "too much")
+
+
+def _well_ventilated(asked: Ventilation, space: Space, path: str, missing: list[str], figures: Figures) -> Check:
+    """Free volume for natural ventilation; not needed where a fan brings the air."""
     free = free_m3(space, figures)
     volume = Requirement("free volume", asked.space_name, air=asked, path=path, figures=figures, free=free)
-    if free is None:
-        return volume.case("no size")
     if (space.fan_m3_per_h or 0.0) >= asked.flow_m3_per_h - ROUNDING:
-        return volume.case("fan")
+        return volume.case("fan", fan=space.fan_m3_per_h)
+    if free is None:
+        return volume.case("no size", sides=listed(missing), side=missing[0])
     return volume.case("ok" if free >= asked.free_volume_m3 - ROUNDING else "too small")
 
 
-def _mixed(asked: Ventilation, path: str, figures: Figures) -> Check:
+def _mixed(asked: Ventilation, path: str, missing: list[str], figures: Figures) -> Check:
     """Simulated hydrogen in the room."""
     limit = figures["ventilation.limit"]
     hydrogen = Requirement("hydrogen", asked.space_name, air=asked, path=path, limit=limit)
     if asked.peak_share is None:
-        return hydrogen.case("no air")
+        return hydrogen.case("no size", sides=listed(missing), side=missing[0]) if missing else hydrogen.case("no air")
     percent = 100.0 * asked.peak_share
     return hydrogen.case("ok" if percent <= limit.value else "too much", percent=percent)
 

@@ -23,6 +23,11 @@ PROFILES = ("IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
 FALLING = ("W", "WoWa")
 """Characteristics whose current falls along a line; such chargers cannot be throttled."""
 RECOVERY = ("none", "two_wells")
+SEALED = "valve_regulated"
+"""Chemistry whose cells cannot be watered again: what gases is lost."""
+SEALED_CURRENT = "battery.valve_regulated.end_current_most"
+"""Figure: greatest current of their end stage and of equalising charges."""
+ROUNDING = 1e-9
 
 
 class RatedCapacity(NamedTuple):
@@ -56,6 +61,11 @@ class ChargeCurrent(NamedTuple):
     def of(self, capacity_ah: float) -> float:
         """Current for a battery of this capacity. [A]"""
         return self.amps * capacity_ah / 100.0 if self.per_100ah else self.amps
+
+    @property
+    def text(self) -> str:
+        """As it is written in a scenario."""
+        return f"{self.amps:g} A{' per 100 Ah' if self.per_100ah else ''}"
 
 
 @reads(text_schema("120 A", "18 A per 100 Ah"))
@@ -155,6 +165,17 @@ def _none_as_word(value: object) -> object:
     return None if value == "none" else value
 
 
+def too_strong(current: ChargeCurrent, capacity_ah: float, figures: Figures) -> bool:
+    """Whether sealed cells must not be charged to their end, or equalised, with a current."""
+    return current.of(capacity_ah) > figures[SEALED_CURRENT].value * capacity_ah / 100.0 * (1.0 + ROUNDING)
+
+
+def sealed_rule(figures: Figures) -> str:
+    """Rule that a current breaks which is too strong for sealed cells, with its cure."""
+    most = f"{figures[SEALED_CURRENT].value:g} A per 100 Ah"
+    return f"must be at most {most} for {SEALED} batteries, which nobody can water; write '0.5 A per 100 Ah'"
+
+
 class BatteryType(Frozen):
     """A kind of traction battery."""
 
@@ -219,7 +240,10 @@ class BatteryType(Frozen):
             yield Fault(("watering", "every"), rule, f"chemistry {self.chemistry}")
 
     def _faults_with(self, figures: Figures) -> Iterator[Fault]:
-        """Find temperatures between which no charge could begin."""
+        """Find temperatures between which no charge could begin, and equalising that dries out sealed cells."""
+        current = None if self.equalising is None else self.equalising.current
+        if current is not None and self.chemistry == SEALED and too_strong(current, self.capacity.ah, figures):
+            yield Fault(("equalising", "current"), sealed_rule(figures), f"'{current.text}'")
         least, most = self.charging_degc(figures)
         if least < most:
             return
@@ -282,3 +306,17 @@ class ChargerType(Frozen):
         if self.profile == "CC-CV" and set(self.chemistry) != {"lithium_ion"}:
             rule = "CC-CV is for lithium_ion only; lead-acid batteries take IU, IUIa, IUI, W or WoWa"
             yield Fault(("profile",), rule, f"chemistry {', '.join(self.chemistry)}")
+        if self.profile in FALLING and SEALED in self.chemistry:
+            rule = f"{SEALED} batteries are not charged so; take IU or IUI for them and leave them out of 'chemistry'"
+            yield Fault(("profile",), rule, f"'{self.profile}'")
+
+    def _faults_with(self, figures: Figures) -> Iterator[Fault]:
+        """Find an end current for each 100 Ah that is too strong for sealed cells."""
+        current = self.end_current
+        if (
+            current is not None
+            and current.per_100ah
+            and SEALED in self.chemistry
+            and too_strong(current, 100.0, figures)
+        ):
+            yield Fault(("end_current",), sealed_rule(figures), f"'{current.text}'")

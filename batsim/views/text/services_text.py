@@ -51,16 +51,16 @@ def _rule(ventilation: Ventilation, figures: Figures) -> list[str]:
         f"outlet of {area_text(ventilation.opening_cm2)} each ({per_flow:g} cm² for each m³/h) on opposite walls (or "
         f"{figures['ventilation.opening_apart'].text} apart on one), with a free volume of "
         f"{ventilation.free_volume_m3:,.0f} m³ ({figures['ventilation.free_volume'].value:g} x Q)",
-        f"Fan: {_flow(flow)} to the outside, interlocked with the chargers, running on for "
-        f"{figures['ventilation.run_on'].text}",
+        f"Fan: {_flow(ventilation.flow_to_order_m3_per_h)} to the outside, interlocked with the chargers, running on "
+        f"for {figures['ventilation.run_on'].text}",
     ]
 
 
 def _hydrogen(ventilation: Ventilation, figures: Figures) -> list[str]:
     """What was simulated of hydrogen, with air and without."""
     facts = [
-        f"Simulated: at most {ventilation.simulated_gas_m3_per_h:.2f} m³/h of hydrogen at once, where the rule's gas "
-        f"currents stand for {ventilation.rule_gas_m3_per_h:.2f} m³/h"
+        f"Simulated: at most {ventilation.simulated_gas_m3_per_h:.2f} m³/h of hydrogen at once, where "
+        f"{ventilation.rule_gas_m3_per_h:.2f} m³/h are planned for"
     ]
     if ventilation.peak_share_at_rule is not None:
         share = f"{100 * ventilation.peak_share_at_rule:.2f} %"
