@@ -270,11 +270,13 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
 def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
     """Lay an entry over the catalogue entry that it names under `from`."""
     name, known = draft.at(path).pop("from"), catalogue_names(document)
+    # Any entry stands in for an unknown one, so that what it would have brought is not reported as missing.
+    entry = _catalogue_entry(document, name if name in known else known[-1])
+    here = draft.location((*path, "from"))  # what it brings is wrong where the scenario names it
+    entry = LocatedData(entry.file, entry.data, dict.fromkeys(entry.locations, here))
+    draft.put(path, draft.part(path).over(entry))
     if name in known:
-        draft.put(path, draft.part(path).over(_catalogue_entry(document, name)))
         return []
-    # Any entry stands in for it, so that what this one would have brought is not reported as missing.
-    draft.put(path, draft.part(path).over(_catalogue_entry(document, known[-1])))
     rule = "needs the name of an entry of the catalogue"
     if isinstance(name, str):
         rule = f"not in the catalogue{did_you_mean(name, known)}"

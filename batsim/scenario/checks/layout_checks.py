@@ -7,6 +7,7 @@ from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import full_charge_h, profile_of
+from batsim.scenario.parts.batteries import SEALED, sealed_rule, too_strong
 from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import ATTENDANTS, DRIVERS
@@ -97,6 +98,11 @@ def _chargers(checked: CheckedLayout) -> Iterator[Problem]:
 def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Problem]:
     """Find charge currents that never fill a battery type, which are slips in a unit."""
     scenario, kind = checked.scenario, checked.scenario.batteries[battery]
+    end = scenario.chargers[charger].end_current
+    if kind.chemistry == SEALED and end is not None and too_strong(end, kind.capacity.ah, scenario.figures):
+        got = f"{end.text} on {kind.capacity.ah:g} Ah of '{battery}'"
+        yield checked.source.problem(("chargers", charger, "end_current"), sealed_rule(scenario.figures), got=got)
+        return
     profile = profile_of(scenario.chargers[charger], kind, scenario.figures)
     if profile.end_a > profile.main_a:
         rule = "the end current must not be above the main current"
