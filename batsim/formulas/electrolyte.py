@@ -74,6 +74,34 @@ def freezing_degc(gravity: float, table: Sequence[tuple[float, float]]) -> float
     return _read("gravity", gravity, table)
 
 
+def gravity_that_freezes(degc: float, table: Sequence[tuple[float, float]]) -> float:
+    """Specific gravity of acid that begins to freeze at a temperature, by the table of `freezing_degc`.
+
+    Parameters
+    ----------
+    degc
+        Temperature. [degC]
+    table
+        Rows (gravity, freezing point) with rising gravity and falling freezing point. [-], [degC]
+
+    Returns
+    -------
+    float
+        Specific gravity; that of water above its freezing point. [-]
+
+    Raises
+    ------
+    ValueError
+        If the freezing points of the table do not fall, or the temperature is below its last row.
+
+    Examples
+    --------
+    >>> round(gravity_that_freezes(-36.0, [(1.10, -8.0), (1.25, -50.0)]), 9)
+    1.2
+    """
+    return _read("freezing point", degc, [(freezes, gravity) for gravity, freezes in reversed(table)])
+
+
 def _read(name: str, value: float, table: Sequence[tuple[float, float]]) -> float:
     """Read a table straight between its rows; as in the last row above it."""
     rises = len(table) >= 2 and all(lower[0] < upper[0] for lower, upper in pairwise(table))

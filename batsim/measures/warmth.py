@@ -1,8 +1,10 @@
 """How warm batteries get, and what their temperature puts off."""
 
+from typing import NamedTuple
+
 import numpy as np
 
-from batsim.measures.windows import Measured, mean_of, rate, share_of
+from batsim.measures.windows import Flags, Measured, mean_of, rate, share_of
 
 ROUNDING_K = 1e-3
 """A start this near to a limit is at the limit. [K]"""
@@ -18,10 +20,6 @@ def warmth_measures(measured: Measured) -> dict[str, float]:
     in_use = (ends - discharges["start_min"])[begun]
     hot = begun & (discharges["start_degc"] > use_below[discharges["battery"].astype(int)])
     started = measured.inside(charges["start_min"])
-    limits = np.array([(kind.charge_from_degc, kind.charge_below_degc) for kind in types])
-    limits = limits[np.nan_to_num(charges["queue"]).astype(int)]
-    at_start = charges["start_degc"]
-    outside = started & ((at_start < limits[:, 0] - ROUNDING_K) | (at_start > limits[:, 1] + ROUNDING_K))
     return {
         "use_degc_mean": rate(float(np.sum(discharges["mean_degc"][begun] * in_use)), float(np.sum(in_use))),
         "charged_degc_mean": mean_of(charges["end_degc"][started]),
@@ -31,5 +29,55 @@ def warmth_measures(measured: Measured) -> dict[str, float]:
         "hot_starts_share": share_of(hot, begun),
         "delayed_share": share_of(started & (charges["delayed_min"] > 0.0), started),
         "delayed_min_per_charge": mean_of(charges["delayed_min"][started]),
-        "outside_temperature_share": share_of(outside, started),
+        "outside_temperature_share": share_of(_outside(measured) & started, started),
     }
+
+
+def _outside(measured: Measured) -> Flags:
+    """Charges that began with the battery colder or warmer than it should be charged."""
+    charges, types = measured.columns("charges"), measured.facts.battery_types
+    limits = np.array([(kind.charge_from_degc, kind.charge_below_degc) for kind in types])
+    least, most = limits[np.nan_to_num(charges["queue"]).astype(int)].T
+    at_start = charges["start_degc"]
+    outside: Flags = (at_start < least - ROUNDING_K) | (at_start > most + ROUNDING_K)
+    return outside
+
+
+class Hardship(NamedTuple):
+    """What a battery type went through that its limits speak of."""
+
+    charges: int
+    """Charges begun."""
+    outside: int
+    """Of these, begun with the battery colder or warmer than it should be charged."""
+    coldest_degc: float
+    """Electrolyte at the start of a charge; not a number without charges. [degC]"""
+    warmest_degc: float
+    least_left_share: float
+    """Rated ampere-hours left at the end of the deepest discharge, over all of them; 1 without discharges. [-]"""
+
+
+def hardships(measured: Measured) -> dict[str, Hardship]:
+    """What each battery type went through in the measured time, by its name."""
+    types, charges, discharges = (
+        measured.facts.battery_types,
+        measured.columns("charges"),
+        measured.columns("discharges"),
+    )
+    started, ended = measured.inside(charges["start_min"]), measured.inside(discharges["end_min"])
+    of_charge = np.nan_to_num(charges["queue"]).astype(int)
+    of_discharge = np.array(measured.facts.type_numbers)[discharges["battery"].astype(int)]
+    outside, found = _outside(measured), {}
+    for name in dict.fromkeys(kind.name for kind in types):
+        own = [number for number, kind in enumerate(types) if kind.name == name]
+        begun = started & np.isin(of_charge, own)
+        degc = charges["start_degc"][begun]
+        depths = discharges["depth_share"][ended & np.isin(of_discharge, own)]
+        found[name] = Hardship(
+            charges=int(np.sum(begun)),
+            outside=int(np.sum(outside & begun)),
+            coldest_degc=float(np.min(degc)) if degc.size else np.nan,
+            warmest_degc=float(np.max(degc)) if degc.size else np.nan,
+            least_left_share=1.0 - float(np.max(depths, initial=0.0)),
+        )
+    return found

@@ -118,9 +118,14 @@ def free_area(cm2: float) -> str:
     return f"{area_m2:,.1f} m²" if area_m2 >= 1.0 else f"{area_m2:.2f} m²"
 
 
+def degrees(degc: float) -> str:
+    """Write a temperature, without a minus before nothing."""
+    return f"{round(degc, 1) + 0.0:.1f}"
+
+
 FORMS: dict[str, Callable[[Any], str]] = {
     "mm": mm, "span": span, "air": air_flow, "area": free_area, "cited": cited, "words": words, "inside": inside,
-    "at": equipment_path,
+    "at": equipment_path, "degc": degrees,
 }  # fmt: skip
 """How a fact is written, by what stands after its colon in `checks.csv`; else as Python formats it."""
 

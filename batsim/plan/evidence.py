@@ -1,6 +1,6 @@
 """What the simulation has to say to a plan: measures, the load over the week, hydrogen over time."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -10,6 +10,7 @@ from batsim.measures.electrical_load import QUARTER_MIN, loads
 from batsim.measures.exchanges import waits_min
 from batsim.measures.gas import gas_course
 from batsim.measures.mean_week import QUARTERS
+from batsim.measures.warmth import Hardship, hardships
 from batsim.measures.windows import Floats, Measured
 from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
@@ -37,6 +38,8 @@ class RunEvidence(NamedTuple):
     """Truck-shifts in a measured week."""
     waits_min: Floats
     """Wait of every exchange. [min]"""
+    hardships: Mapping[str, Hardship]
+    """What each battery type went through, by its name."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,18 @@ class Evidence:
         """Mean of a measure over the weeks of a year."""
         return sum(part.weeks_a_year / WEEKS_PER_YEAR * part.mean(measure) for part in self.parts)
 
+    def hardship(self, battery: str) -> Hardship:
+        """What batteries of a type went through, in all replications of a year."""
+        each = [run.hardships[battery] for part in self.parts for run in part.replications if battery in run.hardships]
+        charged = [run for run in each if run.charges]
+        return Hardship(
+            charges=sum(run.charges for run in each),
+            outside=sum(run.outside for run in each),
+            coldest_degc=min((run.coldest_degc for run in charged), default=np.nan),
+            warmest_degc=max((run.warmest_degc for run in charged), default=np.nan),
+            least_left_share=min((run.least_left_share for run in each), default=1.0),
+        )
+
     @property
     def life_years(self) -> float:
         """Years that a battery lasts at the wear of a year; not a number without wear. [years]"""
@@ -120,6 +135,7 @@ def take(record: Record, scenario: Scenario) -> RunEvidence:
         float(np.sum(measured.scheduled_min)) / 60.0 / weeks,
         measured.truck_shifts / weeks,
         waits_min(record),
+        hardships(measured),
     )
 
 

@@ -23,6 +23,7 @@ from batsim.plan.handling_force import push_checks
 from batsim.plan.money import Payback, YearlyCost, money, payback
 from batsim.plan.room_fit import room_checks
 from batsim.plan.supply import SupplyPlan, held_back, supply
+from batsim.plan.temperatures import temperature_checks
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
@@ -261,7 +262,7 @@ def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     air = ventilation(scenario, layout, evidence)
     parts = (truck_checks, equipment_checks, push_checks, room_checks)
     of_parts = [check for part_checks in parts for check in part_checks(scenario, layout)]
-    checks = tuple(dict.fromkeys([*of_parts, *air.checks]))
+    checks = tuple(dict.fromkeys([*temperature_checks(scenario, layout, evidence), *of_parts, *air.checks]))
     lines = equipment_list(scenario, layout, checks, air.flow_to_order_m3_per_h)
     return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
 

@@ -18,6 +18,7 @@ from batsim.formulas.supply import (
 )
 from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.evidence import Evidence, evidence_of_each
+from batsim.plan.survey import coldest_degc
 from batsim.scenario.chemistry import greatest_load, thermal_of
 from batsim.scenario.parts.batteries import FALLING
 from batsim.scenario.parts.kinds import UNLIMITED
@@ -174,10 +175,7 @@ def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
 def _coldest_degc(scenario: Scenario, layout: str, name: str) -> float:
     """Coldest that the electrolyte of a battery type may be when its charge begins. [degC]"""
     room_degc, battery = min(scenario.site.room_air), scenario.batteries[name]
-    groups = [group for group in scenario.trucks if group.battery == name]
-    airs = [min(group.air) for group in groups if group.air is not None]
-    stated = [group.temperature_degc for group in groups if group.temperature_degc is not None]
-    coldest = min([room_degc, *airs, *stated])
+    coldest = coldest_degc(scenario, name)
     from_degc = thermal_of(battery, scenario.figures).charge_from_degc
     waits = scenario.charging_of(layout).too_warm_or_cold == "wait"
     return max(coldest, from_degc) if waits and room_degc >= from_degc else coldest

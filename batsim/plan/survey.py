@@ -96,6 +96,14 @@ def has_acid(scenario: Scenario, layout: str) -> bool:
     return any(scenario.batteries[name].chemistry == "vented_lead_acid" for name in scenario.batteries_of(layout))
 
 
+def coldest_degc(scenario: Scenario, battery: str) -> float:
+    """Coldest air of the year about batteries of a type, or of their electrolyte where that is stated. [degC]"""
+    groups = [group for group in scenario.trucks if group.battery == battery]
+    airs = [min(group.air) for group in groups if group.air is not None]
+    stated = [group.temperature_degc for group in groups if group.temperature_degc is not None]
+    return min([*scenario.site.room_air, *airs, *stated])
+
+
 def words(name: str) -> str:
     """Name of a device or part as people write it."""
     return name.replace("_", " ")

@@ -50,7 +50,7 @@ def aired(
 ) -> Ventilation:
     """Ventilation with gas as the simulation might have found it, in quarters of an hour."""
     scenario = batsim.changed(of or site(), changes or {})
-    taken = RunEvidence({}, np.zeros(len(gas)), np.array(gas), 5.0, 40.0, 5.0, np.zeros(0))
+    taken = RunEvidence({}, np.zeros(len(gas)), np.array(gas), 5.0, 40.0, 5.0, np.zeros(0), {})
     runs: Any = None
     return ventilation(scenario, layout, Evidence(layout, runs, (taken,)))
 
@@ -465,7 +465,7 @@ def test_highest_share_over_time() -> None:
     scenario = batsim.changed(site(), {"room": ROOM | {"fan": "100 m3/h"}})
     gases = [np.array([0.0, 1.0, 1.0, 0.2]), np.array([0.5, 0.0, 2.0, 0.0])]
     runs: Any = None
-    taken = tuple(RunEvidence({}, np.zeros(4), gas, 5.0, 40.0, 5.0, np.zeros(0)) for gas in gases)
+    taken = tuple(RunEvidence({}, np.zeros(4), gas, 5.0, 40.0, 5.0, np.zeros(0), {}) for gas in gases)
     found = ventilation(scenario, "hoist", Evidence("hoist", runs, taken))
 
     assert found.simulated_gas_m3_per_h == 2.0
