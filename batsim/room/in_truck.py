@@ -131,6 +131,8 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
             yield Moment(env).after(truck.joined_min - env.now, ASKS)
             yield from _charge_in_shift(room, truck)
             time = truck.back_min
+            if time >= room.blueprint.horizon_min:
+                return
         else:
             if end == inf:
                 return

@@ -105,8 +105,8 @@ class Room:
         return record
 
     def air_degc(self, time_min: float) -> float:
-        """Air of the room at a time, the same all week. [degC]"""
-        return self._air_degc[int(time_min // WEEK_MIN)]
+        """Air of the room at a time, the same all week; long after the run as at its end. [degC]"""
+        return self._air_degc[min(int(time_min // WEEK_MIN), len(self._air_degc) - 1)]
 
     def state(self, battery: Battery, state: int, from_min: float | None = None) -> None:
         """Write down a battery's state from now on, or from a time not far ahead."""

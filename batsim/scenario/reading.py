@@ -17,12 +17,13 @@ from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import EVERY, LocatedData, Location, Path
 from batsim.scenario.text.problems import problems_of
-from batsim.scenario.text.yaml_text import read_file, read_text
+from batsim.scenario.text.yaml_text import LARGEST_FILE_BYTES, read_file, read_text
 from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
 
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
 NO_FILE = "no such file"
+TAKEN = "the catalogue has a type of this name; add 'from: {}' to start from it, or choose another name"
 MOST_TIMES = 10_000
 """Durations that are read from one file."""
 
@@ -161,7 +162,7 @@ def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) 
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
     problems = _read_observed(source, path.parent)
     base = source.data.pop("extends", None)
-    other, chain = path.parent / str(base), (*chain, path.resolve())
+    other, chain = path.parent / str(base), (*chain, path)
     rule = "" if base is None else _not_to_extend(base, other, chain)
     if rule:
         problems.append(source.problem(("extends",), rule, got=shown(str(other) if rule == NO_FILE else base)))
@@ -176,7 +177,11 @@ def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -
     """Rule that the name of a file to start from breaks; empty where it breaks none."""
     if not isinstance(base, str):
         return "needs the name of another scenario file"
-    if other.resolve() in chain or len(chain) > LONGEST_CHAIN:
+    try:
+        circle = other.is_file() and any(before.is_file() and other.samefile(before) for before in chain)
+    except OSError as error:  # such as a name that is too long, or a folder that cannot be looked into
+        return f"cannot be read: {str(error.strerror).lower()}"
+    if circle or len(chain) > LONGEST_CHAIN:
         return "files must not extend one another in a circle, nor more than five in a row"
     return "" if other.is_file() else NO_FILE
 
@@ -190,7 +195,7 @@ def _read_observed(source: LocatedData, folder: FilePath) -> list[Problem]:
         file = folder / value
         times = _times(file)
         if not times or len(times) > MOST_TIMES:
-            rule = f"needs a file with one duration on each line, at most {MOST_TIMES}"
+            rule = f"needs a file with one duration on each line, at most {MOST_TIMES} and 1 MiB"
             problems.append(source.problem(path, rule, got=shown(str(file))))
             continue
         source.at(path[:-1])["observed"] = [text for _, text in times]
@@ -203,7 +208,8 @@ def _times(file: FilePath) -> list[tuple[int, str]]:
     """Lines of a file of durations that hold one, with their numbers; none where it cannot be read."""
     lines: list[str] = []
     with suppress(OSError, UnicodeDecodeError):
-        lines = file.read_text(encoding="utf-8-sig").splitlines() if file.is_file() else []
+        if file.is_file() and file.stat().st_size <= LARGEST_FILE_BYTES:
+            lines = file.read_text(encoding="utf-8-sig").splitlines()
     stripped = [(number, line.strip()) for number, line in enumerate(lines, start=1)]
     return [(number, text) for number, text in stripped if text and not text.startswith("#")]
 
@@ -251,6 +257,9 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
         for name, entry in draft.blocks((section,)):
             if "from" in entry:
                 problems += _start_from(draft, (section, name), document)
+            elif name in catalogue_names(document):
+                problems.append(draft.problem((section, name), TAKEN.format(name), of_key=True))
+                draft.put((section, name), draft.part((section, name)).over(_catalogue_entry(document, str(name))))
     groups = draft.blocks(("trucks",))
     layouts = [layout for _, layout in draft.blocks(("layouts",))]
     standby = [block for name, _ in draft.blocks(("layouts",)) for _, block in draft.blocks(("layouts", name))]

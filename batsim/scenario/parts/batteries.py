@@ -28,6 +28,8 @@ SEALED = "valve_regulated"
 SEALED_CURRENT = "battery.valve_regulated.end_current_most"
 """Figure: greatest current of their end stage and of equalising charges."""
 ROUNDING = 1e-9
+MOST_WH_PER_KG = 1000.0
+"""More energy than any battery holds in its mass: beyond it is a slip in a unit. [Wh/kg]"""
 
 
 class RatedCapacity(NamedTuple):
@@ -238,6 +240,12 @@ class BatteryType(Frozen):
         if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
             rule = "when_low is for vented_lead_acid only; others have no water above their plates"
             yield Fault(("watering", "every"), rule, f"chemistry {self.chemistry}")
+
+        if self.mass_kg is not None and self.nominal_v * self.capacity.ah > MOST_WH_PER_KG * self.mass_kg:
+            rule = (
+                f"too light for {self.nominal_v:g} V and {self.capacity.ah:g} Ah; check the units of mass and capacity"
+            )
+            yield Fault(("mass",), rule, units.show(self.mass_kg, "mass"))
 
     def _faults_with(self, figures: Figures) -> Iterator[Fault]:
         """Find temperatures between which no charge could begin, and equalising that dries out sealed cells."""

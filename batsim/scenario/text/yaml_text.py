@@ -9,6 +9,7 @@ understood.
 
 import math
 import re
+import stat
 from contextlib import suppress
 from pathlib import Path as FilePath
 from typing import Any, NoReturn
@@ -70,8 +71,7 @@ def read_file(path: FilePath) -> LocatedData:
     """Read one YAML file of at most 1 MiB in UTF-8; errors as for `read_text`."""
     file = str(path)
     try:
-        if path.is_dir():
-            _refuse(file, "is a directory; name a file")
+        _refuse_no_file(path.stat().st_mode, file)
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE_BYTES + 1)
     except FileNotFoundError:
@@ -275,6 +275,14 @@ class _Reader:
 
     def location(self, mark: Any) -> Location:  # noqa: ANN401 - one of PyYAML's two kinds
         return Location(self.source.file, mark.line + 1, mark.column + 1)
+
+
+def _refuse_no_file(mode: int, file: str) -> None:
+    """Refuse a folder, and a pipe: that may never end, and is read only once."""
+    if stat.S_ISDIR(mode):
+        _refuse(file, "is a directory; name a file")
+    if stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode):
+        _refuse(file, "is a pipe; write what comes from it to a file and name that")
 
 
 def _invisible_rule(character: str) -> str:

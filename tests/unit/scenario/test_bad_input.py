@@ -34,7 +34,7 @@ TAGS = "tags (!...) are not read; write plain values"
 SIZE = "file is larger than 1 MiB; a scenario is a few kilobytes"
 EMPTY = "is empty; a scenario starts with a key such as 'site:'"
 CIRCLE = "files must not extend one another in a circle, nor more than five in a row"
-TIMES = f"needs a file with one duration on each line, at most {MOST_TIMES}"
+TIMES = f"needs a file with one duration on each line, at most {MOST_TIMES} and 1 MiB"
 NOT_A_DURATION = "needs a duration with a unit, such as '8 h'"
 
 
@@ -273,6 +273,37 @@ def test_extends_must_name_another_file(here: Path, value: str, message: str) ->
     assert check(f"extends: {value}\n") == said(f"site.yaml:1:10: extends: {message}")
 
 
+def test_extends_with_a_name_that_no_file_can_have(here: Path) -> None:
+    """Longer than any name of a file: the system's own words."""
+    message = check(f"extends: {'x' * 300}\n")
+
+    assert message == said(f"site.yaml:1:10: extends: cannot be read: file name too long (got '{'x' * 57}...')")
+
+
+def test_links_that_lead_in_a_circle(here: Path) -> None:
+    """A link to itself is no file; a file that extends itself by way of a link is a circle."""
+    (here / "a.yaml").symlink_to("b.yaml")
+    (here / "b.yaml").symlink_to("a.yaml")
+    (here / "again.yaml").symlink_to("site.yaml")
+
+    assert check("extends: a.yaml\n") == said("site.yaml:1:10: extends: no such file (got 'a.yaml')")
+    assert check("extends: again.yaml\n") == said(f"site.yaml:1:10: extends: {CIRCLE} (got 'again.yaml')")
+    assert refusal("check", "a.yaml") == said(
+        "a.yaml:1:1: cannot be read: too many levels of symbolic links", file="a.yaml"
+    )
+
+
+def test_a_pipe_is_not_read(here: Path) -> None:
+    """It is refused at once: nobody may ever write to it."""
+    os.mkfifo("pipe.yaml")
+
+    message = "pipe.yaml:1:1: is a pipe; write what comes from it to a file and name that"
+    assert refusal("check", "pipe.yaml") == said(message, file="pipe.yaml")
+    assert check("extends: pipe.yaml\n") == said("site.yaml:1:10: extends: no such file (got 'pipe.yaml')")
+    text = SOUND.replace("run_time: {mean: 6 h, cv: 0.2}", "run_time: {observed: pipe.yaml}")
+    assert check(text) == said(f"site.yaml:34:26: trucks[1].run_time.observed: {TIMES} (got 'pipe.yaml')")
+
+
 def test_files_extend_one_another_only_so_far(here: Path) -> None:
     """A long chain is refused where it becomes too long."""
     last = LONGEST_CHAIN + 1
@@ -302,6 +333,16 @@ def test_a_file_of_durations_that_cannot_be_used(here: Path, content: bytes | No
     """A file without a duration, with too many, or that is not there."""
     if content is not None:
         (here / "times.csv").write_bytes(content)
+    text = SOUND.replace("run_time: {mean: 6 h, cv: 0.2}", "run_time: {observed: times.csv}")
+
+    assert check(text) == said(f"site.yaml:34:26: trucks[1].run_time.observed: {TIMES} (got 'times.csv')")
+
+
+def test_a_huge_file_of_durations_is_not_read(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its size says enough."""
+    with (here / "times.csv").open("wb") as times:
+        times.truncate(2**40)
+    monkeypatch.setattr(Path, "read_text", lambda *_, **__: pytest.fail("it was read"))
     text = SOUND.replace("run_time: {mean: 6 h, cv: 0.2}", "run_time: {observed: times.csv}")
 
     assert check(text) == said(f"site.yaml:34:26: trucks[1].run_time.observed: {TIMES} (got 'times.csv')")

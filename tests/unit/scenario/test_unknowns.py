@@ -131,9 +131,19 @@ def test_queueing_mode() -> None:
 @pytest.mark.parametrize(
     ("base", "top", "text", "mass_kg"),
     [
-        ("{between: [300 kg, 400 kg], typical: 310 kg}", "{between: [2 kg, 3 kg]}", "between 2 kg and 3 kg", 2.5),
-        ("{between: [300 kg, 400 kg]}", "2 kg", None, 2.0),
-        ("9 kg", "{between: [2 kg, 3 kg], typical: 2.2 kg}", "between 2 kg and 3 kg, typically 2.2 kg", 2.2),
+        (
+            "{between: [300 kg, 400 kg], typical: 310 kg}",
+            "{between: [500 kg, 600 kg]}",
+            "between 500 kg and 600 kg",
+            550.0,
+        ),
+        ("{between: [300 kg, 400 kg]}", "200 kg", None, 200.0),
+        (
+            "900 kg",
+            "{between: [200 kg, 300 kg], typical: 220 kg}",
+            "between 200 kg and 300 kg, typically 220 kg",
+            220.0,
+        ),
     ],
 )
 def test_the_later_file_wins_whole(tmp_path: Path, base: str, top: str, text: str | None, mass_kg: float) -> None:
