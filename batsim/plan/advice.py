@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from batsim.plan.stock import stock_of
 from batsim.plan.survey import words
 from batsim.scenario.parts.needs import Advice
 from batsim.scenario.site import Scenario
@@ -18,13 +19,13 @@ class UsualChoice(NamedTuple):
 
 def usual_choice(scenario: Scenario, layout: str) -> UsualChoice:
     """Hold the usual reasons against the site."""
-    usual, owned = scenario.arrangement(layout).needs.advice, set(scenario.layouts[layout].owned)
+    usual, there_already = scenario.arrangement(layout).needs.advice, stock_of(scenario, layout)
     reasons = [
         *_fleet(usual, sum(group.count for group in scenario.trucks)),
         *_shifts(usual, max(len(group.shifts) for group in scenario.trucks)),
     ]
     for name in usual.needs_owned:
-        there = bool({name, "devices"} & owned)
+        there = there_already.get(name, 0.0) > 0.0
         reasons.append((f"{words(name)} {'is there already' if there else 'would have to be bought'}", there))
     if usual.movable == "yes":
         reasons.append(("the room can be moved with it", True))

@@ -1,12 +1,12 @@
 """Equipment list: what to order for a layout, how many and why, ready for a quotation; what is owned apart."""
 
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 from batsim.plan.checks import Check, air_flow, missed, mm
+from batsim.plan.stock import stock_of
 from batsim.plan.survey import carried_kg, equipment_of, has_acid, inside, spare_batteries, trucks_alike, words
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.fit import BEAM, Equipment
@@ -48,8 +48,15 @@ class EquipmentLine(NamedTuple):
     """Of one."""
     life: str
     """Key of the life of such things: battery, charger, device or room."""
-    battery: str = ""
-    """Battery type, on its own line."""
+    name: str = ""
+    """What a scenario calls it: a type, a device, a part, `bays` or `stations`."""
+    batteries: tuple[str, ...] = ()
+    """Battery types that it is for; on the line of a battery its own."""
+
+    @property
+    def is_battery(self) -> bool:
+        """Whether it is the line of a battery type."""
+        return self.batteries == (self.name,)
 
     @property
     def to_order(self) -> float:
@@ -65,7 +72,7 @@ class EquipmentLine(NamedTuple):
     def row(self) -> dict[str, str | float]:
         """What a table shows of it, prices left out."""
         shown = {key: getattr(self, key) for key in ("item", "size", "number", "owned", "to_order", "reason")}
-        return {"section": SECTIONS[self.section], **shown}
+        return {"section": SECTIONS[self.section], "batteries": "; ".join(self.batteries), **shown}
 
 
 def equipment_list(
@@ -82,24 +89,13 @@ def equipment_list(
     air_m3_per_h
         Air that the room must have. [m3/h]
     """
-    order, there, needs = list(SECTIONS), _there(scenario, layout), _Needs(scenario, layout)
-    lines = [
-        line._replace(owned=min(line.number, max(line.owned, there[line.section, line.item])))
-        for line in needs.lines(checks, air_m3_per_h)
-        if line.number > 0.0
-    ]
+    order, left, lines = list(SECTIONS), stock_of(scenario, layout), []
+    for line in _Needs(scenario, layout).lines(checks, air_m3_per_h):
+        if line.number > 0.0:
+            taken = min(line.number, max(line.owned, left.get(line.name, 0.0)))
+            left[line.name] = left.get(line.name, 0.0) - taken
+            lines.append(line._replace(owned=taken))
     return tuple(sorted(lines, key=lambda line: order.index(line.section)))
-
-
-def _there(scenario: Scenario, layout: str) -> defaultdict[tuple[str, str], float]:
-    """What the layout of today has, by section and item; for itself all of it."""
-    present = scenario.present
-    if present is None:
-        return defaultdict(float)
-    if present == layout:
-        return defaultdict(lambda: UNLIMITED)
-    lines = equipment_list(scenario, present, ())
-    return defaultdict(float, {(line.section, line.item): line.number for line in lines})
 
 
 @dataclass(frozen=True)
@@ -137,11 +133,9 @@ class _Needs:
         yield from self._standby()
 
     def _line(
-        self, section: str, item: str, number: float, price: Price, reason: str, life: str, *owned: str, size: str = ""
+        self, section: str, item: str, number: float, price: Price, reason: str, life: str, name: str, *, size: str = ""
     ) -> EquipmentLine:
-        """A line; all of it is there where any of the names stands under `owned`."""
-        there = bool(set(owned) & set(self.scenario.layouts[self.layout].owned))
-        return EquipmentLine(section, item, size, number, number if there else 0.0, reason, price, life)
+        return EquipmentLine(section, item, size, number, 0.0, reason, price, life, name)
 
     def _batteries(self) -> Iterator[EquipmentLine]:
         for name, number in self.batteries.items():
@@ -151,22 +145,29 @@ class _Needs:
             size += "" if battery.mass_kg is None else f", {battery.mass_kg:.0f} kg"
             reason = f"{trucks} in trucks and {number - trucks} beside them" if number > trucks else "one in each truck"
             item = f"battery ({words(name)})"
-            line = self._line("energy", item, number, price, reason, "battery", "batteries", name, size=size)
-            yield line._replace(battery=name)
+            line = self._line("energy", item, number, price, reason, "battery", name, size=size)
+            yield line._replace(batteries=(name,))
 
     def _chargers(self) -> Iterator[EquipmentLine]:
-        for count in self.scenario.layouts[self.layout].chargers:
-            if count.number >= UNLIMITED:
-                continue
-            name, charger = count.charger, self.scenario.chargers[count.charger]
-            types = {battery: self.scenario.batteries[battery] for battery in self.batteries}
-            fits = [battery for key, battery in types.items() if charger.fits(key, battery)]
-            amps = max((charger.main_current.of(battery.capacity.ah) for battery in fits), default=0.0)
-            volts = max((battery.nominal_v for battery in fits), default=0.0)
-            size = f"{volts:g} V, {amps:.0f} A, {charger.profile}"
-            price, reason = charger_price(self.scenario, name), "batteries that charge at once, as simulated"
-            item = f"charger ({words(name)})"
-            yield self._line("energy", item, count.number, price, reason, "charger", "chargers", name, size=size)
+        """A line for each type, with the batteries that it is for."""
+        for name, number in self.scenario.layouts[self.layout].chargers_by_type.items():
+            if number < UNLIMITED:
+                served, price = self.scenario.served_by(name), charger_price(self.scenario, name)
+                reason = f"for {' and '.join(map(words, served))}: batteries that charge at once, as simulated"
+                item, size = f"charger ({words(name)})", self._charger_size(name, served)
+                line = self._line("energy", item, number, price, reason, "charger", name, size=size)
+                yield line._replace(batteries=served)
+
+    def _charger_size(self, name: str, served: tuple[str, ...]) -> str:
+        """Voltage, current, characteristic and connector; the current goes with the capacity of a battery."""
+        charger, types = self.scenario.chargers[name], {battery: self.scenario.batteries[battery] for battery in served}
+        amps = {battery: f"{charger.main_current.of(kind.capacity.ah):.0f} A" for battery, kind in types.items()}
+        currents = list(dict.fromkeys(amps.values()))
+        if len(currents) > 1:
+            currents = [f"{current} for {words(battery)}" for battery, current in amps.items()]
+        volts = charger.voltage_v or max(kind.nominal_v for kind in types.values())
+        marked = {charger.connector, *(kind.connector for kind in types.values())} - {None}
+        return ", ".join((f"{volts:g} V", *currents, charger.profile, *(f"connector {name}" for name in marked)))
 
     def _devices(self) -> Iterator[EquipmentLine]:
         in_truck = self.arrangement.in_truck
@@ -175,11 +176,11 @@ class _Needs:
         reason = "to pull batteries out for watering" if in_truck else "exchanges at the same time"
         for name, number in self.blueprint.devices.items():
             if number < UNLIMITED:
-                yield self._device("handling", name, number, reason, "devices")
+                yield self._device("handling", name, number, reason)
 
-    def _device(self, section: str, name: str, number: float, reason: str, *owned: str) -> EquipmentLine:
+    def _device(self, section: str, name: str, number: float, reason: str) -> EquipmentLine:
         price, size = device_price(self.scenario, name), self._size(name)
-        return self._line(section, words(name), number, price, reason, "device", name, *owned, size=size)
+        return self._line(section, words(name), number, price, reason, "device", name, size=size)
 
     def _size(self, name: str) -> str:
         """Key dimension of equipment: its forks, rollers or rating."""
@@ -244,7 +245,7 @@ class _Needs:
             price, size = priced(self.scenario, part.part), self._size(part.size_of or part.part)
             item = words(part.part)
             line = self._line(part.section, item, number, price, _reason(part), "device", part.part, size=size)
-            yield line._replace(owned=max(line.owned, self._fitted(part)))
+            yield line._replace(owned=self._fitted(part))
 
     def _fitted(self, part: Part) -> float:
         """Trucks that have a part already, as the survey says."""
@@ -279,17 +280,24 @@ class _Needs:
         }
         return part.number * float(counts[part.for_each]) * (trucks > 0)
 
+    def _watered_so(self, battery: str, by: str) -> bool:
+        """Whether batteries of a type are watered so."""
+        watering = self.scenario.batteries[battery].watering
+        return watering is not None and watering.by == by
+
     def _watered(self, by: str) -> int:
         """Batteries that are watered so."""
-        watering = {name: self.scenario.batteries[name].watering for name in self.batteries}
-        return sum(self.batteries[name] for name, way in watering.items() if way is not None and way.by == by)
+        return sum(number for name, number in self.batteries.items() if self._watered_so(name, by))
 
     def _watering(self) -> Iterator[EquipmentLine]:
-        """Watering systems and what waters them."""
-        sets = self._watered("single_point")
-        if sets:
-            yield self._part("maintenance", "single-point watering set", sets, "one for each battery", "battery")
-        if sets or self._watered("hand"):
+        """Watering systems, by battery type, and what waters them."""
+        item = "single-point watering set"
+        for name, number in self.batteries.items():
+            if self._watered_so(name, "single_point"):
+                size, reason = f"for {self.scenario.batteries[name].cells} cells", f"one for each battery {words(name)}"
+                line = self._part("maintenance", item, number, reason, "battery", size=size)
+                yield line._replace(batteries=(name,))
+        if self._watered("single_point") or self._watered("hand"):
             yield self._part("maintenance", "water cart", 1.0, "demineralised water at the batteries", "device")
 
     def _part(self, section: str, item: str, number: float, reason: str, life: str, *, size: str = "") -> EquipmentLine:
@@ -330,7 +338,7 @@ class _Needs:
         if alone and not self.arrangement.in_truck:
             price = device_price(self.scenario, "hand_pallet_truck")
             reason = f"the day the {words(alone[0])} stops, all exchanges stop; agree a standby method of your own"
-            yield EquipmentLine("standby", STANDBY_METHOD, "", 1.0, 0.0, reason, price, "device")
+            yield self._line("standby", STANDBY_METHOD, 1.0, price, reason, "device", STANDBY_METHOD)
 
 
 def _reason(part: Part) -> str:

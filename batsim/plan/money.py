@@ -118,7 +118,7 @@ def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[Equi
         exchanges_per_year=evidence.per_year("days", "exchanges_per_day"),
         truck_hours_per_year=evidence.per_year("truck_hours"),
         interest_share=scenario.prices.interest_share,
-        lasting=summed([line.cost for line in lines if not line.battery]),
+        lasting=summed([line.cost for line in lines if not line.is_battery]),
     )
 
 
@@ -129,11 +129,11 @@ def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine,
     costs: dict[tuple[str, float], list[Price]] = {}
     for line in lines:
         years: float = getattr(lives, f"{line.life}_years")
-        if line.battery and math.isfinite(worn):
+        if line.is_battery and math.isfinite(worn):
             years = min(years, worn)
         # Batteries are replaced when they are worn, whether they are owned already or not.
-        bought = line.price.times(line.number) if line.battery else line.cost
-        costs.setdefault(("batteries" if line.battery else HEADINGS[line.life], years), []).append(bought)
+        bought = line.price.times(line.number) if line.is_battery else line.cost
+        costs.setdefault(("batteries" if line.is_battery else HEADINGS[line.life], years), []).append(bought)
     for (what, years), prices in costs.items():
         bought, because = summed(prices), ""
         yearly = bought.times(capital_recovery_share(interest, years))

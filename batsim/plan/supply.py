@@ -153,7 +153,7 @@ def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
         loads = []
         for name in batteries:
             battery = scenario.batteries[name]
-            if charger.fits(name, battery):
+            if charger.fits(name, battery, scenario.figures):
                 amps, per_cell = greatest_load(
                     charger, battery, scenario.figures, _coldest_degc(scenario, layout, name)
                 )

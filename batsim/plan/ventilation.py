@@ -201,7 +201,7 @@ def _gassing(scenario: Scenario, layout: str, coefficient: float) -> list[GasRel
         charger = scenario.chargers[count.charger]
         for name in counts:
             battery = scenario.batteries[name]
-            if charger.fits(name, battery):
+            if charger.fits(name, battery, scenario.figures):
                 chargers[count.charger] = count.number
                 gas_a, basis = gas_current(battery, charger, scenario.figures)
                 whole_a = charger.main_current.of(battery.capacity.ah)

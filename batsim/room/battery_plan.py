@@ -138,7 +138,7 @@ def battery_plan(scenario: Scenario, layout: str, number: int, name: str) -> Bat
     fitting = {
         position: scenario.chargers[charger]
         for position, charger in enumerate(chargers)
-        if scenario.chargers[charger].fits(name, battery)
+        if scenario.chargers[charger].fits(name, battery, scenario.figures)
     }
     figures = scenario.figures
     room_degc = scenario.site.room_air.in_week(scenario.simulation.start_week, figures["site.coldest_week"].value)

@@ -196,6 +196,11 @@ class Scenario(Shows, Frozen):
         stated = self.layouts[layout].standby
         return None if stated is None else self.handling[stated.handling]
 
+    def served_by(self, charger: str) -> tuple[str, ...]:
+        """Battery types of the trucks that a charger type fits, by chemistry, voltage and connector."""
+        kind = self.chargers[charger]
+        return tuple(name for name in self.trucks_by_battery if kind.fits(name, self.batteries[name], self.figures))
+
     def charging_of(self, layout: str) -> ChargingRules:
         """How chargers are held back in a layout: its own rules, or those of the scenario."""
         own = self.layouts[layout].charging

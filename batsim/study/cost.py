@@ -102,15 +102,14 @@ def cost_lines(scenario: Scenario, layout: str, units: UnitCosts) -> tuple[CostL
     layout
         Name of the layout.
     units
-        Cost of one of each, from the scenario as it was stated: what that says is owned is there already, as many
-        as it has.
+        Cost of one of each, from the scenario as it was stated: as many as that says are owned are there already.
     """
-    now, before = counts_of(scenario, layout), counts_of(units.scenario, layout)
+    now = counts_of(scenario, layout)
     if scenario.arrangement(layout).in_truck:
         now[Counted(BAYS)] = 0.0
-    owned = set(units.scenario.layouts[layout].owned)
+    owned = units.scenario.layouts[layout].owned
     return tuple(
-        CostLine(unit, now[counted], before[counted] if owned.intersection(counted) else 0.0)
+        CostLine(unit, now[counted], float(owned.get(counted.name or counted.kind, 0)))
         for counted, unit in units.by_counted.items()
         if 0.0 < now.get(counted, 0.0) < UNLIMITED
     )

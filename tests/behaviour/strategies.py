@@ -23,9 +23,15 @@ DEVICES = {
     "overhead_hoist": "hoist",
     "straight swap": "lifting table",
 }
+CHARGERS = {
+    "iuia 48 V": {"from": "electronic_iuia", "voltage": "48 V"},
+    "circulation 48 V": {"from": "circulation_iuia", "voltage": "48 V"},
+    "falling 24 V": {"from": "line_frequency_w", "voltage": "24 V"},
+}
+"""Chargers of lead-acid batteries, which have two voltages here."""
 BATTERIES = {
-    "lead": ("vented_lead_acid_48v", ["electronic_iuia", "circulation_iuia"]),
-    "old lead": ("vented_lead_acid_24v", ["line_frequency_w"]),
+    "lead": ("vented_lead_acid_48v", ["iuia 48 V", "circulation 48 V"]),
+    "old lead": ("vented_lead_acid_24v", ["falling 24 V"]),
     "gel": ("valve_regulated_24v", ["gel_iu"]),
     "lithium": ("lithium_ion_48v", ["lithium_cc_cv"]),
 }
@@ -97,6 +103,7 @@ def rooms(
         "week": {"shifts": shifts, "holidays": draw(st.sampled_from([[], [], ["week 1 Tue", "week 2 Mon"]]))},
         "trucks": groups,
         "batteries": {name: draw(battery_types(name)) for name in used},
+        "chargers": CHARGERS,
         "layouts": {"room": draw(layouts(arrangement, groups, used, list(shifts)))},
         "rules": {
             "discharged_on_charge": draw(st.sampled_from(["with_exchange", "at_arrival"]))

@@ -30,7 +30,7 @@ def _pairs(checked: CheckedLayout) -> Iterator[tuple[str, BatteryType, str, Char
         kind = checked.scenario.batteries[battery]
         for count in checked.layout.chargers:
             charger = checked.scenario.chargers[count.charger]
-            if charger.fits(battery, kind):
+            if charger.fits(battery, kind, checked.scenario.figures):
                 yield battery, kind, count.charger, charger
 
 

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator
 
+from batsim.catalogue import Figures
 from batsim.errors import Problem
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import full_charge_h, profile_of
-from batsim.scenario.parts.batteries import SEALED, sealed_rule, too_strong
+from batsim.scenario.parts.batteries import SEALED, BatteryType, ChargerType, same_voltage, sealed_rule, too_strong
 from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import ATTENDANTS, DRIVERS
@@ -81,18 +82,53 @@ def _too_few(checked: CheckedLayout, battery: str) -> str:
 
 def _chargers(checked: CheckedLayout) -> Iterator[Problem]:
     """Every battery type in use has a charger that fits."""
-    scenario, chargers = checked.scenario, [count.charger for count in checked.layout.chargers]
+    chargers = list(checked.layout.chargers_by_type)
     if checked.arrangement.in_truck and checked.layout.charger_leads is not None:
         rule = "is for batteries that are charged out of their trucks"
         yield checked.problem("charger_leads", rule=rule, got=f"'{checked.layout.charger_leads}'")
+    served = {charger: checked.scenario.served_by(charger) for charger in chargers}
+    unserved = set(checked.trucks).difference(*served.values())
     for battery in checked.trucks:
-        kind = scenario.batteries[battery]
-        fitting = [charger for charger in chargers if scenario.chargers[charger].fits(battery, kind)]
-        if not fitting:
-            rule = f"no charger here fits battery type '{battery}' ({kind.chemistry.replace('_', ' ')})"
+        if battery in unserved:
+            kind = checked.scenario.batteries[battery]
+            what = f"{kind.chemistry.replace('_', ' ')}, {kind.nominal_v:g} V"
+            rule = f"no charger here fits battery type '{battery}' ({what}): by chemistry, voltage and connector"
             yield checked.problem("chargers", rule=rule, got=", ".join(chargers))
-        for charger in fitting:
-            yield from _currents(checked, battery, charger)
+        for charger in chargers:
+            if battery in served[charger]:
+                yield from _currents(checked, battery, charger)
+    if not unserved:
+        yield from _charger_uses(checked, served)
+
+
+def _charger_uses(checked: CheckedLayout, served: dict[str, tuple[str, ...]]) -> Iterator[Problem]:
+    """Every charger that is counted serves batteries, of one voltage and connector."""
+    for number, (count, charger) in enumerate(checked.layout.chargers):
+        types = {name: checked.scenario.batteries[name] for name in served[charger]}
+        rule = "fits no battery of the trucks; leave it out, or see its chemistry, voltage and connector"
+        if types:
+            rule = _one_way(charger, checked.scenario.chargers[charger], types, checked.scenario.figures)
+        if rule and count < UNLIMITED:
+            in_a_list = checked.source.holds(("layouts", checked.name, "chargers", number))
+            keys = ("chargers", number) if in_a_list else ("chargers",)
+            yield checked.problem(*keys, rule=rule, got=f"{count:g} x {charger}")
+
+
+def _one_way(charger: str, kind: ChargerType, types: dict[str, BatteryType], figures: Figures) -> str:
+    """Rule that a charger breaks by batteries of more than one voltage or connector; empty where it breaks none."""
+    volts = {name: battery.nominal_v for name, battery in types.items()}
+    marked = {name: battery.connector for name, battery in types.items() if battery.connector is not None}
+    one_voltage = same_voltage(min(volts.values()), max(volts.values()), figures)
+    if kind.voltage_v is None and not one_voltage:
+        key, ways = "voltage", {name: f"{each:g} V" for name, each in volts.items()}
+    elif kind.connector is None and len(set(marked.values())) > 1:
+        key, ways = "connector", marked
+    else:
+        return ""
+    would = " and ".join(f"{way} ('{name}')" for name, way in ways.items())
+    cure = " and ".join(f"'{charger} {way}' with '{key}: {way}'" for way in dict.fromkeys(ways.values()))
+    rule = f"would charge batteries of {would}, and a charger has one {key}"
+    return f"{rule}; state a type for each and count them here: {cure}"
 
 
 def _currents(checked: CheckedLayout, battery: str, charger: str) -> Iterator[Problem]:

@@ -20,8 +20,8 @@ PARTS = (
     "exhaust fan with interlock",
 )
 """Parts that watering and rooms ask for, whatever the arrangement."""
-OWNED = ("batteries", "chargers", "devices", "bays", "stations", "attendants")
-"""Words for all of a kind under `owned`, beside the names of types, kinds and shifts."""
+OWNED = ("bays", "stations")
+"""Words under `owned` beside the names of types, devices, parts and shifts."""
 
 
 def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> Iterator[Problem]:
@@ -69,10 +69,10 @@ def _owned(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
         if handling := scenario.handling.get(layout.handling):
             known += [*handling.devices, *handling.watering_devices, *part_names(handling)]
         known += layout.attendants if isinstance(layout.attendants, dict) else ()
-        for number, name in enumerate(layout.owned):
+        for name in layout.owned:
             if name not in known:
                 rule = f"nothing of this name in the layout{did_you_mean(name, list(dict.fromkeys(known)))}"
-                yield source.problem(("layouts", title, "owned", number), rule, got=shown(name))
+                yield source.problem(("layouts", title, "owned", name), rule, of_key=True)
 
 
 def part_names(arrangement: Arrangement) -> tuple[str, ...]:

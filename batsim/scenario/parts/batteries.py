@@ -280,6 +280,12 @@ class BatteryType(Frozen):
         return self.cells * (3.2 if self.chemistry == "lithium_ion" else 2.0)
 
 
+def same_voltage(one_v: float, other_v: float, figures: Figures) -> bool:
+    """Whether two nominal voltages stand for the same, as 48 V of lead-acid and 51.2 V of lithium-ion do."""
+    low_v, high_v = sorted((one_v, other_v))
+    return high_v / low_v - 1.0 < figures.number("fit.voltage_step")
+
+
 class ChargerType(Frozen):
     """A kind of charger; it supplies one battery at a time."""
 
@@ -289,6 +295,10 @@ class ChargerType(Frozen):
     """Chemistries it may charge."""
     batteries: tuple[NameText, ...] = ()
     """Battery types it fits; empty means every type of its chemistries."""
+    voltage_v: Annotated[float, Quantity("voltage", above=0.0)] | None = Field(None, alias="voltage")
+    """Nominal voltage of the batteries that it charges; that of the batteries it serves when not stated. [V]"""
+    connector: NameText | None = None
+    """Connector on its lead, as it is marked; that of the batteries it serves when not stated."""
     main_current: Annotated[ChargeCurrent, read_charge_current]
     """Current of the main stage. [A or A per 100 Ah]"""
     end_current: Annotated[ChargeCurrent, read_charge_current] | None = None
@@ -302,9 +312,11 @@ class ChargerType(Frozen):
     standby_kw: Annotated[float, Quantity("power", least=0.0)] = by_default("charger.standby", "standby")
     """Power from the wall while it gives no current. [kW]"""
 
-    def fits(self, name: str, battery: BatteryType) -> bool:
-        """Whether it may charge a battery type of this name."""
-        return battery.chemistry in self.chemistry and name in (self.batteries or (name,))
+    def fits(self, name: str, battery: BatteryType, figures: Figures) -> bool:
+        """Whether it may charge a battery type of this name: by list, chemistry, voltage and connector."""
+        listed = battery.chemistry in self.chemistry and name in (self.batteries or (name,))
+        of_volts = self.voltage_v is None or same_voltage(self.voltage_v, battery.nominal_v, figures)
+        return listed and of_volts and len({self.connector, battery.connector} - {None}) < 2
 
     def _faults(self) -> Iterator[Fault]:
         """Ask for an end current, and for a characteristic that suits the chemistries."""

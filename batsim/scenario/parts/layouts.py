@@ -128,6 +128,16 @@ def _on_duty(value: object) -> OnDuty:
     return OnDuty(in_all, qualified)
 
 
+@reads(
+    {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}}, examples=[{"hoist": 1, "bays": 20}]
+)
+def read_owned(value: object) -> dict[str, int]:
+    """What is there already, by name, such as `{hoist: 1, electronic_iuia: 10}`."""
+    if not isinstance(value, dict):
+        wrong("needs how many of each are there already, such as {hoist: 1, electronic_iuia: 10}")
+    return read_by_name(value, Count(least=1).read)
+
+
 BY_WHOM = Words(ATTENDANTS, DRIVERS)
 
 
@@ -199,8 +209,8 @@ class Layout(Frozen):
     """Rules for charging in the truck."""
     charging: ChargingRules | None = None
     """How chargers are held back, in place of the scenario's rules."""
-    owned: tuple[NameText, ...] = ()
-    """What is already there and need not be bought."""
+    owned: Annotated[dict[str, int], read_owned] = Field(default_factory=dict)
+    """What is already there, by name, and how many: more than that is bought."""
 
     def _faults(self) -> Iterator[Fault]:
         """Want attendants where they are to exchange batteries."""

@@ -164,24 +164,31 @@ def test_costs_are_those_of_the_scenarios_with_the_counts(file):
 
 @pytest.mark.parametrize(
     "owned",
-    [[], ["batteries"], ["chargers", "stations"], ["bays"], ["plain", "electronic_iuia"], ["batteries", "bays"]],
+    [
+        {},
+        {"plain": 8},
+        {"electronic_iuia": 4, "stations": 2},
+        {"bays": 6},
+        {"plain": 8, "electronic_iuia": 3},
+        {"bays": 1},
+    ],
 )
 def test_what_is_owned_costs_nothing(owned):
-    """As many as are stated; what goes beyond them is bought, and having fewer earns nothing. By hand."""
+    """As many as are there; what goes beyond them is bought, and having fewer earns nothing. By hand."""
     scenario = with_room(SMALL, owned=owned)
     grid = Grid(scenario, "room", ranges_of(scenario, "room", RANGES))
     units = UnitCosts(scenario, "room")
 
-    def bought(key, name, number, there):
-        return max(0, number - there * (key in owned or name in owned))
+    def bought(name, number):
+        return max(0, number - owned.get(name, 0))
 
     for counts, cost in zip(grid.combinations.tolist(), grid.costs, strict=True):
         batteries, chargers, stations = counts
         by_hand = (
-            1000.0 * bought("batteries", "plain", batteries, 8)
-            + 200.0 * bought("chargers", "electronic_iuia", chargers, 4)
-            + 100.0 * bought("stations", "", stations, 2)
-            + 40.0 * bought("bays", "", batteries - 4 + stations, 6)
+            1000.0 * bought("plain", batteries)
+            + 200.0 * bought("electronic_iuia", chargers)
+            + 100.0 * bought("stations", stations)
+            + 40.0 * bought("bays", batteries - 4 + stations)
         )
         assert cost == pytest.approx(by_hand)
         lines = cost_lines(with_counts(scenario, grid.counts(counts)), "room", units)
@@ -208,7 +215,7 @@ def test_unlimited_bays_cost_nothing():
 
 def test_owned_things_change_the_answer():
     """Chargers that are there already are not taken away: one station fewer saves more."""
-    scenario = with_room(SMALL, owned=["chargers"])
+    scenario = with_room(SMALL, owned={"electronic_iuia": 4})
     found = decide(scenario, Settings(workers=1), **QUICK)["room"]
 
     assert found.counts["chargers"] >= 3

@@ -92,8 +92,8 @@ def test_frames(plan: Plan) -> None:
 
     assert list(checks.columns) == ["layout", *Check._fields]
     assert len(checks) == sum(len(each.checks) for each in plan.layouts.values())
-    assert list(equipment.columns) == ["layout", "section", "item", "size", "number", "owned", "to_order", "reason",
-                                       "price", "cost", "placeholder"]  # fmt: skip
+    assert list(equipment.columns) == ["layout", "section", "batteries", "item", "size", "number", "owned",
+                                       "to_order", "reason", "price", "cost", "placeholder"]  # fmt: skip
     assert len(equipment) == sum(len(each.equipment) for each in plan.layouts.values())
     assert (equipment["cost"] == equipment["price"] * equipment["to_order"]).all()
     assert list(money.columns) == ["layout", "what", "per_year", "low", "high", "placeholder", "basis"]
@@ -304,13 +304,15 @@ def test_a_target_that_nobody_meets() -> None:
         ("rollers", {}, (), ("3 trucks, where 10 or more are usual", "1 shift, where 2 or more are usual",
                              "battery carriage would have to be bought")),
         ("rollers", {"trucks[0].count": 10, "layouts": {"rollers": {
-            "handling": "side_rollers", "batteries": 12, "chargers": "3 x electronic_iuia", "owned": ["devices"]}}},
+            "handling": "side_rollers", "batteries": 12, "chargers": "3 x electronic_iuia",
+            "owned": {"battery_carriage": 1}}}},
          ("10 trucks, where 10 or more are usual", "battery carriage is there already"),
          ("1 shift, where 2 or more are usual",)),
         ("stands", {}, ("3 trucks, where 1 to 6 are usual", "1 shift, where at most 2 are usual",
                         "the room can be moved with it"), ()),
         ("hoist", {}, (), ("hoist would have to be bought",)),
-        ("hoist", {"layouts.hoist.owned": ["hoist"]}, ("hoist is there already",), ()),
+        ("hoist", {"present": "hoist"}, ("hoist is there already",), ()),
+        ("hoist", {"layouts.hoist.owned": {"hoist": 1}}, ("hoist is there already",), ()),
         ("in truck", {}, ("1 shift, where at most 1 is usual",), ()),
     ],
 )  # fmt: skip

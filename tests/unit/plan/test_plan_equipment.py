@@ -13,6 +13,7 @@ from batsim.plan.equipment import SECTIONS, EquipmentLine, equipment_list
 from batsim.plan.room_fit import room_checks
 from batsim.scenario.reading import completed_data, stated_data
 from batsim.scenario.site import Scenario
+from tests.sites import FROSTHOLM
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 LEAD = "batteries.lead"
@@ -201,7 +202,7 @@ def test_two_types_of_batteries_and_chargers() -> None:
     )
     amps = 200.0 / 100.0 * FIGURES["charger.gel_iu.main_current"].value
     assert lines["charger (gel iu)"].size == f"24 V, {amps:.0f} A, IU"
-    assert lines["charger (electronic iuia)"].size == "48 V, 90 A, IUIa"
+    assert lines["charger (electronic iuia)"].size == "48 V, 90 A, IUIa, connector blue 160 A"
     assert lines["roller bay"].number == 3 + 1
     assert lines[BED].number == 3 + 2
 
@@ -212,17 +213,20 @@ def test_two_types_of_batteries_and_chargers() -> None:
 @pytest.mark.parametrize(
     ("names", "expected"),
     [
-        ([], {}),
-        (["hoist"], {"hoist": 1}),
-        (["devices"], {"hoist": 1}),
-        (["batteries", "chargers"], {"battery (lead)": 6, "charger (electronic iuia)": 4}),
-        (["lead", "electronic_iuia"], {"battery (lead)": 6, "charger (electronic iuia)": 4}),
-        (["bays", "stations"], {"floor bay": 4, "exchange station": 1}),
-        (["latch", "four-roller trolley", "water cart"], {"latch": 1, "four-roller trolley": 3, "water cart": 1}),
+        ({}, {}),
+        ({"hoist": 1}, {"hoist": 1}),
+        ({"hoist": 3}, {"hoist": 1}),
+        ({"lead": 6, "electronic_iuia": 4}, {"battery (lead)": 6, "charger (electronic iuia)": 4}),
+        ({"lead": 2, "electronic_iuia": 3}, {"battery (lead)": 2, "charger (electronic iuia)": 3}),
+        ({"bays": 3, "stations": 1}, {"floor bay": 3, "exchange station": 1}),
+        (
+            {"latch": 1, "four-roller trolley": 2, "water cart": 1},
+            {"latch": 1, "four-roller trolley": 2, "water cart": 1},
+        ),
     ],
 )
-def test_what_is_owned_need_not_be_ordered(names: list[str], expected: dict[str, float]) -> None:
-    """By kind or by name; its cost is nothing."""
+def test_what_is_owned_need_not_be_ordered(names: dict[str, int], expected: dict[str, float]) -> None:
+    """As many as are there, by name; what goes beyond is bought, and more than is needed saves nothing."""
     scenario = batsim.changed(surveyed(), {"layouts.hoist.owned": names})
 
     assert owned(scenario, "hoist") == expected
@@ -231,27 +235,59 @@ def test_what_is_owned_need_not_be_ordered(names: list[str], expected: dict[str,
         assert line.cost == line.price.times(line.to_order)
 
 
-def test_the_layout_of_today_has_everything_it_needs() -> None:
-    """And another layout takes over of it what it needs too, no more than that."""
+COUNTED = {"battery (lead)": 6, "charger (electronic iuia)": 4, "hoist": 1, "floor bay": 4, "exchange station": 1}
+"""What today's hoist has a number of."""
+
+
+def test_today_owns_what_it_counts_and_nothing_else() -> None:
+    """Not the fan, the eyewash, the parts or the standby method that the list itself asks for."""
+    air = Check("battery room", "air of the room", FAILS, "-", "at least 120 m³/h", "", "")
+    scenario = batsim.changed(surveyed(), {"present": "hoist", "room.wash": "20 m"})
+    lines = {
+        line.item: line for line in equipment_list(scenario, "hoist", (*room_checks(scenario, "hoist"), air), 120.0)
+    }
+
+    assert {item: line.owned for item, line in lines.items() if line.owned} == COUNTED
+    for item in ("exhaust fan with interlock", "eyewash and shower", STANDBY, "spill kit", "insulated spreader beam"):
+        assert (lines[item].owned, lines[item].to_order) == (0.0, 1.0)
+
+
+def test_another_layout_takes_over_what_today_has() -> None:
+    """No more than it needs; bays and spots of another kind are no use to it."""
     scenario = batsim.changed(surveyed(), {"present": "hoist"})
 
-    assert all(line.to_order == 0.0 for line in list_of(scenario, "hoist"))
-    assert owned(scenario, "stands") == ALWAYS | {
+    assert owned(scenario, "stands") == {
         "battery (lead)": 6,
         "charger (electronic iuia)": 4,
-        "four-roller trolley": 3,
-        "latch": 1,
-        "hand pallet truck": 1,
         "exchange station": 1,
-        "protective equipment": 1,
         "side opening": 3,
     }
-    assert owned(scenario, "in truck") == ALWAYS | {
-        "battery (lead)": 3,
-        "charger (electronic iuia)": 3,
-        "hand pallet truck": 1,
-        "protective equipment": 1,
+    assert owned(scenario, "in truck") == {"battery (lead)": 3, "charger (electronic iuia)": 3}
+
+
+def test_more_than_is_there_is_bought() -> None:
+    """Fourteen chargers of a type with ten there: four are ordered, whatever today's layout counts."""
+    changes: dict[str, Any] = {
+        "layouts.hoist.chargers": "14 x electronic_iuia",
+        "layouts.hoist.owned": {"electronic_iuia": 10},
     }
+    for today in ({}, {"present": "hoist"}):
+        lines = list_of(batsim.changed(surveyed(), changes | today), "hoist")
+        (line,) = [line for line in lines if line.life == "charger"]
+        assert (line.number, line.owned, line.to_order) == (14, 10, 4)
+
+
+def test_one_thing_that_is_there_serves_once() -> None:
+    """A pallet truck that is there is not counted again for the standby method, and one of today's standby is there."""
+    standby = {"handling": "portable_stands", "devices": {"hand_pallet_truck": 1}}
+    scenario = batsim.changed(
+        surveyed(), {"layouts.stands.owned": {"hand_pallet_truck": 2}, "layouts.stands.standby": standby}
+    )
+    lines = [line for line in list_of(scenario, "stands") if line.name == "hand_pallet_truck"]
+    assert [(line.number, line.owned) for line in lines] == [(2, 2), (1, 0)]
+
+    today = batsim.changed(surveyed(), {"layouts.hoist.standby": standby, "present": "hoist"})
+    assert owned(today, "stands")["hand pallet truck"] == 1
 
 
 @pytest.mark.parametrize(
@@ -360,12 +396,12 @@ def test_every_line_has_a_reason_a_price_and_its_section(layout: str) -> None:
     order = [list(SECTIONS).index(line.section) for line in lines]
     assert order == sorted(order)
     assert {line.life for line in lines} <= {"battery", "charger", "device", "room"}
-    assert [line.battery for line in lines if line.battery] == ["lead"]
+    assert [line.batteries for line in lines if line.is_battery] == [("lead",)]
 
 
 REASONS = {
     "battery (lead)": "3 in trucks and 4 beside them",
-    "charger (electronic iuia)": "batteries that charge at once, as simulated",
+    "charger (electronic iuia)": "for lead: batteries that charge at once, as simulated",
     "hand pallet truck": "exchanges at the same time",
     "stand": "4 batteries beside those in trucks, and 2 empty for exchanges",
     "four-roller trolley": "one for each battery: the battery rolls out of the truck on it and stays on it",
@@ -388,7 +424,7 @@ def test_reasons_to_the_letter() -> None:
     ("layout", "item", "size"),
     [
         ("stands", "battery (lead)", "48 V, 500 Ah at 5 h, 800 kg"),
-        ("stands", "charger (electronic iuia)", "48 V, 90 A, IUIa"),
+        ("stands", "charger (electronic iuia)", "48 V, 90 A, IUIa, connector blue 160 A"),
         ("stands", "hand pallet truck",
          "forks 1100 mm (43.3 in) long, 520 mm (20.5 in) over both, rated 1500 kg, powered"),
         ("stands", "stand", "rollers at 200 mm (7.9 in)"),
@@ -437,11 +473,48 @@ def test_a_charger_for_one_battery_type_has_its_size() -> None:
         {
             "batteries.small": {"from": "vented_lead_acid", "cells": 12, "capacity": "200 Ah at 5 h"},
             "trucks": [*data["trucks"], other],
-            "chargers.only small": {"from": "electronic_iuia", "batteries": ["small"], "main_current": "30 A"},
-            "layouts.rollers.chargers": ["3 x electronic_iuia", "1 x only small"],
+            "chargers.large": {"from": "electronic_iuia", "voltage": "48 V"},
+            "chargers.only small": {"from": "electronic_iuia", "voltage": "24 V", "main_current": "30 A"},
+            "layouts.rollers.chargers": ["3 x large", "1 x only small"],
             "layouts.rollers.batteries": {"lead": 5, "small": 2},
         },
     )
     sizes = {line.item: line.size for line in equipment_list(scenario, "rollers", ())}
 
     assert sizes["charger (only small)"] == "24 V, 30 A, IUIa"
+    assert sizes["charger (large)"] == "48 V, 90 A, IUIa, connector blue 160 A"
+
+
+def test_chargers_are_ordered_by_voltage_for_their_batteries() -> None:
+    """34 batteries of 48 V and 44 of 24 V: chargers of both, each with the batteries that it is for."""
+    lines = list_of(FROSTHOLM, "side rollers")
+
+    assert [(line.number, line.size, line.batteries) for line in lines if line.life == "charger"] == [
+        (23, "48 V, 135 A, IUIa", ("lead 48 V 750 Ah",)),
+        (29, "24 V, 84 A, IUIa", ("lead 24 V 465 Ah",)),
+    ]
+    sets = [line for line in lines if line.item == "single-point watering set"]
+    assert [(line.number, line.size, line.batteries) for line in sets] == [
+        (34, "for 24 cells", ("lead 48 V 750 Ah",)),
+        (44, "for 12 cells", ("lead 24 V 465 Ah",)),
+    ]
+
+
+def test_a_charger_for_two_capacities_says_both_currents() -> None:
+    """It is set for the battery; the row says for which."""
+    data = stated_data(surveyed())
+    assert isinstance(data["trucks"], list)
+    other = {"group": "more", "count": 1, "shifts": ["day"], "battery": "small", "duty": {"mean_power": "0.5 kW"}}
+    scenario = batsim.changed(
+        surveyed(),
+        {
+            "batteries.small": {"from": "vented_lead_acid", "cells": 24, "capacity": "200 Ah at 5 h"},
+            "trucks": [*data["trucks"], other],
+            "layouts": {"rollers": {"handling": "side_rollers", "batteries": {"lead": 5, "small": 2},
+                                    "chargers": "4 x electronic_iuia"}},
+        },
+    )  # fmt: skip
+    (line,) = [line for line in list_of(scenario, "rollers") if line.life == "charger"]
+
+    assert line.size == "48 V, 90 A for lead, 36 A for small, IUIa, connector blue 160 A"
+    assert line.reason == "for lead and small: batteries that charge at once, as simulated"

@@ -154,7 +154,7 @@ def test_how_it_is_worked_out_to_the_letter() -> None:
 def test_batteries_wear_out_with_use() -> None:
     """Four years by use where five are usual; owned or not, they are paid as they wear out."""
     worn = discharged(measures={"life_years": 4.0})
-    owned = discharged(changes={"layouts.stands.owned": ["batteries", "devices"]})
+    owned = discharged(changes={"layouts.stands.owned": {"lead": 7, "hand_pallet_truck": 2}})
 
     assert values(worn)["batteries"] == pytest.approx(16_800 * RECOVERY[4.0], rel=1e-6)
     assert line_of(worn, "batteries").basis == (
@@ -423,12 +423,12 @@ def test_payback_at_once_or_never(price: float, saved: float, interest: float, y
 
 
 def test_what_is_there_today_is_not_bought() -> None:
-    """Of the present layout only batteries wear out; a layout like it takes over what it needs."""
+    """What the present layout counts is there, and another takes over what it needs of it; parts are ordered."""
     of = discharged("hoist", {"present": "hoist"})
 
-    assert of.purchase.value == 0.0
-    assert not any(line.capital for line in of.lines)
+    # Beam, three trolleys, pallet truck, latch, cover; cart, spill kit, goggles; a standby method.
+    assert of.purchase.value == pytest.approx((1 + 3 + 1 + 1) * 50.0 + 500.0 + 3 * 50.0 + 500.0)
     assert "batteries" in [line.what for line in of.lines]
     stands = discharged("stands", {"present": "hoist"})
-    # One more battery, pallet truck, latch, station and set of goggles; four more trolleys, and six stands.
-    assert stands.purchase.value == pytest.approx(2400.0 + 500.0 + 50.0 + 700.0 + 50.0 + 4 * 50.0 + 6 * 200.0)
+    # One more battery and station; two pallet trucks, seven trolleys, two latches, cart, kit, goggles, six stands.
+    assert stands.purchase.value == pytest.approx(2400.0 + 700.0 + 2 * 500.0 + (7 + 2 + 1 + 1 + 2) * 50.0 + 6 * 200.0)

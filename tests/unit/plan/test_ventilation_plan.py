@@ -227,7 +227,7 @@ def two_types(chargers: list[str], lead: int = 4, small: int = 6) -> list[tuple[
             "batteries.lead.equalising": "none",
             "batteries.small": {
                 "from": "vented_lead_acid",
-                "cells": 12,
+                "cells": 24,
                 "capacity": "200 Ah at 5 h",
                 "equalising": "none",
             },
@@ -273,7 +273,7 @@ def test_batteries_that_charge_at_once(chargers: list[str], expected: list[tuple
 @pytest.mark.parametrize("chargers", range(1, 12))
 def test_one_more_charger_never_asks_for_less_air(chargers: int) -> None:
     """Up to one for each battery."""
-    sizes = {"lead": 24 * 0.06 * 625, "small": 12 * 0.06 * 200}
+    sizes = {"lead": 24 * 0.06 * 625, "small": 24 * 0.06 * 200}
     fewer, more = (
         sum(number * sizes[battery] for number, _, battery in two_types([f"{each} x electronic_iuia"]))
         for each in (chargers, chargers + 1)

@@ -225,19 +225,18 @@ def test_growth_of_the_fleet_buys_its_batteries(sound: Scenario) -> None:
 @pytest.mark.parametrize(
     ("owned", "free"),
     [
-        ([], set()),
-        (["extractor"], {("device", "extractor")}),
-        (["batteries"], {("battery", "big"), ("battery", "small")}),
-        (["big", "room"], {("battery", "big"), ("attendant", "room")}),
-        (["chargers", "bays"], {("charger", "our charger"), ("charger", "gel_iu"), ("bay", "")}),
-        (["gel_iu", "stations"], {("charger", "gel_iu"), ("station", "")}),
-        (["devices", "attendants"], {("device", "extractor"), ("attendant", "room")}),
+        ({}, set()),
+        ({"extractor": 1}, {("device", "extractor")}),
+        ({"big": 14, "small": 8}, {("battery", "big"), ("battery", "small")}),
+        ({"big": 14, "room": 1}, {("battery", "big"), ("attendant", "room")}),
+        ({"our charger": 8, "gel_iu": 4, "bays": 13}, {("charger", "our charger"), ("charger", "gel_iu"), ("bay", "")}),
+        ({"gel_iu": 4, "stations": 1}, {("charger", "gel_iu"), ("station", "")}),
     ],
 )
 def test_what_is_owned_costs_nothing_up_to_what_is_stated(
-    sound: Scenario, owned: list[str], free: set[tuple[str, str]]
+    sound: Scenario, owned: dict[str, int], free: set[tuple[str, str]]
 ) -> None:
-    """By kind or by name; everything else costs what it did."""
+    """By name; everything else costs what it did."""
     before, lines = (
         lines_of(sound, "extractor"),
         lines_of(batsim.changed(sound, {"layouts.extractor.owned": owned}), "extractor"),
@@ -253,7 +252,7 @@ def test_what_is_owned_costs_nothing_up_to_what_is_stated(
 
 def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
     """What is stated is there; more costs its difference, less saves nothing."""
-    stated = batsim.changed(sound, {"layouts.extractor.owned": ["big", "chargers"]})
+    stated = batsim.changed(sound, {"layouts.extractor.owned": {"big": 14, "our charger": 8, "gel_iu": 4}})
     units = UnitCosts(stated, "extractor")
     more = batsim.changed(stated, {
         "layouts.extractor.batteries.big": 17,
