@@ -1,5 +1,6 @@
 """How warm batteries get, and what their temperature puts off."""
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
@@ -51,8 +52,9 @@ class Hardship(NamedTuple):
     outside: int
     """Of these, begun with the battery colder or warmer than it should be charged."""
     coldest_degc: float
-    """Electrolyte at the start of a charge; not a number without charges. [degC]"""
+    """Electrolyte at the start of a charge; infinite without charges. [degC]"""
     warmest_degc: float
+    """The same; less than anything without charges. [degC]"""
     least_left_share: float
     """Rated ampere-hours left at the end of the deepest discharge, over all of them; 1 without discharges. [-]"""
 
@@ -76,8 +78,14 @@ def hardships(measured: Measured) -> dict[str, Hardship]:
         found[name] = Hardship(
             charges=int(np.sum(begun)),
             outside=int(np.sum(outside & begun)),
-            coldest_degc=float(np.min(degc)) if degc.size else np.nan,
-            warmest_degc=float(np.max(degc)) if degc.size else np.nan,
+            coldest_degc=float(np.min(degc, initial=np.inf)),
+            warmest_degc=float(np.max(degc, initial=-np.inf)),
             least_left_share=1.0 - float(np.max(depths, initial=0.0)),
         )
     return found
+
+
+def worst_of(each: Iterable[Hardship]) -> Hardship:
+    """What one battery type went through in several runs."""
+    charges, outside, coldest, warmest, left = zip(*each, strict=True)
+    return Hardship(sum(charges), sum(outside), min(coldest), max(warmest), min(left))

@@ -3,6 +3,8 @@
 import csv
 from pathlib import Path
 
+from batsim.plan.handling_force import for_two
+from batsim.plan.survey import listed
 from batsim.plan.temperatures import freezing
 from batsim.scenario.site import Scenario
 
@@ -14,21 +16,27 @@ DECIDES = (
 
 def cautions(scenario: Scenario, layout: str) -> tuple[str, ...]:
     """List the cautions of a layout, those of its arrangement first, then those of `cautions.csv` that hold there."""
-    arrangement = scenario.arrangement(layout)
-    chemistries = {scenario.batteries[name].chemistry for name in scenario.batteries_of(layout)}
-    frozen = [cold.freezes_degc(0.0) for name in scenario.batteries_of(layout) if (cold := freezing(scenario, name))]
-    lead, lithium = bool(chemistries & {"vented_lead_acid", "valve_regulated"}), "lithium_ion" in chemistries
-    holds = {
-        "lead acid": lead,
-        "vented": "vented_lead_acid" in chemistries,
-        "in the cold": bool(frozen),
-        "lithium": lithium,
-        "mixed": lead and lithium,
-        "in the truck": arrangement.in_truck,
-        "always": True,
-    }
-    texts = [text for text in arrangement.cautions if "Local codes" not in text]
+    heavy = tuple(dict.fromkeys(for_two(scenario, layout)))
+    colds = [cold for name in scenario.batteries_of(layout) if (cold := freezing(scenario, name)) is not None]
+    empty_degc = max((cold.freezes_degc(0.0) for cold in colds), default=0.0)
+    holds = _holds(scenario, layout) | {"in the cold": bool(colds), "done by one": bool(heavy)}
+    texts = [text for text in scenario.arrangement(layout).cautions if "Local codes" not in text]
     with Path(__file__).with_name("cautions.csv").open(newline="", encoding="utf-8") as lines:
         rows = [row for row in csv.DictReader(lines) if holds[row["where"]]]
-    texts += [row["text"].format(figures=scenario.figures, empty=max(frozen, default=0.0)) for row in rows]
+    facts = {"figures": scenario.figures, "empty_degc": empty_degc, "for_two": listed(heavy)}
+    texts += [row["text"].format(**facts) for row in rows]
     return (*dict.fromkeys(texts), DECIDES)
+
+
+def _holds(scenario: Scenario, layout: str) -> dict[str, bool]:
+    """What the chemistries of a layout and where it charges say of cautions."""
+    chemistries = {scenario.batteries[name].chemistry for name in scenario.batteries_of(layout)}
+    lead, lithium = bool(chemistries & {"vented_lead_acid", "valve_regulated"}), "lithium_ion" in chemistries
+    return {
+        "lead acid": lead,
+        "vented": "vented_lead_acid" in chemistries,
+        "lithium": lithium,
+        "mixed": lead and lithium,
+        "in the truck": scenario.arrangement(layout).in_truck,
+        "always": True,
+    }

@@ -10,7 +10,7 @@ from batsim.measures.electrical_load import QUARTER_MIN, loads
 from batsim.measures.exchanges import waits_min
 from batsim.measures.gas import gas_course
 from batsim.measures.mean_week import QUARTERS
-from batsim.measures.warmth import Hardship, hardships
+from batsim.measures.warmth import Hardship, hardships, worst_of
 from batsim.measures.windows import Floats, Measured
 from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
@@ -84,15 +84,7 @@ class Evidence:
 
     def hardship(self, battery: str) -> Hardship:
         """What batteries of a type went through, in all replications of a year."""
-        each = [run.hardships[battery] for part in self.parts for run in part.replications if battery in run.hardships]
-        charged = [run for run in each if run.charges]
-        return Hardship(
-            charges=sum(run.charges for run in each),
-            outside=sum(run.outside for run in each),
-            coldest_degc=min((run.coldest_degc for run in charged), default=np.nan),
-            warmest_degc=max((run.warmest_degc for run in charged), default=np.nan),
-            least_left_share=min((run.least_left_share for run in each), default=1.0),
-        )
+        return worst_of(run.hardships[battery] for part in self.parts for run in part.replications)
 
     @property
     def life_years(self) -> float:

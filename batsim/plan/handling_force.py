@@ -95,26 +95,72 @@ def _push(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Pu
     if trucks.battery.mass_kg is None:
         return by_hand.case("no mass")
     effort = _effort(scenario, arrangement, trucks.battery.mass_kg, push, moved)
-    alone = effort.people == 1
-    together = 1.0 if alone else effort.people * figures["push.people_together"].value
-    if effort.force_n <= table.least_n * together + ROUNDING:
+    within_n = table.least_n * together(effort.people, figures)
+    if effort.force_n <= within_n + ROUNDING:
         return by_hand.case("ok", effort=effort)
-    most_kg = largest_mass_kg(table.least_n * together, effort.share + effort.slope)
-    cure = _cure(effort.people, most_kg, in_truck=arrangement.in_truck)
+    beside_kg, window = effort.mass_kg - trucks.battery.mass_kg, trucks.compartment.battery_mass_kg
+    battery_kg = largest_mass_kg(within_n, effort.share + effort.slope) - beside_kg
+    if window is not None and battery_kg < window.least:
+        battery_kg = 0.0  # the truck must not have one so light
+    cure = _cure(scenario, push, effort, battery_kg, in_truck=arrangement.in_truck)
     stop_n = min(figures[f"push.stop.{name}"].value for name in ("start", "rolling"))
-    too_heavy = "too heavy alone" if alone else "too heavy together"
-    above = effort.force_n <= stop_n * together + ROUNDING
-    return by_hand.case("above" if above else too_heavy, effort=effort, cure=cure)
+    if effort.force_n <= stop_n * together(effort.people, figures) + ROUNDING:
+        return by_hand.case("above", effort=effort, cure=cure)
+    if effort.people > 1:
+        return by_hand.case("too heavy together", effort=effort, cure=cure)
+    far = effort.force_n >= table.start_n * figures["push.far_above"].value
+    return by_hand.case("far too heavy alone" if far else "too heavy alone", effort=effort, cure=cure)
 
 
-def _cure(people: int, most_kg: float, *, in_truck: bool) -> str:
-    """What helps where the force is above the guidance."""
-    return (
-        "use a powered pedestrian pallet truck or a powered carriage"
-        + (", or two people on hard, level floor" if people == 1 else "")
-        + f"; by hand at most {floor(most_kg)} kg in all would keep within the guidance"
-        + ("; with single-point watering it rarely has to come out at all" if in_truck else "")
-    )
+def together(people: int, figures: Figures) -> float:
+    """Force of people together over that of one. [-]"""
+    return 1.0 if people == 1 else people * figures["push.people_together"].value
+
+
+def _cure(scenario: Scenario, push: Push, effort: Effort, battery_kg: float, *, in_truck: bool) -> str:
+    """What helps where the force is above the guidance; nothing that would leave it above."""
+    figures, limit = scenario.figures, limits_of(scenario.standards.push, scenario.figures)
+    cures = ["a powered pedestrian pallet truck or a powered carriage"]
+    if effort.people == 1 and effort.force_n <= limit.least_n * together(2, figures) + ROUNDING:
+        cures.append("two people")
+    level_n = rolling_force_n(effort.mass_kg, figures["push.resistance.good"].value / 100.0)
+    spoilt = push.on == "floor" and (effort.slope or scenario.room.floor == "uneven")
+    if spoilt and level_n <= limit.least_n * together(effort.people, figures) + ROUNDING:
+        cures.append("a level way over hard, even floor")
+    cure = f"use {', or '.join(cures)}"
+    if battery_kg >= 1.0:
+        cure += f"; by hand a battery of at most {floor(battery_kg)} kg would keep within the guidance"
+    return cure + ("; with single-point watering it rarely has to come out at all" if in_truck else "")
+
+
+def for_two(scenario: Scenario, layout: str) -> Iterator[str]:
+    """What takes two people to push, pull, lift or carry where the arrangement has one do it, with the load."""
+    arrangement = scenario.arrangement(layout)
+    for trucks in trucks_alike(scenario):
+        for push in arrangement.needs.pushes if pulled_out(trucks, arrangement) else ():
+            yield from _pushed_by_two(scenario, arrangement, trucks, push)
+    carrier, most_kg = arrangement.needs.carrier, scenario.figures["carry.limit"].value
+    own_kg = 0.0 if carrier is None else equipment_of(scenario, arrangement, carrier).own_mass_kg or 0.0
+    if own_kg > most_kg + ROUNDING:
+        enough = own_kg <= most_kg * together(2, scenario.figures) + ROUNDING
+        yield f"{carrier} ({own_kg:.0f} kg to lift or carry{'' if enough else ', more than two should: lifting gear'})"
+
+
+def _pushed_by_two(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Push) -> Iterator[str]:
+    """A push by hand that is too much for the one person who does it, and not for two."""
+    moved, battery_kg = equipment_of(scenario, arrangement, push.equipment[0]), trucks.battery.mass_kg
+    if moved.moved == "powered" or battery_kg is None or _hands(arrangement, push) > 1:
+        return
+    one_n = limits_of(scenario.standards.push, scenario.figures).least_n
+    force_n = _effort(scenario, arrangement, battery_kg, push, moved).force_n
+    if one_n + ROUNDING < force_n <= one_n * together(2, scenario.figures) + ROUNDING:
+        yield f"{push.what} ({force_n:.0f} N to push or pull)"
+
+
+def _hands(arrangement: Arrangement, push: Push) -> int:
+    """Fewest people at a step that holds what is pushed; at any where no step does; one in the truck."""
+    holding = [step.by for step in arrangement.steps if step.device in push.equipment]
+    return min((sum(hands) for hands in holding or [step.by for step in arrangement.steps]), default=1)
 
 
 def _resistance(scenario: Scenario, push: Push, measured: float | None) -> tuple[float, str]:

@@ -121,4 +121,4 @@ def measured(scenario: Scenario, name: str, key: str) -> bool:
 
 def listed(names: Sequence[str]) -> str:
     """Names in a row, the last after an `and`."""
-    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+    return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)

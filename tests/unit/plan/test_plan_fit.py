@@ -8,11 +8,13 @@ import pytest
 import yaml
 
 import batsim
+from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, VERDICTS, Check, ordered
 from batsim.plan.fit import truck_checks
 from batsim.plan.fit_equipment import equipment_checks
 from batsim.plan.handling_force import push_checks
 from batsim.plan.room_fit import room_checks
+from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
@@ -456,19 +458,105 @@ def test_a_slope_is_nothing_to_rollers_in_the_truck() -> None:
     assert found.value == f"{860 * 0.05 * 9.80665:.0f} N for 860 kg at 5 % on rollers"
 
 
+ANY_MASS = {f"{SIDE}.battery_mass": {"from": "1 kg", "to": "5000 kg"}}
+
+
 @pytest.mark.parametrize("floor", ["good", "uneven"])
 @pytest.mark.parametrize("slope", ["0 %", "2 %", "10 %"])
 @pytest.mark.parametrize("people", [1, 2])
-def test_the_mass_that_a_cure_names_is_within_the_guidance(floor: str, slope: str, people: int) -> None:
-    """With nothing else to push."""
-    light = {f"{each}.own_mass": "0.001 kg" for each in (PALLET_TRUCK, TROLLEY, "equipment.stand")}
+def test_the_battery_that_a_cure_names_is_within_the_guidance(floor: str, slope: str, people: int) -> None:
+    """With little else to push; where the truck must not have one so light it is no cure, and is not named."""
+    light = {f"{each}.own_mass": "0.4 kg" for each in (PALLET_TRUCK, TROLLEY, "equipment.stand")}
     changes = {"room.floor": floor, "room.slope": slope, f"{PALLET_TRUCK}.people": people} | BY_HAND | light
-    heavy = one(with_changes(changes, "stands"), "stands", ON_STAND, PUSH)
-    most = float(heavy.cure.split("by hand at most ")[1].split(" kg")[0])
+    heavy = one(with_changes(changes | ANY_MASS, "stands"), "stands", ON_STAND, PUSH)
+    most = float(heavy.cure.split("by hand a battery of at most ")[1].split(" kg")[0])
 
-    lighter = with_changes(changes | {f"{LEAD}.mass": f"{most - 0.01:.2f} kg"}, "stands")
+    lighter = with_changes(changes | ANY_MASS | {f"{LEAD}.mass": f"{most:.2f} kg"}, "stands")
     assert heavy.verdict in (TO_CHECK, FAILS)
     assert one(lighter, "stands", ON_STAND, PUSH).verdict == OK
+    assert "by hand a battery" not in one(with_changes(changes, "stands"), "stands", ON_STAND, PUSH).cure
+
+
+def test_nothing_is_cured_by_a_battery_of_less_than_nothing() -> None:
+    """Where what moves beside the battery is too much by itself."""
+    changes = ANY_MASS | BY_HAND | {"equipment.stand.own_mass": "2000 kg"}
+
+    assert "by hand a battery" not in one(with_changes(changes), "stands", ON_STAND, PUSH).cure
+
+
+@pytest.mark.parametrize(("kilograms", "offered"), [(443.0, True), (443.5, False), (800.0, False)])
+def test_two_people_are_offered_only_where_they_cure(kilograms: float, offered: bool) -> None:
+    """134 N to keep moving by two, at 2 %: 683 kg with pallet truck, trolley and stand."""
+    changes = ANY_MASS | BY_HAND | {f"{LEAD}.mass": f"{kilograms} kg"}
+    alone, both = (
+        one(with_changes(changes | {f"{PALLET_TRUCK}.people": people}), "stands", ON_STAND, PUSH) for people in (1, 2)
+    )
+
+    assert alone.verdict != OK
+    assert ("two people" in alone.cure) == offered == (both.verdict == OK)
+
+
+def test_a_level_way_is_offered_only_where_it_cures() -> None:
+    """On uneven floor 10 %; on even floor 2 % of 500 kg, 98 N."""
+    changes = ANY_MASS | BY_HAND | {"room.floor": "uneven", "room.slope": "1 %"}
+    light, heavy = (
+        one(with_changes(changes | {f"{LEAD}.mass": mass}), "stands", ON_STAND, PUSH) for mass in ("260 kg", "280 kg")
+    )
+    better = with_changes(ANY_MASS | BY_HAND | {f"{LEAD}.mass": "260 kg"})
+
+    assert "or a level way over hard, even floor" in light.cure
+    assert "level way" not in heavy.cure
+    assert one(better, "stands", ON_STAND, PUSH).verdict == OK
+
+
+@pytest.mark.parametrize(("newtons", "word"), [(259.0, "Above"), (399.9, "Above"), (400.1, "Far above")])
+def test_far_above_only_if_it_is(newtons: float, word: str) -> None:
+    """From twice what one person may start on, 200 N."""
+    mass = newtons / (0.02 * 9.80665) - 240.0
+    check = one(with_changes(ANY_MASS | BY_HAND | {f"{LEAD}.mass": f"{mass:.6f} kg"}), "stands", ON_STAND, PUSH)
+
+    assert check.value.startswith(f"{newtons:.0f} N for")
+    assert (check.verdict, check.sentence) == (FAILS, f"{word} what one person can start, keep moving and stop.")
+    figure = {"figures.'push.far_above'": "1.2"}
+    stated = batsim.changed(with_changes(ANY_MASS | BY_HAND | {f"{LEAD}.mass": f"{mass:.6f} kg"}), figure)
+    assert one(stated, "stands", ON_STAND, PUSH).sentence.startswith("Far above")
+
+
+def heavy_for_one(changes: dict[str, Any], layout: str = "stands") -> list[str]:
+    """Cautions about what one person should not do alone."""
+    return [text for text in cautions(with_changes(changes), layout) if text.startswith("More than one person")]
+
+
+@pytest.mark.parametrize(
+    ("mass", "trolley", "named"),
+    [
+        # 100 N for one, 134 N for two; 25 kg for one, 33.5 kg for two.
+        ("300 kg", "25 kg", ""),
+        ("400 kg", "25 kg", "hand pallet truck with stand and battery (119 N to push or pull)"),
+        ("480 kg", "25 kg", ""),
+        ("300 kg", "25.1 kg", "four-roller trolley (25 kg to lift or carry)"),
+        ("280 kg", "33.6 kg", "four-roller trolley (34 kg to lift or carry, more than two should: lifting gear)"),
+    ],
+)
+def test_what_needs_two_and_is_done_by_one_is_a_caution(mass: str, trolley: str, named: str) -> None:
+    """To push, to lift or carry; more than two can do fails as a check."""
+    changes = BY_HAND | ANY_MASS | {f"{LEAD}.mass": mass, f"{TROLLEY}.own_mass": trolley}
+
+    found = heavy_for_one(changes)
+    assert [text.partition(": ")[2].partition(". Have two")[0] for text in found] == ([named] if named else [])
+
+
+def test_no_caution_where_two_do_it_or_a_motor() -> None:
+    """Two at every step that holds the pallet truck."""
+    changes = BY_HAND | ANY_MASS | {f"{LEAD}.mass": "400 kg", f"{TROLLEY}.own_mass": "20 kg"}
+    steps = [{"step": "exchange", "by": ["attendant", "driver"], "device": "hand_pallet_truck", "time": "5 min"}]
+    plain = completed_data(surveyed())["handling"]
+    assert isinstance(plain, dict)
+    both = {"handling.two": plain["portable_stands"] | {"steps": steps}, "layouts.stands.handling": "two"}
+
+    assert heavy_for_one(changes)
+    assert not heavy_for_one(changes | {f"{PALLET_TRUCK}.moved": "powered"})
+    assert not heavy_for_one(changes | both)
 
 
 # --- what is not known ---
