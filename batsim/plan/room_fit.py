@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
-from batsim.plan.survey import Trucks, equipment_of, has_acid, spare_batteries, trucks_alike
+from batsim.plan.survey import Trucks, equipment_of, has_acid, listed, spare_batteries, trucks_alike
 from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
@@ -75,13 +75,18 @@ def _device_in_aisle(scenario: Scenario, layout: str) -> tuple[str | None, float
 
 
 def needed_aisle_m(scenario: Scenario, layout: str) -> float:
-    """Aisle before the bays: the device, the battery pulled out and room to spare; at least what people need."""
+    """Aisle before the bays, at least what people need: the device, the battery pulled out and room to spare.
+
+    Under a hoist the battery hangs, may turn, and somebody walks beside it.
+    """
     (_, length), people_m = _device_in_aisle(scenario, layout), scenario.figures["room.aisle_width"].value
-    # A battery is pulled out across the truck.
-    widths = [trucks.battery.size.width_mm for trucks in trucks_alike(scenario) if trucks.battery.size is not None]
-    if length is None or not widths:
+    sizes = [trucks.battery.size for trucks in trucks_alike(scenario) if trucks.battery.size is not None]
+    if sizes and scenario.arrangement(layout).needs.lifts is not None:
+        return people_m + max(max(size.length_mm, size.width_mm) for size in sizes) / 1000.0
+    if length is None or not sizes:
         return people_m
-    return max(people_m, (length + max(widths)) / 1000.0 + scenario.figures["fit.aisle_extra"].value)
+    widest = max(size.width_mm for size in sizes)  # a battery is pulled out across the truck
+    return max(people_m, (length + widest) / 1000.0 + scenario.figures["fit.aisle_extra"].value)
 
 
 def _unmeasured(scenario: Scenario) -> Trucks | None:
@@ -97,24 +102,38 @@ def _area(scenario: Scenario, layout: str) -> Check:
         return room.case("unmeasured", trucks=unmeasured)
     assert needed is not None  # as all is measured
     if there is None:
-        return room.case("no length" if scenario.room.length_m is None else "no width")
-    return room.case("ok" if there >= needed - ROUNDING else "too small", short=needed - there)
+        missing = [side for side in ("length", "width") if getattr(scenario.room, f"{side}_m") is None]
+        return room.case("no size", sides=listed(missing), side=missing[0])
+    if there < needed - ROUNDING:
+        return room.case("too small", short=needed - there)
+    key, length = _device_in_aisle(scenario, layout)
+    return room.case("ok" if key is None or length is not None else "no device length", key=key)
 
 
 def _aisle(scenario: Scenario, layout: str) -> Check:
     """Clear width in front of the bays."""
     needed, there = needed_aisle_m(scenario, layout), scenario.room.aisle_m
-    people, practice = scenario.figures["room.aisle_width"], scenario.figures["fit.aisle_extra"]
-    rule = cited(people) if needed <= people.value else f"device + battery + {practice.text}: {cited(practice)}"
-    aisle = Requirement("aisle", ROOM, rule=rule, needed=needed, there=there)
+    (key, length), unmeasured = _device_in_aisle(scenario, layout), _unmeasured(scenario)
+    hangs = scenario.arrangement(layout).needs.lifts is not None
+    aisle = Requirement("aisle", ROOM, rule=_aisle_rule(scenario, needed, hangs=hangs), needed=needed, there=there)
     if there is None:
         return aisle.case("no width")
     if there < needed - ROUNDING:
         return aisle.case("too narrow", short=needed - there)
-    (key, length), unmeasured = _device_in_aisle(scenario, layout), _unmeasured(scenario)
     if key is not None and length is None:
         return aisle.case("no device length", key=key)
-    return aisle.case("ok" if key is None or unmeasured is None else "unmeasured", trucks=unmeasured)
+    moves = hangs or key is not None
+    return aisle.case("unmeasured" if moves and unmeasured is not None else "ok", trucks=unmeasured)
+
+
+def _aisle_rule(scenario: Scenario, needed_m: float, *, hangs: bool) -> str:
+    """What an aisle is made up of, and where that comes from."""
+    people, practice = scenario.figures["room.aisle_width"], scenario.figures["fit.aisle_extra"]
+    if needed_m <= people.value:
+        return cited(people)
+    if hangs:
+        return f"hanging battery + {people.text} for who guides it: {cited(people)}"
+    return f"device + battery + {practice.text}: {cited(practice)}"
 
 
 def _empty_bays(scenario: Scenario, layout: str) -> Check:

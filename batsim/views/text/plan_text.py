@@ -97,12 +97,13 @@ def what_follows(check: Check) -> str:
 
 
 def _check(check: Check) -> str:
-    """What is wrong in full, what is OK with its limit, what is not known by its name."""
+    """What is wrong in full, what is OK with its limit, what is not known with what is missing."""
     head = f"{check.subject}, {check.name}"
     if check.verdict == OK:
         return f"{head}: {check.value} ({check.limit}; {check.rule})"
     if check.verdict == NOT_KNOWN:
-        return head if check.limit in ("-", "") else f"{head} ({check.limit}; {check.rule})"
+        limit = "" if check.limit in ("-", "") else f" ({check.limit}; {check.rule})"
+        return f"{head}: {check.ask}{limit}"
     return f"{head}: {check.value}; allowed: {check.limit} ({check.rule}). {what_follows(check)}"
 
 
