@@ -2,6 +2,7 @@
 
 from .catalogue import Figures as Figures
 from .decision.answer import Answer as Answer
+from .decision.compared import compare as compare, compare_uncertain as compare_uncertain
 from .decision.decide import Decision as Decision, decide as decide
 from .decision.ranking import Recommendation as Recommendation, recommend as recommend
 from .errors import (
@@ -25,7 +26,7 @@ from .scenario.site import Scenario as Scenario
 from .scenario.study_file import Study as Study
 from .statistics.intervals import Interval as Interval
 from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as bottleneck
-from .study.compare import Comparison as Comparison, compare as compare
+from .study.compare import Comparison as Comparison
 from .study.day_without import DayWithout as DayWithout, day_without as day_without
 from .study.room_over import RoomOver as RoomOver, room_over as room_over
 from .study.running.replications import Runs as Runs, run as run
@@ -34,7 +35,7 @@ from .study.sweeps.sensitivity import Sensitivity as Sensitivity
 from .study.sweeps.store import merge_stores as merge_stores
 from .study.sweeps.sweep import read_study as read_study, sweep as sweep
 from .study.sweeps.sweep_result import Sweep as Sweep
-from .study.uncertain import UncertainComparison as UncertainComparison, compare_uncertain as compare_uncertain
+from .study.uncertain import UncertainComparison as UncertainComparison
 from .study.waits import Waits as Waits, waits_over as waits_over
 from .study.warm_up import WarmUp as WarmUp, warm_up as warm_up
 from .views.charts.battery_chart import battery_chart as battery_chart, cycle_chart as cycle_chart

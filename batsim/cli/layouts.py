@@ -17,7 +17,8 @@ from batsim.cli.options import PRECISION, RUN, as_usage_error, refuse, settings_
 )  # fmt: skip
 def compare(file: str, uncertain: int | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Compare the layouts of a scenario: downtime, labour, counts, with intervals and a verdict."""
-    from batsim.study.compare import COMPARED  # noqa: PLC0415 - heavy
+    from batsim.decision.ranking import order_of_runs  # noqa: PLC0415 - heavy
+    from batsim.study.compare import COMPARED  # noqa: PLC0415
     from batsim.views.text.tables import comparison_text  # noqa: PLC0415
 
     scenario = batsim.read(file)
@@ -28,7 +29,9 @@ def compare(file: str, uncertain: int | None, **options: Any) -> None:  # noqa: 
     _check_precision(options)
     with as_usage_error("--within"):
         comparison = batsim.compare(scenario, settings_of(options), measures=measures)
-    show(comparison.as_json() if options["as_json"] else comparison_text(comparison, width()))
+    as_json = options["as_json"]
+    ranked = {"ranking": order_of_runs(comparison)} if as_json else {}
+    show(comparison.as_json() | ranked if as_json else comparison_text(comparison, width()))
 
 
 def _uncertain(scenario: "batsim.Scenario", draws: int, measures: tuple[str, ...], options: dict[str, Any]) -> None:

@@ -5,20 +5,24 @@ a target rules out every combination that has no more of anything. Of those that
 picks the one with the least downtime.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from batsim.decision.answer import DECIDING, Answer, Trial, frontier_column, other
 from batsim.decision.counts import CountRange, GivenRanges, Grid, ranges_of
+from batsim.decision.ranking import Standing, order
 from batsim.decision.search import Search
 from batsim.decision.trials import Trials
 from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError
+from batsim.plan.possible import impossible_layouts
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
+from batsim.study.compare import TargetResult
 from batsim.study.cost import cost_lines
-from batsim.study.limits import limits_of
+from batsim.study.limits import MET, MISSED, NO_EXCHANGES, Limit, limits_of, stated_limits
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
 
@@ -33,6 +37,8 @@ class Decision(Shows):
 
     schedule: Schedule
     answers: tuple[Answer, ...]
+    impossible: Mapping[str, str] = field(default_factory=dict)
+    """Layouts that are impossible, each with the reason; nothing is chosen for them."""
 
     @property
     def in_short(self) -> str:
@@ -42,8 +48,12 @@ class Decision(Shows):
     @property
     def cheapest(self) -> Answer | None:
         """Layout that meets the targets at the least cost; None when none does."""
-        met = [answer for answer in self.answers if answer.chosen is not None]
-        return min(met, key=lambda answer: answer.cost_per_year, default=None)
+        return next((self[layout] for layout in self.ranking if self[layout].chosen is not None), None)
+
+    @property
+    def ranking(self) -> tuple[str, ...]:
+        """Layouts with their counts, or with those that come nearest, the best first."""
+        return order(_standing(answer) for answer in self.answers if answer.chosen or answer.best)
 
     def __getitem__(self, layout: str) -> Answer:
         return next(answer for answer in self.answers if answer.layout == layout)
@@ -67,6 +77,8 @@ class Decision(Shows):
             **self.schedule.as_json(),
             "layouts": {answer.layout: answer.as_json() for answer in self.answers},
             "cheapest": None if cheapest is None else cheapest.layout,
+            "ranking": self.ranking,
+            "impossible": dict(self.impossible),
         }
 
 
@@ -107,11 +119,14 @@ def decide(
     Raises
     ------
     ScenarioError
-        When there is no target, a range or an indifference is of nothing, or a layout is not there.
+        When there is no target, a range or an indifference is of nothing, a layout is not there or has none of what the
+        targets are about, or none is possible.
     """
     schedule = settings.schedule(scenario)
     limits = limits_of(scenario, indifference)
-    chosen = {layout: ranges_of(scenario, layout, ranges or {}) for layout in schedule.layouts}
+    impossible = impossible_layouts(scenario, schedule.layouts)
+    of_layouts = {layout: _limits_of(scenario, layout, limits) for layout in _possible(schedule, impossible)}
+    chosen = {layout: ranges_of(scenario, layout, ranges or {}) for layout in of_layouts}
     for layout, count_ranges in chosen.items():
         if not count_ranges:
             rule = "has no count that could be chosen; all are unlimited or left to the drivers"
@@ -121,9 +136,46 @@ def decide(
     with Runner(scenario.with_layouts(schedule.layouts), settings.workers, change=with_counts) as runner:
         for layout, count_ranges in chosen.items():
             grid = _grid(scenario, layout, count_ranges)
-            search = Search(Trials(schedule, grid, limits, runner, progress), equal)
+            search = Search(Trials(schedule, grid, of_layouts[layout], runner, progress), equal)
             answers.append(_answer(search, count_ranges))
-    return Decision(schedule, tuple(answers))
+    return Decision(schedule, tuple(answers), impossible)
+
+
+def _possible(schedule: Schedule, impossible: Mapping[str, str]) -> list[str]:
+    """Layouts that are not impossible; refused where none is left."""
+    possible = [layout for layout in schedule.layouts if layout not in impossible]
+    if not possible:
+        file = schedule.scenario.file
+        rules = {layout: f"is impossible: {reason}" for layout, reason in impossible.items()}
+        raise ScenarioError(file, [Problem(file, 0, 0, f"layouts.{layout}", rule) for layout, rule in rules.items()])
+    return possible
+
+
+def _limits_of(scenario: Scenario, layout: str, limits: tuple[Limit, ...]) -> tuple[Limit, ...]:
+    """Targets that say something of a layout; refused where none does."""
+    saying = tuple(limit for limit in limits if limit.is_about(scenario, layout))
+    if not saying:
+        rule = "has no exchanges, and the targets are about nothing else; state downtime_per_truck_shift too"
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
+    return saying
+
+
+def _standing(answer: Answer) -> Standing:
+    """What the answer for a layout, or what comes nearest, is ranked by."""
+    tested, confidence = answer.chosen or answer.best, answer.confidence
+    assert tested is not None  # there is one of them
+    targets = []
+    for limit in stated_limits(answer.schedule.scenario):
+        if not limit.is_about(answer.schedule.scenario, answer.layout):
+            targets.append(TargetResult(limit.name, limit.text + limit.when, NO_EXCHANGES))
+            continue
+        mean = tested.interval(limit.measure, confidence, limit.season).mean
+        missed = math.inf if tested.refused else limit.miss_share(mean)
+        miss = 0.0 if answer.chosen is not None else missed
+        targets.append(TargetResult(limit.name, limit.text + limit.when, MISSED if miss else MET, miss))
+    downtime = tested.interval(DECIDING, confidence).mean
+    return Standing(answer.layout, impossible=False, targets=tuple(targets), downtime_min=downtime,
+                    cost=tested.cost_per_year)  # fmt: skip
 
 
 def _grid(scenario: Scenario, layout: str, ranges: tuple[CountRange, ...]) -> Grid:

@@ -1,18 +1,131 @@
-"""Which layout to recommend, and why: targets first, then what fits, then money."""
+"""The one ranking of layouts, and which to recommend: what is possible, then targets, then the cost of a year.
+
+`order` ranks for comparisons, plans, reports and decisions alike.
+"""
 
 import math
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
-from batsim.plan.equipment import STANDBY_METHOD
+from batsim.plan.equipment import STANDBY_METHOD, EquipmentLine
 from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.possible import why
 from batsim.statistics.intervals import ROUNDING
+from batsim.study.compare import Comparison, TargetResult
+from batsim.study.limits import DOWNTIME_TARGET, MISSED, NO_EXCHANGES
 
 DOWNTIME = "downtime_min_per_truck_shift"
 SAME_COST = "plan.same_cost"
 """Figure that says which costs are about the same."""
 EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
+MISS_DIGITS = 2
+"""Digits to which misses are told apart: what is the same to a percent of the limit is a tie."""
+MOST_ORDERED = 5
+"""Kinds of things that the recommendation names; the list has the rest."""
+
+
+class Standing(NamedTuple):
+    """What a layout is ranked by."""
+
+    layout: str
+    impossible: bool
+    targets: tuple[TargetResult, ...]
+    downtime_min: float
+    """Mean downtime. [min per truck-shift]"""
+    cost: float
+    """Settles ties; any unit, as long as it is the same for all."""
+
+    @property
+    def miss_share(self) -> float:
+        """Greatest miss of a target, as a part of its limit; 0 where all are kept. [-]"""
+        return max((target.miss_share for target in self.targets), default=0.0)
+
+    @property
+    def judged_by_others(self) -> bool:
+        """Whether a target on exchanges says nothing of it, and no target on downtime judges it in its place."""
+        names = {target.name for target in self.targets}
+        without = any(target.verdict == NO_EXCHANGES for target in self.targets)
+        return without and DOWNTIME_TARGET not in names
+
+
+def order(standings: Iterable[Standing]) -> tuple[str, ...]:
+    """Rank layouts, the best first.
+
+    What is possible goes first; then what meets its targets; then by the greatest miss of a target over its limit; ties
+    by cost. A layout without exchanges meets no target on exchanges: it is judged by the target on downtime, and where
+    there is none, by the downtime of the layout with exchanges that comes nearest to the targets.
+    """
+    all_of_them = tuple(standings)
+
+    def key(standing: Standing) -> tuple[bool, float, float]:
+        miss = _miss_beside(standing, all_of_them)
+        return standing.impossible, round(miss, MISS_DIGITS) if math.isfinite(miss) else miss, standing.cost
+
+    return tuple(standing.layout for standing in sorted(all_of_them, key=key))
+
+
+def _miss_beside(standing: Standing, others: tuple[Standing, ...]) -> float:
+    """Greatest miss of a layout; of one that a target says nothing of, no less than that of the nearest of the others.
+
+    To that is added by how much more downtime it has, as a part of theirs.
+    """
+    judges = [other for other in others if not other.judged_by_others and not other.impossible]
+    if not standing.judged_by_others or not judges:
+        return standing.miss_share
+    nearest = min(judges, key=lambda other: (other.miss_share, -other.downtime_min))
+    more = standing.downtime_min - nearest.downtime_min
+    over = 0.0 if more <= 0.0 else more / nearest.downtime_min if nearest.downtime_min else math.inf
+    return max(standing.miss_share, nearest.miss_share + over)
+
+
+def order_of_runs(comparison: Comparison) -> tuple[str, ...]:
+    """Rank the layouts of a comparison; it knows no cost, so ties go by the measure that decides."""
+    places = {layout: float(place) for place, layout in enumerate(comparison.ranking)}
+    return order(
+        Standing(
+            layout=layout,
+            impossible=layout in comparison.impossible,
+            targets=comparison.targets(layout),
+            downtime_min=comparison.interval(layout, DOWNTIME).mean,
+            cost=places[layout],
+        )
+        for layout in comparison.layouts
+    )
+
+
+def order_of_plans(plans: Iterable[LayoutPlan]) -> tuple[str, ...]:
+    """Rank planned layouts; ties by their cost in a year."""
+    return order(
+        Standing(
+            layout=plan.layout,
+            impossible=bool(plan.impossible),
+            targets=plan.targets,
+            downtime_min=plan.evidence.mean(DOWNTIME),
+            cost=plan.money.per_year.value,
+        )
+        for plan in plans
+    )
+
+
+def order_sentence(comparison: Comparison) -> str:
+    """Say how the layouts of a comparison stand to the targets, the best first; empty with nothing to rank."""
+    ranked = [layout for layout in order_of_runs(comparison) if layout not in comparison.impossible]
+    if len(ranked) < 2 or not comparison.targets(ranked[0]):
+        return ""
+    texts = [f"'{layout}' {_standing_text(comparison.targets(layout))}" for layout in ranked]
+    return f"By the targets, the best first: {'; '.join(texts)}. Cost settles what is level: batsim plan."
+
+
+def _standing_text(targets: tuple[TargetResult, ...]) -> str:
+    """How a layout stands to the targets, in a few words."""
+    worst = max(targets, key=lambda target: target.miss_share)
+    if worst.miss_share > 0.0:
+        sure = "misses" if worst.verdict == MISSED else "may miss"
+        return f"{sure} {worst.name} by {100.0 * worst.miss_share:.0f} % of the limit"
+    none = [target.name for target in targets if target.verdict == NO_EXCHANGES]
+    return f"has no exchanges to judge by {' and '.join(none)}" if none else "meets them"
 
 
 class Recommendation(NamedTuple):
@@ -25,18 +138,17 @@ class Recommendation(NamedTuple):
     reasons: tuple[str, ...]
     risks: tuple[str, ...]
     """The main risks of the recommended layout, the gravest first."""
+    ranking: tuple[str, ...]
+    """All layouts, the best first."""
 
 
 def recommend(plan: Plan) -> Recommendation:
-    """Recommend one of the layouts of a plan.
+    """Recommend one of the layouts of a plan: the first in `order`, by its cost in a year.
 
-    A layout whose targets are surely missed, or with a check that fails, is only recommended when there is no other.
-    Of the rest the cheapest in a year, people and standing trucks included, is recommended.
+    One that is impossible is never recommended; where all are, the sentence says so.
     """
-    best, *others = sorted(
-        plan.layouts.values(),
-        key=lambda layout: (layout.targets_missed, layout.failing > 0, layout.money.per_year.value),
-    )
+    ranking = order_of_plans(plan.layouts.values())
+    best, *others = (plan.layouts[name] for name in ranking)
     verdicts = "; ".join(f"{target.target}: {target.verdict}" for target in best.targets)
     reasons = [f"Targets: {verdicts}." if verdicts else "The scenario states no targets.", f"Checks: {best.counts}."]
     if others:
@@ -44,12 +156,16 @@ def recommend(plan: Plan) -> Recommendation:
     if best.targets_missed:
         reasons.append("Let 'batsim decide' find counts that meet the targets, then plan with those.")
     if best.advice.says:
-        reasons.append(f"Usual choice: {best.advice.says}")
-    return Recommendation(best.layout, _sentence(best, others, plan.scenario.figures), tuple(reasons), _risks(best))
+        reasons.append(_usual_choice(best))
+    says = _sentence(best, others, plan.scenario.figures)
+    return Recommendation(best.layout, says, tuple(reasons), _risks(best), ranking)
 
 
 def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> str:
-    """The recommendation in a sentence, and what has to be cured first."""
+    """The recommendation in a sentence, what to order for it, and what has to be cured first."""
+    if best.impossible:
+        reasons = "; ".join(f"layout '{plan.layout}': {why(plan.impossible)}" for plan in (best, *others))
+        return f"No layout is possible: {reasons}"
     level = [other for other in others if _as_good(other, best, figures)]
     if best.targets_missed:
         says = f"No layout meets the targets; layout '{best.layout}' comes nearest."
@@ -59,7 +175,25 @@ def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> s
         says = _of_level_cost(best, level)
     else:
         says = f"Choose layout '{best.layout}'."
-    return says + _cure(best)
+    return says + _orders(best.equipment) + _cure(best)
+
+
+def _orders(equipment: tuple[EquipmentLine, ...]) -> str:
+    """What to order, the dearest first, as a sentence."""
+    lines = sorted(
+        (line for line in equipment if line.to_order and line.item != STANDBY_METHOD), key=lambda line: -line.cost.value
+    )
+    if not lines:
+        return " Nothing is to be ordered."
+    named = [f"{line.to_order:g} x {line.item}" for line in lines[:MOST_ORDERED]]
+    more = len(lines) - len(named)
+    return f" Order {', '.join(named)}{f' and {more} more of its list' if more else ''}."
+
+
+def _usual_choice(best: LayoutPlan) -> str:
+    """When the arrangement is usually chosen, with what here is not so."""
+    against = f" Not so here: {'; '.join(best.advice.speaks_against)}." if best.advice.speaks_against else ""
+    return f"Usual choice: {best.advice.says}{against}"
 
 
 def _of_level_cost(best: LayoutPlan, level: list[LayoutPlan]) -> str:
@@ -77,10 +211,11 @@ def _cure(best: LayoutPlan) -> str:
 
 
 def _as_good(other: LayoutPlan, best: LayoutPlan, figures: Figures) -> bool:
-    """Whether a layout stands as well to targets and checks, and costs about the same."""
+    """Whether a layout is possible, stands as well to targets and checks, and costs about the same."""
     near = figures[SAME_COST].value / 100.0
     same = (other.targets_missed, other.failing > 0) == (best.targets_missed, best.failing > 0)
-    return same and other.money.per_year.value <= best.money.per_year.value * (1.0 + near)
+    cheap = other.money.per_year.value <= best.money.per_year.value * (1.0 + near)
+    return not other.impossible and same and cheap
 
 
 def _same_cost(other: LayoutPlan, best: LayoutPlan) -> bool:
@@ -89,9 +224,12 @@ def _same_cost(other: LayoutPlan, best: LayoutPlan) -> bool:
 
 
 def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
-    """What the others cost, lose or miss."""
+    """What the others cost, lose or miss, or that they are impossible."""
     parts, lost = [], best.evidence.mean(DOWNTIME)
     for other in others:
+        if other.impossible:
+            parts.append(f"layout '{other.layout}' is impossible ({why(other.impossible).rstrip('.')})")
+            continue
         more = other.money.per_year.value - best.money.per_year.value
         text = f"layout '{other.layout}' costs {abs(more):,.0f} {currency} a year {'more' if more >= 0.0 else 'less'}"
         if _same_cost(other, best):

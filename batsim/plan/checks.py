@@ -14,6 +14,8 @@ from batsim.scenario.parts.fit import Window
 OK, TO_CHECK, FAILS, NOT_KNOWN = "OK", "to check", "fails", "not known"
 VERDICTS = (FAILS, TO_CHECK, NOT_KNOWN, OK)
 """The gravest first."""
+FORBIDS = "forbids"
+"""Stands in place of a verdict before the cases of a check that forbids what fails it."""
 ROUNDING = 1e-6
 """A difference this small comes from decimals, not from the site."""
 
@@ -43,6 +45,13 @@ class Check(NamedTuple):
     """Where the scenario states it."""
     changes: str = ""
     """What the answer would change."""
+    forbids: bool = False
+    """Whether a layout must not be used where it fails."""
+
+    @property
+    def impossible(self) -> bool:
+        """Whether it makes a layout impossible: it forbids and fails, and nothing that can be added cures it."""
+        return self.forbids and self.verdict == FAILS and not self.cure
 
 
 @cache
@@ -78,7 +87,8 @@ class Requirement:
         if unknown:
             ask = texts["sentence"]
             texts |= {"value": "-", "sentence": f"Not known: {ask}.", "ask": ask}
-        return Check(subject=self.subject, verdict=row["verdict"], **texts)
+        forbids = usual["verdict"] == FORBIDS
+        return Check(subject=self.subject, verdict=row["verdict"], **texts, forbids=forbids)
 
 
 def missed(check: str, checks: Iterable[Check]) -> bool:

@@ -17,11 +17,8 @@ from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
 from batsim.plan.equipment import EquipmentLine, equipment_list
 from batsim.plan.evidence import Evidence, evidence
-from batsim.plan.fit import truck_checks
-from batsim.plan.fit_equipment import equipment_checks
-from batsim.plan.handling_force import push_checks
 from batsim.plan.money import Payback, YearlyCost, money, payback
-from batsim.plan.room_fit import room_checks
+from batsim.plan.possible import checks_at_once, impossible_layouts, why
 from batsim.plan.supply import SupplyPlan, held_back, supply
 from batsim.plan.temperatures import temperature_checks
 from batsim.plan.ventilation import Ventilation, ventilation
@@ -29,6 +26,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison, TargetResult
+from batsim.study.limits import MISSED
 from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.replications import plain
 from batsim.study.sweeps.points import figures_asked
@@ -75,6 +73,11 @@ class LayoutPlan:
         return sum(check.verdict == FAILS for check in self.checks)
 
     @property
+    def impossible(self) -> tuple[Check, ...]:
+        """Checks that make it impossible; none where it can be used."""
+        return tuple(check for check in self.checks if check.impossible)
+
+    @property
     def verdicts(self) -> dict[str, int]:
         """Number of checks by verdict, the gravest first."""
         counted = Counter(check.verdict for check in self.checks)
@@ -88,7 +91,7 @@ class LayoutPlan:
     @property
     def targets_missed(self) -> int:
         """Targets that are surely missed."""
-        return sum(target.verdict == "missed" for target in self.targets)
+        return sum(target.verdict == MISSED for target in self.targets)
 
 
 @dataclass(frozen=True, repr=False)
@@ -220,7 +223,8 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     drafts = {name: _draft(noting, evidences[name]) for name in schedule.layouts}
     tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, settings)
     runs, *seasons = (part.runs for part in next(iter(evidences.values())).parts)
-    comparison = Comparison(runs, seasons=dict(zip(schedule.seasons, seasons, strict=True)))
+    of_seasons = dict(zip(schedule.seasons, seasons, strict=True))
+    comparison = Comparison(runs, seasons=of_seasons, impossible=impossible_layouts(scenario, schedule.layouts))
     plans = {}
     for name in wanted:
         draft, supplied = drafts[name], supply(noting, name, evidences[name], *tried[name])
@@ -260,9 +264,8 @@ def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     """Check a layout, list its equipment, add up its cost."""
     layout = evidence.layout
     air = ventilation(scenario, layout, evidence)
-    parts = (truck_checks, equipment_checks, push_checks, room_checks)
-    of_parts = [check for part_checks in parts for check in part_checks(scenario, layout)]
-    checks = tuple(dict.fromkeys([*temperature_checks(scenario, layout, evidence), *of_parts, *air.checks]))
+    at_once = checks_at_once(scenario, layout)
+    checks = tuple(dict.fromkeys([*temperature_checks(scenario, layout, evidence), *at_once, *air.checks]))
     lines = equipment_list(scenario, layout, checks, air.flow_to_order_m3_per_h)
     return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
 
@@ -272,6 +275,7 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
     air, supplied, cost = layout.ventilation, layout.supply, layout.money
     return {
         "title": layout.title,
+        "impossible": why(layout.impossible) if layout.impossible else None,
         "targets": layout.targets,
         "checks": layout.checks,
         "equipment": [{**line.row, "price": line.price, "cost": line.cost} for line in layout.equipment],

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from jinja2 import Environment, PackageLoader
 
 from batsim.catalogue import FIGURES
-from batsim.formulas.rules_of_thumb import batteries_per_truck
+from batsim.formulas.rules_of_thumb import SHIFT_HOURS, batteries_per_truck
 
 HOURS = {
     "day": '{days: Mon-Fri, from: "07:00", to: "15:30", breaks: ["12:00 for 30 min"]}',
@@ -15,8 +15,6 @@ HOURS = {
     "night": '{days: Sun-Thu, from: "22:00", to: "06:00", breaks: ["02:00 for 20 min"]}',
 }
 SHIFT_NAMES = {1: ("day",), 2: ("early", "late"), 3: ("early", "late", "night")}
-SHIFT_HOURS = 8.0
-"""Length of the shifts above, for the first guess of a battery count. [h]"""
 
 KINDS = {
     24: ("pallet_ride_on_24v", "vented_lead_acid_24v"),
@@ -57,7 +55,8 @@ def _first_counts(answers: Answers) -> tuple[int, int]:
     """Batteries and chargers to start with: one a truck for one shift, else the rule of thumb, some to spare."""
     if answers.shifts == 1:
         return answers.trucks + 1, answers.trucks + 1
-    per_truck = min(float(answers.shifts), batteries_per_truck(SHIFT_HOURS, 0.0, SHIFT_HOURS, SHIFT_HOURS))
+    work_h = answers.shifts * SHIFT_HOURS
+    per_truck = batteries_per_truck(SHIFT_HOURS, 0.0, SHIFT_HOURS, SHIFT_HOURS, work_h)
     batteries = max(answers.trucks + 1, math.ceil(answers.trucks * per_truck))
     batteries += math.ceil(math.sqrt(batteries - answers.trucks))
     return batteries, batteries - answers.trucks + 1

@@ -25,7 +25,7 @@ from batsim.statistics.intervals import (
     student_interval,
     variance_reduction,
 )
-from batsim.study.limits import stated_limits
+from batsim.study.limits import MET, NO_EXCHANGES, Limit, stated_limits
 from batsim.study.running.executors import run_schedule
 from batsim.study.running.jobs import measure_names, measures_of
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until, runs_of
@@ -66,7 +66,9 @@ class TargetResult(NamedTuple):
     target: str
     """What is wanted, in words."""
     verdict: str
-    """met, missed or not sure."""
+    """met, missed, not sure, or no exchanges where the target is about those and the layout has none."""
+    miss_share: float = 0.0
+    """How far its mean misses the limit, as a part of it; 0 where it is kept. [-]"""
 
 
 @dataclass(frozen=True, repr=False)
@@ -78,11 +80,14 @@ class Comparison(Shows):
     """Measures whose differences are stated, all of them together; the first decides."""
     seasons: Mapping[str, Runs] = field(default_factory=dict)
     """Runs of each season, by its weeks; `runs` are those of the normal weeks."""
+    impossible: Mapping[str, str] = field(default_factory=dict)
+    """Why layouts are impossible, by name; they are never best, whatever their runs say."""
 
     @cached_property
     def parts(self) -> tuple["Comparison", ...]:
         """Comparisons of the normal weeks and of each season, each by itself."""
-        return tuple(Comparison(runs, self.measures) for runs in (self.runs, *self.seasons.values()))
+        runs_of_parts = (self.runs, *self.seasons.values())
+        return tuple(Comparison(runs, self.measures, impossible=self.impossible) for runs in runs_of_parts)
 
     @property
     def in_short(self) -> str:
@@ -139,21 +144,25 @@ class Comparison(Shows):
 
     @cached_property
     def ranking(self) -> tuple[str, ...]:
-        """Layouts by the mean of the deciding measure, the best first; those in which it has no meaning last."""
-        sign = sign_of(self.deciding)
-        means = {layout: sign * self.interval(layout).mean for layout in self.layouts}
-        return tuple(sorted(self.layouts, key=lambda layout: means[layout] if np.isfinite(means[layout]) else np.inf))
+        """Layouts by the mean of the deciding measure, the best first.
+
+        Those in which it has no meaning and those that are impossible come last.
+        """
+        means = {layout: sign_of(self.deciding) * self.interval(layout).mean for layout in self.layouts}
+        last = {layout: not np.isfinite(mean) for layout, mean in means.items()}
+        return tuple(sorted(self.layouts, key=lambda layout: (layout in self.impossible, last[layout], means[layout])))
 
     @cached_property
     def ranked(self) -> tuple[str, ...]:
-        """Layouts in which the deciding measure has a meaning, the best first."""
-        return tuple(layout for layout in self.ranking if np.isfinite(self.interval(layout).mean))
+        """Possible layouts in which the deciding measure has a meaning, the best first."""
+        possible = [layout for layout in self.ranking if layout not in self.impossible]
+        return tuple(layout for layout in possible if np.isfinite(self.interval(layout).mean))
 
     @cached_property
     def chance_best(self) -> dict[str, float]:
         """Probability that each layout has the best true mean of the deciding measure, as these replications tell.
 
-        Not a number for a layout in which the measure has no meaning; the others share the chance.
+        Not a number for a layout that is impossible, or in which the measure has no meaning; the others share it.
         """
         if not self.ranked:
             return dict.fromkeys(self.layouts, np.nan)
@@ -232,7 +241,8 @@ class Comparison(Shows):
         if self.runs.replications < 2:
             return "One replication carries no verdict; take at least two."
         if len(self.ranked) < 2:
-            return f"Fewer than two layouts have a value of {self._what}, so there is no verdict."
+            possible = "possible " if self.impossible else ""
+            return f"Fewer than two {possible}layouts have a value of {self._what}, so there is no verdict."
         best, *others = self.ranked
         near = [other for other in others if not self._lag(best, other).high < 0.0]
         return self._no_winner(best, near, confidence) if near else self._winner(best, others[0], confidence)
@@ -291,13 +301,8 @@ class Comparison(Shows):
         """How a layout stands to each target of the scenario, in normal weeks and in each season."""
         season = self.runs.schedule.season
         runs = {"" if season is None else season.text: self.runs, **self.seasons}
-        return tuple(
-            TargetResult(
-                limit.name, limit.text + limit.when, limit.verdict(runs[limit.season].judged(layout, limit.measure))
-            )
-            for limit in stated_limits(self.runs.scenario)
-            if limit.season in runs
-        )
+        limits = [limit for limit in stated_limits(self.runs.scenario) if limit.season in runs]
+        return tuple(target_result(limit, runs[limit.season], layout) for limit in limits)
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
@@ -320,6 +325,7 @@ class Comparison(Shows):
         ]
         data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
+        data["impossible"] = dict(self.impossible)
         data["warm_up_too_short"] = {layout: interval_json(more) for layout, more in self.still_settling.items()}
         return data
 
@@ -332,6 +338,16 @@ class Comparison(Shows):
             season: {"weeks": part.runs.schedule.weeks, "verdict": part.verdict}
             for season, part in zip(self.seasons, self.parts[1:], strict=True)
         }
+
+
+def target_result(limit: Limit, runs: Runs, layout: str) -> TargetResult:
+    """How a layout stands to one target in runs of its weeks."""
+    text = limit.text + limit.when
+    if not limit.is_about(runs.scenario, layout):
+        return TargetResult(limit.name, text, NO_EXCHANGES)
+    interval = runs.judged(layout, limit.measure)
+    verdict = limit.verdict(interval)
+    return TargetResult(limit.name, text, verdict, 0.0 if verdict == MET else limit.miss_share(interval.mean))
 
 
 def in_weeks(weeks: str, comparison: Comparison) -> str:

@@ -24,6 +24,11 @@ from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of
 from batsim.study.running.replications import interval_json
 
+BEGINS = (
+    "The day begins with its first shift, the worst hour where trucks come at the change of shifts: one that begins at "
+    "another hour may cost less."
+)
+"""What the hour at which the day begins does to the answer."""
 AS_IT_IS, WITH_STANDBY, WITHOUT = "as it is", "out, standby takes over", "out, no standby"
 
 
@@ -65,6 +70,11 @@ class DayWithout(Shows):
     def in_short(self) -> str:
         """What it is, in a few words."""
         return self.sentence
+
+    @property
+    def note(self) -> str:
+        """How to read it."""
+        return BEGINS
 
     def downtime(self, way: str) -> Interval:
         """Downtime on the day. [min per truck-shift]"""
@@ -111,6 +121,7 @@ class DayWithout(Shows):
             "units": self.count,
             "standby": self.standby or None,
             "day": self.day.text,
+            "note": self.note,
             "ways": {
                 way: {
                     "day_min_per_truck_shift": interval_json(self.downtime(way)),

@@ -9,8 +9,10 @@ from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.blueprint import Blueprint
 from batsim.room.group_plan import GroupPlan
+from batsim.scenario.parts.calendar import full_day_min
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.trucks import TruckGroup
+from batsim.scenario.parts.week import Week
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_blueprint
 
@@ -37,7 +39,9 @@ class StockOutline(NamedTuple):
     held_h: float
     """Least time for which a charger is taken: on one bound to its bay the cool-down too, where bays share them. [h]"""
     per_truck: float
-    """Batteries a truck by rule of thumb, for work round the clock; not a number in the truck. [-]"""
+    """Batteries a truck by rule of thumb, for the work of its trucks; not a number in the truck. [-]"""
+    work_h: float
+    """Work of a truck on a day, of the group that works longest. [h]"""
 
 
 class LayoutOutline(NamedTuple):
@@ -66,7 +70,7 @@ def outline(scenario: Scenario) -> Outline:
     layouts = []
     for name, built in blueprints.items():
         chargers = tuple(zip(built.charger_names, built.charger_counts, strict=True))
-        stock = tuple(_stock(built, number) for number in range(len(built.battery_plans)))
+        stock = tuple(_stock(built, number, scenario.week) for number in range(len(built.battery_plans)))
         layouts.append(LayoutOutline(name, built.arrangement, built.stations, built.bays, chargers, stock))
     outlines = tuple(GroupOutline(group.truck, _run_h(group), group.power_w / 1000.0) for group in groups)
     return Outline(scenario, outlines, tuple(layouts))
@@ -79,7 +83,12 @@ def _run_h(group: GroupPlan) -> float:
     return discharge_at_power(1.0, group.truck.exchange_at_share, group.power_w, group.cell)[0]
 
 
-def _stock(built: Blueprint, number: int) -> StockOutline:
+def _work_h(built: Blueprint, number: int, week: Week) -> float:
+    """Work of a truck on a day, of the group of a battery type that works longest. [h]"""
+    return max(full_day_min(week, group.truck.shifts) for group in built.groups if number in group.queues) / 60.0
+
+
+def _stock(built: Blueprint, number: int, week: Week) -> StockOutline:
     """Work out one battery type of a layout."""
     line = built.battery_plans[number]
     battery, charger = line.battery, line.chargers[0]
@@ -93,8 +102,11 @@ def _stock(built: Blueprint, number: int) -> StockOutline:
             ah = discharge_at_power(1.0, level, group.power_w, group.cell)[1]
         hours = phases_hours(charge_phases(profile, line.cell.capacity_ah, ah, profile.factor * ah))
     run_h, per_truck = _run_h(group), math.nan
+    work_h = _work_h(built, number, week)
     if not built.arrangement.in_truck and 0.0 < run_h < math.inf:
-        per_truck = batteries_per_truck(run_h, 0.0, hours, battery.cool_down_min.mean / 60.0)
+        per_truck = batteries_per_truck(run_h, 0.0, hours, battery.cool_down_min.mean / 60.0, work_h)
     too_few = built.bound_chargers and sum(built.charger_counts) < built.bays
     held_h = hours + battery.cool_down_min.mean / 60.0 * too_few
-    return StockOutline(line.name, line.batteries, line.trucks, built.charger_names[charger], hours, held_h, per_truck)
+    return StockOutline(
+        line.name, line.batteries, line.trucks, built.charger_names[charger], hours, held_h, per_truck, work_h
+    )

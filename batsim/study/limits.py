@@ -14,6 +14,11 @@ from batsim.statistics.intervals import Interval
 ROUNDING = 1e-9
 OF_NONE_MIN, OF_NONE_SHARE = 1.0, 0.01
 """Minutes, and share, of which an indifference is a part where a target allows none."""
+DOWNTIME_TARGET, WAITS, NONE_READY = "downtime", "waits", "none ready"
+OF_EXCHANGES = (WAITS, NONE_READY)
+"""Targets on exchanges, which say nothing of a layout that has none."""
+MET, MISSED, NOT_SURE, NO_EXCHANGES = "met", "missed", "not sure", "no exchanges"
+"""How a layout can stand to a target."""
 
 
 class Limit(NamedTuple):
@@ -43,6 +48,19 @@ class Limit(NamedTuple):
         """Words on the season, to stand behind others; empty for the normal weeks."""
         return f" in {name_of_weeks(self.season)}" if self.season else ""
 
+    def is_about(self, scenario: Scenario, layout: str) -> bool:
+        """Whether it says something of a layout: a target on exchanges says nothing of one that has none."""
+        return self.name not in OF_EXCHANGES or not scenario.arrangement(layout).in_truck
+
+    def miss_share(self, mean: float) -> float:
+        """How far a mean misses the limit, as a part of it; 0 where it is kept or there is no mean. [-]
+
+        A limit of nothing is missed by so many minutes, percent or trucks.
+        """
+        of_none = OF_NONE_SHARE if self.name == NONE_READY else OF_NONE_MIN
+        over = (self.sign * mean - self.most) / (abs(self.most) or of_none)
+        return over if over > 0.0 else 0.0
+
     def verdict(self, interval: Interval) -> str:
         """Tell whether the measure keeps the limit: met, missed or not sure, as far as its interval can tell.
 
@@ -50,12 +68,12 @@ class Limit(NamedTuple):
         """
         mean, low, high = interval if self.sign > 0.0 else interval.turned
         if not np.isfinite(mean):
-            return "not sure"
+            return NOT_SURE
         if not np.isfinite(low):
             low = high = mean
         if high <= (self.most if self.allowed else self.tested):
-            return "met"
-        return "missed" if low > self.most else "not sure"
+            return MET
+        return MISSED if low > self.most else NOT_SURE
 
     @property
     def tested(self) -> float:
@@ -121,16 +139,16 @@ def _limits(scenario: Scenario) -> Iterator[Limit]:
     if (most := targets.downtime_min_per_truck_shift) is not None:
         near = figures.number("decide.indifference_downtime") * (most or OF_NONE_MIN)
         text = f"downtime at most {most:g} min per truck-shift"
-        yield Limit("downtime", "downtime_min_per_truck_shift", most, 1.0, near, text)
+        yield Limit(DOWNTIME_TARGET, "downtime_min_per_truck_shift", most, 1.0, near, text)
     if targets.waits is not None:
         least = targets.waits.share
         near = figures.number("decide.indifference_share") * (1.0 - least or OF_NONE_SHARE)
         text = f"{100 * least:g} % of waits under {targets.waits.minutes:g} min"
-        yield Limit("waits", "wait_within_target_share", -least, -1.0, near, text)
+        yield Limit(WAITS, "wait_within_target_share", -least, -1.0, near, text)
     if (most := targets.none_ready_share) is not None:
         near = figures.number("decide.indifference_share") * (most or OF_NONE_SHARE)
         text = f"at most {100 * most:g} % of trucks find none ready"
-        yield Limit("none ready", "found_none_ready_share", most, 1.0, near, text)
+        yield Limit(NONE_READY, "found_none_ready_share", most, 1.0, near, text)
     if targets.trucks_below_cut_out is not None:
         most, near = float(targets.trucks_below_cut_out), figures.number("decide.indifference_trucks")
         text = f"at most {most:g} trucks below cut-out"

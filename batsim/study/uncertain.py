@@ -1,6 +1,7 @@
 """Layouts compared over inputs that are not known: which is best how often, and what the doubt rests on."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import product
 from typing import Any
@@ -38,6 +39,8 @@ class UncertainComparison(Shows):
     """By layout and measure: a row for each draw, a column for each replication."""
     measures: tuple[str, ...]
     """The first decides."""
+    impossible: Mapping[str, str] = field(default_factory=dict)
+    """Why layouts are impossible, by name; they are never best, whatever their runs say."""
 
     @property
     def in_short(self) -> str:
@@ -63,11 +66,12 @@ class UncertainComparison(Shows):
     def chance_best(self) -> dict[str, Interval]:
         """Share of the draws at which each layout is best, with the exact interval of a probability.
 
-        At a draw at which several are equally good none of them is; a layout in which the measure has no meaning
-        never is.
+        At a draw at which several are equally good none of them is; a layout that is impossible or in which the measure
+        has no meaning never is.
         """
         means = np.column_stack([self.values[layout][self.deciding].mean(axis=1) for layout in self.layouts])
-        scores = np.where(np.isfinite(means), sign_of(self.deciding) * means, np.inf)
+        in_question = np.isfinite(means) & np.array([layout not in self.impossible for layout in self.layouts])
+        scores = np.where(in_question, sign_of(self.deciding) * means, np.inf)
         best = (scores == scores.min(axis=1, keepdims=True)) & np.isfinite(scores)
         alone = best & (best.sum(axis=1, keepdims=True) == 1)
         return {
@@ -77,14 +81,19 @@ class UncertainComparison(Shows):
 
     @cached_property
     def ranking(self) -> tuple[str, ...]:
-        """Layouts by how often they are best, then by their mean."""
+        """Layouts by how often they are best, then by their mean; those that are impossible last."""
         sign = sign_of(self.deciding)
 
-        def rank(layout: str) -> tuple[float, float]:
+        def rank(layout: str) -> tuple[bool, float, float]:
             mean = sign * self.spread(layout, self.deciding).mean
-            return -self.chance_best[layout].mean, np.inf if np.isnan(mean) else mean
+            return layout in self.impossible, -self.chance_best[layout].mean, np.inf if np.isnan(mean) else mean
 
         return tuple(sorted(self.layouts, key=rank))
+
+    @property
+    def possible(self) -> tuple[str, ...]:
+        """The ranking without what is impossible."""
+        return tuple(layout for layout in self.ranking if layout not in self.impossible)
 
     def spread(self, layout: str, measure: str) -> Spread:
         """Mean of a measure over all draws, and where 5 % and 95 % of them lie."""
@@ -97,9 +106,9 @@ class UncertainComparison(Shows):
     @cached_property
     def swayed_by(self) -> tuple[tuple[str, Interval], ...]:
         """Rank correlation of each unknown input with the lead of the best layout over the next, strongest first."""
-        if len(self.layouts) < 2:
+        if len(self.possible) < 2:
             return ()
-        best, other = self.ranking[:2]
+        best, other = self.possible[:2]
         values = self.values[other][self.deciding] - self.values[best][self.deciding]
         lead = sign_of(self.deciding) * values.mean(axis=1)
         correlations = rank_correlations(self.points.cube, lead, self.schedule.confidence)
@@ -112,9 +121,9 @@ class UncertainComparison(Shows):
     @property
     def verdict(self) -> str:
         """Sentence on which layout is best over what is not known."""
-        best, *others = self.ranking
-        if not others:
-            return ""
+        if len(self.possible) < 2:
+            return f"Only layout '{self.possible[0]}' is possible." if self.impossible and self.possible else ""
+        best, *others = self.possible
         chance = self.chance_best[best]
         shares = f"in {100 * chance.mean:.0f} % of {self.draws} draws of what is not known ({_range(chance)})"
         if chance.low > 0.5:
@@ -154,6 +163,7 @@ class UncertainComparison(Shows):
             },
             "swayed_by": [{"path": path, **interval_json(correlation)} for path, correlation in self.swayed_by],
             "verdict": self.verdict,
+            "impossible": dict(self.impossible),
         }
 
 

@@ -10,11 +10,16 @@ from batsim.measures.exchanges import waits_min
 from batsim.measures.names import RARE, WITHIN_TARGET
 from batsim.measures.windows import Floats
 from batsim.record import Record
+from batsim.scenario.parts.calendar import mean_shift_min
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
 from batsim.study.running.estimates import estimate
 from batsim.study.running.executors import run_schedule
+from batsim.study.running.replications import Runs
+
+ROUNDING_MIN = 1e-6
+"""A wait that is shorter than a shift by less than this is one. [min]"""
 
 
 class Curve(NamedTuple):
@@ -65,6 +70,26 @@ class Waits:
         """Wait that this share of the exchanges does not exceed in any layout; 0 when there is none. [min]"""
         by_layout = [np.concatenate(waits) for waits in self.waits.values()]
         return max((float(np.quantile(waits, share)) for waits in by_layout if waits.size), default=0.0)
+
+
+class WholeShift(NamedTuple):
+    """A 95th percentile of waits that takes as long as a shift."""
+
+    wait_min: float
+    """Mean of the 95th percentiles of the replications. [min]"""
+    shift_min: float
+    """Working minutes of the shortest mean shift of a truck group. [min]"""
+
+
+def whole_shifts_waited(runs: Runs) -> dict[str, WholeShift]:
+    """Layouts in which one exchange in twenty waits for a whole shift or longer.
+
+    Waits count scheduled time alone, so such a truck stands from the beginning of its work to the end.
+    """
+    week, groups = runs.scenario.week, runs.scenario.trucks
+    shift_min = min(mean_shift_min(week, group.shifts) for group in groups)
+    waits = {layout: runs.interval(layout, "wait_min_p95").mean for layout in runs.layouts}
+    return {layout: WholeShift(wait, shift_min) for layout, wait in waits.items() if wait >= shift_min - ROUNDING_MIN}
 
 
 def take(record: Record, _: Scenario) -> Floats:

@@ -200,6 +200,15 @@ def mean_shift_min(week: Week, names: Sequence[str]) -> float:
     return worked / sum(often)
 
 
+def full_day_min(week: Week, names: Sequence[str]) -> float:
+    """Working minutes of a day on which several shifts all work, breaks left out; those that overlap count once. [min]
+
+    Shifts over midnight count for the day on which they begin.
+    """
+    windows = group_windows(week, names, 3 * WEEK_MIN)
+    return overlap_min(windows, [(WEEK_MIN, 2 * WEEK_MIN)]) / max(len(week.shifts[name].days) for name in names)
+
+
 def minutes_per_working_day(week: Week, names: list[str]) -> float:
     """Minutes of a working day in which any of the shifts works, holidays left out. [min]"""
     windows = joined([window for name in names for window in shift_windows(week.shifts[name], 3 * WEEK_MIN)])

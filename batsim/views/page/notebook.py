@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from functools import singledispatch
 from html import escape
 
-from batsim.decision.ranking import recommend
+from batsim.decision.ranking import order_sentence, recommend
 from batsim.plan.checks import VERDICTS
 from batsim.plan.plan import Plan
 from batsim.record import TABLES, Record
@@ -16,7 +16,16 @@ from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.plan_text import MARK, amount_text
-from batsim.views.text.tables import CHANCE, age_note, chance_text, number_rows, season_rows, simulated
+from batsim.views.text.tables import (
+    CHANCE,
+    age_note,
+    chance_text,
+    impossible_sentences,
+    number_rows,
+    season_rows,
+    shift_notes,
+    simulated,
+)
 
 LEFT, RIGHT = "text-align: left; padding: 0 0.6em", "text-align: right; padding: 0 0.6em"
 CAPTION = "caption-side: top; text-align: left"
@@ -25,12 +34,13 @@ NUMBERS = "{:.4g}".format
 
 @singledispatch
 def html_of(shown: object) -> str:
-    """Write what a notebook shows: for most results their frame, and above it what it says in a sentence.
+    """Write what a notebook shows: for most results their frame, and above it what it says in a sentence or two.
 
     Parameters
     ----------
     shown
-        A scenario, record or result; any other has a `frame`, and a `sentence` or a `verdict` where it says something.
+        A scenario, record or result; any other has a `frame`, and a `sentence` or a `verdict` where it says
+        something, and a `note` on how to read it.
 
     Returns
     -------
@@ -39,7 +49,7 @@ def html_of(shown: object) -> str:
     """
     frame = shown.frame  # type: ignore[attr-defined]
     said = getattr(shown, "sentence", "") or getattr(shown, "verdict", "")
-    return paragraphs([said]) + str(frame.to_html(index=False, float_format=NUMBERS))
+    return paragraphs([said, getattr(shown, "note", "")]) + str(frame.to_html(index=False, float_format=NUMBERS))
 
 
 @html_of.register
@@ -107,7 +117,15 @@ def _comparison(comparison: Comparison) -> str:
     for results in zip(*map(comparison.targets, layouts), strict=True):
         rows.append([results[0].target, *(result.verdict for result in results)])
     return _side_by_side(runs, rows) + paragraphs(
-        [*comparison.verdicts, comparison.precision_sentence, age_note(runs), _sure(runs)]
+        [
+            *comparison.verdicts,
+            order_sentence(comparison),
+            *impossible_sentences(comparison.impossible),
+            *shift_notes(runs),
+            comparison.precision_sentence,
+            age_note(runs),
+            _sure(runs),
+        ]
     )
 
 

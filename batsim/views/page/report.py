@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from jinja2 import Environment, PackageLoader
 
-from batsim.decision.ranking import SAME_COST, recommend
+from batsim.decision.ranking import SAME_COST, order_sentence, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import cited
 from batsim.plan.money import LEFT_OUT
@@ -21,7 +21,7 @@ from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, advice_texts, amount_text, payback_sentence, what_follows
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import age_note, number_rows, season_rows, simulated
+from batsim.views.text.tables import age_note, impossible_sentences, number_rows, season_rows, shift_notes, simulated
 
 MOST_INPUT = 300
 """Letters of an input that are shown."""
@@ -117,7 +117,8 @@ def _comparison(plans: Plan) -> dict[str, Any]:
         rows.append([results[0].target, *(result.verdict for result in results)])
     rows += _planned(plans)
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
-    notes = [text for text in (*comparison.verdicts, age_note(runs), note) if text]
+    said = (*comparison.verdicts, order_sentence(comparison), *impossible_sentences(comparison.impossible))
+    notes = [text for text in (*said, *shift_notes(runs), age_note(runs), note) if text]
     return {"caption": simulated(runs.schedule), "head": ["", *plans.layouts], "rows": rows, "notes": notes}
 
 
@@ -129,6 +130,7 @@ def _planned(plans: Plan) -> list[list[str]]:
         [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in layouts)],
         [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in layouts)],
         ["checks that fail", *(str(plan.failing) for plan in layouts)],
+        ["possible", *("no" if plan.impossible else "yes" for plan in layouts)],
     ]
 
 

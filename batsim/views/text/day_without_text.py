@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from batsim.scenario.settings import Schedule
-from batsim.study.day_without import DayWithout
+from batsim.study.day_without import BEGINS, DayWithout
 from batsim.views.text.lines import columns, sentence
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.tables import answer_text
@@ -18,7 +18,7 @@ def day_without_answer(schedule: Schedule, days: Sequence[DayWithout], width: in
     figures = f"± is the half width of a {100 * schedule.confidence:g} % interval."
     note = (
         f"{figures if schedule.replications > 1 else NO_INTERVALS} A device that is at work when the day begins "
-        "finishes that exchange."
+        f"finishes that exchange. {BEGINS}"
     )
     return answer_text(title, long, (day_without_text(day, width) for day in days), note if days else NOTHING, width)
 

@@ -5,9 +5,10 @@ import math
 from batsim.decision.answer import MISSES, Answer, Trial
 from batsim.decision.decide import Decision
 from batsim.study.cost import CostLine
+from batsim.study.limits import stated_limits
 from batsim.views.text.lines import columns, hung, sentence
 from batsim.views.text.numbers import counted, estimate_text, is_share, measure_of, unit_of
-from batsim.views.text.tables import run_length, targets_sentence
+from batsim.views.text.tables import impossible_sentences, run_length, targets_sentence
 
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""
@@ -25,14 +26,16 @@ def decision_text(decision: Decision, width: int = 100) -> str:
     """Answer for each layout, with the cheapest named when there are several."""
     schedule, answers = decision.schedule, decision.answers
     head = f"{schedule.scenario.site.name}: the cheapest counts that meet the targets; runs of {run_length(schedule)}"
-    targets = targets_sentence([limit.text for limit in answers[0].limits if not limit.season], schedule)
+    targets = targets_sentence([limit.text for limit in stated_limits(schedule.scenario) if not limit.season], schedule)
     notes = [LEFT_OUT, *([PLACEHOLDERS] if any(answer.placeholders for answer in answers) else [])]
     if len(answers) > 1:
-        cheapest, says = decision.cheapest, "No layout meets the targets."
+        cheapest = decision.cheapest
+        says = f"No layout meets the targets; '{decision.ranking[0]}' comes nearest."
         if cheapest is not None:
             cost = _money(cheapest, cheapest.cost_per_year)
             says = f"Cheapest layout that meets the targets: '{cheapest.layout}', {cost}."
         notes.insert(0, says)
+    notes += impossible_sentences(decision.impossible)
     return "\n\n".join(
         [
             f"{sentence(head, width)}\n{sentence(targets, width)}",
@@ -46,6 +49,9 @@ def _answer(answer: Answer, width: int) -> str:
     """One layout."""
     title = answer.schedule.scenario.arrangement(answer.layout).title
     lines = _not_met(answer, width) if answer.chosen is None else _met(answer, answer.chosen, width)
+    scenario = answer.schedule.scenario
+    others = [limit.text for limit in stated_limits(scenario) if not limit.is_about(scenario, answer.layout)]
+    lines += [sentence(f"{text}: no exchanges, so downtime judges", width, 2) for text in dict.fromkeys(others)]
     effort = (
         f"It took {counted(answer.runs, 'run')} of {len(answer.tested)} of the "
         f"{counted(answer.combinations, 'combination')}; all would have taken {answer.full_grid_runs:,} runs."

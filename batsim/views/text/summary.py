@@ -3,6 +3,8 @@
 import math
 
 from batsim.catalogue import FIGURES
+from batsim.formulas.rules_of_thumb import SHIFT_HOURS
+from batsim.plan.possible import impossible_layouts
 from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
@@ -13,6 +15,10 @@ from batsim.views.text.numbers import are, counted
 
 LONGEST = 160
 """Characters of what something may be that are shown."""
+IN_WORDS = ("one", "two", "three")
+"""Shifts of a day in words."""
+ALL_DAY_H = 23.99
+"""Work that leaves no break in a day. [h]"""
 MOST_COUNTED = 20_000
 """Cases up to which those that several points share are counted once."""
 
@@ -27,8 +33,11 @@ def summary_text(outline: Outline, width: int = 100) -> str:
             f"  {truck.count} x {truck.group} on {', '.join(truck.shifts)}; battery {truck.battery}",
             f"    about {run_h:.1f} h of work on one battery{power}, until {100 * truck.exchange_at_share:g} % is left",
         ]
+    impossible = impossible_layouts(scenario, scenario.layouts)
     for layout in outline.layouts:
         lines += _layout_lines(layout)
+        if layout.name in impossible:
+            lines.append(f"    impossible: {impossible[layout.name]}")
     lines += _weeks_lines(scenario)
     if unknowns := scenario.unknowns:
         lines.append(f"  {are(len(unknowns), 'input')} not known; a middle value stands in:")
@@ -90,7 +99,7 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
             )
         if math.isfinite(stock.per_truck):
             lines.append(
-                f"      rule of thumb for work round the clock: {stock.per_truck:.2f} a truck, "
+                f"      rule of thumb for {_work(stock.work_h)}: {stock.per_truck:.2f} a truck, "
                 f"{math.ceil(stock.per_truck * stock.trucks)} in all"
             )
     chargers = ", ".join(f"{_number(count)} x {name}" for name, count in layout.chargers)
@@ -98,6 +107,13 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
     bays = "" if layout.arrangement.in_truck else f"; {_counted(layout.bays, 'bay')} ({layout.arrangement.bay})"
     lines.append(f"    {stations}{bays}; chargers {chargers}")
     return lines
+
+
+def _work(hours: float) -> str:
+    """Say how long trucks work on a day, as the trade does: by shifts of eight hours."""
+    if hours > ALL_DAY_H:
+        return "work round the clock"
+    return f"{IN_WORDS[min(max(1, round(hours / SHIFT_HOURS)), len(IN_WORDS)) - 1]}-shift work"
 
 
 def _weeks_lines(scenario: Scenario) -> list[str]:

@@ -2,15 +2,18 @@
 
 import csv
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
+from batsim.decision.ranking import order_of_runs, order_sentence
 from batsim.measures.names import COUNTS, PART_LABELS
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
+from batsim.study.limits import MET
 from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
+from batsim.study.waits import whole_shifts_waited
 from batsim.views.text.lines import aligned, columns, entry, head_size, measured, one_block, packed, sentence
 from batsim.views.text.numbers import (
     NO_INTERVALS,
@@ -111,6 +114,9 @@ def _rows(comparison: Comparison, numbers: list[list[str]]) -> list[list[str]]:
     if len(comparison.layouts) > 1:
         deciding = "downtime" if comparison.deciding == DOWNTIME else measure_of(comparison.deciding).label
         rows.append([CHANCE, *(chance_text(comparison, name) for name in comparison.layouts), f"in {deciding}"])
+    if comparison.impossible:
+        possible = ["no" if name in comparison.impossible else "yes" for name in comparison.layouts]
+        rows.append(["possible", *possible, ""])
     for results in zip(*map(comparison.targets, comparison.layouts), strict=True):
         rows.append([f"target: {results[0].name}", *(result.verdict for result in results), ""])
     return rows
@@ -121,7 +127,12 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     runs = comparison.runs
     targets = [target.target for target in comparison.parts[0].targets(runs.layouts[0])]
     notes = [targets_sentence(targets, runs.schedule)] if targets else []
-    notes += [*comparison.verdicts, comparison.warm_up_sentence, comparison.precision_sentence]
+    notes += [*comparison.verdicts, order_sentence(comparison), *impossible_sentences(comparison.impossible)]
+    notes += [
+        *(note for part in comparison.parts for note in shift_notes(part.runs)),
+        comparison.warm_up_sentence,
+        comparison.precision_sentence,
+    ]
     notes += [*few_notes(runs, shown_measures(runs))]
     if runs.replications > 1:
         note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean; differences are paired."
@@ -129,6 +140,20 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     else:
         notes.append(NO_INTERVALS)
     return ["", *(sentence(note, width) for note in (*notes, LOST, age_note(runs), MORE, CAUTION) if note)]
+
+
+def impossible_sentences(impossible: Mapping[str, str]) -> list[str]:
+    """Say of each layout that is impossible why it is."""
+    return [f"Layout '{layout}' is impossible: {reason}" for layout, reason in impossible.items()]
+
+
+def shift_notes(runs: Runs) -> list[str]:
+    """Say of each layout where the 95th percentile of its waits is a whole shift that it is."""
+    return [
+        f"95th percentile of the waits, '{layout}': {wait:,.0f} min are a whole shift ({shift:,.0f} min of work) or "
+        "more, so one exchange in twenty costs a truck all of it."
+        for layout, (wait, shift) in whole_shifts_waited(runs).items()
+    ]
 
 
 def targets_sentence(targets: list[str], schedule: Schedule) -> str:
@@ -167,9 +192,10 @@ def _one_below_the_other(comparison: Comparison, width: int) -> list[str]:
     runs = comparison.runs
     names, heads, units = zip(*MEASURES_IN_A_LINE, strict=True)
     rows = [["", *heads, "best", "targets met"], ["", *units, "", ""]]
-    for layout in comparison.ranking:
+    for layout in order_of_runs(comparison):
         verdicts = [target.verdict for target in comparison.targets(layout)]
-        met = f"{verdicts.count('met')} of {len(verdicts)}" if verdicts else "-"
+        met = f"{verdicts.count(MET)} of {len(verdicts)}" if verdicts else "-"
+        met = "impossible" if layout in comparison.impossible else met
         values = [value_text(runs, layout, name) for name in names]
         rows.append([layout, *values, chance_text(comparison, layout), met])
     return one_block(rows, width, heads=2) or columns(rows, width, heads=2)
@@ -201,6 +227,7 @@ def run_notes(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
             f"({100 * below.low:.0f} to {100 * below.high:.0f} %)"
         )
         notes.append(f"{layout}: {'; '.join(parts)}.")
+    notes += shift_notes(runs)
     notes += few_notes(runs, tuple(measure for measure in runs.measures if measure not in COUNTS))
     notes.append(f"± and the limits are those of {100 * runs.confidence:g} % intervals.")
     if runs.goal is not None:

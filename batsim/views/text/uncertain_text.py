@@ -7,6 +7,7 @@ from batsim.study.uncertain import UncertainComparison
 from batsim.views.text.lines import columns, hung, sentence
 from batsim.views.text.numbers import counted, label_with_unit, plain_number
 from batsim.views.text.sweep_text import input_name
+from batsim.views.text.tables import impossible_sentences
 
 NOTE = (
     "The rest of the variance is chance between replications: more draws or weeks reduce it. What is not known stays "
@@ -25,10 +26,11 @@ def uncertain_text(comparison: UncertainComparison, width: int = 100) -> str:
     lines = [sentence(head, width), "Not known:"]
     lines += [hung(f"{factor.path}: {factor.text}", width, 2) for factor in comparison.points.factors]
     lines += ["", *columns(_rows(comparison), width), ""]
-    if comparison.verdict:
-        lines.append(sentence(comparison.verdict, width))
+    lines += [
+        sentence(text, width) for text in (comparison.verdict, *impossible_sentences(comparison.impossible)) if text
+    ]
     if comparison.swayed_by:
-        best, other = comparison.ranking[:2]
+        best, other = comparison.possible[:2]
         lines.append(sentence(f"What sways the lead of '{best}' over '{other}' (rank correlation, -1 to 1):", width))
         lines += [
             hung(f"{input_name(path)}: {_correlation(correlation)}", width, 2)

@@ -54,7 +54,8 @@ trucks lose 1090 min per truck-shift that day instead of 20, 18 truck-hours more
 a 'standby' to see what it would save.
 
 ± is the half width of a 95 % interval. A device that is at work when the day begins finishes that
-exchange.
+exchange. The day begins with its first shift, the worst hour where trucks come at the change of
+shifts: one that begins at another hour may cost less.
 {CAUTION}"""
     )
 
@@ -79,7 +80,8 @@ A day without the winch in 'two devices' (week 1 Tue 00:00 for 24 h) stops excha
 to see what it would save.
 
 One replication has no intervals; take more to know how sure this is. A device that is at work when
-the day begins finishes that exchange.
+the day begins finishes that exchange. The day begins with its first shift, the worst hour where
+trucks come at the change of shifts: one that begins at another hour may cost less.
 {CAUTION}"""
     )
 

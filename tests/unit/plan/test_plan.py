@@ -134,13 +134,14 @@ def test_a_summary_for_notebooks(plan: Plan) -> None:
     """The recommendation and a row for each layout; names cannot break out of it."""
     html = plan._repr_html_()
     check = Check("<script>", "aisle", FAILS, "", "", "", "")
-    hostile = replace(plan, layouts={"hoist": replace(plan.layouts["hoist"], checks=(check,))})
+    hostile = replace(plan, layouts={"hoist": replace(plan.layouts["hoist"], checks=(check,), equipment=())})
 
     assert html.startswith("<p>")
     for name in plan.layouts:
         assert f">{name}</th>" in html
     assert hostile._repr_html_().startswith(
-        "<p>Choose layout &#x27;hoist&#x27;. First cure what fails: &lt;script&gt;, aisle.</p>"
+        "<p>Choose layout &#x27;hoist&#x27;. Nothing is to be ordered. "
+        "First cure what fails: &lt;script&gt;, aisle.</p>"
     )
 
 
@@ -180,23 +181,33 @@ def option(
     name: str,
     cost: float,
     *,
-    missed: int = 0,
+    miss: float = 0.0,
     failing: tuple[str, ...] = (),
+    forbidden: str = "",
+    bought: tuple[tuple[str, float, float], ...] = (),
     asked: tuple[str, ...] = (),
     in_truck: bool = False,
     says: str = "",
+    against: tuple[str, ...] = (),
     downtime: float = 10.0,
 ) -> LayoutPlan:
     """What a recommendation looks at."""
     checks = (
-        *(Check("it", each, FAILS, "", "", "", f"{each} is wrong.") for each in failing),
+        *(Check("it", each, FAILS, "", "", "", f"{each} is wrong.", "cure it") for each in failing),
+        *([Check("it", forbidden, FAILS, "", "", "", f"{forbidden} forbids.", forbids=True)] if forbidden else []),
         *(Check("it", each, NOT_KNOWN, "-", "", "", f"Not known: {each}.", "", each) for each in asked),
         Check("it", "good", OK, "", "", "", "Good."),
     )
-    targets = tuple(TargetResult("waits", f"target {number}", "missed") for number in range(missed))
+    targets = (TargetResult("downtime", "target 0", "missed", miss),) if miss else ()
+    lines = tuple(
+        SimpleNamespace(item=item, to_order=number, cost=SimpleNamespace(value=price), reason="")
+        for item, number, price in bought
+    )
     made: Any = SimpleNamespace(
-        layout=name, in_truck=in_truck, checks=checks, failing=len(failing), targets_missed=missed, targets=targets,
-        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=(), advice=UsualChoice(says, (), ()),
+        layout=name, in_truck=in_truck, checks=checks, failing=len(failing), targets_missed=len(targets),
+        targets=targets, impossible=tuple(check for check in checks if check.impossible),
+        verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=lines,
+        advice=UsualChoice(says, (), against),
         money=SimpleNamespace(per_year=SimpleNamespace(value=cost)),
         evidence=SimpleNamespace(mean=lambda _: downtime),
     )  # fmt: skip
@@ -216,20 +227,32 @@ def recommended(*options: LayoutPlan) -> Recommendation:
     [
         ((option("a", 100.0), option("b", 90.0)), "b", "Choose layout 'b'."),
         ((option("a", 100.0),), "a", "Choose layout 'a'."),
-        ((option("a", 100.0), option("b", 90.0, failing=("aisle",))), "a", "Choose layout 'a'."),
-        ((option("a", 100.0), option("b", 90.0, missed=1)), "a", "Choose layout 'a'."),
-        # Targets go before checks, and checks before money.
-        ((option("a", 100.0, failing=("aisle",)), option("b", 90.0, missed=1)), "a",
+        # What can be cured costs no place.
+        ((option("a", 100.0), option("b", 90.0, failing=("aisle",))), "b",
+         "Choose layout 'b'. First cure what fails: it, aisle."),
+        ((option("a", 100.0), option("b", 90.0, miss=0.1)), "a", "Choose layout 'a'."),
+        ((option("a", 100.0, failing=("aisle",)), option("b", 90.0, miss=0.1)), "a",
          "Choose layout 'a'. First cure what fails: it, aisle."),
-        ((option("a", 100.0, missed=1), option("b", 90.0, missed=2)), "a",
+        # The greatest miss decides, whatever it costs; what is the same to a percent of the limit is a tie.
+        ((option("a", 338.0, miss=1.91), option("b", 233.0, miss=0.33)), "b",
+         "No layout meets the targets; layout 'b' comes nearest."),
+        ((option("a", 233.0, miss=1.91), option("b", 338.0, miss=0.33)), "b",
+         "No layout meets the targets; layout 'b' comes nearest."),
+        ((option("a", 100.0, miss=0.331), option("b", 90.0, miss=0.334)), "b",
+         "No layout meets the targets; layout 'b' comes nearest."),
+        # What is impossible comes after all else, and nothing is cured about it.
+        ((option("a", 100.0, miss=3.0), option("b", 10.0, forbidden="removal")), "a",
          "No layout meets the targets; layout 'a' comes nearest."),
+        ((option("a", 100.0), option("b", 10.0, in_truck=True, forbidden="mass")), "a", "Choose layout 'a'."),
+        ((option("a", 100.0), option("b", 100.0, forbidden="mass")), "a", "Choose layout 'a'."),
+        ((option("a", 100.0, forbidden="removal"), option("b", 10.0, forbidden="mass")), "b",
+         "No layout is possible: layout 'b': it, mass: mass forbids.; layout 'a': it, removal: removal forbids."),
         ((option("a", 100.0, failing=("x", "y")), option("b", 110.0, failing=("x",))), "a",
          "Choose layout 'a'. First cure what fails: it, x; it, y."),
         ((option("a", 100.0), option("truck", 50.0, in_truck=True)), "truck",
          "Do not buy exchange equipment: charge in the truck (layout 'truck')."),
         ((option("truck", 50.0, in_truck=True),), "truck", "Choose layout 'truck'."),
         ((option("one", 50.0, in_truck=True), option("two", 90.0, in_truck=True)), "one", "Choose layout 'one'."),
-        ((option("a", 100.0), option("truck", 50.0, in_truck=True, failing=("x",))), "a", "Choose layout 'a'."),
         ((option("a", 100.0), option("b", 100.0 + SAME - 0.01)), "a",
          "No clear winner: layouts 'a' and 'b' cost about the same, 'a' the least."),
         ((option("a", 100.0), option("b", 90.0), option("c", 90.0 * (1.0 + 1e-15))), "b",
@@ -239,19 +262,44 @@ def recommended(*options: LayoutPlan) -> Recommendation:
     ],
 )  # fmt: skip
 def test_what_is_recommended(options: tuple[LayoutPlan, ...], layout: str, says: str) -> None:
-    """Targets, then what fits, then the cost of a year."""
+    """What is possible, then targets, then the cost of a year; the sentence says what to order."""
     found = recommended(*options)
+    nothing = "" if says.startswith("No layout is possible") else " Nothing is to be ordered."
+    lead, cure, failing = says.partition(" First cure")
 
-    assert (found.layout, found.says) == (layout, says)
+    assert (found.layout, found.says) == (layout, f"{lead}{nothing}{cure}{failing}")
+    assert found.ranking[0] == layout
     assert recommended(*reversed(options)).layout == layout
+
+
+def test_the_sentence_names_what_to_order() -> None:
+    """The dearest kinds of things by name and number, the others as a count; not what is there already."""
+    things = (("charger", 12.0, 30.0), ("battery", 30.0, 90.0), ("owned hoist", 0.0, 0.0), ("sign", 1.0, 1.0))
+    many = tuple((f"thing {number}", 1.0, 100.0 - number) for number in range(7))
+
+    assert recommended(option("a", 1.0, bought=things)).says == (
+        "Choose layout 'a'. Order 30 x battery, 12 x charger, 1 x sign."
+    )
+    assert recommended(option("a", 1.0, bought=many)).says == (
+        "Choose layout 'a'. Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4 and 2 more of its "
+        "list."
+    )
+
+
+def test_a_usual_choice_that_does_not_suit_the_site_says_so() -> None:
+    """A rule of thumb for other shifts is no reason."""
+    found = recommended(option("a", 1.0, says="Two or three shifts.", against=("1 shift, where 2 or more are usual",)))
+
+    assert found.reasons[-1] == "Usual choice: Two or three shifts. Not so here: 1 shift, where 2 or more are usual."
 
 
 def test_reasons_to_the_letter() -> None:
     """Targets, checks, what the others cost and lose, and the usual choice."""
     found = recommended(
         option("a", 1000.0, says="Usual where it is usual."),
-        option("b", 900.0, missed=1, downtime=20.0),
+        option("b", 900.0, miss=0.5, downtime=20.0),
         option("c", 3500.0, failing=("x",), downtime=5.0),
+        option("d", 3.0, forbidden="removal"),
     )
 
     assert found.reasons == (
@@ -259,10 +307,11 @@ def test_reasons_to_the_letter() -> None:
         "Checks: 1 x OK.",
         "Layout 'c' costs 2,500 EUR a year more, loses 5.0 min per truck-shift (against 10.0), and 1 of its "
         "checks fails; "
-        "layout 'b' costs 100 EUR a year less, loses 20.0 min per truck-shift (against 10.0), and misses a target.",
+        "layout 'b' costs 100 EUR a year less, loses 20.0 min per truck-shift (against 10.0), and misses a target; "
+        "layout 'd' is impossible (it, removal: removal forbids).",
         "Usual choice: Usual where it is usual.",
     )
-    nearest = recommended(option("a", 1.0, missed=1), option("b", 2.0, missed=1))
+    nearest = recommended(option("a", 1.0, miss=0.1), option("b", 2.0, miss=0.1))
     assert nearest.reasons[0] == "Targets: target 0: missed."
     assert "Let 'batsim decide' find counts that meet the targets, then plan with those." in nearest.reasons
 
@@ -280,7 +329,9 @@ def test_in_the_truck_wins_where_it_is_cheaper(plan: Plan) -> None:
     cheapest = min(plan.layouts.values(), key=lambda each: each.money.per_year.value)
 
     assert cheapest.layout == recommend(plan).layout == "in truck"
-    assert recommend(plan).says == "Do not buy exchange equipment: charge in the truck (layout 'in truck')."
+    assert recommend(plan).says.startswith(
+        "Do not buy exchange equipment: charge in the truck (layout 'in truck'). Order 3 x charging spot, "
+    )
     assert recommend(plan).reasons[0] == "The scenario states no targets."
 
 

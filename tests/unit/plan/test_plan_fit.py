@@ -13,6 +13,7 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, VERDICTS, Check, 
 from batsim.plan.fit import truck_checks
 from batsim.plan.fit_equipment import equipment_checks
 from batsim.plan.handling_force import push_checks
+from batsim.plan.possible import impossible_layouts
 from batsim.plan.room_fit import room_checks
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
@@ -211,9 +212,42 @@ def test_the_verdict_changes_exactly_at_the_limit(
     fits, misses = (one(with_changes(each, layout), layout, subject, name) for each in (at, beyond))
 
     assert (fits.verdict, misses.verdict) == (then, after)
-    assert (fits.cure == "", misses.cure == "") == (then == OK, False)
+    assert (fits.cure == "", misses.cure == "") == (then == OK, misses.impossible)
     assert fits.rule
     assert misses.sentence != fits.sentence
+
+
+IMPOSSIBLE: list[tuple[str, str, dict[str, Any]]] = [
+    ("rollers", "battery removal", {f"{SIDE}.removal": "top"}),
+    ("hoist", "battery removal", {f"{SIDE}.removal": "none"}),
+    ("hoist", "rated mass", {"equipment.hoist.rated_mass": "849.9 kg"}),
+    ("rollers", "rated mass", {"equipment.battery_carriage.rated_mass": "799.9 kg"}),
+    ("rollers", "the maker's approval", {f"{SIDE}.maker_approves": "no"}),
+    ("stands", "battery mass", {f"{LEAD}.mass": "900.1 kg"}),
+    ("stands", "voltage", {f"{SIDE}.voltage": "80 V"}),
+]
+
+
+@pytest.mark.parametrize(("layout", "name", "changes"), IMPOSSIBLE)
+def test_what_forbids_and_has_no_cure_makes_a_layout_impossible(
+    layout: str, name: str, changes: dict[str, Any]
+) -> None:
+    """It is told without a simulation, with the check and what follows."""
+    site = with_changes(changes, layout)
+
+    assert impossible_layouts(surveyed(), [layout]) == {}
+    assert name in impossible_layouts(site, [layout])[layout]
+
+
+def test_what_can_be_cured_is_possible() -> None:
+    """Ballast for a battery that is too light, another connector, a higher hoist."""
+    changes = {f"{LEAD}.mass": "650 kg", f"{SIDE}.connector": "grey 160 A", "equipment.hoist.hook_height": "1 m"}
+    site = with_changes(changes, "hoist")
+
+    assert {each.name for each in checks_of(site, "hoist") if each.verdict == FAILS} == {
+        "battery mass", "connector", "headroom over the open cover",
+    }  # fmt: skip
+    assert impossible_layouts(site, ["hoist"]) == {}
 
 
 @pytest.mark.parametrize("layout", ["rollers", "stands", "hoist", "in truck"])

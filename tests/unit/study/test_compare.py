@@ -576,7 +576,7 @@ def test_probability_leaves_out_what_is_not_a_number():
 
 
 def test_run_notes_say_what_lies_beyond():
-    values = {DOWN: np.arange(1.0, 101.0), "trucks_below_cut_out": np.zeros(100)}
+    values = {DOWN: np.arange(1.0, 101.0), "trucks_below_cut_out": np.zeros(100), "wait_min_p95": np.zeros(100)}
     runs = made({"a": values})
     most = runs.quantile("a", DOWN, 0.9)
     rare = stats.binomtest(0, 100).proportion_ci(0.95, "exact")
@@ -590,7 +590,8 @@ def test_run_notes_say_what_lies_beyond():
 
 def test_run_notes_of_a_measure_without_meaning():
     """No value, no sentence on it, and no precision to promise."""
-    values = {"found_none_ready_share": np.full(4, np.nan), "trucks_below_cut_out": np.zeros(4)}
+    values = {name: np.full(4, np.nan) for name in ("found_none_ready_share", "wait_min_p95")}
+    values["trucks_below_cut_out"] = np.zeros(4)
     goal = PrecisionGoal.read("5 %", "found_none_ready_share", 4)
     notes = run_notes(made({"a": values}, goal=goal), ("found_none_ready_share",), 1000)
 

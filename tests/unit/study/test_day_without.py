@@ -288,7 +288,9 @@ def test_frame():
         [1090.0, 1090.0, 1090.0, 17.833],
     ]
     shown = of("table stands by")
-    assert shown._repr_html_().startswith(f"<p>{escape(shown.sentence)}</p><table")
+    assert shown._repr_html_().startswith(
+        f"<p>{escape(shown.sentence)}</p><p>The day begins with its first shift, the worst hour"
+    )
 
 
 def test_json():
@@ -299,6 +301,10 @@ def test_json():
         "units": 1,
         "standby": "1 lifting table",
         "day": "week 1 Tue 00:00",
+        "note": (
+            "The day begins with its first shift, the worst hour where trucks come at the change of shifts: one that "
+            "begins at another hour may cost less."
+        ),
         "ways": {
             "as it is": {
                 "day_min_per_truck_shift": {"mean": 20.0, "low": 20.0, "high": 20.0},

@@ -1,0 +1,57 @@
+"""First numbers of a scenario: the rule of thumb that is shown fits the shifts of the site."""
+
+import pytest
+
+import batsim
+from batsim.study.first_estimate import outline
+from batsim.views.text.summary import summary_text
+
+EARLY, LATE, NIGHT = (
+    f'{{days: {days}, from: "{start}", to: "{end}"}}'
+    for days, start, end in (
+        ("Mon-Fri", "06:00", "14:00"),
+        ("Mon-Fri", "14:00", "22:00"),
+        ("Sun-Thu", "22:00", "06:00"),
+    )
+)
+ALWAYS = '{days: Mon-Sun, from: "00:00", to: "24:00"}'
+TEXT = """\
+site: {{name: Thumb (invented)}}
+week: {{shifts: {{{shifts}}}}}
+trucks: [{{group: trucks, count: 10, shifts: [{names}], battery: plain, run_time: 8 h, first_run: 8 h}}]
+batteries: {{plain: {{from: vented_lead_acid_48v, charge_time: 8 h, cool_down: 8 h, watering: none}}}}
+handling: {{by hand: {{title: By hand, bay: spot, steps: [{{step: exchange, by: driver, time: 1 min}}]}}}}
+layouts: {{one: {{handling: by hand, batteries: 40, chargers: 20 x electronic_iuia}}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("shifts", "says"),
+    [
+        ({"early": EARLY}, "rule of thumb for one-shift work: 1.00 a truck, 10 in all"),
+        ({"early": EARLY, "late": LATE}, "rule of thumb for two-shift work: 2.00 a truck, 20 in all"),
+        (
+            {"early": EARLY, "late": LATE, "night": NIGHT},
+            "rule of thumb for work round the clock: 3.00 a truck, 30 in all",
+        ),
+        ({"always": ALWAYS}, "rule of thumb for work round the clock: 3.00 a truck, 30 in all"),
+    ],
+)
+def test_one_two_or_three_batteries_a_truck(shifts: dict[str, str], says: str) -> None:
+    """8 h of work, 8 h of charge and 8 h of rest."""
+    named = ", ".join(f"{name}: {shift}" for name, shift in shifts.items())
+    site = batsim.read_scenario_text(TEXT.format(shifts=named, names=", ".join(shifts)), "thumb.yaml")
+
+    assert f"      {says}" in summary_text(outline(site), 200).splitlines()
+
+
+def test_three_shifts_with_breaks() -> None:
+    """A shift of 20 min less is one still: 23 h of work on batteries that last 8 h."""
+    shifts = {"early": EARLY, "late": LATE, "night": NIGHT}
+    named = ", ".join(f'{name}: {shift[:-1]}, breaks: ["{at} for 20 min"]}}'
+                      for (name, shift), at in zip(shifts.items(), ("09:30", "18:00", "02:00"), strict=True))  # fmt: skip
+    site = batsim.read_scenario_text(TEXT.format(shifts=named, names=", ".join(shifts)), "thumb.yaml")
+
+    lines = summary_text(outline(site), 200).splitlines()
+
+    assert "      rule of thumb for three-shift work: 2.88 a truck, 29 in all" in lines
