@@ -48,8 +48,9 @@ def test_one_two_or_three_batteries_a_truck(shifts: dict[str, str], says: str) -
 def test_three_shifts_with_breaks() -> None:
     """A shift of 20 min less is one still: 23 h of work on batteries that last 8 h."""
     shifts = {"early": EARLY, "late": LATE, "night": NIGHT}
-    named = ", ".join(f'{name}: {shift[:-1]}, breaks: ["{at} for 20 min"]}}'
-                      for (name, shift), at in zip(shifts.items(), ("09:30", "18:00", "02:00"), strict=True))  # fmt: skip
+    breaks = dict(zip(shifts, ("09:30", "18:00", "02:00"), strict=True))
+    with_breaks = {name: f'{shift[:-1]}, breaks: ["{breaks[name]} for 20 min"]}}' for name, shift in shifts.items()}
+    named = ", ".join(f"{name}: {shift}" for name, shift in with_breaks.items())
     site = batsim.read_scenario_text(TEXT.format(shifts=named, names=", ".join(shifts)), "thumb.yaml")
 
     lines = summary_text(outline(site), 200).splitlines()
