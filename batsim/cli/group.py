@@ -1,6 +1,9 @@
 """The group of all commands: what goes wrong becomes a message and an exit status."""
 
+import os
 import sys
+from io import TextIOWrapper
+from pathlib import Path
 from typing import Any
 
 import click
@@ -14,6 +17,11 @@ BAD_INPUT, OUR_FAULT, STOPPED = 2, 1, 130
 
 class _Commands(click.Group):
     """A group that turns what goes wrong into a message and an exit status."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:  # noqa: ANN401 - as click declares it
+        """Run a command with outputs that take every name."""
+        _open_outputs()
+        return super().main(*args, **kwargs)
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click declares it
         """Run a command; a traceback is shown only with --debug."""
@@ -34,6 +42,17 @@ class _Commands(click.Group):
                 raise
             click.echo(_fault(error), err=True)
             ctx.exit(OUR_FAULT)
+
+
+def _open_outputs() -> None:
+    """Let no letter that the output cannot show end a command, and none of its outputs be closed."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # its number would go to the next file that is opened
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - to the end of the process
+            click.echo("batsim: the output is closed; what is printed goes nowhere", err=True)
+        elif isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _fault(error: Exception) -> str:

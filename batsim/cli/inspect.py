@@ -7,7 +7,8 @@ import click
 
 import batsim
 from batsim.cli.group import main
-from batsim.cli.options import as_usage_error, refuse, shared, terminal_width
+from batsim.cli.options import as_usage_error, refuse, shared, terminal_width, written
+from batsim.output import replacing
 
 
 @main.command()
@@ -45,10 +46,8 @@ def day(file: str, on_day: str, output: str, **options: Any) -> None:  # noqa: A
     with as_usage_error():
         from_min, to_min = day_of(scenario, on_day)
     figure = batsim.room_chart(_record(scenario, to_min, options), from_min, to_min)
-    try:
-        figure.savefig(output, **PICTURES[suffix])
-    except OSError as error:
-        refuse(f"--output: cannot write {output}: {error.strerror or error}")
+    with written("--output", "choose another file"), replacing(Path(output)) as beside:
+        figure.savefig(beside, **PICTURES[suffix])
     click.echo(f"wrote {output}")
 
 

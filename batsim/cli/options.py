@@ -174,4 +174,6 @@ def show(what: "str | dict[str, Any]") -> None:
         return
     import json  # noqa: PLC0415 - one use
 
-    click.echo(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))
+    # Where the output cannot hold every letter, each is written as JSON writes it in ASCII.
+    every_letter = (sys.stdout.encoding or "").lower().startswith("utf")
+    click.echo(json.dumps(what, indent=2, ensure_ascii=not every_letter, allow_nan=False))

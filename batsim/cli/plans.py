@@ -10,6 +10,7 @@ import click
 import batsim
 from batsim.cli.group import main
 from batsim.cli.options import RUN, refuse, settings_of, shared, show, width, written
+from batsim.output import csv_text, replacing
 
 PAGES = (".html", ".pdf")
 PAPERS = ("a4", "letter")
@@ -32,7 +33,8 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
         with written("--tables", "choose another folder"):
             folder.mkdir(parents=True, exist_ok=True)
             for name in TABLES:
-                getattr(plans, f"{name}_frame").to_csv(folder / f"{name}.csv", index=False)
+                with replacing(folder / f"{name}.csv") as beside:
+                    beside.write_text(csv_text(getattr(plans, f"{name}_frame")), encoding="utf-8", newline="")
     if as_json:
         show(plans.as_json() | {"recommendation": batsim.recommend(plans)._asdict()})
     else:
@@ -49,11 +51,14 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
     path = Path(output)
     if path.suffix.lower() not in PAGES:
         refuse(f"--output: a report must end in {' or '.join(PAGES)} (got {output})")
+    as_pdf = path.suffix.lower() == ".pdf"
+    if as_pdf:
+        _want_pdf()
     plans = batsim.plan_layouts(batsim.read(file), settings_of(options))
     room = plans.room(batsim.recommend(plans).layout, options["workers"])
     html = batsim.report_html(plans, _date() if date is None else date, room)
-    with written("--output", "choose another file"):
-        path.write_bytes(_pdf(html, paper) if path.suffix.lower() == ".pdf" else html.encode())
+    with written("--output", "choose another file"), replacing(path) as beside:
+        beside.write_bytes(_pdf(html, paper) if as_pdf else html.encode(errors="backslashreplace"))
     click.echo(f"wrote {output}")
 
 
@@ -65,11 +70,17 @@ def _date() -> str:
     return datetime.fromtimestamp(int(seconds), tz=UTC).date().isoformat()
 
 
-def _pdf(html: str, paper: str) -> bytes:
-    """Lay the page out on paper."""
+def _want_pdf() -> None:
+    """Refuse before anything is simulated where the extra is missing."""
     try:
-        from weasyprint import CSS, HTML  # noqa: PLC0415 - an extra
+        import weasyprint  # noqa: F401, PLC0415 - an extra
     except (ImportError, OSError):
         refuse("--output: a .pdf needs the extra 'pdf': pip install 'batsim[pdf]'; a browser prints the .html as well")
+
+
+def _pdf(html: str, paper: str) -> bytes:
+    """Lay the page out on paper."""
+    from weasyprint import CSS, HTML  # noqa: PLC0415 - an extra
+
     pdf: bytes = HTML(string=html).write_pdf(stylesheets=[CSS(string=f"@page {{ size: {paper} }}")])
     return pdf

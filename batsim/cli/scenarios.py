@@ -7,7 +7,8 @@ import click
 
 import batsim
 from batsim.cli.group import main
-from batsim.cli.options import refuse, say, show, width
+from batsim.cli.options import refuse, say, show, width, written
+from batsim.output import replacing
 
 
 @main.command()
@@ -62,5 +63,6 @@ def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click
         refuse(f"{file} is there already; choose another name or add --force")
     text = starter_text(Answers(**answers | {"voltage": int(answers["voltage"])}))
     batsim.read_scenario_text(text, file)
-    path.write_text(text, encoding="utf-8")
+    with written("FILE", "choose another file"), replacing(path) as beside:
+        beside.write_text(text, encoding="utf-8")
     say(f"wrote {file}; next: batsim check {file}, then batsim compare {file}")

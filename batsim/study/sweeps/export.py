@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from batsim.errors import StudyError, require
 from batsim.measures import MEASURES, WITHIN_TARGET
+from batsim.output import cell, replacing
 from batsim.study.sweeps.store import Store, measures_at
 
 ROWS_AT_ONCE = 2000
@@ -62,8 +63,8 @@ def export_store(store: str | Path, output: str | Path) -> tuple[Written, Writte
         inputs = {factor["path"]: factor["may_be"] for study in studies.values() for factor in study["factors"]}
         names = list(dict.fromkeys(name for study in studies.values() for name in study["names"]))
         columns, count = [*WHO, *inputs, *names], 0
-        with _written(output):
-            table = (_Csv if output.suffix == ".csv" else _Parquet)(output, columns, list(inputs))
+        with _written(output), replacing(output) as beside:
+            table = (_Csv if output.suffix == ".csv" else _Parquet)(beside, columns, list(inputs))
             with closing(table):
                 finished = _rows(opened, studies, list(inputs), names)
                 while rows := list(islice(finished, ROWS_AT_ONCE)):
@@ -109,12 +110,12 @@ class _Csv:
     def __init__(self, output: Path, columns: list[str], _: list[str]) -> None:
         self._file = output.open("w", newline="", encoding="utf-8")
         self._csv = csv.writer(self._file)
-        self._csv.writerow(columns)
+        self._csv.writerow(map(cell, columns))
 
     def rows(self, rows: Sequence[Sequence[object]]) -> None:
         """Write some rows."""
         self._csv.writerows(
-            ["" if value is None or value != value else value for value in row]  # noqa: PLR0124 - only NaN differs
+            ["" if value is None or value != value else cell(value) for value in row]  # noqa: PLR0124 - only NaN differs
             for row in rows
         )
 
@@ -155,10 +156,10 @@ def _write_dictionary(output: Path, inputs: dict[str, str], names: list[str]) ->
     """Write what each column holds."""
     dictionary = output.with_suffix(".dictionary.csv")
     measures = {**MEASURES, WITHIN_TARGET.name: WITHIN_TARGET}
-    with dictionary.open("w", newline="", encoding="utf-8") as file:
+    with replacing(dictionary) as beside, beside.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
         table.writerow(["column", "unit", "meaning"])
         table.writerows([name, *about] for name, about in WHO.items())
-        table.writerows([path, "as in the scenario", f"input: {may_be}"] for path, may_be in inputs.items())
+        table.writerows([cell(path), "as in the scenario", f"input: {may_be}"] for path, may_be in inputs.items())
         table.writerows([name, measures[name].unit, measures[name].meaning] for name in names)
     return dictionary

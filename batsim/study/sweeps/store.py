@@ -260,7 +260,8 @@ def measures_at(measures: bytes, places: list[int]) -> list[float | None]:
 
 
 def _json(data: object) -> str:
-    return json.dumps(data, ensure_ascii=False)
+    """Plain data as text in ASCII: the name of a file need not be text in UTF-8."""
+    return json.dumps(data)
 
 
 def _names_id(connection: sqlite3.Connection, names: str) -> int:

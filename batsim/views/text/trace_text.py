@@ -5,6 +5,7 @@ from pathlib import Path
 
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
+from batsim.output import csv_text
 from batsim.record import CAUSES, NOTHING, Record, RunFacts
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
@@ -69,8 +70,7 @@ def trace_csv(record: Record, from_min: float, to_min: float) -> str:
     frame = frame.rename(columns={"people": "attendants_on_duty"})
     for name, digits in (("time_min", 6), ("wait_min", 3), ("soc_share", 4)):
         frame[name] = frame[name].round(digits)
-    text: str = frame.to_csv(index=False, lineterminator="\n")
-    return text
+    return csv_text(frame)
 
 
 def moment(facts: RunFacts, time_min: float) -> tuple[int, str]:
