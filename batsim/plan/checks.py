@@ -108,8 +108,8 @@ def cited(figure: Figure) -> str:
 
 
 def mm(value: float) -> str:
-    """Write a length, in inches too: half the trade measures in them."""
-    return f"{value:.0f} mm ({value / 25.4:.1f} in)"
+    """Write a length. [mm]"""
+    return f"{value:.0f} mm"
 
 
 def span(window: Window) -> str:
@@ -149,6 +149,11 @@ class _Texts(Formatter):
 
 
 _TEXTS = _Texts()
+
+
+def filled(text: str, **facts: object) -> str:
+    """Text with its facts in place of the braces."""
+    return _TEXTS.vformat(text, (), facts)
 
 
 def ordered(checks: Iterable[Check]) -> tuple[Check, ...]:

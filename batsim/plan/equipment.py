@@ -5,11 +5,21 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from batsim.plan.checks import Check, air_flow, missed, mm
+from batsim.plan.checks import Check, air_flow, missed
+from batsim.plan.geometry import has_fitting, size_text
 from batsim.plan.stock import stock_of
-from batsim.plan.survey import carried_kg, equipment_of, has_acid, inside, spare_batteries, trucks_alike, words
+from batsim.plan.survey import (
+    carried_kg,
+    equipment_of,
+    has_acid,
+    has_rollers,
+    inside,
+    spare_batteries,
+    trucks_alike,
+    words,
+)
 from batsim.room.blueprint import Blueprint, blueprint_of
-from batsim.scenario.parts.fit import BEAM, Equipment
+from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.needs import Part
@@ -178,48 +188,30 @@ class _Needs:
             if number < UNLIMITED:
                 yield self._device("handling", name, number, reason)
 
-    def _device(self, section: str, name: str, number: float, reason: str) -> EquipmentLine:
-        price, size = device_price(self.scenario, name), self._size(name)
+    def _device(
+        self, section: str, name: str, number: float, reason: str, of: Arrangement | None = None
+    ) -> EquipmentLine:
+        price, size = device_price(self.scenario, name), self._size(name, of)
         return self._line(section, words(name), number, price, reason, "device", name, size=size)
 
-    def _size(self, name: str) -> str:
-        """Key dimension of equipment: its forks, rollers or rating."""
-        equipment = equipment_of(self.scenario, self.arrangement, name)
-        over_both, rollers, moved = equipment.forks_over_both_mm, equipment.roller_height_mm, equipment.moved
+    def _size(self, name: str, arrangement: Arrangement | None = None) -> str:
+        """Dimensions computed from the survey, rating, and whether a motor moves it; for an arrangement, or its own."""
+        arrangement = arrangement or self.arrangement
+        needs, moved = arrangement.needs, equipment_of(self.scenario, arrangement, name).moved
         parts = (
-            self._fork_length(equipment.fork_length_mm),
-            "" if over_both is None else f"{mm(over_both)} over both",
-            "" if rollers is None else f"rollers at {mm(rollers.most)}",
-            self._rating(name, equipment),
-            self._hooks() if name == BEAM else "",
-            "" if moved is None or name == "stand" else words(moved),
+            size_text(self.scenario, arrangement, name),
+            self._rating(name, arrangement),
+            words(moved) if moved is not None and name in (needs.forks, needs.beside) else "",
         )
         return ", ".join(part for part in parts if part)
 
-    def _fork_length(self, length_mm: float | None) -> str:
-        """Forks no longer than the shallowest truck takes them."""
-        if length_mm is None:
-            return ""
-        depths = [trucks.compartment.frame_depth_mm for trucks in trucks_alike(self.scenario)]
-        shortest = min([length_mm, *(depth for depth in depths if depth is not None)])
-        return f"forks {'' if shortest == length_mm else 'at most '}{mm(shortest)} long"
-
-    def _rating(self, name: str, equipment: Equipment) -> str:
-        """Rated mass of what carries a battery, or what it has to be."""
-        needs = self.arrangement.needs
+    def _rating(self, name: str, arrangement: Arrangement) -> str:
+        """Mass for which what carries a battery has to be rated."""
+        needs = arrangement.needs
         heaviest = max((trucks.battery.mass_kg or 0.0 for trucks in trucks_alike(self.scenario)), default=0.0)
         if not heaviest or name not in (needs.lifts, needs.beside, needs.forks, BEAM):
             return ""
-        if equipment.rated_mass_kg is not None:
-            return f"rated {equipment.rated_mass_kg:.0f} kg"
-        beside = carried_kg(self.scenario, self.arrangement, name) if name == needs.forks else 0.0
-        return f"to be rated for at least {heaviest + beside:.0f} kg"
-
-    def _hooks(self) -> str:
-        """Distance of the hooks of a spreader beam."""
-        eyes = [trucks.battery.lifting_eyes_mm for trucks in trucks_alike(self.scenario)]
-        known = [spacing for spacing in eyes if spacing is not None]
-        return f"hooks {mm(known[0])} apart" if known else ""
+        return f"rated for at least {heaviest + carried_kg(self.scenario, arrangement, name):.0f} kg"
 
     def _bays_and_stations(self) -> Iterator[EquipmentLine]:
         bays, stations = self.blueprint.bays, self.blueprint.stations
@@ -242,25 +234,21 @@ class _Needs:
             if not 0.0 < number < UNLIMITED or (part.watered_by is not None and not self._watered(part.watered_by)):
                 continue
             priced = device_price if part.part in self.arrangement.devices else part_price
-            price, size = priced(self.scenario, part.part), self._size(part.size_of or part.part)
+            price, size = priced(self.scenario, part.part), self._size(part.part)
             item = words(part.part)
             line = self._line(part.section, item, number, price, _reason(part), "device", part.part, size=size)
             yield line._replace(owned=self._fitted(part))
 
     def _fitted(self, part: Part) -> float:
         """Trucks that have a part already, as the survey says."""
-        if part.fitted is None:
-            return 0.0
-        along, fitted = self.scenario.figures["fit.door_along"].value, 0
-        for trucks in trucks_alike(self.scenario):
-            opening = trucks.compartment.opening
-            there = {
-                "rollers": trucks.compartment.floor == "rollers",
-                "opens": opening is not None,
-                "opens_wide": opening is not None and (opening.kind != "door" or (opening.angle_deg or 0.0) >= along),
-            }
-            fitted += trucks.count * there[part.fitted]
-        return float(fitted)
+        return float(
+            sum(
+                trucks.count
+                for trucks in trucks_alike(self.scenario)
+                if (part.fitted == "rollers" and has_rollers(trucks))
+                or (part.fitted == "opening" and has_fitting(self.scenario, self.arrangement, trucks, part.part))
+            )
+        )
 
     def _number(self, part: Part) -> float:
         """How many of a part."""
@@ -332,7 +320,7 @@ class _Needs:
             for name, device in arrangement.devices.items():
                 number = standby.devices.get(name, float(device.held))
                 if number < UNLIMITED:
-                    yield self._device("standby", name, number, reason)
+                    yield self._device("standby", name, number, reason, of=arrangement)
             return
         alone = [name for name, number in self.blueprint.devices.items() if number == 1 and name not in BY_HAND]
         if alone and not self.arrangement.in_truck:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from batsim import units
 from batsim.catalogue import Figures
 from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.survey import Trucks, pulled_out, trucks_alike
@@ -19,12 +18,12 @@ def truck_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
     for trucks in trucks_alike(scenario):
         yield _mass(trucks)
         yield from _sizes(trucks, figures)
-        yield _height(trucks, figures, bed=_bed_ordered(arrangement) and trucks.compartment.floor != "rollers")
+        yield _height(trucks)
         yield _voltage(trucks, figures)
         yield _connector(trucks)
         if needs.removal != "any" or (trucks.removal == "none" and not arrangement.in_truck):
             yield _removal(trucks, needs.removal)
-        if (needs.rolls_onto or needs.carrier) and pulled_out(trucks, arrangement):
+        if (needs.rolls_onto or needs.rolls_on) and pulled_out(trucks, arrangement):
             yield _base(trucks, arrangement)
         if needs.approval:
             yield _approval(trucks, arrangement.title)
@@ -44,11 +43,6 @@ def _mass(trucks: Trucks) -> Check:
                       short=window.least - mass)  # fmt: skip
 
 
-def _bed_ordered(arrangement: Arrangement) -> bool:
-    """Whether a roller bed for the truck is on the equipment list."""
-    return any(part.fitted == "rollers" for part in arrangement.needs.parts)
-
-
 def _sizes(trucks: Trucks, figures: Figures) -> Iterator[Check]:
     """Length and width in the compartment, and the free play that is left."""
     play, size = figures["fit.free_play"], trucks.battery.size
@@ -63,18 +57,13 @@ def _sizes(trucks: Trucks, figures: Figures) -> Iterator[Check]:
         yield fit.case("too large" if too_large else "loose" if loose else "ok", left=left, beyond=-left)
 
 
-def _height(trucks: Trucks, figures: Figures, *, bed: bool) -> Check:
-    """Height of the battery under the hood or cover, or over a roller bed that is still to be fitted."""
+def _height(trucks: Trucks) -> Check:
+    """Height of the battery under the hood or cover."""
     size, room = trucks.battery.size, trucks.compartment.height_mm
-    fit = Requirement("height", trucks.name, trucks=trucks, figures=figures, room=room)
+    fit = Requirement("height", trucks.name, trucks=trucks, room=room)
     if size is None or room is None:
         return fit.case("no battery size" if size is None else "no compartment size")
-    height = size.height_mm
-    if bed:
-        clear = min(room, units.convert(figures["fit.height_on_rollers"].value, "in", "length"))
-        fits = height <= clear + ROUNDING
-        return fit.case("over the bed" if fits else "too high over the bed", height=height, clear=clear)
-    left = room - height
+    height, left = size.height_mm, room - size.height_mm
     return fit.case("ok" if left >= -ROUNDING else "too high", height=height, left=max(0.0, left), beyond=-left)
 
 
@@ -110,15 +99,16 @@ def _removal(trucks: Trucks, wanted: str) -> Check:
 
 def _base(trucks: Trucks, arrangement: Arrangement) -> Check:
     """Rollers on one side only: a tray with rollers wants a flat floor, a flat tray wants rollers."""
-    base, carrier = trucks.battery.base, arrangement.needs.carrier
-    floor = "rollers" if _bed_ordered(arrangement) else trucks.compartment.floor
+    needs, base, floor = arrangement.needs, trucks.battery.base, trucks.compartment.floor
     tray = "with rollers" if base == "rollers" else "with a flat base"
-    fit = Requirement("base", trucks.name, trucks=trucks, floor=floor, tray=tray, carrier=carrier)
+    fit = Requirement("base", trucks.name, trucks=trucks, floor=floor, tray=tray, rolls_on=needs.rolls_on)
     if floor is None or base is None:
         return fit.case("no floor" if floor is None else "no base")
-    if carrier is not None and base == "flat":
-        return fit.case("carried")
-    return fit.case("ok" if floor != base else floor)
+    if base == "rollers" and (floor == "rollers" or needs.rolls_onto):
+        return fit.case("rollers")
+    if floor == base:
+        return fit.case("flat" if needs.rolls_on is None else "carried")
+    return fit.case("ok")
 
 
 def _approval(trucks: Trucks, title: str) -> Check:

@@ -139,11 +139,11 @@ def for_two(scenario: Scenario, layout: str) -> Iterator[str]:
     for trucks in trucks_alike(scenario):
         for push in arrangement.needs.pushes if pulled_out(trucks, arrangement) else ():
             yield from _pushed_by_two(scenario, arrangement, trucks, push)
-    carrier, most_kg = arrangement.needs.carrier, scenario.figures["carry.limit"].value
-    own_kg = 0.0 if carrier is None else equipment_of(scenario, arrangement, carrier).own_mass_kg or 0.0
+    frame, most_kg = arrangement.needs.rolls_on, scenario.figures["carry.limit"].value
+    own_kg = 0.0 if frame is None else equipment_of(scenario, arrangement, frame).own_mass_kg or 0.0
     if own_kg > most_kg + ROUNDING:
         enough = own_kg <= most_kg * together(2, scenario.figures) + ROUNDING
-        yield f"{carrier} ({own_kg:.0f} kg to lift or carry{'' if enough else ', more than two should: lifting gear'})"
+        yield f"{frame} ({own_kg:.0f} kg to lift or carry{'' if enough else ', more than two should: lifting gear'})"
 
 
 def _pushed_by_two(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Push) -> Iterator[str]:

@@ -15,6 +15,7 @@ from batsim.display import Shows
 from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
+from batsim.plan.conversion import PartChange, conversion
 from batsim.plan.equipment import EquipmentLine, equipment_list
 from batsim.plan.evidence import Evidence, evidence
 from batsim.plan.money import Payback, YearlyCost, money, payback
@@ -57,6 +58,8 @@ class LayoutPlan:
     checks: tuple[Check, ...]
     """The gravest first."""
     equipment: tuple[EquipmentLine, ...]
+    conversion: tuple[PartChange, ...]
+    """Parts that change against the layout that is there today; none where the scenario names none, or for itself."""
     ventilation: Ventilation
     supply: SupplyPlan
     money: YearlyCost
@@ -137,6 +140,10 @@ class Plan(Shows):
             workers=workers,
         )
         return room_over(schedule.scenario, layout, settings)
+
+    def conversion(self, before: str, after: str) -> tuple[PartChange, ...]:
+        """Parts that change where one planned layout takes the place of another; a KeyError where it is not planned."""
+        return conversion(self.layouts[before].equipment, self.layouts[after].equipment)
 
     @cached_property
     def questions(self) -> tuple[Question, ...]:
@@ -229,14 +236,17 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     for name in wanted:
         draft, supplied = drafts[name], supply(noting, name, evidences[name], *tried[name])
         back = None
+        changes: tuple[PartChange, ...] = ()
         if present is not None and present != name:
             back = payback(draft.money, drafts[present].money, present, scenario.prices.lives.device_years)
+            changes = conversion(drafts[present].equipment, draft.equipment)
         plans[name] = LayoutPlan(
             layout=name,
             title=scenario.arrangement(name).title,
             in_truck=scenario.arrangement(name).in_truck,
             checks=ordered((*draft.checks, *supplied.checks)),
             equipment=draft.equipment,
+            conversion=changes,
             ventilation=draft.ventilation,
             supply=supplied,
             money=draft.money,
@@ -279,6 +289,7 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
         "targets": layout.targets,
         "checks": layout.checks,
         "equipment": [{**line.row, "price": line.price, "cost": line.cost} for line in layout.equipment],
+        "conversion": layout.conversion,
         "ventilation": _without_checks(air) | {"flow_m3_per_h": air.flow_m3_per_h},
         "supply": _without_checks(supplied)
         | {"all_at_once_kw": supplied.all_at_once_kw, "all_at_once_kva": supplied.all_at_once_kva},

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from batsim.scenario.parts.batteries import BatteryType
-from batsim.scenario.parts.fit import Compartment, Equipment
+from batsim.scenario.parts.fit import BEAM, Compartment, Equipment
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
@@ -76,14 +76,21 @@ def pulled_out(trucks: Trucks, arrangement: Arrangement) -> bool:
 
 
 def carried_kg(scenario: Scenario, arrangement: Arrangement, device: str) -> float:
-    """Own mass of what a device carries beside the battery: trolley, and stand where it is pushed along. [kg]"""
-    carrier = arrangement.needs.carrier
-    loads: list[tuple[str, ...]] = [(carrier,) if carrier is not None else ()]
-    loads += [push.equipment for push in arrangement.needs.pushes if device in push.equipment]
-    return max(
-        sum(equipment_of(scenario, arrangement, part).own_mass_kg or 0.0 for part in load if part != device)
-        for load in loads
-    )
+    """Own mass of what a device carries beside the battery: a spreader beam, or what forks go under. [kg]"""
+    needs = arrangement.needs
+    beside = {needs.lifts: BEAM, needs.forks: needs.forks_under}.get(device)
+    return 0.0 if beside is None else equipment_of(scenario, arrangement, beside).own_mass_kg or 0.0
+
+
+def has_rollers(trucks: Trucks) -> bool:
+    """Whether the battery rolls already: on rollers in the truck, or on those under its tray."""
+    return "rollers" in (trucks.compartment.floor, trucks.battery.base)
+
+
+def is_there(scenario: Scenario, layout: str, name: str) -> bool:
+    """Whether equipment is there to be measured: the survey says something of it, or the layout owns it."""
+    owned = scenario.layouts[layout].owned if layout in scenario.layouts else ()
+    return name in scenario.equipment or name in owned
 
 
 def spare_batteries(scenario: Scenario, layout: str) -> int:
@@ -112,11 +119,6 @@ def words(name: str) -> str:
 def inside(title: str) -> str:
     """Title as it is written within a sentence."""
     return f"{title[0].lower()}{title[1:]}"
-
-
-def measured(scenario: Scenario, name: str, key: str) -> bool:
-    """Whether the site states a size of its equipment itself."""
-    return getattr(scenario.equipment.get(name, Equipment()), key) is not None
 
 
 def listed(names: Sequence[str]) -> str:

@@ -34,7 +34,7 @@ from batsim.formulas.ventilation import (
     rule_gas_current_a,
 )
 from batsim.formulas.wear import Life, discharge_damage
-from batsim.units import convert
+from batsim.units import parse
 from tests.closed_forms import steady_hydrogen_share, temperature_after_degc
 
 WORKED_OUT = "worked out from the formula"
@@ -114,7 +114,7 @@ def test_hand_calculation_for_a_motive_battery():
     assert gas_ft3 == _printed(7.9596, 4)
     assert gas_ft3 * LITRES_PER_FT3 == _printed(225.4, 1)
     assert exhaust_m3 == _printed(22.5, 1)
-    assert convert(13.27, "cfm", "volume_flow") == pytest.approx(exhaust_m3, rel=0.001)
+    assert parse("13.27 cfm", "volume_flow") == pytest.approx(exhaust_m3, rel=0.001)
 
 
 @pytest.mark.published(source=ZVEI, where="24 cells, 22.5 A; " + WORKED_OUT)
@@ -185,8 +185,8 @@ def test_air_by_floor_area():
 
     assert per_m2 / 3600.0 == _printed(0.00508, 5)
     assert air == _worked(914.4)
-    assert air / convert(1.0, "cfm", "volume_flow") == _printed(538.2, 1)
-    assert 50.0 / convert(1.0, "ft2", "area") == _printed(538.2, 1)
+    assert air / parse("1 cfm", "volume_flow") == _printed(538.2, 1)
+    assert 50.0 / parse("1 ft2", "area") == _printed(538.2, 1)
 
 
 # Properties of the rules
@@ -442,4 +442,4 @@ def test_cooling_after_a_charge():
 @pytest.mark.published(source="29 CFR 1926.441", where="(a)(6): 25 feet")
 def test_wash_figures_of_the_catalogue():
     """25 feet are 7.62 m."""
-    assert FIGURES["wash.reach_distance_us"].value == pytest.approx(convert(25.0, "ft", "distance"))
+    assert FIGURES["wash.reach_distance_us"].value == pytest.approx(parse("25 ft", "distance"))

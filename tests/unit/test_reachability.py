@@ -241,6 +241,7 @@ def forms_of_names() -> tuple[set[str], list[re.Pattern[str]]]:
         words |= set(re.split(r"[,\[\]{}:\n]\s*|\s#.*", file.read_text(encoding="utf-8")))
     for file in PACKAGE.rglob("*.csv"):
         words |= set(re.findall(r"\{figures\[([\w.]+)\]", file.read_text(encoding="utf-8")))
+    words |= set(re.findall(r"fit\.\w+", (PACKAGE / "plan" / "dimensions.csv").read_text(encoding="utf-8")))
     for file in PACKAGE.rglob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):

@@ -17,7 +17,9 @@ def equipment_names(arrangement: Mapping[str, Any]) -> list[str]:
     names = [
         *device_names(arrangement),
         *(name for name in (arrangement["bay"],) if name != IN_TRUCK),
-        *_names_under(needs, "lifts", "forks", "carrier", "beside", "rolls_onto", "sizes"),
+        *_names_under(
+            needs, "lifts", "forks", "forks_under", "rolls_on", "beside", "rolls_onto", "sizes", "dimensions"
+        ),
         *listed_parts(arrangement),
         *(name for push in needs.get("pushes") or () for name in push["equipment"]),
         *((BEAM,) if needs.get("lifts") else ()),

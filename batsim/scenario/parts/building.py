@@ -53,6 +53,8 @@ class BatteryRoom(Space):
     """Steepest slope on the way of a battery. [%]"""
     aisle_m: Metre | None = Field(None, alias="aisle")
     """Clear width in front of the bays. [m]"""
+    beside_truck_m: Metre | None = Field(None, alias="beside_truck")
+    """Clear way beside a truck at an exchange station, from the side at which its battery leaves. [m]"""
     wash_m: Metres | None = Field(None, alias="wash")
     """Way from the acid work to the eyewash and shower. [m]"""
     acid_proof: Annotated[str, Words(*YES_NO)] | None = None

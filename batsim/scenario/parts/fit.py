@@ -52,18 +52,20 @@ class Dimensions(Frozen):
     length_mm: Millimetres = Field(alias="length")
     """Along the truck. [mm]"""
     width_mm: Millimetres = Field(alias="width")
-    """Across the truck, the way a side removal draws it. [mm]"""
+    """Across the truck, the way it leaves at the side. [mm]"""
     height_mm: Millimetres = Field(alias="height")
     """Height, without cables. [mm]"""
 
 
 class Opening(Frozen):
-    """How the side of a truck opens."""
+    """The side of a truck as it opens today."""
 
-    kind: Annotated[str, Words("door", "removable_cover", "open")]
-    """A door on hinges, a cover that comes off, or nothing in the way."""
-    angle_deg: Annotated[float, Quantity("angle", above=0.0, most=270.0)] | None = Field(None, alias="angle")
-    """How far a door opens. [deg]"""
+    length_mm: Millimetres | None = Field(None, alias="length")
+    """Clear length along the truck. [mm]"""
+    height_mm: Millimetres | None = Field(None, alias="height")
+    """Clear height over the floor or the rollers that the battery stands on. [mm]"""
+    stands_out_mm: Annotated[float, Quantity("length", least=0.0)] | None = Field(None, alias="stands_out")
+    """How far doors, covers or sills stand out from the side while it is open. [mm]"""
 
 
 class Compartment(Frozen):
@@ -87,10 +89,10 @@ class Compartment(Frozen):
     """Battery connector of the truck, as it is marked."""
     removal: Annotated[str, Words(*REMOVALS)] | None = None
     """Where the battery leaves; from the truck's class when not stated."""
-    opening: Opening | None = None
+    opening: Opening = Field(default_factory=dict)  # type: ignore[assignment]
     """How the side opens."""
-    frame_depth_mm: Millimetres | None = Field(None, alias="frame_depth")
-    """From the open side to the far side of the frame: how far forks may go in. [mm]"""
+    fork_depth_mm: Millimetres | None = Field(None, alias="fork_depth")
+    """How far forks may go in under the battery from the open side, before they meet the truck. [mm]"""
     maker_approves: Annotated[str, Words(*YES_NO)] | None = None
     """Whether the truck's maker approves the change equipment for this truck and tray; the document was seen."""
 
@@ -113,15 +115,17 @@ class Equipment(Frozen):
     raised_mm: Millimetres | None = Field(None, alias="raised")
     """Height of raised forks over the ground. [mm]"""
     fork_room_mm: Millimetres | None = Field(None, alias="fork_room")
-    """Clear width between the legs or rails of a trolley or stand, for forks. [mm]"""
+    """Clear width that it leaves forks to go under it. [mm]"""
     length_mm: Millimetres | None = Field(None, alias="length")
-    """Length, the way forks go in. [mm]"""
+    """Length, the way a battery comes onto it: across the truck. [mm]"""
+    width_mm: Millimetres | None = Field(None, alias="width")
+    """Width, along the truck. [mm]"""
     lift_from_mm: Millimetres | None = Field(None, alias="lift_from")
     """Height that forks must reach to lift it off the ground. [mm]"""
     roller_height_mm: Annotated[Window, WindowText("length")] | None = Field(None, alias="roller_height")
     """Top of its rollers over the ground, or from lowest to highest where it can be set. [mm]"""
-    comes: Annotated[str, Words("along", "flush", "apart")] | None = None
-    """Whether it stands along the truck's side, flush with the frame, or apart from it."""
+    way_out_mm: Millimetres | None = Field(None, alias="way_out")
+    """How far it lets a battery come out of the truck. [mm]"""
     hook_spacing_mm: Annotated[Window, WindowText("length")] | None = Field(None, alias="hook_spacing")
     """Between which distances the hooks of a spreader beam can be set. [mm]"""
     insulated: Annotated[str, Words(*YES_NO)] | None = None
@@ -129,6 +133,6 @@ class Equipment(Frozen):
     hook_height_mm: Millimetres | None = Field(None, alias="hook_height")
     """Highest position of the hook over the ground. [mm]"""
     takes_up_mm: Millimetres | None = Field(None, alias="takes_up")
-    """Height that a beam with its hooks takes up between hook and lifting eyes. [mm]"""
+    """Height that it takes up: a beam with its hooks over the lifting eyes, what a battery rolls on under it. [mm]"""
     people: Annotated[int, Count(least=1, most=4)] | None = None
     """People who push or pull it together."""

@@ -10,7 +10,30 @@ from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words
 
 FOR_EACH = ("truck", "battery", "spare_battery", "bay", "station", "device", "room")
-FITTED = ("rollers", "opens", "opens_wide")
+FITTED = ("rollers", "opening")
+DIMENSIONS = (
+    "length_in_truck",
+    "width_in_truck",
+    "height_in_truck",
+    "deck_length",
+    "deck_width",
+    "roller_height",
+    "fork_length",
+    "fork_length_in_truck",
+    "fork_width",
+    "fork_lift",
+    "hook_spacing",
+    "hook_height",
+    "opening_length",
+    "opening_height",
+    "gap_beside_truck",
+    "way_beside_truck",
+    "way_out",
+    "way_out_in_part",
+)
+"""What is computed from the survey's measures; how stands in `batsim/plan/dimensions.csv`."""
+OF_WHAT_FORKS_LIFT = ("fork_width", "fork_lift")
+"""Those that are computed from what forks go under."""
 SECTIONS = ("handling", "truck", "maintenance", "room")
 
 
@@ -33,10 +56,8 @@ class Part(Frozen):
     removal: Annotated[str, Words("side", "top")] | None = None
     """Needed only for trucks whose battery leaves that way; for each truck, or where there is any such truck."""
     fitted: Annotated[str, Words(*FITTED)] | None = None
-    """What the survey may find on a truck that has it already: rollers under its battery, a side that opens, or one
-    that opens far enough for a device along it."""
-    size_of: NameText | None = None
-    """Equipment whose sizes it has; its own when not stated."""
+    """What the survey may find on a truck that needs no other: rollers under its battery, or a side that opens far
+    enough for the battery."""
     why: str = ""
     """Why it is needed, in a few words."""
 
@@ -85,19 +106,30 @@ class Needs(Frozen):
     """Device that lifts the battery; it hangs from a spreader beam."""
     forks: NameText | None = None
     """Device whose forks go under the battery or what it stands on."""
-    carrier: NameText | None = None
-    """What the battery rolls on, and the forks go under: a trolley or a stand."""
+    forks_under: NameText | None = None
+    """What these forks go under, the battery on it: a stand, or a frame in the truck."""
+    rolls_on: NameText | None = None
+    """The part on which the battery rolls out of the truck and into it, such as a roller bed or a pull-out frame."""
     rolls_onto: tuple[NameText, ...] = ()
     """Equipment whose rollers must be as high as the battery's floor in the truck."""
     beside: NameText | None = None
-    """Device that comes to the side of the truck, past its door."""
+    """Device that comes to the side of the truck."""
     approval: bool = True
     """Whether the truck's maker has to approve the change equipment."""
     sizes: dict[NameText, Equipment] = Field(default_factory=dict)
-    """Sizes that are usually ordered, by equipment."""
+    """What the arrangement itself says of equipment, by its name; the site's own comes before it."""
+    dimensions: dict[NameText, tuple[Annotated[str, Words(*DIMENSIONS)], ...]] = Field(default_factory=dict)
+    """Dimensions that are computed from the survey, by equipment: part, device or what batteries stand on."""
     parts: tuple[Part, ...] = ()
     """Parts to order."""
     pushes: tuple[Push, ...] = ()
     """What is pushed or pulled with a battery on it."""
     advice: Advice = Field(default_factory=dict)  # type: ignore[assignment]
     """When it is usually chosen."""
+
+    def _faults(self) -> Iterator[Fault]:
+        """What is computed from what forks go under needs its name."""
+        for name, keys in self.dimensions.items():
+            for number, key in enumerate(keys):
+                if key in OF_WHAT_FORKS_LIFT and self.forks_under is None:
+                    yield Fault(("dimensions", name, number), "needs 'forks_under', what these forks go under", key)

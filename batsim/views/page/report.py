@@ -19,7 +19,16 @@ from batsim.scenario.reading import stated_data
 from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
-from batsim.views.text.plan_text import AS_THEY_WEAR, MARK, advice_texts, amount_text, payback_sentence, what_follows
+from batsim.views.text.plan_text import (
+    AS_THEY_WEAR,
+    CHANGES,
+    MARK,
+    advice_texts,
+    amount_text,
+    change_texts,
+    payback_sentence,
+    what_follows,
+)
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import age_note, impossible_sentences, number_rows, season_rows, shift_notes, simulated
 
@@ -157,6 +166,7 @@ def _layout(plans: Plan, name: str, number: int) -> dict[str, Any]:
         "plan": plan,
         "advice": advice_texts(plan),
         "blocks": [
+            *([{"head": CHANGES, "lines": change_texts(plan)}] if plan.conversion else []),
             {"head": f"Ventilation ({plan.ventilation.edition})", "lines": ventilation},
             {"head": "Supply", "lines": supply_facts(plan.supply, figures)},
         ],

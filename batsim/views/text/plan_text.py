@@ -5,6 +5,7 @@ import math
 from batsim.catalogue import Figures
 from batsim.decision.ranking import recommend
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
+from batsim.plan.conversion import PartChange
 from batsim.plan.equipment import SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT
 from batsim.plan.plan import LayoutPlan, Plan
@@ -18,6 +19,8 @@ TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
 """What stands before a check."""
 AS_THEY_WEAR = "Batteries count as they wear out."
 """What stands behind a payback."""
+CHANGES = "Parts that change against the layout of today"
+"""Stands over what a conversion takes."""
 MARK = "*"
 """Marks what rests on placeholders."""
 
@@ -71,6 +74,7 @@ def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     lines += ["", sentence(f"Checks: {plan.counts}", width)]
     lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
     lines += ["", *_equipment(plan, width)]
+    lines += ["", CHANGES, *(listed(change, width) for change in change_texts(plan))] if plan.conversion else []
     lines += ["", sentence(f"Ventilation ({plan.ventilation.edition})", width)]
     lines += [listed(fact, width) for fact in ventilation_facts(plan.ventilation, figures)]
     lines += [sentence(CONFIRM, width)] if plan.ventilation.flow_m3_per_h else []
@@ -115,6 +119,23 @@ def _equipment(plan: LayoutPlan, width: int) -> list[str]:
     owned = [line for line in plan.equipment if line.owned]
     lines += ["  Owned, not to be ordered"] if owned else []
     return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
+
+
+def change_texts(plan: LayoutPlan) -> list[str]:
+    """Parts that change against the layout of today, each in words."""
+    return [_change(change) for change in plan.conversion]
+
+
+def _change(change: PartChange) -> str:
+    """How many more or fewer of a part, and what they have to be."""
+    more, size = change.after - change.before, f", {change.size}" if change.size else ""
+    if more < 0.0:
+        kept = f"; {change.after:g} stay{size}" if change.after else ""
+        return f"{-more:g} x {change.item} no longer needed{kept}"
+    if not more:
+        return f"{change.after:g} x {change.item} in another size{size}"
+    others = f"; the {change.before:g} of today in another size" if change.other_size else ""
+    return f"{more:g} x {change.item} more{size}{others}"
 
 
 def _section(to_order: list[EquipmentLine], title: str, width: int) -> list[str]:

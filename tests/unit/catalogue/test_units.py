@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batsim.units import DIMENSIONS, LARGEST_NUMBER, UnitError, convert, parse, show
+from batsim.units import DIMENSIONS, LARGEST_NUMBER, UnitError, parse, show
 
 # Our symbols as expressions of the oracle. The number of charges is no unit of any library.
 ORACLE_NAMES = {
@@ -147,7 +147,6 @@ def test_temperature_scales_agree_with_the_oracle(oracle: "pint.UnitRegistry[Any
     """Temperatures are exact at several points of each scale."""
     expected = oracle.Quantity(Fraction(reading), ORACLE_SCALES[symbol]).to("degC").magnitude
 
-    assert convert(reading, symbol, "temperature") == float(expected)
     assert parse(f"{reading} {symbol}", "temperature") == float(expected)
 
 
@@ -159,7 +158,7 @@ def test_temperature_scales_agree_with_the_oracle(oracle: "pint.UnitRegistry[Any
         ("1 lb", "mass", 0.45359237),
         ("1 lbf", "force", 4.4482216152605),
         ("1 hp", "power", 0.74569987158227022),
-        ("43.3 in", "length", 1099.82),
+        ("40.9 in", "length", 1038.86),
         ("0.1 h", "duration", 6.0),
         ("77 °F", "temperature", 25.0),
         ("25 %", "share", 0.25),
@@ -181,7 +180,7 @@ def test_every_dimension_is_complete() -> None:
         assert kind.zeros.keys() <= kind.units.keys()
     suffixes = " ".join(kind.suffix for kind in DIMENSIONS.values())
     assert suffixes == (
-        "min m mm m_per_min kg ah v a a_per_100ah kw kva kwh degc k share m2 m3_per_h n deg kn_per_m2 ohm_ah charges"
+        "min m mm m_per_min kg ah v a a_per_100ah kw kva kwh degc k share m2 m3_per_h n kn_per_m2 ohm_ah charges"
     )
 
 
@@ -322,7 +321,7 @@ def test_refused_units(text: str, dimension: str, message: str) -> None:
         ("1.200.000 kg", "mass", "thousands are not separated; write 1200000, not 1.200.000"),
         ("1.200,5 kg", "mass", "a comma is not read in numbers; write 1200.5, not 1.200,5 or 1,200.5"),
         ("3, kW", "power", "a comma is not read in numbers; write 1200.5, not 1.200,5 or 1,200.5"),
-        ("9**9**9 in", "length", ONE_NUMBER.format("43.3 in")),
+        ("9**9**9 in", "length", ONE_NUMBER.format("1040 mm")),
         ("1/2 h", "duration", ONE_NUMBER.format("8 h")),
         ("3-4 kW", "power", ONE_NUMBER.format("3.4 kW")),
         ("3 4 kW", "power", ONE_NUMBER.format("3.4 kW")),
@@ -364,7 +363,7 @@ def test_import_is_light() -> None:
     assert done.stdout == "[]\n"
 
 
-# --- showing and converting ---
+# --- showing ---
 
 
 @pytest.mark.parametrize(
@@ -391,24 +390,12 @@ def test_values_are_shown_in_few_digits(value: float, dimension: str, unit: str 
     assert show(value, dimension, unit) == text
 
 
-def test_show_and_convert_refuse_a_foreign_unit() -> None:
-    """The messages are those of reading."""
-    message = "needs a power such as '3.4 kW'; 'kWh' is a unit of energy"
+def test_show_refuses_a_foreign_unit() -> None:
+    """The message is that of reading."""
     with pytest.raises(UnitError) as shown:
         show(1, "power", "kWh")
-    with pytest.raises(UnitError) as converted:
-        convert(1, "kWh", "power")
 
-    assert [str(shown.value), str(converted.value)] == [message, message]
-
-
-@pytest.mark.parametrize("value", [math.nan, math.inf, 1.1e15])
-def test_convert_refuses_what_is_no_number(value: float) -> None:
-    """A number that is not finite, or huge, is not converted."""
-    with pytest.raises(UnitError) as caught:
-        convert(value, "kW", "power")
-
-    assert str(caught.value) == "needs a number of at most 1e15, such as '3.4 kW'"
+    assert str(shown.value) == "needs a power such as '3.4 kW'; 'kWh' is a unit of energy"
 
 
 @settings(deadline=None)

@@ -160,8 +160,8 @@ def test_each_question_once(bare: Plan) -> None:
     assert (mass.path, mass.layouts) == ("batteries.lead.mass", ("stands", "hoist"))
     # The plate of the truck is not known either, so its window is asked for before the battery's mass.
     assert mass.changes == "whether the device may carry the battery; whether people can move it by hand"
-    hook = by_ask["measure the height of the battery's floor in trucks"]
-    assert hook.layouts == ("hoist",)
+    floor = by_ask["measure how high the battery's floor in trucks is, battery in"]
+    assert floor.layouts == ("stands", "hoist")
     for question in bare.questions:
         assert question.path
         assert question.changes

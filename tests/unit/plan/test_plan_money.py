@@ -100,14 +100,15 @@ def values(of: YearlyCost) -> dict[str, float]:
 def test_all_lines_by_hand() -> None:
     """Seven batteries of 24 kWh, four chargers, two pallet trucks, six stands, two stations, two attendants, and parts.
 
-    Parts are seven trolleys, two latches, a water cart, a spill kit and two sets of goggles; sides that open are there.
+    Parts are three roller beds and locks, two securing devices, a water cart, a spill kit and two sets of goggles;
+    sides that open are there.
     """
     area = needed_area_m2(priced(), "stands")
     assert area == pytest.approx(6 * 1.05 * (0.75 + 1.1))
     expected = {
         "batteries": 7 * 24.0 * 100.0 * RECOVERY[5.0],
         "chargers": 4 * 1000.0 * RECOVERY[10.0],
-        "devices and parts": (2 * 500.0 + (7 + 2 + 1 + 1 + 2) * 50.0) * RECOVERY[10.0],
+        "devices and parts": (2 * 500.0 + (3 + 3 + 2 + 1 + 1 + 2) * 50.0) * RECOVERY[10.0],
         "bays, stations, room": (6 * 200.0 + 2 * 700.0) * RECOVERY[20.0],
         # Two on duty for 8 h on 260 days, busy or not.
         "attendants on duty": 2 * 8.0 * DAYS * 30.0,
@@ -127,13 +128,13 @@ def test_all_lines_by_hand() -> None:
     assert of.per_truck_hour.value == pytest.approx(of.per_year.value / TRUCK_HOURS)
     capital = ("chargers", "devices and parts", "bays, stations, room")
     assert of.running_per_year == pytest.approx(sum(value for what, value in expected.items() if what not in capital))
-    assert of.purchase.value == pytest.approx(7 * 2400 + 4000 + 1000 + 13 * 50 + 1200 + 1400)
+    assert of.purchase.value == pytest.approx(7 * 2400 + 4000 + 1000 + 12 * 50 + 1200 + 1400)
 
 
 BASES = {
     "batteries": "16,800 over 5 years at 5 %",
     "chargers": "4,000 over 10 years at 5 %",
-    "devices and parts": "1,650 over 10 years at 5 %",
+    "devices and parts": "1,600 over 10 years at 5 %",
     "bays, stations, room": "2,600 over 20 years at 5 %",
     "attendants on duty": "4,160 h a year, 6 % of them hands-on",
     "drivers stand by": "390 h a year",
@@ -326,13 +327,13 @@ def test_a_price_of_its_own_goes_before_that_of_all() -> None:
     scenario = batsim.changed(
         priced(),
         {
-            "prices.part": {"latch": "99 EUR"},
+            "prices.part": {"battery lock": "99 EUR"},
             "prices.device": {"hand_pallet_truck": "777 EUR"},
             "figures": {"price.part.other": "11 EUR", "price.truck": "3 EUR/h"},
         },
     )
 
-    assert part_price(scenario, "latch") == Price(99.0, 99.0, 99.0, placeholder=False)
+    assert part_price(scenario, "battery lock") == Price(99.0, 99.0, 99.0, placeholder=False)
     assert part_price(scenario, "spill kit").value == FIGURES["price.part.spill_kit"].value
     assert part_price(scenario, "label") == Price(11.0, 11.0, 11.0, placeholder=False)
     assert device_price(scenario, "hand_pallet_truck").value == 777.0
@@ -344,10 +345,10 @@ def test_a_price_of_its_own_goes_before_that_of_all() -> None:
 
 def test_names_of_parts_as_figures() -> None:
     """Small letters and underscores."""
-    assert [figure_name(each) for each in ("four-roller trolley", "Eyewash & shower ", "latch")] == [
-        "four_roller_trolley",
+    assert [figure_name(each) for each in ("pull-out frame", "Eyewash & shower ", "winch")] == [
+        "pull_out_frame",
         "eyewash_shower",
-        "latch",
+        "winch",
     ]
 
 
@@ -426,9 +427,11 @@ def test_what_is_there_today_is_not_bought() -> None:
     """What the present layout counts is there, and another takes over what it needs of it; parts are ordered."""
     of = discharged("hoist", {"present": "hoist"})
 
-    # Beam, three trolleys, pallet truck, latch, cover; cart, spill kit, goggles; a standby method.
+    # Beam, three frames, pallet truck, securing device, cover; cart, spill kit, goggles; a standby method.
     assert of.purchase.value == pytest.approx((1 + 3 + 1 + 1) * 50.0 + 500.0 + 3 * 50.0 + 500.0)
     assert "batteries" in [line.what for line in of.lines]
     stands = discharged("stands", {"present": "hoist"})
-    # One more battery and station; two pallet trucks, seven trolleys, two latches, cart, kit, goggles, six stands.
-    assert stands.purchase.value == pytest.approx(2400.0 + 700.0 + 2 * 500.0 + (7 + 2 + 1 + 1 + 2) * 50.0 + 6 * 200.0)
+    # One more battery and station; two pallet trucks; three roller beds and locks, two securing devices, water cart,
+    # spill kit, two sets of goggles; six stands.
+    parts = 3 + 3 + 2 + 1 + 1 + 2
+    assert stands.purchase.value == pytest.approx(2400.0 + 700.0 + 2 * 500.0 + parts * 50.0 + 6 * 200.0)
