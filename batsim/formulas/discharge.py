@@ -9,11 +9,12 @@ peaks: between them the battery recovers.
 import math
 from collections.abc import Sequence
 from itertools import pairwise
+from math import sqrt
 from typing import NamedTuple
 
 from batsim.errors import require
 
-_GAUSS_OFFSET = math.sqrt(3.0 / 5.0) / 2.0  # outer two of three points, from the middle
+_GAUSS_OFFSET = sqrt(3.0 / 5.0) / 2.0  # outer two of three points, from the middle
 _NEAR = 1e-9  # a state of charge this near to another is the same
 _HALVINGS = 48  # of the span in which a state of charge is sought: what is left is rounding
 
@@ -239,7 +240,7 @@ def lowest_soc(power_w: float, cell: Cell) -> float:
     >>> round(lowest_soc(1000.0, Cell(100.0, 10, 1.9, 0.2, 1.0, 1.2, 0.0, 1.0)), 9)
     0.5
     """
-    needed_v = math.sqrt(4.0 * cell.resistance_ohm_ah * power_w / (cell.cells * cell.capacity_ah))
+    needed_v = sqrt(4.0 * cell.resistance_ohm_ah * power_w / (cell.cells * cell.capacity_ah))
     if cell.slope_v == 0.0:
         return math.inf if needed_v > cell.empty_v else -math.inf
     return (needed_v - cell.empty_v) / cell.slope_v
@@ -274,25 +275,31 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
     capacity_ah, cells, empty_v, slope_v, resistance, peukert, floor, factor = cell
     twice, drop = 2.0 * power_w / cells, 4.0 * resistance * power_w / (cells * capacity_ah)
     rate_a, exponent, usable_ah = capacity_ah / 5.0, peukert - 1.0, capacity_ah * factor
-    soc, fell, ah, first_per_h, first_kappa, kappa = soc_from, 0.0, 0.0, 0.0, 0.0, 1.0
     # Written out without further calls, because every exchange of a simulation comes by more than once.
-    for weight in (1.0, 4.0, 1.0):
-        emf = empty_v + slope_v * soc
-        square = emf * emf - drop
-        if soc < 0.0 or square <= 0.0 or not usable_ah:
-            return _to_the_end(soc_from, hours, power_w, cell)
-        draw_a = twice / (emf + math.sqrt(square))
-        if exponent:
-            kappa = (draw_a / rate_a) ** exponent
-        share_per_h = draw_a * (kappa if kappa > floor else floor) / usable_ah
-        fell += weight * share_per_h
-        ah += weight * draw_a
-        if weight == 4.0:
-            soc = soc_from - hours * (2.0 * share_per_h - first_per_h)
-        elif not first_per_h:
-            first_per_h, first_kappa = share_per_h, kappa
-            soc = soc_from - 0.5 * hours * share_per_h
-    soc = soc_from - hours * fell / 6.0
+    emf = empty_v + slope_v * soc_from
+    square = emf * emf - drop
+    if soc_from < 0.0 or square <= 0.0 or not usable_ah:
+        return _to_the_end(soc_from, hours, power_w, cell)
+    first_a = twice / (emf + sqrt(square))
+    first_kappa = (first_a / rate_a) ** exponent
+    first_per_h = first_a * (first_kappa if first_kappa > floor else floor) / usable_ah
+    soc = soc_from - 0.5 * hours * first_per_h
+    emf = empty_v + slope_v * soc
+    square = emf * emf - drop
+    if soc < 0.0 or square <= 0.0:
+        return _to_the_end(soc_from, hours, power_w, cell)
+    middle_a = twice / (emf + sqrt(square))
+    kappa = (middle_a / rate_a) ** exponent
+    middle_per_h = middle_a * (kappa if kappa > floor else floor) / usable_ah
+    soc = soc_from - hours * (2.0 * middle_per_h - first_per_h)
+    emf = empty_v + slope_v * soc
+    square = emf * emf - drop
+    if soc < 0.0 or square <= 0.0:
+        return _to_the_end(soc_from, hours, power_w, cell)
+    last_a = twice / (emf + sqrt(square))
+    kappa = (last_a / rate_a) ** exponent
+    last_per_h = last_a * (kappa if kappa > floor else floor) / usable_ah
+    soc = soc_from - hours * (first_per_h + 4.0 * middle_per_h + last_per_h) / 6.0
     if soc < 0.0 or (empty_v + slope_v * soc) ** 2 <= drop:
         return _to_the_end(soc_from, hours, power_w, cell)
     if first_kappa < floor < kappa:
@@ -301,7 +308,7 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
             upper_h, upper_ah = discharge_at_power(soc_from, knee, power_w, cell)
             soc, lower_ah = soc_after(knee, hours - upper_h, power_w, cell)
             return soc, upper_ah + lower_ah
-    return soc, ah * hours / 6.0
+    return soc, (first_a + 4.0 * middle_a + last_a) * hours / 6.0
 
 
 def _to_the_end(soc_from: float, hours: float, power_w: float, cell: Cell) -> tuple[float, float]:
@@ -351,7 +358,7 @@ def rates(soc: float, power_w: float, cell: Cell) -> tuple[float, float]:
     square = emf * emf - 4.0 * resistance * power_w / (cells * capacity_ah)
     if square < 0.0 or not usable_ah:
         return math.inf, math.inf
-    draw_a = 2.0 * power_w / (cells * (emf + math.sqrt(square)))
+    draw_a = 2.0 * power_w / (cells * (emf + sqrt(square)))
     kappa: float = (draw_a * 5.0 / capacity_ah) ** (peukert - 1.0)
     return draw_a, draw_a * (kappa if kappa > floor else floor) / usable_ah
 
@@ -370,7 +377,7 @@ def _gauss(soc_from: float, soc_to: float, power_w: float, cell: Cell) -> tuple[
     for weight, soc in ((5.0, middle + offset), (8.0, middle), (5.0, middle - offset)):
         emf = empty_v + slope_v * soc
         square = emf * emf - drop
-        draw_a = twice / (emf + math.sqrt(square)) if square > 0.0 else twice / emf
+        draw_a = twice / (emf + sqrt(square)) if square > 0.0 else twice / emf
         kappa = (draw_a / rate_a) ** exponent if exponent else 1.0
         part = weight / (kappa if kappa > floor else floor)
         ah += part

@@ -5,11 +5,10 @@ shift at each one's power, and the calendar turns working minutes into clock tim
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable
 from math import exp, inf
 from typing import TYPE_CHECKING, Any
 
-from batsim.formulas.discharge import at_factor, rates
+from batsim.formulas.discharge import at_factor
 from batsim.record import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE, Drawn, Warmth
 from batsim.room.clock import ticked
 from batsim.room.recovery import FromWells
@@ -32,21 +31,24 @@ class Discharge:
 
     __slots__ = ("driven_min", "gives", "keeps_min", "level", "reason", "start_min", "stretches", "truck", "watched")
 
-    def __init__(self, truck: "Truck", start_min: float, level: float, gives: Source, driven_min: float = 0.0) -> None:
-        self.truck, self.start_min, self.level, self.gives = truck, start_min, level, gives
-        self.driven_min = driven_min
+    gives: Source
+    """What gives the power."""
+    stretches: list[Stretch]
+
+    def __init__(self, truck: "Truck", start_min: float, level: float, driven_min: float = 0.0) -> None:
+        self.truck, self.start_min, self.level, self.driven_min = truck, start_min, level, driven_min
         """Minutes on the way from the room, before work begins. [min]"""
         self.keeps_min = 0.0
         """Minutes of driving that it keeps back, so that it comes to the room at its level. [min]"""
         self.watched = False
         """Whether it may end before its level: at a shift change, in a break, or when called."""
-        self.stretches: list[Stretch] = []
-        self.reason = LEVEL
 
     def plan(self, state: Any, until_min: float = inf) -> None:  # noqa: ANN401 - of whatever gives the power
         """Work out its stretches, one for each shift, until its level, a visit to the room or a time. [min]"""
+        self.reason = LEVEL
         truck, gives = self.truck, self.gives
-        group, powers_w, stretches = truck.group, truck.powers_w, self.stretches
+        group, powers_w = truck.group, truck.powers_w
+        stretches = self.stretches = []
         starts, table = group.shift_starts, group.timetable
         by_shift = self.watched or bool(powers_w)
         truck.early_min = inf
@@ -76,9 +78,6 @@ class Discharge:
         begin_min, end_min, state, _, soc, power_w, _, _ = stretch
         visit_min, reason, cut = inf, LEVEL, stretch
 
-        def upto(time_min: float) -> Stretch:
-            return self.gives.part(table, begin_min, time_min, state, 0.0, power_w, driven_min)
-
         def reaches(level: float) -> float:
             return self.gives.part(table, begin_min, end_min, state, level, power_w, driven_min).end_min
 
@@ -87,15 +86,17 @@ class Discharge:
         if when.shift_change != "never":
             change_min = group.shift_ends[shift] - truck.lead_min
             if begin_min < change_min <= end_min and (change_min < end_min or soc > self.level):
-                cut = upto(change_min)
-                if when.shift_change == "always" or _too_little(truck, shift, cut.soc_share, self.level):
-                    visit_min, reason = change_min, SHIFT_CHANGE
+                always = when.shift_change == "always"
+                if always or _too_little(truck, shift, soc, self.level):  # there is more left before the change
+                    cut = self.gives.upto(table, stretch, change_min, driven_min)
+                    if always or _too_little(truck, shift, cut.soc_share, self.level):
+                        visit_min, reason = change_min, SHIFT_CHANGE
         below_share = when.in_breaks_below_share
         if below_share is not None and soc <= below_share:
             index = bisect_left(group.break_starts, reaches(below_share))
             if index < len(group.break_starts) and group.break_starts[index] < min(end_min, visit_min):
                 visit_min, reason = group.break_starts[index], IN_BREAK
-                cut = upto(visit_min)
+                cut = self.gives.upto(table, stretch, visit_min, driven_min)
         if visit_min == inf:
             return False
         self.reason = reason
@@ -107,10 +108,9 @@ class Discharge:
         stretches = self.stretches
         while len(stretches) > 1 and stretches[-1].begin_min >= visit_min:
             stretches.pop()
-        begin_min, _, state, _, _, power_w, _, _ = stretches.pop()
+        stretch = stretches.pop()
         driven_min = 0.0 if stretches else self.driven_min
-        table = self.truck.group.timetable
-        stretches.append(self.gives.part(table, begin_min, visit_min, state, 0.0, power_w, driven_min))
+        stretches.append(self.gives.upto(self.truck.group.timetable, stretch, visit_min, driven_min))
 
     def warmth(self, start_degc: float) -> Warmth:
         """Start, mean and end temperature, its heat spread over its breaks: `formulas.heat`. [degC]"""
@@ -138,8 +138,8 @@ class Discharge:
         rated, gives = self.truck.queue.plan.rated_cell, self.gives
         if factor < rated.kappa_floor or rated.peukert == 1.0 or not isinstance(gives, AtPower):
             return False
-        most_a = 0.2 * rated.capacity_ah * factor ** (1.0 / (rated.peukert - 1.0))
-        return all(rates(stretch.soc_share, stretch.power_w, gives.cell)[0] <= most_a for stretch in self.stretches)
+        most_a: float = 0.2 * rated.capacity_ah * factor ** (1.0 / (rated.peukert - 1.0))
+        return gives.most_a <= most_a
 
     def drawn(self) -> tuple[float, float, float]:
         """Ampere-hours, energy, and the part of it drawn on the way from the room. [Ah, kWh, kWh]"""
@@ -162,11 +162,11 @@ def first_discharge(truck: "Truck", level: float) -> bool:
     """Plan the first discharge: of stated length, or from a random state of charge; see `work`."""
     capacity_ah, soc = truck.queue.plan.cell.capacity_ah, truck.start_soc
     if truck.first_min is not None:
-        return _at_pace(Discharge(truck, 0.0, level, AtPace(truck.first_min, 1.0, level, capacity_ah)), 1.0)
+        return _at_pace(Discharge(truck, 0.0, level), AtPace(truck.first_min, 1.0, level, capacity_ah), 1.0)
     truck.battery.missing_ah = (1.0 - soc) * capacity_ah
     if truck.run_times is not None:
         pace = AtPace(ticked(truck.run_min() * (soc - level) / (1.0 - level)), soc, level, capacity_ah)
-        return _at_pace(Discharge(truck, 0.0, level, pace), soc, watched=truck.watchful)
+        return _at_pace(Discharge(truck, 0.0, level), pace, soc, watched=truck.watchful)
     return _go_on_power(truck, 0.0, soc, level)
 
 
@@ -178,7 +178,7 @@ def work(truck: "Truck", start_min: float, level: float) -> bool:
     """
     if truck.run_times is not None:
         pace = AtPace(truck.run_min(), 1.0, level, truck.queue.plan.cell.capacity_ah)
-        return _at_pace(Discharge(truck, start_min, level, pace), 1.0, watched=truck.watchful)
+        return _at_pace(Discharge(truck, start_min, level), pace, 1.0, watched=truck.watchful)
     return _go_on_power(truck, start_min, 1.0, level, driven_min=truck.trip_min)
 
 
@@ -189,7 +189,7 @@ def carry_on(truck: "Truck", start_min: float, level: float, *, keeps_min: float
     """
     soc = truck.arrival_soc
     if truck.run_times is not None:
-        return _at_pace(Discharge(truck, start_min, soc, AtPace(truck.run_min(), soc, soc, 0.0)), soc)
+        return _at_pace(Discharge(truck, start_min, soc), AtPace(truck.run_min(), soc, soc, 0.0), soc)
     return _go_on_power(truck, start_min, soc, level, driven_min=truck.trip_min, keeps_min=keeps_min, watched=False)
 
 
@@ -200,30 +200,31 @@ def drawn_between(truck: "Truck", soc_from: float, soc_to: float) -> tuple[float
     return ah, ah * cell.cells * (cell.empty_v + cell.slope_v * (soc_from + soc_to) / 2.0) / 1000.0
 
 
-def at_power(
-    truck: "Truck", start_min: float, soc: float, plan: Callable[[Source, Any], Discharge]
-) -> tuple[Discharge, Warmth]:
-    """Plan a discharge at the capacity that its temperature gives it.
+def at_power(discharge: Discharge, soc: float, until_min: float = inf, *, rested_min: float = 0.0) -> Warmth:
+    """Plan a discharge at the capacity that its temperature gives it, after a rest; returns its warmth. [degC]
 
     The colder the battery gets, the shorter the discharge, and the less it cools: a fixed point. That it drifts as in
     the last discharge is a good first guess, and weak currents get the rated ampere-hours anyhow, so one pass is mostly
-    enough. A plan is made from what gives the power and its state.
+    enough.
     """
+    truck = discharge.truck
     battery, kind = truck.battery, truck.queue.plan
     health = battery.capacity_share * (1.0 - battery.lost_share * battery.damage)
-    start_degc = begins_at_degc(truck, start_min)
+    start_degc = begins_at_degc(truck, discharge.start_min)
     factor = kind.capacity_at(start_degc + truck.drift_share * (truck.drift_degc - start_degc)) * health
     for _ in range(MOST_PASSES):
         if kind.wells is None:
-            discharge = plan(AtPower(at_factor(kind.rated_cell, factor)), soc)
+            discharge.gives = AtPower(at_factor(kind.rated_cell, factor))
+            discharge.plan(soc, until_min)
         else:
-            wells = FromWells(kind.wells, kind.rated_cell, factor)
-            discharge = plan(wells, wells.state(battery.missing_ah, battery.surplus_ah))
+            discharge.gives = wells = FromWells(kind.wells, kind.rated_cell, factor)
+            state = wells.state(battery.missing_ah, battery.surplus_ah)
+            discharge.plan(wells.rested(state, rested_min / 60.0), until_min)
         warmth = discharge.warmth(start_degc)
         before, factor = factor, kind.capacity_at(warmth[1]) * health
         if -CLOSE < factor - before < CLOSE or discharge.gets_rated(min(before, factor)):
             break
-    return discharge, warmth
+    return warmth
 
 
 def begins_at_degc(truck: "Truck", start_min: float) -> float:
@@ -243,20 +244,15 @@ def _go_on_power(
     watched: bool = True,
 ) -> bool:
     """Work at the power of each shift until a level, or a visit before it, then drive to the room."""
-
-    def plan(gives: Source, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
-        discharge = Discharge(truck, start_min, level, gives, driven_min)
-        discharge.keeps_min, discharge.watched = keeps_min, watched and truck.watchful
-        discharge.plan(state)
-        return discharge
-
-    discharge, warmth = at_power(truck, start_min, soc, plan)
+    discharge = Discharge(truck, start_min, level, driven_min)
+    discharge.keeps_min, discharge.watched = keeps_min, watched and truck.watchful
+    warmth = at_power(discharge, soc)
     return _until_called(discharge) or _settle(discharge, soc, warmth)
 
 
-def _at_pace(discharge: Discharge, soc: float, *, watched: bool = False) -> bool:
+def _at_pace(discharge: Discharge, pace: AtPace, soc: float, *, watched: bool = False) -> bool:
     """Work for a time that brings the battery to a level, or until a visit before it."""
-    discharge.watched = watched
+    discharge.gives, discharge.watched = pace, watched
     discharge.plan(soc)
     return _until_called(discharge) or _settle(discharge, soc)
 

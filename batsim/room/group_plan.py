@@ -88,6 +88,7 @@ def group_plan(
         window: shift for shift in truck.shifts for window in whole_shifts(scenario.week, [shift], until_min, begin)
     }
     shifts = sorted(named)
+    table.remember(time for shift in shifts for time in shift)
     worked_min = _worked_min(shifts, Timetable(windows), shift_min)
     factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
     power_w = tuple(factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True))

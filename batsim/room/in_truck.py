@@ -7,7 +7,7 @@ exchange level, waits for a charging spot, charges to the level at which it retu
 from collections.abc import Generator
 from functools import partial
 from math import inf, nan
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from batsim.record import (
     BEING_CONNECTED,
@@ -36,7 +36,7 @@ from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment
 from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
 from batsim.room.maintenance_in_truck import maintenance_in_truck
 from batsim.room.recovery import FromWells
-from batsim.room.stretch import AtPace, Source
+from batsim.room.stretch import AtPace
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,20 +55,13 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
     """Work until a level, or the end of the shift's part; take it from the battery and return when it ends. [min]"""
     battery = truck.battery
     before = battery.soc_share
+    discharge = Discharge(truck, begin_min, level)
     warmth: Warmth | None = None
     if pace is not None:
-        discharge = Discharge(truck, begin_min, level, pace)
+        discharge.gives = pace
         discharge.plan(before, end_min)
     else:
-
-        def plan(gives: Source, state: Any) -> Discharge:  # noqa: ANN401 - of whatever gives the power
-            if isinstance(gives, FromWells):
-                state = gives.rested(state, (begin_min - battery.used_min) / 60.0)
-            discharge = Discharge(truck, begin_min, level, gives)
-            discharge.plan(state, end_min)
-            return discharge
-
-        discharge, warmth = at_power(truck, begin_min, before, plan)
+        warmth = at_power(discharge, before, end_min, rested_min=begin_min - battery.used_min)
     first, last = discharge.stretches[0], discharge.stretches[-1]
     wells = discharge.gives if isinstance(discharge.gives, FromWells) else None
     if wells is not None:  # it has recovered since

@@ -110,3 +110,7 @@ class FromWells:
             used_min += until_min - time
             time = until_min
         return Stretch(begin_min, time, before, state, self.soc(state), power_w, used_min, amps * used_min / 60.0)
+
+    def upto(self, table: Timetable, stretch: Stretch, stop_min: float, driven_min: float) -> Stretch:
+        """Work until a time before the end of a stretch. [min]"""
+        return self.part(table, stretch.begin_min, stop_min, stretch.before, 0.0, stretch.power_w, driven_min)

@@ -51,6 +51,9 @@ class Source(Protocol):
     ) -> Stretch:
         """Work at a power down to a level, or until a time; see `AtPower.part`."""
 
+    def upto(self, table: Timetable, stretch: Stretch, stop_min: float, driven_min: float) -> Stretch:
+        """Work until a time before the end of a stretch. [min]"""
+
 
 class AtPower:
     """Gives a power as Peukert's law allows, see `batsim.formulas.discharge`; its state is the state of charge."""
@@ -60,6 +63,8 @@ class AtPower:
 
     def __init__(self, cell: Cell) -> None:
         self.cell = cell
+        self.most_a = 0.0
+        """Strongest current down to the levels that it was asked for. [A]"""
 
     def soc(self, state: float) -> float:
         """State of charge of a state. [-]"""
@@ -92,11 +97,13 @@ class AtPower:
         """
         cell = self.cell
         level = level if level < state else state
+        amps, share_per_h = rates(level, power_w, cell)
+        self.most_a = max(self.most_a, amps)
         if stop_min < inf:
             use_min = table.worked(begin_min, stop_min) + driven_min
             # Nowhere does it fall faster than at the level: most often that tells that it is not reached.
-            if state - use_min / 60.0 * rates(level, power_w, cell)[1] > level:
-                return self._until(begin_min, stop_min, state, power_w, use_min)
+            if state - use_min / 60.0 * share_per_h > level:
+                return self._used(begin_min, stop_min, state, power_w, use_min)
         hours, ah = discharge_at_power(state, level, power_w, cell)
         used_min = 60.0 * hours
         if hours < inf:
@@ -110,10 +117,15 @@ class AtPower:
                 stretch: Stretch = new(Stretch, (begin_min, end_min, state, level, level, power_w, used_min, ah))
                 return stretch
         if stop_min < inf:
-            return self._until(begin_min, stop_min, state, power_w, use_min)
+            return self._used(begin_min, stop_min, state, power_w, use_min)
         return Stretch(begin_min, inf, state, state, state, power_w, 0.0, 0.0)
 
-    def _until(self, begin_min: float, stop_min: float, state: float, power_w: float, use_min: float) -> Stretch:
+    def upto(self, table: Timetable, stretch: Stretch, stop_min: float, driven_min: float) -> Stretch:
+        """Work until a time before the end of a stretch."""
+        begin_min, _, state, _, _, power_w, _, _ = stretch
+        return self._used(begin_min, stop_min, state, power_w, table.worked(begin_min, stop_min) + driven_min)
+
+    def _used(self, begin_min: float, stop_min: float, state: float, power_w: float, use_min: float) -> Stretch:
         """Work at a power until a time, so many minutes of use."""
         soc, ah = soc_after(state, use_min / 60.0, power_w, self.cell)
         stretch: Stretch = new(Stretch, (begin_min, stop_min, state, soc, soc, power_w, use_min, ah))
@@ -170,3 +182,7 @@ class AtPace:
             end_min, used_min = stop_min, table.worked(begin_min, stop_min)
             soc = max(0.0, state - span * used_min / self.minutes)
         return Stretch(begin_min, end_min, state, soc, soc, power_w, used_min, (state - soc) * self.capacity_ah)
+
+    def upto(self, table: Timetable, stretch: Stretch, stop_min: float, driven_min: float) -> Stretch:
+        """Work until a time before the end of a stretch. [min]"""
+        return self.part(table, stretch.begin_min, stop_min, stretch.before, 0.0, stretch.power_w, driven_min)

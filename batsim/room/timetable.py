@@ -1,6 +1,7 @@
 """Working time against clock time for one set of windows, by bisection."""
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Iterable
 from math import inf
 
 
@@ -24,6 +25,7 @@ class Timetable:
         for start, end in windows:
             total += end - start
             self.done.append(total)
+        self._before: dict[float, float] = {}
 
     def advance(self, start_min: float, working_min: float) -> float:
         """Clock time at which so many working minutes have passed since a start; infinity if never."""
@@ -47,7 +49,16 @@ class Timetable:
 
     def worked(self, start_min: float, end_min: float) -> float:
         """Working minutes between two clock times."""
-        return end_min - start_min if self.always else self._upto(end_min) - self._upto(start_min)
+        if self.always:
+            return end_min - start_min
+        known = self._before
+        return (known[end_min] if end_min in known else self._upto(end_min)) - (
+            known[start_min] if start_min in known else self._upto(start_min)
+        )
+
+    def remember(self, times_min: Iterable[float]) -> None:
+        """Work out the working minutes before times that will be asked for again and again. [min]"""
+        self._before.update((time_min, self._upto(time_min)) for time_min in times_min)
 
     def _upto(self, time_min: float) -> float:
         """Working minutes before a clock time."""
