@@ -16,7 +16,6 @@ in `batsim.formulas.charging_w`.
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
 from itertools import pairwise
 from typing import NoReturn
 
@@ -148,7 +147,6 @@ def greatest_load(profile: Profile) -> tuple[float, float]:
     return max(*begins, (end_a, finish_v), key=math.prod)
 
 
-@lru_cache(maxsize=1024)
 def _marks(profile: Profile, capacity_ah: float, to_soc: float) -> tuple[float, float, float, float]:
     """Where the phases of a charge meet, as ampere-hours missing, and the current of its last phase.
 

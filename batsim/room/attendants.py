@@ -168,10 +168,7 @@ class Attendants:
         hands-on work goes by their length.
         """
         write = self.room.record.write.work
-        for each in people:
-            if end_min > each.until_min:
-                break
-        else:
+        if not people or end_min <= min([each.until_min for each in people]):
             write(
                 person=person, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=count
             )

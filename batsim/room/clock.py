@@ -6,6 +6,7 @@ instant really compare equal, in whatever order their times were added up.
 """
 
 from collections.abc import Callable
+from heapq import heappop, heappush
 
 from simpy.core import Environment
 from simpy.events import PENDING, Event, EventPriority
@@ -32,6 +33,18 @@ class Clock(Environment):
     """The kernel's environment; its time, which a run reads more often than all else, is read without a call."""
 
     __slots__ = ("_now",)
+
+    def run_to(self, until_min: float) -> None:
+        """Let all happen that falls due before a time: as `run` does, without two calls for each event. [min]"""
+        queue = self._queue
+        while queue and queue[0][0] < until_min:
+            self._now, _, _, event = heappop(queue)
+            callbacks, event.callbacks = event.callbacks, None  # type: ignore[assignment]
+            for callback in callbacks:
+                callback(event)
+            if not event._ok:
+                raise event._value
+        self._now = until_min
 
 
 Clock.now = Clock._now  # type: ignore[method-assign, assignment, misc]
@@ -69,4 +82,4 @@ class Timed(Moment):
     def __init__(self, env: Environment, delay_min: float, then: list[Then], priority: EventPriority = ENDS) -> None:
         self.env = env
         self.callbacks = then
-        env.schedule(self, priority, delay_min)
+        heappush(env._queue, (env._now + delay_min, priority, next(env._eid), self))

@@ -122,9 +122,9 @@ class Discharge:
             return flat
         plan = truck.queue.plan
         heat_a2min = 0.0
-        for stretch in () if isinstance(self.gives, AtPace) else self.stretches:  # a run time tells no current
-            if stretch.used_min:
-                heat_a2min += 3600.0 * stretch.ah * stretch.ah / stretch.used_min
+        for _, _, _, _, _, _, used_min, ah in () if isinstance(self.gives, AtPace) else self.stretches:
+            if used_min:  # a run time tells no current
+                heat_a2min += 3600.0 * ah * ah / used_min
         top_degc = truck.group.air_degc[int(self.start_min // WEEK_MIN)] + plan.kelvin_per_a2 * heat_a2min / span_min
         spans = span_min / plan.truck_tau_min
         decay, excess = exp(-spans), start_degc - top_degc
@@ -143,12 +143,17 @@ class Discharge:
 
     def drawn(self) -> tuple[float, float, float]:
         """Ampere-hours, energy, and the part of it drawn on the way from the room. [Ah, kWh, kWh]"""
-        ah = kwh = 0.0
-        for stretch in self.stretches:
-            ah += stretch.ah
-            kwh += stretch.power_w * stretch.used_min
-        first = self.stretches[0]
-        return ah, kwh / W_MIN_PER_KWH, first.power_w * min(self.driven_min, first.used_min) / W_MIN_PER_KWH
+        ah = watt_min = 0.0
+        for _, _, _, _, _, power_w, used_min, part_ah in self.stretches:
+            ah += part_ah
+            watt_min += power_w * used_min
+        _, _, _, _, _, power_w, used_min, _ = self.stretches[0]
+        driven_min = self.driven_min
+        return (
+            ah,
+            watt_min / W_MIN_PER_KWH,
+            power_w * (driven_min if driven_min < used_min else used_min) / W_MIN_PER_KWH,
+        )
 
 
 def _too_little(truck: "Truck", shift: int, soc: float, level: float) -> bool:

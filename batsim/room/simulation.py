@@ -94,7 +94,7 @@ class Room:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
         horizon = self.blueprint.horizon_min
         while self.env.now < horizon:
-            self.env.run(until=min(horizon, self.env.now + PACK_EVERY_MIN))
+            self.env.run_to(min(horizon, self.env.now + PACK_EVERY_MIN))
             if self.env.now < horizon:
                 self.record.pack()
         self._write_unfinished()

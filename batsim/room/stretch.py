@@ -65,6 +65,8 @@ class AtPower:
         self.cell = cell
         self.most_a = 0.0
         """Strongest current down to the levels that it was asked for. [A]"""
+        self._at = (0.0, 0.0, 0.0, 0.0)
+        """State of charge and power that it was last asked for, and the rates there."""
 
     def soc(self, state: float) -> float:
         """State of charge of a state. [-]"""
@@ -98,7 +100,9 @@ class AtPower:
         cell = self.cell
         level = level if level < state else state
         amps, share_per_h = rates(level, power_w, cell)
-        self.most_a = max(self.most_a, amps)
+        self._at = (level, power_w, amps, share_per_h)
+        if amps > self.most_a:  # noqa: PLR1730 - `max` takes twice as long
+            self.most_a = amps
         if stop_min < inf:
             use_min = table.worked(begin_min, stop_min) + driven_min
             # Nowhere does it fall faster than at the level: most often that tells that it is not reached.
@@ -136,7 +140,9 @@ class AtPower:
 
         At the current with which they begin: ways are short.
         """
-        amps, share_per_h = rates(state, power_w, self.cell)
+        at_soc, at_w, amps, share_per_h = self._at
+        if state != at_soc or power_w != at_w:
+            amps, share_per_h = rates(state, power_w, self.cell)
         if share_per_h == inf:
             return state, 0.0
         hours = minutes / 60.0

@@ -51,10 +51,11 @@ class Timetable:
         """Working minutes between two clock times."""
         if self.always:
             return end_min - start_min
-        known = self._before
-        return (known[end_min] if end_min in known else self._upto(end_min)) - (
-            known[start_min] if start_min in known else self._upto(start_min)
-        )
+        known = self._before.get
+        before_end, before_start = known(end_min), known(start_min)
+        if before_end is None:
+            before_end = self._upto(end_min)
+        return before_end - (self._upto(start_min) if before_start is None else before_start)
 
     def remember(self, times_min: Iterable[float]) -> None:
         """Work out the working minutes before times that will be asked for again and again. [min]"""

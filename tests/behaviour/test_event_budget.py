@@ -1,12 +1,14 @@
 """Kernel events are what a run costs: few for each exchange, and none while nothing happens."""
 
+import heapq
 from pathlib import Path
+from typing import Any
 
 import pytest
-from simpy.core import Environment
 
 import batsim
 from batsim.record import TABLES
+from batsim.room import clock
 from batsim.scenario.site import Scenario
 from tests.runs import record_of
 
@@ -21,13 +23,13 @@ EXCHANGING = ("side rollers", "portable stands", "hoist")
 def instants(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     """Times of all kernel events from here on."""
     times: list[float] = []
-    step = Environment.step
 
-    def counted(env: Environment) -> None:
-        step(env)
-        times.append(env.now)
+    def counted(queue: list[Any]) -> Any:
+        event = heapq.heappop(queue)
+        times.append(event[0])
+        return event
 
-    monkeypatch.setattr(Environment, "step", counted)
+    monkeypatch.setattr(clock, "heappop", counted)
     return times
 
 
