@@ -6,9 +6,6 @@ constant over a stretch, so every temperature is a closed form and a stretch nee
 
 import math
 
-SHORT = 1e-4
-"""Stretch over the time constant below which a course counts as a straight line: right to 1e-5 of the rise."""
-
 
 def charge_end_degc(
     start_degc: float, room_degc: float, heat_kwh: float, loss_w_per_k: float, tau_h: float, hours: float
@@ -50,36 +47,45 @@ def charge_end_degc(
     return room_degc + (start_degc - room_degc) * math.exp(-share) + rise_k
 
 
-def mean_between_degc(start_degc: float, end_degc: float, spans: float) -> float:
-    """Mean temperature over a stretch in which a battery goes from one temperature to another.
+def mean_of_stay_degc(
+    start_degc: float,
+    end_degc: float,
+    room_degc: float,
+    heat_kwh: float,
+    loss_w_per_k: float,
+    tau_h: float,
+    hours: float,
+) -> float:
+    """Mean temperature of a stay in the room, charges and rests in whatever order.
 
     Parameters
     ----------
-    start_degc, end_degc
-        Temperature at both ends. [degC]
-    spans
-        Length of the stretch over the time constant, above 0. [-]
+    start_degc, end_degc, room_degc
+        Battery at both ends, and the air about it. [degC]
+    heat_kwh
+        Heat of all its charges, see `charge_heat_kwh`. [kWh]
+    loss_w_per_k, tau_h
+        h A, and the time constant m c/(h A); both above 0. [W/K], [h]
+    hours
+        Length of the stay, above 0. [h]
 
     Returns
     -------
     float
-        With q = exp(-spans): the temperature that it approaches is top = (end - start q)/(1 - q), and the mean is
-        top + (start - end)/spans. It holds for rest and for a constant heat alike. [degC]
+        What came in and did not stay went out through h A: room + (heat - m c (end - start))/(h A hours). [degC]
 
     References
     ----------
-    Newton's law of cooling with a constant source, integrated.
+    Newton's law of cooling, integrated: an energy balance.
 
     Examples
     --------
-    Half-way from 40 degC to the 20 degC of the air, in the time in which that takes.
+    From 40 to 30 degC in air of 20 degC, in the time in which that takes: ln 2 of 10 h.
 
-    >>> round(mean_between_degc(40.0, 30.0, math.log(2.0)), 9)
+    >>> round(mean_of_stay_degc(40.0, 30.0, 20.0, 0.0, 5.0, 10.0, 10.0 * math.log(2.0)), 9)
     34.426950409
     """
-    if spans < SHORT:  # the same as a straight line, without the difference of what is nearly equal
-        return 0.5 * (start_degc + end_degc)
-    return start_degc + (end_degc - start_degc) * (-1.0 / math.expm1(-spans) - 1.0 / spans)
+    return room_degc + (1000.0 * heat_kwh / loss_w_per_k - tau_h * (end_degc - start_degc)) / hours
 
 
 def charge_heat_kwh(

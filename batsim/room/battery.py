@@ -3,7 +3,7 @@
 from math import exp, inf, nan
 from typing import TYPE_CHECKING
 
-from batsim.formulas.heat import mean_between_degc
+from batsim.formulas.heat import mean_of_stay_degc
 from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
@@ -16,8 +16,7 @@ class Battery:
     """State of one battery; what happened to it is in the record."""
 
     def __init__(self, number: int, queue: "Queue") -> None:
-        self.number = number
-        self.queue = queue
+        self.number, self.queue = number, queue
         plan = queue.plan
         self.lost_share = plan.ageing.capacity_lost_share
         self.room_tau_min = 60.0 * plan.thermal.room_tau_h
@@ -42,8 +41,10 @@ class Battery:
         self.degc = self.degc_min = 0.0
         """Electrolyte temperature, and since when it is left alone with that, or will be after what is under way.
         [degC, min]"""
-        self.warm_k_min = self.warm_min = 0.0
-        """From the end of its last discharge to `degc_min`: temperature times time, and time. [K min, min]"""
+        self.stay_degc = self.stay_min = 0.0
+        """Electrolyte temperature at the end of its last discharge, and when that was. [degC, min]"""
+        self.stay_kwh = 0.0
+        """Heat of its charges since. [kWh]"""
         self.capacity_share = 1.0
         """Capacity when new, over the rated one. [-]"""
         self.damage = 0.0
@@ -86,22 +87,20 @@ class Battery:
             return self.degc
         return air_degc + excess * exp(-passed / self.room_tau_min)
 
-    def comes_to(self, time_min: float, degc: float) -> None:
-        """Note the temperature that it comes to in its bay by a time, at rest or under a charge."""
-        passed = time_min - self.degc_min
-        if 0.0 < passed < inf:
-            self.warm_k_min += passed * mean_between_degc(self.degc, degc, passed / self.room_tau_min)
-            self.warm_min += passed
-        self.degc, self.degc_min = degc, time_min
-
-    def used_until(self, end_min: float, warmth: "Warmth") -> float:
+    def used(self, start_min: float, end_min: float, warmth: "Warmth", air_degc: float) -> float:
         """Note the warmth of a discharge; returns the mean temperature since the discharge before. [degC]"""
         _, mean_degc, end_degc = warmth
-        used_min = end_min - self.degc_min
-        if 0.0 < used_min < inf:
-            mean_degc = (self.warm_k_min + used_min * mean_degc) / (self.warm_min + used_min)
-        self.degc, self.degc_min = end_degc, end_min
-        self.warm_k_min = self.warm_min = 0.0
+        stayed_min, used_min = start_min - self.stay_min, end_min - start_min
+        if stayed_min > 0.0 and used_min < inf:
+            thermal, rested_degc = self.queue.plan.thermal, self.degc_after_rest(start_min, air_degc)
+            loss_w_per_k, tau_h, stayed_h = thermal.room_loss_w_per_k, thermal.room_tau_h, stayed_min / 60.0
+            stay = mean_of_stay_degc(
+                self.stay_degc, rested_degc, air_degc, self.stay_kwh, loss_w_per_k, tau_h, stayed_h
+            )
+            mean_degc = (stayed_min * stay + used_min * mean_degc) / (stayed_min + used_min)
+        self.degc = self.stay_degc = end_degc
+        self.degc_min = self.stay_min = end_min
+        self.stay_kwh = 0.0
         return mean_degc
 
     def wear(self, drawn_ah: float, mean_degc: float) -> float:

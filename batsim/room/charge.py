@@ -46,6 +46,7 @@ class Outcome(NamedTuple):
     gas_ah: float
     end_degc: float
     """Electrolyte at the end. [degC]"""
+    heat_kwh: float
 
 
 class Planned(NamedTuple):
@@ -124,7 +125,7 @@ def outcome(battery: "Battery", planned: Planned, begin: Begin, end_min: float, 
     end_degc = charge_end_degc(degc, air_degc, heat_kwh, thermal.room_loss_w_per_k, thermal.room_tau_h, hours)
     if side_gas_a:
         gas_ah += side_gas_a * sum(phase.hours for phase in phases if phase.decay_per_h)
-    result: Outcome = new(Outcome, (end_min, ah, kwh, stored_ah, gas_ah, end_degc))
+    result: Outcome = new(Outcome, (end_min, ah, kwh, stored_ah, gas_ah, end_degc, heat_kwh))
     return result
 
 
@@ -136,11 +137,11 @@ def begun(battery: "Battery", begin: Begin, pieces: "Sequence[Piece]") -> Begin:
     return begin._replace(start_min=first_min, degc=battery.degc_after_rest(first_min, begin.air_degc))
 
 
-def put_in(battery: "Battery", begin: Begin, result: Outcome, planned: Planned, *, full: bool) -> None:
+def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool) -> None:
     """Change the battery as a charge does; who keeps `owed_ah` in part charges does that."""
     battery.missing_ah -= result.stored_ah
-    battery.comes_to(begin.start_min, begin.degc)
-    battery.comes_to(result.end_min, result.end_degc)
+    battery.degc, battery.degc_min = result.end_degc, result.end_min
+    battery.stay_kwh += result.heat_kwh
     battery.gas_ah += result.gas_ah * battery.queue.plan.gassing.vented_share
     battery.charged_min = result.end_min
     if full:
@@ -177,7 +178,7 @@ def write_charge(
     number, queue = battery.number, battery.queue.number
     discharged_min, connected_min, cooled_min = times
     start_min, start_degc, _, delayed_min = begin
-    end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc = result
+    end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc, _ = result
     capacity_ah = battery.queue.plan.capacity_ah
     soc_to = 1.0 - battery.missing_ah / capacity_ah
     write = room.record.write

@@ -287,7 +287,7 @@ class ChargingDesk:
         """
         pool, end_min, write_state = battery.pool, course.result.end_min, self.write_state
         assert pool is not None  # a battery is connected to a charger
-        put_in(battery, course.begin, course.result, course.planned, full=True)
+        put_in(battery, course.result, course.planned, full=True)
         cooled_min = end_min + self._cool_down_min(battery, end_min)
         write_charge(self.room, battery, pool.number, (*times, cooled_min), course, full=True)
         write_state(battery=battery.number, state=ON_CHARGE, from_min=course.begin.start_min)

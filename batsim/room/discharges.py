@@ -29,7 +29,23 @@ W_MIN_PER_KWH = 60_000.0
 class Discharge:
     """A truck's work on one battery, as far as it is planned."""
 
-    __slots__ = ("driven_min", "gives", "keeps_min", "level", "reason", "start_min", "stretches", "truck", "watched")
+    __slots__ = (
+        "ah",
+        "driven_min",
+        "gives",
+        "keeps_min",
+        "level",
+        "reason",
+        "start_min",
+        "stretches",
+        "truck",
+        "watched",
+        "watt_min",
+    )
+
+    ah: float
+    watt_min: float
+    """Ampere-hours and energy drawn in its stretches, where the power is known. [Ah, W min]"""
 
     gives: Source
     """What gives the power."""
@@ -115,16 +131,19 @@ class Discharge:
     def warmth(self, start_degc: float) -> Warmth:
         """Start, mean and end temperature, its heat spread over its breaks: `formulas.heat`. [degC]"""
         truck, end_min = self.truck, self.stretches[-1].end_min
+        ah = watt_min = heat_a2min = 0.0
+        for _, _, _, _, _, power_w, used_min, part_ah in self.stretches if truck.powers_w else ():
+            ah += part_ah
+            watt_min += power_w * used_min
+            if used_min:
+                heat_a2min += 3600.0 * part_ah * part_ah / used_min
+        self.ah, self.watt_min = ah, watt_min
         span_min = end_min - self.start_min
         stated = truck.group.truck.temperature_degc
         if stated is not None or not 0.0 < span_min < inf:
             flat: Warmth = new(Warmth, (start_degc, start_degc, start_degc))
             return flat
         plan = truck.queue.plan
-        heat_a2min = 0.0
-        for _, _, _, _, _, _, used_min, ah in () if isinstance(self.gives, AtPace) else self.stretches:
-            if used_min:  # a run time tells no current
-                heat_a2min += 3600.0 * ah * ah / used_min
         top_degc = truck.group.air_degc[int(self.start_min // WEEK_MIN)] + plan.kelvin_per_a2 * heat_a2min / span_min
         spans = span_min / plan.truck_tau_min
         decay, excess = exp(-spans), start_degc - top_degc
@@ -142,18 +161,10 @@ class Discharge:
         return gives.most_a <= most_a
 
     def drawn(self) -> tuple[float, float, float]:
-        """Ampere-hours, energy, and the part of it drawn on the way from the room. [Ah, kWh, kWh]"""
-        ah = watt_min = 0.0
-        for _, _, _, _, _, power_w, used_min, part_ah in self.stretches:
-            ah += part_ah
-            watt_min += power_w * used_min
+        """Ampere-hours, energy, and the part of it drawn on the way from the room; after `warmth`. [Ah, kWh, kWh]"""
         _, _, _, _, _, power_w, used_min, _ = self.stretches[0]
-        driven_min = self.driven_min
-        return (
-            ah,
-            watt_min / W_MIN_PER_KWH,
-            power_w * (driven_min if driven_min < used_min else used_min) / W_MIN_PER_KWH,
-        )
+        way_min = self.driven_min if self.driven_min < used_min else used_min
+        return self.ah, self.watt_min / W_MIN_PER_KWH, power_w * way_min / W_MIN_PER_KWH
 
 
 def _too_little(truck: "Truck", shift: int, soc: float, level: float) -> bool:
@@ -289,6 +300,8 @@ def _settle(discharge: Discharge, soc_from: float, warmth: Warmth | None = None)
     truck, last = discharge.truck, discharge.stretches[-1]
     battery, left_min, soc = truck.battery, last.end_min, last.soc_share
     truck.left_min, truck.reason, truck.fetched_min = left_min, discharge.reason, 0.0
+    if warmth is None:
+        warmth = discharge.warmth(begins_at_degc(truck, discharge.start_min))
     if truck.powers_w:
         ah, kwh, way_kwh = discharge.drawn()
         if left_min < inf and truck.trip_min:
@@ -305,8 +318,6 @@ def _settle(discharge: Discharge, soc_from: float, warmth: Warmth | None = None)
     truck.joined_min = left_min + truck.trip_min + truck.fetched_min
     depth_share = battery.missing_ah / truck.queue.plan.capacity_ah
     drawn: Drawn = new(Drawn, (soc_from, soc, ah, kwh, way_kwh, depth_share))
-    if warmth is None:
-        warmth = discharge.warmth(begins_at_degc(truck, discharge.start_min))
     write_discharge(truck, discharge.start_min, left_min, drawn, warmth)
     return left_min < inf
 
@@ -331,8 +342,7 @@ def _drive(truck: "Truck", discharge: Discharge, last: Stretch) -> tuple[float, 
 def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Drawn, warmth: Warmth) -> None:
     """Warm and wear the battery, and write the row of a discharge."""
     battery = truck.battery
-    battery.comes_to(start_min, warmth[0])
-    ageing_degc = battery.used_until(end_min, warmth)
+    ageing_degc = battery.used(start_min, end_min, warmth, truck.room.air_degc(start_min))
     truck.room.record.write.discharges(
         truck=truck.number,
         group=truck.group.number,

@@ -18,7 +18,6 @@ from batsim.record import (
     PLUGGING,
     WAITS_FOR_CURRENT,
     Drawn,
-    Warmth,
 )
 from batsim.room.charge import (
     Begin,
@@ -56,10 +55,10 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
     battery = truck.battery
     before = battery.soc_share
     discharge = Discharge(truck, begin_min, level)
-    warmth: Warmth | None = None
     if pace is not None:
         discharge.gives = pace
         discharge.plan(before, end_min)
+        warmth = discharge.warmth(begins_at_degc(truck, begin_min))
     else:
         warmth = at_power(discharge, before, end_min, rested_min=begin_min - battery.used_min)
     first, last = discharge.stretches[0], discharge.stretches[-1]
@@ -78,8 +77,6 @@ def _work(truck: "Truck", pace: AtPace | None, begin_min: float, end_min: float,
     battery.soc_share, battery.used_min = after, last.end_min
     battery.missing_ah += ah
     battery.owed_ah += ah * battery.owed_factor
-    if warmth is None:
-        warmth = discharge.warmth(begins_at_degc(truck, begin_min))
     write_discharge(
         truck,
         begin_min,
@@ -361,7 +358,7 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     full = given.done and not part
     begin = begun(battery, begin, given.pieces)
     result = outcome(battery, given.planned, begin, given.end_min, full=full)
-    put_in(battery, begin, result, given.planned, full=full)
+    put_in(battery, result, given.planned, full=full)
     if not full:
         factor = plan.profiles[number].factor if part else 1.0
         battery.owed_ah = max(0.0, battery.owed_ah - factor * result.given_ah)

@@ -53,7 +53,7 @@ def spread_ages(room: "Room") -> None:
     for battery, factors, used, since in asked:
         plan = battery.queue.plan
         least, most = plan.battery.life_used
-        battery.degc = air_degc
+        battery.degc = battery.stay_degc = air_degc
         battery.capacity_share = next(factors)
         battery.damage = least
         if used is not None:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w, mean_between_degc
+from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w, mean_of_stay_degc
 from tests.closed_forms import temperature_after_degc
 
 temperatures_degc = st.floats(-20.0, 60.0)
@@ -83,10 +83,22 @@ def test_heat_of_work_grows_with_the_square_of_the_current(amps, more):
     assert discharge_heat_w(amps, 24, 0.0, 500.0) == 0.0
 
 
-@given(start=st.floats(-20.0, 60.0), top=st.floats(-20.0, 60.0), spans=st.floats(1e-6, 50.0))
-def test_the_mean_of_a_stretch_is_that_of_its_course(start, top, spans):
-    """However it was warmed or cooled: the sum over many small parts of it."""
-    parts = [start + (top - start) * -math.expm1(-spans * (number + 0.5) / 2000) for number in range(2000)]
-    end = start + (top - start) * -math.expm1(-spans)
+@given(
+    start=st.floats(-20.0, 60.0),
+    room=st.floats(-20.0, 40.0),
+    heats=st.lists(st.tuples(st.floats(0.0, 5.0), st.floats(0.1, 20.0)), min_size=1, max_size=4),
+)
+def test_the_mean_of_a_stay_is_that_of_its_course(start, room, heats):
+    """Rests and charges in any order: the sum over many small parts of each."""
+    loss, tau_h, degc, summed, hours = 8.0, 12.0, start, 0.0, 0.0
+    for heat_kwh, length_h in heats:
+        for number in range(400):
+            part = (number + 0.5) / 400.0
+            summed += charge_end_degc(degc, room, part * heat_kwh, loss, tau_h, part * length_h) * length_h / 400.0
+        degc = charge_end_degc(degc, room, heat_kwh, loss, tau_h, length_h)
+        hours += length_h
+    heat_kwh = sum(heat for heat, _ in heats)
 
-    assert mean_between_degc(start, end, spans) == pytest.approx(sum(parts) / 2000, abs=0.02)
+    found = mean_of_stay_degc(start, degc, room, heat_kwh, loss, tau_h, hours)
+
+    assert found == pytest.approx(summed / hours, abs=0.01)
