@@ -78,7 +78,8 @@ def merge(into: str, stores: tuple[str, ...]) -> None:
     from batsim.views.text.numbers import counted  # noqa: PLC0415 - with the rest
 
     for store, new in batsim.merge_stores(into, stores).items():
-        say(f"{store}: {counted(new, 'new case')}")
+        itself = Path(store).samefile(into)
+        say(f"{store}: {'the store itself, nothing to take over' if itself else counted(new, 'new case')}")
 
 
 @main.command()

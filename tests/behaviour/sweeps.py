@@ -31,9 +31,9 @@ SHORT: dict[str, Any] = {"vary": VARY, "weeks": 0.05, "warm_up_weeks": 0.0, "rep
 TABLES = {
     "cases": "SELECT key, layout, changes, seed, replication, n.names, measures "
     "FROM cases JOIN names AS n ON n.id = cases.names ORDER BY key",
-    "failures": "SELECT * FROM failures ORDER BY key",
-    "studies": "SELECT * FROM studies ORDER BY id",
-    "points": "SELECT * FROM points ORDER BY study, number",
+    "failures": "SELECT key, layout, changes, seed, replication, kind, message FROM failures ORDER BY key",
+    "studies": "SELECT id, study FROM studies ORDER BY id",
+    "points": "SELECT study, number, changes FROM points ORDER BY study, number",
 }
 STUDY = """\
 study: Which matters more, batteries or run time?

@@ -5,6 +5,7 @@ import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from hashlib import blake2b
 from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -18,30 +19,44 @@ from batsim.study.sweeps.points import Point
 
 IN_MEMORY = ":memory:"
 """In place of a file: a store that is gone when it is closed."""
-FORM = 1
+FORM = 2
 """Form of the tables; a store of another form is refused."""
 APPLICATION = 0x62617473
 """What SQLite keeps in the head of the file, so that any other file is told from a store ("bats")."""
 TABLES = """
-CREATE TABLE names (id INTEGER PRIMARY KEY, names TEXT NOT NULL UNIQUE);
+CREATE TABLE names (id INTEGER PRIMARY KEY, names TEXT NOT NULL UNIQUE, digest BLOB NOT NULL);
 CREATE TABLE cases (
     key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
-    replication INTEGER NOT NULL, names INTEGER NOT NULL REFERENCES names (id), measures BLOB NOT NULL
+    replication INTEGER NOT NULL, names INTEGER NOT NULL REFERENCES names (id), measures BLOB NOT NULL,
+    digest BLOB NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE failures (
     key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
-    replication INTEGER NOT NULL, kind TEXT NOT NULL, message TEXT NOT NULL
+    replication INTEGER NOT NULL, kind TEXT NOT NULL, message TEXT NOT NULL, digest BLOB NOT NULL
 ) WITHOUT ROWID;
-CREATE TABLE studies (id TEXT PRIMARY KEY, study TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE studies (id TEXT PRIMARY KEY, study TEXT NOT NULL, digest BLOB NOT NULL) WITHOUT ROWID;
 CREATE TABLE points (
-    study TEXT NOT NULL, number INTEGER NOT NULL, changes TEXT NOT NULL, PRIMARY KEY (study, number)
+    study TEXT NOT NULL, number INTEGER NOT NULL, changes TEXT NOT NULL, digest BLOB NOT NULL,
+    PRIMARY KEY (study, number)
 ) WITHOUT ROWID;
-CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL);
+CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL, digest BLOB NOT NULL);
 """
+DIGESTED = {
+    "names": "names",
+    "cases": "key, layout, changes, seed, replication, measures, (SELECT digest FROM names WHERE id = cases.names)",
+    "failures": "key, layout, changes, seed, replication, kind, message",
+    "studies": "id, study",
+    "points": "study, number, changes",
+    "manifests": "manifest",
+}
+"""What the digest of each row is made of; numbers that are given anew when stores are put together are left out."""
+DIGEST_BYTES = 8
+DAMAGED = "this store is damaged: not all that it holds is what was written; choose another name"
 RULES = {
     "full": "the disk is full; what was finished before is kept: free some space and run the same command again",
     "readonly|unable to open": "cannot be written or opened here; choose a folder that exists and can be written to",
     "not a database|malformed": "this is not a store of batsim, or it is damaged; choose another name",
+    "decode|user-defined|too big|no such|corrupt": DAMAGED,
     "locked|busy": "another process is using this store; wait for it",
 }
 """What SQLite says when something is wrong, and what a user is told of it; the first that fits."""
@@ -150,7 +165,7 @@ class Store:
     def failures(self) -> dict[bytes, FailureRow]:
         """Cases without a result, by key."""
         with _told(self.path):
-            rows = self._connection.execute("SELECT * FROM failures ORDER BY key")
+            rows = self._connection.execute(f"SELECT {DIGESTED['failures']} FROM failures ORDER BY key")
             return {row[0]: FailureRow(*row) for row in rows}
 
     def add(self, names: tuple[str, ...], cases: Iterable[CaseRow], failures: Iterable[FailureRow] = ()) -> None:
@@ -159,24 +174,29 @@ class Store:
         with self._at_once() as connection:
             number = _names_id(connection, json.dumps(names))
             connection.executemany(
-                "INSERT OR IGNORE INTO cases VALUES (?, ?, ?, ?, ?, ?, ?)",
-                [(*case[:5], number, case.measures) for case in cases],
+                "INSERT OR IGNORE INTO cases SELECT ?1, ?2, ?3, ?4, ?5, id, ?6, "
+                "digest_of(?1, ?2, ?3, ?4, ?5, ?6, digest) FROM names WHERE id = ?7",
+                [(*case, number) for case in cases],
             )
             connection.executemany("DELETE FROM failures WHERE key = ?", [(case.key,) for case in cases])
-            connection.executemany("INSERT OR REPLACE INTO failures VALUES (?, ?, ?, ?, ?, ?, ?)", failures)
+            connection.executemany(
+                "INSERT OR REPLACE INTO failures "
+                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, digest_of(?1, ?2, ?3, ?4, ?5, ?6, ?7))",
+                failures,
+            )
 
     def put_study(self, name: str, study: dict[str, Any], points: Iterable[Any]) -> None:
         """Keep what a study asks for, once."""
         with self._at_once() as connection:
             if connection.execute("SELECT 1 FROM studies WHERE id = ?", (name,)).fetchone() is None:
-                connection.execute("INSERT INTO studies VALUES (?, ?)", (name, _json(study)))
+                connection.execute("INSERT INTO studies VALUES (?1, ?2, digest_of(?1, ?2))", (name, _json(study)))
                 rows = ((name, number, _json(point)) for number, point in enumerate(points))
-                connection.executemany("INSERT INTO points VALUES (?, ?, ?)", rows)
+                connection.executemany("INSERT INTO points VALUES (?1, ?2, ?3, digest_of(?1, ?2, ?3))", rows)
 
     def studies(self) -> dict[str, dict[str, Any]]:
         """What studies asked for, by their digest."""
         with _told(self.path):
-            return {name: json.loads(text) for name, text in self._connection.execute("SELECT * FROM studies")}
+            return {name: json.loads(text) for name, text in self._connection.execute("SELECT id, study FROM studies")}
 
     def points(self, study: str) -> Iterator[Any]:
         """Changes at the points of a study, in their order."""
@@ -188,14 +208,16 @@ class Store:
     def begin_manifest(self, manifest: dict[str, Any]) -> int:
         """Write down that a run begins; return its number."""
         with self._at_once() as connection:
-            number = connection.execute("INSERT INTO manifests (manifest) VALUES (?)", (_json(manifest),)).lastrowid
+            insert = "INSERT INTO manifests (manifest, digest) VALUES (?1, digest_of(?1))"
+            number = connection.execute(insert, (_json(manifest),)).lastrowid
             assert number is not None  # a row was inserted
             return number
 
     def end_manifest(self, number: int, manifest: dict[str, Any]) -> None:
         """Write down how a run ended."""
         with self._at_once() as connection:
-            connection.execute("UPDATE manifests SET manifest = ? WHERE id = ?", (_json(manifest), number))
+            update = "UPDATE manifests SET manifest = ?1, digest = digest_of(?1) WHERE id = ?2"
+            connection.execute(update, (_json(manifest), number))
 
     def take_over(self, other: Path) -> int:
         """Take over everything of another store; return how many cases are new.
@@ -205,6 +227,8 @@ class Store:
         StudyError
             When the same case has other numbers there.
         """
+        if other.exists() and self.path.exists() and other.samefile(self.path):
+            return 0
         with Store.open(other, write=False) as theirs, _told(self.path):
             # Its own reader stays open to clear away what this one leaves beside the file.
             address = theirs._address.replace("mode=rw", "mode=ro")
@@ -265,7 +289,7 @@ def _json(data: object) -> str:
 
 
 def _names_id(connection: sqlite3.Connection, names: str) -> int:
-    connection.execute("INSERT OR IGNORE INTO names (names) VALUES (?)", (names,))
+    connection.execute("INSERT OR IGNORE INTO names (names, digest) VALUES (?1, digest_of(?1))", (names,))
     return int(connection.execute("SELECT id FROM names WHERE names = ?", (names,)).fetchone()[0])
 
 
@@ -280,8 +304,8 @@ def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
     before = connection.execute("SELECT count(*) FROM cases").fetchone()[0]
     for number, names in connection.execute("SELECT id, names FROM other.names").fetchall():
         connection.execute(
-            "INSERT OR IGNORE INTO cases SELECT key, layout, changes, seed, replication, ?, measures FROM other.cases "
-            "WHERE names = ?",
+            "INSERT OR IGNORE INTO cases SELECT key, layout, changes, seed, replication, ?, measures, digest "
+            "FROM other.cases WHERE names = ?",
             (_names_id(connection, names), number),
         )
     connection.execute("INSERT OR IGNORE INTO failures SELECT * FROM other.failures")
@@ -289,7 +313,7 @@ def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
     connection.execute("INSERT OR IGNORE INTO studies SELECT * FROM other.studies")
     connection.execute("INSERT OR IGNORE INTO points SELECT * FROM other.points")
     connection.execute(
-        "INSERT INTO manifests (manifest) SELECT manifest FROM other.manifests "
+        "INSERT INTO manifests (manifest, digest) SELECT manifest, digest FROM other.manifests "
         "WHERE manifest NOT IN (SELECT manifest FROM main.manifests) ORDER BY id"
     )
     return int(connection.execute("SELECT count(*) FROM cases").fetchone()[0]) - int(before)
@@ -322,6 +346,7 @@ def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None
     application = connection.execute("PRAGMA application_id").fetchone()[0]
     form = connection.execute("PRAGMA user_version").fetchone()[0]
     empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
+    connection.create_function("digest_of", -1, digest_of, deterministic=True)
     if empty and write:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.executescript(
@@ -332,7 +357,23 @@ def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None
         made = f"made by {'an earlier' if form < FORM else 'a later'} version of batsim (form {form}, this one reads"
         cure = "export it with that version, or choose another name"
         require(form == FORM, f"{path}: this store was {made} form {FORM}); {cure}", StudyError)
+        require(_is_whole(connection), f"{path}: {DAMAGED}", StudyError)
     connection.execute("PRAGMA synchronous = NORMAL" if write else "PRAGMA query_only = ON")
+
+
+def digest_of(*values: object) -> bytes:
+    """Digest of the values of a row."""
+    return blake2b(repr(values).encode(), digest_size=DIGEST_BYTES).digest()
+
+
+def _is_whole(connection: sqlite3.Connection) -> bool:
+    """Whether the tables are as SQLite made them, and every row as it was written."""
+    if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
+        return False
+    return not any(
+        connection.execute(f"SELECT 1 FROM {table} WHERE digest IS NOT digest_of({columns}) LIMIT 1").fetchone()
+        for table, columns in DIGESTED.items()
+    )
 
 
 def _lock(path: Path) -> sqlite3.Connection:
@@ -359,7 +400,7 @@ def _told(path: Path) -> Iterator[None]:
     """Say what SQLite found in the user's words."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the words of SQLite may be what is damaged
         rules = (rule for words, rule in RULES.items() if re.search(words, str(error)))
         msg = f"{path}: {next(rules, f'the store cannot be used: {error}')}"
         raise StudyError(msg) from error

@@ -309,8 +309,8 @@ def test_new_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
 
     result = call("new", file, *ANSWERS)
 
-    assert (result.exit_code, result.stdout) == (1, "")
-    assert result.stderr == f"batsim: No such file or directory: {file}\n"
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.endswith("Error: FILE: cannot be written (No such file or directory); choose another file\n")
 
 
 # --- check ---

@@ -22,7 +22,7 @@ from batsim.cli import main
 from batsim.measures import MEASURES
 from batsim.scenario.settings import Settings
 from batsim.study.sweeps.agenda import cases_of
-from batsim.study.sweeps.store import Store
+from batsim.study.sweeps.store import DIGESTED, Store
 from batsim.study.sweeps.sweep import sweep
 from tests.behaviour.sweeps import BATSIM, BATTERIES, RUN_TIME, TWO_ROOMS, tables
 
@@ -306,7 +306,8 @@ def test_merge_refuses(here: Path) -> None:
     swept("--store", "one.store", "--shard", "1/2")
     shutil.copy("one.store", "other.store")
     with Store.open("other.store") as store:
-        store._connection.execute("UPDATE cases SET measures = x'00'")
+        values = DIGESTED["cases"].replace("measures", "x'00'")
+        store._connection.execute(f"UPDATE cases SET measures = x'00', digest = digest_of({values})")
 
     assert refused("merge", "all.store", "one.store", "nosuch.store") == "nosuch.store: there is no such store\n"
     assert refused("merge", "all.store", "study.yaml") == (
@@ -316,6 +317,18 @@ def test_merge_refuses(here: Path) -> None:
         "other.store: 6 of its cases have other numbers here; one of the two was made by a changed model\n"
     )
     assert "Missing argument 'STORES...'" in refused("merge", "all.store")
+
+
+def test_merge_of_a_store_with_itself(here: Path) -> None:
+    """By whatever name: it is said, and the others are taken over."""
+    swept("--store", "one.store", "--shard", "1/2")
+    swept("--store", "two.store", "--shard", "2/2")
+    Path("link.store").symlink_to("one.store")
+
+    said = call("merge", "one.store", "one.store", "link.store", "two.store").stdout
+
+    itself = "the store itself, nothing to take over"
+    assert said == f"one.store: {itself}\nlink.store: {itself}\ntwo.store: 6 new cases\n"
 
 
 # --- what goes wrong ---
