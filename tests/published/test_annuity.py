@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 
 from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years
 
-TABLES = "compound interest tables of engineering economy, factor (A/P, i, n), from memory"
+TABLES = "DeGarmo, E. P. and others, Engineering Economy, compound interest tables, factor (A/P, i, n) (from memory)"
 DIGITS = 0.00005
 """Half of the last of the four digits that such tables print."""
 
@@ -31,9 +31,7 @@ def test_printed_factors(interest_share: float, years: float, printed: float) ->
     assert capital_recovery_share(interest_share, years) == pytest.approx(printed, abs=DIGITS)
 
 
-@pytest.mark.published(
-    source="worked out here", where="payments at the ends of the years, each discounted, are the price"
-)
+@pytest.mark.worked_out(where="payments at the ends of the years, each discounted, are the price")
 @pytest.mark.parametrize("interest_share", [0.001, 0.06, 0.3, 1.0])
 @pytest.mark.parametrize("years", [1, 5, 15, 40])
 def test_what_is_paid_back_is_worth_the_price(interest_share: float, years: int) -> None:
@@ -45,7 +43,7 @@ def test_what_is_paid_back_is_worth_the_price(interest_share: float, years: int)
     assert capital_recovery_share(interest_share, float(years)) == pytest.approx(brentq(short, 0.0, 3.0), rel=1e-9)
 
 
-@pytest.mark.published(source="worked out here", where="limit without interest, and for ever")
+@pytest.mark.worked_out(where="limit without interest, and for ever")
 def test_limits() -> None:
     """Without interest the price is dealt over the years; over a very long life only interest is paid."""
     assert capital_recovery_share(0.0, 8.0) == 1.0 / 8.0
@@ -53,7 +51,7 @@ def test_limits() -> None:
     assert capital_recovery_share(0.05, 1000.0) == pytest.approx(0.05, rel=1e-12)
 
 
-@pytest.mark.published(source="worked out here", where="a debt that grows with interest and is paid down each year")
+@pytest.mark.worked_out(where="a debt that grows with interest and is paid down each year")
 def test_a_debt_is_gone_at_the_end_of_the_life() -> None:
     """Year by year: 24,000 at 6 % over 12 years."""
     debt, payment = 24_000.0, 24_000.0 * capital_recovery_share(0.06, 12.0)

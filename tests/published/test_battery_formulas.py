@@ -23,7 +23,6 @@ from tests.closed_forms import (
 )
 
 WORKED_OUT = "worked out from the equations"
-MAKERS = "makers' instructions: common practice, no source"
 FALLING = Profile("W", 0.0, 4.0, 0.0, 1.2, 0.99, 2.0, 2.4, 2.65, 14.0, 0.2, 8.0, 0.8)
 DOUBLED = FALLING._replace(kind="WoWa", w_first_factor=2.0)
 GEL = Profile("IUI", 18.0, 0.5, 1.0, 1.025, 0.995, 2.05, 2.37, 2.5)
@@ -102,7 +101,7 @@ def test_hours_at_a_weak_power_with_a_floor():
     assert discharge_hours(1.0, 0.2, 2500.0, cell) == pytest.approx(8.6821, abs=1.5e-4)
 
 
-@pytest.mark.published(source=WORKED_OUT, where="r = 0, n = 1: (C5 N/P) [E0 (a-b) + k (a^2-b^2)/2]")
+@pytest.mark.worked_out(where="r = 0, n = 1: (C5 N/P) [E0 (a-b) + k (a^2-b^2)/2]")
 def test_hours_without_resistance():
     """The exact polynomial, which three Gauss points must meet."""
     cell = Cell(500.0, 24, 1.97, 0.16, 0.0, 1.0, 0.0, 1.0)
@@ -236,8 +235,8 @@ def test_two_falling_lines():
     assert phases_hours(charge_phases(DOUBLED, 100.0, 80.0, 1.20 * 80.0)) == _printed(9.04, 2)
 
 
-@pytest.mark.published(
-    source=MAKERS, where="gel: 0.18 C5 to 2.37 V, then C5/200 for 4 h; 12 h in all from 80 %, 8 h from 60 %"
+@pytest.mark.common_practice(
+    where="makers' instructions: gel: 0.18 C5 to 2.37 V, then C5/200 for 4 h; 12 h in all from 80 %, 8 h from 60 %"
 )
 def test_gel():
     """The first to 2 %; from 60 % it is 9.9 h, for 20 % of C5 take 1.1 h at 0.18 C5, and not the 4 h in print."""
@@ -273,7 +272,7 @@ def test_usual_chargers(profile, missing_ah, factor, to_soc, hours, gas_ah, wate
     assert WATER_G_PER_AH * gassing_ah(charge, 100.0) == _printed(water_g, 1)
 
 
-@pytest.mark.published(source=MAKERS, where="gel: -5 mV per cell and kelvin outside 15 to 40 degC")
+@pytest.mark.common_practice(where="makers' instructions: gel: -5 mV per cell and kelvin outside 15 to 40 degC")
 @pytest.mark.parametrize(("degc", "volts"), [(5.0, 2.42), (15.0, 2.37), (30.0, 2.37), (40.0, 2.37), (45.0, 2.345)])
 def test_voltage_limit_of_gel(degc, volts):
     """Read as measured from the nearer end of the band, so that the limit has no step."""
@@ -395,7 +394,7 @@ def test_widest_error_of_the_closed_form():
     assert max(rest) <= 0.008
 
 
-@pytest.mark.published(source="CC-CV; " + WORKED_OUT, where="iron phosphate pack, tau 0.04 h, 20 to 100 %, end C/20")
+@pytest.mark.worked_out(where="CC-CV: iron phosphate pack, tau 0.04 h, 20 to 100 %, end C/20")
 @pytest.mark.parametrize(("main_a", "hours"), [(50.0, 1.66), (100.0, 0.88)])
 def test_lithium_pack(main_a, hours):
     profile = Profile("CC-CV", main_a, 5.0, 0.04, 1.0, 1.0, 3.35, 3.6, 3.6)

@@ -59,7 +59,7 @@ def test_gravity_table(gravity, soc, degf):
 # Discharge
 
 
-@pytest.mark.published(source="common practice, no source", where="600 Ah at 6 h: 100 A for 6 h, 28.8 kWh at 48 V")
+@pytest.mark.common_practice(where="600 Ah at 6 h: 100 A for 6 h, 28.8 kWh at 48 V")
 def test_six_hundred_ampere_hours():
     flat = Cell(600.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)
 
@@ -204,7 +204,7 @@ def test_gas_currents_of_the_ventilation_rules():
 # Heat
 
 
-@pytest.mark.published(source="Newton's law of cooling", where="20 to 10 K above the room; " + WORKED_OUT)
+@pytest.mark.worked_out(where="Newton's law of cooling: 20 to 10 K above the room")
 @pytest.mark.parametrize(
     ("tau_h", "start_degc", "room_degc", "use_degc", "hours"),
     [
@@ -226,10 +226,7 @@ CHARGE_HEAT = [  # Ah drawn, charge factor, heat in kWh, rise in K at 17.6, 23.5
 ]
 
 
-@pytest.mark.published(
-    source="energy balance; common practice, no source",
-    where="500 Ah, 24 cells, IUIa 100/25 A, 750 kg, 900 J/(kg K): about 10 K; " + WORKED_OUT,
-)
+@pytest.mark.worked_out(where="energy balance: 500 Ah, 24 cells, IUIa 100/25 A, 750 kg, 900 J/(kg K): about 10 K")
 @pytest.mark.parametrize(("drawn_ah", "factor", "heat_kwh", "rises_k"), CHARGE_HEAT)
 def test_heat_of_a_charge(drawn_ah, factor, heat_kwh, rises_k):
     """Heat with all that was drawn counted as stored, as in the worked case, and the rise from room temperature.
@@ -253,7 +250,7 @@ def test_heat_of_a_charge(drawn_ah, factor, heat_kwh, rises_k):
 # Wear
 
 
-@pytest.mark.published(source="common practice, no source", where="1,500 cycles of 80 % at 30 degC; " + WORKED_OUT)
+@pytest.mark.common_practice(where="1,500 cycles of 80 % at 30 degC; " + WORKED_OUT)
 @pytest.mark.parametrize(
     ("depth", "degc", "halving_10_k", "halving_15_k"),
     [(0.8, 30.0, 1500, 1500), (0.6, 30.0, 2118, 2118), (1.0, 30.0, 1148, 1148), (0.8, 40.0, 750, 945)],
@@ -266,7 +263,7 @@ def test_cycles(depth, degc, halving_10_k, halving_15_k):
         assert cycles * discharge_damage(depth, degc, life) == pytest.approx(1.0, abs=5e-4)
 
 
-@pytest.mark.published(source="common practice, no source", where="600 Ah, 1,500 cycles of 80 %: 720 kAh")
+@pytest.mark.common_practice(where="600 Ah, 1,500 cycles of 80 %: 720 kAh")
 def test_throughput():
     assert throughput_ah(600.0, Life(1500.0, 0.8, 1.2, 2.0, 30.0, 10.0)) == pytest.approx(720_000.0)
 
@@ -277,7 +274,7 @@ def test_throughput():
 # Rules for a fleet
 
 
-@pytest.mark.published(source="common practice, no source", where="(use + charge + rest + swap)/use; " + WORKED_OUT)
+@pytest.mark.common_practice(where="(use + charge + rest + swap)/use; " + WORKED_OUT)
 @pytest.mark.parametrize(
     ("use_h", "charge_h", "cool_h", "swap_h", "batteries"),
     [(8.0, 8.0, 8.0, 0.0, 3.000), (6.5, 8.5, 6.0, 0.25, 3.269), (5.0, 7.8, 4.0, 0.25, 3.410)],

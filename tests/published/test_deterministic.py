@@ -7,7 +7,6 @@ import pytest
 import batsim
 from batsim.views.charts.chart_style import STATE_LOOKS
 
-BY_HAND = "worked out here by hand"
 THREAD = "Issue thread of an open-source queueing library"
 
 
@@ -28,10 +27,10 @@ def _waits(exchanges):
 # 8 h work, 8 h charge, 8 h cool-down
 
 
-@pytest.mark.published(source=BY_HAND, where="D01: (8 + 8 + 8) / 8 = 3 batteries per truck")
+@pytest.mark.worked_out(where="(8 + 8 + 8) / 8 = 3 batteries per truck")
 def test_three_batteries_are_enough(case, record):
     """From 24 h on a battery becomes ready at the very instant at which it is asked for."""
-    scenario = case("d01")
+    scenario = case("eights")
 
     exchanges = record(scenario, "three").frame("exchanges")
 
@@ -44,16 +43,16 @@ def test_three_batteries_are_enough(case, record):
     assert measures["found_none_ready_share"] == 0.0
 
 
-@pytest.mark.published(source=BY_HAND, where="D01: two batteries are too few, three the least without waits")
+@pytest.mark.worked_out(where="two batteries are too few, three the least without waits")
 @pytest.mark.parametrize("release", ["at_arrival", "with_exchange"])
 def test_two_batteries_are_too_few(case, release):
-    scenario = case("d01", {"rules": {"discharged_on_charge": release}})
+    scenario = case("eights", {"rules": {"discharged_on_charge": release}})
 
     assert _measures(scenario, "two")["wait_min_per_exchange"] > 0.0
     assert _measures(scenario, "three")["wait_min_per_exchange"] == 0.0
 
 
-@pytest.mark.published(source=BY_HAND, where="D02: the release rule matters")
+@pytest.mark.worked_out(where="the release rule matters")
 @pytest.mark.parametrize(
     ("release", "cycle_h", "starts_h", "waits_h", "mean_wait_h", "availability"),
     [
@@ -65,7 +64,7 @@ def test_two_batteries_and_when_the_discharged_one_goes_on_charge(
     case, record, release, cycle_h, starts_h, waits_h, mean_wait_h, availability
 ):
     """16 h of work in 24 h when it is pulled out on arrival, 8 h in 16 h when it leaves with the exchange."""
-    scenario = case("d01", {"rules": {"discharged_on_charge": release}})
+    scenario = case("eights", {"rules": {"discharged_on_charge": release}})
 
     exchanges = record(scenario, "two").frame("exchanges").head(6)
 
@@ -76,9 +75,9 @@ def test_two_batteries_and_when_the_discharged_one_goes_on_charge(
     assert measures["wait_min_per_exchange"] == pytest.approx(60.0 * mean_wait_h, rel=1e-9)
 
 
-@pytest.mark.published(source=BY_HAND, where="D03: 8 / (8 + 8 + 8), pulled out on arrival")
+@pytest.mark.worked_out(where="8 / (8 + 8 + 8), pulled out on arrival")
 def test_one_battery_works_when_it_is_drawn_out_on_arrival(case, record):
-    scenario = case("d03")
+    scenario = case("eights_one_battery")
 
     exchanges = record(scenario).frame("exchanges")
 
@@ -87,10 +86,10 @@ def test_one_battery_works_when_it_is_drawn_out_on_arrival(case, record):
     assert measures["availability_share"] == pytest.approx(1.0 / 3.0, rel=1e-9)
 
 
-@pytest.mark.published(source=BY_HAND, where="D03: deadlock when it leaves with the exchange")
+@pytest.mark.worked_out(where="deadlock when it leaves with the exchange")
 def test_one_battery_deadlocks_when_it_leaves_with_the_exchange(case):
     """The truck would wait for ever; the scenario is refused when it is read."""
-    scenario = case("d03")
+    scenario = case("eights_one_battery")
 
     message = (
         f"{scenario.file}: 1 problem\n"
@@ -104,7 +103,7 @@ def test_one_battery_deadlocks_when_it_leaves_with_the_exchange(case):
 # Two trucks, one station, three batteries, minute by minute
 
 # fmt: off
-D04_EVENTS = [
+EVENTS = [
     (60, "arrive", "T1", "b1"), (60, "exchange_start", "T1", "b3"), (65, "arrive", "T2", "b2"),
     (70, "exchange_end", "T1", "b3"), (70, "charge_start", "b1"), (170, "arrive", "T1", "b3"),
     (220, "charge_end", "b1"), (220, "ready", "b1"), (220, "exchange_start", "T2", "b1"),
@@ -146,14 +145,14 @@ def _events(record):
     return sorted(event for event in events if event[0] < record.facts.horizon_min)
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: two trucks, one station, three batteries, minute by minute")
+@pytest.mark.worked_out(where="two trucks, one station, three batteries, minute by minute")
 def test_every_event_of_two_trucks_and_three_batteries(case, record):
-    assert _events(record(case("d04"))) == sorted(D04_EVENTS)
+    assert _events(record(case("two_trucks_three_batteries"))) == sorted(EVENTS)
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: waits of both trucks; the last one ends after the run")
+@pytest.mark.worked_out(where="waits of both trucks; the last one ends after the run")
 def test_waits_of_two_trucks_and_three_batteries(case, record):
-    exchanges = record(case("d04", {"simulation.length": "15 h"})).frame("exchanges")
+    exchanges = record(case("two_trucks_three_batteries", {"simulation.length": "15 h"})).frame("exchanges")
 
     waits = {
         truck: list(zip(rows["joined_min"], rows["start_min"] - rows["joined_min"], strict=True))[:3]
@@ -165,19 +164,21 @@ def test_waits_of_two_trucks_and_three_batteries(case, record):
     }
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: long-run availability 100 / 320")
+@pytest.mark.worked_out(where="long-run availability 100 / 320")
 def test_long_run_of_two_trucks_and_three_batteries(case):
     """One spare makes an exchange every 160 min, so each truck works 100 min of 320."""
-    measures = _measures(case("d04"), weeks=320.0 * 100.0 / 10080.0, warm_up_weeks=710.0 / 10080.0)
+    measures = _measures(
+        case("two_trucks_three_batteries"), weeks=320.0 * 100.0 / 10080.0, warm_up_weeks=710.0 / 10080.0
+    )
 
     assert measures["availability_share"] == pytest.approx(0.3125, rel=1e-9)
     assert measures["exchanges_per_day"] == pytest.approx(1440.0 / 160.0, rel=1e-9)
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: 29 events before 720 min, one truck in line and one on charge")
+@pytest.mark.worked_out(where="29 events before 720 min, one truck in line and one on charge")
 def test_unfinished_work_stays_in_the_record(case, record):
     """At 720 min truck 2 waits for a battery since 650 min, and battery 2 is on charge until 860 min."""
-    made = record(case("d04"))
+    made = record(case("two_trucks_three_batteries"))
 
     exchanges, charges = made.frame("exchanges"), made.frame("charges")
     unfinished = exchanges[~exchanges["finished"]]
@@ -188,7 +189,7 @@ def test_unfinished_work_stays_in_the_record(case, record):
 
 
 # fmt: off
-D04_LINES = [
+LINES = [
     [(0, 60, "in truck"), (60, 70, "in transfer"), (70, 220, "on charge"), (220, 230, "in transfer"),
      (230, 540, "in truck"), (540, 550, "in transfer"), (550, 700, "on charge"), (700, 710, "in transfer"),
      (710, 720, "in truck")],
@@ -200,10 +201,10 @@ D04_LINES = [
 # fmt: on
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: as it is drawn, battery by battery")
+@pytest.mark.worked_out(where="as it is drawn, battery by battery")
 def test_the_chart_of_two_trucks_and_three_batteries(case, record):
     """Bars of the life lines are those of the hand solution: an exchange takes 10 min, a charge 150."""
-    ax = batsim.life_line_chart(record(case("d04")), [0, 1, 2], 0.0, 720.0)
+    ax = batsim.life_line_chart(record(case("two_trucks_three_batteries")), [0, 1, 2], 0.0, 720.0)
     states = {hatch: state for state, (_, hatch, _) in STATE_LOOKS.items()}
     drawn = [[], [], []]
     for bars in ax.collections:
@@ -211,14 +212,14 @@ def test_the_chart_of_two_trucks_and_three_batteries(case, record):
             (left, low), (right, high) = box.vertices.min(axis=0), box.vertices.max(axis=0)
             drawn[round((low + high) / 2.0)].append((left, right, states[bars.get_hatch() or ""]))
 
-    assert [sorted(row) for row in drawn] == D04_LINES
+    assert [sorted(row) for row in drawn] == LINES
     assert [label.get_text() for label in ax.get_yticklabels()] == ["1", "2", "3"]
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: as it is drawn, trucks in line")
+@pytest.mark.worked_out(where="as it is drawn, trucks in line")
 def test_the_chart_of_trucks_that_wait(case, record):
     """Truck 2 waits from 65 min on, both from the second arrival of truck 1 until battery 1 is ready, and so on."""
-    figure = batsim.room_chart(record(case("d04")), 0.0, 720.0)
+    figure = batsim.room_chart(record(case("two_trucks_three_batteries")), 0.0, 720.0)
     (waiting,) = [bars for bars in figure.axes[0].collections if bars.get_label() == "waits for a battery"]
     minutes = (62.0, 67.0, 160.0, 180.0, 225.0, 325.0, 350.0, 384.0, 645.0, 660.0, 705.0)
     in_line = [
@@ -232,13 +233,13 @@ def test_the_chart_of_trucks_that_wait(case, record):
 # Regular arrivals and bursts
 
 
-@pytest.mark.published(source=BY_HAND, where="D05 (D/D/c): wait of the i-th is 4 i with one station, 0 with two")
+@pytest.mark.worked_out(where="D/D/c: wait of the i-th is 4 i with one station, 0 with two")
 @pytest.mark.parametrize(
     ("layout", "longest_min", "mean_min", "last_min"), [("one", 316.0, 158.0, 800.0), ("two", 0.0, 0.0, 484.0)]
 )
 def test_regular_arrivals(case, record, layout, longest_min, mean_min, last_min):
     """80 trucks, one every 6 min from the start, 10 min each."""
-    scenario = case("d05")
+    scenario = case("arrivals_every_6_min")
 
     exchanges = record(scenario, layout).frame("exchanges")
 
@@ -251,9 +252,9 @@ def test_regular_arrivals(case, record, layout, longest_min, mean_min, last_min)
     assert _measures(scenario, layout)["wait_min_per_exchange"] == mean_min
 
 
-@pytest.mark.published(source=BY_HAND, where="D05: 800 busy minutes over 2 x 484 min is 0.826446281")
+@pytest.mark.worked_out(where="800 busy minutes over 2 x 484 min is 0.826446281")
 def test_use_of_two_stations(case):
-    measures = _measures(case("d05"), "two", weeks=484.0 / 10080.0)
+    measures = _measures(case("arrivals_every_6_min"), "two", weeks=484.0 / 10080.0)
 
     assert measures["station_busy_share"] == pytest.approx(0.826446281, abs=1e-9)
 
@@ -261,7 +262,7 @@ def test_use_of_two_stations(case):
 # Attendants, watering and the end of the run
 
 
-@pytest.mark.published(source=BY_HAND, where="D14: break 120-135 min, trucks at 118 and 125 min, exchange 10 min")
+@pytest.mark.worked_out(where="break 120-135 min, trucks at 118 and 125 min, exchange 10 min")
 @pytest.mark.parametrize(
     ("rule", "first", "second", "down_min"),
     [
@@ -273,7 +274,7 @@ def test_use_of_two_stations(case):
 )
 def test_a_break_in_the_middle_of_an_exchange(case, record, rule, first, second, down_min):
     """Honest rules, each with its own answer; the one that begins the step again was added by hand here."""
-    scenario = case("d14", {"rules": {"at_break": rule}})
+    scenario = case("break_in_an_exchange", {"rules": {"at_break": rule}})
 
     exchanges = record(scenario).frame("exchanges")
 
@@ -283,10 +284,10 @@ def test_a_break_in_the_middle_of_an_exchange(case, record, rule, first, second,
     assert lost_share * 2.0 * 1440.0 == pytest.approx(down_min, rel=1e-9)
 
 
-@pytest.mark.published(source=BY_HAND, where="D15: 12 floor(60 / 5) = 144 waterings, 36 h; 720 exchanges, 72 h")
+@pytest.mark.worked_out(where="12 floor(60 / 5) = 144 waterings, 36 h; 720 exchanges, 72 h")
 def test_watering_and_labour_of_sixty_days(case, record):
     """Twelve batteries have a charge a day each, and water after every fifth."""
-    scenario = case("d15")
+    scenario = case("watering_every_fifth_charge")
 
     made = record(scenario)
 
@@ -308,8 +309,8 @@ def test_watering_and_labour_of_sixty_days(case, record):
     source=THREAD, where="CiwPython/Ciw issue 260 (user expected 24, library listed 22 completed records)"
 )
 def test_what_counts_at_the_end_of_the_run(case, record):
-    """D18: what falls on the horizon is not run: 23 trucks came, 22 have left, one is under way."""
-    scenario = case("d18")
+    """What falls on the horizon is not run: 23 trucks came, 22 have left, one is under way."""
+    scenario = case("arrivals_every_hour")
 
     exchanges = record(scenario).frame("exchanges")
 

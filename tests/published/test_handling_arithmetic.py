@@ -16,8 +16,6 @@ from batsim.formulas.wear import Life, discharge_damage
 from batsim.scenario.parts.batteries import read_charge_current, read_rated_capacity
 from batsim.study.cost import UnitCosts
 
-PRACTICE = "common practice, no source"
-
 
 def _watering_min(cells, which):
     """Minutes to water one battery by hand, by the catalogue."""
@@ -27,7 +25,7 @@ def _watering_min(cells, which):
 # Watering
 
 
-@pytest.mark.published(source=PRACTICE, where="100 vehicles, monthly, 6 to 12 min by hand and 1 to 2 min by one point")
+@pytest.mark.common_practice(where="100 vehicles, monthly, 6 to 12 min by hand and 1 to 2 min by one point")
 def test_watering_of_a_hundred_vehicles():
     """24 cells, gear left out: 120 to 240 h a year, 1,800 to 3,600 at 15 an hour; one point 20 to 40 h, 300 to 600."""
     times_a_year = 100 * 12
@@ -41,7 +39,7 @@ def test_watering_of_a_hundred_vehicles():
     assert [15.0 * hours for hours in one_point_h] == [300.0, 600.0]
 
 
-@pytest.mark.published(source=PRACTICE, where="10 to 15 min with gear and caps for 24 cells; 0.25 to 0.63 min a cell")
+@pytest.mark.common_practice(where="10 to 15 min with gear and caps for 24 cells; 0.25 to 0.63 min a cell")
 def test_watering_of_one_battery():
     """The catalogue's range of a cell is what the two pages span, to its digits; the usual time is the longer one."""
     per_cell = FIGURES["watering.by_hand_per_cell"]
@@ -51,9 +49,7 @@ def test_watering_of_one_battery():
     assert FIGURES["watering.by_hand_base"].value + _watering_min(24, "value") == 15.0
 
 
-@pytest.mark.published(
-    source=PRACTICE, where="one study: 26,000 a year for 100 batteries, saved by filling at one point"
-)
+@pytest.mark.common_practice(where="one study: 26,000 a year for 100 batteries, saved by filling at one point")
 def test_what_filling_at_one_point_is_said_to_save():
     """260 a battery: fifteen minutes a week at 20 an hour, which is a weekly watering by hand in the catalogue."""
     weekly_min = FIGURES["watering.by_hand_base"].value + _watering_min(24, "value")
@@ -83,7 +79,7 @@ def _exchange_minutes_per_day(case, exchange_min):
     return float(values["exchanges_per_day"][0] * values["down_min_per_exchange"][0])
 
 
-@pytest.mark.published(source=PRACTICE, where="20 trucks, 340 days, a minute a change: about 226 h a year")
+@pytest.mark.common_practice(where="20 trucks, 340 days, a minute a change: about 226 h a year")
 def test_a_minute_at_each_change(case):
     """Two changes in a truck's day, 226.7 h; the page cuts the digits off."""
     hours = _exchange_minutes_per_day(case, 1) * 340 / 60.0
@@ -111,9 +107,7 @@ def test_driver_time_of_a_fleet(case):
 # Rules of thumb
 
 
-@pytest.mark.published(
-    source=PRACTICE, where="1, 2 and 3 shifts: 1, 2 and 3 batteries a truck; 25 trucks: 25 and 50 stored"
-)
+@pytest.mark.common_practice(where="1, 2 and 3 shifts: 1, 2 and 3 batteries a truck; 25 trucks: 25 and 50 stored")
 @pytest.mark.parametrize(
     ("run_h", "charge_h", "cool_h", "per_truck", "stored"),
     [(8.0, 8.0, 0.0, 2.0, 25.0), (8.0, 8.0, 8.0, 3.0, 50.0)],
@@ -126,9 +120,7 @@ def test_batteries_by_shifts(run_h, charge_h, cool_h, per_truck, stored):
     assert 25 * (found - 1.0) == stored
 
 
-@pytest.mark.published(
-    source=PRACTICE, where="18-125-17: 18 cells, 125 Ah a positive plate, 17 plates; 170, 250, 400 A"
-)
+@pytest.mark.common_practice(where="18-125-17: 18 cells, 125 Ah a positive plate, 17 plates; 170, 250, 400 A")
 def test_a_battery_by_its_name():
     """36 V and (17 - 1)/2 x 125 = 1,000 Ah, the catalogue's 36 V type; 17 A, 25 A and 40 A per 100 Ah."""
     named_ah = (17 - 1) / 2 * 125.0
@@ -148,7 +140,7 @@ def test_a_battery_by_its_name():
 # Money
 
 
-@pytest.mark.published(source=PRACTICE, where="300 working days, one cycle each, 5 years: 1,500 cycles")
+@pytest.mark.common_practice(where="300 working days, one cycle each, 5 years: 1,500 cycles")
 def test_life_in_cycles_and_years():
     """The upper end of the catalogue's cycles is its usual years at one cycle a working day."""
     cycles = FIGURES["battery.vented_lead_acid.life_cycles"]
@@ -158,9 +150,7 @@ def test_life_in_cycles_and_years():
     assert 1.0 / discharge_damage(0.8, 30.0, test) / 300.0 == pytest.approx(5.0)
 
 
-@pytest.mark.published(
-    source=PRACTICE, where="24 V 560 Ah at 2,570 to 2,700; 48 V 550 Ah at 30,000: 191 to 201 and 1,136 a kWh"
-)
+@pytest.mark.common_practice(where="24 V 560 Ah at 2,570 to 2,700; 48 V 550 Ah at 30,000: 191 to 201 and 1,136 a kWh")
 @pytest.mark.parametrize(
     ("cells", "ah", "kwh", "price", "per_kwh"),
     [(12, 560, 13.44, 2570.0, 191.0), (12, 560, 13.44, 2700.0, 201.0), (24, 550, 26.4, 30_000.0, 1136.0)],

@@ -9,7 +9,6 @@ import pytest
 import batsim
 from tests.runs import record_of
 
-WORKED_OUT = "worked out here"
 EXPONENTIAL_6_H = {"mean": "6 h", "law": "exponential"}
 
 # Exchange stations, batteries plentiful
@@ -22,7 +21,7 @@ def _printed(columns, row):
     return {name: value for name, value in zip(columns, row, strict=True) if value is not None}
 
 
-@pytest.mark.published(source=WORKED_OUT, where="M/M/c//N: p(n+1) = p(n) (N-n) lam / (min(n+1, c) mu); run mean 6 h")
+@pytest.mark.worked_out(where="M/M/c//N: p(n+1) = p(n) (N-n) lam / (min(n+1, c) mu); run mean 6 h")
 @pytest.mark.parametrize(
     ("trucks", "exchange_min", "stations", "run_time", "weeks", "row"),
     [
@@ -60,9 +59,8 @@ POOL_COLUMNS = ("availability_share", "exchanges_per_h", "found_one_share", "wai
 LOOP_COLUMNS = ("exchanges_per_h", "wait_min", "station_use_share", "availability_share")
 
 
-@pytest.mark.published(
-    source=WORKED_OUT,
-    where="machine repair with spares, k = batteries not ready: up min(N, N+S-k) / 6, down min(k, c) / 10",
+@pytest.mark.worked_out(
+    where="machine repair with spares, k = batteries not ready: up min(N, N+S-k) / 6, down min(k, c) / 10"
 )
 @pytest.mark.parametrize(
     ("trucks", "spares", "chargers", "weeks", "row"),
@@ -87,9 +85,8 @@ def test_spare_pool(case, steady, trucks, spares, chargers, weeks, row):
     steady(title, case("spare_pool", changes), "one", weeks, _printed(POOL_COLUMNS, row))
 
 
-@pytest.mark.published(
-    source=WORKED_OUT,
-    where="2-D Markov chain: an exchange needs a station and a ready battery, min(a, stations, S - k) at once",
+@pytest.mark.worked_out(
+    where="2-D Markov chain: an exchange needs a station and a ready battery, min(a, stations, S - k) at once"
 )
 @pytest.mark.parametrize(
     ("trucks", "spares", "stations", "chargers", "exchange_min", "weeks", "row"),
@@ -117,7 +114,7 @@ def test_spare_pool_and_station(case, steady, trucks, spares, stations, chargers
 # Shift-change bursts
 
 
-@pytest.mark.published(source=WORKED_OUT, where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
+@pytest.mark.worked_out(where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
 @pytest.mark.parametrize(
     ("trucks", "stations", "exchange_min", "mean_min", "longest_min", "cleared_min", "lost_h"),
     [
@@ -153,7 +150,7 @@ def test_burst(case, record, trucks, stations, exchange_min, mean_min, longest_m
     assert lost_min == pytest.approx(60.0 * lost_h, rel=1e-9)
 
 
-@pytest.mark.published(source=WORKED_OUT, where="arrivals evenly spaced at run / N >= s / c give zero wait (D/D/c)")
+@pytest.mark.worked_out(where="arrivals evenly spaced at run / N >= s / c give zero wait (D/D/c)")
 @pytest.mark.parametrize(("gap", "waited_share"), [("12 min", 0.0), ("11 min", 19.0 / 20.0)])
 def test_no_queue_when_staggered(case, gap, waited_share):
     """20 trucks with 12 min each: none waits at 12 min apart, all but the first at 11 min."""
@@ -205,9 +202,8 @@ def _replications(scenario, layout, replications, weeks):
         )
 
 
-@pytest.mark.published(
-    source=WORKED_OUT,
-    where="Poisson demand a = 20, lost when none of 26 is ready: load on bay j = a (B(j-1, a) - B(j, a))",
+@pytest.mark.worked_out(
+    where="Poisson demand a = 20, lost when none of 26 is ready: load on bay j = a (B(j-1, a) - B(j, a))"
 )
 @pytest.mark.slow
 def test_nearest_first_wears_out_the_front_bays(case, agree):
@@ -228,9 +224,7 @@ def test_nearest_first_wears_out_the_front_bays(case, agree):
     agree("nearest first, a = 20, 26 bays", rows, [demands - 1.0])
 
 
-@pytest.mark.published(
-    source=WORKED_OUT, where="longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every bay"
-)
+@pytest.mark.worked_out(where="longest rested first: load a (1 - B(26, a)) / 26 = 0.7406 on every bay")
 def test_longest_rested_first_wears_all_bays_alike(case, agree):
     """The same demands are lost as under nearest first, and all bays work 74 % of the time."""
     scenario, weeks = case("picking"), 10

@@ -17,10 +17,9 @@ PALM = (
     "Queues (1962) (from memory)"
 )
 REPAIR = "machine-interference formula for general repair time, one repairer; trucks: "
-RENEWAL = "Alternating renewal process; any renewal-theory text (from memory)"
+RENEWAL = "Ross, S. M., Introduction to Probability Models, alternating renewal process (from memory)"
 GROSS = "Gross, D. & Harris, C. M., Fundamentals of Queueing Theory (from memory)"
 WITH_SPARES = "finite-source queue with spares (M machines, Y spares, c repairers): "
-WORKED_OUT = "worked out here"
 BALANCE = "balance of a 3-dimensional Markov chain (trucks at station, ready batteries, batteries in charge queue)"
 
 with (Path(__file__).parent / "queueing.csv").open(encoding="utf-8") as rows:
@@ -34,7 +33,10 @@ def _expected(case, *quantities, leave_out=()):
 
 
 def _check(case, source, where, file, layout, weeks, *, slow=False):
-    marks = [pytest.mark.published(source=source, where=f"{case}: {where}"), *[pytest.mark.slow] * slow]
+    status = (
+        pytest.mark.worked_out(where=where) if source is None else pytest.mark.published(source=source, where=where)
+    )
+    marks = [status, *[pytest.mark.slow] * slow]
     return pytest.param(case, file, layout, weeks, id=case, marks=marks)
 
 
@@ -42,27 +44,27 @@ def _check(case, source, where, file, layout, weeks, *, slow=False):
 
 RARE = {
     # Few trucks wait, so that the mean wait is known to 2 % only after long runs.
-    "A03": ("wait_h", "trucks_waiting"),
-    "A06c": ("wait_h", "trucks_waiting"),
-    "A06d": ("wait_h", "trucks_waiting"),
-    "A14": ("wait_min", "trucks_waiting"),
-    "A18": ("wait_min", "trucks_waiting"),
-    "A23": ("wait_h", "trucks_waiting"),
-    "C01": ("wait_h",),
+    "five trucks and three stations": ("wait_h", "trucks_waiting"),
+    "22 trucks and three stations": ("wait_h", "trucks_waiting"),
+    "22 trucks and four stations": ("wait_h", "trucks_waiting"),
+    "30 trucks and three stations": ("wait_min", "trucks_waiting"),
+    "20 trucks and a constant exchange": ("wait_min", "trucks_waiting"),
+    "four charging points": ("wait_h", "trucks_waiting"),
+    "five trucks and one spare": ("wait_h",),
 }
 
 
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("A01", ROSSETTI, f"{INTERFERENCE}1", "a01", "one", 22),
-        _check("A03", ROSSETTI, f"{INTERFERENCE}3", "a01", "three", 23),
-        _check("A06a", TAHA, f"{SERVICING}1", "a06", "one", 0.5),
-        _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 0.9, slow=True),
-        _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 3, slow=True),
-        _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 1.4),
-        _check("A16", PALM, f"{REPAIR}5", "a01", "one constant", 4),
-        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 3.5, slow=True),
+        _check("five trucks and one station", ROSSETTI, f"{INTERFERENCE}1", "five_trucks", "one", 22),
+        _check("five trucks and three stations", ROSSETTI, f"{INTERFERENCE}3", "five_trucks", "three", 23),
+        _check("22 trucks and one station", TAHA, f"{SERVICING}1", "machine_servicing", "one", 0.5),
+        _check("22 trucks and three stations", TAHA, f"{SERVICING}3", "machine_servicing", "three", 0.9, slow=True),
+        _check("22 trucks and four stations", TAHA, f"{SERVICING}4", "machine_servicing", "four", 3, slow=True),
+        _check("30 trucks and three stations", None, "30 trucks, 3 stations, M/M/c//N", "thirty_trucks", "one", 1.4),
+        _check("five trucks and a constant exchange", PALM, f"{REPAIR}5", "five_trucks", "one constant", 4),
+        _check("20 trucks and a constant exchange", PALM, f"{REPAIR}20", "twenty_trucks", "one", 3.5, slow=True),
     ],
 )
 def test_trucks_and_stations(case, steady, case_name, file, layout, weeks):
@@ -74,13 +76,20 @@ def test_trucks_and_stations(case, steady, case_name, file, layout, weeks):
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("A03", ROSSETTI, f"{INTERFERENCE}3", "a01", "three", 550),
-        _check("A06c", TAHA, f"{SERVICING}3", "a06", "three", 12),
-        _check("A06d", TAHA, f"{SERVICING}4", "a06", "four", 42),
-        _check("A14", WORKED_OUT, "30 trucks, 3 stations, M/M/c//N", "a14", "one", 200),
-        _check("A18", PALM, f"{REPAIR}20", "a18", "one", 11),
-        _check("A23", WORKED_OUT, "M/M/4//12, exchange station replaced by charging point", "a23", "one", 66),
-        _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 100),
+        _check("five trucks and three stations", ROSSETTI, f"{INTERFERENCE}3", "five_trucks", "three", 550),
+        _check("22 trucks and three stations", TAHA, f"{SERVICING}3", "machine_servicing", "three", 12),
+        _check("22 trucks and four stations", TAHA, f"{SERVICING}4", "machine_servicing", "four", 42),
+        _check("30 trucks and three stations", None, "30 trucks, 3 stations, M/M/c//N", "thirty_trucks", "one", 200),
+        _check("20 trucks and a constant exchange", PALM, f"{REPAIR}20", "twenty_trucks", "one", 11),
+        _check(
+            "four charging points",
+            None,
+            "M/M/4//12, exchange station replaced by charging point",
+            "four_charging_points",
+            "one",
+            66,
+        ),
+        _check("five trucks and one spare", GROSS, f"{WITH_SPARES}5, 1, 2", "one_spare", "one", 100),
     ],
 )
 def test_rare_waits(case, steady, case_name, file, layout, weeks):
@@ -88,7 +97,7 @@ def test_rare_waits(case, steady, case_name, file, layout, weeks):
     steady(case_name, case(file), layout, weeks, _expected(case_name, *RARE[case_name]))
 
 
-@pytest.mark.published(source=PECK, where="A10: N = 5 section, 13 rows; D is the share that waits, F the efficiency")
+@pytest.mark.published(source=PECK, where="N = 5 section, 13 rows; D is the share that waits, F the efficiency")
 @pytest.mark.parametrize(
     ("service_factor", "stations", "waited_share", "efficiency_share", "weeks"),
     [
@@ -116,19 +125,25 @@ def test_finite_queuing_table(case, steady, service_factor, stations, waited_sha
         "simulation.seed": int(1000.0 * service_factor) + stations,
     }
     expected = {"waited_share": waited_share, "not_waiting_share": efficiency_share}
-    steady(f"A10, X = {service_factor}, M = {stations}", case("a10", changes), "one", weeks, expected)
+    steady(f"X = {service_factor}, M = {stations}", case("finite_queuing_table", changes), "one", weeks, expected)
 
 
 # Charging in the truck
 
 
-@pytest.mark.published(source=WORKED_OUT, where="A23: M/M/4//12, exchange station replaced by charging point")
+@pytest.mark.worked_out(where="M/M/4//12, exchange station replaced by charging point")
 def test_four_charging_points(case, steady):
     """Twelve trucks share four charging points."""
-    steady("A23", case("a23"), "one", 10, _expected("A23", leave_out=RARE["A23"]))
+    steady(
+        "four charging points",
+        case("four_charging_points"),
+        "one",
+        10,
+        _expected("four charging points", leave_out=RARE["four charging points"]),
+    )
 
 
-@pytest.mark.published(source=RENEWAL, where="A24: renewal reward")
+@pytest.mark.published(source=RENEWAL, where="renewal reward")
 @pytest.mark.parametrize(
     ("run_time", "charge_time", "weeks"),
     [
@@ -146,8 +161,8 @@ def test_four_charging_points(case, steady):
 )
 def test_a_charging_point_for_each_truck(case, steady, run_time, charge_time, weeks):
     """Availability is run / (run + charge), whatever the laws."""
-    scenario = case("a24", {"trucks[0].run_time": run_time, "batteries.plain.charge_time": charge_time})
-    steady("A24", scenario, "one", weeks, _expected("A24"))
+    scenario = case("charging_point_each", {"trucks[0].run_time": run_time, "batteries.plain.charge_time": charge_time})
+    steady("a charging point each", scenario, "one", weeks, _expected("a charging point each"))
 
 
 # Spare batteries and chargers
@@ -156,10 +171,18 @@ def test_a_charging_point_for_each_truck(case, steady, run_time, charge_time, we
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("C01", GROSS, f"{WITH_SPARES}5, 1, 2", "c01", "one", 40),
-        _check("C02", GROSS, f"{WITH_SPARES}10, 5, 6", "c02", "one", 9, slow=True),
-        _check("C07", GROSS, f"{WITH_SPARES}12, 6, 18", "c07", "one", 2.5),
-        _check("C08", GROSS, f"{WITH_SPARES}20, 50, 70", "c04", "70 batteries", 24, slow=True),
+        _check("five trucks and one spare", GROSS, f"{WITH_SPARES}5, 1, 2", "one_spare", "one", 40),
+        _check("ten trucks and five spares", GROSS, f"{WITH_SPARES}10, 5, 6", "five_spares", "one", 9, slow=True),
+        _check("twelve trucks and six spares", GROSS, f"{WITH_SPARES}12, 6, 18", "six_spares", "one", 2.5),
+        _check(
+            "20 trucks and 50 spares",
+            GROSS,
+            f"{WITH_SPARES}20, 50, 70",
+            "charger_for_every_battery",
+            "70 batteries",
+            24,
+            slow=True,
+        ),
     ],
 )
 def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
@@ -168,7 +191,7 @@ def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
 
 
 @pytest.mark.slow
-@pytest.mark.published(source=GROSS, where=f"C04: {WITH_SPARES}20, 40, 60; the same for every law of the charge time")
+@pytest.mark.published(source=GROSS, where=f"{WITH_SPARES}20, 40, 60; the same for every law of the charge time")
 @pytest.mark.parametrize(
     ("charge_time", "weeks"),
     [
@@ -180,8 +203,8 @@ def test_spares_and_chargers(case, steady, case_name, file, layout, weeks):
 )
 def test_three_batteries_per_truck(case, steady, charge_time, weeks):
     """With a charger for every battery only the mean charge time counts; 37 % of trucks find none ready."""
-    scenario = case("c04", {"batteries.plain.charge_time": charge_time})
-    steady("C04", scenario, "60 batteries", weeks, _expected("C04"))
+    scenario = case("charger_for_every_battery", {"batteries.plain.charge_time": charge_time})
+    steady("20 trucks and 40 spares", scenario, "60 batteries", weeks, _expected("20 trucks and 40 spares"))
 
 
 # The whole loop: stations, spares, chargers, cool-down
@@ -190,8 +213,8 @@ def test_three_batteries_per_truck(case, steady, charge_time, weeks):
 @pytest.mark.parametrize(
     ("case_name", "file", "layout", "weeks"),
     [
-        _check("C10", WORKED_OUT, BALANCE, "c10", "one", 16),
-        _check("C12", WORKED_OUT, BALANCE, "c12", "one", 2.7),
+        _check("loop of five trucks", None, BALANCE, "loop_of_five", "one", 16),
+        _check("loop of 20 trucks", None, BALANCE, "loop_of_twenty", "one", 2.7),
     ],
 )
 def test_whole_loop(case, steady, case_name, file, layout, weeks):

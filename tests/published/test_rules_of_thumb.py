@@ -6,10 +6,8 @@ import pytest
 
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 
-EIGHTS = "the 8-8-8 rule: common practice, no source"
 
-
-@pytest.mark.published(source=EIGHTS, where="batteries per truck = 1 + (charge + cool)/(run + exchange)")
+@pytest.mark.common_practice(where="the 8-8-8 rule: batteries per truck = 1 + (charge + cool)/(run + exchange)")
 @pytest.mark.parametrize(
     ("run_h", "exchange_h", "charge_h", "cool_h", "per_truck", "for_20"),
     [

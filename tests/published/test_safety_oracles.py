@@ -40,7 +40,6 @@ from tests.closed_forms import steady_hydrogen_share, temperature_after_degc
 WORKED_OUT = "worked out from the formula"
 ZVEI = "IEC 62485-3:2014 by way of ZVEI leaflet 14 (May 2017, May 2020); EN 50272-3:2002"
 UFC = "UFC 3-410-04N (2004), US Department of Defense"
-PRACTICE = "common practice, no source"
 HSE = "UK HSE L23, push and pull assessment; filters 200 and 100 N for men, 70 N for women to keep moving"
 ATMOSPHERE_PA = 101325.0
 LITRES_PER_FT3 = 28.316846592
@@ -70,7 +69,7 @@ def _share(name):
 # Hydrogen of an ampere-hour
 
 
-@pytest.mark.published(source="Faraday's law", where="1 Ah in one cell at 101.325 kPa; " + WORKED_OUT)
+@pytest.mark.worked_out(where="Faraday's law: 1 Ah in one cell at 101.325 kPa")
 @pytest.mark.parametrize(
     ("degc", "litres", "ft3"), [(0.0, 0.41815, 0.014767), (20.0, 0.44876, 0.015848), (25.0, 0.45642, 0.016118)]
 )
@@ -99,9 +98,8 @@ def test_printed_rates_are_the_same_faraday_number():
 # Worked ventilation
 
 
-@pytest.mark.published(
-    source="hydrogen hand calculation for motive-power batteries: " + PRACTICE,
-    where="24 cells, 450 Ah, 20 % overcharge in the last 4 h, 0.01474 ft3 per Ah",
+@pytest.mark.common_practice(
+    where="hydrogen by hand: 24 cells, 450 Ah, 20 % overcharge in the last 4 h, 0.01474 ft3 per Ah"
 )
 def test_hand_calculation_for_a_motive_battery():
     """7.9596 ft3/h; 22.5 A, which are 5 A per 100 Ah; 1 % takes 13.27 cfm of exhaust, 22.5 m3/h, gas included."""
@@ -162,7 +160,7 @@ def test_ten_batteries_of_80_v(coefficient, flow, opening_m2, volume_m3):
     assert free_volume_m3(air, 2.5) == _worked(volume_m3)
 
 
-@pytest.mark.published(source=PRACTICE, where="100 cells, 50 A, 0.0158 ft3 per Ah at 20 degC, room 10 x 15 x 8 ft")
+@pytest.mark.common_practice(where="100 cells, 50 A, 0.0158 ft3 per Ah at 20 degC, room 10 x 15 x 8 ft")
 def test_a_closed_room_of_1200_cubic_feet():
     """79 ft3/h; 1 % are 12 ft3, reached within ten minutes without air, to half a percent by plain division."""
     gas = 100 * 50.0 * 0.0158
@@ -285,7 +283,7 @@ def test_time_to_one_percent_against_a_solver():
     assert hours_to_share(gas, 4.0, volume, 0.01, start) == pytest.approx(float(solved.t_events[0][0]), rel=1e-6)
 
 
-@pytest.mark.published(source="mass balance", where="c(t) = G/(Q + G) (1 - exp(-(Q + G) t/V)); " + WORKED_OUT)
+@pytest.mark.worked_out(where="mass balance: c(t) = G/(Q + G) (1 - exp(-(Q + G) t/V))")
 def test_exact_course_from_clean_air():
     """24 cells with 37.5 A in 123.75 m3 with the air of the rule: the exponential itself, hour by hour."""
     gas, flow, volume = _litres(1.0, 24) / 1000.0 * 37.5, 49.5, 123.75
@@ -354,9 +352,7 @@ def test_force_is_linear_in_mass():
 # Supply
 
 
-@pytest.mark.published(
-    source="definitions of efficiency and power factor", where="24 cells x 2.4 V, 120 A, 0.92, 0.95; " + WORKED_OUT
-)
+@pytest.mark.worked_out(where="definitions of efficiency and power factor: 24 cells x 2.4 V, 120 A, 0.92, 0.95")
 @pytest.mark.parametrize(("volts", "amps", "rated_a"), [(400.0, 11.41, 14.27), (480.0, 9.512, 11.89)])
 def test_supply_of_a_charger(volts, amps, rated_a):
     """6912 W at the battery, 7513 W and 7908 VA at the wall; 125 % of the current by the US rule."""
@@ -388,7 +384,7 @@ def test_load_factor_of_a_day():
     assert round(load_factor_share(mean_kw, 6.18), 1) == 0.4
 
 
-@pytest.mark.published(source="definition of coincidence", where="a bank started together at a shift's end")
+@pytest.mark.worked_out(where="definition of coincidence: a bank started together at a shift's end")
 def test_coincidence_of_a_bank_started_together():
     """1.0; started half and half it is a half."""
     assert coincidence_share(10 * 7.5, np.full(10, 7.5)) == 1.0
@@ -398,9 +394,8 @@ def test_coincidence_of_a_bank_started_together():
 # A charge, life, warmth and water
 
 
-@pytest.mark.published(
-    source="energy balance; Faraday's law",
-    where="48 V, 500 of 625 Ah, factor 1.10, 2.37 V in and 1.95 V out, 0.92; " + WORKED_OUT,
+@pytest.mark.worked_out(
+    where="energy balance and Faraday's law: 48 V, 500 of 625 Ah, factor 1.10, 2.37 V in and 1.95 V out, 0.92"
 )
 def test_from_wall_to_work():
     """23.4 kWh out, 31.28 in, 34.00 from the wall: 68.8 %; 50 Ah of gas are 547.7 l of hydrogen and 403 g of water."""
@@ -418,7 +413,8 @@ def test_from_wall_to_work():
 
 
 @pytest.mark.published(
-    source="academic review texts on lead-acid life; IEEE 450 (from memory)", where="halving by 10 K and by 15 degF"
+    source="IEEE 450, life of vented lead-acid batteries by temperature (from memory)",
+    where="halving by 10 K and by 15 degF",
 )
 @pytest.mark.parametrize(
     ("degc", "halving_k", "share"), [(35.0, 10.0, 0.5), (40.0, 10.0, 0.3536), (25.0 + 25.0 / 3.0, 25.0 / 3.0, 0.5)]
@@ -430,9 +426,7 @@ def test_life_at_other_temperatures(degc, halving_k, share):
     assert discharge_damage(0.8, 25.0, life) / discharge_damage(0.8, degc, life) == _printed(share, 4)
 
 
-@pytest.mark.published(
-    source="Newton's law of cooling", where="50 degC in a room of 25 degC, 8 h assumed; " + WORKED_OUT
-)
+@pytest.mark.worked_out(where="Newton's law of cooling: 50 degC in a room of 25 degC, 8 h assumed")
 def test_cooling_after_a_charge():
     """34.2 degC after 8 h; 35 degC after 7.33 h."""
     assert temperature_after_degc(50.0, 25.0, 0.0, 20.0, 8.0, 8.0) == _printed(34.2, 1)

@@ -42,7 +42,7 @@ TABLE = [
 ]
 
 
-@pytest.mark.published(source=PALM, where="C34: table of the smallest number of spares")
+@pytest.mark.published(source=PALM, where="table of the smallest number of spares")
 @pytest.mark.parametrize(("pipeline", "target", "spares", "chance", "with_one_fewer"), TABLE)
 def test_the_table_of_spares(pipeline, target, spares, chance, with_one_fewer):
     """The numbers of the table, from scipy's Poisson distribution."""
@@ -85,7 +85,7 @@ def sized_spares(case, pipeline, target, spares, charge, demands=DEMANDS):
     return found, trucks
 
 
-@pytest.mark.published(source=PALM, where=f"C34 (and C30, C33): {SPARES}")
+@pytest.mark.published(source=PALM, where=f"{SPARES}")
 @pytest.mark.parametrize(
     ("pipeline", "target", "spares", "charge"),
     [
@@ -127,7 +127,7 @@ def down(trucks, stations, ratio):
     return sum(n * weight for n, weight in enumerate(weights)) / sum(weights)
 
 
-@pytest.mark.published(source=f"{ROSSETTI}; {WORKED_OUT}", where="A01: L = 2.674 with one station; A14")
+@pytest.mark.published(source=ROSSETTI, where="L = 2.674 with five trucks and one station; worked out here with 30")
 @pytest.mark.parametrize(
     ("trucks", "stations", "ratio", "printed", "digits"),
     [
@@ -146,18 +146,34 @@ def _between(trucks, stations, ratio):
     return (enough + too_few) / 2.0, enough
 
 
-@pytest.mark.published(source=f"{ROSSETTI}; {WORKED_OUT}", where="A01, A14: M/M/c//N, trucks down by stations")
+@pytest.mark.published(source=ROSSETTI, where=f"M/M/c//N, trucks down by stations; 30 trucks {WORKED_OUT}")
 @pytest.mark.parametrize(
     ("file", "layout", "trucks", "run_min", "exchange_min", "stations", "weeks"),
     [
-        pytest.param("a01", "one", 5, 600.0, 240.0, 2, 8, id="A01, two"),
-        pytest.param("a01", "one", 5, 600.0, 240.0, 3, 8, id="A01, three"),
-        pytest.param("a14", "one", 30, 450.0, 12.0, 2, 1, id="A14, two"),
+        pytest.param("five_trucks", "one", 5, 600.0, 240.0, 2, 8, id="five trucks, two"),
+        pytest.param("five_trucks", "one", 5, 600.0, 240.0, 3, 8, id="five trucks, three"),
+        pytest.param("thirty_trucks", "one", 30, 450.0, 12.0, 2, 1, id="30 trucks, two"),
         pytest.param(
-            "a14", "one", 30, 120.0, 12.0, 3, 0.5, id="A14 with 2 h on a battery, three", marks=pytest.mark.slow
+            "thirty_trucks",
+            "one",
+            30,
+            120.0,
+            12.0,
+            3,
+            0.5,
+            id="30 trucks with 2 h on a battery, three",
+            marks=pytest.mark.slow,
         ),
         pytest.param(
-            "a14", "one", 30, 120.0, 12.0, 5, 0.5, id="A14 with 2 h on a battery, five", marks=pytest.mark.slow
+            "thirty_trucks",
+            "one",
+            30,
+            120.0,
+            12.0,
+            5,
+            0.5,
+            id="30 trucks with 2 h on a battery, five",
+            marks=pytest.mark.slow,
         ),
     ],
 )

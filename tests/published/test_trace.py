@@ -5,10 +5,8 @@ import pytest
 from batsim import event_trace
 from batsim.views.text.trace_text import trace_text
 
-BY_HAND = "worked out here by hand"
-
 # fmt: off
-D04 = [
+EVENTS = [
     [60, "arrive", "T1", "b1"], [60, "exchange_start", "T1", "b3"], [65, "arrive", "T2", "b2"],
     [70, "exchange_end", "T1", "b3"], [70, "charge_start", "b1"], [170, "arrive", "T1", "b3"],
     [220, "charge_end", "b1"], [220, "ready", "b1"], [220, "exchange_start", "T2", "b1"],
@@ -22,7 +20,7 @@ D04 = [
 ]
 # fmt: on
 
-D04_TEXT = """\
+TEXT = """\
 one: week 1 Mon 00:00 to week 1 Mon 12:00 (replication 0, seed 1)
 
 Mon 01:00  truck 1 arrives with battery 1 at 25 %; 1 battery ready
@@ -62,12 +60,12 @@ def _told(event):
     return [event.time_min, event.event, *truck, f"b{event.battery + 1}"]
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: two trucks, one station, three batteries, minute by minute")
+@pytest.mark.worked_out(where="two trucks, one station, three batteries, minute by minute")
 def test_every_event_in_order(case, record):
     """Nothing but these events happens, so the trace is the hand solution."""
-    assert [_told(event) for event in event_trace(record(case("d04")), 0.0, 720.0)] == D04
+    assert [_told(event) for event in event_trace(record(case("two_trucks_three_batteries")), 0.0, 720.0)] == EVENTS
 
 
-@pytest.mark.published(source=BY_HAND, where="D04: waits 155, 210, 210, 210 min; one truck stays in line")
+@pytest.mark.worked_out(where="waits 155, 210, 210, 210 min; one truck stays in line")
 def test_the_trace_reads_like_the_hand_solution(case, record):
-    assert trace_text(record(case("d04")), 0.0, 720.0) == D04_TEXT
+    assert trace_text(record(case("two_trucks_three_batteries")), 0.0, 720.0) == TEXT

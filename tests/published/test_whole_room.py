@@ -11,13 +11,12 @@ from batsim.measures.room_course import room_course
 from batsim.record import TURNED_AWAY
 from tests.runs import record_of
 
-WORKED_OUT = "worked out here"
 GORDON = "Gordon, W. J. & Newell, G. F. (1967) Operations Research 15, 254-265; product form (from memory)"
 PALM = (
     "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
     "Operations Research 16, 122-141"
 )
-ENGSET = "Engset's loss formula, any teletraffic text (from memory)"
+ENGSET = "Engset, T. (1918) Elektrotechnische Zeitschrift 39, 304-306, loss formula (from memory)"
 COBHAM = "balance of the Markov chain (trucks of each group away, who is served), solved numerically"
 EICK = (
     "Eick, S., Massey, W. & Whitt, W. (1993) The physics of the Mt/G/infinity queue, Operations Research 41 "
@@ -27,12 +26,12 @@ EICK = (
 # Battery loop in which the station works on the discharged battery only
 
 
-@pytest.mark.published(source=GORDON, where="C20: 6 batteries, 3 trucks; C26: 10 batteries, 4 trucks, tight chargers")
+@pytest.mark.published(source=GORDON, where="6 batteries, 3 trucks; 10 batteries, 4 trucks, tight chargers")
 @pytest.mark.parametrize(
     ("title", "changes", "weeks", "expected"),
     [
         (
-            "C20",
+            "6 batteries",
             {},
             35,
             {
@@ -44,7 +43,7 @@ EICK = (
             },
         ),
         pytest.param(
-            "C26",
+            "10 batteries",
             {
                 "trucks[0].count": 4,
                 "trucks[0].run_time.mean": "6 h",
@@ -67,7 +66,7 @@ EICK = (
     ],
 )
 def test_battery_loop(case, steady, title, changes, weeks, expected):
-    steady(title, case("c20", changes), "one", weeks, expected)
+    steady(title, case("battery_loop", changes), "one", weeks, expected)
 
 
 # Spares under demand that does not slow down
@@ -81,16 +80,16 @@ def _poisson(mean, number):
 @pytest.mark.parametrize(
     ("title", "per_h", "turn_round", "spares", "expected"),
     [
-        ("C30", 10.0, {"mean": "6 min", "cv": 0.5}, 4, 0.01898815688),
-        pytest.param("C31", 2.0, "8 h", 24, 0.03668565782, marks=pytest.mark.slow),
-        pytest.param("C33", 0.5, "12 h", 10, 0.08392401699, marks=pytest.mark.slow),
+        ("200 trucks", 10.0, {"mean": "6 min", "cv": 0.5}, 4, 0.01898815688),
+        pytest.param("300 trucks", 2.0, "8 h", 24, 0.03668565782, marks=pytest.mark.slow),
+        pytest.param("150 trucks", 0.5, "12 h", 10, 0.08392401699, marks=pytest.mark.slow),
     ],
 )
 def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spares, expected):
     """So many trucks that those few that wait slow nothing down."""
-    trucks = {"C30": 200, "C31": 300, "C33": 150}[title]
+    trucks = {"200 trucks": 200, "300 trucks": 300, "150 trucks": 150}[title]
     run_h = trucks / per_h
-    pipeline = {"C30": 1.0, "C31": 16.0, "C33": 6.0}[title]
+    pipeline = {"200 trucks": 1.0, "300 trucks": 16.0, "150 trucks": 6.0}[title]
     assert sum(_poisson(pipeline, n) for n in range(spares)) == pytest.approx(1.0 - expected, abs=1e-9)
     scenario = case(
         "palm",
@@ -103,7 +102,7 @@ def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spare
             "layouts.one.batteries": trucks + spares,
         },
     )
-    weeks, warm_up = {"C30": (0.4, 0.5), "C31": (24, 5), "C33": (100, 5)}[title]
+    weeks, warm_up = {"200 trucks": (0.4, 0.5), "300 trucks": (24, 5), "150 trucks": (100, 5)}[title]
 
     runs = batsim.run(
         scenario,
@@ -208,7 +207,7 @@ def _mean_times(visits, start, end):
     return off
 
 
-@pytest.mark.published(source=WORKED_OUT, where=COBHAM)
+@pytest.mark.worked_out(where=COBHAM)
 def test_priorities_in_line(case, agree):
     """Four trucks that go first and five that go after them, at one station; each waits as the chain says."""
     exact = _priority_chain((4, 5), (1.0 / 120.0, 1.0 / 150.0), 1.0 / 20.0)
@@ -238,7 +237,7 @@ def test_priorities_in_line(case, agree):
 # The room over a day
 
 
-@pytest.mark.published(source=EICK, where="B19: mean on charge m(t) = integral of the arrival rate over the last 8 h")
+@pytest.mark.published(source=EICK, where="mean on charge m(t) = integral of the arrival rate over the last 8 h")
 @pytest.mark.parametrize(
     ("weeks", "exact"),
     [
@@ -273,7 +272,7 @@ def test_batteries_on_charge_over_the_day(case, agree, weeks, exact):
 # Shift changes
 
 
-@pytest.mark.published(source=WORKED_OUT, where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
+@pytest.mark.worked_out(where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
 @pytest.mark.parametrize(("stations", "mean_min", "longest_min"), [(1, 114.0, 228.0), (2, 54.0, 108.0)])
 def test_burst_at_a_shift_change(case, record, stations, mean_min, longest_min):
     """Twenty trucks leave at the end of their shift, though their batteries would last for weeks."""
@@ -286,7 +285,7 @@ def test_burst_at_a_shift_change(case, record, stations, mean_min, longest_min):
     assert (waits.mean(), waits.max()) == (mean_min, longest_min)
 
 
-@pytest.mark.published(source=WORKED_OUT, where="arrivals evenly spaced at s / c or more give zero wait (D/D/c)")
+@pytest.mark.worked_out(where="arrivals evenly spaced at s / c or more give zero wait (D/D/c)")
 @pytest.mark.parametrize(
     ("spread", "stations", "mean_min"),
     [("240 min", 1, 0.0), ("120 min", 2, 0.0), ("120 min", 1, 57.0), ("30 min", 1, 99.75)],

@@ -16,7 +16,7 @@ from batsim.views.text.trace_text import trace_text
 
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
-D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
+TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
 HOIST = (KESTREL, "--layout", "hoist")
 NAMES = "side rollers, portable stands, hoist, in the truck"
 DAY = 1440.0
@@ -56,7 +56,7 @@ def test_a_trace_is_that_of_the_whole_run():
 
 
 def test_the_only_layout_need_not_be_named():
-    result = call("trace", D04, "--from", "Mon 01:00", "--to", "week 1 Monday 1:05")
+    result = call("trace", TWO_TRUCKS, "--from", "Mon 01:00", "--to", "week 1 Monday 1:05")
 
     assert result.stdout.splitlines()[2:] == [
         "Mon 01:00  truck 1 arrives with battery 1 at 25 %; 1 battery ready",
@@ -65,7 +65,7 @@ def test_the_only_layout_need_not_be_named():
 
 
 def test_a_trace_may_end_with_the_run():
-    result = call("trace", D04, "--from", "Mon 11:45", "--to", "Mon 12:00")
+    result = call("trace", TWO_TRUCKS, "--from", "Mon 11:45", "--to", "Mon 12:00")
 
     assert result.stdout.splitlines()[-1] == "Mon 11:50  charge of battery 2 starts"
 
@@ -182,7 +182,7 @@ def test_a_run_no_longer_than_needed_tells_the_same(layout, charging):
 
 
 def test_a_run_does_not_go_beyond_its_end():
-    scenario = batsim.read(D04)
+    scenario = batsim.read(TWO_TRUCKS)
 
     assert record_until(scenario, "one", 100.0).facts.horizon_min == 720.0
 
@@ -196,7 +196,7 @@ def test_a_fault_of_ours_is_not_put_on_the_user(monkeypatch):
 
     monkeypatch.setattr("batsim.study.running.one_run.replicate", broken)
 
-    result = call("trace", D04, "--from", "Mon 01:00", "--to", "Mon 02:00")
+    result = call("trace", TWO_TRUCKS, "--from", "Mon 01:00", "--to", "Mon 02:00")
 
     assert result.exit_code == 1
     assert result.stderr.startswith("batsim: internal error: ValueError: inner\n")
@@ -227,7 +227,7 @@ def test_a_day_is_from_midnight_to_midnight_or_the_end_of_the_run(tmp_path, monk
     monkeypatch.setattr("batsim.room_chart", spied)
 
     assert call("day", *HOIST, "--on", "week 2 Wednesday", "--output", tmp_path / "a.png").exit_code == 0
-    assert call("day", D04, "--on", "Mon", "--output", tmp_path / "b.png").exit_code == 0
+    assert call("day", TWO_TRUCKS, "--on", "Mon", "--output", tmp_path / "b.png").exit_code == 0
     assert seen == [(2 * WEEK_MIN + 2 * DAY, 2 * WEEK_MIN + 3 * DAY), (0.0, 720.0)]
 
 

@@ -47,7 +47,7 @@ from tests.rows import write_row
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
-D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
+TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 DAY = 1440.0
 
@@ -55,7 +55,7 @@ DAY = 1440.0
 @pytest.fixture(scope="module")
 def facts():
     """Facts of a small room: two trucks, three batteries, one station."""
-    return batsim.simulate(batsim.read(D04), "one").facts
+    return batsim.simulate(batsim.read(TWO_TRUCKS), "one").facts
 
 
 @pytest.fixture(scope="module")

@@ -45,7 +45,7 @@ from tests.rows import write_row
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
-D04 = ROOT / "tests" / "published" / "cases" / "d04.yaml"
+TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 DAY = 1440.0
 TUESDAY = (WEEK_MIN + DAY, WEEK_MIN + 2 * DAY)
@@ -53,9 +53,9 @@ LAYOUTS = ("side rollers", "portable stands", "hoist", "in the truck")
 
 
 @pytest.fixture(scope="module")
-def d04():
+def two_trucks():
     """Record of two trucks, one station, three batteries."""
-    return batsim.simulate(batsim.read(D04), "one")
+    return batsim.simulate(batsim.read(TWO_TRUCKS), "one")
 
 
 @pytest.fixture(scope="module")
@@ -83,9 +83,9 @@ def spans(course, counts):
 # --- by hand ---
 
 
-def test_two_trucks_and_three_batteries(d04):
+def test_two_trucks_and_three_batteries(two_trucks):
     """From the hand solution: exchanges of 10 min at 60, 220, 380, 540, 700; charges of 150 min after each."""
-    course = room_course(d04, 0.0, 720.0)
+    course = room_course(two_trucks, 0.0, 720.0)
 
     starts = [60.0, 220.0, 380.0, 540.0, 700.0]
     busy = [(0.0, 0), *(each for start in starts for each in ((start, 1), (start + 10.0, 0)))]
@@ -101,9 +101,9 @@ def test_two_trucks_and_three_batteries(d04):
     assert spans(course, course.attendants_busy) == busy
 
 
-def test_trucks_waiting_by_what_they_wait_for(d04):
+def test_trucks_waiting_by_what_they_wait_for(two_trucks):
     """Two queues wait for different things at a time; a truck that is turned away or on its way is in none."""
-    facts = replace(d04.facts, battery_types=d04.facts.battery_types * 2, horizon_min=100.0)
+    facts = replace(two_trucks.facts, battery_types=two_trucks.facts.battery_types * 2, horizon_min=100.0)
     base = {"group": 0, "kind": EXCHANGE, "ready_found": 0, "left_min": 0}
     record = made(
         facts,
@@ -129,10 +129,12 @@ def test_trucks_waiting_by_what_they_wait_for(d04):
     assert not course.waiting["nothing"].any()
 
 
-def test_attendants_on_duty_and_busy(d04):
+def test_attendants_on_duty_and_busy(two_trucks):
     """People of a job count, those of drivers do not; work that goes on after duty is overtime."""
     facts = replace(
-        d04.facts, attendant_windows=((10.0, 50.0, 2), (50.0, 60.0, 0), (60.0, 80.0, 3)), site_windows=((20.0, 70.0),)
+        two_trucks.facts,
+        attendant_windows=((10.0, 50.0, 2), (50.0, 60.0, 0), (60.0, 80.0, 3)),
+        site_windows=((20.0, 70.0),),
     )
     record = made(
         facts,
@@ -151,17 +153,17 @@ def test_attendants_on_duty_and_busy(d04):
     assert course.idle == [(5.0, 20.0), (70.0, 100.0)]
 
 
-def test_what_chargers_do(d04):
+def test_what_chargers_do(two_trucks):
     """One is connected, gives current, pauses, and is held while its battery cools; the other is out for a time."""
     states = [
         (10, WAITS_FOR_CONNECTING), (20, BEING_CONNECTED), (25, WAITS_FOR_CURRENT), (30, ON_CHARGE), (50, PAUSED),
         (60, ON_CHARGE), (90, COOLING), (150, IN_TRANSFER),
     ]  # fmt: skip
     record = made(
-        replace(d04.facts, charger_counts=(2.0,)),
+        replace(two_trucks.facts, charger_counts=(2.0,)),
         battery_states=[{"battery": 0, "state": state, "from_min": time} for time, state in states],
         chargers=[{"battery": 0, "from_min": 10, "to_min": 160}],
-        outages=[{"thing": len(d04.facts.things) - 1, "unit": -1, "from_min": 100, "to_min": 120}],
+        outages=[{"thing": len(two_trucks.facts.things) - 1, "unit": -1, "from_min": 100, "to_min": 120}],
     )
 
     course = room_course(record, 0.0, 200.0)
@@ -176,10 +178,10 @@ def test_what_chargers_do(d04):
     }
 
 
-def test_spots_of_charging_in_the_truck(d04):
+def test_spots_of_charging_in_the_truck(two_trucks):
     """A spot is taken from plugging in to the end of the charge; without an end it stays taken."""
     record = made(
-        replace(d04.facts, in_truck=True, chargers=("quick",), charger_counts=(inf,)),
+        replace(two_trucks.facts, in_truck=True, chargers=("quick",), charger_counts=(inf,)),
         charges=[{"battery": 0, "connected_min": 10, "end_min": 30}, {"battery": 1, "connected_min": 20}],
         exchanges=[{"queue": 0, "kind": CHARGE_IN_TRUCK, "start_min": 10, "truck_free_min": 90, "left_min": 8}],
     )
@@ -252,8 +254,8 @@ def test_a_window_is_a_part_of_the_whole(runs):
     assert inside.to_numpy().tolist() == part.iloc[1:].to_numpy().tolist()
 
 
-def test_the_frame_names_causes_and_states(d04):
-    names = list(room_course(d04, 0.0, 720.0).frame().columns)
+def test_the_frame_names_causes_and_states(two_trucks):
+    names = list(room_course(two_trucks, 0.0, 720.0).frame().columns)
 
     assert names == [
         "time_min", *(f"waiting_{cause}" for cause in CAUSES),
@@ -271,10 +273,10 @@ def test_the_frame_names_causes_and_states(d04):
         ((720.0, 900.0), "a window must overlap the run, 0 to 720 min (got 720 to 900 min)"),
     ],
 )
-def test_windows_that_cannot_be_shown(d04, window, message):
+def test_windows_that_cannot_be_shown(two_trucks, window, message):
     for look in (room_course, room_chart):
         with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
-            look(d04, *window)
+            look(two_trucks, *window)
 
 
 # --- the chart ---
@@ -318,10 +320,10 @@ def test_panels_and_their_words(runs):
     ]
 
 
-def test_no_panel_for_attendants_that_are_not_there(runs, d04):
+def test_no_panel_for_attendants_that_are_not_there(runs, two_trucks):
     """Drivers do it all; attendants without limit are shown at work, without a number on duty."""
     assert labels(room_chart(runs["in the truck"], *TUESDAY)) == ["Trucks", "Batteries", "Chargers"]
-    unlimited = room_chart(d04, 0.0, 720.0)
+    unlimited = room_chart(two_trucks, 0.0, 720.0)
     assert legend_words(unlimited.axes[-1]) == ["busy"]
     assert unlimited.texts[0].get_text() == "one: week 1 Mon 00:00 to week 1 Mon 12:00"
     assert len(unlimited.texts) == 2
@@ -402,7 +404,8 @@ def test_neighbours_differ_in_grey():
 def test_drawing_opens_no_window():
     """No pyplot, so a notebook or a server is left as it was."""
     code = (
-        f"import sys, batsim; r = batsim.simulate(batsim.read({str(D04)!r}), 'one'); batsim.room_chart(r, 0.0, 720.0); "
+        f"import sys, batsim; r = batsim.simulate(batsim.read({str(TWO_TRUCKS)!r}), 'one'); "
+        "batsim.room_chart(r, 0.0, 720.0); "
         "print('matplotlib.pyplot' in sys.modules)"
     )
 
