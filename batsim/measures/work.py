@@ -38,6 +38,16 @@ def work_measures(measured: Measured, energy_kwh: float, water_kg: float) -> dic
     }
 
 
+def shift_powers_kw(measured: Measured) -> dict[str, Floats]:
+    """Power drawn for each truck-shift that begins in the measured time, by truck group. [kW]"""
+    shifts = measured.columns("truck_shifts")
+    begun = measured.inside(shifts["start_min"])
+    return {
+        name: shifts["power_w"][begun & (shifts["group"] == number)] / 1000.0
+        for number, name in enumerate(measured.facts.groups)
+    }
+
+
 def lost_work(measured: Measured) -> tuple[float, float]:
     """Scheduled truck-hours lost in the measured time, and the energy that they would have drawn. [h, kWh]"""
     away, stands, shifts = (measured.columns(table) for table in ("exchanges", "stands", "truck_shifts"))

@@ -12,6 +12,7 @@ from batsim.measures.gas import gas_course
 from batsim.measures.mean_week import QUARTERS
 from batsim.measures.warmth import Hardship, hardships, worst_of
 from batsim.measures.windows import Floats, Measured
+from batsim.measures.work import shift_powers_kw
 from batsim.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
@@ -40,6 +41,8 @@ class RunEvidence(NamedTuple):
     """Wait of every exchange. [min]"""
     hardships: Mapping[str, Hardship]
     """What each battery type went through, by its name."""
+    shift_kw: Mapping[str, Floats]
+    """Power drawn for each truck-shift, by truck group; none where run times say nothing of power. [kW]"""
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,12 @@ class Evidence:
         """What batteries of a type went through, in all replications of a year."""
         return worst_of(run.hardships[battery] for part in self.parts for run in part.replications)
 
+    def shift_kw(self, group: str) -> Floats:
+        """Power drawn for each truck-shift of a group, in all replications of a year. [kW]"""
+        each = [run.shift_kw[group] for part in self.parts for run in part.replications if group in run.shift_kw]
+        powers: Floats = np.concatenate([np.zeros(0), *each])
+        return powers
+
     @property
     def life_years(self) -> float:
         """Years that a battery lasts at the wear of a year; not a number without wear. [years]"""
@@ -128,6 +137,7 @@ def take(record: Record, scenario: Scenario) -> RunEvidence:
         measured.truck_shifts / weeks,
         waits_min(record),
         hardships(measured),
+        shift_powers_kw(measured),
     )
 
 

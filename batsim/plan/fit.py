@@ -2,9 +2,13 @@
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from batsim.catalogue import Figures
 from batsim.plan.checks import ROUNDING, Check, Requirement
+from batsim.plan.evidence import Evidence
 from batsim.plan.survey import Trucks, pulled_out, trucks_alike
+from batsim.scenario.checks.strength import SHORTEST_RUN_MIN, greatest_kw
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario
 
@@ -115,3 +119,24 @@ def _approval(trucks: Trucks, title: str) -> Check:
     """The truck maker's approval of the change equipment."""
     approval = Requirement("approval", trucks.name, trucks=trucks, title=title)
     return approval.case(trucks.compartment.maker_approves or "no answer")
+
+
+def strength_checks(scenario: Scenario, evidence: Evidence) -> Iterator[Check]:
+    """Check the powers drawn for each truck group against what a full battery gives."""
+    for number, group in enumerate(scenario.trucks):
+        powers_kw = evidence.shift_kw(group.group)
+        if not powers_kw.size:
+            continue
+        most_kw, hardest_kw = greatest_kw(scenario, number), float(np.max(powers_kw))
+        beyond = int(np.sum(powers_kw > most_kw))
+        work = Requirement(
+            "strength",
+            group.group,
+            group=group,
+            most_kw=most_kw,
+            hardest_kw=hardest_kw,
+            beyond=beyond,
+            shifts=powers_kw.size,
+            least_min=SHORTEST_RUN_MIN,
+        )
+        yield work.case("too weak" if beyond else "ok")

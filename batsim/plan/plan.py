@@ -18,6 +18,7 @@ from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
 from batsim.plan.conversion import PartChange, conversion
 from batsim.plan.equipment import EquipmentLine, equipment_list
 from batsim.plan.evidence import Evidence, evidence
+from batsim.plan.fit import strength_checks
 from batsim.plan.money import Payback, YearlyCost, money, payback
 from batsim.plan.possible import checks_at_once, impossible_layouts, why
 from batsim.plan.supply import SupplyPlan, held_back, supply
@@ -275,7 +276,8 @@ def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     layout = evidence.layout
     air = ventilation(scenario, layout, evidence)
     at_once = checks_at_once(scenario, layout)
-    checks = tuple(dict.fromkeys([*temperature_checks(scenario, layout, evidence), *at_once, *air.checks]))
+    simulated = (*temperature_checks(scenario, layout, evidence), *strength_checks(scenario, evidence))
+    checks = tuple(dict.fromkeys([*simulated, *at_once, *air.checks]))
     lines = equipment_list(scenario, layout, checks, air.flow_to_order_m3_per_h)
     return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
 

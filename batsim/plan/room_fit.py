@@ -112,18 +112,18 @@ def _area(scenario: Scenario, layout: str) -> Check:
 
 def _aisle(scenario: Scenario, layout: str) -> Check:
     """Clear width in front of the bays."""
-    needed, there = needed_aisle_m(scenario, layout), scenario.room.aisle_m
-    (key, length), unmeasured = _device_in_aisle(scenario, layout), _unmeasured(scenario)
-    hangs = scenario.arrangement(layout).needs.lifts is not None
-    aisle = Requirement("aisle", ROOM, rule=_aisle_rule(scenario, needed, hangs=hangs), needed=needed, there=there)
+    needed, there, unmeasured = needed_aisle_m(scenario, layout), scenario.room.aisle_m, _unmeasured(scenario)
+    (key, length), hangs = _device_in_aisle(scenario, layout), scenario.arrangement(layout).needs.lifts is not None
+    missing = "no device length" if key is not None and length is None else ""
+    if unmeasured is not None and (hangs or key is not None):
+        missing = missing or "unmeasured"
+    least = f"{'more than' if missing else 'at least'} {needed:.2f} m"
+    aisle = Requirement("aisle", ROOM, rule=_aisle_rule(scenario, needed, hangs=hangs), least=least, there=there)
     if there is None:
         return aisle.case("no width")
     if there < needed - ROUNDING:
         return aisle.case("too narrow", short=needed - there)
-    if key is not None and length is None:
-        return aisle.case("no device length", key=key)
-    moves = hangs or key is not None
-    return aisle.case("unmeasured" if moves and unmeasured is not None else "ok", trucks=unmeasured)
+    return aisle.case(missing or "ok", key=key, trucks=unmeasured)
 
 
 def _aisle_rule(scenario: Scenario, needed_m: float, *, hangs: bool) -> str:

@@ -4,11 +4,10 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from batsim.errors import Problem
-from batsim.formulas.discharge import discharge_at_power
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.checks.price_checks import Offers, price_problems
+from batsim.scenario.checks.strength import SHORTEST_RUN_MIN, full_run_min
 from batsim.scenario.checks.survey_checks import survey_problems
-from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.calendar import Window, common, mean_shift_min, shift_windows
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.parts.layouts import Layout
@@ -17,9 +16,6 @@ from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
-
-SHORTEST_RUN_MIN = 20.0
-"""Work on one battery below which the stated power must be a slip. [min]"""
 
 
 def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> list[Problem]:
@@ -173,12 +169,7 @@ def _strength(scenario: Scenario, number: int, duty: Duty, source: LocatedData) 
         energy = duty.energy_per_shift_kwh or 0.0
         hours = mean_shift_min(scenario.week, group.shifts) / 60.0
         key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
-    figures, degc = scenario.figures, group.temperature_degc
-    if degc is None:
-        air = group.air or scenario.site.room_air
-        degc = air.in_week(scenario.simulation.start_week, figures["site.coldest_week"].value)
-    cell = cell_of(scenario.batteries[group.battery], figures, degc)
-    minutes = 60.0 * discharge_at_power(1.0, group.exchange_at_share, kw * 1000.0, cell)[0]
+    minutes = full_run_min(scenario, number, kw)
     if minutes < SHORTEST_RUN_MIN:
         rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
         yield source.problem(("trucks", number, "duty", key), rule, got=got)

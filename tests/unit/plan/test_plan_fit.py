@@ -466,6 +466,19 @@ def test_an_aisle_for_people_is_no_aisle_for_a_hoist() -> None:
 
 
 @pytest.mark.parametrize(
+    ("layout", "gone", "limit"),
+    [("hoist", None, "at least 1.50 m"), ("hoist", f"{LEAD}.size", "more than 0.60 m"),
+     ("rollers", "equipment.battery_carriage.length", "more than 0.60 m"),
+     ("rollers", f"{LEAD}.size", "more than 0.60 m")],
+)  # fmt: skip
+def test_an_aisle_before_all_is_measured_is_only_a_lower_bound(layout: str, gone: str | None, limit: str) -> None:
+    """0.60 m is what people need, before a device or a battery has room."""
+    changes = {"room.aisle": None} | ({} if gone is None else {gone: None})
+
+    assert one(with_changes(changes), layout, "battery room", "aisle").limit == limit
+
+
+@pytest.mark.parametrize(
     ("layout", "name", "gone", "asked"),
     [
         ("rollers", "aisle", ["equipment.battery_carriage.length"], "measure the length of the battery carriage"),

@@ -67,7 +67,7 @@ def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evide
         schedule=SimpleNamespace(warm_up_min=0.0, weeks_a_year=52),
     )
     load = np.full(QUARTERS, load_kw, dtype=np.float64) if np.ndim(load_kw) == 0 else load_kw
-    taken = RunEvidence({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0), {})
+    taken = RunEvidence({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0), {}, {})
     return Evidence("any", runs, (taken,))
 
 

@@ -54,7 +54,7 @@ def store() -> Scenario:
 def checks_of(changes: dict[str, Any] | None = None, went: Hardship = WELL) -> dict[str, Check]:
     """Checks by name, of batteries that went through this."""
     scenario = batsim.changed(store(), changes or {})
-    taken = RunEvidence({}, np.zeros(1), np.zeros(1), 5.0, 40.0, 5.0, np.zeros(0), {"lead": went})
+    taken = RunEvidence({}, np.zeros(1), np.zeros(1), 5.0, 40.0, 5.0, np.zeros(0), {"lead": went}, {})
     runs: Any = None
     found = temperature_checks(scenario, "stands", Evidence("stands", runs, (taken,)))
     return {check.name: check for check in found}

@@ -382,3 +382,32 @@ def test_every_characteristic_and_word_is_offered(schema: dict[str, Any]) -> Non
     assert equalising == [{"const": "none"}, {"$ref": "#/$defs/Equalising"}]
     assert "required" not in parts["Equalising"]
     assert parts["ChargingWindow"]["required"] == ["from", "to"]
+
+
+def test_a_gel_battery_on_chargers_that_it_must_not_have() -> None:
+    """On a falling line, and at the end current of a vented battery; the catalogue's own chargers are allowed."""
+    text = """\
+site: {name: gel (invented), room_temperature: 20 degC}
+week: {shifts: {day: {days: Mon-Fri, from: "06:00", to: "14:00"}}}
+trucks: [{group: g, count: 4, class: stacker_24v, shifts: [day], battery: b, duty: {mean_power: 0.6 kW}}]
+batteries: {b: {from: valve_regulated_24v}}
+chargers:
+  wrong: {profile: W, chemistry: [valve_regulated], main_current: 16 A per 100 Ah, end_current: 4 A per 100 Ah, charge_factor: 1.2, efficiency: 84 %, power_factor: 0.8}
+  wrong2: {profile: IUIa, chemistry: [valve_regulated], main_current: 18 A per 100 Ah, end_current: 5 A per 100 Ah, charge_factor: 1.15, efficiency: 92 %, power_factor: 0.95}
+layouts:
+  w: {handling: in_truck, chargers: 4 x wrong}
+  iuia: {handling: in_truck, chargers: 4 x wrong2}
+"""  # noqa: E501 - as the case was reported
+    most = "must be at most 1.6 A per 100 Ah for valve_regulated batteries, which nobody can water"
+    rule = f"{most}; write '0.5 A per 100 Ah'"
+    with pytest.raises(batsim.ScenarioError) as caught:
+        batsim.read_scenario_text(text, "gel.yaml")
+
+    assert [str(problem) for problem in caught.value.problems] == [
+        "gel.yaml:6:20: chargers.wrong.profile: valve_regulated batteries are not charged so; take IU or IUI for them "
+        "and leave them out of 'chemistry' (got 'W')",
+        f"gel.yaml:6:97: chargers.wrong.end_current: {rule} (got '4 A per 100 Ah')",
+        f"gel.yaml:7:101: chargers.wrong2.end_current: {rule} (got '5 A per 100 Ah')",
+    ]
+    cured = text.replace("profile: W,", "profile: IU,").replace("4 A per", "1.6 A per").replace("5 A per", "0.5 A per")
+    assert list(batsim.read_scenario_text(cured, "gel.yaml").layouts) == ["w", "iuia"]
