@@ -20,7 +20,7 @@ def spread_maintenance(room: "Room") -> None:
         for index, maintenance in enumerate(queue.maintenance):
             for number, battery in enumerate(room.batteries[first : first + queue.batteries]):
                 purpose = f"since {TASKS[maintenance.task]}"
-                stream = room.streams.ask(f"battery of type {queue.number}", number, purpose)
+                stream = room.streams.ask(f"battery of type {queue.name}", number, purpose)
                 asked.append((battery, index, maintenance, stream))
         first += queue.batteries
     for battery, index, maintenance, stream in asked:
@@ -42,7 +42,7 @@ def spread_ages(room: "Room") -> None:
     air_degc, streams = room.air_degc(0.0), room.streams
     asked, first = [], 0
     for queue in room.blueprint.battery_plans:
-        entity, spread = f"battery of type {queue.number}", queue.battery.capacity_spread_share
+        entity, spread = f"battery of type {queue.name}", queue.battery.capacity_spread_share
         least, most = queue.battery.life_used
         for number, battery in enumerate(room.batteries[first : first + queue.batteries]):
             factors = streams.factors(spread, entity, number, "capacity")

@@ -169,7 +169,7 @@ class Room:
     def _draw_for_batteries(self) -> None:
         """Give each battery its own streams for what is done with it.
 
-        Streams go by type and number within the type, so that a battery more of one type shifts no other type.
+        Streams go by the name of the type and the number within it, so that a battery more of one type shifts no other type.
         """
         connect = self.blueprint.arrangement.connect_time_min
         self.connect_times = self.durations("connect", lambda _: connect)
@@ -186,7 +186,7 @@ class Room:
         """Endless durations for each battery."""
         found: list[Iterator[float]] = []
         for queue in self.blueprint.battery_plans:
-            entity, numbers = f"battery of type {queue.number}", range(queue.batteries)
+            entity, numbers = f"battery of type {queue.name}", range(queue.batteries)
             found += self.streams.durations_of_all(law(queue), entity, numbers, purpose)
         return found
 

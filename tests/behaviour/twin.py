@@ -14,8 +14,8 @@ from batsim.room.streams import Streams
 from batsim.scenario.parts.laws import DurationLaw
 
 ENDS, ASKS = 0, 1
-TRUCK, BATTERY = "truck of group 0", "battery of type 0"
-"""Keys of the streams: by group and position in it, by battery type and number within it."""
+TRUCK, BATTERY = "truck of group trucks", "battery of type plain"
+"""Keys of the streams: by name of the group and position in it, by battery type and number within it."""
 
 
 class Laws(NamedTuple):
