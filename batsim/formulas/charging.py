@@ -320,7 +320,7 @@ def current_limit_a(temperature_degc: float, capacity_ah: float, table: Sequence
 
     References
     ----------
-    Steps, not a slope: so print cell makers their limits. The table of the catalogue is one maker's: common practice,
+    Steps, not a slope: so print cell makers their limits. The table of the catalogue is a placeholder: an assumption,
     no source.
 
     Examples

@@ -1,5 +1,6 @@
 """The catalogue: every figure has a unit, a range, a source and a status, and every name leads somewhere."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -116,6 +117,16 @@ def test_no_figure_is_named_twice():
 def test_every_source_is_of_a_known_kind_and_used():
     assert {each.kind for each in sources().values()} <= KINDS
     assert set(sources()) == {each.source for each in FIGURES.values()}
+
+
+def test_nothing_rests_on_one_user_one_maker_or_a_seller():
+    """Such figures come from a general source, or are placeholders that claim none."""
+    things = "user|maker|customer|seller|centre|site|page|study|data sheet"
+    single = re.compile(rf"\b(?:one|a) (?:\w+ )?(?:{things})\b|\bsellers?\b|\bpages of\b")
+    texts = [f"{each.name}: {each.where}; {each.note}" for each in FIGURES.values()]
+    texts += [source.citation for source in sources().values()]
+
+    assert [text for text in texts if single.search(text)] == []
 
 
 def test_common_practice_says_so():
