@@ -169,7 +169,7 @@ class Room:
     def _draw_for_batteries(self) -> None:
         """Give each battery its own streams for what is done with it.
 
-        Streams go by the name of the type and the number within it, so that a battery more of one type shifts no other type.
+        Streams go by the name of the type and the number within it: a battery more of one type shifts no other type.
         """
         connect = self.blueprint.arrangement.connect_time_min
         self.connect_times = self.durations("connect", lambda _: connect)

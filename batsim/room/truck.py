@@ -74,7 +74,7 @@ class Truck:
         self.battery = self.charged = battery
         self.queue, self.trip_min = battery.queue, group.trip_min
         streams, truck = room.streams, group.truck
-        # Streams go by the name of the group and the position, so that a truck more in one group shifts nobody in another.
+        # Streams go by the name of the group and the position: a truck more in one group shifts nobody in another.
         self.entity, self.position = f"truck of group {truck.group}", position
         self.factor = 1.0
         self.factors: Iterator[float] = repeat(1.0)
