@@ -258,12 +258,12 @@ def test_connecting_and_maintenance_that_were_never_taken_up_are_in_the_record()
 
 
 def test_a_device_that_fails_while_its_exchange_lies_still_goes_out_after_it():
-    """The trolley fails at 400, under a battery that nobody moves from 360 to 840; the swap ends at 847."""
+    """The cart fails at 400, under a battery that nobody moves from 360 to 840; the swap ends at 847."""
     changes = {
         "rules": {"at_shift_end": "hand_over"},
         "layouts.room.attendants": {"night": 1, "late": 1},
-        "layouts.room.devices": {"trolley": 1},
-        "layouts.room.out": [{"thing": "trolley", "from": "week 1 Mon 06:40", "for": "500 min"}],
+        "layouts.room.devices": {"cart": 1},
+        "layouts.room.out": [{"thing": "cart", "from": "week 1 Mon 06:40", "for": "500 min"}],
     }
     record = attendants_room(changes, 355)
     assert times(record) == [(355.0, 848.0, 853.0)]

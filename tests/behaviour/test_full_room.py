@@ -188,10 +188,10 @@ def test_standby_is_used_exactly_while_the_own_device_is_out():
     changes = {
         "trucks": [group("trucks", {"first": "5 min", "every": "20 min"}, count=12)],
         "layouts.room.batteries": 30,
-        "layouts.room.devices": {"trolley": 1},
+        "layouts.room.devices": {"cart": 1},
         "handling.another way": means,
         "layouts.room.standby": {"handling": "another way", "devices": {"cart": 3}},
-        "layouts.room.out": [{"thing": "trolley", "from": "week 1 Mon 02:00", "for": "60 min"}],
+        "layouts.room.out": [{"thing": "cart", "from": "week 1 Mon 02:00", "for": "60 min"}],
         "layouts.room.stations": 5,
     }
     record = small(changes)
@@ -204,17 +204,17 @@ def test_standby_is_used_exactly_while_the_own_device_is_out():
 
 
 def test_what_stands_by_begins_when_the_own_device_fails_in_use():
-    """The one trolley is held until 18 and fails at 5: the second truck need not wait for it."""
+    """The one cart is held until 18 and fails at 5: the second truck need not wait for it."""
     standby = {
         "title": "Another way",
         "bay": "bay",
         "steps": [{"step": "swap", "by": "attendant", "time": "30 min"}],
     }
     changes = {
-        "layouts.room.devices": {"trolley": 1},
+        "layouts.room.devices": {"cart": 1},
         "handling.another way": standby,
         "layouts.room.standby": {"handling": "another way"},
-        "layouts.room.out": [{"thing": "trolley", "from": "week 1 Mon 00:05", "for": "60 min"}],
+        "layouts.room.out": [{"thing": "cart", "from": "week 1 Mon 00:05", "for": "60 min"}],
     }
     record = small(changes)
     assert [starts[0] for starts in began(record).values()] == [0.0, 5.0]
@@ -320,7 +320,7 @@ def test_no_exchange_time_and_endless_batteries_with_every_trigger():
         "trucks[0].count": 5,
         "layouts.room.batteries": 500,
         "layouts.room.stations": 5,
-        "handling.'by hand'.steps": [{"step": "swap", "by": "attendant", "device": "trolley", "time": "0 min"}],
+        "handling.'by hand'.steps": [{"step": "swap", "by": "attendant", "device": "cart", "time": "0 min"}],
         "batteries.plain.charge_time": "0 min",
     }
     found = measure(small(changes))
@@ -329,7 +329,7 @@ def test_no_exchange_time_and_endless_batteries_with_every_trigger():
 
 
 def test_all_times_twice_as_long_double_all_waits():
-    """One attendant round the clock, a trolley, breakdowns, maintenance; shifts are the only times left as they are."""
+    """One attendant round the clock, a cart, breakdowns, maintenance; shifts are the only times left as they are."""
 
     def waits(unit_min: int) -> tuple[float, ...]:
         def law(mean: int, cv: float) -> dict[str, object]:
@@ -337,8 +337,8 @@ def test_all_times_twice_as_long_double_all_waits():
 
         always = {"always": {"days": "Mon-Sun", "from": "00:00", "to": "24:00"}}
         steps = [
-            {"step": "swap", "by": "attendant", "device": "trolley", "time": law(6, 0.5)},
-            {"step": "put away", "by": "attendant", "device": "trolley", "time": law(4, 0.3), "truck": "gone"},
+            {"step": "swap", "by": "attendant", "device": "cart", "time": law(6, 0.5)},
+            {"step": "put away", "by": "attendant", "device": "cart", "time": law(4, 0.3), "truck": "gone"},
         ]
         changes = {
             "week.shifts": always,
@@ -348,9 +348,9 @@ def test_all_times_twice_as_long_double_all_waits():
             "batteries.plain.cool_down": f"{20 * unit_min} min",
             "batteries.plain.inspection": {"every": f"{300 * unit_min} min", "time": law(5, 0.3)},
             "layouts.room.batteries": 18,
-            "layouts.room.devices": {"trolley": 1},
+            "layouts.room.devices": {"cart": 1},
             "layouts.room.attendants": {"always": 2},
-            "layouts.room.breakdowns": {"trolley": {"every": law(200, 1.0), "repair": law(20, 1.0)}},
+            "layouts.room.breakdowns": {"cart": {"every": law(200, 1.0), "repair": law(20, 1.0)}},
         }
         record = run(room(changes, CASE), weeks=float(unit_min))
         rows = rows_of(record, "exchanges")

@@ -28,9 +28,9 @@ ROOMS = {
         0.1,
     ),
     "size_two_shifts": (
-        {"batteries": (13, 16), "stations": (1, 2), "trolley": (1, 2), "attendants": (1, 3)},
+        {"batteries": (13, 16), "stations": (1, 2), "cart": (1, 2), "attendants": (1, 3)},
         {"downtime": 6.0},
-        {"batteries": 16, "stations": 1, "trolley": 1, "attendants": 2},
+        {"batteries": 16, "stations": 1, "cart": 1, "attendants": 2},
         0.25,
     ),
     "size_waits": (

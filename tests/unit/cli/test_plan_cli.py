@@ -268,7 +268,7 @@ def test_names_that_mean_harm() -> None:
 NEW_KEYS: dict[str, Any] = {
     "present": "stands",
     "equipment": {
-        "hoist": {"rated_mass": "1 t", "people": 2, "comes": "along", "hook_spacing": {"from": "1 mm", "to": "2 mm"}}
+        "hoist": {"rated_mass": "1 t", "people": 2, "way_out": "1 m", "hook_spacing": {"from": "1 mm", "to": "2 mm"}}
     },
     "room": {"length": "12 m", "fan": "400 m3/h", "floor_load": "20 kN/m2", "acid_proof": "yes", "openings": "40 cm2"},
     "building": {"length": "50 m", "contents": "20 %"},
@@ -298,12 +298,12 @@ def test_the_schema_covers_the_survey() -> None:
         ("removal: side", "removal: bottom"),
         ("maker_approves: \"yes\"", "maker_approves: maybe"),
         ("floor: flat", "floor: soft"),
-        ("frame_depth:", "frame_dept:"),
+        ("fork_depth:", "fork_dept:"),
         ("floor: good", "floor: wet"),
         ("supply: {voltage", "supply: {volts"),
-        ("comes: along", "comes: near"),
+        ("moved: powered", "moved: pulled"),
         ("building: {length", "building: {aisle"),
-        ("kind: door", "kind: gate"),
+        ("stands_out:", "stand_out:"),
         ("base: flat", "base: round"),
         ("{from: 700 kg, to: 900 kg}", "{from: 700 kg}"),
         ("supply: {voltage: 400 V", "standards: {push: hse}\nsupply: {voltage: 400 V"),

@@ -571,7 +571,7 @@ def test_export_of_two_studies_has_the_columns_of_both(here: Path) -> None:
     """Values that are no plain text are JSON."""
     swept()
     written(
-        ("layouts.north.batteries: [14, 18]", "layouts.*.devices: [{trolley: 1}, {trolley: 2}]"),
+        ("layouts.north.batteries: [14, 18]", "layouts.*.devices: [{cart: 1}, {cart: 2}]"),
         ("trucks[0].run_time.mean: [5 h, 5.5 h]", "targets: [{waits: 90 % under 5 min}]"),
     )
     swept()
@@ -583,8 +583,8 @@ def test_export_of_two_studies_has_the_columns_of_both(here: Path) -> None:
     assert {(row[BATTERIES], row[other]) for row in rows} == {
         ("14", ""),
         ("18", ""),
-        ("", '{"trolley": 1}'),
-        ("", '{"trolley": 2}'),
+        ("", '{"cart": 1}'),
+        ("", '{"cart": 2}'),
     }
     assert dictionary_of()["targets"] == ("as in the scenario", "input: one of {'waits': '90 % under 5 min'}")
 
