@@ -19,7 +19,7 @@ TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
 """What stands before a check."""
 AS_THEY_WEAR = "Batteries count as they wear out."
 """What stands behind a payback."""
-CHANGES = "Parts that change against the layout of today"
+CHANGES = "Parts that change against today"
 """Stands over what a conversion takes."""
 MARK = "*"
 """Marks what rests on placeholders."""

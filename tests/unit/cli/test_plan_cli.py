@@ -17,11 +17,12 @@ from jsonschema import Draft202012Validator
 import batsim
 from batsim.cli import main
 from batsim.decision.ranking import recommend
+from batsim.plan.conversion import PartChange
 from batsim.plan.money import Payback
 from batsim.plan.plan import Plan
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.text.yaml_text import read_file, read_text
-from batsim.views.text.plan_text import payback_sentence, plan_text
+from batsim.views.text.plan_text import CHANGES, change_texts, payback_sentence, plan_text
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 OPTIONS = ("-r", "2", "--weeks", "0.3", "--warm-up", "0.1", "--workers", "1")
@@ -105,6 +106,38 @@ def test_every_check_and_line_is_told() -> None:
             assert f"{line.what}: {line.basis}" in text
         for caution in each.cautions:
             assert caution in text
+
+
+def test_what_changes_against_today_to_the_letter(present: Plan) -> None:
+    """More, fewer, and those that stay in another size; nothing is said where no layout is there today."""
+    changes = change_texts(present.layouts["hoist"])
+
+    frame = (
+        "length across the truck at most 600 mm, width along the truck at most 900 mm, "
+        "height under the battery at most 50 mm"
+    )
+    assert changes == [
+        "1 x hoist more, height of the hook at least 1760 mm, rated for at least 850 kg",
+        "4 x floor bay more",
+        "1 x spreader beam more, distance of the hooks 500 mm ± 10 mm, rated for at least 800 kg",
+        "1 x securing device that the makers approve more",
+        "1 x insulating cover for bare battery tops more",
+        f"3 x pull-out frame in another size, {frame}, way out of the truck at least 610 mm",
+        "6 x stops for the pull-out frame no longer needed",
+    ]
+    assert [f"  - {change}" in plan_text(present, 1000) for change in changes] == [True] * len(changes)
+    assert CHANGES not in plan_text(planned())
+
+
+def test_parts_that_grow_or_shrink_in_another_size() -> None:
+    """Those of today are told apart from those that come."""
+    changes = (PartChange("frame", 2, 5, "300 mm", "400 mm"), PartChange("lock", 5, 2, "", ""))
+    hoist = replace(planned().layouts["hoist"], conversion=changes)
+
+    assert change_texts(hoist) == [
+        "3 x frame more, 400 mm; the 2 of today in another size",
+        "3 x lock no longer needed; 2 stay",
+    ]
 
 
 def test_a_plan_without_questions() -> None:

@@ -16,6 +16,7 @@ from batsim.decision.ranking import Recommendation, recommend
 from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
+from batsim.plan.conversion import conversion
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
@@ -71,6 +72,21 @@ def test_a_plan_has_all_parts_for_every_layout(plan: Plan) -> None:
         assert each.failing == each.verdicts[FAILS]
         assert each.cautions[-1] == DECIDES
         assert (each.payback is None) == (name == "stands")
+
+
+def test_a_conversion_against_the_layout_of_today_and_between_any_two(plan: Plan) -> None:
+    """Nothing changes for itself; in the plain data too, part by part."""
+    assert plan.layouts["stands"].conversion == ()
+    for name, each in plan.layouts.items():
+        changes = conversion(plan.layouts["stands"].equipment, each.equipment)
+        assert each.conversion == plan.conversion("stands", name) == changes
+        data = plan.as_json()["layouts"][name]["conversion"]
+        assert [(part["item"], part["before"], part["after"]) for part in data] == [part[:3] for part in changes]
+    assert {part.item for part in plan.conversion("rollers", "hoist")} >= {
+        "battery carriage",
+        "hoist",
+        "pull-out frame",
+    }
 
 
 def test_only_the_layouts_that_are_asked_for(plan: Plan) -> None:

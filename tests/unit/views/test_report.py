@@ -19,6 +19,7 @@ from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings
 from batsim.views.page.inline_svg import inline_svg, short_path
 from batsim.views.page.report import MEASURED, RANGED, STATED, inputs_of, report_html
+from batsim.views.text.plan_text import CHANGES
 
 CASES = Path(__file__).parents[1] / "cases"
 SURVEYED = CASES / "surveyed.yaml"
@@ -129,6 +130,18 @@ def test_it_says_what_the_plan_says() -> None:
         assert f"{each.money.per_year.value:,.0f}" in text
     assert all(question.ask in text for question in plan.questions)
     assert all(name in text for name in plan.figures)
+
+
+def test_it_says_what_changes_against_today() -> None:
+    """Part by part, where a layout of today is named."""
+    hoist = planned().layouts["hoist"]
+    changes = planned().conversion("in truck", "hoist")
+    plan = replace(planned(), layouts={"hoist": replace(hoist, conversion=changes)})
+    text = " ".join(Page(report_html(plan)).text.split())
+
+    assert all(f"x {change.item} " in text for change in changes)
+    assert CHANGES in text
+    assert CHANGES not in page()
 
 
 def test_it_has_a_language_a_title_and_landmarks() -> None:
