@@ -142,8 +142,8 @@ def for_two(scenario: Scenario, layout: str) -> Iterator[str]:
     frame, most_kg = arrangement.needs.rolls_on, scenario.figures["carry.limit"].value
     own_kg = 0.0 if frame is None else equipment_of(scenario, arrangement, frame).own_mass_kg or 0.0
     if own_kg > most_kg + ROUNDING:
-        enough = own_kg <= most_kg * together(2, scenario.figures) + ROUNDING
-        yield f"{frame} ({own_kg:.0f} kg to lift or carry{'' if enough else ', more than two should: lifting gear'})"
+        both_kg = most_kg * together(2, scenario.figures)
+        yield f"{frame} ({own_kg:.0f} kg to lift or carry; one person at most {most_kg:.1f} kg, two {both_kg:.1f} kg)"
 
 
 def _pushed_by_two(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Push) -> Iterator[str]:

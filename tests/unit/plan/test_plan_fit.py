@@ -637,8 +637,18 @@ def heavy_for_one(changes: dict[str, Any], layout: str = "stands") -> list[str]:
         ("stands", "400 kg", "40 kg", "hand pallet truck with stand and battery (114 N to push or pull)"),
         ("stands", "510 kg", "40 kg", ""),
         ("hoist", "300 kg", "25 kg", ""),
-        ("hoist", "300 kg", "25.1 kg", "pull-out frame (25 kg to lift or carry)"),
-        ("hoist", "280 kg", "33.6 kg", "pull-out frame (34 kg to lift or carry, more than two should: lifting gear)"),
+        (
+            "hoist",
+            "300 kg",
+            "25.1 kg",
+            "pull-out frame (25 kg to lift or carry; one person at most 25.0 kg, two 33.5 kg)",
+        ),
+        (
+            "hoist",
+            "280 kg",
+            "33.6 kg",
+            "pull-out frame (34 kg to lift or carry; one person at most 25.0 kg, two 33.5 kg)",
+        ),
     ],
 )
 def test_what_needs_two_and_is_done_by_one_is_a_caution(layout: str, mass: str, frame: str, named: str) -> None:
