@@ -30,11 +30,15 @@ def _ratings(scenario: Scenario, arrangement: Arrangement, trucks: Trucks) -> It
     for key in (forks, needs.beside, needs.lifts, BEAM if needs.lifts else None):
         if key is not None:
             device, beside_kg = equipment_of(scenario, arrangement, key), carried_kg(scenario, arrangement, key)
-            yield _rating(trucks, key, device, beside_kg)
+            too_heavy = "too heavy" if key in (needs.beside, needs.lifts) else "too heavy, order"
+            yield _rating(trucks, key, device, beside_kg, too_heavy)
 
 
-def _rating(trucks: Trucks, key: str, device: Equipment, beside_kg: float) -> Check:
-    """Rated mass of a device against the battery and what goes with it."""
+def _rating(trucks: Trucks, key: str, device: Equipment, beside_kg: float, too_heavy: str) -> Check:
+    """Rated mass of a device against the battery and what goes with it.
+
+    A pallet truck or a beam is changed for a stronger one; another hoist or carriage is another layout.
+    """
     mass, rated = trucks.battery.mass_kg, device.rated_mass_kg
     plate = Requirement("rating", words(key), trucks=trucks, key=key, rated=rated)
     if mass is None:
@@ -42,4 +46,4 @@ def _rating(trucks: Trucks, key: str, device: Equipment, beside_kg: float) -> Ch
     load = mass + beside_kg
     if rated is None:
         return plate.case("no rating", load=load)
-    return plate.case("ok" if load <= rated + ROUNDING else "too heavy", load=load, beyond=load - rated)
+    return plate.case("ok" if load <= rated + ROUNDING else too_heavy, load=load, beyond=load - rated)

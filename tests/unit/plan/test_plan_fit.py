@@ -279,12 +279,13 @@ def test_what_forbids_and_has_no_cure_makes_a_layout_impossible(
 
 
 def test_what_can_be_cured_is_possible() -> None:
-    """Ballast for a battery that is too light, another connector, a higher hoist."""
+    """Ballast for a battery that is too light, another connector, a higher hoist, a stronger beam."""
     changes = {f"{LEAD}.mass": "650 kg", f"{SIDE}.connector": "grey 160 A", "equipment.hoist.hook_height": "1 m"}
+    changes |= {f"{BEAM}.rated_mass": "600 kg"}
     site = with_changes(changes, "hoist")
 
     assert {each.name for each in checks_of(site, "hoist") if each.verdict == FAILS} == {
-        "battery mass", "connector", "height of the hook",
+        "battery mass", "connector", "height of the hook", "rated mass",
     }  # fmt: skip
     assert impossible_layouts(site, ["hoist"]) == {}
 
