@@ -1,11 +1,15 @@
 """The one ranking: what is possible, then targets, then the greatest miss, ties by cost; comparisons follow it."""
 
+import json
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import batsim
+from batsim.cli import main
 from batsim.decision.decide import decide
 from batsim.decision.ranking import Standing, order, order_of_runs, order_sentence
 from batsim.errors import ScenarioError
@@ -226,3 +230,24 @@ def test_the_comparison_tells_a_wait_of_a_whole_shift(simulated: Comparison) -> 
 
     assert said in " ".join(comparison_text(found, 200).split())
     assert "whole shift" not in comparison_text(simulated, 200)
+
+
+def test_every_command_tells_the_same_impossible_layout(tmp_path: Path) -> None:
+    """Check at once; comparison, plan and decision as data; it is last wherever there is a ranking."""
+    file = tmp_path / "ranked.yaml"
+    file.write_text(TEXT, encoding="utf-8")
+
+    def call(*arguments: str) -> str:
+        result = CliRunner().invoke(main, [arguments[0], str(file), *arguments[1:]])
+        assert result.exit_code == 0, result.output
+        return result.stdout
+
+    short = ("-r", "2", "--weeks", "0.2", "--warm-up", "0", "--workers", "1", "--json")
+    compared_data, planned = json.loads(call("compare", *short)), json.loads(call("plan", *short))
+
+    assert "impossible: " in call("check")
+    assert compared_data["ranking"][-1] == planned["recommendation"]["ranking"][-1] == "rollers"
+    assert list(compared_data["impossible"]) == ["rollers"]
+    assert planned["layouts"]["rollers"]["impossible"].startswith(NO_ROLLERS)
+    assert planned["layouts"]["hoist"]["impossible"] is None
+    assert "'rollers'" not in planned["recommendation"]["says"]
