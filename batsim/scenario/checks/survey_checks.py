@@ -57,6 +57,7 @@ def survey_problems(scenario: Scenario, source: LocatedData, shipped: Sequence[s
             rule = f"no arrangement uses it{did_you_mean(name, known)}"
             yield source.problem(("equipment", name), rule, of_key=True)
     yield from _part_devices(scenario, source)
+    yield from _dimensions_of(scenario, source)
     if scenario.present is not None and scenario.present not in scenario.layouts:
         rule = f"no layout of this name{did_you_mean(scenario.present, list(scenario.layouts))}"
         yield source.problem(("present",), rule, got=shown(scenario.present))
@@ -77,3 +78,15 @@ def _part_devices(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
                 rule = f"no device of this name in the arrangement{did_you_mean(part.device, devices)}"
                 path = ("handling", handling, "needs", "parts", number, "device")
                 yield source.problem(path, rule, got=shown(part.device))
+
+
+def _dimensions_of(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
+    """Find dimensions of what is neither a part nor a device of the arrangement, nor what batteries stand on."""
+    for handling, arrangement in scenario.handling.items():
+        plain = arrangement.model_dump(include=EQUIPMENT_KEYS)
+        plain["needs"].pop("dimensions")
+        known = equipment_names(plain)
+        for name in arrangement.needs.dimensions:
+            if name not in known:
+                rule = f"no part, device or bay of this name in the arrangement{did_you_mean(name, known)}"
+                yield source.problem(("handling", handling, "needs", "dimensions", name), rule, of_key=True)

@@ -32,8 +32,8 @@ DIMENSIONS = (
     "way_out_in_part",
 )
 """What is computed from the survey's measures; how stands in `batsim/plan/dimensions.csv`."""
-OF_WHAT_FORKS_LIFT = ("fork_width", "fork_lift")
-"""Those that are computed from what forks go under."""
+RESTS_ON = {"fork_width": "forks_under", "fork_lift": "forks_under", "hook_height": "lifts"}
+"""What an arrangement must name for some of them."""
 SECTIONS = ("handling", "truck", "maintenance", "room")
 
 
@@ -128,8 +128,9 @@ class Needs(Frozen):
     """When it is usually chosen."""
 
     def _faults(self) -> Iterator[Fault]:
-        """What is computed from what forks go under needs its name."""
+        """Some dimensions rest on what forks go under, or on what lifts the battery."""
         for name, keys in self.dimensions.items():
             for number, key in enumerate(keys):
-                if key in OF_WHAT_FORKS_LIFT and self.forks_under is None:
-                    yield Fault(("dimensions", name, number), "needs 'forks_under', what these forks go under", key)
+                named = RESTS_ON.get(key)
+                if named is not None and getattr(self, named) is None:
+                    yield Fault(("dimensions", name, number), f"rests on '{named}' of the same block; add it", key)
