@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from batsim.catalogue import Figure
 from batsim.plan.checks import ROUNDING, Check, Requirement, filled, mm
-from batsim.plan.survey import Trucks, equipment_of, has_rollers, is_there, pulled_out, trucks_alike, words
+from batsim.plan.survey import Trucks, equipment_of, has_rollers, is_there, listed, pulled_out, trucks_alike, words
 from batsim.scenario.parts.fit import BEAM, Window
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario
@@ -236,4 +236,4 @@ def _sizes(dimensions: Iterable[Dimension]) -> str:
     ordered = [each for each in dimensions if not each.row["stated"].startswith("room.")]
     unknown = [each.row["words"] for each in ordered if not each.limit]
     known = [f"{each.row['words']} {each.limit}" for each in ordered if each.limit]
-    return ", ".join([*known, *([f"not known yet: {' and '.join(unknown)}"] if unknown else [])])
+    return ", ".join([*known, *([f"not known yet: {listed(unknown)}"] if unknown else [])])

@@ -466,7 +466,7 @@ def test_sizes_that_nobody_can_compute_yet() -> None:
     nothing = batsim.changed(
         surveyed(), {"equipment": {}, f"{LEAD}.mass": None, f"{LEAD}.size": None, "trucks[0].compartment": {}}
     )
-    unknown = "not known yet: fork length and width over both forks and lift of the forks"
+    unknown = "not known yet: fork length, width over both forks and lift of the forks"
 
     assert [
         {line.item: line.size for line in list_of(each, "stands")}["hand pallet truck"] for each in (stated, nothing)
