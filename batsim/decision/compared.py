@@ -1,13 +1,15 @@
-"""Comparisons in which a layout that is impossible is never best."""
+"""Comparisons in which a layout that is impossible is never best, and cost settles ties."""
 
 from dataclasses import replace
 
+from batsim.plan.evidence import evidence
+from batsim.plan.plan import comparison_of, cost_per_year
 from batsim.plan.possible import impossible_layouts
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study import compare as of_runs
 from batsim.study import uncertain as of_draws
-from batsim.study.compare import COMPARED, Comparison
+from batsim.study.compare import COMPARED, Comparison, check_measures
 from batsim.study.uncertain import UncertainComparison
 
 
@@ -27,15 +29,21 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
     Returns
     -------
     Comparison
-        Differences with their intervals, ranking, targets and a verdict, in which no impossible layout is best.
+        Differences with their intervals, ranking, targets and a verdict, in which no impossible layout is best; what
+        each costs in a year, but not with `within`.
 
     Raises
     ------
     ScenarioError, ValueError
         As `run`; when a measure is not known, or `within` is given for one layout only.
     """
-    comparison = of_runs.compare(scenario, settings, measures=measures)
-    return replace(comparison, impossible=impossible_layouts(scenario, comparison.layouts))
+    if settings.within is not None:  # nobody knows yet how often each is run
+        comparison = of_runs.compare(scenario, settings, measures=measures)
+        return replace(comparison, impossible=impossible_layouts(scenario, comparison.layouts))
+    check_measures(scenario, measures)
+    evidences = evidence(settings.schedule(scenario), settings)
+    costs = {layout: cost_per_year(scenario, of_layout) for layout, of_layout in evidences.items()}
+    return comparison_of(evidences, costs, measures)
 
 
 def compare_uncertain(

@@ -35,7 +35,9 @@ class Standing(NamedTuple):
     downtime_min: float
     """Mean downtime. [min per truck-shift]"""
     cost: float
-    """Settles ties; any unit, as long as it is the same for all."""
+    """Settles ties. [currency/year]"""
+    place: int = 0
+    """Settles what costs the same, or where no cost is known."""
 
     @property
     def miss_share(self) -> float:
@@ -59,9 +61,10 @@ def order(standings: Iterable[Standing]) -> tuple[str, ...]:
     """
     all_of_them = tuple(standings)
 
-    def key(standing: Standing) -> tuple[bool, float, float]:
-        miss = _miss_beside(standing, all_of_them)
-        return standing.impossible, round(miss, MISS_DIGITS) if math.isfinite(miss) else miss, standing.cost
+    def key(standing: Standing) -> tuple[bool, float, float, int]:
+        miss, cost = _miss_beside(standing, all_of_them), standing.cost
+        told_apart = round(miss, MISS_DIGITS) if math.isfinite(miss) else miss
+        return standing.impossible, told_apart, cost if math.isfinite(cost) else math.inf, standing.place
 
     return tuple(standing.layout for standing in sorted(all_of_them, key=key))
 
@@ -81,15 +84,16 @@ def _miss_beside(standing: Standing, others: tuple[Standing, ...]) -> float:
 
 
 def order_of_runs(comparison: Comparison) -> tuple[str, ...]:
-    """Rank the layouts of a comparison; it knows no cost, so ties go by the measure that decides."""
-    places = {layout: float(place) for place, layout in enumerate(comparison.ranking)}
+    """Rank the layouts of a comparison; where their cost is not known, ties go by the measure that decides."""
+    places = {layout: place for place, layout in enumerate(comparison.ranking)}
     return order(
         Standing(
             layout=layout,
             impossible=layout in comparison.impossible,
             targets=comparison.targets(layout),
             downtime_min=comparison.interval(layout, DOWNTIME).mean,
-            cost=places[layout],
+            cost=comparison.costs.get(layout, 0.0),
+            place=places[layout],
         )
         for layout in comparison.layouts
     )
@@ -110,12 +114,19 @@ def order_of_plans(plans: Iterable[LayoutPlan]) -> tuple[str, ...]:
 
 
 def order_sentence(comparison: Comparison) -> str:
-    """Say how the layouts of a comparison stand to the targets, the best first; empty with nothing to rank."""
+    """Say how the layouts of a comparison stand to targets and cost, the best first; empty with nothing to rank."""
     ranked = [layout for layout in order_of_runs(comparison) if layout not in comparison.impossible]
-    if len(ranked) < 2 or not comparison.targets(ranked[0]):
+    targets = {layout: comparison.targets(layout) for layout in ranked}
+    known = bool(comparison.costs)
+    if len(ranked) < 2 or not (known or any(targets.values())):
         return ""
-    texts = [f"'{layout}' {_standing_text(comparison.targets(layout))}" for layout in ranked]
-    return f"By the targets, the best first: {'; '.join(texts)}. Cost settles what is level: batsim plan."
+    if not any(targets.values()):
+        names = ", ".join(f"'{layout}'" for layout in ranked)
+        return f"By cost in a year, the cheapest first: {names} (batsim plan)."
+    texts = "; ".join(f"'{layout}' {_standing_text(targets[layout])}" for layout in ranked)
+    if known:
+        return f"By targets, then by cost in a year (batsim plan), the best first: {texts}."
+    return f"By targets, the best first: {texts}. Cost settles what is level: batsim plan."
 
 
 def _standing_text(targets: tuple[TargetResult, ...]) -> str:

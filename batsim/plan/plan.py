@@ -27,7 +27,7 @@ from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.study.compare import Comparison, TargetResult
+from batsim.study.compare import COMPARED, Comparison, TargetResult
 from batsim.study.limits import MISSED
 from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.replications import plain
@@ -230,9 +230,7 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     noting = scenario.with_figures(scenario.figures.noting(asked))
     drafts = {name: _draft(noting, evidences[name]) for name in schedule.layouts}
     tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, settings)
-    runs, *seasons = (part.runs for part in next(iter(evidences.values())).parts)
-    of_seasons = dict(zip(schedule.seasons, seasons, strict=True))
-    comparison = Comparison(runs, seasons=of_seasons, impossible=impossible_layouts(scenario, schedule.layouts))
+    comparison = comparison_of(evidences, {name: draft.money.per_year.value for name, draft in drafts.items()})
     plans = {}
     for name in wanted:
         draft, supplied = drafts[name], supply(noting, name, evidences[name], *tried[name])
@@ -259,6 +257,21 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
         )
     used = asked | figures_asked(scenario, schedule.layouts)
     return Plan(schedule, comparison, plans, tuple(figure.name for figure in FIGURES.values() if figure.name in used))
+
+
+def comparison_of(
+    evidences: dict[str, Evidence], costs: dict[str, float], measures: tuple[str, ...] = COMPARED
+) -> Comparison:
+    """Compare layouts by what the simulation says of them and by what each costs in a year."""
+    runs, *seasons = (part.runs for part in next(iter(evidences.values())).parts)
+    of_seasons = dict(zip(runs.schedule.seasons, seasons, strict=True))
+    impossible = impossible_layouts(runs.scenario, runs.layouts)
+    return Comparison(runs, measures, of_seasons, impossible, costs)
+
+
+def cost_per_year(scenario: Scenario, evidence: Evidence) -> float:
+    """What a layout costs in a year, people and standing trucks included. [currency/year]"""
+    return _draft(scenario, evidence).money.per_year.value
 
 
 class _Draft(NamedTuple):

@@ -82,6 +82,8 @@ class Comparison(Shows):
     """Runs of each season, by its weeks; `runs` are those of the normal weeks."""
     impossible: Mapping[str, str] = field(default_factory=dict)
     """Why layouts are impossible, by name; they are never best, whatever their runs say."""
+    costs: Mapping[str, float] = field(default_factory=dict)
+    """What layouts cost in a year, by name, where that is known: it settles ties. [currency/year]"""
 
     @cached_property
     def parts(self) -> tuple["Comparison", ...]:

@@ -1,6 +1,7 @@
 """The one ranking: what is possible, then targets, then the greatest miss, ties by cost; comparisons follow it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -119,9 +120,25 @@ def test_a_layout_without_exchanges_does_not_meet_a_target_on_waits() -> None:
     assert [result.verdict for result in found.targets("truck")] == ["missed", "no exchanges"]
     assert order_of_runs(found) == ("hoist", "rollers", "truck")
     assert order_sentence(found) == (
-        "By the targets, the best first: 'hoist' misses downtime by 50 % of the limit; 'rollers' misses downtime by "
+        "By targets, the best first: 'hoist' misses downtime by 50 % of the limit; 'rollers' misses downtime by "
         "99 % of the limit; 'truck' misses downtime by 337 % of the limit. Cost settles what is level: batsim plan."
     )
+
+
+def test_cost_settles_ties_of_a_comparison_where_it_is_known() -> None:
+    """Both meet the targets: the cheaper first, though it has more downtime; without costs the one with less."""
+    both = compared(rollers=(4.0, 0.99), hoist=(8.0, 0.99))
+    priced = replace(both, costs={"rollers": 300.0, "hoist": 200.0})
+    free = batsim.changed(SITE, {"targets": {}})
+    no_targets = replace(compared(free, rollers=(4.0, 0.99), hoist=(8.0, 0.99)), costs=priced.costs)
+
+    assert order_of_runs(both) == ("rollers", "hoist")
+    assert order_of_runs(priced) == order_of_runs(no_targets) == ("hoist", "rollers")
+    assert order_sentence(priced) == (
+        "By targets, then by cost in a year (batsim plan), the best first: 'hoist' meets them; 'rollers' meets them."
+    )
+    assert order_sentence(both).endswith("Cost settles what is level: batsim plan.")
+    assert order_sentence(no_targets) == "By cost in a year, the cheapest first: 'hoist', 'rollers' (batsim plan)."
 
 
 def test_how_far_a_target_is_missed_is_a_part_of_its_limit() -> None:
@@ -246,7 +263,8 @@ def test_every_command_tells_the_same_impossible_layout(tmp_path: Path) -> None:
     compared_data, planned = json.loads(call("compare", *short)), json.loads(call("plan", *short))
 
     assert "impossible: " in call("check")
-    assert compared_data["ranking"][-1] == planned["recommendation"]["ranking"][-1] == "rollers"
+    assert compared_data["ranking"] == list(planned["recommendation"]["ranking"])
+    assert compared_data["ranking"][-1] == "rollers"
     assert list(compared_data["impossible"]) == ["rollers"]
     assert planned["layouts"]["rollers"]["impossible"].startswith(NO_ROLLERS)
     assert planned["layouts"]["hoist"]["impossible"] is None
