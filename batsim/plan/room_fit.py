@@ -1,6 +1,7 @@
 """Whether the room fits: load on the floor, area, aisle, empty bays, the way to the wash."""
 
 from collections.abc import Iterator
+from math import ceil
 
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
 from batsim.plan.survey import Trucks, equipment_of, has_acid, listed, spare_batteries, trucks_alike
@@ -46,11 +47,18 @@ def _floor_load(scenario: Scenario, trucks: Trucks, levels: int) -> Check:
     load = levels * mass * float(FREE_FALL_M_PER_S2) / 1000.0 / (size.length_mm * size.width_mm / 1e6)
     if allowed is None:
         return slab.case("no limit", load=load)
-    return slab.case("ok" if load <= allowed + ROUNDING else "too heavy", load=load, times=load / allowed)
+    if load <= allowed + ROUNDING:
+        return slab.case("ok", load=load)
+    fewer = ["fewer levels"] if levels > 1 and load / levels <= allowed + ROUNDING else []
+    cures = ["plates that a structural engineer sizes", *fewer, "another floor"]
+    return slab.case("too heavy", load=load, times=load / allowed, cure=", or ".join(cures))
 
 
-def needed_area_m2(scenario: Scenario, layout: str) -> float | None:
-    """Least floor area of the bays with half of the aisle before each; None before batteries are measured."""
+def needed_area_m2(scenario: Scenario, layout: str, levels: int | None = None) -> float | None:
+    """Least floor area of the bays with half of the aisle before each; None before batteries are measured.
+
+    On the levels of the layout when none are given.
+    """
     sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
     measured = [size for size in sizes if size is not None]
     if len(measured) < len(sizes):
@@ -58,7 +66,7 @@ def needed_area_m2(scenario: Scenario, layout: str) -> float | None:
     gap = scenario.figures["fit.bay_gap"].value
     pitch, depth = (max(getattr(size, side) for size in measured) + gap for side in ("length_mm", "width_mm"))
     half_aisle = needed_aisle_m(scenario, layout) / 2.0
-    on_the_floor = -(-blueprint_of(scenario, layout, WEEK_MIN, 0.0).bays // _levels(scenario, layout))
+    on_the_floor = -(-blueprint_of(scenario, layout, WEEK_MIN, 0.0).bays // (levels or _levels(scenario, layout)))
     area: float = on_the_floor * pitch / 1000.0 * (depth / 1000.0 + half_aisle)
     return area
 
@@ -105,7 +113,10 @@ def _area(scenario: Scenario, layout: str) -> Check:
         missing = [side for side in ("length", "width") if getattr(scenario.room, f"{side}_m") is None]
         return room.case("no size", sides=listed(missing), side=missing[0])
     if there < needed - ROUNDING:
-        return room.case("too small", short=needed - there)
+        one_more = _levels(scenario, layout) + 1
+        stacked = [f"bays on {one_more} levels"] if (needed_area_m2(scenario, layout, one_more) or 0.0) <= there else []
+        cures = [*stacked, f"a room of {ceil(needed)} m²", "fewer bays"]
+        return room.case("too small", short=needed - there, cure=", or ".join(cures))
     key, length = _device_in_aisle(scenario, layout)
     return room.case("ok" if key is None or length is not None else "no device length", key=key)
 

@@ -3,6 +3,7 @@
 import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import NamedTuple
 
 import numpy as np
@@ -141,7 +142,7 @@ def supply(
         load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if charged else np.nan,
         held_back=tried,
         not_tried=not_tried,
-        checks=(_spare(scenario, greatest_kva),),
+        checks=(_spare(scenario, layout, tried, greatest_kw, greatest_kva),),
     )
 
 
@@ -232,25 +233,29 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
     limit_kw = float(f"{peak_kw * scenario.figures['plan.power_limit'].value / 100.0:.2g}")
     stagger = scenario.figures["plan.stagger"]
     count = min(schedule.replications, HELD_BACK_REPLICATIONS)
-    falling = any(
-        scenario.chargers[chargers.charger].profile in FALLING for chargers in scenario.layouts[layout].chargers
-    )
-    own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
     for what, key, value in (
         (f"power limit of {limit_kw:g} kW", "power_limit", f"{limit_kw:g} kW"),
         (f"{stagger.text} between starts", "stagger", stagger.text),
     ):
-        if key == "power_limit" and falling:
-            refused.append(f"{what} was not tried: chargers with a falling current cannot be throttled")
-            continue
-        try:
-            throttled = changed(scenario, {path_text((*own, key)): value})
-        except ScenarioError as error:  # such as less than one charger draws, or charges that are timed on site
-            refused.append(f"{what} was not tried: {error.problems[0].rule}")
+        throttled = _throttled(scenario, layout, key, value)
+        if isinstance(throttled, str):
+            refused.append(f"{what} was not tried: {throttled}")
             continue
         run = dataclasses.replace(schedule, scenario=throttled, layouts=(layout,), replications=count)
         runs.append((what, run))
     return runs, refused
+
+
+def _throttled(scenario: Scenario, layout: str, key: str, value: str) -> Scenario | str:
+    """The scenario with the chargers of a layout held back; why not, where that is not possible."""
+    chargers = (scenario.chargers[count.charger] for count in scenario.layouts[layout].chargers)
+    if key == "power_limit" and any(charger.profile in FALLING for charger in chargers):
+        return "chargers with a falling current cannot be throttled"
+    own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
+    try:
+        return changed(scenario, {path_text((*own, key)): value})
+    except ScenarioError as error:  # such as less than one charger draws, or charges that are timed on site
+        return error.problems[0].rule
 
 
 def _end(interval: Interval) -> float:
@@ -258,10 +263,22 @@ def _end(interval: Interval) -> float:
     return interval.high if np.isfinite(interval.high) else interval.mean
 
 
-def _spare(scenario: Scenario, peak_kva: Interval) -> Check:
+def _spare(scenario: Scenario, layout: str, tried: Sequence[HeldBack], peak_kw: Interval, peak_kva: Interval) -> Check:
     """Simulated peak of all weeks against what the supply can carry."""
     spare, high = scenario.supply.spare_kva, _end(peak_kva)
     power = Requirement("supply", "supply", spare=spare, peak=peak_kva, high=high)
     if spare is None:
         return power.case("no answer")
-    return power.case("ok" if high <= spare + ROUNDING else "too little", short=high - spare)
+    if high <= spare + ROUNDING:
+        return power.case("ok")
+    cures = [way.what for way in tried if way.peak_kw * high / peak_kw.mean <= spare]
+    cures = cures or list(_power_limit(scenario, layout, spare))
+    return power.case("too little", short=high - spare, cure=", or ".join([*cures, f"a supply of {ceil(high)} kVA"]))
+
+
+def _power_limit(scenario: Scenario, layout: str, spare_kva: float) -> Iterator[str]:
+    """Power limit under which chargers never draw more than the supply carries, where one is possible."""
+    factors = [scenario.chargers[count.charger].power_factor for count in scenario.layouts[layout].chargers]
+    limit = f"{floor(spare_kva * min(factors))} kW"
+    if isinstance(_throttled(scenario, layout, "power_limit", limit), Scenario):
+        yield f"a power limit of {limit} (charging.power_limit), and a look at what it delays"

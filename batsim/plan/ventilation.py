@@ -340,7 +340,9 @@ def _temperature(asked: Ventilation, scenario: Scenario) -> Check:
     coldest, warmest = sorted((air.winter_degc, air.summer_degc))
     span = f"{coldest:g} to {warmest:g}" if coldest != warmest else f"{coldest:g}"
     fit = Requirement("temperature", asked.space_name, figures=figures, low=low, high=high, span=span)
-    return fit.case("ok" if low.value <= coldest and warmest <= high.value else "outside")
+    needs = {"heat": coldest < low.value, "cool": warmest > high.value}
+    how = " and ".join(what for what, needed in needs.items() if needed)
+    return fit.case("outside" if how else "ok", how=how)
 
 
 def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None:

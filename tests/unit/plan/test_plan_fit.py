@@ -625,6 +625,9 @@ def test_far_above_only_if_it_is(newtons: float, word: str) -> None:
     assert one(stated, "stands", ON_STAND, PUSH).sentence.startswith("Far above")
 
 
+ALONE = "lift the discharged battery to its bay and record the exchange (a lift that nobody else watches)"
+
+
 def heavy_for_one(changes: dict[str, Any], layout: str = "stands") -> list[str]:
     """Cautions about what one person should not do alone."""
     return [text for text in cautions(with_changes(changes), layout) if text.startswith("More than one person")]
@@ -637,18 +640,18 @@ def heavy_for_one(changes: dict[str, Any], layout: str = "stands") -> list[str]:
         ("stands", "300 kg", "40 kg", ""),
         ("stands", "400 kg", "40 kg", "hand pallet truck with stand and battery (114 N to push or pull)"),
         ("stands", "510 kg", "40 kg", ""),
-        ("hoist", "300 kg", "25 kg", ""),
+        ("hoist", "300 kg", "25 kg", ALONE),
         (
             "hoist",
             "300 kg",
             "25.1 kg",
-            "pull-out frame (25 kg to lift or carry; one person at most 25.0 kg, two 33.5 kg)",
+            f"{ALONE} and pull-out frame (25 kg to lift or carry; one person at most 25.0 kg, two 33.5 kg)",
         ),
         (
             "hoist",
             "280 kg",
             "33.6 kg",
-            "pull-out frame (34 kg to lift or carry; one person at most 25.0 kg, two 33.5 kg)",
+            f"{ALONE} and pull-out frame (34 kg to lift or carry; one person at most 25.0 kg, two 33.5 kg)",
         ),
     ],
 )
@@ -658,6 +661,33 @@ def test_what_needs_two_and_is_done_by_one_is_a_caution(layout: str, mass: str, 
 
     found = heavy_for_one(changes, layout)
     assert [text.partition(": ")[2].partition(". Have two")[0] for text in found] == ([named] if named else [])
+
+
+def test_a_second_person_at_a_lift_ends_its_caution() -> None:
+    """As the arrangement of the site may say."""
+    plain = completed_data(surveyed())["handling"]
+    assert isinstance(plain, dict)
+    *steps, last = plain["overhead_hoist"]["steps"]
+    both = {"title": "Lifted by two", "steps": [*steps, last | {"by": "2 attendants"}]}
+    own = {"handling.two": plain["overhead_hoist"] | both, "layouts.hoist.handling": "two",
+           "layouts.hoist.attendants": {"day": 2}, f"{FRAME}.own_mass": "20 kg"}  # fmt: skip
+
+    assert not heavy_for_one(own | BY_HAND, "hoist")
+
+
+def test_fewer_levels_where_they_are_enough() -> None:
+    """A stack of two is too heavy, and one battery is not; 14.5 kN/m2 each."""
+    rows = {
+        "stations": {"at": ["0 m", "5 m"]},
+        "rows": [{"row": "A", "at": ["0 m", "0 m"], "pitch": "1 m", "levels": 2}],
+    }
+    for allowed, offered in (("15 kN/m²", True), ("14 kN/m²", False)):
+        scenario = with_changes({"layouts.rollers.floor": rows, "room.floor_load": allowed})
+        assert ("fewer levels" in one(scenario, "rollers", "battery room", FLOOR).cure) == offered
+    single = with_changes({"room.floor_load": "14 kN/m²"})
+    assert one(single, "rollers", "battery room", FLOOR).cure == (
+        "plates that a structural engineer sizes, or another floor"
+    )
 
 
 def test_no_caution_where_two_do_it_or_a_motor() -> None:

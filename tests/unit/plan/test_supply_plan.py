@@ -13,7 +13,7 @@ from batsim.measures.electrical_load import loads, weekly_peak
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, Check
 from batsim.plan.evidence import QUARTERS, Evidence, evidence
-from batsim.plan.supply import ChargerLoad, SupplyPlan, held_back, supply
+from batsim.plan.supply import ChargerLoad, HeldBack, SupplyPlan, held_back, supply
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
@@ -286,8 +286,27 @@ def test_what_is_missing_to_the_letter() -> None:
 
     assert check == Check(
         "supply", "power of the supply", FAILS, "24 kVA (up to 24)", "at most 10 kVA", RULE, "14 kVA are missing.",
-        "stagger the starts or limit the power first, then ask for a stronger supply",
+        "a power limit of 9 kW (charging.power_limit), and a look at what it delays, or a supply of 24 kVA",
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("spare", "cures"),
+    [
+        ("23.5 kVA", "power limit of 18 kW, or a supply of 24 kVA"),
+        ("8 kVA", "a supply of 24 kVA"),  # one charger alone draws more
+    ],
+)
+def test_chargers_are_held_back_only_where_that_is_enough(spare: str, cures: str) -> None:
+    """What was tried and found to be enough first; a limit that one charger alone exceeds is none."""
+    scenario = batsim.changed(site(), {"supply.spare": spare})
+    tried = (
+        HeldBack("power limit of 18 kW", 18.0, 5.0, 1.0, 0.0),
+        HeldBack("10 min between starts", 22.4, 0.1, 1.0, 0.0),
+    )
+    found = supply(scenario, "v1.2", usual()[1], tried)
+
+    assert found.checks[0].cure == cures
 
 
 def test_without_a_voltage_there_is_no_current() -> None:

@@ -440,7 +440,7 @@ SHORT_OF_AIR = (
     Check(
         "battery room", "room temperature", TO_CHECK, "5 degC", "10 to 25 degC, aim at 20",
         "BGI 5017 (today DGUV Information 209-067), section 3.1", "Charging and life suffer outside.",
-        "heat or cool the room, or count with other capacities",
+        "heat the room",
     ),
 )  # fmt: skip
 
