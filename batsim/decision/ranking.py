@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
-from batsim.plan.equipment import STANDBY_METHOD, EquipmentLine
+from batsim.plan.equipment import STANDBY_METHOD
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.statistics.intervals import ROUNDING
@@ -100,14 +100,14 @@ def order_of_runs(comparison: Comparison) -> tuple[str, ...]:
 
 
 def order_of_plans(plans: Iterable[LayoutPlan]) -> tuple[str, ...]:
-    """Rank planned layouts; ties by their cost in a year."""
+    """Rank planned layouts; ties by their cost in a year at equal work."""
     return order(
         Standing(
             layout=plan.layout,
             impossible=bool(plan.impossible),
             targets=plan.targets,
             downtime_min=plan.evidence.mean(DOWNTIME),
-            cost=plan.money.per_year.value,
+            cost=plan.money.at_equal_work.value,
         )
         for plan in plans
     )
@@ -186,19 +186,20 @@ def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> s
         says = _of_level_cost(best, level)
     else:
         says = f"Choose layout '{best.layout}'."
-    return says + _orders(best.equipment) + _cure(best)
+    return says + _orders(best) + _cure(best)
 
 
-def _orders(equipment: tuple[EquipmentLine, ...]) -> str:
-    """What to order, the dearest first, as a sentence."""
+def _orders(best: LayoutPlan) -> str:
+    """What to order, the dearest first, and what it costs, as a sentence."""
     lines = sorted(
-        (line for line in equipment if line.to_order and line.item != STANDBY_METHOD), key=lambda line: -line.cost.value
+        (line for line in best.equipment if line.to_order and line.item != STANDBY_METHOD),
+        key=lambda line: -line.cost.value,
     )
     if not lines:
         return " Nothing is to be ordered."
     named = [f"{line.to_order:g} x {line.item}" for line in lines[:MOST_ORDERED]]
-    more = len(lines) - len(named)
-    return f" Order {', '.join(named)}{f' and {more} more of its list' if more else ''}."
+    more = f" and {len(lines) - len(named)} more of its list" if len(lines) > len(named) else ""
+    return f" Order {', '.join(named)}{more}: {best.money.purchase.as_quoted.text} {best.money.currency} in all."
 
 
 def _usual_choice(best: LayoutPlan) -> str:
@@ -225,13 +226,13 @@ def _as_good(other: LayoutPlan, best: LayoutPlan, figures: Figures) -> bool:
     """Whether a layout is possible, stands as well to targets and checks, and costs about the same."""
     near = figures[SAME_COST].value / 100.0
     same = (other.targets_missed, other.failing > 0) == (best.targets_missed, best.failing > 0)
-    cheap = other.money.per_year.value <= best.money.per_year.value * (1.0 + near)
+    cheap = other.money.at_equal_work.value <= best.money.at_equal_work.value * (1.0 + near)
     return not other.impossible and same and cheap
 
 
 def _same_cost(other: LayoutPlan, best: LayoutPlan) -> bool:
     """Whether two layouts cost the same in a year, but for rounding."""
-    return math.isclose(other.money.per_year.value, best.money.per_year.value, rel_tol=ROUNDING)
+    return math.isclose(other.money.at_equal_work.value, best.money.at_equal_work.value, rel_tol=ROUNDING)
 
 
 def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
@@ -241,8 +242,10 @@ def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
         if other.impossible:
             parts.append(f"layout '{other.layout}' is impossible ({why(other.impossible).rstrip('.')})")
             continue
-        more = other.money.per_year.value - best.money.per_year.value
-        text = f"layout '{other.layout}' costs {abs(more):,.0f} {currency} a year {'more' if more >= 0.0 else 'less'}"
+        dearer = other.money.at_equal_work.value >= best.money.at_equal_work.value
+        one, less = (other.money, best.money) if dearer else (best.money, other.money)
+        more = f"{one.more_than(less).text} {currency} a year {'more' if dearer else 'less'}"
+        text = f"layout '{other.layout}' costs {more}"
         if _same_cost(other, best):
             text = f"layout '{other.layout}' costs the same a year"
         text += f", loses {other.evidence.mean(DOWNTIME):.1f} min per truck-shift (against {lost:.1f})"

@@ -5,7 +5,18 @@ import numpy as np
 from batsim.measures.names import PARTS
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked, rate
-from batsim.record import CHARGE_IN_TRUCK, DRIVER, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION
+from batsim.record import (
+    CHARGE_IN_TRUCK,
+    DRIVER,
+    EXCHANGING,
+    FETCHING,
+    NO_ATTENDANT,
+    NO_BATTERY,
+    NO_BAY,
+    NO_DEVICE,
+    NO_STATION,
+    PLUGGING,
+)
 from batsim.scenario.parts.week import WEEK_MIN
 
 WAITS = {
@@ -89,6 +100,7 @@ def downtime_measures(measured: Measured) -> dict[str, float]:
         **_weeks(measured),
         "availability_share": 1.0 - total / scheduled if scheduled else np.nan,
         "driver_waiting_min_per_day": rate(standing, measured.working_days),
+        "driver_outside_downtime_min_per_day": rate(_drivers_outside_downtime(measured), measured.working_days),
     }
 
 
@@ -121,3 +133,17 @@ def _drivers_hands_on(measured: Measured) -> float:
     start, end = work["start_min"][drivers], work["end_min"][drivers]
     scheduled = measured.site(end) - measured.site(start)
     return float(np.sum(np.minimum(scheduled, work["hands_on_min"][drivers])))
+
+
+def _drivers_outside_downtime(measured: Measured) -> float:
+    """Drivers' hands-on minutes in no truck's downtime: what lies outside scheduled time, and what no truck stands for.
+
+    While a truck is exchanged, fetched or plugged in within its shift, its driver's minutes are those of its downtime.
+    """
+    work = measured.columns("work")
+    start, end = measured.clip(work["start_min"]), measured.clip(work["end_min"])
+    hands_on, length = measured.work_part * work["hands_on_min"], end - start
+    people = np.maximum(1.0, np.divide(hands_on, length, out=np.ones_like(length), where=length > 0.0))
+    within = np.minimum(hands_on, people * (measured.site(end) - measured.site(start)))
+    stands = np.isin(work["task"], (EXCHANGING, FETCHING, PLUGGING))
+    return float(np.sum((hands_on - within * stands)[work["person"] == DRIVER]))

@@ -1,20 +1,20 @@
 """Money: what a layout costs in a year, for each exchange and each truck-hour, and when it pays back."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from batsim.formulas.annuity import capital_recovery_share, net_present_value, payback_years
+from batsim.formulas.annuity import net_present_value, payback_years
 from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.plan.equipment import EquipmentLine
 from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
-from batsim.study.prices import Price, price_of, summed
+from batsim.study.prices import NOTHING, Price, interest_of, life_of, price_of, recovery_of, summed
 
 MONTHS_PER_YEAR = 12
 HEADINGS = {
@@ -47,20 +47,22 @@ class YearlyCost:
     purchase: Price
     """All that is to be ordered. [currency]"""
     exchanges_per_year: float
-    truck_hours_per_year: float
-    interest_share: float
+    scheduled_hours_per_year: float
+    """Truck-hours that the shifts ask for. [h/year]"""
+    lost_hours_per_year: float
+    """Of these, lost to batteries. [h/year]"""
     lasting: Price
     """What is to be ordered beside batteries. [currency]"""
 
     @property
     def per_year(self) -> Price:
         """All of it. [currency/year]"""
-        return summed([line.per_year for line in self.lines])
+        return summed(line.per_year for line in self.lines)
 
     @property
-    def running_per_year(self) -> float:
-        """What is not the yearly part of a purchase that lasts; batteries as they wear out. [currency/year]"""
-        return sum(line.per_year.value for line in self.lines if not line.capital)
+    def running(self) -> dict[str, Price]:
+        """What is not the yearly part of a purchase that lasts, by line; batteries as they wear out. [currency/year]"""
+        return _by_line(line for line in self.lines if not line.capital)
 
     @property
     def per_exchange(self) -> Price:
@@ -69,8 +71,19 @@ class YearlyCost:
 
     @property
     def per_truck_hour(self) -> Price:
-        """For each scheduled truck hour. [currency/h]"""
-        return self._for_each(self.truck_hours_per_year)
+        """For each truck-hour worked: scheduled, and not lost to the battery. [currency/h]"""
+        return self._for_each(self.scheduled_hours_per_year - self.lost_hours_per_year)
+
+    @property
+    def at_equal_work(self) -> Price:
+        """Cost for each truck-hour worked, times the scheduled hours: by it layouts are compared. [currency/year]"""
+        return self.per_year.times(self.equal_work_factor)
+
+    @property
+    def equal_work_factor(self) -> float:
+        """Scheduled truck-hours over those that are worked. [-]"""
+        worked = self.scheduled_hours_per_year - self.lost_hours_per_year
+        return self.scheduled_hours_per_year / worked if worked > 0.0 else math.nan
 
     def _for_each(self, per_year: float) -> Price:
         return self.per_year.times(1.0 / per_year if per_year > 0.0 else math.nan)
@@ -78,22 +91,44 @@ class YearlyCost:
     @property
     def placeholders(self) -> tuple[str, ...]:
         """Lines that rest on placeholders of the catalogue."""
-        return tuple(line.what for line in self.lines if line.per_year.placeholder and line.per_year.value)
+        lines = (line.what for line in self.lines if line.per_year.placeholder and line.per_year.value)
+        return tuple(dict.fromkeys(lines))
+
+    def more_than(self, other: "YearlyCost") -> Price:
+        """How much more it costs in a year at equal work, where both pay the same prices. [currency/year]"""
+        costs, others = (
+            {what: cost.times(of.equal_work_factor) for what, cost in _by_line(of.lines).items()}
+            for of in (self, other)
+        )
+        return _more(costs, others)
+
+
+def _by_line(lines: Iterable[YearlyCostLine]) -> dict[str, Price]:
+    """What lines cost in a year, those of one name together. [currency/year]"""
+    costs: dict[str, Price] = {}
+    for line in lines:
+        costs[line.what] = costs.get(line.what, NOTHING).plus(line.per_year)
+    return costs
+
+
+def _more(these: dict[str, Price], those: dict[str, Price]) -> Price:
+    """Sum of the differences, line by line: of a line the prices are the same on both sides."""
+    return summed(these.get(what, NOTHING).minus(those.get(what, NOTHING)) for what in {**these, **those})
 
 
 class Payback(NamedTuple):
-    """A layout against the one that is there today."""
+    """A layout against the one that is there today; each number between what it lies."""
 
     against: str
-    price: float
+    price: Price
     """What is to be ordered beside batteries. [currency]"""
-    saved_per_year: float
+    saved_per_year: Price
     """Running cost less, batteries as they wear out included, before interest. [currency/year]"""
-    years: float
+    years: Price
     """Simple payback; infinite when never, 0 when nothing has to be paid. [years]"""
-    discounted_years: float
+    discounted_years: Price
     """With interest. [years]"""
-    net_present_value: float
+    net_present_value: Price
     """Over the life of devices. [currency]"""
     horizon_years: float
 
@@ -116,31 +151,44 @@ def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[Equi
         lines=tuple(cost for cost in costs if cost.per_year.value > 0.0),
         purchase=summed([line.cost for line in lines]),
         exchanges_per_year=evidence.per_year("days", "exchanges_per_day"),
-        truck_hours_per_year=evidence.per_year("truck_hours"),
-        interest_share=scenario.prices.interest_share,
+        scheduled_hours_per_year=evidence.per_year("truck_hours"),
+        lost_hours_per_year=_lost_hours(evidence),
         lasting=summed([line.cost for line in lines if not line.is_battery]),
     )
 
 
+def _lost_hours(evidence: Evidence) -> float:
+    """Truck-hours that are lost to batteries; none where nothing is known of them. [h/year]"""
+    hours = evidence.per_year("truck_shifts", "downtime_min_per_truck_shift") / 60.0
+    return hours if math.isfinite(hours) else 0.0
+
+
 def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
-    interest, lives = scenario.prices.interest_share, scenario.prices.lives
     worn = evidence.life_years
-    costs: dict[tuple[str, float], list[Price]] = {}
+    costs: dict[tuple[str, str], list[tuple[Price, Price]]] = {}
+    several = sum(line.is_battery for line in lines) > 1
     for line in lines:
-        years: float = getattr(lives, f"{line.life}_years")
-        if line.is_battery and math.isfinite(worn):
-            years = min(years, worn)
+        worn_years = worn if line.is_battery and math.isfinite(worn) else math.inf
+        yearly, basis = _yearly(scenario, line, worn_years)
+        what = HEADINGS[line.life] if not line.is_battery else f"batteries ({line.name})" if several else "batteries"
         # Batteries are replaced when they are worn, whether they are owned already or not.
         bought = line.price.times(line.number) if line.is_battery else line.cost
-        costs.setdefault(("batteries" if line.is_battery else HEADINGS[line.life], years), []).append(bought)
-    for (what, years), prices in costs.items():
-        bought, because = summed(prices), ""
-        yearly = bought.times(capital_recovery_share(interest, years))
-        if what == "batteries" and years < lives.battery_years:
-            because = f", worn out by use before the {lives.battery_years:g} years that are usual"
-        basis = f"{bought.value:,.0f} over {years:.3g} years at {100.0 * interest:g} %{because}"
-        yield YearlyCostLine(what, yearly, basis, capital=what != "batteries")
+        costs.setdefault((what, basis), []).append((bought, bought.in_a_year(yearly)))
+    for (what, basis), prices in costs.items():
+        bought = summed(price for price, _ in prices)
+        per_year = summed(yearly for _, yearly in prices)
+        text = f"{bought.rounded.value:,.0f} {basis}"
+        yield YearlyCostLine(what, per_year, text, capital=not what.startswith("batteries"))
+
+
+def _yearly(scenario: Scenario, line: EquipmentLine, worn_years: float) -> tuple[Price, str]:
+    """Part of a price that a year pays, and in words over how long and at which interest."""
+    life, interest = (find(scenario, line.life, line.name).value for find in (life_of, interest_of))
+    because = f", worn out by use before the {life:g} years that are usual" if worn_years < life else ""
+    years = f"{min(life, worn_years):.3g}"
+    text = f"over {years} year{'' if years == '1' else 's'} at {100.0 * interest:g} %{because}"
+    return recovery_of(scenario, line.life, line.name, worn_years), text
 
 
 def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:
@@ -151,10 +199,11 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[Ye
         stated = getattr(scenario.prices, price)
         return YearlyCostLine(what, price_of(scenario, price, stated).times(amount), basis)
 
-    # Attendants cost while they are on duty, busy or not; drivers for what the battery takes of their time.
-    busy, waiting, working = (
+    # Attendants cost while they are on duty, busy or not. A lost hour costs truck and driver once, whatever the driver
+    # does in it; what drivers do beside it is paid too.
+    busy, beside = (
         evidence.per_year("days", f"{name}_min_per_day") / 60.0
-        for name in ("labour_attendant", "driver_waiting", "labour_driver")
+        for name in ("labour_attendant", "driver_outside_downtime")
     )
     hours = _hours_on_duty(scenario, layout)
     if hours:
@@ -162,12 +211,13 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[Ye
         yield cost("attendants on duty", "attendant", hours, f"{hours:,.0f} h a year{share}")
     else:
         yield cost("attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
-    yield cost("drivers stand by", "driver", waiting, f"{waiting:,.0f} h a year")
-    yield cost("drivers hands-on", "driver", working, f"{working:,.0f} h a year")
-    minutes = evidence.per_year("truck_shifts", "downtime_min_per_truck_shift")
-    shifts = evidence.per_year("truck_shifts")
-    basis = f"{minutes / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
-    yield cost("trucks stand", "truck", minutes / 60.0, basis)
+    lost, shifts = _lost_hours(evidence), evidence.per_year("truck_shifts")
+    on_the_way = evidence.per_year("truck_shifts", "travel_min_per_truck_shift") / 60.0
+    share = f", {100.0 * on_the_way / lost:.0f} % of them on the way" if lost and math.isfinite(on_the_way) else ""
+    each = f"{60.0 * lost / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
+    yield cost("trucks stand", "truck", lost, f"{lost:,.0f} h a year: {each}")
+    yield cost("their drivers", "driver", lost, f"the same {lost:,.0f} h a year{share}")
+    yield cost("drivers beside it", "driver", beside, f"{beside:,.0f} h a year: after shifts, connecting, maintenance")
     yield _energy(scenario, evidence)
     # The measured time stands for a month; months in and out of season by their weeks.
     peak_kw = evidence.mean_of_year("peak_of_all_weeks_kw")
@@ -207,23 +257,42 @@ def _energy(scenario: Scenario, evidence: Evidence) -> YearlyCostLine:
     return YearlyCostLine("energy", Price(cost, cost, cost, placeholder=False), basis)
 
 
-def payback(layout: YearlyCost, present: YearlyCost, against: str, horizon_years: float) -> Payback:
+def payback(
+    layout: YearlyCost, present: YearlyCost, against: str, horizon_years: float, interest_share: Price
+) -> Payback:
     """Compare a layout with what is there today, whose equipment need not be bought.
 
     Parameters
     ----------
     layout, present
-        What both cost.
+        What both cost, at the same prices.
     against
         Name of the layout that is there today.
     horizon_years
         Years over which the net present value is taken. [years]
+    interest_share
+        Interest of a year. [-]
     """
-    price = layout.lasting.value
-    saved = present.running_per_year - layout.running_per_year
-    years = payback_years(price, saved) if price > 0.0 else 0.0
-    discounted = payback_years(price, saved, layout.interest_share) if price > 0.0 else 0.0
-    flows = np.array([-price, *[saved] * max(1, round(horizon_years))])
+    price, saved = layout.lasting, _more(present.running, layout.running)
+    mark = price.placeholder or saved.placeholder
+    # The best case pays least, saves most and asks for least interest.
+    cases = ((price.value, saved.value), (price.low, saved.high), (price.high, saved.low))
+    shares = zip(cases, interest_share[:3], strict=True)
+    simple, discounted = (
+        [payback_years(*case) for case in cases],
+        [payback_years(*case, share) for case, share in shares],
+    )
+    years = max(1, round(horizon_years))
+    worth, most, least = (
+        [net_present_value([-paid, *[gain] * years], share) for share in interest_share[:3]] for paid, gain in cases
+    )
+    counted = mark or interest_share.placeholder
     return Payback(
-        against, price, saved, years, discounted, net_present_value(flows, layout.interest_share), horizon_years
+        against=against,
+        price=price,
+        saved_per_year=saved,
+        years=Price(simple[0], simple[1], simple[2], mark),
+        discounted_years=Price(discounted[0], discounted[1], discounted[2], counted),
+        net_present_value=Price(worth[0], min(least), max(most), counted),
+        horizon_years=horizon_years,
     )

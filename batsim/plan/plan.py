@@ -29,6 +29,7 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.study.compare import COMPARED, Comparison, TargetResult
 from batsim.study.limits import MISSED
+from batsim.study.prices import Price, interest_of, life_of
 from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.replications import plain
 from batsim.study.sweeps.points import figures_asked
@@ -36,6 +37,10 @@ from batsim.study.waits import Waits
 
 ROOM_REPLICATIONS = 5
 """Replications that a picture of the room needs at most."""
+
+
+IN_ALL = "in all"
+"""What stands before a sum."""
 
 
 class Question(NamedTuple):
@@ -176,21 +181,28 @@ class Plan(Shows):
 
     @property
     def equipment_frame(self) -> pd.DataFrame:
-        """All equipment lists, a row for each line; prices in the currency of the site."""
-        return pd.DataFrame(
-            {"layout": name, **line.row, "price": line.price.value, "cost": line.cost.value,
-             "placeholder": line.price.placeholder}
-            for name, layout in self.layouts.items()
-            for line in layout.equipment
-        )  # fmt: skip
+        """All equipment lists, a row for each line and their sum; prices rounded to what is known, in the currency."""
+        rows: list[dict[str, Any]] = []
+        for name, layout in self.layouts.items():
+            for line in layout.equipment:
+                price, cost = line.price.as_quoted, line.cost.as_quoted
+                rows.append({"layout": name, **line.row, **_columns("price", price), **_columns("cost", cost)})
+                rows[-1]["placeholder"] = price.placeholder
+            in_all = layout.money.purchase.as_quoted
+            sums = {"layout": name, "item": IN_ALL, **_columns("cost", in_all), "placeholder": in_all.placeholder}
+            rows.append(dict.fromkeys(rows[-1] if layout.equipment else sums, "") | sums)
+        return pd.DataFrame(rows)
 
     @property
     def money_frame(self) -> pd.DataFrame:
-        """What each layout costs in a year, a row for each line, in the currency of the site."""
+        """What each layout costs in a year, a row for each line and their sum, rounded to what is known."""
         rows = [
-            (name, line.what, *line.per_year, line.basis)
+            (name, what, *per_year.rounded, basis)
             for name, each in self.layouts.items()
-            for line in each.money.lines
+            for what, per_year, basis in (
+                *((line.what, line.per_year, line.basis) for line in each.money.lines),
+                (IN_ALL, each.money.per_year, ""),
+            )
         ]
         return pd.DataFrame(rows, columns=["layout", "what", "per_year", "low", "high", "placeholder", "basis"])
 
@@ -237,7 +249,8 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
         back = None
         changes: tuple[PartChange, ...] = ()
         if present is not None and present != name:
-            back = payback(draft.money, drafts[present].money, present, scenario.prices.lives.device_years)
+            horizon_years, interest = life_of(noting, "device", "").value, interest_of(noting, "device", "")
+            back = payback(draft.money, drafts[present].money, present, horizon_years, interest)
             changes = conversion(drafts[present].equipment, draft.equipment)
         plans[name] = LayoutPlan(
             layout=name,
@@ -311,6 +324,7 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
         "money": {
             "per_year": cost.per_year,
             "per_exchange": cost.per_exchange,
+            "at_equal_work": cost.at_equal_work,
             "per_truck_hour": cost.per_truck_hour,
             "purchase": cost.purchase,
             "lines": [{"what": line.what, "per_year": line.per_year, "basis": line.basis} for line in cost.lines],
@@ -320,6 +334,11 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
         "advice": layout.advice,
         "cautions": layout.cautions,
     }
+
+
+def _columns(what: str, price: Price) -> dict[str, float]:
+    """A price and its range in columns of a table."""
+    return {what: price.value, f"{what}_low": price.low, f"{what}_high": price.high}
 
 
 def _without_checks(part: Ventilation | SupplyPlan) -> dict[str, Any]:

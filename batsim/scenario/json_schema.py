@@ -118,6 +118,9 @@ def _let_text_stand_for_blocks(schema: dict[str, Any]) -> None:
     }
     held = schema["$defs"]["Arrangement"]["properties"]["devices"]
     held["additionalProperties"] = {"anyOf": [{"type": "integer", "minimum": 1}, held["additionalProperties"]]}
+    prices = schema["$defs"]["Prices"]["properties"]
+    prices["energy"]["anyOf"].insert(0, {"type": "string", "examples": ["0.14 EUR/kWh"]})
+    prices["interest"]["anyOf"] = [{"type": "string", "examples": ["6 %"]}, {"$ref": prices["interest"].pop("$ref")}]
     for key in ("watering", "equalising"):
         part = schema["$defs"]["BatteryType"]["properties"][key]
         part["anyOf"] = [{"const": "none"}, *(each for each in part["anyOf"] if each.get("type") != "null")]

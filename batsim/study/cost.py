@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from batsim.formulas.annuity import capital_recovery_share
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
-from batsim.study.prices import battery_price, charger_price, device_price, price_of
+from batsim.study.prices import battery_price, charger_price, device_price, price_of, recovery_of
 from batsim.study.running.counts import BAYS, Counted, counts_of
 
 WEEKS_PER_YEAR = 52.0
@@ -64,7 +63,7 @@ class UnitCosts:
     def by_counted(self) -> dict[Counted, UnitCost]:
         """By what a layout has a number of: batteries, chargers, bays, stations, devices; attendants by shift."""
         scenario, layout, arrangement = self.scenario, self.layout, self.scenario.arrangement(self.layout)
-        prices, lives = scenario.prices, scenario.prices.lives
+        prices = scenario.prices
         chargers = [count.charger for count in scenario.layouts[layout].chargers]
         devices = [*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ())]
         bought = [
@@ -74,11 +73,11 @@ class UnitCosts:
             ("station", "", price_of(scenario, "station", prices.station)),
             *(("device", name, device_price(scenario, name)) for name in devices),
         ]
-        years = {"battery": lives.battery_years, "charger": lives.charger_years, "device": lives.device_years}
         units = []
         for thing, name, price in bought:
-            share = capital_recovery_share(prices.interest_share, years.get(thing, lives.room_years))
-            units.append(UnitCost(thing, name, price.value * share, price.value, price.placeholder))
+            kind, called = ("room", KEYS[thing]) if thing in ("bay", "station") else (thing, name)
+            yearly = price.in_a_year(recovery_of(scenario, kind, called))
+            units.append(UnitCost(thing, name, yearly.value, price.value, price.placeholder))
         attendants, wage = scenario.layouts[layout].attendants, price_of(scenario, "attendant", prices.attendant)
         for name in attendants if isinstance(attendants, dict) else ():
             shift = scenario.week.shifts[name]

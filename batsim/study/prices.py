@@ -1,15 +1,22 @@
-"""Prices with their ranges: the site's, or placeholders of the catalogue that say so."""
+"""Prices with their ranges: the site's, or placeholders of the catalogue that say so; and what they are in a year."""
 
+import math
 import re
+from collections.abc import Iterable
 from functools import reduce
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
+from batsim.formulas.annuity import capital_recovery_share
 from batsim.scenario.parts.prices import PER_KWH, StatedPrice
 from batsim.scenario.site import Scenario
 
+T = TypeVar("T")
+MARK = "*"
+"""Marks what rests on placeholders."""
+
 
 class Price(NamedTuple):
-    """A price and between what it lies."""
+    """A price, or a number of years or a share that it rests on, and between what it lies."""
 
     value: float
     low: float
@@ -26,24 +33,95 @@ class Price(NamedTuple):
         value, low, high = self.value + other.value, self.low + other.low, self.high + other.high
         return Price(value, low, high, self.placeholder or other.placeholder)
 
+    def minus(self, other: "Price") -> "Price":
+        """How much more it is than what rests on the same prices: the difference at the low and at the high ends."""
+        value, ends = self.value - other.value, (self.low - other.low, self.high - other.high)
+        return Price(value, min(*ends, value), max(*ends, value), self.placeholder or other.placeholder)
+
+    def in_a_year(self, share: "Price") -> "Price":
+        """Part of it that a year pays, between the low ends of both and the high ends."""
+        value, low, high = self.value * share.value, self.low * share.low, self.high * share.high
+        return Price(value, low, high, self.placeholder or share.placeholder)
+
+    @property
+    def text(self) -> str:
+        """What is known of it in words, such as `950,000* (710,000 to 1,200,000)`; a dash for nothing."""
+        known = self.rounded
+        if not math.isfinite(known.value):
+            return "-"
+        value, low, high = (plain_amount(amount) for amount in known[:3])
+        return f"{value}{MARK if self.placeholder else ''}{f' ({low} to {high})' if low != high else ''}"
+
+    @property
+    def as_quoted(self) -> "Price":
+        """What is known of it where the number of pieces is certain: to the cent without a range."""
+        if self.low < self.high:
+            return self.rounded
+        cents = round(self.value, 2)
+        return Price(cents, cents, cents, self.placeholder)
+
+    @property
+    def rounded(self) -> "Price":
+        """What is known of it: two digits of half its range; three digits where it has none."""
+        half = (self.high - self.low) / 2.0
+        widest, digits = (half, 1) if half > 0.0 else (abs(self.value), 2)
+        if not (math.isfinite(widest) and math.isfinite(self.value)) or widest == 0.0:
+            return self
+        places = digits - math.floor(math.log10(widest))
+        value, low, high = (round(amount, places) for amount in self[:3])
+        return Price(value, low, high, self.placeholder)
+
 
 NOTHING = Price(0.0, 0.0, 0.0, placeholder=False)
 
 
-def summed(prices: list[Price]) -> Price:
+def plain_amount(amount: float) -> str:
+    """Write a number that is rounded already."""
+    return f"{amount + 0.0:,.10g}"
+
+
+def summed(prices: Iterable[Price]) -> Price:
     """All of them together."""
     return reduce(Price.plus, prices, NOTHING)
 
 
 def price_of(scenario: Scenario, name: str, stated: StatedPrice | None) -> Price:
     """A price that the site states, else the figure ``price.NAME`` with its range, which the site may state anew."""
-    if stated is not None:
-        return Price(stated.amount, stated.amount, stated.amount, placeholder=False)
+    return _known(scenario, name, None if stated is None else stated.amount)
+
+
+def _known(scenario: Scenario, name: str, stated: float | None, unit: float = 1.0) -> Price:
+    """What the site states, else the figure ``price.NAME``, which is counted in so many of a unit."""
     key = f"price.{name}"
+    if stated is None and key in scenario.figures.stated:
+        stated = scenario.figures[key].value * unit
+    if stated is not None:
+        return Price(stated, stated, stated, placeholder=False)
     figure = scenario.figures[key]
-    if key in scenario.figures.stated:
-        return Price(figure.value, figure.value, figure.value, placeholder=False)
-    return Price(figure.value, figure.low, figure.high, placeholder=True)
+    return Price(figure.value * unit, figure.low * unit, figure.high * unit, placeholder=True)
+
+
+def life_of(scenario: Scenario, thing: str, name: str) -> Price:
+    """Years that something of a kind (battery, charger, device, room) is in use: its own, its kind's, or a figure."""
+    return _known(scenario, f"life.{thing}", _named(getattr(scenario.prices.lives, thing), name))
+
+
+def interest_of(scenario: Scenario, thing: str, name: str) -> Price:
+    """Interest of a year on something of a kind: its own, its kind's, or a figure. [-]"""
+    return _known(scenario, "interest", _named(getattr(scenario.prices.interest, thing), name), 0.01)
+
+
+def recovery_of(scenario: Scenario, thing: str, name: str, worn_years: float = math.inf) -> Price:
+    """Part of its price that a year of its life pays, with interest; no longer than until it is worn. [1/year]
+
+    Least with the longest life and the least interest that are thought possible.
+    """
+    life, interest = life_of(scenario, thing, name), interest_of(scenario, thing, name)
+    value, low, high = (
+        capital_recovery_share(share, min(years, worn_years))
+        for share, years in zip(interest[:3], (life.value, life.high, life.low), strict=True)
+    )
+    return Price(value, low, high, life.placeholder or interest.placeholder)
 
 
 def battery_price(scenario: Scenario, name: str) -> Price:
@@ -57,8 +135,9 @@ def battery_price(scenario: Scenario, name: str) -> Price:
 
 
 def charger_price(scenario: Scenario, name: str) -> Price:
-    """Price of a charger of a type: its own, that of all types, or a figure."""
-    return price_of(scenario, "charger", _named(scenario.prices.charger, name))
+    """Price of a charger of a type: its own, that of all types, a figure of its own, or that of any charger."""
+    known = f"charger.{name}" if f"price.charger.{name}" in scenario.figures else "charger"
+    return price_of(scenario, known, _named(scenario.prices.charger, name))
 
 
 def device_price(scenario: Scenario, name: str) -> Price:
@@ -81,6 +160,6 @@ def figure_name(part: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_")
 
 
-def _named(prices: dict[str, StatedPrice], name: str) -> StatedPrice | None:
-    """Price of a type: its own, or that of all."""
-    return prices.get(name, prices.get(""))
+def _named(stated: dict[str, T], name: str) -> T | None:
+    """What is stated for a type: its own, or that of all."""
+    return stated.get(name, stated.get(""))

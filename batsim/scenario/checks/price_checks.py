@@ -11,6 +11,8 @@ from batsim.scenario.text.located_data import LocatedData, Path
 
 Offers = Mapping[str, Sequence[str]]
 """Names that the catalogue offers, by the kind of thing that they stand for."""
+Known = Mapping[str, tuple[Sequence[str], Sequence[str]]]
+"""Names of the scenario and of the catalogue, by kind of thing."""
 PARTS = (
     "single-point watering set",
     "water cart",
@@ -30,7 +32,7 @@ def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> I
     A layout that is left out may have been the only one to use what the catalogue has; its price does no harm.
     """
     handling = scenario.handling.values()
-    known: dict[str, tuple[Sequence[str], Sequence[str]]] = {
+    known: Known = {
         "battery": (list(scenario.batteries), ()),
         "charger": (list(scenario.chargers), offers["charger type"]),
         "device": (list(dict.fromkeys(name for kind in handling for name in kind.devices_held)), offers["device"]),
@@ -47,8 +49,22 @@ def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> I
     for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
         if (price := getattr(scenario.prices, key)) is not None:
             yield from _currency(scenario, source, ("prices", key), price)
+    yield from _terms(scenario, source, known)
     yield from _owned(scenario, source)
     yield from _tariff(scenario, source)
+
+
+def _terms(scenario: Scenario, source: LocatedData, known: Known) -> Iterator[Problem]:
+    """Find lives and interest of what neither scenario nor catalogue has."""
+    bought = {"battery": ("battery",), "charger": ("charger",), "device": ("device", "part"), "room": ("part",)}
+    for thing, kinds in bought.items():
+        names = [*(OWNED if thing == "room" else ()), *(name for kind in kinds for name in known[kind][0])]
+        shipped = {name for kind in kinds for name in known[kind][1]}
+        for key in ("lives", "interest"):
+            for name in getattr(getattr(scenario.prices, key), thing):
+                if name and name not in names and name not in shipped:
+                    rule = f"nothing of this name is bought{did_you_mean(name, names)}"
+                    yield source.problem(("prices", key, thing, name), rule, of_key=True)
 
 
 def _tariff(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:

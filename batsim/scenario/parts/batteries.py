@@ -283,7 +283,7 @@ class BatteryType(Frozen):
 def same_voltage(one_v: float, other_v: float, figures: Figures) -> bool:
     """Whether two nominal voltages stand for the same, as 48 V of lead-acid and 51.2 V of lithium-ion do."""
     low_v, high_v = sorted((one_v, other_v))
-    return high_v / low_v - 1.0 < figures.number("fit.voltage_step")
+    return low_v == high_v or high_v / low_v - 1.0 < figures.number("fit.voltage_step")
 
 
 class ChargerType(Frozen):

@@ -1,13 +1,12 @@
 """What things cost: prices of the site, or placeholders of the catalogue that the user is to replace."""
 
 import re
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
 from batsim.scenario.parts.faults import read_by_name, wrong
-from batsim.scenario.parts.kinds import Frozen, Kind, by_default, reads
-from batsim.scenario.parts.quantities import Share
+from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, reads
 from batsim.scenario.parts.schemas import schema_of_any, text_schema
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, minutes_from_to, read_time_of_day, read_weekdays
 
@@ -44,19 +43,26 @@ class PriceText(Kind):
         return StatedPrice(float(match[1]), match[2], per)
 
 
-class PricesText(Kind):
+class ByName(Kind):
+    """A value for all, or values by name."""
+
+    def __init__(self, each: Kind, example: str) -> None:
+        self.each = each
+        named = {"type": "object", "additionalProperties": each.schema}
+        self.schema = schema_of_any(each.schema, named, examples=[example])
+
+    def read(self, value: object) -> dict[str, Any]:
+        """Read into values by name; the name '' stands for all that are not named."""
+        if isinstance(value, dict):
+            return read_by_name(value, self.each.read)
+        return {"": self.each.read(value)}
+
+
+class PricesText(ByName):
     """A price for all, or prices by name."""
 
     def __init__(self, price: PriceText) -> None:
-        self.price = price
-        named = {"type": "object", "additionalProperties": price.schema}
-        self.schema = schema_of_any(price.schema, named, examples=[price.example])
-
-    def read(self, value: object) -> dict[str, StatedPrice]:
-        """Read into prices by name; the name '' stands for all that are not named."""
-        if isinstance(value, dict):
-            return read_by_name(value, self.price.read)
-        return {"": self.price.read(value)}
+        super().__init__(price, price.example)
 
 
 class EnergyBand(Frozen):
@@ -100,20 +106,44 @@ def read_years(value: object) -> float:
     return float(match[1])
 
 
-Life = Annotated[float, read_years]
+Lasting = Annotated[dict[str, float], ByName(read_years, "10 years")]
+SHARE = Quantity("share", least=0.0, most=1.0)
+Interest = Annotated[dict[str, float], ByName(SHARE, "6 %")]
+THINGS = ("battery", "charger", "device", "room")
+"""What is bought, by what a life and an interest are stated for."""
 
 
 class Lives(Frozen):
-    """How long things are in use."""
+    """How long things are in use: one life for all of a kind, or by name; else the catalogue's."""
 
-    battery_years: Life = by_default("price.life.battery", "battery")
-    """Batteries. [years]"""
-    charger_years: Life = by_default("price.life.charger", "charger")
-    """Chargers. [years]"""
-    device_years: Life = by_default("price.life.device", "device")
-    """Devices: carriages, pallet trucks, hoists. [years]"""
-    room_years: Life = by_default("price.life.room", "room")
-    """Bays and stations. [years]"""
+    battery: Lasting = Field(default_factory=dict)
+    """Batteries; one for all types, or by type. [years]"""
+    charger: Lasting = Field(default_factory=dict)
+    """Chargers; one for all types, or by type. [years]"""
+    device: Lasting = Field(default_factory=dict)
+    """Devices and parts: carriages, pallet trucks, hoists; one for all, or by name. [years]"""
+    room: Lasting = Field(default_factory=dict)
+    """Bays, stations and what is built into the room; one for all, or by name. [years]"""
+
+
+class Interests(Frozen):
+    """Interest of a year on what is bought: one for all of a kind, or by name; else the catalogue's."""
+
+    battery: Interest = Field(default_factory=dict)
+    """On batteries; one for all types, or by type. [%]"""
+    charger: Interest = Field(default_factory=dict)
+    """On chargers; one for all types, or by type. [%]"""
+    device: Interest = Field(default_factory=dict)
+    """On devices and parts; one for all, or by name. Savings are counted back to today with that for all. [%]"""
+    room: Interest = Field(default_factory=dict)
+    """On bays, stations and what is built into the room; one for all, or by name. [%]"""
+
+
+def _interest_of_all(value: object) -> object:
+    """Read one interest as that on everything."""
+    if isinstance(value, dict | Interests):
+        return value
+    return dict.fromkeys(THINGS, value) if SHARE.read(value) is not None else {}
 
 
 class Prices(Frozen):
@@ -145,7 +175,7 @@ class Prices(Frozen):
     """Of a square metre of floor in a year."""
     part: Annotated[dict[str, StatedPrice], PricesText(PriceText())] = Field(default_factory=dict)
     """Of other parts of the equipment list; one for all, or by part."""
-    interest_share: Share = by_default("price.interest", "interest")
-    """Interest of a year. [%]"""
+    interest: Annotated[Interests, BeforeValidator(_interest_of_all)] = Field(default_factory=Interests)
+    """Interest of a year, one for all that is bought or by kind. [%]"""
     lives: Lives = Field(default_factory=dict)  # type: ignore[assignment]
     """How long things are in use."""

@@ -13,9 +13,9 @@ from batsim.scenario.reading import stated_data
 from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import LayoutOutline, outline
+from batsim.study.prices import MARK
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
-from batsim.views.text.plan_text import MARK, amount_text
 from batsim.views.text.tables import (
     CHANCE,
     age_note,
@@ -140,8 +140,9 @@ def _plan(plans: Plan) -> str:
             number_text(runs.interval(name, measure)),
             str(plan.targets_missed),
             *(str(plan.verdicts[verdict]) for verdict in VERDICTS),
-            *map(amount_text, (plan.money.purchase, plan.money.per_year)),
-            amount_text(plan.money.per_truck_hour, 2),
+            plan.money.purchase.as_quoted.text,
+            plan.money.per_year.text,
+            plan.money.per_truck_hour.text,
         ]
         for name, plan in plans.layouts.items()
     ]

@@ -16,15 +16,14 @@ from batsim.plan.checks import cited
 from batsim.plan.money import LEFT_OUT
 from batsim.plan.plan import Plan
 from batsim.scenario.reading import stated_data
+from batsim.study.prices import MARK, plain_amount
 from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import (
     AS_THEY_WEAR,
     CHANGES,
-    MARK,
     advice_texts,
-    amount_text,
     change_texts,
     payback_sentence,
     what_follows,
@@ -90,7 +89,7 @@ def report_html(plans: Plan, date: str = "", room: RoomOver | None = None) -> st
         confidence=runs.confidence,
         versions=f"{versions}, Python {platform.python_version()}",
         decides=DECIDES,
-        amount_text=amount_text,
+        plain_amount=plain_amount,
         cited=cited,
         what_follows=what_follows,
     )
@@ -110,9 +109,9 @@ def _numbers(plans: Plan, layout: str) -> list[tuple[str, str]]:
         ("Stations or spots", number_text(runs.interval(layout, "stations"))),
         ("Attendants", attendants or "drivers"),
         ("Labour, hands-on", f"{number_text(runs.interval(layout, 'labour_min_per_day'))} min per working day"),
-        ("To order, once", f"{amount_text(money.purchase)} {currency}"),
-        ("In a year", f"{amount_text(money.per_year)} {currency}"),
-        ("For each truck-hour", f"{amount_text(money.per_truck_hour, 2)} {currency}"),
+        ("To order, once", f"{money.purchase.as_quoted.text} {currency}"),
+        ("In a year", f"{money.per_year.text} {currency}"),
+        ("For each truck-hour worked", f"{money.per_truck_hour.text} {currency}"),
     ]
     return [(what, value) for what, value in numbers if value != "-"]
 
@@ -135,9 +134,10 @@ def _planned(plans: Plan) -> list[list[str]]:
     """What the layouts cost, and how many of their checks fail."""
     layouts, currency = plans.layouts.values(), plans.scenario.site.currency
     return [
-        [f"{currency} in a year", *(amount_text(plan.money.per_year) for plan in layouts)],
-        [f"{currency} for each truck-hour", *(amount_text(plan.money.per_truck_hour, 2) for plan in layouts)],
-        [f"{currency} to order", *(amount_text(plan.money.purchase) for plan in layouts)],
+        [f"{currency} in a year", *(plan.money.per_year.text for plan in layouts)],
+        [f"{currency} in a year at equal work", *(plan.money.at_equal_work.text for plan in layouts)],
+        [f"{currency} for each truck-hour worked", *(plan.money.per_truck_hour.text for plan in layouts)],
+        [f"{currency} to order", *(plan.money.purchase.as_quoted.text for plan in layouts)],
         ["checks that fail", *(str(plan.failing) for plan in layouts)],
         ["possible", *("no" if plan.impossible else "yes" for plan in layouts)],
     ]
@@ -170,6 +170,7 @@ def _layout(plans: Plan, name: str, number: int) -> dict[str, Any]:
             {"head": f"Ventilation ({plan.ventilation.edition})", "lines": ventilation},
             {"head": "Supply", "lines": supply_facts(plan.supply, figures)},
         ],
+        "sum": f"To order in all: {plan.money.purchase.as_quoted.text} {plan.money.currency}.",
         "notes": [*([f"{payback_sentence(plan)} {AS_THEY_WEAR}"] if plan.payback is not None else []), LEFT_OUT],
         "cautions": plan.cautions,
     }

@@ -1,33 +1,34 @@
 """Plans in words: the recommendation, then for each layout checks, list, ventilation, supply, money, cautions."""
 
 import math
+from collections.abc import Callable
 
 from batsim.catalogue import Figures
 from batsim.decision.ranking import recommend
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.conversion import PartChange
 from batsim.plan.equipment import SECTIONS, EquipmentLine
-from batsim.plan.money import LEFT_OUT
+from batsim.plan.money import LEFT_OUT, YearlyCost
 from batsim.plan.plan import LayoutPlan, Plan
-from batsim.study.prices import Price
+from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
 from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import heading
 
+COSTS: dict[str, Callable[[YearlyCost], Price]] = {
+    "to order, once": lambda money: money.purchase.as_quoted,
+    "in a year": lambda money: money.per_year,
+    "in a year at equal work": lambda money: money.at_equal_work,
+    "for each truck-hour worked": lambda money: money.per_truck_hour,
+}
+"""What layouts are compared by."""
 TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
 """What stands before a check."""
 AS_THEY_WEAR = "Batteries count as they wear out."
 """What stands behind a payback."""
 CHANGES = "Parts that change against today"
 """Stands over what a conversion takes."""
-MARK = "*"
-"""Marks what rests on placeholders."""
-
-
-def amount_text(price: Price, digits: int = 0) -> str:
-    """Write an amount, marked where it rests on placeholders."""
-    return f"{price.value:,.{digits}f}{MARK if price.placeholder else ''}"
 
 
 def plan_text(plans: Plan, width: int = 100) -> str:
@@ -39,7 +40,7 @@ def plan_text(plans: Plan, width: int = 100) -> str:
         lines += ["", "Main risks:"]
         lines += [listed(risk, width, first=f"  {number}. ") for number, risk in enumerate(advised.risks, start=1)]
     if len(plans.layouts) > 1:
-        lines += ["", *_side_by_side(plans, width)]
+        lines += ["", *_side_by_side(plans, width), "", *_costs_side_by_side(plans, width)]
     for plan in plans.layouts.values():
         lines += ["", *layout_lines(plan, plans.scenario.figures, width)]
     return "\n".join([*lines, "", *_questions(plans, width)])
@@ -47,9 +48,7 @@ def plan_text(plans: Plan, width: int = 100) -> str:
 
 def _side_by_side(plans: Plan, width: int) -> list[str]:
     """A row for each layout."""
-    currency = plans.scenario.site.currency
-    rows = [["", "downtime", "targets", "fail", "to check", "not known", "to order", "a year", "truck-hour"]]
-    rows.append(["", "min/shift", "missed", "", "", "", currency, currency, currency])
+    rows = [["", "downtime", "targets", "fail", "to check", "not known"], ["", "min/shift", "missed", "", "", ""]]
     for name, plan in plans.layouts.items():
         rows.append(
             [
@@ -57,12 +56,18 @@ def _side_by_side(plans: Plan, width: int) -> list[str]:
                 number_text(plans.comparison.runs.interval(name, "downtime_min_per_truck_shift")),
                 str(plan.targets_missed) if plan.targets else "-",
                 *(str(plan.verdicts[verdict]) for verdict in (FAILS, TO_CHECK, NOT_KNOWN)),
-                f"{plan.money.purchase.value:,.0f}",
-                f"{plan.money.per_year.value:,.0f}",
-                f"{plan.money.per_truck_hour.value:.2f}",
             ]
         )
     return columns(rows, width, heads=2)
+
+
+def _costs_side_by_side(plans: Plan, width: int) -> list[str]:
+    """What the layouts cost, each with its range."""
+    rows = [[plans.scenario.site.currency, "", "from", "to", ""]]
+    for what, amount_of in COSTS.items():
+        rows.append([what, "", "", "", ""])
+        rows += [[f"  {name}", *_cells(amount_of(plan.money))] for name, plan in plans.layouts.items()]
+    return one_block(rows, width) or _money_list(rows, width)
 
 
 def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
@@ -112,10 +117,11 @@ def _check(check: Check) -> str:
 
 
 def _equipment(plan: LayoutPlan, width: int) -> list[str]:
-    """The list, section by section; what is owned apart."""
+    """The list, section by section, with its sum; what is owned apart."""
     lines = ["Equipment list"]
     for section, title in SECTIONS.items():
         lines += _section([line for line in plan.equipment if line.to_order and line.section == section], title, width)
+    lines.append(sentence(f"To order in all: {plan.money.purchase.as_quoted.text} {plan.money.currency}", width, 2))
     owned = [line for line in plan.equipment if line.owned]
     lines += ["  Owned, not to be ordered"] if owned else []
     return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
@@ -147,7 +153,7 @@ def _section(to_order: list[EquipmentLine], title: str, width: int) -> list[str]
 def _ordered(line: EquipmentLine) -> str:
     """What is ordered, and why; with what is there already."""
     size = f", {line.size}" if line.size else ""
-    owned = f"; {line.owned:g} more are there" if line.owned else ""
+    owned = f"; {line.owned:g} more {'is' if line.owned == 1 else 'are'} there" if line.owned else ""
     return f"x {line.item}{size} - {line.reason}{owned}"
 
 
@@ -158,9 +164,9 @@ def _money(plan: LayoutPlan, width: int) -> list[str]:
     rows += [[f"  {line.what}", *_cells(line.per_year)] for line in money.lines]
     rows.append(["  in all", *_cells(money.per_year)])
     if money.exchanges_per_year > 0.0:
-        rows.append(["  for each exchange", *_cells(money.per_exchange, 2)])
-    rows.append(["  for each truck-hour", *_cells(money.per_truck_hour, 2)])
-    rows.append(["  to order, once", *_cells(money.purchase)])
+        rows.append(["  for each exchange", *_cells(money.per_exchange)])
+    rows.append(["  for each truck-hour worked", *_cells(money.per_truck_hour)])
+    rows.append(["  to order, once", *_cells(money.purchase.as_quoted)])
     lines = [f"Money ({money.currency})", *(one_block(rows, width) or _money_list(rows, width))]
     lines += [listed(f"{line.what}: {line.basis}", width) for line in money.lines if line.basis]
     if plan.payback is not None:
@@ -179,40 +185,51 @@ def _money_list(rows: list[list[str]], width: int) -> list[str]:
     (head, *_), *amounts = rows
     lines = [head]
     for what, value, low, high, mark in amounts:
+        if not value:
+            lines.append(sentence(what, width))
+            continue
         span = f"({low} to {high})" if low else ""
         lines.append(entry(what, value, f"{span} {mark}".strip(), width, 0))
     return lines
 
 
-def _cells(price: Price, digits: int = 0) -> list[str]:
-    """Value, range and mark of a price."""
+def _cells(price: Price) -> list[str]:
+    """What is known of a price: value, range and mark."""
     if not math.isfinite(price.value):
         return ["-", "", "", ""]
-    value, low, high = (f"{amount:,.{digits}f}" for amount in (price.value, price.low, price.high))
-    span = ["", ""] if price.low == price.high else [low, high]
+    value, low, high = (plain_amount(amount) for amount in price.rounded[:3])
+    span = ["", ""] if low == high else [low, high]
     return [value, *span, MARK if price.placeholder else ""]
 
 
 def payback_sentence(plan: LayoutPlan) -> str:
-    """When a layout pays back against what is there today."""
+    """When a layout pays back against what is there today, with the range of every number."""
     back = plan.payback
     assert back is not None  # asked for before
     currency = plan.money.currency
-    if back.price <= 0.0:
-        saved = f"{abs(back.saved_per_year):,.0f} {currency} a year"
-        saves = f"saves {saved}" if back.saved_per_year >= 0.0 else f"costs {saved} more"
-        return f"Nothing is to be ordered beside batteries; against {back.against} it {saves} to run."
-    if not math.isfinite(back.years):
-        return (
-            f"Against {back.against} it never pays back: {back.price:,.0f} {currency} to order beside batteries, and "
-            f"running it costs {-back.saved_per_year:,.0f} {currency} a year more."
-        )
-    with_interest = f"{back.discounted_years:.1f} years" if math.isfinite(back.discounted_years) else "never"
-    return (
-        f"Against {back.against} it pays back in {back.years:.1f} years ({with_interest} with interest): "
-        f"{back.price:,.0f} {currency} to order beside batteries, {back.saved_per_year:,.0f} {currency} a year less "
-        f"to run; net present value over {back.horizon_years:g} years {back.net_present_value:,.0f} {currency}."
-    )
+    saves = f"saves {back.saved_per_year.text} {currency} a year"
+    if back.saved_per_year.value < 0.0:
+        saves = f"costs {NOTHING.minus(back.saved_per_year).text} {currency} a year more"
+    to_order = f"{back.price.as_quoted.text} {currency} to order beside batteries"
+    worth = f"net present value over {back.horizon_years:g} years {back.net_present_value.text} {currency}"
+    if back.price.high <= 0.0:
+        return f"Nothing is to be ordered beside batteries; against {back.against} it {saves} to run; {worth}."
+    if not math.isfinite(back.years.value):
+        pays = f"it never pays back{_years_range(back.years)}"
+        return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}."
+    with_interest = f"{_years(back.discounted_years.value)}{_years_range(back.discounted_years)} with interest"
+    pays = f"it pays back in {_years(back.years.value)}{_years_range(back.years)}, {with_interest}"
+    return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}."
+
+
+def _years(years: float) -> str:
+    return f"{years:.1f} years" if math.isfinite(years) else "never"
+
+
+def _years_range(years: Price) -> str:
+    """Between what a number of years lies, with its mark."""
+    low, high = (_years(end) for end in (years.low, years.high))
+    return (MARK if years.placeholder else "") + (f" ({low} to {high})" if low != high else "")
 
 
 def _questions(plans: Plan, width: int) -> list[str]:

@@ -22,6 +22,7 @@ from batsim.plan.money import Payback
 from batsim.plan.plan import Plan
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.text.yaml_text import read_file, read_text
+from batsim.study.prices import Price
 from batsim.views.text.plan_text import CHANGES, change_texts, payback_sentence, plan_text
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
@@ -151,28 +152,42 @@ def test_a_plan_without_questions() -> None:
     )
 
 
+def known(amount: float) -> Price:
+    """An amount without a range."""
+    return Price(amount, amount, amount, placeholder=False)
+
+
+def guess(value: float, low: float, high: float) -> Price:
+    """An amount that rests on placeholders."""
+    return Price(value, low, high, placeholder=True)
+
+
 @pytest.mark.parametrize(
-    ("price", "saved", "years", "discounted", "expected"),
+    ("back", "expected"),
     [
-        (0.0, 1200.0, 0.0, 0.0,
-         "Nothing is to be ordered beside batteries; against hoist it saves 1,200 EUR a year to run."),
-        (0.0, -1200.0, 0.0, 0.0,
-         "Nothing is to be ordered beside batteries; against hoist it costs 1,200 EUR a year more to run."),
-        (9000.0, -300.0, np.inf, np.inf,
-         "Against hoist it never pays back: 9,000 EUR to order beside batteries, and running it costs 300 EUR "
-         "a year more."),
-        (9000.0, 3000.0, 3.0, 3.44,
-         "Against hoist it pays back in 3.0 years (3.4 years with interest): 9,000 EUR to order beside batteries, "
-         "3,000 EUR a year less to run; net present value over 12 years 5 EUR."),
-        (9000.0, 300.0, 30.0, np.inf,
-         "Against hoist it pays back in 30.0 years (never with interest): 9,000 EUR to order beside batteries, 300 "
-         "EUR a year less to run; net present value over 12 years 5 EUR."),
+        (Payback("hoist", known(0.0), known(1200.0), known(0.0), known(0.0), known(5000.0), 12.0),
+         "Nothing is to be ordered beside batteries; against hoist it saves 1,200 EUR a year to run; net present value "
+         "over 12 years 5,000 EUR."),
+        (Payback("hoist", known(0.0), known(-1200.0), known(0.0), known(0.0), known(-5000.0), 12.0),
+         "Nothing is to be ordered beside batteries; against hoist it costs 1,200 EUR a year more to run; net present "
+         "value over 12 years -5,000 EUR."),
+        (Payback("hoist", known(9000.0), known(-300.0), known(np.inf), known(np.inf), known(-9999.0), 12.0),
+         "Against hoist it never pays back: 9,000 EUR to order beside batteries, and it costs 300 EUR a year more to "
+         "run; net present value over 12 years -10,000 EUR."),
+        (Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(2000.0, 1000.0, 3000.0), guess(4.5, 2.0, 12.0),
+                 guess(5.2, 2.1, np.inf), guess(6000.0, -4000.0, 17000.0), 12.0),
+         "Against hoist it pays back in 4.5 years* (2.0 years to 12.0 years), 5.2 years* (2.1 years to never) with "
+         "interest: 9,000* (6,000 to 12,000) EUR to order beside batteries, and it saves 2,000* (1,000 to 3,000) EUR a "
+         "year to run; net present value over 12 years 6,000* (-4,000 to 17,000) EUR."),
+        (Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(-200.0, -900.0, 3000.0), guess(np.inf, 2.0, np.inf),
+                 guess(np.inf, 2.1, np.inf), guess(-9000.0, -19000.0, 17000.0), 12.0),
+         "Against hoist it never pays back* (2.0 years to never): 9,000* (6,000 to 12,000) EUR to order beside "
+         "batteries, and it costs 200* (-3,000 to 900) EUR a year more to run; net present value over 12 years -9,000* "
+         "(-19,000 to 17,000) EUR."),
     ],
 )  # fmt: skip
-def test_payback_in_words(price: float, saved: float, years: float, discounted: float, expected: str) -> None:
-    """At once, never, with interest, or only without."""
-    back = Payback("hoist", price, saved, years, discounted, 5.0, 12.0)
-
+def test_payback_in_words(back: Payback, expected: str) -> None:
+    """At once, never, with interest, or only at the best; every number with its range and mark."""
     assert payback_sentence(replace(planned().layouts["stands"], payback=back)) == expected
 
 

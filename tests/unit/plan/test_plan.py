@@ -17,11 +17,13 @@ from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
 from batsim.plan.conversion import conversion
+from batsim.plan.money import YearlyCost, YearlyCostLine
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.compare import TargetResult
+from batsim.study.prices import Price, summed
 from batsim.study.waits import waits_over
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
@@ -108,13 +110,24 @@ def test_frames(plan: Plan) -> None:
 
     assert list(checks.columns) == ["layout", *Check._fields]
     assert len(checks) == sum(len(each.checks) for each in plan.layouts.values())
-    assert list(equipment.columns) == ["layout", "section", "batteries", "item", "size", "number", "owned",
-                                       "to_order", "reason", "price", "cost", "placeholder"]  # fmt: skip
-    assert len(equipment) == sum(len(each.equipment) for each in plan.layouts.values())
-    assert (equipment["cost"] == equipment["price"] * equipment["to_order"]).all()
+    assert list(equipment.columns) == [
+        "layout", "section", "batteries", "item", "size", "number", "owned", "to_order", "reason",
+        "price", "price_low", "price_high", "cost", "cost_low", "cost_high", "placeholder",
+    ]  # fmt: skip
     assert list(money.columns) == ["layout", "what", "per_year", "low", "high", "placeholder", "basis"]
-    by_layout = money.groupby("layout")["per_year"].sum()
-    assert dict(by_layout) == pytest.approx({name: each.money.per_year.value for name, each in plan.layouts.items()})
+    for name, each in plan.layouts.items():
+        lines, costs = (table[table["layout"] == name] for table in (equipment, money))
+        assert (len(lines), len(costs)) == (len(each.equipment) + 1, len(each.money.lines) + 1)
+        known = each.money.purchase.as_quoted
+        assert tuple(lines.iloc[-1][["item", "cost", "cost_low", "cost_high", "placeholder"]]) == ("in all", *known)
+        assert tuple(costs.iloc[-1][["what", "per_year", "low", "high"]]) == (
+            "in all",
+            *each.money.per_year.rounded[:3],
+        )
+        chargers = next(line for line in each.equipment if line.life == "charger")
+        row = lines[lines["item"] == chargers.item].iloc[0]
+        assert (row["batteries"], row["cost"]) == ("lead", chargers.cost.as_quoted.value)
+        assert row["cost"] == float(f"{row['cost']:.3g}")  # a guess is no amount to the cent
 
 
 @pytest.mark.parametrize("which", ["plan", "bare"])
@@ -219,12 +232,14 @@ def option(
         SimpleNamespace(item=item, to_order=number, cost=SimpleNamespace(value=price), reason="")
         for item, number, price in bought
     )
+    spent = Price(cost, cost, cost, placeholder=False)
+    to_order = summed(Price(each, each, each, placeholder=False) for _, number, each in bought if number)
     made: Any = SimpleNamespace(
         layout=name, in_truck=in_truck, checks=checks, failing=len(failing), targets_missed=len(targets),
         targets=targets, impossible=tuple(check for check in checks if check.impossible),
         verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=lines,
         advice=UsualChoice(says, (), against),
-        money=SimpleNamespace(per_year=SimpleNamespace(value=cost)),
+        money=YearlyCost("EUR", (YearlyCostLine("all", spent, ""),), to_order, 1.0, 100.0, 0.0, to_order),
         evidence=SimpleNamespace(mean=lambda _: downtime),
     )  # fmt: skip
     made.counts = LayoutPlan.counts.fget(made)
@@ -294,11 +309,11 @@ def test_the_sentence_names_what_to_order() -> None:
     many = tuple((f"thing {number}", 1.0, 100.0 - number) for number in range(7))
 
     assert recommended(option("a", 1.0, bought=things)).says == (
-        "Choose layout 'a'. Order 30 x battery, 12 x charger, 1 x sign."
+        "Choose layout 'a'. Order 30 x battery, 12 x charger, 1 x sign: 121 EUR in all."
     )
     assert recommended(option("a", 1.0, bought=many)).says == (
         "Choose layout 'a'. Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4 and 2 more of its "
-        "list."
+        "list: 679 EUR in all."
     )
 
 

@@ -17,7 +17,7 @@ from batsim.plan.money import YearlyCost, YearlyCostLine, money, payback
 from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.parts.prices import Tariff
 from batsim.scenario.site import Scenario
-from batsim.study.prices import NOTHING, Price, device_price, figure_name, part_price, price_of, summed
+from batsim.study.prices import NOTHING, Price, charger_price, device_price, figure_name, part_price, price_of, summed
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 RECOVERY = {4.0: 0.2820118, 5.0: 0.2309748, 10.0: 0.1295046, 20.0: 0.0802426}
@@ -43,8 +43,9 @@ MEASURES = {
     "life_years": 9.0,
     "labour_attendant_min_per_day": 60.0,
     "labour_driver_min_per_day": 30.0,
-    "driver_waiting_min_per_day": 90.0,
+    "driver_outside_downtime_min_per_day": 12.0,
     "downtime_min_per_truck_shift": 5.0,
+    "travel_min_per_truck_shift": 2.0,
     "peak_of_all_weeks_kw": 25.0,
     "water_lost_kg_per_day": 2.0,
     "exchanges_per_day": 4.0,
@@ -112,9 +113,10 @@ def test_all_lines_by_hand() -> None:
         "bays, stations, room": (6 * 200.0 + 2 * 700.0) * RECOVERY[20.0],
         # Two on duty for 8 h on 260 days, busy or not.
         "attendants on duty": 2 * 8.0 * DAYS * 30.0,
-        "drivers stand by": 1.5 * DAYS * 20.0,
-        "drivers hands-on": 0.5 * DAYS * 20.0,
         "trucks stand": 5.0 / 60.0 * TRUCK_SHIFTS * 12.0,
+        # The way to the room is part of the five minutes; twelve minutes a day lie outside of them.
+        "their drivers": 5.0 / 60.0 * TRUCK_SHIFTS * 20.0,
+        "drivers beside it": 0.2 * DAYS * 20.0,
         "energy": 4.0 * 168.0 * 52.0 * 0.20,
         "demand": 25.0 * 12 * 10.0,
         "water": 2.0 * DAYS * 0.5,
@@ -125,9 +127,13 @@ def test_all_lines_by_hand() -> None:
     assert values(of) == pytest.approx(expected, rel=1e-5)
     assert of.per_year.value == pytest.approx(sum(expected.values()), rel=1e-5)
     assert of.per_exchange.value == pytest.approx(of.per_year.value / (4 * DAYS))
-    assert of.per_truck_hour.value == pytest.approx(of.per_year.value / TRUCK_HOURS)
+    worked = TRUCK_HOURS - 5.0 / 60.0 * TRUCK_SHIFTS
+    assert of.per_truck_hour.value == pytest.approx(of.per_year.value / worked)
+    assert of.at_equal_work.value == pytest.approx(of.per_year.value / worked * TRUCK_HOURS)
     capital = ("chargers", "devices and parts", "bays, stations, room")
-    assert of.running_per_year == pytest.approx(sum(value for what, value in expected.items() if what not in capital))
+    assert {what: cost.value for what, cost in of.running.items()} == pytest.approx(
+        {what: value for what, value in expected.items() if what not in capital}, rel=1e-5
+    )
     assert of.purchase.value == pytest.approx(7 * 2400 + 4000 + 1000 + 12 * 50 + 1200 + 1400)
 
 
@@ -137,9 +143,9 @@ BASES = {
     "devices and parts": "1,600 over 10 years at 5 %",
     "bays, stations, room": "2,600 over 20 years at 5 %",
     "attendants on duty": "4,160 h a year, 6 % of them hands-on",
-    "drivers stand by": "390 h a year",
-    "drivers hands-on": "130 h a year",
-    "trucks stand": "5.0 min in each of 780 truck-shifts",
+    "trucks stand": "65 h a year: 5.0 min in each of 780 truck-shifts",
+    "their drivers": "the same 65 h a year, 40 % of them on the way",
+    "drivers beside it": "52 h a year: after shifts, connecting, maintenance",
     "energy": "34,944 kWh a year at 0.2000 on average over the bands",
     "demand": "25 kW, peak of all weeks (mean of 15 min), in each of 12 months",
     "water": "520 kg a year",
@@ -193,11 +199,21 @@ def test_people_who_cost_nothing() -> None:
     assert {what for what in values(of) if "attendant" in what or "driver" in what} == set()
 
 
+def test_drivers_are_paid_for_every_lost_hour_once() -> None:
+    """Waiting, hands-on or on the way: whatever the minutes go to, they cost the same; those on the way are said."""
+    still, moving = (discharged(measures={"travel_min_per_truck_shift": each}) for each in (0.0, 5.0))
+
+    assert values(still) == values(moving)
+    assert line_of(moving, "their drivers").basis.endswith("100 % of them on the way")
+    longer = discharged(measures={"downtime_min_per_truck_shift": 7.0, "travel_min_per_truck_shift": 4.0})
+    assert values(longer)["their drivers"] - values(still)["their drivers"] == pytest.approx(2 / 60 * TRUCK_SHIFTS * 20)
+
+
 def test_measures_without_a_meaning_cost_nothing() -> None:
     """No number stays no number nowhere."""
     of = discharged(measures=dict.fromkeys(MEASURES, math.nan))
 
-    assert {"trucks stand", "demand", "water", "drivers stand by", "drivers hands-on"} & set(values(of)) == set()
+    assert {"trucks stand", "demand", "water", "their drivers", "drivers beside it"} & set(values(of)) == set()
     assert math.isfinite(of.per_year.value)
     assert math.isnan(of.per_exchange.value)
     assert math.isnan(discharged(measures={"exchanges_per_day": 0.0}).per_exchange.value)
@@ -278,8 +294,8 @@ def test_ranges_are_carried_through() -> None:
     assert (line.value, line.low, line.high) == pytest.approx(
         tuple(kwh * RECOVERY[5.0] * each for each in (battery.value, battery.low, battery.high)), rel=1e-6
     )
-    line = line_of(of, "drivers stand by").per_year
-    assert (line.low, line.high) == pytest.approx((390 * driver.low, 390 * driver.high))
+    line = line_of(of, "their drivers").per_year
+    assert (line.low, line.high) == pytest.approx((65 * driver.low, 65 * driver.high))
     assert of.per_year.low == pytest.approx(sum(each.per_year.low for each in of.lines))
     assert of.per_year.high == pytest.approx(sum(each.per_year.high for each in of.lines))
     assert of.per_year.low < of.per_year.value < of.per_year.high
@@ -306,12 +322,14 @@ def test_prices_of_the_site_are_marked_nowhere() -> None:
         ("bay", {"bays, stations, room"}),
         ("station", {"bays, stations, room"}),
         ("attendant", {"attendants on duty"}),
-        ("driver", {"drivers stand by", "drivers hands-on"}),
+        ("driver", {"their drivers", "drivers beside it"}),
         ("truck", {"trucks stand"}),
         ("energy", {"energy"}),
         ("demand", {"demand"}),
         ("water", {"water"}),
         ("floor", {"floor"}),
+        ("interest", {"batteries", "chargers", "devices and parts", "bays, stations, room"}),
+        ("lives", {"batteries", "chargers", "devices and parts", "bays, stations, room"}),
     ],
 )
 def test_each_price_that_is_missing_marks_its_lines(key: str, lines: set[str]) -> None:
@@ -361,6 +379,104 @@ def test_prices_add_up() -> None:
     assert one.times(3.0) == Price(6.0, 3.0, 12.0, placeholder=True)
 
 
+def test_lives_and_interest_of_each_thing() -> None:
+    """A charger type of its own, one device and one part by name, bays apart from stations; the rest as before."""
+    changes = {
+        "prices.lives": {
+            "battery": {"lead": "4 years"},
+            "charger": {"electronic_iuia": "1 year"},
+            "device": {"": "10 years", "hand_pallet_truck": "4 years"},
+            "room": {"bays": "4 years", "stations": "20 years"},
+        },
+        "prices.interest": {"battery": "5 %", "charger": {"electronic_iuia": "0 %"}, "device": "5 %", "room": "5 %"},
+    }
+    of = discharged(changes=changes)
+    costs = [(line.what, line.per_year.value) for line in of.lines if line.basis.endswith("%")]
+
+    parts = (7 + 2 + 1 + 1 + 2) * 50.0
+    assert costs == [
+        ("batteries", pytest.approx(16_800 * RECOVERY[4.0])),
+        ("chargers", pytest.approx(4000.0)),  # a life of one year and no interest
+        ("devices and parts", pytest.approx(2 * 500.0 * RECOVERY[4.0])),
+        ("bays, stations, room", pytest.approx(6 * 200.0 * RECOVERY[4.0])),
+        ("devices and parts", pytest.approx(parts * RECOVERY[10.0])),
+        ("bays, stations, room", pytest.approx(2 * 700.0 * RECOVERY[20.0])),
+    ]
+    assert line_of(of, "chargers").basis == "4,000 over 1 year at 0 %"
+
+
+def test_a_life_that_nobody_stated_has_a_range() -> None:
+    """Least with the longest life and the least interest, most with the others."""
+    of = discharged(
+        changes={"prices": {name: price for name, price in PRICES.items() if name not in ("interest", "lives")}}
+    )
+    life, interest = FIGURES["price.life.charger"], FIGURES["price.interest"]
+    line = line_of(of, "chargers").per_year
+
+    def recovered(years: float, percent: float) -> float:
+        return percent / 100.0 / (1.0 - (1.0 + percent / 100.0) ** -years)
+
+    assert (line.value, line.low, line.high) == pytest.approx(
+        (
+            4000.0 * recovered(life.value, interest.value),
+            4000.0 * recovered(life.high, interest.low),
+            4000.0 * recovered(life.low, interest.high),
+        )
+    )
+    assert line.placeholder
+
+
+@pytest.mark.parametrize(
+    ("price", "text"),
+    [
+        (Price(949_213.0, 712_001.0, 1_204_444.0, placeholder=True), "950,000* (710,000 to 1,200,000)"),
+        (Price(19.834, 14.91, 25.17, placeholder=True), "19.8* (14.9 to 25.2)"),
+        (Price(0.1834, 0.0, 0.3, placeholder=True), "0.18* (0 to 0.3)"),
+        (Price(117_930.4, 117_930.4, 117_930.4, placeholder=False), "118,000"),
+        (Price(6.4321, 6.4321, 6.4321, placeholder=False), "6.43"),
+        (Price(0.0, 0.0, 0.0, placeholder=False), "0"),
+        (Price(math.nan, math.nan, math.nan, placeholder=True), "-"),
+        (Price(-2000.0, -3000.0, 500.0, placeholder=True), "-2,000* (-3,000 to 500)"),
+    ],
+)
+def test_numbers_are_rounded_to_what_is_known(price: Price, text: str) -> None:
+    """Two digits of half the range; three without one."""
+    assert price.text == text
+
+
+def test_a_quotation_is_known_to_the_cent() -> None:
+    """What is bought at stated prices is not rounded; at placeholders it is."""
+    assert exactly(12_345.678).as_quoted.value == 12_345.68
+    assert Price(12_345.0, 6000.0, 20_000.0, placeholder=True).as_quoted == Price(
+        12_300.0, 6000.0, 20_000.0, placeholder=True
+    )
+
+
+def test_a_charger_type_has_its_own_figure_or_that_of_any() -> None:
+    """A fast charger is dearer; the site's own price goes before both."""
+    scenario = batsim.changed(priced(), {"prices.charger": {"gel_iu": "900 EUR"}})
+    fast, usual = FIGURES["price.charger.fast_iuia"], FIGURES["price.charger"]
+
+    assert charger_price(scenario, "fast_iuia") == Price(fast.value, fast.low, fast.high, placeholder=True)
+    assert charger_price(scenario, "electronic_iuia") == Price(usual.value, usual.low, usual.high, placeholder=True)
+    assert charger_price(scenario, "gel_iu") == exactly(900.0)
+    stated = batsim.changed(scenario, {"figures": {"price.charger.fast_iuia": "7000 EUR"}})
+    assert charger_price(stated, "fast_iuia") == exactly(7000.0)
+
+
+def test_differences_rest_on_the_same_prices() -> None:
+    """Ten hours more at a wage of 20 to 40 are 200 to 400 more, whatever both cost; at equal work."""
+
+    def cost(hours: float, lost: float) -> YearlyCost:
+        wage = Price(30.0, 20.0, 40.0, placeholder=True)
+        return YearlyCost("EUR", (YearlyCostLine("people", wage.times(hours), ""),), NOTHING, 1.0, 100.0, lost, NOTHING)
+
+    assert cost(110.0, 0.0).more_than(cost(100.0, 0.0)) == Price(300.0, 200.0, 400.0, placeholder=True)
+    # Half of the hours lost: the same cost buys half of the work.
+    assert cost(10.0, 50.0).at_equal_work == Price(600.0, 400.0, 800.0, placeholder=True)
+    assert cost(10.0, 50.0).more_than(cost(10.0, 0.0)) == Price(300.0, 200.0, 400.0, placeholder=True)
+
+
 # --- floor ---
 
 
@@ -376,32 +492,59 @@ def test_floor_of_a_room_whose_batteries_nobody_measured() -> None:
 # --- payback ---
 
 
-def plain(purchase: float, running: float, interest: float = 0.0) -> YearlyCost:
+def exactly(amount: float) -> Price:
+    """A price that is known."""
+    return Price(amount, amount, amount, placeholder=False)
+
+
+def plain(purchase: Price | float, running: Price | float) -> YearlyCost:
     """Money with a purchase and a running cost."""
-    lines = (
-        YearlyCostLine("devices", Price(99.0, 99.0, 99.0, placeholder=False), "", capital=True),
-        YearlyCostLine("people", Price(running, running, running, placeholder=False), ""),
-    )
-    bought = Price(purchase, purchase, purchase, placeholder=False)
-    return YearlyCost("EUR", lines, bought, 1.0, 1.0, interest, bought)
+    bought, people = (each if isinstance(each, Price) else exactly(each) for each in (purchase, running))
+    lines = (YearlyCostLine("devices", exactly(99.0), "", capital=True), YearlyCostLine("people", people, ""))
+    return YearlyCost("EUR", lines, bought, 1.0, 1.0, 0.0, bought)
 
 
 def test_payback_by_hand() -> None:
     """9000 saves 3000 a year: 3 years; 12 years are worth 27000 without interest."""
-    back = payback(plain(9000.0, 5000.0), plain(0.0, 8000.0), "hoist", 12.0)
+    back = payback(plain(9000.0, 5000.0), plain(0.0, 8000.0), "hoist", 12.0, exactly(0.0))
 
-    assert (back.against, back.price, back.saved_per_year, back.horizon_years) == ("hoist", 9000.0, 3000.0, 12.0)
-    assert (back.years, back.discounted_years) == (3.0, 3.0)
-    assert back.net_present_value == pytest.approx(27_000.0)
+    assert (back.against, back.price, back.saved_per_year, back.horizon_years) == (
+        "hoist",
+        exactly(9000.0),
+        exactly(3000.0),
+        12.0,
+    )
+    assert (back.years, back.discounted_years) == (exactly(3.0), exactly(3.0))
+    assert back.net_present_value.value == pytest.approx(27_000.0)
 
 
 def test_payback_with_interest() -> None:
     """1735.54 for 1000 a year at 10 % is paid in two years; and is worth nothing over two."""
-    back = payback(plain(1735.53719, 0.0, 0.10), plain(0.0, 1000.0), "hoist", 2.0)
+    back = payback(plain(1735.53719, 0.0), plain(0.0, 1000.0), "hoist", 2.0, exactly(0.10))
 
-    assert back.years == pytest.approx(1.73553719)
-    assert back.discounted_years == pytest.approx(2.0)
-    assert back.net_present_value == pytest.approx(0.0, abs=1e-4)
+    assert back.years.value == pytest.approx(1.73553719)
+    assert back.discounted_years.value == pytest.approx(2.0)
+    assert back.net_present_value.value == pytest.approx(0.0, abs=1e-4)
+
+
+def test_payback_lies_between_the_best_and_the_worst_case() -> None:
+    """6,000 to 12,000 to pay and, at wages of 10 to 30, 1,000 to 3,000 saved: 2 to 12 years; marked."""
+    bought = Price(9000.0, 6000.0, 12_000.0, placeholder=True)
+    costs, less = (
+        Price(20_000.0, 10_000.0, 30_000.0, placeholder=True),
+        Price(18_000.0, 9000.0, 27_000.0, placeholder=True),
+    )
+    back = payback(plain(bought, less), plain(0.0, costs), "hoist", 2.0, Price(0.10, 0.0, 0.25, placeholder=True))
+
+    assert back.saved_per_year == Price(2000.0, 1000.0, 3000.0, placeholder=True)
+    assert back.years == Price(4.5, 2.0, 12.0, placeholder=True)
+    # The best case: no interest. The worst: 1,000 a year do not pay for 25 % of 12,000.
+    assert (back.discounted_years.low, back.discounted_years.high) == (2.0, math.inf)
+    worth = back.net_present_value
+    assert (worth.value, worth.low, worth.high) == pytest.approx(
+        (-9000 + 2000 / 1.1 + 2000 / 1.21, -12_000 + 1000 / 1.25 + 1000 / 1.5625, -6000 + 2 * 3000)
+    )
+    assert worth.placeholder
 
 
 @pytest.mark.parametrize(
@@ -417,10 +560,10 @@ def test_payback_with_interest() -> None:
 )
 def test_payback_at_once_or_never(price: float, saved: float, interest: float, years: float, discounted: float) -> None:
     """Nothing to pay, nothing saved, or less than the interest."""
-    back = payback(plain(price, 1000.0 - saved, interest), plain(0.0, 1000.0, interest), "hoist", 12.0)
+    back = payback(plain(price, 1000.0 - saved), plain(0.0, 1000.0), "hoist", 12.0, exactly(interest))
 
-    assert (back.years, back.discounted_years) == pytest.approx((years, discounted))
-    assert back.saved_per_year == pytest.approx(saved)
+    assert (back.years.value, back.discounted_years.value) == pytest.approx((years, discounted))
+    assert back.saved_per_year.value == pytest.approx(saved)
 
 
 def test_what_is_there_today_is_not_bought() -> None:

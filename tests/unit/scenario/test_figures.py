@@ -127,7 +127,6 @@ READ = [
     ("battery_type__vented_lead_acid_24v__mass", "400 kg", lambda s: s.batteries[BATTERY].mass_kg, 400.0),
     ("charger__electronic_iuia__charge_factor", "1.3", lambda s: s.chargers["electronic_iuia"].charge_factor, 1.3),
     ("simulation__replications", 7, lambda s: s.simulation.replications, 7),
-    ("price__life__battery", "9 years", lambda s: s.prices.lives.battery_years, 9.0),
     (
         "handling__portable_stands__line_up_empty",
         f"{2.0 * FIGURES['handling.portable_stands.line_up_empty'].value} min",

@@ -4,8 +4,18 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.scenario.parts.prices import Lives, Prices, PricesText, PriceText, StatedPrice, read_years
+from batsim.scenario.parts.prices import (
+    THINGS,
+    Interests,
+    Lives,
+    Prices,
+    PricesText,
+    PriceText,
+    StatedPrice,
+    read_years,
+)
 from batsim.scenario.site import Scenario
+from batsim.study.prices import Price, interest_of, life_of
 
 ONE, KWH, HOUR = PriceText(), PriceText(per="kWh"), PriceText(per="h", or_each=False)
 PLAIN = """\
@@ -89,16 +99,33 @@ def test_what_is_no_number_of_years(text: object) -> None:
 
 
 def test_what_is_not_stated_is_the_catalogue_s() -> None:
-    """No prices, and interest and lives from its figures."""
+    """No prices, lives or interest; those of the catalogue are asked for by whoever needs one."""
     prices = Prices()
 
     assert (prices.battery, prices.charger, prices.device) == ({}, {}, {})
     assert (prices.bay, prices.station, prices.attendant) == (None, None, None)
-    assert 100.0 * prices.interest_share == FIGURES["price.interest"].value
-    assert {name: getattr(prices.lives, f"{name}_years") for name in ("battery", "charger", "device", "room")} == {
-        name: FIGURES[f"price.life.{name}"].value for name in ("battery", "charger", "device", "room")
-    }
-    assert prices.lives == Lives()
+    assert (prices.interest, prices.lives) == (Interests(), Lives())
+    assert {name: getattr(prices.lives, name) for name in THINGS} == {key: {} for key in THINGS}
+    scenario = priced("{}")
+    life, interest = FIGURES["price.life.charger"], FIGURES["price.interest"]
+    assert life_of(scenario, "charger", "any") == Price(life.value, life.low, life.high, placeholder=True)
+    assert interest_of(scenario, "room", "bays").value == pytest.approx(interest.value / 100.0)
+
+
+def test_lives_and_interest_by_name() -> None:
+    """One for all of a kind, by name, or both; one interest for everything."""
+    prices = priced(
+        "{interest: {battery: 4 %, charger: {electronic_iuia: 0 %}}, "
+        "lives: {charger: {electronic_iuia: 1 year}, device: {'': 9 years, hand_pallet_truck: 3 years}}}"
+    ).prices
+    scenario = batsim.changed(priced("{}"), {"prices.interest": "5 %"})
+
+    assert (prices.interest.battery, prices.interest.charger) == ({"": 0.04}, {"electronic_iuia": 0.0})
+    assert (prices.lives.charger, prices.lives.device) == (
+        {"electronic_iuia": 1.0},
+        {"": 9.0, "hand_pallet_truck": 3.0},
+    )
+    assert {interest_of(scenario, thing, "any").value for thing in THINGS} == {0.05}
 
 
 def test_prices_of_a_scenario() -> None:
@@ -113,8 +140,8 @@ def test_prices_of_a_scenario() -> None:
     assert prices.device == {"hand_pallet_truck": StatedPrice(800.0, "USD", "")}
     assert (prices.bay, prices.station) == (StatedPrice(0.0, "USD", ""), StatedPrice(1500.5, "USD", ""))
     assert prices.attendant == StatedPrice(40.0, "USD", "h")
-    assert (prices.interest_share, prices.lives.battery_years) == (0.08, 6.0)
-    assert prices.lives.charger_years == FIGURES["price.life.charger"].value
+    assert (prices.interest.room, prices.lives.battery) == ({"": 0.08}, {"": 6.0})
+    assert prices.lives.charger == {}
 
 
 @pytest.mark.parametrize(
@@ -176,12 +203,12 @@ def test_a_price_that_is_not_known() -> None:
     price, life = scenario.unknowns
 
     assert scenario.prices.battery == {"": StatedPrice(170.0, "USD", "kWh")}
-    assert (price.path, life.path, scenario.prices.lives.battery_years) == (
+    assert (price.path, life.path, scenario.prices.lives.battery) == (
         "prices.battery",
         "prices.lives.battery",
-        5.5,
+        {"": 5.5},
     )
     for share in (0.0, 0.12345, 0.7654321, 1.0):
         drawn = batsim.changed(scenario, {each.path: each.at(share) for each in scenario.unknowns}).prices
         assert drawn.battery[""].amount == pytest.approx(120.0 + 100.0 * share, rel=1e-5)
-        assert drawn.lives.battery_years == pytest.approx(4.0 + 3.0 * share, rel=1e-5)
+        assert drawn.lives.battery[""] == pytest.approx(4.0 + 3.0 * share, rel=1e-5)

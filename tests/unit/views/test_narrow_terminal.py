@@ -367,7 +367,7 @@ def test_an_amount_keeps_its_range_beside_it() -> None:
     """In columns, and as a list where they have no room."""
     (plan,) = found("plan", "plain")
     water = next(line.per_year for line in plan.layouts["in the truck"].money.lines if line.what == "water")
-    value, low, high = (f"{amount:,.0f}" for amount in (water.value, water.low, water.high))
+    value, low, high = (f"{amount:,.0f}" for amount in water.rounded[:3])
 
     assert water.low < water.value < water.high
     for width, expected in (

@@ -127,7 +127,7 @@ def test_it_says_what_the_plan_says() -> None:
             assert check.cure in text
         assert all(f"{line.item}" in text and line.reason in text for line in each.equipment)
         assert all(caution in text for caution in each.cautions)
-        assert f"{each.money.per_year.value:,.0f}" in text
+        assert each.money.per_year.text in text
     assert all(question.ask in text for question in plan.questions)
     assert all(name in text for name in plan.figures)
 
