@@ -102,7 +102,7 @@ def test_the_money_of_a_layout_by_hand() -> None:
 
     runs = plan.evidence.mean
     days = 5 * WEEKS_PER_YEAR
-    parts = 7 + 2 + 1 + 1 + 1  # trolleys, latches, a water cart, a spill kit, a set of goggles
+    parts = 2 + 3 + 3 + 1 + 1 + 1  # securing devices, roller beds, locks, a water cart, a spill kit, a set of goggles
     expected = {
         "batteries": paid_back(7 * 48 * 0.5 * 100.0, 0.06, 5),
         "chargers": 4 * 1000.0,

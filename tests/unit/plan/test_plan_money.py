@@ -393,7 +393,7 @@ def test_lives_and_interest_of_each_thing() -> None:
     of = discharged(changes=changes)
     costs = [(line.what, line.per_year.value) for line in of.lines if line.basis.endswith("%")]
 
-    parts = (7 + 2 + 1 + 1 + 2) * 50.0
+    parts = (2 + 3 + 3 + 1 + 1 + 2) * 50.0
     assert costs == [
         ("batteries", pytest.approx(16_800 * RECOVERY[4.0])),
         ("chargers", pytest.approx(4000.0)),  # a life of one year and no interest
