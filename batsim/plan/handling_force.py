@@ -139,15 +139,20 @@ def for_two(scenario: Scenario, layout: str) -> Iterator[str]:
     for trucks in trucks_alike(scenario):
         for push in arrangement.needs.pushes if pulled_out(trucks, arrangement) else ():
             yield from _pushed_by_two(scenario, arrangement, trucks, push)
-    for step in arrangement.steps:
-        lifts = step.device is not None and step.device == arrangement.needs.lifts
-        if lifts and sum(step.by) == 1 and any(way.carrying for way in step.ways):
-            yield f"{step.step} (a lift that nobody else watches)"
+    yield from _lifts_alone(arrangement)
     frame, most_kg = arrangement.needs.rolls_on, scenario.figures["carry.limit"].value
     own_kg = 0.0 if frame is None else equipment_of(scenario, arrangement, frame).own_mass_kg or 0.0
     if own_kg > most_kg + ROUNDING:
         both_kg = most_kg * together(2, scenario.figures)
         yield f"{frame} ({own_kg:.0f} kg to lift or carry; one person at most {most_kg:.1f} kg, two {both_kg:.1f} kg)"
+
+
+def _lifts_alone(arrangement: Arrangement) -> Iterator[str]:
+    """Steps in which one person lifts a battery and nobody watches."""
+    for step in arrangement.steps:
+        lifted = step.device == arrangement.needs.lifts and any(way.carrying for way in step.ways)
+        if lifted and sum(step.by) == 1:
+            yield f"{step.step} (a lift that nobody else watches)"
 
 
 def _pushed_by_two(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, push: Push) -> Iterator[str]:

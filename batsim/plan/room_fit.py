@@ -113,28 +113,39 @@ def _area(scenario: Scenario, layout: str) -> Check:
         missing = [side for side in ("length", "width") if getattr(scenario.room, f"{side}_m") is None]
         return room.case("no size", sides=listed(missing), side=missing[0])
     if there < needed - ROUNDING:
-        one_more = _levels(scenario, layout) + 1
-        stacked = [f"bays on {one_more} levels"] if (needed_area_m2(scenario, layout, one_more) or 0.0) <= there else []
-        cures = [*stacked, f"a room of {ceil(needed)} m²", "fewer bays"]
-        return room.case("too small", short=needed - there, cure=", or ".join(cures))
+        return room.case("too small", short=needed - there, cure=_more_room(scenario, layout, needed, there))
     key, length = _device_in_aisle(scenario, layout)
     return room.case("ok" if key is None or length is not None else "no device length", key=key)
 
 
+def _more_room(scenario: Scenario, layout: str, needed_m2: float, there_m2: float) -> str:
+    """What makes the bays fit: one level more only where that is enough."""
+    levels = _levels(scenario, layout) + 1
+    enough = (needed_area_m2(scenario, layout, levels) or 0.0) <= there_m2
+    stacked = [f"bays on {levels} levels"] if enough else []
+    return ", or ".join([*stacked, f"a room of {ceil(needed_m2)} m²", "fewer bays"])
+
+
+def _unmeasured_in_aisle(scenario: Scenario, layout: str) -> str:
+    """Case of what nobody has measured of what moves before the bays; empty where all is known."""
+    (key, length), hangs = _device_in_aisle(scenario, layout), scenario.arrangement(layout).needs.lifts is not None
+    if key is not None and length is None:
+        return "no device length"
+    return "unmeasured" if (hangs or key is not None) and _unmeasured(scenario) is not None else ""
+
+
 def _aisle(scenario: Scenario, layout: str) -> Check:
     """Clear width in front of the bays."""
-    needed, there, unmeasured = needed_aisle_m(scenario, layout), scenario.room.aisle_m, _unmeasured(scenario)
-    (key, length), hangs = _device_in_aisle(scenario, layout), scenario.arrangement(layout).needs.lifts is not None
-    missing = "no device length" if key is not None and length is None else ""
-    if unmeasured is not None and (hangs or key is not None):
-        missing = missing or "unmeasured"
+    needed, there = needed_aisle_m(scenario, layout), scenario.room.aisle_m
+    missing, hangs = _unmeasured_in_aisle(scenario, layout), scenario.arrangement(layout).needs.lifts is not None
     least = f"{'more than' if missing else 'at least'} {needed:.2f} m"
     aisle = Requirement("aisle", ROOM, rule=_aisle_rule(scenario, needed, hangs=hangs), least=least, there=there)
     if there is None:
         return aisle.case("no width")
     if there < needed - ROUNDING:
         return aisle.case("too narrow", short=needed - there)
-    return aisle.case(missing or "ok", key=key, trucks=unmeasured)
+    key, _ = _device_in_aisle(scenario, layout)
+    return aisle.case(missing or "ok", key=key, trucks=_unmeasured(scenario))
 
 
 def _aisle_rule(scenario: Scenario, needed_m: float, *, hangs: bool) -> str:
