@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from batsim.room.clock import Moment
+    from batsim.room.floor_plan import Table
 
 
 class Unit:
@@ -60,7 +61,7 @@ class Devices:
         """When the next one that is held will be free. [min]"""
         return min((unit.free_min for unit in self.units if unit.free_min > now and not unit.out), default=inf)
 
-    def choose(self, now: float, way: "list[list[float]] | None" = None, to_point: int = 0) -> list[Unit]:
+    def choose(self, now: float, way: "Table | None" = None, to_point: int = 0) -> list[Unit]:
         """Pick free ones: those with the shortest way to a point, else the first by number."""
         free = [unit for unit in self.units if unit.free_min <= now and not unit.out]
         if way is not None and len(free) > 1:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from batsim.room.floor_plan import Ways
+from batsim.room.floor_plan import Table, Ways
 from batsim.room.step_times import TOGETHER, Purpose, StepTimes
 from batsim.scenario.parts.handling import Arrangement, Hands, Step
 from batsim.scenario.parts.laws import DurationLaw
@@ -48,8 +48,8 @@ class Route(NamedTuple):
     device: int
     from_point: int
     to_point: int
-    minutes: list[list[float]]
-    metres: list[list[float]]
+    minutes: Table
+    metres: Table
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """A study comes out the same to the last bit wherever, in whatever order and in however many parts it is run."""
 
+import logging
 import sys
 from pathlib import Path
 
@@ -176,8 +177,8 @@ def test_dask(tmp_path: Path, alone: tuple[Path, dict[tuple[str, str], bytes]]) 
     assert sick["raised_here"].message == "TwoPartsError: this and that"
 
 
-def test_dask_scheduler_that_goes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A message instead of waiting for ever, and no case is blamed."""
+def test_dask_scheduler_that_goes(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
+    """A message instead of waiting for ever, none of Dask's traces, and no case is blamed."""
     distributed = pytest.importorskip("distributed")
     monkeypatch.setattr("batsim.study.running.engines.PATIENCE", "1s")
     jobs = [Job("north", number, 1, 500.0, 0.0) for number in range(100_000)]
@@ -198,6 +199,8 @@ def test_dask_scheduler_that_goes(monkeypatch: pytest.MonkeyPatch) -> None:
         "run the same command again when there is one"
     )
     assert not any(isinstance(outcome, Failure) for _, outcome in found)
+    logging.getLogger("distributed.client").error("a trace")
+    assert "trace" not in capfd.readouterr().err.lower()
 
 
 def test_dask_scheduler_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:

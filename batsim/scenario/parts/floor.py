@@ -1,5 +1,6 @@
 """Where things stand in the room: bays in rows, stations, and what a device can reach."""
 
+from itertools import islice
 from typing import Annotated, NamedTuple
 
 from pydantic import Field
@@ -100,9 +101,9 @@ def bay_spots(floor: Floor, bays: int) -> list[Spot]:
         left = bays - len(spots)
         # The last row may leave its number to what is left.
         columns = -(-left // row.levels) if row.bays is None else row.bays
-        for level in range(row.levels):
-            spots += [_along(row, column, level * row.level_height_m) for column in range(columns)]
-    return spots[:bays]
+        places = ((column, level) for level in range(row.levels) for column in range(columns))
+        spots += [_along(row, column, level * row.level_height_m) for column, level in islice(places, left)]
+    return spots
 
 
 def station_spots(floor: Floor, stations: int) -> list[Spot]:

@@ -1,5 +1,6 @@
 """Where chunks of jobs run: one process for each core, or the workers of a cluster; both are executors."""
 
+import logging
 import multiprocessing
 import os
 import signal
@@ -87,14 +88,16 @@ class Cluster:
         except ImportError as error:
             msg = f"--scheduler {DASK_NEEDED}"
             raise StudyError(msg) from error
+        for name in ("distributed", "distributed.client"):  # their traces; what matters is said here
+            logging.getLogger(name).setLevel(logging.CRITICAL)
         connect: Any = Client  # it has no types
         try:
             self._client = connect(address, timeout=PATIENCE, set_as_default=False)
+            self.width = max(1, sum(self._client.nthreads().values()))
         except (OSError, ValueError, TypeError) as error:
             msg = f"--scheduler: no Dask scheduler answers at {address}"
             raise StudyError(msg) from error
         self._address = address
-        self.width = max(1, sum(self._client.nthreads().values()))
 
     def open(self) -> Executor:
         """Its workers, as an executor."""

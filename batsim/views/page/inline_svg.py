@@ -18,6 +18,7 @@ SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",
 }
 """Text stays text, a dollar sign in a name too; the same figure gives the same bytes."""
+TAG = re.compile(r"<!--.*?-->|<[^>]*>", re.DOTALL)
 Step = tuple[int, int]
 """How far across and down, in tenths of a point."""
 
@@ -53,19 +54,23 @@ def inline_svg(figure: Figure, prefix: str, title: str, description: str) -> str
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
-    svg = re.sub(r"-?\d+\.\d{2,}", _short, svg)
-    svg = re.sub(r'\bd="([MLz\d\s.-]*)"', lambda path: f'd="{short_path(path[1])}"', svg)
-    svg = re.sub(r' transform="rotate\(-?0 [^)]*\)"', "", svg)
-    svg = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", svg)
     svg = re.sub(r"\s*\n\s*", "\n", svg)
-    svg = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', svg)
-    svg = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", svg)
-    svg = re.sub(r'(xlink:href|href)="#([^"]+)"', rf'\1="#{prefix}-\2"', svg)
-    head, _, body = svg.partition(">")
+    head, _, body = TAG.sub(lambda tag: _shorter(tag[0], prefix), svg).partition(">")
     head = re.sub(r'\s(?:width|height)="[^"]*"', "", head)
     label = f'role="img" aria-labelledby="{prefix}-title {prefix}-desc"'
     named = f'<title id="{prefix}-title">{escape(title)}</title><desc id="{prefix}-desc">{escape(description)}</desc>'
     return f"{head} {label}>{named}{body}".strip()
+
+
+def _shorter(tag: str, prefix: str) -> str:
+    """Write a tag in fewer letters, with ids of its own; what stands between tags is text and stays as it is."""
+    tag = re.sub(r"-?\d+\.\d{2,}", _short, tag)
+    tag = re.sub(r'\bd="([MLz\d\s.-]*)"', lambda path: f'd="{short_path(path[1])}"', tag)
+    tag = re.sub(r' transform="rotate\(-?0 [^)]*\)"', "", tag)
+    tag = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", tag)
+    tag = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', tag)
+    tag = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", tag)
+    return re.sub(r'(xlink:href|href)="#([^"]+)"', rf'\1="#{prefix}-\2"', tag)
 
 
 def short_path(path: str) -> str:

@@ -230,6 +230,37 @@ def test_svg_of_a_figure() -> None:
 
 
 @pytest.mark.parametrize(
+    "name",
+    [
+        "aisle 2.75 m",
+        "aisle 2.80 m",
+        "1.23456",
+        "url(#a)",
+        'id="a"',
+        'd="M 1.25 2.5"',
+        "font-family: a; b",
+        'href="#a"',
+    ],
+)
+def test_names_in_a_picture_stay_as_they_are(name: str) -> None:
+    """Letter by letter, though they look like what an SVG is made of; coordinates are still written short."""
+    from matplotlib.figure import Figure  # noqa: PLC0415 - heavy
+
+    from batsim.views.page.inline_svg import for_a_page  # noqa: PLC0415
+
+    with for_a_page():
+        figure = Figure(figsize=(3, 2))
+        axes = figure.add_subplot()
+        axes.plot([0, 1.23456], [0, 1], label=name)
+        axes.set_title(name)
+        axes.legend()
+        drawn = inline_svg(figure, "one", name, name)
+
+    assert Page(drawn).text.count(name) == 4
+    assert not re.search(r"\.\d{2,}", re.sub(r">[^<]*<", "><", drawn).replace(name, ""))
+
+
+@pytest.mark.parametrize(
     ("path", "short"),
     [
         ("M 10 20\nL 30.1 20\n", "M10 20h20.1"),
