@@ -630,7 +630,7 @@ ALONE = "lift the discharged battery to its bay and record the exchange (a lift 
 
 def heavy_for_one(changes: dict[str, Any], layout: str = "stands") -> list[str]:
     """Cautions about what one person should not do alone."""
-    return [text for text in cautions(with_changes(changes), layout) if text.startswith("More than one person")]
+    return [text for text in cautions(with_changes(changes), layout) if text.startswith("Too much for one person")]
 
 
 @pytest.mark.parametrize(
