@@ -8,6 +8,9 @@ from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.floor import Floor, Spot, bay_spots, station_spots
 from batsim.scenario.parts.kinds import UNLIMITED
 
+MOST_WAYS = 1_000_000
+"""Ways from stations to bays that are worked out: thousands of times what a room has."""
+
 
 def room_problems(checked: CheckedLayout) -> Iterator[Problem]:
     """Find every broken rule of what a layout says beyond its counts."""
@@ -55,13 +58,17 @@ def _floor(checked: CheckedLayout) -> Iterator[Problem]:
     if layout.stations == UNLIMITED:
         yield checked.problem("stations", rule="positions need a number of stations", got="unlimited")
         return
-    number = _bays_of(checked)
+    number, station_count = _bays_of(checked), int(layout.stations or 1)
+    if number * station_count > MOST_WAYS:
+        rule = f"too large: {number:,} bays for each of {station_count:,} stations; at most {MOST_WAYS:,} ways in all"
+        yield checked.problem("floor", rule=rule)
+        return
     bays = bay_spots(layout.floor, number)
     if len(bays) < number:
         rule = f"the rows hold {len(bays)} of {number} bays; leave 'bays' out of the last row to let it take the rest"
         yield checked.problem("floor", "rows", rule=rule)
         return
-    stations = station_spots(layout.floor, int(layout.stations or 1))
+    stations = station_spots(layout.floor, station_count)
     yield from _zones(checked, layout.floor, bays, stations)
     yield from _reach(checked, bays, stations)
 
