@@ -173,9 +173,9 @@ class Dimension:
         holder, _, key = name.partition(".")
         held_by = {"this": self.equipment, "rolls_on": needs.rolls_on, "forks_under": needs.forks_under, "beam": BEAM}
         equipment, row = held_by.get(holder), _rows("measures_asked.csv")[key if holder in held_by else name]
-        ask, path = (filled(row[text], trucks=self.trucks, equipment=equipment) for text in ("ask", "path"))
         if holder == "rolls_on" and (equipment is None or has_rollers(self.trucks)):
-            return Measure(Window(0.0, 0.0), ask, path)
+            return Measure(Window(0.0, 0.0), "", "")
+        ask, path = (filled(row[text], trucks=self.trucks, equipment=equipment) for text in ("ask", "path"))
         value = self._on_site(holder, key) if equipment is None else self._of(equipment, key)
         return Measure(Window(value, value) if isinstance(value, float | int) else value, ask, path)
 

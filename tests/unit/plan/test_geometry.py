@@ -197,6 +197,19 @@ def test_where_no_size_fits() -> None:
     assert {frame.cure, forks.cure} == {"choose another battery, another truck or another arrangement"}
 
 
+def test_without_a_part_to_roll_on_the_floor_of_the_truck_counts() -> None:
+    """An arrangement of the site's own that brings none: 200 mm of floor, and nothing more."""
+    pulled: dict[str, Any] = {
+        "title": "Pulled", "bay": "shelf", "steps": [{"step": "pull", "by": "attendant", "time": "3 min"}],
+        "needs": {"rolls_onto": ["shelf"], "dimensions": {"shelf": ["roller_height"]}},
+    }  # fmt: skip
+    layout = {"handling": "pulled", "batteries": 5, "chargers": "3 x electronic_iuia"}
+    changes = {"handling": {"pulled": pulled}, "layouts.pulled": layout, "equipment.shelf": {"roller_height": "211 mm"}}
+    (check,) = checks_of(batsim.changed(surveyed(), changes), "pulled")["shelf", "roller height"]
+
+    assert (check.verdict, check.limit) == (FAILS, "200 mm ± 10 mm")
+
+
 # --- conversion ---
 
 
