@@ -116,15 +116,13 @@ def order_of_plans(plans: Iterable[LayoutPlan]) -> tuple[str, ...]:
 def order_sentence(comparison: Comparison) -> str:
     """Say how the layouts of a comparison stand to targets and cost, the best first; empty with nothing to rank."""
     ranked = [layout for layout in order_of_runs(comparison) if layout not in comparison.impossible]
-    targets = {layout: comparison.targets(layout) for layout in ranked}
-    known = bool(comparison.costs)
-    if len(ranked) < 2 or not (known or any(targets.values())):
+    if len(ranked) < 2:
         return ""
-    if not any(targets.values()):
+    if not comparison.targets(ranked[0]):
         names = ", ".join(f"'{layout}'" for layout in ranked)
-        return f"By cost in a year, the cheapest first: {names} (batsim plan)."
-    texts = "; ".join(f"'{layout}' {_standing_text(targets[layout])}" for layout in ranked)
-    if known:
+        return f"By cost in a year, the cheapest first: {names} (batsim plan)." if comparison.costs else ""
+    texts = "; ".join(f"'{layout}' {_standing_text(comparison.targets(layout))}" for layout in ranked)
+    if comparison.costs:
         return f"By targets, then by cost in a year (batsim plan), the best first: {texts}."
     return f"By targets, the best first: {texts}. Cost settles what is level: batsim plan."
 

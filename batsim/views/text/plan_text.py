@@ -10,6 +10,7 @@ from batsim.plan.conversion import PartChange
 from batsim.plan.equipment import SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT, YearlyCost
 from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.possible import why
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
 from batsim.views.text.numbers import number_text
@@ -76,6 +77,7 @@ def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     advice = advice_texts(plan)
     lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
     lines += [sentence(advice[0], width), *(sentence(text, width, 2) for text in advice[1:])] if advice else []
+    lines += ["", sentence(f"Impossible: {why(plan.impossible)}", width)] if plan.impossible else []
     lines += ["", sentence(f"Checks: {plan.counts}", width)]
     lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
     lines += ["", *_equipment(plan, width)]
