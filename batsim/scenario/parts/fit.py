@@ -65,7 +65,7 @@ class Opening(Frozen):
     height_mm: Millimetres | None = Field(None, alias="height")
     """Clear height over the floor or the rollers that the battery stands on. [mm]"""
     stands_out_mm: Annotated[float, Quantity("length", least=0.0)] | None = Field(None, alias="stands_out")
-    """How far doors, covers or sills stand out from the side while it is open. [mm]"""
+    """How far anything still stands out from the side while it is open. [mm]"""
 
 
 class Compartment(Frozen):
