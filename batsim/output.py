@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 FORMULA = re.compile(r"[\s]*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r\n]")
 """How text begins that a spreadsheet may calculate with, by the list of OWASP, "CSV Injection"."""
+NO_FILE = "it is a pipe or a device"
 AMOUNT = re.compile(r"[-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?(?: [A-Za-z%][A-Za-z0-9%/]*)?")
 """A number, perhaps with a unit: nothing to calculate."""
 
@@ -56,7 +57,7 @@ def _writable(target: Path) -> None:
     if target.is_dir():
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(target))
     if not target.is_file():
-        raise OSError(errno.EINVAL, "Not a file", str(target))
+        raise OSError(NO_FILE)
     if not os.access(target, os.W_OK):
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(target))
 

@@ -24,8 +24,8 @@ LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
 NO_FILE = "no such file"
 TAKEN = "the catalogue has a type of this name; add 'from: {}' to start from it, or choose another name"
-MOST_TIMES = 10_000
-"""Durations that are read from one file."""
+MOST_TIMES, MOST_TIMES_IN_ALL = 10_000, 100_000
+"""Durations that are read from one file, and from all that a scenario names."""
 
 
 def read(path: str | FilePath) -> Scenario:
@@ -189,11 +189,16 @@ def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -
 def _read_observed(source: LocatedData, folder: FilePath) -> list[Problem]:
     """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
     problems: list[Problem] = []
+    left = MOST_TIMES_IN_ALL
     for path, value in source.walk():
         if path[-1] != "observed" or not isinstance(value, str):
             continue
         file = folder / value
         times = _times(file)
+        left -= len(times)
+        if left < 0:
+            problems.append(source.problem(path, f"more than {MOST_TIMES_IN_ALL} durations in the files of a scenario"))
+            break
         if not times or len(times) > MOST_TIMES:
             rule = f"needs a file with one duration on each line, at most {MOST_TIMES} and 1 MiB"
             problems.append(source.problem(path, rule, got=shown(str(file))))

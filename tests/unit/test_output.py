@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from batsim.output import cell, csv_text, replacing
+from batsim.output import NO_FILE, cell, csv_text, replacing
 
 
 def test_a_file_is_replaced_at_the_end(tmp_path: Path) -> None:
@@ -57,7 +57,7 @@ def test_a_link_stays_a_link(tmp_path: Path) -> None:
     assert file.read_text(encoding="utf-8") == "new"
 
 
-@pytest.mark.parametrize(("make", "reason"), [(Path.mkdir, "Is a directory"), (os.mkfifo, "Not a file")])
+@pytest.mark.parametrize(("make", "reason"), [(Path.mkdir, "Is a directory"), (os.mkfifo, NO_FILE)])
 def test_what_is_no_file_is_not_replaced(tmp_path: Path, make: Callable[[Path], None], reason: str) -> None:
     """Nor a pipe that somebody reads from."""
     make(tmp_path / "page.html")

@@ -112,6 +112,8 @@ class Store:
             return cls(Path(IN_MEMORY), connection, None)
         path = Path(path)
         require(write or path.is_file(), f"{path}: there is no such store", StudyError)
+        pipe = path.exists() and not (path.is_file() or path.is_dir())
+        require(not pipe, f"{path}: this is a pipe or a device, no file for a store", StudyError)
         lock = _lock(path) if write else None
         try:
             with _told(path):

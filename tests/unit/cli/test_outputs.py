@@ -1,7 +1,9 @@
 """Names and outputs of all kinds: code pages that lack a letter, closed outputs, missing extras, interrupted writes."""
 
 import csv
+import errno
 import json
+import os
 import subprocess
 import sys
 from io import StringIO
@@ -129,6 +131,47 @@ def test_an_interrupted_write_leaves_what_was_there(
     assert (result.exit_code, result.stderr) == (130, "stopped\n")
     assert Path(name).read_text(encoding="utf-8") == "old"
     assert {file.name for file in Path().iterdir()} == before
+
+
+def test_an_interrupted_export_leaves_what_was_there(site: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The old table and the old dictionary, and nothing beside them."""
+    Path("study.yaml").write_text(
+        f"scenario: {site}\nlayouts: [hoist]\nvary: {{'trucks[0].count': [5, 6]}}\n", encoding="utf-8"
+    )
+    assert call("sweep", "study.yaml", *SHORT).exit_code == 0
+    Path("cases.csv").write_text("old", encoding="utf-8")
+    before = {file.name for file in Path().iterdir()}
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr("batsim.study.sweeps.export._Csv.rows", full)
+        result = call("export", "study.store", "cases.csv")
+
+    assert (result.exit_code, result.stderr) == (2, "cases.csv: cannot be written: No space left on device\n")
+    assert Path("cases.csv").read_text(encoding="utf-8") == "old"
+    assert {file.name for file in Path().iterdir()} == before
+
+
+def test_pipes_are_no_outputs_and_no_stores(site: str) -> None:
+    """Nothing waits for a reader; it is said at once, or when it is to be written."""
+    for name in ("pipe.csv", "pipe.store", "pipe.html"):
+        os.mkfifo(name)
+    Path("study.yaml").write_text(
+        f"scenario: {site}\nlayouts: [hoist]\nvary: {{'trucks[0].count': [5, 6]}}\n", encoding="utf-8"
+    )
+    assert call("sweep", "study.yaml", *SHORT).exit_code == 0
+
+    exported = call("export", "study.store", "pipe.csv")
+    reported = call("report", site, *SHORT, "--layout", "hoist", "--output", "pipe.html")
+    kept = [call("sweep", "study.yaml", *SHORT, "--store", "pipe.store"), call("merge", "pipe.store", "study.store")]
+
+    assert exported.stderr == "pipe.csv: cannot be written: it is a pipe or a device\n"
+    assert reported.stderr.endswith("--output: cannot be written (it is a pipe or a device); choose another file\n")
+    assert {result.stderr for result in kept} == {"pipe.store: this is a pipe or a device, no file for a store\n"}
+    assert call("export", "pipe.store", "cases.csv").stderr == "pipe.store: there is no such store\n"
+    assert call("merge", "all.store", "pipe.store").stderr == "pipe.store: there is no such store\n"
 
 
 FORMULAS = {"counterbalance 1.6 t": "+1+1", "in the truck": "@SUM(1+1)*cmd|' /C calc'!A0", "portable stands": "=1+2"}

@@ -348,6 +348,16 @@ def test_a_huge_file_of_durations_is_not_read(here: Path, monkeypatch: pytest.Mo
     assert check(text) == said(f"site.yaml:34:26: trucks[1].run_time.observed: {TIMES} (got 'times.csv')")
 
 
+def test_too_many_durations_in_all(here: Path) -> None:
+    """A scenario may name many files, or one of them many times."""
+    (here / "times.csv").write_text("6 h\n" * MOST_TIMES, encoding="utf-8")
+    steps = "".join(f"      - {{step: s{number}, by: driver, time: {{observed: times.csv}}}}\n" for number in range(11))
+    text = SOUND.replace("      - {step: lock it", f"{steps}      - {{step: lock it")
+
+    message = "more than 100000 durations in the files of a scenario"
+    assert check(text) == said(f"site.yaml:70:50: handling.extractor.steps[12].time.observed: {message}")
+
+
 @pytest.mark.parametrize("name", [".", "/dev/zero", "/dev/null"])
 def test_a_file_of_durations_that_is_no_file(here: Path, name: str) -> None:
     """Folders and devices are not read."""
