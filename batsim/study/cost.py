@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
-from batsim.study.prices import battery_price, charger_price, device_price, price_of, recovery_of
+from batsim.study.prices import Price, battery_price, charger_price, device_price, price_of, recovery_of
 from batsim.study.running.counts import BAYS, Counted, counts_of
 
 WEEKS_PER_YEAR = 52.0
@@ -25,12 +25,20 @@ class UnitCost(NamedTuple):
     """battery, charger, device, bay, station or attendant."""
     name: str
     """Type of battery or charger, kind of device, shift; empty where there is one kind."""
-    per_year: float
-    """In the currency of the site. [1/year]"""
+    yearly: Price
+    """In the currency of the site, and between what it lies. [currency/year]"""
     price: float
     """Of one, or of an hour of one. [currency]"""
-    placeholder: bool
-    """Whether the price is the catalogue's and not the site's."""
+
+    @property
+    def per_year(self) -> float:
+        """The same without its range. [currency/year]"""
+        return self.yearly.value
+
+    @property
+    def placeholder(self) -> bool:
+        """Whether price, life or interest is the catalogue's and not the site's."""
+        return self.yearly.placeholder
 
     @property
     def counted(self) -> Counted:
@@ -49,7 +57,12 @@ class CostLine(NamedTuple):
     @property
     def per_year(self) -> float:
         """Cost of those that are not there yet. [currency/year]"""
-        return max(0.0, self.number - self.owned) * self.unit.per_year
+        return self.cost.value
+
+    @property
+    def cost(self) -> Price:
+        """The same with its range. [currency/year]"""
+        return self.unit.yearly.times(max(0.0, self.number - self.owned))
 
 
 @dataclass(frozen=True)
@@ -76,18 +89,17 @@ class UnitCosts:
         units = []
         for thing, name, price in bought:
             kind, called = ("room", KEYS[thing]) if thing in ("bay", "station") else (thing, name)
-            yearly = price.in_a_year(recovery_of(scenario, kind, called))
-            units.append(UnitCost(thing, name, yearly.value, price.value, price.placeholder))
+            units.append(UnitCost(thing, name, price.in_a_year(recovery_of(scenario, kind, called)), price.value))
         attendants, wage = scenario.layouts[layout].attendants, price_of(scenario, "attendant", prices.attendant)
         for name in attendants if isinstance(attendants, dict) else ():
             shift = scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
-            units.append(UnitCost("attendant", name, wage.value * hours, wage.value, wage.placeholder))
+            units.append(UnitCost("attendant", name, wage.times(hours), wage.value))
         return {unit.counted: unit for unit in units}
 
     @property
     def placeholders(self) -> bool:
-        """Whether any price is the catalogue's and not the site's."""
+        """Whether any price, life or interest is the catalogue's and not the site's."""
         return any(unit.placeholder for unit in self.by_counted.values())
 
 

@@ -119,7 +119,7 @@ def due_ah(name: str, record: Record) -> float:
 def test_water_gives_back_what_gas_has_taken(name: str):
     """By Faraday's law, of all charges since the last watering; due when it is due, and never before."""
     changes, every = WATERED[name]
-    record = run(room({**changes, **water(every, time="5 min")}), weeks=4.0)
+    record = run(room({**changes, **water(every, time="5 min")}), weeks=6.0)
     cells, enough_ah = record.facts.battery_types[0].cells, due_ah(name, record)
     charges, intervals = by("battery", started(rows_of(record, "charges"))), 0
     for battery, waterings in by("battery", started(rows_of(record, "waterings"))).items():

@@ -1,11 +1,13 @@
 """What was decided, for the terminal: counts, cost, how sure, what lies around."""
 
 import math
+from collections.abc import Iterable
 
 from batsim.decision.answer import MISSES, Answer, Trial
 from batsim.decision.decide import Decision
 from batsim.study.cost import CostLine
 from batsim.study.limits import stated_limits
+from batsim.study.prices import MARK, summed
 from batsim.views.text.lines import columns, hung, sentence
 from batsim.views.text.numbers import counted, estimate_text, is_share, measure_of, unit_of
 from batsim.views.text.tables import impossible_sentences, run_length, targets_sentence
@@ -13,8 +15,8 @@ from batsim.views.text.tables import impossible_sentences, run_length, targets_s
 MOST_NEAR_MISSES = 5
 """Near misses that are listed."""
 PLACEHOLDERS = (
-    "Prices that the scenario does not state are placeholders of the catalogue: state your own under 'prices' before "
-    "the cost is used."
+    f"{MARK} rests on placeholders of the catalogue for prices, lives or interest, with their range: state your own "
+    "under 'prices' before the cost is used."
 )
 LEFT_OUT = (
     "Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime and drivers "
@@ -32,7 +34,7 @@ def decision_text(decision: Decision, width: int = 100) -> str:
         cheapest = decision.cheapest
         says = f"No layout meets the targets; '{decision.ranking[0]}' comes nearest."
         if cheapest is not None:
-            cost = _money(cheapest, cheapest.cost_per_year)
+            cost = _cost(cheapest, cheapest.cost_lines)
             says = f"Cheapest layout that meets the targets: '{cheapest.layout}', {cost}."
         notes.insert(0, says)
     notes += impossible_sentences(decision.impossible)
@@ -66,9 +68,9 @@ def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
     for limit in answer.limits:
         value, label = _value(answer, chosen, limit.measure, season=limit.season), measure_of(limit.measure).label
         lines.append(sentence(f"{label}{limit.when}: {value} (target: {limit.text})", width, 2))
-    lines.append(sentence(f"cost: {_money(answer, chosen.cost_per_year)}", width, 2))
+    lines.append(sentence(f"cost: {_cost(answer, answer.cost_lines)}", width, 2))
     costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
-    lines += [hung(f"{_bought(line)}: {_money(answer, line.per_year)}", width, 4) for line in costs]
+    lines += [hung(f"{_bought(line)}: {_cost(answer, [line])}", width, 4) for line in costs]
     lines += ["", *(sentence(text, width) for text in (_how_sure(answer), _doubt(answer)) if text)]
     lines += ["", *_frontier(answer, width)]
     near = answer.near_misses[:MOST_NEAR_MISSES]
@@ -184,7 +186,12 @@ def _zone(value: float, measure: str) -> str:
     return f"{100.0 * value:.2g} points" if is_share(measure) else f"{value:.2g}"
 
 
+def _cost(answer: Answer, lines: Iterable[CostLine]) -> str:
+    """What lines cost together, rounded to what is known, with its range."""
+    return f"{summed(line.cost for line in lines).text} {answer.schedule.scenario.site.currency} a year"
+
+
 def _money(answer: Answer, amount: float) -> str:
     if not math.isfinite(amount):
         return "-"
-    return f"{amount:,.0f} {answer.schedule.scenario.site.currency} a year"
+    return f"{amount:,.0f}{MARK * answer.placeholders} {answer.schedule.scenario.site.currency} a year"

@@ -2,9 +2,10 @@
 
 import math
 
-from batsim.catalogue import FIGURES
+from batsim.catalogue import FIGURES, sources
 from batsim.formulas.rules_of_thumb import SHIFT_HOURS
 from batsim.plan.possible import impossible_layouts
+from batsim.scenario.parts.batteries import Equalising
 from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
@@ -33,6 +34,7 @@ def summary_text(outline: Outline, width: int = 100) -> str:
             f"  {truck.count} x {truck.group} on {', '.join(truck.shifts)}; battery {truck.battery}",
             f"    about {run_h:.1f} h of work on one battery{power}, until {100 * truck.exchange_at_share:g} % is left",
         ]
+    lines += _equalising_lines(scenario)
     impossible = impossible_layouts(scenario, scenario.layouts)
     for layout in outline.layouts:
         lines += _layout_lines(layout)
@@ -51,6 +53,27 @@ def summary_text(outline: Outline, width: int = 100) -> str:
         ]
     lines.append("Rules of thumb know no queue and no spread; run 'batsim compare' for the answer.")
     return _fitted(lines, width)
+
+
+def _equalising_lines(scenario: Scenario) -> list[str]:
+    """How batteries are equalised where a site leaves that to the catalogue, with where that comes from."""
+    lines = []
+    for name in scenario.trucks_by_battery:
+        battery, citations = scenario.batteries[name], sources()
+        if battery.equalising is None:
+            continue
+        every, length, current = (
+            scenario.figures[f"battery.{battery.chemistry}.equalise_{key}"] for key in ("every", "length", "current")
+        )
+        usual = Equalising.model_validate({"every": every.text, "length": length.text, "current": current.text})
+        if battery.equalising == usual:
+            cited = "; ".join(dict.fromkeys(citations[figure.source].citation for figure in (every, length, current)))
+            ranges = ", ".join(f"{figure.low:g} to {figure.high_text}" for figure in (every, length, current))
+            lines += [
+                f"  {name}: equalised every {every.text} for {length.text} at {current.text}",
+                f"    not stated: the middle of {ranges} ({cited})",
+            ]
+    return lines
 
 
 def study_summary(agenda: Agenda, width: int = 100) -> str:

@@ -329,3 +329,15 @@ def test_a_path_outside_the_catalogue_is_not_a_document():
 def test_no_trade_name_or_address_is_in_the_data(path):
     text = path.read_text(encoding="utf-8")
     assert [word for word in FORBIDDEN if word in text] == []
+
+
+@pytest.mark.parametrize("key", ["every", "length", "current"])
+@pytest.mark.parametrize("chemistry", ["vented_lead_acid", "valve_regulated"])
+def test_equalising_is_at_the_middle_of_its_range(chemistry: str, key: str) -> None:
+    """Makers differ: neither end is the default, and the row says where the range comes from."""
+    figure = FIGURES[f"battery.{chemistry}.equalise_{key}"]
+
+    assert figure.value == pytest.approx((figure.low + figure.high) / 2.0)
+    assert figure.low < figure.high
+    assert "middle" in figure.where
+    assert figure.source in sources()

@@ -118,7 +118,7 @@ def test_replace_checks_what_holds_chargers_back(sound: Scenario) -> None:
         "the others in standby (got 1 kW)"
     ]
     assert str(short.value).splitlines()[1:] == [
-        f"  {SOUND}: layouts.in the truck.charging.windows: must be open for at least 14 h a week, what 'our charger' "
+        f"  {SOUND}: layouts.in the truck.charging.windows: must be open for at least 15 h a week, what 'our charger' "
         "takes to fill 'big' (got 8 h)"
     ]
     assert str(cold.value).splitlines()[1:] == [

@@ -8,6 +8,7 @@ import batsim
 from batsim.catalogue import FIGURES
 from batsim.scenario.site import Scenario
 from batsim.study.cost import CostLine, UnitCost, UnitCosts, cost_lines
+from batsim.study.prices import Price
 
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
 KESTREL = Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml"
@@ -29,6 +30,11 @@ RECOVERY = {5.0: 0.2309748, 10.0: 0.1295046, 20.0: 0.0802426}
 def sound() -> Scenario:
     """The sound scenario of the tests on bad input, with prices of the site."""
     return batsim.changed(batsim.read(SOUND), {"prices": PRICES})
+
+
+def exactly(amount: float) -> Price:
+    """A cost that is known."""
+    return Price(amount, amount, amount, placeholder=False)
 
 
 def lines_of(scenario: Scenario, layout: str, units: UnitCosts | None = None) -> dict[tuple[str, str], CostLine]:
@@ -60,7 +66,7 @@ def test_one_of_each_by_hand(sound: Scenario) -> None:
     assert units.by_counted["stations", ""].per_year == pytest.approx(2000.0 * RECOVERY[20.0], rel=1e-5)
     # 16 h on five days, 52 weeks.
     assert {name: each for (kind, name), each in units.by_counted.items() if kind == "attendants"} == {
-        "room": UnitCost("attendant", "room", 30.0 * 16.0 * 5.0 * 52.0, 30.0, placeholder=False)
+        "room": UnitCost("attendant", "room", exactly(30.0 * 16.0 * 5.0 * 52.0), 30.0)
     }
     assert units.placeholders is False
 
@@ -70,6 +76,23 @@ def test_without_interest_a_price_is_dealt_over_the_years(sound: Scenario) -> No
     free = batsim.changed(sound, {"prices.interest": "0 %", "prices.lives.battery": "8 years"})
 
     assert UnitCosts(free, "extractor").by_counted["batteries", "big"].per_year == 750.0
+
+
+def test_each_thing_has_its_life_and_interest(sound: Scenario) -> None:
+    """By name, for all of a kind, or of the catalogue, which is a placeholder with a range."""
+    changes = {
+        "prices.lives": {"charger": {"our charger": "1 year"}, "battery": {"big": "5 years"}, "room": "20 years"},
+        "prices.interest": {"charger": {"our charger": "0 %"}, "battery": "5 %", "room": {"bays": "5 %"}},
+    }
+    units = UnitCosts(batsim.changed(sound, changes), "extractor").by_counted
+
+    assert units["chargers", "our charger"].yearly == exactly(3000.0)
+    assert units["batteries", "big"].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
+    assert units["bays", ""].per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
+    for thing in (("chargers", "gel_iu"), ("batteries", "small"), ("stations", ""), ("devices", "extractor")):
+        cost = units[thing].yearly
+        assert cost.placeholder
+        assert cost.low < cost.value < cost.high
 
 
 def test_a_price_of_the_type_goes_before_that_of_all() -> None:
