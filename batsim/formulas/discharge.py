@@ -286,7 +286,7 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
     soc = soc_from - 0.5 * hours * first_per_h
     emf = empty_v + slope_v * soc
     square = emf * emf - drop
-    if soc < 0.0 or square <= 0.0:
+    if square <= 0.0:
         return _to_the_end(soc_from, hours, power_w, cell)
     middle_a = twice / (emf + sqrt(square))
     kappa = (middle_a / rate_a) ** exponent
@@ -302,12 +302,11 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
     soc = soc_from - hours * (first_per_h + 4.0 * middle_per_h + last_per_h) / 6.0
     if soc < 0.0 or (empty_v + slope_v * soc) ** 2 <= drop:
         return _to_the_end(soc_from, hours, power_w, cell)
-    if first_kappa < floor < kappa:
-        knee = _knee(power_w, cell)
-        if soc < knee < soc_from - _NEAR:
-            upper_h, upper_ah = discharge_at_power(soc_from, knee, power_w, cell)
-            soc, lower_ah = soc_after(knee, hours - upper_h, power_w, cell)
-            return soc, upper_ah + lower_ah
+    knee = _knee(power_w, cell) if first_kappa < floor < kappa else math.inf
+    if soc < knee < soc_from - _NEAR:
+        upper_h, upper_ah = discharge_at_power(soc_from, knee, power_w, cell)
+        soc, lower_ah = soc_after(knee, hours - upper_h, power_w, cell)
+        return soc, upper_ah + lower_ah
     return soc, (first_a + 4.0 * middle_a + last_a) * hours / 6.0
 
 

@@ -99,14 +99,9 @@ class Discharge:
 
         if truck.early_min == inf and when.early_below_share is not None and soc <= when.early_below_share:
             truck.early_min = reaches(when.early_below_share)
-        if when.shift_change != "never":
-            change_min = group.shift_ends[shift] - truck.lead_min
-            if begin_min < change_min <= end_min and (change_min < end_min or soc > self.level):
-                always = when.shift_change == "always"
-                if always or _too_little(truck, shift, soc, self.level):  # there is more left before the change
-                    cut = self.gives.upto(table, stretch, change_min, driven_min)
-                    if always or _too_little(truck, shift, cut.soc_share, self.level):
-                        visit_min, reason = change_min, SHIFT_CHANGE
+        at_change = self._at_shift_change(stretch, shift, driven_min) if when.shift_change != "never" else None
+        if at_change is not None:
+            visit_min, reason, cut = at_change.end_min, SHIFT_CHANGE, at_change
         below_share = when.in_breaks_below_share
         if below_share is not None and soc <= below_share:
             index = bisect_left(group.break_starts, reaches(below_share))
@@ -118,6 +113,19 @@ class Discharge:
         self.reason = reason
         self.stretches.append(cut)
         return True
+
+    def _at_shift_change(self, stretch: Stretch, shift: int, driven_min: float) -> Stretch | None:
+        """What of a stretch lies before the visit at the change of its shift; None when the truck stays at work."""
+        truck, group = self.truck, self.truck.group
+        begin_min, end_min, _, _, soc, _, _, _ = stretch
+        change_min = group.shift_ends[shift] - truck.lead_min
+        if not begin_min < change_min <= end_min or (change_min == end_min and soc <= self.level):
+            return None
+        always = group.truck.exchange_when.shift_change == "always"
+        if not always and not _too_little(truck, shift, soc, self.level):  # before the change there is more left
+            return None
+        cut = self.gives.upto(group.timetable, stretch, change_min, driven_min)
+        return cut if always or _too_little(truck, shift, cut.soc_share, self.level) else None
 
     def end_at(self, visit_min: float) -> None:
         """Have it end at a time before the planned one. [min]"""

@@ -1,5 +1,6 @@
 """One truck group worked out once: its calendar, its demand, its mean power, the air about it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
@@ -93,13 +94,6 @@ def group_plan(
     factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
     power_w = tuple(factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True))
     cell = cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc)
-
-    @cache
-    def use_of(watts: float, minutes: float, factor: float) -> float:
-        if truck.run_time_min is not None:
-            return min(1.0, (1.0 - truck.exchange_at_share) * factor * minutes / truck.run_time_min.mean)
-        return 1.0 - soc_after(1.0, minutes / 60.0, watts, cell)[0]
-
     way = truck.to_room
     return GroupPlan(
         number=number,
@@ -114,7 +108,7 @@ def group_plan(
         shift_ends=tuple(end for _, end in shifts),
         drivers_exchange=tuple(layout.exchanged_by_drivers(named[shift]) for shift in shifts),
         shift_power_w=power_w,
-        shift_use_share=tuple(map(use_of, power_w, worked_min, factors)),
+        shift_use_share=tuple(map(_use_of(truck, cell), power_w, worked_min, factors)),
         demand=demand,
         shift_min=shift_min,
         trip_min=ticked(way.distance_m / way.speed_m_per_min) if way is not None else 0.0,
@@ -123,6 +117,18 @@ def group_plan(
         cell=cell,
         air_degc=air,
     )
+
+
+def _use_of(truck: TruckGroup, cell: Cell) -> Callable[[float, float, float], float]:
+    """What gives the state of charge that a shift takes, by mean power, working minutes and demand. [W, min, -]"""
+
+    @cache
+    def use_of(watts: float, minutes: float, factor: float) -> float:
+        if truck.run_time_min is not None:
+            return min(1.0, (1.0 - truck.exchange_at_share) * factor * minutes / truck.run_time_min.mean)
+        return 1.0 - soc_after(1.0, minutes / 60.0, watts, cell)[0]
+
+    return use_of
 
 
 def _worked_min(shifts: list[Window], table: Timetable, shift_min: float) -> list[float]:
