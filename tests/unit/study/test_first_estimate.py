@@ -56,3 +56,24 @@ def test_three_shifts_with_breaks() -> None:
     lines = summary_text(outline(site), 200).splitlines()
 
     assert "      rule of thumb for three-shift work: 2.88 a truck, 29 in all" in lines
+
+
+def equalising_of(text: str) -> list[str]:
+    """What a summary says of equalising."""
+    return [line.strip() for line in text.splitlines() if "equalised" in line or "not stated" in line]
+
+
+def test_equalising_of_the_catalogue_is_told_with_its_source() -> None:
+    """Only where it is not stated: its numbers, between what they lie, and where that comes from."""
+    stated = {"every": "7 days", "length": "3 h", "current": "5 A per 100 Ah"}
+    kestrel = batsim.read("scenarios/kestrel-lane.yaml")
+    own = batsim.changed(kestrel, {"batteries.lead 48 V 750 Ah.equalising": stated})
+    none = batsim.changed(kestrel, {"batteries.lead 48 V 750 Ah.equalising": "none"})
+
+    assert equalising_of(summary_text(outline(kestrel), width=400)) == [
+        "lead 48 V 750 Ah: equalised every 17.5 days for 4 h at 3.5 A per 100 Ah",
+        "not stated: the middle of 7 to 28 days, 2 to 6 h, 2 to 5 A per 100 Ah (common practice, no source; DIN 41776, "
+        "charging of batteries, I and Ia characteristics; as explained in secondary texts, the standard was not read)",
+    ]
+    assert equalising_of(summary_text(outline(own))) == []
+    assert equalising_of(summary_text(outline(none))) == []
