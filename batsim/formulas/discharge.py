@@ -286,7 +286,7 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
     soc = soc_from - 0.5 * hours * first_per_h
     emf = empty_v + slope_v * soc
     square = emf * emf - drop
-    if square <= 0.0:
+    if min(soc, square) < 0.0:
         return _to_the_end(soc_from, hours, power_w, cell)
     middle_a = twice / (emf + sqrt(square))
     kappa = (middle_a / rate_a) ** exponent
@@ -294,7 +294,7 @@ def soc_after(soc_from: float, hours: float, power_w: float, cell: Cell) -> tupl
     soc = soc_from - hours * (2.0 * middle_per_h - first_per_h)
     emf = empty_v + slope_v * soc
     square = emf * emf - drop
-    if soc < 0.0 or square <= 0.0:
+    if min(soc, square) < 0.0:
         return _to_the_end(soc_from, hours, power_w, cell)
     last_a = twice / (emf + sqrt(square))
     kappa = (last_a / rate_a) ** exponent

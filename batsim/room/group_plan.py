@@ -79,9 +79,8 @@ def group_plan(
     breaks = break_starts(scenario.week, truck.shifts, windows, until_min, begin)
     shift_min = mean_shift_min(scenario.week.in_week(scenario.simulation.start_week), truck.shifts)
     air = weekly_air(scenario, truck.air or scenario.site.room_air, horizon_min, warm_up_min)
-    temperature_degc = truck.temperature_degc
-    if temperature_degc is None:
-        temperature_degc = (air[0] + weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min)[0]) / 2.0
+    room_degc = weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min)[0]
+    temperature_degc = _usual(truck.temperature_degc, (air[0] + room_degc) / 2.0)
     first_week = scenario.simulation.start_week - int(warm_up_min // WEEK_MIN)
     demand = tuple(scenario.demand.in_week(first_week + week) for week in range(int(until_min // WEEK_MIN) + 2))
     table = Timetable(windows, always=len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until_min)
@@ -117,6 +116,11 @@ def group_plan(
         cell=cell,
         air_degc=air,
     )
+
+
+def _usual(stated: float | None, usual: float) -> float:
+    """What is stated, or what is usual."""
+    return usual if stated is None else stated
 
 
 def _use_of(truck: TruckGroup, cell: Cell) -> Callable[[float, float, float], float]:
