@@ -257,14 +257,7 @@ def _shipped(names_of: Callable[[Mapping[str, Any]], list[str]]) -> list[str]:
 
 def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
-    problems = []
-    for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
-        for name, entry in draft.blocks((section,)):
-            if "from" in entry:
-                problems += _start_from(draft, (section, name), document)
-            elif name in catalogue_names(document):
-                problems.append(draft.problem((section, name), TAKEN.format(name), of_key=True))
-                draft.put((section, name), draft.part((section, name)).over(_catalogue_entry(document, str(name))))
+    problems = _start_types(draft)
     groups = draft.blocks(("trucks",))
     layouts = [layout for _, layout in draft.blocks(("layouts",))]
     standby = [block for name, _ in draft.blocks(("layouts",)) for _, block in draft.blocks(("layouts", name))]
@@ -278,6 +271,19 @@ def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
     for number, group in groups:
         if isinstance(truck_class := group.get("class"), str):
             problems += _take_class(draft, number, truck_class, group)
+    return problems
+
+
+def _start_types(draft: LocatedData) -> list[Problem]:
+    """Lay types over those of the catalogue that they name under `from`; refuse a name of the catalogue without it."""
+    problems = []
+    for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
+        for name, entry in draft.blocks((section,)):
+            if "from" in entry:
+                problems += _start_from(draft, (section, name), document)
+            elif name in catalogue_names(document):
+                problems.append(draft.problem((section, name), TAKEN.format(name), of_key=True))
+                draft.put((section, name), draft.part((section, name)).over(_catalogue_entry(document, str(name))))
     return problems
 
 
