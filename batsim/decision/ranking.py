@@ -4,6 +4,7 @@
 """
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -189,14 +190,17 @@ def _sentence(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> s
 
 def _orders(best: LayoutPlan) -> str:
     """What to order, the dearest first, and what it costs, as a sentence."""
-    lines = sorted(
-        (line for line in best.equipment if line.to_order and line.item != STANDBY_METHOD),
-        key=lambda line: -line.cost.value,
-    )
-    if not lines:
+    numbers: dict[str, float] = defaultdict(float)
+    costs: dict[str, float] = defaultdict(float)
+    for line in best.equipment:
+        if line.to_order and line.item != STANDBY_METHOD:
+            numbers[line.item] += line.to_order
+            costs[line.item] += line.cost.value
+    if not numbers:
         return " Nothing is to be ordered."
-    named = [f"{line.to_order:g} x {line.item}" for line in lines[:MOST_ORDERED]]
-    more = f" and {len(lines) - len(named)} more of its list" if len(lines) > len(named) else ""
+    dearest = sorted(numbers, key=lambda item: -costs[item])
+    named = [f"{numbers[item]:g} x {item}" for item in dearest[:MOST_ORDERED]]
+    more = f" and {len(numbers) - len(named)} more of its list" if len(numbers) > len(named) else ""
     return f" Order {', '.join(named)}{more}: {best.money.purchase.as_quoted.text} {best.money.currency} in all."
 
 

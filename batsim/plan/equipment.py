@@ -1,6 +1,6 @@
 """Equipment list: what to order for a layout, how many and why, ready for a quotation; what is owned apart."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -9,6 +9,7 @@ from batsim.plan.checks import Check, air_flow, missed
 from batsim.plan.geometry import has_fitting, size_text
 from batsim.plan.stock import stock_of
 from batsim.plan.survey import (
+    Trucks,
     carried_kg,
     equipment_of,
     has_acid,
@@ -38,6 +39,8 @@ SECTIONS = {
 """Sections of the list, in their order."""
 BY_HAND = ("hand_pallet_truck",)
 """Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
+BY_BATTERY = ("truck", "battery", "spare_battery")
+"""What parts are counted by that goes with a battery type."""
 STANDBY_METHOD = "standby method (stand with hand pallet truck)"
 """What is listed where one device serves all and the layout has nothing that stands by."""
 
@@ -194,12 +197,15 @@ class _Needs:
         price, size = device_price(self.scenario, name), self._size(name, of)
         return self._line(section, words(name), number, price, reason, "device", name, size=size)
 
-    def _size(self, name: str, arrangement: Arrangement | None = None) -> str:
-        """Dimensions computed from the survey, rating, and whether a motor moves it; for an arrangement, or its own."""
+    def _size(self, name: str, arrangement: Arrangement | None = None, served: Collection[str] = ()) -> str:
+        """Dimensions computed from the survey, rating, and whether a motor moves it.
+
+        For an arrangement, or its own; for trucks with batteries of some types, or all.
+        """
         arrangement = arrangement or self.arrangement
         needs, moved = arrangement.needs, equipment_of(self.scenario, arrangement, name).moved
         parts = (
-            size_text(self.scenario, arrangement, name),
+            size_text(self.scenario, arrangement, name, served or self.batteries),
             self._rating(name, arrangement),
             words(moved) if moved is not None and name in (needs.forks, needs.beside) else "",
         )
@@ -228,45 +234,50 @@ class _Needs:
             yield self._line("room", item, stations, price, reason, "room", "stations", size=size)
 
     def _parts(self) -> Iterator[EquipmentLine]:
-        """Parts that the arrangement names, counted by their rule."""
+        """Parts that the arrangement names, counted by their rule; by battery type where trucks or batteries count."""
         for part in self.arrangement.needs.parts:
-            number = self._number(part)
-            if not 0.0 < number < UNLIMITED or (part.watered_by is not None and not self._watered(part.watered_by)):
-                continue
-            priced = device_price if part.part in self.arrangement.devices else part_price
-            price, size = priced(self.scenario, part.part), self._size(part.part)
-            item = words(part.part)
-            line = self._line(part.section, item, number, price, _reason(part), "device", part.part, size=size)
-            yield line._replace(owned=self._fitted(part))
+            types = [(name,) for name in self.batteries] if part.for_each in BY_BATTERY else [tuple(self.batteries)]
+            for served in types:
+                if part.watered_by is None or any(self._watered_so(name, part.watered_by) for name in served):
+                    yield from self._lines_of(part, served)
 
-    def _fitted(self, part: Part) -> float:
+    def _lines_of(self, part: Part, served: tuple[str, ...]) -> Iterator[EquipmentLine]:
+        """A part for batteries of some types and their trucks."""
+        alike = [trucks for trucks in trucks_alike(self.scenario) if trucks.battery_name in served]
+        number = self._number(part, served, alike)
+        if not 0.0 < number < UNLIMITED:
+            return
+        priced = device_price if part.part in self.arrangement.devices else part_price
+        price, size = priced(self.scenario, part.part), self._size(part.part, served=served)
+        reason = _reason(part, words(served[0]) if part.for_each in BY_BATTERY and len(self.batteries) > 1 else "")
+        line = self._line(part.section, words(part.part), number, price, reason, "device", part.part, size=size)
+        yield line._replace(owned=self._fitted(part, alike), batteries=served if part.for_each in BY_BATTERY else ())
+
+    def _fitted(self, part: Part, alike: Iterable[Trucks]) -> float:
         """Trucks that have a part already, as the survey says."""
         return float(
             sum(
                 trucks.count
-                for trucks in trucks_alike(self.scenario)
+                for trucks in alike
                 if (part.fitted == "rollers" and has_rollers(trucks))
                 or (part.fitted == "opening" and has_fitting(self.scenario, self.arrangement, trucks, part.part))
             )
         )
 
-    def _number(self, part: Part) -> float:
-        """How many of a part."""
-        trucks = sum(
-            trucks.count
-            for trucks in trucks_alike(self.scenario)
-            if part.removal is None or trucks.removal in (part.removal, "either")
-        )
+    def _number(self, part: Part, served: tuple[str, ...], alike: Sequence[Trucks]) -> float:
+        """How many of a part, for batteries of some types and their trucks."""
+        need = [trucks.count for trucks in alike if part.removal is None or trucks.removal in (part.removal, "either")]
+        batteries = sum(self.batteries[name] for name in served)
         counts = {
-            "truck": trucks,
-            "battery": sum(self.batteries.values()),
-            "spare_battery": spare_batteries(self.scenario, self.layout),
+            "truck": sum(need),
+            "battery": batteries,
+            "spare_battery": batteries - sum(trucks.count for trucks in alike),
             "bay": self.blueprint.bays,
             "station": self.blueprint.stations,
             "device": self.blueprint.devices.get(part.device or "", 0.0),
             "room": 1,
         }
-        return part.number * float(counts[part.for_each]) * (trucks > 0)
+        return part.number * float(counts[part.for_each]) * bool(need)
 
     def _watered_so(self, battery: str, by: str) -> bool:
         """Whether batteries of a type are watered so."""
@@ -329,9 +340,9 @@ class _Needs:
             yield self._line("standby", STANDBY_METHOD, 1.0, price, reason, "device", STANDBY_METHOD)
 
 
-def _reason(part: Part) -> str:
-    """Why there are so many of a part."""
+def _reason(part: Part, battery: str) -> str:
+    """Why there are so many of a part, with the battery type where there are several."""
     counted = {"spare_battery": "battery beside those in trucks", "device": words(part.device or "")}
     rule = "one" if part.number == 1 else str(part.number)
-    reason = f"{rule} for each {counted.get(part.for_each, part.for_each)}"
+    reason = f"{rule} for each {counted.get(part.for_each, part.for_each)}{f' ({battery})' if battery else ''}"
     return ("for the room" if part.for_each == "room" else reason) + (f": {part.why}" if part.why else "")

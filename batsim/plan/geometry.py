@@ -1,7 +1,7 @@
 """Dimensions that parts, devices and bays must have, computed from the survey's measures with a tolerance."""
 
 import csv
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 from math import inf
@@ -219,10 +219,13 @@ def has_fitting(scenario: Scenario, arrangement: Arrangement, trucks: Trucks, na
     return bool(measured) and all(measured)
 
 
-def size_text(scenario: Scenario, arrangement: Arrangement, name: str) -> str:
-    """Dimensions to order, for each kind of trucks where these differ; what is not known yet by its name."""
+def size_text(scenario: Scenario, arrangement: Arrangement, name: str, batteries: Collection[str]) -> str:
+    """Dimensions to order for trucks with batteries of some types, for each kind of trucks where these differ.
+
+    What is not known yet stands there by its name.
+    """
     kinds: dict[str, list[str]] = {}
-    for trucks in trucks_alike(scenario):
+    for trucks in (each for each in trucks_alike(scenario) if each.battery_name in batteries):
         text = _sizes(dimensions_of(scenario, arrangement, trucks, name))
         if text:
             kinds.setdefault(text, []).append(trucks.name)

@@ -206,7 +206,7 @@ def test_two_types_of_batteries_and_chargers() -> None:
     assert lines["charger (gel iu)"].size == f"24 V, {amps:.0f} A, IU"
     assert lines["charger (electronic iuia)"].size == "48 V, 90 A, IUIa, connector blue 160 A"
     assert lines["roller bay"].number == 3 + 1
-    assert lines[BED].number == 3 + 2
+    assert sum(line.number for line in list_of(scenario, "rollers") if line.item == BED) == 3 + 2
 
 
 # --- what is there already ---
@@ -538,3 +538,32 @@ def test_a_charger_for_two_capacities_says_both_currents() -> None:
 
     assert line.size == "48 V, 90 A for lead, 36 A for small, IUIa, connector blue 160 A"
     assert line.reason == "for lead and small: batteries that charge at once, as simulated"
+
+
+def test_parts_are_ordered_by_battery_type() -> None:
+    """What goes with a truck or a battery has a row, a number and a size for each type; what goes with the room one."""
+    data = stated_data(surveyed())
+    assert isinstance(data["trucks"], list)
+    small = {"length": "600 mm", "width": "400 mm", "height": "500 mm"}
+    compartment = {**data["trucks"][0]["compartment"], "length": "610 mm", "width": "410 mm", "voltage": "24 V"}
+    other = {"group": "more", "count": 2, "shifts": ["day"], "battery": "small", "duty": {"mean_power": "0.5 kW"},
+             "compartment": compartment}  # fmt: skip
+    scenario = batsim.changed(
+        surveyed(),
+        {
+            "batteries.small": {"from": "vented_lead_acid_24v", "size": small, "base": "flat"},
+            "trucks": [*data["trucks"], other],
+            "chargers": {"large": {"from": "electronic_iuia", "voltage": "48 V"},
+                         "little": {"from": "electronic_iuia", "voltage": "24 V"}},
+            "layouts": {"stands": {"handling": "portable_stands", "batteries": {"lead": 5, "small": 4},
+                                   "chargers": ["3 x large", "2 x little"]}},
+        },
+    )  # fmt: skip
+    lines = list_of(scenario, "stands")
+    beds = [line for line in lines if line.item == BED]
+
+    assert [(line.number, line.batteries) for line in beds] == [(3, ("lead",)), (2, ("small",))]
+    assert "at most 600 mm" in beds[0].size
+    assert "at most 400 mm" in beds[1].size
+    assert beds[1].reason.startswith("one for each truck (small): ")
+    assert [line.batteries for line in lines if line.name == "spill kit"] == [()]
