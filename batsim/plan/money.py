@@ -14,7 +14,7 @@ from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
-from batsim.study.prices import NOTHING, Price, interest_of, life_of, price_of, recovery_of, summed
+from batsim.study.prices import NOTHING, Price, interest_of, life_of, plain_amount, price_of, recovery_of, summed
 
 MONTHS_PER_YEAR = 12
 HEADINGS = {
@@ -24,6 +24,7 @@ HEADINGS = {
     "room": "bays, stations, room",
 }
 """What is ordered, by the key of its life, put together; batteries stand for themselves."""
+BATTERIES = "batteries"
 LEFT_OUT = "Left out: building work, supply connection, service contracts, training, scrap value, taxes."
 
 
@@ -165,21 +166,25 @@ def _lost_hours(evidence: Evidence) -> float:
 
 def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
-    worn = evidence.life_years
+    worn_years = evidence.life_years if math.isfinite(evidence.life_years) else math.inf
     costs: dict[tuple[str, str], list[tuple[Price, Price]]] = {}
     several = sum(line.is_battery for line in lines) > 1
     for line in lines:
-        worn_years = worn if line.is_battery and math.isfinite(worn) else math.inf
-        yearly, basis = _yearly(scenario, line, worn_years)
-        what = HEADINGS[line.life] if not line.is_battery else f"batteries ({line.name})" if several else "batteries"
+        yearly, basis = _yearly(scenario, line, worn_years if line.is_battery else math.inf)
         # Batteries are replaced when they are worn, whether they are owned already or not.
         bought = line.price.times(line.number) if line.is_battery else line.cost
-        costs.setdefault((what, basis), []).append((bought, bought.in_a_year(yearly)))
+        costs.setdefault((_heading(line, several=several), basis), []).append((bought, bought.in_a_year(yearly)))
     for (what, basis), prices in costs.items():
-        bought = summed(price for price, _ in prices)
-        per_year = summed(yearly for _, yearly in prices)
-        text = f"{bought.rounded.value:,.0f} {basis}"
-        yield YearlyCostLine(what, per_year, text, capital=not what.startswith("batteries"))
+        bought, per_year = (summed(column) for column in zip(*prices, strict=True))
+        text = f"{plain_amount(bought.rounded.value)} {basis}"
+        yield YearlyCostLine(what, per_year, text, capital=not what.startswith(BATTERIES))
+
+
+def _heading(line: EquipmentLine, *, several: bool) -> str:
+    """What a purchase is put together under; batteries by type where there are several."""
+    if not line.is_battery:
+        return HEADINGS[line.life]
+    return f"{BATTERIES} ({line.name})" if several else BATTERIES
 
 
 def _yearly(scenario: Scenario, line: EquipmentLine, worn_years: float) -> tuple[Price, str]:
@@ -193,43 +198,56 @@ def _yearly(scenario: Scenario, line: EquipmentLine, worn_years: float) -> tuple
 
 def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:
     """People and trucks, energy and its peak, water and floor."""
-
-    def cost(what: str, price: str, amount: float, basis: str) -> YearlyCostLine:
-        """So much of what the site states a price for, or the catalogue."""
-        stated = getattr(scenario.prices, price)
-        return YearlyCostLine(what, price_of(scenario, price, stated).times(amount), basis)
-
-    # Attendants cost while they are on duty, busy or not. A lost hour costs truck and driver once, whatever the driver
-    # does in it; what drivers do beside it is paid too.
-    busy, beside = (
-        evidence.per_year("days", f"{name}_min_per_day") / 60.0
-        for name in ("labour_attendant", "driver_outside_downtime")
-    )
-    hours = _hours_on_duty(scenario, layout)
-    if hours:
-        share = f", {100.0 * busy / hours:.0f} % of them hands-on" if math.isfinite(busy) else ""
-        yield cost("attendants on duty", "attendant", hours, f"{hours:,.0f} h a year{share}")
-    else:
-        yield cost("attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
-    lost, shifts = _lost_hours(evidence), evidence.per_year("truck_shifts")
-    on_the_way = evidence.per_year("truck_shifts", "travel_min_per_truck_shift") / 60.0
-    share = f", {100.0 * on_the_way / lost:.0f} % of them on the way" if lost and math.isfinite(on_the_way) else ""
-    each = f"{60.0 * lost / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
-    yield cost("trucks stand", "truck", lost, f"{lost:,.0f} h a year: {each}")
-    yield cost("their drivers", "driver", lost, f"the same {lost:,.0f} h a year{share}")
-    yield cost("drivers beside it", "driver", beside, f"{beside:,.0f} h a year: after shifts, connecting, maintenance")
+    yield from _people(scenario, layout, evidence)
     yield _energy(scenario, evidence)
     # The measured time stands for a month; months in and out of season by their weeks.
     peak_kw = evidence.mean_of_year("peak_of_all_weeks_kw")
     lost_kg = evidence.per_year("days", "water_lost_kg_per_day")
     seasons = ", seasons by their weeks" if evidence.seasons else ""
     basis = f"{peak_kw:.0f} kW, peak of all weeks (mean of 15 min{seasons}), in each of {MONTHS_PER_YEAR} months"
-    yield cost("demand", "demand", MONTHS_PER_YEAR * peak_kw, basis)
-    yield cost("water", "water", lost_kg, f"{lost_kg:,.0f} kg a year")
+    yield _cost(scenario, "demand", "demand", MONTHS_PER_YEAR * peak_kw, basis)
+    yield _cost(scenario, "water", "water", lost_kg, f"{lost_kg:,.0f} kg a year")
     # Floor of the bays, where the batteries are measured; else of the room.
     in_truck = scenario.arrangement(layout).in_truck
     area_m2 = 0.0 if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2 or 0.0
-    yield cost("floor", "floor", area_m2, f"{area_m2:.0f} m² for bays and aisle")
+    yield _cost(scenario, "floor", "floor", area_m2, f"{area_m2:.0f} m² for bays and aisle")
+
+
+def _cost(scenario: Scenario, what: str, price: str, amount: float, basis: str) -> YearlyCostLine:
+    """So much of what the site states a price for, or the catalogue."""
+    stated = getattr(scenario.prices, price)
+    return YearlyCostLine(what, price_of(scenario, price, stated).times(amount), basis)
+
+
+def _people(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:
+    """Attendants, trucks that stand and their drivers.
+
+    Attendants cost while they are on duty, busy or not. A lost hour costs truck and driver once, whatever the driver
+    does in it: on the way, waiting or hands-on; what drivers do beside it is paid too.
+    """
+    busy, beside = (
+        evidence.per_year("days", f"{name}_min_per_day") / 60.0
+        for name in ("labour_attendant", "driver_outside_downtime")
+    )
+    hours = _hours_on_duty(scenario, layout)
+    if hours:
+        basis = f"{hours:,.0f} h a year{_share(busy, hours, 'hands-on')}"
+        yield _cost(scenario, "attendants on duty", "attendant", hours, basis)
+    else:
+        yield _cost(scenario, "attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
+    lost, shifts = _lost_hours(evidence), evidence.per_year("truck_shifts")
+    on_the_way = evidence.per_year("truck_shifts", "travel_min_per_truck_shift") / 60.0
+    each = f"{60.0 * lost / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
+    yield _cost(scenario, "trucks stand", "truck", lost, f"{lost:,.0f} h a year: {each}")
+    basis = f"the same {lost:,.0f} h a year{_share(on_the_way, lost, 'on the way')}"
+    yield _cost(scenario, "their drivers", "driver", lost, basis)
+    basis = f"{beside:,.0f} h a year: after shifts, connecting, maintenance"
+    yield _cost(scenario, "drivers beside it", "driver", beside, basis)
+
+
+def _share(part: float, whole: float, what: str) -> str:
+    """Which share of hours goes to something, to stand behind them; empty where that is not known."""
+    return f", {100.0 * part / whole:.0f} % of them {what}" if whole and math.isfinite(part) else ""
 
 
 def _hours_on_duty(scenario: Scenario, layout: str) -> float:
