@@ -219,6 +219,7 @@ def option(
     says: str = "",
     against: tuple[str, ...] = (),
     downtime: float = 10.0,
+    lost: float = 0.0,
 ) -> LayoutPlan:
     """What a recommendation looks at."""
     checks = (
@@ -239,7 +240,7 @@ def option(
         targets=targets, impossible=tuple(check for check in checks if check.impossible),
         verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=lines,
         advice=UsualChoice(says, (), against),
-        money=YearlyCost("EUR", (YearlyCostLine("all", spent, ""),), to_order, 1.0, 100.0, 0.0, to_order),
+        money=YearlyCost("EUR", (YearlyCostLine("all", spent, ""),), to_order, 1.0, 100.0, lost, to_order),
         evidence=SimpleNamespace(mean=lambda _: downtime),
     )  # fmt: skip
     made.counts = LayoutPlan.counts.fget(made)
@@ -345,6 +346,14 @@ def test_reasons_to_the_letter() -> None:
     nearest = recommended(option("a", 1.0, miss=0.1), option("b", 2.0, miss=0.1))
     assert nearest.reasons[0] == "Targets: target 0: missed."
     assert "Let 'batsim decide' find counts that meet the targets, then plan with those." in nearest.reasons
+
+
+def test_layouts_are_compared_at_equal_work() -> None:
+    """Ten percent cheaper with a fifth of the work lost is dearer for each hour worked."""
+    found = recommended(option("a", 100.0), option("b", 90.0, lost=20.0))
+
+    assert found.ranking == ("a", "b")
+    assert "Layout 'b' costs 12.5 EUR a year more" in found.reasons[2]
 
 
 def test_three_main_risks_the_gravest_first() -> None:
