@@ -389,6 +389,9 @@ class TypeFacts:
     """What measures need to know about a battery type: all of one queue, or those that one truck keeps."""
 
     name: str
+    battery_type: str
+    """Name of the type, the same for batteries that trucks keep."""
+    trucks: int
     cells: int
     capacity_ah: float
     """Capacity at the 5 h rate. [Ah]"""

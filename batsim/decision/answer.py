@@ -44,26 +44,29 @@ class Trial(NamedTuple):
     """Whether the tests decided; False where the most replications were spent and its means had to."""
     too_many: tuple[int, ...] = ()
     """Where it breaks a rule because there are too many of something: counts from which on they do."""
-    seasons: Mapping[str, Table] = MappingProxyType({})
-    """By weeks of a season, the same as `values`, which are those of the normal weeks."""
+    parts: Mapping[tuple[str, str], Table] = MappingProxyType({})
+    """By weeks of a season and truck group, the same as `values`, which are of all groups in normal weeks; either may
+    be empty."""
 
-    def of(self, season: str) -> Table:
-        """Values of a season; of the normal weeks when empty."""
-        return self.seasons[season] if season else self.values
+    def of(self, part: tuple[str, str]) -> Table:
+        """Values of a season and a truck group; of the normal weeks, of all groups, when empty."""
+        return self.parts[part] if any(part) else self.values
 
-    def interval(self, measure: str, confidence: float, season: str = "") -> Interval:
+    def interval(self, measure: str, confidence: float, part: tuple[str, str] = ("", "")) -> Interval:
         """Mean of a measure and its interval, of which no more is told than its events carry."""
-        return estimate(self.of(season), measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
+        return estimate(self.of(part), measure, confidence) if self.values else Interval(np.nan, np.nan, np.nan)
 
     def judged(self, limit: Limit, confidence: float) -> Interval:
         """Interval by which a target is judged, which has limits also where events are few."""
         if not self.values:
             return Interval(np.nan, np.nan, np.nan)
-        return judged(self.of(limit.season), limit.measure, confidence)
+        return judged(self.of(limit.part), limit.measure, confidence)
 
-    def few_events(self, measure: str, confidence: float, season: str = "") -> tuple[Count, bool] | None:
+    def few_events(
+        self, measure: str, confidence: float, part: tuple[str, str] = ("", "")
+    ) -> tuple[Count, bool] | None:
         """Count told in place of an interval, and whether of misses; None where events are enough for one."""
-        return few_events(self.of(season), measure, confidence) if self.values else None
+        return few_events(self.of(part), measure, confidence) if self.values else None
 
     @property
     def replications(self) -> int:
@@ -209,7 +212,15 @@ class Answer:
 
     def _tested_json(self, tested: Trial) -> dict[str, Any]:
         """A combination as plain data."""
-        seasons = {weeks: {"measures": self._measures_json(values)} for weeks, values in tested.seasons.items()}
+        seasons: dict[str, Any] = {}
+        groups: dict[str, Any] = {}
+        for (season, group), values in tested.parts.items():
+            found = {"measures": self._measures_json(values)}
+            of_season = seasons.setdefault(season, {}) if season else None
+            if not group:
+                seasons[season] = {**found, **seasons[season]}
+            else:
+                (groups if of_season is None else of_season.setdefault("groups", {}))[group] = found
         return {
             "counts": self._by_name(tested),
             "cost_per_year": tested.cost_per_year,
@@ -219,12 +230,13 @@ class Answer:
             "sure": tested.sure,
             "replications": tested.replications,
             "measures": self._measures_json(tested.values),
+            **({"groups": groups} if groups else {}),
             **({"seasons": seasons} if seasons else {}),
         }
 
     def _measures_json(self, values: Table) -> dict[str, Any]:
         """Downtime and what the targets are about, as plain data."""
-        return {name: estimate_json(values, name, self.confidence) for name in self.measures if values}
+        return {name: estimate_json(values, name, self.confidence) for name in self.measures if name in values}
 
 
 def frontier_column(ranges: tuple[CountRange, ...]) -> int:
@@ -239,7 +251,7 @@ def worst_miss(tested: Trial, limits: tuple[Limit, ...]) -> float:
         return float("inf")
     worst = 0.0
     for limit in limits:
-        mean = limit.sign * float(np.mean(pooled(tested.of(limit.season), limit.measure)))
+        mean = limit.sign * float(np.mean(pooled(tested.of(limit.part), limit.measure)))
         if mean > limit.most:
             worst = max(worst, (mean - limit.most) / limit.allowed if limit.allowed else float("inf"))
     return worst

@@ -25,6 +25,7 @@ from batsim.study.cost import cost_lines
 from batsim.study.limits import MET, MISSED, NO_EXCHANGES, Limit, limits_of, stated_limits
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
+from batsim.study.running.jobs import results_of, site_results_of
 
 MOST_COMBINATIONS = 200_000
 OFFSETS = (-4, -2, -1, 1)
@@ -133,7 +134,8 @@ def decide(
             raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
     equal = scenario.figures["decide.same_cost"].value / 100.0 if same_cost is None else same_cost
     answers = []
-    with Runner(scenario.with_layouts(schedule.layouts), settings.workers, change=with_counts) as runner:
+    take = results_of if any(limit.group for limit in limits) else site_results_of
+    with Runner(scenario.with_layouts(schedule.layouts), settings.workers, take, with_counts) as runner:
         for layout, count_ranges in chosen.items():
             grid = _grid(scenario, layout, count_ranges)
             search = Search(Trials(schedule, grid, of_layouts[layout], runner, progress), equal)
@@ -167,12 +169,12 @@ def _standing(answer: Answer) -> Standing:
     targets = []
     for limit in stated_limits(answer.schedule.scenario):
         if not limit.is_about(answer.schedule.scenario, answer.layout):
-            targets.append(TargetResult(limit.name, limit.text + limit.when, NO_EXCHANGES))
+            targets.append(TargetResult(limit.name, limit.text + limit.when, NO_EXCHANGES, group=limit.group))
             continue
-        mean = tested.interval(limit.measure, confidence, limit.season).mean
+        mean = tested.interval(limit.measure, confidence, limit.part).mean
         missed = math.inf if tested.refused else limit.miss_share(mean)
         miss = 0.0 if answer.chosen is not None else missed
-        targets.append(TargetResult(limit.name, limit.text + limit.when, MISSED if miss else MET, miss))
+        targets.append(TargetResult(limit.name, limit.text + limit.when, MISSED if miss else MET, miss, limit.group))
     downtime = tested.interval(DECIDING, confidence).mean
     return Standing(answer.layout, impossible=False, targets=tuple(targets), downtime_min=downtime,
                     cost=tested.cost_per_year)  # fmt: skip

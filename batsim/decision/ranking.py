@@ -133,8 +133,8 @@ def _standing_text(targets: tuple[TargetResult, ...]) -> str:
     worst = max(targets, key=lambda target: target.miss_share)
     if worst.miss_share > 0.0:
         sure = "misses" if worst.verdict == MISSED else "may miss"
-        return f"{sure} {worst.name} by {100.0 * worst.miss_share:.0f} % of the limit"
-    none = [target.name for target in targets if target.verdict == NO_EXCHANGES]
+        return f"{sure} {worst.title} by {100.0 * worst.miss_share:.0f} % of the limit"
+    none = [target.title for target in targets if target.verdict == NO_EXCHANGES]
     return f"has no exchanges to judge by {' and '.join(none)}" if none else "meets them"
 
 

@@ -19,8 +19,13 @@ from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import REFUSED, Failure, jobs_of
 
 Verdict = Literal["feasible", "infeasible"]
-Values = dict[str, dict[str, list[float]]]
-"""By weeks of a season, empty for the normal weeks, and by measure: one value for each replication."""
+Values = dict[tuple[str, str], dict[str, list[float]]]
+"""By weeks of a season, truck group, and measure: one value for each replication.
+
+No season for the normal weeks, no group for all of them.
+"""
+ALL = ("", "")
+"""All groups in normal weeks."""
 
 EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
 """Replications after which a combination that meets or misses its targets by far is decided, and the part of all chance
@@ -58,6 +63,11 @@ class Trials:
     """Combinations that took the sequential test."""
 
     @property
+    def groups(self) -> tuple[str, ...]:
+        """Truck groups that targets are about."""
+        return tuple(dict.fromkeys(limit.group for limit in self.limits if limit.group))
+
+    @property
     def confidence(self) -> float:
         """Probability that no decision was wrong by more than the indifference."""
         near = max(1.0, self.near_decisions / NEAR_DECISIONS)
@@ -79,7 +89,7 @@ class Trials:
         if known is None:
             return self._by_means(counts, replications)
         if not known.refused and known.replications < replications:
-            values = {season: _lists(table) for season, table in {"": known.values, **known.seasons}.items()}
+            values = {part: _lists(table) for part, table in {ALL: known.values, **known.parts}.items()}
             self._extend(counts, values, replications)
             known = self.tested[counts] = known._replace(**_tables(values))
         return known
@@ -112,7 +122,7 @@ class Trials:
 
     def _extend(self, counts: tuple[int, ...], values: Values, replications: int) -> str:
         """Add replications of a combination up to so many; return the rule that it breaks, if it breaks one."""
-        done, layout = len(next(iter(values.get("", {}).values()), ())), self.grid.layout
+        done, layout = len(next(iter(values.get(ALL, {}).values()), ())), self.grid.layout
         jobs = [
             job
             for schedule in (self.schedule, *self.schedule.seasons.values())
@@ -123,9 +133,12 @@ class Trials:
                 if outcome.kind == REFUSED:
                     return outcome.message
                 raise outcome.error or SimulationError(outcome.message)
-            table = values.setdefault("" if job.season is None else job.season.text, {})
-            for name, value in outcome.items():
-                table.setdefault(name, []).append(value)
+            season = "" if job.season is None else job.season.text
+            found = {"": outcome.site, **{name: outcome.groups[name] for name in self.groups}}
+            for group, measures in found.items():
+                table = values.setdefault((season, group), {})
+                for name, value in measures.items():
+                    table.setdefault(name, []).append(value)
         self.runs += len(jobs)
         return ""
 
@@ -179,7 +192,7 @@ class _TargetTests:
         """What is decided on each target; a measure that has no meaning in a layout keeps every limit."""
         verdicts: list[Verdict | None] = []
         for limit, test in self._tests:
-            table = _arrays(values[limit.season])
+            table = _arrays(values[limit.part])
             signed = limit.sign * table[limit.measure]
             if np.isnan(signed).any():
                 verdicts.append("feasible")
@@ -193,7 +206,7 @@ class _TargetTests:
 
 def _mean(limit: Limit, values: Values) -> float:
     """Mean of a limit's measure with its sign."""
-    return limit.sign * float(np.mean(pooled(_arrays(values[limit.season]), limit.measure)))
+    return limit.sign * float(np.mean(pooled(_arrays(values[limit.part]), limit.measure)))
 
 
 def _arrays(table: dict[str, list[float]]) -> dict[str, Floats]:
@@ -205,6 +218,6 @@ def _lists(table: Table) -> dict[str, list[float]]:
 
 
 def _tables(values: Values) -> dict[str, Any]:
-    """What a trial keeps: values of the normal weeks, and of each season."""
-    tables = {season: _arrays(table) for season, table in values.items()}
-    return {"values": tables.pop("", {}), "seasons": tables}
+    """What a trial keeps: values of all groups in normal weeks, and of each season and group."""
+    tables = {part: _arrays(table) for part, table in values.items()}
+    return {"values": tables.pop(ALL, {}), "parts": tables}

@@ -118,6 +118,21 @@ def weekly_peak(load: Floats) -> float:
     return float(np.mean(np.max(load[: weeks * QUARTERS_PER_WEEK].reshape(weeks, -1), axis=1) if weeks else load.max()))
 
 
+def energy_charged(measured: Measured) -> dict[str, float]:
+    """Energy into batteries in a working day."""
+    kwh = float(np.nansum(measured.columns("charges")["charged_kwh"] * measured.charged_part))
+    return {"energy_charged_kwh_per_day": rate(kwh, measured.working_days)}
+
+
+def energy_drawn(measured: Measured) -> dict[str, float]:
+    """Energy that trucks take from batteries in a working day, in all and on the way from and to the room."""
+    discharges, part = measured.columns("discharges"), measured.discharge_part
+    return {
+        f"energy_{name}_kwh_per_day": rate(float(np.sum(discharges[column] * part)), measured.working_days)
+        for name, column in (("drawn", "drawn_kwh"), ("way", "way_kwh"))
+    }
+
+
 def load_measures(measured: Measured) -> dict[str, float]:
     """Energy in a working day, from the wall to the trucks, and the peaks over a quarter of an hour."""
     kw, kva = loads(measured)
@@ -127,15 +142,11 @@ def load_measures(measured: Measured) -> dict[str, float]:
     charger = np.nan_to_num(charges["charger"]).astype(int)
     idle_kwh = float(np.sum(_idle_kw(measured))) * measured.minutes / 60.0
     idle_kwh -= float(np.sum(on_h * _standby_kw(measured)[charger]))
-    discharges = measured.columns("discharges")
     return {
         "energy_kwh_per_day": rate(float(np.sum(kw)) * QUARTER_MIN / 60.0, days),
         "standby_kwh_per_day": rate(idle_kwh, days),
-        "energy_charged_kwh_per_day": rate(float(np.nansum(charges["charged_kwh"] * measured.charged_part)), days),
-        **{
-            f"energy_{name}_kwh_per_day": rate(float(np.sum(discharges[column] * measured.discharge_part)), days)
-            for name, column in (("drawn", "drawn_kwh"), ("way", "way_kwh"))
-        },
+        **energy_charged(measured),
+        **energy_drawn(measured),
         "peak_kw": weekly_peak(kw),
         "peak_kva": weekly_peak(kva),
         "peak_of_all_weeks_kw": float(np.max(kw)),

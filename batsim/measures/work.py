@@ -23,18 +23,26 @@ def work_measures(measured: Measured, energy_kwh: float, water_kg: float) -> dic
     dict
         Value by name; lost energy is not a number where run times say nothing of power.
     """
+    hours = work_hours(measured)
+    worked_h = hours["work_hours_per_day"] * measured.working_days
+    used = float(np.sum(lives_used(measured)[1]))
+    return {
+        **hours,
+        "energy_kwh_per_truck_hour": rate(energy_kwh, worked_h),
+        "water_lost_kg_per_truck_hour": rate(water_kg, worked_h),
+        "life_truck_hours": rate(worked_h, used),
+    }
+
+
+def work_hours(measured: Measured) -> dict[str, float]:
+    """Truck-hours worked and lost in a working day, and energy of the lost ones; see `work_measures`."""
     lost_h, lost_kwh = lost_work(measured)
     days = measured.working_days
-    scheduled_h = float(np.sum(measured.scheduled_min)) / 60.0
-    worked_h = scheduled_h - lost_h
-    used = float(np.sum(lives_used(measured)[1]))
+    worked_h = float(np.sum(measured.scheduled_min)) / 60.0 - lost_h
     return {
         "work_hours_per_day": rate(worked_h, days),
         "lost_hours_per_day": rate(lost_h, days),
         "lost_kwh_per_day": rate(lost_kwh, days),
-        "energy_kwh_per_truck_hour": rate(energy_kwh, worked_h),
-        "water_lost_kg_per_truck_hour": rate(water_kg, worked_h),
-        "life_truck_hours": rate(worked_h, used),
     }
 
 

@@ -19,14 +19,14 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.running.executors import run_each
-from batsim.study.running.jobs import jobs_of, measures_of
+from batsim.study.running.jobs import Results, jobs_of, results_of
 from batsim.study.running.replications import Runs, runs_of
 
 
 class RunEvidence(NamedTuple):
     """What is taken from the record of one replication."""
 
-    measures: dict[str, float]
+    results: Results
     load_kw: Floats
     """Load at the wall in each quarter of an hour of the measured time. [kW]"""
     gas_m3_per_h: Floats
@@ -57,7 +57,7 @@ class Evidence:
 
     @property
     def parts(self) -> tuple["Evidence", ...]:
-        """Parts of the year: the normal weeks and each season."""
+        """Results of the year: the normal weeks and each season."""
         return (self, *self.seasons)
 
     @property
@@ -129,7 +129,7 @@ def take(record: Record, scenario: Scenario) -> RunEvidence:
     measured = Measured(record)
     weeks = measured.minutes / WEEK_MIN
     return RunEvidence(
-        measures_of(record, scenario),
+        results_of(record, scenario),
         loads(measured)[0],
         gas_course(record),
         measured.working_days / weeks,
@@ -174,6 +174,6 @@ def evidence_of_each(schedules: Sequence[Schedule], settings: Settings = Setting
     evidences = []
     for schedule in schedules:
         replications = {layout: next(done) for layout in schedule.layouts}
-        runs = runs_of(schedule, {layout: [run.measures for run in done] for layout, done in replications.items()})
+        runs = runs_of(schedule, {layout: [run.results for run in done] for layout, done in replications.items()})
         evidences.append({layout: Evidence(layout, runs, tuple(taken)) for layout, taken in replications.items()})
     return evidences

@@ -220,7 +220,7 @@ def _saved(what: str, held: Evidence, usual: Evidence) -> HeldBack:
 
 def _paired(evidence: Evidence, measure: str) -> float:
     """Mean of a measure over as many replications as chargers are held back in."""
-    return float(np.mean([run.measures[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
+    return float(np.mean([run.results.site[measure] for run in evidence.replications[:HELD_BACK_REPLICATIONS]]))
 
 
 def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[list[tuple[str, Schedule]], list[str]]:

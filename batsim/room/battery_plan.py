@@ -98,6 +98,8 @@ class BatteryPlan:
 
     number: int
     name: str
+    battery_type: str
+    """Name of the type: the same, but for a truck's own batteries."""
     battery: BatteryType
     trucks: int
     batteries: int
@@ -146,6 +148,7 @@ def battery_plan(scenario: Scenario, layout: str, number: int, name: str) -> Bat
     return BatteryPlan(
         number=number,
         name=name,
+        battery_type=name,
         battery=battery,
         trucks=sum(group.count for group in scenario.trucks if group.battery == name),
         batteries=scenario.batteries_of(layout)[name],

@@ -42,6 +42,8 @@ def _type_facts(plan: BatteryPlan) -> TypeFacts:
     """Gather what measures need to know about a battery type."""
     return TypeFacts(
         name=plan.name,
+        battery_type=plan.battery_type,
+        trucks=plan.trucks,
         cells=plan.battery.cells,
         capacity_ah=plan.capacity_ah,
         room_tau_h=plan.thermal.room_tau_h,

@@ -27,7 +27,7 @@ from batsim.statistics.intervals import (
 )
 from batsim.study.limits import MET, NO_EXCHANGES, Limit, stated_limits
 from batsim.study.running.executors import run_schedule
-from batsim.study.running.jobs import measure_names, measures_of
+from batsim.study.running.jobs import measure_names, results_of
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until, runs_of
 from batsim.study.settling import still_settling
 
@@ -69,6 +69,13 @@ class TargetResult(NamedTuple):
     """met, missed, not sure, or no exchanges where the target is about those and the layout has none."""
     miss_share: float = 0.0
     """How far its mean misses the limit, as a part of it; 0 where it is kept. [-]"""
+    group: str = ""
+    """Truck group that it is about; empty for all together."""
+
+    @property
+    def title(self) -> str:
+        """Name, with the group that it is about."""
+        return f"{self.name} of {self.group}" if self.group else self.name
 
 
 @dataclass(frozen=True, repr=False)
@@ -250,6 +257,22 @@ class Comparison(Shows):
         return self._no_winner(best, near, confidence) if near else self._winner(best, others[0], confidence)
 
     @property
+    def worst_group_sentence(self) -> str:
+        """Sentence on the truck group that loses most in the best layout, so that a mean hides none; empty with one."""
+        if len(self.runs.groups) < 2 or not self.ranked:
+            return ""
+        best = self.ranked[0]
+        intervals = {group: runs.interval(best, DOWNTIME) for group, runs in self.runs.groups.items()}
+        group, worst = max(intervals.items(), key=lambda pair: pair[1].mean)
+        if not worst.mean > 0.0:
+            return ""
+        of_all = self.runs.interval(best, DOWNTIME)
+        return (
+            f"The worst group in '{best}' is '{group}': {signed(worst).lstrip('+')} min per truck-shift, "
+            f"against {signed(of_all).lstrip('+')} for all groups."
+        )
+
+    @property
     def verdicts(self) -> tuple[str, ...]:
         """Verdict of the normal weeks, and of each season; those that there are."""
         named = zip(self.seasons, self.parts[1:], strict=True)
@@ -327,6 +350,7 @@ class Comparison(Shows):
         ]
         data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
+        data["worst_group"] = self.worst_group_sentence
         data["impossible"] = dict(self.impossible)
         data["warm_up_too_short"] = {layout: interval_json(more) for layout, more in self.still_settling.items()}
         return data
@@ -346,10 +370,13 @@ def target_result(limit: Limit, runs: Runs, layout: str) -> TargetResult:
     """How a layout stands to one target in runs of its weeks."""
     text = limit.text + limit.when
     if not limit.is_about(runs.scenario, layout):
-        return TargetResult(limit.name, text, NO_EXCHANGES)
-    interval = runs.judged(layout, limit.measure)
+        return TargetResult(limit.name, text, NO_EXCHANGES, group=limit.group)
+    judging = runs.groups[limit.group] if limit.group else runs
+    interval = judging.judged(layout, limit.measure)
     verdict = limit.verdict(interval)
-    return TargetResult(limit.name, text, verdict, 0.0 if verdict == MET else limit.miss_share(interval.mean))
+    return TargetResult(
+        limit.name, text, verdict, 0.0 if verdict == MET else limit.miss_share(interval.mean), limit.group
+    )
 
 
 def in_weeks(weeks: str, comparison: Comparison) -> str:
@@ -414,7 +441,7 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
 
     runs = run_until(schedule, settings, measures[0], differences)
     seasons = {
-        weeks: runs_of(season, run_schedule(season, settings, take=measures_of))
+        weeks: runs_of(season, run_schedule(season, settings, take=results_of))
         for weeks, season in runs.schedule.seasons.items()
     }
     return Comparison(runs, measures, seasons)

@@ -5,8 +5,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from batsim.catalogue import Figures
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.parts.targets import GroupTargets
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
@@ -37,16 +39,32 @@ class Limit(NamedTuple):
     """Such as `downtime at most 15 min per truck-shift`."""
     season: str = ""
     """Weeks of the season in which it must be kept; empty for the normal weeks."""
+    group: str = ""
+    """Truck group that it is about; empty for all together."""
+
+    @property
+    def title(self) -> str:
+        """Name, with the group that it is about."""
+        return f"{self.name} of {self.group}" if self.group else self.name
 
     @property
     def label(self) -> str:
-        """Name, with the weeks of a season."""
-        return f"{self.name}{self.when}"
+        """Name, with its group and the weeks of a season."""
+        return f"{self.title}{self.when}"
+
+    @property
+    def part(self) -> tuple[str, str]:
+        """Season and group whose runs tell."""
+        return self.season, self.group
 
     @property
     def when(self) -> str:
         """Words on the season, to stand behind others; empty for the normal weeks."""
         return f" in {name_of_weeks(self.season)}" if self.season else ""
+
+    def of_group(self, season: str, group: str) -> "Limit":
+        """The same of one truck group."""
+        return self._replace(season=season, group=group, text=f"{group}: {self.text}")
 
     def is_about(self, scenario: Scenario, layout: str) -> bool:
         """Whether it says something of a layout: a target on exchanges says nothing of one that has none."""
@@ -106,36 +124,38 @@ def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) 
         When there is no target, or an indifference is of none, not above zero, or more than the target allows.
     """
     own, file = indifference or {}, scenario.file
-    limits = {limit.name: limit._replace(indifference=own.get(limit.name, limit.indifference))
-              for limit in _limits(scenario)}  # fmt: skip
+    limits = [limit._replace(indifference=own.get(limit.name, limit.indifference)) for limit in stated_limits(scenario)]
     problems = []
     if not limits:
         rule = "states none; add one, such as downtime_per_truck_shift: at most 12 min"
         problems.append(Problem(file, 0, 0, "targets", rule))
     for name, value in own.items():
         path, got = f"indifference {name}", f"{value:g}"
-        if name not in limits:
-            rule = f"the scenario has no target of this name{did_you_mean(name, list(limits))}"
+        names = [limit.name for limit in limits]
+        allowed = min((limit.allowed for limit in limits if limit.name == name), default=0.0)
+        if name not in names:
+            rule = f"the scenario has no target of this name{did_you_mean(name, names)}"
             problems.append(Problem(file, 0, 0, path, rule))
         elif not value > 0.0:
             problems.append(Problem(file, 0, 0, path, "must be above 0", got))
-        elif 0.0 < limits[name].allowed < value * (1.0 - ROUNDING):
-            rule = f"must be at most what the target allows, {limits[name].allowed:g}"
+        elif 0.0 < allowed < value * (1.0 - ROUNDING):
+            rule = f"must be at most what the target allows, {allowed:g}"
             problems.append(Problem(file, 0, 0, path, rule, got))
     if problems:
         raise ScenarioError(file, problems)
-    return tuple(limit._replace(indifference=limits[limit.name].indifference) for limit in stated_limits(scenario))
+    return tuple(limits)
 
 
 def stated_limits(scenario: Scenario) -> Iterator[Limit]:
     """Targets as limits, if there are any, with the indifferences of the catalogue: normal weeks, then each season."""
     for season in ("", *(weeks.text for weeks in scenario.seasons)):
-        yield from (limit._replace(season=season) for limit in _limits(scenario))
+        yield from (limit._replace(season=season) for limit in _limits(scenario.targets, scenario.figures))
+        for group, targets in scenario.targets.groups.items():
+            yield from (limit.of_group(season, group) for limit in _limits(targets, scenario.figures))
 
 
-def _limits(scenario: Scenario) -> Iterator[Limit]:
-    """Those of the normal weeks."""
-    targets, figures = scenario.targets, scenario.figures
+def _limits(targets: GroupTargets, figures: Figures) -> Iterator[Limit]:
+    """Those of all groups together, or of one, in the normal weeks."""
     if (most := targets.downtime_min_per_truck_shift) is not None:
         near = figures.number("decide.indifference_downtime") * (most or OF_NONE_MIN)
         text = f"downtime at most {most:g} min per truck-shift"

@@ -54,6 +54,10 @@ def _unknown_names(scenario: Scenario, source: LocatedData, offers: Offers) -> I
     for number, name in enumerate(groups):
         if name in groups[:number]:
             yield source.problem(("trucks", number, "group"), "two groups have this name", got=shown(name))
+    for name in scenario.targets.groups:
+        if name not in groups:
+            rule = f"no truck group of this name{did_you_mean(name, groups)}"
+            yield source.problem(("targets", "groups", name), rule, of_key=True)
 
 
 def _references(scenario: Scenario, source: LocatedData) -> Iterator[tuple[Path, str, str]]:

@@ -6,7 +6,7 @@ from typing import Annotated, NamedTuple
 from pydantic import Field
 
 from batsim.scenario.parts.faults import wrong
-from batsim.scenario.parts.kinds import Count, Frozen, Quantity, reads
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, reads
 from batsim.scenario.parts.schemas import text_schema
 
 
@@ -43,8 +43,8 @@ AtMostMinutes = Annotated[float, AtMost("at most 12 min", "duration")]
 AtMostShare = Annotated[float, AtMost("at most 5 %", "share", most=1.0)]
 
 
-class Targets(Frozen):
-    """What the room must reach."""
+class GroupTargets(Frozen):
+    """What the trucks of one group must reach, or those of all groups together."""
 
     downtime_min_per_truck_shift: AtMostMinutes | None = Field(None, alias="downtime_per_truck_shift")
     """Most scheduled minutes a truck may lose in a shift. [min]"""
@@ -54,3 +54,10 @@ class Targets(Frozen):
     """Most of the asking trucks that may find no ready battery. [%]"""
     trucks_below_cut_out: Annotated[int, Count()] | None = None
     """Most trucks that may fall below the cut-out in the simulated time."""
+
+
+class Targets(GroupTargets):
+    """What the room must reach."""
+
+    groups: dict[NameText, GroupTargets] = Field(default_factory=dict)
+    """The same for a truck group, by its name; what is stated above is about all groups together."""

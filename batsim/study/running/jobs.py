@@ -91,6 +91,37 @@ def measures_of(record: Record, scenario: Scenario) -> Values:
     return measure(record, None if target is None else target.minutes)
 
 
+class Results(NamedTuple):
+    """Measures of one replication: of the site, of each truck group and of each battery type."""
+
+    site: Values
+    groups: dict[str, Values]
+    battery_types: dict[str, Values]
+
+
+def results_of(record: Record, scenario: Scenario) -> Results:
+    """Every measure of a record, and those that its truck groups and battery types have of their own."""
+    from batsim.measures.parts import group_measures, type_measures  # noqa: PLC0415 - numpy only when measuring
+
+    targets = scenario.targets
+    waits = {name: targets.groups[name].waits or targets.waits if name in targets.groups else targets.waits
+             for name in record.facts.groups}  # fmt: skip
+    types = dict.fromkeys(kind.battery_type for kind in record.facts.battery_types)
+    return Results(
+        measures_of(record, scenario),
+        {
+            name: group_measures(record, number, None if target is None else target.minutes)
+            for number, (name, target) in enumerate(waits.items())
+        },
+        {name: type_measures(record, name) for name in types},
+    )
+
+
+def site_results_of(record: Record, scenario: Scenario) -> Results:
+    """Every measure of a record, for all of the site alone."""
+    return Results(measures_of(record, scenario), {}, {})
+
+
 def measure_names(scenario: Scenario) -> tuple[str, ...]:
     """Names of those measures, in their order."""
     return (*MEASURES, *(() if scenario.targets.waits is None else (WITHIN_TARGET.name,)))

@@ -1,7 +1,7 @@
 """Independent replications of layouts, a stated number or until a precision is reached; intervals of their measures."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,7 +19,7 @@ from batsim.statistics.quantiles import quantile_interval
 from batsim.statistics.rare_events import Count
 from batsim.study.running.estimates import Table, counted, estimate, few_events, judged, pooled
 from batsim.study.running.executors import Runner, run_schedule
-from batsim.study.running.jobs import Failure, Values, jobs_of, measures_of
+from batsim.study.running.jobs import Failure, Results, Values, jobs_of, results_of
 
 UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TARGET.name, WITHIN_TARGET))}
 """Unit of each measure."""
@@ -80,6 +80,10 @@ class Runs(Shows):
     """By layout and measure: one value for each replication."""
     goal: PrecisionGoal | None = None
     """Precision that the runs were to reach; None when their number was stated."""
+    groups: Mapping[str, "Runs"] = field(default_factory=dict)
+    """Of the same runs what concerns each truck group, by its name."""
+    battery_types: Mapping[str, "Runs"] = field(default_factory=dict)
+    """The same of each battery type; the layouts are those that have it."""
 
     @property
     def scenario(self) -> Scenario:
@@ -145,6 +149,16 @@ class Runs(Shows):
         return replications_needed(variance, self.confidence, precision, n0=self.replications, mean=mean)
 
     @property
+    def frame_by_group(self) -> Frame:
+        """The same table of each truck group, with a column for its name."""
+        return _frame_of_parts("group", self.groups)
+
+    @property
+    def frame_by_battery_type(self) -> Frame:
+        """The same table of each battery type, with a column for its name."""
+        return _frame_of_parts("battery_type", self.battery_types)
+
+    @property
     def frame(self) -> Frame:
         """Tidy table: layout, measure, mean, low, high, unit; where events are few, how many of how many."""
         return frame_of(
@@ -173,15 +187,36 @@ class Runs(Shows):
             **self.schedule.as_json(),
             "layouts": {
                 layout: {
-                    "measures": {
-                        measure: estimate_json(self.values[layout], measure, self.confidence)
-                        for measure in self.measures
-                    }
+                    "measures": self._measures_json(layout),
+                    **{
+                        kind: {
+                            name: {"measures": runs._measures_json(layout)}
+                            for name, runs in parts.items()
+                            if layout in runs.layouts
+                        }
+                        for kind, parts in (("groups", self.groups), ("battery_types", self.battery_types))
+                    },
                 }
                 for layout in self.layouts
             },
             "differences": [],
         }
+
+    def _measures_json(self, layout: str) -> dict[str, Any]:
+        """Measures of a layout as plain data."""
+        return {
+            measure: estimate_json(self.values[layout], measure, self.confidence) for measure in self.values[layout]
+        }
+
+
+def _frame_of_parts(kind: str, parts: Mapping[str, Runs]) -> Frame:
+    """Tables of parts, one below the other, with a first column that names the part."""
+    import pandas as pd  # noqa: PLC0415 - only when a person asks for a table
+
+    frames = [runs.frame for runs in parts.values()]
+    for name, frame in zip(parts, frames, strict=True):
+        frame.insert(0, kind, name)
+    return pd.concat(frames, ignore_index=True)
 
 
 Series = Callable[[Runs], list[tuple[Floats, float]]]
@@ -238,15 +273,15 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
         As for `run`.
     """
     if settings.within is None:
-        return runs_of(schedule, run_schedule(schedule, settings, take=measures_of))
+        return runs_of(schedule, run_schedule(schedule, settings, take=results_of))
     goal = PrecisionGoal.read(settings.within, measure, settings.most)
     if measure not in UNITS:
         file, rule = schedule.scenario.file, f"no measure of this name{did_you_mean(measure, list(UNITS))}"
         raise ScenarioError(file, [Problem(file, 0, 0, "measure", rule, measure)])
     schedule = replace(schedule, replications=min(FIRST_REPLICATIONS, goal.most))
-    results: dict[str, list[Values]] = {layout: [] for layout in schedule.layouts}
+    results: dict[str, list[Results]] = {layout: [] for layout in schedule.layouts}
     done = 0
-    with Runner(schedule.scenario, settings.workers) as runner:
+    with Runner(schedule.scenario, settings.workers, results_of) as runner:
         while True:
             _extend(runner, schedule, results, range(done, schedule.replications))
             done, runs = schedule.replications, runs_of(schedule, results, goal)
@@ -258,7 +293,7 @@ def run_until(schedule: Schedule, settings: Settings, measure: str, series: Seri
             schedule = replace(schedule, replications=count)
 
 
-def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Values]], numbers: range) -> None:
+def _extend(runner: Runner, schedule: Schedule, results: dict[str, list[Results]], numbers: range) -> None:
     """Add replications to every layout."""
     jobs = [job for layout in schedule.layouts for job in jobs_of(schedule, layout, numbers=numbers)]
     for job, outcome in zip(jobs, runner.run(jobs), strict=True):
@@ -277,13 +312,30 @@ def _next_count(goal: PrecisionGoal, series: list[tuple[Floats, float]]) -> int 
     return max(counts, default=None)
 
 
-def runs_of(schedule: Schedule, results: dict[str, list[Values]], goal: PrecisionGoal | None = None) -> Runs:
+def runs_of(schedule: Schedule, results: dict[str, list[Results]], goal: PrecisionGoal | None = None) -> Runs:
     """Gather what the replications of each layout gave."""
-    values = {
-        layout: {measure: np.array([result[measure] for result in replications]) for measure in replications[0]}
-        for layout, replications in results.items()
+    groups = {group.group: _part_of(schedule, results, "groups", group.group) for group in schedule.scenario.trucks}
+    names = dict.fromkeys(name for replications in results.values() for name in replications[0].battery_types)
+    types = {name: _part_of(schedule, results, "battery_types", name) for name in names}
+    site = {layout: _by_measure([each.site for each in replications]) for layout, replications in results.items()}
+    return Runs(schedule, site, goal, groups, types)
+
+
+def _part_of(schedule: Schedule, results: dict[str, list[Results]], kind: str, name: str) -> Runs:
+    """Gather what concerns one part of the site, in the layouts that have it."""
+    having = {
+        layout: replications for layout, replications in results.items() if name in getattr(replications[0], kind)
     }
-    return Runs(schedule, values, goal)
+    values = {
+        layout: _by_measure([getattr(each, kind)[name] for each in replications])
+        for layout, replications in having.items()
+    }
+    return Runs(replace(schedule, layouts=tuple(having)), values)
+
+
+def _by_measure(replications: list[Values]) -> dict[str, Floats]:
+    """Values of each measure, one for each replication."""
+    return {measure: np.array([values[measure] for values in replications]) for measure in replications[0]}
 
 
 def plain(value: float) -> float | None:

@@ -66,7 +66,7 @@ def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
     counts = [[span.label, str(answer.counts[span.name]), str(span.stated)] for span in answer.ranges]
     lines = [*(f"  {line}" for line in columns([["", "buy", "stated"], *counts], width - 2)), ""]
     for limit in answer.limits:
-        value, label = _value(answer, chosen, limit.measure, season=limit.season), measure_of(limit.measure).label
+        value, label = _value(answer, chosen, limit.measure, part=limit.part), measure_of(limit.measure).label
         lines.append(sentence(f"{label}{limit.when}: {value} (target: {limit.text})", width, 2))
     lines.append(sentence(f"cost: {_cost(answer, answer.cost_lines)}", width, 2))
     costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
@@ -103,7 +103,7 @@ def _not_met(answer: Answer, width: int) -> list[str]:
     lines.append(sentence(f"The nearest, {_counts(answer, best)}:", width, 2))
     for limit in answer.limits:
         verdict = "missed" if limit.label in best.missed else "met"
-        value = _value(answer, best, limit.measure, season=limit.season)
+        value = _value(answer, best, limit.measure, part=limit.part)
         lines.append(sentence(f"{limit.text}{limit.when}: {verdict}, {value}", width, 4))
     advice = "Look for the bottleneck there (batsim bottleneck), or ask whether the target is right."
     return [*lines, sentence(advice, width, 2)]
@@ -112,7 +112,7 @@ def _not_met(answer: Answer, width: int) -> list[str]:
 def _how_sure(answer: Answer) -> str:
     """Say how sure the answer is."""
     zone = "; ".join(
-        f"{limit.name} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits if not limit.season
+        f"{limit.title} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits if not limit.season
     )
     sure = f"at {100 * answer.reached_confidence:.1f} % confidence"
     meets = f"{sure[:1].upper()}{sure[1:]} this meets the targets, and no combination"
@@ -167,17 +167,17 @@ def _counts(answer: Answer, trial: Trial) -> str:
 def _missed(answer: Answer, trial: Trial) -> str:
     """What a combination misses, and by how much."""
     missed = [
-        f"{limit.label} ({_value(answer, trial, limit.measure, season=limit.season)})"
+        f"{limit.label} ({_value(answer, trial, limit.measure, part=limit.part)})"
         for limit in answer.limits
         if limit.label in trial.missed
     ]
     return ", ".join(missed) or "nothing by much"
 
 
-def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True, season: str = "") -> str:
-    """Mean of a measure with its half width, in normal weeks or in a season."""
+def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True, part: tuple[str, str] = ("", "")) -> str:
+    """Mean of a measure with its half width, in normal weeks or in a season, of all groups or of one."""
     confidence = answer.confidence
-    interval, count = trial.interval(measure, confidence, season), trial.few_events(measure, confidence, season)
+    interval, count = trial.interval(measure, confidence, part), trial.few_events(measure, confidence, part)
     text = estimate_text(interval, count, share=is_share(measure))
     return f"{text} {unit_of(measure)}".rstrip() if unit else text
 

@@ -62,6 +62,8 @@ class ComparedNumber(NamedTuple):
 with Path(__file__).with_name("compared_numbers.csv").open(newline="", encoding="utf-8") as _lines:
     COMPARED_NUMBERS = [ComparedNumber(**row) for row in csv.DictReader(_lines)]
 """Labels are short enough for four layouts to stand beside one another in 100 characters."""
+AFTER_DOWNTIME = "lost_hours_per_day"
+"""Number before which the downtime of each truck group stands."""
 CHANCE = "chance of being best"
 """Last row of numbers, where there are several layouts."""
 MEASURES_IN_A_LINE = (
@@ -118,7 +120,7 @@ def _rows(comparison: Comparison, numbers: list[list[str]]) -> list[list[str]]:
         possible = ["no" if name in comparison.impossible else "yes" for name in comparison.layouts]
         rows.append(["possible", *possible, ""])
     for results in zip(*map(comparison.targets, comparison.layouts), strict=True):
-        rows.append([f"target: {results[0].name}", *(result.verdict for result in results), ""])
+        rows.append([f"target: {results[0].title}", *(result.verdict for result in results), ""])
     return rows
 
 
@@ -127,7 +129,12 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     runs = comparison.runs
     targets = [target.target for target in comparison.parts[0].targets(runs.layouts[0])]
     notes = [targets_sentence(targets, runs.schedule)] if targets else []
-    notes += [*comparison.verdicts, order_sentence(comparison), *impossible_sentences(comparison.impossible)]
+    notes += [
+        *comparison.verdicts,
+        comparison.worst_group_sentence,
+        order_sentence(comparison),
+        *impossible_sentences(comparison.impossible),
+    ]
     notes += [
         *(note for part in comparison.parts for note in shift_notes(part.runs)),
         comparison.warm_up_sentence,
@@ -319,10 +326,22 @@ def number_rows(runs: Runs, beside: Runs | None = None) -> list[list[str]]:
 
     Of a season those that its table has, and `beside` are the runs of the normal weeks, in which they may show.
     """
+    rows = []
+    for row in COMPARED_NUMBERS:
+        if row.measure == AFTER_DOWNTIME:
+            rows += _group_rows(runs)
+        if (beside is None or row.in_season) and (_is_shown(runs, row) or (beside and _is_shown(beside, row))):
+            rows.append([row.label, *(_cell(runs, layout, row) for layout in runs.layouts), row.unit])
+    return rows
+
+
+def _group_rows(runs: Runs) -> list[list[str]]:
+    """Downtime of each truck group, where there are several."""
+    if len(runs.groups) < 2:
+        return []
     return [
-        [row.label, *(_cell(runs, layout, row) for layout in runs.layouts), row.unit]
-        for row in COMPARED_NUMBERS
-        if (beside is None or row.in_season) and (_is_shown(runs, row) or (beside and _is_shown(beside, row)))
+        [f"  of {group}", *(value_text(part, layout, DOWNTIME) for layout in part.layouts), ""]
+        for group, part in runs.groups.items()
     ]
 
 

@@ -51,6 +51,22 @@ def hopeless():
     return decide(batsim.changed(SMALL, {"targets": targets}), Settings(workers=1), ranges=RANGES, same_cost=0.0)
 
 
+def test_a_target_of_the_only_group_asks_for_what_one_of_the_site_asks(sizing):
+    """The same counts by the same runs, judged by the group's own numbers."""
+    of_site, (group,) = SMALL.targets, [group.group for group in SMALL.trucks]
+    most = f"at most {of_site.downtime_min_per_truck_shift:g} min"
+    stated = {"targets.groups": {group: {"downtime_per_truck_shift": most}}, "targets.downtime_per_truck_shift": None}
+    by_group = decide(batsim.changed(SMALL, stated), Settings(workers=1), **QUICK)
+    mine, theirs = by_group.answers[0], sizing.answers[0]
+
+    assert mine.counts == theirs.counts
+    assert mine.limits[0].label == f"downtime of {group}"
+    downtime = "downtime_min_per_truck_shift"
+    found = mine.as_json()["answer"]
+    assert found["groups"][group]["measures"][downtime]["mean"] == pytest.approx(found["measures"][downtime]["mean"])
+    assert f"{group}: downtime at most" in decision_text(by_group)
+
+
 # --- what may be chosen ---
 
 
