@@ -56,6 +56,8 @@ def _facts(**changes):
         "battery_types": (
             TypeFacts(
                 name="vented",
+                battery_type="vented",
+                trucks=1,
                 cells=24,
                 capacity_ah=CAPACITY_AH,
                 room_tau_h=ROOM_TAU_H,
@@ -72,6 +74,8 @@ def _facts(**changes):
             ),
             TypeFacts(
                 name="sealed",
+                battery_type="sealed",
+                trucks=1,
                 cells=12,
                 capacity_ah=400.0,
                 room_tau_h=8.0,

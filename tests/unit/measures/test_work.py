@@ -38,7 +38,7 @@ def test_lost_work_is_what_the_lost_minutes_of_each_shift_would_have_drawn(drive
 
     hours = kwh = 0.0
     for truck, left_min, back_min in (*lost, *stood):
-        away = left_min, THREE_DAYS if math.isnan(back_min) else back_min
+        away = left_min, THREE_DAYS if math.isnan(back_min) else min(back_min, THREE_DAYS)
         for shift in (each for each in shifts if each["truck"] == truck):
             for start_min, end_min in windows[int(shift["group"])]:
                 at_work = max(start_min, shift["start_min"]), min(end_min, shift["end_min"])

@@ -222,11 +222,11 @@ def test_what_the_layout_states_itself_is_changed_there() -> None:
          "standby"),
         # A charge that is timed on site has no curve that could be limited.
         ({"batteries.lead.charge_time": "8 h"}, ["10 min between starts"],
-         "power limit of 8.8 kW was not tried: needs the chargers' curves, and 'lead' states a 'charge_time'; leave "
+         "power limit of 9.7 kW was not tried: needs the chargers' curves, and 'lead' states a 'charge_time'; leave "
          "one of the two out"),
         # Chargers with a falling line cannot be throttled.
         ({"chargers.ours": {"from": "line_frequency_w"}}, ["10 min between starts"],
-         "power limit of 12 kW was not tried: chargers with a falling current cannot be throttled"),
+         "power limit of 11 kW was not tried: chargers with a falling current cannot be throttled"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_limited_is_not_tried(changes: dict[str, Any], ways: list[str], why: str) -> None:

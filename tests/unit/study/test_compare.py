@@ -481,7 +481,7 @@ def test_a_stock_that_still_runs_out_is_told_in_a_comparison():
     """Six weeks of warm-up end where trucks begin to wait; nine are long enough."""
     scenario = batsim.read(ROOT / "tests" / "unit" / "cases" / "far_start.yaml")
     short, enough = (
-        compare(scenario, Settings(layouts="stock runs out", replications=3, weeks=3, warm_up_weeks=weeks, workers=1))
+        compare(scenario, Settings(layouts="stock runs out", replications=6, weeks=3, warm_up_weeks=weeks, workers=1))
         for weeks in (4, 9)
     )
 

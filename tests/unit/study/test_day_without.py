@@ -377,6 +377,6 @@ def test_the_same_on_one_process_and_on_two(monkeypatch):
 
     assert len(one) == 3
     assert [each.lost for each in one] == [each.lost for each in two]
-    assert all(len(set(found)) == 4 for each in one for found in each.lost.values())
+    assert all(len(set(found)) > 1 for each in one for found in each.lost.values())
     assert shown[-1] == (28, 28)
     assert batsim.day_without(site, batsim.Settings(layouts="two devices", seed=2, workers=1))[0].lost != one[1].lost
