@@ -202,8 +202,9 @@ def _batteries(scenario: Scenario, layout: str) -> list[CountRange]:
     (in_short,) = (first for first in outline(scenario).layouts if first.name == layout)
     per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
     batteries, ranges = scenario.batteries_of(layout), []
+    trucks_by_battery = scenario.in_layout(layout).trucks_by_battery
     for name, number in batteries.items():
-        trucks = sum(group.count for group in scenario.trucks if group.battery == name)
+        trucks = trucks_by_battery[name]
         most = max(round(BEYOND * max(number, per_truck[name] * trucks)), trucks + 2)
         label = f"{BATTERIES} {name}" if len(batteries) > 1 else BATTERIES
         ranges.append(_range(label, (Counted(BATTERIES, name),), trucks + 1, most, number))

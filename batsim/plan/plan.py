@@ -245,7 +245,8 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     comparison = comparison_of(evidences, {name: draft.money.per_year.value for name, draft in drafts.items()})
     plans = {}
     for name in wanted:
-        draft, supplied = drafts[name], supply(noting, name, evidences[name], *tried[name])
+        draft, resolved = drafts[name], noting.in_layout(name)
+        supplied = supply(resolved, name, evidences[name], *tried[name])
         back = None
         changes: tuple[PartChange, ...] = ()
         if present is not None and present != name:
@@ -263,8 +264,8 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
             supply=supplied,
             money=draft.money,
             payback=back,
-            advice=usual_choice(noting, name),
-            cautions=cautions(noting, name),
+            advice=usual_choice(resolved, name),
+            cautions=cautions(resolved, name),
             targets=tuple(comparison.targets(name)),
             evidence=evidences[name],
         )
@@ -300,6 +301,7 @@ class _Draft(NamedTuple):
 def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     """Check a layout, list its equipment, add up its cost."""
     layout = evidence.layout
+    scenario = scenario.in_layout(layout)
     air = ventilation(scenario, layout, evidence)
     at_once = checks_at_once(scenario, layout)
     simulated = (*temperature_checks(scenario, layout, evidence), *strength_checks(scenario, evidence))

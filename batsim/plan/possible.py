@@ -14,8 +14,9 @@ PARTS = (truck_checks, equipment_checks, push_checks, room_checks)
 
 def checks_at_once(scenario: Scenario, layout: str) -> Iterator[Check]:
     """Checks of a layout that need no simulation."""
+    resolved = scenario.in_layout(layout)
     for part_checks in PARTS:
-        yield from part_checks(scenario, layout)
+        yield from part_checks(resolved, layout)
 
 
 def impossible_layouts(scenario: Scenario, layouts: Iterable[str]) -> dict[str, str]:

@@ -23,7 +23,7 @@ from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.handling import BOUND_TO_BAY, Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.layouts import InTruck, Layout
+from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.rules import Rules
 from batsim.scenario.site import Scenario
 from batsim.scenario.unknowns import NOT_TOGETHER
@@ -65,7 +65,6 @@ class Blueprint:
     layout: str
     rules: Rules
     arrangement: Arrangement
-    in_truck: InTruck
     horizon_min: float
     warm_up_min: float
     groups: tuple[GroupPlan, ...]
@@ -124,6 +123,7 @@ def blueprint_of(scenario: Scenario, layout: str, length_min: float, warm_up_min
 
 def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work it out; what does not go together raises a ValueError or an ArithmeticError."""
+    scenario = scenario.in_layout(name)
     layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
     horizon_min = ticked(length_min + warm_up_min)
     hours = scenario.charging_of(name).open_windows(horizon_min + ALWAYS_AHEAD)
@@ -140,13 +140,13 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
     )
     things = ("station", *devices, *standby_devices, *chargers)
     shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
+    by_drivers = _shifts_by_drivers(scenario, layout)
     start_week = scenario.simulation.start_week
     begin = Begin(warm_up_min, start_week)
     return Blueprint(
         layout=name,
         rules=scenario.rules,
         arrangement=arrangement,
-        in_truck=layout.in_truck,
         horizon_min=horizon_min,
         warm_up_min=ticked(warm_up_min),
         groups=tuple(
@@ -177,9 +177,9 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         bound_chargers=arrangement.charger_leads == BOUND_TO_BAY and UNLIMITED not in chargers.values(),
         attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=layout.drivers_only,
-        drivers_exchange=any(map(layout.exchanged_by_drivers, shifts)),
+        drivers_exchange=bool(by_drivers),
         attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, begin),
-        drivers_connect=_shifts_of_drivers(scenario, layout, shifts, horizon_min, begin, arrangement.connects),
+        drivers_connect=_connecting(scenario, shifts, by_drivers, horizon_min, begin, arrangement.connects),
         drivers_at_work=Timetable(group_windows(scenario.week, shifts, horizon_min + ALWAYS_AHEAD, begin)),
         site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, begin)),
         minutes_per_working_day=minutes_per_working_day(scenario.week.in_week(start_week), shifts),
@@ -266,11 +266,23 @@ def _exchanges(scenario: Scenario, name: str) -> tuple[ExchangePlans | None, Exc
     return exchange, exchange_plans(standby, None, positions=positions)
 
 
-def _shifts_of_drivers(
-    scenario: Scenario, layout: Layout, shifts: list[str], horizon_min: float, begin: Begin, connects: str
+def _shifts_by_drivers(scenario: Scenario, layout: Layout) -> list[str]:
+    """Shifts in which drivers of some group exchange its batteries."""
+    return sorted(
+        {
+            shift
+            for group in scenario.trucks
+            for shift in group.shifts
+            if layout.exchanged_by_drivers(shift, group.group)
+        }
+    )
+
+
+def _connecting(
+    scenario: Scenario, shifts: list[str], by_drivers: list[str], horizon_min: float, begin: Begin, connects: str
 ) -> Timetable | None:
     """When drivers who connect batteries are at work: in all shifts, or in those in which they exchange them."""
-    connecting = [shift for shift in shifts if connects == "driver" or layout.exchanged_by_drivers(shift)]
+    connecting = shifts if connects == "driver" else by_drivers
     if not connecting:
         return None
     return Timetable(group_windows(scenario.week, connecting, horizon_min + ALWAYS_AHEAD, begin))

@@ -12,6 +12,7 @@ from batsim.room.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.calendar import Begin, Window, break_starts, group_windows, mean_shift_min, whole_shifts
+from batsim.scenario.parts.group_change import InTruck
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
@@ -43,6 +44,8 @@ class GroupPlan:
     """When each of its shifts ends. [min]"""
     drivers_exchange: tuple[bool, ...]
     """Whether drivers exchange batteries in each of its shifts."""
+    in_truck: InTruck
+    """Rules for charging in its trucks."""
     shift_power_w: tuple[float, ...]
     """Stated mean power in each shift, its week's demand in it; 0 when run times are given. [W]"""
     shift_use_share: tuple[float, ...]
@@ -105,7 +108,8 @@ def group_plan(
         crossing=_breaks(windows, breaks),
         shift_starts=tuple(start for start, _ in shifts),
         shift_ends=tuple(end for _, end in shifts),
-        drivers_exchange=tuple(layout.exchanged_by_drivers(named[shift]) for shift in shifts),
+        drivers_exchange=tuple(layout.exchanged_by_drivers(named[shift], truck.group) for shift in shifts),
+        in_truck=layout.in_truck_of(truck.group),
         shift_power_w=power_w,
         shift_use_share=tuple(map(_use_of(truck, cell), power_w, worked_min, factors)),
         demand=demand,

@@ -203,7 +203,7 @@ def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
 
 def _return_level(truck: "Truck") -> float:
     """Real state of charge that brings the truck to the level at which it returns to work."""
-    battery, level = truck.battery, truck.room.blueprint.in_truck.return_at_share
+    battery, level = truck.battery, truck.group.in_truck.return_at_share
     capacity = truck.queue.plan.capacity_ah
     lacking = (level - battery.soc_share) * truck.usable_ah
     return min(1.0, max(level, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity))
@@ -226,13 +226,13 @@ def _goal_in_shift(room: "Room", truck: "Truck", begin: Begin, over: float) -> t
     if window_start == inf or back >= window_start:
         return goal, inf
     in_break = table.gap_start(back) in truck.group.breaks
-    ceiling = _after_work_goal(room, truck, window_start) if not in_break else room.blueprint.in_truck.ceiling_share
+    ceiling = _after_work_goal(room, truck, window_start) if not in_break else truck.group.in_truck.ceiling_share
     return (ceiling, window_start - over) if ceiling > goal else (goal, inf)
 
 
 def _after_work_goal(room: "Room", truck: "Truck", gap_end: float) -> float:
     """Full, or the ceiling when the last full charge is not yet long enough ago."""
-    rules = room.blueprint.in_truck
+    rules = truck.group.in_truck
     return 1.0 if gap_end - truck.battery.full_min >= rules.full_every_min else rules.ceiling_share
 
 
@@ -240,7 +240,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     """Charge in a break or after work; the truck is at work again when the gap ends."""
     env, desk, battery = room.env, room.spots, truck.battery
     is_break = gap_start in truck.group.breaks
-    if is_break and not room.blueprint.in_truck.in_breaks:
+    if is_break and not truck.group.in_truck.in_breaks:
         return
     target = _goal_in_gap(room, truck, gap_end, is_break=is_break)
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
@@ -278,7 +278,7 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
 
 def _goal_in_gap(room: "Room", truck: "Truck", gap_end: float, *, is_break: bool) -> float:
     """State of charge at which a charge in a break or after work stops; a timed charge is always a full one."""
-    goal = room.blueprint.in_truck.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
+    goal = truck.group.in_truck.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
     return 1.0 if goal >= FULL or room.charge_times[truck.battery.number] is not None else goal
 
 

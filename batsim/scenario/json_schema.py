@@ -31,6 +31,12 @@ def scenario_schema() -> dict[str, Any]:
         "description": "Another scenario file to start from; keys here win, lists are replaced whole.",
         "examples": ["kestrel-lane.yaml"],
     }
+    schema["properties"]["drop"] = {
+        "type": "array",
+        "items": {"type": "string"},
+        "description": "Entries of the file that is extended which are not taken over, by their paths.",
+        "examples": [["layouts.hoist", "layouts.rollers.attendants"]],
+    }
     # With `extends` or `from`, what is required may come from elsewhere; the program still checks the whole.
     schema["anyOf"] = [{"required": ["extends"]}, {"required": schema.pop("required")}]
     for part in MIXED:

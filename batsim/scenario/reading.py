@@ -23,6 +23,7 @@ from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead,
 LONGEST_CHAIN = 5
 """Files that may extend one another in a row."""
 NO_FILE = "no such file"
+DROP_FORM = "needs a list of paths to entries of the file that is extended, such as [layouts.hoist]"
 TAKEN = "the catalogue has a type of this name; add 'from: {}' to start from it, or choose another name"
 MOST_TIMES, MOST_TIMES_IN_ALL = 10_000, 100_000
 """Durations that are read from one file, and from all that a scenario names."""
@@ -161,16 +162,35 @@ def _grown(scenario: Scenario) -> Scenario:
 def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
     problems = _read_observed(source, path.parent)
-    base = source.data.pop("extends", None)
+    base, drop = source.data.pop("extends", None), source.data.pop("drop", None)
     other, chain = path.parent / str(base), (*chain, path)
     rule = "" if base is None else _not_to_extend(base, other, chain)
     if rule:
         problems.append(source.problem(("extends",), rule, got=shown(str(other) if rule == NO_FILE else base)))
     elif base is not None:
-        source = source.over(_extended(read_file(other), other, chain))
+        below = _extended(read_file(other), other, chain)
+        problems += _drop(source, drop, below)
+        source = source.over(below)
+    elif drop is not None:
+        problems.append(source.problem(("drop",), "needs 'extends', the file whose entries it drops", of_key=True))
     if problems:
         raise ScenarioError(source.file, problems)
     return source
+
+
+def _drop(source: LocatedData, drop: object, below: LocatedData) -> list[Problem]:
+    """Take entries out of the file that is extended, by paths such as `layouts.hoist`; return what is wrong there."""
+    if drop is None:
+        return []
+    if not isinstance(drop, list) or not all(isinstance(path, str) for path in drop):
+        return [source.problem(("drop",), DROP_FORM, got=shown(drop))]
+    problems = []
+    for number, path in enumerate(drop):
+        try:
+            below.drop(path)
+        except ScenarioError as error:
+            problems.append(source.problem(("drop", number), error.problems[0].rule, got=shown(path)))
+    return problems
 
 
 def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -> str:
@@ -258,20 +278,28 @@ def _shipped(names_of: Callable[[Mapping[str, Any]], list[str]]) -> list[str]:
 def _take_from_catalogue(draft: LocatedData) -> list[Problem]:
     """Add what the scenario names but leaves to the catalogue: batteries, chargers, handling, classes."""
     problems = _start_types(draft)
-    groups = draft.blocks(("trucks",))
-    layouts = [layout for _, layout in draft.blocks(("layouts",))]
-    standby = [block for name, _ in draft.blocks(("layouts",)) for _, block in draft.blocks(("layouts", name))]
-    for name in _names_in_use([group for _, group in groups], "battery"):
+    _add_in_use(draft)
+    for number, group in draft.blocks(("trucks",)):
+        if isinstance(truck_class := group.get("class"), str):
+            problems += _take_class(draft, number, truck_class, group)
+    return problems
+
+
+def _add_in_use(draft: LocatedData) -> None:
+    """Add catalogue entries that truck groups and layouts name: batteries, chargers, handling arrangements."""
+    groups = [group for _, group in draft.blocks(("trucks",))]
+    layouts, standby = [], []
+    for name, layout in draft.blocks(("layouts",)):
+        layouts.append(layout)
+        standby += [block for _, block in draft.blocks(("layouts", name))]
+        groups += [change for _, change in draft.blocks(("layouts", name, "trucks"))]
+    for name in _names_in_use(groups, "battery"):
         _add(draft, ("batteries", name), "battery_types")
     for name in _names_in_use(layouts, "chargers"):
         _add(draft, ("chargers", name), "charger_types")
     for name in _names_in_use(layouts + standby, "handling"):
         if name in catalogue.handling_names():
             _add(draft, ("handling", name), f"handling/{name}")
-    for number, group in groups:
-        if isinstance(truck_class := group.get("class"), str):
-            problems += _take_class(draft, number, truck_class, group)
-    return problems
 
 
 def _start_types(draft: LocatedData) -> list[Problem]:

@@ -112,6 +112,8 @@ class Scenario(Shows, Frozen):
     _source: object | None = PrivateAttr(None)
     _unknowns: tuple[Between, ...] = PrivateAttr(())
     _figures: Figures = PrivateAttr(FIGURES)
+    _as_stated: tuple[TruckGroup, ...] | None = PrivateAttr(None)
+    """Truck groups as the site states them, where `trucks` are those of a layout."""
 
     @property
     def in_short(self) -> str:
@@ -171,6 +173,19 @@ class Scenario(Shows, Frozen):
         present = self.present if self.present in layouts else None
         return self.model_copy(update={"layouts": layouts, "present": present})
 
+    def in_layout(self, name: str) -> "Scenario":
+        """Return a copy whose truck groups are those of a layout, with what it changes of them.
+
+        Whoever works one layout out begins with this. The copy may be asked for any layout again, as this one may.
+        """
+        stated, changes = self._as_stated or self.trucks, self.layouts[name].trucks
+        if not changes and stated is self.trucks:
+            return self
+        groups = tuple(changes[group.group].of(group) if group.group in changes else group for group in stated)
+        resolved = self.model_copy(update={"trucks": groups})
+        resolved._as_stated = stated
+        return resolved
+
     def with_layout(self, name: str, layout: Layout) -> "Scenario":
         """Return a copy with a layout in place of the one of that name, or beside the others; it is not checked."""
         changed = self.model_copy(update={"layouts": {**self.layouts, name: layout}})
@@ -197,7 +212,7 @@ class Scenario(Shows, Frozen):
         return None if stated is None else self.handling[stated.handling]
 
     def served_by(self, charger: str) -> tuple[str, ...]:
-        """Battery types of the trucks that a charger type fits, by chemistry, voltage and connector."""
+        """Battery types of the trucks (see `in_layout`) that a charger fits: by chemistry, voltage and connector."""
         kind = self.chargers[charger]
         return tuple(name for name in self.trucks_by_battery if kind.fits(name, self.batteries[name], self.figures))
 
@@ -208,7 +223,7 @@ class Scenario(Shows, Frozen):
 
     @property
     def trucks_by_battery(self) -> dict[str, int]:
-        """Trucks by battery type."""
+        """Trucks by battery type; of a layout, see `in_layout`."""
         counts: dict[str, int] = {}
         for group in self.trucks:
             counts[group.battery] = counts.get(group.battery, 0) + group.count
@@ -216,7 +231,7 @@ class Scenario(Shows, Frozen):
 
     def batteries_of(self, layout: str) -> dict[str, int]:
         """Batteries by type in a layout, those in the trucks included."""
-        in_trucks, stated = self.trucks_by_battery, self.layouts[layout].batteries
+        in_trucks, stated = self.in_layout(layout).trucks_by_battery, self.layouts[layout].batteries
         if stated is None:
             return in_trucks
         if "" in stated:

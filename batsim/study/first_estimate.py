@@ -8,11 +8,11 @@ from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.blueprint import Blueprint
-from batsim.room.group_plan import GroupPlan
+from batsim.room.group_plan import GroupPlan, group_plan
 from batsim.scenario.parts.calendar import full_day_min
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.trucks import TruckGroup
-from batsim.scenario.parts.week import Week
+from batsim.scenario.parts.week import WEEK_MIN, Week
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_blueprint
 
@@ -53,6 +53,8 @@ class LayoutOutline(NamedTuple):
     bays: float
     chargers: tuple[tuple[str, float], ...]
     stock: tuple[StockOutline, ...]
+    changed: tuple[GroupOutline, ...]
+    """Truck groups that it changes, as they are there."""
 
 
 class Outline(NamedTuple):
@@ -60,20 +62,29 @@ class Outline(NamedTuple):
 
     scenario: Scenario
     groups: tuple[GroupOutline, ...]
+    """Truck groups as the site states them."""
     layouts: tuple[LayoutOutline, ...]
 
 
 def outline(scenario: Scenario) -> Outline:
     """Work out the first numbers of a scenario."""
     blueprints = {name: week_blueprint(scenario, name) for name in scenario.layouts}
-    groups = next(iter(blueprints.values())).groups
     layouts = []
     for name, built in blueprints.items():
         chargers = tuple(zip(built.charger_names, built.charger_counts, strict=True))
         stock = tuple(_stock(built, number, scenario.week) for number in range(len(built.battery_plans)))
-        layouts.append(LayoutOutline(name, built.arrangement, built.stations, built.bays, chargers, stock))
-    outlines = tuple(GroupOutline(group.truck, _run_h(group), group.power_w / 1000.0) for group in groups)
-    return Outline(scenario, outlines, tuple(layouts))
+        changes = scenario.layouts[name].trucks
+        changed = tuple(_group(group) for group in built.groups if group.truck.group in changes)
+        layouts.append(LayoutOutline(name, built.arrangement, built.stations, built.bays, chargers, stock, changed))
+    any_layout = next(iter(scenario.layouts.values()))
+    numbers = range(len(scenario.trucks))
+    groups = tuple(_group(group_plan(scenario, any_layout, number, (), WEEK_MIN, 0.0)) for number in numbers)
+    return Outline(scenario, groups, tuple(layouts))
+
+
+def _group(group: GroupPlan) -> GroupOutline:
+    """Work out one truck group."""
+    return GroupOutline(group.truck, _run_h(group), group.power_w / 1000.0)
 
 
 def _run_h(group: GroupPlan) -> float:

@@ -4,14 +4,13 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from batsim.errors import Problem
+from batsim.scenario.checks.group_checks import group_problems
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.checks.price_checks import Offers, price_problems
-from batsim.scenario.checks.strength import SHORTEST_RUN_MIN, full_run_min
 from batsim.scenario.checks.survey_checks import survey_problems
-from batsim.scenario.parts.calendar import Window, common, mean_shift_min, shift_windows
+from batsim.scenario.parts.calendar import Window, common, shift_windows
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.parts.layouts import Layout
-from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
@@ -21,7 +20,7 @@ from batsim.scenario.text.located_data import LocatedData, Path
 def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> list[Problem]:
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
     names = [*_unknown_names(scenario, source, offers), *_battery_counts(scenario, source)]
-    levels = list(_levels(scenario, source))
+    levels = [*group_problems(scenario, source), *_length(scenario, source)]
     problems = [
         *names,
         *levels,
@@ -39,7 +38,9 @@ def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> lis
 
 def _unknown_names(scenario: Scenario, source: LocatedData, offers: Offers) -> Iterator[Problem]:
     """Find names that nothing carries, and groups of the same name."""
+    groups = [group.group for group in scenario.trucks]
     known = {
+        "truck group": groups,
         "shift": list(scenario.week.shifts),
         "battery type": list(scenario.batteries),
         "charger type": list(scenario.chargers),
@@ -50,7 +51,6 @@ def _unknown_names(scenario: Scenario, source: LocatedData, offers: Offers) -> I
             also = offers.get(kind, ()) if path[0] != "chargers" else ()  # a charger adds nothing from the catalogue
             rule, is_key = f"no {kind} of this name{did_you_mean(name, known[kind], also)}", path[-1] == name
             yield source.problem(path, rule, got=None if is_key else shown(name), of_key=is_key)
-    groups = [group.group for group in scenario.trucks]
     for number, name in enumerate(groups):
         if name in groups[:number]:
             yield source.problem(("trucks", number, "group"), "two groups have this name", got=shown(name))
@@ -81,20 +81,25 @@ def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tu
     in_a_list = source.holds((*at, "chargers", 0))
     for position, count in enumerate(layout.chargers):
         yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
-    for key, by_shift in (("attendants", layout.attendants), ("exchange_by", layout.exchange_by)):
+    for keys, by_shift in ((("attendants",), layout.attendants), *layout.stated_exchange_by):
         for shift in by_shift if isinstance(by_shift, dict) else ():
-            yield (*at, key, shift), shift, "shift"
+            yield (*at, *keys, shift), shift, "shift"
+    for group, change in layout.trucks.items():
+        yield (*at, "trucks", group), group, "truck group"
+        if change.battery is not None:
+            yield (*at, "trucks", group, "battery"), change.battery, "battery type"
 
 
 def _battery_counts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Battery types that a layout counts and no truck has."""
-    in_use = list(scenario.trucks_by_battery)
-    if not set(in_use) <= set(scenario.batteries):
-        in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
     for name, layout in scenario.layouts.items():
+        in_use = list(scenario.in_layout(name).trucks_by_battery)
+        if not set(in_use) <= set(scenario.batteries):
+            in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
+        here = " in this layout" if layout.trucks else ""
         for battery in layout.batteries or ():
             if battery and battery not in in_use:
-                rule = f"no truck has a battery of this type{did_you_mean(battery, in_use)}"
+                rule = f"no truck has a battery of this type{here}{did_you_mean(battery, in_use)}"
                 yield source.problem(("layouts", name, "batteries", battery), rule, of_key=True)
 
 
@@ -145,35 +150,9 @@ def _together(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
             yield source.problem((*path, "first_run"), f"{rule}; write {{first: ..., every: ...}}")
 
 
-def _levels(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
-    """Charge levels must be in order, a battery must last a while, and a run must be of sane length."""
-    for number, group in enumerate(scenario.trucks):
-        battery = scenario.batteries.get(group.battery)
-        if battery is None:
-            continue
-        if not battery.discharge_to_share <= group.exchange_at_share < 1.0:
-            cut_out = f"{100 * battery.discharge_to_share:g} %"
-            rule = f"must lie between the battery's cut-out ('discharge_to', {cut_out}) and 100 %"
-            got = f"{100 * group.exchange_at_share:g} %"
-            yield source.problem(("trucks", number, "exchange_at"), rule, got=got)
-        elif group.duty is not None and all(name in scenario.week.shifts for name in group.shifts):
-            yield from _strength(scenario, number, group.duty, source)
+def _length(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
+    """A run must be of sane length."""
     weeks = (scenario.simulation.length_min + scenario.simulation.warm_up_min) / WEEK_MIN
     if weeks > LONGEST_WEEKS:
         rule = f"length and warm-up must not exceed {LONGEST_WEEKS} weeks together"
         yield source.problem(("simulation", "length"), rule, got=f"{weeks:g} weeks")
-
-
-def _strength(scenario: Scenario, number: int, duty: Duty, source: LocatedData) -> Iterator[Problem]:
-    """Find a power or energy that empties its battery in minutes, which is a slip in a unit."""
-    group = scenario.trucks[number]
-    if duty.mean_kw is not None:
-        key, kw, got = "mean_power", duty.mean_kw, f"{duty.mean_kw:g} kW"
-    else:
-        energy = duty.energy_per_shift_kwh or 0.0
-        hours = mean_shift_min(scenario.week, group.shifts) / 60.0
-        key, kw, got = "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
-    minutes = full_run_min(scenario, number, kw)
-    if minutes < SHORTEST_RUN_MIN:
-        rule = f"would empty '{group.battery}' in {minutes:.0f} min; state what one truck draws over its shift"
-        yield source.problem(("trucks", number, "duty", key), rule, got=got)

@@ -10,8 +10,8 @@ from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.batteries import SEALED, BatteryType, ChargerType, same_voltage, sealed_rule, too_strong
 from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
+from batsim.scenario.parts.group_change import ATTENDANTS, DRIVERS, InTruck
 from batsim.scenario.parts.kinds import UNLIMITED
-from batsim.scenario.parts.layouts import ATTENDANTS, DRIVERS
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN, Week
 from batsim.scenario.settings import LONGEST_WEEKS
@@ -34,7 +34,7 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
     source
         Where it stands in its file. A layout that was made in memory stands nowhere: line and column are 0.
     """
-    checked = CheckedLayout(scenario, name, source or LocatedData(scenario.file, None))
+    checked = CheckedLayout(scenario.in_layout(name), name, source or LocatedData(scenario.file, None))
     checks = (_batteries, _chargers, _bays, _devices, _exchange_by, _attendants, _charge_in_truck, charging_problems)
     problems = [problem for check in checks for problem in check(checked)]
     return problems or list(room_problems(checked))
@@ -187,16 +187,20 @@ def _devices(checked: CheckedLayout) -> Iterator[Problem]:
 
 def _exchange_by(checked: CheckedLayout) -> Iterator[Problem]:
     """Shifts by which exchanges are shared out are those of trucks."""
-    by, shifts = checked.layout.exchange_by, _truck_shifts(checked)
-    for shift in by if isinstance(by, dict) else ():
-        if shift not in shifts:
-            rule = f"no truck works this shift; name shifts of the trucks ({', '.join(shifts)})"
-            yield checked.problem("exchange_by", shift, rule=rule)
+    groups = checked.scenario.trucks
+    for keys, by in checked.layout.stated_exchange_by:
+        shifts = dict.fromkeys(
+            shift for group in groups if group.group in keys or len(keys) == 1 for shift in group.shifts
+        )
+        for shift in by if isinstance(by, dict) else ():
+            if shift not in shifts:
+                rule = f"no truck works this shift; name shifts of the trucks ({', '.join(shifts)})"
+                yield checked.problem(*keys, shift, rule=rule)
 
 
-def _truck_shifts(checked: CheckedLayout) -> dict[str, None]:
-    """Shifts in which trucks work, in order."""
-    return {shift: None for group in checked.scenario.trucks for shift in group.shifts}
+def _by_drivers(checked: CheckedLayout, group: TruckGroup) -> list[bool]:
+    """Whether drivers of a group exchange its batteries, in each of its shifts."""
+    return [checked.layout.exchanged_by_drivers(shift, group.group) for shift in group.shifts]
 
 
 def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
@@ -240,20 +244,19 @@ def _unserved_groups(checked: CheckedLayout, week: Week, manned: list[Window]) -
     """Groups whose trucks never work while those are on duty who exchange their batteries."""
     for group in checked.scenario.trucks:
         at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
-        by_drivers = any(map(checked.layout.exchanged_by_drivers, group.shifts))
-        if at_work and not by_drivers and overlap_min(manned, at_work) <= 0.0:
+        if at_work and not any(_by_drivers(checked, group)) and overlap_min(manned, at_work) <= 0.0:
             yield group
 
 
 def _unmanned_shifts(checked: CheckedLayout, week: Week, manned: list[Window], people: str) -> Iterator[Problem]:
     """Find shifts in which attendants are said to exchange batteries, and none are on duty."""
-    by = checked.layout.exchange_by
-    for shift, who in by.items() if isinstance(by, dict) else ():
-        at_work = group_windows(week, [shift], LOOKED_AT_MIN)
-        if who == ATTENDANTS and at_work and overlap_min(manned, at_work) <= 0.0:
-            cure = f"put {people} on in its hours, or write '{shift}: {DRIVERS}'"
-            rule = f"no attendants are on duty in shift '{shift}'; {cure}"
-            yield checked.problem("exchange_by", shift, rule=rule, got=f"'{who}'")
+    for keys, by in checked.layout.stated_exchange_by:
+        for shift, who in by.items() if isinstance(by, dict) else ():
+            at_work = group_windows(week, [shift], LOOKED_AT_MIN)
+            if who == ATTENDANTS and at_work and overlap_min(manned, at_work) <= 0.0:
+                cure = f"put {people} on in its hours, or write '{shift}: {DRIVERS}'"
+                rule = f"no attendants are on duty in shift '{shift}'; {cure}"
+                yield checked.problem(*keys, shift, rule=rule, got=f"'{who}'")
 
 
 def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
@@ -261,7 +264,7 @@ def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
     layout, arrangement = checked.layout, checked.arrangement
     types = (checked.scenario.batteries[group.battery] for group in checked.scenario.trucks)
     maintained = int(any(kind.is_maintained for kind in types))
-    if arrangement.in_truck or all(map(layout.exchanged_by_drivers, _truck_shifts(checked))):
+    if arrangement.in_truck or all(all(_by_drivers(checked, group)) for group in checked.scenario.trucks):
         return maintained, None
     if layout.exchange_time_min is not None:
         return 1, None
@@ -274,8 +277,14 @@ def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:
     """Charge levels of charging in the truck must lie above the level that sends a truck to charge."""
     if not checked.arrangement.in_truck:
         return
-    latest, rules = max(group.exchange_at_share for group in checked.scenario.trucks), checked.layout.in_truck
-    for key, share in (("ceiling", rules.ceiling_share), ("return_at", rules.return_at_share)):
-        if share <= latest:
-            rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
-            yield checked.problem("in_truck", key, rule=rule, got=f"{100 * share:g} %")
+    layout, found = checked.layout, dict[tuple[str, ...], tuple[InTruck, float]]()
+    for group in checked.scenario.trucks:
+        rules = layout.in_truck_of(group.group)
+        own: tuple[str, ...] = () if rules is layout.in_truck else ("trucks", group.group)
+        keys = (*own, "in_truck")
+        found[keys] = rules, max(group.exchange_at_share, found[keys][1] if keys in found else 0.0)
+    for keys, (rules, latest) in found.items():
+        for key, share in (("ceiling", rules.ceiling_share), ("return_at", rules.return_at_share)):
+            if share <= latest:
+                rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
+                yield checked.problem(*keys, key, rule=rule, got=f"{100 * share:g} %")

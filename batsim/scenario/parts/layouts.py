@@ -10,14 +10,13 @@ from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, wrong
 from batsim.scenario.parts.floor import Floor
+from batsim.scenario.parts.group_change import ATTENDANTS, DRIVERS, GroupChange, InTruck, read_by_whom
 from batsim.scenario.parts.handling import LEADS
-from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, by_default, reads
+from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.quantities import Minutes, Share
 from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
 
 MOST_ATTENDANTS = 200
-ATTENDANTS, DRIVERS = "attendants", "drivers"
 PICKING = ("longest_rested", "nearest", "fullest")
 RELEASE = ("with_exchange", "at_arrival")
 
@@ -138,32 +137,6 @@ def read_owned(value: object) -> dict[str, int]:
     return read_by_name(value, Count(least=1).read)
 
 
-BY_WHOM = Words(ATTENDANTS, DRIVERS)
-
-
-@reads(
-    BY_WHOM.schema,
-    {"type": "object", "additionalProperties": BY_WHOM.schema},
-    examples=[DRIVERS, {"early": DRIVERS, "night": ATTENDANTS}],
-)
-def read_by_whom(value: object) -> dict[str, str] | str:
-    """Who exchanges batteries: attendants or drivers, always or by shift."""
-    return read_by_name(value, BY_WHOM.read) if isinstance(value, dict) else BY_WHOM.read(value)
-
-
-class InTruck(Frozen):
-    """Rules for charging in the truck."""
-
-    in_breaks: bool = True
-    """Whether trucks are plugged in during breaks."""
-    ceiling_share: Share = by_default("in_truck.ceiling", "ceiling")
-    """State of charge at which a charge in a break stops. [%]"""
-    return_at_share: Share = by_default("in_truck.return_at", "return_at")
-    """State of charge at which a truck that had to charge within its shift goes back to work. [%]"""
-    full_every_min: Minutes = by_default("in_truck.full_every", "full_every")
-    """Least time between charges after work that go to full; those in between stop at the ceiling. [min]"""
-
-
 class Layout(Frozen):
     """One candidate answer."""
 
@@ -211,22 +184,39 @@ class Layout(Frozen):
     """How chargers are held back, in place of the scenario's rules."""
     owned: Annotated[dict[str, int], read_owned] = Field(default_factory=dict)
     """What is already there, by name, and how many: more than that is bought."""
+    trucks: dict[NameText, GroupChange] = Field(default_factory=dict)
+    """What this layout changes of truck groups, by their names: battery type, what sends them, who exchanges."""
 
     def _faults(self) -> Iterator[Fault]:
         """Want attendants where they are to exchange batteries."""
-        by = self.exchange_by
-        if self.attendants is None and (by == ATTENDANTS or (isinstance(by, dict) and ATTENDANTS in by.values())):
-            yield Fault(("exchange_by",), "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
+        for keys, by in self.stated_exchange_by:
+            if self.attendants is None and (by == ATTENDANTS or (isinstance(by, dict) and ATTENDANTS in by.values())):
+                yield Fault(keys, "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
+
+    @property
+    def stated_exchange_by(self) -> Iterator[tuple[tuple[str, ...], str | dict[str, str]]]:
+        """Where it states who exchanges, for all groups or for one, and what it says there."""
+        if self.exchange_by is not None:
+            yield ("exchange_by",), self.exchange_by
+        for group, change in self.trucks.items():
+            if change.exchange_by is not None:
+                yield ("trucks", group, "exchange_by"), change.exchange_by
 
     @property
     def drivers_only(self) -> bool:
         """Whether drivers do everything."""
         return self.attendants is None
 
-    def exchanged_by_drivers(self, shift: str) -> bool:
-        """Whether drivers exchange and connect batteries in a shift."""
-        by = self.exchange_by
+    def exchanged_by_drivers(self, shift: str, group: str) -> bool:
+        """Whether drivers of a truck group exchange and connect batteries in a shift."""
+        own = self.trucks[group].exchange_by if group in self.trucks else None
+        by = self.exchange_by if own is None else own
         return self.drivers_only or (by.get(shift) if isinstance(by, dict) else by) == DRIVERS
+
+    def in_truck_of(self, group: str) -> InTruck:
+        """Rules for charging in the trucks of a group."""
+        own = self.trucks[group].in_truck if group in self.trucks else None
+        return self.in_truck if own is None else own
 
     @property
     def chargers_by_type(self) -> dict[str, float]:

@@ -135,10 +135,14 @@ class TruckGroup(Frozen):
         """Check what needs two keys."""
         if len(set(self.shifts)) < len(self.shifts):
             yield Fault(("shifts",), "names a shift twice", ", ".join(self.shifts))
-        yield from self._work_faults()
-        yield from self._exchange_when_faults()
+        yield from self.run_time_faults()
+        yield from self.exchange_when_faults()
+        listed = self.first_run_min
+        if listed is not None and len(listed) != self.count and not isinstance(next(iter(listed), None), tuple):
+            rule = f"needs one duration for each of the {self.count} trucks"
+            yield Fault(("first_run",), rule, f"{len(listed)} durations")
 
-    def _work_faults(self) -> Iterator[Fault]:
+    def run_time_faults(self) -> Iterator[Fault]:
         """Find what is wrong with how long the trucks work on one battery."""
         if self.duty is not None and self.run_time_min is not None:
             yield Fault(("run_time",), "stands in place of 'duty'; keep one of the two")
@@ -146,12 +150,8 @@ class TruckGroup(Frozen):
             yield Fault((), "needs 'duty', 'run_time' or a truck 'class' from the catalogue")
         if self.run_time_min is not None and self.run_time_min.mean <= 0.0:
             yield Fault(("run_time",), "must be above 0 min on average")
-        listed = self.first_run_min
-        if listed is not None and len(listed) != self.count and not isinstance(next(iter(listed), None), tuple):
-            rule = f"needs one duration for each of the {self.count} trucks"
-            yield Fault(("first_run",), rule, f"{len(listed)} durations")
 
-    def _exchange_when_faults(self) -> Iterator[Fault]:
+    def exchange_when_faults(self) -> Iterator[Fault]:
         """Find levels of early visits that no truck could come back from, or that are never met."""
         when, early_share = self.exchange_when, self.exchange_when.early_below_share
         levels = {"in_breaks_below": when.in_breaks_below_share, "early_below": early_share}

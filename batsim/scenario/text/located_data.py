@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.factors import BETWEEN
-from batsim.scenario.parts.faults import Faults
+from batsim.scenario.parts.faults import Faults, did_you_mean
 
 Path = tuple[str | int, ...]
 
@@ -173,6 +173,26 @@ class LocatedData:
             for inner in [keys, *(inner for inner in locations if inner[: len(keys)] == keys)]:
                 locations[inner] = Location(self.file, 0, 0)
         return changed
+
+    def drop(self, path: str) -> None:
+        """Take an entry of a block out, with all that is in it and where it stood; each of them where a `*` stands.
+
+        Raises
+        ------
+        ScenarioError
+            When it is no path, leads to nothing here, or to an entry of a list.
+        """
+        for place in map(self._keys, self.spread(path)):
+            parent = self.at(place[:-1])
+            if isinstance(parent, list):
+                raise self._no_path(path, "lists are not mixed; state the list anew, without this entry")
+            if not isinstance(parent, dict) or place[-1] not in parent:
+                known = [str(key) for key, _ in self.entries(place[:-1])]
+                raise self._no_path(path, f"nothing to drop there{did_you_mean(str(place[-1]), known)}")
+            del parent[place[-1]]
+            for locations in (self.locations, self.key_locations):
+                for inner in [inner for inner in locations if inner[: len(place)] == place]:
+                    del locations[inner]
 
     def _open_sections(self, keys: Path) -> None:
         """Open the sections that lead to a path where they are left to their defaults, but no part with a name."""

@@ -138,7 +138,7 @@ def outcome_of(work: Work, job: Job) -> Any:  # noqa: ANN401 - whatever is taken
         if not job.by_calendar:
             scenario = _in_weeks(SameScenario(scenario), job.season)
         record = replicate(scenario, job.layout, seed=job.seed, replication=job.replication, **times)
-        return work.take(record, scenario)
+        return work.take(record, scenario.in_layout(job.layout))
     except ScenarioError as error:
         return Failure(REFUSED, str(error), error)
     except Exception as error:

@@ -61,6 +61,11 @@ def _scenario(scenario: Scenario) -> str:
         for truck, run_h, _ in first.groups
     ]
     layouts = [_layout(scenario, layout) for layout in first.layouts]
+    changed = [
+        f"In layout '{layout.name}' {group.truck.group} work {group.run_h:.1f} h on a battery {group.truck.battery}."
+        for layout in first.layouts
+        for group in layout.changed
+    ]
     targets = stated_data(scenario).get("targets")
     notes = []
     if isinstance(targets, dict):
@@ -71,7 +76,7 @@ def _scenario(scenario: Scenario) -> str:
         paragraphs([scenario.question])
         + table(scenario.site.name, ["truck group", "trucks", "shifts", "battery", "h on a battery"], groups, (1, 4))
         + table("", ["layout", "handling", "batteries", "chargers", "stations or spots", "bays"], layouts, (2, 4, 5))
-        + paragraphs(notes)
+        + paragraphs([*changed, *notes])
     )
 
 

@@ -9,7 +9,7 @@ from batsim.scenario.parts.batteries import Equalising
 from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.study.first_estimate import LayoutOutline, Outline
+from batsim.study.first_estimate import GroupOutline, LayoutOutline, Outline
 from batsim.study.sweeps.agenda import Agenda
 from batsim.views.text.lines import hung
 from batsim.views.text.numbers import are, counted
@@ -28,12 +28,10 @@ def summary_text(outline: Outline, width: int = 100) -> str:
     """Say that a scenario reads well, and what it amounts to, for a terminal so many characters wide."""
     scenario = outline.scenario
     lines = [f"{scenario.file}: reads well", f"  {scenario.site.name}"]
-    for truck, run_h, power_kw in outline.groups:
-        power = f" at {power_kw:g} kW" if power_kw else ""
-        lines += [
-            f"  {truck.count} x {truck.group} on {', '.join(truck.shifts)}; battery {truck.battery}",
-            f"    about {run_h:.1f} h of work on one battery{power}, until {100 * truck.exchange_at_share:g} % is left",
-        ]
+    for group in outline.groups:
+        truck = group.truck
+        lines.append(f"  {truck.count} x {truck.group} on {', '.join(truck.shifts)}; battery {truck.battery}")
+        lines.append(f"    {_work_on_one(group)}")
     lines += _equalising_lines(scenario)
     impossible = impossible_layouts(scenario, scenario.layouts)
     for layout in outline.layouts:
@@ -107,9 +105,18 @@ def _line(path: str, text: str) -> str:
     return f"    {path}: {text if len(text) <= LONGEST else f'{text[: LONGEST - 3]}...'}"
 
 
+def _work_on_one(group: GroupOutline) -> str:
+    """Say how long a truck works on one battery."""
+    power, left = f" at {group.power_kw:g} kW" if group.power_kw else "", 100 * group.truck.exchange_at_share
+    return f"about {group.run_h:.1f} h of work on one battery{power}, until {left:g} % is left"
+
+
 def _layout_lines(layout: LayoutOutline) -> list[str]:
     """Lines on one layout."""
     lines = [f"  layout {layout.name}: {layout.arrangement.title}"]
+    lines += [
+        f"    {group.truck.group} with battery {group.truck.battery}: {_work_on_one(group)}" for group in layout.changed
+    ]
     for stock in layout.stock:
         lines.append(
             f"    {stock.battery}: {counted(stock.batteries, 'battery')} for {counted(stock.trucks, 'truck')}; "

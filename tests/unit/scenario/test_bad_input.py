@@ -273,6 +273,26 @@ def test_extends_must_name_another_file(here: Path, value: str, message: str) ->
     assert check(f"extends: {value}\n") == said(f"site.yaml:1:10: extends: {message}")
 
 
+def test_what_is_dropped_must_be_in_the_file_that_is_extended(here: Path) -> None:
+    """Every path that leads nowhere, into a list, or is none; nothing is dropped of a file that extends none."""
+    (here / "base.yaml").write_text(SOUND, encoding="utf-8")
+    form = "needs a list of paths to entries of the file that is extended, such as [layouts.hoist]"
+
+    assert check("extends: base.yaml\ndrop:\n- layouts.extracter\n- trucks[0]\n- week.shifts[\n- prices.*\n") == said(
+        "site.yaml:3:3: drop[0]: nothing to drop there; did you mean 'extractor'? (got 'layouts.extracter')",
+        "site.yaml:4:3: drop[1]: lists are not mixed; state the list anew, without this entry (got 'trucks[0]')",
+        "site.yaml:5:3: drop[2]: needs a path such as layouts.hoist.stations or trucks[0].count (got 'week.shifts[')",
+        "site.yaml:6:3: drop[3]: stands for nothing in this scenario (got 'prices.*')",
+    )
+    assert check("extends: base.yaml\ndrop: layouts.extractor\n") == said(
+        f"site.yaml:2:7: drop: {form} (got 'layouts.extractor')"
+    )
+    assert check("extends: base.yaml\ndrop: [3]\n") == said(f"site.yaml:2:7: drop: {form} (got a list)")
+    assert check(f"drop: [layouts.extractor]\n{SOUND}") == said(
+        "site.yaml:1:1: drop: needs 'extends', the file whose entries it drops"
+    )
+
+
 def test_extends_with_a_name_that_no_file_can_have(here: Path) -> None:
     """Longer than any name of a file: the system's own words."""
     message = check(f"extends: {'x' * 300}\n")

@@ -287,7 +287,7 @@ def test_drivers_exchange_by_day_and_one_attendant_late(sound: Scenario) -> None
     layout = batsim.changed(sound, by_shift).layouts["extractor"]
 
     assert not layout.drivers_only
-    assert (layout.exchanged_by_drivers("early"), layout.exchanged_by_drivers("late")) == (True, False)
+    assert [layout.exchanged_by_drivers(shift, "reach trucks") for shift in ("early", "late")] == [True, False]
 
 
 def test_no_truck_comes_for_the_shift_change_above_the_usual_level(sound: Scenario) -> None:
@@ -530,6 +530,51 @@ def test_a_chain_of_files(extended: Path) -> None:
     layout = batsim.read(extended / "last.yaml").layouts["extractor"]
 
     assert (layout.stations, layout.bays) == (2, 16)
+
+
+def test_dropped_entries_are_not_taken_over(extended: Path, sound: Scenario) -> None:
+    """Parts with names, keys inside of them, and what is then stated anew instead of mixed."""
+    scenario = over(
+        extended,
+        "drop: [layouts.in the truck, layouts.extractor.bays, week.shifts.late.breaks, targets.waits, site.currency]\n",
+    )
+
+    assert list(scenario.layouts) == ["extractor"]
+    assert scenario.layouts["extractor"] == sound.layouts["extractor"].model_copy(update={"bays": None})
+    assert (scenario.week.shifts["late"].breaks, scenario.targets.waits) == ((), None)
+    assert scenario.targets.downtime_min_per_truck_shift == sound.targets.downtime_min_per_truck_shift
+
+
+def test_a_star_drops_every_entry_and_others_take_their_place(extended: Path) -> None:
+    scenario = over(
+        extended,
+        "drop: ['layouts.*', chargers.our charger]\n"
+        "chargers: {our charger: {from: electronic_iuia}}\n"
+        "layouts: {mine: {handling: in_truck, chargers: [6 x our charger, 4 x gel_iu]}}\n",
+    )
+
+    assert list(scenario.layouts) == ["mine"]
+    assert scenario.chargers["our charger"].batteries == ()  # not those of the entry that was dropped
+
+
+def test_each_file_of_a_chain_drops_from_the_one_below(extended: Path) -> None:
+    over(
+        extended,
+        "drop: [layouts.in the truck]\n"
+        "layouts: {spare: {handling: in_truck, chargers: [6 x our charger, 4 x gel_iu]}}\n",
+    )
+    (extended / "last.yaml").write_text("extends: site.yaml\ndrop: [layouts.spare]\n", encoding="utf-8")
+
+    assert list(batsim.read(extended / "last.yaml").layouts) == ["extractor"]
+
+
+def test_what_is_dropped_and_needed_is_missing_where_it_would_stand(extended: Path) -> None:
+    """No place is left of what was dropped."""
+    with pytest.raises(batsim.ScenarioError) as caught:
+        over(extended, "drop: [layouts.extractor.chargers]\n")
+
+    (problem,) = caught.value.problems
+    assert str(problem).endswith("base.yaml:65:5: layouts.extractor.chargers: missing: chargers by type")
 
 
 def test_text_extends_a_file_beside_its_name(extended: Path) -> None:
