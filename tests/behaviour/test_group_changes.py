@@ -6,17 +6,23 @@ is asked of the two has to be the same, number by number.
 
 import json
 import pickle
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import batsim
+from batsim.cli import main
 from batsim.measures import measure
 from batsim.measures.windows import Measured
 from batsim.measures.work import shift_powers_kw
+from batsim.plan.plan import Plan
 from batsim.scenario.reading import stated_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
@@ -24,6 +30,7 @@ from batsim.study.first_estimate import outline
 from batsim.study.room_over import room_over
 from batsim.study.sweeps.agenda import restated
 from batsim.study.waits import waits_over
+from batsim.views.text.plan_text import plan_text
 from batsim.views.text.summary import summary_text
 from tests.runs import record_of
 from tests.sites import LEAD_OR_LITHIUM
@@ -57,11 +64,28 @@ def plain(result: Any) -> str:
     return json.dumps(result.as_json(), sort_keys=True)
 
 
+INPUTS = re.compile(r"<summary>\d+ inputs, measured or stated</summary>.*?</details>", re.DOTALL)
+"""The list of inputs of a report: what is stated where is all in which the two differ."""
+
+
+@cache
+def planned_of(*, inside_out: bool) -> Plan:
+    """Plans of the site or of its twin, made once."""
+    return batsim.plan_layouts(TWIN if inside_out else LEAD_OR_LITHIUM, QUICK)
+
+
+def planned(scenario: Scenario) -> Plan:
+    """Plans of one of the two."""
+    return planned_of(inside_out=scenario is TWIN)
+
+
 DECIDED = {LEAD: {"batteries lead 24 V": (3, 6)}, LITHIUM: {"chargers lithium_cc_cv": (1, 2)}}
 ASKED: dict[str, Callable[[Scenario], str]] = {
     "run": lambda scenario: plain(batsim.run(scenario, QUICK)),
     "compare": lambda scenario: plain(batsim.compare(scenario, QUICK)),
-    "plan": lambda scenario: plain(batsim.plan_layouts(scenario, QUICK)),
+    "plan": lambda scenario: plain(planned(scenario)),
+    "plan in words": lambda scenario: plan_text(planned(scenario)),
+    "report": lambda scenario: INPUTS.sub("", batsim.report_html(planned(scenario))),
     "waits": lambda scenario: repr(waits_over(scenario, QUICK).waits),
     "first numbers": lambda scenario: repr([layout[:-1] for layout in outline(scenario).layouts]),
     "rooms": lambda scenario: repr([room_over(scenario, name, QUICK).counts for name in scenario.layouts]),
@@ -81,6 +105,38 @@ ASKED: dict[str, Callable[[Scenario], str]] = {
 def test_stated_inside_out_everything_is_the_same(asked: str) -> None:
     assert [group.battery for group in TWIN.trucks] == ["lead 48 V", "lithium 24 V"]
     assert ASKED[asked](LEAD_OR_LITHIUM) == ASKED[asked](TWIN)
+
+
+@pytest.mark.slow
+def test_both_stand_in_every_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the file: `check`, `compare`, `plan`, `report`, and a study of the level of one group in one layout."""
+    monkeypatch.chdir(tmp_path)
+    Path("site.yaml").write_text(Path(LEAD_OR_LITHIUM.file).read_text(encoding="utf-8"), encoding="utf-8")
+    study = f"study: When?\nscenario: site.yaml\nvary: {{'{AT}.exchange_at': [25 %, 45 %]}}\ndesign: grid\n"
+    Path("study.yaml").write_text(study, encoding="utf-8")
+    short = ("--weeks", "1", "--warm-up", "0", "--replications", "2", "--workers", "1")
+
+    said = {
+        command[0]: CliRunner().invoke(main, command, catch_exceptions=False).output
+        for command in (
+            ["check", "site.yaml"],
+            ["compare", "site.yaml", *short],
+            ["plan", "site.yaml", *short],
+            ["report", "site.yaml", *short, "--output", "page.html"],
+            ["sweep", "study.yaml", *short],
+        )
+    }
+
+    assert (
+        "    lithium 24 V: 2 batteries for 2 trucks; a full charge takes about 1.4 h on lithium_cc_cv\n"
+        in said["check"]
+    )
+    assert re.search(r"\nbatteries +13 \(2\.60\) +5 \(1\.00\) +in all", said["compare"])
+    assert "6 x battery (lead 24 V)" in said["plan"]
+    assert "2 x battery (lithium 24 V)" in said["plan"]
+    assert "2 x lithium cc cv: 8 cells x" in said["plan"]
+    assert "battery (lithium 24 V)" in Path("page.html").read_text(encoding="utf-8")
+    assert f"{AT}.exchange_at" in said["sweep"]
 
 
 def test_the_groups_of_any_layout_are_found_from_those_of_any_other() -> None:
