@@ -68,6 +68,10 @@ INPUTS = re.compile(r"<summary>\d+ inputs, measured or stated</summary>.*?</deta
 """The list of inputs of a report: what is stated where is all in which the two differ."""
 
 
+OF_PICKERS = re.compile(r"  2 x pickers on .*\n    about .*\n|    pickers with battery .*\n")
+"""What `check` says of the group as it is stated, and as a layout changes it."""
+
+
 @cache
 def planned_of(*, inside_out: bool) -> Plan:
     """Plans of the site or of its twin, made once."""
@@ -88,6 +92,7 @@ ASKED: dict[str, Callable[[Scenario], str]] = {
     "report": lambda scenario: INPUTS.sub("", batsim.report_html(planned(scenario))),
     "waits": lambda scenario: repr(waits_over(scenario, QUICK).waits),
     "first numbers": lambda scenario: repr([layout[:-1] for layout in outline(scenario).layouts]),
+    "check": lambda scenario: OF_PICKERS.sub("", summary_text(outline(scenario), 200)),
     "rooms": lambda scenario: repr([room_over(scenario, name, QUICK).counts for name in scenario.layouts]),
     "decide": lambda scenario: repr(
         [

@@ -56,7 +56,7 @@ def summary_text(outline: Outline, width: int = 100) -> str:
 def _equalising_lines(scenario: Scenario) -> list[str]:
     """How batteries are equalised where a site leaves that to the catalogue, with where that comes from."""
     lines = []
-    for name in scenario.trucks_by_battery:
+    for name in dict.fromkeys(name for layout in scenario.layouts for name in scenario.batteries_of(layout)):
         battery, citations = scenario.batteries[name], sources()
         if battery.equalising is None:
             continue
