@@ -120,11 +120,14 @@ def _one_way(charger: str, kind: ChargerType, types: dict[str, BatteryType], fig
     marked = {name: battery.connector for name, battery in types.items() if battery.connector is not None}
     one_voltage = same_voltage(min(volts.values()), max(volts.values()), figures)
     if kind.voltage_v is None and not one_voltage:
-        key, ways = "voltage", {name: f"{each:g} V" for name, each in volts.items()}
-    elif kind.connector is None and len(set(marked.values())) > 1:
-        key, ways = "connector", marked
-    else:
-        return ""
+        return _apart(charger, "voltage", {name: f"{each:g} V" for name, each in volts.items()})
+    if kind.connector is None and len(set(marked.values())) > 1:
+        return _apart(charger, "connector", marked)
+    return ""
+
+
+def _apart(charger: str, key: str, ways: dict[str, str]) -> str:
+    """Rule that a charger breaks by what parts its batteries, with the cure."""
     would = " and ".join(f"{way} ('{name}')" for name, way in ways.items())
     cure = " and ".join(f"'{charger} {way}' with '{key}: {way}'" for way in dict.fromkeys(ways.values()))
     rule = f"would charge batteries of {would}, and a charger has one {key}"
