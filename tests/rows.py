@@ -1,6 +1,7 @@
 """Rows of a record written by hand, by the names of their columns."""
 
-from batsim.record import TABLES, Record, Row, part_columns
+from batsim.record.record import Record
+from batsim.record.tables import TABLES, Row, part_columns
 
 
 def write_row(record: Record, table: str, fill: float, **values: float) -> None:

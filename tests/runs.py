@@ -1,6 +1,6 @@
 """One run of any length, in minutes."""
 
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.room.simulation import replicate
 from batsim.scenario.site import Scenario
 

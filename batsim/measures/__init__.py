@@ -1,7 +1,7 @@
 """From a record to numbers: one dictionary of measures for each replication."""
 
 from batsim.measures.names import MEASURES, WITHIN_TARGET, Measure
-from batsim.record import Record
+from batsim.record.record import Record
 
 __all__ = ["MEASURES", "WITHIN_TARGET", "Measure", "measure"]
 

@@ -10,7 +10,9 @@ from batsim.formulas.gassing import hydrogen_l
 from batsim.measures.electrical_load import hours_at_start
 from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats, Whole, Worked, check_window, stays
-from batsim.record import STATES, Record, RunFacts
+from batsim.record.facts import RunFacts
+from batsim.record.record import Record
+from batsim.record.words import STATES
 
 Rows = dict[str, Floats]
 
@@ -23,7 +25,7 @@ class Stretch(NamedTuple):
 
     battery: int
     state: str
-    """A word of `batsim.record.STATES`."""
+    """A word of `batsim.record.words.STATES`."""
     from_min: float
     to_min: float
 
@@ -50,7 +52,7 @@ def battery_course(record: Record, battery: int, start_min: float, end_min: floa
 
         ======================  ====  ==================================================================
         time_min                min   from Monday 00:00
-        state                   -     word of `batsim.record.STATES`
+        state                   -     word of `batsim.record.words.STATES`
         soc_share               -     state of charge
         amps                    A     above 0 on charge, below 0 in use
         temperature_degc        degC  electrolyte

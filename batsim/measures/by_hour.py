@@ -7,7 +7,8 @@ import numpy as np
 from batsim.display import Frame, frame_of
 from batsim.measures.profile import by_week, stayed_before
 from batsim.measures.windows import Floats, Measured
-from batsim.record import ATTENDANT, Record
+from batsim.record.record import Record
+from batsim.record.words import ATTENDANT
 from batsim.scenario.parts.week import DAYS
 
 HOUR_MIN = 60.0

@@ -5,7 +5,7 @@ import numpy as np
 from batsim.measures.names import PARTS
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured, Worked, rate
-from batsim.record import (
+from batsim.record.words import (
     CHARGE_IN_TRUCK,
     DRIVER,
     EXCHANGING,

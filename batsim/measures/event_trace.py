@@ -9,7 +9,8 @@ import numpy as np
 from batsim.display import Frame, frame_of
 from batsim.measures.events import JUST_AFTER, RANK, WAITED, Event
 from batsim.measures.windows import Floats, Whole, check_window, stays
-from batsim.record import (
+from batsim.record.record import Record
+from batsim.record.words import (
     CAUSES,
     CHARGE_IN_TRUCK,
     CONNECTING,
@@ -29,7 +30,6 @@ from batsim.record import (
     WAITS_FOR_CONNECTING,
     WAITS_FOR_CURRENT,
     WATERING,
-    Record,
 )
 
 

@@ -33,11 +33,11 @@ class Event(NamedTuple):
     standby: bool = False
     """Made with the standby method."""
     person: str = ""
-    """Who does it: a word of `batsim.record.PERSONS`."""
+    """Who does it: a word of `batsim.record.words.PERSONS`."""
     reason: str = ""
-    """Why the truck came: a word of `batsim.record.REASONS`."""
+    """Why the truck came: a word of `batsim.record.words.REASONS`."""
     cause: str = ""
-    """What the queue lacks: a word of `batsim.record.CAUSES`; empty when the truck need not wait."""
+    """What the queue lacks: a word of `batsim.record.words.CAUSES`; empty when the truck need not wait."""
     detail: str = ""
     """What else is to be said: a name, or what follows at the same instant."""
     unit: int = -1

@@ -6,7 +6,8 @@ Times are scheduled truck minutes: a truck that waits in the queue over the week
 import numpy as np
 
 from batsim.measures.windows import Flags, Floats, Measured, mean_of, rate
-from batsim.record import CHARGE_IN_TRUCK, TURNED_AWAY, Record
+from batsim.record.record import Record
+from batsim.record.words import CHARGE_IN_TRUCK, TURNED_AWAY
 
 
 def waits_min(record: Record) -> Floats:

@@ -5,7 +5,7 @@ import numpy as np
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
 from batsim.measures.electrical_load import QUARTER_MIN, by_quarter, hours_at_start, quarters_of
 from batsim.measures.windows import Floats, Measured, Whole, rate
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 
 HYDROGEN_DEGC, HYDROGEN_PA = 25.0, 101_325.0

@@ -4,7 +4,7 @@ import numpy as np
 
 from batsim.measures.stock import spells
 from batsim.measures.windows import Floats, Measured, rate
-from batsim.record import ATTENDANT, CONNECTED, ON_CHARGE, PAUSED, PERSONS, TASKS, TURNED_AWAY
+from batsim.record.words import ATTENDANT, CONNECTED, ON_CHARGE, PAUSED, PERSONS, TASKS, TURNED_AWAY
 
 
 def occupancy_measures(measured: Measured) -> dict[str, float]:

@@ -15,7 +15,7 @@ from batsim.measures.warmth import warmth_measures
 from batsim.measures.wear import wear_measures
 from batsim.measures.windows import Flags, Floats, Measured, Whole, stays
 from batsim.measures.work import work_hours
-from batsim.record import Record
+from batsim.record.record import Record
 
 
 class OfGroup(Measured):

@@ -6,7 +6,7 @@ import numpy as np
 
 from batsim.errors import require
 from batsim.measures.windows import Floats, Measured
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 
 QUARTER_HOUR_MIN = 15.0

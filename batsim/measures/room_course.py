@@ -9,7 +9,8 @@ import numpy as np
 from batsim.display import Frame, frame_of
 from batsim.errors import require
 from batsim.measures.windows import Floats, Whole, check_window, stays
-from batsim.record import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, STATES, TURNED_AWAY, Record
+from batsim.record.record import Record
+from batsim.record.words import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, STATES, TURNED_AWAY
 
 CHARGER_STATES = ("giving current", "paused", "battery waits", "held after the charge", "out of use", "free")
 """What a charger does: its charge is without current for a time; its battery waits to be connected or for current; it
@@ -28,7 +29,7 @@ class RoomCourse:
     waiting: dict[str, Whole]
     """Trucks waiting, by what they wait for, a word of `CAUSES`; `nothing` when one is about to go. (n)"""
     batteries: dict[str, Whole]
-    """Batteries by state, a word of `batsim.record.STATES`; they add up to all batteries. (n)"""
+    """Batteries by state, a word of `batsim.record.words.STATES`; they add up to all batteries. (n)"""
     chargers: dict[str, Whole]
     """Chargers by what they do, a word of `CHARGER_STATES`; they add up to all of them, without a limit none is free.
     (n)"""

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from batsim.measures.windows import Floats, Measured, Whole
-from batsim.record import READY
+from batsim.record.words import READY
 
 
 def spells(measured: Measured, *states: int) -> tuple[Whole, Floats, Floats]:

@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 
 from batsim.errors import require
-from batsim.record import Record, RunFacts
+from batsim.record.facts import RunFacts
+from batsim.record.record import Record
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Whole = np.ndarray[Any, np.dtype[np.intp]]

@@ -13,7 +13,7 @@ from batsim.measures.mean_week import QUARTERS
 from batsim.measures.warmth import Hardship, hardships, worst_of
 from batsim.measures.windows import Floats, Measured
 from batsim.measures.work import shift_powers_kw
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario

@@ -6,7 +6,7 @@ from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING, Protocol
 
-from batsim.record import ATTENDANT, TASK_STATES
+from batsim.record.words import ATTENDANT, TASK_STATES
 from batsim.room.clock import CALENDAR, GOING, Moment, Timed
 from batsim.room.crossing import Crossing
 from batsim.room.timetable import Timetable

@@ -7,7 +7,7 @@ from batsim.formulas.heat import mean_of_stay_degc
 from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
-    from batsim.record import Warmth
+    from batsim.record.tables import Warmth
     from batsim.room.charging import ChargerPool
     from batsim.room.queue import Queue
 

@@ -11,7 +11,7 @@ from batsim.formulas.heat import discharge_heat_w
 from batsim.formulas.kibam import Wells
 from batsim.formulas.phases import Profile
 from batsim.formulas.wear import Life
-from batsim.record import INSPECTING, READING, WASHING, WATERING
+from batsim.record.words import INSPECTING, READING, WASHING, WATERING
 from batsim.room.clock import ticked
 from batsim.scenario.chemistry import (
     LITHIUM,

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from batsim.formulas.gassing import gas_current_a
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
 from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
-from batsim.record import ON_CHARGE, PAUSED, standing
+from batsim.record.tables import standing
+from batsim.record.words import ON_CHARGE, PAUSED
 from batsim.room.clock import ticked
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
 from batsim.formulas.phases import Phase
-from batsim.record import (
+from batsim.record.words import (
     ATTENDANT,
     BEING_CONNECTED,
     CONNECTING,

@@ -3,7 +3,7 @@
 from collections import deque
 from typing import TYPE_CHECKING
 
-from batsim.record import IN_TRUCK, NO_STATION, NOTHING, WAITS_FOR_CHARGER
+from batsim.record.words import IN_TRUCK, NO_STATION, NOTHING, WAITS_FOR_CHARGER
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 

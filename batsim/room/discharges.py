@@ -9,7 +9,8 @@ from math import exp, inf
 from typing import TYPE_CHECKING, Any
 
 from batsim.formulas.discharge import at_factor
-from batsim.record import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE, Drawn, Warmth
+from batsim.record.tables import Drawn, Warmth
+from batsim.record.words import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE
 from batsim.room.clock import ticked
 from batsim.room.recovery import FromWells
 from batsim.room.stretch import AtPace, AtPower, Source, Stretch, new

@@ -4,7 +4,7 @@ from collections.abc import Generator
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import EARLY, LEVEL
+from batsim.record.words import EARLY, LEVEL
 from batsim.room.clock import ASKS, Moment, Timed
 from batsim.room.discharges import DISCHARGED, carry_on, first_discharge, leave_at, work
 

@@ -10,7 +10,7 @@ from heapq import heappop, heappush
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
+from batsim.record.words import NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 from batsim.room.exchange_job import ExchangeJob

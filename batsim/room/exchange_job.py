@@ -10,7 +10,7 @@ from math import inf, nan
 from operator import mul
 from typing import TYPE_CHECKING
 
-from batsim.record import DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, LAID_DOWN
+from batsim.record.words import DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, LAID_DOWN
 from batsim.room.clock import Moment, Timed
 from batsim.room.exchange_plan import WHERE_LEFT
 

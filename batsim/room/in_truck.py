@@ -9,7 +9,8 @@ from functools import partial
 from math import inf, nan
 from typing import TYPE_CHECKING, NamedTuple
 
-from batsim.record import (
+from batsim.record.tables import Drawn
+from batsim.record.words import (
     BEING_CONNECTED,
     CHARGE_IN_TRUCK,
     DRIVER,
@@ -17,7 +18,6 @@ from batsim.record import (
     ON_CHARGE,
     PLUGGING,
     WAITS_FOR_CURRENT,
-    Drawn,
 )
 from batsim.room.charge import (
     Begin,

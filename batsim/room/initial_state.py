@@ -3,7 +3,7 @@
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import TASKS, WATERING
+from batsim.record.words import TASKS, WATERING
 
 if TYPE_CHECKING:
     from numpy.random import Generator

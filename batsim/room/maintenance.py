@@ -12,7 +12,7 @@ from math import inf, nan
 from typing import TYPE_CHECKING
 
 from batsim.formulas.gassing import water_deficit_g
-from batsim.record import ATTENDANT, DRIVER, TASK_STATES, TASKS, WATERING
+from batsim.record.words import ATTENDANT, DRIVER, TASK_STATES, TASKS, WATERING
 from batsim.room.attendants import SoloJob
 from batsim.room.clock import CALENDAR, GOING, Moment
 from batsim.room.timetable import Timetable

@@ -8,7 +8,7 @@ from collections.abc import Generator
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record import IN_TRUCK, TASK_STATES, WATERING
+from batsim.record.words import IN_TRUCK, TASK_STATES, WATERING
 from batsim.room.attendants import SoloJob
 from batsim.room.clock import ASKS, Moment
 

@@ -4,7 +4,7 @@ from collections import deque
 from heapq import heapify, heappop, heappush
 from typing import TYPE_CHECKING
 
-from batsim.record import NOTHING, SHIFT_CHANGE
+from batsim.record.words import NOTHING, SHIFT_CHANGE
 
 if TYPE_CHECKING:
     from collections.abc import Container

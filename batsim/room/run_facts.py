@@ -3,7 +3,7 @@
 from itertools import pairwise
 
 from batsim.formulas.wear import throughput_ah
-from batsim.record import RunFacts, TypeFacts
+from batsim.record.facts import RunFacts, TypeFacts
 from batsim.room.battery_plan import BatteryPlan
 from batsim.room.blueprint import Blueprint
 

@@ -8,7 +8,9 @@ from functools import lru_cache
 from math import isnan, nan
 from typing import TYPE_CHECKING
 
-from batsim.record import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, TASKS, Record, standing
+from batsim.record.record import Record
+from batsim.record.tables import standing
+from batsim.record.words import CHARGE_IN_TRUCK, CONNECTING, EXCHANGE, EXCHANGING, IN_TRUCK, TASKS
 from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint_of

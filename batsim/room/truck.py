@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from batsim.record import LEVEL, TURNED_AWAY, coming
+from batsim.record.tables import coming
+from batsim.record.words import LEVEL, TURNED_AWAY
 from batsim.room.clock import Moment, ticked
 from batsim.room.streams import first_factors
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
-    from batsim.record import Coming
+    from batsim.record.tables import Coming
     from batsim.room.battery import Battery
     from batsim.room.discharges import Discharge
     from batsim.room.group_plan import GroupPlan

@@ -10,7 +10,7 @@ from batsim.display import Frame, Shows, frame_of
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.breakdowns import Outage
 from batsim.scenario.parts.calendar import group_windows, mean_shift_min, overlap_min
 from batsim.scenario.parts.faults import did_you_mean

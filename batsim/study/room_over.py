@@ -10,7 +10,8 @@ from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
-from batsim.record import STATES, Record
+from batsim.record.record import Record
+from batsim.record.words import STATES
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario

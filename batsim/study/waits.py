@@ -9,7 +9,7 @@ import numpy as np
 from batsim.measures.exchanges import waits_min
 from batsim.measures.names import RARE, WITHIN_TARGET
 from batsim.measures.windows import Floats
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.calendar import mean_shift_min
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario

@@ -7,7 +7,7 @@ import numpy as np
 
 from batsim.measures.profile import lost_before
 from batsim.measures.windows import Floats, Measured
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario

@@ -12,7 +12,8 @@ from batsim.measures import MEASURES, measure
 from batsim.measures.names import PART_LABELS, PARTS, POOLED, RARE
 from batsim.measures.room_course import room_course
 from batsim.measures.windows import Worked
-from batsim.record import (
+from batsim.record.record import Record
+from batsim.record.words import (
     ATTENDANT,
     BEING_CONNECTED,
     BEING_INSPECTED,
@@ -44,7 +45,6 @@ from batsim.record import (
     WAITS_FOR_WASH,
     WAITS_FOR_WATERING,
     WATERING,
-    Record,
 )
 from tests.behaviour.ledger import by, calendars, group_of_truck, manned, most_at_once, rows_of, started
 from tests.behaviour.strategies import Room

@@ -1,6 +1,7 @@
 """More books, of what only some rooms have: devices, outages, set-down bays, skills, rounds, own batteries."""
 
-from batsim.record import ATTENDANT, EXCHANGING, TASKS, Record
+from batsim.record.record import Record
+from batsim.record.words import ATTENDANT, EXCHANGING, TASKS
 from tests.behaviour.books import Stay, ends, outages_of, visits_of
 from tests.behaviour.ledger import by, group_of_truck, manned, most_at_once, rows_of, started
 from tests.behaviour.strategies import Room

@@ -8,7 +8,8 @@ from typing import Any
 
 import batsim
 from batsim.measures.windows import Worked
-from batsim.record import TABLES, Record
+from batsim.record.record import Record
+from batsim.record.tables import TABLES
 from batsim.scenario.parts.calendar import Begin, group_windows
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario

@@ -5,7 +5,7 @@ import signal
 import threading
 from typing import Any
 
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.site import Scenario
 
 SICK = 5

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 import batsim
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import rows_of
 from tests.runs import record_of

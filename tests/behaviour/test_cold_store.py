@@ -10,7 +10,7 @@ import batsim
 from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import Cell
 from batsim.measures.windows import Worked
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.chemistry import capacity_factor_of, rated_cell
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, rows_of

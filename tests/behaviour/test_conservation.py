@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 
 import batsim
-from batsim.record import TABLES, Record
+from batsim.record.record import Record
+from batsim.record.tables import TABLES
 from batsim.scenario.reading import source_of
 from tests.behaviour import books
 from tests.behaviour.ledger import calendars, rows_of, started

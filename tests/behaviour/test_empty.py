@@ -8,7 +8,7 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES
 from batsim.measures import measure
-from batsim.record import FETCHING, TASKS
+from batsim.record.words import FETCHING, TASKS
 
 SITE = Path(__file__).parent / "cases" / "below_empty.yaml"
 FETCH_MIN = FIGURES["truck.fetch"].value

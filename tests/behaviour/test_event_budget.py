@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 import batsim
-from batsim.record import TABLES
+from batsim.record.tables import TABLES
 from batsim.room import clock
 from batsim.scenario.site import Scenario
 from tests.runs import record_of

@@ -4,7 +4,8 @@ from itertools import pairwise
 
 import pytest
 
-from batsim.record import READY, TURNED_AWAY, WAITS_FOR_INSPECTION, Record
+from batsim.record.record import Record
+from batsim.record.words import READY, TURNED_AWAY, WAITS_FOR_INSPECTION
 from tests.behaviour.ledger import by, room, rows_of, run
 from tests.runs import record_of
 

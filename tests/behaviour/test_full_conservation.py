@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 
 import batsim
-from batsim.record import TABLES
+from batsim.record.tables import TABLES
 from tests.behaviour import books, books_full
 from tests.behaviour.strategies import ARRANGEMENTS, ROUNDS, Room
 from tests.behaviour.strategies_full import full_rooms

@@ -6,7 +6,8 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import (
+from batsim.record.record import Record
+from batsim.record.words import (
     ATTENDANT,
     BEING_CONNECTED,
     BEING_WATERED,
@@ -16,7 +17,6 @@ from batsim.record import (
     LAID_DOWN,
     READY,
     WATERING,
-    Record,
 )
 from tests.behaviour.books import stays_in
 from tests.behaviour.ledger import room, rows_of

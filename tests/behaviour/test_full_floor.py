@@ -5,7 +5,8 @@ from itertools import pairwise
 import pytest
 
 import batsim
-from batsim.record import NO_BAY, Record
+from batsim.record.record import Record
+from batsim.record.words import NO_BAY
 from tests.behaviour.ledger import room, rows_of, run
 
 CASE = "small_room.yaml"

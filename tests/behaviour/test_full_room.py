@@ -7,7 +7,8 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import EARLY, IN_BREAK, LEVEL, NO_BATTERY, REASONS, SHIFT_CHANGE, Record
+from batsim.record.record import Record
+from batsim.record.words import EARLY, IN_BREAK, LEVEL, NO_BATTERY, REASONS, SHIFT_CHANGE
 from batsim.scenario.reading import source_of
 from tests.behaviour.ledger import by, most_at_once, room, rows_of, run
 from tests.runs import record_of

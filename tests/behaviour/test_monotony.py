@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import batsim
 from batsim.measures import measure
-from batsim.record import TABLES
+from batsim.record.tables import TABLES
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.strategies import ROUNDS

@@ -10,7 +10,7 @@ import pytest
 
 from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import Cell
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.chemistry import rated_cell
 from tests.behaviour.ledger import by, room, rows_of, run
 from tests.closed_forms import current_a

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from batsim.measures import measure
-from batsim.record import PAUSED, WAITS_FOR_CURRENT, Record
+from batsim.record.record import Record
+from batsim.record.words import PAUSED, WAITS_FOR_CURRENT
 from tests.behaviour import books
 from tests.behaviour.ledger import by, room, rows_of, run, started
 

@@ -11,7 +11,7 @@ import pytest
 from batsim.catalogue import FIGURES
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.kibam import Wells, wells_after
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.chemistry import rated_cell, wells_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started

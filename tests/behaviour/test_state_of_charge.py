@@ -6,7 +6,7 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES
 from batsim.measures import measure
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.chemistry import rated_cell
 from tests.sites import FROSTHOLM, KESTREL
 

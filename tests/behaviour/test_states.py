@@ -7,7 +7,8 @@ import pytest
 from batsim.measures import measure
 from batsim.measures.event_trace import event_trace
 from batsim.measures.room_course import room_course
-from batsim.record import (
+from batsim.record.record import Record
+from batsim.record.words import (
     BEING_CONNECTED,
     BEING_READ,
     BEING_WATERED,
@@ -23,7 +24,6 @@ from batsim.record import (
     WAITS_FOR_CURRENT,
     WAITS_FOR_READINGS,
     WAITS_FOR_WATERING,
-    Record,
 )
 from batsim.views.text.trace_text import trace_text
 from tests.behaviour.books import stays_in

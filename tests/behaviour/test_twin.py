@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 import batsim
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.site import Scenario
 from tests.behaviour.twin import Exchange, Laws, Twin
 from tests.runs import record_of

@@ -13,7 +13,8 @@ from batsim.catalogue import FIGURES
 from batsim.formulas.heat import charge_end_degc, charge_heat_kwh, cool_down_h, discharge_heat_w
 from batsim.measures import measure
 from batsim.measures.windows import Worked
-from batsim.record import TABLES, Record
+from batsim.record.record import Record
+from batsim.record.tables import TABLES
 from batsim.scenario.chemistry import capacity_factor_of, rated_cell, thermal_of
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import by, room, rows_of, run, started

@@ -15,7 +15,7 @@ from batsim.formulas.phases import Phase
 from batsim.formulas.wear import Life, discharge_damage, throughput_ah
 from batsim.measures import measure
 from batsim.measures.battery_course import battery_course
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.chemistry import Thermal, gassing_of, life_of, rated_cell, thermal_of
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings

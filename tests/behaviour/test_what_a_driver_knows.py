@@ -5,7 +5,8 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.record import SHIFT_CHANGE, TURNED_AWAY, Record
+from batsim.record.record import Record
+from batsim.record.words import SHIFT_CHANGE, TURNED_AWAY
 from tests.sites import KESTREL
 
 

@@ -7,7 +7,7 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import Record
+from batsim.record.record import Record
 
 SITE = Template(
     """

@@ -3,7 +3,7 @@
 from typing import Any
 
 import batsim
-from batsim.record import Record
+from batsim.record.record import Record
 
 SITE = """
 question: Three trucks with a battery type each, one station, so many chargers

@@ -8,7 +8,7 @@ import pytest
 
 import batsim
 from batsim.measures.room_course import room_course
-from batsim.record import TURNED_AWAY
+from batsim.record.words import TURNED_AWAY
 from tests.runs import record_of
 
 GORDON = "Gordon, W. J. & Newell, G. F. (1967) Operations Research 15, 254-265; product form (from memory)"

@@ -5,7 +5,9 @@ import re
 
 import pytest
 
-from batsim.record import READY, TABLES, Record, Row, coming, standing
+from batsim.record.record import Record
+from batsim.record.tables import TABLES, Row, coming, standing
+from batsim.record.words import READY
 from tests.rows import write_row
 from tests.runs import record_of
 from tests.sites import KESTREL

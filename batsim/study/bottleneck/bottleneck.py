@@ -12,7 +12,7 @@ from batsim.display import Frame, Shows, frame_of, listed
 from batsim.measures.downtime import downtime_measures
 from batsim.measures.profile import away_profile
 from batsim.measures.windows import Floats, Measured
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, simultaneous, student_interval

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET, measure
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.room.simulation import SameScenario, replicate
 from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule

@@ -3,7 +3,7 @@
 import re
 
 from batsim.errors import Problem, ScenarioError, require
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.room.simulation import replicate
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.faults import did_you_mean

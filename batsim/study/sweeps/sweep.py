@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario

@@ -7,7 +7,7 @@ from typing import Any
 
 from batsim.display import Frame
 from batsim.measures.battery_course import battery_course, first_cycle
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
 

@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 
 from batsim.measures.battery_course import Stretch, battery_stretches
-from batsim.record import STATES, Record, RunFacts
+from batsim.record.facts import RunFacts
+from batsim.record.record import Record
+from batsim.record.words import STATES
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 

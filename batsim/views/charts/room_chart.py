@@ -7,7 +7,9 @@ import numpy as np
 
 from batsim.measures.room_course import RoomCourse, room_course
 from batsim.measures.windows import Floats, Whole
-from batsim.record import CAUSES, STATES, Record, RunFacts
+from batsim.record.facts import RunFacts
+from batsim.record.record import Record
+from batsim.record.words import CAUSES, STATES
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 

@@ -3,7 +3,7 @@
 import math
 from typing import NamedTuple
 
-from batsim.record import PERSONS
+from batsim.record.words import PERSONS
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style

@@ -1,6 +1,6 @@
 """Time of a run on charts: an axis of weekdays and clock times, and a window in words."""
 
-from batsim.record import RunFacts
+from batsim.record.facts import RunFacts
 from batsim.scenario.parts.week import DAY_MIN
 from batsim.views.charts import chart_style as style
 from batsim.views.text.trace_text import clock, moment

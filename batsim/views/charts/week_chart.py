@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 
 from batsim.measures.room_course import CHARGER_STATES, CHARGERS
 from batsim.measures.windows import Floats
-from batsim.record import STATES
+from batsim.record.words import STATES
 from batsim.scenario.parts.week import DAYS
 from batsim.study.room_over import Band, RoomOver
 from batsim.views.charts import chart_style as style

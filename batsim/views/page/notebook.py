@@ -7,7 +7,8 @@ from html import escape
 from batsim.decision.ranking import order_sentence, recommend
 from batsim.plan.checks import VERDICTS
 from batsim.plan.plan import Plan
-from batsim.record import TABLES, Record
+from batsim.record.record import Record
+from batsim.record.tables import TABLES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import stated_data
 from batsim.scenario.site import Scenario

@@ -6,7 +6,9 @@ from pathlib import Path
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
 from batsim.output import csv_text
-from batsim.record import CAUSES, NOTHING, Record, RunFacts
+from batsim.record.facts import RunFacts
+from batsim.record.record import Record
+from batsim.record.words import CAUSES, NOTHING
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.views.text.lines import LEAST_LABEL, hung, listed, sentence

@@ -10,18 +10,9 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.phases import Phase, Profile, cut, phases_hours, rest_of
 from batsim.measures.battery_course import battery_course, first_cycle
-from batsim.record import (
-    COOLING,
-    IN_TRANSFER,
-    IN_TRUCK,
-    ON_CHARGE,
-    READY,
-    STATES,
-    WAITS_FOR_CHARGER,
-    Record,
-    RunFacts,
-    TypeFacts,
-)
+from batsim.record.facts import RunFacts, TypeFacts
+from batsim.record.record import Record
+from batsim.record.words import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITS_FOR_CHARGER
 from tests.closed_forms import current_after, gassing_ah, phases_ah, soc_on_charge
 from tests.rows import write_row
 

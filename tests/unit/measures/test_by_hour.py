@@ -8,7 +8,8 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import ATTENDANT, DRIVER, EXCHANGING, Record
+from batsim.record.record import Record
+from batsim.record.words import ATTENDANT, DRIVER, EXCHANGING
 from tests.rows import write_row
 from tests.runs import record_of
 from tests.sites import KESTREL

@@ -6,7 +6,8 @@ import pytest
 
 import batsim
 from batsim.measures import measure
-from batsim.record import ATTENDANT, CONNECTING, DRIVER, EXCHANGING, FETCHING, PLUGGING, WATERING, Record
+from batsim.record.record import Record
+from batsim.record.words import ATTENDANT, CONNECTING, DRIVER, EXCHANGING, FETCHING, PLUGGING, WATERING
 from tests.rows import write_row
 from tests.runs import record_of
 

@@ -14,7 +14,8 @@ import pytest
 import batsim
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import EVENTS, Event
-from batsim.record import (
+from batsim.record.record import Record  # fmt: skip
+from batsim.record.words import (  # fmt: skip
     ATTENDANT,
     CHARGE_IN_TRUCK,
     COOLING,
@@ -38,8 +39,7 @@ from batsim.record import (
     WAITS_FOR_WATERING,
     WASHING,
     WATERING,
-    Record,
-)  # fmt: skip
+)
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.text.trace_text import clock, moment, trace_csv, trace_text

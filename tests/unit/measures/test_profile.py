@@ -10,7 +10,8 @@ import pytest
 
 from batsim.measures import MEASURES, WITHIN_TARGET, measure
 from batsim.measures.profile import away_profile, stayed_before
-from batsim.record import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, PERSONS, TASKS, Record
+from batsim.record.record import Record
+from batsim.record.words import ATTENDANT, DRIVER, EXCHANGE, EXCHANGING, PERSONS, TASKS
 from tests.rows import write_row
 from tests.runs import record_of
 from tests.sites import KESTREL

@@ -16,7 +16,8 @@ from matplotlib.figure import Figure
 
 import batsim
 from batsim.measures.room_course import CHARGER_STATES, room_course
-from batsim.record import (
+from batsim.record.record import Record  # fmt: skip
+from batsim.record.words import (  # fmt: skip
     ATTENDANT,
     BEING_CONNECTED,
     CAUSES,
@@ -36,8 +37,7 @@ from batsim.record import (
     TURNED_AWAY,
     WAITS_FOR_CONNECTING,
     WAITS_FOR_CURRENT,
-    Record,
-)  # fmt: skip
+)
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, pale
 from batsim.views.charts.room_chart import room_chart

@@ -8,7 +8,8 @@ import pytest
 
 import batsim
 from batsim.plan.plan import LayoutPlan
-from batsim.record import DRIVER, TASKS, Record
+from batsim.record.record import Record
+from batsim.record.words import DRIVER, TASKS
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import rows_of
 from tests.runs import record_of

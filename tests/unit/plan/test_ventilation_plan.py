@@ -17,7 +17,7 @@ from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.evidence import Evidence, RunEvidence
 from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Ventilation, coefficient_of, ventilation
-from batsim.record import Record
+from batsim.record.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 from tests.rows import write_row

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 import batsim
-from batsim.record import STATES
+from batsim.record.words import STATES
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts.battery_chart import RIBBON, battery_chart
 from batsim.views.charts.chart_style import STATE_LOOKS

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 import batsim
 from batsim.measures import MEASURES
 from batsim.measures.names import PART_LABELS
-from batsim.record import PERSONS, TASKS
+from batsim.record.words import PERSONS, TASKS
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.replications import Runs

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from batsim.measures.room_course import ON_COUNT, quarter_means, room_course
-from batsim.record import STATES
+from batsim.record.words import STATES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.study.room_over import RoomOver, room_over

@@ -1,0 +1,95 @@
+"""Facts of the room that a record came from, which its measures need."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+
+@dataclass(frozen=True)
+class TypeFacts:
+    """What measures need to know about a battery type: all of one queue, or those that one truck keeps."""
+
+    name: str
+    battery_type: str
+    """Name of the type, the same for batteries that trucks keep."""
+    trucks: int
+    cells: int
+    capacity_ah: float
+    """Capacity at the 5 h rate. [Ah]"""
+    room_tau_h: float
+    """Thermal time constant in its bay. [h]"""
+    truck_tau_h: float
+    """Thermal time constant in a truck. [h]"""
+    charge_from_degc: float
+    """Electrolyte temperature from which a charge may begin. [degC]"""
+    charge_below_degc: float
+    """Electrolyte temperature up to which a charge may begin. [degC]"""
+    use_below_degc: float
+    """Electrolyte temperature above which use counts as a hot start. [degC]"""
+    vented_share: float
+    """Share of its gas that leaves it. [-]"""
+    life_ah: float
+    """Ampere-hours that it gives in its life at the depth of the cycle test. [Ah]"""
+    calendar_years: float
+    """Life that age alone allows. [years]"""
+    discharge_to_share: float
+    """Cut-out. [-]"""
+    water_reserve_ah: float
+    """Ampere-hours of gassing that use up the water above the plates; infinite where none is added. [Ah]"""
+    batteries: int
+
+
+@dataclass(frozen=True)
+class RunFacts:
+    """What a record needs to know about the room it came from."""
+
+    layout: str
+    in_truck: bool
+    seed: int
+    replication: int
+    horizon_min: float
+    warm_up_min: float
+    groups: tuple[str, ...]
+    group_trucks: tuple[int, ...]
+    group_windows: tuple[tuple[tuple[float, float], ...], ...]
+    group_shift_min: tuple[float, ...]
+    """Mean working minutes of one shift. [min]"""
+    site_windows: tuple[tuple[float, float], ...]
+    """When trucks of any group work. [min]"""
+    minutes_per_working_day: float
+    """Site working minutes of a week over its working days. [min]"""
+    battery_types: tuple[TypeFacts, ...]
+    stations: float
+    bay: str
+    """What holds a battery out of a truck."""
+    bays: float
+    devices: tuple[str, ...]
+    """Kinds of device, those of the standby method last."""
+    device_counts: tuple[float, ...]
+    chargers: tuple[str, ...]
+    charger_counts: tuple[float, ...]
+    charger_efficiency: tuple[float, ...]
+    charger_power_factor: tuple[float, ...]
+    charger_standby_kw: tuple[float, ...]
+    """Power from the wall while a charger gives no current. [kW]"""
+    attendant_windows: tuple[tuple[float, float, int], ...]
+    """Attendants on duty: from, to, how many. Empty when attendants is unlimited or drivers do it all."""
+
+    @property
+    def things(self) -> tuple[str, ...]:
+        """Kinds of thing that may be out of use, in the order of the outages table."""
+        return ("station", *self.devices, *self.chargers)
+
+    @property
+    def trucks(self) -> int:
+        """Trucks in all groups."""
+        return sum(self.group_trucks)
+
+    @property
+    def batteries(self) -> int:
+        """Batteries in all types."""
+        return len(self.type_numbers)
+
+    @cached_property
+    def type_numbers(self) -> tuple[int, ...]:
+        """Number of the battery type of each battery, which is that of its queue."""
+        return tuple(number for number, kind in enumerate(self.battery_types) for _ in range(kind.batteries))
