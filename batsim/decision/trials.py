@@ -16,7 +16,7 @@ from batsim.study.limits import Limit
 from batsim.study.running.counts import with_counts
 from batsim.study.running.estimates import Table, judged, pooled
 from batsim.study.running.executors import Runner
-from batsim.study.running.jobs import REFUSED, Failure, jobs_of
+from batsim.study.running.jobs import REFUSED, Failure, Results, jobs_of
 
 Verdict = Literal["feasible", "infeasible"]
 Values = dict[tuple[str, str], dict[str, list[float]]]
@@ -133,14 +133,16 @@ class Trials:
                 if outcome.kind == REFUSED:
                     return outcome.message
                 raise outcome.error or SimulationError(outcome.message)
-            season = "" if job.season is None else job.season.text
-            found = {"": outcome.site, **{name: outcome.groups[name] for name in self.groups}}
-            for group, measures in found.items():
-                table = values.setdefault((season, group), {})
-                for name, value in measures.items():
-                    table.setdefault(name, []).append(value)
+            self._keep(values, "" if job.season is None else job.season.text, outcome)
         self.runs += len(jobs)
         return ""
+
+    def _keep(self, values: Values, season: str, outcome: Results) -> None:
+        """Add what a replication gave for the site, and for the groups that targets are about."""
+        for group in ("", *self.groups):
+            table = values.setdefault((season, group), {})
+            for name, value in (outcome.groups[group] if group else outcome.site).items():
+                table.setdefault(name, []).append(value)
 
     def _too_many(self, counts: tuple[int, ...]) -> tuple[int, ...]:
         """Counts from which on there are too many of something, no more than these; empty where there are too few.
