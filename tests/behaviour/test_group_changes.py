@@ -23,11 +23,14 @@ from batsim.measures import measure
 from batsim.measures.windows import Measured
 from batsim.measures.work import shift_powers_kw
 from batsim.plan.plan import Plan
+from batsim.plan.possible import impossible_layouts
+from batsim.record.record import Record
 from batsim.scenario.reading import stated_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.study.first_estimate import outline
 from batsim.study.room_over import room_over
+from batsim.study.running.executors import run_schedule
 from batsim.study.sweeps.agenda import restated
 from batsim.study.waits import waits_over
 from batsim.views.text.plan_text import plan_text
@@ -236,6 +239,25 @@ def test_counts_prices_gas_and_questions_of_the_plan_follow_the_changed_type() -
     assert "8 cells" in load[0].formula
     (capital,) = (line for line in plans[LITHIUM].money.lines if line.what == "batteries")
     assert capital.basis.startswith("5,000 over ")
+
+
+def test_a_layout_is_impossible_by_the_type_that_it_gives() -> None:
+    """48 V for trucks of 24 V in one layout: told before anything is simulated, and the other layout is left alone."""
+    changes = {AT: {"battery": "lead 48 V"}, f"layouts.{LITHIUM}.chargers": "5 x lead charger 48 V"}
+    scenario = batsim.changed(LEAD_OR_LITHIUM, changes)
+
+    assert impossible_layouts(scenario, scenario.layouts) == {
+        LITHIUM: "pickers, voltage: Truck and battery have different voltages: state a battery of the truck's voltage."
+    }
+
+
+def test_what_takes_from_a_record_sees_the_groups_of_its_layout() -> None:
+    def types(record: Record, scenario: Scenario) -> list[str]:
+        return [group.battery for group in scenario.trucks] + [kind.name for kind in record.facts.battery_types]
+
+    taken = run_schedule(replace(QUICK, replications=1).schedule(LEAD_OR_LITHIUM), QUICK, take=types)
+
+    assert taken == {LEAD: [["lead 48 V", "lead 24 V"] * 2], LITHIUM: [["lead 48 V", "lithium 24 V"] * 2]}
 
 
 def test_a_study_varies_the_level_of_a_group_in_one_layout() -> None:
