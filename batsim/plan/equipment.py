@@ -15,6 +15,7 @@ from batsim.plan.survey import (
     has_acid,
     has_rollers,
     inside,
+    listed,
     spare_batteries,
     trucks_alike,
     words,
@@ -212,11 +213,15 @@ class _Needs:
         return ", ".join(part for part in parts if part)
 
     def _rating(self, name: str, arrangement: Arrangement) -> str:
-        """Mass for which what carries a battery has to be rated."""
+        """Mass for which what carries a battery has to be rated; or whose mass has to be known first."""
         needs = arrangement.needs
-        heaviest = max((trucks.battery.mass_kg or 0.0 for trucks in trucks_alike(self.scenario)), default=0.0)
-        if not heaviest or name not in (needs.lifts, needs.beside, needs.forks, BEAM):
+        if name not in (needs.lifts, needs.beside, needs.forks, BEAM):
             return ""
+        masses_kg = {trucks.battery_name: trucks.battery.mass_kg for trucks in trucks_alike(self.scenario)}
+        unknown = [f"battery '{battery}'" for battery, mass_kg in masses_kg.items() if mass_kg is None]
+        if unknown:
+            return f"rating not known yet: mass of {listed(unknown)}"
+        heaviest = max(filter(None, masses_kg.values()))
         return f"rated for at least {heaviest + carried_kg(self.scenario, arrangement, name):.0f} kg"
 
     def _bays_and_stations(self) -> Iterator[EquipmentLine]:
