@@ -461,7 +461,7 @@ def test_sizes_to_the_letter(layout: str, item: str, size: str) -> None:
 
 
 def test_sizes_that_nobody_can_compute_yet() -> None:
-    """They are named; a rating is for the battery, whose mass has to be known, and the stand, whose mass is a figure."""
+    """They are named; a rating is for the battery, whose mass has to be known, and its stand, which is a figure."""
     stated = batsim.changed(surveyed(), {"equipment": {}, f"{LEAD}.size": None})
     nothing = batsim.changed(
         surveyed(), {"equipment": {}, f"{LEAD}.mass": None, f"{LEAD}.size": None, "trucks[0].compartment": {}}
