@@ -268,8 +268,8 @@ class Comparison(Shows):
             return ""
         of_all = self.runs.interval(best, DOWNTIME)
         return (
-            f"The worst group in '{best}' is '{group}': {signed(worst).lstrip('+')} min per truck-shift, "
-            f"against {signed(of_all).lstrip('+')} for all groups."
+            f"The worst group in '{best}' is '{group}': {_amount(worst)} min per truck-shift, "
+            f"against {_amount(of_all)} for all groups."
         )
 
     @property
@@ -388,6 +388,11 @@ def signed(interval: Interval) -> str:
     """Write a difference with its half width, to the digits that the half width carries."""
     digits = 1 if not np.isfinite(interval.half_width) or interval.half_width >= 0.05 else 2
     return f"{interval.mean:+.{digits}f} ± {interval.half_width:.{digits}f}"
+
+
+def _amount(interval: Interval) -> str:
+    """Write a mean with its half width, where it has one."""
+    return signed(interval).lstrip("+") if np.isfinite(interval.half_width) else f"{interval.mean:.1f}"
 
 
 def difference_of(first: Floats, second: Floats) -> Floats:

@@ -246,7 +246,7 @@ def test_a_year_has_its_weeks_of_each():
     money, parts = plans.layouts["room"].money, plans.layouts["room"].evidence.parts
     a_day = [part.mean("exchanges_per_day") for part in parts]
 
-    assert money.truck_hours_per_year == pytest.approx(47 * 3 * 40.0 + 5 * 3 * 44.0)
+    assert money.scheduled_hours_per_year == pytest.approx(47 * 3 * 40.0 + 5 * 3 * 44.0)
     assert money.exchanges_per_year == pytest.approx(47 * 5 * a_day[0] + 5 * 6 * a_day[1])
     basis = {line.what: line.basis for line in money.lines}
     assert basis["attendants on duty"].startswith(f"{40 * 52 + 4 * 5:,} h a year")
