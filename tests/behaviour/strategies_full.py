@@ -265,7 +265,8 @@ def _equalising(draw: st.DrawFn, stated: dict[str, Any]) -> None:
     for battery in stated["batteries"].values():
         if not battery["from"].startswith("lithium"):
             days = draw(st.sampled_from(["Mon-Fri", "Tue", "Sat-Sun"]))
-            battery["equalising"] = {"every": "7 days", "length": "5 h", "current": "2 A per 100 Ah", "days": days}
+            current = "1 A per 100 Ah" if battery["from"].startswith("valve") else "2 A per 100 Ah"
+            battery["equalising"] = {"every": "7 days", "length": "5 h", "current": current, "days": days}
 
 
 def _demand(draw: st.DrawFn, stated: dict[str, Any]) -> None:
