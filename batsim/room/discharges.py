@@ -141,10 +141,11 @@ class Discharge:
         """Start, mean and end temperature, its heat spread over its breaks: `formulas.heat`. [degC]"""
         truck, end_min = self.truck, self.stretches[-1].end_min
         ah = watt_min = heat_a2min = 0.0
+        tells_current = not isinstance(self.gives, AtPace)
         for _, _, _, _, _, power_w, used_min, part_ah in self.stretches if truck.powers_w else ():
             ah += part_ah
             watt_min += power_w * used_min
-            if used_min:
+            if used_min and tells_current:
                 heat_a2min += 3600.0 * part_ah * part_ah / used_min
         self.ah, self.watt_min = ah, watt_min
         span_min = end_min - self.start_min
