@@ -90,6 +90,6 @@ def test_a_battery_that_comes_out_of_the_store_is_far_warmer_than_the_store(cold
 def test_too_cold_to_be_charged_it_waits_in_the_room(cold: Scenario, warm: Scenario):
     charges = batsim.simulate(cold, "side rollers").columns("charges")
     begun = ~np.isnan(charges["start_degc"]) & (charges["queue"] == REACH)
-    assert np.mean(charges["delayed_min"][begun] > 0.0) > 0.8
+    assert np.mean(charges["delayed_min"][begun] > 0.0) > 0.7
     assert np.min(charges["start_degc"][begun]) == pytest.approx(10.0, abs=0.05)
     assert not np.any(batsim.simulate(warm, "side rollers").columns("charges")["delayed_min"] > 0.0)

@@ -14,7 +14,7 @@ import batsim
 from tests.behaviour.ledger import CASES
 from tests.runs import record_of
 
-REPLICATIONS, WEEKS = 18, 14
+REPLICATIONS, WEEKS = 24, 14
 WARM_UP_MIN, LENGTH_MIN = 2 * 1440.0, WEEKS * 7 * 1440.0
 GROUPS = {"first": (7, ciw.dists.Gamma(4.0, 50.0)), "second": (9, ciw.dists.Exponential(1.0 / 260.0))}
 """Trucks and run time of each group. Gamma of mean 200 min and coefficient of variation 0.5."""

@@ -400,6 +400,7 @@ def test_a_cold_battery_does_not_hold_up_the_others_by_its_stagger():
     """Its start is hours ahead; those that may begin now take the gap before it."""
     groups = {
         "trucks[0].air": "-20 degC",
+        "trucks[0].first_run": {"first": "20 min", "every": "20 min"},
         "trucks[0].duty": {"mean_power": "1.5 kW", "between_trucks": "0 %", "between_shifts": "0 %"},
         "charging.stagger": "1 min",
     }

@@ -109,7 +109,7 @@ rules: {patience: 0 min}
 
 def test_a_run_time_says_nothing_of_what_is_left() -> None:
     """Trucks with a run time never turn back for want of patience."""
-    settings = batsim.Settings(weeks=1, warm_up_weeks=0)
+    settings = batsim.Settings(weeks=2, warm_up_weeks=0)
     rows = batsim.simulate(batsim.read_scenario_text(RUN_TIMES), "room", settings=settings).columns("exchanges")
     assert np.sum(rows["reason"] == SHIFT_CHANGE) > 10
     assert not np.any(rows["kind"] == TURNED_AWAY)

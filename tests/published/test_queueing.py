@@ -62,7 +62,7 @@ RARE = {
         _check("22 trucks and one station", TAHA, f"{SERVICING}1", "machine_servicing", "one", 0.5),
         _check("22 trucks and three stations", TAHA, f"{SERVICING}3", "machine_servicing", "three", 0.9, slow=True),
         _check("22 trucks and four stations", TAHA, f"{SERVICING}4", "machine_servicing", "four", 3, slow=True),
-        _check("30 trucks and three stations", None, "30 trucks, 3 stations, M/M/c//N", "thirty_trucks", "one", 1.4),
+        _check("30 trucks and three stations", None, "30 trucks, 3 stations, M/M/c//N", "thirty_trucks", "one", 2),
         _check("five trucks and a constant exchange", PALM, f"{REPAIR}5", "five_trucks", "one constant", 4),
         _check("20 trucks and a constant exchange", PALM, f"{REPAIR}20", "twenty_trucks", "one", 3.5, slow=True),
     ],

@@ -211,7 +211,7 @@ def _mean_times(visits, start, end):
 def test_priorities_in_line(case, agree):
     """Four trucks that go first and five that go after them, at one station; each waits as the chain says."""
     exact = _priority_chain((4, 5), (1.0 / 120.0, 1.0 / 150.0), 1.0 / 20.0)
-    scenario, weeks, made, controls = case("priority"), 6, [], []
+    scenario, weeks, made, controls = case("priority"), 7, [], []
     for replication in range(40):
         record = record_of(
             scenario, "one", seed=16, replication=replication, length_min=weeks * 10080.0, warm_up_min=4320.0

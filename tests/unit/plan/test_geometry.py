@@ -45,8 +45,8 @@ def two_kinds() -> Scenario:
 
 
 def sizes(scenario: Scenario, layout: str) -> dict[str, str]:
-    """Sizes of the equipment list by item."""
-    return {line.item: line.size for line in equipment_list(scenario, layout, ())}
+    """Sizes of the equipment list by item; of several lines of one item, that of the first."""
+    return {line.item: line.size for line in reversed(equipment_list(scenario, layout, ()))}
 
 
 def checks_of(scenario: Scenario, layout: str) -> dict[tuple[str, str], list[Check]]:

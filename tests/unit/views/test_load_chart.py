@@ -83,7 +83,7 @@ def test_the_mean_week_has_the_energy_of_the_evidence(found):
     week = mean_week([each.load_kw for each in found.replications], found.runs.schedule.warm_up_min)
 
     assert week.mean / 4.0 == pytest.approx(found.week_kwh)
-    assert week.peak == max(each.measures["peak_of_all_weeks_kw"] for each in found.replications)
+    assert week.peak == max(each.results.site["peak_of_all_weeks_kw"] for each in found.replications)
 
 
 # --- the worst week of hydrogen ---
