@@ -138,7 +138,7 @@ def parse(text: object, dimension: str) -> float:
     Examples
     --------
     >>> parse("1040 mm", "length")
-    1099.82
+    1040.0
     >>> parse("1 h 30 min", "duration")
     90.0
     >>> parse("25 %", "share")
