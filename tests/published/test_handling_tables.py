@@ -66,7 +66,7 @@ LOOP_COLUMNS = ("exchanges_per_h", "wait_min", "station_use_share", "availabilit
     ("trucks", "spares", "chargers", "weeks", "row"),
     [
         (10, 0, 10, 2.5, ("0.37500", "0.62500", 0.0, "600.0", "0.6250")),
-        pytest.param(10, 10, 20, 18, ("0.74272", "1.23787", "0.14305", "124.703", "0.6189"), marks=pytest.mark.slow),
+        pytest.param(10, 10, 20, 26, ("0.74272", "1.23787", "0.14305", "124.703", "0.6189"), marks=pytest.mark.slow),
         pytest.param(10, 15, 25, 10, ("0.89085", "1.48476", "0.48050", "44.107", "0.5939"), marks=pytest.mark.slow),
         (10, 20, 16, 1.7, ("0.90464", "1.50773", None, None, "0.9423")),
         pytest.param(10, 20, 16, 6, ("0.90464", "1.50773", "0.64349", None, "0.9423"), marks=pytest.mark.slow),
@@ -208,7 +208,7 @@ def _replications(scenario, layout, replications, weeks):
 @pytest.mark.slow
 def test_nearest_first_wears_out_the_front_bays(case, agree):
     """Demands 2 an hour, charge 10 h; the first bay works 95 % of the time and the last 26 %."""
-    scenario, weeks = case("picking"), 56
+    scenario, weeks = case("picking"), 76
     made = [
         (_bay_loads(record), _demands(record), _loss(record))
         for record in _replications(scenario, "nearest", 40, weeks)
