@@ -412,25 +412,7 @@ def correlation(first: Floats, second: Floats) -> float:
 def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED) -> Comparison:
     """Compare layouts of a scenario under common random numbers.
 
-    Parameters
-    ----------
-    scenario
-        The site, as `read` returns it.
-    settings
-        What is run, in place of what the scenario says. With `within`, replications go on until every difference in
-        the first measure is known that well in normal weeks; seasons are run as often.
-    measures
-        Measures whose differences are stated for every pair of layouts; the first decides.
-
-    Returns
-    -------
-    Comparison
-        Differences with their intervals, ranking, targets and a verdict.
-
-    Raises
-    ------
-    ScenarioError, ValueError
-        As `run`; when a measure is not known, or `within` is given for one layout only.
+    Parameters and errors as for `batsim.compare`, which also knows what is impossible and what a layout costs.
     """
     check_measures(scenario, measures)
     schedule = settings.schedule(scenario)

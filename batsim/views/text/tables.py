@@ -14,7 +14,7 @@ from batsim.study.compare import Comparison
 from batsim.study.limits import MET
 from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
 from batsim.study.waits import whole_shifts_waited
-from batsim.views.text.lines import aligned, columns, entry, head_size, measured, one_block, packed, sentence
+from batsim.views.text.lines import columns, measured, one_block, sentence
 from batsim.views.text.numbers import (
     NO_INTERVALS,
     count_text,
@@ -25,6 +25,7 @@ from batsim.views.text.numbers import (
     plain_number,
     unit_of,
 )
+from batsim.views.text.side_by_side import side_by_side
 
 CAUTION = (
     "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
@@ -38,8 +39,6 @@ LOST = "Work that trucks miss is lost, not done later: compare energy, water and
 """How to read what a layout that loses much does not draw."""
 MOST_BESIDE = 6
 """Layouts that are shown side by side; more have a line each."""
-MOST_NAME = 24
-"""Characters of a layout's name that stand in one line above its column."""
 MOST_COUNTED = 6
 """Counts of few events that are told below a table."""
 MOST_SHARE = 0.9
@@ -90,7 +89,7 @@ def _table(comparison: Comparison, numbers: list[list[str]], width: int) -> list
     """Layouts side by side; where they are many, one below the other."""
     if len(comparison.layouts) > MOST_BESIDE:
         return _one_below_the_other(comparison, width)
-    return _side_by_side(_rows(comparison, numbers), width)
+    return side_by_side(_rows(comparison, numbers), width)
 
 
 def season_title(schedule: Schedule) -> str:
@@ -369,39 +368,3 @@ def age_note(runs: Runs) -> str:
     """Say in which layouts batteries would last longer by their duty alone than age allows; else nothing."""
     names = [f"'{name}'" for name in runs.layouts if runs.interval(name, "limited_by_age_share").mean > 0.0]
     return f"The cycle life is limited by age in layout{'s' * (len(names) > 1)} {', '.join(names)}." if names else ""
-
-
-def _side_by_side(rows: list[list[str]], width: int) -> list[str]:
-    """Lay layouts side by side, in as many blocks as the width asks for; as lists where not even one fits."""
-    first, last = max(len(row[0]) for row in rows), max(len(row[-1]) for row in rows)
-    room = width - first - last - 4
-    sizes = _layout_sizes(rows, room)
-    if not sizes:
-        return _one_list_each(rows, width)
-    lines: list[str] = []
-    for block in packed(sizes, room + 2):
-        lines += [""] if lines else []
-        part = [[row[0], *(row[column] for column in block), row[-1].ljust(last)] for row in rows]
-        lines += aligned(part, 1, first, [*(sizes[column] for column in block), last])
-    return lines
-
-
-def _layout_sizes(rows: list[list[str]], room: int) -> dict[int, int]:
-    """Characters of the column of each layout, its name broken; nothing where one does not fit into the room."""
-    sizes = {}
-    for number, (layout, *cells) in enumerate(list(zip(*rows, strict=True))[1:-1], start=1):
-        widest = max(map(len, cells))
-        if widest > room:
-            return {}
-        sizes[number] = max(widest, head_size(layout, max(widest, min(MOST_NAME, room))))
-    return sizes
-
-
-def _one_list_each(rows: list[list[str]], width: int) -> list[str]:
-    """Write layouts one below the other, each number with its label before it and its unit behind."""
-    (_, *layouts, _), *numbers = rows
-    lines: list[str] = []
-    for column, layout in enumerate(layouts, start=1):
-        lines += [*([""] if lines else []), sentence(layout, width)]
-        lines += [entry(row[0], row[column], row[-1], width) for row in numbers]
-    return lines

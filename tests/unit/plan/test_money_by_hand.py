@@ -12,23 +12,12 @@ from batsim.record.record import Record
 from batsim.record.words import DRIVER, TASKS
 from batsim.scenario.site import Scenario
 from tests.behaviour.ledger import rows_of
+from tests.prices import ROUND
 from tests.runs import record_of
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 PRICES: dict[str, Any] = {
-    "battery": "100 EUR/kWh",
-    "charger": "1000 EUR",
-    "device": "500 EUR",
-    "part": "50 EUR",
-    "bay": "200 EUR",
-    "station": "700 EUR",
-    "attendant": "30 EUR/h",
-    "driver": "20 EUR/h",
-    "truck": "12 EUR/h",
-    "energy": "0.20 EUR/kWh",
-    "demand": "10 EUR/kW",
-    "water": "0.5 EUR/kg",
-    "floor": "60 EUR/m2",
+    **ROUND,
     "interest": {"battery": "6 %", "charger": "0 %", "device": "4 %", "room": "4 %"},
     "lives": {"battery": "5 years", "charger": "1 year", "device": {"": "8 years"}, "room": "20 years"},
 }

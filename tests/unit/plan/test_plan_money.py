@@ -18,24 +18,13 @@ from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.parts.prices import Tariff
 from batsim.scenario.site import Scenario
 from batsim.study.prices import NOTHING, Price, charger_price, device_price, figure_name, part_price, price_of, summed
+from tests.prices import ROUND
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 RECOVERY = {4.0: 0.2820118, 5.0: 0.2309748, 10.0: 0.1295046, 20.0: 0.0802426}
 """Capital recovery factors at 5 %, from memory: (A/P, 5 %, n)."""
 PRICES: dict[str, Any] = {
-    "battery": "100 EUR/kWh",
-    "charger": "1000 EUR",
-    "device": "500 EUR",
-    "part": "50 EUR",
-    "bay": "200 EUR",
-    "station": "700 EUR",
-    "attendant": "30 EUR/h",
-    "driver": "20 EUR/h",
-    "truck": "12 EUR/h",
-    "energy": "0.20 EUR/kWh",
-    "demand": "10 EUR/kW",
-    "water": "0.5 EUR/kg",
-    "floor": "60 EUR/m2",
+    **ROUND,
     "interest": "5 %",
     "lives": {"battery": "5 years", "charger": "10 years", "device": "10 years", "room": "20 years"},
 }
