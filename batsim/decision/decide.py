@@ -20,9 +20,8 @@ from batsim.errors import Problem, ScenarioError
 from batsim.plan.possible import impossible_layouts
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.study.compare import TargetResult
 from batsim.study.cost import cost_lines
-from batsim.study.limits import MET, MISSED, NO_EXCHANGES, Limit, limits_of, stated_limits
+from batsim.study.limits import MET, MISSED, NO_EXCHANGES, Limit, TargetResult, limits_of, stated_limits
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import Runner
 from batsim.study.running.jobs import results_of, site_results_of

@@ -14,8 +14,8 @@ from batsim.plan.equipment import STANDBY_METHOD
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.statistics.intervals import ROUNDING
-from batsim.study.compare import Comparison, TargetResult
-from batsim.study.limits import DOWNTIME_TARGET, MISSED, NO_EXCHANGES
+from batsim.study.compare import Comparison
+from batsim.study.limits import DOWNTIME_TARGET, MISSED, NO_EXCHANGES, TargetResult
 
 DOWNTIME = "downtime_min_per_truck_shift"
 SAME_COST = "plan.same_cost"

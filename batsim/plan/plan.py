@@ -27,8 +27,8 @@ from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.study.compare import COMPARED, Comparison, TargetResult
-from batsim.study.limits import MISSED
+from batsim.study.compare import COMPARED, Comparison
+from batsim.study.limits import MISSED, TargetResult
 from batsim.study.prices import Price, interest_of, life_of
 from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.replications import plain

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -17,15 +17,14 @@ from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import (
-    ROUNDING,
     Floats,
     Interval,
     chance_best,
-    simultaneous,
     student_interval,
     variance_reduction,
 )
-from batsim.study.limits import MET, NO_EXCHANGES, Limit, stated_limits
+from batsim.study.differences import Difference, confidence_of_differences, correlation, difference_of, signed
+from batsim.study.limits import TargetResult, stated_limits, target_result
 from batsim.study.running.executors import run_schedule
 from batsim.study.running.jobs import measure_names, results_of
 from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until, runs_of
@@ -37,45 +36,6 @@ NO_DIFFERENCE = Interval(0.0, 0.0, 0.0)
 """Interval of two layouts that are alike in every replication."""
 MOST_NAMED = 4
 """Layouts beside the best that a verdict names."""
-
-
-class Difference(NamedTuple):
-    """One layout less another in one measure, replication by replication."""
-
-    measure: str
-    layout: str
-    other: str
-    interval: Interval
-    correlation: float
-    """Between the two layouts' replications: what common random numbers have brought."""
-    unit: str
-    variance_reduction: float = np.nan
-    """Variance of the difference with independent runs over that with common random numbers, as these runs tell. [-]"""
-
-    @property
-    def clear(self) -> bool:
-        """True when the interval leaves out zero."""
-        return self.interval.low > 0.0 or self.interval.high < 0.0
-
-
-class TargetResult(NamedTuple):
-    """How a layout stands to one target."""
-
-    name: str
-    """downtime, waits, none ready or cut-out."""
-    target: str
-    """What is wanted, in words."""
-    verdict: str
-    """met, missed, not sure, or no exchanges where the target is about those and the layout has none."""
-    miss_share: float = 0.0
-    """How far its mean misses the limit, as a part of it; 0 where it is kept. [-]"""
-    group: str = ""
-    """Truck group that it is about; empty for all together."""
-
-    @property
-    def title(self) -> str:
-        """Name, with the group that it is about."""
-        return f"{self.name} of {self.group}" if self.group else self.name
 
 
 @dataclass(frozen=True, repr=False)
@@ -366,47 +326,14 @@ class Comparison(Shows):
         }
 
 
-def target_result(limit: Limit, runs: Runs, layout: str) -> TargetResult:
-    """How a layout stands to one target in runs of its weeks."""
-    text = limit.text + limit.when
-    if not limit.is_about(runs.scenario, layout):
-        return TargetResult(limit.name, text, NO_EXCHANGES, group=limit.group)
-    judging = runs.groups[limit.group] if limit.group else runs
-    interval = judging.judged(layout, limit.measure)
-    verdict = limit.verdict(interval)
-    return TargetResult(
-        limit.name, text, verdict, 0.0 if verdict == MET else limit.miss_share(interval.mean), limit.group
-    )
-
-
 def in_weeks(weeks: str, comparison: Comparison) -> str:
     """Verdict of a season with its weeks before it; empty where there is none."""
     return f"{name_of_weeks(weeks).capitalize()}: {comparison.verdict}" if comparison.verdict else ""
 
 
-def signed(interval: Interval) -> str:
-    """Write a difference with its half width, to the digits that the half width carries."""
-    digits = 1 if not np.isfinite(interval.half_width) or interval.half_width >= 0.05 else 2
-    return f"{interval.mean:+.{digits}f} ± {interval.half_width:.{digits}f}"
-
-
 def _amount(interval: Interval) -> str:
     """Write a mean with its half width, where it has one."""
     return signed(interval).lstrip("+") if np.isfinite(interval.half_width) else f"{interval.mean:.1f}"
-
-
-def difference_of(first: Floats, second: Floats) -> Floats:
-    """Difference of paired values; what is rounding is nothing."""
-    difference: Floats = first - second
-    small = np.abs(difference) <= ROUNDING * np.maximum(np.abs(first), np.abs(second))
-    return np.where(small, 0.0, difference)
-
-
-def correlation(first: Floats, second: Floats) -> float:
-    """Correlation of paired values; not a number when one does not vary."""
-    if first.size < 3 or np.std(first) == 0.0 or np.std(second) == 0.0:
-        return float("nan")
-    return float(np.corrcoef(first, second)[0, 1])
 
 
 def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tuple[str, ...] = COMPARED) -> Comparison:
@@ -432,12 +359,6 @@ def compare(scenario: Scenario, settings: Settings = Settings(), *, measures: tu
         for weeks, season in runs.schedule.seasons.items()
     }
     return Comparison(runs, measures, seasons)
-
-
-def confidence_of_differences(runs: Runs, measures: tuple[str, ...]) -> float:
-    """Confidence of each interval, so that those of all pairs of layouts in all measures hold together (Bonferroni)."""
-    layouts = len(runs.layouts)
-    return simultaneous(runs.confidence, layouts * (layouts - 1) // 2 * len(measures))
 
 
 def label_of(measure: str) -> str:

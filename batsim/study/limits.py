@@ -1,4 +1,4 @@
-"""Targets as limits on means, with how near to a limit makes no difference."""
+"""Targets as limits on means: how near to a limit makes no difference, and how a layout stands to each."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -12,6 +12,7 @@ from batsim.scenario.parts.targets import GroupTargets
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
+from batsim.study.running.replications import Runs
 
 ROUNDING = 1e-9
 OF_NONE_MIN, OF_NONE_SHARE = 1.0, 0.01
@@ -106,6 +107,39 @@ class Limit(NamedTuple):
     def allowed(self) -> float:
         """Minutes, trucks or share of the waits or trucks that may miss what is wanted; 0 where none may."""
         return self.most if self.sign > 0.0 else 1.0 + self.most
+
+
+class TargetResult(NamedTuple):
+    """How a layout stands to one target."""
+
+    name: str
+    """downtime, waits, none ready or cut-out."""
+    target: str
+    """What is wanted, in words."""
+    verdict: str
+    """met, missed, not sure, or no exchanges where the target is about those and the layout has none."""
+    miss_share: float = 0.0
+    """How far its mean misses the limit, as a part of it; 0 where it is kept. [-]"""
+    group: str = ""
+    """Truck group that it is about; empty for all together."""
+
+    @property
+    def title(self) -> str:
+        """Name, with the group that it is about."""
+        return f"{self.name} of {self.group}" if self.group else self.name
+
+
+def target_result(limit: Limit, runs: Runs, layout: str) -> TargetResult:
+    """How a layout stands to one target in runs of its weeks."""
+    text = limit.text + limit.when
+    if not limit.is_about(runs.scenario, layout):
+        return TargetResult(limit.name, text, NO_EXCHANGES, group=limit.group)
+    judging = runs.groups[limit.group] if limit.group else runs
+    interval = judging.judged(layout, limit.measure)
+    verdict = limit.verdict(interval)
+    return TargetResult(
+        limit.name, text, verdict, 0.0 if verdict == MET else limit.miss_share(interval.mean), limit.group
+    )
 
 
 def limits_of(scenario: Scenario, indifference: dict[str, float] | None = None) -> tuple[Limit, ...]:

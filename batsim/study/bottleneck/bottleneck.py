@@ -18,7 +18,7 @@ from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
 from batsim.study.bottleneck.variants import Addition, LeftOut, variants
-from batsim.study.compare import correlation, signed
+from batsim.study.differences import correlation, signed
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of

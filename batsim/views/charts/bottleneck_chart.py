@@ -3,7 +3,7 @@
 import math
 
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
-from batsim.study.compare import signed
+from batsim.study.differences import signed
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import number_text
 

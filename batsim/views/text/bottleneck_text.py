@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from batsim.scenario.settings import Schedule
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
-from batsim.study.compare import signed
+from batsim.study.differences import signed
 from batsim.views.text.lines import measured, sentence
 from batsim.views.text.numbers import NO_INTERVALS, number_text
 from batsim.views.text.tables import answer_text, simulated

@@ -16,8 +16,9 @@ from batsim.decision.ranking import Standing, order, order_of_runs, order_senten
 from batsim.errors import ScenarioError
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.study.compare import Comparison, TargetResult
+from batsim.study.compare import Comparison
 from batsim.study.first_estimate import outline
+from batsim.study.limits import TargetResult
 from batsim.study.running.replications import Runs
 from batsim.study.uncertain import UncertainComparison
 from batsim.study.waits import WholeShift, whole_shifts_waited

@@ -22,7 +22,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.study.compare import TargetResult
+from batsim.study.limits import TargetResult
 from batsim.study.prices import Price, summed
 from batsim.study.waits import waits_over
 

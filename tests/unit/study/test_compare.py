@@ -16,7 +16,8 @@ from batsim.measures import MEASURES
 from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
-from batsim.study.compare import Comparison, compare, signed
+from batsim.study.compare import Comparison, compare
+from batsim.study.differences import signed
 from batsim.study.running.replications import PrecisionGoal, Runs, run
 from batsim.views.text.numbers import count_text, number_text
 from batsim.views.text.tables import comparison_text, run_notes, value_text

@@ -13,8 +13,8 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.scenario.settings import Schedule
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
-from batsim.study.compare import Comparison, TargetResult
-from batsim.study.limits import OF_NONE_MIN, Limit, limits_of
+from batsim.study.compare import Comparison
+from batsim.study.limits import OF_NONE_MIN, Limit, TargetResult, limits_of
 from batsim.study.running.replications import Runs
 
 NAMES = ("downtime", "waits", "none ready", "cut-out")
