@@ -16,7 +16,18 @@ NOT_KNOWN = {"$ref": "#/$defs/NotKnown"}
 KEPT_OUTSIDE = ("default", "description", "examples", "title")
 """Keys of a property that say what it is, whatever may stand there."""
 
-MIXED = ("Arrangement", "BatteryType", "ChargerType", "Equalising", "Layout", "Shift", "Site", "Watering", "Week")
+MIXED = (
+    "Area",
+    "Arrangement",
+    "BatteryType",
+    "ChargerType",
+    "Equalising",
+    "Layout",
+    "Shift",
+    "Site",
+    "Watering",
+    "Week",
+)
 """Parts whose keys may be spread over a file and the one that it extends or the entry that it starts from."""
 
 
@@ -50,10 +61,11 @@ def scenario_schema() -> dict[str, Any]:
         "enum": catalogue_names("truck_classes"),
         "description": "Class from the catalogue; it gives a mean power where none is stated.",
     }
-    parts["Layout"]["properties"]["handling"] = {
-        "anyOf": [{"enum": list(catalogue.handling_names())}, {"type": "string"}],
-        "description": "Handling arrangement: one of the catalogue's or one of the scenario's own.",
-    }
+    for part in ("Area", "Layout"):
+        parts[part]["properties"]["handling"] = {
+            "anyOf": [{"enum": list(catalogue.handling_names())}, {"type": "string"}],
+            "description": "Handling arrangement: one of the catalogue's or one of the scenario's own.",
+        }
     _let_text_stand_for_blocks(schema)
     _let_values_be_unknown(schema)
     parts["NotKnown"] = _not_known()

@@ -290,8 +290,10 @@ def _add_in_use(draft: LocatedData) -> None:
     groups = [group for _, group in draft.blocks(("trucks",))]
     layouts, standby = [], []
     for name, layout in draft.blocks(("layouts",)):
-        layouts.append(layout)
-        standby += [block for _, block in draft.blocks(("layouts", name))]
+        areas = draft.blocks(("layouts", name, "areas"))
+        layouts += [layout, *(area for _, area in areas)]
+        for at in (("layouts", name), *(("layouts", name, "areas", area) for area, _ in areas)):
+            standby += [block for _, block in draft.blocks(at)]
         groups += [change for _, change in draft.blocks(("layouts", name, "trucks"))]
     for name in _names_in_use(groups, "battery"):
         _add(draft, ("batteries", name), "battery_types")

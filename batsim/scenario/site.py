@@ -186,6 +186,28 @@ class Scenario(Shows, Frozen):
         resolved._as_stated = stated
         return resolved
 
+    def areas_of(self, layout: str) -> "dict[str, Scenario]":
+        """By name of each area of a layout: the scenario of that area alone, as if there were no other.
+
+        Its truck groups are those that the area serves, as in `in_layout`. Its layout has no areas any more: what is
+        shared stands in it too. A layout of one area is that area, under no name.
+        """
+        resolved, stated = self.in_layout(layout), self.layouts[layout]
+        return {name: resolved._of_area(layout, name) for name in stated.areas} if stated.areas else {"": resolved}
+
+    def _of_area(self, layout: str, name: str) -> "Scenario":
+        """Return a copy of one area alone; the truck groups are those of the layout."""
+        groups = self.layouts[layout].areas[name].groups
+        view = self.model_copy(
+            update={
+                "trucks": tuple(group for group in self.trucks if group.group in groups),
+                "layouts": {layout: self.layouts[layout].of_area(name)},
+                "present": layout if self.present == layout else None,
+            }
+        )
+        view._as_stated = tuple(group for group in self._as_stated or self.trucks if group.group in groups)
+        return view
+
     def with_layout(self, name: str, layout: Layout) -> "Scenario":
         """Return a copy with a layout in place of the one of that name, or beside the others; it is not checked."""
         changed = self.model_copy(update={"layouts": {**self.layouts, name: layout}})
@@ -231,6 +253,12 @@ class Scenario(Shows, Frozen):
 
     def batteries_of(self, layout: str) -> dict[str, int]:
         """Batteries by type in a layout, those in the trucks included."""
+        if self.layouts[layout].areas:
+            counts: dict[str, int] = {}
+            for site in self.areas_of(layout).values():
+                for name, count in site.batteries_of(layout).items():
+                    counts[name] = counts.get(name, 0) + count
+            return counts
         in_trucks, stated = self.in_layout(layout).trucks_by_battery, self.layouts[layout].batteries
         if stated is None:
             return in_trucks

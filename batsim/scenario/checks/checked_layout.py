@@ -5,9 +5,11 @@ from functools import cached_property
 
 from batsim.errors import Problem
 from batsim.scenario.parts.handling import Arrangement
-from batsim.scenario.parts.layouts import Layout
+from batsim.scenario.parts.layouts import SHARED, Equipped, Layout
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import LocatedData
+from batsim.scenario.text.located_data import LocatedData, Path
+
+ALIASES = {field.alias for field in Equipped.model_fields.values()}
 
 
 @dataclass(frozen=True)
@@ -15,8 +17,11 @@ class CheckedLayout:
     """A layout of a scenario, and the located data that it was read from."""
 
     scenario: Scenario
+    """Its truck groups are those of the layout, or of one area of it."""
     name: str
     source: LocatedData
+    area: str = ""
+    """Area that is looked at; the layout has no others in `scenario`."""
 
     @cached_property
     def layout(self) -> Layout:
@@ -45,4 +50,14 @@ class CheckedLayout:
 
     def problem(self, *keys: str | int, rule: str, got: str | None = None, of_key: bool = False) -> Problem:
         """Make a problem at some keys of the layout."""
-        return self.source.problem(("layouts", self.name, *keys), rule, got=got, of_key=of_key)
+        return self.source.problem((*self._at(keys), *keys), rule, got=got, of_key=of_key)
+
+    def _at(self, keys: tuple[str | int, ...]) -> Path:
+        """Where some keys are stated: in the area, or in the layout what it shares with others."""
+        layout = ("layouts", self.name)
+        if not self.area:
+            return layout
+        stated_there = keys[0] in SHARED and self.source.holds((*layout, keys[0]))
+        shared = keys[0] not in Equipped.model_fields.keys() | ALIASES
+        own = (*layout, "areas", self.area)
+        return layout if shared or (stated_there and not self.source.holds((*own, keys[0]))) else own

@@ -10,7 +10,7 @@ from batsim.scenario.checks.price_checks import Offers, price_problems
 from batsim.scenario.checks.survey_checks import survey_problems
 from batsim.scenario.parts.calendar import Window, common, shift_windows
 from batsim.scenario.parts.faults import did_you_mean, shown
-from batsim.scenario.parts.layouts import Layout
+from batsim.scenario.parts.layouts import Area, Equipped, Layout
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, moment_text
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
@@ -19,7 +19,11 @@ from batsim.scenario.text.located_data import LocatedData, Path
 
 def cross_checks(scenario: Scenario, source: LocatedData, offers: Offers) -> list[Problem]:
     """Find every broken rule between the parts of a scenario; `offers` are the names of the catalogue by kind."""
-    names = [*_unknown_names(scenario, source, offers), *_battery_counts(scenario, source)]
+    names = [
+        *_unknown_names(scenario, source, offers),
+        *_areas(scenario, source),
+        *_battery_counts(scenario, source),
+    ]
     levels = [*group_problems(scenario, source), *_length(scenario, source)]
     problems = [
         *names,
@@ -75,13 +79,14 @@ def _references(scenario: Scenario, source: LocatedData) -> Iterator[tuple[Path,
 
 def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tuple[Path, str, str]]:
     """Names by which a layout refers to other parts."""
-    yield (*at, "handling"), layout.handling, "handling arrangement"
-    if layout.standby is not None:
-        yield (*at, "standby", "handling"), layout.standby.handling, "handling arrangement"
-    in_a_list = source.holds((*at, "chargers", 0))
-    for position, count in enumerate(layout.chargers):
-        yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
-    for keys, by_shift in ((("attendants",), layout.attendants), *layout.stated_exchange_by):
+    by_shifts = [(("attendants",), layout.attendants), *layout.stated_exchange_by]
+    for name, area in layout.by_area.items():
+        yield from _equipment_references(area, (*at, "areas", name) if name else at, source)
+        if isinstance(area, Area):
+            by_shifts.append((("areas", name, "attendants"), area.attendants))
+            for position, group in enumerate(area.groups):
+                yield (*at, "areas", name, "for", position), group, "truck group"
+    for keys, by_shift in by_shifts:
         for shift in by_shift if isinstance(by_shift, dict) else ():
             yield (*at, *keys, shift), shift, "shift"
     for group, change in layout.trucks.items():
@@ -90,17 +95,46 @@ def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tu
             yield (*at, "trucks", group, "battery"), change.battery, "battery type"
 
 
+def _equipment_references(area: Equipped, at: Path, source: LocatedData) -> Iterator[tuple[Path, str, str]]:
+    """Names by which an area refers to arrangements and chargers."""
+    yield (*at, "handling"), area.handling, "handling arrangement"
+    if area.standby is not None:
+        yield (*at, "standby", "handling"), area.standby.handling, "handling arrangement"
+    in_a_list = source.holds((*at, "chargers", 0))
+    for position, count in enumerate(area.chargers):
+        yield (*at, "chargers", position) if in_a_list else (*at, "chargers"), count.charger, "charger type"
+
+
+def _areas(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
+    """Truck groups that no area of a layout serves, or more than one."""
+    for name, layout in scenario.layouts.items():
+        served: dict[str, str] = {}
+        for area_name, area in layout.areas.items():
+            for position, group in enumerate(area.groups):
+                if group in served:
+                    rule = f"'{served[group]}' serves this truck group; one area serves each"
+                    path: Path = ("layouts", name, "areas", area_name, "for", position)
+                    yield source.problem(path, rule, got=shown(group))
+                served.setdefault(group, area_name)
+        left = [group.group for group in scenario.trucks if layout.areas and group.group not in served]
+        if left:
+            rule = f"no area serves {' and '.join(map(repr, left))}; add to 'for' of the area that does"
+            yield source.problem(("layouts", name, "areas"), rule)
+
+
 def _battery_counts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Battery types that a layout counts and no truck has."""
     for name, layout in scenario.layouts.items():
-        in_use = list(scenario.in_layout(name).trucks_by_battery)
-        if not set(in_use) <= set(scenario.batteries):
-            in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
-        here = " in this layout" if layout.trucks else ""
-        for battery in layout.batteries or ():
-            if battery and battery not in in_use:
-                rule = f"no truck has a battery of this type{here}{did_you_mean(battery, in_use)}"
-                yield source.problem(("layouts", name, "batteries", battery), rule, of_key=True)
+        for area, site in scenario.areas_of(name).items():
+            in_use = list(site.trucks_by_battery)
+            if not set(in_use) <= set(scenario.batteries):
+                in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
+            here = " in this area" if area else " in this layout" if layout.trucks else ""
+            keys = ("areas", area, "batteries") if area else ("batteries",)
+            for battery in layout.by_area[area].batteries or ():
+                if battery and battery not in in_use:
+                    rule = f"no truck has a battery of this type{here}{did_you_mean(battery, in_use)}"
+                    yield source.problem(("layouts", name, *keys, battery), rule, of_key=True)
 
 
 def _shifts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:

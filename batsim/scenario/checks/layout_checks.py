@@ -34,10 +34,13 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
     source
         Where it stands in its file. A layout that was made in memory stands nowhere: line and column are 0.
     """
-    checked = CheckedLayout(scenario.in_layout(name), name, source or LocatedData(scenario.file, None))
-    checks = (_batteries, _chargers, _bays, _devices, _exchange_by, _attendants, _charge_in_truck, charging_problems)
-    problems = [problem for check in checks for problem in check(checked)]
-    return problems or list(room_problems(checked))
+    source = source or LocatedData(scenario.file, None)
+    problems: list[Problem] = []
+    for area, site in scenario.areas_of(name).items():
+        checked = CheckedLayout(site, name, source, area)
+        found = [problem for check in CHECKS for problem in check(checked)]
+        problems += found or list(room_problems(checked))
+    return list(dict.fromkeys(problems))  # what areas share is looked at for each
 
 
 def _batteries(checked: CheckedLayout) -> Iterator[Problem]:
@@ -291,3 +294,7 @@ def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:
             if share <= latest:
                 rule = f"must lie above the level at which trucks go to charge ({100 * latest:g} %)"
                 yield checked.problem(*keys, key, rule=rule, got=f"{100 * share:g} %")
+
+
+CHECKS = (_batteries, _chargers, _bays, _devices, _exchange_by, _attendants, _charge_in_truck, charging_problems)
+"""What is looked at in each area of a layout."""

@@ -82,9 +82,11 @@ def _owned(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Find things that are said to be there already, and that the layout does not have."""
     for title, layout in scenario.layouts.items():
         known = [*OWNED, *scenario.batteries, *layout.chargers_by_type]
-        if handling := scenario.handling.get(layout.handling):
-            known += [*handling.devices, *handling.watering_devices, *part_names(handling)]
-        known += layout.attendants if isinstance(layout.attendants, dict) else ()
+        for area in layout.by_area.values():
+            if handling := scenario.handling.get(area.handling):
+                known += [*handling.devices, *handling.watering_devices, *part_names(handling)]
+        for people in (layout.attendants, *(area.attendants for area in layout.areas.values())):
+            known += people if isinstance(people, dict) else ()
         for name in layout.owned:
             if name not in known:
                 rule = f"nothing of this name in the layout{did_you_mean(name, list(dict.fromkeys(known)))}"

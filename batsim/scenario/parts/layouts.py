@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Annotated, NamedTuple
+from typing import Annotated, NamedTuple, Self
 
 from pydantic import Field
 
@@ -84,6 +84,12 @@ class OnDuty(int):
             return int(self)
         return self.qualified.get(skill, 0)
 
+    def plus(self, others: "OnDuty") -> "OnDuty":
+        """These and others together; who is for everything has every skill that the others state."""
+        skills = dict.fromkeys([*(self.qualified or ()), *(others.qualified or ())])
+        qualified = {skill: self.with_skill(skill) + others.with_skill(skill) for skill in skills}
+        return OnDuty(int(self) + int(others), qualified or None)
+
     def of(self, number: int) -> "OnDuty":
         """Another number of attendants, with as many more or fewer of them qualified."""
         if self.qualified is None:
@@ -137,16 +143,16 @@ def read_owned(value: object) -> dict[str, int]:
     return read_by_name(value, Count(least=1).read)
 
 
-class Layout(Frozen):
-    """One candidate answer."""
+class Equipped(Frozen):
+    """What an area states of its own, or a layout of one area: how batteries are reached, and the counts."""
 
-    handling: NameText
+    handling: NameText = Field("", validate_default=False)
     """Handling arrangement: one of the catalogue's or one of the scenario's own."""
     stations: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Exchange stations; in the truck: charging spots, one for each charger when not stated."""
     batteries: Annotated[dict[str, int], read_battery_counts] | None = None
     """Batteries in all, those in the trucks included; in the truck: one each when not stated."""
-    chargers: Annotated[tuple[ChargerCount, ...], read_charger_counts]
+    chargers: Annotated[tuple[ChargerCount, ...], read_charger_counts] = Field((), validate_default=False)
     """Chargers by type."""
     bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Bays for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
@@ -180,43 +186,13 @@ class Layout(Frozen):
     """Which ready battery is taken."""
     in_truck: InTruck = Field(default_factory=dict)  # type: ignore[assignment]
     """Rules for charging in the truck."""
-    charging: ChargingRules | None = None
-    """How chargers are held back, in place of the scenario's rules."""
-    owned: Annotated[dict[str, int], read_owned] = Field(default_factory=dict)
-    """What is already there, by name, and how many: more than that is bought."""
-    trucks: dict[NameText, GroupChange] = Field(default_factory=dict)
-    """What this layout changes of truck groups, by their names: battery type, what sends them, who exchanges."""
 
     def _faults(self) -> Iterator[Fault]:
-        """Want attendants where they are to exchange batteries."""
-        for keys, by in self.stated_exchange_by:
-            if self.attendants is None and (by == ATTENDANTS or (isinstance(by, dict) and ATTENDANTS in by.values())):
-                yield Fault(keys, "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
-
-    @property
-    def stated_exchange_by(self) -> Iterator[tuple[tuple[str, ...], str | dict[str, str]]]:
-        """Where it states who exchanges, for all groups or for one, and what it says there."""
-        if self.exchange_by is not None:
-            yield ("exchange_by",), self.exchange_by
-        for group, change in self.trucks.items():
-            if change.exchange_by is not None:
-                yield ("trucks", group, "exchange_by"), change.exchange_by
-
-    @property
-    def drivers_only(self) -> bool:
-        """Whether drivers do everything."""
-        return self.attendants is None
-
-    def exchanged_by_drivers(self, shift: str, group: str) -> bool:
-        """Whether drivers of a truck group exchange and connect batteries in a shift."""
-        own = self.trucks[group].exchange_by if group in self.trucks else None
-        by = self.exchange_by if own is None else own
-        return self.drivers_only or (by.get(shift) if isinstance(by, dict) else by) == DRIVERS
-
-    def in_truck_of(self, group: str) -> InTruck:
-        """Rules for charging in the trucks of a group."""
-        own = self.trucks[group].in_truck if group in self.trucks else None
-        return self.in_truck if own is None else own
+        """Want an arrangement and chargers, which no other key can stand for."""
+        for key in ("handling", "chargers"):
+            if not getattr(self, key):
+                what = type(self).model_fields[key].description or ""
+                yield Fault((key,), f"missing: {what[:1].lower()}{what[1:].partition('.')[0]}")
 
     @property
     def chargers_by_type(self) -> dict[str, float]:
@@ -236,7 +212,7 @@ class Layout(Frozen):
         set_down_bays: float | None = None,
         devices: Mapping[str, float] | None = None,
         attendants: Mapping[str, int] | None = None,
-    ) -> "Layout":
+    ) -> Self:
         """Return a copy with other counts; what is not given stays as it is.
 
         Parameters
@@ -250,7 +226,7 @@ class Layout(Frozen):
 
         Returns
         -------
-        Layout
+        Equipped
             Not yet checked against the scenario: `checks.layout_checks.layout_problems` does that.
         """
         numbers = {"stations": stations, "bays": bays, "set_down_bays": set_down_bays}
@@ -268,3 +244,121 @@ class Layout(Frozen):
             changed = {shift: on_duty.get(shift, OnDuty(0)).of(number) for shift, number in attendants.items()}
             changes["attendants"] = {**on_duty, **changed}
         return self.model_copy(update=changes)
+
+
+class Area(Equipped):
+    """One of several areas of a layout: the truck groups that it serves, and what it has of its own."""
+
+    groups: tuple[NameText, ...] = Field(alias="for", min_length=1)
+    """Truck groups that it serves, each in one area."""
+
+
+SHARED = ("attendants", "exchange_by", "in_truck")
+"""What a layout may state for all of its areas, and each area of its own: its attendants are more of them."""
+
+
+def together(
+    first: dict[str, OnDuty] | str | None, second: dict[str, OnDuty] | str | None
+) -> dict[str, OnDuty] | str | None:
+    """Attendants of both in one; without limit where one of them is, none where both are."""
+    if not isinstance(first, dict) or not isinstance(second, dict):
+        return next((each for each in (first, second) if isinstance(each, str)), first if second is None else second)
+    return {shift: first.get(shift, OnDuty(0)).plus(second.get(shift, OnDuty(0))) for shift in {**first, **second}}
+
+
+def _names(by: dict[str, str] | str, who: str) -> bool:
+    """Whether somebody is named, for always or for some shift."""
+    return who in by.values() if isinstance(by, dict) else by == who
+
+
+class Layout(Equipped):
+    """One candidate answer."""
+
+    areas: dict[NameText, Area] = Field(default_factory=dict)
+    """Areas that serve truck groups each in its own way; what they share stands beside them. One area needs none."""
+    charging: ChargingRules | None = None
+    """How chargers are held back, in place of the scenario's rules."""
+    owned: Annotated[dict[str, int], read_owned] = Field(default_factory=dict)
+    """What is already there, by name, and how many: more than that is bought."""
+    trucks: dict[NameText, GroupChange] = Field(default_factory=dict)
+    """What this layout changes of truck groups, by their names: battery type, what sends them, who exchanges."""
+
+    def _faults(self) -> Iterator[Fault]:
+        """Want attendants where they are to exchange batteries, and in an area what is not shared."""
+        if not self.areas:
+            yield from super()._faults()
+        for name in sorted(self.model_fields_set & Equipped.model_fields.keys() - set(SHARED)) if self.areas else ():
+            key = Equipped.model_fields[name].alias or name
+            yield Fault((key,), "belongs to one area; state it under 'areas', in the area that has it")
+        if self.attendants is not None:
+            return
+        for keys, by in self.stated_exchange_by:
+            if _names(by, ATTENDANTS) and not self._manned(keys):
+                yield Fault(keys, "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
+
+    def _manned(self, keys: tuple[str, ...]) -> bool:
+        """Whether an area that some keys concern states attendants of its own."""
+        if keys[0] == "areas":
+            return self.areas[keys[1]].attendants is not None
+        areas = self.areas.values()
+        return any(area.attendants is not None for area in areas if keys[0] != "trucks" or keys[1] in area.groups)
+
+    @property
+    def stated_exchange_by(self) -> Iterator[tuple[tuple[str, ...], str | dict[str, str]]]:
+        """Where it states who exchanges, for all groups or for some, and what it says there."""
+        if self.exchange_by is not None:
+            yield ("exchange_by",), self.exchange_by
+        for name, area in self.areas.items():
+            if area.exchange_by is not None:
+                yield ("areas", name, "exchange_by"), area.exchange_by
+        for group, change in self.trucks.items():
+            if change.exchange_by is not None:
+                yield ("trucks", group, "exchange_by"), change.exchange_by
+
+    @property
+    def by_area(self) -> "dict[str, Equipped]":
+        """Its areas by name; a layout of one area is that itself, under no name."""
+        return dict(self.areas) if self.areas else {"": self}
+
+    @property
+    def chargers_by_type(self) -> dict[str, float]:
+        """Number of chargers of each type in all areas."""
+        counts: dict[str, float] = {}
+        for area in self.areas.values():
+            for charger, number in area.chargers_by_type.items():
+                counts[charger] = counts.get(charger, 0.0) + number
+        return counts if self.areas else super().chargers_by_type
+
+    def of_area(self, name: str) -> "Layout":
+        """Return the layout of one area alone: what it has of its own, and what it shares with others."""
+        area = self.areas[name]
+        own = {key: getattr(area, key) for key in Equipped.model_fields}
+        for key in SHARED:
+            if key not in area.model_fields_set:
+                own[key] = getattr(self, key)
+        own["attendants"] = together(self.attendants, area.attendants)
+        changes = {group: change for group, change in self.trucks.items() if group in area.groups}
+        return self.model_copy(update={**own, "areas": {}, "trucks": changes})
+
+    def with_area(self, name: str, area: Equipped) -> "Layout":
+        """Return a copy with an area in place of the one of that name; under no name it is the layout itself."""
+        if not name:
+            assert isinstance(area, Layout)  # a layout of one area
+            return area
+        return self.model_copy(update={"areas": {**self.areas, name: area}})
+
+    @property
+    def drivers_only(self) -> bool:
+        """Whether drivers do everything."""
+        return self.attendants is None
+
+    def exchanged_by_drivers(self, shift: str, group: str) -> bool:
+        """Whether drivers of a truck group exchange and connect batteries in a shift."""
+        own = self.trucks[group].exchange_by if group in self.trucks else None
+        by = self.exchange_by if own is None else own
+        return self.drivers_only or (by.get(shift) if isinstance(by, dict) else by) == DRIVERS
+
+    def in_truck_of(self, group: str) -> InTruck:
+        """Rules for charging in the trucks of a group."""
+        own = self.trucks[group].in_truck if group in self.trucks else None
+        return self.in_truck if own is None else own
