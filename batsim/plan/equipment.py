@@ -24,6 +24,7 @@ from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.needs import Part
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
@@ -130,7 +131,7 @@ class _Needs:
         return self.scenario.arrangement(self.layout)
 
     @cached_property
-    def batteries(self) -> dict[str, int]:
+    def batteries(self) -> dict[str, BatteryCount]:
         """Its batteries by type."""
         return self.scenario.batteries_of(self.layout)
 

@@ -1,7 +1,7 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from pydantic import Field, PrivateAttr
 
@@ -17,6 +17,7 @@ from batsim.scenario.parts.fit import Equipment
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, by_default, reads
 from batsim.scenario.parts.layouts import Layout
+from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.prices import Prices
 from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.rules import Rules
@@ -60,6 +61,19 @@ class Simulation(Frozen):
 def keep_figure(value: object) -> object:
     """Keep a figure in place of the catalogue's; `unknowns.figures_instead` has read it before."""
     return value
+
+
+class Kept(NamedTuple):
+    """How many there are of what can no longer be had."""
+
+    number: float
+    where: str
+    """owned, or in the layout of today."""
+
+    @property
+    def text(self) -> str:
+        """Such as `12 are there (owned)`."""
+        return f"{self.number:g} {'is' if self.number == 1 else 'are'} there ({self.where})"
 
 
 class Scenario(Shows, Frozen):
@@ -251,17 +265,32 @@ class Scenario(Shows, Frozen):
             counts[group.battery] = counts.get(group.battery, 0) + group.count
         return counts
 
-    def batteries_of(self, layout: str) -> dict[str, int]:
+    def batteries_of(self, layout: str) -> dict[str, BatteryCount]:
         """Batteries by type in a layout, those in the trucks included."""
         if self.layouts[layout].areas:
-            counts: dict[str, int] = {}
+            counts: dict[str, BatteryCount] = {}
             for site in self.areas_of(layout).values():
                 for name, count in site.batteries_of(layout).items():
-                    counts[name] = counts.get(name, 0) + count
+                    counts[name] = count.plus(counts.get(name, BatteryCount(0)))
             return counts
-        in_trucks, stated = self.in_layout(layout).trucks_by_battery, self.layouts[layout].batteries
-        if stated is None:
-            return in_trucks
+        stated = self.layouts[layout].batteries or {}
+        in_trucks = self.in_layout(layout).trucks_by_battery
         if "" in stated:
             return {next(iter(in_trucks)): stated[""]}
-        return {name: stated.get(name, count) for name, count in in_trucks.items()}
+        return {name: stated.get(name, BatteryCount(count)) for name, count in in_trucks.items()}
+
+    def kept(self, layout: str, name: str, lot: str = "") -> Kept | None:
+        """How many there are of what can no longer be had: a charger type, or a lot of a battery type.
+
+        None where nothing says so: then the number that a layout counts is there.
+        """
+        for each in (layout, *([] if self.present is None else [self.present])):
+            owned = self.layouts[each].owned.get(name)
+            if owned is not None:
+                return Kept(owned.lots.get(lot, 0) if lot else int(owned), "owned")
+        if self.present is None:
+            return None
+        number: float = self.layouts[self.present].chargers_by_type.get(name, 0)
+        if lot:
+            number = self.batteries_of(self.present).get(name, BatteryCount(0)).lots.get(lot, 0)
+        return Kept(number, f"in layout '{self.present}'")

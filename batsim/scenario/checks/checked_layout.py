@@ -6,6 +6,7 @@ from functools import cached_property
 from batsim.errors import Problem
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.layouts import SHARED, Equipped, Layout
+from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
 
@@ -39,7 +40,7 @@ class CheckedLayout:
         return self.scenario.trucks_by_battery
 
     @cached_property
-    def batteries(self) -> dict[str, int]:
+    def batteries(self) -> dict[str, BatteryCount]:
         """Batteries by type, those in the trucks included."""
         return self.scenario.batteries_of(self.name)
 

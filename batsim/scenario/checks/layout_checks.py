@@ -6,6 +6,7 @@ from batsim.catalogue import Figures
 from batsim.errors import Problem
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
+from batsim.scenario.checks.lot_checks import kept_problems, lot_problems
 from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.batteries import SEALED, BatteryType, ChargerType, same_voltage, sealed_rule, too_strong
@@ -40,6 +41,7 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
         checked = CheckedLayout(site, name, source, area)
         found = [problem for check in CHECKS for problem in check(checked)]
         problems += found or list(room_problems(checked))
+    problems += kept_problems(scenario, name, source)
     return list(dict.fromkeys(problems))  # what areas share is looked at for each
 
 
@@ -296,5 +298,15 @@ def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:
                 yield checked.problem(*keys, key, rule=rule, got=f"{100 * share:g} %")
 
 
-CHECKS = (_batteries, _chargers, _bays, _devices, _exchange_by, _attendants, _charge_in_truck, charging_problems)
+CHECKS = (
+    _batteries,
+    lot_problems,
+    _chargers,
+    _bays,
+    _devices,
+    _exchange_by,
+    _attendants,
+    _charge_in_truck,
+    charging_problems,
+)
 """What is looked at in each area of a layout."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 
 from batsim.errors import Problem
+from batsim.scenario.checks.lot_checks import lot_faults
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.prices import StatedPrice
@@ -49,9 +50,23 @@ def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> I
     for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
         if (price := getattr(scenario.prices, key)) is not None:
             yield from _currency(scenario, source, ("prices", key), price)
+    for path, price in _of_types(scenario):
+        yield from _currency(scenario, source, path, price)
     yield from _terms(scenario, source, known)
     yield from _owned(scenario, source)
     yield from _tariff(scenario, source)
+
+
+def _of_types(scenario: Scenario) -> Iterator[tuple[Path, StatedPrice]]:
+    """Prices and rents that types and their lots state, and where."""
+    for name, battery in scenario.batteries.items():
+        for lot, stated in battery.lots.items():
+            for key, price in (("price", stated.price), ("rent", stated.rent)):
+                if price is not None:
+                    yield ("batteries", name, "lots", lot, key), price
+    for name, charger in scenario.chargers.items():
+        if charger.rent is not None:
+            yield ("chargers", name, "rent"), charger.rent
 
 
 def _terms(scenario: Scenario, source: LocatedData, known: Known) -> Iterator[Problem]:
@@ -87,10 +102,16 @@ def _owned(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
                 known += [*handling.devices, *handling.watering_devices, *part_names(handling)]
         for people in (layout.attendants, *(area.attendants for area in layout.areas.values())):
             known += people if isinstance(people, dict) else ()
-        for name in layout.owned:
+        for name, counted in layout.owned.items():
+            path: Path = ("layouts", title, "owned", name)
             if name not in known:
                 rule = f"nothing of this name in the layout{did_you_mean(name, list(dict.fromkeys(known)))}"
-                yield source.problem(("layouts", title, "owned", name), rule, of_key=True)
+                yield source.problem(path, rule, of_key=True)
+            elif name in scenario.batteries:
+                for fault in lot_faults(scenario, name, counted):
+                    yield source.problem((*path, *fault.path), fault.rule, got=fault.got)
+            elif counted.lots:
+                yield source.problem(path, "needs a number: only batteries have lots", got=counted.text)
 
 
 def part_names(arrangement: Arrangement) -> tuple[str, ...]:

@@ -9,13 +9,14 @@ from pydantic import BeforeValidator, Field
 
 from batsim import units
 from batsim.catalogue import Figures
-from batsim.scenario.parts.faults import Fault, read_pair, refuse, wrong
+from batsim.scenario.parts.faults import Fault, wrong
 from batsim.scenario.parts.fit import BASES, Dimensions
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Number, Quantity, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.lots import Lot, Rent, read_life_used
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.parts.quantities import Celsius, Kilograms, Millimetres, MinutesAbove0, Share, ShareAbove0, Spread
-from batsim.scenario.parts.schemas import TEXT, block_schema, text_schema, with_help
+from batsim.scenario.parts.schemas import text_schema
 from batsim.scenario.parts.week import WEEK_MIN, read_weekdays
 
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
@@ -145,21 +146,6 @@ class Equalising(Frozen):
     """Weekdays on which the full charge before it must begin; any when not stated."""
 
 
-USED_FROM_TO = {"from": "Share of the least used battery.", "to": "Share of the most used battery."}
-
-
-@reads(TEXT, block_schema(with_help(TEXT, USED_FROM_TO)), examples=["30 %", {"from": "0 %", "to": "80 %"}])
-def read_life_used(value: object) -> tuple[float, float]:
-    """Share of its life that a battery has behind it: one share, or evenly between two."""
-    share = Quantity("share", least=0.0, most=1.0)
-    form = "needs one share such as '30 %', or {from: 0 %, to: 80 %}"
-    least, most = read_pair(value, USED_FROM_TO, share.read, form)
-    if most < least:
-        rule = f"must be at least 'from' ({units.show(least, 'share')})"
-        refuse([Fault(("to",), rule, units.show(most, "share"))])
-    return least, most
-
-
 def _none_as_word(value: object) -> object:
     """Read the word `none` as nothing at all: no watering, no equalising charges."""
     if isinstance(value, str | bool | int | float | list) and value != "none":
@@ -232,6 +218,8 @@ class BatteryType(Frozen):
     """Its connector, as it is marked."""
     life_used: Annotated[tuple[float, float], read_life_used] = "0 %"  # type: ignore[assignment]
     """Share of their life that the batteries have behind them at the start: one for all, or {from, to}. [%]"""
+    lots: dict[NameText, Lot] = Field(default_factory=dict)
+    """Lots of different age or owner, by name; layouts count how many there are of each."""
 
     def _faults(self) -> Iterator[Fault]:
         """Find what could never happen: equalising or low water where there is none."""
@@ -240,7 +228,8 @@ class BatteryType(Frozen):
         if self.watering is not None and self.watering.every.when_low and self.chemistry != "vented_lead_acid":
             rule = "when_low is for vented_lead_acid only; others have no water above their plates"
             yield Fault(("watering", "every"), rule, f"chemistry {self.chemistry}")
-
+        if self.lots and "life_used" in self.model_fields_set:
+            yield Fault(("life_used",), "is stated by lot where there are 'lots'; move it to the lots that have it")
         if self.mass_kg is not None and self.nominal_v * self.capacity.ah > MOST_WH_PER_KG * self.mass_kg:
             rule = (
                 f"too light for {self.nominal_v:g} V and {self.capacity.ah:g} Ah; check the units of mass and capacity"
@@ -311,6 +300,10 @@ class ChargerType(Frozen):
     """Power over apparent power at the wall. [-]"""
     standby_kw: Annotated[float, Quantity("power", least=0.0)] = by_default("charger.standby", "standby")
     """Power from the wall while it gives no current. [kW]"""
+    rent: Rent | None = None
+    """Of one in a month, where they are rented."""
+    discontinued: bool = False
+    """Whether it can no longer be bought: layouts keep to the number that is there."""
 
     def fits(self, name: str, battery: BatteryType, figures: Figures) -> bool:
         """Whether it may charge a battery type of this name: by list, chemistry, voltage and connector."""

@@ -75,6 +75,8 @@ def each_entry(entries: Iterable[tuple[str | int, object]], read: Callable[[obje
     for key, entry in entries:
         try:
             values.append(read(entry))
+        except Faults as error:
+            faults += [fault._replace(path=(key, *fault.path)) for fault in error.faults]
         except ValueError as error:
             faults.append(Fault((key,), str(error), shown(entry)))
     if len(faults) > MOST_ENTRIES:

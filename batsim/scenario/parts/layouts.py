@@ -14,10 +14,12 @@ from batsim.scenario.parts.group_change import ATTENDANTS, DRIVERS, GroupChange,
 from batsim.scenario.parts.handling import LEADS
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.lots import COUNTS, BatteryCount, read_battery_counts, read_count
 from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
 
 MOST_ATTENDANTS = 200
-PICKING = ("longest_rested", "nearest", "fullest")
+PICKING = ("longest_rested", "nearest", "fullest", "least_worn", "most_worn")
+CHARGER_ORDER = ("as_listed", "strongest_first", "most_efficient_first")
 RELEASE = ("with_exchange", "at_arrival")
 
 
@@ -42,25 +44,6 @@ def _charger_count(value: object) -> ChargerCount:
     if not cross or not charger.strip() or not re.fullmatch(r"\s*(\d{1,5}|unlimited)\s*", count):
         wrong("needs a count and a charger type, such as '44 x electronic_iuia'")
     return ChargerCount(Count(least=1, unlimited=True).read(count.strip()), charger.strip())
-
-
-@reads(
-    {"type": "integer", "minimum": 1},
-    {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}},
-    examples=[66, {"lead 48 V": 40, "lead 24 V": 20}],
-)
-def read_battery_counts(value: object) -> dict[str, int]:
-    """Batteries: one number, or a number for each type.
-
-    Read into a count by type; the key '' stands for the only type there is.
-    """
-    count = Count(least=1, most=10_000)
-    if isinstance(value, dict):
-        return read_by_name(value, count.read)
-    try:
-        return {"": count.read(value)}
-    except ValueError as error:
-        wrong(f"{error}, or one for each battery type")
 
 
 class OnDuty(int):
@@ -133,14 +116,12 @@ def _on_duty(value: object) -> OnDuty:
     return OnDuty(in_all, qualified)
 
 
-@reads(
-    {"type": "object", "additionalProperties": {"type": "integer", "minimum": 1}}, examples=[{"hoist": 1, "bays": 20}]
-)
-def read_owned(value: object) -> dict[str, int]:
-    """What is there already, by name, such as `{hoist: 1, electronic_iuia: 10}`."""
+@reads({"type": "object", "additionalProperties": COUNTS}, examples=[{"hoist": 1, "bays": 20}])
+def read_owned(value: object) -> dict[str, BatteryCount]:
+    """What is there already, by name, such as `{hoist: 1, electronic_iuia: 10}`; batteries of lots by lot."""
     if not isinstance(value, dict):
         wrong("needs how many of each are there already, such as {hoist: 1, electronic_iuia: 10}")
-    return read_by_name(value, Count(least=1).read)
+    return read_by_name(value, read_count)
 
 
 class Equipped(Frozen):
@@ -150,10 +131,14 @@ class Equipped(Frozen):
     """Handling arrangement: one of the catalogue's or one of the scenario's own."""
     stations: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Exchange stations; in the truck: charging spots, one for each charger when not stated."""
-    batteries: Annotated[dict[str, int], read_battery_counts] | None = None
-    """Batteries in all, those in the trucks included; in the truck: one each when not stated."""
+    batteries: Annotated[dict[str, BatteryCount], read_battery_counts] | None = None
+    """Batteries in all, those in the trucks included, and of each lot where their type has lots, the first in the
+    trucks at the start; in the truck: one each when not stated."""
     chargers: Annotated[tuple[ChargerCount, ...], read_charger_counts] = Field((), validate_default=False)
     """Chargers by type."""
+    charger_order: Annotated[str, Words(*CHARGER_ORDER)] = "as_listed"
+    """Which of the free chargers a battery gets where several types fit: in the order of `chargers`, the greatest main
+    current first, or the best efficiency first."""
     bays: Annotated[float, Count(least=1, unlimited=True)] | None = None
     """Bays for batteries out of trucks; when not stated, spares plus the empty ones that exchanges at all
     stations need."""
@@ -183,7 +168,7 @@ class Equipped(Frozen):
     exchange_time_min: DurationLaw | None = Field(None, alias="exchange_time")
     """Whole exchange as timed on site, in place of the arrangement's steps. [min]"""
     picking: Annotated[str, Words(*PICKING)] = "longest_rested"
-    """Which ready battery is taken."""
+    """Which ready battery is taken: by its rest, its bay, its charge, or the share of its life that is used up."""
     in_truck: InTruck = Field(default_factory=dict)  # type: ignore[assignment]
     """Rules for charging in the truck."""
 
@@ -205,7 +190,7 @@ class Equipped(Frozen):
     def with_counts(
         self,
         *,
-        batteries: Mapping[str, int] | None = None,
+        batteries: Mapping[str, int | Mapping[str, int]] | None = None,
         chargers: Mapping[str, float] | None = None,
         stations: float | None = None,
         bays: float | None = None,
@@ -218,7 +203,8 @@ class Equipped(Frozen):
         Parameters
         ----------
         batteries, chargers, devices
-            Number in all by type or kind; types and kinds that are not named keep theirs.
+            Number in all by type or kind; types and kinds that are not named keep theirs. Of batteries with lots a
+            number by lot; lots that are not named keep theirs.
         stations, bays, set_down_bays
             Number in all; `inf` for no limit.
         attendants
@@ -232,8 +218,13 @@ class Equipped(Frozen):
         numbers = {"stations": stations, "bays": bays, "set_down_bays": set_down_bays}
         changes: dict[str, object] = {key: number for key, number in numbers.items() if number is not None}
         if batteries:
-            stated = {name: number for name, number in (self.batteries or {}).items() if name}
-            changes["batteries"] = {**stated, **batteries}
+            stated = self.batteries or {}
+            only = stated.get("", BatteryCount(0))
+            others = {name: number for name, number in stated.items() if name}
+            changes["batteries"] = {
+                **others,
+                **{name: stated.get(name, only).changed(number) for name, number in batteries.items()},
+            }
         if chargers:
             by_type = {**self.chargers_by_type, **chargers}
             changes["chargers"] = tuple(ChargerCount(number, charger) for charger, number in by_type.items())
@@ -278,7 +269,7 @@ class Layout(Equipped):
     """Areas that serve truck groups each in its own way; what they share stands beside them. One area needs none."""
     charging: ChargingRules | None = None
     """How chargers are held back, in place of the scenario's rules."""
-    owned: Annotated[dict[str, int], read_owned] = Field(default_factory=dict)
+    owned: Annotated[dict[str, BatteryCount], read_owned] = Field(default_factory=dict)
     """What is already there, by name, and how many: more than that is bought."""
     trucks: dict[NameText, GroupChange] = Field(default_factory=dict)
     """What this layout changes of truck groups, by their names: battery type, what sends them, who exchanges."""

@@ -10,10 +10,10 @@ from batsim.scenario.parts.kinds import Frozen, Kind, Quantity, reads
 from batsim.scenario.parts.schemas import schema_of_any, text_schema
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, minutes_from_to, read_time_of_day, read_weekdays
 
-PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2 = "kWh", "h", "kW", "kg", "m2"
+PER_KWH, PER_HOUR, PER_KW, PER_KG, PER_M2, PER_MONTH = "kWh", "h", "kW", "kg", "m2", "month"
 
 
-EXAMPLES = {PER_KWH: 150, PER_HOUR: 32, PER_KW: 9, PER_KG: 0.5, PER_M2: 80}
+EXAMPLES = {PER_KWH: 150, PER_HOUR: 32, PER_KW: 9, PER_KG: 0.5, PER_M2: 80, PER_MONTH: 90}
 """Amounts in messages, by what they are for."""
 
 
