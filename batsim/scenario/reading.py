@@ -1,7 +1,6 @@
 """Reading a scenario: from a YAML file to a checked `Scenario`, or to every problem it has."""
 
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
@@ -15,9 +14,10 @@ from batsim.scenario.checks.price_checks import Offers
 from batsim.scenario.checks.survey_checks import device_names, equipment_names, listed_parts
 from batsim.scenario.parts.faults import did_you_mean, shown
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import EVERY, LocatedData, Location, Path
+from batsim.scenario.text.located_data import EVERY, LocatedData, Path
+from batsim.scenario.text.observed import read_observed_files
 from batsim.scenario.text.problems import problems_of
-from batsim.scenario.text.yaml_text import LARGEST_FILE_BYTES, read_file, read_text
+from batsim.scenario.text.yaml_text import read_file, read_text
 from batsim.scenario.unknowns import FIGURES_KEY, NOT_TOGETHER, figures_instead, settle, without_echoes
 
 LONGEST_CHAIN = 5
@@ -25,8 +25,6 @@ LONGEST_CHAIN = 5
 NO_FILE = "no such file"
 DROP_FORM = "needs a list of paths to entries of the file that is extended, such as [layouts.hoist]"
 TAKEN = "the catalogue has a type of this name; add 'from: {}' to start from it, or choose another name"
-MOST_TIMES, MOST_TIMES_IN_ALL = 10_000, 100_000
-"""Durations that are read from one file, and from all that a scenario names."""
 
 
 def read(path: str | FilePath) -> Scenario:
@@ -161,7 +159,7 @@ def _grown(scenario: Scenario) -> Scenario:
 
 def _extended(source: LocatedData, path: FilePath, chain: tuple[FilePath, ...]) -> LocatedData:
     """Lay a file over the one that it names under `extends`, and read the timed durations it names."""
-    problems = _read_observed(source, path.parent)
+    problems = read_observed_files(source, path.parent)
     base, drop = source.data.pop("extends", None), source.data.pop("drop", None)
     other, chain = path.parent / str(base), (*chain, path)
     rule = "" if base is None else _not_to_extend(base, other, chain)
@@ -204,39 +202,6 @@ def _not_to_extend(base: object, other: FilePath, chain: tuple[FilePath, ...]) -
     if circle or len(chain) > LONGEST_CHAIN:
         return "files must not extend one another in a circle, nor more than five in a row"
     return "" if other.is_file() else NO_FILE
-
-
-def _read_observed(source: LocatedData, folder: FilePath) -> list[Problem]:
-    """Put the durations of a file in place of its name, wherever `observed: FILE` stands."""
-    problems: list[Problem] = []
-    left = MOST_TIMES_IN_ALL
-    for path, value in source.walk():
-        if path[-1] != "observed" or not isinstance(value, str):
-            continue
-        file = folder / value
-        times = _times(file)
-        left -= len(times)
-        if left < 0:
-            problems.append(source.problem(path, f"more than {MOST_TIMES_IN_ALL} durations in the files of a scenario"))
-            break
-        if not times or len(times) > MOST_TIMES:
-            rule = f"needs a file with one duration on each line, at most {MOST_TIMES} and 1 MiB"
-            problems.append(source.problem(path, rule, got=shown(str(file))))
-            continue
-        source.at(path[:-1])["observed"] = [text for _, text in times]
-        for entry, (line, _) in enumerate(times):
-            source.locations[(*path, entry)] = Location(str(file), line, 1)
-    return problems
-
-
-def _times(file: FilePath) -> list[tuple[int, str]]:
-    """Lines of a file of durations that hold one, with their numbers; none where it cannot be read."""
-    lines: list[str] = []
-    with suppress(OSError, UnicodeDecodeError):
-        if file.is_file() and file.stat().st_size <= LARGEST_FILE_BYTES:
-            lines = file.read_text(encoding="utf-8-sig").splitlines()
-    stripped = [(number, line.strip()) for number, line in enumerate(lines, start=1)]
-    return [(number, text) for number, text in stripped if text and not text.startswith("#")]
 
 
 @cache

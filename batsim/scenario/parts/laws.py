@@ -6,8 +6,8 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from batsim import units
-from batsim.scenario.parts.faults import Fault, each_entry, wrong
-from batsim.scenario.parts.kinds import Frozen, Number, Quantity, Words, reads
+from batsim.scenario.parts.faults import Fault, each_entry, shown, wrong
+from batsim.scenario.parts.kinds import Frozen, NameText, Number, Quantity, Words, reads
 from batsim.scenario.parts.quantities import Minutes
 from batsim.scenario.parts.schemas import TEXT, TEXTS
 
@@ -26,14 +26,40 @@ BY_QUANTILE = tuple(law for law in KEYS if law != "hyperexponential")
 """Laws whose times can be drawn by a quantile that several steps share."""
 
 
-@reads(TEXTS, TEXT, examples=["times.csv"])
+STEP_COLUMN = "step"
+"""Column that names the step of each row, unless another one is stated."""
+
+
+class ObservedColumn(Frozen):
+    """Durations in a column of a table with a header; empty cells are left out."""
+
+    file: NameText
+    """Name of the table's file, beside the scenario."""
+    column: NameText
+    """Column that holds the durations, as its header calls it; its unit may be left out."""
+    unit: Annotated[str, Words(*units.DURATION)] | None = None
+    """Unit of the durations; not needed where the header has it: `time [s]`, `time (s)` or `time, s`."""
+    step: NameText | None = None
+    """Only rows of this step; without it all rows."""
+    step_column: NameText | None = None
+    """Column that names the step of each row; `step` unless stated."""
+    decimal: Annotated[str, Words("point", "comma")] | None = None
+    """Sign before decimals; needed only where a comma may as well separate thousands."""
+
+    def _faults(self) -> Iterator[Fault]:
+        """Find a column of steps of which none is asked for."""
+        if self.step_column is not None and self.step is None:
+            yield Fault(("step_column",), "needs 'step', the name that is looked for in it", shown(self.step_column))
+
+
+@reads(TEXTS, TEXT, ObservedColumn.model_json_schema(), examples=["times.csv", {"file": "times.csv", "column": "time"}])
 def read_observed(value: object) -> tuple[float, ...]:
     """Durations as they were timed; drawn again with equal chance (bootstrap).
 
-    Read a list of durations; a file name has become its list before this.
+    Read a list of durations; a file or a column of a table has become its list before this.
     """
     if not isinstance(value, list) or not value:
-        wrong("needs a list of durations or a file with one duration on each line")
+        wrong("needs a list of durations, a file with one duration on each line, or {file, column} of a table")
     return tuple(each_entry(enumerate(value), Quantity("duration", least=0.0).read))
 
 

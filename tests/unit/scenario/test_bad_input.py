@@ -23,8 +23,9 @@ from click.testing import CliRunner
 import batsim
 from batsim.cli import main
 from batsim.scenario.parts.faults import MOST_ENTRIES
-from batsim.scenario.reading import LONGEST_CHAIN, MOST_TIMES, source_of
+from batsim.scenario.reading import LONGEST_CHAIN, source_of
 from batsim.scenario.text.located_data import path_text
+from batsim.scenario.text.observed import MOST_TIMES
 
 BROKEN = Path(__file__).parents[1] / "broken"
 SOUND = (BROKEN / "sound.yaml").read_text(encoding="utf-8")
@@ -362,7 +363,7 @@ def test_a_huge_file_of_durations_is_not_read(here: Path, monkeypatch: pytest.Mo
     """Its size says enough."""
     with (here / "times.csv").open("wb") as times:
         times.truncate(2**40)
-    monkeypatch.setattr(Path, "read_text", lambda *_, **__: pytest.fail("it was read"))
+    monkeypatch.setattr(Path, "read_bytes", lambda *_, **__: pytest.fail("it was read"))
     text = SOUND.replace("run_time: {mean: 6 h, cv: 0.2}", "run_time: {observed: times.csv}")
 
     assert check(text) == said(f"site.yaml:34:26: trucks[1].run_time.observed: {TIMES} (got 'times.csv')")
