@@ -374,7 +374,7 @@ BROKEN = {
         "{column: time}",
         STEPS,
         f"site.yaml:34:26: {PATH}: needs a list of durations, a file with one duration on each line, or {{file, "
-        "column}} of a table (got a block of keys)",
+        "column} of a table (got a block of keys)",
     ),
 }
 
