@@ -1,13 +1,13 @@
 """Equipment list: what to order for a layout, how many and why, ready for a quotation; what is owned apart."""
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 from batsim.plan.checks import Check, air_flow, missed
 from batsim.plan.geometry import has_fitting, size_text
-from batsim.plan.stock import stock_of
+from batsim.plan.stock import by_lot, stock_of
 from batsim.plan.survey import (
     Trucks,
     carried_kg,
@@ -28,7 +28,19 @@ from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.needs import Part
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
-from batsim.study.prices import Price, battery_price, charger_price, device_price, part_price, price_of
+from batsim.study.prices import (
+    NOTHING,
+    Price,
+    battery_price,
+    charger_price,
+    charger_rent,
+    device_price,
+    lot_price,
+    lot_rent,
+    part_price,
+    plain_amount,
+    price_of,
+)
 
 SECTIONS = {
     "energy": "Batteries and chargers",
@@ -67,6 +79,10 @@ class EquipmentLine(NamedTuple):
     """What a scenario calls it: a type, a device, a part, `bays` or `stations`."""
     batteries: tuple[str, ...] = ()
     """Battery types that it is for; on the line of a battery its own."""
+    lot: str = ""
+    """Lot of a battery type."""
+    rent: Price = NOTHING
+    """Of one in a year, where it is rented and not bought."""
 
     @property
     def is_battery(self) -> bool:
@@ -104,11 +120,12 @@ def equipment_list(
     air_m3_per_h
         Air that the room must have. [m3/h]
     """
-    order, left, lines = list(SECTIONS), stock_of(scenario, layout), []
+    order, left, lines = list(SECTIONS), by_lot(stock_of(scenario, layout)), []
     for line in _Needs(scenario, layout).lines(checks, air_m3_per_h):
         if line.number > 0.0:
-            taken = min(line.number, max(line.owned, left.get(line.name, 0.0)))
-            left[line.name] = left.get(line.name, 0.0) - taken
+            name = (line.name, line.lot)
+            taken = min(line.number, max(line.owned, left.get(name, 0.0)))
+            left[name] = left.get(name, 0.0) - taken
             lines.append(line._replace(owned=taken))
     return tuple(sorted(lines, key=lambda line: order.index(line.section)))
 
@@ -161,7 +178,28 @@ class _Needs:
             reason = f"{trucks} in trucks and {number - trucks} beside them" if number > trucks else "one in each truck"
             item = f"battery ({words(name)})"
             line = self._line("energy", item, number, price, reason, "battery", name, size=size)
-            yield line._replace(batteries=(name,))
+            line = line._replace(batteries=(name,))
+            yield from self._lots(line, number.lots) if number.lots else [line]
+
+    def _lots(self, line: EquipmentLine, lots: Mapping[str, int]) -> Iterator[EquipmentLine]:
+        """A line for each lot of a battery type; what can no longer be had is there."""
+        for lot, number in lots.items():
+            price, rent = lot_price(self.scenario, line.name, lot), lot_rent(self.scenario, line.name, lot)
+            kept = not self.scenario.batteries[line.name].lots[lot].can_grow
+            yield line._replace(
+                item=f"battery ({words(line.name)}, {lot})",
+                number=number,
+                owned=number * kept,
+                reason=f"of {line.number:g} in all, {line.reason}{self._terms(rent, kept=kept)}",
+                price=price,
+                lot=lot,
+                rent=rent,
+            )
+
+    def _terms(self, rent: Price, *, kept: bool) -> str:
+        """What is said of what is rented, or can no longer be had."""
+        said = f"; rented at {plain_amount(rent.value)} {self.scenario.site.currency} a year each" if rent.value else ""
+        return said + ("; kept: no more of it can be had" if kept else "")
 
     def _chargers(self) -> Iterator[EquipmentLine]:
         """A line for each type, with the batteries that it is for."""
@@ -170,8 +208,10 @@ class _Needs:
                 served, price = self.scenario.served_by(name), charger_price(self.scenario, name)
                 reason = f"for {' and '.join(map(words, served))}: batteries that charge at once, as simulated"
                 item, size = f"charger ({words(name)})", self._charger_size(name, served)
+                rent, kept = charger_rent(self.scenario, name), self.scenario.chargers[name].discontinued
+                reason += self._terms(rent, kept=kept)
                 line = self._line("energy", item, number, price, reason, "charger", name, size=size)
-                yield line._replace(batteries=served)
+                yield line._replace(batteries=served, owned=number * kept, rent=rent)
 
     def _charger_size(self, name: str, served: tuple[str, ...]) -> str:
         """Voltage, current, characteristic and connector; the current goes with the capacity of a battery."""

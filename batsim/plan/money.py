@@ -14,9 +14,19 @@ from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
-from batsim.study.prices import NOTHING, Price, interest_of, life_of, plain_amount, price_of, recovery_of, summed
+from batsim.study.prices import (
+    MONTHS_PER_YEAR,
+    NOTHING,
+    Price,
+    interest_of,
+    life_of,
+    lot_left_share,
+    plain_amount,
+    price_of,
+    recovery_of,
+    summed,
+)
 
-MONTHS_PER_YEAR = 12
 HEADINGS = {
     "battery": "watering systems",
     "charger": "chargers",
@@ -146,7 +156,7 @@ def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[Equi
     lines
         Its equipment list.
     """
-    costs = [*_capital(scenario, evidence, lines), *_running(scenario, layout, evidence)]
+    costs = [*_capital(scenario, evidence, lines), *_rents(lines), *_running(scenario, layout, evidence)]
     return YearlyCost(
         currency=scenario.site.currency,
         lines=tuple(cost for cost in costs if cost.per_year.value > 0.0),
@@ -168,8 +178,10 @@ def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine,
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
     worn_years = evidence.life_years if math.isfinite(evidence.life_years) else math.inf
     costs: dict[tuple[str, str], list[tuple[Price, Price]]] = {}
-    several = sum(line.is_battery for line in lines) > 1
+    several = len({line.name for line in lines if line.is_battery}) > 1
     for line in lines:
+        if line.rent.value:
+            continue
         yearly, basis = _yearly(scenario, line, worn_years if line.is_battery else math.inf)
         # Batteries are replaced when they are worn, whether they are owned already or not.
         bought = line.price.times(line.number) if line.is_battery else line.cost
@@ -178,6 +190,14 @@ def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine,
         bought, per_year = (summed(column) for column in zip(*prices, strict=True))
         text = f"{plain_amount(bought.rounded.value)} {basis}"
         yield YearlyCostLine(what, per_year, text, capital=not what.startswith(BATTERIES))
+
+
+def _rents(lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
+    """What is rented, whether it is there already or not."""
+    for what, battery in ((f"rent of {BATTERIES}", True), (f"rent of {HEADINGS['charger']}", False)):
+        rented = [line for line in lines if line.rent.value and line.is_battery == battery]
+        basis = " and ".join(f"{line.number:g} at {plain_amount(line.rent.value)} a year" for line in rented)
+        yield YearlyCostLine(what, summed(line.rent.times(line.number) for line in rented), basis)
 
 
 def _heading(line: EquipmentLine, *, several: bool) -> str:
@@ -191,9 +211,11 @@ def _yearly(scenario: Scenario, line: EquipmentLine, worn_years: float) -> tuple
     """Part of a price that a year pays, and in words over how long and at which interest."""
     life, interest = (find(scenario, line.life, line.name).value for find in (life_of, interest_of))
     because = f", worn out by use before the {life:g} years that are usual" if worn_years < life else ""
-    years = f"{min(life, worn_years):.3g}"
+    left = lot_left_share(scenario, line.name, line.lot) if line.is_battery else 1.0
+    years = f"{min(life, worn_years) * left:.3g}"
     text = f"over {years} year{'' if years == '1' else 's'} at {100.0 * interest:g} %{because}"
-    return recovery_of(scenario, line.life, line.name, worn_years), text
+    text += f", {100.0 * left:g} % of its life left" if left < 1.0 else ""
+    return recovery_of(scenario, line.life, line.name, worn_years, left), text
 
 
 def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:

@@ -11,6 +11,7 @@ from batsim.scenario.parts.prices import PER_KWH, StatedPrice
 from batsim.scenario.site import Scenario
 
 T = TypeVar("T")
+MONTHS_PER_YEAR = 12
 MARK = "*"
 """Marks what rests on placeholders."""
 
@@ -96,7 +97,7 @@ def _known(scenario: Scenario, name: str, stated: float | None, unit: float = 1.
     if stated is None and key in scenario.figures.stated:
         stated = scenario.figures[key].value * unit
     if stated is not None:
-        return Price(stated, stated, stated, placeholder=False)
+        return _certain(stated)
     figure = scenario.figures[key]
     return Price(figure.value * unit, figure.low * unit, figure.high * unit, placeholder=True)
 
@@ -111,14 +112,17 @@ def interest_of(scenario: Scenario, thing: str, name: str) -> Price:
     return _known(scenario, "interest", _named(getattr(scenario.prices.interest, thing), name), 0.01)
 
 
-def recovery_of(scenario: Scenario, thing: str, name: str, worn_years: float = math.inf) -> Price:
+def recovery_of(
+    scenario: Scenario, thing: str, name: str, worn_years: float = math.inf, left_share: float = 1.0
+) -> Price:
     """Part of its price that a year of its life pays, with interest; no longer than until it is worn. [1/year]
 
+    Where it is not new, over the share of its life that is left.
     Least with the longest life and the least interest that are thought possible.
     """
     life, interest = life_of(scenario, thing, name), interest_of(scenario, thing, name)
     value, low, high = (
-        capital_recovery_share(share, min(years, worn_years))
+        capital_recovery_share(share, min(years, worn_years) * left_share)
         for share, years in zip(interest[:3], (life.value, life.high, life.low), strict=True)
     )
     return Price(value, low, high, life.placeholder or interest.placeholder)
@@ -134,8 +138,54 @@ def battery_price(scenario: Scenario, name: str) -> Price:
     return price
 
 
+def lot_price(scenario: Scenario, name: str, lot: str) -> Price:
+    """Price of a battery of a lot: its own, else that of its type; nothing where it is rented."""
+    stated = scenario.batteries[name].lots.get(lot)
+    if stated is None or (stated.price is None and stated.rent is None):
+        return battery_price(scenario, name)
+    return NOTHING if stated.price is None else _certain(stated.price.amount)
+
+
+def lot_left_share(scenario: Scenario, name: str, lot: str) -> float:
+    """Share of its life that a battery has before it for the price of its lot; whole where new ones are bought. [-]"""
+    battery, figures = scenario.batteries[name], scenario.figures
+    stated = battery.lots.get(lot)
+    if stated is None or stated.price is None:
+        return 1.0
+    known = f"battery.{battery.chemistry}"
+    used = stated.used(figures.number(f"{known}.capacity_lost"), figures.number(f"{known}.life_calendar"))
+    return 1.0 - sum(used) / 2.0
+
+
+def lot_rent(scenario: Scenario, name: str, lot: str) -> Price:
+    """Rent of a battery of a lot in a year; nothing where it is bought."""
+    stated = scenario.batteries[name].lots.get(lot)
+    return _in_a_year(None if stated is None else stated.rent)
+
+
+def charger_rent(scenario: Scenario, name: str) -> Price:
+    """Rent of a charger of a type in a year; nothing where it is bought."""
+    kind = scenario.chargers.get(name)
+    return _in_a_year(None if kind is None else kind.rent)
+
+
+def _in_a_year(rent: StatedPrice | None) -> Price:
+    """Rent of a year by that of a month."""
+    return NOTHING if rent is None else _certain(MONTHS_PER_YEAR * rent.amount)
+
+
+def _certain(amount: float) -> Price:
+    """A price that the site states."""
+    return Price(amount, amount, amount, placeholder=False)
+
+
 def charger_price(scenario: Scenario, name: str) -> Price:
-    """Price of a charger of a type: its own, that of all types, a figure of its own, or that of any charger."""
+    """Price of a charger of a type: its own, that of all types, a figure of its own, or that of any charger.
+
+    Nothing where it is rented.
+    """
+    if charger_rent(scenario, name).value:
+        return NOTHING
     known = f"charger.{name}" if f"price.charger.{name}" in scenario.figures else "charger"
     return price_of(scenario, known, _named(scenario.prices.charger, name))
 
