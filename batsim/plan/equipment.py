@@ -55,6 +55,8 @@ BY_HAND = ("hand_pallet_truck",)
 """Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
 BY_BATTERY = ("truck", "battery", "spare_battery")
 """What parts are counted by that goes with a battery type."""
+NO_MORE = "kept to what is there: no more of it can be had"
+"""What is said of a lot or a charger type that can no longer be bought."""
 STANDBY_METHOD = "standby method (stand with hand pallet truck)"
 """What is listed where one device serves all and the layout has nothing that stands by."""
 
@@ -83,6 +85,8 @@ class EquipmentLine(NamedTuple):
     """Lot of a battery type."""
     rent: Price = NOTHING
     """Of one in a year, where it is rented and not bought."""
+    kept: bool = False
+    """Whether no more of it can be had: what there is is there already."""
 
     @property
     def is_battery(self) -> bool:
@@ -190,6 +194,7 @@ class _Needs:
                 item=f"battery ({words(line.name)}, {lot})",
                 number=number,
                 owned=number * kept,
+                kept=kept,
                 reason=f"of {line.number:g} in all, {line.reason}{self._terms(rent, kept=kept)}",
                 price=price,
                 lot=lot,
@@ -199,7 +204,7 @@ class _Needs:
     def _terms(self, rent: Price, *, kept: bool) -> str:
         """What is said of what is rented, or can no longer be had."""
         said = f"; rented at {plain_amount(rent.value)} {self.scenario.site.currency} a year each" if rent.value else ""
-        return said + ("; kept: no more of it can be had" if kept else "")
+        return said + (f"; {NO_MORE}" if kept else "")
 
     def _chargers(self) -> Iterator[EquipmentLine]:
         """A line for each type, with the batteries that it is for."""
@@ -211,7 +216,7 @@ class _Needs:
                 rent, kept = charger_rent(self.scenario, name), self.scenario.chargers[name].discontinued
                 reason += self._terms(rent, kept=kept)
                 line = self._line("energy", item, number, price, reason, "charger", name, size=size)
-                yield line._replace(batteries=served, owned=number * kept, rent=rent)
+                yield line._replace(batteries=served, owned=number * kept, kept=kept, rent=rent)
 
     def _charger_size(self, name: str, served: tuple[str, ...]) -> str:
         """Voltage, current, characteristic and connector; the current goes with the capacity of a battery."""

@@ -7,7 +7,7 @@ from batsim.catalogue import Figures
 from batsim.decision.ranking import recommend
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.conversion import PartChange
-from batsim.plan.equipment import SECTIONS, EquipmentLine
+from batsim.plan.equipment import NO_MORE, SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT, YearlyCost
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
@@ -126,7 +126,10 @@ def _equipment(plan: LayoutPlan, width: int) -> list[str]:
     lines.append(sentence(f"To order in all: {plan.money.purchase.as_quoted.text} {plan.money.currency}", width, 2))
     owned = [line for line in plan.equipment if line.owned]
     lines += ["  Owned, not to be ordered"] if owned else []
-    return lines + [listed(f"x {line.item}", width, first=f"    {line.owned:>4g} ") for line in owned]
+    return lines + [
+        listed(f"x {line.item}{f'; {NO_MORE}' if line.kept else ''}", width, first=f"    {line.owned:>4g} ")
+        for line in owned
+    ]
 
 
 def change_texts(plan: LayoutPlan) -> list[str]:
