@@ -25,6 +25,7 @@ from batsim.study.running.counts import (
     STATIONS,
     Counted,
     Counts,
+    can_grow,
     counts_of,
     week_blueprint,
 )
@@ -172,8 +173,9 @@ def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[Coun
         if name not in every:
             rule = f"no count of this name in layout '{layout}'{did_you_mean(name, list(every))}"
             problems.append(Problem(scenario.file, 0, 0, f"range {name}", rule))
-        elif not 1 <= low <= high:
-            problems.append(Problem(scenario.file, 0, 0, f"range {name}", "must rise from 1 or more", f"{low}:{high}"))
+        elif not (least := min(1, *every[name].values)) <= low <= high:
+            rule = f"must rise from {least} or more"
+            problems.append(Problem(scenario.file, 0, 0, f"range {name}", rule, f"{low}:{high}"))
     if problems:
         raise ScenarioError(scenario.file, problems)
     if given:
@@ -185,39 +187,58 @@ def _every_range(scenario: Scenario, layout: str) -> Iterator[CountRange]:
     """Everything that a layout has a limited number of, with the values that are looked through when none are given."""
     numbers, built = counts_of(scenario, layout), week_blueprint(scenario, layout)
     if built.arrangement.in_truck:
-        yield from _chargers(numbers, 0.0, sum(scenario.batteries_of(layout).values()))
+        yield from _chargers(scenario, layout, numbers, 0.0, sum(scenario.batteries_of(layout).values()))
         return
-    batteries = _batteries(scenario, layout)
-    yield from batteries
-    yield from _chargers(numbers, BEYOND, batteries[0].values[-1])
+    most = _most_batteries(scenario, layout)
+    yield from _batteries(scenario, layout, numbers, most)
+    yield from _chargers(scenario, layout, numbers, BEYOND, next(iter(most.values())))
     yield from _stations(built, sum(group.count for group in scenario.trucks))
     on_duty = {counted: number for counted, number in numbers.items() if counted.kind == ATTENDANTS and number}
     if on_duty:
-        most = max(FEW, round(BEYOND * max(on_duty.values())))
-        yield _range(ATTENDANTS, tuple(on_duty), 1, most, max(on_duty.values()))
+        most_people = max(FEW, round(BEYOND * max(on_duty.values())))
+        yield _range(ATTENDANTS, tuple(on_duty), 1, most_people, max(on_duty.values()))
 
 
-def _batteries(scenario: Scenario, layout: str) -> list[CountRange]:
-    """Batteries of each type: from one more than trucks to half as many again as is stated or a rule of thumb says."""
+def _most_batteries(scenario: Scenario, layout: str) -> dict[str, int]:
+    """Batteries of each type up to which is looked: half as many again as is stated or a rule of thumb says."""
     (in_short,) = (first for first in outline(scenario).layouts if first.name == layout)
     per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
-    batteries, ranges = scenario.batteries_of(layout), []
-    trucks_by_battery = scenario.in_layout(layout).trucks_by_battery
-    for name, number in batteries.items():
-        trucks = trucks_by_battery[name]
-        most = max(round(BEYOND * max(number, per_truck[name] * trucks)), trucks + 2)
-        label = f"{BATTERIES} {name}" if len(batteries) > 1 else BATTERIES
-        ranges.append(_range(label, (Counted(BATTERIES, name),), trucks + 1, most, number))
-    return ranges
+    trucks = scenario.in_layout(layout).trucks_by_battery
+    return {
+        name: max(round(BEYOND * max(number, per_truck[name] * trucks[name])), trucks[name] + 2)
+        for name, number in scenario.batteries_of(layout).items()
+    }
 
 
-def _chargers(numbers: dict[Counted, float], beyond: float, most: int) -> Iterator[CountRange]:
-    """Chargers of each type with a limit, up to so many, and so many times what is stated."""
+def _batteries(
+    scenario: Scenario, layout: str, numbers: dict[Counted, float], most: dict[str, int]
+) -> Iterator[CountRange]:
+    """Batteries of each type, or of each lot of which more can be had: from one more than trucks in all."""
+    batteries, trucks_by_battery = scenario.batteries_of(layout), scenario.in_layout(layout).trucks_by_battery
+    for counted in [counted for counted in numbers if counted.kind == BATTERIES and can_grow(scenario, counted)]:
+        name, number = counted.name, numbers[counted]
+        others = int(batteries[name] - number)
+        label = " ".join((BATTERIES, *[name] * (len(batteries) > 1), *[counted.lot] * bool(counted.lot)))
+        least = max(0, trucks_by_battery[name] + 1 - others)
+        yield _range(label, (counted,), least, max(most[name] - others, least + 1), number)
+
+
+def _chargers(
+    scenario: Scenario, layout: str, numbers: dict[Counted, float], beyond: float, most: int
+) -> Iterator[CountRange]:
+    """Chargers of each type with a limit, up to so many, and so many times what is stated.
+
+    Those that are bought no longer are kept: no fewer, and no more than are there.
+    """
     chargers = {counted: number for counted, number in numbers.items() if counted.kind == CHARGERS}
     for counted, number in chargers.items():
         if number < UNLIMITED:
             label = f"{CHARGERS} {counted.name}" if len(chargers) > 1 else CHARGERS
-            yield _range(label, (counted,), 1, max(round(beyond * number), most), number)
+            least, up_to = 1, max(round(beyond * number), most)
+            if not can_grow(scenario, counted):
+                kept = scenario.kept(layout, counted.name)
+                least, up_to = int(number), int(number if kept is None else kept.number)
+            yield _range(label, (counted,), least, up_to, number)
 
 
 def _stations(built: Blueprint, trucks: int) -> Iterator[CountRange]:

@@ -8,9 +8,21 @@ from functools import cached_property
 from typing import NamedTuple
 
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.site import Scenario
-from batsim.study.prices import Price, battery_price, charger_price, device_price, price_of, recovery_of
-from batsim.study.running.counts import BAYS, Counted, counts_of
+from batsim.study.prices import (
+    NOTHING,
+    Price,
+    charger_price,
+    charger_rent,
+    device_price,
+    lot_left_share,
+    lot_price,
+    lot_rent,
+    price_of,
+    recovery_of,
+)
+from batsim.study.running.counts import BATTERIES, BAYS, Counted, can_grow, counts_of
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
@@ -28,7 +40,10 @@ class UnitCost(NamedTuple):
     yearly: Price
     """In the currency of the site, and between what it lies. [currency/year]"""
     price: float
-    """Of one, or of an hour of one. [currency]"""
+    """Of one, or of an hour of one; nothing where it is rented. [currency]"""
+    lot: str = ""
+    """Lot of a battery type."""
+    rented: bool = False
 
     @property
     def per_year(self) -> float:
@@ -43,7 +58,7 @@ class UnitCost(NamedTuple):
     @property
     def counted(self) -> Counted:
         """What a layout has a number of."""
-        return Counted(KEYS[self.thing], self.name)
+        return Counted(KEYS[self.thing], self.name, self.lot)
 
 
 class CostLine(NamedTuple):
@@ -80,22 +95,45 @@ class UnitCosts:
         chargers = [count.charger for count in scenario.layouts[layout].chargers]
         devices = [*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ())]
         bought = [
-            *(("battery", name, battery_price(scenario, name)) for name in scenario.batteries_of(layout)),
             *(("charger", name, charger_price(scenario, name)) for name in chargers),
             ("bay", "", price_of(scenario, "bay", prices.bay)),
             ("station", "", price_of(scenario, "station", prices.station)),
             *(("device", name, device_price(scenario, name)) for name in devices),
         ]
-        units = []
+        units = [self._battery(counted) for counted in self.numbers if counted.kind == BATTERIES]
         for thing, name, price in bought:
             kind, called = ("room", KEYS[thing]) if thing in ("bay", "station") else (thing, name)
-            units.append(UnitCost(thing, name, price.in_a_year(recovery_of(scenario, kind, called)), price.value))
+            rent = charger_rent(scenario, name) if thing == "charger" else NOTHING
+            yearly = rent if rent.value else price.in_a_year(recovery_of(scenario, kind, called))
+            units.append(UnitCost(thing, name, yearly, price.value, rented=rent.value > 0.0))
         attendants, wage = scenario.layouts[layout].attendants, price_of(scenario, "attendant", prices.attendant)
         for name in attendants if isinstance(attendants, dict) else ():
             shift = scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
             units.append(UnitCost("attendant", name, wage.times(hours), wage.value))
         return {unit.counted: unit for unit in units}
+
+    def _battery(self, counted: Counted) -> UnitCost:
+        """Cost of a battery of a type, or of a lot of it: its rent, or what a year of its life pays."""
+        scenario, name, lot = self.scenario, counted.name, counted.lot
+        price, rent = lot_price(scenario, name, lot), lot_rent(scenario, name, lot)
+        left_share = lot_left_share(scenario, name, lot)
+        bought = price.in_a_year(recovery_of(scenario, "battery", name, left_share=left_share))
+        yearly = rent if rent.value else bought
+        return UnitCost("battery", name, yearly, price.value, lot, rent.value > 0.0)
+
+    def owned(self, unit: UnitCost) -> float:
+        """How many of a thing are there and cost nothing; of what can no longer be had all that the layout counts."""
+        stated = self.scenario.layouts[self.layout].owned.get(unit.name or unit.counted.kind, BatteryCount(0))
+        there = float(stated.lots.get(unit.lot, 0) if unit.lot else stated)
+        if unit.rented:
+            return 0.0
+        return there if can_grow(self.scenario, unit.counted) else max(there, self.numbers[unit.counted])
+
+    @cached_property
+    def numbers(self) -> dict[Counted, float]:
+        """How many the layout has of everything."""
+        return counts_of(self.scenario, self.layout)
 
     @property
     def placeholders(self) -> bool:
@@ -118,9 +156,8 @@ def cost_lines(scenario: Scenario, layout: str, units: UnitCosts) -> tuple[CostL
     now = counts_of(scenario, layout)
     if scenario.arrangement(layout).in_truck:
         now[Counted(BAYS)] = 0.0
-    owned = units.scenario.layouts[layout].owned
     return tuple(
-        CostLine(unit, now[counted], float(owned.get(counted.name or counted.kind, 0)))
+        CostLine(unit, now[counted], units.owned(unit))
         for counted, unit in units.by_counted.items()
-        if 0.0 < now.get(counted, 0.0) < UNLIMITED
+        if 0.0 < now.get(counted, 0.0) < UNLIMITED or (unit.lot and counted in now)
     )

@@ -18,6 +18,7 @@ from batsim.study.running.counts import (
     STATIONS,
     Counted,
     Counts,
+    can_grow,
     counts_of,
     week_blueprint,
     with_counts,
@@ -74,6 +75,9 @@ def variants(scenario: Scenario, layout: str) -> tuple[list[Addition], list[Left
     """
     made, left_out = [], []
     for addition in _Additions(scenario, layout).all():
+        if not all(can_grow(scenario, counted) for counted in addition.more):
+            left_out.append(LeftOut(addition.label, "no more of it can be had"))
+            continue
         try:
             with_counts(scenario, addition.counts(layout))
         except ScenarioError as error:
@@ -172,8 +176,11 @@ class _Additions:
     def _types(self, kind: str, word: str, words: str) -> Iterator[Addition]:
         """One more charger, or battery that trucks use, of each type that has a limit."""
         for name, of in self._named(kind):
-            if Counted(kind, name) in self.numbers:
-                yield Addition(f"one more {word}{of}", f"the {words}{of}", word, self._more(kind, name))
+            for counted in self.numbers:
+                if (counted.kind, counted.name) == (kind, name):
+                    which = f" of lot {counted.lot}{of}" if counted.lot else of
+                    more = {counted: self.numbers[counted] + 1}
+                    yield Addition(f"one more {word}{which}", f"the {words}{which}", word, more)
 
     def _named(self, kind: str) -> list[tuple[str, str]]:
         """Types of chargers or batteries, limited or not, each with how it is told from the others."""

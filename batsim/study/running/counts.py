@@ -22,6 +22,8 @@ class Counted(NamedTuple):
     """One of `KINDS`."""
     name: str = ""
     """Kind of device, type of battery or charger, shift of attendants; empty where there is one kind."""
+    lot: str = ""
+    """Lot of a battery type; empty where lots are not told apart."""
 
 
 class Counts(NamedTuple):
@@ -54,10 +56,28 @@ def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:
             Counted(CHARGERS, name): count
             for name, count in zip(built.charger_names, built.charger_counts, strict=True)
         },
-        **{Counted(BATTERIES, name): float(count) for name, count in scenario.batteries_of(layout).items()},
+        **_batteries(scenario, layout),
         Counted(BAYS): bays,
         Counted(SET_DOWN_BAYS): built.set_down_bays,
     }
+
+
+def _batteries(scenario: Scenario, layout: str) -> dict[Counted, float]:
+    """Batteries by type and lot; a lot to buy from is among them where no more can be had of those that are counted."""
+    numbers: dict[Counted, float] = {}
+    for name, count in scenario.batteries_of(layout).items():
+        stated, lots = scenario.batteries[name].lots, count.lots
+        if lots and not any(stated[lot].can_grow for lot in lots):
+            lots = lots | dict.fromkeys([lot for lot in stated if stated[lot].can_grow][:1], 0)
+        numbers |= {Counted(BATTERIES, name, lot): float(number) for lot, number in (lots or {"": count}).items()}
+    return numbers
+
+
+def can_grow(scenario: Scenario, counted: Counted) -> bool:
+    """Whether more of it can be had: not of a charger type that is bought no longer, nor of an old lot of batteries."""
+    if counted.lot:
+        return scenario.batteries[counted.name].lots[counted.lot].can_grow
+    return counted.kind != CHARGERS or not scenario.chargers[counted.name].discontinued
 
 
 def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
@@ -69,9 +89,11 @@ def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
         When the layout breaks a rule with them.
     """
     changes: dict[str, Any] = {}
-    for (kind, name), number in counts.numbers:
+    for (kind, name, lot), number in counts.numbers:
         count = int(number) if kind in (BATTERIES, ATTENDANTS) else float(number)
-        if name:
+        if lot:
+            changes.setdefault(kind, {}).setdefault(name, {})[lot] = count
+        elif name:
             changes.setdefault(kind, {})[name] = count
         else:
             changes[kind] = count

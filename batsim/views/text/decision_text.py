@@ -70,7 +70,7 @@ def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
         lines.append(sentence(f"{label}{limit.when}: {value} (target: {limit.text})", width, 2))
     lines.append(sentence(f"cost: {_cost(answer, answer.cost_lines)}", width, 2))
     costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
-    lines += [hung(f"{_bought(line)}: {_cost(answer, [line])}", width, 4) for line in costs]
+    lines += [hung(f"{_bought(line)}: {_cost(answer, [line])}", width, 4) for line in costs if line.number]
     lines += ["", *(sentence(text, width) for text in (_how_sure(answer), _doubt(answer)) if text)]
     lines += ["", *_frontier(answer, width)]
     near = answer.near_misses[:MOST_NEAR_MISSES]
@@ -87,7 +87,7 @@ def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
 
 def _bought(line: CostLine) -> str:
     """How many of what, and how many of them are there already."""
-    name = line.unit.name.replace("_", " ")
+    name = ", ".join(filter(None, (line.unit.name.replace("_", " "), line.unit.lot)))
     thing = name if line.unit.thing == "device" else f"{line.unit.thing} ({name})" if name else line.unit.thing
     return f"{line.number:g} x {thing}" + (f", {line.owned:g} owned" if line.owned else "")
 
