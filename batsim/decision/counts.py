@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import Blueprint
+from batsim.room.blueprint import AreaPlan
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
@@ -27,7 +27,7 @@ from batsim.study.running.counts import (
     Counts,
     can_grow,
     counts_of,
-    week_blueprint,
+    week_plan,
 )
 
 Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
@@ -102,9 +102,9 @@ class Grid:
         return combinations[keep]
 
     @cached_property
-    def blueprint(self) -> Blueprint:
+    def blueprint(self) -> AreaPlan:
         """Layout as it is stated."""
-        return week_blueprint(self.scenario, self.layout)
+        return week_plan(self.scenario, self.layout)
 
     @cached_property
     def units(self) -> UnitCosts:
@@ -185,7 +185,7 @@ def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[Coun
 
 def _every_range(scenario: Scenario, layout: str) -> Iterator[CountRange]:
     """Everything that a layout has a limited number of, with the values that are looked through when none are given."""
-    numbers, built = counts_of(scenario, layout), week_blueprint(scenario, layout)
+    numbers, built = counts_of(scenario, layout), week_plan(scenario, layout)
     if built.arrangement.in_truck:
         yield from _chargers(scenario, layout, numbers, 0.0, sum(scenario.batteries_of(layout).values()))
         return
@@ -241,7 +241,7 @@ def _chargers(
             yield _range(label, (counted,), least, up_to, number)
 
 
-def _stations(built: Blueprint, trucks: int) -> Iterator[CountRange]:
+def _stations(built: AreaPlan, trucks: int) -> Iterator[CountRange]:
     """Stations, and devices as far as an exchange at each of them needs them."""
     most_stations = 1
     if built.stations < UNLIMITED:

@@ -1,20 +1,19 @@
 """How busy stations, devices, chargers and attendants are, and what hands-on work people do."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from batsim.measures.stock import spells
 from batsim.measures.windows import Floats, Measured, rate
+from batsim.record.facts import RunFacts
 from batsim.record.words import ATTENDANT, CONNECTED, ON_CHARGE, PAUSED, PERSONS, TASKS, TURNED_AWAY
 
 
 def occupancy_measures(measured: Measured) -> dict[str, float]:
     """Busy shares; not a number where there is no limit to be busy against."""
-    facts, rows, charges = measured.facts, measured.columns("exchanges"), measured.columns("charges")
-    served = rows["kind"] != TURNED_AWAY
-    if facts.in_truck:
-        start, free = measured.clip(charges["connected_min"]), measured.clip(charges["end_min"])
-    else:
-        start, free = measured.clip(rows["start_min"][served]), measured.clip(rows["truck_free_min"][served])
+    facts = measured.facts
+    start, free = (measured.clip(times) for times in at_stations(facts, measured.columns))
     open_min = measured.site.between(measured.start, measured.end)
     at_station = float(np.sum(measured.site(free) - measured.site(start)))
     chargers = sum(facts.charger_counts)
@@ -30,6 +29,17 @@ def occupancy_measures(measured: Measured) -> dict[str, float]:
     }
 
 
+def at_stations(facts: RunFacts, columns: Callable[[str], dict[str, Floats]]) -> tuple[Floats, Floats]:
+    """When trucks began to take a station, or a charging spot, and when it was free again. [min]"""
+    rows, charges = columns("exchanges"), columns("charges")
+    plugged = np.array([area.in_truck for area in facts.area_of_queue])
+    served = (rows["kind"] != TURNED_AWAY) & ~plugged[rows["queue"].astype(int)]
+    at_spot = plugged[charges["queue"].astype(int)]
+    began = np.concatenate([rows["start_min"][served], charges["connected_min"][at_spot]])
+    free = np.concatenate([rows["truck_free_min"][served], charges["end_min"][at_spot]])
+    return began, free
+
+
 def _devices(measured: Measured, open_min: float) -> float:
     """Share of the site's working time in which jobs hold devices, all kinds together."""
     rows = measured.columns("devices")
@@ -40,7 +50,7 @@ def _devices(measured: Measured, open_min: float) -> float:
 def _chargers(measured: Measured, chargers: float) -> dict[str, float]:
     """Shares of the chargers' time by what they do; together they are all of it."""
     outages, taken = measured.columns("outages"), measured.columns("chargers")
-    of_chargers = outages["thing"] > len(measured.facts.devices)
+    of_chargers = outages["thing"] >= measured.facts.first_charger
     minutes = {
         "busy": _minutes(*spells(measured, ON_CHARGE)[1:]),
         "paused": _minutes(*spells(measured, PAUSED)[1:]),

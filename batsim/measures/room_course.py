@@ -8,6 +8,7 @@ import numpy as np
 
 from batsim.display import Frame, frame_of
 from batsim.errors import require
+from batsim.measures.occupancy import at_stations
 from batsim.measures.windows import Floats, Whole, check_window, stays
 from batsim.record.record import Record
 from batsim.record.words import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, STATES, TURNED_AWAY
@@ -168,7 +169,7 @@ def _states(record: Record) -> dict[str, _Steps]:
 def _chargers(record: Record) -> tuple[_Steps, _Steps]:
     """Chargers that batteries keep, and chargers that are out of use."""
     taken, outages = record.columns("chargers"), record.columns("outages")
-    out = outages["thing"] > len(record.facts.devices)
+    out = outages["thing"] >= record.facts.first_charger
     return _under_way(taken["from_min"], taken["to_min"]), _under_way(outages["from_min"][out], outages["to_min"][out])
 
 
@@ -182,12 +183,7 @@ def _by_state(batteries: dict[str, Whole], taken: Whole, out: Whole, in_all: flo
 
 def _stations(record: Record) -> _Steps:
     """Stations or charging spots that are taken."""
-    if record.facts.in_truck:
-        rows = record.columns("charges")
-        return _under_way(rows["connected_min"], rows["end_min"])
-    rows = record.columns("exchanges")
-    served = rows["kind"] != TURNED_AWAY
-    return _under_way(rows["start_min"][served], rows["truck_free_min"][served])
+    return _under_way(*at_stations(record.facts, record.columns))
 
 
 def _attendants(record: Record, *, overtime: bool) -> _Steps:

@@ -32,7 +32,9 @@ def stock_measures(measured: Measured) -> dict[str, float]:
     battery, starts, ends = spells(measured, READY)
     queue_of = np.array(facts.type_numbers)[battery]
     fewest, missing = np.inf, []
-    for queue in range(len(facts.battery_types)):
+    for queue, area in enumerate(facts.area_of_queue):
+        if area.in_truck:
+            continue
         mine = queue_of == queue
         times, count = level(starts[mine], ends[mine], measured.start, measured.end)
         spans = np.diff(times)

@@ -20,13 +20,12 @@ from batsim.plan.survey import (
     trucks_alike,
     words,
 )
-from batsim.room.blueprint import Blueprint, blueprint_of
+from batsim.room.blueprint import AreaPlan
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.needs import Part
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.study.prices import (
     NOTHING,
@@ -41,6 +40,7 @@ from batsim.study.prices import (
     plain_amount,
     price_of,
 )
+from batsim.study.running.counts import week_plan
 
 SECTIONS = {
     "energy": "Batteries and chargers",
@@ -142,9 +142,9 @@ class _Needs:
     layout: str
 
     @cached_property
-    def blueprint(self) -> Blueprint:
+    def blueprint(self) -> AreaPlan:
         """Its counts."""
-        return blueprint_of(self.scenario, self.layout, WEEK_MIN, 0.0)
+        return week_plan(self.scenario, self.layout)
 
     @cached_property
     def arrangement(self) -> Arrangement:

@@ -5,10 +5,9 @@ from math import ceil
 
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
 from batsim.plan.survey import Trucks, equipment_of, has_acid, listed, spare_batteries, trucks_alike
-from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.kinds import UNLIMITED
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
+from batsim.study.running.counts import week_plan
 from batsim.units import FREE_FALL_M_PER_S2
 
 ROOM = "battery room"
@@ -66,7 +65,7 @@ def needed_area_m2(scenario: Scenario, layout: str, levels: int | None = None) -
     gap = scenario.figures["fit.bay_gap"].value
     pitch, depth = (max(getattr(size, side) for size in measured) + gap for side in ("length_mm", "width_mm"))
     half_aisle = needed_aisle_m(scenario, layout) / 2.0
-    on_the_floor = -(-blueprint_of(scenario, layout, WEEK_MIN, 0.0).bays // (levels or _levels(scenario, layout)))
+    on_the_floor = -(-week_plan(scenario, layout).bays // (levels or _levels(scenario, layout)))
     area: float = on_the_floor * pitch / 1000.0 * (depth / 1000.0 + half_aisle)
     return area
 
@@ -160,7 +159,7 @@ def _aisle_rule(scenario: Scenario, needed_m: float, *, hangs: bool) -> str:
 
 def _empty_bays(scenario: Scenario, layout: str) -> Check:
     """Empty bays while all batteries that are not in trucks stand in theirs."""
-    plan, arrangement = blueprint_of(scenario, layout, WEEK_MIN, 0.0), scenario.arrangement(layout)
+    plan, arrangement = week_plan(scenario, layout), scenario.arrangement(layout)
     empty, wanted = plan.bays - spare_batteries(scenario, layout), arrangement.empty_bays * plan.stations
     bays = Requirement("empty bays", ROOM, bay=arrangement.bay, empty=empty, wanted=wanted, more=wanted - empty)
     if plan.stations >= UNLIMITED:

@@ -3,7 +3,7 @@
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.site import Scenario
-from batsim.study.running.counts import ATTENDANTS, BAYS, SET_DOWN_BAYS, STATIONS, counts_of, week_blueprint
+from batsim.study.running.counts import ATTENDANTS, BAYS, SET_DOWN_BAYS, STATIONS, counts_of, week_plan
 
 Stock = dict[str, float | BatteryCount]
 """Number by name; of batteries with their lots."""
@@ -44,6 +44,6 @@ def _counted(scenario: Scenario, layout: str) -> Stock:
         for counted, number in counts_of(scenario, layout).items()
         if counted.kind not in (ATTENDANTS, SET_DOWN_BAYS) and number < UNLIMITED
     }
-    for name, number in week_blueprint(scenario, layout).standby_devices.items():
+    for name, number in week_plan(scenario, layout).standby_devices.items():
         numbers[name] = numbers.get(name, 0.0) + number
     return numbers | scenario.batteries_of(layout)

@@ -39,11 +39,33 @@ class TypeFacts:
 
 
 @dataclass(frozen=True)
+class AreaFacts:
+    """What measures need to know about an area."""
+
+    name: str
+    """Empty where the layout is one area."""
+    in_truck: bool
+    """Whether batteries are charged in the truck."""
+    stations: float
+    bay: str
+    """What holds a battery out of a truck."""
+    bays: float
+    groups: tuple[int, ...]
+    """Numbers of the truck groups that it serves."""
+    queues: tuple[int, ...]
+    """Numbers of its queues."""
+    devices: tuple[int, ...]
+    """Numbers of its kinds of device."""
+    chargers: tuple[int, ...]
+    """Numbers of its charger types."""
+
+
+@dataclass(frozen=True)
 class RunFacts:
     """What a record needs to know about the room it came from."""
 
     layout: str
-    in_truck: bool
+    areas: tuple[AreaFacts, ...]
     seed: int
     replication: int
     horizon_min: float
@@ -58,12 +80,8 @@ class RunFacts:
     minutes_per_working_day: float
     """Site working minutes of a week over its working days. [min]"""
     battery_types: tuple[TypeFacts, ...]
-    stations: float
-    bay: str
-    """What holds a battery out of a truck."""
-    bays: float
     devices: tuple[str, ...]
-    """Kinds of device, those of the standby method last."""
+    """Kinds of device of all areas; in each those of the standby method last."""
     device_counts: tuple[float, ...]
     chargers: tuple[str, ...]
     charger_counts: tuple[float, ...]
@@ -76,8 +94,30 @@ class RunFacts:
 
     @property
     def things(self) -> tuple[str, ...]:
-        """Kinds of thing that may be out of use, in the order of the outages table."""
-        return ("station", *self.devices, *self.chargers)
+        """Kinds of thing that may be out of use, in the order of the outages table: stations of each area first."""
+        stations = (f"station of {area.name}" if area.name else "station" for area in self.areas)
+        return (*stations, *self.devices, *self.chargers)
+
+    @property
+    def first_charger(self) -> int:
+        """Number of the first charger type among the things."""
+        return len(self.areas) + len(self.devices)
+
+    @property
+    def in_truck(self) -> bool:
+        """Whether all batteries are charged in the truck."""
+        return all(area.in_truck for area in self.areas)
+
+    @property
+    def stations(self) -> float:
+        """Exchange stations and charging spots of all areas."""
+        return sum(area.stations for area in self.areas)
+
+    @cached_property
+    def area_of_queue(self) -> tuple[AreaFacts, ...]:
+        """Area of each queue."""
+        areas = {queue: area for area in self.areas for queue in area.queues}
+        return tuple(areas[queue] for queue in range(len(self.battery_types)))
 
     @property
     def trucks(self) -> int:

@@ -257,6 +257,7 @@ class OutageRow(Row, table="outages"):
 class WorkRow(Row, table="work"):
     """People at work."""
 
+    area: Annotated[int, "-", "number of the area"]
     person: Annotated[int, "-", "who", PERSONS]
     task: Annotated[int, "-", "what", TASKS]
     start_min: Annotated[float, "min", "began"]

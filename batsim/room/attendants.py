@@ -1,7 +1,7 @@
 """Attendants: on duty by shift, held by one job at a time, gone for breaks and at the end of their shift."""
 
 from collections import deque
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterator, Sequence
 from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING, Protocol
@@ -15,19 +15,22 @@ if TYPE_CHECKING:
     from simpy.core import Environment
     from simpy.events import Event
 
+    from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import AttendantShift, Blueprint
+    from batsim.room.blueprint import AttendantShift
+    from batsim.room.service import Service
     from batsim.room.simulation import Room
 
 
 class Person:
     """One attendant."""
 
-    def __init__(self, crossing: Crossing, *, skilled: bool) -> None:
+    def __init__(self, crew: "Attendants", crossing: Crossing, skills: frozenset[str]) -> None:
+        self.crew = crew
         self.on_duty = False
         self.busy = False
-        self.skilled = skilled
-        """Whether qualified for what exchanges ask for."""
+        self.skills = skills
+        """What exchanges ask for and this one is qualified for."""
         self.break_due_min = 0.0
         """Length of a break that waits for the end of the job. [min]"""
         self.back_min = 0.0
@@ -43,21 +46,34 @@ class Unmanned(Protocol):
     """A job whose people have gone home in the middle of it."""
 
     needed: int
-    skilled: int
+    skill: str | None
 
     def work_with(self, people: list[Person]) -> object:
         """Go on with other people."""
 
 
 class Attendants:
-    """All attendants of a layout; unlimited ones are never counted, drivers stand in for them likewise."""
+    """Attendants of an area, or those whom areas share; unlimited ones are never counted, nor are drivers for them."""
 
-    def __init__(self, room: "Room") -> None:
-        blueprint, rules = room.blueprint, room.blueprint.rules
+    service: "Service"
+
+    def __init__(
+        self,
+        room: "Room",
+        shifts: "Sequence[AttendantShift]",
+        skills: frozenset[str],
+        *,
+        limited: bool = True,
+        drivers: Timetable | None = None,
+        others: "Attendants | None" = None,
+    ) -> None:
+        rules = room.blueprint.rules
         self.room, self.write_state = room, room.record.write.battery_states
-        self.limited = blueprint.attendants_limited
-        self.drivers = blueprint.drivers_at_work if blueprint.drivers_only and blueprint.exchange is not None else None
+        self.limited = limited
+        self.drivers = drivers
         """When drivers, who do all that there is to do, are at work; None where attendants do it."""
+        self.others = others
+        """Attendants who work here beside these: those whom areas share."""
         self.wake_min = 0.0
         """When those who wait for somebody to come are looked at again. [min]"""
         self.free: list[Person] = []
@@ -66,22 +82,21 @@ class Attendants:
         self.again_after_break = rules.at_break == "put_back"
         self.hands_over = self.limited and rules.at_shift_end != "finish"
         self.again_after_shift = rules.at_shift_end == "put_back"
-        self.skill_for_all = _asks_skill_of_all(blueprint)
-        """Whether exchanges keep no attendants but qualified ones."""
-        self.all_alike = all(shift.qualified == shift.attendants for shift in blueprint.attendant_shifts)
-        """Whether it does not matter who is taken."""
         self.unmanned: deque[Unmanned] = deque()
         """Jobs whose people have gone home, first come first."""
         self._crossings: dict[frozenset[Crossing], Crossing] = {}
-        for shift in blueprint.attendant_shifts if self.limited else ():
-            room.env.process(self._calendar(room.env, _people_of(shift), shift))
+        on_duty = [(self._people_of(shift, skills), shift) for shift in shifts]
+        self.all_alike = others is None and all(person.skills == skills for people, _ in on_duty for person in people)
+        """Whether it does not matter who is taken."""
+        for people, shift in on_duty:
+            room.env.process(self._calendar(room.env, people, shift))
 
-    def can_spare(self, count: int, skilled: int = 0) -> bool:
-        """Whether so many attendants are on duty and free, so many of them qualified."""
+    def can_spare(self, count: int, skill: str | None = None) -> bool:
+        """Whether so many attendants are on duty and free, one of them qualified where that is asked for."""
         if not self.limited:
             return self.drivers is None or self._driver_is_there(self.drivers)
-        free = self.free
-        return len(free) >= count and (not skilled or sum(person.skilled for person in free) >= skilled)
+        free = self.free if self.others is None else [*self.free, *self.others.free]
+        return len(free) >= count and (skill is None or any(skill in person.skills for person in free))
 
     def _driver_is_there(self, drivers: Timetable) -> bool:
         """Whether drivers are at work; if not, whoever waits is looked at again when they come."""
@@ -96,26 +111,25 @@ class Attendants:
         now = self.room.env.now
         if time_min < inf and not now < self.wake_min <= time_min:
             self.wake_min = time_min
-            Moment(self.room.env, lambda _: self.room.serve()).after(time_min - now, CALENDAR)
+            Moment(self.room.env, lambda _: self.service.serve()).after(time_min - now, CALENDAR)
 
-    def others_are_free(self) -> bool:
-        """Whether somebody is free whom no exchange could use: without the skill that it asks of all."""
-        return self.skill_for_all and any(not person.skilled for person in self.free)
+    def take(self, count: int, skill: str | None = None) -> list[Person]:
+        """Keep attendants for a job: a qualified one where that is asked for, else those who can do least beside.
 
-    def take(self, count: int, skilled: int = 0) -> list[Person]:
-        """Keep attendants for a job: the qualified ones that it needs, and else those who are not."""
+        An area's own attendants go before those whom it shares.
+        """
         if not self.limited or not count:
             return []
-        free = self.free
         if count == 1 and self.all_alike:
-            person = free.pop(0)
+            person = self.free.pop(0)
             person.busy = True
             return [person]
-        needed = [person for person in free if person.skilled][:skilled]
-        others = sorted((person for person in free if person not in needed), key=lambda person: person.skilled)
-        taken = needed + others[: count - len(needed)]
+        free = self.free if self.others is None else [*self.free, *self.others.free]
+        free = sorted(free, key=lambda person: (person.crew is not self, len(person.skills)))
+        needed = [person for person in free if skill is not None and skill in person.skills][:1]
+        taken = needed + [person for person in free if person not in needed][: count - len(needed)]
         for person in taken:
-            free.remove(person)
+            person.crew.free.remove(person)
             person.busy = True
         return taken
 
@@ -126,7 +140,7 @@ class Attendants:
             if person.break_due_min:
                 self._take_break(person)
             elif person.on_duty:
-                self.free.append(person)
+                person.crew.free.append(person)
 
     def end_of(self, people: list[Person], start_min: float, work_min: float) -> float:
         """When work is done by these people, their breaks seen to as the rule says. [min]"""
@@ -155,6 +169,7 @@ class Attendants:
     def write_work(
         self,
         people: list[Person],
+        area: int,
         task: int,
         start_min: float,
         end_min: float,
@@ -170,14 +185,28 @@ class Attendants:
         write = self.room.record.write.work
         if not people or end_min <= min([each.until_min for each in people]):
             write(
-                person=person, task=task, start_min=start_min, end_min=end_min, hands_on_min=hands_on_min, people=count
+                area=area,
+                person=person,
+                task=task,
+                start_min=start_min,
+                end_min=end_min,
+                hands_on_min=hands_on_min,
+                people=count,
             )
             return
         stretches = [stretch for each in people for stretch in self._stretches(each, start_min, end_min)]
         kept_min = sum(end - begin for begin, end, _ in stretches)
         for begin, end, overtime in stretches:
             worked_min = hands_on_min * (end - begin) / kept_min
-            write(person=ATTENDANT, task=task, start_min=begin, end_min=end, hands_on_min=worked_min, overtime=overtime)
+            write(
+                area=area,
+                person=ATTENDANT,
+                task=task,
+                start_min=begin,
+                end_min=end,
+                hands_on_min=worked_min,
+                overtime=overtime,
+            )
 
     def _stretches(self, person: Person, start_min: float, end_min: float) -> Iterator[tuple[float, float, int]]:
         """Cut the time that a job keeps somebody at breaks and the end of the shift; whether it is overtime. [min]
@@ -211,14 +240,14 @@ class Attendants:
             elif person.break_due_min:
                 self._take_break(person)
             elif person.on_duty:
-                self.free.append(person)
+                person.crew.free.append(person)
         self.unmanned.append(job)
 
     def serve(self) -> None:
         """Have jobs that others have laid down taken up again, before anything new is begun."""
-        while self.unmanned and self.can_spare(self.unmanned[0].needed, self.unmanned[0].skilled):
+        while self.unmanned and self.can_spare(self.unmanned[0].needed, self.unmanned[0].skill):
             job = self.unmanned.popleft()
-            job.work_with(self.take(job.needed, job.skilled))
+            job.work_with(self.take(job.needed, job.skill))
 
     def _crossing(self, people: list[Person]) -> Crossing:
         """Breaks of all these people together."""
@@ -236,9 +265,10 @@ class Attendants:
         person.back_min = self.room.env.now + length
 
         def back(_: "Event") -> None:
-            if person.on_duty and not person.busy and person not in self.free:
-                self.free.append(person)
-                self.room.serve()
+            crew = person.crew
+            if person.on_duty and not person.busy and person not in crew.free:
+                crew.free.append(person)
+                crew.service.serve()
 
         Moment(self.room.env, back).after(length, CALENDAR)
 
@@ -266,7 +296,7 @@ class Attendants:
             person.leaves_min, person.until_min = leaves_min, until_min
             if not person.busy and person.back_min <= self.room.env.now:
                 self.free.append(person)
-        self.room.serve()
+        self.service.serve()
 
     def _go(self, people: list[Person], break_min: float) -> None:
         """Take people off duty; those who are busy take the whole of their break later, if it moves. [min]"""
@@ -276,14 +306,16 @@ class Attendants:
                 self.free.remove(person)
             elif person.busy and break_min:
                 person.break_due_min = break_min
-        self.room.note_causes()
+        self.service.note_gone()
 
-
-def _people_of(shift: "AttendantShift") -> list[Person]:
-    """Attendants of a shift, the qualified ones first."""
-    gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
-    crossing = Crossing(gaps)
-    return [Person(crossing, skilled=number < shift.qualified) for number in range(shift.attendants)]
+    def _people_of(self, shift: "AttendantShift", skills: frozenset[str]) -> list[Person]:
+        """Attendants of a shift, the qualified ones first; of their skills those that exchanges ask for."""
+        gaps = [(end, start) for (_, end), (start, _) in pairwise(shift.windows) if end in shift.breaks]
+        crossing, on_duty = Crossing(gaps), shift.on_duty
+        return [
+            Person(self, crossing, frozenset(skill for skill in skills if number < on_duty.with_skill(skill)))
+            for number in range(on_duty)
+        ]
 
 
 def _leaving_times(shift: "AttendantShift") -> list[float]:
@@ -295,24 +327,17 @@ def _leaving_times(shift: "AttendantShift") -> list[float]:
     return leaves[::-1]
 
 
-def _asks_skill_of_all(blueprint: "Blueprint") -> bool:
-    """Whether exchanges, by whatever method, keep no attendants but qualified ones."""
-    plans = (blueprint.exchange, blueprint.standby)
-    methods = [each.attendants for each in plans if each is not None and each.attendants.attendants]
-    return bool(methods) and all(plan.attendants == plan.skilled for plan in methods)
-
-
 class SoloJob:
     """A job of one attendant on a battery, from its start to its end through breaks and changes of shift."""
 
     __slots__ = (
-        "attendants",
+        "area",
         "battery",
         "left_min",
         "needed",
         "people",
         "person",
-        "skilled",
+        "skill",
         "task",
         "then",
         "whole_min",
@@ -320,32 +345,33 @@ class SoloJob:
 
     def __init__(
         self,
-        attendants: Attendants,
+        area: "Area",
         battery: "Battery",
         person: int,
         task: int,
         minutes: float,
         then: Callable[[], None],
     ) -> None:
-        self.attendants, self.battery = attendants, battery
+        self.area, self.battery = area, battery
         self.person, self.task = person, task
         self.whole_min = self.left_min = minutes
         self.then = then
-        self.needed, self.skilled = 1, 0
+        self.needed = 1
+        self.skill: str | None = None
         self.people: list[Person] = []
 
     def work_with(self, people: list[Person]) -> float:
         """Begin or go on; returns when it will be done, infinity where others must take over. [min]"""
-        attendants, self.people = self.attendants, people
-        room, worked_min = attendants.room, self.left_min
-        env, task = room.env, self.task
+        area, self.people = self.area, people
+        attendants, worked_min = area.attendants, self.left_min
+        env, task = area.env, self.task
         now = env.now
         end_min = now + worked_min
         waits, done = TASK_STATES[task]
         attendants.write_state(battery=self.battery.number, state=done, from_min=now)
         if attendants.stays(people, now, end_min):
             Timed(env, worked_min, [self._done])
-            attendants.write_work(people, task, now, end_min, worked_min, person=self.person)
+            attendants.write_work(people, self.area.number, task, now, end_min, worked_min, person=self.person)
             return end_min
         end_min = attendants.end_of(people, now, worked_min)
         stop_min = attendants.stop_of(people)
@@ -358,21 +384,21 @@ class SoloJob:
             Moment(env, self._left).after(stop_min - now)
         until_min = min(end_min, stop_min)
         for begin, end in attendants.gaps_of(people, now, until_min):
-            room.state(self.battery, waits, begin)
-            room.state(self.battery, done, end)
+            area.state(self.battery, waits, begin)
+            area.state(self.battery, done, end)
         worked_min = attendants.worked_min(people, now, until_min, worked_min)
         if worked_min:
-            attendants.write_work(people, task, now, until_min, worked_min, person=self.person)
+            attendants.write_work(people, self.area.number, task, now, until_min, worked_min, person=self.person)
         return end_min if end_min <= stop_min else inf
 
     def _left(self, _: "Event") -> None:
         """Go home in the middle of it."""
-        self.attendants.room.state(self.battery, TASK_STATES[self.task][0])
-        self.attendants.let_go(self, self.people)
-        self.attendants.room.serve()
+        self.area.state(self.battery, TASK_STATES[self.task][0])
+        self.area.attendants.let_go(self, self.people)
+        self.area.serve()
 
     def _done(self, _: "Event") -> None:
         """Let the attendant go, see to what follows, and let everyone have what is free."""
-        self.attendants.give_back(self.people)
+        self.area.attendants.give_back(self.people)
         self.then()
-        self.attendants.room.serve()
+        self.area.serve()

@@ -99,7 +99,9 @@ class BatteryPlan:
     number: int
     name: str
     battery_type: str
-    """Name of the type: the same, but for a truck's own batteries."""
+    """Name of the type."""
+    entity: str
+    """What its random streams go by."""
     battery: BatteryType
     trucks: int
     batteries: int
@@ -133,13 +135,15 @@ class BatteryPlan:
     ageing: Ageing
 
 
-def battery_plan(scenario: Scenario, layout: str, number: int, name: str) -> BatteryPlan:
-    """Work out one battery type."""
+def battery_plan(
+    scenario: Scenario, layout: str, number: int, name: str, *, area: str, first_charger: int
+) -> BatteryPlan:
+    """Work out one battery type of an area."""
     battery = scenario.batteries[name]
     chargers = dict.fromkeys(count.charger for count in scenario.layouts[layout].chargers)
     fitting = {
         position: scenario.chargers[charger]
-        for position, charger in enumerate(chargers)
+        for position, charger in enumerate(chargers, start=first_charger)
         if scenario.chargers[charger].fits(name, battery, scenario.figures)
     }
     figures = scenario.figures
@@ -149,6 +153,7 @@ def battery_plan(scenario: Scenario, layout: str, number: int, name: str) -> Bat
         number=number,
         name=name,
         battery_type=name,
+        entity=f"battery of type {name}{f' in {area}' if area else ''}",
         battery=battery,
         trucks=sum(group.count for group in scenario.trucks if group.battery == name),
         batteries=scenario.batteries_of(layout)[name],

@@ -23,7 +23,7 @@ from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.handling import BOUND_TO_BAY, Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.layouts import Layout
+from batsim.scenario.parts.layouts import Layout, OnDuty
 from batsim.scenario.parts.rules import Rules
 from batsim.scenario.site import Scenario
 from batsim.scenario.unknowns import NOT_TOGETHER
@@ -32,19 +32,29 @@ from batsim.scenario.unknowns import NOT_TOGETHER
 class AttendantShift(NamedTuple):
     """Attendants of one shift."""
 
-    name: str
-    attendants: int
-    qualified: int
-    """How many of them have the skill that the exchange asks for."""
+    on_duty: OnDuty
+    """How many, and how many of them are qualified for what."""
     windows: tuple[Window, ...]
     breaks: frozenset[float]
     """Ends of those windows that a break follows, not the end of the shift. [min]"""
+
+
+@dataclass(frozen=True)
+class ChargerPlan:
+    """Chargers of one type in one area."""
+
+    name: str
+    count: float
+    efficiency_share: float
+    power_factor: float
+    standby_kw: float
 
 
 class OutagePlan(NamedTuple):
     """Something that is out of use on stated days."""
 
     thing: int
+    """Number among the things of its area."""
     units: int
     from_min: float
     length_min: float
@@ -54,61 +64,104 @@ class BreakdownPlan(NamedTuple):
     """How one kind of thing breaks down."""
 
     thing: int
+    """Number among the things of its area."""
     every: DurationLaw
     repair: DurationLaw
 
 
 @dataclass(frozen=True)
-class Blueprint:
-    """One layout of a scenario, ready to run."""
+class AreaPlan:
+    """One area of a layout, ready to run."""
 
-    layout: str
-    rules: Rules
+    number: int
+    name: str
+    """Empty where the layout is one area."""
     arrangement: Arrangement
-    horizon_min: float
-    warm_up_min: float
-    groups: tuple[GroupPlan, ...]
+    group_numbers: tuple[int, ...]
+    """Numbers of the truck groups that it serves."""
     battery_plans: tuple[BatteryPlan, ...]
-    """Batteries of each queue, by its number."""
+    """Batteries of each of its queues, in the order of their numbers, which run over all areas."""
     exchange: ExchangePlans | None
     standby: ExchangePlans | None
-    """How exchanges are made while the layout's own devices are out."""
+    """How exchanges are made while the area's own devices are out."""
     stations: float
     bays: float
     set_down_bays: float
     devices: dict[str, float]
     standby_devices: dict[str, float]
+    first_device: int
+    """Number of its first kind of device among those of all areas."""
     floor: FloorPlan | None
     breakdowns: tuple[BreakdownPlan, ...]
     outages: tuple[OutagePlan, ...]
     reserve: int
     """Ready batteries of each type kept for the shift change."""
     picking: str
-    charger_names: tuple[str, ...]
-    charger_counts: tuple[float, ...]
-    charger_efficiency: tuple[float, ...]
-    charger_power_factor: tuple[float, ...]
-    charger_standby_kw: tuple[float, ...]
-    charging: ChargingRules
-    open_windows: Timetable | None
-    """Hours in which current may flow; None when always."""
-    room_air_degc: tuple[float, ...]
-    """Air of the room in each week. [degC]"""
+    first_charger: int
+    """Number of its first charger type among those of all areas."""
+    chargers: tuple[ChargerPlan, ...]
     bound_chargers: bool
     attendants_limited: bool
     drivers_only: bool
     drivers_exchange: bool
     """Whether drivers exchange batteries in some shift."""
-    attendant_shifts: tuple[AttendantShift, ...]
-    """Each manned shift."""
+    own_shifts: tuple[AttendantShift, ...]
+    """Manned shifts of its own attendants."""
+    shares_attendants: bool
+    """Whether the attendants of the layout work here too."""
+    skill: str | None
+    """What its exchanges ask one of the attendants to be qualified for."""
     drivers_connect: Timetable | None
     """When drivers who connect batteries are at work; None when they never do."""
     drivers_at_work: Timetable
-    """When drivers of any group are at work."""
+    """When drivers of any of its groups are at work."""
+
+    @property
+    def charger_counts(self) -> dict[str, float]:
+        """Chargers of each type, by name."""
+        return {charger.name: charger.count for charger in self.chargers}
+
+    @property
+    def things(self) -> tuple[str, ...]:
+        """Kinds of thing that may be out of use: stations, devices, chargers."""
+        return ("station", *self.devices, *self.standby_devices, *(charger.name for charger in self.chargers))
+
+    def of_area(self, entity: str) -> str:
+        """Name of an entity of this area, for its random streams."""
+        return f"{entity} in {self.name}" if self.name else entity
+
+
+@dataclass(frozen=True)
+class Blueprint:
+    """One layout of a scenario, ready to run: its areas, and what they share."""
+
+    layout: str
+    rules: Rules
+    horizon_min: float
+    warm_up_min: float
+    groups: tuple[GroupPlan, ...]
+    areas: tuple[AreaPlan, ...]
+    charging: ChargingRules
+    open_windows: Timetable | None
+    """Hours in which current may flow; None when always."""
+    room_air_degc: tuple[float, ...]
+    """Air of the room in each week. [degC]"""
+    shared_shifts: tuple[AttendantShift, ...]
+    """Manned shifts of the attendants whom areas share."""
     site_windows: tuple[Window, ...]
     """When trucks of any group work. [min]"""
     minutes_per_working_day: float
     """Site working minutes of a week over its working days. [min]"""
+
+    @property
+    def battery_plans(self) -> tuple[BatteryPlan, ...]:
+        """Batteries of each queue, by its number."""
+        return tuple(plan for area in self.areas for plan in area.battery_plans)
+
+    @property
+    def chargers(self) -> tuple[ChargerPlan, ...]:
+        """Charger types of all areas, by their numbers."""
+        return tuple(charger for area in self.areas for charger in area.chargers)
 
 
 def blueprint_of(scenario: Scenario, layout: str, length_min: float, warm_up_min: float) -> Blueprint:
@@ -124,35 +177,94 @@ def blueprint_of(scenario: Scenario, layout: str, length_min: float, warm_up_min
 def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work it out; what does not go together raises a ValueError or an ArithmeticError."""
     scenario = scenario.in_layout(name)
-    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    layout = scenario.layouts[name]
     horizon_min = ticked(length_min + warm_up_min)
+    start_week = scenario.simulation.start_week
+    run = _Run(horizon_min, warm_up_min, Begin(warm_up_min, start_week))
     hours = scenario.charging_of(name).open_windows(horizon_min + ALWAYS_AHEAD)
-    battery_plans, queues_of = _battery_plans(scenario, name)
+    areas: list[AreaPlan] = []
+    queues_of: dict[str, tuple[int, ...]] = {}
+    for area, site in scenario.areas_of(name).items():
+        areas.append(_area_plan(scenario, site, _Place(name, area, tuple(areas)), queues_of, run))
+    shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
+    return Blueprint(
+        layout=name,
+        rules=scenario.rules,
+        horizon_min=horizon_min,
+        warm_up_min=ticked(warm_up_min),
+        groups=tuple(
+            group_plan(scenario, layout, number, queues_of[group.group], horizon_min, warm_up_min)
+            for number, group in enumerate(scenario.trucks)
+        ),
+        areas=tuple(areas),
+        charging=scenario.charging_of(name),
+        open_windows=Timetable(hours) if hours else None,
+        room_air_degc=weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min),
+        shared_shifts=_attendant_shifts(scenario, layout.attendants, run) if layout.areas else (),
+        site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, run.begin)),
+        minutes_per_working_day=minutes_per_working_day(scenario.week.in_week(start_week), shifts),
+    )
+
+
+class _Run(NamedTuple):
+    """Length of a run: its end, its warm-up and the week in which it begins."""
+
+    horizon_min: float
+    warm_up_min: float
+    begin: Begin
+
+
+class _Place(NamedTuple):
+    """Which area of which layout is worked out, after which others: numbers go on from theirs."""
+
+    layout: str
+    area: str
+    before: tuple[AreaPlan, ...]
+
+    @property
+    def first_queue(self) -> int:
+        """Number of the first queue."""
+        return sum(len(area.battery_plans) for area in self.before)
+
+    @property
+    def first_charger(self) -> int:
+        """Number of the first charger type."""
+        return sum(len(area.chargers) for area in self.before)
+
+    @property
+    def first_device(self) -> int:
+        """Number of the first kind of device."""
+        return sum(len(area.devices) + len(area.standby_devices) for area in self.before)
+
+
+def _area_plan(
+    whole: Scenario, scenario: Scenario, place: _Place, queues_of: dict[str, tuple[int, ...]], run: _Run
+) -> AreaPlan:
+    """Work out one area: `scenario` is that of it alone. Notes the queues of the trucks of each of its groups."""
+    name = place.layout
+    layout, arrangement = scenario.layouts[name], scenario.arrangement(name)
+    battery_plans, queues = _battery_plans(whole, scenario, place)
+    queues_of.update(queues)
     exchange, standby = _exchanges(scenario, name)
-    chargers = _charger_counts(layout)
+    chargers = tuple(_charger_plan(scenario, charger, count) for charger, count in layout.chargers_by_type.items())
     stations = layout.stations
     if stations is None:
-        stations = sum(chargers.values()) if arrangement.in_truck else 1
+        stations = sum(charger.count for charger in chargers) if arrangement.in_truck else 1
     bays = _bays(scenario, name, battery_plans, stations)
     devices = _devices(exchange.attendants.devices if exchange else arrangement.watering_devices, layout.devices)
     standby_devices = _devices(
         standby.attendants.devices if standby else {}, layout.standby.devices if layout.standby else {}
     )
-    things = ("station", *devices, *standby_devices, *chargers)
+    things = ("station", *devices, *standby_devices, *layout.chargers_by_type)
     shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
     by_drivers = _shifts_by_drivers(scenario, layout)
-    start_week = scenario.simulation.start_week
-    begin = Begin(warm_up_min, start_week)
-    return Blueprint(
-        layout=name,
-        rules=scenario.rules,
+    stated = whole.layouts[name]
+    own = stated.by_area[place.area].attendants
+    return AreaPlan(
+        number=len(place.before),
+        name=place.area,
         arrangement=arrangement,
-        horizon_min=horizon_min,
-        warm_up_min=ticked(warm_up_min),
-        groups=tuple(
-            group_plan(scenario, layout, number, queues, horizon_min, warm_up_min)
-            for number, queues in enumerate(queues_of)
-        ),
+        group_numbers=tuple(number for number, group in enumerate(whole.trucks) if group.group in queues),
         battery_plans=battery_plans,
         exchange=exchange,
         standby=standby,
@@ -161,37 +273,31 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         set_down_bays=_set_down_bays(layout, exchange, standby, max(stations, _at_once(exchange, devices))),
         devices=devices,
         standby_devices=standby_devices,
+        first_device=place.first_device,
         floor=_floor(scenario, name, bays, stations),
         breakdowns=_breakdowns(layout, things),
-        outages=_outages(layout, things, first_week_min(warm_up_min)),
+        outages=_outages(layout, things, first_week_min(run.warm_up_min)),
         reserve=layout.reserve_for_shift_change,
         picking=layout.picking,
-        charger_names=tuple(chargers),
-        charger_counts=tuple(chargers.values()),
-        charger_efficiency=tuple(scenario.chargers[charger].efficiency_share for charger in chargers),
-        charger_power_factor=tuple(scenario.chargers[charger].power_factor for charger in chargers),
-        charger_standby_kw=tuple(scenario.chargers[charger].standby_kw for charger in chargers),
-        charging=scenario.charging_of(name),
-        open_windows=Timetable(hours) if hours else None,
-        room_air_degc=weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min),
-        bound_chargers=arrangement.charger_leads == BOUND_TO_BAY and UNLIMITED not in chargers.values(),
+        first_charger=place.first_charger,
+        chargers=chargers,
+        bound_chargers=arrangement.charger_leads == BOUND_TO_BAY
+        and all(charger.count < UNLIMITED for charger in chargers),
         attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=layout.drivers_only,
         drivers_exchange=bool(by_drivers),
-        attendant_shifts=_attendant_shifts(scenario, name, horizon_min + ALWAYS_AHEAD, begin),
-        drivers_connect=_connecting(scenario, shifts, by_drivers, horizon_min, begin, arrangement.connects),
-        drivers_at_work=Timetable(group_windows(scenario.week, shifts, horizon_min + ALWAYS_AHEAD, begin)),
-        site_windows=tuple(group_windows(scenario.week, shifts, horizon_min, begin)),
-        minutes_per_working_day=minutes_per_working_day(scenario.week.in_week(start_week), shifts),
+        own_shifts=_attendant_shifts(scenario, own, run),
+        shares_attendants=bool(stated.areas) and isinstance(layout.attendants, dict) and stated.attendants is not None,
+        skill=next((step.skill for step in arrangement.steps if step.skill), None),
+        drivers_connect=_connecting(scenario, shifts, by_drivers, run, arrangement.connects),
+        drivers_at_work=Timetable(group_windows(scenario.week, shifts, run.horizon_min + ALWAYS_AHEAD, run.begin)),
     )
 
 
-def _charger_counts(layout: Layout) -> dict[str, float]:
-    """Chargers of each type, in the order in which the layout names them."""
-    counts: dict[str, float] = {}
-    for count in layout.chargers:
-        counts[count.charger] = counts.get(count.charger, 0.0) + count.number
-    return counts
+def _charger_plan(scenario: Scenario, name: str, count: float) -> ChargerPlan:
+    """Work out one charger type of an area."""
+    kind = scenario.chargers[name]
+    return ChargerPlan(name, count, kind.efficiency_share, kind.power_factor, kind.standby_kw)
 
 
 def _bays(scenario: Scenario, name: str, battery_plans: tuple[BatteryPlan, ...], stations: float) -> float:
@@ -228,29 +334,35 @@ def _at_once(exchange: ExchangePlans | None, devices: dict[str, float]) -> float
     return min((devices[name] // number for name, number in held.items() if devices[name] < UNLIMITED), default=0.0)
 
 
-def _battery_plans(scenario: Scenario, name: str) -> tuple[tuple[BatteryPlan, ...], list[tuple[int, ...]]]:
-    """Work out the batteries of each queue, and for each group the queues of its trucks.
+def _battery_plans(
+    whole: Scenario, scenario: Scenario, place: _Place
+) -> tuple[tuple[BatteryPlan, ...], dict[str, tuple[int, ...]]]:
+    """Work out the batteries of each queue of an area, and for each of its groups the queues of its trucks.
 
-    There is a queue for each battery type, or one for each truck where trucks keep batteries of their own.
+    There is a queue for each battery type, or one for each truck where trucks keep batteries of their own. Numbers of
+    queues and of charger types go on from those of other areas.
     """
     plans: list[BatteryPlan] = []
-    queues_of: list[tuple[int, ...]] = [()] * len(scenario.trucks)
+    queues_of: dict[str, tuple[int, ...]] = {}
     for battery in dict.fromkeys(group.battery for group in scenario.trucks):
-        groups = [(number, group) for number, group in enumerate(scenario.trucks) if group.battery == battery]
-        first = len(plans)
-        shared = battery_plan(scenario, name, first, battery)
-        if not groups[0][1].own_batteries:
+        groups = [group for group in scenario.trucks if group.battery == battery]
+        number = place.first_queue + len(plans)
+        shared = battery_plan(
+            scenario, place.layout, number, battery, area=place.area, first_charger=place.first_charger
+        )
+        if shared.trucks < whole.trucks_by_battery[battery]:
+            shared = replace(shared, name=f"{battery}, {place.area}")
+        if not groups[0].own_batteries:
             plans.append(shared)
-            for number, group in groups:
-                queues_of[number] = (first,) * group.count
+            queues_of.update({group.group: (number,) * group.count for group in groups})
             continue
         at_least, more = divmod(shared.batteries, shared.trucks)
-        for number, group in groups:
-            queues_of[number] = tuple(range(len(plans), len(plans) + group.count))
-            for position in range(group.count):
-                kept = at_least + (len(plans) - first < more)
-                title = f"{battery}, {group.group} {position + 1}"
-                plans.append(replace(shared, number=len(plans), name=title, trucks=1, batteries=kept))
+        owners = [(group.group, position) for group in groups for position in range(group.count)]
+        for order, (group_name, position) in enumerate(owners):
+            title = f"{battery}, {group_name} {position + 1}"
+            kept = replace(shared, number=number + order, batteries=at_least + (order < more), trucks=1)
+            plans.append(replace(kept, name=title, entity=f"battery of type {title}"))
+            queues_of[group_name] = (*queues_of.get(group_name, ()), number + order)
     return tuple(plans), queues_of
 
 
@@ -279,13 +391,13 @@ def _shifts_by_drivers(scenario: Scenario, layout: Layout) -> list[str]:
 
 
 def _connecting(
-    scenario: Scenario, shifts: list[str], by_drivers: list[str], horizon_min: float, begin: Begin, connects: str
+    scenario: Scenario, shifts: list[str], by_drivers: list[str], run: _Run, connects: str
 ) -> Timetable | None:
     """When drivers who connect batteries are at work: in all shifts, or in those in which they exchange them."""
     connecting = shifts if connects == "driver" else by_drivers
     if not connecting:
         return None
-    return Timetable(group_windows(scenario.week, connecting, horizon_min + ALWAYS_AHEAD, begin))
+    return Timetable(group_windows(scenario.week, connecting, run.horizon_min + ALWAYS_AHEAD, run.begin))
 
 
 def _floor(scenario: Scenario, name: str, bays: float, stations: float) -> FloorPlan | None:
@@ -302,7 +414,7 @@ def _breakdowns(layout: Layout, things: tuple[str, ...]) -> tuple[BreakdownPlan,
     return tuple(
         BreakdownPlan(things.index(thing), breakdown.every_min, breakdown.repair_min)
         for name, breakdown in layout.breakdowns.items()
-        for thing in (_charger_counts(layout) if name == "charger" else [name])
+        for thing in (layout.chargers_by_type if name == "charger" else [name])
     )
 
 
@@ -314,17 +426,16 @@ def _outages(layout: Layout, things: tuple[str, ...], first_min: float) -> tuple
     )
 
 
-def _attendant_shifts(scenario: Scenario, name: str, until_min: float, begin: Begin) -> tuple[AttendantShift, ...]:
+def _attendant_shifts(
+    scenario: Scenario, by_shift: dict[str, OnDuty] | str | None, run: _Run
+) -> tuple[AttendantShift, ...]:
     """Windows of each manned shift, and which gaps are breaks."""
-    skill = next((step.skill for step in scenario.arrangement(name).steps if step.skill), None)
-    by_shift = scenario.layouts[name].attendants
     if not isinstance(by_shift, dict):
         return ()
-    shifts = []
-    for shift, attendants in by_shift.items():
-        if attendants:
-            windows = group_windows(scenario.week, [shift], until_min, begin)
-            breaks = break_starts(scenario.week, [shift], windows, until_min, begin)
-            qualified = attendants.with_skill(skill)
-            shifts.append(AttendantShift(shift, int(attendants), qualified, tuple(windows), breaks))
+    shifts, until_min = [], run.horizon_min + ALWAYS_AHEAD
+    for shift, on_duty in by_shift.items():
+        if on_duty:
+            windows = group_windows(scenario.week, [shift], until_min, run.begin)
+            breaks = break_starts(scenario.week, [shift], windows, until_min, run.begin)
+            shifts.append(AttendantShift(on_duty, tuple(windows), breaks))
     return tuple(shifts)

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from batsim.formulas.phases import Profile
+    from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import BatteryPlan
-    from batsim.room.simulation import Room
     from batsim.room.timetable import Timetable
 
 new: Any = tuple.__new__
@@ -158,7 +158,7 @@ def put_in(battery: "Battery", result: Outcome, planned: Planned, *, full: bool)
 
 
 def write_charge(
-    room: "Room", battery: "Battery", charger: int, times: tuple[float, float, float], course: Course, *, full: bool
+    area: "Area", battery: "Battery", charger: int, times: tuple[float, float, float], course: Course, *, full: bool
 ) -> None:
     """Write the row of a charge that has been put in, and those of its phases.
 
@@ -182,7 +182,7 @@ def write_charge(
     end_min, given_ah, given_kwh, stored_ah, gas_ah, end_degc, _ = result
     capacity_ah = battery.queue.plan.capacity_ah
     soc_to = 1.0 - battery.missing_ah / capacity_ah
-    write = room.record.write
+    write = area.record.write
     write.charges(
         standing=standing(battery=number, queue=queue, charger=charger, bay=battery.bay, discharged_min=discharged_min),
         connected_min=connected_min,
@@ -216,17 +216,17 @@ APART_MIN = 1e-3
 """Phases of a charge that are no further apart follow each other at once. [min]"""
 
 
-def write_pauses(room: "Room", battery: "Battery", course: Course) -> None:
+def write_pauses(area: "Area", battery: "Battery", course: Course) -> None:
     """Write when a charge is without current between its start and its end."""
     begin, _, pieces, result = course
     time = begin.start_min
     for piece_min, phase in pieces:
         if piece_min > time + APART_MIN:
-            room.state(battery, PAUSED, time)
-            room.state(battery, ON_CHARGE, piece_min)
+            area.state(battery, PAUSED, time)
+            area.state(battery, ON_CHARGE, piece_min)
         time = piece_min + 60.0 * phase.hours
     if result.end_min > time + APART_MIN:
-        room.state(battery, PAUSED, time)
+        area.state(battery, PAUSED, time)
 
 
 def accepting_degc(

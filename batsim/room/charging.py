@@ -42,17 +42,17 @@ from batsim.room.charge import (
     write_pauses,
 )
 from batsim.room.clock import Moment, Timed, ticked
-from batsim.room.sharing import Running, SharedPower
+from batsim.room.sharing import Running
 from batsim.scenario.parts.week import DAY_MIN
 
 if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.formulas.phases import Profile
+    from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import EqualisingPlan
     from batsim.room.queue import Queue
-    from batsim.room.simulation import Room
     from batsim.scenario.chemistry import Thermal
 
 
@@ -73,31 +73,34 @@ class ChargerPool:
 class ChargingDesk:
     """Brings discharged batteries to ready."""
 
-    def __init__(self, room: "Room") -> None:
-        blueprint = room.blueprint
-        self.room, self.write_state = room, room.record.write.battery_states
-        self.pools = [ChargerPool(number, count) for number, count in enumerate(blueprint.charger_counts)]
-        self.pools_of = [[self.pools[number] for number in queue.chargers] for queue in blueprint.battery_plans]
-        self.bound = blueprint.bound_chargers
-        self.connect_time = blueprint.arrangement.connect_time_min
+    def __init__(self, area: "Area") -> None:
+        plan, shared = area.plan, area.room
+        self.area, self.write_state = area, area.record.write.battery_states
+        self.pools = [
+            ChargerPool(number, charger.count) for number, charger in enumerate(plan.chargers, start=plan.first_charger)
+        ]
+        pools = {pool.number: pool for pool in self.pools}
+        self.pools_of = {queue.number: [pools[number] for number in queue.chargers] for queue in plan.battery_plans}
+        """By queue: chargers that fit its batteries, in the order in which they are taken."""
+        self.bound = plan.bound_chargers
+        self.connect_time = plan.arrangement.connect_time_min
         self.instant_connect = self.connect_time.always_zero
-        self.drivers = blueprint.drivers_connect
+        self.drivers = plan.drivers_connect
         """When drivers who connect batteries are at work; None when they never do."""
-        self.by_attendants = blueprint.attendants_limited
+        self.by_attendants = plan.attendants_limited
         """Whether attendants, who are few, connect batteries while such drivers are away."""
         self.driver_stays = False
         """Whether the driver who has just exchanged the battery plugs it in, be it after the end of the shift."""
-        self.open_hours = blueprint.open_windows
-        self.rules = blueprint.charging
-        self.waits = blueprint.charging.too_warm_or_cold == "wait"
-        self.starts: list[float] = []
-        """Starts that are settled, in order, for staggered starts. [min]"""
-        self.delay_min = ticked(blueprint.charging.delay_min)
-        self.held = bool(blueprint.charging.stagger_min) or blueprint.open_windows is not None
-        self.sharing: SharedPower | None = None
-        if blueprint.charging.power_limit_kw is not None:
-            self.sharing = SharedPower(room, blueprint.charging.power_limit_kw)
-        self.may_pause = self.sharing is not None or blueprint.open_windows is not None
+        self.open_hours = shared.blueprint.open_windows
+        self.rules = shared.blueprint.charging
+        self.waits = self.rules.too_warm_or_cold == "wait"
+        self.starts = shared.starts
+        """Starts that are settled on the site, in order, for staggered starts. [min]"""
+        self.delay_min = ticked(self.rules.delay_min)
+        self.held = bool(self.rules.stagger_min) or self.open_hours is not None
+        self.sharing = shared.sharing
+        """Power limit that chargers of all areas share; None without."""
+        self.may_pause = self.sharing is not None or self.open_hours is not None
         """Whether a charge can be without current for a time."""
         self.to_connect: list[Battery] = []
         """Batteries that have a charger and wait for a person, first come first."""
@@ -107,9 +110,9 @@ class ChargingDesk:
     def receive(self, battery: "Battery", *, by_driver: bool = False) -> None:
         """Take in a discharged battery that stands in its bay, where the driver who brought it may plug it in."""
         self.driver_stays = by_driver and self.drivers is not None
-        battery.discharged_min = self.room.env.now
-        if self.room.maintenance.before[battery.queue.number]:
-            self.room.maintenance.before_charge(battery)
+        battery.discharged_min = self.area.env.now
+        if self.area.maintenance.before[battery.queue.number]:
+            self.area.maintenance.before_charge(battery)
         else:
             self.take_in(battery)
         self.driver_stays = False
@@ -120,7 +123,7 @@ class ChargingDesk:
             if pool.free >= 1:
                 self._assign(battery, pool)
                 return
-        self.room.state(battery, WAITS_FOR_CHARGER)
+        self.area.state(battery, WAITS_FOR_CHARGER)
         battery.queue.discharged.append(battery)
 
     def release(self, battery: "Battery") -> None:
@@ -128,7 +131,7 @@ class ChargingDesk:
         pool = battery.pool
         if pool is None:
             return
-        self.write_charger(battery, self.room.env.now)
+        self.write_charger(battery, self.area.env.now)
         battery.pool = None
         if pool.going_out:
             pool.going_out.pop(0).after(0.0)
@@ -139,7 +142,7 @@ class ChargingDesk:
         """Write the row of a charger that a battery leaves; a number of minutes that is none: not in this run."""
         pool = battery.pool
         assert pool is not None  # it has one
-        write, from_min = self.room.record.write.chargers, battery.charger_min
+        write, from_min = self.area.record.write.chargers, battery.charger_min
         write(charger=pool.number, battery=battery.number, from_min=from_min, to_min=to_min)
         battery.charger_min = nan
 
@@ -147,24 +150,23 @@ class ChargingDesk:
         """Have a free charger supply the battery that has waited longest, of those it fits."""
         pool.free += 1
         longest: Queue | None = None
-        for queue in self.room.queues:
+        for queue in self.area.queues:
             fits = queue.discharged and pool in self.pools_of[queue.number]
             if fits and (longest is None or queue.discharged[0].discharged_min < longest.discharged[0].discharged_min):
                 longest = queue
         if longest is not None:
             self._assign(longest.discharged.popleft(), pool)
 
-    def serve(self) -> None:
-        """Connect what waits for a person, while there is one."""
-        while self.to_connect:
-            person = self._connects_now()
-            if person is None:
-                return
+    def connect_first(self) -> bool:
+        """Connect the battery that has waited longest for a person; False when nobody can."""
+        person = self._connects_now()
+        if person is not None:
             self._connect(self.to_connect.pop(0), person)
+        return person is not None
 
     def _connects_now(self) -> int | None:
         """Who may connect a battery now: an attendant or a driver; None when nobody can."""
-        attendants, drivers, now = self.room.attendants, self.drivers, self.room.env.now
+        attendants, drivers, now = self.area.attendants, self.drivers, self.area.env.now
         if drivers is not None and (self.driver_stays or drivers.window(now)[0] <= now):
             return DRIVER
         if self.by_attendants or drivers is None:
@@ -175,7 +177,7 @@ class ChargingDesk:
     def unfinished(self) -> "list[Battery]":
         """Batteries that wait when the run ends: for a charger, for a person, or for others to take over."""
         return [
-            *(battery for queue in self.room.queues for battery in queue.discharged),
+            *(battery for queue in self.area.queues for battery in queue.discharged),
             *self.to_connect,
             *self.laid_down,
         ]
@@ -184,44 +186,46 @@ class ChargingDesk:
         """Give a battery its charger and have it connected."""
         pool.free -= 1
         battery.pool = pool
-        now = battery.charger_min = self.room.env.now
+        now = battery.charger_min = self.area.env.now
         if self.instant_connect:
             self._charge(battery, now, now)
             return
-        person = self._connects_now()
+        person, service = self._connects_now(), self.area.service
         by_attendant = person == ATTENDANT and self.by_attendants
-        if person is not None and not (by_attendant and not (self.room.usual_order and self.room.can_spare_one())):
+        if person is not None and not (by_attendant and not (service.usual_order and service.can_spare_one(self.area))):
             self._connect(battery, person)
             return
         self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=now)
         self.to_connect.append(battery)
-        if not self.room.usual_order:
-            self.room.serve()
+        if not service.usual_order:
+            self.area.serve()
 
     def _connect(self, battery: "Battery", person: int) -> None:
         """Connect a battery; the person is held meanwhile, the charge starts after."""
-        room, now = self.room, self.room.env.now
-        minutes = next(room.connect_times[battery.number])
+        area, now = self.area, self.area.env.now
+        minutes = next(area.connect_times[battery.number])
         if person == ATTENDANT and self.by_attendants:
             done = partial(self._connected, battery, now)
-            job = SoloJob(room.attendants, battery, person, CONNECTING, minutes, done)
-            if job.work_with(room.attendants.take(1)) == inf:
+            job = SoloJob(area, battery, person, CONNECTING, minutes, done)
+            if job.work_with(area.attendants.take(1)) == inf:
                 self.laid_down[battery] = None
         else:
-            end_min, write = now + minutes, room.record.write.work
+            end_min, write = now + minutes, area.record.write.work
             self.write_state(battery=battery.number, state=BEING_CONNECTED, from_min=now)
-            write(person=person, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes)
+            write(
+                area=area.number, person=person, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes
+            )
             self._charge(battery, now, end_min)
 
     def _connected(self, battery: "Battery", since_min: float) -> None:
         """Let the current on."""
         self.laid_down.pop(battery, None)
-        self._charge(battery, since_min, self.room.env.now)
+        self._charge(battery, since_min, self.area.env.now)
 
     def _charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:
         """Settle when the current comes on and, unless chargers share a power limit, the whole charge."""
-        room = self.room
-        law = room.charge_times[battery.number]
+        area = self.area
+        law = area.charge_times.get(battery.number)
         minutes = None if law is None else next(law)
         begin = self.begin(battery, free_min)
         course = self._course(battery, begin, minutes)
@@ -235,7 +239,7 @@ class ChargingDesk:
             self._settle(battery, times, course)
         else:
             share = partial(self._share, battery, times, course)
-            Moment(room.env, share).after(course.begin.start_min - room.env.now)
+            Moment(area.env, share).after(course.begin.start_min - area.env.now)
 
     def _course(self, battery: "Battery", begin: Begin, minutes: float | None) -> Course:
         """Work out a full charge that has all the power it asks for."""
@@ -254,7 +258,7 @@ class ChargingDesk:
 
     def _shared(self, running: Running, times: tuple[float, float], begin: Begin) -> None:
         """Settle a charge that has come to its end under a power limit."""
-        self._settle(running.battery, times, _shared_course(running, begin, self.room.env.now))
+        self._settle(running.battery, times, _shared_course(running, begin, self.area.env.now))
 
     def _under_way(self, running: Running, times: tuple[float, float], begin: Begin, end_min: float) -> None:
         """Write a charge that the end of the run leaves unfinished, with its end as planned."""
@@ -269,16 +273,16 @@ class ChargingDesk:
 
     def _settle(self, battery: "Battery", times: tuple[float, float], course: Course) -> None:
         """Book a charge, and see to what comes after."""
-        room, end_min = self.room, course.result.end_min
+        area, end_min = self.area, course.result.end_min
         cooled_min = battery.ready_min = self._book(battery, times, course)
-        now = room.env.now
+        now = area.env.now
         if self.bound or cooled_min == end_min:
             # Nobody has to be told when the charge ends: the charger stays taken, or there is no cool-down.
-            Timed(room.env, cooled_min - now, [partial(self._cooled, battery)])
+            Timed(area.env, cooled_min - now, [partial(self._cooled, battery)])
         elif end_min <= now:
             self._charged(battery, cooled_min)
         else:
-            Timed(room.env, end_min - now, [partial(self._charged, battery, cooled_min)])
+            Timed(area.env, end_min - now, [partial(self._charged, battery, cooled_min)])
 
     def _book(self, battery: "Battery", times: tuple[float, float], course: Course) -> float:
         """Put a charge into the battery and write its rows; returns when the battery has cooled down. [min]
@@ -289,10 +293,10 @@ class ChargingDesk:
         assert pool is not None  # a battery is connected to a charger
         put_in(battery, course.result, course.planned, full=True)
         cooled_min = end_min + self._cool_down_min(battery, end_min)
-        write_charge(self.room, battery, pool.number, (*times, cooled_min), course, full=True)
+        write_charge(self.area, battery, pool.number, (*times, cooled_min), course, full=True)
         write_state(battery=battery.number, state=ON_CHARGE, from_min=course.begin.start_min)
         if self.may_pause:
-            write_pauses(self.room, battery, course)
+            write_pauses(self.area, battery, course)
         if cooled_min > end_min:
             write_state(battery=battery.number, state=COOLING, from_min=end_min)
         return cooled_min
@@ -300,9 +304,9 @@ class ChargingDesk:
     def begin(self, battery: "Battery", free_min: float) -> Begin:
         """When the current comes on, once a charger and whoever connects it are done with the battery."""
         start_min, delayed_min = free_min + self.delay_min, 0.0
-        air_degc = self.room.air_degc(start_min)
+        air_degc = self.area.air_degc(start_min)
         degc = battery.degc_after_rest(start_min, air_degc)
-        if self.waits and self.room.charge_times[battery.number] is None:
+        if self.waits and battery.number not in self.area.charge_times:
             thermal = battery.queue.plan.thermal
             if not thermal.charge_from_degc <= degc <= thermal.charge_below_degc:
                 delayed_min = _until_right_min(thermal, degc, air_degc)
@@ -317,7 +321,7 @@ class ChargingDesk:
         start_min = self._in_hours(start_min)
         stagger_min = self.rules.stagger_min
         if stagger_min:
-            self.starts = [start for start in self.starts if start > self.room.env.now - stagger_min]
+            self.starts[:] = [start for start in self.starts if start > self.area.env.now - stagger_min]
             for taken in self.starts:  # in order: the first gap is the one
                 if taken - stagger_min < start_min < taken + stagger_min:
                     start_min = self._in_hours(taken + stagger_min)
@@ -346,11 +350,11 @@ class ChargingDesk:
 
     def _cool_down_min(self, battery: "Battery", end_min: float) -> float:
         """Length of the cool-down: as stated, or until the battery is cool enough if that is sooner. [min]"""
-        stated_min = next(self.room.cool_downs[battery.number])
+        stated_min = next(self.area.cool_downs[battery.number])
         cool_to = battery.queue.plan.cool_to_degc
         if cool_to is None:
             return stated_min
-        hours = cool_down_h(battery.degc, self.room.air_degc(end_min), cool_to, battery.queue.plan.thermal.room_tau_h)
+        hours = cool_down_h(battery.degc, self.area.air_degc(end_min), cool_to, battery.queue.plan.thermal.room_tau_h)
         return min(stated_min, ticked(60.0 * hours)) if hours < inf else stated_min
 
     def planned(
@@ -392,7 +396,7 @@ class ChargingDesk:
     def _charged(self, battery: "Battery", cooled_min: float, _: "Event | None" = None) -> None:
         """Free the charger at the end of a charge; the battery goes on to cool down."""
         self.release(battery)
-        Timed(self.room.env, cooled_min - self.room.env.now, [partial(self._cooled, battery)])
+        Timed(self.area.env, cooled_min - self.area.env.now, [partial(self._cooled, battery)])
 
     def _cooled(self, battery: "Battery", _: "Event") -> None:
         """End a cool-down: the battery is full, and gets water if that is due, else it is ready."""
@@ -401,10 +405,10 @@ class ChargingDesk:
         if not self.bound and battery.pool is not None:
             self.release(battery)
         if battery.maintenance_charges:
-            self.room.maintenance.after_charge(battery)
+            self.area.maintenance.after_charge(battery)
         else:
             self.make_ready(battery)
-        self.room.serve()
+        self.area.serve()
 
     def bind(self, battery: "Battery") -> None:
         """Let a spare stand before a charger of its own, as long as there are any."""
@@ -416,7 +420,7 @@ class ChargingDesk:
 
     def make_ready(self, battery: "Battery") -> None:
         """Let a battery into the ready stock."""
-        self.write_state(battery=battery.number, state=READY, from_min=self.room.env.now)
+        self.write_state(battery=battery.number, state=READY, from_min=self.area.env.now)
         battery.queue.put_ready(battery)
 
 

@@ -10,41 +10,42 @@ from batsim.room.devices import Devices
 if TYPE_CHECKING:
     from simpy.events import Event
 
+    from batsim.room.area import Area
     from batsim.room.charging import ChargerPool
-    from batsim.room.simulation import Room
     from batsim.room.truck import Truck
 
 
 class SpotDesk:
     """Charging spots and their chargers: first come, first served."""
 
-    def __init__(self, room: "Room") -> None:
-        self.room = room
-        self.spots = room.blueprint.stations
+    def __init__(self, area: "Area") -> None:
+        self.area = area
+        self.spots = area.plan.stations
         self.waiting: deque[tuple[Truck, Moment]] = deque()
         self.in_shift = 0
         """Trucks that wait in shift time."""
         self.cause = NOTHING
-        plan, devices = room.blueprint.arrangement, room.blueprint.devices
+        plan, devices, first = area.plan.arrangement, area.plan.devices, area.plan.first_device
         self.going_out: list[Moment] = []
         """Spots that go out of use when their truck has left: what is to be told then."""
         self.devices = [
-            Devices(kind, count, plan.watering_devices[name], 0) for kind, (name, count) in enumerate(devices.items())
+            Devices(kind, count, plan.watering_devices[name], 0)
+            for kind, (name, count) in enumerate(devices.items(), start=first)
         ]
         """What pulls a battery out to water it by hand."""
-        self.draw_out = room.durations("draw out", lambda _: plan.pull_out_time_min)
-        self.plug = room.durations("plug", lambda _: plan.plug_time_min)
-        self.unplug = room.durations("unplug", lambda _: plan.unplug_time_min)
+        self.draw_out = area.durations("draw out", lambda _: plan.pull_out_time_min)
+        self.plug = area.durations("plug", lambda _: plan.plug_time_min)
+        self.unplug = area.durations("unplug", lambda _: plan.unplug_time_min)
 
     def take(self, truck: "Truck") -> bool:
         """Take a spot with a charger that fits, if there is one."""
         if self.spots < 1:
             return False
-        for pool in self.room.charging.pools_of[truck.queue.number]:
+        for pool in self.area.charging.pools_of[truck.queue.number]:
             if pool.free >= 1:
                 pool.free -= 1
                 self.spots -= 1
-                truck.battery.pool, truck.battery.charger_min = pool, self.room.env.now
+                truck.battery.pool, truck.battery.charger_min = pool, self.area.env.now
                 truck.battery.owes_to(truck.queue.plan.profiles[pool.number].factor)
                 return True
         return False
@@ -71,15 +72,15 @@ class SpotDesk:
 
     def wait(self, truck: "Truck") -> Moment:
         """Join the queue; the moment comes when a spot has been taken for the truck."""
-        called = Moment(self.room.env)
+        called = Moment(self.area.env)
         self.waiting.append((truck, called))
-        self.room.state(truck.battery, WAITS_FOR_CHARGER)
+        self.area.state(truck.battery, WAITS_FOR_CHARGER)
         return called
 
     def leave_queue(self, truck: "Truck") -> None:
         """Give up waiting, because work begins again."""
         self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
-        self.room.state(truck.battery, IN_TRUCK)
+        self.area.state(truck.battery, IN_TRUCK)
 
     def note(self, change: int) -> None:
         """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
@@ -87,5 +88,5 @@ class SpotDesk:
         cause = NO_STATION if self.in_shift else NOTHING
         if cause != self.cause:
             self.cause = cause
-            for queue in self.room.queues:
-                self.room.record.write.queues(queue=queue.number, cause=cause, from_min=self.room.env.now)
+            for queue in self.area.queues:
+                self.area.record.write.queues(queue=queue.number, cause=cause, from_min=self.area.env.now)

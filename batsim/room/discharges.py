@@ -256,7 +256,7 @@ def at_power(discharge: Discharge, soc: float, until_min: float = inf, *, rested
 def begins_at_degc(truck: "Truck", start_min: float) -> float:
     """Temperature of a truck's battery when a discharge begins. [degC]"""
     stated = truck.group.truck.temperature_degc
-    return truck.battery.degc_after_rest(start_min, truck.room.air_degc(start_min)) if stated is None else stated
+    return truck.battery.degc_after_rest(start_min, truck.area.air_degc(start_min)) if stated is None else stated
 
 
 def _go_on_power(
@@ -288,7 +288,7 @@ def _until_called(discharge: Discharge) -> bool:
     truck, left_min = discharge.truck, discharge.stretches[-1].end_min
     if truck.early_min >= left_min or truck.early_min == inf:
         return False
-    truck.early_min = max(truck.early_min, truck.room.env.now)
+    truck.early_min = max(truck.early_min, truck.area.env.now)
     truck.discharge, truck.left_min, truck.reason = discharge, left_min, discharge.reason
     truck.joined_min = left_min + truck.trip_min
     return True
@@ -343,17 +343,24 @@ def _drive(truck: "Truck", discharge: Discharge, last: Stretch) -> tuple[float, 
         hours_ah = gives.used(gives.full, last.power_w, way_min)[1]
         way_min *= min(1.0, ah / hours_ah) if hours_ah else 0.0
         truck.fetched_min = fetched_min = truck.group.fetch_min
-        begin_min, write = last.end_min + truck.trip_min, truck.room.record.write.work
+        begin_min, write = last.end_min + truck.trip_min, truck.area.record.write.work
         end_min = begin_min + fetched_min
-        write(person=DRIVER, task=FETCHING, start_min=begin_min, end_min=end_min, hands_on_min=fetched_min)
+        write(
+            area=truck.area.number,
+            person=DRIVER,
+            task=FETCHING,
+            start_min=begin_min,
+            end_min=end_min,
+            hands_on_min=fetched_min,
+        )
     return soc, ah, way_min
 
 
 def write_discharge(truck: "Truck", start_min: float, end_min: float, drawn: Drawn, warmth: Warmth) -> None:
     """Warm and wear the battery, and write the row of a discharge."""
     battery = truck.battery
-    ageing_degc = battery.used(start_min, end_min, warmth, truck.room.air_degc(start_min))
-    truck.room.record.write.discharges(
+    ageing_degc = battery.used(start_min, end_min, warmth, truck.area.air_degc(start_min))
+    truck.area.record.write.discharges(
         truck=truck.number,
         group=truck.group.number,
         battery=battery.number,

@@ -11,18 +11,18 @@ from batsim.room.discharges import DISCHARGED, carry_on, first_discharge, leave_
 if TYPE_CHECKING:
     from simpy.events import Event
 
-    from batsim.room.simulation import Room
+    from batsim.room.area import Area
     from batsim.room.truck import Truck
 
 
-def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
+def duty(area: "Area", truck: "Truck") -> "Generator[Event, None, None]":
     """Life of a truck whose batteries are exchanged."""
-    env, desk = room.env, room.exchange
+    env, desk = area.env, area.exchange
     level = truck.group.truck.exchange_at_share
     goes_on = first_discharge(truck, level)
     while goes_on:
         if truck.discharge is not None:
-            yield from _wait_for_call(room, truck, truck.early_min)
+            yield from _wait_for_call(area, truck, truck.early_min)
         else:
             yield Timed(env, truck.joined_min - env.now, [], ASKS)
             while truck.stood_min and truck.leaves_later():
@@ -31,8 +31,8 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
                 yield Moment(env).after(truck.joined_min - env.now, ASKS)
         truck.stood_min = 0.0
         comes_early = truck.reason != LEVEL and not truck.run_times and truck.arrival_soc > level
-        if _turns_back(room, truck, comes_early):
-            goes_on = _go_back(room, truck, comes_early)
+        if _turns_back(area, truck, comes_early):
+            goes_on = _go_back(area, truck, comes_early)
             continue
         served = desk.ask(truck)
         if truck.reason == EARLY:  # the next one may be called
@@ -42,31 +42,31 @@ def duty(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
         goes_on = work(truck, truck.back_min, level)
 
 
-def _turns_back(room: "Room", truck: "Truck", comes_early: bool) -> bool:
+def _turns_back(area: "Area", truck: "Truck", comes_early: bool) -> bool:
     """Whether a truck goes back to work: too early to wait for a battery, or able to carry on without."""
-    rules, queue = room.blueprint.rules, truck.queue
+    rules, queue = area.rules, truck.queue
     if comes_early:
-        return not queue.has_one_for(truck, room.env.now + rules.patience_min)
+        return not queue.has_one_for(truck, area.env.now + rules.patience_min)
     if rules.if_none_ready != "carry_on" or truck.stands_still:
         return False
     has_left = truck.run_times or truck.arrival_soc > queue.plan.battery.discharge_to_share + DISCHARGED
     return has_left and not queue.has_one_for(truck)
 
 
-def _go_back(room: "Room", truck: "Truck", comes_early: bool) -> bool:
+def _go_back(area: "Area", truck: "Truck", comes_early: bool) -> bool:
     """Send a truck back to work without another battery; see `work`."""
     truck.turn_away()
-    if room.exchange.by_drivers and room.trucks_waiting:  # at work again, its driver may lend a hand
-        room.attendants.look_again(truck.back_min)
+    if area.exchange.by_drivers and area.trucks_waiting:  # at work again, its driver may lend a hand
+        area.attendants.look_again(truck.back_min)
     if comes_early:
         return carry_on(truck, truck.back_min, truck.group.truck.exchange_at_share)
     cut_out = truck.queue.plan.battery.discharge_to_share
     return carry_on(truck, truck.back_min, cut_out, keeps_min=truck.trip_min)
 
 
-def _wait_for_call(room: "Room", truck: "Truck", early_min: float) -> "Generator[Event, None, None]":
+def _wait_for_call(area: "Area", truck: "Truck", early_min: float) -> "Generator[Event, None, None]":
     """Let a truck work until its level, or from some time on until an exchange could start at once."""
-    env, desk = room.env, room.exchange
+    env, desk = area.env, area.exchange
     yield Moment(env).after(early_min - env.now, ASKS)
     if not desk.could_start(truck):
         truck.call = call = Moment(env)

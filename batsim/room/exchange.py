@@ -19,28 +19,30 @@ from batsim.room.exchange_plan import routes
 if TYPE_CHECKING:
     from collections.abc import Container
 
+    from batsim.record.tables import Writers
+    from batsim.room.area import Area
+    from batsim.room.attendants import Person
     from batsim.room.battery import Battery
     from batsim.room.exchange_job import Held
     from batsim.room.exchange_plan import ExchangePlan, ExchangePlans, Route
     from batsim.room.floor_plan import Ways
     from batsim.room.queue import Queue
-    from batsim.room.simulation import Room
     from batsim.room.truck import Truck
 
 
 class Method:
     """One way to exchange: its steps and its devices; the layout's own, or what stands by."""
 
-    def __init__(self, room: "Room", number: int, plans: "ExchangePlans", counts: dict[str, float]) -> None:
-        floor, plan = room.blueprint.floor, plans.attendants
-        first_kind = len(room.blueprint.devices) * number
+    def __init__(self, area: "Area", number: int, plans: "ExchangePlans", counts: dict[str, float]) -> None:
+        floor, plan = area.plan.floor, plans.attendants
+        first_kind = area.plan.first_device + len(area.plan.devices) * number
         point = floor.bays if floor is not None else 0
         self.number = number
         """0 for the layout's own, 1 for what stands by."""
         self.plans = plans
         """Its steps by who does them."""
-        drivers = room.blueprint.drivers_exchange
-        self.plan = plans.drivers if room.blueprint.drivers_only else plan
+        drivers = area.plan.drivers_exchange
+        self.plan = plans.drivers if area.plan.drivers_only else plan
         """Its steps, where it does not matter by whom."""
         self.devices = [
             Devices(first_kind + kind, count, plan.devices[name], point)
@@ -49,8 +51,8 @@ class Method:
         self.ways: tuple[Ways, ...] = ()
         if floor is not None:
             self.ways = floor.standby_ways if number else floor.ways
-        several = drivers and (not room.blueprint.drivers_only or bool(plans.drivers.helpers))
-        self.in_steps = plan.has_legs or room.attendants.stops_in_breaks or room.attendants.hands_over or several
+        several = drivers and (not area.plan.drivers_only or bool(plans.drivers.helpers))
+        self.in_steps = plan.has_legs or area.attendants.stops_in_breaks or area.attendants.hands_over or several
         """Whether the times of an exchange are worked out step by step."""
         self.routes: list[Route] = routes(plan, self.ways)
         """Ways of an exchange, one after the other."""
@@ -66,40 +68,41 @@ class Method:
 class ExchangeDesk:
     """Lets trucks into the stations."""
 
-    def __init__(self, room: "Room", plans: "ExchangePlans") -> None:
+    def __init__(self, area: "Area", plans: "ExchangePlans") -> None:
         plan = plans.attendants
-        self.room = room
-        self.write = room.record.write
-        self.queues = room.queues
-        stations = room.blueprint.stations
+        self.area = area
+        self.write: Writers = area.record.write
+        self.queues = area.queues
+        stations = area.plan.stations
         self.stations: list[int] | None = list(range(int(stations))) if stations < inf else None
         """Free stations by number; None without a limit."""
         self.station_out = [0] * len(self.stations or ())
         """How many reasons keep each station out of use."""
         self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
-        self.set_down = room.blueprint.set_down_bays
-        self.by_drivers = room.blueprint.drivers_exchange
+        self.set_down = area.plan.set_down_bays
+        self.by_drivers = area.plan.drivers_exchange
         """Whether drivers exchange batteries, in some shift at least."""
-        self.methods = [Method(room, 0, plans, room.blueprint.devices)]
-        if room.blueprint.standby is not None:
-            self.methods.append(Method(room, 1, room.blueprint.standby, room.blueprint.standby_devices))
+        self.methods = [Method(area, 0, plans, area.plan.devices)]
+        if area.plan.standby is not None:
+            self.methods.append(Method(area, 1, area.plan.standby, area.plan.standby_devices))
         self.present = self.methods[0]
         """The layout's own method, or what stands by while its devices are out of use."""
-        self.waits_for_attendant = False
-        """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
         self.wake_min = 0.0
         """When a queue that waits for a device looks again. [min]"""
         self.empty: list[int] = []
         """Empty bays, nearest first."""
-        self.at_arrival = room.blueprint.rules.discharged_on_charge == "at_arrival"
+        self.at_arrival: bool = area.rules.discharged_on_charge == "at_arrival"
         self.bays_needed = 0 if self.at_arrival else plan.empty_bays
-        self.floor = room.blueprint.floor
+        self.floor = area.plan.floor
         self.limited_reach = self.floor is not None and any(len(bays) < self.floor.bays for bays in self.floor.in_reach)
-        self.sorted_queues = bool(room.blueprint.reserve) or any(
-            group.truck.priority > 1 for group in room.blueprint.groups
-        )
+        self.sorted_queues = bool(area.plan.reserve) or any(group.truck.priority > 1 for group in area.groups)
         """Whether a truck may pass others in its queue."""
+        self.shares = area.plan.shares_attendants
+        """Whether its people work in other areas too."""
+        asking = [method.plans.attendants for method in self.methods if method.plans.attendants.attendants]
+        self.skill = area.plan.skill if asking and all(each.attendants == bool(each.skill) for each in asking) else None
+        """What exchanges ask of everybody whom they keep, by whatever method; None where they keep others too."""
         self.early: list[Truck] = []
         """Trucks at work that go as soon as no truck waits and an exchange could start."""
         self.coming = 0
@@ -113,51 +116,34 @@ class ExchangeDesk:
         truck.ready_found = len(queue.ready)
         if self.at_arrival:
             self._draw_out(truck)
-        done = Moment(self.room.env)
+        done = Moment(self.area.env)
         if not queue.waiting and not self.sorted_queues and self.lacks(queue, truck) == NOTHING:
             self._start(truck, queue, done)
-            if self.limited_reach:  # what others could not use may have been the last of its kind
-                self.note_causes()
+            if self.limited_reach or self.shares:  # what others could not use may have been the last of its kind
+                self.area.service.note_causes()
             return done
         truck.served, truck.waits = done, True
         queue.join(truck)
-        self.room.trucks_waiting += 1
+        self.area.trucks_waiting += 1
+        self.area.service.trucks_waiting += 1
         if self.sorted_queues or self.by_drivers:
-            self.serve()
+            self.area.service.exchange()
         else:
             self.note_cause(queue)
         return done
 
-    def serve(self) -> None:
-        """Start every exchange that can start: the longest waiting truck first, of those that can."""
-        room, queues = self.room, self.queues
-        while room.trucks_waiting:
-            best: Truck | None = None
-            causes = []
-            for queue in queues:
-                truck, cause = None, NOTHING
-                if queue.waiting:
-                    truck, cause = self._first(queue) if self.by_drivers else queue.first(), NO_BATTERY
-                if truck is not None and (best is None or _before(truck, best)):
-                    cause = self.lacks(queue, truck)
-                    if cause == NOTHING:
-                        best = truck
-                causes.append(cause)
-            if best is None:  # so every queue has been asked
-                for queue, cause in zip(queues, causes, strict=True):
-                    if queue.waiting or queue.cause:
-                        self._note(queue, cause)
-                return
-            best.queue.waiting.remove(best)
-            best.waits = False
-            room.trucks_waiting -= 1
-            self._start(best, best.queue, best.served)
-        self.note_causes()
+    def start_first(self, truck: "Truck") -> None:
+        """Begin the exchange of a truck that has waited, and lacks nothing."""
+        truck.queue.waiting.remove(truck)
+        truck.waits = False
+        self.area.trucks_waiting -= 1
+        self.area.service.trucks_waiting -= 1
+        self._start(truck, truck.queue, truck.served)
 
     def call_early(self) -> None:
         """Send word to a truck at work that an exchange could start at once."""
-        now = self.room.env.now
-        for truck in self.early if not self.room.trucks_waiting and not self.coming else ():
+        now = self.area.env.now
+        for truck in self.early if not self.area.trucks_waiting and not self.coming else ():
             if self.could_start(truck) and truck.group.timetable.window(now)[0] <= now:
                 self.early.remove(truck)
                 truck.call.after(0.0)
@@ -166,7 +152,7 @@ class ExchangeDesk:
     def could_start(self, truck: "Truck") -> bool:
         """Whether an exchange of a truck that need not come yet could start now, while no truck waits."""
         queue = truck.queue
-        nobody = not self.room.trucks_waiting and not self.coming
+        nobody = not self.area.trucks_waiting and not self.coming
         return nobody and len(queue.ready) > queue.reserve and self.lacks(queue, truck) == NOTHING
 
     def note_causes(self) -> None:
@@ -179,27 +165,29 @@ class ExchangeDesk:
         """Write down what a queue waits for, when that has changed."""
         cause = NOTHING
         if queue.waiting:
-            truck = self._first(queue)
+            truck = self.first(queue)
             cause = NO_BATTERY if truck is None else self.lacks(queue, truck)
-        self._note(queue, cause)
+        self.note(queue, cause)
 
-    def _note(self, queue: "Queue", cause: int) -> None:
+    def note(self, queue: "Queue", cause: int) -> None:
         """Write down what a queue waits for, when that has changed."""
         if cause == NO_DEVICE:
             self._look_again()
         if cause != queue.cause:
             queue.cause = cause
-            if cause == NO_ATTENDANT:
-                self.waits_for_attendant = True
-            elif self.waits_for_attendant:
-                self.waits_for_attendant = any(each.cause == NO_ATTENDANT for each in self.queues)
-            self.write.queues(queue=queue.number, cause=cause, from_min=self.room.env.now)
+            self.area.service.note_waiting(cause)
+            self.write.queues(queue=queue.number, cause=cause, from_min=self.area.env.now)
+
+    def could_use(self, person: "Person") -> bool:
+        """Whether an exchange could use somebody: who works here, with the skill that it asks of all."""
+        here = person.crew in (self.area.attendants, self.area.attendants.others)
+        return here and (self.skill is None or self.skill in person.skills)
 
     def choose_method(self) -> None:
         """Go over to what stands by, or back to the layout's own, after a device has gone out or come back."""
         self.present = self.methods[0 if self.methods[0].can_work() else -1]
 
-    def _first(self, queue: "Queue") -> "Truck | None":
+    def first(self, queue: "Queue") -> "Truck | None":
         """First truck that may have a battery; those whose people are away are passed and keep their place."""
         truck = queue.first()
         if truck is None or not self.by_drivers or self.plan_for(truck) is not None:
@@ -209,26 +197,26 @@ class ExchangeDesk:
 
     def plan_for(self, truck: "Truck") -> "ExchangePlan | None":
         """Steps of a truck's exchange by who would do them now; None while its driver is away, or has no help."""
-        method, group, now = self.present, truck.group, self.room.env.now
-        attendants = self.room.attendants
+        method, group, now = self.present, truck.group, self.area.env.now
+        attendants = self.area.attendants
         shift = bisect_right(group.shift_starts, now) - 1
         if shift < 0 or now >= group.shift_ends[shift] or not group.drivers_exchange[shift]:
-            return None if self.room.blueprint.drivers_only else method.plans.attendants
+            return None if self.area.plan.drivers_only else method.plans.attendants
         if group.timetable.window(now)[0] > now or truck.helps_until_min > now:
             return None
         plans = method.plans
         if not plans.drivers.helpers:
             return plans.drivers
-        if not self.room.blueprint.drivers_only and attendants.can_spare(plans.helped.attendants):
+        if not self.area.plan.drivers_only and attendants.can_spare(plans.helped.attendants):
             return plans.helped
         return plans.drivers if len(self.helpers(truck)) >= plans.drivers.helpers else None
 
     def helpers(self, truck: "Truck") -> "list[Truck]":
         """Trucks whose drivers could lend a hand: those that wait first, then those at work that may go on longest."""
-        now = self.room.env.now
+        now = self.area.env.now
         others = [
             each
-            for each in self.room.trucks
+            for each in self.area.trucks
             if each is not truck and each.helps_until_min <= now and each.group.timetable.window(now)[0] <= now
         ]
         waiting = [each for each in others if each.waits]
@@ -241,7 +229,7 @@ class ExchangeDesk:
 
     def call_helpers(self, truck: "Truck", count: int, until_min: float) -> None:
         """Keep the drivers of other trucks until a time; a truck that was at work stands meanwhile."""
-        now, write = self.room.env.now, self.room.record.write.stands
+        now, write = self.area.env.now, self.area.record.write.stands
         for helper in self.helpers(truck)[:count]:
             helper.helps_until_min = until_min
             if not helper.waits:
@@ -263,9 +251,9 @@ class ExchangeDesk:
         if plan is None:
             self._wait_for_drivers()
             return NO_ATTENDANT
-        if plan.attendants and not self.room.attendants.can_spare(plan.attendants, plan.skilled):
+        if plan.attendants and not self.area.attendants.can_spare(plan.attendants, plan.skill):
             return NO_ATTENDANT
-        now = self.room.env.now
+        now = self.area.env.now
         for devices in method.devices:
             if not devices.can_serve(now):
                 return NO_DEVICE
@@ -283,32 +271,32 @@ class ExchangeDesk:
 
     def _wait_for_drivers(self) -> None:
         """Have the queues looked at when drivers come, are back at work, or have lent their hand."""
-        now, trucks = self.room.env.now, self.room.trucks
-        times = [group.timetable.next_start(now) for group in self.room.blueprint.groups]
+        now, trucks = self.area.env.now, self.area.trucks
+        times = [group.timetable.next_start(now) for group in self.area.groups]
         times += [time for truck in trucks for time in (truck.helps_until_min, truck.back_min) if time > now]
-        self.room.attendants.look_again(min(times))
+        self.area.attendants.look_again(min(times))
 
     def _look_again(self) -> None:
         """Have the queues looked at when the next device is free: nothing else would happen then."""
-        now = self.room.env.now
+        now = self.area.env.now
         waited = [devices for devices in self.present.devices if not devices.can_serve(now)]
         next_min = min((devices.next_free_min(now) for devices in waited), default=inf)
         if next_min < inf and not now < self.wake_min <= next_min:
             self.wake_min = next_min
-            Moment(self.room.env, lambda _: self.room.serve()).after(next_min - now)
+            Moment(self.area.env, lambda _: self.area.serve()).after(next_min - now)
 
     def _draw_out(self, truck: "Truck") -> None:
         """Take the discharged battery out on arrival; it goes to an empty bay and may go on charge at once."""
         battery = truck.battery
         battery.bay = heappop(self.empty)
-        self.room.charging.receive(battery)
+        self.area.charging.receive(battery)
 
     def _start(self, truck: "Truck", queue: "Queue", done: Moment) -> None:
         """Take everything and begin."""
         method = self.present
         plan = self.plan_for(truck) if self.by_drivers else method.plan
         assert plan is not None  # asked before
-        discharged, now = truck.battery, self.room.env.now
+        discharged, now = truck.battery, self.area.env.now
         station = -1
         if self.floor is None:
             if self.stations is not None:
@@ -321,7 +309,7 @@ class ExchangeDesk:
             station, charged = self._take_near(queue, discharged)
             held = self._nearest_units(method, station, discharged.bay)
         self.set_down -= plan.set_down_bays
-        people = self.room.attendants.take(plan.attendants, plan.skilled)
+        people = self.area.attendants.take(plan.attendants, plan.skill)
         ExchangeJob(self, method, plan, truck, charged, station, people, held, done).begin()
 
     def _take_near(self, queue: "Queue", discharged: "Battery") -> "tuple[int, Battery]":
@@ -351,7 +339,7 @@ class ExchangeDesk:
     def _nearest_units(self, method: Method, station: int, discharged_bay: int) -> "Held":
         """Take the devices with the shortest way to where their first step begins."""
         assert self.floor is not None  # asked before
-        now, at_station = self.room.env.now, self.floor.bays + station
+        now, at_station = self.area.env.now, self.floor.bays + station
         held: Held = []
         for number, devices in enumerate(method.devices):
             to_point = discharged_bay if method.starts_at_bay[number] else at_station
@@ -367,9 +355,3 @@ class ExchangeDesk:
         elif station in self.going_out:
             for told in self.going_out.pop(station):
                 told.after(0.0)
-
-
-def _before(truck: "Truck", other: "Truck") -> bool:
-    """Whether a truck goes before one of another queue."""
-    mine, theirs = truck.group.truck.priority, other.group.truck.priority
-    return mine < theirs or (mine == theirs and truck.joined_min < other.joined_min)

@@ -57,7 +57,7 @@ class ExchangeJob:
         "people_min",
         "plan",
         "ready_min",
-        "skilled",
+        "skill",
         "start_min",
         "station",
         "truck",
@@ -79,10 +79,10 @@ class ExchangeJob:
         self.discharged, self.charged = truck.battery, charged
         self.station, self.people, self.held, self.done = station, people, held, done
         self.bay = charged.bay
-        self.start_min = desk.room.env.now
+        self.start_min = desk.area.env.now
         # How the truck came; it may be at work again before an exchange that is handed over is done.
         self.came = truck.came(EXCHANGE, truck.ready_found)
-        self.free_min = self.end_min = self.back_min = nan
+        self.free_min = self.end_min = self.back_min = self.people_min = nan
         self.next_instant = 0
         """Number of the instant that happens next."""
 
@@ -134,8 +134,15 @@ class ExchangeJob:
         """Write the rows of the exchange, as soon as all its times are settled."""
         self.write()
         if driven_min:
-            write, start_min, end_min = self.desk.write.work, self.start_min, self.free_min
-            write(person=DRIVER, task=EXCHANGING, start_min=start_min, end_min=end_min, hands_on_min=driven_min)
+            write, start_min, end_min, area = self.desk.write.work, self.start_min, self.free_min, self.desk.area.number
+            write(
+                area=area,
+                person=DRIVER,
+                task=EXCHANGING,
+                start_min=start_min,
+                end_min=end_min,
+                hands_on_min=driven_min,
+            )
 
     def write(self) -> None:
         """Write the row of the exchange, as far as its times are known."""
@@ -152,8 +159,8 @@ class ExchangeJob:
 
     def _write_attended(self, start_min: float, end_min: float, attended_min: float) -> None:
         """Write what its attendants do."""
-        count, write = self.plan.attendants, self.desk.room.attendants.write_work
-        write(self.people, EXCHANGING, start_min, end_min, attended_min, count)
+        count, write = self.plan.attendants, self.desk.area.attendants.write_work
+        write(self.people, self.desk.area.number, EXCHANGING, start_min, end_min, attended_min, count)
 
     def _write_device(self, kind: int, unit: "Unit") -> None:
         """Write until when a device is held."""
@@ -162,7 +169,7 @@ class ExchangeJob:
 
     def _begin_in_steps(self, minutes: list[float]) -> None:
         """Begin an exchange whose steps are worked out one by one: with ways, breaks or changes of shift."""
-        plan, attendants = self.plan, self.desk.room.attendants
+        plan, attendants = self.plan, self.desk.area.attendants
         if plan.has_legs:
             self._add_ways(minutes)
         ends = list(accumulate(minutes))
@@ -183,7 +190,7 @@ class ExchangeJob:
                 self.desk.call_helpers(self.truck, plan.helpers, begun_min + ends[plan.helper_step])
             return
         self.minutes = minutes
-        self.needed, self.skilled = plan.attendants, plan.skilled
+        self.needed, self.skill = plan.attendants, plan.skill
         self.next_step, self.driven_min = 0, 0.0
         self.left_min = minutes[0]
         self.ready_min = self.start_min
@@ -191,7 +198,7 @@ class ExchangeJob:
 
     def _ends_of_driver(self, minutes: list[float]) -> list[float]:
         """Ends of the steps, from the start, of a driver who lays them down in breaks, or begins them again after."""
-        crossing, again = self.truck.group.crossing, self.desk.room.attendants.again_after_break
+        crossing, again = self.truck.group.crossing, self.desk.area.attendants.again_after_break
         ends, time = [], self.start_min
         for length_min in minutes:
             time = crossing.end_of(time, length_min, again=again)
@@ -216,9 +223,9 @@ class ExchangeJob:
 
     def _go_on(self) -> None:
         """Settle the steps from the next one on: to the end, or to the end of the attendants' shift."""
-        attendants, plan = self.desk.room.attendants, self.plan
+        attendants, plan = self.desk.area.attendants, self.plan
         people, stop_min = self.people, attendants.stop_of(self.people)
-        self.part_min, time = self.desk.room.env.now, self.ready_min
+        self.part_min, time = self.desk.area.env.now, self.ready_min
         ends: dict[int, float] = {}
         breaks: list[tuple[float, float]] = []
         first, attended_min = self.next_step, 0.0
@@ -252,13 +259,13 @@ class ExchangeJob:
         """Note from where others take over when the shift ends in the middle of a step."""
         self.next_step = step
         self.ready_min = begun_min
-        self.left_min = minutes if self.desk.room.attendants.again_after_shift else min(minutes, over_min)
+        self.left_min = minutes if self.desk.area.attendants.again_after_shift else min(minutes, over_min)
         self.desk.unsettled[self] = None
 
     def _settle_to(self, first: int, ends: dict[int, float], attended_min: float, stop_min: float | None) -> None:
         """Settle the instants and devices of the steps that are known to end, and write what the attendants do."""
         plan, desk = self.plan, self.desk
-        env = desk.room.env
+        env = desk.area.env
         self.people_min = self.part_min
         for instant in plan.instants:
             if instant.step in ends:
@@ -292,38 +299,38 @@ class ExchangeJob:
 
     def _left(self, _: "Event") -> None:
         """Let the attendants go home; others will take over."""
-        room = self.desk.room
-        self._write_state(LAID_DOWN, max(room.env.now, self.ready_min))
-        room.attendants.let_go(self, self.people)
+        area = self.desk.area
+        self._write_state(LAID_DOWN, max(area.env.now, self.ready_min))
+        area.attendants.let_go(self, self.people)
         self.people = []
-        room.serve()
+        area.serve()
 
     def work_with(self, people: "list[Person]") -> None:
         """Go on with other attendants."""
         self.people = people
-        self.ready_min = max(self.ready_min, self.desk.room.env.now)
+        self.ready_min = max(self.ready_min, self.desk.area.env.now)
         self._write_state(IN_TRANSFER, self.ready_min)
         self._go_on()
 
     def _give_back(self, _: "Event") -> None:
         """Give back what is not needed after the next instant, then see who can use it."""
         desk, plan = self.desk, self.plan
-        room = desk.room
+        area = desk.area
         _step, truck, is_end, people = plan.instants[self.next_instant]
         self.next_instant += 1
         if people:
-            room.attendants.give_back(self.people)
+            area.attendants.give_back(self.people)
         if truck:
             desk.free_station(self.station)
             charged = self.charged
             if desk.bays_needed or desk.at_arrival:
                 heappush(desk.empty, self.bay)
             charged.bay = -1
-            desk.write.battery_states(battery=charged.number, state=IN_TRUCK, from_min=room.env.now)
+            desk.write.battery_states(battery=charged.number, state=IN_TRUCK, from_min=area.env.now)
             if charged.pool is not None:
-                room.charging.release(charged)
+                area.charging.release(charged)
         if is_end:
             desk.set_down += plan.set_down_bays
             if not desk.at_arrival:
-                room.charging.receive(self.discharged, by_driver=not plan.attendants)
-        room.serve()
+                area.charging.receive(self.discharged, by_driver=not plan.attendants)
+        area.serve()

@@ -63,9 +63,7 @@ class ExchangePlan:
     attendants: int
     """Attendants held from the start to their last step."""
     skill: str | None
-    """What some of them must be qualified for."""
-    skilled: int
-    """How many of them."""
+    """What one of them must be qualified for."""
     devices: dict[str, int]
     """Devices held from the start to their last step."""
     device_steps: dict[str, int]
@@ -188,7 +186,6 @@ def exchange_plan(arrangement: Arrangement, whole: DurationLaw | None, *, by: st
         hands=hands,
         attendants=max(hand.attendants for hand in hands),
         skill=skill,
-        skilled=int(skill is not None),
         devices={name: device.held for name, device in arrangement.devices.items()},
         device_steps=_device_steps(arrangement, steps, truck_step),
         empty_bays=arrangement.empty_bays,

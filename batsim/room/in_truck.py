@@ -42,8 +42,8 @@ if TYPE_CHECKING:
 
     from simpy.events import Event
 
+    from batsim.room.area import Area
     from batsim.room.charge import Piece
-    from batsim.room.simulation import Room
     from batsim.room.truck import Truck
 
 FULL = 1.0 - 1e-9
@@ -97,9 +97,9 @@ def _pace(truck: "Truck", level: float) -> AtPace | None:
     return AtPace(max(truck.run_min(), 1.0 / TICKS_PER_MIN), 1.0, level, capacity_ah)
 
 
-def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
+def duty_in_truck(area: "Area", truck: "Truck") -> "Generator[Event, None, None]":
     """Life of a truck that keeps its battery."""
-    env, table, level = room.env, truck.group.timetable, truck.group.truck.exchange_at_share
+    env, table, level = area.env, truck.group.timetable, truck.group.truck.exchange_at_share
     cut_out = truck.queue.plan.battery.discharge_to_share
     truck.battery.soc_share = truck.start_soc
     truck.usable_ah = truck.group.cell.capacity_ah
@@ -119,9 +119,9 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
         if left < end or (left < inf and truck.battery.soc_share <= goes_at):
             truck.left_min, truck.joined_min = left, left + truck.trip_min
             yield Moment(env).after(truck.joined_min - env.now, ASKS)
-            yield from _charge_in_shift(room, truck)
+            yield from _charge_in_shift(area, truck)
             time = truck.back_min
-            if time >= room.blueprint.horizon_min:
+            if time >= area.horizon_min:
                 return
         else:
             if end == inf:
@@ -131,19 +131,19 @@ def duty_in_truck(room: "Room", truck: "Truck") -> "Generator[Event, None, None]
             time = table.window(end)[0]
             if time == inf:
                 return
-            yield from _charge_in_gap(room, truck, end, time)
+            yield from _charge_in_gap(area, truck, end, time)
         pace = _pace(truck, level)
 
 
-def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, None]":
+def _charge_in_shift(area: "Area", truck: "Truck") -> "Generator[Event, None, None]":
     """Charge in shift time: the truck is down from its leaving to its return."""
-    env, desk, battery = room.env, room.spots, truck.battery
+    env, desk, battery = area.env, area.spots, truck.battery
     truck.arrival_soc = battery.soc_share
     truck.below_cut_out = int(battery.soc_share < truck.queue.plan.battery.discharge_to_share - 1e-9)
     if not desk.take(truck):
         cut_out = truck.queue.plan.battery.discharge_to_share
         has_left = truck.run_times is not None or battery.soc_share > cut_out + DISCHARGED
-        if room.blueprint.rules.if_none_ready == "carry_on" and has_left and not truck.stands_still:
+        if area.rules.if_none_ready == "carry_on" and has_left and not truck.stands_still:
             truck.turn_away()  # it asks again at its cut-out, or after another run time, which says nothing of it
             return
         truck.waits = True
@@ -159,20 +159,20 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     plugged = now + plug
     over = unplug + truck.trip_min
-    begin = room.charging.begin(battery, plugged)
-    goal, latest = _goal_in_shift(room, truck, begin, over)
+    begin = area.charging.begin(battery, plugged)
+    goal, latest = _goal_in_shift(area, truck, begin, over)
     truck.plugged_min = now
-    _plug_in(room, truck, plugged, begin)
-    given = yield from _give(room, truck, goal, begin, latest)
+    _plug_in(area, truck, plugged, begin)
+    given = yield from _give(area, truck, goal, begin, latest)
     end = given.end_min
-    _charged(room, truck, given, now, begin, part=goal < FULL)
+    _charged(area, truck, given, now, begin, part=goal < FULL)
     water = 0.0
     if _never_rests(truck):
-        water = yield from maintenance_in_truck(room, truck, end, inf)
+        water = yield from maintenance_in_truck(area, truck, end, inf)
     truck.plugged_min = nan
     free = end + water + unplug
     truck.back_min = free + truck.trip_min
-    room.record.write.exchanges(
+    area.record.write.exchanges(
         came=truck.came(CHARGE_IN_TRUCK, 0),
         charged=battery.number,
         start_min=now,
@@ -181,24 +181,24 @@ def _charge_in_shift(room: "Room", truck: "Truck") -> "Generator[Event, None, No
         back_min=truck.back_min,
         watering_min=water,
     )
-    _write_plugging(room, now, plug)
-    _write_plugging(room, end + water, unplug)
-    room.charging.write_charger(battery, free)
+    _write_plugging(area, now, plug)
+    _write_plugging(area, end + water, unplug)
+    area.charging.write_charger(battery, free)
     Moment(env, partial(desk.give_back, pool)).after(free - env.now)
 
 
-def _plug_in(room: "Room", truck: "Truck", plugged_min: float, begin: Begin) -> None:
+def _plug_in(area: "Area", truck: "Truck", plugged_min: float, begin: Begin) -> None:
     """Write the state of a battery until its current comes on: plugged in, then it may wait. [min]"""
-    if plugged_min > room.env.now:
-        room.state(truck.battery, BEING_CONNECTED)
-    if begin.start_min > plugged_min or room.charging.sharing is not None:
-        room.state(truck.battery, WAITS_FOR_CURRENT, plugged_min)
+    if plugged_min > area.env.now:
+        area.state(truck.battery, BEING_CONNECTED)
+    if begin.start_min > plugged_min or area.charging.sharing is not None:
+        area.state(truck.battery, WAITS_FOR_CURRENT, plugged_min)
 
 
-def _write_plugging(room: "Room", start_min: float, minutes: float) -> None:
+def _write_plugging(area: "Area", start_min: float, minutes: float) -> None:
     """Write the row of a driver who plugs in or unplugs."""
-    end_min, write = start_min + minutes, room.record.write.work
-    write(person=DRIVER, task=PLUGGING, start_min=start_min, end_min=end_min, hands_on_min=minutes)
+    end_min, write = start_min + minutes, area.record.write.work
+    write(area=area.number, person=DRIVER, task=PLUGGING, start_min=start_min, end_min=end_min, hands_on_min=minutes)
 
 
 def _return_level(truck: "Truck") -> float:
@@ -209,47 +209,47 @@ def _return_level(truck: "Truck") -> float:
     return min(1.0, max(level, 1.0 - max(0.0, battery.missing_ah - lacking) / capacity))
 
 
-def _goal_in_shift(room: "Room", truck: "Truck", begin: Begin, over: float) -> tuple[float, float]:
+def _goal_in_shift(area: "Area", truck: "Truck", begin: Begin, over: float) -> tuple[float, float]:
     """State of charge at which a charge in scheduled time stops, and when it has to end at the latest. [-, min]
 
     A truck that would come back in a break or after work stays plugged in: there is time to charge on.
     """
-    if room.charge_times[truck.battery.number] is not None:
+    if truck.battery.number in area.charge_times:
         return 1.0, inf
     goal = _return_level(truck)
     if goal >= FULL:
         return 1.0, inf
-    planned = room.charging.planned(truck.battery, begin, None, goal)
-    back = laid_out(planned.phases, begin.start_min, room.blueprint.open_windows)[1] + over
+    planned = area.charging.planned(truck.battery, begin, None, goal)
+    back = laid_out(planned.phases, begin.start_min, area.charging.open_hours)[1] + over
     table = truck.group.timetable
     window_start, _ = table.window(back)
     if window_start == inf or back >= window_start:
         return goal, inf
     in_break = table.gap_start(back) in truck.group.breaks
-    ceiling = _after_work_goal(room, truck, window_start) if not in_break else truck.group.in_truck.ceiling_share
+    ceiling = _after_work_goal(area, truck, window_start) if not in_break else truck.group.in_truck.ceiling_share
     return (ceiling, window_start - over) if ceiling > goal else (goal, inf)
 
 
-def _after_work_goal(room: "Room", truck: "Truck", gap_end: float) -> float:
+def _after_work_goal(area: "Area", truck: "Truck", gap_end: float) -> float:
     """Full, or the ceiling when the last full charge is not yet long enough ago."""
     rules = truck.group.in_truck
     return 1.0 if gap_end - truck.battery.full_min >= rules.full_every_min else rules.ceiling_share
 
 
-def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: float) -> "Generator[Event, None, None]":
+def _charge_in_gap(area: "Area", truck: "Truck", gap_start: float, gap_end: float) -> "Generator[Event, None, None]":
     """Charge in a break or after work; the truck is at work again when the gap ends."""
-    env, desk, battery = room.env, room.spots, truck.battery
+    env, desk, battery = area.env, area.spots, truck.battery
     is_break = gap_start in truck.group.breaks
     if is_break and not truck.group.in_truck.in_breaks:
         return
-    target = _goal_in_gap(room, truck, gap_end, is_break=is_break)
+    target = _goal_in_gap(area, truck, gap_end, is_break=is_break)
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
     latest = gap_end - truck.trip_min - unplug
     arrival = gap_start + truck.trip_min
     enough_ah = max(_left_ah(truck), truck.queue.plan.capacity_ah * (1.0 - min(target, FULL)))
     if arrival + plug >= latest or battery.missing_ah <= enough_ah:
         return
-    yield from _until(room, arrival)
+    yield from _until(area, arrival)
     if not desk.take(truck):
         called = desk.wait(truck)
         yield env.any_of([called, Moment(env).after(max(0.0, latest - plug - env.now), ASKS)])
@@ -260,32 +260,32 @@ def _charge_in_gap(room: "Room", truck: "Truck", gap_start: float, gap_end: floa
     pool = battery.pool
     assert pool is not None  # taken above
     now = env.now
-    begin = room.charging.begin(battery, now + plug)
-    _plug_in(room, truck, now + plug, begin)
+    begin = area.charging.begin(battery, now + plug)
+    _plug_in(area, truck, now + plug, begin)
     if begin.start_min >= latest:
         given = Given((), latest, Planned((), 0.0, 0.0, 0.0), done=False)
     else:
-        given = yield from _give(room, truck, target, begin, latest)
+        given = yield from _give(area, truck, target, begin, latest)
     end = given.end_min
-    _charged(room, truck, given, now, begin, part=target < FULL)
-    _write_plugging(room, now, plug)
-    _write_plugging(room, max(end, latest), unplug)
-    room.charging.write_charger(battery, end)
+    _charged(area, truck, given, now, begin, part=target < FULL)
+    _write_plugging(area, now, plug)
+    _write_plugging(area, max(end, latest), unplug)
+    area.charging.write_charger(battery, end)
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
     if not is_break and battery.soc_share == 1.0:
-        yield from maintenance_in_truck(room, truck, end, latest)
+        yield from maintenance_in_truck(area, truck, end, latest)
 
 
-def _goal_in_gap(room: "Room", truck: "Truck", gap_end: float, *, is_break: bool) -> float:
+def _goal_in_gap(area: "Area", truck: "Truck", gap_end: float, *, is_break: bool) -> float:
     """State of charge at which a charge in a break or after work stops; a timed charge is always a full one."""
-    goal = truck.group.in_truck.ceiling_share if is_break else _after_work_goal(room, truck, gap_end)
-    return 1.0 if goal >= FULL or room.charge_times[truck.battery.number] is not None else goal
+    goal = truck.group.in_truck.ceiling_share if is_break else _after_work_goal(area, truck, gap_end)
+    return 1.0 if goal >= FULL or truck.battery.number in area.charge_times else goal
 
 
-def _until(room: "Room", time: float) -> "Generator[Event, None, None]":
+def _until(area: "Area", time: float) -> "Generator[Event, None, None]":
     """Let time pass, if there is any to pass."""
-    if time > room.env.now:
-        yield Moment(room.env).after(time - room.env.now, ASKS)
+    if time > area.env.now:
+        yield Moment(area.env).after(time - area.env.now, ASKS)
 
 
 class Given(NamedTuple):
@@ -298,34 +298,34 @@ class Given(NamedTuple):
     """Whether the charge came to the end that was planned for it."""
 
 
-def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: float) -> "Generator[Event, None, Given]":
+def _give(area: "Area", truck: "Truck", to_soc: float, begin: Begin, latest: float) -> "Generator[Event, None, Given]":
     """Charge to a state of charge, or until a time; timed charges are always full ones."""
-    battery, desk = truck.battery, room.charging
-    law = room.charge_times[battery.number]
+    battery, desk = truck.battery, area.charging
+    law = area.charge_times.get(battery.number)
     minutes = None if law is None else next(law)
     planned = desk.planned(battery, begin, minutes, to_soc)
-    pieces, end = laid_out(planned.phases, begin.start_min, room.blueprint.open_windows)
+    pieces, end = laid_out(planned.phases, begin.start_min, area.charging.open_hours)
     if end > latest and planned.equalising_min:
         planned = desk.planned(battery, begin, minutes, to_soc, equalise=False)
-        pieces, end = laid_out(planned.phases, begin.start_min, room.blueprint.open_windows)
+        pieces, end = laid_out(planned.phases, begin.start_min, area.charging.open_hours)
     if desk.sharing is None:
         if end <= latest:
             return Given(pieces, end, planned, done=True)
         pieces = ended_at(pieces, latest)
         return Given(pieces, latest, planned._replace(phases=tuple(each for _, each in pieces)), done=False)
-    yield from _until(room, begin.start_min)
+    yield from _until(area, begin.start_min)
     running = desk.running(battery, planned, to_soc)
-    over = Moment(room.env)
+    over = Moment(area.env)
     running.done = lambda: over.after(0.0)
 
     def write(end_min: float) -> None:
         given = Given(running.flowed, end_min, running.so_far(), done=True)
-        _charged(room, truck, given, begin.start_min, begun(battery, begin, running.pieces), part=to_soc < FULL)
+        _charged(area, truck, given, begin.start_min, begun(battery, begin, running.pieces), part=to_soc < FULL)
 
     running.write = write
     desk.sharing.begin(running)
     if latest < inf:
-        yield room.env.any_of([over, Moment(room.env).after(max(0.0, latest - room.env.now), ASKS)])
+        yield area.env.any_of([over, Moment(area.env).after(max(0.0, latest - area.env.now), ASKS)])
     else:
         yield over
     if not over.triggered:
@@ -333,7 +333,7 @@ def _give(room: "Room", truck: "Truck", to_soc: float, begin: Begin, latest: flo
     only_equalising = bool(planned.equalising_min) and len(running.left) <= len(running.equalising)
     equalising_min = planned.equalising_min if over.triggered else 0.0
     planned = running.so_far()._replace(equalising_min=equalising_min)
-    return Given(running.pieces, room.env.now, planned, done=over.triggered or only_equalising)
+    return Given(running.pieces, area.env.now, planned, done=over.triggered or only_equalising)
 
 
 def _left_ah(truck: "Truck") -> float:
@@ -344,14 +344,14 @@ def _left_ah(truck: "Truck") -> float:
     )
 
 
-def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, begin: Begin, *, part: bool) -> None:
+def _charged(area: "Area", truck: "Truck", given: Given, plugged_min: float, begin: Begin, *, part: bool) -> None:
     """Put a charge into the battery and write its rows.
 
     A part charge stops before gassing and needs no overcharge: what it returns is settled, charge factor and all.
     A full charge that is cut short is not: the next one goes on where it stopped.
     """
     if not given.pieces and not given.done:
-        room.state(truck.battery, IN_TRUCK, given.end_min)
+        area.state(truck.battery, IN_TRUCK, given.end_min)
         return
     battery, plan = truck.battery, truck.queue.plan
     number = battery.pool.number if battery.pool is not None else 0
@@ -368,11 +368,11 @@ def _charged(room: "Room", truck: "Truck", given: Given, plugged_min: float, beg
     battery.count_charge(result.stored_ah / (plan.capacity_ah * (1.0 - truck.group.truck.exchange_at_share)))
     times = (min(truck.joined_min, plugged_min), plugged_min, given.end_min)
     course = Course(begin, given.planned, given.pieces, result)
-    write_charge(room, battery, number, times, course, full=full)
-    room.state(battery, ON_CHARGE, begin.start_min)
-    if room.charging.may_pause:
-        write_pauses(room, battery, course)
-    room.state(battery, IN_TRUCK, given.end_min)
+    write_charge(area, battery, number, times, course, full=full)
+    area.state(battery, ON_CHARGE, begin.start_min)
+    if area.charging.may_pause:
+        write_pauses(area, battery, course)
+    area.state(battery, IN_TRUCK, given.end_min)
 
 
 def _never_rests(truck: "Truck") -> bool:

@@ -8,19 +8,19 @@ from batsim.record.words import TASKS, WATERING
 if TYPE_CHECKING:
     from numpy.random import Generator
 
+    from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import MaintenancePlan
-    from batsim.room.simulation import Room
 
 
-def spread_maintenance(room: "Room") -> None:
+def spread_maintenance(area: "Area") -> None:
     """Start each battery somewhere between two cares; else all would fall due on the same day."""
     asked, first = [], 0
-    for queue in room.blueprint.battery_plans:
+    for queue in area.plan.battery_plans:
         for index, maintenance in enumerate(queue.maintenance):
-            for number, battery in enumerate(room.batteries[first : first + queue.batteries]):
+            for number, battery in enumerate(area.batteries[first : first + queue.batteries]):
                 purpose = f"since {TASKS[maintenance.task]}"
-                stream = room.streams.ask(f"battery of type {queue.name}", number, purpose)
+                stream = area.streams.ask(queue.entity, number, purpose)
                 asked.append((battery, index, maintenance, stream))
         first += queue.batteries
     for battery, index, maintenance, stream in asked:
@@ -37,14 +37,14 @@ def _start(battery: "Battery", index: int, maintenance: "MaintenancePlan", gener
         battery.maintenance_min[index] = -maintenance.minutes * float(generator.random())
 
 
-def spread_ages(room: "Room") -> None:
+def spread_ages(area: "Area") -> None:
     """Give each battery its capacity and age, and a start somewhere between two equalising charges."""
-    air_degc, streams = room.air_degc(0.0), room.streams
+    air_degc, streams = area.air_degc(0.0), area.streams
     asked, first = [], 0
-    for queue in room.blueprint.battery_plans:
-        entity, spread = f"battery of type {queue.name}", queue.battery.capacity_spread_share
+    for queue in area.plan.battery_plans:
+        entity, spread = queue.entity, queue.battery.capacity_spread_share
         least, most = queue.battery.life_used
-        for number, battery in enumerate(room.batteries[first : first + queue.batteries]):
+        for number, battery in enumerate(area.batteries[first : first + queue.batteries]):
             factors = streams.factors(spread, entity, number, "capacity")
             used = streams.ask(entity, number, "life used") if most > least else None
             since = streams.ask(entity, number, "since equalising") if queue.equalising is not None else None

@@ -21,11 +21,11 @@ from batsim.scenario.parts.laws import DurationLaw
 if TYPE_CHECKING:
     from simpy.events import Event
 
+    from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import BatteryPlan, MaintenancePlan
     from batsim.room.maintenance_in_truck import Waiting
     from batsim.room.queue import Queue
-    from batsim.room.simulation import Room
     from batsim.scenario.parts.maintenance import Rounds
 
 AHEAD_MIN = 14 * 1440.0
@@ -41,11 +41,11 @@ def _time_of(task: int, plan: "BatteryPlan") -> "DurationLaw":
 class MaintenanceDesk:
     """Maintains batteries one by one."""
 
-    def __init__(self, room: "Room") -> None:
-        self.room = room
-        self.person = DRIVER if room.blueprint.drivers_only else ATTENDANT
-        plans = [plan.maintenance for plan in room.blueprint.battery_plans]
-        tasks = {maintenance.task for of_type in plans for maintenance in of_type}
+    def __init__(self, area: "Area") -> None:
+        self.area = area
+        self.person = DRIVER if area.plan.drivers_only else ATTENDANT
+        plans = {plan.number: plan.maintenance for plan in area.plan.battery_plans}
+        tasks = {maintenance.task for of_type in plans.values() for maintenance in of_type}
         self.queues: dict[int, deque[tuple[Battery, int]]] = {task: deque() for task in tasks}
         """By task: batteries whose turn it is, with the number of the maintenance among those of their type."""
         self.held: dict[tuple[int, int], list[Battery]] = {}
@@ -58,21 +58,23 @@ class MaintenanceDesk:
         """Batteries whose maintenance others must take over: which maintenance, and when it began. [-, min]"""
         self.due_since: dict[int, float] = {}
         """By battery. [min]"""
-        self.before = [any(maintenance.before_charge for maintenance in of_type) for of_type in plans]
+        self.before = {
+            queue: any(maintenance.before_charge for maintenance in of_type) for queue, of_type in plans.items()
+        }
         """By queue: whether anything is done before a charge."""
-        self.times = {task: room.durations(TASKS[task], partial(_time_of, task)) for task in tasks}
-        for queue in room.queues:
+        self.times = {task: area.durations(TASKS[task], partial(_time_of, task)) for task in tasks}
+        for queue in area.queues:
             for index, maintenance in enumerate(queue.plan.maintenance):
                 if maintenance.rounds is not None:
                     self._lay_out_rounds(queue, index, maintenance.rounds)
 
     def _lay_out_rounds(self, queue: "Queue", index: int, rounds: "Rounds") -> None:
         """Put the rounds of one kind of maintenance into the calendar."""
-        windows = rounds.windows(self.room.blueprint.horizon_min + AHEAD_MIN)
+        windows = rounds.windows(self.area.horizon_min + AHEAD_MIN)
         self.hours[queue.number, index] = Timetable(windows)
         self.held[queue.number, index] = []
-        if self.room.blueprint.exchange is not None:
-            self.room.env.process(self._rounds(queue, index, windows))
+        if self.area.plan.exchange is not None:
+            self.area.env.process(self._rounds(queue, index, windows))
 
     def is_due(self, battery: "Battery", index: int, time_min: float) -> bool:
         """Whether a battery has had its charges, its time or its gassing since the last maintenance of a kind."""
@@ -89,7 +91,7 @@ class MaintenanceDesk:
     def before_charge(self, battery: "Battery") -> None:
         """Take in a discharged battery; it goes on to the charging desk."""
         self._next(battery, 0, before=True)
-        self.room.serve()
+        self.area.serve()
 
     def after_charge(self, battery: "Battery") -> None:
         """Take in a charged and cooled battery; it becomes ready when all that is due is done."""
@@ -97,7 +99,7 @@ class MaintenanceDesk:
 
     def _next(self, battery: "Battery", index: int, *, before: bool) -> None:
         """Put a battery in turn for the next maintenance that is due, else let it go on."""
-        queue, now = battery.queue, self.room.env.now
+        queue, now = battery.queue, self.area.env.now
         for number in range(index, len(queue.plan.maintenance)):
             maintenance = queue.plan.maintenance[number]
             if maintenance.before_charge is not before or not self.is_due(battery, number, now):
@@ -111,29 +113,34 @@ class MaintenanceDesk:
                 self.held[queue.number, number].append(battery)
                 return
         if before:
-            self.room.charging.take_in(battery)
+            self.area.charging.take_in(battery)
         else:
-            self.room.charging.make_ready(battery)
+            self.area.charging.make_ready(battery)
 
     def _wait(self, battery: "Battery", task: int) -> None:
         """Let a battery wait for a task from now on."""
-        self.room.state(battery, TASK_STATES[task][0])
-        self.due_since[battery.number] = self.room.env.now
+        self.area.state(battery, TASK_STATES[task][0])
+        self.due_since[battery.number] = self.area.env.now
 
-    def serve(self, task: int) -> None:
-        """Do what is due while an attendant is free."""
-        queue = self.queues[task]
-        while queue and self.room.attendants.can_spare(1):
-            self._begin(*queue.popleft())
+    def begin_first(self, task: int) -> bool:
+        """Begin a task on the battery that has waited longest for it; False when no attendant is free."""
+        if not self.area.attendants.can_spare(1):
+            return False
+        self._begin(*self.queues[task].popleft())
+        return True
+
+    def due_first_min(self, task: int) -> float:
+        """Since when the battery waits that has waited longest for a task. [min]"""
+        return self.due_since[self.queues[task][0][0].number]
 
     def _begin(self, battery: "Battery", index: int) -> None:
         """Begin one maintenance of one battery."""
-        room, maintenance = self.room, battery.queue.plan.maintenance[index]
+        area, maintenance = self.area, battery.queue.plan.maintenance[index]
         minutes = next(self.times[maintenance.task][battery.number])
-        start_min = room.env.now
+        start_min = area.env.now
         done = partial(self._done, battery, index, start_min)
-        job = SoloJob(room.attendants, battery, self.person, maintenance.task, minutes, done)
-        end_min = job.work_with(room.attendants.take(1))
+        job = SoloJob(area, battery, self.person, maintenance.task, minutes, done)
+        end_min = job.work_with(area.attendants.take(1))
         if end_min < inf:
             self.write(battery, index, (self.due_since.pop(battery.number), start_min, end_min))
         else:
@@ -141,7 +148,7 @@ class MaintenanceDesk:
 
     def _done(self, battery: "Battery", index: int, start_min: float) -> None:
         """End one maintenance: what else is due, or ready."""
-        now = self.room.env.now
+        now = self.area.env.now
         due_min = self.due_since.pop(battery.number, None)
         if due_min is not None:  # it was handed over, so its end was not known
             del self.laid_down[battery]
@@ -150,7 +157,7 @@ class MaintenanceDesk:
 
     def write(self, battery: "Battery", index: int, times: tuple[float, float, float]) -> None:
         """Write the row of a maintenance, which is counted from anew: due, start and end. [min]"""
-        maintenance, write = battery.queue.plan.maintenance[index], self.room.record.write
+        maintenance, write = battery.queue.plan.maintenance[index], self.area.record.write
         due, start, end = times
         if maintenance.task == WATERING:
             water_kg = water_deficit_g(battery.gas_ah, battery.queue.plan.battery.cells) / 1000.0
@@ -170,13 +177,13 @@ class MaintenanceDesk:
         for battery, index in waiting:
             maintenance, due_min = battery.queue.plan.maintenance[index], self.due_since[battery.number]
             if maintenance.task == WATERING:
-                self.room.record.write.waterings(battery=battery.number, due_min=due_min)
+                self.area.record.write.waterings(battery=battery.number, due_min=due_min)
             else:
-                self.room.record.write.maintenance(battery=battery.number, task=maintenance.task, due_min=due_min)
+                self.area.record.write.maintenance(battery=battery.number, task=maintenance.task, due_min=due_min)
 
     def _rounds(self, queue: "Queue", index: int, windows: list[tuple[float, float]]) -> Generator["Event", None, None]:
         """Begin and end the rounds of one kind of maintenance on the batteries of one queue."""
-        env = self.room.env
+        env = self.area.env
         for start, end in windows:
             yield Moment(env).after(max(0.0, start - env.now), CALENDAR)
             self._begin_round(queue, index)
@@ -190,11 +197,11 @@ class MaintenanceDesk:
         task, held = queue.plan.maintenance[index].task, self.held[queue.number, index]
         self.queues[task].extend((battery, index) for battery in held)
         held.clear()
-        for entry in [entry for entry in queue.ready if self.is_due(entry[2], index, self.room.env.now)]:
+        for entry in [entry for entry in queue.ready if self.is_due(entry[2], index, self.area.env.now)]:
             queue.remove(entry)
             self._wait(entry[2], task)
             self.queues[task].append((entry[2], index))
-        self.room.serve()
+        self.area.serve()
 
     def _close_round(self, queue: "Queue", index: int) -> "list[Battery]":
         """Hold for the next round what was not reached; returns what may go on without."""
@@ -213,7 +220,7 @@ class MaintenanceDesk:
         for battery in batteries:
             del self.due_since[battery.number]
             self._next(battery, index + 1, before=False)
-        self.room.serve()
+        self.area.serve()
 
 
 def _holds(maintenance: "MaintenancePlan") -> bool:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import BatteryPlan
+    from batsim.room.exchange import ExchangeDesk
     from batsim.room.truck import Truck
 
 
@@ -31,6 +32,8 @@ class Queue:
         """All batteries of its type."""
         self.cause = NOTHING
         """What the first truck waits for."""
+        self.desk: ExchangeDesk
+        """Where its trucks come for an exchange; none where batteries are charged in the truck."""
 
     def join(self, truck: "Truck") -> None:
         """Join behind those of the same priority, or of a higher one."""
@@ -62,7 +65,7 @@ class Queue:
         count = len(self.ready) - ahead - (0 if truck.reason == SHIFT_CHANGE else self.reserve)
         if count > 0 or not by_min:
             return count > 0
-        now = truck.room.env.now
+        now = truck.area.env.now
         return count + sum(now < battery.ready_min <= by_min for battery in self.batteries) > 0
 
     def put_ready(self, battery: "Battery") -> None:

@@ -3,16 +3,18 @@
 from itertools import pairwise
 
 from batsim.formulas.wear import throughput_ah
-from batsim.record.facts import RunFacts, TypeFacts
+from batsim.record.facts import AreaFacts, RunFacts, TypeFacts
 from batsim.room.battery_plan import BatteryPlan
-from batsim.room.blueprint import Blueprint
+from batsim.room.blueprint import AreaPlan, Blueprint
 
 
 def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
     """Gather what measures need to know about the room."""
+    devices = [counts for area in blueprint.areas for counts in (area.devices, area.standby_devices)]
+    chargers = blueprint.chargers
     return RunFacts(
         layout=blueprint.layout,
-        in_truck=blueprint.exchange is None,
+        areas=tuple(map(_area_facts, blueprint.areas)),
         seed=seed,
         replication=replication,
         horizon_min=blueprint.horizon_min,
@@ -24,17 +26,30 @@ def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
         site_windows=blueprint.site_windows,
         minutes_per_working_day=blueprint.minutes_per_working_day,
         battery_types=tuple(map(_type_facts, blueprint.battery_plans)),
-        stations=blueprint.stations,
-        bay=blueprint.arrangement.bay,
-        bays=blueprint.bays,
-        devices=(*blueprint.devices, *blueprint.standby_devices),
-        device_counts=(*blueprint.devices.values(), *blueprint.standby_devices.values()),
-        chargers=blueprint.charger_names,
-        charger_counts=blueprint.charger_counts,
-        charger_efficiency=blueprint.charger_efficiency,
-        charger_power_factor=blueprint.charger_power_factor,
-        charger_standby_kw=blueprint.charger_standby_kw,
+        devices=tuple(name for counts in devices for name in counts),
+        device_counts=tuple(count for counts in devices for count in counts.values()),
+        chargers=tuple(charger.name for charger in chargers),
+        charger_counts=tuple(charger.count for charger in chargers),
+        charger_efficiency=tuple(charger.efficiency_share for charger in chargers),
+        charger_power_factor=tuple(charger.power_factor for charger in chargers),
+        charger_standby_kw=tuple(charger.standby_kw for charger in chargers),
         attendant_windows=_attendant_windows(blueprint),
+    )
+
+
+def _area_facts(area: AreaPlan) -> AreaFacts:
+    """Gather what measures need to know about an area."""
+    devices = len(area.devices) + len(area.standby_devices)
+    return AreaFacts(
+        name=area.name,
+        in_truck=area.exchange is None,
+        stations=area.stations,
+        bay=area.arrangement.bay,
+        bays=area.bays,
+        groups=area.group_numbers,
+        queues=tuple(plan.number for plan in area.battery_plans),
+        devices=tuple(range(area.first_device, area.first_device + devices)),
+        chargers=tuple(range(area.first_charger, area.first_charger + len(area.chargers))),
     )
 
 
@@ -62,13 +77,11 @@ def _type_facts(plan: BatteryPlan) -> TypeFacts:
 
 def _attendant_windows(blueprint: Blueprint) -> tuple[tuple[float, float, int], ...]:
     """Attendants on duty: from, to, how many; none where their number has no limit or drivers do it all. [min]"""
-    if not blueprint.attendants_limited:
-        return ()
     changes: dict[float, int] = {}
-    for shift in blueprint.attendant_shifts:
+    for shift in (*blueprint.shared_shifts, *(shift for area in blueprint.areas for shift in area.own_shifts)):
         for start, end in shift.windows:
-            changes[start] = changes.get(start, 0) + shift.attendants
-            changes[end] = changes.get(end, 0) - shift.attendants
+            changes[start] = changes.get(start, 0) + shift.on_duty
+            changes[end] = changes.get(end, 0) - shift.on_duty
     windows, on_duty = [], 0
     for start, end in pairwise(sorted(changes)):
         on_duty += changes[start]

@@ -163,11 +163,7 @@ class SharedPower:
 
     def __init__(self, room: "Room", limit_kw: float) -> None:
         blueprint = room.blueprint
-        standby_kw = sum(
-            count * kw
-            for count, kw in zip(blueprint.charger_counts, blueprint.charger_standby_kw, strict=True)
-            if count < inf
-        )
+        standby_kw = sum(charger.count * charger.standby_kw for charger in blueprint.chargers if charger.count < inf)
         self.room, self.limit_kw = room, limit_kw - standby_kw
         self.open_hours = blueprint.open_windows or Timetable([], always=True)
         self.charges: list[Running] = []

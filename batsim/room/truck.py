@@ -16,10 +16,10 @@ from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.record.tables import Coming
+    from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.discharges import Discharge
     from batsim.room.group_plan import GroupPlan
-    from batsim.room.simulation import Room
     from batsim.room.streams import Stream
 
 
@@ -27,6 +27,7 @@ class Truck:
     """One truck and what is going on with it."""
 
     __slots__ = (
+        "area",
         "arrival_soc",
         "back_min",
         "battery",
@@ -56,7 +57,6 @@ class Truck:
         "queue",
         "ready_found",
         "reason",
-        "room",
         "run_times",
         "served",
         "start",
@@ -70,11 +70,11 @@ class Truck:
         "watchful",
     )
 
-    def __init__(self, room: "Room", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
-        self.room, self.number, self.group = room, number, group
+    def __init__(self, area: "Area", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
+        self.area, self.number, self.group = area, number, group
         self.battery = self.charged = battery
         self.queue, self.trip_min = battery.queue, group.trip_min
-        streams, truck = room.streams, group.truck
+        streams, truck = area.streams, group.truck
         # Streams go by the name of the group and the position: a truck more in one group shifts nobody in another.
         self.entity, self.position = f"truck of group {truck.group}", position
         self.factor = 1.0
@@ -102,7 +102,7 @@ class Truck:
         # Its present discharge.
         self.discharge: Discharge | None = None
         """Its discharge, while it may still be called early, and from when on."""
-        self.early_min = inf
+        self.early_min: float = inf
         """From when on it may be called. [min]"""
         self.drift_degc = self.drift_share = 0.0
         """Temperature to which its last discharge drifted, and how much of the way its mean had gone: a first guess."""
@@ -127,7 +127,7 @@ class Truck:
 
     def _ask_streams(self) -> None:
         """Ask for the streams of its run times, or of its powers."""
-        truck, streams = self.group.truck, self.room.streams
+        truck, streams = self.group.truck, self.area.streams
         if truck.run_time_min is not None:
             self.run_times = streams.durations(truck.run_time_min, self.entity, self.position, "run")
         elif truck.duty is not None:
@@ -137,10 +137,10 @@ class Truck:
 
     def ask_exchanges(self) -> None:
         """Ask for the times of its exchanges, by each method."""
-        for method in self.room.exchange.methods:
+        for method in self.area.exchange.methods:
             entity = f"{self.entity} by standby" if method.number else self.entity
             times = method.plan.step_times if method.in_steps else method.plan.times
-            self.exchange_times.append(times.of(self.room.streams, entity, self.position))
+            self.exchange_times.append(times.of(self.area.streams, entity, self.position))
 
     def draw_start(self) -> None:
         """Draw what is settled at the start: how it differs from other trucks, and how full its battery is."""
@@ -158,8 +158,8 @@ class Truck:
 
     def write_shifts(self) -> None:
         """Write down the power of each of its shifts that begins before the run ends."""
-        group, room = self.group, self.room
-        write, horizon_min = room.record.write.truck_shifts, room.blueprint.horizon_min
+        group, area = self.group, self.area
+        write, horizon_min = area.record.write.truck_shifts, area.horizon_min
         for start_min, end_min, power_w in zip(group.shift_starts, group.shift_ends, self.powers_w, strict=False):
             if start_min < horizon_min:
                 write(truck=self.number, group=group.number, start_min=start_min, end_min=end_min, power_w=power_w)
@@ -167,7 +167,7 @@ class Truck:
     def run_min(self) -> float:
         """Run time of the next discharge, by the demand of the week in which it is planned. [min]"""
         assert self.run_times is not None  # asked before
-        demand = self.group.demand[int(self.room.env.now // WEEK_MIN)]
+        demand = self.group.demand[int(self.area.env.now // WEEK_MIN)]
         minutes = next(self.run_times)
         return minutes if demand == 1.0 else ticked(minutes / demand)
 
@@ -206,9 +206,9 @@ class Truck:
 
     def turn_away(self) -> None:
         """Go back to work, for no battery is ready or no charging spot is free."""
-        now = self.room.env.now
+        now = self.area.env.now
         self.back_min, self.turned_away = now + self.trip_min, True
-        self.room.record.write.exchanges(
+        self.area.record.write.exchanges(
             came=self.came(TURNED_AWAY, 0),
             charged=self.battery.number,
             start_min=now,

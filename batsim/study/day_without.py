@@ -19,7 +19,7 @@ from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN, clock_text
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, student_interval
-from batsim.study.running.counts import week_blueprint
+from batsim.study.running.counts import week_plan
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of
 from batsim.study.running.replications import interval_json
@@ -214,7 +214,7 @@ def _devices(schedule: Schedule, device: str | None) -> list[_Devices]:
     """Devices that layouts may have to do without; only those of one kind where that is named."""
     scenario, devices = schedule.scenario, []
     for layout in schedule.layouts:
-        built = week_blueprint(scenario, layout)
+        built = week_plan(scenario, layout)
         counts = {} if built.exchange is None else built.devices
         devices += [_Devices(layout, name, int(count)) for name, count in counts.items() if count < UNLIMITED]
     known = sorted({kind.name for kind in devices})
@@ -243,7 +243,7 @@ def _standby_text(scenario: Scenario, layout: str) -> str:
     standby = scenario.layouts[layout].standby
     if standby is None:
         return ""
-    devices = week_blueprint(scenario, layout).standby_devices
+    devices = week_plan(scenario, layout).standby_devices
     counts = [f"{count:g} {name.replace('_', ' ')}{'s' * (count != 1)}" for name, count in devices.items()]
     return " and ".join(counts) or standby.handling.replace("_", " ")
 

@@ -7,14 +7,14 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
-from batsim.room.blueprint import Blueprint
+from batsim.room.battery_plan import BatteryPlan
+from batsim.room.blueprint import AreaPlan, blueprint_of
 from batsim.room.group_plan import GroupPlan, group_plan
 from batsim.scenario.parts.calendar import full_day_min
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN, Week
 from batsim.scenario.site import Scenario
-from batsim.study.running.counts import week_blueprint
 
 
 class GroupOutline(NamedTuple):
@@ -68,18 +68,20 @@ class Outline(NamedTuple):
 
 def outline(scenario: Scenario) -> Outline:
     """Work out the first numbers of a scenario."""
-    blueprints = {name: week_blueprint(scenario, name) for name in scenario.layouts}
     layouts = []
-    for name, built in blueprints.items():
-        chargers = tuple(zip(built.charger_names, built.charger_counts, strict=True))
-        stock = tuple(_stock(built, number, scenario.week) for number in range(len(built.battery_plans)))
-        changes = scenario.layouts[name].trucks
-        changed = tuple(_group(group) for group in built.groups if group.truck.group in changes)
-        layouts.append(LayoutOutline(name, built.arrangement, built.stations, built.bays, chargers, stock, changed))
+    for name, layout in scenario.layouts.items():
+        built = blueprint_of(scenario, name, WEEK_MIN, 0.0)
+        for area in built.areas:
+            groups = [built.groups[number] for number in area.group_numbers]
+            stock = tuple(_stock(area, line, groups, scenario.week) for line in area.battery_plans)
+            changed = tuple(_group(group) for group in groups if group.truck.group in layout.trucks)
+            chargers = tuple(area.charger_counts.items())
+            title = f"{name}, {area.name}" if area.name else name
+            layouts.append(LayoutOutline(title, area.arrangement, area.stations, area.bays, chargers, stock, changed))
     any_layout = next(iter(scenario.layouts.values()))
     numbers = range(len(scenario.trucks))
-    groups = tuple(_group(group_plan(scenario, any_layout, number, (), WEEK_MIN, 0.0)) for number in numbers)
-    return Outline(scenario, groups, tuple(layouts))
+    stated = tuple(_group(group_plan(scenario, any_layout, number, (), WEEK_MIN, 0.0)) for number in numbers)
+    return Outline(scenario, stated, tuple(layouts))
 
 
 def _group(group: GroupPlan) -> GroupOutline:
@@ -94,16 +96,11 @@ def _run_h(group: GroupPlan) -> float:
     return discharge_at_power(1.0, group.truck.exchange_at_share, group.power_w, group.cell)[0]
 
 
-def _work_h(built: Blueprint, number: int, week: Week) -> float:
-    """Work of a truck on a day, of the group of a battery type that works longest. [h]"""
-    return max(full_day_min(week, group.truck.shifts) for group in built.groups if number in group.queues) / 60.0
-
-
-def _stock(built: Blueprint, number: int, week: Week) -> StockOutline:
-    """Work out one battery type of a layout."""
-    line = built.battery_plans[number]
+def _stock(area: AreaPlan, line: BatteryPlan, groups: list[GroupPlan], week: Week) -> StockOutline:
+    """Work out one battery type of an area, which serves these truck groups."""
     battery, charger = line.battery, line.chargers[0]
-    group = next(group for group in built.groups if number in group.queues)
+    using = [group for group in groups if line.number in group.queues]
+    group = using[0]
     level, profile = group.truck.exchange_at_share, line.profiles[charger].rated
     if battery.charge_time_min is not None:
         hours = battery.charge_time_min.mean / 60.0
@@ -113,11 +110,10 @@ def _stock(built: Blueprint, number: int, week: Week) -> StockOutline:
             ah = discharge_at_power(1.0, level, group.power_w, group.cell)[1]
         hours = phases_hours(charge_phases(profile, line.cell.capacity_ah, ah, profile.factor * ah))
     run_h, per_truck = _run_h(group), math.nan
-    work_h = _work_h(built, number, week)
-    if not built.arrangement.in_truck and 0.0 < run_h < math.inf:
+    work_h = max(full_day_min(week, each.truck.shifts) for each in using) / 60.0  # of the group that works longest
+    if not area.arrangement.in_truck and 0.0 < run_h < math.inf:
         per_truck = batteries_per_truck(run_h, 0.0, hours, battery.cool_down_min.mean / 60.0, work_h)
-    too_few = built.bound_chargers and sum(built.charger_counts) < built.bays
+    too_few = area.bound_chargers and sum(area.charger_counts.values()) < area.bays
     held_h = hours + battery.cool_down_min.mean / 60.0 * too_few
-    return StockOutline(
-        line.name, line.batteries, line.trucks, built.charger_names[charger], hours, held_h, per_truck, work_h
-    )
+    served_by = area.chargers[charger - area.first_charger].name
+    return StockOutline(line.name, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from batsim.scenario.parts.floor import BayRow, Floor, Spot, bay_spots, station_spots
 from batsim.scenario.site import Scenario
-from batsim.study.running.counts import week_blueprint
+from batsim.study.running.counts import week_plan
 
 FULL = 0.96
 """Part of the pitch that a bay takes up where no battery is measured. [-]"""
@@ -92,7 +92,7 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
     floor = scenario.layouts[layout].floor
     if floor is None:
         return None
-    planned, measured = week_blueprint(scenario, layout).floor, scenario.room
+    planned, measured = week_plan(scenario, layout).floor, scenario.room
     assert planned is not None  # the layout states one
     spots, stations = bay_spots(floor, planned.bays), station_spots(floor, planned.stations)
     path = next((device.path for device in scenario.arrangement(layout).devices.values()), "aisles")

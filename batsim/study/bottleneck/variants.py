@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import Blueprint
+from batsim.room.blueprint import AreaPlan
 from batsim.scenario.parts.handling import LOOSE
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
@@ -20,7 +20,7 @@ from batsim.study.running.counts import (
     Counts,
     can_grow,
     counts_of,
-    week_blueprint,
+    week_plan,
     with_counts,
 )
 
@@ -97,7 +97,7 @@ class _Additions:
 
     def __init__(self, scenario: Scenario, layout: str) -> None:
         self.layout = scenario.layouts[layout]
-        self.blueprint: Blueprint = week_blueprint(scenario, layout)
+        self.blueprint: AreaPlan = week_plan(scenario, layout)
         self.numbers: Numbers = {
             counted: number for counted, number in counts_of(scenario, layout).items() if number < UNLIMITED
         }
@@ -184,7 +184,7 @@ class _Additions:
 
     def _named(self, kind: str) -> list[tuple[str, str]]:
         """Types of chargers or batteries, limited or not, each with how it is told from the others."""
-        names = self.blueprint.charger_names if kind == CHARGERS else tuple(self._of(kind))
+        names = tuple(self.blueprint.charger_counts) if kind == CHARGERS else tuple(self._of(kind))
         return [(name, f" ({name})" if len(names) > 1 else "") for name in names]
 
     def _spots(self) -> Iterator[Addition]:

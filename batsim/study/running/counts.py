@@ -3,7 +3,7 @@
 from typing import Any, NamedTuple
 
 from batsim.errors import ScenarioError
-from batsim.room.blueprint import Blueprint, blueprint_of
+from batsim.room.blueprint import AreaPlan, blueprint_of
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
@@ -35,9 +35,9 @@ class Counts(NamedTuple):
     """Other charger leads too."""
 
 
-def week_blueprint(scenario: Scenario, layout: str) -> Blueprint:
-    """Blueprint of a layout for its counts; the length of a run does not matter."""
-    return blueprint_of(scenario, layout, WEEK_MIN, 0.0)
+def week_plan(scenario: Scenario, layout: str) -> AreaPlan:
+    """A layout of one area worked out for its counts (see `Scenario.areas_of`); the length of a run does not matter."""
+    return blueprint_of(scenario, layout, WEEK_MIN, 0.0).areas[0]
 
 
 def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:
@@ -45,17 +45,14 @@ def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:
 
     What is not stated has its default. Attendants are counted where they are stated by shift.
     """
-    as_stated, built = scenario.layouts[layout], week_blueprint(scenario, layout)
+    as_stated, built = scenario.layouts[layout], week_plan(scenario, layout)
     attendants = as_stated.attendants if isinstance(as_stated.attendants, dict) else {}
     bays = UNLIMITED if as_stated.bays == UNLIMITED else built.bays
     return {
         Counted(STATIONS): built.stations,
         **{Counted(DEVICES, name): count for name, count in built.devices.items()},
         **{Counted(ATTENDANTS, shift): float(count) for shift, count in attendants.items()},
-        **{
-            Counted(CHARGERS, name): count
-            for name, count in zip(built.charger_names, built.charger_counts, strict=True)
-        },
+        **{Counted(CHARGERS, name): count for name, count in built.charger_counts.items()},
         **_batteries(scenario, layout),
         Counted(BAYS): bays,
         Counted(SET_DOWN_BAYS): built.set_down_bays,

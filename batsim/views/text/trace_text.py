@@ -140,7 +140,10 @@ class _Words:
         return f"battery {number + 1}{self.kind[number]}"
 
     def _bay(self, event: Event, before: str = "at ") -> str:
-        return f" {before}{self.facts.bay} {event.bay + 1}" if event.bay >= 0 else ""
+        if event.bay < 0:
+            return ""
+        area = self.facts.area_of_queue[self.facts.type_numbers[event.battery]]
+        return f" {before}{area.bay} {event.bay + 1}"
 
     def _charger(self, event: Event, before: str) -> str:
         return f" {before} {event.detail}" if event.detail and len(self.facts.chargers) > 1 else ""

@@ -1,0 +1,171 @@
+"""Who is served next: exchanges, connecting and maintenance, over all areas where the same people work.
+
+Areas that share nobody have a service each. Order over areas: work laid down first; exchanges by the priority of the
+truck group, then first come, first served over all queues; who cannot start is passed and keeps his place.
+"""
+
+from typing import TYPE_CHECKING
+
+from batsim.record.words import CONNECTING, EXCHANGING, NO_ATTENDANT, NO_BATTERY, NOTHING, TASKS
+from batsim.room.maintenance_in_truck import serve_trucks
+
+if TYPE_CHECKING:
+    from batsim.room.area import Area
+    from batsim.room.attendants import Attendants
+    from batsim.room.charging import ChargingDesk
+    from batsim.room.truck import Truck
+    from batsim.scenario.parts.rules import Rules
+
+
+class Service:
+    """Lets everyone who waits have what is free."""
+
+    def __init__(self, areas: "list[Area]", crews: "list[Attendants]", rules: "Rules") -> None:
+        self.areas, self.crews, self.rules = areas, crews, rules
+        """Areas, and their attendants: those whom they share, and those of each area."""
+        self.trucks_waiting = 0
+        """Trucks that wait for an exchange, in all queues."""
+        self.waits_for_attendant = False
+        """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
+        for area in areas:
+            area.service = self
+        for crew in crews:
+            crew.service = self
+
+    def open(self) -> None:
+        """Begin, when the areas have set up their desks."""
+        desks = [area.maintenance for area in self.areas]
+        self.queues = [queue for area in self.areas if area.plan.exchange is not None for queue in area.queues]
+        self.early = [area.exchange for area in self.areas if area.early]
+        """Desks to which trucks may come early."""
+        order = [TASKS.index(task) for task in self.rules.priorities]
+        self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
+        """Whether exchanges go before connecting, and connecting before all else."""
+        self.order = [
+            task for task in order if task in (EXCHANGING, CONNECTING) or any(task in desk.queues for desk in desks)
+        ]
+        """Tasks by their priority; of maintenance only what there is."""
+        self.maintenance = [
+            (desk.queues[task], desk, task) for task in self.order for desk in desks if task in desk.queues
+        ]
+
+    def serve(self) -> None:
+        """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
+        for crew in self.crews:
+            if crew.unmanned:
+                crew.serve()
+        if not (self._serve_as_usual() if self.usual_order else all(map(self._serve, self.order))):
+            return
+        for desk in self.early:
+            desk.call_early()
+        for area in self.areas:
+            if area.maintenance.trucks:
+                serve_trucks(area)
+
+    def _serve_as_usual(self) -> bool:
+        """Do as `_serve` in the usual order, without a call for what nobody waits for."""
+        if self.trucks_waiting and not self._serve_exchanges():
+            return False
+        for area in self.areas:
+            if area.charging.to_connect:
+                self._connect()
+                break
+        for queue, _, task in self.maintenance:
+            if queue:
+                self._maintain(task)
+        return True
+
+    def _serve(self, task: int) -> bool:
+        """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""
+        if task == EXCHANGING:
+            return not self.trucks_waiting or self._serve_exchanges()
+        if task == CONNECTING:
+            self._connect()
+        else:
+            self._maintain(task)
+        return True
+
+    def _serve_exchanges(self) -> bool:
+        """Begin what exchanges can begin; False where they wait for people, whom lesser tasks must leave to them."""
+        self.exchange()
+        return not self.waits_for_attendant or self.others_are_free()
+
+    def exchange(self) -> None:
+        """Start every exchange that can start: the longest waiting truck first, of those that can."""
+        queues = self.queues
+        while self.trucks_waiting:
+            best: Truck | None = None
+            causes = []
+            for queue in queues:
+                truck, cause = None, NOTHING
+                if queue.waiting:
+                    desk = queue.desk
+                    truck, cause = desk.first(queue) if desk.by_drivers else queue.first(), NO_BATTERY
+                if truck is not None and (best is None or _before(truck, best)):
+                    cause = desk.lacks(queue, truck)
+                    if cause == NOTHING:
+                        best = truck
+                causes.append(cause)
+            if best is None:  # so every queue has been asked
+                for queue, cause in zip(queues, causes, strict=True):
+                    if queue.waiting or queue.cause:
+                        queue.desk.note(queue, cause)
+                return
+            best.queue.desk.start_first(best)
+        self.note_causes()
+
+    def _connect(self) -> None:
+        """Connect what waits for a person, while there is one: the longest waiting battery first."""
+        waiting = [area.charging for area in self.areas if area.charging.to_connect]
+        while waiting:
+            desk = min(waiting, key=_waits_since) if len(waiting) > 1 else waiting[0]
+            if not desk.connect_first() or not desk.to_connect:
+                waiting.remove(desk)
+
+    def _maintain(self, task: int) -> None:
+        """Do what is due while an attendant is free: the longest waiting battery first."""
+        waiting = [desk for queue, desk, kind in self.maintenance if kind == task and queue]
+        while waiting:
+            desk = min(waiting, key=lambda each: each.due_first_min(task)) if len(waiting) > 1 else waiting[0]
+            if not desk.begin_first(task) or not desk.queues[task]:
+                waiting.remove(desk)
+
+    def note_causes(self) -> None:
+        """Write down for every queue what its first truck waits for now."""
+        for queue in self.queues:
+            if queue.waiting or queue.cause:
+                queue.desk.note_cause(queue)
+
+    def note_gone(self) -> None:
+        """Write down anew what the queues wait for, after somebody has gone off duty."""
+        if self.trucks_waiting:
+            self.note_causes()
+
+    def note_waiting(self, cause: int) -> None:
+        """Note that the cause of a queue has changed, and to what."""
+        if cause == NO_ATTENDANT:
+            self.waits_for_attendant = True
+        elif self.waits_for_attendant:
+            self.waits_for_attendant = any(queue.cause == NO_ATTENDANT for queue in self.queues)
+
+    def others_are_free(self) -> bool:
+        """Whether somebody is free whom no exchange that waits for people could use: without the skill it asks for."""
+        wanted = {queue.desk for queue in self.queues if queue.cause == NO_ATTENDANT}
+        return any(not any(desk.could_use(person) for desk in wanted) for crew in self.crews for person in crew.free)
+
+    def can_spare_one(self, area: "Area") -> bool:
+        """Whether an attendant of an area is free for a job that must leave people to the exchanges."""
+        if not area.attendants.can_spare(1):
+            return False
+        return not self.waits_for_attendant or self.others_are_free()
+
+
+def _before(truck: "Truck", other: "Truck") -> bool:
+    """Whether a truck goes before one of another queue."""
+    mine, theirs = truck.group.truck.priority, other.group.truck.priority
+    return mine < theirs or (mine == theirs and truck.joined_min < other.joined_min)
+
+
+def _waits_since(desk: "ChargingDesk") -> float:
+    """When the battery that has waited longest for a person got its charger. [min]"""
+    return desk.to_connect[0].charger_min
