@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import AreaPlan
+from batsim.room.area_plan import AreaPlan
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario

@@ -17,9 +17,9 @@ from batsim.room.maintenance import NO_TIME, MaintenanceDesk
 from batsim.room.queue import Queue
 
 if TYPE_CHECKING:
+    from batsim.room.area_plan import AreaPlan
     from batsim.room.attendants import Attendants
     from batsim.room.battery_plan import BatteryPlan
-    from batsim.room.blueprint import AreaPlan
     from batsim.room.service import Service
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck
@@ -95,8 +95,11 @@ class Area:
         return {battery.number: times for battery, times in zip(self.batteries, found, strict=True)}
 
     def put_out_spares(self) -> None:
-        """Stand the spare batteries, ready, in the nearest bays."""
-        desk, floor = self.exchange, self.plan.floor
+        """Stand the spare batteries, ready, in the nearest bays; in the truck there are none."""
+        floor = self.plan.floor
+        if self.plan.exchange is None:
+            return
+        desk = self.exchange
         bays = list(range(int(self.plan.bays))) if floor is None else floor.nearest_first
         in_trucks = {truck.battery.number for truck in self.trucks}
         spares = [battery for battery in self.batteries if battery.number not in in_trucks]
@@ -104,10 +107,7 @@ class Area:
         if floor is not None and desk.limited_reach:
             taken, spares = floor.shared_out(len(spares), desk.bays_needed), in_turn(spares)
         for battery, bay in zip(spares, taken, strict=True):
-            battery.bay = bay
-            self.charging.make_ready(battery)
-            if self.charging.bound:
-                self.charging.bind(battery)
+            self.charging.put_out(battery, bay)
         in_use = frozenset(taken)
         desk.empty = [bay for bay in bays if bay not in in_use]
 

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
+    from batsim.room.area_plan import AttendantShift
     from batsim.room.battery import Battery
-    from batsim.room.blueprint import AttendantShift
     from batsim.room.service import Service
     from batsim.room.simulation import Room
 
@@ -124,8 +124,8 @@ class Attendants:
             person = self.free.pop(0)
             person.busy = True
             return [person]
-        free = self.free if self.others is None else [*self.free, *self.others.free]
-        free = sorted(free, key=lambda person: (person.crew is not self, len(person.skills)))
+        shared = [] if self.others is None else self.others.free
+        free = [person for crew in (self.free, shared) for person in sorted(crew, key=_skills)]
         needed = [person for person in free if skill is not None and skill in person.skills][:1]
         taken = needed + [person for person in free if person not in needed][: count - len(needed)]
         for person in taken:
@@ -325,6 +325,11 @@ def _leaving_times(shift: "AttendantShift") -> list[float]:
         leaves_min = leaves_min if end in shift.breaks else end
         leaves.append(leaves_min)
     return leaves[::-1]
+
+
+def _skills(person: Person) -> int:
+    """How many skills somebody has that are asked for."""
+    return len(person.skills)
 
 
 class SoloJob:

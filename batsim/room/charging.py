@@ -410,8 +410,15 @@ class ChargingDesk:
             self.make_ready(battery)
         self.area.serve()
 
-    def bind(self, battery: "Battery") -> None:
-        """Let a spare stand before a charger of its own, as long as there are any."""
+    def put_out(self, battery: "Battery", bay: int) -> None:
+        """Stand a spare, ready, in a bay; before a charger of its own where they are bound, while there are any."""
+        battery.bay = bay
+        self.make_ready(battery)
+        if self.bound:
+            self._bind(battery)
+
+    def _bind(self, battery: "Battery") -> None:
+        """Let a spare keep a charger."""
         for pool in self.pools_of[battery.queue.number]:
             if pool.free >= 1:
                 pool.free -= 1

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.blueprint import BreakdownPlan, OutagePlan
+    from batsim.room.area_plan import BreakdownPlan, OutagePlan
     from batsim.room.charging import ChargerPool
     from batsim.room.devices import Unit
 

@@ -1,17 +1,18 @@
 """What measures need to know about a room, gathered from its blueprint."""
 
 from itertools import pairwise
+from typing import Any
 
 from batsim.formulas.wear import throughput_ah
 from batsim.record.facts import AreaFacts, RunFacts, TypeFacts
+from batsim.room.area_plan import AreaPlan, ChargerPlan
 from batsim.room.battery_plan import BatteryPlan
-from batsim.room.blueprint import AreaPlan, Blueprint
+from batsim.room.blueprint import Blueprint
 
 
 def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
     """Gather what measures need to know about the room."""
     devices = [counts for area in blueprint.areas for counts in (area.devices, area.standby_devices)]
-    chargers = blueprint.chargers
     return RunFacts(
         layout=blueprint.layout,
         areas=tuple(map(_area_facts, blueprint.areas)),
@@ -28,13 +29,20 @@ def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
         battery_types=tuple(map(_type_facts, blueprint.battery_plans)),
         devices=tuple(name for counts in devices for name in counts),
         device_counts=tuple(count for counts in devices for count in counts.values()),
-        chargers=tuple(charger.name for charger in chargers),
-        charger_counts=tuple(charger.count for charger in chargers),
-        charger_efficiency=tuple(charger.efficiency_share for charger in chargers),
-        charger_power_factor=tuple(charger.power_factor for charger in chargers),
-        charger_standby_kw=tuple(charger.standby_kw for charger in chargers),
+        **_charger_facts(blueprint.chargers),
         attendant_windows=_attendant_windows(blueprint),
     )
+
+
+def _charger_facts(chargers: tuple[ChargerPlan, ...]) -> dict[str, Any]:
+    """Gather what measures need to know about charger types, by name of the fact."""
+    return {
+        "chargers": tuple(charger.name for charger in chargers),
+        "charger_counts": tuple(charger.count for charger in chargers),
+        "charger_efficiency": tuple(charger.efficiency_share for charger in chargers),
+        "charger_power_factor": tuple(charger.power_factor for charger in chargers),
+        "charger_standby_kw": tuple(charger.standby_kw for charger in chargers),
+    }
 
 
 def _area_facts(area: AreaPlan) -> AreaFacts:

@@ -7,12 +7,14 @@ truck group, then first come, first served over all queues; who cannot start is 
 from typing import TYPE_CHECKING
 
 from batsim.record.words import CONNECTING, EXCHANGING, NO_ATTENDANT, NO_BATTERY, NOTHING, TASKS
+from batsim.room.attendants import Attendants
 from batsim.room.maintenance_in_truck import serve_trucks
 
 if TYPE_CHECKING:
     from batsim.room.area import Area
-    from batsim.room.attendants import Attendants
     from batsim.room.charging import ChargingDesk
+    from batsim.room.queue import Queue
+    from batsim.room.simulation import Room
     from batsim.room.truck import Truck
     from batsim.scenario.parts.rules import Rules
 
@@ -34,20 +36,22 @@ class Service:
 
     def open(self) -> None:
         """Begin, when the areas have set up their desks."""
-        desks = [area.maintenance for area in self.areas]
-        self.queues = [queue for area in self.areas if area.plan.exchange is not None for queue in area.queues]
-        self.early = [area.exchange for area in self.areas if area.early]
+        exchanging = [area for area in self.areas if area.plan.exchange is not None]
+        self.queues: list[Queue] = sum((area.queues for area in exchanging), [])
+        """Queues for exchanges."""
+        self.early = [area.exchange for area in exchanging if area.early]
         """Desks to which trucks may come early."""
         order = [TASKS.index(task) for task in self.rules.priorities]
         self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
         """Whether exchanges go before connecting, and connecting before all else."""
-        self.order = [
-            task for task in order if task in (EXCHANGING, CONNECTING) or any(task in desk.queues for desk in desks)
-        ]
-        """Tasks by their priority; of maintenance only what there is."""
+        maintained = [area.maintenance for area in self.areas]
         self.maintenance = [
-            (desk.queues[task], desk, task) for task in self.order for desk in desks if task in desk.queues
+            (desk.queues[task], desk, task) for task in order for desk in maintained if task in desk.queues
         ]
+        """What there is of maintenance, by priority."""
+        tasks = {EXCHANGING, CONNECTING, *(task for _, _, task in self.maintenance)}
+        self.order = [task for task in order if task in tasks]
+        """Tasks by their priority; of maintenance only what there is."""
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
@@ -92,27 +96,31 @@ class Service:
 
     def exchange(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
-        queues = self.queues
         while self.trucks_waiting:
-            best: Truck | None = None
-            causes = []
-            for queue in queues:
-                truck, cause = None, NOTHING
-                if queue.waiting:
-                    desk = queue.desk
-                    truck, cause = desk.first(queue) if desk.by_drivers else queue.first(), NO_BATTERY
-                if truck is not None and (best is None or _before(truck, best)):
-                    cause = desk.lacks(queue, truck)
-                    if cause == NOTHING:
-                        best = truck
-                causes.append(cause)
+            causes: list[int] = []
+            best = self._best(causes)
             if best is None:  # so every queue has been asked
-                for queue, cause in zip(queues, causes, strict=True):
+                for queue, cause in zip(self.queues, causes, strict=True):
                     if queue.waiting or queue.cause:
                         queue.desk.note(queue, cause)
                 return
             best.queue.desk.start_first(best)
         self.note_causes()
+
+    def _best(self, causes: list[int]) -> "Truck | None":
+        """Truck whose exchange starts next, None while none can; what each queue lacks is added to the causes."""
+        best: Truck | None = None
+        for queue in self.queues:
+            truck, cause = None, NOTHING
+            if queue.waiting:
+                desk = queue.desk
+                truck, cause = desk.first(queue) if desk.by_drivers else queue.first(), NO_BATTERY
+            if truck is not None and (best is None or _before(truck, best)):
+                cause = desk.lacks(queue, truck)
+                if cause == NOTHING:
+                    best = truck
+            causes.append(cause)
+        return best
 
     def _connect(self) -> None:
         """Connect what waits for a person, while there is one: the longest waiting battery first."""
@@ -158,6 +166,35 @@ class Service:
         if not area.attendants.can_spare(1):
             return False
         return not self.waits_for_attendant or self.others_are_free()
+
+
+def services_of(room: "Room") -> list[Service]:
+    """Give each area its attendants, and areas that share some one service; others have one each."""
+    sharing = [area for area in room.areas if area.plan.shares_attendants]
+    services = [_shared(room, sharing)] if sharing else []
+    return services + [_alone(room, area) for area in room.areas if area not in sharing]
+
+
+def _shared(room: "Room", areas: "list[Area]") -> Service:
+    """Service of areas that share attendants; some have more of their own."""
+    skills = frozenset(area.plan.skill for area in areas if area.plan.skill is not None)
+    everywhere = Attendants(room, room.blueprint.shared_shifts, skills)
+    crews = [everywhere]
+    for area in areas:
+        area.attendants = everywhere
+        if area.plan.own_shifts:
+            area.attendants = Attendants(room, area.plan.own_shifts, skills, others=everywhere)
+            crews.append(area.attendants)
+    return Service(areas, crews, room.blueprint.rules)
+
+
+def _alone(room: "Room", area: "Area") -> Service:
+    """Service of an area whose people work nowhere else."""
+    plan = area.plan
+    drivers = plan.drivers_at_work if plan.drivers_only and plan.exchange is not None else None
+    skills = frozenset(() if plan.skill is None else (plan.skill,))
+    area.attendants = Attendants(room, plan.own_shifts, skills, limited=plan.attendants_limited, drivers=drivers)
+    return Service([area], [area.attendants], room.blueprint.rules)
 
 
 def _before(truck: "Truck", other: "Truck") -> bool:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from batsim.record.record import Record
 from batsim.record.words import IN_TRUCK
 from batsim.room.area import Area
-from batsim.room.attendants import Attendants
 from batsim.room.battery import Battery
 from batsim.room.blueprint import Blueprint, blueprint_of
 from batsim.room.clock import Clock
@@ -19,7 +18,7 @@ from batsim.room.in_truck import duty_in_truck
 from batsim.room.outages import start_outages
 from batsim.room.queue import Queue
 from batsim.room.run_facts import facts_of
-from batsim.room.service import Service
+from batsim.room.service import services_of
 from batsim.room.sharing import SharedPower
 from batsim.room.streams import Streams
 from batsim.room.truck import Truck
@@ -50,15 +49,20 @@ class Room:
         limit_kw = blueprint.charging.power_limit_kw
         self.sharing = None if limit_kw is None else SharedPower(self, limit_kw)
         self.areas = [Area(self, plan) for plan in blueprint.areas]
-        services = self._share_people()
+        services = services_of(self)
         for area in self.areas:
             area.open_desks()
         for service in services:
             service.open()
         self.trucks = self._make_trucks()
         for area in self.areas:
-            if area.plan.exchange is not None:
-                area.put_out_spares()
+            area.put_out_spares()
+        self._begin_work()
+        for area in self.areas:
+            start_outages(area)
+
+    def _begin_work(self) -> None:
+        """Let every truck begin its work."""
         for truck in self.trucks:
             if truck.area.plan.exchange is None:
                 self.env.process(duty_in_truck(truck.area, truck))
@@ -68,8 +72,6 @@ class Room:
         for truck in self.trucks:
             truck.draw_start()
             truck.write_shifts()
-        for area in self.areas:
-            start_outages(area)
 
     def run(self) -> Record:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
@@ -103,31 +105,6 @@ class Room:
         first = self.batteries
         self.batteries += queue.plan.batteries
         return [Battery(number, queue) for number in range(first, self.batteries)]
-
-    def _share_people(self) -> list[Service]:
-        """Give each area its attendants, and areas that share some one service; others have one each."""
-        shared = [area for area in self.areas if area.plan.shares_attendants]
-        rules, services = self.blueprint.rules, []
-        if shared:
-            skills = frozenset(area.plan.skill for area in shared if area.plan.skill is not None)
-            everywhere = Attendants(self, self.blueprint.shared_shifts, skills)
-            crews = [everywhere]
-            for area in shared:
-                area.attendants = everywhere
-                if area.plan.own_shifts:
-                    area.attendants = Attendants(self, area.plan.own_shifts, skills, others=everywhere)
-                    crews.append(area.attendants)
-            services.append(Service(shared, crews, rules))
-        for area in self.areas:
-            plan = area.plan
-            if area not in shared:
-                skills = frozenset(() if plan.skill is None else (plan.skill,))
-                drivers = plan.drivers_at_work if plan.drivers_only and plan.exchange is not None else None
-                area.attendants = Attendants(
-                    self, plan.own_shifts, skills, limited=plan.attendants_limited, drivers=drivers
-                )
-                services.append(Service([area], [area.attendants], rules))
-        return services
 
     def _make_trucks(self) -> list[Truck]:
         """Put the first batteries of each type into its trucks, group by group."""

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import AreaPlan
+from batsim.room.area_plan import AreaPlan
 from batsim.scenario.parts.handling import LOOSE
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario

@@ -10,7 +10,7 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.gassing import hydrogen_l
 from batsim.formulas.phases import Phase, Profile, cut, phases_hours, rest_of
 from batsim.measures.battery_course import battery_course, first_cycle
-from batsim.record.facts import RunFacts, TypeFacts
+from batsim.record.facts import AreaFacts, RunFacts, TypeFacts
 from batsim.record.record import Record
 from batsim.record.words import COOLING, IN_TRANSFER, IN_TRUCK, ON_CHARGE, READY, STATES, WAITS_FOR_CHARGER
 from tests.closed_forms import current_after, gassing_ah, phases_ah, soc_on_charge
@@ -33,7 +33,6 @@ NAN = math.nan
 def _facts(**changes):
     room = {
         "layout": "by hand",
-        "in_truck": False,
         "seed": 1,
         "replication": 0,
         "horizon_min": 10080.0,
@@ -82,9 +81,7 @@ def _facts(**changes):
                 batteries=1,
             ),
         ),
-        "stations": 1.0,
-        "bay": "stand",
-        "bays": 3.0,
+        "areas": (AreaFacts("", False, 1.0, "stand", 3.0, groups=(0,), queues=(0, 1), devices=(), chargers=(0,)),),
         "devices": (),
         "device_counts": (),
         "chargers": ("electronic",),

@@ -139,7 +139,7 @@ def test_why_a_truck_leaves(facts, reason, words):
 def test_station_and_standby_means_are_told(facts):
     row = exchange(left_min=98, reason=EARLY, station=1, standby=1, below_cut_out=1)
 
-    assert lines(made(replace(facts, stations=2), exchanges=[row]))[:3] == [
+    assert lines(made(replace(facts, areas=(replace(facts.areas[0], stations=2.0),)), exchanges=[row]))[:3] == [
         "Mon 01:38  truck 1 leaves its work with battery 1, early, while there is time",
         "Mon 01:40  truck 1 arrives with battery 1 at 20 %, below the cut-out; 1 battery ready",
         "Mon 01:40  exchange of truck 1 begins at station 2 with the standby method: battery 3 for battery 1",
@@ -386,7 +386,7 @@ def test_attendants_come_and_go(facts):
 
 def test_charging_in_the_truck(facts):
     """In shift time with a wait; after work without one, or in vain."""
-    spots = replace(facts, in_truck=True)
+    spots = replace(facts, areas=(replace(facts.areas[0], in_truck=True),))
     in_shift = exchange(
         kind=CHARGE_IN_TRUCK, charged=0, left_min=98, start_min=105, truck_free_min=262, end_min=262, back_min=264
     )
@@ -433,8 +433,14 @@ def test_names_where_there_are_several(facts):
     """Groups, battery types and charger types are named when there is more than one."""
     (lead,) = facts.battery_types
     types = (replace(lead, name="lead", batteries=1), replace(lead, name="lithium", batteries=2))
+    area = replace(facts.areas[0], groups=(0, 1), queues=(0, 1), chargers=(0, 1))
     several = replace(
-        facts, groups=("reach", "pallet"), group_trucks=(1, 1), battery_types=types, chargers=("slow", "quick")
+        facts,
+        areas=(area,),
+        groups=("reach", "pallet"),
+        group_trucks=(1, 1),
+        battery_types=types,
+        chargers=("slow", "quick"),
     )
     row = exchange(truck=1, queue=1, discharged=1, start_min=120, truck_free_min=130, end_min=130, back_min=130)
     record = made(

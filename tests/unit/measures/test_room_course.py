@@ -103,7 +103,9 @@ def test_two_trucks_and_three_batteries(two_trucks):
 
 def test_trucks_waiting_by_what_they_wait_for(two_trucks):
     """Two queues wait for different things at a time; a truck that is turned away or on its way is in none."""
-    facts = replace(two_trucks.facts, battery_types=two_trucks.facts.battery_types * 2, horizon_min=100.0)
+    area = replace(two_trucks.facts.areas[0], queues=(0, 1))
+    types = two_trucks.facts.battery_types * 2
+    facts = replace(two_trucks.facts, areas=(area,), battery_types=types, horizon_min=100.0)
     base = {"group": 0, "kind": EXCHANGE, "ready_found": 0, "left_min": 0}
     record = made(
         facts,
@@ -180,9 +182,13 @@ def test_what_chargers_do(two_trucks):
 
 def test_spots_of_charging_in_the_truck(two_trucks):
     """A spot is taken from plugging in to the end of the charge; without an end it stays taken."""
+    plugged = replace(two_trucks.facts.areas[0], in_truck=True)
     record = made(
-        replace(two_trucks.facts, in_truck=True, chargers=("quick",), charger_counts=(inf,)),
-        charges=[{"battery": 0, "connected_min": 10, "end_min": 30}, {"battery": 1, "connected_min": 20}],
+        replace(two_trucks.facts, areas=(plugged,), chargers=("quick",), charger_counts=(inf,)),
+        charges=[
+            {"battery": 0, "queue": 0, "connected_min": 10, "end_min": 30},
+            {"battery": 1, "queue": 0, "connected_min": 20},
+        ],
         exchanges=[{"queue": 0, "kind": CHARGE_IN_TRUCK, "start_min": 10, "truck_free_min": 90, "left_min": 8}],
     )
 
