@@ -15,6 +15,7 @@ from batsim.scenario.parts.calendar import (
     minutes_per_working_day,
 )
 from batsim.scenario.parts.charging_rules import ChargingRules
+from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.rules import Rules
 from batsim.scenario.site import Scenario
 from batsim.scenario.unknowns import NOT_TOGETHER
@@ -73,8 +74,10 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
     hours = scenario.charging_of(name).open_windows(horizon_min + ALWAYS_AHEAD)
     areas: list[AreaPlan] = []
     queues_of: dict[str, tuple[int, ...]] = {}
+    layout_of: dict[str, Layout] = {}
     for area, site in scenario.areas_of(name).items():
         areas.append(area_plan(scenario, site, Place(name, area, tuple(areas)), queues_of, run))
+        layout_of.update(dict.fromkeys((group.group for group in site.trucks), site.layouts[name]))
     shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
     return Blueprint(
         layout=name,
@@ -82,7 +85,7 @@ def _blueprint(scenario: Scenario, name: str, length_min: float, warm_up_min: fl
         horizon_min=horizon_min,
         warm_up_min=ticked(warm_up_min),
         groups=tuple(
-            group_plan(scenario, layout, number, queues_of[group.group], horizon_min, warm_up_min)
+            group_plan(scenario, layout_of[group.group], number, queues_of[group.group], horizon_min, warm_up_min)
             for number, group in enumerate(scenario.trucks)
         ),
         areas=tuple(areas),

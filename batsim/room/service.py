@@ -37,7 +37,7 @@ class Service:
     def open(self) -> None:
         """Begin, when the areas have set up their desks."""
         exchanging = [area for area in self.areas if area.plan.exchange is not None]
-        self.queues: list[Queue] = sum((area.queues for area in exchanging), [])
+        self.queues: list[Queue] = [queue for area in exchanging for queue in area.queues]
         """Queues for exchanges."""
         self.early = [area.exchange for area in exchanging if area.early]
         """Desks to which trucks may come early."""
