@@ -31,6 +31,8 @@ class Area:
 
     attendants: "Attendants"
     service: "Service"
+    serve: "Callable[[], None]"
+    """Lets everyone who waits have what is free, here and where the same people work."""
 
     def __init__(self, room: "Room", plan: "AreaPlan") -> None:
         self.room, self.plan, self.number = room, plan, plan.number
@@ -64,10 +66,6 @@ class Area:
             self.exchange = ExchangeDesk(self, plan.exchange)
             for queue in self.queues:
                 queue.desk = self.exchange
-
-    def serve(self) -> None:
-        """Let everyone who waits have what is free, here and where the same people work."""
-        self.service.serve()
 
     def _draw_for_batteries(self) -> None:
         """Give each battery its own streams for what is done with it.

@@ -30,7 +30,7 @@ class Service:
         self.waits_for_attendant = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
         for area in areas:
-            area.service = self
+            area.service, area.serve = self, self.serve
         for crew in crews:
             crew.service = self
 
