@@ -38,7 +38,7 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
     source = source or LocatedData(scenario.file, None)
     problems: list[Problem] = []
     for area, site in scenario.areas_of(name).items():
-        checked = CheckedLayout(site, name, source, area)
+        checked = CheckedLayout(site, name, source, scenario.in_layout(name), area)
         found = [problem for check in CHECKS for problem in check(checked)]
         problems += found or list(room_problems(checked))
     problems += kept_problems(scenario, name, source)
@@ -195,8 +195,8 @@ def _devices(checked: CheckedLayout) -> Iterator[Problem]:
 
 def _exchange_by(checked: CheckedLayout) -> Iterator[Problem]:
     """Shifts by which exchanges are shared out are those of trucks."""
-    groups = checked.scenario.trucks
     for keys, by in checked.layout.stated_exchange_by:
+        groups = (checked.whole if checked.shares(keys[0]) else checked.scenario).trucks
         shifts = dict.fromkeys(
             shift for group in groups if group.group in keys or len(keys) == 1 for shift in group.shifts
         )
