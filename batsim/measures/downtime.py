@@ -130,9 +130,17 @@ def _drivers_hands_on(measured: Measured) -> float:
     """Drivers' hands-on minutes that fall into scheduled time. [min]"""
     work = measured.columns("work")
     drivers = (work["person"] == DRIVER) & measured.inside(work["start_min"])
-    start, end = work["start_min"][drivers], work["end_min"][drivers]
-    scheduled = measured.site(end) - measured.site(start)
-    return float(np.sum(np.minimum(scheduled, work["hands_on_min"][drivers])))
+    scheduled = _scheduled(measured, work["start_min"], work["end_min"])
+    return float(np.sum(np.minimum(scheduled, work["hands_on_min"])[drivers]))
+
+
+def _scheduled(measured: Measured, start: Floats, end: Floats) -> Floats:
+    """Minutes of each stretch of work in which trucks of its area are scheduled. [min]"""
+    scheduled, areas = np.zeros_like(start), measured.columns("work")["area"]
+    for number, worked in enumerate(measured.areas):
+        mine = areas == number
+        scheduled[mine] = worked(end[mine]) - worked(start[mine])
+    return scheduled
 
 
 def _drivers_outside_downtime(measured: Measured) -> float:
@@ -144,6 +152,6 @@ def _drivers_outside_downtime(measured: Measured) -> float:
     start, end = measured.clip(work["start_min"]), measured.clip(work["end_min"])
     hands_on, length = measured.work_part * work["hands_on_min"], end - start
     people = np.maximum(1.0, np.divide(hands_on, length, out=np.ones_like(length), where=length > 0.0))
-    within = np.minimum(hands_on, people * (measured.site(end) - measured.site(start)))
+    within = np.minimum(hands_on, people * _scheduled(measured, start, end))
     stands = np.isin(work["task"], (EXCHANGING, FETCHING, PLUGGING))
     return float(np.sum((hands_on - within * stands)[work["person"] == DRIVER]))

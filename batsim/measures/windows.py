@@ -121,9 +121,15 @@ class Measured:
         return Worked(self.facts.site_windows)
 
     @cached_property
+    def areas(self) -> list[Worked]:
+        """Calendar of each area: when trucks of any of its groups work."""
+        return [Worked(area.windows) for area in self.facts.areas]
+
+    @cached_property
     def working_days(self) -> float:
-        """Working days in the measured time."""
-        return self.site.between(self.start, self.end) / self.facts.minutes_per_working_day
+        """Working days of the site in the measured time: what a part does in a day is part of what the site does."""
+        whole = self.record.whole.facts
+        return Worked(whole.site_windows).between(self.start, self.end) / whole.minutes_per_working_day
 
     @cached_property
     def scheduled_min(self) -> Floats:

@@ -58,6 +58,8 @@ class AreaFacts:
     """Numbers of its kinds of device."""
     chargers: tuple[int, ...]
     """Numbers of its charger types."""
+    windows: tuple[tuple[float, float], ...]
+    """When trucks of any of its groups work. [min]"""
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,12 @@ class RunFacts:
     """Power from the wall while a charger gives no current. [kW]"""
     attendant_windows: tuple[tuple[float, float, int], ...]
     """Attendants on duty: from, to, how many. Empty when attendants is unlimited or drivers do it all."""
+
+    @property
+    def title(self) -> str:
+        """Name of the layout, with that of its area where it has only one and that is named."""
+        area = self.areas[0].name if len(self.areas) == 1 else ""
+        return f"{self.layout}, {area}" if area else self.layout
 
     @property
     def things(self) -> tuple[str, ...]:

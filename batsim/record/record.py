@@ -30,7 +30,12 @@ class Record(Shows):
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
-        return f"{self.facts.layout}, replication {self.facts.replication}, seed {self.facts.seed}"
+        return f"{self.facts.title}, replication {self.facts.replication}, seed {self.facts.seed}"
+
+    @property
+    def whole(self) -> "Record":
+        """The record of the whole site; this one, unless it is a part of it."""
+        return self
 
     def pack(self) -> None:
         """Move what has been written into packed arrays, a quarter of the size."""

@@ -104,6 +104,8 @@ class AreaPlan:
     """When drivers who connect batteries are at work; None when they never do."""
     drivers_at_work: Timetable
     """When drivers of any of its groups are at work."""
+    windows: tuple[Window, ...]
+    """When trucks of any of its groups work. [min]"""
 
     @property
     def charger_counts(self) -> dict[str, float]:
@@ -198,6 +200,7 @@ def area_plan(
         skill=next((step.skill for step in arrangement.steps if step.skill), None),
         drivers_connect=_connecting(scenario, shifts, by_drivers, run, arrangement.connects),
         drivers_at_work=Timetable(group_windows(scenario.week, shifts, run.horizon_min + ALWAYS_AHEAD, run.begin)),
+        windows=tuple(group_windows(scenario.week, shifts, run.horizon_min, run.begin)),
     )
 
 

@@ -81,7 +81,9 @@ def _facts(**changes):
                 batteries=1,
             ),
         ),
-        "areas": (AreaFacts("", False, 1.0, "stand", 3.0, groups=(0,), queues=(0, 1), devices=(), chargers=(0,)),),
+        "areas": (
+            AreaFacts("", False, 1.0, "stand", 3.0, groups=(0,), queues=(0, 1), devices=(), chargers=(0,), windows=()),
+        ),
         "devices": (),
         "device_counts": (),
         "chargers": ("electronic",),
