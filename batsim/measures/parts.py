@@ -10,7 +10,7 @@ from batsim.measures.warmth import warmth_measures
 from batsim.measures.wear import wear_measures
 from batsim.measures.windows import Measured
 from batsim.measures.work import work_hours
-from batsim.record.part import of_battery_type, of_group
+from batsim.record.part import of_battery_type, of_group, of_lot
 from batsim.record.record import Record
 
 
@@ -73,6 +73,14 @@ def type_measures(record: Record, name: str) -> dict[str, float]:
             **wear_measures(measured),
         }
     )
+
+
+def lot_measures(record: Record, name: str, lot: str) -> dict[str, float]:
+    """Measures of one lot of a battery type: its energy, its use and how long it lasts; see `type_measures`."""
+    measured = Measured(of_lot(record, name, lot))
+    energy = {**energy_charged(measured), **energy_drawn(measured)}
+    batteries = float(measured.facts.batteries)
+    return _in_order({"batteries": batteries, **energy, **warmth_measures(measured), **wear_measures(measured)})
 
 
 def _in_order(found: dict[str, float]) -> dict[str, float]:

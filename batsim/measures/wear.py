@@ -5,6 +5,8 @@ import numpy as np
 from batsim.measures.windows import Floats, Measured, rate, share_of
 
 YEAR_MIN = 365.25 * 1440.0
+DUE_YEARS = 1.0
+"""A battery that is worn out, or too old, within this time is due to be replaced. [years]"""
 CYCLE_DEPTH = 0.8
 """Depth of the cycles in which use is counted. [-]"""
 ROUNDING = 1e-9
@@ -18,8 +20,8 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
     -------
     dict of array
         For each battery, by number: ``drawn_ah``, ``cycles`` of 80 % that draw as much, ``damage`` as a share of its
-        life, ``aged`` the same by age alone, and ``life_years`` at this pace from new to 80 % of the capacity, no more
-        than age allows.
+        life, ``aged`` the same by age alone, ``life_years`` at this pace from new to 80 % of the capacity, no more
+        than age allows, and ``left_years``, what is left of them at the start of the run.
     """
     facts, discharges = measured.facts, measured.columns("discharges")
     capacity_ah = np.array([facts.battery_types[number].capacity_ah for number in facts.type_numbers])
@@ -31,10 +33,17 @@ def battery_wear(measured: Measured) -> dict[str, Floats]:
     )
     calendar_years = np.array([facts.battery_types[number].calendar_years for number in facts.type_numbers])
     aged = measured.minutes / YEAR_MIN / calendar_years
-    with np.errstate(divide="ignore"):
+    at_start = measured.columns("batteries")
+    used, age_years = np.zeros(facts.batteries), np.zeros(facts.batteries)
+    for values, name in ((used, "life_used_share"), (age_years, "age_years")):
+        values[at_start["battery"].astype(int)] = at_start[name]
+    with np.errstate(divide="ignore", invalid="ignore"):
         years = measured.minutes / YEAR_MIN / np.maximum(damage, aged)
+        by_duty = np.where(used < 1.0, measured.minutes / YEAR_MIN * (1.0 - used) / damage, 0.0)
+    left = np.minimum(by_duty, np.maximum(0.0, calendar_years - age_years))
     cycles = drawn / (CYCLE_DEPTH * capacity_ah)
-    return {"drawn_ah": drawn, "cycles": cycles, "damage": damage, "aged": aged, "life_years": years}
+    each = {"drawn_ah": drawn, "cycles": cycles, "damage": damage, "aged": aged}
+    return each | {"life_years": years, "left_years": left}
 
 
 def lives_used(measured: Measured) -> tuple[Floats, Floats]:
@@ -68,6 +77,8 @@ def wear_measures(measured: Measured) -> dict[str, float]:
         "full_charges_share": share_of(charged & (charges["full"] == 1.0), charged),
         "life_years": rate(facts.batteries * years, float(np.sum(used))),
         "life_years_of_most_worn": float(np.min(each["life_years"])) if years else np.nan,
+        "life_left_years": float(np.mean(each["left_years"])) if years else np.nan,
+        "replacements_due": float(np.sum(each["left_years"] <= DUE_YEARS)) if years else np.nan,
         "life_years_by_throughput": rate(years, float(np.mean(np.maximum(used_life, each["aged"])))),
         "limited_by_age_share": float(np.sum(of_type[used > by_duty])) / facts.batteries,
     }

@@ -36,6 +36,8 @@ class TypeFacts:
     water_reserve_ah: float
     """Ampere-hours of gassing that use up the water above the plates; infinite where none is added. [Ah]"""
     batteries: int
+    lots: tuple[str, ...] = ()
+    """Names of its lots; none where lots are not told apart."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""A part of a record: the rows of an area, a truck group or a battery type, as if there were nothing else."""
+"""A part of a record: rows of an area, a truck group, a battery type or a lot of it, as if there were nothing else."""
 
 from array import array
 from collections.abc import Sequence
@@ -8,7 +8,7 @@ from itertools import chain
 from typing import NamedTuple, TypeVar
 
 from batsim.errors import require
-from batsim.record.facts import RunFacts
+from batsim.record.facts import RunFacts, TypeFacts
 from batsim.record.record import Record
 from batsim.scenario.parts.calendar import joined
 
@@ -23,6 +23,8 @@ class Chosen(NamedTuple):
     queues: tuple[int, ...]
     devices: tuple[int, ...]
     chargers: tuple[int, ...]
+    batteries: tuple[int, ...] | None = None
+    """All those of its queues where they are not named."""
 
 
 class RecordPart(Record):
@@ -48,7 +50,11 @@ class RecordPart(Record):
         facts, chosen = self._record.facts, self._chosen
         group_of = [group for group, count in enumerate(facts.group_trucks) for _ in range(count)]
         group_kept, queue_kept = set(chosen.groups), set(chosen.queues)
-        batteries = [number for number, queue in enumerate(facts.type_numbers) if queue in queue_kept]
+        batteries = [
+            number
+            for number, queue in enumerate(facts.type_numbers)
+            if queue in queue_kept and (chosen.batteries is None or number in chosen.batteries)
+        ]
         things = [
             *chosen.areas,
             *(len(facts.areas) + number for number in chosen.devices),
@@ -126,6 +132,23 @@ def of_battery_type(record: Record, name: str) -> Record:
     return RecordPart(record, _chosen(facts, areas)._replace(queues=queues))
 
 
+def of_lot(record: Record, name: str, lot: str) -> Record:
+    """Part of a record: the batteries of one lot of a type, with all trucks of the areas that have it."""
+    facts = record.facts
+    queues = tuple(number for number, kind in enumerate(facts.battery_types) if kind.battery_type == name)
+    areas = [place for place, area in enumerate(facts.areas) if not set(queues).isdisjoint(area.queues)]
+    lots = zip(lots_of(record), facts.type_numbers, strict=True)
+    batteries = tuple(number for number, (each, queue) in enumerate(lots) if each == lot and queue in queues)
+    return RecordPart(record, _chosen(facts, areas)._replace(queues=queues, batteries=batteries))
+
+
+def lots_of(record: Record) -> tuple[str, ...]:
+    """Lot of each battery, by its number; empty where lots are not told apart."""
+    rows, types = record.columns("batteries"), record.facts.battery_types
+    lots = (types[int(queue)].lots for queue in rows["queue"])
+    return tuple(names[int(lot)] if names else "" for names, lot in zip(lots, rows["lot"], strict=True))
+
+
 def _chosen(facts: RunFacts, numbers: Sequence[int]) -> Chosen:
     """Everything in some areas."""
     areas = [facts.areas[number] for number in numbers]
@@ -161,7 +184,7 @@ def facts_of_part(facts: RunFacts, chosen: Chosen) -> RunFacts:
         group_windows=group_windows,
         group_shift_min=_taken(facts.group_shift_min, groups),
         site_windows=tuple(joined(list(windows))),
-        battery_types=_taken(facts.battery_types, chosen.queues),
+        battery_types=_types_of_part(facts, chosen),
         devices=_taken(facts.devices, chosen.devices),
         device_counts=_taken(facts.device_counts, chosen.devices),
         chargers=_taken(facts.chargers, chargers),
@@ -171,6 +194,14 @@ def facts_of_part(facts: RunFacts, chosen: Chosen) -> RunFacts:
         charger_standby_kw=_taken(facts.charger_standby_kw, chargers),
         attendant_windows=facts.attendant_windows if len(chosen.areas) == len(facts.areas) else (),
     )
+
+
+def _types_of_part(facts: RunFacts, chosen: Chosen) -> tuple[TypeFacts, ...]:
+    """Battery types of a part, with the number of batteries that it has of them."""
+    if chosen.batteries is None:
+        return _taken(facts.battery_types, chosen.queues)
+    queues = [facts.type_numbers[number] for number in chosen.batteries]
+    return tuple(replace(facts.battery_types[queue], batteries=queues.count(queue)) for queue in chosen.queues)
 
 
 def _taken(whole: Sequence[T], numbers: Sequence[int]) -> tuple[T, ...]:

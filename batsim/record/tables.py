@@ -267,6 +267,17 @@ class WorkRow(Row, table="work"):
     overtime: Annotated[int, "-", "1 for what lies after the end of their shift, or in their break"] = 0
 
 
+class BatteryRow(Row, table="batteries"):
+    """A battery as it is at the start."""
+
+    battery: Annotated[int, "-", "number of the battery"]
+    queue: Annotated[int, "-", "number of its battery type"]
+    lot: Annotated[int, "-", "number of its lot within the type; 0 where lots are not told apart"]
+    capacity_share: Annotated[float, "-", "capacity that it has left, over the rated one"]
+    life_used_share: Annotated[float, "-", "share of its life that it has behind it"]
+    age_years: Annotated[float, "years", "its age, as far as that is stated"]
+
+
 class BatteryStateRow(Row, table="battery_states"):
     """A battery's change of state."""
 
@@ -319,4 +330,5 @@ class Writers:
         self.chargers = _writer(ChargerRow, numbers)
         self.outages = _writer(OutageRow, numbers)
         self.work = _writer(WorkRow, numbers)
+        self.batteries = _writer(BatteryRow, numbers)
         self.battery_states = _writer(BatteryStateRow, numbers)

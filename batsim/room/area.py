@@ -70,7 +70,7 @@ class Area:
     def _draw_for_batteries(self) -> None:
         """Give each battery its own streams for what is done with it.
 
-        Streams go by the name of the type and the number within it: a battery more of one type shifts no other type.
+        Streams go by the name of the type and its lot, and the number within: a battery more of one shifts no other.
         """
         connect = self.plan.arrangement.connect_time_min
         self.connect_times = self.durations("connect", lambda _: connect)
@@ -89,7 +89,8 @@ class Area:
         """Endless durations for each battery, by its number."""
         found: list[Iterator[float]] = []
         for queue in self.plan.battery_plans:
-            found += self.streams.durations_of_all(law(queue), queue.entity, range(queue.batteries), purpose)
+            for lot in queue.lots:
+                found += self.streams.durations_of_all(law(queue), lot.entity, range(lot.batteries), purpose)
         return {battery.number: times for battery, times in zip(self.batteries, found, strict=True)}
 
     def put_out_spares(self) -> None:

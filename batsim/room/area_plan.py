@@ -288,11 +288,13 @@ def _battery_plans(
             queues_of.update({group.group: (number,) * group.count for group in groups})
             continue
         at_least, more = divmod(shared.batteries, shared.trucks)
+        given = 0
         owners = [(group.group, position) for group in groups for position in range(group.count)]
         for order, (group_name, position) in enumerate(owners):
             title = f"{battery}, {group_name} {position + 1}"
-            kept = replace(shared, number=number + order, batteries=at_least + (order < more), trucks=1)
-            plans.append(replace(kept, name=title, entity=f"battery of type {title}"))
+            kept = at_least + (order < more)
+            plans.append(shared.kept_by(number + order, title, given, kept))
+            given += kept
             queues_of[group_name] = (*queues_of.get(group_name, ()), number + order)
     return tuple(plans), queues_of
 

@@ -1,7 +1,7 @@
 """One battery type worked out once: its cells, chargers, warmth, gassing and ageing."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import NamedTuple
 
@@ -28,6 +28,7 @@ from batsim.scenario.chemistry import (
 )
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.laws import DurationLaw
+from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.maintenance import Maintenance, Rounds
 from batsim.scenario.site import Scenario
 
@@ -92,6 +93,21 @@ class Ageing(NamedTuple):
     capacity_lost_share: float
 
 
+class LotPlan(NamedTuple):
+    """Batteries of a lot; those of a type without lots are one."""
+
+    name: str
+    """Empty where lots are not told apart."""
+    entity: str
+    """What its random streams go by: a battery more of one lot shifts no draw of another."""
+    batteries: int
+    life_used: tuple[float, float]
+    """Share of its life that the least and the most used one has behind it at the start. [-]"""
+    capacity_left_share: float | None
+    """Capacity at the start as measured, over the rated one; None where it follows from the life used. [-]"""
+    age_years: float
+
+
 @dataclass(frozen=True)
 class BatteryPlan:
     """One battery type, its trucks and its spares."""
@@ -100,13 +116,12 @@ class BatteryPlan:
     name: str
     battery_type: str
     """Name of the type."""
-    entity: str
-    """What its random streams go by."""
     battery: BatteryType
     trucks: int
-    batteries: int
+    lots: tuple[LotPlan, ...]
+    """Its batteries, lot by lot, in the order in which they are numbered."""
     chargers: tuple[int, ...]
-    """Numbers of the charger types that fit, in the layout's order."""
+    """Numbers of the charger types that fit, in the order in which batteries take them."""
     profiles: dict[int, Profiles]
     """By number of the charger type."""
     maintenance: tuple[MaintenancePlan, ...]
@@ -134,6 +149,26 @@ class BatteryPlan:
     equalising: EqualisingPlan | None
     ageing: Ageing
 
+    @property
+    def batteries(self) -> int:
+        """Number of its batteries."""
+        return sum(lot.batteries for lot in self.lots)
+
+    def kept_by(self, number: int, name: str, first: int, batteries: int) -> "BatteryPlan":
+        """Queue of one truck that keeps batteries of its own: so many of these, from the first on."""
+        lots, passed = [], 0
+        for lot in self.lots:
+            count = min(passed + lot.batteries, first + batteries) - max(passed, first)
+            passed += lot.batteries
+            if count > 0:
+                lots.append(lot._replace(batteries=count, entity=lot_entity(name, lot.name)))
+        return replace(self, number=number, name=name, trucks=1, lots=tuple(lots))
+
+
+def lot_entity(name: str, lot: str) -> str:
+    """What random streams of batteries go by: the name of their type or their truck, and that of their lot."""
+    return f"battery of type {name}{f', lot {lot}' if lot else ''}"
+
 
 def battery_plan(
     scenario: Scenario, layout: str, number: int, name: str, *, area: str, first_charger: int
@@ -153,11 +188,10 @@ def battery_plan(
         number=number,
         name=name,
         battery_type=name,
-        entity=f"battery of type {name}{f' in {area}' if area else ''}",
         battery=battery,
         trucks=sum(group.count for group in scenario.trucks if group.battery == name),
-        batteries=scenario.batteries_of(layout)[name],
-        chargers=tuple(fitting),
+        lots=_lots(battery, f"{name} in {area}" if area else name, scenario.batteries_of(layout)[name], figures),
+        chargers=_in_order(scenario.layouts[layout].charger_order, fitting, battery),
         profiles={position: Profiles(charger, battery, figures) for position, charger in fitting.items()},
         maintenance=_maintenance(battery, figures),
         watered_by_hand=battery.watering is not None and battery.watering.by == "hand",
@@ -176,6 +210,28 @@ def battery_plan(
         equalising=_equalising(battery, figures),
         ageing=_ageing(battery, figures),
     )
+
+
+def _lots(battery: BatteryType, name: str, count: BatteryCount, figures: Figures) -> tuple[LotPlan, ...]:
+    """Lots of a battery type as a layout counts them; one of all where lots are not told apart."""
+    if not count.lots:
+        return (LotPlan("", lot_entity(name, ""), int(count), battery.life_used, None, 0.0),)
+    ageing, lots = _ageing(battery, figures), []
+    for lot, number in count.lots.items():
+        stated = battery.lots[lot]
+        used = stated.used(ageing.capacity_lost_share, ageing.calendar_years)
+        entity, left_share = lot_entity(name, lot), stated.capacity_left_share
+        lots.append(LotPlan(lot, entity, number, used, left_share, stated.age_years or 0.0))
+    return tuple(lots)
+
+
+def _in_order(order: str, fitting: dict[int, ChargerType], battery: BatteryType) -> tuple[int, ...]:
+    """Numbers of the charger types that fit, in the order in which batteries take them; equal ones as listed."""
+    if order == "strongest_first":
+        return tuple(sorted(fitting, key=lambda number: -fitting[number].main_current.of(battery.capacity.ah)))
+    if order == "most_efficient_first":
+        return tuple(sorted(fitting, key=lambda number: -fitting[number].efficiency_share))
+    return tuple(fitting)
 
 
 def _equalising(battery: BatteryType, figures: Figures) -> EqualisingPlan | None:

@@ -74,8 +74,10 @@ class Queue:
             rank = battery.charged_min
         elif self.picking == "nearest":
             rank = float(battery.bay)
-        else:
+        elif self.picking == "fullest":
             rank = -battery.soc_share
+        else:
+            rank = battery.damage if self.picking == "least_worn" else -battery.damage
         heappush(self.ready, (rank, battery.number, battery))
 
     def take_ready(self) -> "Battery":

@@ -81,6 +81,7 @@ def _type_facts(plan: BatteryPlan) -> TypeFacts:
         discharge_to_share=plan.battery.discharge_to_share,
         water_reserve_ah=plan.gassing.reserve_ah,
         batteries=plan.batteries,
+        lots=tuple(lot.name for lot in plan.lots if lot.name),
     )
 
 

@@ -92,21 +92,24 @@ def measures_of(record: Record, scenario: Scenario) -> Values:
 
 
 class Results(NamedTuple):
-    """Measures of one replication: of the site, of each truck group and of each battery type."""
+    """Measures of one replication: of the site, of each truck group, of each battery type and of each lot of it."""
 
     site: Values
     groups: dict[str, Values]
     battery_types: dict[str, Values]
+    lots: dict[tuple[str, str], Values]
+    """By battery type and lot; none where lots are not told apart."""
 
 
 def results_of(record: Record, scenario: Scenario) -> Results:
     """Every measure of a record, and those that its truck groups and battery types have of their own."""
-    from batsim.measures.parts import group_measures, type_measures  # noqa: PLC0415 - numpy only when measuring
+    from batsim.measures.parts import group_measures, lot_measures, type_measures  # noqa: PLC0415 - numpy only when measuring
 
     targets = scenario.targets
     waits = {name: targets.groups[name].waits or targets.waits if name in targets.groups else targets.waits
              for name in record.facts.groups}  # fmt: skip
     types = dict.fromkeys(kind.battery_type for kind in record.facts.battery_types)
+    lots = dict.fromkeys((kind.battery_type, lot) for kind in record.facts.battery_types for lot in kind.lots)
     return Results(
         measures_of(record, scenario),
         {
@@ -114,12 +117,13 @@ def results_of(record: Record, scenario: Scenario) -> Results:
             for number, (name, target) in enumerate(waits.items())
         },
         {name: type_measures(record, name) for name in types},
+        {(name, lot): lot_measures(record, name, lot) for name, lot in lots},
     )
 
 
 def site_results_of(record: Record, scenario: Scenario) -> Results:
     """Every measure of a record, for all of the site alone."""
-    return Results(measures_of(record, scenario), {}, {})
+    return Results(measures_of(record, scenario), {}, {}, {})
 
 
 def measure_names(scenario: Scenario) -> tuple[str, ...]:

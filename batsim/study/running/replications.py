@@ -84,6 +84,8 @@ class Runs(Shows):
     """Of the same runs what concerns each truck group, by its name."""
     battery_types: Mapping[str, "Runs"] = field(default_factory=dict)
     """The same of each battery type; the layouts are those that have it."""
+    lots: Mapping[tuple[str, str], "Runs"] = field(default_factory=dict)
+    """The same of each lot of batteries, by type and lot."""
 
     @property
     def scenario(self) -> Scenario:
@@ -159,6 +161,20 @@ class Runs(Shows):
         return _frame_of_parts("battery_type", self.battery_types)
 
     @property
+    def frame_by_lot(self) -> Frame:
+        """The same table of each lot of batteries, with columns for its type and name; empty where there are none."""
+        if not self.lots:
+            return frame_of([], columns=["battery_type", "lot", "layout", "measure", *ESTIMATE_COLUMNS])
+        frame = _frame_of_parts("battery_type", self.lots)
+        frame.insert(1, "lot", [lot for _, lot in frame["battery_type"]])
+        frame["battery_type"] = [name for name, _ in frame["battery_type"]]
+        return frame
+
+    def _lots_of(self, name: str) -> "dict[str, Runs]":
+        """Results of the lots of a battery type."""
+        return {lot: runs for (battery_type, lot), runs in self.lots.items() if battery_type == name}
+
+    @property
     def frame(self) -> Frame:
         """Tidy table: layout, measure, mean, low, high, unit; where events are few, how many of how many."""
         return frame_of(
@@ -188,19 +204,21 @@ class Runs(Shows):
             "layouts": {
                 layout: {
                     "measures": self._measures_json(layout),
-                    **{
-                        kind: {
-                            name: {"measures": runs._measures_json(layout)}
-                            for name, runs in parts.items()
-                            if layout in runs.layouts
-                        }
-                        for kind, parts in (("groups", self.groups), ("battery_types", self.battery_types))
+                    "groups": _parts_json(layout, self.groups),
+                    "battery_types": {
+                        name: measures | self._lots_json(layout, name)
+                        for name, measures in _parts_json(layout, self.battery_types).items()
                     },
                 }
                 for layout in self.layouts
             },
             "differences": [],
         }
+
+    def _lots_json(self, layout: str, name: str) -> dict[str, Any]:
+        """Measures of the lots of a battery type as plain data; nothing where lots are not told apart."""
+        lots = _parts_json(layout, self._lots_of(name))
+        return {"lots": lots} if lots else {}
 
     def _measures_json(self, layout: str) -> dict[str, Any]:
         """Measures of a layout as plain data."""
@@ -209,13 +227,18 @@ class Runs(Shows):
         }
 
 
-def _frame_of_parts(kind: str, parts: Mapping[str, Runs]) -> Frame:
+def _parts_json(layout: str, parts: Mapping[str, Runs]) -> dict[str, dict[str, Any]]:
+    """Measures of the parts that a layout has as plain data, by name."""
+    return {name: {"measures": runs._measures_json(layout)} for name, runs in parts.items() if layout in runs.layouts}
+
+
+def _frame_of_parts(kind: str, parts: Mapping[Any, Runs]) -> Frame:
     """Tables of parts, one below the other, with a first column that names the part."""
     import pandas as pd  # noqa: PLC0415 - only when a person asks for a table
 
     frames = [runs.frame for runs in parts.values()]
     for name, frame in zip(parts, frames, strict=True):
-        frame.insert(0, kind, name)
+        frame.insert(0, kind, [name] * len(frame))
     return pd.concat(frames, ignore_index=True)
 
 
@@ -317,11 +340,13 @@ def runs_of(schedule: Schedule, results: dict[str, list[Results]], goal: Precisi
     groups = {group.group: _part_of(schedule, results, "groups", group.group) for group in schedule.scenario.trucks}
     names = dict.fromkeys(name for replications in results.values() for name in replications[0].battery_types)
     types = {name: _part_of(schedule, results, "battery_types", name) for name in names}
+    names_of_lots = dict.fromkeys(lot for replications in results.values() for lot in replications[0].lots)
+    lots = {lot: _part_of(schedule, results, "lots", lot) for lot in names_of_lots}
     site = {layout: _by_measure([each.site for each in replications]) for layout, replications in results.items()}
-    return Runs(schedule, site, goal, groups, types)
+    return Runs(schedule, site, goal, groups, types, lots)
 
 
-def _part_of(schedule: Schedule, results: dict[str, list[Results]], kind: str, name: str) -> Runs:
+def _part_of(schedule: Schedule, results: dict[str, list[Results]], kind: str, name: str | tuple[str, str]) -> Runs:
     """Gather what concerns one part of the site, in the layouts that have it."""
     having = {
         layout: replications for layout, replications in results.items() if name in getattr(replications[0], kind)
