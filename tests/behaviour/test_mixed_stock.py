@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.measures.parts import lot_measures, lots_of, type_measures
+from batsim.measures.parts import lot_measures, type_measures
+from batsim.record.part import lots_of
 from batsim.record.record import Record
 from batsim.room.blueprint import blueprint_of
 from batsim.scenario.parts.week import WEEK_MIN
