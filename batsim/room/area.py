@@ -94,14 +94,15 @@ class Area:
         return {battery.number: times for battery, times in zip(self.batteries, found, strict=True)}
 
     def put_out_spares(self) -> None:
-        """Stand the spare batteries, ready, in the nearest bays; in the truck there are none."""
+        """Stand the spare batteries, ready, in the nearest bays, by the names of their types; in the truck are none."""
         floor = self.plan.floor
         if self.plan.exchange is None:
             return
         desk = self.exchange
         bays = list(range(int(self.plan.bays))) if floor is None else floor.nearest_first
         in_trucks = {truck.battery.number for truck in self.trucks}
-        spares = [battery for battery in self.batteries if battery.number not in in_trucks]
+        by_name = sorted(self.queues, key=lambda queue: queue.plan.name)
+        spares = [battery for queue in by_name for battery in queue.batteries if battery.number not in in_trucks]
         taken = bays[: len(spares)]
         if floor is not None and desk.limited_reach:
             taken, spares = floor.shared_out(len(spares), desk.bays_needed), in_turn(spares)

@@ -289,7 +289,7 @@ def _battery_plans(
             continue
         at_least, more = divmod(shared.batteries, shared.trucks)
         given = 0
-        owners = [(group.group, position) for group in groups for position in range(group.count)]
+        owners = sorted((group.group, position) for group in groups for position in range(group.count))
         for order, (group_name, position) in enumerate(owners):
             title = f"{battery}, {group_name} {position + 1}"
             kept = at_least + (order < more)

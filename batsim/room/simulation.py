@@ -107,14 +107,15 @@ class Room:
         return [Battery(number, queue) for number in range(first, self.batteries)]
 
     def _make_trucks(self) -> list[Truck]:
-        """Put the first batteries of each type into its trucks, group by group."""
+        """Put the first batteries of each type into its trucks, group by group by their names."""
         trucks: list[Truck] = []
         area_of = {number: area for area in self.areas for number in area.plan.group_numbers}
         charged = {queue.number: iter(queue.batteries) for area in self.areas for queue in area.queues}
+        by_name = sorted(self.blueprint.groups, key=lambda group: group.truck.group)
+        first = {group.number: [next(charged[queue]) for queue in group.queues] for group in by_name}
         for group in self.blueprint.groups:
             area = area_of[group.number]
-            for position, queue in enumerate(group.queues):
-                battery = next(charged[queue])
+            for position, battery in enumerate(first[group.number]):
                 self.state(battery, IN_TRUCK)
                 truck = Truck(area, len(trucks), group, position, battery)
                 trucks.append(truck)

@@ -154,3 +154,85 @@ def test_an_area_alone_is_the_same(site: Record, area: str):
 def test_an_area_more_changes_nothing_in_the_others(site: Record):
     two = simulated(only(["north", "plugged in"]))
     assert [differing(site, two, area) for area in ("north", "plugged in")] == [[], []]
+
+
+def in_another_order(stated: dict[str, Any]) -> dict[str, Any]:
+    """The same site, with areas, groups and types from last to first."""
+    site = deepcopy(stated)
+    site["trucks"].reverse()
+    for block in (site["batteries"], site["chargers"], site["layouts"]["room"]["areas"]):
+        entries = list(block.items())[::-1]
+        block.clear()
+        block.update(entries)
+    for area in site["layouts"]["room"]["areas"].values():
+        area["for"].reverse()
+    return site
+
+
+def unlike(record: Record, other: Record, area: str) -> list[str]:
+    """Tables of an area whose rows are not the same; those of one instant may be written in another order."""
+    mine, theirs = tables_of(record, area), tables_of(other, area)
+    return [table for table in TABLES if sorted(map(str, mine[table])) != sorted(map(str, theirs[table]))]
+
+
+def test_the_order_in_the_file_changes_nothing(site: Record):
+    other = simulated(in_another_order(STATED))
+    assert other.facts.groups == site.facts.groups[::-1]
+    assert [unlike(site, other, area) for area in AREAS] == [[], [], []]
+
+
+def test_the_order_in_the_file_does_not_settle_who_owns_more():
+    """Eight trucks that keep 19 batteries of their own: three have three."""
+    stated = only(["north"])
+    area = stated["layouts"]["room"]["areas"]["north"]
+    area["batteries"] = 19
+    del area["floor"]
+    for group in stated["trucks"]:
+        group["own_batteries"] = True
+    mine, other = simulated(stated), simulated(in_another_order(stated))
+    assert kept(mine) == kept(other)
+    assert sorted(kept(mine).values()) == [2, 2, 2, 2, 2, 3, 3, 3]
+
+
+def kept(record: Record) -> dict[str, int]:
+    """Batteries by queue."""
+    return {kind.name: kind.batteries for kind in record.facts.battery_types}
+
+
+FIXED = """
+site: {name: One area with fixed times (invented)}
+week:
+  shifts:
+    early: {days: Mon-Fri, from: "06:00", to: "14:00", breaks: ["09:30 for 20 min"]}
+    late: {days: Mon-Fri, from: "14:00", to: "22:00"}
+trucks:
+  - {group: first, count: 4, shifts: [early, late], battery: lead, run_time: 200 min, priority: 2,
+     first_run: {first: 20 min, every: 15 min}}
+  - {group: second, count: 2, shifts: [early, late], battery: old, run_time: 130 min, first_run: 35 min}
+batteries:
+  lead: {from: vented_lead_acid_48v, charge_time: 150 min, cool_down: 30 min, watering: none}
+  old: {from: vented_lead_acid_48v, charge_time: 100 min, cool_down: 0 min, watering: none}
+handling:
+  plain: {title: Plain exchange, bay: spot, connects: attendant, connect_time: 2 min,
+          steps: [{step: exchange, by: attendant, time: 12 min}]}
+layouts:
+  flat:
+    attendants: {early: 1, late: 1}
+    handling: plain
+    batteries: {lead: 6, old: 3}
+    chargers: 3 x electronic_iuia
+"""
+
+
+def test_a_layout_without_areas_is_one_area():
+    """Times are fixed, so that the names of streams, which hold that of the area, do not matter."""
+    flat = batsim.read_scenario_text(FIXED)
+    text = FIXED.replace("    handling", "    areas:\n     here:\n      for: [first, second]\n      handling")
+    for key in ("batteries: {lead", "chargers: 3"):
+        text = text.replace(f"    {key}", f"      {key}")
+    one = batsim.read_scenario_text(text)
+    assert list(one.layouts["flat"].areas) == ["here"]
+    mine, other = (run(scenario, weeks=1.0, layout="flat") for scenario in (flat, one))
+    assert mine.count("exchanges") > 90
+    for table in TABLES:
+        assert repr(mine.rows(table)) == repr(other.rows(table)), table
