@@ -13,6 +13,7 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
 from batsim.plan.equipment import STANDBY_METHOD
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
+from batsim.plan.survey import in_area
 from batsim.statistics.intervals import ROUNDING
 from batsim.study.compare import Comparison
 from batsim.study.limits import DOWNTIME_TARGET, MISSED, NO_EXCHANGES, TargetResult
@@ -220,7 +221,7 @@ def _of_level_cost(best: LayoutPlan, level: list[LayoutPlan]) -> str:
 
 def _cure(best: LayoutPlan) -> str:
     """What has to be cured first, as a sentence; empty where nothing fails."""
-    failing = [f"{check.subject}, {check.name}" for check in best.checks if check.verdict == FAILS]
+    failing = [check.about for check in best.checks if check.verdict == FAILS]
     return f" First cure what fails: {'; '.join(dict.fromkeys(failing))}." if failing else ""
 
 
@@ -264,7 +265,8 @@ def _risks(plan: LayoutPlan) -> tuple[str, ...]:
     """Three main risks: what fails, what is not known and would change most, what stops everything."""
 
     def of(verdict: str) -> list[str]:
-        return [f"{check.subject}, {check.name}: {check.sentence}" for check in plan.checks if check.verdict == verdict]
+        return [f"{check.about}: {check.sentence}" for check in plan.checks if check.verdict == verdict]
 
-    alone = [f"{line.item}: {line.reason}." for line in plan.equipment if line.item == STANDBY_METHOD]
+    standing_by = [line for line in plan.equipment if line.item == STANDBY_METHOD]
+    alone = [in_area(line.area, f"{line.item}: {line.reason}.") for line in standing_by]
     return (*of(FAILS), *alone, *of(TO_CHECK), *of(NOT_KNOWN))[:3]

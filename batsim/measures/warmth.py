@@ -70,8 +70,8 @@ def hardships(measured: Measured) -> dict[str, Hardship]:
     of_charge = np.nan_to_num(charges["queue"]).astype(int)
     of_discharge = np.array(measured.facts.type_numbers)[discharges["battery"].astype(int)]
     outside, found = _outside(measured), {}
-    for name in dict.fromkeys(kind.name for kind in types):
-        own = [number for number, kind in enumerate(types) if kind.name == name]
+    for name in dict.fromkeys(kind.battery_type for kind in types):
+        own = [number for number, kind in enumerate(types) if kind.battery_type == name]
         begun = started & np.isin(of_charge, own)
         degc = charges["start_degc"][begun]
         depths = discharges["depth_share"][ended & np.isin(of_discharge, own)]

@@ -53,6 +53,17 @@ def lives_used(measured: Measured) -> tuple[Floats, Floats]:
     return by_duty, np.maximum(by_duty, by_age)
 
 
+def lives_by_type(measured: Measured) -> dict[str, float]:
+    """Years that batteries of each type last, as `life_years` says of all; not a number where nothing is measured."""
+    types, (_, used) = measured.facts.battery_types, lives_used(measured)
+    batteries: dict[str, float] = {}
+    lives: dict[str, float] = {}
+    for kind, used_up in zip(types, used, strict=True):
+        batteries[kind.battery_type] = batteries.get(kind.battery_type, 0.0) + kind.batteries
+        lives[kind.battery_type] = lives.get(kind.battery_type, 0.0) + float(used_up)
+    return {name: rate(batteries[name] * measured.minutes / YEAR_MIN, lives[name]) for name in lives}
+
+
 def wear_measures(measured: Measured) -> dict[str, float]:
     """Cycles, depth and years of life over all batteries, and of the one that is worn most."""
     facts, discharges = measured.facts, measured.columns("discharges")

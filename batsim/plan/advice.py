@@ -1,10 +1,10 @@
 """When an arrangement is usually chosen, held against the site: beside the numbers, never instead of them."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
 from batsim.plan.stock import stock_of
-from batsim.plan.survey import words
+from batsim.plan.survey import in_area, words
 from batsim.scenario.parts.needs import Advice
 from batsim.scenario.site import Scenario
 
@@ -18,19 +18,27 @@ class UsualChoice(NamedTuple):
 
 
 def usual_choice(scenario: Scenario, layout: str) -> UsualChoice:
-    """Hold the usual reasons against the site."""
-    usual, there_already = scenario.arrangement(layout).needs.advice, stock_of(scenario, layout)
-    reasons = [
-        *_fleet(usual, sum(group.count for group in scenario.trucks)),
-        *_shifts(usual, max(len(group.shifts) for group in scenario.trucks)),
-    ]
+    """Hold the usual reasons for the arrangement of each area against what it serves."""
+    there_already = {name for (name, _), number in stock_of(scenario, layout).items() if number > 0.0}
+    says: list[str] = []
+    speaks: dict[bool, list[str]] = {True: [], False: []}
+    for area, site in scenario.areas_of(layout).items():
+        usual = site.arrangement(layout).needs.advice
+        says += [f"Area '{area}': {usual.says}" if area else usual.says] if usual.says else []
+        for text, holds in _reasons(usual, site, there_already):
+            speaks[holds].append(in_area(area, text))
+    return UsualChoice(" ".join(says), tuple(speaks[True]), tuple(speaks[False]))
+
+
+def _reasons(usual: Advice, scenario: Scenario, there_already: Collection[str]) -> Iterator[tuple[str, bool]]:
+    """Usual reasons against an area: each in words, and whether it speaks for the arrangement."""
+    yield from _fleet(usual, sum(group.count for group in scenario.trucks))
+    yield from _shifts(usual, max(len(group.shifts) for group in scenario.trucks))
     for name in usual.needs_owned:
-        there = there_already.get(name, 0.0) > 0.0
-        reasons.append((f"{words(name)} {'is there already' if there else 'would have to be bought'}", there))
+        there = name in there_already
+        yield f"{words(name)} {'is there already' if there else 'would have to be bought'}", there
     if usual.movable == "yes":
-        reasons.append(("the room can be moved with it", True))
-    speaks_for, against = (tuple(text for text, holds in reasons if holds is wanted) for wanted in (True, False))
-    return UsualChoice(usual.says, speaks_for, against)
+        yield "the room can be moved with it", True
 
 
 def _fleet(usual: Advice, trucks: int) -> Iterator[tuple[str, bool]]:

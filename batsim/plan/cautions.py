@@ -4,7 +4,7 @@ import csv
 from pathlib import Path
 
 from batsim.plan.handling_force import for_two
-from batsim.plan.survey import listed
+from batsim.plan.survey import in_area, listed
 from batsim.plan.temperatures import freezing
 from batsim.scenario.site import Scenario
 
@@ -15,21 +15,28 @@ DECIDES = (
 
 
 def cautions(scenario: Scenario, layout: str) -> tuple[str, ...]:
-    """List the cautions of a layout, those of its arrangement first, then those of `cautions.csv` that hold there."""
-    heavy = tuple(dict.fromkeys(for_two(scenario, layout)))
+    """List the cautions of a layout, those of its arrangements first, then those of `cautions.csv` that hold there."""
+    areas = scenario.areas_of(layout)
+    heavy = tuple(dict.fromkeys(text for site in areas.values() for text in for_two(site, layout)))
     colds = [cold for name in scenario.batteries_of(layout) if (cold := freezing(scenario, name)) is not None]
     empty_degc = max((cold.freezes_degc(0.0) for cold in colds), default=0.0)
     holds = _holds(scenario, layout) | {"in the cold": bool(colds), "done by one": bool(heavy)}
-    texts = [text for text in scenario.arrangement(layout).cautions if "Local codes" not in text]
+    of_areas = {area: site.arrangement(layout).cautions for area, site in areas.items()}
+    texts = [
+        in_area("" if all(text in others for others in of_areas.values()) else area, text)
+        for area, own in of_areas.items()
+        for text in own
+        if "Local codes" not in text
+    ]
     with Path(__file__).with_name("cautions.csv").open(newline="", encoding="utf-8") as lines:
         rows = [row for row in csv.DictReader(lines) if holds[row["where"]]]
     facts = {"figures": scenario.figures, "empty_degc": empty_degc, "for_two": listed(heavy)}
     texts += [row["text"].format(**facts) for row in rows]
-    return (*dict.fromkeys(texts), DECIDES)
+    return (*dict.fromkeys(f"{text[0].upper()}{text[1:]}" for text in texts), DECIDES)
 
 
 def _holds(scenario: Scenario, layout: str) -> dict[str, bool]:
-    """What the chemistries of a layout and where it charges say of cautions."""
+    """What the chemistries of a layout and where its areas charge say of cautions."""
     chemistries = {scenario.batteries[name].chemistry for name in scenario.batteries_of(layout)}
     lead, lithium = bool(chemistries & {"vented_lead_acid", "valve_regulated"}), "lithium_ion" in chemistries
     return {
@@ -37,6 +44,6 @@ def _holds(scenario: Scenario, layout: str) -> dict[str, bool]:
         "vented": "vented_lead_acid" in chemistries,
         "lithium": lithium,
         "mixed": lead and lithium,
-        "in the truck": scenario.arrangement(layout).in_truck,
+        "in the truck": any(site.arrangement(layout).in_truck for site in scenario.areas_of(layout).values()),
         "always": True,
     }

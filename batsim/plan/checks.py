@@ -1,14 +1,14 @@
 """A check of the plan: what is asked of a value, by which rule, and what cures it when it fails."""
 
 import csv
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from pathlib import Path
 from string import Formatter
 from typing import Any, NamedTuple
 
 from batsim.catalogue import STATED, Figure, sources
-from batsim.plan.survey import equipment_path, inside, words
+from batsim.plan.survey import equipment_path, in_area, inside, words
 from batsim.scenario.parts.fit import Window
 
 OK, TO_CHECK, FAILS, NOT_KNOWN = "OK", "to check", "fails", "not known"
@@ -47,6 +47,13 @@ class Check(NamedTuple):
     """What the answer would change."""
     forbids: bool = False
     """Whether a layout must not be used where it fails."""
+    area: str = ""
+    """Area that it is about; empty where it is about all of them, or the layout is one area."""
+
+    @property
+    def about(self) -> str:
+        """What is checked of what, and where."""
+        return in_area(self.area, f"{self.subject}, {self.name}")
 
     @property
     def impossible(self) -> bool:
@@ -89,6 +96,11 @@ class Requirement:
             texts |= {"value": "-", "sentence": f"Not known: {ask}.", "ask": ask}
         forbids = usual["verdict"] == FORBIDS
         return Check(subject=self.subject, verdict=row["verdict"], **texts, forbids=forbids)
+
+
+def of_area(area: str, checks: Iterable[Check]) -> Iterator[Check]:
+    """Checks that are about one area."""
+    return (check._replace(area=area) for check in checks)
 
 
 def missed(check: str, checks: Iterable[Check]) -> bool:

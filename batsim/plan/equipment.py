@@ -3,11 +3,12 @@
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import NamedTuple
 
 from batsim.plan.checks import Check, air_flow, missed
 from batsim.plan.geometry import has_fitting, size_text
-from batsim.plan.stock import by_lot, stock_of
+from batsim.plan.stock import kind_of, stock_of
 from batsim.plan.survey import (
     Trucks,
     carried_kg,
@@ -16,6 +17,7 @@ from batsim.plan.survey import (
     has_rollers,
     inside,
     listed,
+    spaces_of,
     spare_batteries,
     trucks_alike,
     words,
@@ -40,7 +42,7 @@ from batsim.study.prices import (
     plain_amount,
     price_of,
 )
-from batsim.study.running.counts import week_plan
+from batsim.study.running.counts import BAYS, STATIONS, week_plan
 
 SECTIONS = {
     "energy": "Batteries and chargers",
@@ -87,6 +89,8 @@ class EquipmentLine(NamedTuple):
     """Of one in a year, where it is rented and not bought."""
     kept: bool = False
     """Whether no more of it can be had: what there is is there already."""
+    area: str = ""
+    """Area that it is for; empty where it is for several, or the layout is one area."""
 
     @property
     def is_battery(self) -> bool:
@@ -107,39 +111,57 @@ class EquipmentLine(NamedTuple):
     def row(self) -> dict[str, str | float]:
         """What a table shows of it, prices left out."""
         shown = {key: getattr(self, key) for key in ("item", "size", "number", "owned", "to_order", "reason")}
-        return {"section": SECTIONS[self.section], "batteries": "; ".join(self.batteries), **shown}
+        batteries = "; ".join(self.batteries)
+        return {"area": self.area, "section": SECTIONS[self.section], "batteries": batteries, **shown}
 
 
 def equipment_list(
-    scenario: Scenario, layout: str, checks: tuple[Check, ...], air_m3_per_h: float = 0.0
+    scenario: Scenario, layout: str, checks: tuple[Check, ...], air_m3_per_h: Mapping[str, float] = MappingProxyType({})
 ) -> tuple[EquipmentLine, ...]:
-    """List what a layout needs.
+    """List what a layout needs: for each of its areas, then what these share.
 
     Parameters
     ----------
     scenario, layout
-        Counts are those of the layout.
+        Counts are those of the layout. What is there already is used up once, by the areas in their order.
     checks
         Checks of the layout: what they miss is listed.
     air_m3_per_h
-        Air that the room must have. [m3/h]
+        Air that each space must have, by its name in the checks. [m3/h]
     """
-    order, left, lines = list(SECTIONS), by_lot(stock_of(scenario, layout)), []
-    for line in _Needs(scenario, layout).lines(checks, air_m3_per_h):
+    order, left, lines = list(SECTIONS), stock_of(scenario, layout), []
+    for line in _lines(scenario, layout, checks, air_m3_per_h):
         if line.number > 0.0:
-            name = (line.name, line.lot)
+            name = (line.name, line.lot or (line.item if line.name in (BAYS, STATIONS) else ""))
+            name = name if name in left or line.lot else (line.name, "")
             taken = min(line.number, max(line.owned, left.get(name, 0.0)))
             left[name] = left.get(name, 0.0) - taken
             lines.append(line._replace(owned=taken))
     return tuple(sorted(lines, key=lambda line: order.index(line.section)))
 
 
+def _lines(
+    scenario: Scenario, layout: str, checks: tuple[Check, ...], air_m3_per_h: Mapping[str, float]
+) -> Iterator[EquipmentLine]:
+    """Lines of each area, then those that areas share; also those of which nothing is needed."""
+    spaces = spaces_of(scenario, layout)
+    for_rooms: dict[str, set[str]] = {space: set() for space in spaces}
+    for area, site in scenario.areas_of(layout).items():
+        space = next(space for space, areas in spaces.items() if area in areas)
+        yield from _Needs(site, layout, area, for_rooms[space]).lines()
+    yield from _shared(scenario, layout, checks, air_m3_per_h)
+
+
 @dataclass(frozen=True)
 class _Needs:
-    """What a layout needs, section by section."""
+    """What an area needs, section by section."""
 
     scenario: Scenario
+    """That of the area alone."""
     layout: str
+    area: str
+    for_room: set[str]
+    """Parts for the room that are listed already; it is the room of other areas too."""
 
     @cached_property
     def blueprint(self) -> AreaPlan:
@@ -156,22 +178,20 @@ class _Needs:
         """Its batteries by type."""
         return self.scenario.batteries_of(self.layout)
 
-    def lines(self, checks: tuple[Check, ...], air_m3_per_h: float) -> Iterator[EquipmentLine]:
+    def lines(self) -> Iterator[EquipmentLine]:
         """All lines, also those of which nothing is needed."""
         yield from self._batteries()
         yield from self._chargers()
         yield from self._devices()
         yield from self._bays_and_stations()
         yield from self._parts()
-        yield from self._watering()
-        yield from self._against_acid(checks)
-        yield from self._air(checks, air_m3_per_h)
+        yield from self._watering_sets()
         yield from self._standby()
 
     def _line(
         self, section: str, item: str, number: float, price: Price, reason: str, life: str, name: str, *, size: str = ""
     ) -> EquipmentLine:
-        return EquipmentLine(section, item, size, number, 0.0, reason, price, life, name)
+        return EquipmentLine(section, item, size, number, 0.0, reason, price, life, name, area=self.area)
 
     def _batteries(self) -> Iterator[EquipmentLine]:
         for name, number in self.batteries.items():
@@ -231,7 +251,7 @@ class _Needs:
 
     def _devices(self) -> Iterator[EquipmentLine]:
         in_truck = self.arrangement.in_truck
-        if in_truck and not self._watered("hand"):
+        if in_truck and not _watered(self.scenario, self.layout, "hand"):
             return
         reason = "to pull batteries out for watering" if in_truck else "exchanges at the same time"
         for name, number in self.blueprint.devices.items():
@@ -277,19 +297,21 @@ class _Needs:
             spare, bay = spare_batteries(self.scenario, self.layout), self.arrangement.bay
             reason = f"{spare} batteries beside those in trucks, and {bays - spare:.0f} empty for exchanges"
             price = price_of(self.scenario, "bay", prices.bay)
-            yield self._line("handling", bay, bays, price, reason, "room", "bays", size=self._size(bay))
+            yield self._line("handling", bay, bays, price, reason, "room", BAYS, size=self._size(bay))
         if stations < UNLIMITED:
-            item = "charging spot" if in_truck else "exchange station"
+            item = kind_of(STATIONS, self.arrangement)
             reason = f"trucks that {'charge' if in_truck else 'are exchanged'} at once"
             price, size = price_of(self.scenario, "station", prices.station), "marked, guarded against trucks"
-            yield self._line("room", item, stations, price, reason, "room", "stations", size=size)
+            yield self._line("room", item, stations, price, reason, "room", STATIONS, size=size)
 
     def _parts(self) -> Iterator[EquipmentLine]:
         """Parts that the arrangement names, counted by their rule; by battery type where trucks or batteries count."""
         for part in self.arrangement.needs.parts:
+            if part.part in self.for_room:
+                continue
             types = [(name,) for name in self.batteries] if part.for_each in BY_BATTERY else [tuple(self.batteries)]
             for served in types:
-                if part.watered_by is None or any(self._watered_so(name, part.watered_by) for name in served):
+                if part.watered_by is None or any(_watered_so(self.scenario, name, part.watered_by) for name in served):
                     yield from self._lines_of(part, served)
 
     def _lines_of(self, part: Part, served: tuple[str, ...]) -> Iterator[EquipmentLine]:
@@ -302,7 +324,11 @@ class _Needs:
         price, size = priced(self.scenario, part.part), self._size(part.part, served=served)
         reason = _reason(part, words(served[0]) if part.for_each in BY_BATTERY and len(self.batteries) > 1 else "")
         line = self._line(part.section, words(part.part), number, price, reason, "device", part.part, size=size)
-        yield line._replace(owned=self._fitted(part, alike), batteries=served if part.for_each in BY_BATTERY else ())
+        line = line._replace(owned=self._fitted(part, alike), batteries=served if part.for_each in BY_BATTERY else ())
+        if part.for_each == "room":
+            self.for_room.add(part.part)
+            line = line._replace(area="")
+        yield line
 
     def _fitted(self, part: Part, alike: Iterable[Trucks]) -> float:
         """Trucks that have a part already, as the survey says."""
@@ -330,48 +356,15 @@ class _Needs:
         }
         return part.number * float(counts[part.for_each]) * bool(need)
 
-    def _watered_so(self, battery: str, by: str) -> bool:
-        """Whether batteries of a type are watered so."""
-        watering = self.scenario.batteries[battery].watering
-        return watering is not None and watering.by == by
-
-    def _watered(self, by: str) -> int:
-        """Batteries that are watered so."""
-        return sum(number for name, number in self.batteries.items() if self._watered_so(name, by))
-
-    def _watering(self) -> Iterator[EquipmentLine]:
-        """Watering systems, by battery type, and what waters them."""
+    def _watering_sets(self) -> Iterator[EquipmentLine]:
+        """Watering systems, by battery type."""
         item = "single-point watering set"
         for name, number in self.batteries.items():
-            if self._watered_so(name, "single_point"):
+            if _watered_so(self.scenario, name, "single_point"):
                 size, reason = f"for {self.scenario.batteries[name].cells} cells", f"one for each battery {words(name)}"
-                line = self._part("maintenance", item, number, reason, "battery", size=size)
+                price = part_price(self.scenario, item)
+                line = self._line("maintenance", item, number, price, reason, "battery", item, size=size)
                 yield line._replace(batteries=(name,))
-        if self._watered("single_point") or self._watered("hand"):
-            yield self._part("maintenance", "water cart", 1.0, "demineralised water at the batteries", "device")
-
-    def _part(self, section: str, item: str, number: float, reason: str, life: str, *, size: str = "") -> EquipmentLine:
-        return self._line(section, item, number, part_price(self.scenario, item), reason, life, item, size=size)
-
-    def _against_acid(self, checks: tuple[Check, ...]) -> Iterator[EquipmentLine]:
-        """What acid asks for: the wash where none is near enough, and what protects people and floor."""
-        if not has_acid(self.scenario, self.layout):
-            return
-        if missed("wash", checks):
-            size = f"{self.scenario.figures['wash.minutes'].text} of flow, within reach of the acid work"
-            yield self._part("room", "eyewash and shower", 1.0, "none near enough is known", "room", size=size)
-        reason = "acid that is spilt is held back and neutralised"
-        yield self._part("room", "spill kit", 1.0, reason, "device")
-        attendants = self.scenario.layouts[self.layout].attendants
-        people = max(map(int, attendants.values()), default=1) if isinstance(attendants, dict) else 1
-        reason = "goggles, face shield, apron, gloves: one for each attendant"
-        yield self._part("room", "protective equipment", float(max(1, people)), reason, "device")
-
-    def _air(self, checks: tuple[Check, ...], air_m3_per_h: float) -> Iterator[EquipmentLine]:
-        """A fan where the room has too little air."""
-        if missed("air", checks) or missed("gas", checks):
-            size, reason = f"at least {air_flow(air_m3_per_h)}", "the air of the room is too little or not known"
-            yield self._part("room", "exhaust fan with interlock", 1.0, reason, "room", size=size)
 
     def _standby(self) -> Iterator[EquipmentLine]:
         """Another way to exchange while the device is out."""
@@ -389,6 +382,64 @@ class _Needs:
             price = device_price(self.scenario, "hand_pallet_truck")
             reason = f"the day the {words(alone[0])} stops, all exchanges stop; agree a standby method of your own"
             yield self._line("standby", STANDBY_METHOD, 1.0, price, reason, "device", STANDBY_METHOD)
+
+
+def _watered_so(scenario: Scenario, battery: str, by: str) -> bool:
+    """Whether batteries of a type are watered so."""
+    watering = scenario.batteries[battery].watering
+    return watering is not None and watering.by == by
+
+
+def _watered(scenario: Scenario, layout: str, *ways: str) -> bool:
+    """Whether any batteries of a layout are watered in one of these ways."""
+    return any(_watered_so(scenario, name, by) for name in scenario.batteries_of(layout) for by in ways)
+
+
+def _shared(
+    scenario: Scenario, layout: str, checks: tuple[Check, ...], air_m3_per_h: Mapping[str, float]
+) -> Iterator[EquipmentLine]:
+    """What areas share: in each space what waters batteries, what acid asks for and a fan; what protects people."""
+    spaces = spaces_of(scenario, layout)
+    acid: list[str] = []
+    for space, areas in spaces.items():
+        where = f"; in the {space}" if len(spaces) > 1 else ""
+        if any(_watered(site, layout, "single_point", "hand") for site in areas.values()):
+            reason = f"demineralised water at the batteries{where}"
+            yield _part(scenario, "maintenance", "water cart", 1.0, reason, "device")
+        with_acid = [area for area, site in areas.items() if has_acid(site, layout)]
+        if with_acid:
+            yield from _against_acid(scenario, checks, where)
+        acid += with_acid
+    if acid:
+        attendants = scenario.layouts[layout].attendants_of(acid)
+        people = max(map(int, attendants.values()), default=1) if isinstance(attendants, dict) else 1
+        reason = "goggles, face shield, apron, gloves: one for each attendant"
+        yield _part(scenario, "room", "protective equipment", float(max(1, people)), reason, "device")
+    for space in spaces:
+        of_space = [check for check in checks if check.subject == space]
+        if missed("air", of_space) or missed("gas", of_space):
+            size = f"at least {air_flow(air_m3_per_h.get(space, 0.0))}"
+            reason = f"the air of the {space if len(spaces) > 1 else 'room'} is too little or not known"
+            yield _part(scenario, "room", "exhaust fan with interlock", 1.0, reason, "room", size=size)
+
+
+def _against_acid(scenario: Scenario, checks: tuple[Check, ...], where: str) -> Iterator[EquipmentLine]:
+    """What acid asks for in a space: the wash where none is near enough, and what holds spilt acid back."""
+    if missed("wash", checks):
+        size, reason = (
+            f"{scenario.figures['wash.minutes'].text} of flow, within reach of the acid work",
+            "none near enough is known",
+        )
+        yield _part(scenario, "room", "eyewash and shower", 1.0, f"{reason}{where}", "room", size=size)
+    reason = f"acid that is spilt is held back and neutralised{where}"
+    yield _part(scenario, "room", "spill kit", 1.0, reason, "device")
+
+
+def _part(
+    scenario: Scenario, section: str, item: str, number: float, reason: str, life: str, *, size: str = ""
+) -> EquipmentLine:
+    """A line of a part that is not the arrangement's."""
+    return EquipmentLine(section, item, size, number, 0.0, reason, part_price(scenario, item), life, item)
 
 
 def _reason(part: Part, battery: str) -> str:

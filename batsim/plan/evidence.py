@@ -10,9 +10,12 @@ from batsim.measures.electrical_load import QUARTER_MIN, loads
 from batsim.measures.exchanges import waits_min
 from batsim.measures.gas import gas_course
 from batsim.measures.mean_week import QUARTERS
+from batsim.measures.occupancy import labour_measures
 from batsim.measures.warmth import Hardship, hardships, worst_of
+from batsim.measures.wear import lives_by_type
 from batsim.measures.windows import Floats, Measured
 from batsim.measures.work import shift_powers_kw
+from batsim.record.part import of_area
 from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
@@ -23,14 +26,27 @@ from batsim.study.running.jobs import Results, jobs_of, results_of
 from batsim.study.running.replications import Runs, runs_of
 
 
+class AreaEvidence(NamedTuple):
+    """What is taken of one area."""
+
+    in_truck: bool
+    """Whether its batteries are charged in the truck."""
+    gas_m3_per_h: Floats
+    """Hydrogen in each quarter of an hour of the measured time. [m3/h]"""
+    hardships: Mapping[str, Hardship]
+    """What each battery type went through, by its name."""
+    lives: Mapping[str, float]
+    """Years that batteries of each type last, by its name. [years]"""
+    attended_min_per_day: float
+    """Hands-on minutes of attendants in a working day. [min]"""
+
+
 class RunEvidence(NamedTuple):
     """What is taken from the record of one replication."""
 
     results: Results
     load_kw: Floats
     """Load at the wall in each quarter of an hour of the measured time. [kW]"""
-    gas_m3_per_h: Floats
-    """Hydrogen in each quarter of an hour of the measured time. [m3/h]"""
     days_per_week: float
     """Working days in a measured week."""
     truck_hours_per_week: float
@@ -39,10 +55,15 @@ class RunEvidence(NamedTuple):
     """Truck-shifts in a measured week."""
     waits_min: Floats
     """Wait of every exchange. [min]"""
-    hardships: Mapping[str, Hardship]
-    """What each battery type went through, by its name."""
     shift_kw: Mapping[str, Floats]
     """Power drawn for each truck-shift, by truck group; none where run times say nothing of power. [kW]"""
+    areas: Mapping[str, AreaEvidence]
+    """What concerns each area, by its name."""
+
+    def gas_m3_per_h(self, *, in_truck: bool) -> Floats:
+        """Hydrogen of all areas that charge in the truck, or of all others, in each quarter of an hour. [m3/h]"""
+        gas: Floats = np.sum([area.gas_m3_per_h for area in self.areas.values() if area.in_truck is in_truck], axis=0)
+        return gas
 
 
 @dataclass(frozen=True)
@@ -85,9 +106,19 @@ class Evidence:
         """Mean of a measure over the weeks of a year."""
         return sum(part.weeks_a_year / WEEKS_PER_YEAR * part.mean(measure) for part in self.parts)
 
-    def hardship(self, battery: str) -> Hardship:
-        """What batteries of a type went through, in all replications of a year."""
-        return worst_of(run.hardships[battery] for part in self.parts for run in part.replications)
+    def hardship(self, area: str, battery: str) -> Hardship:
+        """What batteries of a type went through in an area, in all replications of a year."""
+        return worst_of(run.areas[area].hardships[battery] for part in self.parts for run in part.replications)
+
+    def attended_hours_per_year(self, area: str) -> float:
+        """Hands-on hours of attendants in an area in a year. [h]"""
+        return sum(
+            part.weeks_a_year
+            * float(np.mean([run.days_per_week for run in part.replications]))
+            * float(np.mean([run.areas[area].attended_min_per_day for run in part.replications]))
+            / 60.0
+            for part in self.parts
+        )
 
     def shift_kw(self, group: str) -> Floats:
         """Power drawn for each truck-shift of a group, in all replications of a year. [kW]"""
@@ -95,12 +126,14 @@ class Evidence:
         powers: Floats = np.concatenate([np.zeros(0), *each])
         return powers
 
-    @property
-    def life_years(self) -> float:
-        """Years that a battery lasts at the wear of a year; not a number without wear. [years]"""
+    def life_years(self, area: str, battery: str) -> float:
+        """Years that a battery of a type lasts at the wear of a year in an area; not a number without wear. [years]"""
+        of_parts = [
+            float(np.mean([run.areas[area].lives[battery] for run in part.replications])) for part in self.parts
+        ]
         if not self.seasons:
-            return self.mean("life_years")
-        lives = [(part.weeks_a_year / WEEKS_PER_YEAR, part.mean("life_years")) for part in self.parts]
+            return of_parts[0]
+        lives = [(part.weeks_a_year / WEEKS_PER_YEAR, life) for part, life in zip(self.parts, of_parts, strict=True)]
         worn_share = sum(share / years for share, years in lives if np.isfinite(years))
         return 1.0 / worn_share if worn_share else np.nan
 
@@ -131,14 +164,20 @@ def take(record: Record, scenario: Scenario) -> RunEvidence:
     return RunEvidence(
         results_of(record, scenario),
         loads(measured)[0],
-        gas_course(record),
         measured.working_days / weeks,
         float(np.sum(measured.scheduled_min)) / 60.0 / weeks,
         measured.truck_shifts / weeks,
         waits_min(record),
-        hardships(measured),
         shift_powers_kw(measured),
+        {area.name: _of_area(of_area(record, area.name), in_truck=area.in_truck) for area in record.facts.areas},
     )
+
+
+def _of_area(record: Record, *, in_truck: bool) -> AreaEvidence:
+    """Take what a plan needs of one area from its part of a record."""
+    measured = Measured(record)
+    attended = labour_measures(measured)["labour_attendant_min_per_day"]
+    return AreaEvidence(in_truck, gas_course(record), hardships(measured), lives_by_type(measured), attended)
 
 
 def evidence(schedule: Schedule, settings: Settings = Settings()) -> dict[str, Evidence]:

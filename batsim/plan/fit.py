@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from batsim.catalogue import Figures
-from batsim.plan.checks import ROUNDING, Check, Requirement
+from batsim.plan.checks import ROUNDING, Check, Requirement, of_area
 from batsim.plan.evidence import Evidence
 from batsim.plan.survey import Trucks, pulled_out, trucks_alike
 from batsim.scenario.checks.strength import SHORTEST_RUN_MIN, greatest_kw
@@ -123,6 +123,12 @@ def _approval(trucks: Trucks, title: str) -> Check:
 
 def strength_checks(scenario: Scenario, evidence: Evidence) -> Iterator[Check]:
     """Check the powers drawn for each truck group against what a full battery gives."""
+    for area, site in scenario.areas_of(evidence.layout).items():
+        yield from of_area(area, _strength(site, evidence))
+
+
+def _strength(scenario: Scenario, evidence: Evidence) -> Iterator[Check]:
+    """Check the truck groups of an area."""
     for number, group in enumerate(scenario.trucks):
         powers_kw = evidence.shift_kw(group.group)
         if not powers_kw.size:

@@ -12,6 +12,9 @@ from batsim.measures.electrical_load import QUARTER_MIN
 from batsim.plan.equipment import EquipmentLine
 from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
+from batsim.plan.survey import BATTERY_ROOM, spaces_of
+from batsim.scenario.parts.layouts import OnDuty
+from batsim.scenario.parts.week import Week
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.prices import (
@@ -176,13 +179,13 @@ def _lost_hours(evidence: Evidence) -> float:
 
 def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
-    worn_years = evidence.life_years if math.isfinite(evidence.life_years) else math.inf
     costs: dict[tuple[str, str], list[tuple[Price, Price]]] = {}
     several = len({line.name for line in lines if line.is_battery}) > 1
     for line in lines:
         if line.rent.value:
             continue
-        yearly, basis = _yearly(scenario, line, worn_years if line.is_battery else math.inf)
+        worn_years = evidence.life_years(line.area, line.name) if line.is_battery else math.inf
+        yearly, basis = _yearly(scenario, line, worn_years if math.isfinite(worn_years) else math.inf)
         # Batteries are replaced when they are worn, whether they are owned already or not.
         bought = line.price.times(line.number) if line.is_battery else line.cost
         costs.setdefault((_heading(line, several=several), basis), []).append((bought, bought.in_a_year(yearly)))
@@ -230,8 +233,8 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[Ye
     yield _cost(scenario, "demand", "demand", MONTHS_PER_YEAR * peak_kw, basis)
     yield _cost(scenario, "water", "water", lost_kg, f"{lost_kg:,.0f} kg a year")
     # Floor of the bays, where the batteries are measured; else of the room.
-    in_truck = scenario.arrangement(layout).in_truck
-    area_m2 = 0.0 if in_truck else needed_area_m2(scenario, layout) or scenario.room.area_m2 or 0.0
+    in_room = BATTERY_ROOM in spaces_of(scenario, layout)
+    area_m2 = (needed_area_m2(scenario, layout) or scenario.room.area_m2 or 0.0) if in_room else 0.0
     yield _cost(scenario, "floor", "floor", area_m2, f"{area_m2:.0f} m² for bays and aisle")
 
 
@@ -244,19 +247,22 @@ def _cost(scenario: Scenario, what: str, price: str, amount: float, basis: str) 
 def _people(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:
     """Attendants, trucks that stand and their drivers.
 
-    Attendants cost while they are on duty, busy or not. A lost hour costs truck and driver once, whatever the driver
+    Attendants cost while they are on duty, busy or not; where there are as many as are needed, while they are hands-on.
+    A lost hour costs truck and driver once, whatever the driver
     does in it: on the way, waiting or hands-on; what drivers do beside it is paid too.
     """
-    busy, beside = (
-        evidence.per_year("days", f"{name}_min_per_day") / 60.0
-        for name in ("labour_attendant", "driver_outside_downtime")
-    )
-    hours = _hours_on_duty(scenario, layout)
-    if hours:
-        basis = f"{hours:,.0f} h a year{_share(busy, hours, 'hands-on')}"
-        yield _cost(scenario, "attendants on duty", "attendant", hours, basis)
-    else:
-        yield _cost(scenario, "attendants hands-on", "attendant", busy, f"{busy:,.0f} h a year")
+    beside = evidence.per_year("days", "driver_outside_downtime_min_per_day") / 60.0
+    on_duty = _hours_on_duty(scenario, layout)
+    hours, called, busy = sum(on_duty.values()), 0.0, 0.0
+    for area, site in scenario.areas_of(layout).items():
+        hands_on = evidence.attended_hours_per_year(area)
+        limited = isinstance(site.layouts[layout].attendants, dict)
+        busy, called = (busy + hands_on, called) if limited else (busy, called + hands_on)
+    teams = [f"{of:,.0f} h " + (f"of area '{area}'" if area else "shared") for area, of in on_duty.items()]
+    each = f": {' and '.join(teams)}" if any(on_duty) else ""
+    basis = f"{hours:,.0f} h a year{_share(busy, hours, 'hands-on')}{each}"
+    yield _cost(scenario, "attendants on duty", "attendant", hours, basis)
+    yield _cost(scenario, "attendants hands-on", "attendant", called, f"{called:,.0f} h a year")
     lost, shifts = _lost_hours(evidence), evidence.per_year("truck_shifts")
     on_the_way = evidence.per_year("truck_shifts", "travel_min_per_truck_shift") / 60.0
     each = f"{60.0 * lost / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
@@ -272,12 +278,20 @@ def _share(part: float, whole: float, what: str) -> str:
     return f", {100.0 * part / whole:.0f} % of them {what}" if whole and math.isfinite(part) else ""
 
 
-def _hours_on_duty(scenario: Scenario, layout: str) -> float:
-    """Attendant hours of a year that are paid; 0 where attendants come only when they are needed. [h]"""
-    attendants = scenario.layouts[layout].attendants
-    if not isinstance(attendants, dict):
-        return 0.0
-    shifts = {name: scenario.week.shifts[name] for name in attendants}
+def _hours_on_duty(scenario: Scenario, layout: str) -> dict[str, float]:
+    """Attendant hours of a year that are paid: of those whom areas share, and of each area's own by its name. [h]
+
+    Nobody is on duty where attendants come only when they are needed.
+    """
+    stated = scenario.layouts[layout]
+    teams = {"": stated.attendants, **{area: own.attendants for area, own in stated.areas.items()}}
+    hours = {area: _yearly_hours(scenario.week, team) for area, team in teams.items() if isinstance(team, dict)}
+    return {area: in_a_year for area, in_a_year in hours.items() if in_a_year}
+
+
+def _yearly_hours(week: Week, attendants: dict[str, OnDuty]) -> float:
+    """Hours of a year for which attendants are on duty. [h]"""
+    shifts = {name: week.shifts[name] for name in attendants}
     yearly = {name: shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year for name, shift in shifts.items()}
     return sum(int(number) * yearly[name] for name, number in attendants.items())
 

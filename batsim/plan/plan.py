@@ -22,6 +22,7 @@ from batsim.plan.fit import strength_checks
 from batsim.plan.money import Payback, YearlyCost, money, payback
 from batsim.plan.possible import checks_at_once, impossible_layouts, why
 from batsim.plan.supply import SupplyPlan, held_back, supply
+from batsim.plan.survey import BATTERY_ROOM, named, spaces_of
 from batsim.plan.temperatures import temperature_checks
 from batsim.plan.ventilation import Ventilation, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
@@ -66,7 +67,8 @@ class LayoutPlan:
     equipment: tuple[EquipmentLine, ...]
     conversion: tuple[PartChange, ...]
     """Parts that change against the layout that is there today; none where the scenario names none, or for itself."""
-    ventilation: Ventilation
+    ventilations: tuple[Ventilation, ...]
+    """Of each space in which batteries are charged, that of the battery room first."""
     supply: SupplyPlan
     money: YearlyCost
     payback: Payback | None
@@ -75,6 +77,11 @@ class LayoutPlan:
     cautions: tuple[str, ...]
     targets: tuple[TargetResult, ...]
     evidence: Evidence
+
+    @property
+    def ventilation(self) -> Ventilation:
+        """Ventilation of the battery room; of the building where all batteries are charged in the truck."""
+        return self.ventilations[0]
 
     @property
     def failing(self) -> int:
@@ -245,7 +252,7 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     comparison = comparison_of(evidences, {name: draft.money.per_year.value for name, draft in drafts.items()})
     plans = {}
     for name in wanted:
-        draft, resolved = drafts[name], noting.in_layout(name)
+        draft, resolved, areas = drafts[name], noting.in_layout(name), scenario.areas_of(name)
         supplied = supply(resolved, name, evidences[name], *tried[name])
         back = None
         changes: tuple[PartChange, ...] = ()
@@ -255,12 +262,12 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
             changes = conversion(drafts[present].equipment, draft.equipment)
         plans[name] = LayoutPlan(
             layout=name,
-            title=scenario.arrangement(name).title,
-            in_truck=scenario.arrangement(name).in_truck,
+            title="; ".join(named(area, site.arrangement(name).title) for area, site in areas.items()),
+            in_truck=BATTERY_ROOM not in spaces_of(resolved, name),
             checks=ordered((*draft.checks, *supplied.checks)),
             equipment=draft.equipment,
             conversion=changes,
-            ventilation=draft.ventilation,
+            ventilations=draft.ventilations,
             supply=supplied,
             money=draft.money,
             payback=back,
@@ -294,7 +301,7 @@ class _Draft(NamedTuple):
     checks: tuple[Check, ...]
     """All but that of the supply, each once."""
     equipment: tuple[EquipmentLine, ...]
-    ventilation: Ventilation
+    ventilations: tuple[Ventilation, ...]
     money: YearlyCost
 
 
@@ -302,17 +309,18 @@ def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
     """Check a layout, list its equipment, add up its cost."""
     layout = evidence.layout
     scenario = scenario.in_layout(layout)
-    air = ventilation(scenario, layout, evidence)
+    spaces = ventilation(scenario, layout, evidence)
     at_once = checks_at_once(scenario, layout)
     simulated = (*temperature_checks(scenario, layout, evidence), *strength_checks(scenario, evidence))
-    checks = tuple(dict.fromkeys([*simulated, *at_once, *air.checks]))
-    lines = equipment_list(scenario, layout, checks, air.flow_to_order_m3_per_h)
-    return _Draft(checks, lines, air, money(scenario, layout, evidence, lines))
+    checks = tuple(dict.fromkeys([*simulated, *at_once, *(check for space in spaces for check in space.checks)]))
+    flows = {space.space_name: space.flow_to_order_m3_per_h for space in spaces}
+    lines = equipment_list(scenario, layout, checks, flows)
+    return _Draft(checks, lines, spaces, money(scenario, layout, evidence, lines))
 
 
 def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
     """Data of one layout; named tuples in it become blocks of keys."""
-    air, supplied, cost = layout.ventilation, layout.supply, layout.money
+    supplied, cost = layout.supply, layout.money
     return {
         "title": layout.title,
         "impossible": why(layout.impossible) if layout.impossible else None,
@@ -320,7 +328,8 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
         "checks": layout.checks,
         "equipment": [{**line.row, "price": line.price, "cost": line.cost} for line in layout.equipment],
         "conversion": layout.conversion,
-        "ventilation": _without_checks(air) | {"flow_m3_per_h": air.flow_m3_per_h},
+        "ventilation": _air_json(layout.ventilation),
+        "ventilations": {air.space_name: _air_json(air) for air in layout.ventilations},
         "supply": _without_checks(supplied)
         | {"all_at_once_kw": supplied.all_at_once_kw, "all_at_once_kva": supplied.all_at_once_kva},
         "money": {
@@ -336,6 +345,11 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
         "advice": layout.advice,
         "cautions": layout.cautions,
     }
+
+
+def _air_json(air: Ventilation) -> dict[str, Any]:
+    """Data of the ventilation of one space."""
+    return _without_checks(air) | {"flow_m3_per_h": air.flow_m3_per_h}
 
 
 def _columns(what: str, price: Price) -> dict[str, float]:

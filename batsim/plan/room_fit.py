@@ -3,30 +3,44 @@
 from collections.abc import Iterator
 from math import ceil
 
-from batsim.plan.checks import ROUNDING, Check, Requirement, cited
-from batsim.plan.survey import Trucks, equipment_of, has_acid, listed, spare_batteries, trucks_alike
+from batsim.plan.checks import ROUNDING, Check, Requirement, cited, of_area
+from batsim.plan.survey import (
+    BATTERY_ROOM,
+    Trucks,
+    equipment_of,
+    has_acid,
+    listed,
+    spaces_of,
+    spare_batteries,
+    trucks_alike,
+)
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_plan
 from batsim.units import FREE_FALL_M_PER_S2
 
-ROOM = "battery room"
-
 
 def room_checks(scenario: Scenario, layout: str) -> Iterator[Check]:
-    """Check the room of a layout."""
-    acid = has_acid(scenario, layout)
-    if not scenario.arrangement(layout).in_truck:
-        for trucks in trucks_alike(scenario):
-            yield _floor_load(scenario, trucks, _levels(scenario, layout))
+    """Check the room of a layout: what stands and moves in each area, and whether the room is enough for all."""
+    sites = _exchange_areas(scenario, layout)
+    if sites:
+        for area, site in sites.items():
+            loads = [_floor_load(site, trucks, _levels(site, layout)) for trucks in trucks_alike(site)]
+            yield from of_area(area, loads)
         yield _area(scenario, layout)
-        yield _aisle(scenario, layout)
-        yield _empty_bays(scenario, layout)
-        if acid:
+        for check in (_aisle, _empty_bays):
+            for area, site in sites.items():
+                yield from of_area(area, [check(site, layout)])
+        if any(has_acid(site, layout) for site in sites.values()):
             proof = scenario.room.acid_proof
-            yield Requirement("acid", ROOM, figures=scenario.figures, proof=proof).case(proof or "no answer")
-    if acid:
+            yield Requirement("acid", BATTERY_ROOM, figures=scenario.figures, proof=proof).case(proof or "no answer")
+    if has_acid(scenario, layout):
         yield _wash(scenario)
+
+
+def _exchange_areas(scenario: Scenario, layout: str) -> dict[str, Scenario]:
+    """Areas of a layout whose batteries are charged in the battery room, each as if there were no other."""
+    return spaces_of(scenario, layout).get(BATTERY_ROOM, {})
 
 
 def _levels(scenario: Scenario, layout: str) -> int:
@@ -40,7 +54,7 @@ def _floor_load(scenario: Scenario, trucks: Trucks, levels: int) -> Check:
     allowed, size, mass = scenario.room.floor_load_kn_per_m2, trucks.battery.size, trucks.battery.mass_kg
     loads = f"a stack of {levels}" if levels > 1 else "a battery"
     limit = "-" if allowed is None else f"at most {allowed:.3g} kN/m²"
-    slab = Requirement("floor load", ROOM, trucks=trucks, loads=loads, limit=limit)
+    slab = Requirement("floor load", BATTERY_ROOM, trucks=trucks, loads=loads, limit=limit)
     if size is None or mass is None:
         return slab.case("no size" if size is None else "no mass")
     load = levels * mass * float(FREE_FALL_M_PER_S2) / 1000.0 / (size.length_mm * size.width_mm / 1e6)
@@ -53,11 +67,18 @@ def _floor_load(scenario: Scenario, trucks: Trucks, levels: int) -> Check:
     return slab.case("too heavy", load=load, times=load / allowed, cure=", or ".join(cures))
 
 
-def needed_area_m2(scenario: Scenario, layout: str, levels: int | None = None) -> float | None:
-    """Least floor area of the bays with half of the aisle before each; None before batteries are measured.
+def needed_area_m2(scenario: Scenario, layout: str, more_levels: int = 0) -> float | None:
+    """Least floor area of the bays of all areas with half of the aisle before each; None before batteries are measured.
 
-    On the levels of the layout when none are given.
+    On so many levels more than the layout has.
     """
+    needed = [_of_bays_m2(site, layout, more_levels) for site in _exchange_areas(scenario, layout).values()]
+    known = [area_m2 for area_m2 in needed if area_m2 is not None]
+    return sum(known) if len(known) == len(needed) else None
+
+
+def _of_bays_m2(scenario: Scenario, layout: str, more_levels: int) -> float | None:
+    """The same of one area."""
     sizes = [trucks.battery.size for trucks in trucks_alike(scenario)]
     measured = [size for size in sizes if size is not None]
     if len(measured) < len(sizes):
@@ -65,7 +86,7 @@ def needed_area_m2(scenario: Scenario, layout: str, levels: int | None = None) -
     gap = scenario.figures["fit.bay_gap"].value
     pitch, depth = (max(getattr(size, side) for size in measured) + gap for side in ("length_mm", "width_mm"))
     half_aisle = needed_aisle_m(scenario, layout) / 2.0
-    on_the_floor = -(-week_plan(scenario, layout).bays // (levels or _levels(scenario, layout)))
+    on_the_floor = -(-week_plan(scenario, layout).bays // (_levels(scenario, layout) + more_levels))
     area: float = on_the_floor * pitch / 1000.0 * (depth / 1000.0 + half_aisle)
     return area
 
@@ -102,9 +123,10 @@ def _unmeasured(scenario: Scenario) -> Trucks | None:
 
 
 def _area(scenario: Scenario, layout: str) -> Check:
-    """Floor area for all bays."""
-    needed, there, unmeasured = needed_area_m2(scenario, layout), scenario.room.area_m2, _unmeasured(scenario)
-    room = Requirement("floor area", ROOM, needed=needed, there=there)
+    """Floor area for the bays of all areas."""
+    needed, there, sites = needed_area_m2(scenario, layout), scenario.room.area_m2, _exchange_areas(scenario, layout)
+    unmeasured = next(filter(None, map(_unmeasured, sites.values())), None)
+    room = Requirement("floor area", BATTERY_ROOM, needed=needed, there=there)
     if unmeasured is not None:
         return room.case("unmeasured", trucks=unmeasured)
     assert needed is not None  # as all is measured
@@ -113,15 +135,16 @@ def _area(scenario: Scenario, layout: str) -> Check:
         return room.case("no size", sides=listed(missing), side=missing[0])
     if there < needed - ROUNDING:
         return room.case("too small", short=needed - there, cure=_more_room(scenario, layout, needed, there))
-    key, length = _device_in_aisle(scenario, layout)
-    return room.case("ok" if key is None or length is not None else "no device length", key=key)
+    devices = [_device_in_aisle(site, layout) for site in sites.values()]
+    key = next((key for key, length in devices if key is not None and length is None), None)
+    return room.case("ok" if key is None else "no device length", key=key)
 
 
 def _more_room(scenario: Scenario, layout: str, needed_m2: float, there_m2: float) -> str:
     """What makes the bays fit: one level more only where that is enough."""
-    levels = _levels(scenario, layout) + 1
-    enough = (needed_area_m2(scenario, layout, levels) or 0.0) <= there_m2
-    stacked = [f"bays on {levels} levels"] if enough else []
+    levels = {_levels(site, layout) + 1 for site in _exchange_areas(scenario, layout).values()}
+    enough = (needed_area_m2(scenario, layout, 1) or 0.0) <= there_m2
+    stacked = [f"bays on {levels.pop()} levels" if len(levels) == 1 else "bays on one level more"] if enough else []
     return ", or ".join([*stacked, f"a room of {ceil(needed_m2)} m²", "fewer bays"])
 
 
@@ -138,7 +161,9 @@ def _aisle(scenario: Scenario, layout: str) -> Check:
     needed, there = needed_aisle_m(scenario, layout), scenario.room.aisle_m
     missing, hangs = _unmeasured_in_aisle(scenario, layout), scenario.arrangement(layout).needs.lifts is not None
     least = f"{'more than' if missing else 'at least'} {needed:.2f} m"
-    aisle = Requirement("aisle", ROOM, rule=_aisle_rule(scenario, needed, hangs=hangs), least=least, there=there)
+    aisle = Requirement(
+        "aisle", BATTERY_ROOM, rule=_aisle_rule(scenario, needed, hangs=hangs), least=least, there=there
+    )
     if there is None:
         return aisle.case("no width")
     if there < needed - ROUNDING:
@@ -161,7 +186,7 @@ def _empty_bays(scenario: Scenario, layout: str) -> Check:
     """Empty bays while all batteries that are not in trucks stand in theirs."""
     plan, arrangement = week_plan(scenario, layout), scenario.arrangement(layout)
     empty, wanted = plan.bays - spare_batteries(scenario, layout), arrangement.empty_bays * plan.stations
-    bays = Requirement("empty bays", ROOM, bay=arrangement.bay, empty=empty, wanted=wanted, more=wanted - empty)
+    bays = Requirement("empty bays", BATTERY_ROOM, bay=arrangement.bay, empty=empty, wanted=wanted, more=wanted - empty)
     if plan.stations >= UNLIMITED:
         return bays.case("unlimited")
     # Fewer than one exchange needs are refused when the scenario is read.

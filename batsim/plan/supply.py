@@ -35,7 +35,7 @@ HELD_BACK_REPLICATIONS = 5
 
 
 class ChargerLoad(NamedTuple):
-    """What chargers of one type draw at most, each."""
+    """What chargers of one type in one area draw at most, each."""
 
     number: float
     charger: str
@@ -47,6 +47,8 @@ class ChargerLoad(NamedTuple):
     """Per phase. [A]"""
     formula: str
     """How it is worked out, with the numbers."""
+    area: str
+    """Empty where the layout is one area."""
 
 
 class HeldBack(NamedTuple):
@@ -103,7 +105,7 @@ def supply(
     tried: tuple[HeldBack, ...] = (),
     not_tried: tuple[str, ...] = (),
 ) -> SupplyPlan:
-    """Work out the supply of a layout.
+    """Work out the supply of a layout for all of its areas together.
 
     Parameters
     ----------
@@ -115,7 +117,8 @@ def supply(
         What `held_back` brings.
     """
     volts, phases = scenario.supply.voltage_v, scenario.supply.phases
-    loads = tuple(_loads(scenario, layout))
+    areas = scenario.areas_of(layout).items()
+    loads = tuple(load for area, site in areas for load in _loads(site, layout, area))
     interval = evidence.runs.interval
     peak_kw, peak_kva = interval(layout, "peak_kw"), interval(layout, "peak_kva")
     greatest_kw, greatest_kva = (
@@ -146,8 +149,8 @@ def supply(
     )
 
 
-def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
-    """Greatest load of each charger, on the battery on which it gives most."""
+def _loads(scenario: Scenario, layout: str, area: str) -> Iterator[ChargerLoad]:
+    """Greatest load of each charger of an area, on the battery on which it gives most."""
     batteries, volts = scenario.batteries_of(layout), scenario.supply.voltage_v
     for count in scenario.layouts[layout].chargers:
         charger = scenario.chargers[count.charger]
@@ -170,7 +173,7 @@ def _loads(scenario: Scenario, layout: str) -> Iterator[ChargerLoad]:
             f"/ power factor {charger.power_factor:g} = {kva:.2f} kVA"
         )
         number = float(sum(batteries.values())) if count.number >= UNLIMITED else count.number
-        yield ChargerLoad(number, count.charger, kw, kva, current_a, formula)
+        yield ChargerLoad(number, count.charger, kw, kva, current_a, formula, area)
 
 
 def _coldest_degc(scenario: Scenario, layout: str, name: str) -> float:
@@ -248,7 +251,7 @@ def _throttled_runs(schedule: Schedule, layout: str, peak_kw: float) -> tuple[li
 
 def _throttled(scenario: Scenario, layout: str, key: str, value: str) -> Scenario | str:
     """The scenario with the chargers of a layout held back; why not, where that is not possible."""
-    chargers = (scenario.chargers[count.charger] for count in scenario.layouts[layout].chargers)
+    chargers = (scenario.chargers[name] for name in scenario.layouts[layout].chargers_by_type)
     if key == "power_limit" and any(charger.profile in FALLING for charger in chargers):
         return "chargers with a falling current cannot be throttled"
     own = ("layouts", layout, "charging") if scenario.layouts[layout].charging is not None else ("charging",)
@@ -278,7 +281,7 @@ def _spare(scenario: Scenario, layout: str, tried: Sequence[HeldBack], peak_kw: 
 
 def _power_limit(scenario: Scenario, layout: str, spare_kva: float) -> Iterator[str]:
     """Power limit under which chargers never draw more than the supply carries, where one is possible."""
-    factors = [scenario.chargers[count.charger].power_factor for count in scenario.layouts[layout].chargers]
+    factors = [scenario.chargers[name].power_factor for name in scenario.layouts[layout].chargers_by_type]
     limit = f"{floor(spare_kva * min(factors))} kW"
     if isinstance(_throttled(scenario, layout, "power_limit", limit), Scenario):
         yield f"a power limit of {limit} (charging.power_limit), and a look at what it delays"

@@ -9,6 +9,17 @@ from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
 
+BATTERY_ROOM, BUILDING = "battery room", "building"
+"""Spaces in which batteries are charged: out of their trucks, and in them."""
+
+
+def spaces_of(scenario: Scenario, layout: str) -> dict[str, dict[str, Scenario]]:
+    """Areas of a layout, each as if there were no other, by the space in which they charge; the battery room first."""
+    spaces: dict[str, dict[str, Scenario]] = {BATTERY_ROOM: {}, BUILDING: {}}
+    for area, site in scenario.areas_of(layout).items():
+        spaces[BUILDING if site.arrangement(layout).in_truck else BATTERY_ROOM][area] = site
+    return {space: areas for space, areas in spaces.items() if areas}
+
 
 @dataclass(frozen=True)
 class Trucks:
@@ -42,11 +53,11 @@ class Trucks:
 def trucks_alike(scenario: Scenario) -> tuple[Trucks, ...]:
     """Truck groups, those that are alike put together."""
     alike: dict[tuple[str, str], Trucks] = {}
-    for number, group in enumerate(scenario.trucks):
+    for group in scenario.trucks:
         key = (group.battery, group.compartment.model_dump_json())
         before = alike.get(key)
         name = group.group if before is None else f"{before.name}, {group.group}"
-        path = f"trucks[{number}]" if before is None else before.path
+        path = f"trucks[{scenario.number_of(group.group)}]" if before is None else before.path
         count = group.count + (0 if before is None else before.count)
         battery = scenario.batteries[group.battery]
         alike[key] = Trucks(name, path, count, group.compartment, group.battery, battery)
@@ -114,6 +125,16 @@ def coldest_degc(scenario: Scenario, battery: str) -> float:
 def words(name: str) -> str:
     """Name of a device or part as people write it."""
     return name.replace("_", " ")
+
+
+def named(area: str, text: str) -> str:
+    """Something of an area in a few words, with the area's name before it where it has one."""
+    return f"{area}: {text}" if area else text
+
+
+def in_area(area: str, text: str) -> str:
+    """What is said of an area, with its name before it where it has one."""
+    return f"area '{area}': {text}" if area else text
 
 
 def inside(title: str) -> str:

@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.formulas.electrolyte import freezing_degc, gravity_from_soc, gravity_that_freezes
-from batsim.plan.checks import Check, Requirement, cited
+from batsim.measures.warmth import Hardship
+from batsim.plan.checks import Check, Requirement, cited, of_area
 from batsim.plan.evidence import Evidence
 from batsim.plan.survey import coldest_degc
 from batsim.scenario.chemistry import LITHIUM
@@ -20,17 +21,23 @@ GRAVITIES = (1100, 1150, 1160, 1220, 1250, 1280)
 
 
 def temperature_checks(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[Check]:
-    """Check each battery type of a layout."""
-    for name in scenario.batteries_of(layout):
-        yield _charging(scenario, layout, name, evidence)
-        cold = freezing(scenario, name)
-        if cold is not None:
-            yield _frozen(cold, name, scenario.figures, evidence.hardship(name).least_left_share)
+    """Check each battery type of each area of a layout."""
+    for area, site in scenario.areas_of(layout).items():
+        for name in site.batteries_of(layout):
+            yield from of_area(area, _of_type(site, layout, name, evidence.hardship(area, name)))
 
 
-def _charging(scenario: Scenario, layout: str, name: str, evidence: Evidence) -> Check:
+def _of_type(scenario: Scenario, layout: str, name: str, went: Hardship) -> Iterator[Check]:
+    """Check one battery type of an area, which went through something."""
+    yield _charging(scenario, layout, name, went)
+    cold = freezing(scenario, name)
+    if cold is not None:
+        yield _frozen(cold, name, scenario.figures, went.least_left_share)
+
+
+def _charging(scenario: Scenario, layout: str, name: str, went: Hardship) -> Check:
     """Temperature of batteries at the start of their charges, as simulated, against what they may have."""
-    battery, air, went = scenario.batteries[name], scenario.site.room_air, evidence.hardship(name)
+    battery, air = scenario.batteries[name], scenario.site.room_air
     low, high = battery.charging_degc(scenario.figures)
     rule = _whose_limits(battery, scenario.figures)
     start = Requirement("charge start", f"battery '{name}'", battery=name, rule=rule, low=low, high=high, went=went)

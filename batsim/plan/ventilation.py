@@ -1,6 +1,6 @@
 """Ventilation: what the rule asks for, what the simulated gas makes of it, what happens when a fan fails."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from operator import itemgetter
 from typing import NamedTuple
@@ -23,7 +23,7 @@ from batsim.measures.gas import HYDROGEN_DEGC, HYDROGEN_PA
 from batsim.measures.windows import Floats
 from batsim.plan.checks import ROUNDING, Check, Requirement, cited
 from batsim.plan.evidence import Evidence
-from batsim.plan.survey import listed
+from batsim.plan.survey import BUILDING, listed, spaces_of
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import VENTILATION_RULES, Space
 from batsim.scenario.parts.week import WEEK_MIN
@@ -34,7 +34,7 @@ HYDROGEN_M3_PER_AH = hydrogen_l(1.0, 1, HYDROGEN_DEGC, HYDROGEN_PA) / 1000.0
 
 
 class GasRelease(NamedTuple):
-    """Batteries of one type that chargers of one type may charge at once, by the rule."""
+    """Batteries of one type that chargers of one type may charge at once in an area, by the rule."""
 
     chargers: float
     charger: str
@@ -48,11 +48,13 @@ class GasRelease(NamedTuple):
     """Where the gas current comes from."""
     flow_m3_per_h: float
     """Air that all of them ask for. [m3/h]"""
+    area: str
+    """Empty where the layout is one area."""
 
 
 @dataclass(frozen=True)
 class Ventilation:
-    """What a layout asks for."""
+    """What a layout asks for in one space."""
 
     edition: str
     coefficient: float
@@ -155,26 +157,39 @@ def gas_current(battery: BatteryType, charger: ChargerType, figures: Figures) ->
     return max(currents, key=itemgetter(0))
 
 
-def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilation:
-    """Work out the ventilation of a layout."""
-    figures, space = scenario.figures, space_of(scenario, layout)
+def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> tuple[Ventilation, ...]:
+    """Work out the ventilation of each space in which a layout charges batteries, that of the battery room first."""
+    spaces = spaces_of(scenario, layout).items()
+    return tuple(_of_space(scenario, layout, evidence, name, areas) for name, areas in spaces)
+
+
+def _of_space(
+    scenario: Scenario, layout: str, evidence: Evidence, name: str, areas: Mapping[str, Scenario]
+) -> Ventilation:
+    """Work out the ventilation of a space for all areas that charge there."""
+    figures, space = scenario.figures, space_of(scenario, name)
     edition = scenario.standards.ventilation
     coefficient = coefficient_of(edition, figures).value
-    gassing = tuple(_gassing(scenario, layout, coefficient))
+    gassing = tuple(release for area, site in areas.items() for release in _gassing(site, layout, area, coefficient))
     flow = sum(release.flow_m3_per_h for release in gassing)
     rule_gas = sum(release.chargers * release.cells * release.gas_a for release in gassing) * HYDROGEN_M3_PER_AH
     all_faulty, one_faulty = _faulty(gassing, coefficient)
     limit, lower = figures.number("ventilation.limit"), figures.number("ventilation.lower_flammable")
-    courses = [run.gas_m3_per_h for part in evidence.parts for run in part.replications]
+    in_truck = name == BUILDING
+    courses = [run.gas_m3_per_h(in_truck=in_truck) for part in evidence.parts for run in part.replications]
     highest = float(np.max(np.concatenate(courses), initial=0.0))
     free, air = free_m3(space, figures), _air(space, figures)
     hours = [None if free is None else hours_to_share(highest, 0.0, free, share) for share in (limit, lower)]
     asked = Ventilation(
         edition=edition,
         coefficient=coefficient,
-        space_name="building" if scenario.arrangement(layout).in_truck else "battery room",
+        space_name=name,
         gassing=gassing,
-        lithium=any(scenario.batteries[name].chemistry == "lithium_ion" for name in scenario.batteries_of(layout)),
+        lithium=any(
+            site.batteries[battery].chemistry == "lithium_ion"
+            for site in areas.values()
+            for battery in site.batteries_of(layout)
+        ),
         opening_cm2=opening_cm2(flow, figures["ventilation.opening"].value),
         free_volume_m3=free_volume_m3(flow, figures["ventilation.free_volume"].value),
         full_current_m3_per_h=all_faulty,
@@ -184,17 +199,17 @@ def ventilation(scenario: Scenario, layout: str, evidence: Evidence) -> Ventilat
         simulated_gas_m3_per_h=highest,
         rule_gas_m3_per_h=rule_gas,
         air_m3_per_h=air,
-        peak_share=_peak(evidence, air, free),
-        peak_share_at_rule=_peak(evidence, flow or None, free),
+        peak_share=_peak(evidence, name, air, free),
+        peak_share_at_rule=_peak(evidence, name, flow or None, free),
         hours_to_limit=hours[0],
         hours_to_lower=hours[1],
         checks=(),
     )
-    return replace(asked, checks=tuple(_checks(asked, scenario, layout))) if flow else asked
+    return replace(asked, checks=tuple(_checks(asked, scenario))) if flow else asked
 
 
-def _gassing(scenario: Scenario, layout: str, coefficient: float) -> list[GasRelease]:
-    """Chargers at work on the batteries that together ask for most air; no more than there are of either."""
+def _gassing(scenario: Scenario, layout: str, area: str, coefficient: float) -> list[GasRelease]:
+    """Chargers of an area at work on the batteries that together ask for most air; no more than there are of either."""
     counts = scenario.batteries_of(layout)
     chargers, releases = {}, []
     for count in scenario.layouts[layout].chargers:
@@ -206,7 +221,8 @@ def _gassing(scenario: Scenario, layout: str, coefficient: float) -> list[GasRel
                 gas_a, basis = gas_current(battery, charger, scenario.figures)
                 whole_a = charger.main_current.of(battery.capacity.ah)
                 flow = rule_flow_m3_per_h(battery.cells, gas_a, coefficient)
-                releases.append(GasRelease(1.0, count.charger, name, battery.cells, gas_a, whole_a, basis, flow))
+                release = GasRelease(1.0, count.charger, name, battery.cells, gas_a, whole_a, basis, flow, area)
+                releases.append(release)
     numbers = _at_once(releases, chargers, {name: float(number) for name, number in counts.items()})
     return [
         release._replace(chargers=number, flow_m3_per_h=number * release.flow_m3_per_h)
@@ -256,9 +272,9 @@ def _air(space: Space, figures: Figures) -> float | None:
     return max(space.fan_m3_per_h or 0.0, through)
 
 
-def space_of(scenario: Scenario, layout: str) -> Space:
+def space_of(scenario: Scenario, name: str) -> Space:
     """Where batteries give off their gas: the building when they are charged in the truck, else the battery room."""
-    return scenario.building if scenario.arrangement(layout).in_truck else scenario.room
+    return scenario.building if name == BUILDING else scenario.room
 
 
 def free_m3(space: Space, figures: Figures) -> float | None:
@@ -269,23 +285,27 @@ def free_m3(space: Space, figures: Figures) -> float | None:
     return space.volume_m3 * (1.0 - share)
 
 
-def _courses(evidence: Evidence, air_m3_per_h: float, free_m3: float) -> list[Floats]:
-    """Share of hydrogen over all replications, well mixed. [-]"""
+def _courses(evidence: Evidence, space: str, air_m3_per_h: float, free_m3: float) -> list[Floats]:
+    """Share of hydrogen in a space over all replications, well mixed. [-]"""
     step_h = QUARTER_MIN / 60.0
-    return [hydrogen_over_time(run.gas_m3_per_h, step_h, air_m3_per_h, free_m3) for run in evidence.replications]
+    return [
+        hydrogen_over_time(run.gas_m3_per_h(in_truck=space == BUILDING), step_h, air_m3_per_h, free_m3)
+        for run in evidence.replications
+    ]
 
 
-def _peak(evidence: Evidence, air_m3_per_h: float | None, free_m3: float | None) -> float | None:
+def _peak(evidence: Evidence, space: str, air_m3_per_h: float | None, free_m3: float | None) -> float | None:
     """Highest share of hydrogen over all replications; None where air or volume is not known. [-]"""
     if air_m3_per_h is None or free_m3 is None:
         return None
-    return max(float(np.max(course)) for part in evidence.parts for course in _courses(part, air_m3_per_h, free_m3))
+    courses = [course for part in evidence.parts for course in _courses(part, space, air_m3_per_h, free_m3)]
+    return max(float(np.max(course)) for course in courses)
 
 
-def _checks(asked: Ventilation, scenario: Scenario, layout: str) -> Iterator[Check]:
+def _checks(asked: Ventilation, scenario: Scenario) -> Iterator[Check]:
     """Air, gas, volume, hydrogen and temperature."""
-    figures, space = scenario.figures, space_of(scenario, layout)
-    path = "building" if scenario.arrangement(layout).in_truck else "room"
+    figures, space = scenario.figures, space_of(scenario, asked.space_name)
+    path = "building" if asked.space_name == BUILDING else "room"
     missing = [side for side in ("length", "width", "height") if getattr(space, f"{side}_m") is None]
     yield _enough_air(asked, path, figures)
     yield _planned_for(asked, figures)
@@ -346,22 +366,22 @@ def _temperature(asked: Ventilation, scenario: Scenario) -> Check:
 
 
 def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None:
-    """Follow hydrogen over all replications and pick the week with most of it.
+    """Follow hydrogen in a space over all replications and pick the week with most of it.
 
     Parameters
     ----------
     evidence
         What the replications of a layout say.
     asked
-        The layout's ventilation.
+        Ventilation of a space in which the layout charges.
 
     Returns
     -------
     HydrogenWeek or None
-        None when the size of the room is not known, or there is no air to reckon with.
+        None when the size of the space is not known, or there is no air to reckon with.
     """
     scenario = evidence.runs.scenario
-    free = free_m3(space_of(scenario, evidence.layout), scenario.figures)
+    free = free_m3(space_of(scenario, asked.space_name), scenario.figures)
     air = asked.air_m3_per_h if asked.air_m3_per_h is not None else asked.flow_m3_per_h
     if free is None or not air > 0.0:
         return None
@@ -369,7 +389,7 @@ def hydrogen_week(evidence: Evidence, asked: Ventilation) -> HydrogenWeek | None
         (
             (part, replication, course)
             for part in evidence.parts
-            for replication, course in enumerate(_courses(part, air, free))
+            for replication, course in enumerate(_courses(part, asked.space_name, air, free))
         ),
         key=lambda found: float(np.max(found[2])),
     )

@@ -128,6 +128,8 @@ class Scenario(Shows, Frozen):
     _figures: Figures = PrivateAttr(FIGURES)
     _as_stated: tuple[TruckGroup, ...] | None = PrivateAttr(None)
     """Truck groups as the site states them, where `trucks` are those of a layout."""
+    _numbers: dict[str, int] | None = PrivateAttr(None)
+    """Number of each truck group in the file, where `trucks` are those of one area."""
 
     @property
     def in_short(self) -> str:
@@ -220,7 +222,14 @@ class Scenario(Shows, Frozen):
             }
         )
         view._as_stated = tuple(group for group in self._as_stated or self.trucks if group.group in groups)
+        view._numbers = {group: self.number_of(group) for group in groups}
         return view
+
+    def number_of(self, group: str) -> int:
+        """Number of a truck group in the file, from 0: paths have it."""
+        if self._numbers is not None:
+            return self._numbers[group]
+        return next(number for number, each in enumerate(self.trucks) if each.group == group)
 
     def with_layout(self, name: str, layout: Layout) -> "Scenario":
         """Return a copy with a layout in place of the one of that name, or beside the others; it is not checked."""

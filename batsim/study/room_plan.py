@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import NamedTuple
 
+from batsim.errors import require
 from batsim.scenario.parts.floor import BayRow, Floor, Spot, bay_spots, station_spots
 from batsim.scenario.site import Scenario
 from batsim.study.running.counts import week_plan
@@ -69,8 +70,8 @@ class RoomPlan:
         return walls if walls is not None and all(_holds(walls, bay.box) for bay in self.bays) else None
 
 
-def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
-    """Work out what stands where in a layout.
+def room_plan(scenario: Scenario, layout: str, area: str = "") -> RoomPlan | None:
+    """Work out what stands where in an area of a layout.
 
     Parameters
     ----------
@@ -78,17 +79,27 @@ def room_plan(scenario: Scenario, layout: str) -> RoomPlan | None:
         The site, as `read` returns it.
     layout
         Name of one of its layouts.
+    area
+        Name of one of its areas; a layout of one area needs none.
 
     Returns
     -------
     RoomPlan or None
-        None when the layout states no floor.
+        None when the area states no floor.
+
+    Raises
+    ------
+    ValueError
+        When the layout has no such area.
 
     Notes
     -----
     Positions are those of middles. A bay is as large as the largest battery, along its row no more than the pitch.
     Rows whose bays run to the side on which most stations stand have their aisle there.
     """
+    areas = scenario.areas_of(layout)
+    require(area in areas, f"layout '{layout}' has areas of its own: name one of {', '.join(areas)} (got '{area}')")
+    scenario = areas[area]
     floor = scenario.layouts[layout].floor
     if floor is None:
         return None

@@ -1,7 +1,8 @@
 """Layouts: candidate answers, each an arrangement with its counts."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from functools import reduce
 from typing import Annotated, NamedTuple, Self
 
 from pydantic import Field
@@ -305,6 +306,11 @@ class Layout(Equipped):
         for group, change in self.trucks.items():
             if change.exchange_by is not None:
                 yield ("trucks", group, "exchange_by"), change.exchange_by
+
+    def attendants_of(self, areas: Iterable[str]) -> dict[str, OnDuty] | str | None:
+        """Attendants whom areas share, and those of some areas beside them."""
+        own = (self.areas[area].attendants for area in areas if area in self.areas)
+        return reduce(together, own, self.attendants)
 
     @property
     def by_area(self) -> "dict[str, Equipped]":

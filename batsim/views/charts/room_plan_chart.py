@@ -20,8 +20,8 @@ NO_FLOOR = (
 )
 
 
-def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None) -> style.Axes:
-    """Draw the room of a layout to scale.
+def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None, *, area: str = "") -> style.Axes:
+    """Draw the room of a layout, or of one of its areas, to scale.
 
     Parameters
     ----------
@@ -31,6 +31,8 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None)
         Name of one of its layouts.
     ax
         Axes to draw on; those of a new figure when not given.
+    area
+        Name of one of its areas; a layout of one area needs none.
 
     Returns
     -------
@@ -38,9 +40,14 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None)
         Bays with their rows and numbers, stations, aisles to be kept clear, the way of the device to the farthest
         bay of each station, zones, walls where positions are counted from a corner; a sentence in place of all that
         where the layout states no floor.
+
+    Raises
+    ------
+    ValueError
+        When the layout has no such area.
     """
-    plan = room_plan(scenario, layout)
-    title = f"{layout}: plan of the room"
+    plan = room_plan(scenario, layout, area)
+    title = f"{f'{layout}, {area}' if area else layout}: plan of the room"
     if plan is None:
         ax = style.axes_for(ax, (WIDTH_IN, LEAST_IN))
         return style.empty(ax, title, NO_FLOOR)

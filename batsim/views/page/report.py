@@ -26,6 +26,7 @@ from batsim.views.text.plan_text import (
     advice_texts,
     change_texts,
     payback_sentence,
+    ventilation_head,
     what_follows,
 )
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
@@ -98,7 +99,8 @@ def report_html(plans: Plan, date: str = "", room: RoomOver | None = None) -> st
 def _numbers(plans: Plan, layout: str) -> list[tuple[str, str]]:
     """The recommended layout in a few numbers."""
     runs, money, currency = plans.comparison.runs, plans.layouts[layout].money, plans.scenario.site.currency
-    attendants = plans.scenario.layouts[layout].attendants
+    stated = plans.scenario.layouts[layout]
+    attendants = stated.attendants_of(stated.areas)
     if isinstance(attendants, dict):
         attendants = ", ".join(f"{shift} {int(number)}" for shift, number in attendants.items())
     numbers = [
@@ -160,14 +162,17 @@ def _other(plans: Plan, name: str, number: int) -> dict[str, Any]:
 def _layout(plans: Plan, name: str, number: int) -> dict[str, Any]:
     """The plan of one layout, with its texts."""
     plan, figures = plans.layouts[name], plans.scenario.figures
-    ventilation = [*ventilation_facts(plan.ventilation, figures), CONFIRM]
+    ventilations = [
+        {"head": ventilation_head(plan, air), "lines": [*ventilation_facts(air, figures), CONFIRM]}
+        for air in plan.ventilations
+    ]
     return {
         "id": f"layout-{number}",
         "plan": plan,
         "advice": advice_texts(plan),
         "blocks": [
             *([{"head": CHANGES, "lines": change_texts(plan)}] if plan.conversion else []),
-            {"head": f"Ventilation ({plan.ventilation.edition})", "lines": ventilation},
+            *ventilations,
             {"head": "Supply", "lines": supply_facts(plan.supply, figures)},
         ],
         "sum": f"To order in all: {plan.money.purchase.as_quoted.text} {plan.money.currency}.",

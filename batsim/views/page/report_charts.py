@@ -53,14 +53,17 @@ def _charts(plans: Plan, room: RoomOver | None) -> Iterator[DrawnChart]:
     if room is not None:
         text = f"The room of layout '{room.layout}' over a week: mean and band of quarters of an hour."
         yield _drawn("week", "The room over a week", text, week_chart(room))
-    evidence, air = plans.layouts[layout].evidence, plans.layouts[layout].ventilation
+    evidence = plans.layouts[layout].evidence
     text = f"Load of all chargers of layout '{layout}' over a week, mean of 15 min, with the peak of the replications."
     yield _drawn("load", "Electrical load", text, load_chart(evidence))
-    if air.flow_m3_per_h and air.peak_share is not None:
-        text = (
-            f"Hydrogen in the air of the {air.space_name} of layout '{layout}', well mixed; near cells there is more."
-        )
-        yield _drawn("hydrogen", "Hydrogen", text, hydrogen_chart(evidence, air))
-    if plans.scenario.layouts[layout].floor is not None:
-        text = f"The room of layout '{layout}' to scale, as the scenario states it: no design of a room."
-        yield _drawn("plan", "Plan of the room", text, room_plan_chart(plans.scenario, layout))
+    for number, air in enumerate(plans.layouts[layout].ventilations):
+        if air.flow_m3_per_h and air.peak_share is not None:
+            of = f"{air.space_name} of layout '{layout}'"
+            text = f"Hydrogen in the air of the {of}, well mixed; near cells there is more."
+            yield _drawn(f"hydrogen{number or ''}", "Hydrogen", text, hydrogen_chart(evidence, air))
+    for number, (area, stated) in enumerate(plans.scenario.layouts[layout].by_area.items()):
+        if stated.floor is not None:
+            of = f"area '{area}' of " if area else ""
+            text = f"The room of {of}layout '{layout}' to scale, as the scenario states it: no design of a room."
+            chart = room_plan_chart(plans.scenario, layout, area=area)
+            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart)

@@ -11,6 +11,7 @@ from batsim.plan.equipment import NO_MORE, SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT, YearlyCost
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
+from batsim.plan.ventilation import Ventilation
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
 from batsim.views.text.numbers import number_text
@@ -82,12 +83,19 @@ def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
     lines += ["", *_equipment(plan, width)]
     lines += ["", CHANGES, *(listed(change, width) for change in change_texts(plan))] if plan.conversion else []
-    lines += ["", sentence(f"Ventilation ({plan.ventilation.edition})", width)]
-    lines += [listed(fact, width) for fact in ventilation_facts(plan.ventilation, figures)]
-    lines += [sentence(CONFIRM, width)] if plan.ventilation.flow_m3_per_h else []
+    for air in plan.ventilations:
+        lines += ["", sentence(ventilation_head(plan, air), width)]
+        lines += [listed(fact, width) for fact in ventilation_facts(air, figures)]
+        lines += [sentence(CONFIRM, width)] if air.flow_m3_per_h else []
     lines += ["", "Supply", *(listed(fact, width) for fact in supply_facts(plan.supply, figures))]
     lines += ["", *_money(plan, width)]
     return [*lines, "", "Cautions", *(listed(caution, width) for caution in plan.cautions)]
+
+
+def ventilation_head(plan: LayoutPlan, air: Ventilation) -> str:
+    """What stands over the ventilation of a space, which is named where there are several."""
+    space = f" of the {air.space_name}" if len(plan.ventilations) > 1 else ""
+    return f"Ventilation{space} ({air.edition})"
 
 
 def advice_texts(plan: LayoutPlan) -> list[str]:
@@ -109,7 +117,7 @@ def what_follows(check: Check) -> str:
 
 def _check(check: Check) -> str:
     """What is wrong in full, what is OK with its limit, what is not known with what is missing."""
-    head = f"{check.subject}, {check.name}"
+    head = check.about
     if check.verdict == OK:
         return f"{head}: {check.value} ({check.limit}; {check.rule})"
     if check.verdict == NOT_KNOWN:
@@ -127,7 +135,7 @@ def _equipment(plan: LayoutPlan, width: int) -> list[str]:
     owned = [line for line in plan.equipment if line.owned]
     lines += ["  Owned, not to be ordered"] if owned else []
     return lines + [
-        listed(f"x {line.item}{f'; {NO_MORE}' if line.kept else ''}", width, first=f"    {line.owned:>4g} ")
+        listed(f"x {_item(line)}{f'; {NO_MORE}' if line.kept else ''}", width, first=f"    {line.owned:>4g} ")
         for line in owned
     ]
 
@@ -159,7 +167,12 @@ def _ordered(line: EquipmentLine) -> str:
     """What is ordered, and why; with what is there already."""
     size = f", {line.size}" if line.size else ""
     owned = f"; {line.owned:g} more {'is' if line.owned == 1 else 'are'} there" if line.owned else ""
-    return f"x {line.item}{size} - {line.reason}{owned}"
+    return f"x {_item(line)}{size} - {line.reason}{owned}"
+
+
+def _item(line: EquipmentLine) -> str:
+    """What it is, with its area where it has one."""
+    return f"{line.item} for area '{line.area}'" if line.area else line.item
 
 
 def _money(plan: LayoutPlan, width: int) -> list[str]:

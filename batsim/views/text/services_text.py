@@ -4,7 +4,8 @@ import math
 
 from batsim.catalogue import Figures
 from batsim.plan.supply import SupplyPlan
-from batsim.plan.ventilation import Ventilation
+from batsim.plan.survey import named
+from batsim.plan.ventilation import GasRelease, Ventilation
 from batsim.views.text.numbers import number_text
 
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
@@ -39,7 +40,7 @@ def _rule(ventilation: Ventilation, figures: Figures) -> list[str]:
     """Flow of each battery on its chargers, and in all; openings and fan that bring it."""
     flow, per_flow = ventilation.flow_m3_per_h, figures["ventilation.opening"].value
     facts = [
-        f"{gassing.chargers:g} x {gassing.charger.replace('_', ' ')} on {gassing.battery}: gas current "
+        f"{named(gassing.area, _on(gassing))}: gas current "
         f"{gassing.gas_a:.4g} A ({gassing.basis}); Q = {gassing.chargers:g} x {ventilation.coefficient:g} x "
         f"{gassing.cells} cells x {gassing.gas_a:.4g} A = {_flow(gassing.flow_m3_per_h)}"
         for gassing in ventilation.gassing
@@ -54,6 +55,11 @@ def _rule(ventilation: Ventilation, figures: Figures) -> list[str]:
         f"Fan: {_flow(ventilation.flow_to_order_m3_per_h)} to the outside, interlocked with the chargers, running on "
         f"for {figures['ventilation.run_on'].text}",
     ]
+
+
+def _on(gassing: GasRelease) -> str:
+    """Chargers and their batteries."""
+    return f"{gassing.chargers:g} x {gassing.charger.replace('_', ' ')} on {gassing.battery}"
 
 
 def _hydrogen(ventilation: Ventilation, figures: Figures) -> list[str]:
@@ -97,7 +103,8 @@ def supply_facts(supply: SupplyPlan, figures: Figures) -> list[str]:
     facts = []
     for load in supply.loads:
         current = "" if load.current_a is None else f", {load.current_a:.1f} A per phase"
-        facts.append(f"{load.number:g} x {load.charger.replace('_', ' ')}: {load.formula}{current}")
+        chargers = named(load.area, f"{load.number:g} x {load.charger.replace('_', ' ')}")
+        facts.append(f"{chargers}: {load.formula}{current}")
     current = "" if supply.current_a is None else f", {supply.current_a:.0f} A per phase"
     peak = f"{number_text(supply.peak_kw)} kW, {number_text(supply.peak_kva)} kVA{current}"
     facts += [

@@ -111,7 +111,7 @@ def test_frames(plan: Plan) -> None:
     assert list(checks.columns) == ["layout", *Check._fields]
     assert len(checks) == sum(len(each.checks) for each in plan.layouts.values())
     assert list(equipment.columns) == [
-        "layout", "section", "batteries", "item", "size", "number", "owned", "to_order", "reason",
+        "layout", "area", "section", "batteries", "item", "size", "number", "owned", "to_order", "reason",
         "price", "price_low", "price_high", "cost", "cost_low", "cost_high", "placeholder",
     ]  # fmt: skip
     assert list(money.columns) == ["layout", "what", "per_year", "low", "high", "placeholder", "basis"]

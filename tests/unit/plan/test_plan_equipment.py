@@ -244,7 +244,8 @@ def test_today_owns_what_it_counts_and_nothing_else() -> None:
     air = Check("battery room", "air of the room", FAILS, "-", "at least 120 m³/h", "", "")
     scenario = batsim.changed(surveyed(), {"present": "hoist", "room.wash": "20 m"})
     lines = {
-        line.item: line for line in equipment_list(scenario, "hoist", (*room_checks(scenario, "hoist"), air), 120.0)
+        line.item: line
+        for line in equipment_list(scenario, "hoist", (*room_checks(scenario, "hoist"), air), {"battery room": 120.0})
     }
 
     # Sides that open far enough are there because the survey found them.
@@ -361,7 +362,7 @@ def test_what_the_checks_miss_is_listed() -> None:
     unknown = tuple(room_checks(batsim.changed(surveyed(), {"room.wash": None}), "rollers"))
     short = air._replace(verdict=FAILS)
     lists = [
-        {line.item: line for line in equipment_list(surveyed(), "rollers", checks, 120.0)}
+        {line.item: line for line in equipment_list(surveyed(), "rollers", checks, {"battery room": 120.0})}
         for checks in (near, far, unknown, (*near, air), (*near, short), (*near, air._replace(verdict="OK")))
     ]
 

@@ -12,7 +12,7 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES
 from batsim.plan.equipment import equipment_list
-from batsim.plan.evidence import QUARTERS, Evidence, RunEvidence
+from batsim.plan.evidence import QUARTERS, AreaEvidence, Evidence, RunEvidence
 from batsim.plan.money import YearlyCost, YearlyCostLine, money, payback
 from batsim.plan.room_fit import needed_area_m2, room_checks
 from batsim.scenario.parts.prices import Tariff
@@ -57,7 +57,9 @@ def found(measures: dict[str, float] | None = None, load_kw: Any = 4.0) -> Evide
         schedule=SimpleNamespace(warm_up_min=0.0, weeks_a_year=52),
     )
     load = np.full(QUARTERS, load_kw, dtype=np.float64) if np.ndim(load_kw) == 0 else load_kw
-    taken = RunEvidence({}, load, np.zeros(QUARTERS), 5.0, 120.0, 15.0, np.zeros(0), {}, {})
+    lives = {"lead": known["life_years"]}
+    area = AreaEvidence(False, np.zeros(QUARTERS), {}, lives, known["labour_attendant_min_per_day"])
+    taken = RunEvidence({}, load, 5.0, 120.0, 15.0, np.zeros(0), {}, {"": area})
     return Evidence("any", runs, (taken,))
 
 

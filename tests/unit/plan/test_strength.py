@@ -36,7 +36,7 @@ def site() -> Scenario:
 def check_of(powers_kw: list[float], scenario: Scenario | None = None) -> list[Check]:
     """Checks where these powers were drawn."""
     shift_kw = {"g": np.array(powers_kw)}
-    taken = RunEvidence({}, np.zeros(1), np.zeros(1), 5.0, 40.0, 5.0, np.zeros(0), {}, shift_kw)
+    taken = RunEvidence({}, np.zeros(1), 5.0, 40.0, 5.0, np.zeros(0), shift_kw, {})
     runs: Any = None
     return list(strength_checks(scenario or site(), Evidence("stands", runs, (taken,))))
 

@@ -14,7 +14,7 @@ from batsim.measures.warmth import Hardship, hardships, warmth_measures
 from batsim.measures.windows import Measured
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, OK, TO_CHECK, Check
-from batsim.plan.evidence import Evidence, RunEvidence
+from batsim.plan.evidence import AreaEvidence, Evidence, RunEvidence
 from batsim.plan.temperatures import freezing, temperature_checks
 from batsim.scenario.site import Scenario
 from batsim.views.text.tables import comparison_text
@@ -54,7 +54,8 @@ def store() -> Scenario:
 def checks_of(changes: dict[str, Any] | None = None, went: Hardship = WELL) -> dict[str, Check]:
     """Checks by name, of batteries that went through this."""
     scenario = batsim.changed(store(), changes or {})
-    taken = RunEvidence({}, np.zeros(1), np.zeros(1), 5.0, 40.0, 5.0, np.zeros(0), {"lead": went}, {})
+    area = AreaEvidence(False, np.zeros(1), {"lead": went}, {}, 0.0)
+    taken = RunEvidence({}, np.zeros(1), 5.0, 40.0, 5.0, np.zeros(0), {}, {"": area})
     runs: Any = None
     found = temperature_checks(scenario, "stands", Evidence("stands", runs, (taken,)))
     return {check.name: check for check in found}

@@ -15,7 +15,7 @@ from batsim.formulas.room_hydrogen import hydrogen_over_time
 from batsim.measures.gas import gas_course, gas_measures
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
-from batsim.plan.evidence import Evidence, RunEvidence
+from batsim.plan.evidence import AreaEvidence, Evidence, RunEvidence
 from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Ventilation, coefficient_of, ventilation
 from batsim.record.record import Record
 from batsim.scenario.reading import completed_data
@@ -50,9 +50,11 @@ def aired(
 ) -> Ventilation:
     """Ventilation with gas as the simulation might have found it, in quarters of an hour."""
     scenario = batsim.changed(of or site(), changes or {})
-    taken = RunEvidence({}, np.zeros(len(gas)), np.array(gas), 5.0, 40.0, 5.0, np.zeros(0), {}, {})
+    area = AreaEvidence(scenario.arrangement(layout).in_truck, np.array(gas), {}, {}, 0.0)
+    taken = RunEvidence({}, np.zeros(len(gas)), 5.0, 40.0, 5.0, np.zeros(0), {}, {"": area})
     runs: Any = None
-    return ventilation(scenario, layout, Evidence(layout, runs, (taken,)))
+    (found,) = ventilation(scenario, layout, Evidence(layout, runs, (taken,)))
+    return found
 
 
 def check_of(found: Ventilation, name: str) -> Check:
@@ -465,8 +467,9 @@ def test_highest_share_over_time() -> None:
     scenario = batsim.changed(site(), {"room": ROOM | {"fan": "100 m3/h"}})
     gases = [np.array([0.0, 1.0, 1.0, 0.2]), np.array([0.5, 0.0, 2.0, 0.0])]
     runs: Any = None
-    taken = tuple(RunEvidence({}, np.zeros(4), gas, 5.0, 40.0, 5.0, np.zeros(0), {}, {}) for gas in gases)
-    found = ventilation(scenario, "hoist", Evidence("hoist", runs, taken))
+    areas = [{"": AreaEvidence(False, gas, {}, {}, 0.0)} for gas in gases]
+    taken = tuple(RunEvidence({}, np.zeros(4), 5.0, 40.0, 5.0, np.zeros(0), {}, each) for each in areas)
+    (found,) = ventilation(scenario, "hoist", Evidence("hoist", runs, taken))
 
     assert found.simulated_gas_m3_per_h == 2.0
     for share, air in ((found.peak_share, 100.0), (found.peak_share_at_rule, 49.5)):

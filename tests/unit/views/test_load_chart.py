@@ -29,12 +29,15 @@ def found():
 @pytest.fixture(scope="module")
 def asked(found):
     """Ventilation of the layout."""
-    return ventilation(SITE, LAYOUT, found)
+    (air,) = ventilation(SITE, LAYOUT, found)
+    return air
 
 
 def with_gas(found, *courses, warm_up_min=WEEK_MIN):
     """Evidence with other flows of hydrogen."""
-    taken = tuple(found.replications[0]._replace(gas_m3_per_h=np.array(each, dtype=float)) for each in courses)
+    run = found.replications[0]
+    areas = [{"": run.areas[""]._replace(gas_m3_per_h=np.array(each, dtype=float))} for each in courses]
+    taken = tuple(run._replace(areas=each) for each in areas)
     schedule = replace(found.runs.schedule, warm_up_min=warm_up_min)
     return replace(found, replications=taken, runs=replace(found.runs, schedule=schedule))
 

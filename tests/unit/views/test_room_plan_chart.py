@@ -39,7 +39,7 @@ ACROSS = placed(rows=[{**FLOOR["rows"][0], "at": ["2 m", "0 m"]}, FLOOR["rows"][
 def test_bays_are_as_many_as_the_room_has():
     """Each at its position, with the size of its battery."""
     plan = room_plan(SITE, "side rollers")
-    bays = blueprint_of(SITE, "side rollers", 10080.0, 0.0).bays
+    bays = blueprint_of(SITE, "side rollers", 10080.0, 0.0).areas[0].bays
 
     assert len(plan.bays) == bays
     assert [(each.row, each.number) for each in plan.bays[:2]] == [("A", 1), ("A", 2)]
@@ -57,7 +57,7 @@ def test_levels_are_one_bay_of_the_plan():
     assert (last.row, last.levels) == ("B", 1)
     assert (last.box.width_m, last.box.height_m) == pytest.approx((1.028, 0.48))
     assert first.box.x_m == pytest.approx(2.0 - 0.49)
-    assert last.number == blueprint_of(placed(), "side rollers", 10080.0, 0.0).bays - 20
+    assert last.number == blueprint_of(placed(), "side rollers", 10080.0, 0.0).areas[0].bays - 20
 
 
 def test_aisles_lie_in_front_of_the_rows():
@@ -73,7 +73,7 @@ def test_aisles_lie_in_front_of_the_rows():
 def test_ways_are_those_that_the_room_reckons_with():
     """The longest of each station, along aisles or overhead."""
     for site, layout in ((SITE, "side rollers"), (HOISTS, "two hoists")):
-        plan, floor = room_plan(site, layout), blueprint_of(site, layout, 10080.0, 0.0).floor
+        plan, floor = room_plan(site, layout), blueprint_of(site, layout, 10080.0, 0.0).areas[0].floor
         metres = floor.ways[0].metres
         longest = [max(metres[floor.bays + number][: floor.bays]) for number in range(floor.stations)]
         assert [way.metres for way in plan.ways] == pytest.approx(longest)
