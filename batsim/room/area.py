@@ -9,6 +9,7 @@ from batsim.record.words import CHARGE_IN_TRUCK, EXCHANGE
 from batsim.room.battery import Battery
 from batsim.room.charging import ChargingDesk
 from batsim.room.charging_spots import SpotDesk
+from batsim.room.connecting import ConnectingByShift, ConnectingDesk
 from batsim.room.discharges import leave_at
 from batsim.room.exchange import ExchangeDesk
 from batsim.room.floor_plan import in_turn
@@ -58,6 +59,7 @@ class Area:
     def open_desks(self) -> None:
         """Set up its desks, when it is known who works there."""
         plan = self.plan
+        self.connecting = ConnectingByShift(self) if plan.drivers.connect_of else ConnectingDesk(self)
         self.charging = ChargingDesk(self)
         self.maintenance = MaintenanceDesk(self)
         if plan.exchange is None:

@@ -6,10 +6,10 @@ from typing import NamedTuple
 
 from batsim.room.battery_plan import BatteryPlan, battery_plan
 from batsim.room.clock import ticked
+from batsim.room.drivers_plan import DriversPlan, drivers_plan
 from batsim.room.exchange_plan import ExchangePlans, exchange_plans
 from batsim.room.floor_plan import FloorPlan, floor_plan
 from batsim.room.group_plan import ALWAYS_AHEAD
-from batsim.room.timetable import Timetable
 from batsim.scenario.parts.calendar import Begin, Window, break_starts, first_week_min, group_windows
 from batsim.scenario.parts.handling import BOUND_TO_BAY, Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED
@@ -92,18 +92,14 @@ class AreaPlan:
     bound_chargers: bool
     attendants_limited: bool
     drivers_only: bool
-    drivers_exchange: bool
-    """Whether drivers exchange batteries in some shift."""
+    drivers: DriversPlan
+    """What drivers do here, and when they are at work."""
     own_shifts: tuple[AttendantShift, ...]
     """Manned shifts of its own attendants."""
     shares_attendants: bool
     """Whether the attendants of the layout work here too."""
     skill: str | None
     """What its exchanges ask one of the attendants to be qualified for."""
-    drivers_connect: Timetable | None
-    """When drivers who connect batteries are at work; None when they never do."""
-    drivers_at_work: Timetable
-    """When drivers of any of its groups are at work."""
     windows: tuple[Window, ...]
     """When trucks of any of its groups work. [min]"""
 
@@ -167,7 +163,6 @@ def area_plan(
     devices, standby_devices = _all_devices(layout, arrangement, exchange, standby)
     things = ("station", *devices, *standby_devices, *layout.chargers_by_type)
     shifts = sorted({shift for group in scenario.trucks for shift in group.shifts})
-    by_drivers = _shifts_by_drivers(scenario, layout)
     stated = whole.layouts[name]
     own = stated.by_area[place.area].attendants
     return AreaPlan(
@@ -194,12 +189,10 @@ def area_plan(
         bound_chargers=arrangement.charger_leads == BOUND_TO_BAY and UNLIMITED not in layout.chargers_by_type.values(),
         attendants_limited=isinstance(layout.attendants, dict),
         drivers_only=layout.drivers_only,
-        drivers_exchange=bool(by_drivers),
+        drivers=drivers_plan(scenario, name, queues, run.horizon_min, run.begin),
         own_shifts=attendant_shifts(scenario, own, run),
         shares_attendants=_shares(stated, layout),
         skill=next((step.skill for step in arrangement.steps if step.skill), None),
-        drivers_connect=_connecting(scenario, shifts, by_drivers, run, arrangement.connects),
-        drivers_at_work=Timetable(group_windows(scenario.week, shifts, run.horizon_min + ALWAYS_AHEAD, run.begin)),
         windows=tuple(group_windows(scenario.week, shifts, run.horizon_min, run.begin)),
     )
 
@@ -309,28 +302,6 @@ def _exchanges(scenario: Scenario, name: str) -> tuple[ExchangePlans | None, Exc
     if standby is None:
         return exchange, None
     return exchange, exchange_plans(standby, None, positions=positions)
-
-
-def _shifts_by_drivers(scenario: Scenario, layout: Layout) -> list[str]:
-    """Shifts in which drivers of some group exchange its batteries."""
-    return sorted(
-        {
-            shift
-            for group in scenario.trucks
-            for shift in group.shifts
-            if layout.exchanged_by_drivers(shift, group.group)
-        }
-    )
-
-
-def _connecting(
-    scenario: Scenario, shifts: list[str], by_drivers: list[str], run: RunLength, connects: str
-) -> Timetable | None:
-    """When drivers who connect batteries are at work: in all shifts, or in those in which they exchange them."""
-    connecting = shifts if connects == "driver" else by_drivers
-    if not connecting:
-        return None
-    return Timetable(group_windows(scenario.week, connecting, run.horizon_min + ALWAYS_AHEAD, run.begin))
 
 
 def _floor(scenario: Scenario, name: str, bays: float, stations: float) -> FloorPlan | None:

@@ -1,4 +1,4 @@
-"""The charging desk: a discharged battery waits in its bay for a charger and for whoever connects it.
+"""The charging desk: a discharged battery waits in its bay for a charger, is connected, charged, and cools down.
 
 The end of a charge follows in closed form from the battery's real state, so a charge costs one event, and a
 cool-down one more. A charger on loose leads is free when the charge ends; one bound to its bay is taken until
@@ -14,18 +14,12 @@ from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
 from batsim.formulas.phases import Phase
 from batsim.record.words import (
-    ATTENDANT,
-    BEING_CONNECTED,
-    CONNECTING,
     COOLING,
-    DRIVER,
     ON_CHARGE,
     READY,
     WAITS_FOR_CHARGER,
-    WAITS_FOR_CONNECTING,
     WAITS_FOR_CURRENT,
 )
-from batsim.room.attendants import SoloJob
 from batsim.room.charge import (
     Begin,
     Course,
@@ -83,14 +77,6 @@ class ChargingDesk:
         self.pools_of = {queue.number: [pools[number] for number in queue.chargers] for queue in plan.battery_plans}
         """By queue: chargers that fit its batteries, in the order in which they are taken."""
         self.bound = plan.bound_chargers
-        self.connect_time = plan.arrangement.connect_time_min
-        self.instant_connect = self.connect_time.always_zero
-        self.drivers = plan.drivers_connect
-        """When drivers who connect batteries are at work; None when they never do."""
-        self.by_attendants = plan.attendants_limited
-        """Whether attendants, who are few, connect batteries while such drivers are away."""
-        self.driver_stays = False
-        """Whether the driver who has just exchanged the battery plugs it in, be it after the end of the shift."""
         self.open_hours = shared.blueprint.open_windows
         self.rules = shared.blueprint.charging
         self.waits = self.rules.too_warm_or_cold == "wait"
@@ -102,20 +88,21 @@ class ChargingDesk:
         """Power limit that chargers of all areas share; None without."""
         self.may_pause = self.sharing is not None or self.open_hours is not None
         """Whether a charge can be without current for a time."""
-        self.to_connect: list[Battery] = []
-        """Batteries that have a charger and wait for a person, first come first."""
-        self.laid_down: dict[Battery, None] = {}
-        """Batteries whose connecting others must take over."""
 
-    def receive(self, battery: "Battery", *, by_driver: bool = False) -> None:
-        """Take in a discharged battery that stands in its bay, where the driver who brought it may plug it in."""
-        self.driver_stays = by_driver and self.drivers is not None
+    def receive(self, battery: "Battery", by_driver_since_min: float | None = None) -> None:
+        """Take in a discharged battery that stands in its bay.
+
+        The driver who brought it may plug it in; told is then when its exchange began. [min]
+        """
+        connecting = self.area.connecting
+        if by_driver_since_min is not None:
+            connecting.driver_brings(battery, by_driver_since_min)
         battery.discharged_min = self.area.env.now
         if self.area.maintenance.before[battery.queue.number]:
             self.area.maintenance.before_charge(battery)
         else:
             self.take_in(battery)
-        self.driver_stays = False
+        connecting.driver_stays = False
 
     def take_in(self, battery: "Battery") -> None:
         """Give a discharged battery a charger that fits, or have it wait for one."""
@@ -157,29 +144,12 @@ class ChargingDesk:
         if longest is not None:
             self._assign(longest.discharged.popleft(), pool)
 
-    def connect_first(self) -> bool:
-        """Connect the battery that has waited longest for a person; False when nobody can."""
-        person = self._connects_now()
-        if person is not None:
-            self._connect(self.to_connect.pop(0), person)
-        return person is not None
-
-    def _connects_now(self) -> int | None:
-        """Who may connect a battery now: an attendant or a driver; None when nobody can."""
-        attendants, drivers, now = self.area.attendants, self.drivers, self.area.env.now
-        if drivers is not None and (self.driver_stays or drivers.window(now)[0] <= now):
-            return DRIVER
-        if self.by_attendants or drivers is None:
-            return ATTENDANT if attendants.can_spare(1) else None
-        attendants.look_again(drivers.next_start(now))
-        return None
-
     def unfinished(self) -> "list[Battery]":
         """Batteries that wait when the run ends: for a charger, for a person, or for others to take over."""
         return [
             *(battery for queue in self.area.queues for battery in queue.discharged),
-            *self.to_connect,
-            *self.laid_down,
+            *self.area.connecting.waiting,
+            *self.area.connecting.laid_down,
         ]
 
     def _assign(self, battery: "Battery", pool: ChargerPool) -> None:
@@ -187,42 +157,12 @@ class ChargingDesk:
         pool.free -= 1
         battery.pool = pool
         now = battery.charger_min = self.area.env.now
-        if self.instant_connect:
-            self._charge(battery, now, now)
-            return
-        person, service = self._connects_now(), self.area.service
-        by_attendant = person == ATTENDANT and self.by_attendants
-        if person is not None and not (by_attendant and not (service.usual_order and service.can_spare_one(self.area))):
-            self._connect(battery, person)
-            return
-        self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=now)
-        self.to_connect.append(battery)
-        if not service.usual_order:
-            self.area.serve()
-
-    def _connect(self, battery: "Battery", person: int) -> None:
-        """Connect a battery; the person is held meanwhile, the charge starts after."""
-        area, now = self.area, self.area.env.now
-        minutes = next(area.connect_times[battery.number])
-        if person == ATTENDANT and self.by_attendants:
-            done = partial(self._connected, battery, now)
-            job = SoloJob(area, battery, person, CONNECTING, minutes, done)
-            if job.work_with(area.attendants.take(1)) == inf:
-                self.laid_down[battery] = None
+        if self.area.connecting.instant:
+            self.charge(battery, now, now)
         else:
-            end_min, write = now + minutes, area.record.write.work
-            self.write_state(battery=battery.number, state=BEING_CONNECTED, from_min=now)
-            write(
-                area=area.number, person=person, task=CONNECTING, start_min=now, end_min=end_min, hands_on_min=minutes
-            )
-            self._charge(battery, now, end_min)
+            self.area.connecting.take_in(battery)
 
-    def _connected(self, battery: "Battery", since_min: float) -> None:
-        """Let the current on."""
-        self.laid_down.pop(battery, None)
-        self._charge(battery, since_min, self.area.env.now)
-
-    def _charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:
+    def charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:
         """Settle when the current comes on and, unless chargers share a power limit, the whole charge."""
         area = self.area
         law = area.charge_times.get(battery.number)

@@ -41,7 +41,7 @@ class Method:
         """0 for the layout's own, 1 for what stands by."""
         self.plans = plans
         """Its steps by who does them."""
-        drivers = area.plan.drivers_exchange
+        drivers = area.plan.drivers.exchange
         self.plan = plans.drivers if area.plan.drivers_only else plan
         """Its steps, where it does not matter by whom."""
         self.devices = [
@@ -81,7 +81,7 @@ class ExchangeDesk:
         self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
         self.set_down = area.plan.set_down_bays
-        self.by_drivers = area.plan.drivers_exchange
+        self.by_drivers = area.plan.drivers.exchange
         """Whether drivers exchange batteries, in some shift at least."""
         self.methods = [Method(area, 0, plans, area.plan.devices)]
         if area.plan.standby is not None:
@@ -200,7 +200,7 @@ class ExchangeDesk:
         method, group, now = self.present, truck.group, self.area.env.now
         attendants = self.area.attendants
         shift = bisect_right(group.shift_starts, now) - 1
-        if shift < 0 or now >= group.shift_ends[shift] or not group.drivers_exchange[shift]:
+        if shift < 0 or now >= group.shift_ends[shift] or not group.by_shift[shift].drivers_exchange:
             return None if self.area.plan.drivers_only else method.plans.attendants
         if group.timetable.window(now)[0] > now or truck.helps_until_min > now:
             return None

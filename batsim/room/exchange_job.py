@@ -332,5 +332,5 @@ class ExchangeJob:
         if is_end:
             desk.set_down += plan.set_down_bays
             if not desk.at_arrival:
-                area.charging.receive(self.discharged, by_driver=not plan.attendants)
+                area.charging.receive(self.discharged, None if plan.attendants else self.start_min)
         area.serve()

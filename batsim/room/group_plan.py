@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
+from typing import NamedTuple
 
 from batsim.formulas.discharge import Cell, soc_after
 from batsim.room.clock import ticked
@@ -12,7 +13,7 @@ from batsim.room.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.calendar import Begin, Window, break_starts, group_windows, mean_shift_min, whole_shifts
-from batsim.scenario.parts.group_change import InTruck
+from batsim.scenario.parts.group_change import CONNECT_BY, MAINTAIN_BY, InTruck
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
@@ -20,6 +21,16 @@ from batsim.scenario.site import Scenario
 
 ALWAYS_AHEAD = 2 * WEEK_MIN
 """Calendars reach this far beyond the horizon, so that work planned at its end still finds its window."""
+
+
+class ByShift(NamedTuple):
+    """Who does what with the batteries of a group in one of its shifts."""
+
+    drivers_exchange: bool
+    drivers_maintain: bool
+    """Whether drivers are named to maintain them."""
+    attendants_plug_in: bool
+    """Whether attendants are named to plug in trucks that leave their work in this shift."""
 
 
 @dataclass(frozen=True)
@@ -42,8 +53,8 @@ class GroupPlan:
     """When each of its shifts begins, in order. [min]"""
     shift_ends: tuple[float, ...]
     """When each of its shifts ends. [min]"""
-    drivers_exchange: tuple[bool, ...]
-    """Whether drivers exchange batteries in each of its shifts."""
+    by_shift: tuple[ByShift, ...]
+    """Who does what in each of its shifts."""
     in_truck: InTruck
     """Rules for charging in its trucks."""
     shift_power_w: tuple[float, ...]
@@ -108,7 +119,7 @@ def group_plan(
         crossing=_breaks(windows, breaks),
         shift_starts=tuple(start for start, _ in shifts),
         shift_ends=tuple(end for _, end in shifts),
-        drivers_exchange=tuple(layout.exchanged_by_drivers(named[shift], truck.group) for shift in shifts),
+        by_shift=tuple(_people(layout, named[shift], truck.group) for shift in shifts),
         in_truck=layout.in_truck_of(truck.group),
         shift_power_w=power_w,
         shift_use_share=tuple(map(_use_of(truck, cell), power_w, worked_min, factors)),
@@ -119,6 +130,15 @@ def group_plan(
         power_w=_power_w(truck, shift_min),
         cell=cell,
         air_degc=air,
+    )
+
+
+def _people(layout: Layout, shift: str, group: str) -> ByShift:
+    """Settle who does what in one shift of a group."""
+    return ByShift(
+        drivers_exchange=layout.exchanged_by_drivers(shift, group),
+        drivers_maintain=layout.names_drivers(MAINTAIN_BY, shift, group),
+        attendants_plug_in=layout.names_attendants(CONNECT_BY, shift, group),
     )
 
 

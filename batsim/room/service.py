@@ -12,7 +12,7 @@ from batsim.room.maintenance_in_truck import serve_trucks
 
 if TYPE_CHECKING:
     from batsim.room.area import Area
-    from batsim.room.charging import ChargingDesk
+    from batsim.room.connecting import ConnectingDesk
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck
@@ -71,7 +71,7 @@ class Service:
         if self.trucks_waiting and not self._serve_exchanges():
             return False
         for area in self.areas:
-            if area.charging.to_connect:
+            if area.connecting.waiting:
                 self._connect()
                 break
         for queue, _, task in self.maintenance:
@@ -124,10 +124,10 @@ class Service:
 
     def _connect(self) -> None:
         """Connect what waits for a person, while there is one: the longest waiting battery first."""
-        waiting = [area.charging for area in self.areas if area.charging.to_connect]
+        waiting = [area.connecting for area in self.areas if area.connecting.waiting]
         while waiting:
             desk = min(waiting, key=_waits_since) if len(waiting) > 1 else waiting[0]
-            if not desk.connect_first() or not desk.to_connect:
+            if not desk.connect_first() or not desk.waiting:
                 waiting.remove(desk)
 
     def _maintain(self, task: int) -> None:
@@ -191,7 +191,7 @@ def _shared(room: "Room", areas: "list[Area]") -> Service:
 def _alone(room: "Room", area: "Area") -> Service:
     """Service of an area whose people work nowhere else."""
     plan = area.plan
-    drivers = plan.drivers_at_work if plan.drivers_only and plan.exchange is not None else None
+    drivers = plan.drivers.at_work if plan.drivers_only and plan.exchange is not None else None
     skills = frozenset(() if plan.skill is None else (plan.skill,))
     area.attendants = Attendants(room, plan.own_shifts, skills, limited=plan.attendants_limited, drivers=drivers)
     return Service([area], [area.attendants], room.blueprint.rules)
@@ -203,6 +203,6 @@ def _before(truck: "Truck", other: "Truck") -> bool:
     return mine < theirs or (mine == theirs and truck.joined_min < other.joined_min)
 
 
-def _waits_since(desk: "ChargingDesk") -> float:
+def _waits_since(desk: "ConnectingDesk") -> float:
     """When the battery that has waited longest for a person got its charger. [min]"""
-    return desk.to_connect[0].charger_min
+    return desk.waiting[0].charger_min

@@ -21,8 +21,6 @@ class CheckedLayout:
     """Its truck groups are those of the layout, or of one area of it."""
     name: str
     source: LocatedData
-    whole: Scenario
-    """The same with all areas of the layout."""
     area: str = ""
     """Area that is looked at; the layout has no others in `scenario`."""
 
@@ -58,12 +56,9 @@ class CheckedLayout:
     def _at(self, keys: tuple[str | int, ...]) -> Path:
         """Where some keys are stated: in the area, or in the layout what it shares with others."""
         layout = ("layouts", self.name)
-        return layout if not self.area or self.shares(keys[0]) else (*layout, "areas", self.area)
-
-    def shares(self, key: str | int) -> bool:
-        """Whether the area shares what stands under a key with others: the layout states it, and it does not."""
-        if not self.area or key not in Equipped.model_fields.keys() | ALIASES:
-            return bool(self.area)
-        layout = ("layouts", self.name)
-        there, here = (self.source.holds((*at, key)) for at in (layout, (*layout, "areas", self.area)))
-        return key in SHARED and there and not here
+        if not self.area:
+            return layout
+        stated_there = keys[0] in SHARED and self.source.holds((*layout, keys[0]))
+        shared = keys[0] not in Equipped.model_fields.keys() | ALIASES
+        own = (*layout, "areas", self.area)
+        return layout if shared or (stated_there and not self.source.holds((*own, keys[0]))) else own

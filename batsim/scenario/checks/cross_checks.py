@@ -79,7 +79,7 @@ def _references(scenario: Scenario, source: LocatedData) -> Iterator[tuple[Path,
 
 def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tuple[Path, str, str]]:
     """Names by which a layout refers to other parts."""
-    by_shifts = [(("attendants",), layout.attendants), *layout.stated_exchange_by]
+    by_shifts = [(("attendants",), layout.attendants), *layout.stated_by_whom]
     for name, area in layout.by_area.items():
         yield from _equipment_references(area, (*at, "areas", name) if name else at, source)
         if isinstance(area, Area):

@@ -7,22 +7,19 @@ from batsim.errors import Problem
 from batsim.scenario.checks.charging_checks import charging_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.lot_checks import kept_problems, lot_problems
+from batsim.scenario.checks.people_checks import attendants_problems, people_problems
 from batsim.scenario.checks.room_checks import device_problems, room_problems
 from batsim.scenario.chemistry import full_charge_h, profile_of
 from batsim.scenario.parts.batteries import SEALED, BatteryType, ChargerType, same_voltage, sealed_rule, too_strong
-from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
-from batsim.scenario.parts.group_change import ATTENDANTS, DRIVERS, InTruck
+from batsim.scenario.parts.group_change import InTruck
 from batsim.scenario.parts.kinds import UNLIMITED
-from batsim.scenario.parts.trucks import TruckGroup
-from batsim.scenario.parts.week import WEEK_MIN, Week
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import LONGEST_WEEKS
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData
 
 LONGEST_CHARGE_H = 168.0
 """A week: a full charge that takes longer is a slip in a unit. [h]"""
-LOOKED_AT_MIN = 3 * WEEK_MIN
-"""Weeks of the calendar in which people and trucks must meet. [min]"""
 
 
 def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = None) -> list[Problem]:
@@ -38,9 +35,10 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
     source = source or LocatedData(scenario.file, None)
     problems: list[Problem] = []
     for area, site in scenario.areas_of(name).items():
-        checked = CheckedLayout(site, name, source, scenario.in_layout(name), area)
+        checked = CheckedLayout(site, name, source, area)
         found = [problem for check in CHECKS for problem in check(checked)]
         problems += found or list(room_problems(checked))
+    problems += people_problems(scenario, name, source)
     problems += kept_problems(scenario, name, source)
     return list(dict.fromkeys(problems))  # what areas share is looked at for each
 
@@ -193,94 +191,6 @@ def _devices(checked: CheckedLayout) -> Iterator[Problem]:
         yield checked.problem("set_down_bays", rule=rule, got=f"{layout.set_down_bays:g}")
 
 
-def _exchange_by(checked: CheckedLayout) -> Iterator[Problem]:
-    """Shifts by which exchanges are shared out are those of trucks."""
-    for keys, by in checked.layout.stated_exchange_by:
-        groups = (checked.whole if checked.shares(keys[0]) else checked.scenario).trucks
-        shifts = dict.fromkeys(
-            shift for group in groups if group.group in keys or len(keys) == 1 for shift in group.shifts
-        )
-        for shift in by if isinstance(by, dict) else ():
-            if shift not in shifts:
-                rule = f"no truck works this shift; name shifts of the trucks ({', '.join(shifts)})"
-                yield checked.problem(*keys, shift, rule=rule)
-
-
-def _by_drivers(checked: CheckedLayout, group: TruckGroup) -> list[bool]:
-    """Whether drivers of a group exchange its batteries, in each of its shifts."""
-    return [checked.layout.exchanged_by_drivers(shift, group.group) for shift in group.shifts]
-
-
-def _attendants(checked: CheckedLayout) -> Iterator[Problem]:
-    """Enough attendants at once, qualified where that is asked for, in hours when trucks work; in normal weeks too."""
-    week = checked.scenario.week
-    normal = week.in_normal_weeks()
-    problems = list(_attendants_in(checked, week))
-    yield from problems if problems or normal is week else _attendants_in(checked, normal, " in normal weeks")
-
-
-def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterator[Problem]:
-    """Attendants with the shifts of one week."""
-    layout = checked.layout
-    needed, skill = _needed_attendants(checked)
-    if not isinstance(layout.attendants, dict) or not needed:
-        return
-    people = f"{needed} attendant{'s' * (needed > 1)}"
-    got = ", ".join(f"{shift}: {count}" for shift, count in layout.attendants.items()) or "nobody"
-    manned = manned_windows(week, layout.attendants, needed, LOOKED_AT_MIN)
-    if not manned:
-        rule = f"{layout.handling} needs {people} on duty at once on at least one shift{when}"
-        yield checked.problem("attendants", rule=rule, got=got)
-        return
-    if skill is not None:
-        qualified = {shift: on_duty.with_skill(skill) for shift, on_duty in layout.attendants.items()}
-        manned = common(manned, manned_windows(week, qualified, 1, LOOKED_AT_MIN))
-    if not manned:
-        who = f"nobody is qualified for '{skill}', which {layout.handling} asks for"
-        rule = f"{who}; write {{attendants: 2, {skill}: 1}}"
-        yield checked.problem("attendants", rule=rule, got=got)
-        return
-    if not checked.arrangement.in_truck:
-        yield from _unmanned_shifts(checked, week, manned, people)
-        for group in _unserved_groups(checked, week, manned):
-            works = f"'{group.group}' works {', '.join(group.shifts)}; put {people} on one of these shifts"
-            rule = f"nobody is on duty when exchanges fall due{when}: {works}"
-            yield checked.problem("attendants", rule=rule, got=got)
-
-
-def _unserved_groups(checked: CheckedLayout, week: Week, manned: list[Window]) -> Iterator[TruckGroup]:
-    """Groups whose trucks never work while those are on duty who exchange their batteries."""
-    for group in checked.scenario.trucks:
-        at_work = group_windows(week, group.shifts, LOOKED_AT_MIN)
-        if at_work and not any(_by_drivers(checked, group)) and overlap_min(manned, at_work) <= 0.0:
-            yield group
-
-
-def _unmanned_shifts(checked: CheckedLayout, week: Week, manned: list[Window], people: str) -> Iterator[Problem]:
-    """Find shifts in which attendants are said to exchange batteries, and none are on duty."""
-    for keys, by in checked.layout.stated_exchange_by:
-        for shift, who in by.items() if isinstance(by, dict) else ():
-            at_work = group_windows(week, [shift], LOOKED_AT_MIN)
-            if who == ATTENDANTS and at_work and overlap_min(manned, at_work) <= 0.0:
-                cure = f"put {people} on in its hours, or write '{shift}: {DRIVERS}'"
-                rule = f"no attendants are on duty in shift '{shift}'; {cure}"
-                yield checked.problem(*keys, shift, rule=rule, got=f"'{who}'")
-
-
-def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
-    """Attendants that one job of a layout needs at most, and what one of them must be qualified for."""
-    layout, arrangement = checked.layout, checked.arrangement
-    types = (checked.scenario.batteries[group.battery] for group in checked.scenario.trucks)
-    maintained = int(any(kind.is_maintained for kind in types))
-    if arrangement.in_truck or all(all(_by_drivers(checked, group)) for group in checked.scenario.trucks):
-        return maintained, None
-    if layout.exchange_time_min is not None:
-        return 1, None
-    connects = int(arrangement.connects == "attendant")
-    most = max([maintained, connects, *(step.by.attendants for step in arrangement.steps)])
-    return most, next((step.skill for step in arrangement.steps if step.skill), None)
-
-
 def _charge_in_truck(checked: CheckedLayout) -> Iterator[Problem]:
     """Charge levels of charging in the truck must lie above the level that sends a truck to charge."""
     if not checked.arrangement.in_truck:
@@ -304,8 +214,7 @@ CHECKS = (
     _chargers,
     _bays,
     _devices,
-    _exchange_by,
-    _attendants,
+    attendants_problems,
     _charge_in_truck,
     charging_problems,
 )

@@ -1,4 +1,4 @@
-"""What a layout says of truck groups, of all or of one: who exchanges, rules in the truck, battery type, triggers."""
+"""What a layout says of truck groups, of all or of one: who does what, rules in the truck, battery type, triggers."""
 
 from typing import Annotated
 
@@ -12,6 +12,8 @@ from batsim.scenario.parts.trucks import ExchangeWhen, TruckGroup
 
 ATTENDANTS, DRIVERS = "attendants", "drivers"
 BY_WHOM = Words(ATTENDANTS, DRIVERS)
+BY_WHOM_KEYS = EXCHANGE_BY, CONNECT_BY, MAINTAIN_BY = "exchange_by", "connect_by", "maintain_by"
+"""Keys that say who does something: for all truck groups, in an area, or for one group."""
 
 
 @reads(
@@ -20,7 +22,7 @@ BY_WHOM = Words(ATTENDANTS, DRIVERS)
     examples=[DRIVERS, {"early": DRIVERS, "night": ATTENDANTS}],
 )
 def read_by_whom(value: object) -> dict[str, str] | str:
-    """Who exchanges batteries: attendants or drivers, always or by shift."""
+    """Who does it: attendants or drivers, always or by shift."""
     return read_by_name(value, BY_WHOM.read) if isinstance(value, dict) else BY_WHOM.read(value)
 
 
@@ -49,7 +51,11 @@ class GroupChange(Frozen):
     run_time_min: DurationLaw | None = Field(None, alias="run_time")
     """Working time on one battery of this layout, for groups that state a `run_time`. [min]"""
     exchange_by: Annotated[str | dict[str, str], read_by_whom] | None = None
-    """Who exchanges the batteries of this group and connects them, in place of what the layout says for all."""
+    """Who exchanges the batteries of this group, in place of what the layout says for all."""
+    connect_by: Annotated[str | dict[str, str], read_by_whom] | None = None
+    """Who connects them to their chargers, in the truck who plugs it in, in place of what the layout says for all."""
+    maintain_by: Annotated[str | dict[str, str], read_by_whom] | None = None
+    """Who waters, inspects and washes them, in place of what the layout says for all."""
     in_truck: InTruck | None = None
     """Rules for charging in the trucks of this group, in place of those of the layout."""
 

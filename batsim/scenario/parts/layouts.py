@@ -11,7 +11,7 @@ from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, wrong
 from batsim.scenario.parts.floor import Floor
-from batsim.scenario.parts.group_change import ATTENDANTS, DRIVERS, GroupChange, InTruck, read_by_whom
+from batsim.scenario.parts.group_change import ATTENDANTS, BY_WHOM_KEYS, DRIVERS, GroupChange, InTruck, read_by_whom
 from batsim.scenario.parts.handling import LEADS
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
@@ -149,8 +149,14 @@ class Equipped(Frozen):
     """Attendants by shift, with how many of them are qualified for what where that matters; drivers do it all
     themselves when not stated."""
     exchange_by: Annotated[str | dict[str, str], read_by_whom] | None = None
-    """Who exchanges batteries and connects them, always or by the truck's shift; attendants do the rest where there
-    are any, and this too when not stated."""
+    """Who exchanges batteries, always or by the truck's shift; attendants do the rest where there are any, and this too
+    when not stated."""
+    connect_by: Annotated[str | dict[str, str], read_by_whom] | None = None
+    """Who connects batteries to their chargers, in the truck who plugs it in, always or by shift; who exchanges them
+    when not stated, in the truck its driver."""
+    maintain_by: Annotated[str | dict[str, str], read_by_whom] | None = None
+    """Who waters, inspects and washes batteries, always or by shift: a truck whose driver does it stands meanwhile;
+    attendants where there are any when not stated, else drivers beside their work."""
     charger_leads: Annotated[str, Words(*LEADS)] | None = None
     """How chargers are connected, in place of what the arrangement says: one bound to a bay is taken until the battery
     leaves that bay, on loose leads it is free when the charge ends."""
@@ -245,7 +251,7 @@ class Area(Equipped):
     """Truck groups that it serves, each in one area."""
 
 
-SHARED = ("attendants", "exchange_by", "in_truck")
+SHARED = ("attendants", *BY_WHOM_KEYS, "in_truck")
 """What a layout may state for all of its areas, and each area of its own: its attendants are more of them."""
 
 
@@ -276,7 +282,7 @@ class Layout(Equipped):
     """What this layout changes of truck groups, by their names: battery type, what sends them, who exchanges."""
 
     def _faults(self) -> Iterator[Fault]:
-        """Want attendants where they are to exchange batteries, and in an area what is not shared."""
+        """Want attendants where they are to do something, and in an area what is not shared."""
         if not self.areas:
             yield from super()._faults()
         for name in sorted(self.model_fields_set & Equipped.model_fields.keys() - set(SHARED)) if self.areas else ():
@@ -284,7 +290,7 @@ class Layout(Equipped):
             yield Fault((key,), "belongs to one area; state it under 'areas', in the area that has it")
         if self.attendants is not None:
             return
-        for keys, by in self.stated_exchange_by:
+        for keys, by in self.stated_by_whom:
             if _names(by, ATTENDANTS) and not self._manned(keys):
                 yield Fault(keys, "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
 
@@ -296,16 +302,15 @@ class Layout(Equipped):
         return any(area.attendants is not None for area in areas if keys[0] != "trucks" or keys[1] in area.groups)
 
     @property
-    def stated_exchange_by(self) -> Iterator[tuple[tuple[str, ...], str | dict[str, str]]]:
-        """Where it states who exchanges, for all groups or for some, and what it says there."""
-        if self.exchange_by is not None:
-            yield ("exchange_by",), self.exchange_by
-        for name, area in self.areas.items():
-            if area.exchange_by is not None:
-                yield ("areas", name, "exchange_by"), area.exchange_by
-        for group, change in self.trucks.items():
-            if change.exchange_by is not None:
-                yield ("trucks", group, "exchange_by"), change.exchange_by
+    def stated_by_whom(self) -> Iterator[tuple[tuple[str, ...], str | dict[str, str]]]:
+        """Where it states who exchanges, connects or maintains, for all groups or for some, and what it says there."""
+        places: list[tuple[tuple[str, ...], Equipped | GroupChange]] = [((), self)]
+        places += [(("areas", name), area) for name, area in self.areas.items()]
+        places += [(("trucks", group), change) for group, change in self.trucks.items()]
+        for keys, place in places:
+            for key in BY_WHOM_KEYS:
+                if getattr(place, key) is not None:
+                    yield (*keys, key), getattr(place, key)
 
     def attendants_of(self, areas: Iterable[str]) -> dict[str, OnDuty] | str | None:
         """Attendants whom areas share, and those of some areas beside them."""
@@ -350,10 +355,23 @@ class Layout(Equipped):
         return self.attendants is None
 
     def exchanged_by_drivers(self, shift: str, group: str) -> bool:
-        """Whether drivers of a truck group exchange and connect batteries in a shift."""
-        own = self.trucks[group].exchange_by if group in self.trucks else None
-        by = self.exchange_by if own is None else own
-        return self.drivers_only or (by.get(shift) if isinstance(by, dict) else by) == DRIVERS
+        """Whether drivers of a truck group exchange batteries in a shift."""
+        return self.drivers_only or self.names_drivers("exchange_by", shift, group)
+
+    def names_drivers(self, key: str, shift: str, group: str) -> bool:
+        """Whether drivers are named under a key (`exchange_by` ...) for a truck group in a shift."""
+        by = self.by_whom(key, group)
+        return by is not None and (self.drivers_only or (by.get(shift) if isinstance(by, dict) else by) == DRIVERS)
+
+    def names_attendants(self, key: str, shift: str, group: str) -> bool:
+        """Whether somebody is named under a key (`exchange_by` ...) for a truck group, and in a shift no drivers."""
+        return self.by_whom(key, group) is not None and not self.names_drivers(key, shift, group)
+
+    def by_whom(self, key: str, group: str) -> str | dict[str, str] | None:
+        """What is stated under a key (`exchange_by` ...) for a truck group: its own, or what holds for all."""
+        own = getattr(self.trucks[group], key) if group in self.trucks else None
+        stated: str | dict[str, str] | None = getattr(self, key) if own is None else own
+        return stated
 
     def in_truck_of(self, group: str) -> InTruck:
         """Rules for charging in the trucks of a group."""
