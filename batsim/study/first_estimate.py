@@ -8,7 +8,7 @@ from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.area_plan import AreaPlan
-from batsim.room.battery_plan import BatteryPlan
+from batsim.room.battery_plan import BatteryPlan, LotPlan
 from batsim.room.blueprint import blueprint_of
 from batsim.room.group_plan import GroupPlan, group_plan
 from batsim.scenario.parts.calendar import full_day_min
@@ -43,6 +43,8 @@ class StockOutline(NamedTuple):
     """Batteries a truck by rule of thumb, for the work of its trucks; not a number in the truck. [-]"""
     work_h: float
     """Work of a truck on a day, of the group that works longest. [h]"""
+    lots: tuple[LotPlan, ...]
+    """Its lots; one without a name where lots are not told apart."""
 
 
 class LayoutOutline(NamedTuple):
@@ -117,4 +119,4 @@ def _stock(area: AreaPlan, line: BatteryPlan, groups: list[GroupPlan], week: Wee
     too_few = area.bound_chargers and sum(area.charger_counts.values()) < area.bays
     held_h = hours + battery.cool_down_min.mean / 60.0 * too_few
     served_by = area.chargers[charger - area.first_charger].name
-    return StockOutline(line.name, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h)
+    return StockOutline(line.name, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h, line.lots)

@@ -209,3 +209,32 @@ def test_results_tell_lots_apart() -> None:
         ["lead", "bought 2019", 6.0],
         ["lead", "new", 2.0],
     ]
+
+
+def in_two_areas(chargers: int = 1) -> Scenario:
+    """Trucks of one battery type in two areas, each with batteries of two lots and old chargers."""
+    trucks = [
+        {"group": group, "count": 2, "shifts": ["day"], "battery": "lead", "duty": {"mean_power": "2.5 kW"}}
+        for group in ("north", "south")
+    ]
+    areas = {
+        "north hall": {"for": ["north"], "batteries": ["3 x bought 2019", "1 x new"], "chargers": "1 x old"},
+        "south hall": {"for": ["south"], "batteries": ["2 x second hand", "3 x new"], "chargers": f"{chargers} x old"},
+    }
+    areas = {name: {"handling": "portable_stands"} | area for name, area in areas.items()}
+    one = {"handling": "portable_stands", "batteries": ["9 x bought 2019"], "chargers": "2 x old"}
+    layouts = {"halls": {"areas": areas}, "today": one}
+    return batsim.changed(site(), {"trucks": trucks, "layouts": layouts})
+
+
+def test_lots_in_two_areas_are_counted_together() -> None:
+    scenario = in_two_areas()
+    assert scenario.batteries_of("halls")["lead"].lots == {"bought 2019": 3, "new": 4, "second hand": 2}
+    record = record_of(scenario, "halls", length_min=WEEK_MIN)
+    assert lots_of(record) == (*["bought 2019"] * 3, "new", *["second hand"] * 2, *["new"] * 3)
+    assert lot_measures(record, "lead", "new")["batteries"] == 4.0
+
+
+def test_what_can_no_longer_be_had_is_kept_to_what_is_there_over_all_areas() -> None:
+    with pytest.raises(batsim.ScenarioError, match=r"halls.*2 are there .in layout 'today'.*got 3 x old"):
+        in_two_areas(chargers=2)

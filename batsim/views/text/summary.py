@@ -5,6 +5,7 @@ import math
 from batsim.catalogue import FIGURES, sources
 from batsim.formulas.rules_of_thumb import SHIFT_HOURS
 from batsim.plan.possible import impossible_layouts
+from batsim.room.battery_plan import LotPlan
 from batsim.scenario.parts.batteries import Equalising
 from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, name_of_weeks
 from batsim.scenario.settings import Settings
@@ -122,6 +123,7 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
             f"    {stock.battery}: {counted(stock.batteries, 'battery')} for {counted(stock.trucks, 'truck')}; "
             f"a full charge takes about {stock.charge_h:.1f} h on {stock.charger}"
         )
+        lines += [f"      {_lot(lot)}" for lot in stock.lots if lot.name]
         if stock.held_h > stock.charge_h:
             lines.append(
                 f"      a charger is bound to its bay: taken for {stock.held_h:.1f} h and until the battery goes; what "
@@ -137,6 +139,18 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
     bays = "" if layout.arrangement.in_truck else f"; {_counted(layout.bays, 'bay')} ({layout.arrangement.bay})"
     lines.append(f"    {stations}{bays}; chargers {chargers}")
     return lines
+
+
+def _lot(lot: LotPlan) -> str:
+    """How many batteries a lot has, and what they have behind them."""
+    least, most = (f"{100.0 * share:.3g}" for share in lot.life_used)
+    used = f"{least} to {most}" if least != most else most
+    parts = [f"{used} % of their life used"]
+    if lot.capacity_left_share is not None:
+        parts.append(f"{100.0 * lot.capacity_left_share:.3g} % of the rated capacity")
+    if lot.age_years:
+        parts.append(f"{lot.age_years:g} years old")
+    return f"{lot.batteries} x {lot.name}: {', '.join(parts)}"
 
 
 def _work(hours: float) -> str:

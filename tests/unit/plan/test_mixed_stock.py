@@ -8,7 +8,9 @@ import pytest
 import batsim
 from batsim.plan.equipment import NO_MORE, EquipmentLine, equipment_list
 from batsim.scenario.site import Scenario
+from batsim.study.first_estimate import outline
 from batsim.views.text.plan_text import plan_text
+from batsim.views.text.summary import summary_text
 
 NEW_EUR = 2400.0
 """24 cells of 2 V and 500 Ah at 100 EUR/kWh."""
@@ -89,3 +91,15 @@ def test_money_has_rents_and_pays_what_is_used_over_what_is_left() -> None:
         "900 over 3.5 years at 0 %, 70 % of its life left": pytest.approx(900 / 3.5),
     }
     assert "chargers" not in costs  # all are hired
+
+
+def test_check_says_what_each_lot_has_behind_it() -> None:
+    lots = ["1 x new", "5 x second hand", "1 x measured", "1 x six years old"]
+    changed = batsim.changed(site(), {"present": None, "layouts.all new.batteries": lots})
+    assert (
+        "    lead: 8 batteries for 4 trucks; a full charge takes about 11.3 h on old\n"
+        "      1 x new: 0 % of their life used\n"
+        "      5 x second hand: 20 to 40 % of their life used\n"
+        "      1 x measured: 50 % of their life used, 90 % of the rated capacity\n"
+        "      1 x six years old: 60 % of their life used, 6 years old\n"
+    ) in summary_text(outline(changed))
