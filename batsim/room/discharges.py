@@ -119,7 +119,7 @@ class Discharge:
         """What of a stretch lies before the visit at the change of its shift; None when the truck stays at work."""
         truck, group = self.truck, self.truck.group
         begin_min, end_min, _, _, soc, _, _, _ = stretch
-        change_min = group.shift_ends[shift] - truck.lead_min
+        change_min = group.shift_ends[shift] - (truck.lead_min if truck.leads_min is None else truck.leads_min[shift])
         if not begin_min < change_min <= end_min or (change_min == end_min and soc <= self.level):
             return None
         always = group.truck.exchange_when.shift_change == "always"

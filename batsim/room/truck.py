@@ -48,6 +48,8 @@ class Truck:
         "helps_until_min",
         "joined_min",
         "lead_min",
+        "lead_stream",
+        "leads_min",
         "left_min",
         "number",
         "plugged_min",
@@ -84,6 +86,7 @@ class Truck:
         self.powers_w: array[float] = array("d")
         """Its power in each shift of its group. [W]"""
         self.run_times: Iterator[float] | None = None
+        self.lead_stream: Stream | None = None
         self._ask_streams()
         self.start = streams.ask(self.entity, position, "start")
         self.exchange_times: list[Iterator[tuple[float, ...]]] = []
@@ -93,8 +96,10 @@ class Truck:
             when.shift_change != "never" or when.in_breaks_below_share is not None or when.early_below_share is not None
         )
         """Whether it may go for another battery before its level is reached."""
-        self.lead_min = ticked(when.before_shift_end_min + when.spread_min * position / truck.count)
-        """How long before the end of its shift it goes. [min]"""
+        self.lead_min = ticked(when.before_shift_end_min + when.spread.over_min * position / truck.count)
+        """How long before the end of its shift it goes, where it has a fixed turn. [min]"""
+        self.leads_min: array[float] | None = None
+        """The same for each shift of its group, where it is drawn anew for every shift. [min]"""
         self.first_min = _first_run(group.truck.first_run_min, position)
         """Working time until it first asks; None for a random start. [min]"""
         self.start_soc = 1.0
@@ -128,6 +133,8 @@ class Truck:
     def _ask_streams(self) -> None:
         """Ask for the streams of its run times, or of its powers."""
         truck, streams = self.group.truck, self.area.streams
+        if truck.exchange_when.spread.anew:
+            self.lead_stream = streams.ask(self.entity, self.position, "turn before each shift end")
         if truck.run_time_min is not None:
             self.run_times = streams.durations(truck.run_time_min, self.entity, self.position, "run")
         elif truck.duty is not None:
@@ -152,6 +159,10 @@ class Truck:
                 assert group.truck.duty is not None  # it has a spread
                 powers_w *= first_factors(self.power_stream, group.truck.duty.between_shifts_share, powers_w.size)
             self.powers_w.frombytes(powers_w.tobytes())
+        if self.lead_stream is not None:
+            when = group.truck.exchange_when
+            shares = self.lead_stream.generator().random(len(group.shift_ends))
+            self.leads_min = array("d", map(ticked, when.before_shift_end_min + when.spread.over_min * shares))
         if self.first_min is None:
             level = group.truck.exchange_at_share
             self.start_soc = level + (1.0 - level) * float(self.start.generator().random())

@@ -100,7 +100,7 @@ def _exchange_when(draw: st.DrawFn, stated: dict[str, Any]) -> None:
         if draw(st.booleans()):
             when["before_shift_end"] = draw(st.sampled_from(["10 min", "45 min"]))
         if draw(st.booleans()):
-            when["spread"] = draw(st.sampled_from(["15 min", "60 min"]))
+            when["spread"] = draw(st.sampled_from(["15 min", "60 min", {"over": "60 min", "each": "anew"}]))
         if draw(st.booleans()):
             when["in_breaks_below"] = draw(st.sampled_from(["60 %", "95 %", "100 %"]))
         if draw(st.booleans()):

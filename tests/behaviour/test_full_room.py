@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 import batsim
 from batsim.measures import measure
@@ -51,6 +52,23 @@ def test_always_goes_before_each_shift_end_spread_over_the_group():
     change = REASONS[SHIFT_CHANGE]
     assert went(record, 0)[:4] == [(0.0, REASONS[LEVEL]), (340.0, change), (820.0, change), (1300.0, change)]
     assert went(record, 1)[1:4] == [(325.0, change), (805.0, change), (1285.0, change)]
+
+
+def test_a_turn_drawn_anew_for_every_shift_lies_evenly_in_the_time():
+    """Each truck goes 20 to 50 min before the end, every day at another time; no truck has a turn of its own."""
+    when = {"shift_change": "always", "before_shift_end": "20 min", "spread": {"over": "30 min", "each": "anew"}}
+    site = batsim.changed(room({"trucks[0].exchange_when": when}, CASE), {"simulation.length": "20 weeks"})
+    rows = [row for row in rows_of(run(site), "exchanges") if row["reason"] == SHIFT_CHANGE]
+    early = {
+        truck: np.array([(360.0 - row["left_min"]) % 480.0 for row in mine])
+        for truck, mine in by("truck", rows).items()
+    }
+    for minutes in early.values():
+        assert minutes.min() >= 20.0
+        assert minutes.max() <= 50.0
+        assert stats.kstest(minutes, stats.uniform(20.0, 30.0).cdf).pvalue > 0.001
+        assert np.unique(minutes).size > 0.9 * minutes.size
+    assert abs(np.corrcoef(early[0][:100], early[1][:100])[0, 1]) < 0.35
 
 
 @pytest.mark.parametrize(

@@ -155,7 +155,7 @@ def test_the_groups_of_any_layout_are_found_from_those_of_any_other() -> None:
         assert [group.battery for group in lithium.trucks] == ["lead 48 V", "lithium 24 V"]
         assert [group.exchange_at_share for group in lithium.trucks] == [0.25, 0.3]
         assert [group.exchange_when.shift_change for group in lithium.trucks] == ["never", "never"]
-        assert lithium.trucks[1].exchange_when.spread_min == 0.0  # in place of all that the group states
+        assert lithium.trucks[1].exchange_when.spread.over_min == 0.0  # in place of all that the group states
         assert scenario.batteries_of(LEAD) == {"lead 48 V": 7, "lead 24 V": 6}
         assert scenario.batteries_of(LITHIUM) == {"lead 48 V": 3, "lithium 24 V": 2}
     assert LEAD_OR_LITHIUM.in_layout(LEAD) is LEAD_OR_LITHIUM

@@ -1,14 +1,14 @@
 """Truck groups: how many, when they work, what they draw, when they need another battery."""
 
 from collections.abc import Iterator
-from typing import Annotated, Any
+from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
 from batsim.scenario.parts.air import Air, read_air
-from batsim.scenario.parts.faults import Fault, each_entry, read_pair
+from batsim.scenario.parts.faults import Fault, Faults, each_entry, read_pair, refuse, wrong
 from batsim.scenario.parts.fit import Compartment
-from batsim.scenario.parts.kinds import Count, Frozen, NameText, Quantity, Words, by_default, reads
+from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.quantities import (
     Celsius,
@@ -78,6 +78,45 @@ def read_first_runs(value: object) -> tuple[float, ...] | tuple[tuple[float, flo
     return ((duration.read(value), 0.0),)
 
 
+class Roster(NamedTuple):
+    """How trucks of a group are spread over some time before the end of a shift."""
+
+    over_min: float
+    """The time. [min]"""
+    anew: bool
+    """Whether each truck's place is drawn anew for every shift; else all keep theirs, evenly spaced."""
+
+
+ANEW = "anew"
+ROSTER_KINDS: dict[str, Kind] = {"over": Quantity("duration", least=0.0), "each": Words("in_turn", ANEW)}
+ROSTER_SCHEMA = block_schema(
+    {
+        "over": TEXT | {"description": "The time over which they go."},
+        "each": ROSTER_KINDS["each"].schema
+        | {"description": "Each in its fixed turn, or at a time drawn anew for every shift."},
+    },
+    ["over"],
+)
+
+
+@reads(TEXT, ROSTER_SCHEMA, examples=["45 min", {"over": "45 min", "each": "anew"}])
+def read_roster(value: object) -> Roster:
+    """How trucks are spread over a time: evenly in a fixed turn, or each at a time drawn anew for every shift."""
+    if not isinstance(value, dict):
+        return Roster(ROSTER_KINDS["over"].read(value), anew=False)
+    if "over" not in value or not value.keys() <= ROSTER_KINDS.keys():
+        wrong("needs a time such as 45 min, or {over: 45 min, each: anew}")
+    found: dict[str, Any] = {}
+    faults: list[Fault] = []
+    for key, entry in value.items():
+        try:
+            (found[key],) = each_entry([(key, entry)], ROSTER_KINDS[key].read)
+        except Faults as error:
+            faults += error.faults
+    refuse(faults)
+    return Roster(found["over"], found.get("each") == ANEW)
+
+
 class ExchangeWhen(Frozen):
     """What sends a truck for another battery before its exchange level does; nothing when not stated."""
 
@@ -85,8 +124,9 @@ class ExchangeWhen(Frozen):
     """At the end of a shift: never, if what is left will not last the next shift, or always."""
     before_shift_end_min: Minutes = Field("0 min", alias="before_shift_end")  # type: ignore[assignment]
     """How long before the end of the shift a truck goes for it. [min]"""
-    spread_min: Minutes = Field("0 min", alias="spread")  # type: ignore[assignment]
-    """Time before that over which the trucks of the group go one after another, not all at once. [min]"""
+    spread: Annotated[Roster, read_roster] = "0 min"  # type: ignore[assignment]
+    """Time before that over which the trucks of the group go one after another, not all at once: in a fixed turn, or
+    `{over: 45 min, each: anew}`. [min]"""
     not_above_share: ShareAbove0 = by_default("truck.exchange_not_above", "not_above")
     """State of charge above which no truck goes at the end of a shift, short as it may be for the next one. [%]"""
     in_breaks_below_share: ShareAbove0 | None = Field(None, alias="in_breaks_below")

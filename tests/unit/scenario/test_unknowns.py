@@ -359,7 +359,10 @@ def test_sections_left_to_their_defaults_can_be_changed(sound: Scenario) -> None
     """Also a section in a section that is not there; what is named must be there."""
     assert batsim.changed(sound, {"prices.lives.battery": "8 years"}).prices.lives.battery == {"": 8.0}
     assert batsim.changed(sound, {"prices.device.extractor": "9 EUR"}).prices.device["extractor"].amount == 9.0
-    assert batsim.changed(sound, {"trucks[0].exchange_when.spread": "5 min"}).trucks[0].exchange_when.spread_min == 5.0
+    assert (
+        batsim.changed(sound, {"trucks[0].exchange_when.spread": "5 min"}).trucks[0].exchange_when.spread.over_min
+        == 5.0
+    )
     assert (
         batsim.changed(sound, {"layouts.extractor.in_truck.ceiling": "70 %"})
         .layouts["extractor"]
