@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
 from batsim.plan.stock import stock_of
-from batsim.plan.survey import in_area, words
+from batsim.plan.survey import each_once, sentence_of, words
 from batsim.scenario.parts.needs import Advice
 from batsim.scenario.site import Scenario
 
@@ -20,14 +20,15 @@ class UsualChoice(NamedTuple):
 def usual_choice(scenario: Scenario, layout: str) -> UsualChoice:
     """Hold the usual reasons for the arrangement of each area against what it serves."""
     there_already = {name for (name, _), number in stock_of(scenario, layout).items() if number > 0.0}
-    says: list[str] = []
-    speaks: dict[bool, list[str]] = {True: [], False: []}
-    for area, site in scenario.areas_of(layout).items():
-        usual = site.arrangement(layout).needs.advice
-        says += [f"Area '{area}': {usual.says}" if area else usual.says] if usual.says else []
-        for text, holds in _reasons(usual, site, there_already):
-            speaks[holds].append(in_area(area, text))
-    return UsualChoice(" ".join(says), tuple(speaks[True]), tuple(speaks[False]))
+    areas = scenario.areas_of(layout)
+    usual = {area: site.arrangement(layout).needs.advice for area, site in areas.items()}
+    says = each_once(((area, advice.says) for area, advice in usual.items() if advice.says), areas)
+    reasons = [(area, *reason) for area, site in areas.items() for reason in _reasons(usual[area], site, there_already)]
+    speaks_for, against = (
+        tuple(each_once(((area, text) for area, text, holds in reasons if holds is wanted), areas))
+        for wanted in (True, False)
+    )
+    return UsualChoice(" ".join(map(sentence_of, says)), speaks_for, against)
 
 
 def _reasons(usual: Advice, scenario: Scenario, there_already: Collection[str]) -> Iterator[tuple[str, bool]]:

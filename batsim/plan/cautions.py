@@ -4,7 +4,7 @@ import csv
 from pathlib import Path
 
 from batsim.plan.handling_force import for_two
-from batsim.plan.survey import in_area, listed
+from batsim.plan.survey import each_once, listed, sentence_of
 from batsim.plan.temperatures import freezing
 from batsim.scenario.site import Scenario
 
@@ -22,17 +22,13 @@ def cautions(scenario: Scenario, layout: str) -> tuple[str, ...]:
     empty_degc = max((cold.freezes_degc(0.0) for cold in colds), default=0.0)
     holds = _holds(scenario, layout) | {"in the cold": bool(colds), "done by one": bool(heavy)}
     of_areas = {area: site.arrangement(layout).cautions for area, site in areas.items()}
-    texts = [
-        in_area("" if all(text in others for others in of_areas.values()) else area, text)
-        for area, own in of_areas.items()
-        for text in own
-        if "Local codes" not in text
-    ]
+    own = ((area, text) for area, texts in of_areas.items() for text in texts if "Local codes" not in text)
+    texts = each_once(own, areas)
     with Path(__file__).with_name("cautions.csv").open(newline="", encoding="utf-8") as lines:
         rows = [row for row in csv.DictReader(lines) if holds[row["where"]]]
     facts = {"figures": scenario.figures, "empty_degc": empty_degc, "for_two": listed(heavy)}
     texts += [row["text"].format(**facts) for row in rows]
-    return (*dict.fromkeys(f"{text[0].upper()}{text[1:]}" for text in texts), DECIDES)
+    return (*dict.fromkeys(map(sentence_of, texts)), DECIDES)
 
 
 def _holds(scenario: Scenario, layout: str) -> dict[str, bool]:

@@ -1,6 +1,6 @@
 """What a survey says of trucks and equipment of one layout, put together for the checks."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from batsim.scenario.parts.batteries import BatteryType
@@ -135,6 +135,22 @@ def named(area: str, text: str) -> str:
 def in_area(area: str, text: str) -> str:
     """What is said of an area, with its name before it where it has one."""
     return f"area '{area}': {text}" if area else text
+
+
+def each_once(found: Iterable[tuple[str, str]], areas: Collection[str]) -> list[str]:
+    """Texts that are about areas, each once: of several areas, with the names of those that it is about before it."""
+    about: dict[str, list[str]] = {}
+    for area, text in found:
+        about.setdefault(text, []).append(f"'{area}'")
+    return [
+        text if len(names) == len(areas) else f"area{'s' * (len(names) > 1)} {listed(names)}: {text}"
+        for text, names in about.items()
+    ]
+
+
+def sentence_of(text: str) -> str:
+    """Text as it begins a sentence."""
+    return f"{text[0].upper()}{text[1:]}"
 
 
 def inside(title: str) -> str:

@@ -12,47 +12,50 @@ from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.calendar import overlap_min
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.text.located_data import Path
+from batsim.scenario.site import Scenario
+from batsim.scenario.text.located_data import LocatedData, Path
 
 ROUNDING = 1e-9
 
 
-def charging_problems(checked: CheckedLayout) -> Iterator[Problem]:
-    """Find what keeps batteries of a layout from ever being charged."""
-    path: Path = ("charging",) if checked.layout.charging is None else ("layouts", checked.name, "charging")
-    yield from _power(checked, path)
-    yield from _hours(checked, path)
+Pair = tuple[str, BatteryType, str, ChargerType]
+"""A battery type and a charger type that fits it, with their names."""
 
 
-def _pairs(checked: CheckedLayout) -> Iterator[tuple[str, BatteryType, str, ChargerType]]:
-    """Battery types in use and the chargers of a layout that fit them."""
-    for battery in checked.trucks:
-        kind = checked.scenario.batteries[battery]
-        for count in checked.layout.chargers:
-            charger = checked.scenario.chargers[count.charger]
-            if charger.fits(battery, kind, checked.scenario.figures):
-                yield battery, kind, count.charger, charger
+def _pairs(scenario: Scenario, layout: str) -> Iterator[Pair]:
+    """Battery types in use in an area and its chargers that fit them."""
+    for battery in scenario.trucks_by_battery:
+        kind = scenario.batteries[battery]
+        for label in scenario.layouts[layout].chargers_by_type:
+            charger = scenario.chargers[label]
+            if charger.fits(battery, kind, scenario.figures):
+                yield battery, kind, label, charger
 
 
-def _power(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
-    """Let each charge alone stay below the limit, and have a curve that can be told."""
-    scenario, limit_kw = checked.scenario, checked.scenario.charging_of(checked.name).power_limit_kw
+def _path(scenario: Scenario, layout: str) -> Path:
+    """Where the rules for charging in a layout are stated."""
+    return ("charging",) if scenario.layouts[layout].charging is None else ("layouts", layout, "charging")
+
+
+def power_problems(scenario: Scenario, name: str, source: LocatedData) -> Iterator[Problem]:
+    """Let each charge alone stay below the limit of the site, and have a curve that can be told."""
+    limit_kw, path = scenario.charging_of(name).power_limit_kw, (*_path(scenario, name), "power_limit")
     if limit_kw is None:
         return
-    needed: list[tuple[float, str, str]] = []
-    for battery, kind, label, charger in _pairs(checked):
-        if kind.charge_time_min is not None:
-            rule = f"needs the chargers' curves, and '{battery}' states a 'charge_time'; leave one of the two out"
-            yield checked.source.problem((*path, "power_limit"), rule)
-            return
-        needed.append((_peak_kw(kind, charger, scenario.figures), label, battery))
+    pairs = [pair for site in scenario.areas_of(name).values() for pair in _pairs(site, name)]
+    timed = next((battery for battery, kind, _, _ in pairs if kind.charge_time_min is not None), None)
+    if timed is not None:
+        rule = f"needs the chargers' curves, and '{timed}' states a 'charge_time'; leave one of the two out"
+        yield source.problem(path, rule)
+        return
+    needed = [(_peak_kw(kind, charger, scenario.figures), label, battery) for battery, kind, label, charger in pairs]
     most_kw, label, battery = max(needed, default=(0.0, "", ""))
-    counts = [(count.number, scenario.chargers[count.charger].standby_kw) for count in checked.layout.chargers]
-    most_kw += sum(number * kw for number, kw in counts if number != UNLIMITED)
+    chargers = scenario.layouts[name].chargers_by_type
+    most_kw += sum(count * scenario.chargers[kind].standby_kw for kind, count in chargers.items() if count != UNLIMITED)
     if limit_kw < most_kw - ROUNDING:
         least = f"{ceil(10.0 * most_kw) / 10.0:g} kW"
         rule = f"must be at least {least}, what one '{label}' draws on '{battery}', the others in standby"
-        yield checked.source.problem((*path, "power_limit"), rule, got=f"{limit_kw:g} kW")
+        yield source.problem(path, rule, got=f"{limit_kw:g} kW")
 
 
 def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:
@@ -60,13 +63,13 @@ def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float
     return peak_wall_kw(*greatest_load(charger, kind, figures), kind.cells, charger.efficiency_share)
 
 
-def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
+def hours_problems(checked: CheckedLayout) -> Iterator[Problem]:
     """Let the hours of charging in a week hold at least one full charge."""
     rules = checked.scenario.charging_of(checked.name)
     if not rules.windows:
         return
     open_h = overlap_min(rules.open_windows(2 * WEEK_MIN), [(WEEK_MIN, 2 * WEEK_MIN)]) / 60.0
-    for battery, kind, label, charger in _pairs(checked):
+    for battery, kind, label, charger in _pairs(checked.scenario, checked.name):
         if kind.charge_time_min is not None:
             hours = kind.charge_time_min.mean / 60.0
         else:
@@ -74,5 +77,5 @@ def _hours(checked: CheckedLayout, path: Path) -> Iterator[Problem]:
             hours += 0.0 if kind.equalising is None else kind.equalising.length_min / 60.0
         if hours > open_h:
             rule = f"must be open for at least {ceil(hours)} h a week, what '{label}' takes to fill '{battery}'"
-            yield checked.source.problem((*path, "windows"), rule, got=f"{open_h:g} h")
+            yield checked.source.problem((*_path(checked.scenario, checked.name), "windows"), rule, got=f"{open_h:g} h")
             return

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from batsim.catalogue import Figures
 from batsim.errors import Problem
-from batsim.scenario.checks.charging_checks import charging_problems
+from batsim.scenario.checks.charging_checks import hours_problems, power_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
 from batsim.scenario.checks.lot_checks import kept_problems, lot_problems
 from batsim.scenario.checks.people_checks import attendants_problems, people_problems
@@ -38,8 +38,8 @@ def layout_problems(scenario: Scenario, name: str, source: LocatedData | None = 
         checked = CheckedLayout(site, name, source, area)
         found = [problem for check in CHECKS for problem in check(checked)]
         problems += found or list(room_problems(checked))
-    problems += people_problems(scenario, name, source)
-    problems += kept_problems(scenario, name, source)
+    for found_once in (people_problems, power_problems, kept_problems):
+        problems += found_once(scenario, name, source)
     return list(dict.fromkeys(problems))  # what areas share is looked at for each
 
 
@@ -216,6 +216,6 @@ CHECKS = (
     _devices,
     attendants_problems,
     _charge_in_truck,
-    charging_problems,
+    hours_problems,
 )
 """What is looked at in each area of a layout."""
