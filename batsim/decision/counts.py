@@ -4,17 +4,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
+from math import prod
 from typing import NamedTuple
 
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
+from batsim.measures.windows import Flags
 from batsim.room.area_plan import AreaPlan
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Floats
-from batsim.study.cost import UnitCosts, cost_lines
+from batsim.study.cost import CostLine, UnitCosts, cost_lines, paid_counts
 from batsim.study.first_estimate import outline
 from batsim.study.running.counts import (
     ATTENDANTS,
@@ -27,6 +29,7 @@ from batsim.study.running.counts import (
     Counts,
     can_grow,
     counts_of,
+    in_all,
     week_plan,
 )
 
@@ -47,7 +50,8 @@ class CountRange(NamedTuple):
     """Something of which there may be more or fewer."""
 
     name: str
-    """batteries, chargers, stations, attendants or the name of a device; with the type where there are several."""
+    """batteries, chargers, stations, attendants or the name of a device; with the type where there are several, and
+    with `of` and the area where the layout has areas."""
     counted: tuple[Counted, ...]
     """What has the number: one thing, or the attendants of each shift that has any."""
     values: tuple[int, ...]
@@ -61,9 +65,19 @@ class CountRange(NamedTuple):
         return self.counted[0].kind
 
     @property
+    def area(self) -> str:
+        """Area that has it; empty where the layout is one area, and of attendants whom areas share."""
+        return self.counted[0].area
+
+    @property
+    def thing(self) -> str:
+        """What it is, in words, without its area."""
+        return self.name.removesuffix(_of_area(self.area)).replace("_", " ")
+
+    @property
     def label(self) -> str:
         """Its name in words."""
-        return self.name.replace("_", " ")
+        return self.thing + _of_area(self.area)
 
     def within(self, low: int, high: int) -> "CountRange":
         """Copy with every value between two."""
@@ -86,25 +100,65 @@ class Grid:
     ranges: tuple[CountRange, ...]
 
     @cached_property
-    def combinations(self) -> "Ints":
-        """A row for each, a column for each range; more devices than the stations can use are left out."""
-        combinations = np.array(list(product(*(count_range.values for count_range in self.ranges))), dtype=np.int64)
-        kinds = [count_range.kind for count_range in self.ranges]
-        if STATIONS not in kinds:
-            return combinations
-        stations, exchange = combinations[:, kinds.index(STATIONS)], self.blueprint.exchange
-        held = exchange.attendants.devices if exchange is not None else {}
-        keep = np.ones(len(combinations), dtype=bool)
-        for column, count_range in enumerate(self.ranges):
-            if count_range.kind == DEVICES:
-                usable = np.maximum(stations * held.get(count_range.counted[0].name, 1), min(count_range.values))
-                keep &= combinations[:, column] <= usable
-        return combinations[keep]
+    def blocks(self) -> tuple[tuple[int, ...], ...]:
+        """Positions of the ranges of each area, those of what areas share among them; one where there are no areas."""
+        columns, areas = list(enumerate(self.ranges)), {count_range.area for count_range in self.ranges}
+        return tuple(
+            tuple(column for column, count_range in columns if count_range.area in (area, ""))
+            for area in [area for area in self.plans if area in areas] or [""]
+        )
+
+    def around(self, block: tuple[int, ...], counts: tuple[int, ...]) -> "Ints":
+        """Every combination of one block, all else as in some counts: a row for each, a column for each range."""
+        values = [
+            count_range.values if column in block else (counts[column],)
+            for column, count_range in enumerate(self.ranges)
+        ]
+        combinations = np.array(list(product(*values)), dtype=np.int64)
+        return combinations[self.usable(combinations)]
+
+    def holds(self, counts: tuple[int, ...]) -> bool:
+        """Whether counts are one of its combinations."""
+        chosen = zip(counts, self.ranges, strict=True)
+        return all(number in each.values for number, each in chosen) and bool(self.usable(np.array([counts]))[0])
 
     @cached_property
-    def blueprint(self) -> AreaPlan:
-        """Layout as it is stated."""
-        return week_plan(self.scenario, self.layout)
+    def greatest(self) -> tuple[int, ...]:
+        """As many of everything as may be chosen, but no more devices than the stations can use."""
+        most = np.array([[count_range.values[-1] for count_range in self.ranges]], dtype=np.int64)
+        for column, usable in self._usable_devices(most):
+            most[0, column] = max(value for value in self.ranges[column].values if value <= usable[0])
+        return tuple(most[0].tolist())
+
+    @cached_property
+    def size(self) -> int:
+        """Combinations in all."""
+        of_areas = [column for column, count_range in enumerate(self.ranges) if self.plans.get(count_range.area)]
+        shared = prod(len(each.values) for column, each in enumerate(self.ranges) if column not in of_areas)
+        own = [tuple(column for column in block if column in of_areas) for block in self.blocks]
+        return shared * prod(len(self.around(block, self.greatest)) for block in own)
+
+    def usable(self, combinations: "Ints") -> Flags:
+        """Whether there are no more devices than the stations of their area can use."""
+        keep = np.ones(len(combinations), dtype=bool)
+        for column, usable in self._usable_devices(combinations):
+            keep &= combinations[:, column] <= usable
+        return keep
+
+    def _usable_devices(self, combinations: "Ints") -> Iterator[tuple[int, "Floats"]]:
+        """Columns of devices, each with how many of them the stations of their area can use."""
+        of_stations = {each.area: column for column, each in enumerate(self.ranges) if each.kind == STATIONS}
+        for column, devices in enumerate(self.ranges):
+            if devices.kind == DEVICES and devices.area in of_stations:
+                exchange = self.plans[devices.area].exchange
+                held = exchange.attendants.devices if exchange is not None else {}
+                usable = combinations[:, of_stations[devices.area]] * held.get(devices.counted[0].name, 1)
+                yield column, np.maximum(usable, devices.values[0])
+
+    @cached_property
+    def plans(self) -> dict[str, AreaPlan]:
+        """Areas as they are stated, by name."""
+        return {area: week_plan(site, self.layout) for area, site in self.scenario.areas_of(self.layout).items()}
 
     @cached_property
     def units(self) -> UnitCosts:
@@ -112,44 +166,58 @@ class Grid:
         return UnitCosts(self.scenario, self.layout)
 
     @cached_property
-    def costs(self) -> Floats:
-        """Cost of each combination in a year, bays included. [currency/year]"""
-        return self.costs_of(self.combinations)
+    def stated(self) -> dict[Counted, float]:
+        """How many there are of everything, as the layout is stated."""
+        return counts_of(self.scenario, self.layout)
+
+    @cached_property
+    def _paid(self) -> list[tuple[CostLine, dict[Counted, float]]]:
+        """What each thing costs, and how many of it each area has that are paid."""
+        paid = paid_counts(self.scenario, self.layout)
+        return [
+            (line, {counted: number for counted, number in paid.items() if counted.anywhere == line.unit.counted})
+            for line in cost_lines(self.scenario, self.layout, self.units)
+        ]
 
     def costs_of(self, combinations: "Ints") -> Floats:
-        """Cost of any combinations in a year. [currency/year]"""
+        """Cost of any combinations in a year, bays included. [currency/year]"""
         numbers, total = self._numbers(combinations), np.zeros(len(combinations))
-        for line in cost_lines(self.scenario, self.layout, self.units):
-            number = numbers.get(line.unit.counted, line.number)
-            total += np.maximum(number - line.owned, 0.0) * line.unit.per_year
+        for line, paid in self._paid:
+            in_all = sum(
+                (numbers.get(counted, number) for counted, number in paid.items()), np.zeros(len(combinations))
+            )
+            total += np.maximum(in_all - line.owned, 0.0) * line.unit.per_year
         return total
 
     def _numbers(self, combinations: "Ints") -> dict[Counted, Floats]:
         """Numbers of what combinations change; charging spots go with chargers, bays with batteries and stations."""
-        stated = counts_of(self.scenario, self.layout)
         numbers: dict[Counted, Floats] = {
             counted: combinations[:, column].astype(np.float64)
             for column, count_range in enumerate(self.ranges)
             for counted in count_range.counted
         }
 
-        def more(kind: str) -> Floats:
+        def more(kind: str, area: str) -> Floats:
             """How many more of a kind than stated."""
-            added = [number - stated[counted] for counted, number in numbers.items() if counted.kind == kind]
+            of_kind = [counted for counted in numbers if (counted.kind, counted.area) == (kind, area)]
+            added = [numbers[counted] - self.stated[counted] for counted in of_kind]
             return np.asarray(sum(added, np.zeros(len(combinations))))
 
-        arrangement = self.blueprint.arrangement
-        if arrangement.in_truck:
-            numbers[Counted(STATIONS)] = stated[Counted(STATIONS)] + more(CHARGERS)
-        elif self.scenario.layouts[self.layout].bays is None:
-            numbers[Counted(BAYS)] = stated[Counted(BAYS)] + more(BATTERIES) + more(STATIONS) * arrangement.empty_bays
+        for area, plan in self.plans.items():
+            stations, bays = Counted(STATIONS, area=area), Counted(BAYS, area=area)
+            if plan.arrangement.in_truck:
+                numbers[stations] = self.stated[stations] + more(CHARGERS, area)
+            elif self.scenario.layouts[self.layout].by_area[area].bays is None:
+                of_stations = more(STATIONS, area) * plan.arrangement.empty_bays
+                numbers[bays] = self.stated[bays] + more(BATTERIES, area) + of_stations
         return numbers
 
     def unit_cost(self, count_range: CountRange) -> float:
         """Cost of one more of it in a year; of an attendant, of one on every shift. [currency/year]"""
-        spot = count_range.kind == CHARGERS and self.blueprint.arrangement.in_truck
+        plan = self.plans.get(count_range.area)
+        spot = count_range.kind == CHARGERS and plan is not None and plan.arrangement.in_truck
         counted = (*count_range.counted, *[Counted(STATIONS)] * spot)
-        return sum(self.units.by_counted[thing].per_year for thing in counted)
+        return sum(self.units.by_counted[thing.anywhere].per_year for thing in counted)
 
     def counts(self, combination: tuple[int, ...]) -> Counts:
         """Counts of the layout in a combination."""
@@ -185,73 +253,103 @@ def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[Coun
 
 def _every_range(scenario: Scenario, layout: str) -> Iterator[CountRange]:
     """Everything that a layout has a limited number of, with the values that are looked through when none are given."""
-    numbers, built = counts_of(scenario, layout), week_plan(scenario, layout)
-    if built.arrangement.in_truck:
-        yield from _chargers(scenario, layout, numbers, 0.0, sum(scenario.batteries_of(layout).values()))
-        return
-    most = _most_batteries(scenario, layout)
-    yield from _batteries(scenario, layout, numbers, most)
-    yield from _chargers(scenario, layout, numbers, BEYOND, next(iter(most.values())))
-    yield from _stations(built, sum(group.count for group in scenario.trucks))
-    on_duty = {counted: number for counted, number in numbers.items() if counted.kind == ATTENDANTS and number}
+    numbers, in_truck = counts_of(scenario, layout), True
+    for area, site in scenario.areas_of(layout).items():
+        of_area = _OfArea(scenario, site, layout, area, numbers)
+        in_truck &= of_area.plan.arrangement.in_truck
+        yield from of_area.ranges()
+    if not in_truck and scenario.layouts[layout].areas:
+        yield from _attendants(numbers, "")
+
+
+class _OfArea:
+    """Ranges of what one area has."""
+
+    def __init__(
+        self, scenario: Scenario, site: Scenario, layout: str, area: str, numbers: dict[Counted, float]
+    ) -> None:
+        self.scenario, self.site, self.layout, self.area, self.all_numbers = scenario, site, layout, area, numbers
+        self.numbers = {counted: number for counted, number in numbers.items() if counted.area == area}
+        self.plan = week_plan(site, layout)
+
+    def ranges(self) -> Iterator[CountRange]:
+        """All of them."""
+        if self.plan.arrangement.in_truck:
+            yield from self._chargers(0.0, sum(self.site.batteries_of(self.layout).values()))
+            return
+        most = self._most_batteries()
+        yield from self._batteries(most)
+        yield from self._chargers(BEYOND, next(iter(most.values())))
+        yield from self._stations()
+        yield from _attendants(self.numbers, self.area)
+
+    def _most_batteries(self) -> dict[str, int]:
+        """Batteries of each type up to which is looked: half as many again as is stated or a rule of thumb says."""
+        (in_short,) = (first for first in outline(self.site).layouts if first.name == self.layout)
+        per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
+        trucks = self.site.trucks_by_battery
+        return {
+            name: max(round(BEYOND * max(number, per_truck[name] * trucks[name])), trucks[name] + 2)
+            for name, number in self.site.batteries_of(self.layout).items()
+        }
+
+    def _batteries(self, most: dict[str, int]) -> Iterator[CountRange]:
+        """Batteries of each type, or of each lot of which more can be had: from one more than trucks in all."""
+        batteries, trucks_by_battery = self.site.batteries_of(self.layout), self.site.trucks_by_battery
+        growing = [counted for counted in self.numbers if can_grow(self.site, counted)]
+        for counted in [counted for counted in growing if counted.kind == BATTERIES]:
+            name, number = counted.name, self.numbers[counted]
+            others = int(batteries[name] - number)
+            label = " ".join((BATTERIES, *[name] * (len(batteries) > 1), *[counted.lot] * bool(counted.lot)))
+            least = max(0, trucks_by_battery[name] + 1 - others)
+            yield _range(label, (counted,), least, max(most[name] - others, least + 1), number)
+
+    def _chargers(self, beyond: float, most: int) -> Iterator[CountRange]:
+        """Chargers of each type with a limit, up to so many, and so many times what is stated.
+
+        Those that are bought no longer are kept: no fewer, and no more than are there.
+        """
+        chargers = {counted: number for counted, number in self.numbers.items() if counted.kind == CHARGERS}
+        for counted, number in chargers.items():
+            if number < UNLIMITED:
+                label = f"{CHARGERS} {counted.name}" if len(chargers) > 1 else CHARGERS
+                least, up_to = 1, max(round(beyond * number), most)
+                if not can_grow(self.site, counted):
+                    least, up_to = int(number), int(number + self._not_in_use(counted))
+                yield _range(label, (counted,), least, up_to, number)
+
+    def _not_in_use(self, counted: Counted) -> float:
+        """How many are there of chargers that are bought no longer, over those that the areas use."""
+        kept = self.scenario.kept(self.layout, counted.name)
+        return 0.0 if kept is None else kept.number - in_all(self.all_numbers)[counted.anywhere]
+
+    def _stations(self) -> Iterator[CountRange]:
+        """Stations, and devices as far as an exchange at each of them needs them."""
+        plan, most_stations, trucks = self.plan, 1, sum(group.count for group in self.site.trucks)
+        if plan.stations < UNLIMITED:
+            most_stations = max(FEW, round(BEYOND * plan.stations))
+            counted = Counted(STATIONS, area=self.area)
+            yield _range(STATIONS, (counted,), 1, min(most_stations, trucks), plan.stations)
+        for name, held in (plan.exchange.attendants.devices if plan.exchange is not None else {}).items():
+            if (number := plan.devices[name]) < UNLIMITED:
+                counted = Counted(DEVICES, name, area=self.area)
+                yield _range(name, (counted,), held, max(held * most_stations, int(number)), number)
+
+
+def _attendants(numbers: dict[Counted, float], area: str) -> Iterator[CountRange]:
+    """Attendants of an area, or shared, on each shift that has any."""
+    of_area = {counted: number for counted, number in numbers.items() if counted.area == area}
+    on_duty = {counted: number for counted, number in of_area.items() if counted.kind == ATTENDANTS and number}
     if on_duty:
         most_people = max(FEW, round(BEYOND * max(on_duty.values())))
         yield _range(ATTENDANTS, tuple(on_duty), 1, most_people, max(on_duty.values()))
 
 
-def _most_batteries(scenario: Scenario, layout: str) -> dict[str, int]:
-    """Batteries of each type up to which is looked: half as many again as is stated or a rule of thumb says."""
-    (in_short,) = (first for first in outline(scenario).layouts if first.name == layout)
-    per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
-    trucks = scenario.in_layout(layout).trucks_by_battery
-    return {
-        name: max(round(BEYOND * max(number, per_truck[name] * trucks[name])), trucks[name] + 2)
-        for name, number in scenario.batteries_of(layout).items()
-    }
-
-
-def _batteries(
-    scenario: Scenario, layout: str, numbers: dict[Counted, float], most: dict[str, int]
-) -> Iterator[CountRange]:
-    """Batteries of each type, or of each lot of which more can be had: from one more than trucks in all."""
-    batteries, trucks_by_battery = scenario.batteries_of(layout), scenario.in_layout(layout).trucks_by_battery
-    for counted in [counted for counted in numbers if counted.kind == BATTERIES and can_grow(scenario, counted)]:
-        name, number = counted.name, numbers[counted]
-        others = int(batteries[name] - number)
-        label = " ".join((BATTERIES, *[name] * (len(batteries) > 1), *[counted.lot] * bool(counted.lot)))
-        least = max(0, trucks_by_battery[name] + 1 - others)
-        yield _range(label, (counted,), least, max(most[name] - others, least + 1), number)
-
-
-def _chargers(
-    scenario: Scenario, layout: str, numbers: dict[Counted, float], beyond: float, most: int
-) -> Iterator[CountRange]:
-    """Chargers of each type with a limit, up to so many, and so many times what is stated.
-
-    Those that are bought no longer are kept: no fewer, and no more than are there.
-    """
-    chargers = {counted: number for counted, number in numbers.items() if counted.kind == CHARGERS}
-    for counted, number in chargers.items():
-        if number < UNLIMITED:
-            label = f"{CHARGERS} {counted.name}" if len(chargers) > 1 else CHARGERS
-            least, up_to = 1, max(round(beyond * number), most)
-            if not can_grow(scenario, counted):
-                kept = scenario.kept(layout, counted.name)
-                least, up_to = int(number), int(number if kept is None else kept.number)
-            yield _range(label, (counted,), least, up_to, number)
-
-
-def _stations(built: AreaPlan, trucks: int) -> Iterator[CountRange]:
-    """Stations, and devices as far as an exchange at each of them needs them."""
-    most_stations = 1
-    if built.stations < UNLIMITED:
-        most_stations = max(FEW, round(BEYOND * built.stations))
-        yield _range(STATIONS, (Counted(STATIONS),), 1, min(most_stations, trucks), built.stations)
-    for name, held in (built.exchange.attendants.devices if built.exchange is not None else {}).items():
-        if (number := built.devices[name]) < UNLIMITED:
-            yield _range(name, (Counted(DEVICES, name),), held, max(held * most_stations, int(number)), number)
-
-
-def _range(name: str, counted: tuple[Counted, ...], low: int, high: int, stated: float) -> CountRange:
+def _range(thing: str, counted: tuple[Counted, ...], low: int, high: int, stated: float) -> CountRange:
     """Range of all whole numbers between two."""
-    return CountRange(name, counted, tuple(range(low, high + 1)), int(stated))
+    return CountRange(thing + _of_area(counted[0].area), counted, tuple(range(low, high + 1)), int(stated))
+
+
+def _of_area(area: str) -> str:
+    """Words that tell the area; none where the layout is one area."""
+    return f" of {area}" if area else ""

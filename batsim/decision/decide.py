@@ -182,7 +182,7 @@ def _standing(answer: Answer) -> Standing:
 def _grid(scenario: Scenario, layout: str, ranges: tuple[CountRange, ...]) -> Grid:
     """Combinations that are looked through first: where counts are many, not all of them."""
     grid = Grid(scenario, layout, tuple(count_range.thinned() for count_range in ranges))
-    if (count := len(grid.combinations)) > MOST_COMBINATIONS:
+    if (count := max(len(grid.around(block, grid.greatest)) for block in grid.blocks)) > MOST_COMBINATIONS:
         most = f"at most {MOST_COMBINATIONS} are looked through, so state narrower ranges"
         rule = f"would give {count} combinations; {most}"
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
@@ -217,7 +217,7 @@ def _answer(search: Search, ranges: tuple[CountRange, ...]) -> Answer:
         equally_dear=equally_dear,
         cost_lines=cost_lines(changed, layout, grid.units),
         placeholders=grid.units.placeholders,
-        combinations=len(grid.combinations),
+        combinations=grid.size,
         runs=trials.runs,
         reached_confidence=trials.confidence,
         same_cost_share=search.same_cost_share,

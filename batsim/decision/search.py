@@ -1,6 +1,7 @@
 """The search for the cheapest combination of a grid: what to simulate next, and what each result rules out."""
 
 from bisect import bisect_left
+from itertools import permutations
 from typing import Any
 
 import numpy as np
@@ -42,31 +43,81 @@ class Search:
         """Find the cheapest combination that meets the targets; None when none does.
 
         From the greatest one down to one that is cheap, then whatever cheaper one rules out most if it misses, until
-        none is left. Those that are cheaper than the best so far by less than what counts as equally dear are not
-        looked at here.
+        none is left; those that are cheaper than the best so far by less than what counts as equally dear are not
+        looked at here. Where there are several areas, all else stays while the counts of one, and of what areas share,
+        are looked through, again and again until nothing cheaper is found.
         """
-        combinations, costs = self.grid.combinations, self.grid.costs
-        first = self.trials.decided(tuple(combinations.max(axis=0).tolist()))
-        stated = tuple(count_range.stated for count_range in self.grid.ranges)
-        if first.too_many and _among(combinations, stated):
-            first = self.trials.decided(stated)
+        first = self._first()
         known = self._descended(first) if first.meets else None
         while True:
+            before = known
+            for block in self.grid.blocks:
+                known = self._cheapest_of(block, known or first, known)
+            if known is before and known is not None:
+                known = self._traded(known)
+            if known is before:
+                return known
+
+    def _first(self) -> Trial:
+        """The greatest combination; where it breaks a rule because there are too many of something, as stated there."""
+        trials, ranges = self.trials, self.grid.ranges
+        first = trials.decided(self.grid.greatest)
+        for _ in self.grid.blocks:
+            too_many = {
+                ranges[column].area for column, number in enumerate(first.too_many) if number > ranges[column].values[0]
+            }
+            counts = tuple(
+                each.stated if each.area in too_many else number
+                for each, number in zip(ranges, first.counts, strict=True)
+            )
+            if too_many and self.grid.holds(counts):
+                first = trials.decided(counts)
+        return first
+
+    def _cheapest_of(self, block: tuple[int, ...], around: Trial, known: Trial | None) -> Trial | None:
+        """Look through the combinations of one block, all else as in a trial, for a cheaper one than what is known."""
+        combinations = self.grid.around(block, around.counts)
+        costs = self.grid.costs_of(combinations)
+        while True:
             most = np.inf if known is None else known.cost_per_year * (1.0 - self.same_cost_share)
-            cheaper = combinations[self._open() & (costs < most)]
+            cheaper = combinations[self._open(combinations) & (costs < most)]
             if not len(cheaper):
                 return known
             tested = self.trials.decided(_ruling_out_most(cheaper))
             known = tested if tested.meets else known
+
+    def _traded(self, known: Trial) -> Trial:
+        """Try one more of a thing in one area for fewer of another in another area, where targets are of the site."""
+        if all(limit.group for limit in self.trials.limits):
+            return known
+        columns = [column for column, count_range in enumerate(self.grid.ranges) if count_range.area]
+        for more, fewer in permutations(columns, 2):
+            counts = self._trade(known, more, fewer)
+            if counts is not None and (tested := self.trials.decided(counts)).meets:
+                return tested
+        return known
+
+    def _trade(self, known: Trial, more: int, fewer: int) -> tuple[int, ...] | None:
+        """One more of a thing, and so many fewer of one in another area that it pays; None where that is ruled out."""
+        ranges = self.grid.ranges
+        raised = next((value for value in ranges[more].values if value > known.counts[more]), None)
+        if raised is None or ranges[more].area == ranges[fewer].area:
+            return None
+        around = self.grid.around((fewer,), other(known.counts, more, raised))
+        paying = around[self.grid.costs_of(around) < known.cost_per_year * (1.0 - self.same_cost_share)]
+        least = paying[-1:]
+        return tuple(least[0].tolist()) if len(least) and self._open(least)[0] else None
 
     def picked(self, known: Trial) -> tuple[Trial, tuple[Trial, ...]]:
         """Of those that are equally dear and no dearer than the answer, pick the one with the least downtime.
 
         Those that differ least from the answer are tried. Returns the one picked, and all that it was picked from.
         """
-        costs = self.grid.costs
+        around = [self.grid.around(block, known.counts) for block in self.grid.blocks]
+        combinations = np.unique(np.concatenate(around), axis=0)
+        costs = self.grid.costs_of(combinations)
         low, high = known.cost_per_year * (1.0 - self.same_cost_share), known.cost_per_year * (1.0 + ROUNDING)
-        dear = self.grid.combinations[self._open() & (costs >= low) & (costs <= high)]
+        dear = combinations[self._open(combinations) & (costs >= low) & (costs <= high)]
         nearest = np.argsort(np.abs(dear - known.counts).sum(axis=1), kind="stable")[: PICKED_FROM - 1]
         tested = [self.trials.decided(tuple(counts)) for counts in dear[nearest].tolist()]
         meeting = [known, *(trial for trial in tested if trial.meets)]
@@ -122,7 +173,7 @@ class Search:
         saving = [self.grid.unit_cost(count_range) * span for count_range, span in zip(ranges, spans, strict=True)]
         for column in sorted(range(len(ranges)), key=lambda number: -saving[number]):
             fewer = [value for value in ranges[column].values if value < known.counts[column]]
-            there = [value for value in fewer if _among(self.grid.combinations, other(known.counts, column, value))]
+            there = [value for value in fewer if self.grid.holds(other(known.counts, column, value))]
             known = self._fewest(known, column, there)
         return known
 
@@ -135,9 +186,8 @@ class Search:
         least = bisect_left(values, True, key=meets)
         return known if least == len(values) else self.trials.decided(other(known.counts, column, values[least]))
 
-    def _open(self) -> Flags:
-        """Combinations of the grid that neither were simulated nor are ruled out."""
-        combinations = self.grid.combinations
+    def _open(self, combinations: Ints) -> Flags:
+        """Which combinations neither were simulated nor are ruled out."""
         is_open = np.ones(len(combinations), dtype=bool)
         for tested in self.trials.tested.values():
             if tested.meets:
@@ -169,10 +219,6 @@ def _evenly(combinations: Ints, most: int) -> np.ndarray[Any, np.dtype[np.int64]
     """At most so many combinations, evenly spread."""
     count = len(combinations)
     return combinations[np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))]
-
-
-def _among(combinations: Ints, counts: tuple[int, ...]) -> bool:
-    return bool((combinations == counts).all(axis=1).any())
 
 
 def _value(tested: Trial, replication: int) -> float:

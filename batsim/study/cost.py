@@ -22,7 +22,7 @@ from batsim.study.prices import (
     price_of,
     recovery_of,
 )
-from batsim.study.running.counts import BATTERIES, BAYS, Counted, can_grow, counts_of
+from batsim.study.running.counts import ATTENDANTS, BATTERIES, BAYS, Counted, can_grow, counts_of, in_all
 
 WEEKS_PER_YEAR = 52.0
 """Weeks that attendants are paid for; holidays of the site are left out."""
@@ -57,12 +57,12 @@ class UnitCost(NamedTuple):
 
     @property
     def counted(self) -> Counted:
-        """What a layout has a number of."""
+        """What a layout has a number of, in whatever area."""
         return Counted(KEYS[self.thing], self.name, self.lot)
 
 
 class CostLine(NamedTuple):
-    """What all of a thing cost in a year."""
+    """What all of a thing in all areas cost in a year."""
 
     unit: UnitCost
     number: float
@@ -90,12 +90,14 @@ class UnitCosts:
     @cached_property
     def by_counted(self) -> dict[Counted, UnitCost]:
         """By what a layout has a number of: batteries, chargers, bays, stations, devices; attendants by shift."""
-        scenario, layout, arrangement = self.scenario, self.layout, self.scenario.arrangement(self.layout)
-        prices = scenario.prices
-        chargers = [count.charger for count in scenario.layouts[layout].chargers]
-        devices = [*arrangement.devices, *(arrangement.watering_devices if arrangement.in_truck else ())]
+        scenario, layout, prices = self.scenario, self.layout, self.scenario.prices
+        devices: dict[str, None] = {}
+        for site in scenario.areas_of(layout).values():
+            arrangement = site.arrangement(layout)
+            devices |= dict.fromkeys(arrangement.devices)
+            devices |= dict.fromkeys(arrangement.watering_devices if arrangement.in_truck else ())
         bought = [
-            *(("charger", name, charger_price(scenario, name)) for name in chargers),
+            *(("charger", name, charger_price(scenario, name)) for name in scenario.layouts[layout].chargers_by_type),
             ("bay", "", price_of(scenario, "bay", prices.bay)),
             ("station", "", price_of(scenario, "station", prices.station)),
             *(("device", name, device_price(scenario, name)) for name in devices),
@@ -106,8 +108,8 @@ class UnitCosts:
             rent = charger_rent(scenario, name) if thing == "charger" else NOTHING
             yearly = rent if rent.value else price.in_a_year(recovery_of(scenario, kind, called))
             units.append(UnitCost(thing, name, yearly, price.value, rented=rent.value > 0.0))
-        attendants, wage = scenario.layouts[layout].attendants, price_of(scenario, "attendant", prices.attendant)
-        for name in attendants if isinstance(attendants, dict) else ():
+        wage = price_of(scenario, "attendant", prices.attendant)
+        for name in [counted.name for counted in self.numbers if counted.kind == ATTENDANTS]:
             shift = scenario.week.shifts[name]
             hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
             units.append(UnitCost("attendant", name, wage.times(hours), wage.value))
@@ -132,8 +134,8 @@ class UnitCosts:
 
     @cached_property
     def numbers(self) -> dict[Counted, float]:
-        """How many the layout has of everything."""
-        return counts_of(self.scenario, self.layout)
+        """How many the layout has of everything, in all areas."""
+        return in_all(counts_of(self.scenario, self.layout))
 
     @property
     def placeholders(self) -> bool:
@@ -153,11 +155,17 @@ def cost_lines(scenario: Scenario, layout: str, units: UnitCosts) -> tuple[CostL
     units
         Cost of one of each, from the scenario as it was stated: as many as that says are owned are there already.
     """
-    now = counts_of(scenario, layout)
-    if scenario.arrangement(layout).in_truck:
-        now[Counted(BAYS)] = 0.0
+    now = in_all(paid_counts(scenario, layout))
     return tuple(
-        CostLine(unit, now[counted], units.owned(unit))
-        for counted, unit in units.by_counted.items()
-        if 0.0 < now.get(counted, 0.0) < UNLIMITED or (unit.lot and counted in now)
+        CostLine(unit, now[counted], units.owned(unit)) for counted, unit in units.by_counted.items() if counted in now
     )
+
+
+def paid_counts(scenario: Scenario, layout: str) -> dict[Counted, float]:
+    """How many an area has of what costs something: no bays where batteries are charged in the truck."""
+    in_truck = {area for area, site in scenario.areas_of(layout).items() if site.arrangement(layout).in_truck}
+    return {
+        counted: number
+        for counted, number in counts_of(scenario, layout).items()
+        if (0.0 < number < UNLIMITED or counted.lot) and not (counted.kind == BAYS and counted.area in in_truck)
+    }

@@ -76,9 +76,15 @@ def room(request):
     return scenario, sizing, grid, few, answer, most_share
 
 
+def every(grid):
+    """Every combination of the grid."""
+    (block,) = grid.blocks
+    return grid.around(block, grid.greatest)
+
+
 def no_dearer(grid, sizing):
     """All combinations that cost no more than the answer."""
-    return grid.combinations[grid.costs <= sizing.cost_per_year * (1.0 + 1e-9)]
+    return every(grid)[grid.costs_of(every(grid)) <= sizing.cost_per_year * (1.0 + 1e-9)]
 
 
 def cheapest_of_all(scenario, sizing, grid, few):
@@ -104,7 +110,7 @@ def test_few_combinations_are_simulated(room):
     _, sizing, grid, few, _, most_share = room
     numbers = {tuple(counts): number for number, counts in enumerate(no_dearer(grid, sizing).tolist())}
 
-    assert sizing.combinations == len(grid.combinations)
+    assert sizing.combinations == len(every(grid))
     assert len(sizing.tested) <= most_share * sizing.combinations
     both = [trial for trial in sizing.tested if trial.counts in numbers]
     assert len(both) >= 2
@@ -137,10 +143,10 @@ def test_costs_are_those_of_the_combinations(room):
     scenario, sizing, grid, _, _, _ = room
     units = UnitCosts(scenario, "room")
 
-    for number in np.linspace(0, len(grid.combinations) - 1, 12).astype(int):
-        changed = with_counts(scenario, grid.counts(tuple(grid.combinations[number])))
+    for number in np.linspace(0, len(every(grid)) - 1, 12).astype(int):
+        changed = with_counts(scenario, grid.counts(tuple(every(grid)[number])))
         lines = cost_lines(changed, "room", units)
-        assert grid.costs[number] == pytest.approx(sum(line.per_year for line in lines))
+        assert grid.costs_of(every(grid))[number] == pytest.approx(sum(line.per_year for line in lines))
     assert sum(line.per_year for line in sizing.cost_lines) == pytest.approx(sizing.cost_per_year)
 
 

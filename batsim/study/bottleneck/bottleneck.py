@@ -140,7 +140,7 @@ class Bottleneck(Shows):
 
     @cached_property
     def rivals(self) -> tuple[Gain, ...]:
-        """What cannot be told apart from the bottleneck, the best of each other kind.
+        """What cannot be told apart from the bottleneck, the best of each other kind and area.
 
         The paired differences of all that clearly saves downtime hold together (Bonferroni).
         """
@@ -148,23 +148,25 @@ class Bottleneck(Shows):
             return ()
         confidence = simultaneous(self.schedule.confidence, len(list(combinations(self.saving, 2))))
         most, best = self.binding.addition, _downtime(self.binding.lost)
-        kinds, rivals = {most.kind}, []
+        kinds, rivals = {(most.area, most.kind)}, []
         for gain in self.saving[1:]:
             told_apart = student_interval(_downtime(gain.lost) - best, confidence).low > 0.0
-            if gain.addition.kind not in kinds and gain.what not in most.parts and not told_apart:
+            kind = (gain.addition.area, gain.addition.kind)
+            if kind not in kinds and gain.what not in most.parts and not told_apart:
                 rivals.append(gain)
-            kinds.add(gain.addition.kind)
+            kinds.add(kind)
         return tuple(rivals)
 
     @cached_property
     def when(self) -> Concentration | None:
-        """When in the week the bottleneck is felt; None when there is none."""
+        """When in the week the bottleneck is felt, in the hours of its area; None when there is none."""
         if self.binding is None:
             return None
         pairs = zip(self.base, self.binding.lost, strict=True)
         gains = np.array([before.profile - after.profile for before, after in pairs])
         scenario = self.schedule.scenario
-        return concentration(gains, working_profile(scenario), shift_profiles(scenario), self.schedule.confidence)
+        site = scenario.areas_of(self.layout).get(self.binding.addition.area, scenario)
+        return concentration(gains, working_profile(site), shift_profiles(site), self.schedule.confidence)
 
     @property
     def frame(self) -> Frame:

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.area_plan import AreaPlan
 from batsim.scenario.parts.handling import LOOSE
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
@@ -27,7 +26,6 @@ from batsim.study.running.counts import (
 Numbers = Mapping[Counted, float]
 LOOSE_LEADS = "loose charger leads"
 """The same chargers on leads that reach other bays, each free when its charge ends."""
-EVERY_SHIFT = "one more attendant on every shift"
 
 
 class Addition(NamedTuple):
@@ -45,10 +43,13 @@ class Addition(NamedTuple):
     """Labels of what it is made of, where it is more than one: attendants on all shifts, a station with its devices."""
     charger_leads: str | None = None
     """Other charger leads, in place of one more of something."""
+    area: str = ""
+    """Area that has it; empty where the layout is one area, and for attendants whom areas share."""
 
     def counts(self, layout: str) -> Counts:
         """Counts of a layout with it."""
-        return Counts(layout, tuple(self.more.items()), self.charger_leads)
+        leads = None if self.charger_leads is None else (self.area, self.charger_leads)
+        return Counts(layout, tuple(self.more.items()), leads)
 
 
 class LeftOut(NamedTuple):
@@ -74,7 +75,7 @@ def variants(scenario: Scenario, layout: str) -> tuple[list[Addition], list[Left
         Additions that keep the rules of a scenario; those that break one, with the rule.
     """
     made, left_out = [], []
-    for addition in _Additions(scenario, layout).all():
+    for addition in _additions(scenario, layout):
         if not all(can_grow(scenario, counted) for counted in addition.more):
             left_out.append(LeftOut(addition.label, "no more of it can be had"))
             continue
@@ -92,52 +93,70 @@ def _rule(problem: Problem) -> str:
     return problem.rule if problem.got is None else f"{problem.rule} (got {problem.got})"
 
 
-class _Additions:
-    """One more of everything that a layout has a limited number of."""
+def _additions(scenario: Scenario, layout: str) -> Iterator[Addition]:
+    """One more of everything of which there is a limited number: area by area, then of attendants whom areas share."""
+    numbers = {counted: number for counted, number in counts_of(scenario, layout).items() if number < UNLIMITED}
+    areas = {area: _Additions(site, layout, area, numbers) for area, site in scenario.areas_of(layout).items()}
+    for area in areas.values():
+        yield from area.all()
+    if scenario.layouts[layout].areas and not all(area.plan.arrangement.in_truck for area in areas.values()):
+        yield from _attendants(_of_kind(numbers, ATTENDANTS), "")
 
-    def __init__(self, scenario: Scenario, layout: str) -> None:
-        self.layout = scenario.layouts[layout]
-        self.blueprint: AreaPlan = week_plan(scenario, layout)
-        self.numbers: Numbers = {
-            counted: number for counted, number in counts_of(scenario, layout).items() if number < UNLIMITED
-        }
+
+class _Additions:
+    """One more of everything that an area has a limited number of; the scenario is that of it alone."""
+
+    def __init__(self, site: Scenario, layout: str, area: str, numbers: Numbers) -> None:
+        self.layout, self.plan, self.area, self.of = site.layouts[layout], week_plan(site, layout), area, _of(area)
+        self.numbers = {counted: number for counted, number in numbers.items() if counted.area == area}
+        shared = {counted: number for counted, number in numbers.items() if not counted.area}
+        self.attendants = _of_kind(self.numbers, ATTENDANTS) or _of_kind(shared, ATTENDANTS)
+        """Its own, or those whom it shares."""
 
     def all(self) -> Iterator[Addition]:
         """Every addition, those of a station first."""
-        if self.blueprint.arrangement.in_truck:
+        if self.plan.arrangement.in_truck:
             yield from self._devices()
             yield from self._spots()
             return
         yield from self._stations()
         yield from self._devices()
-        yield from self._attendants()
+        yield from _attendants(_of_kind(self.numbers, ATTENDANTS), self.area)
         yield from self._types(CHARGERS, "charger", "chargers")
-        if self.blueprint.bound_chargers:
-            yield Addition(LOOSE_LEADS, "the chargers bound to their bays", "leads", {}, charger_leads=LOOSE)
+        if self.plan.bound_chargers:
+            thing = f"the chargers{self.of} bound to their bays"
+            yield Addition(f"{LOOSE_LEADS}{self.of}", thing, "leads", {}, charger_leads=LOOSE, area=self.area)
         yield from self._types(BATTERIES, "battery", "batteries")
-        if Counted(BAYS) in self.numbers:
-            word = self.blueprint.arrangement.bay
-            yield Addition(f"one more {word}", f"the {word}s", "bay", self._more(BAYS))
-        if self.numbers.get(Counted(SET_DOWN_BAYS)):
-            yield Addition("one more set-down bay", "the set-down bays", "set-down bay", self._more(SET_DOWN_BAYS))
+        if self._counted(BAYS) in self.numbers:
+            word = self.plan.arrangement.bay
+            yield self._addition(f"one more {word}{self.of}", f"the {word}s{self.of}", "bay", self._more(BAYS))
+        if self.numbers.get(self._counted(SET_DOWN_BAYS)):
+            thing, more = f"the set-down bays{self.of}", self._more(SET_DOWN_BAYS)
+            yield self._addition(f"one more set-down bay{self.of}", thing, "set-down bay", more)
 
-    def _of(self, kind: str) -> dict[str, float]:
-        """Numbers of a kind by name."""
-        return {counted.name: number for counted, number in self.numbers.items() if counted.kind == kind}
+    def _counted(self, kind: str, name: str = "") -> Counted:
+        """What the area has a number of."""
+        return Counted(kind, name, area=self.area)
 
-    def _more(self, kind: str, *names: str, by: int = 1) -> dict[Counted, float]:
-        """So many more of a thing, or of each of some of a kind."""
-        return {counted: self.numbers[counted] + by for counted in (Counted(kind, name) for name in names or ("",))}
+    def _addition(self, label: str, thing: str, kind: str, more: Numbers, parts: tuple[str, ...] = ()) -> Addition:
+        """One more of something of the area."""
+        return Addition(label, thing, kind, more, parts, area=self.area)
+
+    def _more(self, kind: str, name: str = "", by: int = 1) -> dict[Counted, float]:
+        """So many more of a thing."""
+        counted = self._counted(kind, name)
+        return {counted: self.numbers[counted] + by}
 
     def _stations(self) -> Iterator[Addition]:
         """One more station, alone and with all that one exchange holds there."""
-        if Counted(STATIONS) not in self.numbers:
+        if self._counted(STATIONS) not in self.numbers:
             return
-        thing, its = ("the station", "its") if self.numbers[Counted(STATIONS)] == 1 else ("the stations", "their")
-        yield Addition("one more station", thing, "station", self._more(STATIONS))
-        exchange = self.blueprint.exchange
+        alone = self.numbers[self._counted(STATIONS)] == 1
+        thing, its = (f"the station{self.of}", "its") if alone else (f"the stations{self.of}", "their")
+        yield self._addition(f"one more station{self.of}", thing, "station", self._more(STATIONS))
+        exchange = self.plan.exchange
         held = exchange.attendants.devices if exchange else {}
-        if scarce := {name: number for name, number in held.items() if Counted(DEVICES, name) in self.numbers}:
+        if scarce := {name: number for name, number in held.items() if self._counted(DEVICES, name) in self.numbers}:
             yield from self._stations_with(scarce, thing, its)
 
     def _stations_with(self, scarce: Mapping[str, int], thing: str, its: str) -> Iterator[Addition]:
@@ -146,60 +165,81 @@ class _Additions:
         for name, held in scarce.items():
             more |= self._more(DEVICES, name, by=held)
         if self.layout.set_down_bays not in (None, UNLIMITED):
-            more |= self._more(SET_DOWN_BAYS, by=self.blueprint.arrangement.set_down_bays)
+            more |= self._more(SET_DOWN_BAYS, by=self.plan.arrangement.set_down_bays)
         words = " and ".join(_word(name) for name in scarce)
-        parts = ("one more station", *(f"one more {_word(name)}" for name in scarce), "one more set-down bay")
-        label, thing = f"one more station with its {words}", f"{thing} with {its} {words}"
-        yield Addition(label, thing, "station", more, parts)
-        shifts, exchange = list(self._of(ATTENDANTS)), self.blueprint.exchange
-        if shifts and exchange is not None and exchange.attendants:
-            parts = (*parts, label, EVERY_SHIFT if len(shifts) > 1 else _one_more_attendant(shifts[0]))
-            attended = more | self._more(ATTENDANTS, *shifts)
-            yield Addition(f"{label} and attendants", f"{thing} and attendants", "station", attended, parts)
+        one_more = ("station", *(_word(name) for name in scarce), "set-down bay")
+        parts = tuple(f"one more {word}{self.of}" for word in one_more)
+        label, thing = f"one more station{self.of} with its {words}", f"{thing} with {its} {words}"
+        yield self._addition(label, thing, "station", more, parts)
+        exchange = self.plan.exchange
+        if self.attendants and exchange is not None and exchange.attendants:
+            *_, attendants = _attendants(self.attendants, next(iter(self.attendants)).area)
+            both = f"{thing} and attendants"
+            parts = (*parts, label, attendants.label)
+            yield self._addition(f"{label} and attendants", both, "station", more | dict(attendants.more), parts)
 
     def _devices(self) -> Iterator[Addition]:
         """One more of each kind of device; where none is stated there are as many as one exchange holds."""
-        for name, number in self._of(DEVICES).items():
-            thing = f"the {_word(name)}" if number == 1 else f"the {_word(name)}s"
-            yield Addition(f"one more {_word(name)}", thing, "device", self._more(DEVICES, name))
-
-    def _attendants(self) -> Iterator[Addition]:
-        """One more attendant on each shift, qualified as somebody there is, and one on every shift."""
-        shifts = list(self._of(ATTENDANTS))
-        for shift in shifts:
-            thing = f"the attendants of {_shift(shift, 'the ')}"
-            yield Addition(_one_more_attendant(shift), thing, "attendants", self._more(ATTENDANTS, shift))
-        if len(shifts) > 1:
-            parts = tuple(_one_more_attendant(shift) for shift in shifts)
-            yield Addition(EVERY_SHIFT, "the attendants", "attendants", self._more(ATTENDANTS, *shifts), parts)
+        for counted, number in _of_kind(self.numbers, DEVICES).items():
+            word = _word(counted.name)
+            thing = f"the {word}{'s' * (number != 1)}{self.of}"
+            yield self._addition(f"one more {word}{self.of}", thing, "device", self._more(DEVICES, counted.name))
 
     def _types(self, kind: str, word: str, words: str) -> Iterator[Addition]:
         """One more charger, or battery that trucks use, of each type that has a limit."""
-        for name, of in self._named(kind):
+        for name, which in self._named(kind):
             for counted in self.numbers:
                 if (counted.kind, counted.name) == (kind, name):
-                    which = f" of lot {counted.lot}{of}" if counted.lot else of
+                    lot = f" of lot {counted.lot}" if counted.lot else ""
                     more = {counted: self.numbers[counted] + 1}
-                    yield Addition(f"one more {word}{which}", f"the {words}{which}", word, more)
+                    label, thing = f"one more {word}{lot}{which}{self.of}", f"the {words}{lot}{which}{self.of}"
+                    yield self._addition(label, thing, word, more)
 
     def _named(self, kind: str) -> list[tuple[str, str]]:
         """Types of chargers or batteries, limited or not, each with how it is told from the others."""
-        names = tuple(self.blueprint.charger_counts) if kind == CHARGERS else tuple(self._of(kind))
+        of_kind = dict.fromkeys(counted.name for counted in _of_kind(self.numbers, kind))
+        names = self.plan.charger_counts if kind == CHARGERS else of_kind
         return [(name, f" ({name})" if len(names) > 1 else "") for name in names]
 
     def _spots(self) -> Iterator[Addition]:
         """One more charging spot with its charger; the spots that are not stated follow from the chargers."""
         spots = self._more(STATIONS) if self.layout.stations not in (None, UNLIMITED) else {}
-        for name, of in self._named(CHARGERS):
-            limited = Counted(CHARGERS, name) in self.numbers
+        for name, which in self._named(CHARGERS):
+            limited = self._counted(CHARGERS, name) in self.numbers
             more = spots | self._more(CHARGERS, name) if limited else spots
             if more:
-                label = f"one more charging spot with its charger{of}" if limited else "one more charging spot"
-                yield Addition(label, f"the charging spots{of}", "spot", more)
+                label = f"one more charging spot{self.of}{f' with its charger{which}' if limited else ''}"
+                yield self._addition(label, f"the charging spots{which}{self.of}", "spot", more)
 
 
-def _one_more_attendant(shift: str) -> str:
-    return f"one more attendant, {_shift(shift)}"
+def _attendants(on_duty: Numbers, area: str) -> Iterator[Addition]:
+    """One more attendant on each shift, qualified as somebody there is, and one on every shift."""
+    of = _of(area)
+    parts = []
+    for counted, number in on_duty.items():
+        label = f"one more attendant{of}, {_shift(counted.name)}"
+        thing = f"the attendants of {_shift(counted.name, 'the ')}{of and f' in{of[3:]}'}"
+        yield Addition(label, thing, "attendants", {counted: number + 1}, area=area)
+        parts.append(label)
+    if len(parts) > 1:
+        more = {counted: number + 1 for counted, number in on_duty.items()}
+        label = f"one more attendant{of} on every shift"
+        yield Addition(label, f"the attendants{of}", "attendants", more, tuple(parts), area=area)
+
+
+def _of_kind(numbers: Numbers, kind: str) -> dict[Counted, float]:
+    """Numbers of a kind."""
+    return {counted: number for counted, number in numbers.items() if counted.kind == kind}
+
+
+def _of(area: str) -> str:
+    """Words that tell the area; none where the layout is one area."""
+    return f" of {area_in_words(area)}" if area else ""
+
+
+def area_in_words(area: str) -> str:
+    """Name of an area with the word, where the name does not have it."""
+    return f"the {area}{'' if 'area' in area.lower() else ' area'}"
 
 
 def _shift(name: str, article: str = "") -> str:

@@ -7,6 +7,7 @@ from batsim.room.area_plan import AreaPlan
 from batsim.room.blueprint import blueprint_of
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.kinds import UNLIMITED
+from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 
@@ -25,6 +26,13 @@ class Counted(NamedTuple):
     """Kind of device, type of battery or charger, shift of attendants; empty where there is one kind."""
     lot: str = ""
     """Lot of a battery type; empty where lots are not told apart."""
+    area: str = ""
+    """Area that has them; empty where the layout is one area, and of attendants whom areas share."""
+
+    @property
+    def anywhere(self) -> "Counted":
+        """The same in whatever area."""
+        return self._replace(area="")
 
 
 class Counts(NamedTuple):
@@ -32,8 +40,8 @@ class Counts(NamedTuple):
 
     layout: str
     numbers: tuple[tuple[Counted, float], ...]
-    charger_leads: str | None = None
-    """Other charger leads too."""
+    charger_leads: tuple[str, str] | None = None
+    """Other charger leads too: in which area, and which."""
 
 
 def week_plan(scenario: Scenario, layout: str) -> AreaPlan:
@@ -42,21 +50,46 @@ def week_plan(scenario: Scenario, layout: str) -> AreaPlan:
 
 
 def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:
-    """How many a layout has of everything, by kind in the order of `KINDS`; without a limit, infinity.
+    """How many a layout has of everything, area by area, by kind in the order of `KINDS`; without a limit, infinity.
 
-    What is not stated has its default. Attendants are counted where they are stated by shift.
+    What is not stated has its default. Attendants are counted where they are stated by shift: an area's own in the
+    area, those whom areas share in none.
     """
-    as_stated, built = scenario.layouts[layout], week_plan(scenario, layout)
-    attendants = as_stated.attendants if isinstance(as_stated.attendants, dict) else {}
-    bays = UNLIMITED if as_stated.bays == UNLIMITED else built.bays
+    numbers: dict[Counted, float] = {}
+    stated = scenario.layouts[layout]
+    for area, site in scenario.areas_of(layout).items():
+        own = stated.by_area[area].attendants
+        found = _counts_of_area(site, layout, _by_shift(own))
+        numbers |= {counted._replace(area=area): number for counted, number in found.items()}
+    return numbers | (_by_shift(stated.attendants) if stated.areas else {})
+
+
+def in_all(numbers: dict[Counted, float]) -> dict[Counted, float]:
+    """Numbers of all areas together."""
+    total: dict[Counted, float] = {}
+    for counted, number in numbers.items():
+        total[counted.anywhere] = total.get(counted.anywhere, 0.0) + number
+    return total
+
+
+def _by_shift(attendants: dict[str, OnDuty] | str | None) -> dict[Counted, float]:
+    """Attendants by shift, where they are stated so."""
+    by_shift = attendants if isinstance(attendants, dict) else {}
+    return {Counted(ATTENDANTS, shift): float(count) for shift, count in by_shift.items()}
+
+
+def _counts_of_area(site: Scenario, layout: str, attendants: dict[Counted, float]) -> dict[Counted, float]:
+    """What one area has; the scenario is that of it alone."""
+    plan = week_plan(site, layout)
+    bays = UNLIMITED if site.layouts[layout].bays == UNLIMITED else plan.bays
     return {
-        Counted(STATIONS): built.stations,
-        **{Counted(DEVICES, name): count for name, count in built.devices.items()},
-        **{Counted(ATTENDANTS, shift): float(count) for shift, count in attendants.items()},
-        **{Counted(CHARGERS, name): count for name, count in built.charger_counts.items()},
-        **_batteries(scenario, layout),
+        Counted(STATIONS): plan.stations,
+        **{Counted(DEVICES, name): count for name, count in plan.devices.items()},
+        **attendants,
+        **{Counted(CHARGERS, name): count for name, count in plan.charger_counts.items()},
+        **_batteries(site, layout),
         Counted(BAYS): bays,
-        Counted(SET_DOWN_BAYS): built.set_down_bays,
+        Counted(SET_DOWN_BAYS): plan.set_down_bays,
     }
 
 
@@ -86,8 +119,22 @@ def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
     ScenarioError
         When the layout breaks a rule with them.
     """
-    changes: dict[str, Any] = {}
-    for (kind, name, lot), number in counts.numbers:
+    layout, by_area = scenario.layouts[counts.layout], _changes_by_area(counts)
+    for area, changes in by_area.items():
+        leads = changes.pop("charger_leads", {})
+        changed_area = (layout.areas[area] if area else layout).with_counts(**changes).model_copy(update=leads)
+        layout = layout.with_area(area, changed_area)
+    changed = scenario.with_layout(counts.layout, layout)
+    if problems := layout_problems(changed, counts.layout):
+        raise ScenarioError(scenario.file, problems)
+    return changed
+
+
+def _changes_by_area(counts: Counts) -> dict[str, dict[str, Any]]:
+    """By area what `Equipped.with_counts` takes, and other charger leads."""
+    by_area: dict[str, dict[str, Any]] = {}
+    for (kind, name, lot, area), number in counts.numbers:
+        changes = by_area.setdefault(area, {})
         count = int(number) if kind in (BATTERIES, ATTENDANTS) else float(number)
         if lot:
             changes.setdefault(kind, {}).setdefault(name, {})[lot] = count
@@ -95,10 +142,7 @@ def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
             changes.setdefault(kind, {})[name] = count
         else:
             changes[kind] = count
-    layout = scenario.layouts[counts.layout].with_counts(**changes)
     if counts.charger_leads is not None:
-        layout = layout.model_copy(update={"charger_leads": counts.charger_leads})
-    changed = scenario.with_layout(counts.layout, layout)
-    if problems := layout_problems(changed, counts.layout):
-        raise ScenarioError(scenario.file, problems)
-    return changed
+        area, leads = counts.charger_leads
+        by_area.setdefault(area, {})["charger_leads"] = {"charger_leads": leads}
+    return by_area

@@ -35,6 +35,12 @@ def names(scenario, layout):
     return {each.name: (each.values[0], each.values[-1]) for each in ranges_of(scenario, layout, {})}
 
 
+def every(grid):
+    """Every combination of a grid of one area."""
+    (block,) = grid.blocks
+    return grid.around(block, grid.greatest)
+
+
 def with_room(scenario, **keys):
     """Copy of a scenario with other things said of its only layout."""
     for key, value in keys.items():
@@ -116,9 +122,9 @@ def test_many_values_are_thinned_out():
 
 
 def test_no_more_devices_than_the_stations_can_use():
-    every = Grid(KESTREL, "hoist", ranges_of(KESTREL, "hoist", {"stations": (1, 3), "hoist": (1, 3)})).combinations
+    grid = Grid(KESTREL, "hoist", ranges_of(KESTREL, "hoist", {"stations": (1, 3), "hoist": (1, 3)}))
 
-    assert every.tolist() == [[1, 1], [2, 1], [2, 2], [3, 1], [3, 2], [3, 3]]
+    assert every(grid).tolist() == [[1, 1], [2, 1], [2, 2], [3, 1], [3, 2], [3, 3]]
 
 
 def test_a_combination_is_a_layout_with_its_counts():
@@ -169,14 +175,14 @@ def test_costs_are_those_of_the_scenarios_with_the_counts(file):
         grid = Grid(scenario, layout, tuple(each.thinned() for each in ranges_of(scenario, layout, {})))
         units = UnitCosts(scenario, layout)
         checked = 0
-        for number in np.linspace(0, len(grid.combinations) - 1, 9).astype(int):
+        for number in np.linspace(0, len(every(grid)) - 1, 9).astype(int):
             try:
-                changed = with_counts(scenario, grid.counts(tuple(grid.combinations[number])))
+                changed = with_counts(scenario, grid.counts(tuple(every(grid)[number])))
             except batsim.ScenarioError:  # more than the floor holds
                 continue
             checked += 1
             total = sum(line.per_year for line in cost_lines(changed, layout, units))
-            assert grid.costs[number] == pytest.approx(total)
+            assert grid.costs_of(every(grid))[number] == pytest.approx(total)
         assert checked
 
 
@@ -200,7 +206,7 @@ def test_what_is_owned_costs_nothing(owned):
     def bought(name, number):
         return max(0, number - owned.get(name, 0))
 
-    for counts, cost in zip(grid.combinations.tolist(), grid.costs, strict=True):
+    for counts, cost in zip(every(grid).tolist(), grid.costs_of(every(grid)), strict=True):
         batteries, chargers, stations = counts
         by_hand = (
             1000.0 * bought("plain", batteries)
@@ -220,9 +226,9 @@ def test_an_uneven_attendants_is_paid_shift_by_shift():
     units = UnitCosts(scenario, "hoist")
     each = sum(units.by_counted[Counted("attendants", shift)].per_year for shift in ("room early", "room late"))
 
-    assert np.diff(grid.costs) == pytest.approx([each] * 3)
+    assert np.diff(grid.costs_of(every(grid))) == pytest.approx([each] * 3)
     lines = cost_lines(with_counts(scenario, grid.counts((2,))), "hoist", units)
-    assert grid.costs[1] == pytest.approx(sum(line.per_year for line in lines))
+    assert grid.costs_of(every(grid))[1] == pytest.approx(sum(line.per_year for line in lines))
 
 
 def test_unlimited_bays_cost_nothing():

@@ -89,8 +89,10 @@ def test_a_combination_costs_what_its_lots_cost() -> None:
     ):
         grid = Grid(scenario, layout, ranges_of(scenario, layout, {name: (6, 9)}))
         bays = grid.units.by_counted[Counted("bays")].per_year
-        first = grid.costs[0]
-        for (number,), cost in zip(grid.combinations.tolist(), grid.costs, strict=True):
+        every = grid.around((0,), grid.greatest)
+        costs = grid.costs_of(every)
+        first = costs[0]
+        for (number,), cost in zip(every.tolist(), costs, strict=True):
             paid = max(0, number - free) - max(0, 6 - free)
             assert cost - first == pytest.approx(each * paid + bays * (number - 6))
 

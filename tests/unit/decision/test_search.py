@@ -1,7 +1,6 @@
 """The search on made-up rooms, where it is known what meets the targets: the cheapest is found, few are simulated."""
 
 from itertools import product
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batsim.decision.answer import Trial
-from batsim.decision.counts import CountRange
+from batsim.decision.counts import CountRange, Grid
 from batsim.decision.search import Search, _ruling_out_most
 from batsim.study.running.counts import BATTERIES, CHARGERS, STATIONS, Counted
 
@@ -20,17 +19,28 @@ RANGES = tuple(
 )
 
 
+class MadeUpGrid(Grid):
+    """Grid of ranges with round prices, some of them in an area."""
+
+    def __init__(self, ranges, prices):
+        super().__init__(None, "room", ranges)
+        self.__dict__["plans"] = dict.fromkeys(count_range.area for count_range in ranges)
+        self.__dict__["prices"] = prices
+
+    def costs_of(self, combinations):
+        """So much for each thing."""
+        return combinations @ self.prices
+
+    def unit_cost(self, count_range):
+        """Of one more."""
+        return self.prices[self.ranges.index(count_range)]
+
+
 class MadeUp:
     """Trials of which it is known what comes of them: more never harms, and there may be room for so many only."""
 
-    def __init__(self, enough, bays=99):
-        combinations = np.array(list(product(*(count_range.values for count_range in RANGES))))
-        self.grid = SimpleNamespace(
-            combinations=combinations,
-            costs=combinations @ PRICES,
-            ranges=RANGES,
-            unit_cost=lambda count_range: PRICES[RANGES.index(count_range)],
-        )
+    def __init__(self, enough, bays=99, ranges=RANGES, prices=PRICES):
+        self.grid, self.prices = MadeUpGrid(ranges, prices), prices
         self.enough, self.bays = enough, bays
         self.tested, self.limits = {}, ()
 
@@ -42,18 +52,18 @@ class MadeUp:
         """Trial of a combination; too many batteries break a rule."""
         refused = "no bay" if counts[0] > self.bays else ""
         meets = not refused and self.meets(counts)
-        cost = float(np.dot(counts, PRICES))
-        too_many = (self.bays + 1, 1, 1) if refused else ()
-        self.tested[counts] = Trial(counts, cost, meets, (), refused, {}, too_many=too_many)
+        cost = float(np.dot(counts, self.prices))
+        too_many = (self.bays + 1, *[1] * (len(counts) - 1)) if refused else ()
+        if counts not in self.tested:
+            self.tested[counts] = Trial(counts, cost, meets, (), refused, {}, too_many=too_many)
         return self.tested[counts]
 
 
 def cheapest_of_all(trials):
     """Cost of the cheapest of all combinations that meet the targets; None when there is none."""
+    every = product(*(count_range.values for count_range in trials.grid.ranges))
     costs = [
-        cost
-        for counts, cost in zip(trials.grid.combinations.tolist(), trials.grid.costs, strict=True)
-        if counts[0] <= trials.bays and trials.meets(counts)
+        float(np.dot(counts, trials.prices)) for counts in every if counts[0] <= trials.bays and trials.meets(counts)
     ]
     return min(costs, default=None)
 

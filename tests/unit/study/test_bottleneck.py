@@ -49,7 +49,7 @@ def more(scenario, name="room"):
 def by_kind(addition):
     """How many there are with an addition, as `Layout.with_counts` takes them."""
     counts = {}
-    for (kind, name, _), number in addition.more.items():
+    for (kind, name, _, _), number in addition.more.items():
         if name:
             counts.setdefault(kind, {})[name] = number
         else:

@@ -9,6 +9,7 @@ from batsim.catalogue import FIGURES
 from batsim.scenario.site import Scenario
 from batsim.study.cost import CostLine, UnitCost, UnitCosts, cost_lines
 from batsim.study.prices import Price
+from batsim.study.running.counts import Counted
 
 SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
 KESTREL = Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml"
@@ -53,19 +54,25 @@ def test_one_of_each_by_hand(sound: Scenario) -> None:
     small = sound.batteries["small"]
     kwh = 24.0 * small.capacity.ah / 1000.0
 
-    assert units.by_counted["batteries", "big"].price == 6000.0
-    assert units.by_counted["batteries", "big"].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
-    assert units.by_counted["batteries", "small"].price == pytest.approx(200.0 * kwh)
-    assert units.by_counted["batteries", "small"].per_year == pytest.approx(200.0 * kwh * RECOVERY[5.0], rel=1e-6)
-    assert {name: each.price for (kind, name), each in units.by_counted.items() if kind == "chargers"} == {
+    assert units.by_counted[Counted("batteries", "big")].price == 6000.0
+    assert units.by_counted[Counted("batteries", "big")].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
+    assert units.by_counted[Counted("batteries", "small")].price == pytest.approx(200.0 * kwh)
+    assert units.by_counted[Counted("batteries", "small")].per_year == pytest.approx(
+        200.0 * kwh * RECOVERY[5.0], rel=1e-6
+    )
+    assert {counted.name: each.price for counted, each in units.by_counted.items() if counted.kind == "chargers"} == {
         "our charger": 3000.0, "gel_iu": 1000.0,
     }  # fmt: skip
-    assert units.by_counted["chargers", "our charger"].per_year == pytest.approx(3000.0 * RECOVERY[10.0], rel=1e-6)
-    assert units.by_counted["devices", "extractor"].per_year == pytest.approx(9000.0 * RECOVERY[10.0], rel=1e-6)
-    assert units.by_counted["bays", ""].per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
-    assert units.by_counted["stations", ""].per_year == pytest.approx(2000.0 * RECOVERY[20.0], rel=1e-5)
+    assert units.by_counted[Counted("chargers", "our charger")].per_year == pytest.approx(
+        3000.0 * RECOVERY[10.0], rel=1e-6
+    )
+    assert units.by_counted[Counted("devices", "extractor")].per_year == pytest.approx(
+        9000.0 * RECOVERY[10.0], rel=1e-6
+    )
+    assert units.by_counted[Counted("bays")].per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
+    assert units.by_counted[Counted("stations")].per_year == pytest.approx(2000.0 * RECOVERY[20.0], rel=1e-5)
     # 16 h on five days, 52 weeks.
-    assert {name: each for (kind, name), each in units.by_counted.items() if kind == "attendants"} == {
+    assert {counted.name: each for counted, each in units.by_counted.items() if counted.kind == "attendants"} == {
         "room": UnitCost("attendant", "room", exactly(30.0 * 16.0 * 5.0 * 52.0), 30.0)
     }
     assert units.placeholders is False
@@ -75,7 +82,7 @@ def test_without_interest_a_price_is_dealt_over_the_years(sound: Scenario) -> No
     """An eighth in each of eight years."""
     free = batsim.changed(sound, {"prices.interest": "0 %", "prices.lives.battery": "8 years"})
 
-    assert UnitCosts(free, "extractor").by_counted["batteries", "big"].per_year == 750.0
+    assert UnitCosts(free, "extractor").by_counted[Counted("batteries", "big")].per_year == 750.0
 
 
 def test_each_thing_has_its_life_and_interest(sound: Scenario) -> None:
@@ -86,11 +93,11 @@ def test_each_thing_has_its_life_and_interest(sound: Scenario) -> None:
     }
     units = UnitCosts(batsim.changed(sound, changes), "extractor").by_counted
 
-    assert units["chargers", "our charger"].yearly == exactly(3000.0)
-    assert units["batteries", "big"].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
-    assert units["bays", ""].per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
+    assert units[Counted("chargers", "our charger")].yearly == exactly(3000.0)
+    assert units[Counted("batteries", "big")].per_year == pytest.approx(6000.0 * RECOVERY[5.0], rel=1e-6)
+    assert units[Counted("bays")].per_year == pytest.approx(500.0 * RECOVERY[20.0], rel=1e-5)
     for thing in (("chargers", "gel_iu"), ("batteries", "small"), ("stations", ""), ("devices", "extractor")):
-        cost = units[thing].yearly
+        cost = units[Counted(*thing)].yearly
         assert cost.placeholder
         assert cost.low < cost.value < cost.high
 
@@ -103,11 +110,11 @@ def test_a_price_of_the_type_goes_before_that_of_all() -> None:
     )
     all_alike = batsim.changed(scenario, {"prices": {"device": "20000 EUR", "battery": "100 EUR/kWh"}})
 
-    assert UnitCosts(carriage, "side rollers").by_counted["devices", "battery_carriage"].price == 20_000.0
-    assert UnitCosts(carriage, "hoist").by_counted["devices", "hoist"].price == FIGURES["price.hoist"].value
-    assert UnitCosts(carriage, "hoist").by_counted["chargers", "electronic_iuia"].price == 1500.0
-    assert UnitCosts(all_alike, "hoist").by_counted["devices", "hoist"].price == 20_000.0
-    assert UnitCosts(all_alike, "hoist").by_counted["batteries", "lead 48 V 750 Ah"].price == pytest.approx(
+    assert UnitCosts(carriage, "side rollers").by_counted[Counted("devices", "battery_carriage")].price == 20_000.0
+    assert UnitCosts(carriage, "hoist").by_counted[Counted("devices", "hoist")].price == FIGURES["price.hoist"].value
+    assert UnitCosts(carriage, "hoist").by_counted[Counted("chargers", "electronic_iuia")].price == 1500.0
+    assert UnitCosts(all_alike, "hoist").by_counted[Counted("devices", "hoist")].price == 20_000.0
+    assert UnitCosts(all_alike, "hoist").by_counted[Counted("batteries", "lead 48 V 750 Ah")].price == pytest.approx(
         100.0 * 48.0 * 0.75
     )
 
@@ -118,18 +125,18 @@ def test_prices_of_the_catalogue_are_placeholders() -> None:
     units = UnitCosts(scenario, "extractor")
     big, small = (scenario.batteries[name] for name in ("big", "small"))
 
-    assert units.by_counted["batteries", "big"].price == pytest.approx(
+    assert units.by_counted[Counted("batteries", "big")].price == pytest.approx(
         FIGURES["price.battery.vented_lead_acid"].value * big.nominal_v * big.capacity.ah / 1000.0
     )
-    assert units.by_counted["batteries", "small"].price == pytest.approx(
+    assert units.by_counted[Counted("batteries", "small")].price == pytest.approx(
         FIGURES["price.battery.valve_regulated"].value * small.nominal_v * small.capacity.ah / 1000.0
     )
-    assert units.by_counted["devices", "extractor"].price == FIGURES["price.device"].value
-    assert (units.by_counted["bays", ""].price, units.by_counted["stations", ""].price) == (
+    assert units.by_counted[Counted("devices", "extractor")].price == FIGURES["price.device"].value
+    assert (units.by_counted[Counted("bays")].price, units.by_counted[Counted("stations")].price) == (
         FIGURES["price.bay"].value,
         FIGURES["price.station"].value,
     )
-    assert units.by_counted["attendants", "room"].price == FIGURES["price.attendant"].value
+    assert units.by_counted[Counted("attendants", "room")].price == FIGURES["price.attendant"].value
     assert units.placeholders is True
     assert {unit.placeholder for unit in units.by_counted.values()} == {True}
 
@@ -148,7 +155,11 @@ def test_a_figure_stated_anew_is_a_price_of_the_site(sound: Scenario) -> None:
     changed = batsim.changed(sound, {"prices": prices, "figures.'price.bay'": "700 EUR"})
     units = UnitCosts(changed, "extractor")
 
-    assert (units.by_counted["bays", ""].price, units.by_counted["bays", ""].placeholder, units.placeholders) == (
+    assert (
+        units.by_counted[Counted("bays")].price,
+        units.by_counted[Counted("bays")].placeholder,
+        units.placeholders,
+    ) == (
         700.0,
         False,
         False,
@@ -219,9 +230,9 @@ def test_a_night_shift_has_its_whole_length() -> None:
     """Over midnight, on its days."""
     units = UnitCosts(batsim.changed(batsim.read(KESTREL), {"prices": {"attendant": "10 EUR/h"}}), "side rollers")
 
-    assert {name: each.per_year for (kind, name), each in units.by_counted.items() if kind == "attendants"} == {
-        f"room {shift}": 10.0 * 8.0 * 5.0 * 52.0 for shift in ("early", "late", "night")
-    }
+    assert {
+        counted.name: each.per_year for counted, each in units.by_counted.items() if counted.kind == "attendants"
+    } == {f"room {shift}": 10.0 * 8.0 * 5.0 * 52.0 for shift in ("early", "late", "night")}
 
 
 def test_what_is_without_a_limit_costs_nothing(sound: Scenario) -> None:
@@ -285,10 +296,12 @@ def test_more_than_is_owned_is_bought(sound: Scenario) -> None:
     lines = lines_of(more, "extractor", units)
 
     assert (lines["battery", "big"].number, lines["battery", "big"].owned) == (17.0, 14.0)
-    assert lines["battery", "big"].per_year == 3.0 * units.by_counted["batteries", "big"].per_year
-    assert lines["charger", "our charger"].per_year == 2.0 * units.by_counted["chargers", "our charger"].per_year
+    assert lines["battery", "big"].per_year == 3.0 * units.by_counted[Counted("batteries", "big")].per_year
+    assert (
+        lines["charger", "our charger"].per_year == 2.0 * units.by_counted[Counted("chargers", "our charger")].per_year
+    )
     assert (lines["charger", "gel_iu"].owned, lines["charger", "gel_iu"].per_year) == (4.0, 0.0)
-    assert lines["bay", ""].per_year == 20.0 * units.by_counted["bays", ""].per_year
+    assert lines["bay", ""].per_year == 20.0 * units.by_counted[Counted("bays")].per_year
 
 
 def test_costs_do_not_hang_on_what_is_varied(sound: Scenario) -> None:
@@ -297,5 +310,5 @@ def test_costs_do_not_hang_on_what_is_varied(sound: Scenario) -> None:
     dearer = batsim.changed(sound, {"prices.battery": "9999 EUR", "layouts.extractor.stations": 2})
 
     lines = lines_of(dearer, "extractor", units)
-    assert lines["battery", "big"].per_year == 14.0 * units.by_counted["batteries", "big"].per_year
+    assert lines["battery", "big"].per_year == 14.0 * units.by_counted[Counted("batteries", "big")].per_year
     assert lines["station", ""].number == 2.0
