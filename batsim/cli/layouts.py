@@ -96,7 +96,11 @@ def bottleneck(file: str, **options: Any) -> None:  # noqa: ANN401 - click's opt
 
 
 @main.command("day-without")
-@click.option("--device", help="Only this device, by its name in the layout; default: each in turn.")
+@click.option(
+    "--device",
+    help="Only this device, by its name in the layout, or station; of one area such as 'hoist of yard'; "
+    "default: each device in turn.",
+)
 @shared(*RUN, "as_json")
 def day_without(file: str, device: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find what a day without a device costs, with what stands by and without it; always simulates that one week."""

@@ -251,6 +251,11 @@ class Scenario(Shows, Frozen):
             return arrangement
         return arrangement.model_copy(update={"charger_leads": stated.charger_leads})
 
+    def handling_title(self, layout: str) -> str:
+        """Title of the handling arrangement of a layout, or of each of its areas with their names."""
+        titles = {area: site.arrangement(layout).title for area, site in self.areas_of(layout).items()}
+        return "; ".join(f"{area}: {title}" if area else title for area, title in titles.items())
+
     def standby(self, layout: str) -> Arrangement | None:
         """Handling arrangement that stands by in a layout, if any."""
         stated = self.layouts[layout].standby

@@ -68,8 +68,15 @@ class Limit(NamedTuple):
         return self._replace(season=season, group=group, text=f"{group}: {self.text}")
 
     def is_about(self, scenario: Scenario, layout: str) -> bool:
-        """Whether it says something of a layout: a target on exchanges says nothing of one that has none."""
-        return self.name not in OF_EXCHANGES or not scenario.arrangement(layout).in_truck
+        """Whether it says something of a layout: a target on exchanges says nothing where its trucks have none."""
+        if self.name not in OF_EXCHANGES:
+            return True
+        areas = [
+            site
+            for site in scenario.areas_of(layout).values()
+            if not self.group or any(truck.group == self.group for truck in site.trucks)
+        ]
+        return not all(site.arrangement(layout).in_truck for site in areas)
 
     def miss_share(self, mean: float) -> float:
         """How far a mean misses the limit, as a part of it; 0 where it is kept or there is no mean. [-]

@@ -68,8 +68,8 @@ class RoomOver:
 
     @property
     def in_truck(self) -> bool:
-        """True where batteries are charged in the truck, so that there is no stock."""
-        return self.scenario.arrangement(self.layout).in_truck
+        """True where all batteries are charged in the truck, so that there is no stock."""
+        return all(site.arrangement(self.layout).in_truck for site in self.scenario.areas_of(self.layout).values())
 
     @property
     def week_min(self) -> Floats:

@@ -9,6 +9,7 @@ import numpy as np
 from batsim.measures.exchanges import waits_min
 from batsim.measures.names import RARE, WITHIN_TARGET
 from batsim.measures.windows import Floats
+from batsim.record.part import of_area
 from batsim.record.record import Record
 from batsim.scenario.parts.calendar import mean_shift_min
 from batsim.scenario.settings import Schedule, Settings
@@ -32,15 +33,15 @@ class Curve(NamedTuple):
 
 @dataclass(frozen=True)
 class Waits:
-    """Waits of all exchanges of some layouts."""
+    """Waits of all exchanges of some layouts, and of those of each of their areas."""
 
     schedule: Schedule
     waits: Mapping[str, Sequence[Floats]]
-    """By layout: those of each replication. [min]"""
+    """By layout, and by `LAYOUT, AREA` where a layout has areas: those of each replication. [min]"""
 
     @property
     def layouts(self) -> tuple[str, ...]:
-        """Names of the layouts."""
+        """Names of the layouts, each followed by those of its areas."""
         return tuple(self.waits)
 
     @property
@@ -92,9 +93,10 @@ def whole_shifts_waited(runs: Runs) -> dict[str, WholeShift]:
     return {layout: WholeShift(wait, shift_min) for layout, wait in waits.items() if wait >= shift_min - ROUNDING_MIN}
 
 
-def take(record: Record, _: Scenario) -> Floats:
-    """Waits of a record. [min]"""
-    return waits_min(record)
+def take(record: Record, _: Scenario) -> dict[str, Floats]:
+    """Waits of a record, and of each area that has a name, by layout and area. [min]"""
+    layout, areas = record.facts.layout, [area.name for area in record.facts.areas if area.name]
+    return {layout: waits_min(record)} | {f"{layout}, {area}": waits_min(of_area(record, area)) for area in areas}
 
 
 def waits_over(scenario: Scenario, settings: Settings = Settings()) -> Waits:
@@ -118,4 +120,6 @@ def waits_over(scenario: Scenario, settings: Settings = Settings()) -> Waits:
         As `run`.
     """
     schedule = settings.schedule(scenario)
-    return Waits(schedule, run_schedule(schedule, settings, take=take))
+    taken = run_schedule(schedule, settings, take=take).values()
+    waits = {name: [each[name] for each in replications] for replications in taken for name in replications[0]}
+    return Waits(schedule, waits)

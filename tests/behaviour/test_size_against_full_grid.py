@@ -141,12 +141,13 @@ def test_with_one_fewer_of_anything_a_target_is_missed(room):
 def test_costs_are_those_of_the_combinations(room):
     """Each costs what the scenario with its counts costs, thing by thing."""
     scenario, sizing, grid, _, _, _ = room
-    units = UnitCosts(scenario, "room")
+    units, combinations = UnitCosts(scenario, "room"), every(grid)
+    costs = grid.costs_of(combinations)
 
-    for number in np.linspace(0, len(every(grid)) - 1, 12).astype(int):
-        changed = with_counts(scenario, grid.counts(tuple(every(grid)[number])))
+    for number in np.linspace(0, len(combinations) - 1, 12).astype(int):
+        changed = with_counts(scenario, grid.counts(tuple(combinations[number])))
         lines = cost_lines(changed, "room", units)
-        assert grid.costs_of(every(grid))[number] == pytest.approx(sum(line.per_year for line in lines))
+        assert costs[number] == pytest.approx(sum(line.per_year for line in lines))
     assert sum(line.per_year for line in sizing.cost_lines) == pytest.approx(sizing.cost_per_year)
 
 

@@ -17,6 +17,7 @@ from batsim.study.running.counts import (
     STATIONS,
     Counted,
     Counts,
+    area_in_words,
     can_grow,
     counts_of,
     week_plan,
@@ -235,11 +236,6 @@ def _of_kind(numbers: Numbers, kind: str) -> dict[Counted, float]:
 def _of(area: str) -> str:
     """Words that tell the area; none where the layout is one area."""
     return f" of {area_in_words(area)}" if area else ""
-
-
-def area_in_words(area: str) -> str:
-    """Name of an area with the word, where the name does not have it."""
-    return f"the {area}{'' if 'area' in area.lower() else ' area'}"
 
 
 def _shift(name: str, article: str = "") -> str:

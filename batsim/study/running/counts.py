@@ -64,6 +64,11 @@ def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:
     return numbers | (_by_shift(stated.attendants) if stated.areas else {})
 
 
+def area_in_words(area: str) -> str:
+    """Name of an area with the word, where the name does not have it."""
+    return f"the {area}{'' if 'area' in area.lower() else ' area'}"
+
+
 def in_all(numbers: dict[Counted, float]) -> dict[Counted, float]:
     """Numbers of all areas together."""
     total: dict[Counted, float] = {}

@@ -20,8 +20,8 @@ def bottleneck_answer(schedule: Schedule, bottlenecks: Iterable[Bottleneck], wid
 
 def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:
     """Table of what one more of each saves in a layout, for a terminal so many characters wide, and the bottleneck."""
-    arrangement = bottleneck.schedule.scenario.arrangement(bottleneck.layout)
-    lines = [sentence(f"{bottleneck.layout} ({arrangement.title})", width)]
+    title = bottleneck.schedule.scenario.handling_title(bottleneck.layout)
+    lines = [sentence(f"{bottleneck.layout} ({title})", width)]
     rows = [("downtime as it is", number_text(bottleneck.downtime), "min per truck-shift")]
     lines += measured([*rows, *map(_row, bottleneck.gains)], width)
     lines += [sentence(f"not tried: {left_out.label}: {left_out.why}", width, 2) for left_out in bottleneck.left_out]

@@ -30,5 +30,5 @@ def day_without_text(day: DayWithout, width: int = 100) -> str:
     if len(lines) > 1 + len(rows):
         heads = [["", "min per truck-shift", "more truck-hours"], ["", "that day", "that week"]]
         lines = columns([*heads, *rows], width - 2, heads=2)
-    head = sentence(f"{day.layout}: {day.device.replace('_', ' ')}", width)
+    head = sentence(f"{day.layout}: {day.title}", width)
     return "\n".join([head, *(f"  {line}".rstrip() for line in lines), sentence(day.sentence, width)])

@@ -49,7 +49,7 @@ def decision_text(decision: Decision, width: int = 100) -> str:
 
 def _answer(answer: Answer, width: int) -> str:
     """One layout."""
-    title = answer.schedule.scenario.arrangement(answer.layout).title
+    title = answer.schedule.scenario.handling_title(answer.layout)
     lines = _not_met(answer, width) if answer.chosen is None else _met(answer, answer.chosen, width)
     scenario = answer.schedule.scenario
     others = [limit.text for limit in stated_limits(scenario) if not limit.is_about(scenario, answer.layout)]

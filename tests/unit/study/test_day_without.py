@@ -338,8 +338,8 @@ def test_json_of_one_replication_has_no_limits():
     ("layouts", "device", "rule"),
     [
         (None, "hand_card", "no such device in these layouts; did you mean 'hand_cart'? (got 'hand_card')"),
-        ("nothing stands by", "winch", "no such device in these layouts; known: hand_cart (got 'winch')"),
-        ("no device", "hand_cart", "no such device in these layouts (got 'hand_cart')"),
+        ("nothing stands by", "winch", "no such device in these layouts; known: hand_cart, station (got 'winch')"),
+        ("no device", "hand_cart", "no such device in these layouts; known: station (got 'hand_cart')"),
     ],
 )
 def test_a_device_that_no_layout_has(layouts, device, rule):
