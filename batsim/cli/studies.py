@@ -45,7 +45,8 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
     "ranges",
     multiple=True,
     help="Choose only these counts, within a range: batteries=60:100, chargers=40:80, stations=1:3, attendants=1:4, "
-    "or a device by its name; may be repeated. Without it all counts are chosen.",
+    "or a device by its name; in a layout with areas those of one, such as 'stations of yard=1:3'; may be repeated. "
+    "Without it all counts are chosen.",
 )
 @click.option(
     "--indifference",

@@ -102,7 +102,8 @@ def decide(
         its replications are those of the answer, after it is found.
     ranges
         Least and most of some counts, by name: batteries, chargers, stations, attendants (on each shift that has any)
-        or a device. Only these are chosen then, all else stays as stated.
+        or a device; in a layout with areas those of one, such as `stations of yard`. Only these are chosen then, all
+        else stays as stated.
     indifference
         By target (downtime, waits, none ready, cut-out), how far below it a mean may lie and still be taken for a
         miss; the catalogue's where nothing is given.

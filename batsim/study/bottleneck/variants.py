@@ -101,7 +101,7 @@ def _additions(scenario: Scenario, layout: str) -> Iterator[Addition]:
     for area in areas.values():
         yield from area.all()
     if scenario.layouts[layout].areas and not all(area.plan.arrangement.in_truck for area in areas.values()):
-        yield from _attendants(_of_kind(numbers, ATTENDANTS), "")
+        yield from _attendants(_of_kind(_in(numbers, ""), ATTENDANTS), "")
 
 
 class _Additions:
@@ -109,9 +109,8 @@ class _Additions:
 
     def __init__(self, site: Scenario, layout: str, area: str, numbers: Numbers) -> None:
         self.layout, self.plan, self.area, self.of = site.layouts[layout], week_plan(site, layout), area, _of(area)
-        self.numbers = {counted: number for counted, number in numbers.items() if counted.area == area}
-        shared = {counted: number for counted, number in numbers.items() if not counted.area}
-        self.attendants = _of_kind(self.numbers, ATTENDANTS) or _of_kind(shared, ATTENDANTS)
+        self.numbers = _in(numbers, area)
+        self.attendants = _of_kind(self.numbers, ATTENDANTS) or _of_kind(_in(numbers, ""), ATTENDANTS)
         """Its own, or those whom it shares."""
 
     def all(self) -> Iterator[Addition]:
@@ -226,6 +225,11 @@ def _attendants(on_duty: Numbers, area: str) -> Iterator[Addition]:
         more = {counted: number + 1 for counted, number in on_duty.items()}
         label = f"one more attendant{of} on every shift"
         yield Addition(label, f"the attendants{of}", "attendants", more, tuple(parts), area=area)
+
+
+def _in(numbers: Numbers, area: str) -> dict[Counted, float]:
+    """Numbers of an area, or of what areas share."""
+    return {counted: number for counted, number in numbers.items() if counted.area == area}
 
 
 def _of_kind(numbers: Numbers, kind: str) -> dict[Counted, float]:

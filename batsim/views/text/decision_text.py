@@ -115,11 +115,13 @@ def _how_sure(answer: Answer) -> str:
         f"{limit.title} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits if not limit.season
     )
     sure = f"at {100 * answer.reached_confidence:.1f} % confidence"
-    meets = f"{sure[:1].upper()}{sure[1:]} this meets the targets, and no combination"
+    meets = f"{sure[:1].upper()}{sure[1:]} this meets the targets, and no combination that"
     if answer.chosen is not None and not answer.chosen.sure:
-        meets = f"By its means this meets the targets, which is not sure; {sure} no combination"
+        meets = f"By its means this meets the targets, which is not sure; {sure} no combination that"
+    if len({span.area for span in answer.ranges} - {""}) > 1:
+        meets += " differs in one area alone and"
     return (
-        f"{meets} that is cheaper by more than {100 * answer.same_cost_share:g} % meets them by more than "
+        f"{meets} is cheaper by more than {100 * answer.same_cost_share:g} % meets them by more than "
         f"what makes no difference ({zone}). With one fewer of anything a target is missed, or met by less than that."
     )
 
@@ -159,7 +161,10 @@ def _frontier(answer: Answer, width: int) -> list[str]:
 
 def _counts(answer: Answer, trial: Trial) -> str:
     """Counts in words, with their cost."""
-    names = [{"batteries": "battery"}.get(span.label, span.label.removesuffix("s")) for span in answer.ranges]
+    names = [
+        {"batteries": "battery"}.get(span.thing, span.thing.removesuffix("s")) + span.label.removeprefix(span.thing)
+        for span in answer.ranges
+    ]
     counts = ", ".join(f"{number} x {name}" for name, number in zip(names, trial.counts, strict=True))
     return f"{counts} ({_money(answer, trial.cost_per_year)})"
 
