@@ -60,12 +60,13 @@ class ConnectingDesk:
         """Connect a battery that has got its charger now, or have it wait for a person."""
         person, service = self.connects_now(battery), self.area.service
         by_attendant = person == ATTENDANT and self.by_attendants
-        if person is not None and not (by_attendant and not (service.usual_order and service.can_spare_one(self.area))):
+        in_turn = not service.usual_order or (by_attendant and service.others_wait())
+        if person is not None and not (by_attendant and in_turn):
             self._connect(battery, person)
             return
         self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=self.area.env.now)
         self.waiting.append(battery)
-        if not service.usual_order:
+        if in_turn:
             self.area.serve()
 
     def _connect(self, battery: "Battery", person: int) -> None:

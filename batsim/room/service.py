@@ -161,11 +161,11 @@ class Service:
         wanted = {queue.desk for queue in self.queues if queue.cause == NO_ATTENDANT}
         return any(not any(desk.could_use(person) for desk in wanted) for crew in self.crews for person in crew.free)
 
-    def can_spare_one(self, area: "Area") -> bool:
-        """Whether an attendant of an area is free for a job that must leave people to the exchanges."""
-        if not area.attendants.can_spare(1):
-            return False
-        return not self.waits_for_attendant or self.others_are_free()
+    def others_wait(self) -> bool:
+        """Whether something waits that goes before connecting a battery that has only now got its charger."""
+        if self.trucks_waiting or any(crew.unmanned for crew in self.crews):
+            return True
+        return any(area.connecting.waiting for area in self.areas)
 
 
 def services_of(room: "Room") -> list[Service]:

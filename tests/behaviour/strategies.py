@@ -8,6 +8,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 import batsim
+from batsim.scenario.parts.layouts import PICKING
 from batsim.scenario.site import Scenario
 from tests.runs import record_of
 
@@ -200,9 +201,10 @@ def layouts(
             for charger in BATTERIES[name][1][: draw(st.integers(1, 2))]
         ],
         "stations": draw(st.integers(1, 2)),
-        "picking": draw(st.sampled_from(["longest_rested", "nearest", "fullest"])),
+        "picking": draw(st.sampled_from(PICKING)),
     }
     if arrangement == "in_truck":
+        del layout["picking"]
         layout["in_truck"] = {"in_breaks": draw(st.booleans())}
         return layout
     trucks = {name: sum(group["count"] for group in groups if group["battery"] == name) for name in batteries}

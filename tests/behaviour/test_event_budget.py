@@ -81,7 +81,7 @@ def test_trucks_that_do_not_work_cost_nothing(kestrel_lane: Scenario, layout: st
         kestrel_lane = batsim.changed(kestrel_lane, {f"week.shifts.{shift}.days": "Sat"})
     record = simulate(kestrel_lane, layout, 5 * DAY_MIN)
     stands = {"chargers"} if layout == "side rollers" else set()  # spares that stand on chargers bound to their bays
-    assert {name for name in TABLES if record.count(name)} == {"discharges", "battery_states"} | stands
+    assert {name for name in TABLES if record.count(name)} == {"discharges", "batteries", "battery_states"} | stands
     trucks, shifts, end_of_run = 24, 3, 1
     assert len(instants) <= trucks + shifts + end_of_run
 

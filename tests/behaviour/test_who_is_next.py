@@ -69,3 +69,22 @@ def test_a_start_that_is_staggered_out_of_the_hours_waits_for_the_next() -> None
     record = batsim.simulate(batsim.changed(batsim.read_scenario_text(text), held_back), "room")
 
     assert [start for _, start in starts(record, "charges", "battery")][:3] == [68.0, 1440.0, 1455.0]
+
+
+def test_an_exchange_goes_before_the_connecting_of_the_battery_that_another_brings() -> None:
+    """One station, one attendant: at 68 and 78 min he begins the exchange that waited for the station.
+
+    Only then does he connect the three batteries, the longest waiting first.
+    """
+    text = (
+        SITE.replace("PRIORITY", "1")
+        .replace("CHARGERS", "3")
+        .replace("attendants: unlimited", "attendants: {always: 1}")
+    )
+    text = text.replace("bay: spot,", "bay: spot, connects: attendant, connect_time: 5 min,")
+    record = batsim.simulate(batsim.read_scenario_text(text), "room")
+
+    assert [start for _, start in starts(record, "exchanges", "truck")] == [58.0, 68.0, 78.0]
+    charges = record.frame("charges").sort_values("connected_min")
+    assert charges["discharged_min"].tolist() == [68.0, 78.0, 88.0]
+    assert charges["start_min"].tolist() == [93.0, 98.0, 103.0]
