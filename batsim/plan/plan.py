@@ -19,6 +19,7 @@ from batsim.plan.conversion import PartChange, conversion
 from batsim.plan.equipment import EquipmentLine, equipment_list
 from batsim.plan.evidence import Evidence, evidence
 from batsim.plan.fit import strength_checks
+from batsim.plan.lots import LotOutlook, lot_outlooks
 from batsim.plan.money import Payback, YearlyCost, money, payback
 from batsim.plan.possible import checks_at_once, impossible_layouts, why
 from batsim.plan.supply import SupplyPlan, held_back, supply
@@ -65,6 +66,8 @@ class LayoutPlan:
     checks: tuple[Check, ...]
     """The gravest first."""
     equipment: tuple[EquipmentLine, ...]
+    lots: tuple[LotOutlook, ...]
+    """What becomes of each lot of batteries; nothing where lots are not told apart."""
     conversion: tuple[PartChange, ...]
     """Parts that change against the layout that is there today; none where the scenario names none, or for itself."""
     ventilations: tuple[Ventilation, ...]
@@ -266,6 +269,7 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
             in_truck=BATTERY_ROOM not in spaces_of(resolved, name),
             checks=ordered((*draft.checks, *supplied.checks)),
             equipment=draft.equipment,
+            lots=lot_outlooks(evidences[name]),
             conversion=changes,
             ventilations=draft.ventilations,
             supply=supplied,
@@ -327,6 +331,7 @@ def _layout_json(layout: LayoutPlan) -> dict[str, Any]:
         "targets": layout.targets,
         "checks": layout.checks,
         "equipment": [{**line.row, "price": line.price, "cost": line.cost} for line in layout.equipment],
+        "lots": layout.lots,
         "conversion": layout.conversion,
         "ventilation": _air_json(layout.ventilation),
         "ventilations": {air.space_name: _air_json(air) for air in layout.ventilations},

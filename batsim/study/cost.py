@@ -11,7 +11,6 @@ from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.site import Scenario
 from batsim.study.prices import (
-    NOTHING,
     Price,
     charger_price,
     charger_rent,
@@ -97,17 +96,15 @@ class UnitCosts:
             devices |= dict.fromkeys(arrangement.devices)
             devices |= dict.fromkeys(arrangement.watering_devices if arrangement.in_truck else ())
         bought = [
-            *(("charger", name, charger_price(scenario, name)) for name in scenario.layouts[layout].chargers_by_type),
             ("bay", "", price_of(scenario, "bay", prices.bay)),
             ("station", "", price_of(scenario, "station", prices.station)),
             *(("device", name, device_price(scenario, name)) for name in devices),
         ]
         units = [self._battery(counted) for counted in self.numbers if counted.kind == BATTERIES]
+        units += [self._charger(name) for name in scenario.layouts[layout].chargers_by_type]
         for thing, name, price in bought:
             kind, called = ("room", KEYS[thing]) if thing in ("bay", "station") else (thing, name)
-            rent = charger_rent(scenario, name) if thing == "charger" else NOTHING
-            yearly = rent if rent.value else price.in_a_year(recovery_of(scenario, kind, called))
-            units.append(UnitCost(thing, name, yearly, price.value, rented=rent.value > 0.0))
+            units.append(UnitCost(thing, name, price.in_a_year(recovery_of(scenario, kind, called)), price.value))
         wage = price_of(scenario, "attendant", prices.attendant)
         for name in [counted.name for counted in self.numbers if counted.kind == ATTENDANTS]:
             shift = scenario.week.shifts[name]
@@ -123,6 +120,12 @@ class UnitCosts:
         bought = price.in_a_year(recovery_of(scenario, "battery", name, left_share=left_share))
         yearly = rent if rent.value else bought
         return UnitCost("battery", name, yearly, price.value, lot, rent.value > 0.0)
+
+    def _charger(self, name: str) -> UnitCost:
+        """Cost of a charger of a type: its rent, or what a year of its life pays."""
+        price, rent = charger_price(self.scenario, name), charger_rent(self.scenario, name)
+        yearly = rent if rent.value else price.in_a_year(recovery_of(self.scenario, "charger", name))
+        return UnitCost("charger", name, yearly, price.value, rented=rent.value > 0.0)
 
     def owned(self, unit: UnitCost) -> float:
         """How many of a thing are there and cost nothing; of what can no longer be had all that the layout counts."""

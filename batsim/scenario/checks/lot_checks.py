@@ -26,17 +26,15 @@ def lot_problems(checked: CheckedLayout) -> Iterator[Problem]:
 
 def lot_faults(scenario: Scenario, battery: str, counted: BatteryCount | None) -> Iterator[Fault]:
     """Find a number without lots, or with lots that the type does not have; the path is that within the count."""
-    known = list(scenario.batteries[battery].lots)
-    if known and (counted is None or not counted.lots):
-        example = ", ".join(f"{number} x {name}" for number, name in zip((20, 13, 5), known, strict=False))
-        rule = f"needs how many of each lot of '{battery}', such as [{example}]"
-        yield Fault((), rule, None if counted is None else str(int(counted)))
-    if counted is not None and counted.lots and not known:
-        yield Fault(
-            (), f"battery type '{battery}' has no lots; count it in one number, or state them there", counted.text
-        )
+    known, named = list(scenario.batteries[battery].lots), {} if counted is None else counted.lots
+    got = None if counted is None else counted.text
+    if not known and named:
+        yield Fault((), f"battery type '{battery}' has no lots; count it in one number, or state them there", got)
         return
-    for position, name in enumerate(counted.lots if counted is not None else ()):
+    if known and not named:
+        example = ", ".join(f"{number} x {name}" for number, name in zip((20, 13, 5), known, strict=False))
+        yield Fault((), f"needs how many of each lot of '{battery}', such as [{example}]", got)
+    for position, name in enumerate(named):
         if name not in known:
             rule = f"no lot of this name under battery type '{battery}'{did_you_mean(name, known)}"
             yield Fault((position,), rule, shown(name))
@@ -49,13 +47,20 @@ def kept_problems(scenario: Scenario, layout: str, source: LocatedData) -> Itera
         if kept is not None and number > kept.number:
             rule = f"{kept.text}, and can no longer be bought; have at most as many, or another type"
             yield source.problem(_at(scenario, layout, "chargers"), rule, got=f"{number:g} x {name}")
+    for name, lot, number in _old_lots(scenario, layout):
+        kept = scenario.kept(layout, name, lot)
+        if kept is not None and number > kept.number:
+            rule = f"{kept.text}; have at most as many, or state a price or rent for which more can be had"
+            yield source.problem(_at(scenario, layout, "batteries", name), rule, got=f"{number} x {lot}")
+
+
+def _old_lots(scenario: Scenario, layout: str) -> Iterator[tuple[str, str, int]]:
+    """Battery type, lot and number of what a layout counts of lots of which no more can be had."""
     for name, counted in scenario.batteries_of(layout).items():
+        lots = scenario.batteries[name].lots
         for lot, number in counted.lots.items():
-            stated = scenario.batteries[name].lots.get(lot)
-            kept = scenario.kept(layout, name, lot) if stated is not None and not stated.can_grow else None
-            if kept is not None and number > kept.number:
-                rule = f"{kept.text}; have at most as many, or state a price or rent for which more can be had"
-                yield source.problem(_at(scenario, layout, "batteries", name), rule, got=f"{number} x {lot}")
+            if lot in lots and not lots[lot].can_grow:
+                yield name, lot, number
 
 
 def _at(scenario: Scenario, layout: str, *keys: str) -> Path:

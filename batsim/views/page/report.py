@@ -23,8 +23,10 @@ from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import (
     AS_THEY_WEAR,
     CHANGES,
+    LOTS,
     advice_texts,
     change_texts,
+    lot_texts,
     payback_sentence,
     ventilation_head,
     what_follows,
@@ -171,6 +173,7 @@ def _layout(plans: Plan, name: str, number: int) -> dict[str, Any]:
         "plan": plan,
         "advice": advice_texts(plan),
         "blocks": [
+            *([{"head": LOTS, "lines": lot_texts(plan)}] if plan.lots else []),
             *([{"head": CHANGES, "lines": change_texts(plan)}] if plan.conversion else []),
             *ventilations,
             {"head": "Supply", "lines": supply_facts(plan.supply, figures)},

@@ -14,7 +14,7 @@ from batsim.plan.possible import why
 from batsim.plan.ventilation import Ventilation
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
-from batsim.views.text.numbers import number_text
+from batsim.views.text.numbers import counted, number_text
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import heading
 
@@ -30,6 +30,7 @@ TAGS = {FAILS: "FAILS", TO_CHECK: "to check", NOT_KNOWN: "not known", OK: "OK"}
 AS_THEY_WEAR = "Batteries count as they wear out."
 """What stands behind a payback."""
 CHANGES = "Parts that change against today"
+LOTS = "Lots of batteries, at the pace simulated"
 """Stands over what a conversion takes."""
 
 
@@ -82,7 +83,8 @@ def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     lines += ["", sentence(f"Checks: {plan.counts}", width)]
     lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
     lines += ["", *_equipment(plan, width)]
-    lines += ["", CHANGES, *(listed(change, width) for change in change_texts(plan))] if plan.conversion else []
+    for head, texts in ((LOTS, lot_texts(plan)), (CHANGES, change_texts(plan))):
+        lines += ["", head, *(listed(text, width) for text in texts)] if texts else []
     for air in plan.ventilations:
         lines += ["", sentence(ventilation_head(plan, air), width)]
         lines += [listed(fact, width) for fact in ventilation_facts(air, figures)]
@@ -137,6 +139,16 @@ def _equipment(plan: LayoutPlan, width: int) -> list[str]:
     return lines + [
         listed(f"x {_item(line)}{f'; {NO_MORE}' if line.kept else ''}", width, first=f"    {line.owned:>4g} ")
         for line in owned
+    ]
+
+
+def lot_texts(plan: LayoutPlan) -> list[str]:
+    """What becomes of each lot of batteries."""
+    return [
+        f"{lot.battery_type}, {lot.lot}: {counted(lot.batteries, 'battery')}, each discharged "
+        f"{lot.discharges_per_week:.1f} times a week; lasts {lot.left_years:.1f} years more"
+        + (f", {lot.due:.3g} due to be replaced within a year" if lot.due else "")
+        for lot in plan.lots
     ]
 
 

@@ -9,6 +9,7 @@ import batsim
 from batsim.plan.equipment import NO_MORE, EquipmentLine, equipment_list
 from batsim.scenario.site import Scenario
 from batsim.study.first_estimate import outline
+from batsim.views.page.report import report_html
 from batsim.views.text.plan_text import plan_text
 from batsim.views.text.summary import summary_text
 
@@ -74,6 +75,26 @@ def test_what_is_owned_is_stated_by_lot() -> None:
 def test_the_list_says_so_in_words() -> None:
     plan = batsim.plan_layouts(site(), batsim.Settings(layouts="today", weeks=1, replications=1, workers=1))
     assert f"3 x charger (old); {NO_MORE}" in plan_text(plan, width=200)
+
+
+def test_a_plan_says_what_becomes_of_each_lot() -> None:
+    """By hand from one run: discharges of a battery in a week, years until it is worn out."""
+    settings = batsim.Settings(layouts="today", weeks=4, replications=1, workers=1)
+    plans = batsim.plan_layouts(site(), settings)
+    (old, new) = plans.layouts["today"].lots
+    measures = batsim.run(site(), settings).as_json()["layouts"]["today"]["battery_types"]["lead"]["lots"]
+    by_hand = {name: {key: each["mean"] for key, each in lot["measures"].items()} for name, lot in measures.items()}
+    for lot, name, number, due in ((old, "bought 2019", 6, 6), (new, "new", 2, 0)):
+        assert (lot.battery_type, lot.lot, lot.batteries, lot.due) == ("lead", name, number, due)
+        assert lot.discharges_per_week == pytest.approx(by_hand[name]["discharges_ended"] / 4 / number)
+        assert lot.left_years == pytest.approx(by_hand[name]["life_left_years"])
+    said = (
+        f"lead, bought 2019: 6 batteries, each discharged {old.discharges_per_week:.1f} times a week; lasts "
+        f"{old.left_years:.1f} years more, 6 due to be replaced within a year"
+    )
+    assert said in plan_text(plans, width=300)
+    assert said in report_html(plans)
+    assert plans.as_json()["layouts"]["today"]["lots"][0]["lot"] == "bought 2019"
 
 
 def test_money_has_rents_and_pays_what_is_used_over_what_is_left() -> None:
