@@ -1,14 +1,10 @@
-"""Commands on scenario files: check, new, schema."""
-
-from pathlib import Path
-from typing import Any
+"""Commands on scenario files: check, schema."""
 
 import click
 
 import batsim
 from batsim.cli.group import main
-from batsim.cli.options import refuse, say, show, width, written
-from batsim.output import replacing
+from batsim.cli.options import show, width
 
 
 @main.command()
@@ -35,34 +31,3 @@ def schema(study: bool) -> None:
     from batsim.scenario.json_schema import scenario_schema, study_schema  # noqa: PLC0415 - heavy
 
     show(study_schema() if study else scenario_schema())
-
-
-@main.command()
-@click.argument("file", type=click.Path(dir_okay=False))
-@click.option("--site", prompt="Name of the site", help="Name of the site.")
-@click.option("--trucks", type=click.IntRange(1, 2000), prompt="Trucks in use", help="Trucks in use.")
-@click.option("--shifts", type=click.IntRange(1, 3), prompt="Shifts a day (1, 2 or 3)", help="Shifts a day.")
-@click.option(
-    "--voltage", type=click.Choice(["24", "36", "48", "80"]), prompt="Battery voltage", default="48",
-    help="Voltage of the trucks.",
-)  # fmt: skip
-@click.option(
-    "--distance", "distance_m", type=click.FloatRange(0, 100_000), prompt="Metres from work to the room, one way",
-    default=100.0, help="Way from work to the battery room. [m]",
-)  # fmt: skip
-@click.option(
-    "--power", "power_kw", type=click.FloatRange(0.05, 50), help="Mean power of a truck at work, if known. [kW]"
-)
-@click.option("--force", is_flag=True, help="Write over a file that is there.")
-def new(file: str, force: bool, **answers: Any) -> None:  # noqa: ANN401 - click's options
-    """Write a commented starter scenario from a few survey answers; asks for what is not given."""
-    from batsim.scenario.starter import Answers, starter_text  # noqa: PLC0415 - heavy
-
-    path = Path(file)
-    if path.exists() and not force:
-        refuse(f"{file} is there already; choose another name or add --force")
-    text = starter_text(Answers(**answers | {"voltage": int(answers["voltage"])}))
-    batsim.read_scenario_text(text, file)
-    with written("FILE", "choose another file"), replacing(path) as beside:
-        beside.write_text(text, encoding="utf-8")
-    say(f"wrote {file}; next: batsim check {file}, then batsim compare {file}")

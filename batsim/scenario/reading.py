@@ -221,6 +221,11 @@ def catalogue_names(document: str) -> list[str]:
     return list(_catalogue_file(document).data)
 
 
+def catalogue_data(document: str) -> dict[str, dict[str, Any]]:
+    """Entries of a catalogue file by name, figures left as names."""
+    return dict(_catalogue_file(document).copy().data)
+
+
 @cache
 def _offers() -> Offers:
     """Names of the catalogue by the kind of thing they stand for."""

@@ -156,29 +156,39 @@ def test_guide_knows_its_topics() -> None:
 
 # --- new ---
 
-ANSWERS = ("--site", "Here", "--trucks", "9", "--shifts", "2", "--voltage", "48", "--distance", "80")
+
+@pytest.fixture
+def short_trials(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counts are tried for a few days only."""
+    trial = batsim.Settings(replications=1, weeks=0.5, warm_up_weeks=0.5, workers=1)
+    monkeypatch.setattr("batsim.study.starter.TRIAL", trial)
 
 
-@pytest.mark.parametrize("voltage", ["24", "36", "48", "80"])
-@pytest.mark.parametrize("shifts", ["1", "2", "3"])
-def test_new_writes_a_scenario_that_reads_well(tmp_path: Path, shifts: str, voltage: str) -> None:
-    """For all shifts and voltages, from one truck up."""
-    for trucks in ("1", "2", "25"):
-        file = tmp_path / f"{trucks}.yaml"
-        made = call("new", file, "--site", "Here", "--trucks", trucks, "--shifts", shifts, "--voltage", voltage,
-                    "--distance", "80")  # fmt: skip
-
-        assert (made.exit_code, made.stderr) == (0, "")
-        assert made.stdout == f"wrote {file}; next: batsim check {file}, then batsim compare {file}\n"
-        checked = call("check", file)
-        assert (checked.exit_code, checked.stdout.splitlines()[0]) == (0, f"{file}: reads well")
-        scenario = batsim.read(file)
-        assert sum(group.count for group in scenario.trucks) == int(trucks)
-        assert len(scenario.trucks[0].shifts) == int(shifts)
-        volts = scenario.batteries["main battery"].nominal_v
-        assert volts == float(voltage)
+GROUP = "count: 9, voltage: 48 V, shifts: [early, late], removal: either, distance: 80 m"
+ANSWERS = ("--site", "Here", "--group", GROUP)
 
 
+@pytest.mark.parametrize(
+    ("trucks", "shifts", "voltage"),
+    [("1", "day", "24"), ("2", "early, late", "36"), ("7", "early, late, night", "48"), ("25", "day", "80")],
+)
+@pytest.mark.usefixtures("short_trials")
+def test_new_writes_a_scenario_that_reads_well(tmp_path: Path, trucks: str, shifts: str, voltage: str) -> None:
+    """For all usual shifts and voltages, from one truck up."""
+    file = tmp_path / "Mill Road.yaml"
+    made = call("new", file, "--group", f"count: {trucks}, voltage: {voltage} V, shifts: [{shifts}]")
+
+    assert (made.exit_code, made.stderr) == (0, "")
+    assert made.stdout == f"wrote {file}; next: batsim check {file}, then batsim compare {file}\n"
+    checked = call("check", file)
+    assert (checked.exit_code, checked.stdout.splitlines()[0]) == (0, f"{file}: reads well")
+    scenario = batsim.read(file)
+    (group,) = scenario.trucks
+    assert (scenario.site.name, group.count, group.shifts) == ("Mill Road", int(trucks), tuple(shifts.split(", ")))
+    assert group.compartment.voltage_v == scenario.batteries[group.battery].nominal_v == float(voltage)
+
+
+@pytest.mark.usefixtures("short_trials")
 def test_new_can_be_compared_at_once(tmp_path: Path) -> None:
     """What it writes is a whole study."""
     file = tmp_path / "new.yaml"
@@ -189,30 +199,109 @@ def test_new_can_be_compared_at_once(tmp_path: Path) -> None:
     assert list(data["layouts"]) == ["side rollers", "portable stands", "hoist", "in the truck"]
 
 
+@pytest.mark.usefixtures("short_trials")
 def test_new_asks_for_what_is_not_given(tmp_path: Path) -> None:
     """Prompts on a terminal; a wrong answer is asked again; defaults are taken by return."""
     file = tmp_path / "new.yaml"
+    answers = ["Mill Road", "4", "1", "Mon-Fri 7-15", "Mon-Sat 07:00-15:00", "16:00 for 10 min", "none",
+               "", "0", "14", "48", "", "reach_48v", "", "lead acid", "", "", "2 kW/h", "2.4 kW", "",
+               "120 m", "nite", "", "", "", "n"]  # fmt: skip
 
-    result = call("new", file, text="Mill Road\n0\n14\n3\n\n\n")
+    result = call("new", file, text="".join(f"{answer}\n" for answer in answers))
 
     assert result.exit_code == 0
-    assert result.stdout == (
-        "Name of the site: Mill Road\n"
-        "Trucks in use: 0\n"
-        "Error: 0 is not in the range 1<=x<=2000.\n"
-        "Trucks in use: 14\n"
-        "Shifts a day (1, 2 or 3): 3\n"
-        "Battery voltage (24, 36, 48, 80) [48]: \n"
-        "Metres from work to the room, one way [100.0]: \n"
-        f"wrote {file}; next: batsim check {file}, then batsim compare {file}\n"
-    )
+    assert result.stdout.splitlines() == [
+        "Name of the site: Mill Road",
+        "Shifts a day (1, 2 or 3): 4",
+        "Error: 4 is not in the range 1<=x<=3.",
+        "Shifts a day (1, 2 or 3): 1",
+        "Hours of shift 'day' [Mon-Fri 07:00-15:30]: Mon-Fri 7-15",
+        "Error: needs days and times such as 'Mon-Fri 06:00-14:00' (got 'Mon-Fri 7-15')",
+        "Hours of shift 'day' [Mon-Fri 07:00-15:30]: Mon-Sat 07:00-15:00",
+        "Breaks of shift 'day' (none: no break) [12:00 for 30 min]: 16:00 for 10 min",
+        "Error: a break must lie inside its shift (got 16:00 for 10 min in 07:00 to 15:00)",
+        "Breaks of shift 'day' (none: no break) [12:00 for 30 min]: none",
+        "Name of the first truck group [trucks]: ",
+        "Trucks of 'trucks' in use: 0",
+        "Error: must be at least 1 (got '0')",
+        "Trucks of 'trucks' in use: 14",
+        "Battery voltage [48 V]: 48",
+        "Error: needs a voltage with a unit, such as '48 V' (got '48')",
+        "Battery voltage [48 V]: ",
+        f"{CLASS}reach_48v",
+        "Error: not in the catalogue; did you mean 'reach_1_6t_48v'? (got 'reach_48v')",
+        f"{CLASS}",
+        "Battery (lead, gel, lithium) [lead]: lead acid",
+        "Error: must be lead, gel or lithium; did you mean 'lead'? (got 'lead acid')",
+        "Battery (lead, gel, lithium) [lead]: ",
+        "Capacity [750 Ah at 5 h]: ",
+        f"{POWER}: 2 kW/h",
+        "Error: does not know the unit 'kW/h'; did you mean 'kW'? (got '2 kW/h')",
+        f"{POWER}: 2.4 kW",
+        "Battery leaves at: side, top, either, or none (it stays in) [either]: ",
+        "Way from work to the battery room [100 m]: 120 m",
+        "Shifts that they work [day]: nite",
+        "Error: no shift of this name; known: day (got 'nite')",
+        "Shifts that they work [day]: ",
+        "Name of one more truck group (empty: no more): ",
+        "Attendants of the battery room on shift 'day' (0: drivers exchange) [1]: ",
+        "Is it known what is there today? [y/N]: n",
+        f"wrote {file}; next: batsim check {file}, then batsim compare {file}",
+    ]
     scenario = batsim.read(file)
-    assert (scenario.site.name, scenario.trucks[0].count) == ("Mill Road", 14)
+    (group,) = scenario.trucks
+    assert (scenario.site.name, group.count, group.duty.mean_kw, group.to_room.distance_m) == (
+        "Mill Road",
+        14,
+        2.4,
+        120.0,
+    )
+    assert (scenario.week.shifts["day"].days, scenario.week.shifts["day"].breaks) == ((0, 1, 2, 3, 4, 5), ())
+    assert (scenario.present, list(scenario.layouts["hoist"].attendants)) == (None, ["day"])
 
 
+CLASS = "Truck class (counterbalance_1_6t_48v, counterbalance_2_0t_48v, reach_1_6t_48v) [counterbalance_2_0t_48v]: "
+POWER = "Mean power at work, such as 2.4 kW, or energy in a shift, such as 18 kWh (empty: not known)"
+
+
+@pytest.mark.usefixtures("short_trials")
+def test_new_asks_for_one_group_after_another(tmp_path: Path) -> None:
+    """Who works when, and what is there today, which is asked again where it cannot be; what is given is not asked."""
+    file = tmp_path / "new.yaml"
+    reach = ["reach", "6", "48 V", "reach_1_6t_48v", "", "600 Ah at 5 h", "15 kWh", "", "", ""]
+    pickers = ["reach", "pickers", "4", "24 V", "order_picker_24v", "gel", "", "", "none", "", "early"]
+    before = ["y", "side_rollers", "1", "6", "9 x electronic_iuia 48 V", "in_truck", ""]
+    after = ["side_rollers", "2", "13", "9 x electronic_iuia 48 V", "in_truck", ""]
+    answers = [*reach, *pickers, "", "0", "1", *before, *after]
+
+    result = call("new", file, "--site", "S", "--shift", "early", "--shift", "late",
+                  text="".join(f"{answer}\n" for answer in answers))  # fmt: skip
+
+    assert result.exit_code == 0, result.output
+    said = result.stdout.splitlines()
+    assert "Error: another group has this name (got 'reach')" in said
+    deadlock = "Error: would deadlock: without a spare battery of type 'lead 48 V 600 Ah' no exchange can ever start; "
+    assert [line for line in said if line.startswith(deadlock)]
+    scenario = batsim.read(file)
+    reach_group, pickers_group = scenario.trucks
+    assert (reach_group.duty.energy_per_shift_kwh, reach_group.shifts) == (15.0, ("early", "late"))
+    assert (pickers_group.battery, pickers_group.compartment.removal) == ("gel 24 V 450 Ah", "none")
+    today = scenario.layouts["today"]
+    assert (scenario.present, today.attendants, today.exchange_by) == (
+        "today", {"late": 1}, {"early": "drivers", "late": "attendants"},
+    )  # fmt: skip
+    areas = {name: (area.groups, area.handling, area.stations) for name, area in today.areas.items()}
+    assert areas == {
+        "reach": (("reach",), "side_rollers", 2.0), "pickers": (("pickers",), "in_truck", None),
+    }  # fmt: skip
+    assert scenario.batteries_of("today") == {"lead 48 V 600 Ah": 13, "gel 24 V 450 Ah": 4}
+    assert today.chargers_by_type == {"electronic_iuia 48 V": 9.0, "gel_iu 24 V": 4.0}
+
+
+@pytest.mark.usefixtures("short_trials")
 def test_new_states_the_power_if_known(tmp_path: Path) -> None:
     """Else the class stands in for it."""
-    call("new", tmp_path / "known.yaml", *ANSWERS, "--power", "2.75")
+    call("new", tmp_path / "known.yaml", "--group", f"{GROUP}, mean_power: 2.75 kW")
     call("new", tmp_path / "guess.yaml", *ANSWERS)
 
     known, guess = (batsim.read(tmp_path / name).trucks[0].duty for name in ("known.yaml", "guess.yaml"))
@@ -222,6 +311,7 @@ def test_new_states_the_power_if_known(tmp_path: Path) -> None:
     assert guess.mean_kw == 2.4
 
 
+@pytest.mark.usefixtures("short_trials")
 def test_new_stops_when_the_answers_end(tmp_path: Path) -> None:
     """And writes nothing."""
     file = tmp_path / "new.yaml"
@@ -232,6 +322,7 @@ def test_new_stops_when_the_answers_end(tmp_path: Path) -> None:
     assert result.stderr.endswith("Aborted!\n")
 
 
+@pytest.mark.usefixtures("short_trials")
 def test_new_does_not_write_over_a_file(tmp_path: Path) -> None:
     """Unless it is told to."""
     file = tmp_path / "new.yaml"
@@ -255,11 +346,12 @@ def test_new_does_not_write_over_a_file(tmp_path: Path) -> None:
         "x" * 200, "<b>bold</b>", "trailing: ", 'quote at the end"', "$HOME",
     ],
 )  # fmt: skip
+@pytest.mark.usefixtures("short_trials")
 def test_new_keeps_any_name(tmp_path: Path, name: str) -> None:
     """Whatever YAML would make of it."""
     file = tmp_path / "new.yaml"
 
-    made = call("new", file, "--site", name, *ANSWERS[2:])
+    made = call("new", file, "--site", name, "--group", "count: 1, voltage: 24 V, removal: none")
 
     assert (made.exit_code, made.stderr) == (0, "")
     assert batsim.read(file).site.name == name
@@ -269,12 +361,13 @@ def test_new_keeps_any_name(tmp_path: Path, name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "rule"),
     [
-        ("", "site.name: needs a name of 1 to 200 printable characters (got '')"),
-        (" ", "site.name: needs a name of 1 to 200 printable characters (got ' ')"),
-        ("x" * 201, f"site.name: needs a name of 1 to 200 printable characters (got '{'x' * 57}...')"),
-        ("right\u202eleft", "the invisible character U+202E is not read; delete it"),
+        ("", "site: needs a name of 1 to 200 printable characters (got '')"),
+        (" ", "site: needs a name of 1 to 200 printable characters (got ' ')"),
+        ("x" * 201, f"site: needs a name of 1 to 200 printable characters (got '{'x' * 57}...')"),
+        ("right\u202eleft", "site: needs a name of 1 to 200 printable characters"),
     ],
 )
+@pytest.mark.usefixtures("short_trials")
 def test_new_refuses_names_that_cannot_be_shown(tmp_path: Path, name: str, rule: str) -> None:
     """With the message that reading it would give, and without a file."""
     file = tmp_path / "new.yaml"
@@ -285,24 +378,136 @@ def test_new_refuses_names_that_cannot_be_shown(tmp_path: Path, name: str, rule:
     assert rule in result.stderr
 
 
+@pytest.mark.usefixtures("short_trials")
+def test_new_refuses_what_options_say_wrongly(tmp_path: Path) -> None:
+    """Everything at once, each at its place in its option, and no file."""
+    file = tmp_path / "new.yaml"
+    options = {
+        "--site": [" "],
+        "--currency": ["euro"],
+        "--shift": ["early", "room: {days: Mon-Fri, from: 08:00}", "late: {days: Mon-Fr, from: 14:00, to: 22:00}"],
+        "--group": [
+            "group: reach, count: 0, voltage: 48, colour: red",
+            "group: reach, count: 3, class: reech_1_6t_48v, shifts: [early, nite]",
+            "{group: stackers, count: 2, voltage: 72 V}",
+            "group: tow, count: 2, voltage: 25 V, capacity: 500 Ah at 5 h, mean_power: 1 kW, energy_per_shift: 5 kWh",
+        ],
+        "--attendants": ["early: 1, weekend: 1"],
+        "--today": ["for: [reach, stackrs], handling: side_rollers, stations: 0, chargers: 9"],
+    }
+
+    result = call(
+        "new", file, *(part for option, texts in options.items() for text in texts for part in (option, text))
+    )
+
+    assert (result.exit_code, result.stdout, file.exists()) == (2, "", False)
+    assert result.stderr.splitlines() == WRONG
+
+
+WRONG = [
+    "batsim new: 14 problems",
+    "  batsim new: currency: needs the three capital letters of a currency, such as EUR (got 'euro')",
+    "  batsim new: site: needs a name of 1 to 200 printable characters (got ' ')",
+    "  --group 1:1:22: groups[0].count: must be at least 1 (got 0)",
+    "  --group 1:1:34: groups[0].voltage: needs a voltage with a unit, such as '48 V' (got 48)",
+    "  --group 1:1:38: groups[0].colour: unknown key",
+    "  --group 2:1:32: groups[1].class: not in the catalogue; did you mean 'reach_1_6t_48v'? (got 'reech_1_6t_48v')",
+    "  --group 3:1:1: groups[2].capacity: missing: the catalogue has no battery to start from (lead, 72 V); "
+    "'750 Ah at 5 h'",
+    "  --group 3:1:1: groups[2].mean_power: no truck class stands in for 72 V; state 'mean_power', 'energy_per_shift' "
+    "or a 'class'",
+    "  --group 4:1:32: groups[3].voltage: lead batteries have cells of 2 V (got 25 V)",
+    "  --group 4:1:75: groups[3].mean_power: 'energy_per_shift' is stated too; keep one of the two",
+    "  --shift 2:1:7: shifts.room: a shift needs either 'to' or 'length'",
+    "  --shift 3:1:14: shifts.late.days: needs weekdays such as Mon-Fri, Sun-Thu or Mon, Wed, Fri (got 'Mon-Fr')",
+    "  --today 1:1:58: today[0].stations: must be at least 1 (got 0)",
+    "  --today 1:1:71: today[0].chargers: needs a count and a charger type, such as '44 x electronic_iuia' (got 9)",
+]
+
+
 @pytest.mark.parametrize(
-    ("option", "value"),
+    ("options", "messages"),
     [
-        ("--trucks", "0"), ("--trucks", "2001"), ("--trucks", "2.5"), ("--shifts", "4"), ("--shifts", "0"),
-        ("--voltage", "12"), ("--distance", "-1"), ("--distance", "nan"), ("--power", "0"), ("--power", "51"),
-        ("--power", "nan"),
+        (
+            ("--group", "group: reach, count: 3, voltage: 48 V, shifts: [early, nite]",
+             "--group", "group: reach, count: 2, voltage: 80 V", "--attendants", "early: 1, weekend: 1",
+             "--today", "for: [reach, stackrs], handling: side_rollers, chargers: 9 x electronic_iuia"),
+            ("--attendants:1:1: attendants: no shift of this name; known: early (got 'weekend')",
+             "--group 1:1:48: groups[0].shifts: no shift of this name; known: early (got 'nite')",
+             "--group 2:1:8: groups[1].group: another group has this name (got 'reach')",
+             "--today 1:1:6: today[0].for: no truck group of this name; known: reach, reach (got 'stackrs')"),
+        ),
+        (
+            ("--group", "count: 3, voltage: 48 V, mean_power: 40 kW"),
+            ("batsim new: trucks[0].duty.mean_power: would empty 'lead 48 V 750 Ah' in 3 min; state what one truck "
+             "draws over its shift (got 40 kW)",),
+        ),
+        (
+            ("--group", "count: 3, voltage: 48 V", "--today",
+             "handling: side_rollers, chargers: 9 x electronic_iuia, batteries: 3"),
+            ("--today: layouts.today.batteries: would deadlock: without a spare battery of type 'lead 48 V 750 Ah' no "
+             "exchange can ever start; have at least 4, or set rules.discharged_on_charge to at_arrival (got 3)",),
+        ),
+        (
+            ("--group", "group: a, count: 3, voltage: 48 V", "--group", "group: b, count: 3, voltage: 48 V", "--today",
+             "for: [a, a], handling: in_truck, chargers: 3 x electronic_iuia", "--today",
+             "for: [a], handling: in_truck, chargers: 3 x electronic_iuia"),
+            ("batsim new: today: does not say how group 'b' is served",
+             "--today 2:1:6: today[1].for: is served twice today (got 'a')"),
+        ),
+    ],
+    ids=["names", "too weak", "no spare", "not served"],
+)  # fmt: skip
+def test_new_refuses_what_does_not_go_together(
+    tmp_path: Path, options: tuple[str, ...], messages: tuple[str, ...]
+) -> None:
+    """What several options say, and what a scenario of it would break."""
+    file = tmp_path / "new.yaml"
+
+    result = call("new", file, *options)
+
+    assert (result.exit_code, result.stdout, file.exists()) == (2, "", False)
+    assert [line.strip() for line in result.stderr.splitlines()[1:]] == list(messages)
+
+
+def test_new_shows_where_an_option_is_no_yaml(tmp_path: Path) -> None:
+    """As in a file."""
+    result = call("new", tmp_path / "new.yaml", "--group", "count: [3")
+
+    rule = "not valid YAML: what was opened in line 1 needs a ',' or ']' here"
+    assert (result.exit_code, result.stderr) == (2, f"--group 1: 1 problem\n  --group 1:1:11: {rule}\n")
+
+
+@pytest.mark.parametrize(
+    ("group", "message"),
+    [
+        ("count: 2001, voltage: 48 V", "count: must be at most 2000 (got 2001)"),
+        ("count: 2.5, voltage: 48 V", "count: needs a whole number (got 2.5)"),
+        ("voltage: 48 V", "count: missing: trucks in use"),
+        ("count: 2", "voltage: missing: nominal voltage of the battery, such as 48 V"),
+        ("count: 2, voltage: 48 V, battery: nickel", "battery: must be lead, gel or lithium (got 'nickel')"),
+        ("count: 2, voltage: 48 V, removal: below", "removal: must be side, top, either or none (got 'below')"),
+        ("count: 2, voltage: 48 V, distance: -1 m", "distance: must be at least 0 m (got '-1 m')"),
+        ("count: 2, voltage: 48 V, distance: 80", "distance: needs a distance with a unit, such as '140 m' (got 80)"),
+        ("count: 2, voltage: 48 V, mean_power: 0 kW", "mean_power: must be above 0 kW (got '0 kW')"),
+        ("count: 2, voltage: 48 V, shifts: []", "shifts: needs at least one entry (got an empty list)"),
     ],
 )  # fmt: skip
-def test_new_refuses_answers_out_of_range(tmp_path: Path, option: str, value: str) -> None:
+@pytest.mark.usefixtures("short_trials")
+def test_new_refuses_answers_out_of_range(tmp_path: Path, group: str, message: str) -> None:
     """Each with a message and no file."""
     file = tmp_path / "new.yaml"
 
-    result = call("new", file, *ANSWERS, option, value)
+    result = call("new", file, "--group", group)
 
     assert (result.exit_code, result.stdout, file.exists()) == (2, "", False)
-    assert len(result.stderr.splitlines()) > 1
+    head, line = result.stderr.splitlines()
+    assert head == "batsim new: 1 problem"
+    assert line.startswith("  --group 1:1:")
+    assert line.endswith(f": groups[0].{message}")
 
 
+@pytest.mark.usefixtures("short_trials")
 def test_new_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
     """The system's words and no traceback."""
     file = tmp_path / "none" / "new.yaml"
@@ -494,6 +699,7 @@ def test_json_is_the_same_for_the_same_seed(monkeypatch: pytest.MonkeyPatch) -> 
     assert json.loads(one).keys() == json.loads(other).keys()
 
 
+@pytest.mark.usefixtures("short_trials")
 def test_json_is_text_in_utf_8(tmp_path: Path) -> None:
     """Names come out as they went in, whatever the locale."""
     file = tmp_path / "new.yaml"
@@ -681,16 +887,17 @@ def test_control_c_stops_at_once(workers: str) -> None:
     assert "Traceback" not in rest
 
 
+@pytest.mark.usefixtures("short_trials")
 def test_new_shows_what_a_survey_may_bring(tmp_path: Path) -> None:
     """With the marks taken away the lines of the plan are read as they stand."""
     file = tmp_path / "new.yaml"
     call("new", file, *ANSWERS)
     text = file.read_text(encoding="utf-8")
-    start, end = text.index("# present: hoist"), text.index("# and of the trucks")
+    start, end = text.index("# present: side rollers"), text.index("# and of the trucks")
     stated = "".join(line.removeprefix("# ") for line in text[start:end].splitlines(keepends=True))
     file.write_text(text[:start] + stated + text[end:], encoding="utf-8")
 
     scenario = batsim.read(file)
 
-    assert (scenario.present, scenario.room.fan_m3_per_h, scenario.supply.spare_kva) == ("hoist", 2000.0, 250.0)
+    assert (scenario.present, scenario.room.fan_m3_per_h, scenario.supply.spare_kva) == ("side rollers", 2000.0, 250.0)
     assert scenario.equipment["hand_pallet_truck"].fork_length_mm == 1040.0

@@ -87,7 +87,7 @@ def test_a_name_of_a_file_that_is_no_text(site: str) -> None:
 
 def test_a_closed_output(site: str) -> None:
     """Said where it can be said; what is to be written is written."""
-    line = f"{BATSIM} new starter.yaml --site Site --trucks 5 --shifts 1 --voltage 48 --distance 50 >&-"
+    line = f"{BATSIM} new starter.yaml --group 'count: 5, voltage: 48 V' >&-"
     done = subprocess.run(["bash", "-c", line], capture_output=True, text=True, check=False)
 
     assert (done.returncode, done.stderr) == (0, "batsim: the output is closed; what is printed goes nowhere\n")

@@ -519,8 +519,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "merge": ("merge", "put together.store", "study.store"),
     "trace": ("trace", "site.yaml", "--layout", LONG["HOIST"], "--from", "week 1 Tue 8:00", "--to", "week 1 Wed 8:00"),
     "new": (
-        "new", "a new site with a long name.yaml", "--site", "S", "--trucks", "9", "--shifts", "2", "--voltage", "48",
-        "--distance", "90",
+        "new", "a new site with a long name.yaml", "--site", "S", "--group", "count: 9, voltage: 48 V",
     ),
 }  # fmt: skip
 
