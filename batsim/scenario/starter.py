@@ -134,11 +134,11 @@ class Starter:
         light = [name for name, group in self.groups.items() if self.in_truck[name] == ways_in_truck(group)[0]]
         first, *others = [self._layout(self._served(main), main) for main in EXCHANGES]
         mixed = self._layout(first.served | dict.fromkeys(light, IN_TRUCK), next(iter(EXCHANGES)), LIGHT)
-        once: dict[tuple[tuple[str, str], ...], PlannedLayout] = {}
+        plans: list[PlannedLayout] = []
         for plan in (first, *others, mixed):
-            once.setdefault(tuple(plan.served.items()), plan)
-        once.pop(tuple(everyone.items()), None)
-        return [*once.values(), self._layout(everyone)]
+            if plan.served not in (everyone, *(each.served for each in plans)):
+                plans.append(plan)
+        return [*plans, self._layout(everyone)]
 
     def _served(self, main: str) -> dict[str, str]:
         """Arrangement of each group where one is preferred."""
