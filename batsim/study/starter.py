@@ -218,8 +218,8 @@ def _unused(site: Scenario, layout: str, runs: Runs) -> dict[Counted, float]:
 def _counted(area: PlannedArea, site: Scenario, layout: str) -> PlannedArea:
     """Return the plan of an area with the counts of its layout."""
     found: dict[str, dict[str, float]] = {}
-    for (kind, name, _), number in counts_of(site, layout).items():
-        found.setdefault(kind, {})[name] = number
+    for thing, number in counts_of(site, layout).items():
+        found.setdefault(thing.kind, {})[thing.name] = number
     return area._replace(
         stations=found[STATIONS][""],
         devices=found[DEVICES],
