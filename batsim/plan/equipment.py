@@ -415,6 +415,13 @@ def _shared(
         people = max(map(int, attendants.values()), default=1) if isinstance(attendants, dict) else 1
         reason = "goggles, face shield, apron, gloves: one for each attendant"
         yield _part(scenario, "room", "protective equipment", float(max(1, people)), reason, "device")
+    yield from _fans(scenario, list(spaces), checks, air_m3_per_h)
+
+
+def _fans(
+    scenario: Scenario, spaces: Sequence[str], checks: tuple[Check, ...], air_m3_per_h: Mapping[str, float]
+) -> Iterator[EquipmentLine]:
+    """A fan for each space that has too little air."""
     for space in spaces:
         of_space = [check for check in checks if check.subject == space]
         if missed("air", of_space) or missed("gas", of_space):

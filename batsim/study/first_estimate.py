@@ -8,7 +8,7 @@ from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.room.area_plan import AreaPlan
-from batsim.room.battery_plan import BatteryPlan, LotPlan
+from batsim.room.battery_plan import BatteryPlan
 from batsim.room.blueprint import blueprint_of
 from batsim.room.group_plan import GroupPlan, group_plan
 from batsim.scenario.parts.calendar import full_day_min
@@ -28,6 +28,18 @@ class GroupOutline(NamedTuple):
     """Mean power; 0 where run times are stated. [kW]"""
 
 
+class LotOutline(NamedTuple):
+    """One lot of a battery type in one layout."""
+
+    name: str
+    batteries: int
+    life_used: tuple[float, float]
+    """Share of its life that the least and the most used one has behind it. [-]"""
+    capacity_left_share: float | None
+    """Capacity as measured, over the rated one; None where it follows from the life used. [-]"""
+    age_years: float
+
+
 class StockOutline(NamedTuple):
     """One battery type in one layout."""
 
@@ -43,8 +55,8 @@ class StockOutline(NamedTuple):
     """Batteries a truck by rule of thumb, for the work of its trucks; not a number in the truck. [-]"""
     work_h: float
     """Work of a truck on a day, of the group that works longest. [h]"""
-    lots: tuple[LotPlan, ...]
-    """Its lots; one without a name where lots are not told apart."""
+    lots: tuple[LotOutline, ...]
+    """Its lots; none where lots are not told apart."""
 
 
 class LayoutOutline(NamedTuple):
@@ -119,4 +131,9 @@ def _stock(area: AreaPlan, line: BatteryPlan, groups: list[GroupPlan], week: Wee
     too_few = area.bound_chargers and sum(area.charger_counts.values()) < area.bays
     held_h = hours + battery.cool_down_min.mean / 60.0 * too_few
     served_by = area.chargers[charger - area.first_charger].name
-    return StockOutline(line.name, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h, line.lots)
+    lots = tuple(
+        LotOutline(lot.name, lot.batteries, lot.life_used, lot.capacity_left_share, lot.age_years)
+        for lot in line.lots
+        if lot.name
+    )
+    return StockOutline(line.name, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h, lots)

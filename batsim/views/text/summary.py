@@ -5,12 +5,11 @@ import math
 from batsim.catalogue import FIGURES, sources
 from batsim.formulas.rules_of_thumb import SHIFT_HOURS
 from batsim.plan.possible import impossible_layouts
-from batsim.room.battery_plan import LotPlan
 from batsim.scenario.parts.batteries import Equalising
 from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR, name_of_weeks
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.study.first_estimate import GroupOutline, LayoutOutline, Outline
+from batsim.study.first_estimate import GroupOutline, LayoutOutline, LotOutline, Outline
 from batsim.study.sweeps.agenda import Agenda
 from batsim.views.text.lines import hung
 from batsim.views.text.numbers import are, counted
@@ -123,7 +122,7 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
             f"    {stock.battery}: {counted(stock.batteries, 'battery')} for {counted(stock.trucks, 'truck')}; "
             f"a full charge takes about {stock.charge_h:.1f} h on {stock.charger}"
         )
-        lines += [f"      {_lot(lot)}" for lot in stock.lots if lot.name]
+        lines += [f"      {_lot(lot)}" for lot in stock.lots]
         if stock.held_h > stock.charge_h:
             lines.append(
                 f"      a charger is bound to its bay: taken for {stock.held_h:.1f} h and until the battery goes; what "
@@ -141,7 +140,7 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
     return lines
 
 
-def _lot(lot: LotPlan) -> str:
+def _lot(lot: LotOutline) -> str:
     """How many batteries a lot has, and what they have behind them."""
     least, most = (f"{100.0 * share:.3g}" for share in lot.life_used)
     used = f"{least} to {most}" if least != most else most
