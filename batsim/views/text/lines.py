@@ -145,7 +145,7 @@ def head_size(head: str, most: int) -> int:
 
 def _head(text: str, size: int) -> list[str]:
     """Break the head of a column."""
-    return textwrap.wrap(text, size, break_on_hyphens=False) or [""]
+    return textwrap.wrap(text, max(1, size), break_on_hyphens=False) or [""]
 
 
 def _name(text: str, size: int) -> list[str]:
