@@ -32,13 +32,14 @@ LEAST_WAIT_MIN = 1e-6
 """A wait that is shorter is none, but rounding. [min]"""
 
 
-def downtime_by_cause(measured: Measured) -> tuple[dict[str, float], dict[str, int]]:
-    """Scheduled truck minutes lost in the measured time, by cause, and how many trucks waited for each.
+def downtime_by_cause(measured: Measured) -> tuple[dict[str, Floats], dict[str, int]]:
+    """Scheduled truck minutes that each group lost in the measured time, by cause; how many trucks waited for each.
 
     The minutes add up to all that is lost. [min]
     """
     rows = measured.columns("exchanges")
-    lost, counts = dict.fromkeys(PARTS, 0.0), dict.fromkeys(WAITS, 0)
+    lost: dict[str, Floats] = {part: np.zeros(len(measured.groups)) for part in PARTS}
+    counts = dict.fromkeys(WAITS, 0)
     for number, worked in enumerate(measured.groups):
         mine = rows["group"] == number
         times = ("left_min", "joined_min", "start_min", "truck_free_min", "back_min")
@@ -46,22 +47,22 @@ def downtime_by_cause(measured: Measured) -> tuple[dict[str, float], dict[str, i
         left_at, back_at = worked(left), worked(back)
         joined_at, start_at, free_at = worked(joined), worked(start), worked(free)
         stops_at = worked(np.maximum(left, joined - rows["fetched_min"][mine]))
-        lost["travel"] += float(np.sum(stops_at - left_at)) + float(np.sum(back_at - free_at))
-        lost["fetch"] += float(np.sum(joined_at - stops_at))
+        lost["travel"][number] = float(np.sum(stops_at - left_at)) + float(np.sum(back_at - free_at))
+        lost["fetch"][number] = float(np.sum(joined_at - stops_at))
         stands = measured.columns("stands")
         helping = stands["group"] == number
         begin, end = (worked(measured.clip(stands[name][helping])) for name in ("start_min", "end_min"))
-        lost["help"] += float(np.sum(end - begin))
+        lost["help"][number] = float(np.sum(end - begin))
         in_truck = rows["kind"][mine] == CHARGE_IN_TRUCK
-        lost["exchange"] += float(np.sum((free_at - start_at)[~in_truck]))
+        lost["exchange"][number] = float(np.sum((free_at - start_at)[~in_truck]))
         # Water goes in at the end, just before the truck is free again.
         water_at = worked(np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine])))
-        lost["watering"] += float(np.sum((free_at - water_at)[in_truck]))
-        lost["charge_in_truck"] += float(np.sum((water_at - start_at)[in_truck]))
+        lost["watering"][number] = float(np.sum((free_at - water_at)[in_truck]))
+        lost["charge_in_truck"][number] = float(np.sum((water_at - start_at)[in_truck]))
         for queue in range(len(measured.facts.battery_types)):
             here = rows["queue"][mine] == queue
             for name, minutes in _waits(measured, worked, queue, joined[here], start[here]).items():
-                lost[name] += float(np.sum(minutes))
+                lost[name][number] += float(np.sum(minutes))
                 counts[name] += int(np.count_nonzero(minutes > LEAST_WAIT_MIN))
     return lost, counts
 
@@ -88,10 +89,11 @@ def _waits(measured: Measured, worked: Worked, queue: int, joined: Floats, start
 
 def downtime_measures(measured: Measured) -> dict[str, float]:
     """Downtime and its parts per truck-shift, and availability."""
-    lost, counts = downtime_by_cause(measured)
+    by_group, counts = downtime_by_cause(measured)
+    lost = {cause: sum(minutes.tolist()) for cause, minutes in by_group.items()}
     total = sum(lost.values())
     scheduled = float(np.sum(measured.scheduled_min))
-    standing = max(0.0, total - lost["travel"] - lost["help"] - _drivers_hands_on(measured))
+    standing = _drivers_standing(measured, by_group)
     return {
         f"{cause}_min_per_truck_shift": rate(minutes, measured.truck_shifts)
         for cause, minutes in {"downtime": total, **lost}.items()
@@ -126,12 +128,21 @@ def _weeks(measured: Measured) -> dict[str, float]:
     }
 
 
-def _drivers_hands_on(measured: Measured) -> float:
-    """Drivers' hands-on minutes that fall into scheduled time. [min]"""
+def _drivers_standing(measured: Measured, lost: dict[str, Floats]) -> float:
+    """Lost minutes in which drivers neither drive, nor help, nor have their hands on a battery of their area. [min]"""
+    standing = sum(lost.values()) - lost["travel"] - lost["help"]
+    areas = zip(measured.facts.areas, _drivers_hands_on(measured), strict=True)
+    return sum(max(0.0, float(np.sum(standing[list(area.groups)])) - hands_on) for area, hands_on in areas)
+
+
+def _drivers_hands_on(measured: Measured) -> list[float]:
+    """Drivers' hands-on minutes in each area that fall into scheduled time. [min]"""
     work = measured.columns("work")
     drivers = (work["person"] == DRIVER) & measured.inside(work["start_min"])
     scheduled = _scheduled(measured, work["start_min"], work["end_min"])
-    return float(np.sum(np.minimum(scheduled, work["hands_on_min"])[drivers]))
+    within = np.minimum(scheduled, work["hands_on_min"])
+    areas = range(len(measured.facts.areas))
+    return [float(np.sum(within[drivers & (work["area"] == number)])) for number in areas]
 
 
 def _scheduled(measured: Measured, start: Floats, end: Floats) -> Floats:

@@ -217,19 +217,28 @@ class Comparison(Shows):
         return self._no_winner(best, near, confidence) if near else self._winner(best, others[0], confidence)
 
     @property
+    def worst_area_sentence(self) -> str:
+        """Sentence on the area that loses most in the best layout, so that a mean hides none; empty with one."""
+        return self._worst_sentence("area", "areas")
+
+    @property
     def worst_group_sentence(self) -> str:
-        """Sentence on the truck group that loses most in the best layout, so that a mean hides none; empty with one."""
-        if len(self.runs.groups) < 2 or not self.ranked:
+        """The same on truck groups."""
+        return self._worst_sentence("group", "groups")
+
+    def _worst_sentence(self, word: str, kind: str) -> str:
+        """Sentence on the worst part of a kind in the best layout."""
+        if not self.ranked:
             return ""
         best = self.ranked[0]
-        intervals = {group: runs.interval(best, DOWNTIME) for group, runs in self.runs.groups.items()}
-        group, worst = max(intervals.items(), key=lambda pair: pair[1].mean)
-        if not worst.mean > 0.0:
+        intervals = {name: runs.interval(best, DOWNTIME) for name, runs in self.runs.parts_of(best)[kind].items()}
+        name, worst = max(intervals.items(), key=lambda pair: pair[1].mean, default=("", NO_DIFFERENCE))
+        if len(intervals) < 2 or not worst.mean > 0.0:
             return ""
         of_all = self.runs.interval(best, DOWNTIME)
         return (
-            f"The worst group in '{best}' is '{group}': {_amount(worst)} min per truck-shift, "
-            f"against {_amount(of_all)} for all groups."
+            f"The worst {word} in '{best}' is '{name}': {_amount(worst)} min per truck-shift, "
+            f"against {_amount(of_all)} for all {kind}."
         )
 
     @property
@@ -310,6 +319,7 @@ class Comparison(Shows):
         ]
         data["chance_best"] = {layout: plain(chance) for layout, chance in self.chance_best.items()}
         data["verdict"] = self.verdict
+        data["worst_area"] = self.worst_area_sentence
         data["worst_group"] = self.worst_group_sentence
         data["impossible"] = dict(self.impossible)
         data["warm_up_too_short"] = {layout: interval_json(more) for layout, more in self.still_settling.items()}

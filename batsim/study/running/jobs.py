@@ -92,9 +92,10 @@ def measures_of(record: Record, scenario: Scenario) -> Values:
 
 
 class Results(NamedTuple):
-    """Measures of one replication: of the site, of each truck group, of each battery type and of each lot of it."""
+    """Measures of one replication: of the site, of each named area, truck group, battery type, and lot of it."""
 
     site: Values
+    areas: dict[str, Values]
     groups: dict[str, Values]
     battery_types: dict[str, Values]
     lots: dict[tuple[str, str], Values]
@@ -102,16 +103,23 @@ class Results(NamedTuple):
 
 
 def results_of(record: Record, scenario: Scenario) -> Results:
-    """Every measure of a record, and those that its truck groups and battery types have of their own."""
-    from batsim.measures.parts import group_measures, lot_measures, type_measures  # noqa: PLC0415 - numpy only when measuring
+    """Every measure of a record, and those that its areas, truck groups and battery types have of their own."""
+    from batsim.measures.parts import (  # noqa: PLC0415 - numpy only when measuring
+        area_measures,
+        group_measures,
+        lot_measures,
+        type_measures,
+    )
 
     targets = scenario.targets
+    wait_min = None if targets.waits is None else targets.waits.minutes
     waits = {name: targets.groups[name].waits or targets.waits if name in targets.groups else targets.waits
              for name in record.facts.groups}  # fmt: skip
     types = dict.fromkeys(kind.battery_type for kind in record.facts.battery_types)
     lots = dict.fromkeys((kind.battery_type, lot) for kind in record.facts.battery_types for lot in kind.lots)
     return Results(
         measures_of(record, scenario),
+        {area.name: area_measures(record, area.name, wait_min) for area in record.facts.areas if area.name},
         {
             name: group_measures(record, number, None if target is None else target.minutes)
             for number, (name, target) in enumerate(waits.items())
@@ -123,7 +131,7 @@ def results_of(record: Record, scenario: Scenario) -> Results:
 
 def site_results_of(record: Record, scenario: Scenario) -> Results:
     """Every measure of a record, for all of the site alone."""
-    return Results(measures_of(record, scenario), {}, {}, {})
+    return Results(measures_of(record, scenario), {}, {}, {}, {})
 
 
 def measure_names(scenario: Scenario) -> tuple[str, ...]:

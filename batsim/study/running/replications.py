@@ -25,6 +25,9 @@ UNITS = {name: measure.unit for name, measure in (*MEASURES.items(), (WITHIN_TAR
 """Unit of each measure."""
 ESTIMATE_COLUMNS = ("mean", "low", "high", "unit", "events", "of")
 """What tables say of a measure; events of how many where they are too few for limits."""
+FRAME_COLUMNS = ["layout", "measure", *ESTIMATE_COLUMNS]
+PARTS = ("areas", "groups", "battery_types")
+"""Kinds of part of a site of which there are runs."""
 DOWNTIME = "downtime_min_per_truck_shift"
 """Measure that decides where no other is named."""
 FIRST_REPLICATIONS = 10
@@ -80,8 +83,10 @@ class Runs(Shows):
     """By layout and measure: one value for each replication."""
     goal: PrecisionGoal | None = None
     """Precision that the runs were to reach; None when their number was stated."""
+    areas: Mapping[str, "Runs"] = field(default_factory=dict)
+    """Of the same runs what concerns each area, by its name; the layouts are those that have it."""
     groups: Mapping[str, "Runs"] = field(default_factory=dict)
-    """Of the same runs what concerns each truck group, by its name."""
+    """The same of each truck group."""
     battery_types: Mapping[str, "Runs"] = field(default_factory=dict)
     """The same of each battery type; the layouts are those that have it."""
     lots: Mapping[tuple[str, str], "Runs"] = field(default_factory=dict)
@@ -150,6 +155,17 @@ class Runs(Shows):
         variance, mean = float(np.var(seen, ddof=1)), float(np.mean(seen))
         return replications_needed(variance, self.confidence, precision, n0=self.replications, mean=mean)
 
+    def parts_of(self, layout: str) -> dict[str, dict[str, "Runs"]]:
+        """Areas, truck groups and battery types that a layout has, by kind and name."""
+        return {
+            kind: {name: runs for name, runs in getattr(self, kind).items() if layout in runs.layouts} for kind in PARTS
+        }
+
+    @property
+    def frame_by_area(self) -> Frame:
+        """The same table of each area, with a column for its name; empty where no layout has areas."""
+        return _frame_of_parts("area", self.areas)
+
     @property
     def frame_by_group(self) -> Frame:
         """The same table of each truck group, with a column for its name."""
@@ -189,21 +205,24 @@ class Runs(Shows):
                 for layout in self.layouts
                 for measure in self.measures
             ],
-            columns=["layout", "measure", *ESTIMATE_COLUMNS],
+            columns=FRAME_COLUMNS,
         )
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is not a number becomes null.
 
-        A measure has `mean`, `low`, `high` and `unit`. Where events are too few for an interval, `low` and `high` are
-        null and `count` has `events` of `of` (`what`: events, or misses where those are rarer; `whole`: the measure
-        that is `of`), `replications_with` any of `replications`, and `low` and `high` of the chance that one has any.
+        Beside the `measures` of a layout stand those of its parts, `areas`, `groups` and `battery_types`, each by name
+        with `measures` of its own; a layout that states no areas has none. A measure has `mean`, `low`, `high` and
+        `unit`. Where events are too few for an interval, `low` and `high` are null and `count` has `events` of `of`
+        (`what`: events, or misses where those are rarer; `whole`: the measure that is `of`), `replications_with` any
+        of `replications`, and `low` and `high` of the chance that one has any.
         """
         return {
             **self.schedule.as_json(),
             "layouts": {
                 layout: {
                     "measures": self._measures_json(layout),
+                    "areas": _parts_json(layout, self.areas),
                     "groups": _parts_json(layout, self.groups),
                     "battery_types": {
                         name: measures | self._lots_json(layout, name)
@@ -236,6 +255,8 @@ def _frame_of_parts(kind: str, parts: Mapping[Any, Runs]) -> Frame:
     """Tables of parts, one below the other, with a first column that names the part."""
     import pandas as pd  # noqa: PLC0415 - only when a person asks for a table
 
+    if not parts:
+        return frame_of([], columns=[kind, *FRAME_COLUMNS])
     frames = [runs.frame for runs in parts.values()]
     for name, frame in zip(parts, frames, strict=True):
         frame.insert(0, kind, [name] * len(frame))
@@ -337,13 +358,15 @@ def _next_count(goal: PrecisionGoal, series: list[tuple[Floats, float]]) -> int 
 
 def runs_of(schedule: Schedule, results: dict[str, list[Results]], goal: PrecisionGoal | None = None) -> Runs:
     """Gather what the replications of each layout gave."""
-    groups = {group.group: _part_of(schedule, results, "groups", group.group) for group in schedule.scenario.trucks}
-    names = dict.fromkeys(name for replications in results.values() for name in replications[0].battery_types)
-    types = {name: _part_of(schedule, results, "battery_types", name) for name in names}
-    names_of_lots = dict.fromkeys(lot for replications in results.values() for lot in replications[0].lots)
-    lots = {lot: _part_of(schedule, results, "lots", lot) for lot in names_of_lots}
     site = {layout: _by_measure([each.site for each in replications]) for layout, replications in results.items()}
-    return Runs(schedule, site, goal, groups, types, lots)
+    areas, groups, types, lots = (_parts_of(schedule, results, kind) for kind in (*PARTS, "lots"))
+    return Runs(schedule, site, goal, areas, groups, types, lots)
+
+
+def _parts_of(schedule: Schedule, results: dict[str, list[Results]], kind: str) -> dict[Any, Runs]:
+    """Gather what concerns each part of the site of a kind, in the order in which layouts have them."""
+    names = dict.fromkeys(name for replications in results.values() for name in getattr(replications[0], kind))
+    return {name: _part_of(schedule, results, kind, name) for name in names}
 
 
 def _part_of(schedule: Schedule, results: dict[str, list[Results]], kind: str, name: str | tuple[str, str]) -> Runs:

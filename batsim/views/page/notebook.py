@@ -23,6 +23,7 @@ from batsim.views.text.tables import (
     chance_text,
     impossible_sentences,
     number_rows,
+    part_tables,
     season_rows,
     shift_notes,
     simulated,
@@ -114,7 +115,7 @@ def _runs(runs: Runs) -> str:
 
 @html_of.register
 def _comparison(comparison: Comparison) -> str:
-    """The table of the terminal, and what it says."""
+    """The tables of the terminal, and what they say."""
     runs, layouts = comparison.runs, comparison.layouts
     rows = []
     if len(layouts) > 1:
@@ -125,6 +126,8 @@ def _comparison(comparison: Comparison) -> str:
     return _side_by_side(runs, rows) + paragraphs(
         [
             *comparison.verdicts,
+            comparison.worst_area_sentence,
+            comparison.worst_group_sentence,
             order_sentence(comparison),
             *impossible_sentences(comparison.impossible),
             *shift_notes(runs),
@@ -163,7 +166,16 @@ def _side_by_side(runs: Runs, more: list[list[str]]) -> str:
     """Measures of layouts side by side, and further rows."""
     rows = number_rows(runs) + [[*row, ""] for row in more]
     caption = f"{runs.scenario.site.name}: {simulated(runs.schedule)}"
-    return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1))
+    return table(caption, ["", *runs.layouts, ""], rows, range(1, len(runs.layouts) + 1)) + _parts(runs)
+
+
+def _parts(runs: Runs) -> str:
+    """Numbers of areas, truck groups and battery types, a table for each layout that states areas."""
+    tables = []
+    for title, (heads, units, *rows) in part_tables(runs):
+        head = [f"{head}, {unit}" if unit else head for head, unit in zip(heads, units, strict=True)]
+        tables.append(table(title, head, rows, range(1, len(head))))
+    return "".join(tables)
 
 
 def _sure(runs: Runs) -> str:

@@ -32,7 +32,15 @@ from batsim.views.text.plan_text import (
     what_follows,
 )
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import age_note, impossible_sentences, number_rows, season_rows, shift_notes, simulated
+from batsim.views.text.tables import (
+    age_note,
+    impossible_sentences,
+    number_rows,
+    part_tables,
+    season_rows,
+    shift_notes,
+    simulated,
+)
 
 MOST_INPUT = 300
 """Letters of an input that are shown."""
@@ -129,9 +137,15 @@ def _comparison(plans: Plan) -> dict[str, Any]:
         rows.append([results[0].target, *(result.verdict for result in results)])
     rows += _planned(plans)
     note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean. {MARK} rests on placeholders."
-    said = (*comparison.verdicts, order_sentence(comparison), *impossible_sentences(comparison.impossible))
+    worst = (comparison.worst_area_sentence, comparison.worst_group_sentence)
+    said = (*comparison.verdicts, *worst, order_sentence(comparison), *impossible_sentences(comparison.impossible))
     notes = [text for text in (*said, *shift_notes(runs), age_note(runs), note) if text]
-    return {"caption": simulated(runs.schedule), "head": ["", *plans.layouts], "rows": rows, "notes": notes}
+    parts = [
+        {"caption": title, "head": [*map(_named, heads, units)], "rows": numbers}
+        for title, (heads, units, *numbers) in part_tables(runs)
+    ]
+    head = ["", *plans.layouts]
+    return {"caption": simulated(runs.schedule), "head": head, "rows": rows, "notes": notes, "parts": parts}
 
 
 def _planned(plans: Plan) -> list[list[str]]:

@@ -10,6 +10,9 @@ from batsim.statistics.rare_events import Count
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
 
+ROUNDING = 1e-12
+"""Half width of an interval over its mean that is rounding alone."""
+
 
 def number_text(interval: Interval, *, share: bool = False) -> str:
     """Write a mean with the way to the further end of its interval, to the digits that carries; a dash for nothing.
@@ -23,7 +26,7 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
         return "-"
     if not math.isfinite(half):
         return f"{mean:.{1 if mean % 1 else 0}f}{unit}"
-    if half == 0.0:
+    if half <= ROUNDING * abs(mean):
         return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
     digits = _digits(mean, half)
     if share and not half <= mean <= 100.0 - half:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from batsim.decision.ranking import order_of_runs, order_sentence
+from batsim.measures import WITHIN_TARGET
 from batsim.measures.names import COUNTS, PART_LABELS
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
@@ -75,13 +76,78 @@ MEASURES_IN_A_LINE = (
 """Measures, heads and units where many layouts have a line each."""
 
 
+class PartTable(NamedTuple):
+    """A table of parts of a layout that states areas."""
+
+    title: str
+    kinds: dict[str, str]
+    """Kinds of part that it tells of, each with the word before its name."""
+    numbers: tuple[tuple[str, str, str], ...]
+    """Measures, heads and units."""
+
+
+PART_TABLES = (
+    PartTable(
+        "Areas and truck groups",
+        {"areas": "area", "groups": "group"},
+        (
+            (DOWNTIME, "downtime", "min/shift"),
+            ("wait_min_per_exchange", "wait", "min"),
+            ("wait_min_p95", "95th percentile", "min"),
+            (WITHIN_TARGET.name, "in time", "of waits"),
+            ("exchanges_per_day", "exchanges or charges", "a day"),
+            ("energy_drawn_kwh_per_day", "energy drawn", "kWh a day"),
+        ),
+    ),
+    PartTable(
+        "Areas and battery types",
+        {"areas": "area", "battery_types": "battery"},
+        (
+            ("batteries", "batteries", ""),
+            ("batteries_per_truck", "per truck", ""),
+            ("ready_batteries_min", "fewest ready", "at any time"),
+            ("energy_charged_kwh_per_day", "energy charged", "kWh a day"),
+            ("life_years", "cycle life", "years"),
+        ),
+    ),
+)
+"""What tells the parts of a site apart."""
+
+
+def part_tables(runs: Runs) -> list[tuple[str, list[list[str]]]]:
+    """Numbers of the site and of its parts in each layout that states areas: titles, and rows under two of heads."""
+    tables = []
+    for layout in runs.layouts:
+        parts = runs.parts_of(layout)
+        for title, kinds, numbers in PART_TABLES if parts["areas"] else ():
+            named = {"site": runs}
+            named |= {f"{word} {name}": part for kind, word in kinds.items() for name, part in parts[kind].items()}
+            shown = [each for each in numbers if any(each[0] in part.values[layout] for part in named.values())]
+            rows = [["", *(head for _, head, _ in shown)], ["", *(unit for _, _, unit in shown)]]
+            for name, part in named.items():
+                taken = part.values[layout]
+                rows.append([name, *(value_text(part, layout, each) if each in taken else "" for each, _, _ in shown)])
+            tables.append((f"{title} of layout '{layout}'", rows))
+    return tables
+
+
+def _parts(runs: Runs, width: int) -> list[str]:
+    """Lines on the parts of each layout that states areas."""
+    lines: list[str] = []
+    for title, rows in part_tables(runs):
+        lines += ["", sentence(f"{title}:", width), "", *columns(rows, width, heads=2)]
+    return lines
+
+
 def comparison_text(comparison: Comparison, width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     normal, *seasons = comparison.parts
     lines = [heading(comparison.runs, width), "", *_table(normal, number_rows(comparison.runs), width)]
+    lines += _parts(comparison.runs, width)
     for season in seasons:
         title, numbers = season_title(season.runs.schedule), number_rows(season.runs, beside=comparison.runs)
         lines += ["", sentence(f"{title}:", width), "", *_table(season, numbers, width)]
+        lines += _parts(season.runs, width)
     return "\n".join([*lines, *_notes(comparison, width)])
 
 
@@ -130,6 +196,7 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
     notes = [targets_sentence(targets, runs.schedule)] if targets else []
     notes += [
         *comparison.verdicts,
+        comparison.worst_area_sentence,
         comparison.worst_group_sentence,
         order_sentence(comparison),
         *impossible_sentences(comparison.impossible),
@@ -209,9 +276,9 @@ def _one_below_the_other(comparison: Comparison, width: int) -> list[str]:
 
 def runs_text(runs: Runs, measures: tuple[str, ...], width: int = 100) -> str:
     """Every measure of each layout, one layout after another, with how sure they are and the cautions below."""
-    layouts = [layout_text(runs, layout, width) for layout in runs.layouts]
     notes = run_notes(runs, measures, width)
-    return "\n\n".join([heading(runs, width), *layouts, notes, sentence(CAUTION, width)])
+    texts = [text for layout in runs.layouts for text in layout_texts(runs, layout, width)]
+    return "\n\n".join([heading(runs, width), *texts, notes, sentence(CAUTION, width)])
 
 
 def answer_text(title: str, simulated_text: str, blocks: Iterable[str], note: str, width: int) -> str:
@@ -305,8 +372,19 @@ def run_length(schedule: Schedule) -> str:
     return f"{weeks} after {warm_up} of warm-up, seed {schedule.seed}"
 
 
-def layout_text(runs: Runs, layout: str, width: int = 100) -> str:
-    """Every measure of one layout, with its unit; what has no meaning in it is left out."""
+def layout_texts(runs: Runs, layout: str, width: int = 100) -> list[str]:
+    """Every measure of one layout, and of each area that it states."""
+    sites, areas = runs.scenario.areas_of(layout), runs.parts_of(layout)["areas"]
+    handled = {area: site.arrangement(layout).title for area, site in sites.items()}
+    whole = f"areas {', '.join(areas)}" if areas else handled[""]
+    texts = [_measures_text(runs, layout, f"{layout} ({whole})", width)]
+    for area, part in areas.items():
+        texts.append(_measures_text(part, layout, f"{layout}, {area} ({handled[area]})", width))
+    return texts
+
+
+def _measures_text(runs: Runs, layout: str, title: str, width: int) -> str:
+    """Every measure, with its unit, under a title; what has no meaning is left out."""
     rows = []
     for name in runs.measures:
         interval = runs.interval(layout, name)
@@ -316,8 +394,7 @@ def layout_text(runs: Runs, layout: str, width: int = 100) -> str:
         part_of_labour = name.startswith("labour_") and name.count("_") > 4
         indent = "  " if part_of_labour or name.removesuffix("_min_per_truck_shift") in PART_LABELS else ""
         rows.append((indent + measure_of(name).label, value_text(runs, layout, name), unit_of(name)))
-    title = sentence(f"{layout} ({runs.scenario.arrangement(layout).title})", width)
-    return "\n".join([title, *measured(rows, width)])
+    return "\n".join([sentence(title, width), *measured(rows, width)])
 
 
 def number_rows(runs: Runs, beside: Runs | None = None) -> list[list[str]]:
