@@ -90,15 +90,10 @@ class UnitCosts:
     def by_counted(self) -> dict[Counted, UnitCost]:
         """By what a layout has a number of: batteries, chargers, bays, stations, devices; attendants by shift."""
         scenario, layout, prices = self.scenario, self.layout, self.scenario.prices
-        devices: dict[str, None] = {}
-        for site in scenario.areas_of(layout).values():
-            arrangement = site.arrangement(layout)
-            devices |= dict.fromkeys(arrangement.devices)
-            devices |= dict.fromkeys(arrangement.watering_devices if arrangement.in_truck else ())
         bought = [
             ("bay", "", price_of(scenario, "bay", prices.bay)),
             ("station", "", price_of(scenario, "station", prices.station)),
-            *(("device", name, device_price(scenario, name)) for name in devices),
+            *(("device", name, device_price(scenario, name)) for name in self._devices),
         ]
         units = [self._battery(counted) for counted in self.numbers if counted.kind == BATTERIES]
         units += [self._charger(name) for name in scenario.layouts[layout].chargers_by_type]
@@ -111,6 +106,16 @@ class UnitCosts:
             hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
             units.append(UnitCost("attendant", name, wage.times(hours), wage.value))
         return {unit.counted: unit for unit in units}
+
+    @property
+    def _devices(self) -> dict[str, None]:
+        """Kinds of device in all areas."""
+        devices: dict[str, None] = {}
+        for site in self.scenario.areas_of(self.layout).values():
+            arrangement = site.arrangement(self.layout)
+            devices |= dict.fromkeys(arrangement.devices)
+            devices |= dict.fromkeys(arrangement.watering_devices if arrangement.in_truck else ())
+        return devices
 
     def _battery(self, counted: Counted) -> UnitCost:
         """Cost of a battery of a type, or of a lot of it: its rent, or what a year of its life pays."""

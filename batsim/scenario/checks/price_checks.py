@@ -4,8 +4,9 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from batsim.errors import Problem
 from batsim.scenario.checks.lot_checks import lot_faults
-from batsim.scenario.parts.faults import did_you_mean, shown
+from batsim.scenario.parts.faults import Fault, did_you_mean, shown
 from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.prices import StatedPrice
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
@@ -47,14 +48,18 @@ def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> I
                 rule = f"no {key} of this name in the scenario{did_you_mean(name, names)}"
                 yield source.problem(path, rule, of_key=True)
             yield from _currency(scenario, source, path, money)
-    for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
-        if (price := getattr(scenario.prices, key)) is not None:
-            yield from _currency(scenario, source, ("prices", key), price)
-    for path, price in _of_types(scenario):
+    for path, price in (*_of_one_kind(scenario), *_of_types(scenario)):
         yield from _currency(scenario, source, path, price)
     yield from _terms(scenario, source, known)
     yield from _owned(scenario, source)
     yield from _tariff(scenario, source)
+
+
+def _of_one_kind(scenario: Scenario) -> Iterator[tuple[Path, StatedPrice]]:
+    """Prices of what there is one kind of, and where."""
+    for key in ("bay", "station", "attendant", "driver", "truck", "demand", "water", "floor"):
+        if (price := getattr(scenario.prices, key)) is not None:
+            yield ("prices", key), price
 
 
 def _of_types(scenario: Scenario) -> Iterator[tuple[Path, StatedPrice]]:
@@ -103,15 +108,19 @@ def _owned(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
         for people in (layout.attendants, *(area.attendants for area in layout.areas.values())):
             known += people if isinstance(people, dict) else ()
         for name, counted in layout.owned.items():
-            path: Path = ("layouts", title, "owned", name)
-            if name not in known:
-                rule = f"nothing of this name in the layout{did_you_mean(name, list(dict.fromkeys(known)))}"
-                yield source.problem(path, rule, of_key=True)
-            elif name in scenario.batteries:
-                for fault in lot_faults(scenario, name, counted):
-                    yield source.problem((*path, *fault.path), fault.rule, got=fault.got)
-            elif counted.lots:
-                yield source.problem(path, "needs a number: only batteries have lots", got=counted.text)
+            for fault in _owned_faults(scenario, name, counted, list(dict.fromkeys(known))):
+                at = ("layouts", title, "owned", name, *fault.path)
+                yield source.problem(at, fault.rule, got=fault.got, of_key=name not in known)
+
+
+def _owned_faults(scenario: Scenario, name: str, counted: BatteryCount, known: list[str]) -> Iterator[Fault]:
+    """Find what is wrong with one thing that is owned; the path is that within its number."""
+    if name not in known:
+        yield Fault((), f"nothing of this name in the layout{did_you_mean(name, known)}")
+    elif name in scenario.batteries:
+        yield from lot_faults(scenario, name, counted)
+    elif counted.lots:
+        yield Fault((), "needs a number: only batteries have lots", counted.text)
 
 
 def part_names(arrangement: Arrangement) -> tuple[str, ...]:

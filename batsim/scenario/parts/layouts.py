@@ -15,7 +15,7 @@ from batsim.scenario.parts.group_change import ATTENDANTS, BY_WHOM_KEYS, DRIVERS
 from batsim.scenario.parts.handling import LEADS
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import DurationLaw
-from batsim.scenario.parts.lots import COUNTS, BatteryCount, read_battery_counts, read_count
+from batsim.scenario.parts.lots import COUNTS, BatteryCount, changed_counts, read_battery_counts, read_count
 from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
 
 MOST_ATTENDANTS = 200
@@ -225,13 +225,7 @@ class Equipped(Frozen):
         numbers = {"stations": stations, "bays": bays, "set_down_bays": set_down_bays}
         changes: dict[str, object] = {key: number for key, number in numbers.items() if number is not None}
         if batteries:
-            stated = self.batteries or {}
-            only = stated.get("", BatteryCount(0))
-            others = {name: number for name, number in stated.items() if name}
-            changes["batteries"] = {
-                **others,
-                **{name: stated.get(name, only).changed(number) for name, number in batteries.items()},
-            }
+            changes["batteries"] = changed_counts(self.batteries or {}, batteries)
         if chargers:
             by_type = {**self.chargers_by_type, **chargers}
             changes["chargers"] = tuple(ChargerCount(number, charger) for charger, number in by_type.items())

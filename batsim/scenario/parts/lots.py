@@ -120,6 +120,15 @@ class BatteryCount(int):
         return f"[{', '.join(f'{number} x {name}' for name, number in self.lots.items())}]"
 
 
+def changed_counts(
+    stated: Mapping[str, BatteryCount], changes: Mapping[str, int | Mapping[str, int]]
+) -> dict[str, BatteryCount]:
+    """Batteries by type with other numbers of some; what is stated under '' is of the only type."""
+    only = stated.get("", BatteryCount(0))
+    changed = {name: stated.get(name, only).changed(number) for name, number in changes.items()}
+    return {name: number for name, number in stated.items() if name} | changed
+
+
 WHOLE = {"type": "integer", "minimum": 1}
 EXAMPLE = ["20 x new", "13 x bought 2019"]
 COUNTS = schema_of_any(WHOLE, TEXT, TEXTS, examples=[33, EXAMPLE])

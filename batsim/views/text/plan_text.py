@@ -85,13 +85,20 @@ def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     lines += ["", *_equipment(plan, width)]
     for head, texts in ((LOTS, lot_texts(plan)), (CHANGES, change_texts(plan))):
         lines += ["", head, *(listed(text, width) for text in texts)] if texts else []
+    lines += _ventilations(plan, figures, width)
+    lines += ["", "Supply", *(listed(fact, width) for fact in supply_facts(plan.supply, figures))]
+    lines += ["", *_money(plan, width)]
+    return [*lines, "", "Cautions", *(listed(caution, width) for caution in plan.cautions)]
+
+
+def _ventilations(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
+    """Air that each space needs, and why."""
+    lines: list[str] = []
     for air in plan.ventilations:
         lines += ["", sentence(ventilation_head(plan, air), width)]
         lines += [listed(fact, width) for fact in ventilation_facts(air, figures)]
         lines += [sentence(CONFIRM, width)] if air.flow_m3_per_h else []
-    lines += ["", "Supply", *(listed(fact, width) for fact in supply_facts(plan.supply, figures))]
-    lines += ["", *_money(plan, width)]
-    return [*lines, "", "Cautions", *(listed(caution, width) for caution in plan.cautions)]
+    return lines
 
 
 def ventilation_head(plan: LayoutPlan, air: Ventilation) -> str:
