@@ -133,7 +133,7 @@ class Grid:
     @cached_property
     def size(self) -> int:
         """Combinations in all."""
-        of_areas = [column for column, count_range in enumerate(self.ranges) if self.plans.get(count_range.area)]
+        of_areas = [column for column, count_range in enumerate(self.ranges) if count_range.area in self.plans]
         shared = prod(len(each.values) for column, each in enumerate(self.ranges) if column not in of_areas)
         own = [tuple(column for column in block if column in of_areas) for block in self.blocks]
         return shared * prod(len(self.around(block, self.greatest)) for block in own)
