@@ -7,6 +7,7 @@ import yaml
 from hypothesis import strategies as st
 
 from batsim import catalogue
+from batsim.scenario.parts.layouts import CHARGER_ORDER
 from tests.behaviour.strategies import ARRANGEMENTS, DEVICES, EXCHANGING, Room, rooms
 
 WITH_WAYS = ("side_rollers", "portable_stands", "overhead_hoist")
@@ -30,6 +31,7 @@ FEATURES = (
     "demand",
 )
 """What may be added to a room, one by one."""
+OLD = ({"life_used": {"from": "30 %", "to": "90 %"}}, {"capacity_left": "70 %"}, {"age": "6 years"})
 TASKS = ("exchange", "connect", "watering", "inspection", "readings", "wash")
 LAWS = ("20 min", {"mean": "30 min", "cv": 0.5}, {"low": "10 min", "typical": "15 min", "high": "60 min"})
 
@@ -46,6 +48,8 @@ def full_rooms(draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, ce
     for name in wanted:
         ADDERS[name](draw, stated)
     _keep_enough(stated)
+    if draw(st.booleans()):
+        _mix_the_stock(draw, stated)
     for group in stated["trucks"]:
         if "charge_time" in stated["batteries"][group["battery"]]:  # a stated time makes no heat: nor shall work
             group["temperature"] = "22 degC"
@@ -84,6 +88,20 @@ def _keep_enough(stated: dict[str, Any]) -> None:
         own = any(group.get("own_batteries") for group in stated["trucks"] if group["battery"] == name)
         least = trucks * (2 + reserve) if own else trucks + 1 + reserve
         layout["batteries"][name] = max(layout["batteries"][name], least)
+
+
+def _mix_the_stock(draw: st.DrawFn, stated: dict[str, Any]) -> None:
+    """Count batteries by lot, new ones and old, and let them take chargers in an order."""
+    layout = _layout(stated)
+    layout["charger_order"] = draw(st.sampled_from(CHARGER_ORDER))
+    counts = layout.get("batteries", {})
+    for name, trucks in _trucks(stated).items():
+        number = counts.get(name, trucks)
+        new = draw(st.integers(0, number))
+        stated["batteries"][name]["lots"] = {"new": {}, "old": draw(st.sampled_from(OLD))}
+        lots = {"old": number - new, "new": new}
+        counts[name] = [f"{count} x {lot}" for lot, count in lots.items() if count]
+    layout["batteries"] = counts
 
 
 def _man_the_spots(draw: st.DrawFn, stated: dict[str, Any]) -> None:
