@@ -65,6 +65,7 @@ class ConnectingDesk:
             self._connect(battery, person)
             return
         self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=self.area.env.now)
+        battery.turn = next(service.turns)
         self.waiting.append(battery)
         if in_turn:
             self.area.serve()

@@ -122,7 +122,7 @@ class ExchangeDesk:
             if self.limited_reach or self.shares:  # what others could not use may have been the last of its kind
                 self.area.service.note_causes()
             return done
-        truck.served, truck.waits = done, True
+        truck.served, truck.waits, truck.turn = done, True, next(self.area.service.turns)
         queue.join(truck)
         self.area.trucks_waiting += 1
         self.area.service.trucks_waiting += 1

@@ -4,6 +4,7 @@ Areas that share nobody have a service each. Order over areas: work laid down fi
 truck group, then first come, first served over all queues; who cannot start is passed and keeps his place.
 """
 
+from itertools import count
 from typing import TYPE_CHECKING
 
 from batsim.record.words import CONNECTING, EXCHANGING, NO_ATTENDANT, NO_BATTERY, NOTHING, TASKS
@@ -29,6 +30,8 @@ class Service:
         """Trucks that wait for an exchange, in all queues."""
         self.waits_for_attendant = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
+        self.turns = count()
+        """Numbers of those that begin to wait, trucks and batteries, in the order in which they do."""
         for area in areas:
             area.service, area.serve = self, self.serve
         for crew in crews:
@@ -126,7 +129,7 @@ class Service:
         """Connect what waits for a person, while there is one: the longest waiting battery first."""
         waiting = [area.connecting for area in self.areas if area.connecting.waiting]
         while waiting:
-            desk = min(waiting, key=_waits_since) if len(waiting) > 1 else waiting[0]
+            desk = min(waiting, key=_turn) if len(waiting) > 1 else waiting[0]
             if not desk.connect_first() or not desk.waiting:
                 waiting.remove(desk)
 
@@ -200,9 +203,9 @@ def _alone(room: "Room", area: "Area") -> Service:
 def _before(truck: "Truck", other: "Truck") -> bool:
     """Whether a truck goes before one of another queue."""
     mine, theirs = truck.group.truck.priority, other.group.truck.priority
-    return mine < theirs or (mine == theirs and truck.joined_min < other.joined_min)
+    return mine < theirs or (mine == theirs and truck.turn < other.turn)
 
 
-def _waits_since(desk: "ConnectingDesk") -> float:
-    """When the battery that has waited longest for a person got its charger. [min]"""
-    return desk.waiting[0].charger_min
+def _turn(desk: "ConnectingDesk") -> int:
+    """Turn of the battery that has waited longest for a person."""
+    return desk.waiting[0].turn

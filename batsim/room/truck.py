@@ -65,6 +65,7 @@ class Truck:
         "start_soc",
         "stood_min",
         "trip_min",
+        "turn",
         "turned_away",
         "usable_ah",
         "waits",
@@ -123,6 +124,8 @@ class Truck:
         self.call: Moment
         self.served: Moment
         self.waits = False
+        self.turn = 0
+        """When it joined the queue, among all that wait."""
         self.helps_until_min = self.stood_min = 0.0
         """Until when its driver lends a hand elsewhere; how long it has stood for that, not yet made up. [min]"""
         self.turned_away = False

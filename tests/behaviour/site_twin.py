@@ -50,8 +50,8 @@ class Queue:
 
     area: Area
     chargers: int
-    waiting: list[tuple[int, float, int]] = field(default_factory=list)
-    """Priority, when it came, number of the truck."""
+    waiting: list[tuple[int, float, int, int]] = field(default_factory=list)
+    """Priority, when and in what order they came, number of the truck."""
     ready: list[tuple[float, int, Battery]] = field(default_factory=list)
     """End of the last charge, number: the longest rested goes first."""
     uncharged: list[Battery] = field(default_factory=list)
@@ -116,7 +116,8 @@ class SiteTwin:
     def ask(self, number: int) -> None:
         """A truck comes with a discharged battery."""
         truck = self.trucks[number]
-        truck.queue.waiting.append((truck.priority, self.now, number))
+        self.planned += 1
+        truck.queue.waiting.append((truck.priority, self.now, self.planned, number))
         truck.queue.waiting.sort()
         self.serve()
 
@@ -131,7 +132,7 @@ class SiteTwin:
     def serve(self) -> None:
         """Begin all that can begin now: exchanges, then connecting."""
         while heads := [queue for queue in self.queues if queue.waiting and not self.missing(queue)]:
-            self.begin(min(heads, key=lambda queue: queue.waiting[0][:2]))
+            self.begin(min(heads, key=lambda queue: queue.waiting[0]))
         waits_for_people = any(queue.waiting and self.missing(queue) == PEOPLE for queue in self.queues)
         while self.unconnected and self.attendants and not waits_for_people:
             charger_min, _, battery, queue = heapq.heappop(self.unconnected)
@@ -151,7 +152,7 @@ class SiteTwin:
 
     def begin(self, queue: Queue) -> None:
         """Begin the exchange of the head of a queue."""
-        _, joined_min, number = queue.waiting.pop(0)
+        _, joined_min, _, number = queue.waiting.pop(0)
         _, _, charged = heapq.heappop(queue.ready)
         queue.area.stations -= 1
         self.attendants -= queue.area.people
