@@ -31,8 +31,9 @@ from batsim.study.running.counts import (
 )
 from batsim.study.running.replications import Runs, run
 
+QUICK = Settings(replications=1, weeks=1.0, warm_up_weeks=1.0, workers=1)
 TRIAL = Settings(replications=2, weeks=3.0, warm_up_weeks=1.0, workers=1)
-"""How long each attempt is simulated."""
+"""How long the first attempts are simulated, and the last ones."""
 MOST_ATTEMPTS, IN_VAIN = 15, 3
 """Attempts in all, and in a row without a gain: then more of everything does not help."""
 GAIN = 0.9
@@ -100,7 +101,7 @@ def _manned(starter: Starter, plan: PlannedLayout) -> PlannedLayout:
     kept, least = plan, math.inf
     for _ in range(MOST_ATTEMPTS):
         site = read_scenario_text(starter.text([plan])).with_layouts([plan.name])
-        runs = run(site, replace(TRIAL, layouts=plan.name))
+        runs = _tried(site, plan.name)
         waited = max(_waits(runs.groups[group.group], plan.name)[ATTENDANT] for group in site.trucks)
         if waited > GAIN * least:
             break
@@ -132,7 +133,7 @@ def _behind_in_truck(starter: Starter) -> list[str]:
         site = read_scenario_text(starter.text([plan])).with_layouts([plan.name])
     except ScenarioError:
         return list(starter.groups)
-    groups = run(site, replace(TRIAL, layouts=plan.name)).groups
+    groups = _tried(site, plan.name, QUICK).groups
     lost = {name: float(groups[name].values[plan.name]["downtime_min_per_truck_shift"].mean()) for name in groups}
     most = site.targets.downtime_min_per_truck_shift or 0.0
     return [name for name, minutes in lost.items() if minutes > most]
@@ -140,19 +141,30 @@ def _behind_in_truck(starter: Starter) -> list[str]:
 
 def _enough(site: Scenario, layout: str) -> Scenario:
     """Raise the counts of a layout of one area until little is waited for, then leave out what nobody ever took."""
-    kept, least, in_vain = site, math.inf, 0
+    for trial in (QUICK, TRIAL):
+        site, runs = _raised(site, layout, trial)
+    fewer = _with(site, layout, _unused(site, layout, runs))
+    return fewer if fewer is site or not _more(fewer, layout, _tried(fewer, layout))[1] else site
+
+
+def _tried(site: Scenario, layout: str, trial: Settings | None = None) -> Runs:
+    """Simulate a layout for a few weeks."""
+    return run(site, replace(trial or TRIAL, layouts=layout))
+
+
+def _raised(site: Scenario, layout: str, trial: Settings) -> tuple[Scenario, Runs]:
+    """Raise the counts of a layout of one area until little is waited for, or no more helps; with its last trial."""
+    runs = _tried(site, layout, trial)
+    kept, least, in_vain = (site, runs), math.inf, 0
     for _ in range(MOST_ATTEMPTS):
-        runs = run(site, replace(TRIAL, layouts=layout))
         waited, more = _more(site, layout, runs)
-        if not more:
-            fewer = _with(site, layout, _unused(site, layout, runs))
-            return site if _more(fewer, layout, run(fewer, replace(TRIAL, layouts=layout)))[1] else fewer
         in_vain = in_vain + 1 if waited > GAIN * least else 0
-        if in_vain == IN_VAIN:
+        if not in_vain or not more:
+            kept, least = (site, runs), waited
+        if not more or in_vain == IN_VAIN:
             break
-        if not in_vain:
-            kept, least = site, waited
         site = _with(site, layout, more)
+        runs = _tried(site, layout, trial)
     return kept
 
 
@@ -168,9 +180,8 @@ def _more(site: Scenario, layout: str, runs: Runs) -> tuple[float, dict[Counted,
     """How long the group waits that waits longest, and what there must be more of: nothing where that is little."""
     waits = {group.group: _waits(runs.groups[group.group], layout) for group in site.trucks}
     worst = max(waits.values(), key=lambda minutes: sum(minutes.values()))
-    wanted, within = site.targets.waits, runs.pooled(layout, WITHIN).mean()
     waited = sum(worst.values())
-    if waited <= _most_waiting(site) and not (wanted is not None and within < wanted.share):
+    if waited <= _most_waiting(site) and not _too_many_wait(site, runs, layout):
         return waited, {}
     long_min = max(worst.values()) / 2.0
     more: dict[Counted, float] = {
@@ -196,6 +207,12 @@ def _add_batteries(site: Scenario, layout: str, battery: str, number: int, more:
 def _most_waiting(site: Scenario) -> float:
     """Waiting that does no harm. [min per truck-shift]"""
     return WAITING_SHARE * (site.targets.downtime_min_per_truck_shift or 0.0)
+
+
+def _too_many_wait(site: Scenario, runs: Runs, layout: str) -> bool:
+    """Whether waits miss their target."""
+    wanted = site.targets.waits
+    return wanted is not None and bool(runs.pooled(layout, WITHIN).mean() < wanted.share)
 
 
 def _waits(runs: Runs, layout: str) -> dict[str, float]:

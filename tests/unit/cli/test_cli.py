@@ -161,6 +161,7 @@ def test_guide_knows_its_topics() -> None:
 def short_trials(monkeypatch: pytest.MonkeyPatch) -> None:
     """Counts are tried for a few days only."""
     trial = batsim.Settings(replications=1, weeks=0.5, warm_up_weeks=0.5, workers=1)
+    monkeypatch.setattr("batsim.study.starter.QUICK", trial)
     monkeypatch.setattr("batsim.study.starter.TRIAL", trial)
 
 
