@@ -10,6 +10,7 @@ from batsim.record.words import (
     DRIVER,
     EXCHANGING,
     FETCHING,
+    MAINTENANCE,
     NO_ATTENDANT,
     NO_BATTERY,
     NO_BAY,
@@ -52,12 +53,14 @@ def downtime_by_cause(measured: Measured) -> tuple[dict[str, Floats], dict[str, 
         stands = measured.columns("stands")
         helping = stands["group"] == number
         begin, end = (worked(measured.clip(stands[name][helping])) for name in ("start_min", "end_min"))
-        lost["help"][number] = float(np.sum(end - begin))
+        with_exchange = stands["task"][helping] == EXCHANGING
+        lost["help"][number] = float(np.sum((end - begin)[with_exchange]))
+        maintaining = float(np.sum((end - begin)[~with_exchange]))
         in_truck = rows["kind"][mine] == CHARGE_IN_TRUCK
         lost["exchange"][number] = float(np.sum((free_at - start_at)[~in_truck]))
         # Water goes in at the end, just before the truck is free again.
         water_at = worked(np.maximum(start, free - np.nan_to_num(rows["watering_min"][mine])))
-        lost["watering"][number] = float(np.sum((free_at - water_at)[in_truck]))
+        lost["watering"][number] = maintaining + float(np.sum((free_at - water_at)[in_truck]))
         lost["charge_in_truck"][number] = float(np.sum((water_at - start_at)[in_truck]))
         for queue in range(len(measured.facts.battery_types)):
             here = rows["queue"][mine] == queue
@@ -157,12 +160,15 @@ def _scheduled(measured: Measured, start: Floats, end: Floats) -> Floats:
 def _drivers_outside_downtime(measured: Measured) -> float:
     """Drivers' hands-on minutes in no truck's downtime: what lies outside scheduled time, and what no truck stands for.
 
-    While a truck is exchanged, fetched or plugged in within its shift, its driver's minutes are those of its downtime.
+    While a truck is exchanged, fetched or plugged in within its shift, or stands or waits while its driver maintains a
+    battery, its driver's minutes are those of its downtime.
     """
     work = measured.columns("work")
     start, end = measured.clip(work["start_min"]), measured.clip(work["end_min"])
     hands_on, length = measured.work_part * work["hands_on_min"], end - start
     people = np.maximum(1.0, np.divide(hands_on, length, out=np.ones_like(length), where=length > 0.0))
     within = np.minimum(hands_on, people * _scheduled(measured, start, end))
+    maintaining = [number for number, area in enumerate(measured.facts.areas) if area.drivers_maintain]
     stands = np.isin(work["task"], (EXCHANGING, FETCHING, PLUGGING))
+    stands |= np.isin(work["task"], MAINTENANCE) & np.isin(work["area"], maintaining)
     return float(np.sum((hands_on - within * stands)[work["person"] == DRIVER]))

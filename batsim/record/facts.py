@@ -62,6 +62,8 @@ class AreaFacts:
     """Numbers of its charger types."""
     windows: tuple[tuple[float, float], ...]
     """When trucks of any of its groups work. [min]"""
+    drivers_maintain: bool = False
+    """Whether drivers are named to maintain batteries: their truck stands or waits meanwhile."""
 
 
 @dataclass(frozen=True)

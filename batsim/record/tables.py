@@ -11,7 +11,7 @@ from math import nan
 from typing import Annotated, Any, ClassVar, NamedTuple, ParamSpec, TypeVar, cast, dataclass_transform
 
 from batsim.formulas.phases import Phase
-from batsim.record.words import CAUSES, KINDS, PERSONS, REASONS, STATES, TASKS
+from batsim.record.words import CAUSES, EXCHANGING, KINDS, PERSONS, REASONS, STATES, TASKS
 
 
 class Column(NamedTuple):
@@ -144,12 +144,13 @@ class TruckShiftRow(Row, table="truck_shifts"):
 
 
 class StandRow(Row, table="stands"):
-    """A truck that stands because its driver lends a hand with another truck's exchange."""
+    """A truck that stands because its driver lends a hand with another truck's exchange, or maintains a battery."""
 
     truck: Annotated[int, "-", "number of the truck"]
     group: Annotated[int, "-", "number of its group"]
     start_min: Annotated[float, "min", "called from work"]
     end_min: Annotated[float, "min", "at work again"]
+    task: Annotated[int, "-", "what its driver does meanwhile", TASKS] = EXCHANGING
 
 
 class Standing(NamedTuple):

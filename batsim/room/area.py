@@ -15,6 +15,7 @@ from batsim.room.exchange import ExchangeDesk
 from batsim.room.floor_plan import in_turn
 from batsim.room.initial_state import spread_ages, spread_maintenance
 from batsim.room.maintenance import NO_TIME, MaintenanceDesk
+from batsim.room.maintenance_by_shift import MaintenanceByShift
 from batsim.room.queue import Queue
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from batsim.room.service import Service
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck
+    from batsim.room.trucks_served import Waiting
     from batsim.scenario.parts.laws import DurationLaw
 
 
@@ -44,6 +46,8 @@ class Area:
         """Trucks that it serves."""
         self.trucks_waiting = 0
         """Those that wait for an exchange, in all its queues."""
+        self.trucks_served: list[Waiting] = []
+        """Those that keep their battery and wait to be plugged in, or for maintenance of it, first come first."""
         self.groups = [room.blueprint.groups[number] for number in plan.group_numbers]
         self.early = plan.exchange is not None and any(
             group.truck.exchange_when.early_below_share is not None for group in self.groups
@@ -61,7 +65,8 @@ class Area:
         plan = self.plan
         self.connecting = ConnectingByShift(self) if plan.drivers.connect_of else ConnectingDesk(self)
         self.charging = ChargingDesk(self)
-        self.maintenance = MaintenanceDesk(self)
+        by_shift = plan.exchange is not None and plan.drivers.maintain_of
+        self.maintenance = MaintenanceByShift(self) if by_shift else MaintenanceDesk(self)
         if plan.exchange is None:
             self.spots = SpotDesk(self)
         else:

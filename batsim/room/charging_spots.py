@@ -3,7 +3,7 @@
 from collections import deque
 from typing import TYPE_CHECKING
 
-from batsim.record.words import IN_TRUCK, NO_STATION, NOTHING, WAITS_FOR_CHARGER
+from batsim.record.words import IN_TRUCK, NO_ATTENDANT, NO_STATION, NOTHING, WAITS_FOR_CHARGER
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 
@@ -22,8 +22,8 @@ class SpotDesk:
         self.area = area
         self.spots = area.plan.stations
         self.waiting: deque[tuple[Truck, Moment]] = deque()
-        self.in_shift = 0
-        """Trucks that wait in shift time."""
+        self.in_shift = {NO_STATION: 0, NO_ATTENDANT: 0}
+        """Trucks that wait in shift time, by what they miss."""
         self.cause = NOTHING
         plan, devices, first = area.plan.arrangement, area.plan.devices, area.plan.first_device
         self.going_out: list[Moment] = []
@@ -82,10 +82,10 @@ class SpotDesk:
         self.waiting = deque(entry for entry in self.waiting if entry[0] is not truck)
         self.area.state(truck.battery, IN_TRUCK)
 
-    def note(self, change: int) -> None:
-        """Write down when trucks begin or cease to wait in shift time; what they miss is a spot."""
-        self.in_shift += change
-        cause = NO_STATION if self.in_shift else NOTHING
+    def note(self, change: int, missing: int = NO_STATION) -> None:
+        """Write down when trucks begin or cease to wait in shift time; what they miss is a spot, or an attendant."""
+        self.in_shift[missing] += change
+        cause = next((each for each, trucks in self.in_shift.items() if trucks), NOTHING)
         if cause != self.cause:
             self.cause = cause
             for queue in self.area.queues:

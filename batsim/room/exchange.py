@@ -10,7 +10,7 @@ from heapq import heappop, heappush
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.record.words import NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
+from batsim.record.words import EXCHANGING, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 from batsim.room.exchange_job import ExchangeJob
@@ -81,8 +81,9 @@ class ExchangeDesk:
         self.going_out: dict[int, list[Moment]] = {}
         """Stations that go out of use when their truck has left, and what is to be told then."""
         self.set_down = area.plan.set_down_bays
-        self.by_drivers = area.plan.drivers.exchange
-        """Whether drivers exchange batteries, in some shift at least."""
+        self.drivers_maintain = bool(area.plan.drivers.maintain_of)
+        self.by_drivers = area.plan.drivers.exchange or self.drivers_maintain
+        """Whether drivers exchange batteries in some shift at least, or may be away because they maintain some."""
         self.methods = [Method(area, 0, plans, area.plan.devices)]
         if area.plan.standby is not None:
             self.methods.append(Method(area, 1, area.plan.standby, area.plan.standby_devices))
@@ -126,6 +127,8 @@ class ExchangeDesk:
         queue.join(truck)
         self.area.trucks_waiting += 1
         self.area.service.trucks_waiting += 1
+        if self.drivers_maintain:  # its driver may maintain a battery meanwhile
+            self.area.attendants.look_again(self.area.env.now)
         if self.sorted_queues or self.by_drivers:
             self.area.service.exchange()
         else:
@@ -199,6 +202,8 @@ class ExchangeDesk:
         """Steps of a truck's exchange by who would do them now; None while its driver is away, or has no help."""
         method, group, now = self.present, truck.group, self.area.env.now
         attendants = self.area.attendants
+        if self.drivers_maintain and truck.helps_until_min > now:
+            return None
         shift = bisect_right(group.shift_starts, now) - 1
         if shift < 0 or now >= group.shift_ends[shift] or not group.by_shift[shift].drivers_exchange:
             return None if self.area.plan.drivers_only else method.plans.attendants
@@ -211,7 +216,7 @@ class ExchangeDesk:
             return plans.helped
         return plans.drivers if len(self.helpers(truck)) >= plans.drivers.helpers else None
 
-    def helpers(self, truck: "Truck") -> "list[Truck]":
+    def helpers(self, truck: "Truck | None") -> "list[Truck]":
         """Trucks whose drivers could lend a hand: those that wait first, then those at work that may go on longest."""
         now = self.area.env.now
         others = [
@@ -229,12 +234,17 @@ class ExchangeDesk:
 
     def call_helpers(self, truck: "Truck", count: int, until_min: float) -> None:
         """Keep the drivers of other trucks until a time; a truck that was at work stands meanwhile."""
-        now, write = self.area.env.now, self.area.record.write.stands
         for helper in self.helpers(truck)[:count]:
-            helper.helps_until_min = until_min
-            if not helper.waits:
-                helper.stood_min += helper.group.timetable.worked(now, until_min)
-                write(truck=helper.number, group=helper.group.number, start_min=now, end_min=until_min)
+            self.keep_driver(helper, until_min, EXCHANGING)
+
+    def keep_driver(self, truck: "Truck", until_min: float, task: int) -> None:
+        """Keep the driver of a truck for a task until a time; one that was at work stands meanwhile."""
+        truck.helps_until_min = until_min
+        if not truck.waits:
+            now, group = self.area.env.now, truck.group
+            truck.stood_min += group.timetable.worked(now, until_min)
+            write = self.area.record.write.stands
+            write(truck=truck.number, group=group.number, start_min=now, end_min=until_min, task=task)
 
     def lacks(self, queue: "Queue", truck: "Truck") -> int:
         """First thing that an exchange of a truck of this queue lacks: battery, station, bay, people, device."""
@@ -249,7 +259,7 @@ class ExchangeDesk:
         method = self.present
         plan = self.plan_for(truck) if self.by_drivers else method.plan
         if plan is None:
-            self._wait_for_drivers()
+            self.wait_for_drivers()
             return NO_ATTENDANT
         if plan.attendants and not self.area.attendants.can_spare(plan.attendants, plan.skill):
             return NO_ATTENDANT
@@ -269,7 +279,7 @@ class ExchangeDesk:
                 return station
         return None
 
-    def _wait_for_drivers(self) -> None:
+    def wait_for_drivers(self) -> None:
         """Have the queues looked at when drivers come, are back at work, or have lent their hand."""
         now, trucks = self.area.env.now, self.area.trucks
         times = [group.timetable.next_start(now) for group in self.area.groups]

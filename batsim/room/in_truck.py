@@ -13,10 +13,8 @@ from batsim.record.tables import Drawn
 from batsim.record.words import (
     BEING_CONNECTED,
     CHARGE_IN_TRUCK,
-    DRIVER,
     IN_TRUCK,
     ON_CHARGE,
-    PLUGGING,
     WAITS_FOR_CURRENT,
 )
 from batsim.room.charge import (
@@ -33,7 +31,8 @@ from batsim.room.charge import (
 )
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment
 from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
-from batsim.room.maintenance_in_truck import maintenance_in_truck
+from batsim.room.maintenance_in_truck import before_shift, maintenance_in_truck
+from batsim.room.plugging_in import plug_in, write_plugging
 from batsim.room.recovery import FromWells
 from batsim.room.stretch import AtPace
 
@@ -114,6 +113,8 @@ def duty_in_truck(area: "Area", truck: "Truck") -> "Generator[Event, None, None]
         if start == inf:
             return
         begin = max(time, start)
+        if begin == start and area.plan.drivers.maintain_of:
+            begin = yield from before_shift(area, truck, begin, end)
         goes_at = cut_out if truck.turned_away and pace is None else level
         left = _work(truck, pace, begin, end, goes_at if pace is None else pace.level)
         if left < end or (left < inf and truck.battery.soc_share <= goes_at):
@@ -155,14 +156,14 @@ def _charge_in_shift(area: "Area", truck: "Truck") -> "Generator[Event, None, No
     truck.turned_away = False
     pool = battery.pool
     assert pool is not None  # taken above
-    now = env.now
     plug, unplug = next(desk.plug[battery.number]), next(desk.unplug[battery.number])
-    plugged = now + plug
-    over = unplug + truck.trip_min
-    begin = area.charging.begin(battery, plugged)
+    plugged = yield from plug_in(area, truck, plug, truck.left_min)
+    assert plugged is not None  # the truck waits as long as it takes
+    now, over = plugged.start_min, unplug + truck.trip_min
+    begin = area.charging.begin(battery, plugged.end_min)
     goal, latest = _goal_in_shift(area, truck, begin, over)
     truck.plugged_min = now
-    _plug_in(area, truck, plugged, begin)
+    _until_current(area, truck, plugged.end_min, begin)
     given = yield from _give(area, truck, goal, begin, latest)
     end = given.end_min
     _charged(area, truck, given, now, begin, part=goal < FULL)
@@ -181,24 +182,17 @@ def _charge_in_shift(area: "Area", truck: "Truck") -> "Generator[Event, None, No
         back_min=truck.back_min,
         watering_min=water,
     )
-    _write_plugging(area, now, plug)
-    _write_plugging(area, end + water, unplug)
+    write_plugging(area, plugged, (end + water, unplug))
     area.charging.write_charger(battery, free)
     Moment(env, partial(desk.give_back, pool)).after(free - env.now)
 
 
-def _plug_in(area: "Area", truck: "Truck", plugged_min: float, begin: Begin) -> None:
+def _until_current(area: "Area", truck: "Truck", plugged_min: float, begin: Begin) -> None:
     """Write the state of a battery until its current comes on: plugged in, then it may wait. [min]"""
     if plugged_min > area.env.now:
         area.state(truck.battery, BEING_CONNECTED)
     if begin.start_min > plugged_min or area.charging.sharing is not None:
         area.state(truck.battery, WAITS_FOR_CURRENT, plugged_min)
-
-
-def _write_plugging(area: "Area", start_min: float, minutes: float) -> None:
-    """Write the row of a driver who plugs in or unplugs."""
-    end_min, write = start_min + minutes, area.record.write.work
-    write(area=area.number, person=DRIVER, task=PLUGGING, start_min=start_min, end_min=end_min, hands_on_min=minutes)
 
 
 def _return_level(truck: "Truck") -> float:
@@ -259,17 +253,21 @@ def _charge_in_gap(area: "Area", truck: "Truck", gap_start: float, gap_end: floa
     truck.turned_away = False
     pool = battery.pool
     assert pool is not None  # taken above
-    now = env.now
-    begin = area.charging.begin(battery, now + plug)
-    _plug_in(area, truck, now + plug, begin)
+    plugged = yield from plug_in(area, truck, plug, gap_start, latest)
+    if plugged is None:
+        area.charging.write_charger(battery, env.now)
+        Moment(env, partial(desk.give_back, pool)).after(0.0)
+        return
+    now = plugged.start_min
+    begin = area.charging.begin(battery, plugged.end_min)
+    _until_current(area, truck, plugged.end_min, begin)
     if begin.start_min >= latest:
         given = Given((), latest, Planned((), 0.0, 0.0, 0.0), done=False)
     else:
         given = yield from _give(area, truck, target, begin, latest)
     end = given.end_min
     _charged(area, truck, given, now, begin, part=target < FULL)
-    _write_plugging(area, now, plug)
-    _write_plugging(area, max(end, latest), unplug)
+    write_plugging(area, plugged, (max(end, latest), unplug))
     area.charging.write_charger(battery, end)
     Moment(env, partial(desk.give_back, pool)).after(end - env.now)
     if not is_break and battery.soc_share == 1.0:

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.battery_plan import BatteryPlan, MaintenancePlan
-    from batsim.room.maintenance_in_truck import Waiting
     from batsim.room.queue import Queue
     from batsim.scenario.parts.maintenance import Rounds
 
@@ -52,8 +51,6 @@ class MaintenanceDesk:
         """By queue and maintenance: batteries that wait for the next round."""
         self.hours: dict[tuple[int, int], Timetable] = {}
         """By queue and maintenance: when there are rounds."""
-        self.trucks: deque[Waiting] = deque()
-        """Trucks that wait for maintenance of the battery in them, first come first."""
         self.laid_down: dict[Battery, tuple[int, float]] = {}
         """Batteries whose maintenance others must take over: which maintenance, and when it began. [-, min]"""
         self.due_since: dict[int, float] = {}

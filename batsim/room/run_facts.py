@@ -58,6 +58,7 @@ def _area_facts(area: AreaPlan) -> AreaFacts:
         queues=tuple(plan.number for plan in area.battery_plans),
         devices=tuple(range(area.first_device, area.first_device + devices)),
         chargers=tuple(range(area.first_charger, area.first_charger + len(area.chargers))),
+        drivers_maintain=bool(area.drivers.maintain_of),
         windows=area.windows,
     )
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from batsim.record.words import CONNECTING, EXCHANGING, NO_ATTENDANT, NO_BATTERY, NOTHING, TASKS
 from batsim.room.attendants import Attendants
-from batsim.room.maintenance_in_truck import serve_trucks
+from batsim.room.trucks_served import serve_trucks
 
 if TYPE_CHECKING:
     from batsim.room.area import Area
@@ -66,7 +66,7 @@ class Service:
         for desk in self.early:
             desk.call_early()
         for area in self.areas:
-            if area.maintenance.trucks:
+            if area.trucks_served:
                 serve_trucks(area)
 
     def _serve_as_usual(self) -> bool:

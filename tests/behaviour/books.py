@@ -70,9 +70,10 @@ MOVES: Moves = {
 }
 """What may follow each state where batteries are exchanged, and only water is added."""
 MOVES_IN_TRUCK: Moves = {
-    IN_TRUCK: {*TO_CHARGE, BEING_WATERED} - {WAITS_FOR_CONNECTING},
-    WAITS_FOR_CHARGER: {BEING_CONNECTED, WAITS_FOR_CURRENT, ON_CHARGE, IN_TRUCK},
-    BEING_CONNECTED: {WAITS_FOR_CURRENT, ON_CHARGE},
+    IN_TRUCK: {*TO_CHARGE, BEING_WATERED},
+    WAITS_FOR_CHARGER: {*CONNECTED, ON_CHARGE, IN_TRUCK},
+    WAITS_FOR_CONNECTING: {BEING_CONNECTED, IN_TRUCK},
+    BEING_CONNECTED: {WAITS_FOR_CONNECTING, WAITS_FOR_CURRENT, ON_CHARGE, IN_TRUCK},
     WAITS_FOR_CURRENT: {ON_CHARGE, IN_TRUCK},
     ON_CHARGE: {PAUSED, IN_TRUCK},
     PAUSED: {ON_CHARGE, IN_TRUCK},
@@ -138,7 +139,7 @@ def states_are_what_was_done(record: Record) -> None:
     """A battery is maintained, connected and charged as long as somebody does it or current flows, and waits else."""
     horizon, work = record.facts.horizon_min, rows_of(record, "work")
     for task, (waits, being) in TASK_STATES.items():
-        if record.facts.in_truck and TASKS[task] == "connect":
+        if TASKS[task] == "plug" or (record.facts.in_truck and TASKS[task] == "connect"):
             continue
         minutes = sum(end - start for _, start, end in stays_in(record, being))
         worked = sum(max(0.0, min(row["end_min"], horizon) - row["start_min"]) for row in work if row["task"] == task)
@@ -264,7 +265,7 @@ def scheduled_time_is_work_or_downtime(record: Record) -> None:
         spans = sorted((start, min(ends(end), horizon)) for start, end in spans if start < horizon)
         total = sum(worked[group].between(start, end) for start, end in spans)
         made_up = 0.0
-        for (begin, end), (start, _) in pairwise([*spans, (horizon, horizon)]):
+        for (begin, end), (start, _) in pairwise([(0.0, 0.0), *spans, (horizon, horizon)]):
             assert start >= end
             gap_min = worked[group].between(end, start)
             helped = [stand for stand in stood if begin <= stand[0] < start]

@@ -231,8 +231,9 @@ def _exchange_by(draw: st.DrawFn, stated: dict[str, Any]) -> None:
         shifts = dict.fromkeys(shift for group in stated["trucks"] for shift in group["shifts"])
         who = {True: ["drivers", "attendants"], False: ["drivers"]}
         by.append({shift: draw(st.sampled_from(who[shift in layout["attendants"]])) for shift in shifts})
-    if draw(st.booleans()):
-        layout["exchange_by"] = draw(st.sampled_from(by))
+    for key in ("exchange_by", "connect_by", "maintain_by"):
+        if draw(st.booleans()):
+            layout[key] = draw(st.sampled_from(by))
 
 
 def _skills(draw: st.DrawFn, stated: dict[str, Any]) -> None:

@@ -83,6 +83,8 @@ def _unmanned_areas(named: Named, shift: str) -> Iterator[str]:
         exchanges = named.key == EXCHANGE_BY
         if exchanges and not any(shift in group.shifts for group in groups):
             continue
+        if named.key == CONNECT_BY and site.arrangement(named.layout).in_truck:
+            continue  # by the shift in which the truck leaves its work: it may be plugged in later
         needed, skill = _needed_to_exchange(site, named.layout) if exchanges else (1, None)
         rule = _unmanned(site, named.layout, shift, needed, skill)
         if rule:

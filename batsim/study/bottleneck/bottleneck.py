@@ -38,7 +38,7 @@ COSTS = {
     "wait_device": "waits for a device",
     "exchange": "the exchange itself",
     "charge_in_truck": "the charge in the truck itself",
-    "watering": "watering in the truck",
+    "watering": "maintenance for which trucks stand",
 }
 """Causes of downtime in the words of a sentence."""
 
