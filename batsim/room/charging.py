@@ -13,13 +13,7 @@ from typing import TYPE_CHECKING
 from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
 from batsim.formulas.phases import Phase
-from batsim.record.words import (
-    COOLING,
-    ON_CHARGE,
-    READY,
-    WAITS_FOR_CHARGER,
-    WAITS_FOR_CURRENT,
-)
+from batsim.record.words import COOLING, ON_CHARGE, READY, WAITS_FOR_CHARGER, WAITS_FOR_CURRENT
 from batsim.room.charge import (
     Begin,
     Course,
@@ -76,6 +70,7 @@ class ChargingDesk:
         pools = {pool.number: pool for pool in self.pools}
         self.pools_of = {queue.number: [pools[number] for number in queue.chargers] for queue in plan.battery_plans}
         """By queue: chargers that fit its batteries, in the order in which they are taken."""
+        self.connecting = area.connecting
         self.bound = plan.bound_chargers
         self.open_hours = shared.blueprint.open_windows
         self.rules = shared.blueprint.charging
@@ -94,15 +89,14 @@ class ChargingDesk:
 
         The driver who brought it may plug it in; told is then when its exchange began. [min]
         """
-        connecting = self.area.connecting
         if by_driver_since_min is not None:
-            connecting.driver_brings(battery, by_driver_since_min)
+            self.connecting.driver_brings(battery, by_driver_since_min)
         battery.discharged_min = self.area.env.now
         if self.area.maintenance.before[battery.queue.number]:
             self.area.maintenance.before_charge(battery)
         else:
             self.take_in(battery)
-        connecting.driver_stays = False
+        self.connecting.driver_stays = False
 
     def take_in(self, battery: "Battery") -> None:
         """Give a discharged battery a charger that fits, or have it wait for one."""
@@ -148,8 +142,8 @@ class ChargingDesk:
         """Batteries that wait when the run ends: for a charger, for a person, or for others to take over."""
         return [
             *(battery for queue in self.area.queues for battery in queue.discharged),
-            *self.area.connecting.waiting,
-            *self.area.connecting.laid_down,
+            *self.connecting.waiting,
+            *self.connecting.laid_down,
         ]
 
     def _assign(self, battery: "Battery", pool: ChargerPool) -> None:
@@ -157,10 +151,10 @@ class ChargingDesk:
         pool.free -= 1
         battery.pool = pool
         now = battery.charger_min = self.area.env.now
-        if self.area.connecting.instant:
+        if self.connecting.instant:
             self.charge(battery, now, now)
         else:
-            self.area.connecting.take_in(battery)
+            self.connecting.take_in(battery, now)
 
     def charge(self, battery: "Battery", connected_min: float, free_min: float) -> None:
         """Settle when the current comes on and, unless chargers share a power limit, the whole charge."""

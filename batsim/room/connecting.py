@@ -56,15 +56,15 @@ class ConnectingDesk:
         attendants.look_again(drivers.next_start(now))
         return None
 
-    def take_in(self, battery: "Battery") -> None:
-        """Connect a battery that has got its charger now, or have it wait for a person."""
+    def take_in(self, battery: "Battery", now: float) -> None:
+        """Connect a battery that has got its charger now, or have it wait for a person. [min]"""
         person, service = self.connects_now(battery), self.area.service
         by_attendant = person == ATTENDANT and self.by_attendants
         in_turn = not service.usual_order or (by_attendant and service.others_wait())
         if person is not None and not (by_attendant and in_turn):
             self._connect(battery, person)
             return
-        self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=self.area.env.now)
+        self.write_state(battery=battery.number, state=WAITS_FOR_CONNECTING, from_min=now)
         battery.turn = next(service.turns)
         self.waiting.append(battery)
         if in_turn:
@@ -72,11 +72,10 @@ class ConnectingDesk:
 
     def _connect(self, battery: "Battery", person: int) -> None:
         """Connect a battery; the person is held meanwhile, the charge starts after."""
-        area, now = self.area, self.area.env.now
-        minutes = next(area.connect_times[battery.number])
+        area = self.area
+        now, minutes = area.env.now, next(area.connect_times[battery.number])
         if person == ATTENDANT and self.by_attendants:
-            done = partial(self._connected, battery, now)
-            job = SoloJob(area, battery, person, CONNECTING, minutes, done)
+            job = SoloJob(area, battery, person, CONNECTING, minutes, partial(self._connected, battery, now))
             if job.work_with(area.attendants.take(1)) == inf:
                 self.laid_down[battery] = None
         else:
