@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
-from batsim.plan.stock import stock_of
+from batsim.plan.stock import names_of, stock_of
 from batsim.plan.survey import each_once, sentence_of, words
 from batsim.scenario.parts.needs import Advice
 from batsim.scenario.site import Scenario
@@ -19,16 +19,16 @@ class UsualChoice(NamedTuple):
 
 def usual_choice(scenario: Scenario, layout: str) -> UsualChoice:
     """Hold the usual reasons for the arrangement of each area against what it serves."""
-    there_already = {name for (name, _), number in stock_of(scenario, layout).items() if number > 0.0}
+    there_already = names_of(stock_of(scenario, layout))
     areas = scenario.areas_of(layout)
     usual = {area: site.arrangement(layout).needs.advice for area, site in areas.items()}
     says = each_once(((area, advice.says) for area, advice in usual.items() if advice.says), areas)
     reasons = [(area, *reason) for area, site in areas.items() for reason in _reasons(usual[area], site, there_already)]
-    speaks_for, against = (
-        tuple(each_once(((area, text) for area, text, holds in reasons if holds is wanted), areas))
-        for wanted in (True, False)
+    return UsualChoice(
+        " ".join(map(sentence_of, says)),
+        tuple(each_once([(area, text) for area, text, speaks_for in reasons if speaks_for], areas)),
+        tuple(each_once([(area, text) for area, text, speaks_for in reasons if not speaks_for], areas)),
     )
-    return UsualChoice(" ".join(map(sentence_of, says)), speaks_for, against)
 
 
 def _reasons(usual: Advice, scenario: Scenario, there_already: Collection[str]) -> Iterator[tuple[str, bool]]:

@@ -16,19 +16,23 @@ DECIDES = (
 
 def cautions(scenario: Scenario, layout: str) -> tuple[str, ...]:
     """List the cautions of a layout, those of its arrangements first, then those of `cautions.csv` that hold there."""
-    areas = scenario.areas_of(layout)
-    heavy = tuple(dict.fromkeys(text for site in areas.values() for text in for_two(site, layout)))
+    heavy = tuple(dict.fromkeys(text for site in scenario.areas_of(layout).values() for text in for_two(site, layout)))
     colds = [cold for name in scenario.batteries_of(layout) if (cold := freezing(scenario, name)) is not None]
     empty_degc = max((cold.freezes_degc(0.0) for cold in colds), default=0.0)
     holds = _holds(scenario, layout) | {"in the cold": bool(colds), "done by one": bool(heavy)}
-    of_areas = {area: site.arrangement(layout).cautions for area, site in areas.items()}
-    own = ((area, text) for area, texts in of_areas.items() for text in texts if "Local codes" not in text)
-    texts = each_once(own, areas)
+    texts = _of_arrangements(scenario, layout)
     with Path(__file__).with_name("cautions.csv").open(newline="", encoding="utf-8") as lines:
         rows = [row for row in csv.DictReader(lines) if holds[row["where"]]]
     facts = {"figures": scenario.figures, "empty_degc": empty_degc, "for_two": listed(heavy)}
     texts += [row["text"].format(**facts) for row in rows]
     return (*dict.fromkeys(map(sentence_of, texts)), DECIDES)
+
+
+def _of_arrangements(scenario: Scenario, layout: str) -> list[str]:
+    """Cautions of the arrangements of all areas."""
+    areas = scenario.areas_of(layout)
+    found = [(area, text) for area, site in areas.items() for text in site.arrangement(layout).cautions]
+    return each_once([(area, text) for area, text in found if "Local codes" not in text], areas)
 
 
 def _holds(scenario: Scenario, layout: str) -> dict[str, bool]:

@@ -255,7 +255,7 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     comparison = comparison_of(evidences, {name: draft.money.per_year.value for name, draft in drafts.items()})
     plans = {}
     for name in wanted:
-        draft, resolved, areas = drafts[name], noting.in_layout(name), scenario.areas_of(name)
+        draft, resolved = drafts[name], noting.in_layout(name)
         supplied = supply(resolved, name, evidences[name], *tried[name])
         back = None
         changes: tuple[PartChange, ...] = ()
@@ -265,7 +265,7 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
             changes = conversion(drafts[present].equipment, draft.equipment)
         plans[name] = LayoutPlan(
             layout=name,
-            title="; ".join(named(area, site.arrangement(name).title) for area, site in areas.items()),
+            title=_title(scenario, name),
             in_truck=BATTERY_ROOM not in spaces_of(resolved, name),
             checks=ordered((*draft.checks, *supplied.checks)),
             equipment=draft.equipment,
@@ -282,6 +282,12 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
         )
     used = asked | figures_asked(scenario, schedule.layouts)
     return Plan(schedule, comparison, plans, tuple(figure.name for figure in FIGURES.values() if figure.name in used))
+
+
+def _title(scenario: Scenario, layout: str) -> str:
+    """Titles of the arrangements of a layout, each with its area where there are several."""
+    areas = scenario.areas_of(layout).items()
+    return "; ".join(named(area, site.arrangement(layout).title) for area, site in areas)
 
 
 def comparison_of(

@@ -122,6 +122,17 @@ def _unmeasured(scenario: Scenario) -> Trucks | None:
     return next((trucks for trucks in trucks_alike(scenario) if trucks.battery.size is None), None)
 
 
+def _missing(scenario: Scenario) -> list[str]:
+    """Sides of the room that nobody has measured."""
+    return [side for side in ("length", "width") if getattr(scenario.room, f"{side}_m") is None]
+
+
+def _unmeasured_device(scenario: Scenario, layout: str) -> str | None:
+    """Device in the aisle of an area whose length nobody has measured."""
+    key, length = _device_in_aisle(scenario, layout)
+    return key if length is None else None
+
+
 def _area(scenario: Scenario, layout: str) -> Check:
     """Floor area for the bays of all areas."""
     needed, there, sites = needed_area_m2(scenario, layout), scenario.room.area_m2, _exchange_areas(scenario, layout)
@@ -131,12 +142,11 @@ def _area(scenario: Scenario, layout: str) -> Check:
         return room.case("unmeasured", trucks=unmeasured)
     assert needed is not None  # as all is measured
     if there is None:
-        missing = [side for side in ("length", "width") if getattr(scenario.room, f"{side}_m") is None]
+        missing = _missing(scenario)
         return room.case("no size", sides=listed(missing), side=missing[0])
     if there < needed - ROUNDING:
         return room.case("too small", short=needed - there, cure=_more_room(scenario, layout, needed, there))
-    devices = [_device_in_aisle(site, layout) for site in sites.values()]
-    key = next((key for key, length in devices if key is not None and length is None), None)
+    key = next(filter(None, (_unmeasured_device(site, layout) for site in sites.values())), None)
     return room.case("ok" if key is None else "no device length", key=key)
 
 

@@ -36,6 +36,11 @@ def stock_of(scenario: Scenario, layout: str) -> Stock:
     return _and_owned(found, scenario.layouts[layout].owned)
 
 
+def names_of(stock: Stock) -> set[str]:
+    """Names of what there is any of."""
+    return {name for (name, _), number in stock.items() if number > 0.0}
+
+
 def _and_owned(stock: Stock, owned: Mapping[str, BatteryCount]) -> Stock:
     """Stock in which what is stated as owned takes the place of what is counted."""
     return {key: number for key, number in stock.items() if key[0] not in owned} | _by_lot(owned)

@@ -1,7 +1,7 @@
 """Electrical supply: current, apparent power, coincidence from the simulated load, what holding back would save."""
 
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import NamedTuple
@@ -117,21 +117,13 @@ def supply(
         What `held_back` brings.
     """
     volts, phases = scenario.supply.voltage_v, scenario.supply.phases
-    areas = scenario.areas_of(layout).items()
-    loads = tuple(load for area, site in areas for load in _loads(site, layout, area))
+    loads = _of_areas(scenario, layout)
     interval = evidence.runs.interval
     peak_kw, peak_kva = interval(layout, "peak_kw"), interval(layout, "peak_kva")
-    greatest_kw, greatest_kva = (
-        max((part.runs.interval(layout, f"peak_of_all_weeks_{unit}") for part in evidence.parts), key=_end)
-        for unit in ("kw", "kva")
-    )
+    greatest_kw, greatest_kva = (_greatest(evidence, f"peak_of_all_weeks_{unit}") for unit in ("kw", "kva"))
     mean_kw = float(np.mean([np.mean(run.load_kw) for run in evidence.replications]))
     charged, rated = peak_kw.mean > 0.0, np.array([load.kw for load in loads for _ in range(int(load.number))])
-    current_a = continuous_a = None
-    if volts is not None:
-        current_a = line_current_a(peak_kva.mean, volts, phases)
-        all_a = sum(load.number * (load.current_a or 0.0) for load in loads)
-        continuous_a = continuous_rating_a(all_a, 0.0, scenario.figures["supply.continuous_factor"].value)
+    current_a = None if volts is None else line_current_a(peak_kva.mean, volts, phases)
     return SupplyPlan(
         loads=loads,
         peak_kw=peak_kw,
@@ -140,13 +132,30 @@ def supply(
         greatest_kva=greatest_kva,
         mean_kw=mean_kw,
         current_a=current_a,
-        continuous_a=continuous_a,
+        continuous_a=None if volts is None else _continuous_a(scenario, loads),
         coincidence_share=coincidence_share(peak_kw.mean, rated) if rated.size and charged else np.nan,
         load_factor_share=load_factor_share(mean_kw, peak_kw.mean) if charged else np.nan,
         held_back=tried,
         not_tried=not_tried,
         checks=(_spare(scenario, layout, tried, greatest_kw, greatest_kva),),
     )
+
+
+def _continuous_a(scenario: Scenario, loads: Iterable[ChargerLoad]) -> float:
+    """Rating that the US rule for continuous loads asks for, all chargers at once. [A]"""
+    all_a = sum(load.number * (load.current_a or 0.0) for load in loads)
+    return continuous_rating_a(all_a, 0.0, scenario.figures["supply.continuous_factor"].value)
+
+
+def _greatest(evidence: Evidence, measure: str) -> Interval:
+    """The interval of a measure whose end is the highest of the normal weeks and the seasons."""
+    return max((part.runs.interval(part.layout, measure) for part in evidence.parts), key=_end)
+
+
+def _of_areas(scenario: Scenario, layout: str) -> tuple[ChargerLoad, ...]:
+    """Greatest load of each charger of each area."""
+    areas = scenario.areas_of(layout).items()
+    return tuple(load for area, site in areas for load in _loads(site, layout, area))
 
 
 def _loads(scenario: Scenario, layout: str, area: str) -> Iterator[ChargerLoad]:

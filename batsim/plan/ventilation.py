@@ -175,9 +175,7 @@ def _of_space(
     rule_gas = sum(release.chargers * release.cells * release.gas_a for release in gassing) * HYDROGEN_M3_PER_AH
     all_faulty, one_faulty = _faulty(gassing, coefficient)
     limit, lower = figures.number("ventilation.limit"), figures.number("ventilation.lower_flammable")
-    in_truck = name == BUILDING
-    courses = [run.gas_m3_per_h(in_truck=in_truck) for part in evidence.parts for run in part.replications]
-    highest = float(np.max(np.concatenate(courses), initial=0.0))
+    highest = _highest_gas(evidence, name)
     free, air = free_m3(space, figures), _air(space, figures)
     hours = [None if free is None else hours_to_share(highest, 0.0, free, share) for share in (limit, lower)]
     asked = Ventilation(
@@ -185,11 +183,7 @@ def _of_space(
         coefficient=coefficient,
         space_name=name,
         gassing=gassing,
-        lithium=any(
-            site.batteries[battery].chemistry == "lithium_ion"
-            for site in areas.values()
-            for battery in site.batteries_of(layout)
-        ),
+        lithium=any(_has_lithium(site, layout) for site in areas.values()),
         opening_cm2=opening_cm2(flow, figures["ventilation.opening"].value),
         free_volume_m3=free_volume_m3(flow, figures["ventilation.free_volume"].value),
         full_current_m3_per_h=all_faulty,
@@ -206,6 +200,17 @@ def _of_space(
         checks=(),
     )
     return replace(asked, checks=tuple(_checks(asked, scenario))) if flow else asked
+
+
+def _highest_gas(evidence: Evidence, space: str) -> float:
+    """Highest flow of hydrogen in a space over a quarter of an hour. [m3/h]"""
+    runs = (run for part in evidence.parts for run in part.replications)
+    return max(float(np.max(run.gas_m3_per_h(in_truck=space == BUILDING), initial=0.0)) for run in runs)
+
+
+def _has_lithium(scenario: Scenario, layout: str) -> bool:
+    """Whether any batteries of an area are lithium-ion."""
+    return any(scenario.batteries[name].chemistry == "lithium_ion" for name in scenario.batteries_of(layout))
 
 
 def _gassing(scenario: Scenario, layout: str, area: str, coefficient: float) -> list[GasRelease]:

@@ -50,12 +50,17 @@ def power_problems(scenario: Scenario, name: str, source: LocatedData) -> Iterat
         return
     needed = [(_peak_kw(kind, charger, scenario.figures), label, battery) for battery, kind, label, charger in pairs]
     most_kw, label, battery = max(needed, default=(0.0, "", ""))
-    chargers = scenario.layouts[name].chargers_by_type
-    most_kw += sum(count * scenario.chargers[kind].standby_kw for kind, count in chargers.items() if count != UNLIMITED)
+    most_kw += _standby_kw(scenario, name)
     if limit_kw < most_kw - ROUNDING:
         least = f"{ceil(10.0 * most_kw) / 10.0:g} kW"
         rule = f"must be at least {least}, what one '{label}' draws on '{battery}', the others in standby"
         yield source.problem(path, rule, got=f"{limit_kw:g} kW")
+
+
+def _standby_kw(scenario: Scenario, layout: str) -> float:
+    """What the chargers of all areas draw in standby. [kW]"""
+    counts = scenario.layouts[layout].chargers_by_type.items()
+    return sum(number * scenario.chargers[name].standby_kw for name, number in counts if number != UNLIMITED)
 
 
 def _peak_kw(kind: BatteryType, charger: ChargerType, figures: Figures) -> float:

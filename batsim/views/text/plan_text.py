@@ -75,12 +75,7 @@ def _costs_side_by_side(plans: Plan, width: int) -> list[str]:
 
 def layout_lines(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
     """The plan of one layout, line by line."""
-    title = sentence(f"{plan.layout} ({plan.title})", width)
-    advice = advice_texts(plan)
-    lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
-    lines += [sentence(advice[0], width), *(sentence(text, width, 2) for text in advice[1:])] if advice else []
-    lines += ["", sentence(f"Impossible: {why(plan.impossible)}", width)] if plan.impossible else []
-    lines += ["", sentence(f"Checks: {plan.counts}", width)]
+    lines = [*_head(plan, width), "", sentence(f"Checks: {plan.counts}", width)]
     lines += [listed(_check(check), width, first=f"  {TAGS[check.verdict]:<10}") for check in plan.checks]
     lines += ["", *_equipment(plan, width)]
     for head, texts in ((LOTS, lot_texts(plan)), (CHANGES, change_texts(plan))):
@@ -99,6 +94,15 @@ def _ventilations(plan: LayoutPlan, figures: Figures, width: int) -> list[str]:
         lines += [listed(fact, width) for fact in ventilation_facts(air, figures)]
         lines += [sentence(CONFIRM, width)] if air.flow_m3_per_h else []
     return lines
+
+
+def _head(plan: LayoutPlan, width: int) -> list[str]:
+    """What it is, when it is usual, and whether it is impossible."""
+    title = sentence(f"{plan.layout} ({plan.title})", width)
+    advice = advice_texts(plan)
+    lines = [title, "=" * min(width, max(map(len, title.splitlines())))]
+    lines += [sentence(advice[0], width), *(sentence(text, width, 2) for text in advice[1:])] if advice else []
+    return lines + (["", sentence(f"Impossible: {why(plan.impossible)}", width)] if plan.impossible else [])
 
 
 def ventilation_head(plan: LayoutPlan, air: Ventilation) -> str:
