@@ -99,8 +99,6 @@ class ExchangeDesk:
         self.limited_reach = self.floor is not None and any(len(bays) < self.floor.bays for bays in self.floor.in_reach)
         self.sorted_queues = bool(area.plan.reserve) or any(group.truck.priority > 1 for group in area.groups)
         """Whether a truck may pass others in its queue."""
-        self.shares = area.plan.shares_attendants
-        """Whether its people work in other areas too."""
         asking = [method.plans.attendants for method in self.methods if method.plans.attendants.attendants]
         self.skill = area.plan.skill if asking and all(each.attendants == bool(each.skill) for each in asking) else None
         """What exchanges ask of everybody whom they keep, by whatever method; None where they keep others too."""
@@ -120,7 +118,7 @@ class ExchangeDesk:
         done = Moment(self.area.env)
         if not queue.waiting and not self.sorted_queues and self.lacks(queue, truck) == NOTHING:
             self._start(truck, queue, done)
-            if self.limited_reach or self.shares:  # what others could not use may have been the last of its kind
+            if self.area.service.trucks_waiting:  # what they could not use may have been the last of its kind
                 self.area.service.note_causes()
             return done
         truck.served, truck.waits, truck.turn = done, True, next(self.area.service.turns)
@@ -284,6 +282,7 @@ class ExchangeDesk:
         now, trucks = self.area.env.now, self.area.trucks
         times = [group.timetable.next_start(now) for group in self.area.groups]
         times += [time for truck in trucks for time in (truck.helps_until_min, truck.back_min) if time > now]
+        times += [now for truck in trucks if truck.left_min < truck.back_min == now]  # it is at work in a moment
         self.area.attendants.look_again(min(times))
 
     def _look_again(self) -> None:

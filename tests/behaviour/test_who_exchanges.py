@@ -146,3 +146,11 @@ def test_drivers_pause_in_their_break_where_that_is_the_rule() -> None:
         assert row["start_min"][0] == 1075.0
         assert row["truck_free_min"][0] - row["start_min"][0] == ends
         assert measure(record)["downtime_min_per_truck_shift"] > 0.0
+
+
+def test_the_driver_of_a_truck_that_has_just_been_exchanged_helps_the_other() -> None:
+    """Two trucks that come at once: each is the other's second pair of hands, one after the other."""
+    record = simulated(COUNT="2", FIRST="100 min", EVERY="0 min", LIFT="2 attendants", STATIONS="1")
+    rows = record.columns("exchanges")
+    assert rows["joined_min"][:2].tolist() == [460.0, 460.0]
+    assert rows["start_min"][:2].tolist() == [460.0, 472.0]
