@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 class Battery:
     """State of one battery; what happened to it is in the record."""
 
+    turn: int
+    """When it began to wait for a person, among all that wait."""
+
     def __init__(self, number: int, queue: "Queue") -> None:
         self.number, self.queue = number, queue
         plan = queue.plan
@@ -26,8 +29,6 @@ class Battery:
         """Charger that it keeps from others."""
         self.charger_min = nan
         """Since when; not a number without one. [min]"""
-        self.turn = 0
-        """When it began to wait for a person, among all that wait."""
         self.soc_share = 1.0
         """What is left of what can be had at its work's current and temperature. [-]"""
         self.missing_ah = 0.0

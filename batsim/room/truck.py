@@ -73,6 +73,9 @@ class Truck:
         "watchful",
     )
 
+    turn: int
+    """When it joined the queue, among all that wait."""
+
     def __init__(self, area: "Area", number: int, group: "GroupPlan", position: int, battery: "Battery") -> None:
         self.area, self.number, self.group = area, number, group
         self.battery = self.charged = battery
@@ -124,8 +127,6 @@ class Truck:
         self.call: Moment
         self.served: Moment
         self.waits = False
-        self.turn = 0
-        """When it joined the queue, among all that wait."""
         self.helps_until_min = self.stood_min = 0.0
         """Until when its driver lends a hand elsewhere; how long it has stood for that, not yet made up. [min]"""
         self.turned_away = False
