@@ -246,13 +246,16 @@ class _Things(NamedTuple):
 def _asked_for(schedule: Schedule, device: str | None) -> list[_Things]:
     """Devices that layouts may have to do without; only those that are named, or stations, where any are."""
     things = [each for layout in schedule.layouts for each in _limited(schedule.scenario, layout)]
-    known = sorted({name for each in things for name in each.names})
-    if device is not None and device not in known:
-        rule = f"no such device in these layouts{did_you_mean(device, known)}"
-        raise ScenarioError(
-            schedule.scenario.file, [Problem(schedule.scenario.file, 0, 0, "device", rule, f"'{device}'")]
-        )
-    return [each for each in things if device in each.names or (device is None and each.name != STATION)]
+    if device is None:
+        return [each for each in things if each.name != STATION]
+    named: dict[str, list[_Things]] = {}
+    for each in things:
+        for name in each.names:
+            named.setdefault(name, []).append(each)
+    if device not in named:
+        file, rule = schedule.scenario.file, f"no such device in these layouts{did_you_mean(device, sorted(named))}"
+        raise ScenarioError(file, [Problem(file, 0, 0, "device", rule, f"'{device}'")])
+    return named[device]
 
 
 def _limited(scenario: Scenario, layout: str) -> Iterator[_Things]:
