@@ -2,16 +2,20 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
+from batsim.errors import Problem, ScenarioError
 from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import ON_COUNT, quarter_means
 from batsim.measures.windows import Flags, Floats
+from batsim.record.part import of_area
 from batsim.record.record import Record
 from batsim.record.words import STATES
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
@@ -65,11 +69,20 @@ class RoomOver:
     """In all; infinite without a limit."""
     stations: float
     """In all; infinite without a limit."""
+    area: str = ""
+    """Area that is looked at; empty for all of the layout."""
+
+    @property
+    def title(self) -> str:
+        """Layout, and the area that is looked at."""
+        return f"{self.layout}, {self.area}" if self.area else self.layout
 
     @property
     def in_truck(self) -> bool:
         """True where all batteries are charged in the truck, so that there is no stock."""
-        return all(site.arrangement(self.layout).in_truck for site in self.scenario.areas_of(self.layout).values())
+        sites = self.scenario.areas_of(self.layout)
+        looked_at = [sites[self.area]] if self.area else sites.values()
+        return all(site.arrangement(self.layout).in_truck for site in looked_at)
 
     @property
     def week_min(self) -> Floats:
@@ -141,8 +154,12 @@ def _band(rows: Floats) -> Band:
     return band
 
 
-def take(record: Record, _: Scenario) -> WeekSamples:
-    """Take the room in quarters of an hour from a record, of every whole measured week that is followed by another."""
+def take(record: Record, _: Scenario, area: str = "") -> WeekSamples:
+    """Take the room in quarters of an hour from a record, of every whole measured week that is followed by another.
+
+    Of an area alone, where one is named.
+    """
+    record = of_area(record, area) if area else record
     facts = record.facts
     first = _first_whole_week(facts.warm_up_min)
     weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
@@ -156,8 +173,8 @@ def _first_whole_week(warm_up_min: float) -> float:
     return WEEK_MIN * math.ceil(warm_up_min / WEEK_MIN)
 
 
-def room_over(scenario: Scenario, layout: str, settings: Settings = Settings()) -> RoomOver:
-    """Simulate a layout and keep its room in quarters of an hour.
+def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), *, area: str = "") -> RoomOver:
+    """Simulate a layout and keep its room, or one area of it, in quarters of an hour.
 
     Parameters
     ----------
@@ -167,6 +184,8 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings()) 
         Name of one of its layouts.
     settings
         What is run, in place of what the scenario says; weeks are whole ones, at least one, and begin on a Monday.
+    area
+        Name of one of the areas of the layout; all of them together when not given.
 
     Returns
     -------
@@ -177,18 +196,39 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings()) 
     Raises
     ------
     ScenarioError
-        When the layout is not in the scenario, or a number is out of range.
+        When the layout is not in the scenario, the area is not in the layout, or a number is out of range.
 
     Notes
     -----
     Each run goes on for a week beyond what is kept, so that what is told of its end is whole: see `one_run`.
     """
     schedule = replace(settings, layouts=layout).schedule(scenario)
+    site = _area_of(scenario, layout, area) if area else scenario
     weeks = max(1, round(schedule.weeks))
     length_min = _first_whole_week(schedule.warm_up_min) - schedule.warm_up_min + weeks * WEEK_MIN + BEYOND_MIN
-    samples = run_schedule(replace(schedule, length_min=length_min), settings, take=take)[layout]
+    taking = partial(take, area=area)
+    samples = run_schedule(replace(schedule, length_min=length_min), settings, take=taking)[layout]
     counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in (*ON_COUNT, *STATES)}
     _, batteries, chargers, stations = samples[0]
     return RoomOver(
-        scenario, layout, schedule.replications, weeks, counts, working_profile(scenario), batteries, chargers, stations
+        scenario,
+        layout,
+        schedule.replications,
+        weeks,
+        counts,
+        working_profile(site),
+        batteries,
+        chargers,
+        stations,
+        area,
     )
+
+
+def _area_of(scenario: Scenario, layout: str, area: str) -> Scenario:
+    """Scenario of one area alone; refused where the layout has none of this name."""
+    sites = scenario.areas_of(layout)
+    if area not in sites:
+        known = [name for name in sites if name]
+        rule = f"no area of this name in layout '{layout}'{did_you_mean(area, known)}"
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "area", rule, f"'{area}'")])
+    return sites[area]

@@ -83,14 +83,22 @@ class WholeShift(NamedTuple):
 
 
 def whole_shifts_waited(runs: Runs) -> dict[str, WholeShift]:
-    """Layouts in which one exchange in twenty waits for a whole shift or longer.
+    """Layouts, and by `LAYOUT, AREA` areas of them, in which one exchange in twenty waits for a whole shift or longer.
 
     Waits count scheduled time alone, so such a truck stands from the beginning of its work to the end.
     """
-    week, groups = runs.scenario.week, runs.scenario.trucks
-    shift_min = min(mean_shift_min(week, group.shifts) for group in groups)
-    waits = {layout: runs.interval(layout, "wait_min_p95").mean for layout in runs.layouts}
-    return {layout: WholeShift(wait, shift_min) for layout, wait in waits.items() if wait >= shift_min - ROUNDING_MIN}
+    week, waited = runs.scenario.week, {}
+    for layout in runs.layouts:
+        parts = {layout: (runs, runs.scenario)}
+        for area, site in runs.scenario.areas_of(layout).items():
+            if area in runs.areas:
+                parts[f"{layout}, {area}"] = (runs.areas[area], site)
+        for name, (part, site) in parts.items():
+            wait_min = part.interval(layout, "wait_min_p95").mean
+            shift_min = min(mean_shift_min(week, group.shifts) for group in site.trucks)
+            if wait_min >= shift_min - ROUNDING_MIN:
+                waited[name] = WholeShift(wait_min, shift_min)
+    return waited
 
 
 def take(record: Record, _: Scenario) -> dict[str, Floats]:

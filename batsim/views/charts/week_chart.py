@@ -87,7 +87,7 @@ def _drawn(
     note = f"Lines: means of {count}. Bands: {BAND} of them, each the mean of a quarter of an hour."
     if idle:
         note += " Grey strips: no truck works, and none is counted."
-    style.heading(axes[0], f"{over.layout}: {title}", note)
+    style.heading(axes[0], f"{over.title}: {title}", note)
     if math.isnan(of("ready").mean[0]):
         for ax in axes:
             style.nothing(ax, "" if ax is not axes[0] else "No working day in the week.")

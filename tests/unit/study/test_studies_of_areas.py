@@ -11,8 +11,9 @@ from batsim.scenario.settings import Settings
 from batsim.study.day_without import AS_IT_IS, WITH_STANDBY, WITHOUT
 from batsim.study.limits import limits_of
 from batsim.study.uncertain import compare_uncertain
-from batsim.study.waits import waits_over
+from batsim.study.waits import WholeShift, waits_over, whole_shifts_waited
 from batsim.views.charts.waits_chart import waits_chart
+from batsim.views.charts.week_chart import week_chart
 from batsim.views.text.day_without_text import day_without_text
 from batsim.views.text.sweep_text import sweep_text
 
@@ -153,6 +154,39 @@ def test_a_target_on_exchanges_is_about_areas_that_exchange():
     assert {limit.group: limit.is_about(site, "rooms") for limit in limits_of(site)} == {
         "": True, "east trucks": True, "yard trucks": False,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(("wait", "told"), [(1439.0, False), (1440.0, True)])
+def test_an_area_in_which_one_in_twenty_waits_for_a_whole_shift_is_named(wait, told):
+    """Trucks work round the clock."""
+    runs = batsim.run(SITE, Settings(replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))
+    runs.areas["south"].values["rooms"]["wait_min_p95"] = np.full(2, wait)
+
+    assert whole_shifts_waited(runs) == ({"rooms, south": WholeShift(wait, 1440.0)} if told else {})
+
+
+# --- the room over a week ---
+
+
+def test_the_room_of_an_area_is_its_part_of_the_whole():
+    """Batteries, chargers and stations of each add up, in every quarter of an hour; the yard has no stock."""
+    settings = Settings(replications=1, weeks=1, workers=1)
+    whole, *parts = (batsim.room_over(rooms(), "rooms", settings, area=area) for area in ("", "east", "west", "yard"))
+
+    assert [part.title for part in parts] == ["rooms, east", "rooms, west", "rooms, yard"]
+    assert [part.in_truck for part in (whole, *parts)] == [False, False, False, True]
+    assert [(part.batteries, part.chargers, part.stations) for part in parts] == [(3, 2, 1), (3, 2, 1), (1, 1, 1)]
+    for name in ("in truck", "ready", "trucks away", "stations"):
+        assert sum(part.counts[name] for part in parts) == pytest.approx(whole.counts[name])
+    assert week_chart(parts[0]).axes[0].get_title(loc="left").startswith("rooms, east: a mean week")
+
+
+def test_the_room_of_an_area_that_is_not_there():
+    with pytest.raises(batsim.ScenarioError) as caught:
+        batsim.room_over(rooms(), "rooms", Settings(workers=1), area="eats")
+
+    rule = "no area of this name in layout 'rooms'; did you mean 'east'? (got 'eats')"
+    assert str(caught.value) == f"{CART.file}: 1 problem\n  {CART.file}: area: {rule}"
 
 
 # --- what varies ---
