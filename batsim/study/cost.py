@@ -100,12 +100,15 @@ class UnitCosts:
         for thing, name, price in bought:
             kind, called = ("room", KEYS[thing]) if thing in ("bay", "station") else (thing, name)
             units.append(UnitCost(thing, name, price.in_a_year(recovery_of(scenario, kind, called)), price.value))
-        wage = price_of(scenario, "attendant", prices.attendant)
-        for name in [counted.name for counted in self.numbers if counted.kind == ATTENDANTS]:
-            shift = scenario.week.shifts[name]
-            hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
-            units.append(UnitCost("attendant", name, wage.times(hours), wage.value))
+        units += [self._attendant(counted.name) for counted in self.numbers if counted.kind == ATTENDANTS]
         return {unit.counted: unit for unit in units}
+
+    def _attendant(self, name: str) -> UnitCost:
+        """Cost of an attendant on a shift: the hours of a year."""
+        scenario, shift = self.scenario, self.scenario.week.shifts[name]
+        wage = price_of(scenario, "attendant", scenario.prices.attendant)
+        hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
+        return UnitCost("attendant", name, wage.times(hours), wage.value)
 
     @property
     def _devices(self) -> dict[str, None]:
