@@ -49,12 +49,7 @@ class RecordPart(Record):
         """Numbers in the whole of what the part has, by the column that names it; those that it has not all."""
         facts, chosen = self._record.facts, self._chosen
         group_of = [group for group, count in enumerate(facts.group_trucks) for _ in range(count)]
-        group_kept, queue_kept = set(chosen.groups), set(chosen.queues)
-        batteries = [
-            number
-            for number, queue in enumerate(facts.type_numbers)
-            if queue in queue_kept and (chosen.batteries is None or number in chosen.batteries)
-        ]
+        group_kept, batteries = set(chosen.groups), _batteries_of(facts, chosen)
         things = [
             *chosen.areas,
             *(len(facts.areas) + number for number in chosen.devices),
@@ -95,6 +90,14 @@ class RecordPart(Record):
             mine &= ~named | (number >= 0.0)
             columns[name] = np.where(named, number, columns[name])
         return array("d", np.stack(list(columns.values()), axis=1)[mine].tobytes())
+
+
+def _batteries_of(facts: RunFacts, chosen: Chosen) -> Sequence[int]:
+    """Numbers of the batteries of a part: those that are named, or all of its queues."""
+    if chosen.batteries is not None:
+        return chosen.batteries
+    queues = set(chosen.queues)
+    return [number for number, queue in enumerate(facts.type_numbers) if queue in queues]
 
 
 def of_area(record: Record, name: str) -> Record:

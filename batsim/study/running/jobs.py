@@ -11,6 +11,7 @@ from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET, measure
 from batsim.record.record import Record
 from batsim.room.simulation import SameScenario, replicate
+from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule
 from batsim.scenario.site import Scenario
@@ -111,22 +112,26 @@ def results_of(record: Record, scenario: Scenario) -> Results:
         type_measures,
     )
 
-    targets = scenario.targets
-    wait_min = None if targets.waits is None else targets.waits.minutes
-    waits = {name: targets.groups[name].waits or targets.waits if name in targets.groups else targets.waits
-             for name in record.facts.groups}  # fmt: skip
+    wait_min = None if scenario.targets.waits is None else scenario.targets.waits.minutes
     types = dict.fromkeys(kind.battery_type for kind in record.facts.battery_types)
     lots = dict.fromkeys((kind.battery_type, lot) for kind in record.facts.battery_types for lot in kind.lots)
     return Results(
         measures_of(record, scenario),
         {area.name: area_measures(record, area.name, wait_min) for area in record.facts.areas if area.name},
         {
-            name: group_measures(record, number, None if target is None else target.minutes)
-            for number, (name, target) in enumerate(waits.items())
+            name: group_measures(record, number, _wait_target_min(scenario.targets, name))
+            for number, name in enumerate(record.facts.groups)
         },
         {name: type_measures(record, name) for name in types},
         {(name, lot): lot_measures(record, name, lot) for name, lot in lots},
     )
+
+
+def _wait_target_min(targets: Targets, group: str) -> float | None:
+    """Wait that counts as within target for a truck group: its own, or that of the site. [min]"""
+    own = targets.groups[group].waits if group in targets.groups else None
+    target = own or targets.waits
+    return None if target is None else target.minutes
 
 
 def site_results_of(record: Record, scenario: Scenario) -> Results:
