@@ -135,13 +135,6 @@ class UnitCosts:
         yearly = rent if rent.value else price.in_a_year(recovery_of(self.scenario, "charger", name))
         return UnitCost("charger", name, yearly, price.value, rented=rent.value > 0.0)
 
-    def _attendant(self, name: str) -> UnitCost:
-        """Cost of an attendant on a shift."""
-        wage = price_of(self.scenario, "attendant", self.scenario.prices.attendant)
-        shift = self.scenario.week.shifts[name]
-        hours = shift.minutes * len(shift.days) / 60.0 * shift.weeks_a_year
-        return UnitCost("attendant", name, wage.times(hours), wage.value)
-
     def owned(self, unit: UnitCost) -> float:
         """How many of a thing are there and cost nothing; of what can no longer be had all that the layout counts."""
         stated = self.scenario.layouts[self.layout].owned.get(unit.name or unit.counted.kind, BatteryCount(0))
