@@ -246,8 +246,7 @@ def read_survey(source: LocatedData) -> Survey:
 
 def _complete(data: dict[str, Any]) -> None:
     """Add hours of usual shifts, all shifts where a group names none, and all groups where today names none."""
-    groups, areas = ([each for each in data.get(key, ()) if isinstance(each, dict)] for key in ("groups", "today"))
-    shifts = data.setdefault("shifts", {})
+    groups, shifts = _blocks(data, "groups"), data.setdefault("shifts", {})
     listed = [group["shifts"] for group in groups if isinstance(group.get("shifts"), list)]
     _add_usual(shifts, [*shifts, *(str(name) for names in listed for name in names)])
     if not shifts:
@@ -255,8 +254,13 @@ def _complete(data: dict[str, Any]) -> None:
     for group in groups:
         group.setdefault("shifts", list(shifts))
     _add_usual(shifts, data.get("attendants") or ())
-    for area in areas:
+    for area in _blocks(data, "today"):
         area.setdefault("for", [group.get("group", "trucks") for group in groups])
+
+
+def _blocks(data: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    """Entries of a list that are blocks of keys."""
+    return [entry for entry in data.get(key, ()) if isinstance(entry, dict)]
 
 
 def _add_usual(shifts: dict[str, Any], names: Iterable[str]) -> None:

@@ -34,25 +34,34 @@ def read_observed_files(source: LocatedData, folder: FilePath) -> list[Problem]:
     left = MOST_TIMES_IN_ALL
     tables: dict[FilePath, Table] = {}
     for path, value in source.walk():
-        if path[-1] != "observed" or not (isinstance(value, str) or (isinstance(value, dict) and "file" in value)):
+        name = value.get("file") if isinstance(value, dict) else value if isinstance(value, str) else None
+        if path[-1] != "observed" or name is None:
             continue
-        file = folder / str(value["file"] if isinstance(value, dict) else value)
-        try:
-            times = _lines(file) if isinstance(value, str) else _column_of(value, file, tables)
-        except ValidationError as error:
-            found = problems_of(error, source.part(path), ObservedColumn)
-            problems += [each._replace(path=f"{path_text(path)}.{each.path}") for each in found]
-            continue
-        except Faults as error:
-            problems += [_problem(fault, source, path, str(file)) for fault in error.faults]
-            continue
+        file = folder / str(name)
+        times, wrong_there = _times(source, path, file, tables)
+        problems += wrong_there
         left -= len(times)
         if left < 0:
             problems.append(source.problem(path, f"more than {MOST_TIMES_IN_ALL} durations in the files of a scenario"))
             break
-        locations: dict[Path, Location] = {(entry,): Location(str(file), line, 1) for entry, line in enumerate(times)}
-        source.put(path, LocatedData(source.file, list(times.values()), locations))
+        if times:
+            places: dict[Path, Location] = {(entry,): Location(str(file), line, 1) for entry, line in enumerate(times)}
+            source.put(path, LocatedData(source.file, list(times.values()), places))
     return problems
+
+
+def _times(
+    source: LocatedData, path: Path, file: FilePath, tables: dict[FilePath, Table]
+) -> tuple[dict[int, str], list[Problem]]:
+    """Durations that a file has on its lines or in a column, by line; none, and what is wrong, where it has not."""
+    stated = source.at(path)
+    try:
+        return _lines(file) if isinstance(stated, str) else _column_of(stated, file, tables), []
+    except ValidationError as error:
+        found = problems_of(error, source.part(path), ObservedColumn)
+        return {}, [each._replace(path=f"{path_text(path)}.{each.path}") for each in found]
+    except Faults as error:
+        return {}, [_problem(fault, source, path, str(file)) for fault in error.faults]
 
 
 def _problem(fault: Fault, source: LocatedData, path: Path, file: str) -> Problem:

@@ -9,8 +9,8 @@ import batsim
 from batsim.plan.possible import impossible_layouts
 from batsim.scenario.reading import read_scenario_text
 from batsim.scenario.site import Scenario
-from batsim.scenario.starter import flow
-from batsim.scenario.survey import Survey, located_option, read_survey
+from batsim.scenario.starter import flow, survey_problems
+from batsim.scenario.survey import Survey, SurveyedGroup, located_option, read_survey
 from batsim.scenario.text.located_data import LocatedData
 from batsim.scenario.text.yaml_text import read_text
 from batsim.study.starter import TRIAL, starter_scenario
@@ -201,6 +201,30 @@ def test_more_attendants_only_where_they_help() -> None:
     attendants = scenario.layouts["side rollers"].attendants
     assert isinstance(attendants, dict)
     assert attendants["room"] <= 3
+
+
+HOSTILE = (
+    "3", "0", "-1", "2.5", "true", "[]", "[[]]", "[3]", "[x, x]", "{}", "{a: b}", "''", "x", "0 V", "1e9 V", "-1 m", "1 kWh",
+    "750 Ah", "1 Ah at 5 h", "99999 Ah at 5 h", "none", "early", "[early, early]", "~", "0.001 kW", "900 kW", "4000 kWh",
+)  # fmt: skip
+
+
+def test_any_value_of_any_key_is_read_or_refused() -> None:
+    """Whatever a survey says: it is taken, or a message is given that is meant for people."""
+    sound = {"group": "a", "count": "2", "voltage": "48 V"}
+    asked = [key.alias or name for name, key in SurveyedGroup.model_fields.items()]
+    messages = []
+    for key in asked:
+        for value in HOSTILE:
+            text = ", ".join(f"{name}: {each}" for name, each in (sound | {key: value}).items())
+            data = {"site": "Here", "groups": [located_option("group", text).data]}
+            try:
+                messages += [problem.rule for problem in survey_problems(read_survey(LocatedData("survey", data)))]
+            except batsim.ScenarioError as error:
+                messages += [problem.rule for problem in error.problems]
+
+    assert len(messages) > 200
+    assert [message for message in messages if "nput should" in message or "pydantic" in message] == []
 
 
 @pytest.mark.parametrize(
