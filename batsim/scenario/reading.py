@@ -221,8 +221,8 @@ def catalogue_names(document: str) -> list[str]:
     return list(_catalogue_file(document).data)
 
 
-def catalogue_data(document: str) -> dict[str, dict[str, Any]]:
-    """Entries of a catalogue file by name, figures left as names."""
+def catalogue_data(document: str) -> dict[str, Any]:
+    """Data of a catalogue file, figures left as names."""
     return dict(_catalogue_file(document).copy().data)
 
 

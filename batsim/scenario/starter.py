@@ -17,7 +17,7 @@ from batsim.scenario.parts.batteries import RatedCapacity
 from batsim.scenario.parts.calendar import full_day_min, group_windows, overlap_min
 from batsim.scenario.parts.group_change import ATTENDANTS, DRIVERS
 from batsim.scenario.parts.week import WEEK_MIN, Week
-from batsim.scenario.reading import read_scenario_text
+from batsim.scenario.reading import catalogue_data, read_scenario_text
 from batsim.scenario.survey import CELL_V, CHEMISTRY, COMMAND, BatteryChoice, Survey, SurveyedGroup, battery_choice
 
 IN_TRUCK = "in_truck"
@@ -89,19 +89,26 @@ class PlannedLayout(NamedTuple):
 
 
 def ways_in_truck(group: SurveyedGroup) -> list[ChargedInTruck]:
-    """Ways to charge the trucks of a group where they stand: with what is there, faster, with lithium-ion."""
+    """Ways to charge the trucks of a group where they stand: with what is there, faster, with more of lithium-ion."""
     own = group.battery_type
     ways = [ChargedInTruck(STANDARD[own.kind], own)]
     if own.kind == LEAD:
         ways.append(ChargedInTruck(FAST, own))
-    if own.kind != LITHIUM:
-        cells = math.floor(own.volts / CELL_V[LITHIUM]) + 1
-        for share, current in LITHIUM_WAYS:
-            ah = math.ceil(1000.0 * share * own.kwh / (cells * CELL_V[LITHIUM]) / STEP_AH) * STEP_AH
-            choice = battery_choice(LITHIUM, own.volts, RatedCapacity(ah, own.capacity.rate_h))
-            assert choice is not None  # with a capacity there is always one
-            ways.append(ChargedInTruck(STANDARD[LITHIUM], choice, current))
+    if own.kind == LITHIUM:
+        ways.append(ways[0]._replace(main_current=LITHIUM_CURRENT.high_text))
+    for share, current in LITHIUM_WAYS:
+        if own.kind != LITHIUM or share > 1.0:
+            ways.append(ChargedInTruck(STANDARD[LITHIUM], _lithium(own, share), current))
     return ways
+
+
+def _lithium(own: BatteryChoice, share: float) -> BatteryChoice:
+    """Lithium-ion battery with a share of the energy of another, of the same voltage."""
+    cells = math.floor(own.volts / CELL_V[LITHIUM]) + 1
+    ah = math.ceil(1000.0 * share * own.kwh / (cells * CELL_V[LITHIUM]) / STEP_AH) * STEP_AH
+    choice = battery_choice(LITHIUM, own.volts, RatedCapacity(ah, own.capacity.rate_h))
+    assert choice is not None  # with a capacity there is always one
+    return choice
 
 
 class Starter:
@@ -172,7 +179,7 @@ class Starter:
             per_truck = batteries_per_truck(SHIFT_HOURS, 0.0, SHIFT_HOURS, SHIFT_HOURS, work_h)
             batteries[battery.name] = math.ceil(trucks * per_truck) + math.ceil(math.sqrt(trucks))
             chargers[self.usual_charger(alike[0])] += batteries[battery.name] - trucks + 1
-        return PlannedArea(handling, names, chargers, batteries, attendants=self._attendants(groups))
+        return PlannedArea(handling, names, chargers, batteries, attendants=self._attendants(handling, groups))
 
     def _chargers_in_truck(self, groups: Sequence[SurveyedGroup]) -> dict[str, float]:
         """A charger for each truck; groups that share a battery type have the faster one of theirs."""
@@ -203,21 +210,28 @@ class Starter:
         self.chargers[name] = {"from": entry, **own}
         return name
 
-    def _attendants(self, groups: Sequence[SurveyedGroup]) -> dict[str, int]:
-        """Attendants as they are today, or one on each shift of the trucks."""
-        if self.survey.attendants is not None:
-            return {shift: number for shift, number in self.survey.attendants.items() if number}
-        return dict.fromkeys((shift for group in groups for shift in group.shifts), 1)
+    def _attendants(self, handling: str, groups: Sequence[SurveyedGroup]) -> dict[str, int]:
+        """Attendants as they are today, or one on each shift; one where drivers are too few to exchange alone."""
+        shifts = dict.fromkeys(shift for group in groups for shift in group.shifts)
+        if self.survey.attendants is None:
+            return dict.fromkeys(shifts, 1)
+        attendants = {shift: number for shift, number in self.survey.attendants.items() if number}
+        people = _people(handling)
+        for shift in [shift for shift in shifts if not self._covers(attendants, shift)]:
+            if sum(group.count for group in groups if shift in group.shifts) < people:
+                attendants[shift] = 1
+        return attendants
 
-    def _exchange_by(self, attendants: Mapping[str, int]) -> dict[str, str]:
-        """Who exchanges by shift of the trucks where attendants do not cover some of them: drivers there."""
+    def _covers(self, attendants: Mapping[str, int], shift: str) -> bool:
+        """Whether there are attendants all through a shift, or nearly so."""
         week = Week(shifts=self.survey.shifts)
-        manned = group_windows(week, list(attendants), WEEK_MIN)
-        by = {}
-        for shift in dict.fromkeys(shift for group in self.survey.groups for shift in group.shifts):
-            worked = group_windows(week, [shift], WEEK_MIN)
-            covered = overlap_min(worked, manned) >= COVERED * sum(end - start for start, end in worked)
-            by[shift] = ATTENDANTS if covered else DRIVERS
+        worked, manned = (group_windows(week, names, WEEK_MIN) for names in ([shift], list(attendants)))
+        return overlap_min(worked, manned) >= COVERED * sum(end - start for start, end in worked)
+
+    def _exchange_by(self, attendants: Mapping[str, int], groups: Sequence[str]) -> dict[str, str]:
+        """Who exchanges by shift of some groups where attendants do not cover all of them: drivers there."""
+        shifts = dict.fromkeys(shift for group in groups for shift in self.groups[group].shifts)
+        by = {shift: ATTENDANTS if self._covers(attendants, shift) else DRIVERS for shift in shifts}
         return by if attendants and DRIVERS in by.values() else {}
 
     def text(self, plans: Sequence[PlannedLayout]) -> str:
@@ -255,12 +269,20 @@ class Starter:
 
     def _of_areas(self, blocks: Mapping[str, dict[str, Any]], attendants: Mapping[str, int]) -> dict[str, Any]:
         """A layout as YAML holds it, of areas that share attendants; one that is alone is the layout itself."""
-        who = {"attendants": dict(attendants), "exchange_by": self._exchange_by(attendants)}
-        shared = {key: value for key, value in who.items() if value}
+        for block in blocks.values():
+            by = self._exchange_by(attendants, block["for"]) if block["handling"] != IN_TRUCK else {}
+            block.update({"exchange_by": by} if by else {})
+        shared = {"attendants": dict(attendants)} if attendants else {}
         first, *others = blocks.values()
         if others:
             return shared | {"areas": dict(blocks)}
         return {key: value for key, value in first.items() if key != "for"} | shared
+
+
+def _people(handling: str) -> int:
+    """People whom an exchange needs at once."""
+    steps = catalogue_data(f"handling/{handling}")["steps"]
+    return max(len(step["by"]) if isinstance(step["by"], list) else 1 for step in steps)
 
 
 def survey_problems(survey: Survey) -> list[Problem]:

@@ -190,6 +190,19 @@ def test_drivers_exchange_where_there_are_no_attendants() -> None:
     assert some.layouts["side rollers"].exchange_by == {"early": "drivers", "late": "drivers"}
 
 
+def test_one_driver_cannot_do_the_work_of_two() -> None:
+    """A hoist takes two people: an attendant comes where a truck is alone on its shift, not where there are two."""
+    group = "voltage: 48 V, shifts: [early, late], removal: top, mean_power: 3 kW"
+    alone, two = (
+        read_scenario_text(starter_scenario(survey(f"count: {count}, {group}", attendants={}))) for count in (1, 2)
+    )
+
+    runs = batsim.run(alone, replace(TRIAL, layouts="hoist"))
+
+    assert (alone.layouts["hoist"].attendants, two.layouts["hoist"].attendants) == ({"early": 1, "late": 1}, None)
+    assert runs.values["hoist"]["downtime_min_per_truck_shift"].mean() < 25.0
+
+
 def test_more_attendants_only_where_they_help() -> None:
     """Who comes while the trucks are idle cannot be waited for less."""
     night = {"days": "Mon-Fri", "from": "06:00", "to": "13:30"}
