@@ -216,11 +216,9 @@ class Starter:
         if self.survey.attendants is None:
             return dict.fromkeys(shifts, 1)
         attendants = {shift: number for shift, number in self.survey.attendants.items() if number}
-        people = _people(handling)
-        for shift in [shift for shift in shifts if not self._covers(attendants, shift)]:
-            if sum(group.count for group in groups if shift in group.shifts) < people:
-                attendants[shift] = 1
-        return attendants
+        drivers = {shift: sum(group.count for group in groups if shift in group.shifts) for shift in shifts}
+        alone = [shift for shift in shifts if drivers[shift] < _people(handling)]
+        return attendants | {shift: 1 for shift in alone if not self._covers(attendants, shift)}
 
     def _covers(self, attendants: Mapping[str, int], shift: str) -> bool:
         """Whether there are attendants all through a shift, or nearly so."""

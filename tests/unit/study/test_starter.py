@@ -217,8 +217,9 @@ def test_more_attendants_only_where_they_help() -> None:
 
 
 HOSTILE = (
-    "3", "0", "-1", "2.5", "true", "[]", "[[]]", "[3]", "[x, x]", "{}", "{a: b}", "''", "x", "0 V", "1e9 V", "-1 m", "1 kWh",
-    "750 Ah", "1 Ah at 5 h", "99999 Ah at 5 h", "none", "early", "[early, early]", "~", "0.001 kW", "900 kW", "4000 kWh",
+    "3", "0", "-1", "2.5", "true", "[]", "[[]]", "[3]", "[x, x]", "{}", "{a: b}", "''", "x", "0 V", "1e9 V", "-1 m",
+    "1 kWh", "750 Ah", "1 Ah at 5 h", "99999 Ah at 5 h", "none", "early", "[early, early]", "~", "0.001 kW", "900 kW",
+    "4000 kWh",
 )  # fmt: skip
 
 
