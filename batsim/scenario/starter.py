@@ -212,12 +212,13 @@ class Starter:
 
     def _attendants(self, handling: str, groups: Sequence[SurveyedGroup]) -> dict[str, int]:
         """Attendants as they are today, or one on each shift; one where drivers are too few to exchange alone."""
-        shifts = dict.fromkeys(shift for group in groups for shift in group.shifts)
+        drivers: Counter[str] = Counter()
+        for group in groups:
+            drivers.update(dict.fromkeys(group.shifts, group.count))
         if self.survey.attendants is None:
-            return dict.fromkeys(shifts, 1)
+            return dict.fromkeys(drivers, 1)
         attendants = {shift: number for shift, number in self.survey.attendants.items() if number}
-        drivers = {shift: sum(group.count for group in groups if shift in group.shifts) for shift in shifts}
-        alone = [shift for shift in shifts if drivers[shift] < _people(handling)]
+        alone = [shift for shift, number in drivers.items() if number < _people(handling)]
         return attendants | {shift: 1 for shift in alone if not self._covers(attendants, shift)}
 
     def _covers(self, attendants: Mapping[str, int], shift: str) -> bool:
