@@ -258,11 +258,6 @@ def together(
     return {shift: first.get(shift, OnDuty(0)).plus(second.get(shift, OnDuty(0))) for shift in {**first, **second}}
 
 
-def _names(by: dict[str, str] | str, who: str) -> bool:
-    """Whether somebody is named, for always or for some shift."""
-    return who in by.values() if isinstance(by, dict) else by == who
-
-
 class Layout(Equipped):
     """One candidate answer."""
 
@@ -282,18 +277,11 @@ class Layout(Equipped):
         for name in sorted(self.model_fields_set & Equipped.model_fields.keys() - set(SHARED)) if self.areas else ():
             key = Equipped.model_fields[name].alias or name
             yield Fault((key,), "belongs to one area; state it under 'areas', in the area that has it")
-        if self.attendants is not None:
+        if any(place.attendants is not None for place in (self, *self.areas.values())):
             return
         for keys, by in self.stated_by_whom:
-            if _names(by, ATTENDANTS) and not self._manned(keys):
+            if ATTENDANTS in (by.values() if isinstance(by, dict) else (by,)):
                 yield Fault(keys, "needs 'attendants' by shift such as {early: 1, late: 1}", ATTENDANTS)
-
-    def _manned(self, keys: tuple[str, ...]) -> bool:
-        """Whether an area that some keys concern states attendants of its own."""
-        if keys[0] == "areas":
-            return self.areas[keys[1]].attendants is not None
-        areas = self.areas.values()
-        return any(area.attendants is not None for area in areas if keys[0] != "trucks" or keys[1] in area.groups)
 
     @property
     def stated_by_whom(self) -> Iterator[tuple[tuple[str, ...], str | dict[str, str]]]:
