@@ -139,11 +139,11 @@ def in_area(area: str, text: str) -> str:
 
 def each_once(found: Iterable[tuple[str, str]], areas: Collection[str]) -> list[str]:
     """Texts that are about areas, each once: of several areas, with the names of those that it is about before it."""
-    about: dict[str, list[str]] = {}
+    about: dict[str, dict[str, None]] = {}
     for area, text in found:
-        about.setdefault(text, []).append(f"'{area}'")
+        about.setdefault(text, {})[f"'{area}'"] = None
     return [
-        text if len(names) == len(areas) else f"area{'s' * (len(names) > 1)} {listed(names)}: {text}"
+        text if len(names) == len(areas) else f"area{'s' * (len(names) > 1)} {listed([*names])}: {text}"
         for text, names in about.items()
     ]
 

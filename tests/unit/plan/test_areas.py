@@ -140,6 +140,19 @@ def test_the_text_names_areas_only_where_there_are_several() -> None:
     assert "area '" not in one_way
 
 
+def test_an_area_needs_what_it_would_need_alone() -> None:
+    """But for what areas share, and what is owned."""
+    free = batsim.changed(site(), {"layouts.mixed.owned": {}})
+    together = [line for line in equipment_list(free, "mixed", ()) if line.area]
+    alone = [
+        line._replace(area=area)
+        for area, view in free.areas_of("mixed").items()
+        for line in equipment_list(view, "mixed", ())
+        if line.item not in {"water cart", "spill kit", "protective equipment"}
+    ]
+    assert sorted(together) == sorted(alone)
+
+
 @pytest.mark.parametrize(
     ("owned", "chargers"),
     [
@@ -267,6 +280,13 @@ def test_energy_and_water_are_those_of_all_areas() -> None:
     kg = sum(gas_measures(part)["water_lost_kg_per_day"] * 5.0 for part in parts)
     amounts = [planned().evidence.mean(name) * 5.0 for name in ("energy_kwh_per_day", "water_lost_kg_per_day")]
     assert amounts == pytest.approx([kwh, kg])
+
+
+def test_a_comparison_costs_what_the_plan_says() -> None:
+    compared = batsim.compare(site(), batsim.Settings(layouts=("mixed", "one way"), workers=1))
+    costs = {name: plan.money.per_year.value for name, plan in plans().layouts.items()}
+    assert compared.costs == pytest.approx(costs)
+    assert compared.impossible == {}
 
 
 def test_attendants_without_limit_cost_what_they_do() -> None:
@@ -449,6 +469,9 @@ def test_the_report_shows_spaces_and_areas() -> None:
         "charger (e48) for area 'lifted'",
     ):
         assert text in html
+    assert [f"Hydrogen in the air of the {space} of layout" in html for space in ("battery room", "building")] == [
+        True
+    ] * 2
     assert "<dt>Attendants</dt><dd>day 2, late 1</dd>" in html
 
 
@@ -461,6 +484,8 @@ def test_a_plan_of_the_room_is_of_an_area() -> None:
     assert found is not None
     assert len(found.bays) == 4
     assert room_plan(placed, "mixed", "sideways") is None
+    drawn = batsim.room_plan_chart(placed, "mixed", area="lifted")
+    assert drawn.get_title(loc="left") == "mixed, lifted: plan of the room"
     rule = r"layout 'mixed' has areas of its own: name one of sideways, lifted, plugged in \(got 'hall'\)"
     with pytest.raises(ValueError, match=rule):
         room_plan(placed, "mixed", "hall")

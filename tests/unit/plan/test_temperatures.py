@@ -232,3 +232,12 @@ def test_the_deepest_discharge_is_that_of_the_record() -> None:
 
     assert went.least_left_share == pytest.approx(1.0 - float(np.max(depth)))
     assert 0.25 < went.least_left_share < 0.9
+
+
+def test_batteries_that_trucks_keep_are_of_their_type() -> None:
+    kept = batsim.changed(store(), {"trucks[0].own_batteries": True})
+    plan = batsim.plan_layouts(kept, batsim.Settings(workers=1)).layouts["stands"]
+    assert [check.subject for check in plan.checks if check.name == STARTS] == ["battery 'lead'"]
+    went = hardships(Measured(record_of(kept, "stands")))
+    assert went.keys() == {"lead"}
+    assert plan.evidence.hardship("", "lead") == went["lead"]
