@@ -18,6 +18,7 @@ from .measures.event_trace import event_frame as event_frame, event_trace as eve
 from .measures.events import Event as Event
 from .measures.room_course import RoomCourse as RoomCourse, room_course as room_course
 from .plan.plan import Plan as Plan, plan_layouts as plan_layouts
+from .record.part import of_area as of_area
 from .record.record import Record as Record
 from .room.simulation import simulate as simulate
 from .scenario.reading import changed as changed, read as read, read_scenario_text as read_scenario_text

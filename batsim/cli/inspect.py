@@ -11,12 +11,16 @@ from batsim.cli.options import as_usage_error, refuse, shared, terminal_width, w
 from batsim.output import replacing
 
 
+AREA = click.option("--area", default="", help="Only this area of the layout; default: all of them.")
+
+
 @main.command()
 @shared("file", "seed", "layout", "replication")
 @click.option("--from", "begin", required=True, help="Begin, such as 'week 1 Mon 13:50'; week 0 is the warm-up's last.")
 @click.option("--to", "end", required=True, help="End, such as 'week 1 Mon 15:30'.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table as CSV instead of text.")
-def trace(file: str, begin: str, end: str, as_csv: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
+@AREA
+def trace(file: str, begin: str, end: str, as_csv: bool, area: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Tell what happened in the room from one moment to another, line by line."""
     from batsim.study.running.one_run import window_of  # noqa: PLC0415 - heavy
     from batsim.views.text.trace_text import trace_csv, trace_text  # noqa: PLC0415
@@ -25,17 +29,19 @@ def trace(file: str, begin: str, end: str, as_csv: bool, **options: Any) -> None
     with as_usage_error():
         from_min, to_min = window_of(scenario, begin, end)
     record = _record(scenario, to_min, options)
-    if as_csv:
-        click.echo(trace_csv(record, from_min, to_min).rstrip())
-    else:
-        click.echo(trace_text(record, from_min, to_min, terminal_width()))
+    with as_usage_error("--area"):
+        if as_csv:
+            click.echo(trace_csv(record, from_min, to_min, area).rstrip())
+        else:
+            click.echo(trace_text(record, from_min, to_min, terminal_width(), area))
 
 
 @main.command()
 @shared("file", "seed", "layout", "replication")
 @click.option("--on", "on_day", required=True, help="The day, such as 'week 1 Tue'; week 0 is the warm-up's last.")
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Picture to write: .png or .svg.")
-def day(file: str, on_day: str, output: str, **options: Any) -> None:  # noqa: ANN401 - click's options
+@AREA
+def day(file: str, on_day: str, output: str, area: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Draw the room over a day: trucks waiting, batteries by state, chargers, attendants."""
     from batsim.study.running.one_run import day_of  # noqa: PLC0415 - heavy
 
@@ -45,7 +51,9 @@ def day(file: str, on_day: str, output: str, **options: Any) -> None:  # noqa: A
     scenario = batsim.read(file)
     with as_usage_error():
         from_min, to_min = day_of(scenario, on_day)
-    figure = batsim.room_chart(_record(scenario, to_min, options), from_min, to_min)
+    record = _record(scenario, to_min, options)
+    with as_usage_error("--area"):
+        figure = batsim.room_chart(batsim.of_area(record, area) if area else record, from_min, to_min)
     with written("--output", "choose another file"), replacing(Path(output)) as beside:
         figure.savefig(beside, **PICTURES[suffix])
     click.echo(f"wrote {output}")

@@ -84,14 +84,17 @@ def event_frame(record: Record, from_min: float, to_min: float) -> Frame:
     -------
     DataFrame
         A row for each event, a column for each field of `Event`, and the names of the truck's group and of the battery
-        type. Numbers count from 0, as in the tables of the record; -1, an empty text or not a number where there is
+        type; that of the area where areas have names. Numbers count from 0, as in the tables of the record; -1, an empty text or not a number where there is
         none.
     """
     facts = record.facts
     frame = frame_of(event_trace(record, from_min, to_min), columns=list(Event._fields))
+    areas = frame.pop("area")
     groups = [name for name, count in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(count)]
     frame.insert(3, "group", [groups[truck] if truck >= 0 else "" for truck in frame["truck"]])
     frame.insert(6, "battery_type", [facts.battery_types[queue].name if queue >= 0 else "" for queue in frame["queue"]])
+    if any(area.name for area in facts.areas):
+        frame.insert(1, "area", [facts.areas[area].name if area >= 0 else "" for area in areas])
     return frame
 
 
@@ -116,6 +119,15 @@ class _Window:
         self.from_min, self.to_min = from_min, to_min
         self.told: list[tuple[float, float, Event]] = []
         """Time, rank and what happened."""
+        areas = {queue: number for number, area in enumerate(self.facts.areas) for queue in area.queues}
+        self.area_of = [areas[queue] for queue in range(len(self.facts.battery_types))]
+        """Number of the area of each queue."""
+        self.plugged = [area.in_truck for area in self.facts.area_of_queue]
+        """Whether trucks of each queue are charged where they stand; those of an area wait together for its spots."""
+        self.line_of = [
+            area.queues[0] if area.in_truck else queue for queue, area in enumerate(self.facts.area_of_queue)
+        ]
+        """The queue that says what each queue waits for."""
         self.exchange_rows = self.rows(
             "exchanges", "left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min"
         )
@@ -141,10 +153,9 @@ class _Window:
             for row in self.rows("battery_states", "from_min")
             if row["state"] == READY
         }
-        self.truck_of: dict[int, int] = {}
-        if self.facts.in_truck:
-            batteries, trucks = (record.columns("discharges")[name].astype(int) for name in ("battery", "truck"))
-            self.truck_of = dict(zip(batteries.tolist(), trucks.tolist(), strict=True))
+        batteries, trucks = (record.columns("discharges")[name].astype(int).tolist() for name in ("battery", "truck"))
+        kept = [self.plugged[queue] for queue in self.facts.type_numbers]
+        self.truck_of = {battery: truck for battery, truck in zip(batteries, trucks, strict=True) if kept[battery]}
 
     def rows(self, table: str, *times: str) -> list[Row]:
         """Rows of a table of which any of the times falls into the window."""
@@ -156,6 +167,8 @@ class _Window:
     def at(self, time_min: float, name: str, rank: float | None = None, /, **told: Any) -> None:  # noqa: ANN401 - fields of `Event`
         """Tell an event with its rank, if it falls into the window."""
         if self.from_min <= time_min < self.to_min:
+            if "queue" in told:
+                told["area"] = self.area_of[told["queue"]]
             self.told.append((time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)))
 
     def about(self, battery: int) -> dict[str, int]:
@@ -200,7 +213,7 @@ class _Window:
             self.at(joined, "turned_away", **came)
         elif not isnan(row["ready_found"]):
             cause = "" if row["start_min"] == joined else self.cause_of(int(row["queue"]), joined)
-            ready = -1 if self.facts.in_truck else int(row["ready_found"])
+            ready = -1 if self.plugged[int(row["queue"])] else int(row["ready_found"])
             self.at(joined, "arrive", **came, cause=cause, ready=ready)
 
     def _charge_in_truck(self, row: Row) -> None:
@@ -284,10 +297,11 @@ class _Window:
         for row in self._changed(batteries, states, times):
             battery, time, state, before = int(batteries[row]), float(times[row]), int(states[row]), states[row - 1]
             who = self.about(battery)
-            if self.facts.in_truck:
+            plugged = self.plugged[who["queue"]]
+            if plugged:
                 self._waiting_in_truck(state, before, time, who, arrives=(battery, time) in arrivals)
             what = _CHANGES.get((before, state)) or _CHANGES.get((None, state))
-            if what is not None and not (self.facts.in_truck and state == WAITS_FOR_CHARGER):
+            if what is not None and not (plugged and state == WAITS_FOR_CHARGER):
                 self.at(time, what, **who, bay=self.bay_of(battery, time))
 
     def _ready(self, batteries: Whole, states: Whole, times: Floats) -> None:
@@ -315,14 +329,13 @@ class _Window:
             self.at(time_min, "gives_up", **who)
 
     def causes(self) -> None:
-        """What the queues lack, where no truck says so; all share one queue for charging spots."""
-        whole = self.facts.in_truck
+        """What the queues lack, where no truck says so; those of an area share one queue for charging spots."""
         told = {
-            (0 if whole else row["queue"], row["joined_min"])
+            (self.line_of[int(row["queue"])], row["joined_min"])
             for row in self.exchange_rows
             if row["start_min"] != row["joined_min"]
         }
-        for queue in range(1 if whole else len(self.facts.battery_types)):
+        for queue in sorted(set(self.line_of)):
             since, codes = self.queue_causes[queue]
             last = np.append(since[1:] != since[:-1], True) if since.size else np.empty(0, bool)
             before = float(NOTHING)
@@ -339,7 +352,12 @@ class _Window:
                 self.at(start, "attendants", people=people)
             before = people
         for row in self.rows("outages", "from_min", "to_min"):
-            what = {"detail": self.facts.things[int(row["thing"])], "unit": int(row["unit"])}
+            thing = int(row["thing"])
+            what = {
+                "detail": self.facts.things[thing],
+                "unit": int(row["unit"]),
+                "area": self.facts.area_of_thing[thing],
+            }
             self.at(row["from_min"], "outage_start", **what)
             self.at(row["to_min"], "outage_end", **what)
 
@@ -349,12 +367,11 @@ class _Window:
         joined, start = rows["joined_min"], rows["start_min"]
         waits = (joined < self.from_min) & ~(start < self.from_min) & ~(start == joined)
         waits &= ~np.isnan(rows["ready_found"])
-        whole = self.facts.in_truck
-        queues = np.zeros(joined.size) if whole else rows["queue"]
+        queues = np.array(self.line_of)[rows["queue"].astype(int)]
         count = {queue: int(np.sum(waits & (queues == queue))) for queue in range(len(self.facts.battery_types))}
         result = []
         for event in events:
-            queue = 0 if whole else event.queue
+            queue = self.line_of[event.queue]
             if event.event == "arrive" and event.cause:
                 count[queue] += 1
             elif event.event in {"exchange_start", "plugged_in"} and event.wait_min > 0.0:

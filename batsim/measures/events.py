@@ -54,3 +54,5 @@ class Event(NamedTuple):
     """Trucks waiting from then on."""
     people: int = -1
     """Attendants on duty."""
+    area: int = -1
+    """Where it happens; -1 where it concerns the whole site."""

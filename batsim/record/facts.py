@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from functools import cached_property
 
+from batsim.errors import require
+
 
 @dataclass(frozen=True)
 class TypeFacts:
@@ -104,11 +106,34 @@ class RunFacts:
         area = self.areas[0].name if len(self.areas) == 1 else ""
         return f"{self.layout}, {area}" if area else self.layout
 
+    def area_named(self, name: str) -> AreaFacts:
+        """Area of a name; an area without one where the layout states none.
+
+        Raises
+        ------
+        ValueError
+            If the layout has no area of that name.
+        """
+        names = ", ".join(area.name for area in self.areas)
+        rule = f"an area must be one of the layout, which has {names or 'no areas'} (got {name})"
+        require(any(area.name == name for area in self.areas), rule)
+        return next(area for area in self.areas if area.name == name)
+
     @property
     def things(self) -> tuple[str, ...]:
         """Kinds of thing that may be out of use, in the order of the outages table: stations of each area first."""
-        stations = (f"station of {area.name}" if area.name else "station" for area in self.areas)
-        return (*stations, *self.devices, *self.chargers)
+        return (*("station" for _ in self.areas), *self.devices, *self.chargers)
+
+    @cached_property
+    def area_of_thing(self) -> tuple[int, ...]:
+        """Number of the area of each kind of thing."""
+        devices = {device: number for number, area in enumerate(self.areas) for device in area.devices}
+        chargers = {charger: number for number, area in enumerate(self.areas) for charger in area.chargers}
+        return (
+            *range(len(self.areas)),
+            *(devices[device] for device in range(len(self.devices))),
+            *(chargers[charger] for charger in range(len(self.chargers))),
+        )
 
     @property
     def first_charger(self) -> int:

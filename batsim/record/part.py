@@ -7,7 +7,6 @@ from functools import cached_property
 from itertools import chain
 from typing import NamedTuple, TypeVar
 
-from batsim.errors import require
 from batsim.record.facts import RunFacts, TypeFacts
 from batsim.record.record import Record
 from batsim.scenario.parts.calendar import joined
@@ -115,10 +114,7 @@ def of_area(record: Record, name: str) -> Record:
     ValueError
         If the layout has no area of this name.
     """
-    names = [area.name for area in record.facts.areas]
-    known = f"has {', '.join(names)}" if any(names) else "has no areas"
-    require(name in names, f"an area must be one of the layout, which {known} (got {name})")
-    return RecordPart(record, _chosen(record.facts, [names.index(name)]))
+    return RecordPart(record, _chosen(record.facts, [record.facts.areas.index(record.facts.area_named(name))]))
 
 
 def of_group(record: Record, number: int) -> Record:

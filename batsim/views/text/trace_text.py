@@ -6,7 +6,7 @@ from pathlib import Path
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
 from batsim.output import csv_text
-from batsim.record.facts import RunFacts
+from batsim.record.facts import AreaFacts, RunFacts
 from batsim.record.record import Record
 from batsim.record.words import CAUSES, NOTHING
 from batsim.scenario.parts.calendar import first_week_min
@@ -29,14 +29,23 @@ with Path(__file__).with_name("sentences.csv").open(newline="", encoding="utf-8"
 """Sentences on events that always read alike; the others are put together in `_Words`."""
 
 
-def trace_text(record: Record, from_min: float, to_min: float, width: int | None = None) -> str:
+def trace_text(record: Record, from_min: float, to_min: float, width: int | None = None, area: str = "") -> str:
     """Write what happened in a window, one line for each event under a heading; see `event_trace`.
 
-    Trucks, batteries, bays and stations count from 1, week 1 is the first measured one. With a width, for a terminal
-    so many characters wide, an event may take several lines.
+    Trucks, batteries, bays and stations count from 1, bays and stations within their area, which is named where there
+    are several; week 1 is the first measured one. With a width, for a terminal so many characters wide, an event may
+    take several lines. With an area, what happens in others is left out.
+
+    Raises
+    ------
+    ValueError
+        If the layout has no area of that name, or the window is empty or endless.
     """
-    events = event_trace(record, from_min, to_min)
     facts = record.facts
+    events = event_trace(record, from_min, to_min)
+    if area:
+        own = facts.areas.index(facts.area_named(area))
+        events = [event for event in events if event.area in (own, -1)]
     weeks = moment(facts, from_min)[0] != moment(facts, max(from_min, to_min - 1.0))[0]
     seconds = any(round(60.0 * event.time_min) % 60 for event in events)
     words = _Words(facts)
@@ -58,10 +67,18 @@ def _event_lines(time: str, what: str, width: int) -> str:
     return listed(what, width, first=f"{time}  ")
 
 
-def trace_csv(record: Record, from_min: float, to_min: float) -> str:
-    """Write what happened in a window as CSV, with `moment` beside the minutes; numbers count from 1."""
+def trace_csv(record: Record, from_min: float, to_min: float, area: str = "") -> str:
+    """Write what happened in a window as CSV, with `moment` beside the minutes; numbers count from 1.
+
+    Raises
+    ------
+    ValueError
+        As for `trace_text`.
+    """
     facts = record.facts
     frame = event_frame(record, from_min, to_min)
+    if area:
+        frame = frame[frame["area"].isin([facts.area_named(area).name, ""])].reset_index(drop=True)
     moments = [clock(facts, time, weeks=True, seconds=True) for time in frame["time_min"]]
     frame.insert(1, "moment", moments)
     for name in (*NUMBERS, *COUNTS):
@@ -122,6 +139,11 @@ class _Words:
 
     def of(self, event: Event) -> str:
         """Write one event."""
+        where = f"{self._area(event).name}: " if len(self.facts.areas) > 1 and event.area >= 0 else ""
+        return f"{where}{self._said(event)}"
+
+    def _said(self, event: Event) -> str:
+        """Write one event without its area."""
         if event.event in SENTENCES:
             return SENTENCES[event.event].format(
                 truck=self._truck(event), battery=self._battery(event.battery), bay=self._bay(event),
@@ -133,6 +155,9 @@ class _Words:
         sentence: str = getattr(self, f"_{event.event}")(event)
         return sentence
 
+    def _area(self, event: Event) -> AreaFacts:
+        return self.facts.areas[event.area]
+
     def _truck(self, event: Event) -> str:
         return f"truck {event.truck + 1}{self.group[event.truck]}"
 
@@ -142,14 +167,13 @@ class _Words:
     def _bay(self, event: Event, before: str = "at ") -> str:
         if event.bay < 0:
             return ""
-        area = self.facts.area_of_queue[self.facts.type_numbers[event.battery]]
-        return f" {before}{area.bay} {event.bay + 1}"
+        return f" {before}{self._area(event).bay} {event.bay + 1}"
 
     def _charger(self, event: Event, before: str) -> str:
-        return f" {before} {event.detail}" if event.detail and len(self.facts.chargers) > 1 else ""
+        return f" {before} {event.detail}" if event.detail and len(self._area(event).chargers) > 1 else ""
 
     def _truck_free(self, event: Event) -> str:
-        done = "unplugs" if self.facts.in_truck else f"leaves the station with {self._battery(event.battery)}"
+        done = "unplugs" if self._area(event).in_truck else f"leaves the station with {self._battery(event.battery)}"
         return f"{self._truck(event)} {done}" + (" and is back at work" if event.detail == "back" else "")
 
     def _exchange_end(self, event: Event) -> str:
@@ -183,7 +207,7 @@ class _Words:
         return "; ".join([text, ", ".join(parts)]) if parts else text
 
     def _exchange_start(self, event: Event) -> str:
-        several = event.station >= 0 and self.facts.stations > 1
+        several = event.station >= 0 and self._area(event).stations > 1
         where = f" at station {event.station + 1}" if several else ""
         how = " with the standby method" if event.standby else ""
         line = f" after {_minutes(event.wait_min)} of waiting" if event.wait_min > 0.0 else ""
@@ -203,6 +227,6 @@ class _Words:
         return f"{who} connects {whom}" if who else f"{whom} is connected"
 
     def _cause(self, event: Event) -> str:
-        types = self.facts.battery_types
-        of = f" for {types[event.queue].name}" if len(types) > 1 and not self.facts.in_truck else ""
+        several = len(self._area(event).queues) > 1 and not self._area(event).in_truck
+        of = f" for {self.facts.battery_types[event.queue].name}" if several else ""
         return f"the queue{of} now waits for: {event.cause}; {_waiting(event)}"

@@ -533,7 +533,7 @@ def test_the_frame_names_groups_and_types(facts):
     frame = event_frame(made(facts, exchanges=[exchange()], charges=[charge()]), 0.0, 720.0)
 
     assert list(frame.columns) == [
-        "time_min", "event", "truck", "group", "battery", "discharged", "battery_type", *Event._fields[5:]
+        "time_min", "event", "truck", "group", "battery", "discharged", "battery_type", *Event._fields[5:-1]
     ]  # fmt: skip
     start = frame[frame["event"] == "exchange_start"].iloc[0]
     assert (start["truck"], start["group"], start["battery"], start["discharged"]) == (0, "trucks", 2, 0)
