@@ -10,7 +10,6 @@ from batsim.cli.group import main
 from batsim.cli.options import as_usage_error, refuse, shared, terminal_width, written
 from batsim.output import replacing
 
-
 AREA = click.option("--area", default="", help="Only this area of the layout; default: all of them.")
 
 

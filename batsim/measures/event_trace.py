@@ -84,8 +84,8 @@ def event_frame(record: Record, from_min: float, to_min: float) -> Frame:
     -------
     DataFrame
         A row for each event, a column for each field of `Event`, and the names of the truck's group and of the battery
-        type; that of the area where areas have names. Numbers count from 0, as in the tables of the record; -1, an empty text or not a number where there is
-        none.
+        type; that of the area where areas have names. Numbers count from 0, as in the tables of the record; -1, an
+        empty text or not a number where there is none.
     """
     facts = record.facts
     frame = frame_of(event_trace(record, from_min, to_min), columns=list(Event._fields))

@@ -11,7 +11,7 @@ from batsim.errors import require
 from batsim.measures.occupancy import at_stations
 from batsim.measures.windows import Floats, Whole, check_window, stays
 from batsim.record.record import Record
-from batsim.record.words import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, STATES, TURNED_AWAY
+from batsim.record.words import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, READY, STATES, TURNED_AWAY
 
 CHARGER_STATES = ("giving current", "paused", "battery waits", "held after the charge", "out of use", "free")
 """What a charger does: its charge is without current for a time; its battery waits to be connected or for current; it
@@ -48,6 +48,8 @@ class RoomCourse:
     """Attendants at a job after the end of their shift, or in their break. (n)"""
     trucks_away: Whole
     """Trucks that have left their work for the room and are not back. (n)"""
+    ready: dict[str, Whole] = field(default_factory=dict)
+    """Ready batteries by battery type; types that are charged in the truck have none. (n)"""
     idle: list[tuple[float, float]] = field(default_factory=list)
     """Stretches of the window in which no truck of any group works: breaks and hours without a shift. [min]"""
 
@@ -120,6 +122,7 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
         chargers=_by_state(batteries, taken.at(times), out.at(times), chargers_in_all),
         chargers_in_all=chargers_in_all,
         stations=float(facts.stations),
+        ready={name: steps.at(times) for name, steps in _ready(record).items()},
         idle=_gaps(facts.site_windows, begin, end),
         **{name: steps.at(times) for name, steps in counts.items()},
     )
@@ -166,6 +169,21 @@ def _states(record: Record) -> dict[str, _Steps]:
     return {word: _under_way(since[state == code], until[state == code]) for code, word in enumerate(STATES)}
 
 
+def _ready(record: Record) -> dict[str, _Steps]:
+    """Ready batteries of each type that is exchanged."""
+    facts = record.facts
+    battery, state, since, until = stays(record)
+    of_queue = np.array(facts.type_numbers)[battery]
+    found = {}
+    for queue, area in enumerate(facts.area_of_queue):
+        name = facts.battery_types[queue].battery_type
+        if not area.in_truck and name not in found:
+            own = [number for number, kind in enumerate(facts.battery_types) if kind.battery_type == name]
+            here = (state == READY) & np.isin(of_queue, own)
+            found[name] = _under_way(since[here], until[here])
+    return found
+
+
 def _chargers(record: Record) -> tuple[_Steps, _Steps]:
     """Chargers that batteries keep, and chargers that are out of use."""
     taken, outages = record.columns("chargers"), record.columns("outages")
@@ -208,6 +226,8 @@ ON_COUNT = (
     *CHARGERS.values(),
 )
 """What `quarter_means` counts beside the batteries in each state."""
+READY_OF = "ready {}"
+"""How it calls the ready batteries of a type."""
 
 
 def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
@@ -223,7 +243,8 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
     Returns
     -------
     dict
-        By a name of `ON_COUNT` or a state of batteries: the mean between each instant and the next. (n)
+        By a name of `ON_COUNT`, a state of batteries, or `READY_OF` a battery type: the mean between each instant and
+        the next. (n)
     """
     course = room_course(record, float(edges[0]), float(edges[-1]))
     counts = {
@@ -235,6 +256,7 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
         "attendants in overtime": course.attendants_in_overtime,
         "attendants on duty": course.attendants_on_duty,
         **course.batteries,
+        **{READY_OF.format(name): count for name, count in course.ready.items()},
     }
     ends = np.append(course.time_min, course.to_min)
     lengths = np.diff(ends)

@@ -10,11 +10,10 @@ import numpy as np
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
 from batsim.measures.profile import QUARTER_HOUR_MIN
-from batsim.measures.room_course import ON_COUNT, quarter_means
+from batsim.measures.room_course import READY_OF, quarter_means
 from batsim.measures.windows import Flags, Floats
 from batsim.record.part import of_area
 from batsim.record.record import Record
-from batsim.record.words import STATES
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.scenario.settings import Settings
@@ -80,9 +79,19 @@ class RoomOver:
     @property
     def in_truck(self) -> bool:
         """True where all batteries are charged in the truck, so that there is no stock."""
+        return all(site.arrangement(self.layout).in_truck for site in self.areas.values())
+
+    @property
+    def areas(self) -> dict[str, Scenario]:
+        """Areas that are looked at, each as a scenario of its own."""
         sites = self.scenario.areas_of(self.layout)
-        looked_at = [sites[self.area]] if self.area else sites.values()
-        return all(site.arrangement(self.layout).in_truck for site in looked_at)
+        return {self.area: sites[self.area]} if self.area else sites
+
+    @property
+    def ready_by_type(self) -> dict[str, str]:
+        """By battery type that is exchanged: the name of the count of its ready batteries."""
+        counts = {name: READY_OF.format(name) for name in self.scenario.batteries}
+        return {name: count for name, count in counts.items() if count in self.counts}
 
     @property
     def week_min(self) -> Floats:
@@ -208,7 +217,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), 
     length_min = _first_whole_week(schedule.warm_up_min) - schedule.warm_up_min + weeks * WEEK_MIN + BEYOND_MIN
     taking = partial(take, area=area)
     samples = run_schedule(replace(schedule, length_min=length_min), settings, take=taking)[layout]
-    counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in (*ON_COUNT, *STATES)}
+    counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in samples[0].counts}
     _, batteries, chargers, stations = samples[0]
     return RoomOver(
         scenario,

@@ -54,7 +54,7 @@ def life_line_chart(
     clock_axis(ax, facts, begin, end)
     ax.set_ylabel("Battery", fontsize=10.0)
     style.legend_below(ax, legend, 5, BELOW_PT)
-    style.heading(ax, f"{facts.layout}: what batteries do, {span_text(facts, begin, end)}", one_run_note(facts))
+    style.heading(ax, f"{facts.title}: what batteries do, {span_text(facts, begin, end)}", one_run_note(facts))
     return ax
 
 

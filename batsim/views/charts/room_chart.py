@@ -30,7 +30,7 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     Parameters
     ----------
     record
-        What a run left behind, see `batsim.simulate`.
+        What a run left behind, see `batsim.simulate`; of one area of the layout, what `batsim.of_area` takes out of it.
     from_min, to_min
         The window; it is cut at the start and at the end of the run. [min]
 
@@ -150,7 +150,7 @@ def _words(figure: style.Figure, facts: RunFacts, course: RoomCourse) -> None:
     height = figure.get_size_inches()[1]
     left = AROUND_IN["left"] / WIDTH_IN
     span = span_text(facts, course.from_min, course.to_min)
-    title = fill(f"{facts.layout}: {span}", TITLE_LETTERS)
+    title = fill(f"{facts.title}: {span}", TITLE_LETTERS)
     figure.text(left, 1.0 - 0.62 / height, title, fontsize=12, fontweight="bold", va="bottom", parse_math=False)
     note: dict[str, Any] = {"fontsize": style.NOTE_PT, "color": "0.3"}
     figure.text(left, 1.0 - 0.72 / height, one_run_note(facts), va="center", **note)

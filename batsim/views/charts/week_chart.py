@@ -17,6 +17,8 @@ HEIGHTS_IN = {"trucks": 1.7, "ready": 1.7, "batteries": 2.8, "chargers": 1.5, "a
 AROUND_IN = 1.4
 HEADROOM = 1.1
 BAND = "5 % to 95 %"
+LETTERS = 26
+"""Letters of the name of a battery type."""
 WITH_BATTERY = CHARGER_STATES[:4]
 """What chargers do that a battery keeps."""
 
@@ -144,9 +146,13 @@ def _trucks(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
 
 
 def _ready(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
-    """Ready batteries."""
-    band = of("ready")
-    _finish(ax, _line(ax, edges, band, style.GREEN, "||", "ready"), "Ready batteries", _most(band.high))
+    """Ready batteries; where several areas are shown, also those of each type."""
+    band, types = of("ready"), over.ready_by_type
+    legend = _line(ax, edges, band, style.GREEN, "||", "ready")
+    if len(over.areas) > 1 and len(types) > 1:
+        for name, count, look in zip(style.names_fit(types, LETTERS, 1), types.values(), style.LINES, strict=False):
+            legend[name] = _mean(ax, edges, of(count), look[0], 1.3, look[1])
+    _finish(ax, legend, "Ready batteries", _most(band.high))
 
 
 def _batteries(ax: style.Axes, over: RoomOver, of: Of, edges: Floats) -> None:
