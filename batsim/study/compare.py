@@ -59,6 +59,11 @@ class Comparison(Shows):
         return tuple(Comparison(runs, self.measures, impossible=self.impossible) for runs in runs_of_parts)
 
     @property
+    def by_area(self) -> "Comparison":
+        """Areas of all layouts side by side, each as if it were a layout called `LAYOUT, AREA`; for charts of them."""
+        return Comparison(self.runs.by_area, self.measures)
+
+    @property
     def in_short(self) -> str:
         """What it is, in a few words."""
         return self.runs.in_short

@@ -162,6 +162,16 @@ class Runs(Shows):
         }
 
     @property
+    def by_area(self) -> "Runs":
+        """Areas of all layouts side by side, each as if it were a layout called `LAYOUT, AREA`."""
+        values = {
+            f"{layout}, {name}": runs.values[layout]
+            for layout in self.layouts
+            for name, runs in self.parts_of(layout)["areas"].items()
+        }
+        return Runs(replace(self.schedule, layouts=tuple(values)), values)
+
+    @property
     def frame_by_area(self) -> Frame:
         """The same table of each area, with a column for its name; empty where no layout has areas."""
         return _frame_of_parts("area", self.areas)

@@ -57,7 +57,7 @@ def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.
     Parameters
     ----------
     comparison
-        What `batsim.compare` returns; one layout is enough.
+        What `batsim.compare` returns; one layout is enough. Its `by_area` shows each area of each layout.
     ax
         Axes to draw on; those of a new figure when not given.
 

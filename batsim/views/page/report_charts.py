@@ -46,6 +46,9 @@ def _charts(plans: Plan, room: RoomOver | None) -> Iterator[DrawnChart]:
     comparison, layout = plans.comparison, recommend(plans).layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
     yield _drawn("downtime", "Downtime by cause", text, downtime_chart(comparison))
+    if comparison.runs.areas:
+        text = "Where trucks of each area lose their minutes; the line is the target of the site."
+        yield _drawn("areas", "Downtime by area", text, downtime_chart(comparison.by_area))
     text = "Hands-on minutes of a working day by person and task; no allowance for rest is added."
     yield _drawn("labour", "Labour by person and task", text, labour_chart(comparison))
     text = "How long exchanges wait: share of those that start within so many minutes of the truck's arrival."
