@@ -71,7 +71,7 @@ def test_weeks_begin_after_the_warm_up(over):
     run = record_of(SITE, "side rollers", replication=1, length_min=2 * WEEK_MIN, warm_up_min=WEEK_MIN)
     alone = quarter_means(run, WEEK_MIN + 15.0 * np.arange(WEEK + 1))
 
-    assert set(over.counts) == {*ON_COUNT, *STATES}
+    assert set(over.counts) == {*ON_COUNT, *STATES, "ready lead 48 V 750 Ah"}
     for name, rows in over.counts.items():
         assert rows.shape == (2, WEEK)
         assert rows[1] == pytest.approx(alone[name]), name
