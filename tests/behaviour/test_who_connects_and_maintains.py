@@ -338,3 +338,79 @@ def test_a_truck_does_not_stand_for_a_device_that_is_in_use() -> None:
     record = simulated("maintain_by: drivers", **IN_TRUCK | water | {"COUNT": "2"})
     begun = [start for _, start, _ in done(record, WATERING)]
     assert len(begun) == len(set(begun))
+
+
+def test_areas_name_people_of_their_own() -> None:
+    """Two areas and one attendant for both: what an area says goes before what stands beside the areas.
+
+    Both trucks ask at 07:40 and are exchanged by their drivers until 07:52. In the first area drivers connect, at once;
+    in the second the attendant does. Both batteries are charged at 08:57: the first area's is watered by the attendant,
+    the second's by the driver of the truck there that is at work.
+    """
+    text = SITE.substitute(USUAL | {"WATERING": WATER, "COUNT": "1"})
+    group = text[text.index("  - {group: trucks") : text.index("batteries:\n")]
+    text = text.replace(group, group + group.replace("group: trucks", "group: others"))
+    layout = text[text.index("  room:") : text.index("rules:")]
+    areas = """
+  room:
+    attendants: {early: 1, late: 1, night: 1}
+    exchange_by: drivers
+    connect_by: drivers
+    maintain_by: attendants
+    areas:
+      one: {for: [trucks], handling: plain, batteries: 5, chargers: 5 x electronic_iuia}
+      two: {for: [others], handling: plain, batteries: 5, chargers: 5 x electronic_iuia, connect_by: attendants,
+            maintain_by: {early: drivers, late: drivers, night: attendants}}
+"""
+    record = batsim.simulate(batsim.read_scenario_text(text.replace(layout, areas.lstrip("\n"))), "room")
+    rows = record.columns("work")
+    tasks = {
+        (int(area), int(task)): (person, start, end)
+        for area, task, person, start, end in zip(
+            *(rows[name].tolist() for name in ("area", "task", "person", "start_min", "end_min")), strict=True
+        )
+    }
+    assert tasks == {
+        (0, EXCHANGING): (DRIVER, 460.0, 472.0),
+        (1, EXCHANGING): (DRIVER, 460.0, 472.0),
+        (0, CONNECTING): (DRIVER, 472.0, 477.0),
+        (1, CONNECTING): (ATTENDANT, 472.0, 477.0),
+        (0, WATERING): (ATTENDANT, 537.0, 547.0),
+        (1, WATERING): (DRIVER, 537.0, 547.0),
+    }
+    assert stood(record) == [(1.0, 537.0, 547.0, WATERING)]
+    labour_adds_up(record)
+    peoples_minutes_close(record)
+
+
+def test_drivers_of_a_group_that_is_not_named_never_stand() -> None:
+    """Of two groups with one battery type one names drivers to maintain: only a truck of that group stands."""
+    text = SITE.substitute(USUAL | {"WATERING": WATER, "COUNT": "1", "PEOPLE": f", {ALL_DAY}"})
+    group = text[text.index("  - {group: trucks") : text.index("batteries:\n")]
+    late = group.replace("group: trucks", "group: others").replace("run_time: 20000", "run_time: 40000")
+    text = text.replace(group, group + late.replace("first: 100 min", "first: 30000 min"))
+    text = text.replace("chargers: 20", "trucks: {trucks: {maintain_by: drivers}}, chargers: 20")
+    record = batsim.simulate(batsim.read_scenario_text(text), "room")
+    assert done(record, WATERING) == [(DRIVER, 537.0, 547.0)]
+    assert stood(record) == [(0.0, 537.0, 547.0, WATERING)]
+
+
+def test_two_batteries_are_watered_by_two_drivers_or_one_after_the_other() -> None:
+    """Two batteries are charged at 08:57: two trucks stand at once, or one attendant waters one after the other."""
+    for by, starts in (("drivers", [537.0, 537.0]), ("attendants", [537.0, 547.0])):
+        record = simulated(
+            ALL_DAY, "exchange_by: drivers", "connect_by: drivers", f"maintain_by: {by}", "stations: 2",
+            WATERING=WATER, COUNT="3", EVERY="0 min",
+        )  # fmt: skip
+        begun = [start for _, start, _ in done(record, WATERING)][:2]
+        assert begun == starts
+
+
+@pytest.mark.parametrize("by", ["attendants", "drivers"])
+def test_a_driver_who_maintains_does_not_stand_by(by: str) -> None:
+    """The driver stands by while an attendant exchanges for 10 min, and does so no longer because one waters."""
+    measures = measure(simulated(ALL_DAY, f"maintain_by: {by}", WATERING=WATER))
+    assert measures["driver_waiting_min_per_day"] == pytest.approx(10.0 / DAYS)
+    assert measures["downtime_min_per_truck_shift"] == pytest.approx(
+        (22.0 if by == "drivers" else 12.0) / (2.0 * SHIFTS)
+    )
