@@ -201,6 +201,25 @@ def test_new_can_be_compared_at_once(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("short_trials")
+def test_new_of_a_mixed_site_is_compared_and_planned(tmp_path: Path) -> None:
+    """Areas in one layout, and what is there today beside them."""
+    file = tmp_path / "new.yaml"
+    made = call("new", file, "--group", "group: reach, count: 2, class: reach_1_6t_48v, shifts: [early], removal: side",
+                "--group", "group: tow, count: 2, voltage: 80 V, shifts: [early], removal: top", "--attendants", "none",
+                "--today", "for: [reach], handling: side_rollers, batteries: 4, chargers: 2 x electronic_iuia 48 V",
+                "--today", "for: [tow], handling: in_truck, chargers: 2 x electronic_iuia 80 V")  # fmt: skip
+
+    assert (made.exit_code, made.stderr) == (0, "")
+    assert call("check", file).stdout.splitlines()[0] == f"{file}: reads well"
+    compared = data_of("compare", file, *SHORT)
+    planned = data_of("plan", file, *SHORT)
+
+    layouts = ["side rollers and hoist", "portable stands and hoist", "in the truck", "today"]
+    assert [*compared["layouts"]] == [*planned["layouts"]] == layouts
+    assert [*compared["layouts"]["today"]["groups"]] == ["reach", "tow"]
+
+
+@pytest.mark.usefixtures("short_trials")
 def test_new_asks_for_what_is_not_given(tmp_path: Path) -> None:
     """Prompts on a terminal; a wrong answer is asked again; defaults are taken by return."""
     file = tmp_path / "new.yaml"

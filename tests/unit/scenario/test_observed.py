@@ -6,12 +6,15 @@ from pathlib import Path
 import pytest
 import yaml
 from click.testing import CliRunner
+from jsonschema import Draft202012Validator
 
 import batsim
 from batsim.cli import main
+from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.parts.faults import MOST_ENTRIES
 from batsim.scenario.text.observed import MOST_TIMES
 from batsim.scenario.text.tables import read_table
+from batsim.scenario.text.yaml_text import read_file
 
 SOUND = (Path(__file__).parents[1] / "broken" / "sound.yaml").read_text(encoding="utf-8")
 RUN_TIME = "run_time: {mean: 6 h, cv: 0.2}"
@@ -173,6 +176,15 @@ def test_from_a_file_that_is_extended(here: Path) -> None:
 
     assert law is not None
     assert law.observed_min == (300.0,)
+
+
+def test_an_editor_knows_the_keys(here: Path) -> None:
+    """The schema takes a column of a table, and no other keys."""
+    validator = Draft202012Validator(scenario_schema())
+    for key, errors in (("step", 0), ("stepp", 1)):
+        write("time [s]\n3\n", f"{{file: times.csv, column: time, unit: s, {key}: walk}}")
+        found = list(validator.iter_errors(read_file(Path("site.yaml")).data))
+        assert len(found) == errors
 
 
 def test_things_may_be_called_observed(here: Path) -> None:

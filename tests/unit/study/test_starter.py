@@ -4,9 +4,11 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from jsonschema import Draft202012Validator
 
 import batsim
 from batsim.plan.possible import impossible_layouts
+from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.reading import read_scenario_text
 from batsim.scenario.site import Scenario
 from batsim.scenario.starter import flow, survey_problems
@@ -38,9 +40,15 @@ def survey(*groups: str, **stated: object) -> Survey:
 
 
 @cache
+def starter_text(*groups: str) -> str:
+    """What is written for some groups."""
+    return starter_scenario(survey(*groups))
+
+
+@cache
 def starter(*groups: str) -> Scenario:
     """The scenario that is written for some groups."""
-    return read_scenario_text(starter_scenario(survey(*groups)))
+    return read_scenario_text(starter_text(*groups))
 
 
 def served(scenario: Scenario, layout: str) -> dict[str, str]:
@@ -70,6 +78,14 @@ def test_every_layout_is_possible(site: str) -> None:
     scenario = starter(*SITES[site])
 
     assert impossible_layouts(scenario, scenario.layouts) == {}
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_an_editor_finds_nothing_wrong(site: str) -> None:
+    """What is written is as the schema says."""
+    text = starter_text(*SITES[site])
+
+    assert list(Draft202012Validator(scenario_schema()).iter_errors(read_text(text, "site.yaml").data)) == []
 
 
 def test_batteries_that_nobody_takes_are_left_out() -> None:
