@@ -477,7 +477,7 @@ def exchanges_are_finished_or_unfinished(record: Record) -> None:
     unfinished = [row for row in visits if not row["truck_free_min"] < facts.horizon_min]
     assert found["unfinished_exchanges"] == len(unfinished)
     assert len(by("truck", unfinished)) == len(unfinished)
-    site = Worked(facts.site_windows)
+    site = Worked(record.whole.facts.site_windows)  # a day of a part is one of the whole site
     days = site.between(facts.warm_up_min, facts.horizon_min) / facts.minutes_per_working_day
     measured = sum(row["truck_free_min"] >= facts.warm_up_min for row in finished)
     assert found["exchanges_per_day"] * days == pytest.approx(measured, abs=1e-6)

@@ -98,6 +98,6 @@ def own_batteries_stay_with_their_truck(room: Room, record: Record) -> None:
         if room.scenario.trucks[group_of[row["truck"]]].own_batteries and row["charged"] >= 0:
             lines = record.facts.type_numbers
             assert lines[row["discharged"]] == lines[row["charged"]] == row["queue"]
-    for line, rows in by("queue", rows_of(record, "exchanges")).items():
-        if ", " in record.facts.battery_types[line].name:
+    for rows in by("queue", rows_of(record, "exchanges")).values():
+        if room.scenario.trucks[rows[0]["group"]].own_batteries:
             assert len(by("truck", rows)) == 1

@@ -91,10 +91,14 @@ class Room(NamedTuple):
 
 @st.composite
 def rooms(
-    draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, rules: bool = True, warm_up: bool = True
+    draw: st.DrawFn,
+    arrangements: tuple[str, ...] = ARRANGEMENTS,
+    rules: bool = True,
+    warm_up: bool = True,
+    shifts: dict[str, Any] | None = None,
 ) -> Room:
-    """One random room; without `rules` every truck waits for its battery."""
-    shifts = draw(weeks())
+    """One random room, of some shifts where they are given; without `rules` every truck waits for its battery."""
+    shifts = draw(weeks()) if shifts is None else shifts
     names = draw(st.lists(st.sampled_from(list(BATTERIES)), min_size=1, max_size=2, unique=True))
     groups = [draw(truck_groups(n, shifts, names)) for n in range(draw(st.integers(1, 2)))]
     used = list(dict.fromkeys(group["battery"] for group in groups))

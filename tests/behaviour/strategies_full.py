@@ -37,9 +37,14 @@ LAWS = ("20 min", {"mean": "30 min", "cv": 0.5}, {"low": "10 min", "typical": "1
 
 
 @st.composite
-def full_rooms(draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, certain: tuple[str, ...] = ()) -> Room:
+def full_rooms(
+    draw: st.DrawFn,
+    arrangements: tuple[str, ...] = ARRANGEMENTS,
+    certain: tuple[str, ...] = (),
+    shifts: dict[str, Any] | None = None,
+) -> Room:
     """One random room with some of the features, those of `certain` among them where they fit."""
-    room = draw(rooms(arrangements=arrangements))
+    room = draw(rooms(arrangements=arrangements, shifts=shifts))
     stated = yaml.safe_load(room.text)
     some = draw(st.sets(st.sampled_from(FEATURES), min_size=1)) | set(certain)
     wanted = [name for name in FEATURES if name in some]
@@ -47,7 +52,7 @@ def full_rooms(draw: st.DrawFn, arrangements: tuple[str, ...] = ARRANGEMENTS, ce
         _man_the_spots(draw, stated)
     for name in wanted:
         ADDERS[name](draw, stated)
-    _keep_enough(stated)
+    keep_enough(stated)
     if draw(st.booleans()):
         _mix_the_stock(draw, stated)
     for group in stated["trucks"]:
@@ -78,7 +83,7 @@ def _trucks(stated: dict[str, Any]) -> dict[str, int]:
     return counts
 
 
-def _keep_enough(stated: dict[str, Any]) -> None:
+def keep_enough(stated: dict[str, Any]) -> None:
     """Have batteries enough for all that was added: spares, a reserve beside them, two each where they are own."""
     layout = _layout(stated)
     if not _exchanging(stated):
