@@ -206,7 +206,8 @@ def _things(stated: dict[str, Any]) -> list[str]:
     things = ["station", *(str(entry).partition(" x ")[2] for entry in layout["chargers"])]
     handling = layout["handling"]
     device = "hand_pallet_truck" if handling == "in_truck" else DEVICES[handling.removeprefix("reaching ")]
-    return things if layout.get("devices", {}).get(device) == "unlimited" else [*things, device]
+    counts = (layout.get("devices", {}), layout.get("standby", {}).get("devices", {}))
+    return things if any(count.get(device) == "unlimited" for count in counts) else [*things, device]
 
 
 def _breakdowns(draw: st.DrawFn, stated: dict[str, Any]) -> None:
