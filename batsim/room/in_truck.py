@@ -31,7 +31,7 @@ from batsim.room.charge import (
 )
 from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment
 from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
-from batsim.room.maintenance_in_truck import before_shift, maintenance_in_truck
+from batsim.room.maintenance_in_truck import before_shift, by_driver, maintenance_in_truck
 from batsim.room.plugging_in import plug_in, write_plugging
 from batsim.room.recovery import FromWells
 from batsim.room.stretch import AtPace
@@ -168,7 +168,7 @@ def _charge_in_shift(area: "Area", truck: "Truck") -> "Generator[Event, None, No
     end = given.end_min
     _charged(area, truck, given, now, begin, part=goal < FULL)
     water = 0.0
-    if _never_rests(truck):
+    if _never_rests(truck) or by_driver(truck, end):
         water = yield from maintenance_in_truck(area, truck, end, inf)
     truck.plugged_min = nan
     free = end + water + unplug

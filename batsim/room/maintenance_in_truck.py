@@ -3,8 +3,8 @@
 For watering by hand the battery is pulled out part of the way, which needs a device; one connection for all cells does
 without. An attendant, where there are any, and the device may have to be waited for; a driver is there.
 
-Drivers whom the layout names do it before their shift's work, for which the truck stands, and after a charge in the
-shift where the truck never rests; attendants, where there are any, in the time that work leaves.
+Drivers whom the layout names do it before the work of a shift that follows rest, for which the truck stands, and after
+a charge in scheduled time; attendants, where there are any, in the time that work leaves.
 """
 
 from bisect import bisect_right

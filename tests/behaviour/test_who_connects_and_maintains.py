@@ -323,6 +323,20 @@ def test_a_truck_waits_in_its_shift_for_who_plugs_it_in() -> None:
     assert measure(record)["wait_attendant_min_per_truck_shift"] == pytest.approx(380.0 / 10.0)
 
 
+@pytest.mark.parametrize("by", ["drivers", "{early: drivers, late: attendants}", "{early: attendants, late: drivers}"])
+def test_drivers_inspect_after_a_charge_in_their_shift(by: str) -> None:
+    """100 min of work, 2 min of plugging in, 60 of charge, 10 of inspection by a driver, 1 of unplugging.
+
+    Early drivers inspect before the shift too, so the truck asks ten minutes later; attendants leave it to its work.
+    """
+    stated = IN_TRUCK | {"WORKS": "[early, late]", "FIRST": "100 min"}
+    record = simulated("attendants: {early: 1, late: 1}", f"maintain_by: {by}", **stated)
+    row, stands = record.columns("exchanges"), by != "{early: attendants, late: drivers}"
+    assert (row["start_min"][0], row["back_min"][0]) == ((470.0, 543.0) if stands else (460.0, 523.0))
+    first = done(record, INSPECTING)[:2]
+    assert (first == [(DRIVER, 360.0, 370.0), (DRIVER, 532.0, 542.0)]) is stands
+
+
 def test_a_truck_that_nobody_plugs_in_goes_to_work_without() -> None:
     """Attendants connect and work in the early shift alone: nobody is there after 14:00, and nothing is charged."""
     record = simulated("attendants: {early: 1}", "connect_by: attendants", **IN_TRUCK)

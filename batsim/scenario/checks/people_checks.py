@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from batsim.errors import Problem
 from batsim.scenario.checks.checked_layout import CheckedLayout
-from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min, whole_shifts
+from batsim.scenario.parts.calendar import Window, common, group_windows, manned_windows, overlap_min
 from batsim.scenario.parts.group_change import ATTENDANTS, CONNECT_BY, DRIVERS, EXCHANGE_BY, MAINTAIN_BY
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN, Week
@@ -45,8 +45,6 @@ def people_problems(scenario: Scenario, name: str, source: LocatedData) -> Itera
         for shift, who in by.items() if isinstance(by, dict) else ():
             if shift not in named.shifts and (who == DRIVERS or named.key == EXCHANGE_BY):
                 rule = f"no truck works this shift; name shifts of the trucks ({', '.join(named.shifts)})"
-                yield source.problem((*at, shift), rule)
-            elif rule := _never_rested(named, shift, who):
                 yield source.problem((*at, shift), rule)
             elif who == ATTENDANTS:
                 for rule in _without_attendants(named) or _unmanned_areas(named, shift):
@@ -93,36 +91,6 @@ def _unmanned_areas(named: Named, shift: str) -> Iterator[str]:
             cure = f"write '{shift}: {DRIVERS}'" if shift in named.shifts else "leave it out"
             yield f"{rule}, or {cure}"
             return
-
-
-def _never_rested(named: Named, shift: str, who: str) -> str:
-    """Rule that drivers break who maintain in the truck in a shift before which no truck rests; empty where they may.
-
-    Trucks that never rest at all are maintained after a charge in scheduled time.
-    """
-    if named.key != MAINTAIN_BY or who != DRIVERS:
-        return ""
-    rested: list[str] = []
-    for site, groups in named.areas.values():
-        for group in groups if shift in dict.fromkeys(each for mine in groups for each in mine.shifts) else ():
-            first = _after_rest(site, group)
-            if not site.arrangement(named.layout).in_truck or not first or shift in first:
-                return ""
-            rested += first
-    before = "batteries are maintained in the truck before a shift that follows rest"
-    return f"{before}, and this one follows another; name one that does ({', '.join(dict.fromkeys(rested))})"
-
-
-def _after_rest(site: Scenario, group: TruckGroup) -> list[str]:
-    """Shifts of a group before which its trucks rest; none where they never do."""
-    windows = whole_shifts(site.week, group.shifts, LOOKED_AT_MIN)
-    ends = {end for _, end in windows}
-    starts = {start for start, _ in windows if start > 0.0 and start not in ends}
-    return [
-        shift
-        for shift in group.shifts
-        if any(start in starts for start, _ in whole_shifts(site.week, [shift], LOOKED_AT_MIN))
-    ]
 
 
 def _unmanned(site: Scenario, name: str, shift: str, needed: int, skill: str | None) -> str:
