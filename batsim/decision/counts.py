@@ -286,7 +286,9 @@ class _OfArea:
     def _most_batteries(self) -> dict[str, int]:
         """Batteries of each type up to which is looked: half as many again as is stated or a rule of thumb says."""
         (in_short,) = (first for first in outline(self.site).layouts if first.name == self.layout)
-        per_truck = {stock.battery: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock}
+        per_truck = {
+            stock.battery_type: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock
+        }
         trucks = self.site.trucks_by_battery
         return {
             name: max(round(BEYOND * max(number, per_truck[name] * trucks[name])), trucks[name] + 2)

@@ -41,9 +41,10 @@ class LotOutline(NamedTuple):
 
 
 class StockOutline(NamedTuple):
-    """One battery type in one layout."""
+    """One battery type in one layout, or what one truck keeps of it."""
 
     battery: str
+    battery_type: str
     batteries: int
     trucks: int
     charger: str
@@ -136,4 +137,6 @@ def _stock(area: AreaPlan, line: BatteryPlan, groups: list[GroupPlan], week: Wee
         for lot in line.lots
         if lot.name
     )
-    return StockOutline(line.name, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h, lots)
+    return StockOutline(
+        line.name, line.battery_type, line.batteries, line.trucks, served_by, hours, held_h, per_truck, work_h, lots
+    )

@@ -197,8 +197,8 @@ class Bottleneck(Shows):
             "unit": "min per truck-shift",
             "downtime": interval_json(self.downtime),
             "gains": [
-                {"what": gain.what, **interval_json(gain.interval), "clear": gain.clear,
-                 "correlation": plain(gain.correlation)}
+                {"what": gain.what, **({"area": gain.addition.area} if gain.addition.area else {}),
+                 **interval_json(gain.interval), "clear": gain.clear, "correlation": plain(gain.correlation)}
                 for gain in self.gains
             ],
             "left_out": [left_out._asdict() for left_out in self.left_out],

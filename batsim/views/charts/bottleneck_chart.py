@@ -8,7 +8,7 @@ from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import number_text
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.44, 2.2
-HEIGHT, LETTERS = 0.66, 36
+HEIGHT, LETTERS = 0.66, 42
 CLEAR, HARM, OPEN = "clearly saves", "clearly costs", "cannot be told from nothing"
 FILLS = {CLEAR: (style.GREEN, "||"), HARM: (style.VERMILION, "xxxx"), OPEN: (style.WHITE, "")}
 NONE = "There is nothing with a limit of which one more could be tried."

@@ -104,6 +104,13 @@ def test_several_battery_types_have_a_range_each():
     assert list(found)[:2] == ["batteries lead 48 V 750 Ah", "batteries lead 24 V 465 Ah"]
 
 
+def test_batteries_that_trucks_keep_are_counted_in_all():
+    """By a type of the trucks, whichever truck keeps them."""
+    kept = batsim.changed(SMALL, {"trucks[0].own_batteries": True})
+
+    assert names(kept, "room") == names(SMALL, "room")
+
+
 def test_a_range_leaves_all_else_as_stated():
     (one,) = ranges_of(SMALL, "room", {"chargers": (2, 5)})
 

@@ -111,6 +111,8 @@ def test_the_bottleneck_is_that_of_the_area_that_is_short(short):
     assert found.binding is not None
     assert (found.binding.what, found.binding.addition.area) == (f"one more station of the {short} area", short)
     assert f"Bottleneck of layout 'rooms': the station of the {short} area" in found.sentence
+    (first, *_) = found.layout_json()["gains"]
+    assert (first["what"], first["area"]) == (found.binding.what, short)
     text = " ".join(bottleneck_text(found).split())
     assert text.startswith("rooms (north: By hand; south: By hand)")
     assert f"one more station of the {short} area +" in text
