@@ -1,4 +1,4 @@
-"""The bottleneck: how much downtime one more of each thing would save, and when in the week."""
+"""The bottleneck: how much downtime one more of each thing, or each lever, would save, and when in the week."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.study.bottleneck.time_windows import Concentration, concentration, shift_profiles, working_profile
-from batsim.study.bottleneck.variants import Addition, LeftOut, variants
+from batsim.study.bottleneck.variants import LeftOut, Variant, lever_variants, variants
 from batsim.study.differences import correlation, signed
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_each
@@ -60,7 +60,7 @@ def lost_time(record: Record, _: Scenario) -> LostTime:
 class Gain(NamedTuple):
     """What one more of a thing saves: downtime as it is less downtime with it, replication by replication."""
 
-    addition: Addition
+    variant: Variant
     lost: Sequence[LostTime]
     """With it, one for each replication."""
     interval: Interval
@@ -71,7 +71,7 @@ class Gain(NamedTuple):
     @property
     def what(self) -> str:
         """Such as `one more station`."""
-        return self.addition.label
+        return self.variant.label
 
     @property
     def clear(self) -> bool:
@@ -90,13 +90,17 @@ class Bottleneck(Shows):
 
     schedule: Schedule
     layout: str
-    additions: Sequence[Addition]
+    things: Sequence[Variant]
     left_out: Sequence[LeftOut]
     """What was not tried, and why."""
     base: Sequence[LostTime]
     """The layout as it is, one for each replication."""
     more: Sequence[Sequence[LostTime]]
-    """The same with each addition."""
+    """The same with each variant."""
+    levers: Sequence[Variant] = ()
+    """What may be done otherwise with nothing bought."""
+    otherwise: Sequence[Sequence[LostTime]] = ()
+    """The layout with each of them."""
 
     @property
     def in_short(self) -> str:
@@ -105,12 +109,21 @@ class Bottleneck(Shows):
 
     @cached_property
     def gains(self) -> tuple[Gain, ...]:
-        """What each addition saves, the greatest first; the intervals hold together (Bonferroni)."""
-        confidence, before = simultaneous(self.schedule.confidence, len(self.additions)), _downtime(self.base)
+        """What one more of each thing saves, the greatest first; the intervals hold together (Bonferroni)."""
+        return self._gains(self.things, self.more)
+
+    @cached_property
+    def lever_gains(self) -> tuple[Gain, ...]:
+        """What each lever saves, the greatest first; these intervals hold together too."""
+        return self._gains(self.levers, self.otherwise)
+
+    def _gains(self, variants: Sequence[Variant], replications: Sequence[Sequence[LostTime]]) -> tuple[Gain, ...]:
+        """What variants save, the greatest first."""
+        confidence, before = simultaneous(self.schedule.confidence, len(variants)), _downtime(self.base)
         gains = []
-        for addition, lost in zip(self.additions, self.more, strict=True):
+        for variant, lost in zip(variants, replications, strict=True):
             interval = student_interval(before - _downtime(lost), confidence)
-            gains.append(Gain(addition, lost, interval, correlation(before, _downtime(lost))))
+            gains.append(Gain(variant, lost, interval, correlation(before, _downtime(lost))))
         return tuple(sorted(gains, key=lambda gain: -gain.interval.mean))
 
     @cached_property
@@ -128,7 +141,7 @@ class Bottleneck(Shows):
 
         def of_a_part(gain: Gain) -> float:
             """Greatest gain of one of the things that it is made of."""
-            parts = [saving[part].interval.mean for part in gain.addition.parts if part in saving]
+            parts = [saving[part].interval.mean for part in gain.variant.parts if part in saving]
             return max(parts, default=0.0)
 
         return tuple(gain for gain in saving.values() if of_a_part(gain) < CARRIED_SHARE * gain.interval.mean)
@@ -147,11 +160,11 @@ class Bottleneck(Shows):
         if self.binding is None:
             return ()
         confidence = simultaneous(self.schedule.confidence, len(list(combinations(self.saving, 2))))
-        most, best = self.binding.addition, _downtime(self.binding.lost)
+        most, best = self.binding.variant, _downtime(self.binding.lost)
         kinds, rivals = {(most.area, most.kind)}, []
         for gain in self.saving[1:]:
             told_apart = student_interval(_downtime(gain.lost) - best, confidence).low > 0.0
-            kind = (gain.addition.area, gain.addition.kind)
+            kind = (gain.variant.area, gain.variant.kind)
             if kind not in kinds and gain.what not in most.parts and not told_apart:
                 rivals.append(gain)
             kinds.add(kind)
@@ -165,15 +178,15 @@ class Bottleneck(Shows):
         pairs = zip(self.base, self.binding.lost, strict=True)
         gains = np.array([before.profile - after.profile for before, after in pairs])
         scenario = self.schedule.scenario
-        site = scenario.areas_of(self.layout).get(self.binding.addition.area, scenario)
+        site = scenario.areas_of(self.layout).get(self.binding.variant.area, scenario)
         return concentration(gains, working_profile(site), shift_profiles(site), self.schedule.confidence)
 
     @property
     def frame(self) -> Frame:
-        """Tidy table: what, gain_min_per_truck_shift, low, high, clear; the greatest gain first."""
+        """Tidy table: what, kind, gain_min_per_truck_shift, low, high, clear; things first, then levers."""
         return frame_of(
-            [(gain.what, *gain.interval, gain.clear) for gain in self.gains],
-            columns=["what", "gain_min_per_truck_shift", "low", "high", "clear"],
+            [(gain.what, gain.variant.kind, *gain.interval, gain.clear) for gain in (*self.gains, *self.lever_gains)],
+            columns=["what", "kind", "gain_min_per_truck_shift", "low", "high", "clear"],
         )
 
     @property
@@ -184,7 +197,8 @@ class Bottleneck(Shows):
         binding = self.binding
         first = self._none() if binding is None or self.when is None else self._named(binding, self.when)
         harm = [gain.amount("cost") for gain in self.gains if gain.interval.high < 0.0]
-        return f"{first} {_capital(listed(harm))} min per truck-shift." if harm else first
+        parts = [first, f"{_capital(listed(harm))} min per truck-shift." if harm else "", self._nothing_bought()]
+        return " ".join(part for part in parts if part)
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`; what is not a number becomes null."""
@@ -201,6 +215,9 @@ class Bottleneck(Shows):
                  **interval_json(gain.interval), "clear": gain.clear, "correlation": plain(gain.correlation)}
                 for gain in self.gains
             ],
+            "levers": [
+                {"what": gain.what, **interval_json(gain.interval), "clear": gain.clear} for gain in self.lever_gains
+            ],
             "left_out": [left_out._asdict() for left_out in self.left_out],
             "binding": [gain.what for gain in (self.binding, *self.rivals) if gain is not None],
             "windows": [{"clock": window.clock, "days": list(window.days)} for window in when.windows],
@@ -212,7 +229,7 @@ class Bottleneck(Shows):
     def _named(self, binding: Gain, when: Concentration) -> str:
         """Say what the bottleneck is."""
         named = (binding, *self.rivals)
-        things = listed([gain.addition.thing for gain in named], "or")
+        things = listed([gain.variant.thing for gain in named], "or")
         apart = ", which cannot be told apart" if self.rivals else ""
         amounts = listed([gain.amount("save") for gain in named])
         confidence = f"{100 * self.schedule.confidence:g} % simultaneous"
@@ -220,6 +237,13 @@ class Bottleneck(Shows):
             f"Bottleneck of layout '{self.layout}': {things}{apart}, {when.text}. "
             f"{_capital(amounts)} min per truck-shift ({confidence})."
         )
+
+    def _nothing_bought(self) -> str:
+        """Say what saves most with nothing bought; empty where nothing clearly does."""
+        best = next((gain for gain in self.lever_gains if gain.interval.low > 0.0), None)
+        if best is None:
+            return ""
+        return f"With nothing bought: to {best.amount('save')} min per truck-shift."
 
     def _none(self) -> str:
         """Say what costs most instead."""
@@ -250,7 +274,7 @@ def _capital(text: str) -> str:
 
 
 def bottleneck(scenario: Scenario, settings: Settings = Settings()) -> dict[str, Bottleneck]:
-    """Find the bottleneck of layouts: each is simulated as it is and with one more of each thing, in paired runs.
+    """Find the bottleneck of layouts: each is simulated as it is, with one more of each thing and with each lever.
 
     Parameters
     ----------
@@ -271,14 +295,18 @@ def bottleneck(scenario: Scenario, settings: Settings = Settings()) -> dict[str,
         When a layout is not in the scenario, or a number is out of range.
     """
     schedule = settings.schedule(scenario)
-    tried = {layout: variants(schedule.scenario, layout) for layout in schedule.layouts}
+    tried = {
+        layout: (*variants(schedule.scenario, layout), lever_variants(schedule.scenario, layout))
+        for layout in schedule.layouts
+    }
     studied = [
         jobs_of(schedule, layout, changes=counts)
-        for layout, (additions, _) in tried.items()
-        for counts in ("", *(addition.counts(layout) for addition in additions))
+        for layout, (things, _, levers) in tried.items()
+        for counts in ("", *(variant.counts(layout) for variant in (*things, *levers)))
     ]
     results = iter(run_each([scenario], studied, settings, take=lost_time, change=with_counts))
-    return {
-        layout: Bottleneck(schedule, layout, additions, left_out, next(results), list(islice(results, len(additions))))
-        for layout, (additions, left_out) in tried.items()
-    }
+    found = {}
+    for layout, (things, left_out, levers) in tried.items():
+        base, more, otherwise = next(results), list(islice(results, len(things))), list(islice(results, len(levers)))
+        found[layout] = Bottleneck(schedule, layout, things, left_out, base, more, levers, otherwise)
+    return found

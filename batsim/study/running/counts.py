@@ -10,6 +10,7 @@ from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
+from batsim.study.levers import Lever, with_levers
 
 STATIONS, DEVICES, ATTENDANTS, CHARGERS, BATTERIES, BAYS, SET_DOWN_BAYS = KINDS = (
     "stations", "devices", "attendants", "chargers", "batteries", "bays", "set_down_bays",
@@ -40,8 +41,8 @@ class Counts(NamedTuple):
 
     layout: str
     numbers: tuple[tuple[Counted, float], ...]
-    charger_leads: tuple[str, str] | None = None
-    """Other charger leads too: in which area, and which."""
+    levers: tuple[Lever, ...] = ()
+    """What the layout does otherwise too."""
 
 
 def week_plan(scenario: Scenario, layout: str) -> AreaPlan:
@@ -126,17 +127,17 @@ def with_counts(scenario: Scenario, counts: Counts) -> Scenario:
     """
     layout, by_area = scenario.layouts[counts.layout], _changes_by_area(counts)
     for area, changes in by_area.items():
-        leads = changes.pop("charger_leads", {})
-        changed_area = (layout.areas[area] if area else layout).with_counts(**changes).model_copy(update=leads)
-        layout = layout.with_area(area, changed_area)
+        layout = layout.with_area(area, (layout.areas[area] if area else layout).with_counts(**changes))
     changed = scenario.with_layout(counts.layout, layout)
+    if counts.levers:
+        return with_levers(changed, counts.layout, counts.levers)
     if problems := layout_problems(changed, counts.layout):
         raise ScenarioError(scenario.file, problems)
     return changed
 
 
 def _changes_by_area(counts: Counts) -> dict[str, dict[str, Any]]:
-    """By area what `Equipped.with_counts` takes, and other charger leads."""
+    """By area what `Equipped.with_counts` takes."""
     by_area: dict[str, dict[str, Any]] = {}
     for (kind, name, lot, area), number in counts.numbers:
         changes = by_area.setdefault(area, {})
@@ -147,7 +148,4 @@ def _changes_by_area(counts: Counts) -> dict[str, dict[str, Any]]:
             changes.setdefault(kind, {})[name] = count
         else:
             changes[kind] = count
-    if counts.charger_leads is not None:
-        area, leads = counts.charger_leads
-        by_area.setdefault(area, {})["charger_leads"] = {"charger_leads": leads}
     return by_area

@@ -27,11 +27,12 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
     Returns
     -------
     matplotlib.axes.Axes
-        A bar for each thing, the greatest gain first, with intervals that hold together.
+        A bar for each thing, then for each lever, the greatest gain first, with intervals that hold together.
     """
-    gains = bottleneck.gains
+    gains = (*bottleneck.gains, *bottleneck.lever_gains)
     ax = style.axes_for_rows(ax, len(gains), WIDTH_IN, ROW_IN, AROUND_IN)
-    title = f"{bottleneck.layout}: what one more would save"
+    levers = ", and what costs nothing to buy" if bottleneck.lever_gains else ""
+    title = f"{bottleneck.layout}: what one more would save{levers}"
     if not gains:
         return style.empty(ax, title, NONE)
     downtime = f"As it is, {number_text(bottleneck.downtime)} min per truck-shift are lost."
@@ -43,6 +44,8 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
         legend[word] = ax.barh([row], [gain.interval.mean], HEIGHT, **style.fill_of(*FILLS[word]))  # type: ignore[assignment]
     style.whiskers(ax, range(len(gains)), [gain.interval for gain in gains])
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
+    if bottleneck.gains and bottleneck.lever_gains:
+        ax.axhline(len(bottleneck.gains) - 0.5, color=style.GREY, linewidth=1.0, linestyle="--")
     ax.margins(x=0.06)
     style.names_at(ax, [gain.what for gain in gains], LETTERS)
     style.beside_rows(ax, [_number(gain) for gain in gains])

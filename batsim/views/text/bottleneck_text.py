@@ -13,17 +13,19 @@ from batsim.views.text.tables import answer_text, simulated
 
 def bottleneck_answer(schedule: Schedule, bottlenecks: Iterable[Bottleneck], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    title = f"{schedule.scenario.site.name}: what one more of each would save"
+    title = f"{schedule.scenario.site.name}: what one more of each would save, and what costs nothing to buy"
     blocks = (bottleneck_text(bottleneck, width) for bottleneck in bottlenecks)
     return answer_text(title, f"{simulated(schedule)}; paired", blocks, _note(schedule), width)
 
 
 def bottleneck_text(bottleneck: Bottleneck, width: int = 100) -> str:
-    """Table of what one more of each saves in a layout, for a terminal so many characters wide, and the bottleneck."""
+    """Table of what one more of each and each lever saves in a layout, so many characters wide, and the bottleneck."""
     title = bottleneck.schedule.scenario.handling_title(bottleneck.layout)
     lines = [sentence(f"{bottleneck.layout} ({title})", width)]
     rows = [("downtime as it is", number_text(bottleneck.downtime), "min per truck-shift")]
     lines += measured([*rows, *map(_row, bottleneck.gains)], width)
+    if bottleneck.lever_gains:
+        lines += ["with nothing bought:", *measured([*map(_row, bottleneck.lever_gains)], width)]
     lines += [sentence(f"not tried: {left_out.label}: {left_out.why}", width, 2) for left_out in bottleneck.left_out]
     return "\n".join([*lines, sentence(bottleneck.sentence, width)])
 

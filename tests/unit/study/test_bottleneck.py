@@ -14,11 +14,13 @@ from batsim.measures import measure
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime, lost_time
-from batsim.study.bottleneck.variants import Addition, variants
+from batsim.study.bottleneck.variants import Variant, variants
 from batsim.study.first_estimate import outline
+from batsim.study.levers import Lever
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_jobs
 from batsim.study.running.jobs import Job, measures_of
+from batsim.views.text.bottleneck_text import bottleneck_text
 from batsim.views.text.summary import summary_text
 from tests.runs import record_of
 from tests.sites import FROSTHOLM, KESTREL
@@ -43,13 +45,13 @@ def roomy(**keys):
 
 def more(scenario, name="room"):
     """Labels, and how many there are of that of which there is more."""
-    return {addition.label: by_kind(addition) for addition in variants(scenario, name)[0]}
+    return {variant.label: by_kind(variant) for variant in variants(scenario, name)[0]}
 
 
-def by_kind(addition):
-    """How many there are with an addition, as `Layout.with_counts` takes them."""
+def by_kind(variant):
+    """How many there are with an variant, as `Layout.with_counts` takes them."""
     counts = {}
-    for (kind, name, _, _), number in addition.more.items():
+    for (kind, name, _, _), number in variant.more.items():
         if name:
             counts.setdefault(kind, {})[name] = number
         else:
@@ -88,8 +90,7 @@ def test_a_variant_is_a_layout_of_its_own():
     """The changed layout is in its scenario, the stated one stays as it is."""
     made, _ = variants(KESTREL, "side rollers")
     by_label = {
-        addition.label: with_counts(KESTREL, addition.counts("side rollers")).layouts["side rollers"]
-        for addition in made
+        variant.label: with_counts(KESTREL, variant.counts("side rollers")).layouts["side rollers"] for variant in made
     }
 
     assert by_label["one more station"].stations == 3
@@ -99,8 +100,8 @@ def test_a_variant_is_a_layout_of_its_own():
 
 
 def test_things_are_named_by_their_number():
-    things = {addition.label: addition.thing for addition in variants(KESTREL, "hoist")[0]}
-    many = {addition.label: addition.thing for addition in variants(KESTREL, "portable stands")[0]}
+    things = {variant.label: variant.thing for variant in variants(KESTREL, "hoist")[0]}
+    many = {variant.label: variant.thing for variant in variants(KESTREL, "portable stands")[0]}
 
     assert (things["one more station"], many["one more station"]) == ("the station", "the stations")
     assert things["one more hoist"] == "the hoist"
@@ -158,8 +159,8 @@ def test_each_type_of_charger_and_battery():
         "one more charger (iuia 48 V)": {"chargers": {"iuia 48 V": 44}},
         "one more charger (opportunity 48 V)": {"chargers": {"opportunity 48 V": 10}},
     }
-    addition = next(each for each in variants(store, "side rollers")[0] if each.kind == "charger")
-    assert with_counts(store, addition.counts("side rollers")).layouts["side rollers"].chargers == (
+    variant = next(each for each in variants(store, "side rollers")[0] if each.kind == "charger")
+    assert with_counts(store, variant.counts("side rollers")).layouts["side rollers"].chargers == (
         (44, "iuia 48 V"), (9, "opportunity 48 V"), (math.inf, "iuia 24 V"),
     )  # fmt: skip
 
@@ -178,7 +179,7 @@ def test_stated_bays_are_one_more_of():
     room = roomy(stations=1, batteries=60, bays=37)
     made, left_out = variants(room, "room")
 
-    assert {"bays": 38} in [by_kind(addition) for addition in made]
+    assert {"bays": 38} in [by_kind(variant) for variant in made]
     assert [each._asdict() for each in left_out] == [
         {
             "label": "one more battery",
@@ -203,8 +204,8 @@ def test_another_attendant_has_the_skills_of_the_shift():
     room = roomy(attendants={"room early": {"attendants": 2, "hoist": 1}, "room late": 1})
 
     def on_duty(label):
-        addition = next(each for each in variants(room, "room")[0] if each.label == label)
-        attendants = with_counts(room, addition.counts("room")).layouts["room"].attendants
+        variant = next(each for each in variants(room, "room")[0] if each.label == label)
+        attendants = with_counts(room, variant.counts("room")).layouts["room"].attendants
         return {shift: (int(number), number.qualified) for shift, number in attendants.items()}
 
     assert on_duty("one more attendant, room early shift") == {"room early": (3, {"hoist": 2}), "room late": (1, None)}
@@ -212,10 +213,10 @@ def test_another_attendant_has_the_skills_of_the_shift():
 
 
 def spots(scenario, name="room"):
-    """Those additions that are of charging spots."""
+    """Those things that are of charging spots."""
     made = variants(scenario, name)[0]
-    assert {addition.kind for addition in made} <= {"spot", "device"}
-    return {addition.label: by_kind(addition) for addition in made if addition.kind == "spot"}
+    assert {variant.kind for variant in made} <= {"spot", "device"}
+    return {variant.label: by_kind(variant) for variant in made if variant.kind == "spot"}
 
 
 def test_in_the_truck_a_spot_comes_with_its_charger():
@@ -249,7 +250,7 @@ PROFILE = np.zeros(672)
 
 
 def made_up(base, *more, parts=None):
-    """Answer for 'hoist' from the downtimes as it is, and those with each addition (label, kind, downtimes)."""
+    """Answer for 'hoist' from the downtimes as it is, and those with each variant (label, kind, downtimes)."""
 
     def runs(downtimes):
         every = {f"{part}_min_per_truck_shift": 0.0 for part in ("travel", "exchange", "charge_in_truck", "watering")}
@@ -265,14 +266,14 @@ def made_up(base, *more, parts=None):
         )
 
     singles = tuple(f"one more {label}" for label, kind, _ in more if kind == "attendants" and "every" not in label)
-    additions = tuple(
-        Addition(f"one more {label}", f"the {label}", kind, {}, singles if "every" in label else ())
+    things = tuple(
+        Variant(f"one more {label}", f"the {label}", kind, {}, singles if "every" in label else ())
         for label, kind, _ in more
     )
     stated = Settings(layouts=("hoist",), replications=len(base), weeks=1.0, warm_up_weeks=0.0, seed=1).schedule(
         KESTREL
     )
-    return Bottleneck(stated, "hoist", additions, (), runs(base), tuple(runs(downtimes) for *_, downtimes in more))
+    return Bottleneck(stated, "hoist", things, (), runs(base), tuple(runs(downtimes) for *_, downtimes in more))
 
 
 BASE = [10.0, 11.0, 12.0, 11.0]
@@ -417,7 +418,7 @@ def test_frame_and_json():
         BASE, ("battery", "battery", less(0.1, -0.1, 0.2, 0.0)), ("station", "station", less(2.0, 2.2, 1.8, 2.0))
     )
 
-    assert list(one.frame) == ["what", "gain_min_per_truck_shift", "low", "high", "clear"]
+    assert list(one.frame) == ["what", "kind", "gain_min_per_truck_shift", "low", "high", "clear"]
     assert one.frame["what"].tolist() == ["one more station", "one more battery"]
     assert one.frame["clear"].tolist() == [True, False]
     data = json.loads(json.dumps(one.as_json(), allow_nan=False))
@@ -431,6 +432,33 @@ def test_frame_and_json():
     assert mine["gains"][0].keys() == {"what", "mean", "low", "high", "clear", "correlation"}
     assert mine["sentence"] == one.sentence
     assert one._repr_html_().startswith(f"<p>{escape(one.sentence)}</p><table")
+
+
+def test_levers_are_told_apart_from_things():
+    """They have rows and intervals of their own, are never the bottleneck, and the best is said with its gain."""
+    base, station = BASE, less(1.0, 1.1, 0.9, 1.0)
+    one = made_up(base, ("station", "station", station))
+    lever = one.things[0]._replace(label="let drivers exchange", thing="", kind="lever")
+    with_lever = replace(one, levers=(lever,), otherwise=made_up(base, ("x", "lever", less(3.0, 3.2, 2.8, 3.0))).more)
+
+    assert with_lever.gains == one.gains
+    assert with_lever.binding.what == "one more station"
+    assert with_lever.frame["kind"].tolist() == ["station", "lever"]
+    assert with_lever.lever_gains[0].interval.mean == pytest.approx(3.0)
+    assert with_lever.sentence == (
+        f"{one.sentence} With nothing bought: to let drivers exchange would save 3.0 ± 0.3 min per truck-shift."
+    )
+    text = bottleneck_text(with_lever)
+    assert text.index("one more station") < text.index("with nothing bought:") < text.index("let drivers exchange")
+    no_gain = replace(with_lever, otherwise=made_up(base, ("x", "lever", less(-0.1, 0.1, 0.0, 0.0))).more)
+    assert no_gain.sentence == one.sentence
+
+
+def test_trucks_that_come_together_may_come_one_after_another():
+    """Twelve trucks at three stations at the end of a shift: a roster saves time, and nothing is bought."""
+    found = answer(roomy(stations=3), replications=8, weeks=1.0)
+    gains = {gain.variant.levers[0]: gain.interval for gain in found.lever_gains}
+    assert gains[Lever("spread", "docks")].low > 0.0
 
 
 # --- rooms in which one thing is scarce ---
@@ -568,7 +596,7 @@ def test_all_layouts_in_one_go_are_those_one_by_one():
     assert list(together) == ["hoist", "in the truck"]
     assert repr(together["in the truck"].gains) == repr(alone.gains)
     assert together["in the truck"].sentence == alone.sentence
-    runs = 2 * sum(1 + len(one.additions) for one in together.values())
+    runs = 2 * sum(1 + len(one.things) + len(one.levers) for one in together.values())
     assert shown[-1] == (len(shown), len(shown)) == (runs, runs)
 
 

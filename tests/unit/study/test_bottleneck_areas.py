@@ -25,7 +25,7 @@ def site(north=(2, 12, 8), south=(2, 9, 6), **keys):
 
 def labels(scenario):
     """What is tried."""
-    return [addition.label for addition in variants(scenario, "rooms")[0]]
+    return [variant.label for variant in variants(scenario, "rooms")[0]]
 
 
 # --- what is tried ---
@@ -38,10 +38,10 @@ def test_one_more_of_everything_in_every_area():
 
 
 def test_one_more_is_one_more_there():
-    for addition in variants(SITE, "rooms")[0]:
-        (counted,) = addition.more
-        assert counted.area == addition.area
-        changed = with_counts(SITE, addition.counts("rooms"))
+    for variant in variants(SITE, "rooms")[0]:
+        (counted,) = variant.more
+        assert counted.area == variant.area
+        changed = with_counts(SITE, variant.counts("rooms"))
         more = {
             each: now - counts_of(SITE, "rooms")[each]
             for each, now in counts_of(changed, "rooms").items()
@@ -53,7 +53,7 @@ def test_one_more_is_one_more_there():
 def test_shared_attendants_are_tried_once_and_an_areas_own_in_the_area():
     own = {"areas.north.attendants": None, "areas.south.attendants": {"all day": 1}, "areas.south.handling": "cart"}
     scenario = site(attendants={"all day": 2}, **own)
-    tried = {addition.label: dict(addition.more) for addition in variants(scenario, "rooms")[0]}
+    tried = {variant.label: dict(variant.more) for variant in variants(scenario, "rooms")[0]}
     stand = "one more station of the south area with its hand cart"
 
     assert tried["one more attendant, all day shift"] == {Counted("attendants", "all day"): 3.0}
@@ -109,7 +109,7 @@ def test_the_bottleneck_is_that_of_the_area_that_is_short(short):
     found = batsim.bottleneck(site(**{short: short_of_stations}), settings)["rooms"]
 
     assert found.binding is not None
-    assert (found.binding.what, found.binding.addition.area) == (f"one more station of the {short} area", short)
+    assert (found.binding.what, found.binding.variant.area) == (f"one more station of the {short} area", short)
     assert f"Bottleneck of layout 'rooms': the station of the {short} area" in found.sentence
     (first, *_) = found.layout_json()["gains"]
     assert (first["what"], first["area"]) == (found.binding.what, short)

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from batsim.scenario.settings import Settings
 from batsim.study.bottleneck.bottleneck import Bottleneck, LostTime
-from batsim.study.bottleneck.variants import Addition
+from batsim.study.bottleneck.variants import Variant
 from batsim.views.charts.bottleneck_chart import bottleneck_chart
 from tests.sites import KESTREL as SITE
 
@@ -24,15 +24,15 @@ GAINS = {
 
 
 def made(gains, base=BASE):
-    """Answer for 'hoist' from the gains of some additions."""
+    """Answer for 'hoist' from the gains of some things."""
 
     def runs(downtimes):
         return tuple(LostTime({"downtime_min_per_truck_shift": each}, np.zeros(672)) for each in downtimes)
 
-    additions = tuple(Addition(f"one more {what}", f"the {what}", what, {}) for what in gains)
+    things = tuple(Variant(f"one more {what}", f"the {what}", what, {}) for what in gains)
     stated = Settings(layouts=("hoist",), replications=len(base), weeks=1.0, warm_up_weeks=0.0, seed=1).schedule(SITE)
     more = tuple(runs(base - gain[: len(base)]) for gain in gains.values())
-    return Bottleneck(stated, "hoist", additions, (), runs(base), more)
+    return Bottleneck(stated, "hoist", things, (), runs(base), more)
 
 
 def bars(ax):
