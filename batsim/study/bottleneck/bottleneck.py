@@ -211,7 +211,7 @@ class Bottleneck(Shows):
             "unit": "min per truck-shift",
             "downtime": interval_json(self.downtime),
             "gains": [
-                {"what": gain.what, **({"area": gain.addition.area} if gain.addition.area else {}),
+                {"what": gain.what, **({"area": gain.variant.area} if gain.variant.area else {}),
                  **interval_json(gain.interval), "clear": gain.clear, "correlation": plain(gain.correlation)}
                 for gain in self.gains
             ],
