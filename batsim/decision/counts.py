@@ -239,7 +239,7 @@ def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[Coun
     problems = []
     for name, (low, high) in given.items():
         if name not in every:
-            rule = f"no count of this name in layout '{layout}'{did_you_mean(name, list(every))}"
+            rule = f"no count of this name in layout '{layout}'{_meant(name, list(every))}"
             problems.append(Problem(scenario.file, 0, 0, f"range {name}", rule))
         elif not (least := min(1, *every[name].values)) <= low <= high:
             rule = f"must rise from {least} or more"
@@ -249,6 +249,12 @@ def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[Coun
     if given:
         return tuple(every[name].within(low, high) for name, (low, high) in given.items())
     return tuple(count_range for count_range in every.values() if len(count_range.values) > 1)
+
+
+def _meant(name: str, known: list[str]) -> str:
+    """End a message with what may be meant by a name: it in each area that has it, or the nearest."""
+    in_areas = [each for each in known if each.startswith(f"{name} of ")]
+    return f"; say of which area: {', '.join(in_areas)}" if in_areas else did_you_mean(name, known)
 
 
 def _every_range(scenario: Scenario, layout: str) -> Iterator[CountRange]:

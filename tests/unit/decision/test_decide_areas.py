@@ -146,6 +146,10 @@ def test_in_the_truck_chargers_of_the_area_are_chosen():
 @pytest.mark.parametrize(
     ("name", "rule"),
     [
+        (
+            "stations",
+            "no count of this name in layout 'rooms'; say of which area: stations of north, stations of south",
+        ),
         ("stations of soth", "no count of this name in layout 'rooms'; did you mean 'stations of south'?"),
         (
             "hoist",
