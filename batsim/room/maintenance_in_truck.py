@@ -48,34 +48,36 @@ def maintenance_in_truck(
 ) -> "Generator[Event, None, float]":
     """Do what is due on a charged battery from some time on, as far as there is time; minutes it took. [min]"""
     battery, desk, time = truck.battery, area.maintenance, since_min
-    named = truck.queue.number in area.plan.drivers.maintain_of
-    with_driver = named and by_driver(truck, since_min)
-    if named and not with_driver and area.plan.drivers_only:
+    with_driver = by_driver(truck, since_min)
+    if not with_driver and area.plan.drivers_only and truck.queue.number in area.plan.drivers.maintain_of:
         return 0.0
     for index, maintenance in enumerate(truck.queue.plan.maintenance):
         if not desk.is_due(battery, index, time) or not desk.in_round(truck.queue.number, index, time):
             continue
-        minutes = next(desk.times[maintenance.task][battery.number])
-        pulled_out = maintenance.task == WATERING and truck.queue.plan.watered_by_hand
-        if pulled_out:
-            minutes += next(area.spots.draw_out[battery.number])
+        waiting, minutes = _next(area, truck, maintenance.task, with_driver=with_driver)
         if time + minutes > latest_min:
             continue
-        needs_devices = pulled_out and any(devices.units for devices in area.spots.devices)
-        waiting = Waiting(area, maintenance.task, by_driver=with_driver, needs_devices=needs_devices)
-        until_min = latest_min if waits else time + minutes
-        done = yield from _do(area, battery, waiting, minutes, (time, until_min))
+        done = yield from _do(area, battery, waiting, minutes, (time, latest_min if waits else time + minutes))
         if done is None:
             continue
         start_min, time = done
         desk.write(battery, index, (since_min, start_min, time))
         area.state(battery, IN_TRUCK, time)
         if not waits:
-            number, group = truck.number, truck.group.number
-            area.record.write.stands(
-                truck=number, group=group, start_min=start_min, end_min=time, task=maintenance.task
-            )
+            write, number, group = area.record.write.stands, truck.number, truck.group.number
+            write(truck=number, group=group, start_min=start_min, end_min=time, task=maintenance.task)
     return time - since_min
+
+
+def _next(area: "Area", truck: "Truck", task: int, *, with_driver: bool) -> tuple[Waiting, float]:
+    """What one thing that is due on the battery of a truck waits for, and how long it takes. [min]"""
+    number = truck.battery.number
+    minutes = next(area.maintenance.times[task][number])
+    pulled_out = task == WATERING and truck.queue.plan.watered_by_hand
+    if pulled_out:
+        minutes += next(area.spots.draw_out[number])
+    needs_devices = pulled_out and any(devices.units for devices in area.spots.devices)
+    return Waiting(area, task, by_driver=with_driver, needs_devices=needs_devices), minutes
 
 
 def _do(
