@@ -4,6 +4,7 @@ Areas that share nobody have a service each. Order over areas: work laid down fi
 truck group, then first come, first served over all queues; who cannot start is passed and keeps his place.
 """
 
+from collections.abc import Sized
 from itertools import count
 from typing import TYPE_CHECKING
 
@@ -52,35 +53,42 @@ class Service:
             (desk.queues[task], desk, task) for task in order for desk in maintained if task in desk.queues
         ]
         """What there is of maintenance, by priority."""
+        self.unmanned = [crew.unmanned for crew in self.crews]
+        self.to_connect = [area.connecting.waiting for area in self.areas]
+        self.trucks_served = [area.trucks_served for area in self.areas]
+        """What waits in each crew and area: work laid down, batteries for a person, trucks to be plugged in."""
+        self.jobs: list[Sized] = [*self.to_connect, *(queue for queue, _, _ in self.maintenance)]
+        """Batteries that wait to be connected or maintained, in each area."""
         tasks = {EXCHANGING, CONNECTING, *(task for _, _, task in self.maintenance)}
         self.order = [task for task in order if task in tasks]
         """Tasks by their priority; of maintenance only what there is."""
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
-        for crew in self.crews:
-            if crew.unmanned:
+        if any(self.unmanned):
+            for crew in self.crews:
                 crew.serve()
-        if not (self._serve_as_usual() if self.usual_order else all(map(self._serve, self.order))):
-            return
+        if not self.usual_order:
+            if not all(map(self._serve, self.order)):
+                return
+        else:  # the same in the usual order, without a call for what nobody waits for
+            if self.trucks_waiting and not self._serve_exchanges():
+                return
+            if any(self.jobs):
+                self._serve_jobs()
         for desk in self.early:
             desk.call_early()
-        for area in self.areas:
-            if area.trucks_served:
+        if any(self.trucks_served):
+            for area in self.areas:
                 serve_trucks(area)
 
-    def _serve_as_usual(self) -> bool:
-        """Do as `_serve` in the usual order, without a call for what nobody waits for."""
-        if self.trucks_waiting and not self._serve_exchanges():
-            return False
-        for area in self.areas:
-            if area.connecting.waiting:
-                self._connect()
-                break
+    def _serve_jobs(self) -> None:
+        """Connect, then maintain, what waits for it."""
+        if any(self.to_connect):
+            self._connect()
         for queue, _, task in self.maintenance:
             if queue:
                 self._maintain(task)
-        return True
 
     def _serve(self, task: int) -> bool:
         """Let those who wait for one task have what is free; False where lesser tasks must leave people to it."""
@@ -99,31 +107,31 @@ class Service:
 
     def exchange(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
+        queues = self.queues
         while self.trucks_waiting:
-            causes: list[int] = []
-            best = self._best(causes)
+            best: Truck | None = None
+            causes = []
+            for queue in queues:
+                truck, cause = None, NOTHING
+                if queue.waiting:
+                    desk = queue.desk
+                    truck, cause = desk.first(queue) if desk.by_drivers else queue.first(), NO_BATTERY
+                if truck is not None and (best is None or _before(truck, best)):
+                    cause = desk.lacks(queue, truck)
+                    if cause == NOTHING:
+                        best = truck
+                causes.append(cause)
             if best is None:  # so every queue has been asked
-                for queue, cause in zip(self.queues, causes, strict=True):
-                    if queue.waiting or queue.cause:
-                        queue.desk.note(queue, cause)
+                self._note(causes)
                 return
             best.queue.desk.start_first(best)
         self.note_causes()
 
-    def _best(self, causes: list[int]) -> "Truck | None":
-        """Truck whose exchange starts next, None while none can; what each queue lacks is added to the causes."""
-        best: Truck | None = None
-        for queue in self.queues:
-            truck, cause = None, NOTHING
-            if queue.waiting:
-                desk = queue.desk
-                truck, cause = desk.first(queue) if desk.by_drivers else queue.first(), NO_BATTERY
-            if truck is not None and (best is None or _before(truck, best)):
-                cause = desk.lacks(queue, truck)
-                if cause == NOTHING:
-                    best = truck
-            causes.append(cause)
-        return best
+    def _note(self, causes: list[int]) -> None:
+        """Write down what the queues lack."""
+        for queue, cause in zip(self.queues, causes, strict=True):
+            if queue.waiting or queue.cause:
+                queue.desk.note(queue, cause)
 
     def _connect(self) -> None:
         """Connect what waits for a person, while there is one: the longest waiting battery first."""
@@ -166,9 +174,7 @@ class Service:
 
     def others_wait(self) -> bool:
         """Whether something waits that goes before connecting a battery that has only now got its charger."""
-        if self.trucks_waiting or any(crew.unmanned for crew in self.crews):
-            return True
-        return any(area.connecting.waiting for area in self.areas)
+        return self.trucks_waiting > 0 or any(self.unmanned) or any(self.to_connect)
 
 
 def services_of(room: "Room") -> list[Service]:
