@@ -73,20 +73,21 @@ class MaintenanceByShift(MaintenanceDesk):
     def _begin_by_driver(self, battery: "Battery", index: int, truck: "Truck") -> None:
         """Have a driver do one maintenance of one battery; in breaks it lies still where that is the rule."""
         area, task, now = self.area, battery.queue.plan.maintenance[index].task, self.area.env.now
-        minutes = worked_min = next(self.times[task][battery.number])
+        minutes = next(self.times[task][battery.number])
         waits, being = TASK_STATES[task]
-        end_min = now + minutes
-        area.state(battery, being)
+        end_min, breaks = now + minutes, list[tuple[float, float]]()
         if area.attendants.stops_in_breaks:
-            crossing, again = truck.group.crossing, area.attendants.again_after_break
-            end_min = crossing.end_of(now, minutes, again=again)
-            for begin, end in crossing.gaps_in(now, end_min):
-                area.state(battery, waits, begin)
-                area.state(battery, being, end)
-            worked_min = crossing.worked(now, end_min)
-        area.record.write.work(
-            area=area.number, person=DRIVER, task=task, start_min=now, end_min=end_min, hands_on_min=worked_min
-        )
+            crossing = truck.group.crossing
+            end_min = crossing.end_of(now, minutes, again=area.attendants.again_after_break)
+            breaks = crossing.gaps_in(now, end_min)
+        starts, stops = [now, *(end for _, end in breaks)], [*(begin for begin, _ in breaks), end_min]
+        for start, stop in zip(starts, stops, strict=True):
+            area.state(battery, being, start)
+            area.record.write.work(
+                area=area.number, person=DRIVER, task=task, start_min=start, end_min=stop, hands_on_min=stop - start
+            )
+            if stop < end_min:
+                area.state(battery, waits, stop)
         area.exchange.keep_driver(truck, end_min, task)
         self.write(battery, index, (self.due_since.pop(battery.number), now, end_min))
         Moment(area.env, partial(self._done_by_driver, battery, index, now)).after(end_min - now)

@@ -16,6 +16,7 @@ from tests.behaviour.books import (
     labour_adds_up,
     peoples_minutes_close,
     scheduled_time_is_work_or_downtime,
+    states_are_what_was_done,
 )
 
 SITE = Template(
@@ -248,14 +249,20 @@ def test_a_driver_whose_truck_waits_waters_and_his_truck_is_passed_meanwhile() -
 
 
 @pytest.mark.parametrize(
-    ("rule", "end_min", "hands_on_min"), [("finish", 547.0, 10.0), ("pause", 577.0, 10.0), ("put_back", 582.0, 15.0)]
+    ("rule", "worked"),
+    [
+        ("finish", [(537.0, 547.0)]),
+        ("pause", [(537.0, 542.0), (572.0, 577.0)]),
+        ("put_back", [(537.0, 542.0), (572.0, 582.0)]),
+    ],
 )
-def test_a_break_in_the_middle_of_a_driver_s_watering(rule: str, end_min: float, hands_on_min: float) -> None:
+def test_a_break_in_the_middle_of_a_driver_s_watering(rule: str, worked: list[tuple[float, float]]) -> None:
     """Water from 08:57, a break of 30 min at 09:02: finished in it, laid down until 09:32, or begun again then."""
     record = simulated(ALL_DAY, "maintain_by: drivers", WATERING=WATER, BREAKS='["09:02 for 30 min"]', AT_BREAK=rule)
-    assert done(record, WATERING)[0] == (DRIVER, 537.0, end_min)
+    assert done(record, WATERING) == [(DRIVER, *stretch) for stretch in worked]
     work = record.columns("work")
-    assert work["hands_on_min"][work["task"] == WATERING].tolist() == [hands_on_min]
+    assert work["hands_on_min"][work["task"] == WATERING].tolist() == [end - start for start, end in worked]
+    states_are_what_was_done(record)
     # Five minutes of it lie in the break where it is finished there, which is no downtime.
     lost = {"finish": 5.0, "pause": 10.0, "put_back": 15.0}[rule]
     assert measure(record)["watering_min_per_truck_shift"] == pytest.approx(lost / (2.0 * 6690.0 / 470.0))
