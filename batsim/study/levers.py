@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+from batsim.catalogue import Figure
 from batsim.errors import ScenarioError
 from batsim.scenario.checks.group_checks import group_problems
 from batsim.scenario.checks.layout_checks import layout_problems
@@ -18,17 +19,9 @@ SPREAD, AT_LEVEL, EARLY, IN_BREAKS = "spread", "at_level", "early", "in_breaks"
 BY_DRIVERS, BY_ATTENDANTS, LOOSE_LEADS = "by_drivers", "by_attendants", "loose_leads"
 
 
-class Wording(NamedTuple):
-    """How a lever is put into words; `{of}` stands for what it concerns, `{value}` for its figure."""
-
-    kind: str
-    figure: str
-    """Figure of the catalogue that it takes; empty where it takes none."""
-    label: str
-
-
 with Path(__file__).with_name("levers.csv").open(newline="", encoding="utf-8") as _lines:
-    WORDINGS = {row["kind"]: Wording(**row) for row in csv.DictReader(_lines)}
+    LABELS = {row["kind"]: row["label"] for row in csv.DictReader(_lines)}
+"""Each lever in words; `{of}` stands for what it concerns, `{value}` for its figure."""
 
 
 class Lever(NamedTuple):
@@ -40,9 +33,8 @@ class Lever(NamedTuple):
 
     def label(self, scenario: Scenario) -> str:
         """What it is, in words."""
-        wording = WORDINGS[self.kind]
-        value = scenario.figures[wording.figure].text if wording.figure else ""
-        return wording.label.format(of=f" of '{self.of}'" if self.of else "", value=value)
+        label, of = LABELS[self.kind], f" of '{self.of}'" if self.of else ""
+        return label.format(of=of, value=_figure(scenario, self.kind).text if "{value}" in label else "")
 
 
 def levers_of(scenario: Scenario, layout: str) -> list[Lever]:
@@ -92,7 +84,7 @@ def _when(site: Scenario, group: TruckGroup) -> Iterator[str]:
     """Other times at which trucks of a group may come."""
     when = group.exchange_when
     if when.shift_change != "never":
-        if when.spread.over_min < site.figures[WORDINGS[SPREAD].figure].value:
+        if when.spread.over_min < _figure(site, SPREAD).value:
             yield SPREAD
         yield AT_LEVEL
     if group.run_time_min is None and when.early_below_share is None:
@@ -126,8 +118,7 @@ def _changes(scenario: Scenario, layout: str, lever: Lever) -> Iterator[tuple[st
 
 def _come(scenario: Scenario, when: ExchangeWhen, kind: str) -> ExchangeWhen:
     """When trucks come with a lever."""
-    figure = WORDINGS[kind].figure
-    value = scenario.figures[figure].value if figure else 0.0
+    value = _figure(scenario, kind).value if "{value}" in LABELS[kind] else 0.0
     changes: dict[str, dict[str, object]] = {
         SPREAD: {"spread": Roster(value, anew=False)},
         AT_LEVEL: {"shift_change": "never"},
@@ -135,6 +126,11 @@ def _come(scenario: Scenario, when: ExchangeWhen, kind: str) -> ExchangeWhen:
         IN_BREAKS: {"in_breaks_below_share": value / 100.0},
     }
     return when.model_copy(update=changes[kind])
+
+
+def _figure(scenario: Scenario, kind: str) -> Figure:
+    """Figure that a lever takes."""
+    return scenario.figures[f"lever.{kind}"]
 
 
 def _allowed(scenario: Scenario, layout: str, lever: Lever) -> bool:

@@ -91,7 +91,7 @@ def test_levers_go_together_and_change_nothing_else() -> None:
 
 def test_a_lever_that_breaks_a_rule_is_not_offered_and_refused() -> None:
     """A level for early calls below the exchange level; attendants where there are none."""
-    low = batsim.changed(KESTREL, {"figures": {"lever.early_below": "20 %"}})
+    low = batsim.changed(KESTREL, {"figures": {"lever.early": "20 %"}})
     assert Lever(COME_EARLY, "aisles") not in levers_of(low, "hoist")
     with pytest.raises(batsim.ScenarioError, match="must lie above 'exchange_at'"):
         with_levers(low, "hoist", [Lever(COME_EARLY, "aisles")])
