@@ -62,7 +62,7 @@ def _scenario(scenario: Scenario) -> str:
         [truck.group, str(truck.count), ", ".join(truck.shifts), truck.battery, f"{run_h:.1f}"]
         for truck, run_h, _ in first.groups
     ]
-    layouts = [_layout(scenario, layout) for layout in first.layouts]
+    layouts = [_layout(layout) for layout in first.layouts]
     changed = [
         f"In layout '{layout.name}' {group.truck.group} work {group.run_h:.1f} h on a battery {group.truck.battery}."
         for layout in first.layouts
@@ -82,10 +82,10 @@ def _scenario(scenario: Scenario) -> str:
     )
 
 
-def _layout(scenario: Scenario, layout: LayoutOutline) -> list[str]:
+def _layout(layout: LayoutOutline) -> list[str]:
     """Row of a layout."""
     chargers = ", ".join(f"{count:g} x {name}" for name, count in layout.chargers)
-    batteries = sum(scenario.batteries_of(layout.name).values())
+    batteries = sum(stock.batteries for stock in layout.stock)
     bays = "" if layout.arrangement.in_truck else f"{layout.bays:g}"
     return [layout.name, layout.arrangement.title, str(batteries), chargers, f"{layout.stations:g}", bays]
 
