@@ -27,12 +27,13 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
     Returns
     -------
     matplotlib.axes.Axes
-        A bar for each thing, then for each lever, the greatest gain first, with intervals that hold together.
+        A bar for each thing, then for each lever that does not clearly cost time, the greatest gain first, with intervals
+        that hold together.
     """
-    gains = (*bottleneck.gains, *bottleneck.lever_gains)
+    levers = [gain for gain in bottleneck.lever_gains if _word(gain) != HARM]
+    gains = (*bottleneck.gains, *levers)
     ax = style.axes_for_rows(ax, len(gains), WIDTH_IN, ROW_IN, AROUND_IN)
-    levers = ", and what costs nothing to buy" if bottleneck.lever_gains else ""
-    title = f"{bottleneck.layout}: what one more would save{levers}"
+    title = f"{bottleneck.layout}: what {'one more or a lever' if levers else 'one more'} would save"
     if not gains:
         return style.empty(ax, title, NONE)
     downtime = f"As it is, {number_text(bottleneck.downtime)} min per truck-shift are lost."
@@ -44,7 +45,7 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
         legend[word] = ax.barh([row], [gain.interval.mean], HEIGHT, **style.fill_of(*FILLS[word]))  # type: ignore[assignment]
     style.whiskers(ax, range(len(gains)), [gain.interval for gain in gains])
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
-    if bottleneck.gains and bottleneck.lever_gains:
+    if bottleneck.gains and levers:
         ax.axhline(len(bottleneck.gains) - 0.5, color=style.GREY, linewidth=1.0, linestyle="--")
     ax.margins(x=0.06)
     style.names_at(ax, [gain.what for gain in gains], LETTERS)

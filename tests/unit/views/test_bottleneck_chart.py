@@ -1,5 +1,6 @@
 """Chart of what one more would save: bars are the gains, hatches say how sure they are."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -120,3 +121,14 @@ def test_given_axes_are_drawn_on():
     ax = Figure().subplots()
 
     assert bottleneck_chart(made(GAINS), ax) is ax
+
+
+def test_levers_stand_below_things_and_those_that_cost_are_left_out():
+    """What clearly costs time would only stretch the scale; the table has it."""
+    one = made({"station": GAINS["station"]})
+    levers = made({"drivers": np.array([3.0, 3.1, 3.0, 2.9]), "early": np.array([-50.0, -51.0, -50.0, -49.0])})
+    ax = bottleneck_chart(replace(one, levers=levers.things, otherwise=levers.more))
+
+    assert [text.get_text() for text in ax.get_yticklabels()] == ["one more station", "one more drivers"]
+    assert [length for _, length, _ in bars(ax)] == pytest.approx([4.0, 3.0])
+    assert ax.get_title("left") == "hoist: what one more or a lever would save"
