@@ -27,8 +27,8 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
     Returns
     -------
     matplotlib.axes.Axes
-        A bar for each thing, then for each lever that does not clearly cost time, the greatest gain first, with intervals
-        that hold together.
+        A bar for each thing, then for each lever that does not clearly cost time, the greatest gain first, with
+        intervals that hold together.
     """
     levers = [gain for gain in bottleneck.lever_gains if _word(gain) != HARM]
     gains = (*bottleneck.gains, *levers)
