@@ -45,7 +45,10 @@ class Service:
         """Queues for exchanges."""
         self.early = [area.exchange for area in exchanging if area.early]
         """Desks to which trucks may come early."""
-        order = [TASKS.index(task) for task in self.rules.priorities]
+        self._open_jobs([TASKS.index(task) for task in self.rules.priorities])
+
+    def _open_jobs(self, order: list[int]) -> None:
+        """Gather what waits for jobs beside exchanges, by the order of priorities."""
         self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
         """Whether exchanges go before connecting, and connecting before all else."""
         maintained = [area.maintenance for area in self.areas]
