@@ -105,11 +105,8 @@ class Area:
         floor = self.plan.floor
         if self.plan.exchange is None:
             return
-        desk = self.exchange
+        desk, spares = self.exchange, self._spares()
         bays = list(range(int(self.plan.bays))) if floor is None else floor.nearest_first
-        in_trucks = {truck.battery.number for truck in self.trucks}
-        by_name = sorted(self.queues, key=lambda queue: queue.plan.name)
-        spares = [battery for queue in by_name for battery in queue.batteries if battery.number not in in_trucks]
         taken = bays[: len(spares)]
         if floor is not None and desk.limited_reach:
             taken, spares = floor.shared_out(len(spares), desk.bays_needed), in_turn(spares)
@@ -117,6 +114,12 @@ class Area:
             self.charging.put_out(battery, bay)
         in_use = frozenset(taken)
         desk.empty = [bay for bay in bays if bay not in in_use]
+
+    def _spares(self) -> list[Battery]:
+        """Batteries that are in no truck, by the names of their types."""
+        in_trucks = {truck.battery.number for truck in self.trucks}
+        by_name = sorted(self.queues, key=lambda queue: queue.plan.name)
+        return [battery for queue in by_name for battery in queue.batteries if battery.number not in in_trucks]
 
     def write_unfinished_visits(self) -> None:
         """Write rows for exchanges whose end is not known, and for trucks on their way or waiting."""

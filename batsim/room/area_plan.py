@@ -1,6 +1,6 @@
 """One area of a layout worked out once: its equipment, its batteries, who works there."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -280,16 +280,21 @@ def _battery_plans(
             plans.append(shared)
             queues_of.update({group.group: (number,) * group.count for group in groups})
             continue
-        at_least, more = divmod(shared.batteries, shared.trucks)
-        given = 0
         owners = sorted((group.group, position) for group in groups for position in range(group.count))
-        for order, (group_name, position) in enumerate(owners):
-            title = f"{battery}, {group_name} {position + 1}"
-            kept = at_least + (order < more)
-            plans.append(shared.kept_by(number + order, title, given, kept))
-            given += kept
-            queues_of[group_name] = (*queues_of.get(group_name, ()), number + order)
+        for plan, (group_name, _) in zip(_kept(shared, owners), owners, strict=True):
+            plans.append(plan)
+            queues_of[group_name] = (*queues_of.get(group_name, ()), plan.number)
     return tuple(plans), queues_of
+
+
+def _kept(shared: BatteryPlan, owners: list[tuple[str, int]]) -> Iterator[BatteryPlan]:
+    """Share the batteries of a type out over trucks that keep their own: by group and position."""
+    at_least, more = divmod(shared.batteries, shared.trucks)
+    given = 0
+    for order, (group_name, position) in enumerate(owners):
+        kept = at_least + (order < more)
+        yield shared.kept_by(shared.number + order, f"{shared.battery_type}, {group_name} {position + 1}", given, kept)
+        given += kept
 
 
 def _exchanges(scenario: Scenario, name: str) -> tuple[ExchangePlans | None, ExchangePlans | None]:

@@ -124,14 +124,16 @@ class Attendants:
             person = self.free.pop(0)
             person.busy = True
             return [person]
-        shared = [] if self.others is None else self.others.free
-        free = [person for crew in (self.free, shared) for person in sorted(crew, key=_skills)]
-        needed = [person for person in free if skill is not None and skill in person.skills][:1]
-        taken = needed + [person for person in free if person not in needed][: count - len(needed)]
-        for person in taken:
+        free = sorted(self.free, key=_skills)
+        if self.others is not None:
+            free += sorted(self.others.free, key=_skills)
+        if skill is not None:
+            free.sort(key=lambda person: skill not in person.skills)
+            free[1:] = sorted(free[1:], key=lambda person: (person.crew is not self, len(person.skills)))
+        for person in free[:count]:
             person.crew.free.remove(person)
             person.busy = True
-        return taken
+        return free[:count]
 
     def give_back(self, people: list[Person]) -> None:
         """End a job: who is still on duty is free again, or takes the break that the job delayed."""

@@ -8,11 +8,12 @@ from batsim.record.facts import AreaFacts, RunFacts, TypeFacts
 from batsim.room.area_plan import AreaPlan, ChargerPlan
 from batsim.room.battery_plan import BatteryPlan
 from batsim.room.blueprint import Blueprint
+from batsim.room.group_plan import GroupPlan
 
 
 def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
     """Gather what measures need to know about the room."""
-    devices = [counts for area in blueprint.areas for counts in (area.devices, area.standby_devices)]
+    devices = [item for area in blueprint.areas for item in (*area.devices.items(), *area.standby_devices.items())]
     return RunFacts(
         layout=blueprint.layout,
         areas=tuple(map(_area_facts, blueprint.areas)),
@@ -20,18 +21,25 @@ def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:
         replication=replication,
         horizon_min=blueprint.horizon_min,
         warm_up_min=blueprint.warm_up_min,
-        groups=tuple(group.truck.group for group in blueprint.groups),
-        group_trucks=tuple(group.truck.count for group in blueprint.groups),
-        group_windows=tuple(group.windows for group in blueprint.groups),
-        group_shift_min=tuple(group.shift_min for group in blueprint.groups),
+        **_group_facts(blueprint.groups),
         site_windows=blueprint.site_windows,
         minutes_per_working_day=blueprint.minutes_per_working_day,
         battery_types=tuple(map(_type_facts, blueprint.battery_plans)),
-        devices=tuple(name for counts in devices for name in counts),
-        device_counts=tuple(count for counts in devices for count in counts.values()),
+        devices=tuple(name for name, _ in devices),
+        device_counts=tuple(count for _, count in devices),
         **_charger_facts(blueprint.chargers),
         attendant_windows=_attendant_windows(blueprint),
     )
+
+
+def _group_facts(groups: tuple[GroupPlan, ...]) -> dict[str, Any]:
+    """Gather what measures need to know about truck groups, by name of the fact."""
+    return {
+        "groups": tuple(group.truck.group for group in groups),
+        "group_trucks": tuple(group.truck.count for group in groups),
+        "group_windows": tuple(group.windows for group in groups),
+        "group_shift_min": tuple(group.shift_min for group in groups),
+    }
 
 
 def _charger_facts(chargers: tuple[ChargerPlan, ...]) -> dict[str, Any]:

@@ -51,18 +51,18 @@ class Service:
         """Gather what waits for jobs beside exchanges, by the order of priorities."""
         self.usual_order = order[:2] == [EXCHANGING, CONNECTING]
         """Whether exchanges go before connecting, and connecting before all else."""
-        maintained = [area.maintenance for area in self.areas]
-        self.maintenance = [
-            (desk.queues[task], desk, task) for task in order for desk in maintained if task in desk.queues
+        queues = [
+            (task, area.maintenance, queue) for area in self.areas for task, queue in area.maintenance.queues.items()
         ]
-        """What there is of maintenance, by priority."""
+        self.maintenance = sorted(queues, key=lambda each: order.index(each[0]))
+        """What there is of maintenance, by priority: the task, the desk, and the batteries that wait."""
         self.unmanned = [crew.unmanned for crew in self.crews]
         self.to_connect = [area.connecting.waiting for area in self.areas]
         self.trucks_served = [area.trucks_served for area in self.areas]
         """What waits in each crew and area: work laid down, batteries for a person, trucks to be plugged in."""
-        self.jobs: list[Sized] = [*self.to_connect, *(queue for queue, _, _ in self.maintenance)]
+        self.jobs: list[Sized] = [*self.to_connect, *(queue for _, _, queue in self.maintenance)]
         """Batteries that wait to be connected or maintained, in each area."""
-        tasks = {EXCHANGING, CONNECTING, *(task for _, _, task in self.maintenance)}
+        tasks = {EXCHANGING, CONNECTING, *(task for task, _, _ in self.maintenance)}
         self.order = [task for task in order if task in tasks]
         """Tasks by their priority; of maintenance only what there is."""
 
@@ -82,14 +82,18 @@ class Service:
         for desk in self.early:
             desk.call_early()
         if any(self.trucks_served):
-            for area in self.areas:
-                serve_trucks(area)
+            self._serve_trucks()
+
+    def _serve_trucks(self) -> None:
+        """Call trucks that keep their battery and wait for somebody."""
+        for area in self.areas:
+            serve_trucks(area)
 
     def _serve_jobs(self) -> None:
         """Connect, then maintain, what waits for it."""
         if any(self.to_connect):
             self._connect()
-        for queue, _, task in self.maintenance:
+        for task, _, queue in self.maintenance:
             if queue:
                 self._maintain(task)
 
@@ -146,7 +150,7 @@ class Service:
 
     def _maintain(self, task: int) -> None:
         """Do what is due while an attendant is free: the longest waiting battery first."""
-        waiting = [desk for queue, desk, kind in self.maintenance if kind == task and queue]
+        waiting = [desk for kind, desk, queue in self.maintenance if kind == task and queue]
         while waiting:
             desk = min(waiting, key=lambda each: each.due_first_min(task)) if len(waiting) > 1 else waiting[0]
             if not desk.begin_first(task) or not desk.queues[task]:

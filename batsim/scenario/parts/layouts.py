@@ -232,10 +232,13 @@ class Equipped(Frozen):
         if devices:
             changes["devices"] = {**self.devices, **devices}
         if attendants:
-            on_duty = self.attendants if isinstance(self.attendants, dict) else {}
-            changed = {shift: on_duty.get(shift, OnDuty(0)).of(number) for shift, number in attendants.items()}
-            changes["attendants"] = {**on_duty, **changed}
+            changes["attendants"] = self._with_attendants(attendants)
         return self.model_copy(update=changes)
+
+    def _with_attendants(self, numbers: Mapping[str, int]) -> dict[str, OnDuty]:
+        """Attendants with other numbers on some shifts."""
+        on_duty = self.attendants if isinstance(self.attendants, dict) else {}
+        return on_duty | {shift: on_duty.get(shift, OnDuty(0)).of(number) for shift, number in numbers.items()}
 
 
 class Area(Equipped):

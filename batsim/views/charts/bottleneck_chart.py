@@ -45,14 +45,19 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
         legend[word] = ax.barh([row], [gain.interval.mean], HEIGHT, **style.fill_of(*FILLS[word]))  # type: ignore[assignment]
     style.whiskers(ax, range(len(gains)), [gain.interval for gain in gains])
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
-    if bottleneck.gains and levers:
-        ax.axhline(len(bottleneck.gains) - 0.5, color=style.GREY, linewidth=1.0, linestyle="--")
+    _part(ax, len(bottleneck.gains), len(levers))
     ax.margins(x=0.06)
     style.names_at(ax, [gain.what for gain in gains], LETTERS)
     style.beside_rows(ax, [_number(gain) for gain in gains])
     ax.set_xlabel("Downtime saved [min per truck-shift]", fontsize=10.0)
     style.legend_below(ax, {word: legend[word] for word in FILLS if word in legend})
     return ax
+
+
+def _part(ax: style.Axes, things: int, levers: int) -> None:
+    """Part levers from things by a line, where there are both."""
+    if things and levers:
+        ax.axhline(things - 0.5, color=style.GREY, linewidth=1.0, linestyle="--")
 
 
 def _whiskers(bottleneck: Bottleneck) -> str:
