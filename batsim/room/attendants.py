@@ -82,8 +82,8 @@ class Attendants:
         self.again_after_break = rules.at_break == "put_back"
         self.hands_over = self.limited and rules.at_shift_end != "finish"
         self.again_after_shift = rules.at_shift_end == "put_back"
-        self.unmanned: deque[Unmanned] = deque()
-        """Jobs whose people have gone home, first come first."""
+        self.unmanned: deque[tuple[int, Unmanned]] = deque()
+        """Jobs whose people have gone home, first come first, each with its turn among all that wait."""
         self._crossings: dict[frozenset[Crossing], Crossing] = {}
         on_duty = [(self._people_of(shift, skills), shift) for shift in shifts]
         self.all_alike = others is None and all(person.skills == skills for people, _ in on_duty for person in people)
@@ -243,13 +243,16 @@ class Attendants:
                 self._take_break(person)
             elif person.on_duty:
                 person.crew.free.append(person)
-        self.unmanned.append(job)
+        self.unmanned.append((next(self.service.turns), job))
 
-    def serve(self) -> None:
-        """Have jobs that others have laid down taken up again, before anything new is begun."""
-        while self.unmanned and self.can_spare(self.unmanned[0].needed, self.unmanned[0].skill):
-            job = self.unmanned.popleft()
+    def take_up_first(self) -> bool:
+        """Have the job that others laid down first taken up again; False when there are not the people for it."""
+        _, job = self.unmanned[0]
+        can = self.can_spare(job.needed, job.skill)
+        if can:
+            self.unmanned.popleft()
             job.work_with(self.take(job.needed, job.skill))
+        return can
 
     def _crossing(self, people: list[Person]) -> Crossing:
         """Breaks of all these people together."""

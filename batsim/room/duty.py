@@ -36,7 +36,7 @@ def duty(area: "Area", truck: "Truck") -> "Generator[Event, None, None]":
             continue
         served = desk.ask(truck)
         if truck.reason == EARLY:  # the next one may be called
-            desk.call_early()
+            area.service.call_early()
         yield served
         truck.battery = truck.charged
         goes_on = work(truck, truck.back_min, level)
@@ -77,16 +77,17 @@ def _wait_for_call(area: "Area", truck: "Truck", early_min: float) -> "Generator
 
         if truck.left_min < inf:
             Moment(env, in_any_case).after(truck.left_min - env.now, ASKS)
+        truck.turn = next(area.service.turns)
         desk.early.append(truck)
         yield call
         if truck in desk.early:
             desk.early.remove(truck)
     if env.now < truck.left_min:
         truck.reason = EARLY
-        desk.coming += 1
+        area.service.coming += 1
         leave_at(truck, env.now)
     else:
         leave_at(truck, truck.left_min)
     yield Moment(env).after(truck.joined_min - env.now, ASKS)
     if truck.reason == EARLY:
-        desk.coming -= 1
+        area.service.coming -= 1

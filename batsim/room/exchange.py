@@ -104,8 +104,6 @@ class ExchangeDesk:
         """What exchanges ask of everybody whom they keep, by whatever method; None where they keep others too."""
         self.early: list[Truck] = []
         """Trucks at work that go as soon as no truck waits and an exchange could start."""
-        self.coming = 0
-        """Trucks on their way that were called early."""
         self.unsettled: dict[ExchangeJob, None] = {}
         """Exchanges whose end is not known yet."""
 
@@ -141,19 +139,19 @@ class ExchangeDesk:
         self.area.service.trucks_waiting -= 1
         self._start(truck, truck.queue, truck.served)
 
-    def call_early(self) -> None:
-        """Send word to a truck at work that an exchange could start at once."""
+    def call(self, truck: "Truck") -> bool:
+        """Send word to a truck at work if its exchange could start at once; whether that was so."""
         now = self.area.env.now
-        for truck in self.early if not self.area.trucks_waiting and not self.coming else ():
-            if self.could_start(truck) and truck.group.timetable.window(now)[0] <= now:
-                self.early.remove(truck)
-                truck.call.after(0.0)
-                return
+        can = self.could_start(truck) and truck.group.timetable.window(now)[0] <= now
+        if can:
+            self.early.remove(truck)
+            truck.call.after(0.0)
+        return can
 
     def could_start(self, truck: "Truck") -> bool:
         """Whether an exchange of a truck that need not come yet could start now, while no truck waits."""
         queue = truck.queue
-        nobody = not self.area.trucks_waiting and not self.coming
+        nobody = not self.area.trucks_waiting and not self.area.service.coming
         return nobody and len(queue.ready) > queue.reserve and self.lacks(queue, truck) == NOTHING
 
     def note_causes(self) -> None:

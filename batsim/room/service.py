@@ -31,8 +31,10 @@ class Service:
         """Trucks that wait for an exchange, in all queues."""
         self.waits_for_attendant = False
         """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
+        self.coming = 0
+        """Trucks on their way that were called early."""
         self.turns = count()
-        """Numbers of those that begin to wait, trucks and batteries, in the order in which they do."""
+        """Numbers of those that begin to wait, trucks, batteries and jobs laid down, in the order in which they do."""
         for area in areas:
             area.service, area.serve = self, self.serve
         for crew in crews:
@@ -65,12 +67,13 @@ class Service:
         tasks = {EXCHANGING, CONNECTING, *(task for task, _, _ in self.maintenance)}
         self.order = [task for task in order if task in tasks]
         """Tasks by their priority; of maintenance only what there is."""
+        self.lesser = frozenset(order[order.index(EXCHANGING) :])
+        """Tasks that must leave people to exchanges."""
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
         if any(self.unmanned):
-            for crew in self.crews:
-                crew.serve()
+            self._take_up()
         if not self.usual_order:
             if not all(map(self._serve, self.order)):
                 return
@@ -79,15 +82,19 @@ class Service:
                 return
             if any(self.jobs):
                 self._serve_jobs()
-        for desk in self.early:
-            desk.call_early()
+        if self.early:
+            self.call_early()
         if any(self.trucks_served):
-            self._serve_trucks()
+            serve_trucks(self.areas)
 
-    def _serve_trucks(self) -> None:
-        """Call trucks that keep their battery and wait for somebody."""
-        for area in self.areas:
-            serve_trucks(area)
+    def call_early(self) -> None:
+        """Send word to a truck at work that an exchange could start at once: to the one that has asked longest."""
+        if self.coming:
+            return
+        asking = (truck for desk in self.early if not desk.area.trucks_waiting for truck in desk.early)
+        for truck in sorted(asking, key=lambda each: each.turn):
+            if truck.queue.desk.call(truck):
+                return
 
     def _serve_jobs(self) -> None:
         """Connect, then maintain, what waits for it."""
@@ -144,17 +151,29 @@ class Service:
         """Connect what waits for a person, while there is one: the longest waiting battery first."""
         waiting = [area.connecting for area in self.areas if area.connecting.waiting]
         while waiting:
-            desk = min(waiting, key=_turn) if len(waiting) > 1 else waiting[0]
-            if not desk.connect_first() or not desk.waiting:
+            desk = waiting[0] if len(waiting) == 1 else min(waiting, key=_turn)
+            if self._leaves(CONNECTING, desk.area) or not desk.connect_first() or not desk.waiting:
                 waiting.remove(desk)
 
     def _maintain(self, task: int) -> None:
         """Do what is due while an attendant is free: the longest waiting battery first."""
         waiting = [desk for kind, desk, queue in self.maintenance if kind == task and queue]
         while waiting:
-            desk = min(waiting, key=lambda each: each.due_first_min(task)) if len(waiting) > 1 else waiting[0]
-            if not desk.begin_first(task) or not desk.queues[task]:
+            desk = waiting[0] if len(waiting) == 1 else min(waiting, key=lambda each: each.due_first_min(task))
+            if self._leaves(task, desk.area) or not desk.begin_first(task) or not desk.queues[task]:
                 waiting.remove(desk)
+
+    def _leaves(self, task: int, area: "Area") -> bool:
+        """Whether a task must leave all who are free in an area to exchanges that wait for people."""
+        return self.waits_for_attendant and task in self.lesser and not self.spares_one(area)
+
+    def _take_up(self) -> None:
+        """Have jobs that others have laid down taken up again, before anything new is begun."""
+        waiting = [crew for crew in self.crews if crew.unmanned]
+        while waiting:
+            crew = min(waiting, key=lambda each: each.unmanned[0][0])
+            if not crew.take_up_first() or not crew.unmanned:
+                waiting.remove(crew)
 
     def note_causes(self) -> None:
         """Write down for every queue what its first truck waits for now."""
@@ -175,9 +194,20 @@ class Service:
             self.waits_for_attendant = any(queue.cause == NO_ATTENDANT for queue in self.queues)
 
     def others_are_free(self) -> bool:
-        """Whether somebody is free whom no exchange that waits for people could use: without the skill it asks for."""
+        """Whether somebody is free whom no exchange that waits for people could use."""
+        return any(map(self.spares_one, self.areas))
+
+    def spares_one(self, area: "Area") -> bool:
+        """Whether exchanges that wait for people leave somebody who works in an area to its lesser tasks.
+
+        They leave those who do not work where they wait, and those without the skill that they ask of all.
+        """
+        if not self.waits_for_attendant:
+            return True
         wanted = {queue.desk for queue in self.queues if queue.cause == NO_ATTENDANT}
-        return any(not any(desk.could_use(person) for desk in wanted) for crew in self.crews for person in crew.free)
+        crews = (area.attendants, area.attendants.others)
+        free = (person for crew in crews if crew is not None for person in crew.free)
+        return any(not any(desk.could_use(person) for desk in wanted) for person in free)
 
     def others_wait(self) -> bool:
         """Whether something waits that goes before connecting a battery that has only now got its charger."""

@@ -1,6 +1,6 @@
 """Trucks that keep their battery and wait for somebody: to be plugged in, or for maintenance of the battery."""
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,8 @@ class Waiting:
 
     def __init__(self, area: "Area", task: int, *, by_driver: bool = False, needs_devices: bool = False) -> None:
         self.called = Moment(area.env)
+        self.turn = (task != PLUGGING, 0)
+        """When it is called among those that wait: to be plugged in goes first."""
         self.task, self.by_driver, self.needs_devices = task, by_driver, needs_devices
         self.people: list[Person] = []
         self.held: list[tuple[int, Unit]] = []
@@ -29,7 +31,7 @@ class Waiting:
     def take(self, area: "Area") -> bool:
         """Take what it waits for, if all of it is free."""
         now, kinds = area.env.now, area.spots.devices if self.needs_devices else []
-        if not self.by_driver and not area.attendants.can_spare(1):
+        if not self.by_driver and not (area.attendants.can_spare(1) and area.service.spares_one(area)):
             return False
         if not all(devices.can_serve(now) for devices in kinds):
             return False
@@ -40,14 +42,22 @@ class Waiting:
         return True
 
 
-def serve_trucks(area: "Area") -> None:
-    """Call trucks, the longest waiting first, as far as people and devices go; one with its driver may pass others."""
+def serve_trucks(areas: "Sequence[Area]") -> None:
+    """Call trucks, the longest waiting first, as far as people and devices go; one with its driver may pass others.
+
+    Over all areas where the same people work; where the first one of an area cannot be served, others there wait too.
+    """
     for by_driver in (False, True):
-        for waiting in [each for each in area.trucks_served if each.by_driver is by_driver]:
-            if not waiting.take(area):
-                break
-            area.trucks_served.remove(waiting)
-            waiting.called.after(0.0)
+        left = set()
+        waiting = [
+            (each.turn, each, area) for area in areas for each in area.trucks_served if each.by_driver is by_driver
+        ]
+        for _, each, area in sorted(waiting, key=lambda entry: entry[0]):
+            if area in left or not each.take(area):
+                left.add(area)
+                continue
+            area.trucks_served.remove(each)
+            each.called.after(0.0)
 
 
 def wait(area: "Area", waiting: Waiting, time_min: float, until_min: float) -> "Generator[Event, None, None]":
@@ -55,11 +65,9 @@ def wait(area: "Area", waiting: Waiting, time_min: float, until_min: float) -> "
     if time_min > area.env.now:
         yield Moment(area.env).after(time_min - area.env.now)
     queue = area.trucks_served
-    if waiting.task == PLUGGING:
-        queue.insert(sum(each.task == PLUGGING for each in queue), waiting)
-    else:
-        queue.append(waiting)
-    serve_trucks(area)
+    waiting.turn = (waiting.task != PLUGGING, next(area.service.turns))
+    queue.append(waiting)
+    serve_trucks((area,))
     if until_min < inf:
         yield area.env.any_of([waiting.called, Moment(area.env).after(max(0.0, until_min - area.env.now), ASKS)])
     else:

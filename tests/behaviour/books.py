@@ -142,7 +142,11 @@ def states_are_what_was_done(record: Record) -> None:
         if TASKS[task] == "plug" or (record.facts.in_truck and TASKS[task] == "connect"):
             continue
         minutes = sum(end - start for _, start, end in stays_in(record, being))
-        worked = sum(max(0.0, min(row["end_min"], horizon) - row["start_min"]) for row in work if row["task"] == task)
+        worked = sum(  # by one person each, who may lay it down for a break
+            row["hands_on_min"] * part_inside(row["start_min"], row["end_min"], 0.0, horizon)
+            for row in work
+            if row["task"] == task
+        )
         assert minutes == pytest.approx(worked, abs=1e-6), TASKS[task]
         table = {"watering": "waterings", "connect": None}.get(TASKS[task], "maintenance")
         if table is not None and not record.facts.in_truck:

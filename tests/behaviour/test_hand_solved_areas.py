@@ -50,7 +50,7 @@ def test_a_day_of_two_areas_and_one_attendant() -> None:
     66   T comes, and goes before R2 in the queue of the north; it waits for the station too.
     70   R1 leaves. Its battery is to be connected, but three exchanges wait: T goes first by its priority, until 80.
          R2 waits for the station, H1 for the attendant.
-    80   T leaves. H1 has waited since 62, R2 since 64: H1 goes, until 95. R2 has its station and waits for the attendant.
+    80   T leaves. H1 has waited since 62, R2 since 64: H1 goes, until 95. R2 lacks the attendant now.
     95   H1 leaves. R2 goes, until 105. Batteries of R1 (since 70), T (80) and H1 (95) wait to be connected.
     105  R2 leaves, no truck waits. R1's battery is connected, until 107; the one that has waited longest goes first.
     107  T's battery, until 109.
