@@ -15,7 +15,8 @@ from batsim.scenario.reading import changed, completed_data, source_of
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import Study
-from batsim.study.running.jobs import Job, measure_names
+from batsim.study.running.jobs import Job
+from batsim.study.sweeps.columns import names_of, part_columns
 from batsim.study.sweeps.model_version import model_version
 from batsim.study.sweeps.points import Point, Points, points_of
 
@@ -82,7 +83,7 @@ class Agenda:
                 for factor in self.points.factors
             ],
             "layouts": {layout: base.hex() for layout, base in bases_of(scenario, schedule.layouts).items()},
-            "names": list(measure_names(scenario)),
+            "names": list(names_of(scenario)),
             "shown": list(self.study.measures),
             "seed": schedule.seed,
             "replications": schedule.replications,
@@ -156,9 +157,17 @@ def bases_of(scenario: Scenario, layouts: Iterable[str]) -> dict[str, bytes]:
             "start_week": scenario.simulation.start_week,
             "waits": None if waits is None else waits.minutes,
             "model": model_version(),
+            **_of_parts(scenario),
         }
         bases[layout] = blake2b(_text(part).encode(), digest_size=KEY_BYTES).digest()
     return bases
+
+
+def _of_parts(scenario: Scenario) -> dict[str, Any]:
+    """What the columns on parts of a site rest on; nothing where no layout states areas."""
+    columns = [column.name for column in part_columns(scenario)]
+    waits = {name: each.waits.minutes for name, each in scenario.targets.groups.items() if each.waits is not None}
+    return {"columns": columns, "group_waits": waits} if columns else {}
 
 
 def key_of(base: bytes, job: Job) -> bytes:

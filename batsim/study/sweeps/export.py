@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from batsim.errors import StudyError, require
-from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.output import cell, replacing
+from batsim.study.sweeps.columns import meaning_of
 from batsim.study.sweeps.store import Store, measures_at
 
 ROWS_AT_ONCE = 2000
@@ -155,11 +155,10 @@ class _Parquet:
 def _write_dictionary(output: Path, inputs: dict[str, str], names: list[str]) -> Path:
     """Write what each column holds."""
     dictionary = output.with_suffix(".dictionary.csv")
-    measures = {**MEASURES, WITHIN_TARGET.name: WITHIN_TARGET}
     with replacing(dictionary) as beside, beside.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
         table.writerow(["column", "unit", "meaning"])
         table.writerows([name, *about] for name, about in WHO.items())
         table.writerows([cell(path), "as in the scenario", f"input: {may_be}"] for path, may_be in inputs.items())
-        table.writerows([name, measures[name].unit, measures[name].meaning] for name in names)
+        table.writerows([cell(name), *meaning_of(name)] for name in names)
     return dictionary

@@ -8,18 +8,16 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from batsim.record.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import Study, stated_study
 from batsim.scenario.study_file import read_study as read_stated
 from batsim.study.running.executors import outcomes
-from batsim.study.running.jobs import REFUSED, Failure, Work, measure_names, measures_of
+from batsim.study.running.jobs import REFUSED, Failure, Work
 from batsim.study.running.replications import UNITS
 from batsim.study.sweeps.agenda import Agenda, Case, Shard, agenda_of, restated
+from batsim.study.sweeps.columns import measured, names_of
 from batsim.study.sweeps.store import IN_MEMORY, CaseRow, FailureRow, Store
 from batsim.study.sweeps.sweep_result import Sweep, Tally, values_of
 
@@ -143,7 +141,7 @@ def run_cases(
     started = time.perf_counter()
     left, finished = _not_done(cases, store)
     before = len(cases) - len(left)
-    keeper = _Keeper(store, measure_names(scenario))
+    keeper = _Keeper(store, names_of(scenario))
     try:
         work, jobs = Work((scenario,), measured, restated), [case.job for case in left]
         for number, outcome in outcomes(work, jobs, workers=settings.workers, scheduler=scheduler):
@@ -171,11 +169,6 @@ def _tell(settings: Settings, done: int, of: int) -> None:
     """Tell whoever wants to know how far it is."""
     if settings.progress is not None:
         settings.progress(done, of)
-
-
-def measured(record: Record, scenario: Scenario) -> bytes:
-    """Every measure of a record as the bytes that a store keeps: 8-byte floats, the least byte first."""
-    return np.fromiter(measures_of(record, scenario).values(), "<f8").tobytes()
 
 
 class _Keeper:
