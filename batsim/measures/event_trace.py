@@ -119,25 +119,12 @@ class _Window:
         self.from_min, self.to_min = from_min, to_min
         self.told: list[tuple[float, float, Event]] = []
         """Time, rank and what happened."""
-        areas = {queue: number for number, area in enumerate(self.facts.areas) for queue in area.queues}
-        self.area_of = [areas[queue] for queue in range(len(self.facts.battery_types))]
-        """Number of the area of each queue."""
-        self.plugged = [area.in_truck for area in self.facts.area_of_queue]
-        """Whether trucks of each queue are charged where they stand; those of an area wait together for its spots."""
-        self.line_of = [
-            area.queues[0] if area.in_truck else queue for queue, area in enumerate(self.facts.area_of_queue)
-        ]
-        """The queue that says what each queue waits for."""
+        self._about_queues()
         self.exchange_rows = self.rows(
             "exchanges", "left_min", "joined_min", "start_min", "truck_free_min", "end_min", "back_min"
         )
         times = ("discharged_min", "connected_min", "start_min", "end_min", "cooled_min")
         self.charge_rows = self.rows("charges", *times)
-        queues = record.columns("queues")
-        self.queue_causes = {
-            queue: (queues["from_min"][queues["queue"] == queue], queues["cause"][queues["queue"] == queue])
-            for queue in range(len(self.facts.battery_types))
-        }
         charges = record.columns("charges")
         self.stood: dict[int, list[tuple[float, int]]] = {}
         for battery, since, bay in zip(charges["battery"], charges["discharged_min"], charges["bay"], strict=True):
@@ -152,6 +139,24 @@ class _Window:
             (row["battery"], row["from_min"])
             for row in self.rows("battery_states", "from_min")
             if row["state"] == READY
+        }
+
+    def _about_queues(self) -> None:
+        """Gather what each queue is, and what it waits for when."""
+        record = self.record
+        areas = {queue: number for number, area in enumerate(self.facts.areas) for queue in area.queues}
+        self.area_of = [areas[queue] for queue in range(len(self.facts.battery_types))]
+        """Number of the area of each queue."""
+        self.plugged = [area.in_truck for area in self.facts.area_of_queue]
+        """Whether trucks of each queue are charged where they stand; those of an area wait together for its spots."""
+        self.line_of = [
+            area.queues[0] if area.in_truck else queue for queue, area in enumerate(self.facts.area_of_queue)
+        ]
+        """The queue that says what each queue waits for."""
+        queues = record.columns("queues")
+        self.queue_causes = {
+            queue: (queues["from_min"][queues["queue"] == queue], queues["cause"][queues["queue"] == queue])
+            for queue in range(len(self.facts.battery_types))
         }
         batteries, trucks = (record.columns("discharges")[name].astype(int).tolist() for name in ("battery", "truck"))
         kept = [self.plugged[queue] for queue in self.facts.type_numbers]

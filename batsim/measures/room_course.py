@@ -221,11 +221,6 @@ def _gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) ->
 
 CHARGERS = {state: f"chargers: {state}" for state in CHARGER_STATES}
 """How `quarter_means` calls chargers by what they do."""
-ON_COUNT = (
-    *("trucks waiting", "trucks away", "stations", "attendants busy", "attendants in overtime", "attendants on duty"),
-    *CHARGERS.values(),
-)
-"""What `quarter_means` counts beside the batteries in each state."""
 READY_OF = "ready {}"
 """How it calls the ready batteries of a type."""
 
@@ -243,8 +238,8 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
     Returns
     -------
     dict
-        By a name of `ON_COUNT`, a state of batteries, or `READY_OF` a battery type: the mean between each instant and
-        the next. (n)
+        By what is counted (trucks waiting and away, stations, attendants, `CHARGERS`), a state of batteries, or `READY_OF`
+        a battery type: the mean between each instant and the next. (n)
     """
     course = room_course(record, float(edges[0]), float(edges[-1]))
     counts = {

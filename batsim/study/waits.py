@@ -90,7 +90,7 @@ def whole_shifts_waited(runs: Runs) -> dict[str, WholeShift]:
     week, waited = runs.scenario.week, {}
     for layout in runs.layouts:
         parts = {layout: (runs, runs.scenario)}
-        for area, site in runs.scenario.areas_of(layout).items():
+        for area, site in runs.scenario.areas_of(layout).items() if runs.areas else ():
             if area in runs.areas:
                 parts[f"{layout}, {area}"] = (runs.areas[area], site)
         for name, (part, site) in parts.items():

@@ -160,7 +160,7 @@ def test_figures_of_a_decision() -> None:
 
 @pytest.mark.parametrize("command", ["check", "bottleneck", "day without"])
 def test_others_rest_on_what_is_simulated(command: str) -> None:
-    """They ask for no figure that the simulation, whose figures are tried above, does not ask for."""
+    """They ask for no figure that the simulation, whose figures are tried above, does not ask for; but for levers."""
     file = CASES / "figures_unmeasured.yaml"
     asked: set[str] = set()
     scenario = site(file).with_figures(site(file).figures.noting(asked))
@@ -173,4 +173,4 @@ def test_others_rest_on_what_is_simulated(command: str) -> None:
         batsim.day_without(scenario, replace(settings, weeks=None), device="battery_carriage")
 
     assert asked
-    assert asked <= read_for(file)
+    assert {name for name in asked if not name.startswith("lever.")} <= read_for(file)

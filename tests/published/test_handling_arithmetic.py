@@ -14,6 +14,7 @@ from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.formulas.wear import Life, discharge_damage
 from batsim.scenario.parts.batteries import read_charge_current, read_rated_capacity
 from batsim.study.cost import UnitCosts
+from batsim.study.running.counts import Counted
 
 
 def _watering_min(cells, which):
@@ -155,7 +156,7 @@ def test_price_by_nominal_energy(case, cells, ah, kwh, price, per_kwh):
             "prices": {"battery": f"{price / kwh:.9f} EUR/kWh"},
         },
     )
-    found = UnitCosts(scenario, "one").by_counted["batteries", "plain"]
+    found = UnitCosts(scenario, "one").by_counted[Counted("batteries", "plain")]
 
     assert scenario.batteries["plain"].nominal_v * ah / 1000.0 == pytest.approx(kwh)
     assert found.price == pytest.approx(price, abs=1e-4)

@@ -13,7 +13,7 @@ from batsim.views.text.tables import answer_text, simulated
 
 def bottleneck_answer(schedule: Schedule, bottlenecks: Iterable[Bottleneck], width: int = 100) -> str:
     """Everything that the command prints: layouts one after another, a note on the figures, the cautions."""
-    title = f"{schedule.scenario.site.name}: what one more of each would save, and what costs nothing to buy"
+    title = f"{schedule.scenario.site.name}: what one more of each, and each lever, would save"
     blocks = (bottleneck_text(bottleneck, width) for bottleneck in bottlenecks)
     return answer_text(title, f"{simulated(schedule)}; paired", blocks, _note(schedule), width)
 

@@ -40,7 +40,7 @@ def test_layouts_one_after_another() -> None:
     assert (result.exit_code, result.stderr) == (0, "")
     assert max(map(len, result.stdout.splitlines())) <= 100
     assert blocks[0] == (
-        "Kestrel Lane parts warehouse (invented): what one more of each would save\n"
+        "Kestrel Lane parts warehouse (invented): what one more of each, and each lever, would save\n"
         "2 replications of 0.2 weeks after 0 weeks of warm-up, seed 1; paired"
     )
     heads = [block.splitlines()[0] for block in blocks[1:5]]

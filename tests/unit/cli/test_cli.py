@@ -553,7 +553,8 @@ def test_check_sums_up_a_scenario(file: Path) -> None:
         shifts = ", ".join(group.shifts)
         assert f"  {group.count} x {group.group} on {shifts}; battery {group.battery}" in lines
     for layout in scenario.layouts:
-        assert f"  layout {layout}: {scenario.arrangement(layout).title}" in lines
+        for area, alone in scenario.areas_of(layout).items():
+            assert f"  layout {layout}{f', {area}' * bool(area)}: {alone.arrangement(layout).title}" in lines
     assert lines[-1] == "Rules of thumb know no queue and no spread; run 'batsim compare' for the answer."
 
 

@@ -31,7 +31,9 @@ def record(weeks=1, warm_up_min=0.0, windows=WORK, **facts):
         "horizon_min": weeks * WEEK_MIN, "warm_up_min": warm_up_min, "groups": ("reach",), "group_trucks": (2,),
         "group_windows": (mine,), "group_shift_min": (460.0,), "site_windows": mine, "minutes_per_working_day": 460.0,
     }  # fmt: skip
-    return Record(replace(some, **(room | facts)))
+    stated = room | facts
+    area = replace(some.areas[0], groups=tuple(range(len(stated["groups"]))))
+    return Record(replace(some, **({"areas": (area,)} | stated)))
 
 
 def write(made, table, **values):

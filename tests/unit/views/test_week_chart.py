@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from batsim.measures.room_course import ON_COUNT, quarter_means, room_course
+from batsim.measures.room_course import CHARGERS, quarter_means, room_course
 from batsim.record.words import STATES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
@@ -14,6 +14,11 @@ from tests.sites import CART
 from tests.sites import KESTREL as SITE
 
 WEEK = 672
+
+ON_COUNT = (
+    *("trucks waiting", "trucks away", "stations", "attendants busy", "attendants in overtime", "attendants on duty"),
+    *CHARGERS.values(),
+)
 
 
 @pytest.fixture(scope="module")
