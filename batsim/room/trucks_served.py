@@ -31,9 +31,8 @@ class Waiting:
     def take(self, area: "Area") -> bool:
         """Take what it waits for, if all of it is free."""
         now, kinds = area.env.now, area.spots.devices if self.needs_devices else []
-        if not self.by_driver and not (area.attendants.can_spare(1) and area.service.spares_one(area)):
-            return False
-        if not all(devices.can_serve(now) for devices in kinds):
+        there = self.by_driver or (area.attendants.can_spare(1) and area.service.spares_one(area))
+        if not there or not all(devices.can_serve(now) for devices in kinds):
             return False
         self.people = [] if self.by_driver else area.attendants.take(1)
         self.held = [(devices.kind, unit) for devices in kinds for unit in devices.choose(now)]

@@ -1,6 +1,7 @@
 """Chart of what one more of each thing would save."""
 
 import math
+from itertools import filterfalse
 
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.differences import signed
@@ -30,7 +31,7 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
         A bar for each thing, then for each lever that does not clearly cost time, the greatest gain first, with
         intervals that hold together.
     """
-    levers = [gain for gain in bottleneck.lever_gains if _word(gain) != HARM]
+    levers = list(filterfalse(_costs, bottleneck.lever_gains))
     gains = (*bottleneck.gains, *levers)
     ax = style.axes_for_rows(ax, len(gains), WIDTH_IN, ROW_IN, AROUND_IN)
     title = f"{bottleneck.layout}: what {'one more or a lever' if levers else 'one more'} would save"
@@ -66,6 +67,11 @@ def _whiskers(bottleneck: Bottleneck) -> str:
     if replications < 2:
         return "One replication: no intervals."
     return f"Whiskers: {100.0 * confidence:g} % intervals that hold together, {replications} replications."
+
+
+def _costs(gain: Gain) -> bool:
+    """Whether it clearly costs time."""
+    return _word(gain) == HARM
 
 
 def _word(gain: Gain) -> str:
