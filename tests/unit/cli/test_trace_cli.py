@@ -16,6 +16,7 @@ from batsim.views.text.trace_text import trace_text
 
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
+SALTMARSH = ROOT / "scenarios" / "saltmarsh-road.yaml"
 TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
 HOIST = (KESTREL, "--layout", "hoist")
 NAMES = "side rollers, portable stands, hoist, in the truck"
@@ -261,3 +262,22 @@ def test_a_picture_that_cannot_be_written(tmp_path):
     message = refused("day", *HOIST, "--on", "week 1 Tue", "--output", path)
 
     assert message == "Error: --output: cannot be written (No such file or directory); choose another file"
+
+
+def test_one_area_alone(tmp_path):
+    """A trace and a picture of a day are of the whole layout, or of the area that is named."""
+    layout = (SALTMARSH, "--layout", "each its own way")
+
+    def named(*area):
+        told = call("trace", *layout, "--from", "week 1 Mon 05:40", "--to", "week 1 Mon 14:00", *area).stdout
+        return {name for name in ("reach", "yard", "picking") if f"  {name}: " in told}
+
+    assert named() == {"reach", "yard", "picking"}
+    assert named("--area", "yard") == {"yard"}
+    for area in ("yard", "picking"):
+        file = tmp_path / f"{area}.png"
+        result = call("day", *layout, "--on", "week 1 Tue", "--area", area, "--output", file)
+        assert (result.exit_code, file.read_bytes()[1:4]) == (0, b"PNG")
+    nowhere = call("day", *layout, "--on", "week 1 Tue", "--area", "hoist", "--output", tmp_path / "no.png")
+    assert nowhere.exit_code == 2
+    assert "an area must be one of the layout, which has reach, yard, picking (got hoist)" in nowhere.stderr
