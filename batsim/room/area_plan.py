@@ -98,10 +98,14 @@ class AreaPlan:
     """Manned shifts of its own attendants."""
     shares_attendants: bool
     """Whether the attendants of the layout work here too."""
-    skill: str | None
-    """What its exchanges ask one of the attendants to be qualified for."""
     windows: tuple[Window, ...]
     """When trucks of any of its groups work. [min]"""
+
+    @property
+    def skills(self) -> frozenset[str]:
+        """What exchanges ask one of the attendants to be qualified for, by the own method and by what stands by."""
+        methods = [plans.attendants for plans in (self.exchange, self.standby) if plans is not None]
+        return frozenset(plan.skill for plan in methods if plan.skill is not None)
 
     @property
     def charger_counts(self) -> dict[str, float]:
@@ -192,7 +196,6 @@ def area_plan(
         drivers=drivers_plan(scenario, name, queues, run.horizon_min, run.begin),
         own_shifts=attendant_shifts(scenario, own, run),
         shares_attendants=_shares(stated, layout),
-        skill=next((step.skill for step in arrangement.steps if step.skill), None),
         windows=tuple(group_windows(scenario.week, shifts, run.horizon_min, run.begin)),
     )
 

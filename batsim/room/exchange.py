@@ -99,9 +99,10 @@ class ExchangeDesk:
         self.limited_reach = self.floor is not None and any(len(bays) < self.floor.bays for bays in self.floor.in_reach)
         self.sorted_queues = bool(area.plan.reserve) or any(group.truck.priority > 1 for group in area.groups)
         """Whether a truck may pass others in its queue."""
-        asking = [method.plans.attendants for method in self.methods if method.plans.attendants.attendants]
-        self.skill = area.plan.skill if asking and all(each.attendants == bool(each.skill) for each in asking) else None
-        """What exchanges ask of everybody whom they keep, by whatever method; None where they keep others too."""
+        keeping = [method.plans.attendants for method in self.methods if method.plans.attendants.attendants]
+        of_all = bool(keeping) and all(plan.attendants == bool(plan.skill) for plan in keeping)
+        self.skills = area.plan.skills if of_all else frozenset[str]()
+        """What exchanges ask of everybody whom they keep, by whatever method; nothing where they keep others too."""
         self.early: list[Truck] = []
         """Trucks at work that go as soon as no truck waits and an exchange could start."""
         self.unsettled: dict[ExchangeJob, None] = {}
@@ -180,7 +181,7 @@ class ExchangeDesk:
     def could_use(self, person: "Person") -> bool:
         """Whether an exchange could use somebody: who works here, with the skill that it asks of all."""
         here = person.crew in (self.area.attendants, self.area.attendants.others)
-        return here and (self.skill is None or self.skill in person.skills)
+        return here and (not self.skills or not self.skills.isdisjoint(person.skills))
 
     def choose_method(self) -> None:
         """Go over to what stands by, or back to the layout's own, after a device has gone out or come back."""

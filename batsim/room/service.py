@@ -223,7 +223,7 @@ def services_of(room: "Room") -> list[Service]:
 
 def _shared(room: "Room", areas: "list[Area]") -> Service:
     """Service of areas that share attendants; some have more of their own."""
-    skills = frozenset(area.plan.skill for area in areas if area.plan.skill is not None)
+    skills = frozenset[str]().union(*(area.plan.skills for area in areas))
     everywhere = Attendants(room, room.blueprint.shared_shifts, skills)
     crews = [everywhere]
     for area in areas:
@@ -238,8 +238,8 @@ def _alone(room: "Room", area: "Area") -> Service:
     """Service of an area whose people work nowhere else."""
     plan = area.plan
     drivers = plan.drivers.at_work if plan.drivers_only and plan.exchange is not None else None
-    skills = frozenset(() if plan.skill is None else (plan.skill,))
-    area.attendants = Attendants(room, plan.own_shifts, skills, limited=plan.attendants_limited, drivers=drivers)
+    limited = plan.attendants_limited
+    area.attendants = Attendants(room, plan.own_shifts, plan.skills, limited=limited, drivers=drivers)
     return Service([area], [area.attendants], room.blueprint.rules)
 
 

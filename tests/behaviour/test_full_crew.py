@@ -19,7 +19,7 @@ from batsim.record.words import (
     WATERING,
 )
 from tests.behaviour.books import stays_in
-from tests.behaviour.ledger import room, rows_of
+from tests.behaviour.ledger import most_at_once, room, rows_of
 from tests.runs import record_of
 
 CASE = "small_room.yaml"
@@ -303,6 +303,33 @@ def test_the_qualified_is_kept_for_the_hoist():
     record = attendants_room({**ONE_OF_TWO, "batteries.plain.watering": {**BY_HAND, "time": "60 min"}}, 0, 139)
     assert work(record, WATERING)[0] == (138.0, 198.0, 60.0)
     assert [start for start, _, _ in times(record)] == [0.0, 139.0]
+
+
+def test_a_method_that_stands_by_may_ask_for_a_skill_of_its_own() -> None:
+    """Who is not said to lack it has it; where one of three has it, one exchange goes at a time.
+
+    At a change of shifts the one who finishes and the one who comes are both there.
+    """
+    site = batsim.read("scenarios/kestrel-lane.yaml")
+    hoists = {
+        "layouts.portable stands.standby": {"handling": "overhead_hoist", "devices": {"hoist": 3}},
+        "layouts.portable stands.out": [
+            {"thing": "hand_pallet_truck", "units": 3, "from": "week 1 Tue 06:00", "for": "24 h"}
+        ],
+    }
+    one = {"attendants": 3, "hoist": 1}
+    at_once = []
+    for people in (
+        {},
+        {"layouts.portable stands.attendants": dict.fromkeys(["room early", "room late", "room night"], one)},
+    ):
+        stated = batsim.changed(site, hoists | people)
+        record = batsim.simulate(stated, "portable stands", settings=batsim.Settings(weeks=1))
+        rows = [row for row in rows_of(record, "exchanges") if row["standby"] == 1.0]
+        assert len(rows) > 30
+        within = [row for row in rows if (row["start_min"] - 360.0) % 480.0 >= 30.0]
+        at_once.append(most_at_once([(row["start_min"], row["truck_free_min"], 1) for row in within]))
+    assert at_once == [3, 1]
 
 
 def test_a_attendants_that_is_never_enough_and_qualified_at_once_is_refused():

@@ -134,6 +134,20 @@ def attendants_problems(checked: CheckedLayout) -> Iterator[Problem]:
     normal = week.in_normal_weeks()
     problems = list(_attendants_in(checked, week))
     yield from problems if problems or normal is week else _attendants_in(checked, normal, " in normal weeks")
+    yield from _standby(checked)
+
+
+def _standby(checked: CheckedLayout) -> Iterator[Problem]:
+    """Somebody is qualified for what stands by, where attendants exchange."""
+    stands_by, attendants = checked.scenario.standby(checked.name), checked.layout.attendants
+    if stands_by is None or not isinstance(attendants, dict):
+        return
+    skill = next((step.skill for step in stands_by.steps if step.skill), None)
+    all_by_drivers = all(all(_by_drivers(checked, group)) for group in checked.scenario.trucks)
+    if skill is not None and not all_by_drivers and not any(each.with_skill(skill) for each in attendants.values()):
+        rule = f"nobody is qualified for '{skill}'; write {{attendants: 2, {skill}: 1}} for a shift of 'attendants'"
+        handling = checked.layout.standby.handling if checked.layout.standby else ""
+        yield checked.problem("standby", "handling", rule=rule, got=f"'{handling}'")
 
 
 def _attendants_in(checked: CheckedLayout, week: Week, when: str = "") -> Iterator[Problem]:
