@@ -175,7 +175,7 @@ class ExchangeDesk:
             self._look_again()
         if cause != queue.cause:
             queue.cause = cause
-            self.area.service.note_waiting(cause)
+            self.area.service.note_waiting(queue, cause)
             self.write.queues(queue=queue.number, cause=cause, from_min=self.area.env.now)
 
     def could_use(self, person: "Person") -> bool:

@@ -29,8 +29,8 @@ class Service:
         """Areas, and their attendants: those whom they share, and those of each area."""
         self.trucks_waiting = 0
         """Trucks that wait for an exchange, in all queues."""
-        self.waits_for_attendant = False
-        """True when an exchange lacks nothing but people; lesser jobs then let them go to it."""
+        self.wanting: dict[Queue, None] = {}
+        """Queues whose exchange lacks nothing before people; lesser jobs leave these to it."""
         self.coming = 0
         """Trucks on their way that were called early."""
         self.turns = count()
@@ -117,7 +117,7 @@ class Service:
     def _serve_exchanges(self) -> bool:
         """Begin what exchanges can begin; False where they wait for people, whom lesser tasks must leave to them."""
         self.exchange()
-        return not self.waits_for_attendant or self.others_are_free()
+        return not self.wanting or self.others_are_free()
 
     def exchange(self) -> None:
         """Start every exchange that can start: the longest waiting truck first, of those that can."""
@@ -165,7 +165,7 @@ class Service:
 
     def _leaves(self, task: int, area: "Area") -> bool:
         """Whether a task must leave all who are free in an area to exchanges that wait for people."""
-        return self.waits_for_attendant and task in self.lesser and not self.spares_one(area)
+        return bool(self.wanting) and task in self.lesser and not self.spares_one(area)
 
     def _take_up(self) -> None:
         """Have jobs that others have laid down taken up again, before anything new is begun."""
@@ -186,28 +186,27 @@ class Service:
         if self.trucks_waiting:
             self.note_causes()
 
-    def note_waiting(self, cause: int) -> None:
+    def note_waiting(self, queue: "Queue", cause: int) -> None:
         """Note that the cause of a queue has changed, and to what."""
         if cause == NO_ATTENDANT:
-            self.waits_for_attendant = True
-        elif self.waits_for_attendant:
-            self.waits_for_attendant = any(queue.cause == NO_ATTENDANT for queue in self.queues)
+            self.wanting[queue] = None
+        elif self.wanting:
+            self.wanting.pop(queue, None)
 
     def others_are_free(self) -> bool:
         """Whether somebody is free whom no exchange that waits for people could use."""
-        return any(map(self.spares_one, self.areas))
+        return any(crew.free for crew in self.crews) and any(map(self.spares_one, self.areas))
 
     def spares_one(self, area: "Area") -> bool:
         """Whether exchanges that wait for people leave somebody who works in an area to its lesser tasks.
 
         They leave those who do not work where they wait, and those without the skill that they ask of all.
         """
-        if not self.waits_for_attendant:
+        if not self.wanting:
             return True
-        wanted = {queue.desk for queue in self.queues if queue.cause == NO_ATTENDANT}
         crews = (area.attendants, area.attendants.others)
-        free = (person for crew in crews if crew is not None for person in crew.free)
-        return any(not any(desk.could_use(person) for desk in wanted) for person in free)
+        free = [person for crew in crews if crew is not None for person in crew.free]
+        return any(not any(queue.desk.could_use(person) for queue in self.wanting) for person in free)
 
     def others_wait(self) -> bool:
         """Whether something waits that goes before connecting a battery that has only now got its charger."""
