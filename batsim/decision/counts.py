@@ -11,7 +11,7 @@ import numpy as np
 
 from batsim.errors import Problem, ScenarioError
 from batsim.measures.windows import Flags
-from batsim.room.area_plan import AreaPlan
+from batsim.room.plans.area_plan import AreaPlan
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario

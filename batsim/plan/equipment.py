@@ -22,7 +22,7 @@ from batsim.plan.survey import (
     trucks_alike,
     words,
 )
-from batsim.room.area_plan import AreaPlan
+from batsim.room.plans.area_plan import AreaPlan
 from batsim.scenario.parts.fit import BEAM
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED

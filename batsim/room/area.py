@@ -12,16 +12,15 @@ from batsim.room.charging_spots import SpotDesk
 from batsim.room.connecting import ConnectingByShift, ConnectingDesk
 from batsim.room.discharges import leave_at
 from batsim.room.exchange import ExchangeDesk
-from batsim.room.floor_plan import in_turn
 from batsim.room.initial_state import spread_ages, spread_maintenance
 from batsim.room.maintenance import NO_TIME, MaintenanceDesk
 from batsim.room.maintenance_by_shift import MaintenanceByShift
 from batsim.room.queue import Queue
 
 if TYPE_CHECKING:
-    from batsim.room.area_plan import AreaPlan
     from batsim.room.attendants import Attendants
-    from batsim.room.battery_plan import BatteryPlan
+    from batsim.room.plans.area_plan import AreaPlan
+    from batsim.room.plans.battery_plan import BatteryPlan
     from batsim.room.service import Service
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck
@@ -109,7 +108,7 @@ class Area:
         bays = list(range(int(self.plan.bays))) if floor is None else floor.nearest_first
         taken = bays[: len(spares)]
         if floor is not None and desk.limited_reach:
-            taken, spares = floor.shared_out(len(spares), desk.bays_needed), in_turn(spares)
+            taken, spares = floor.shared_out(len(spares), desk.bays_needed), _in_turn(spares)
         for battery, bay in zip(spares, taken, strict=True):
             self.charging.put_out(battery, bay)
         in_use = frozenset(taken)
@@ -150,3 +149,13 @@ class Area:
             write(came=truck.came(kind, truck.ready_found if truck.waits else nan), charged=-1)
         elif not isnan(truck.plugged_min):
             write(came=truck.came(kind, 0), charged=-1, start_min=truck.plugged_min)
+
+
+def _in_turn(batteries: list[Battery]) -> list[Battery]:
+    """One battery of each queue, then another of each, and so on."""
+    seen: dict[int, int] = {}
+    turns = []
+    for battery in batteries:
+        turn = seen[battery.queue.number] = seen.get(battery.queue.number, 0) + 1
+        turns.append((turn, battery.number, battery))
+    return [battery for _, _, battery in sorted(turns, key=lambda turn: turn[:2])]

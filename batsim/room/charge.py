@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from batsim.formulas.phases import Profile
     from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import BatteryPlan
+    from batsim.room.plans.battery_plan import BatteryPlan
     from batsim.room.timetable import Timetable
 
 new: Any = tuple.__new__

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from batsim.formulas.phases import Profile
     from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import EqualisingPlan
+    from batsim.room.plans.battery_plan import EqualisingPlan
     from batsim.room.queue import Queue
     from batsim.scenario.chemistry import Thermal
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from batsim.room.clock import Moment
-    from batsim.room.floor_plan import Table
+    from batsim.room.plans.floor_plan import Table
 
 
 class Unit:

@@ -14,7 +14,7 @@ from batsim.record.words import EXCHANGING, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO
 from batsim.room.clock import Moment
 from batsim.room.devices import Devices
 from batsim.room.exchange_job import ExchangeJob
-from batsim.room.exchange_plan import routes
+from batsim.room.plans.exchange_plan import routes
 
 if TYPE_CHECKING:
     from collections.abc import Container
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from batsim.room.attendants import Person
     from batsim.room.battery import Battery
     from batsim.room.exchange_job import Held
-    from batsim.room.exchange_plan import ExchangePlan, ExchangePlans, Route
-    from batsim.room.floor_plan import Ways
+    from batsim.room.plans.exchange_plan import ExchangePlan, ExchangePlans, Route
+    from batsim.room.plans.floor_plan import Ways
     from batsim.room.queue import Queue
     from batsim.room.truck import Truck
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from batsim.record.words import DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, LAID_DOWN
 from batsim.room.clock import Moment, Timed
-from batsim.room.exchange_plan import WHERE_LEFT
+from batsim.room.plans.exchange_plan import WHERE_LEFT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from batsim.room.battery import Battery
     from batsim.room.devices import Unit
     from batsim.room.exchange import ExchangeDesk, Method
-    from batsim.room.exchange_plan import ExchangePlan, Instant
+    from batsim.room.plans.exchange_plan import ExchangePlan, Instant
     from batsim.room.truck import Truck
 
 Held = list[tuple[int, "Unit"]]

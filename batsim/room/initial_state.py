@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import BatteryPlan, LotPlan, MaintenancePlan
+    from batsim.room.plans.battery_plan import BatteryPlan, LotPlan, MaintenancePlan
 
 
 def _by_lot(area: "Area") -> "Iterator[tuple[BatteryPlan, LotPlan, int, Battery]]":

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from batsim.formulas.gassing import water_deficit_g
 from batsim.record.words import ATTENDANT, DRIVER, TASK_STATES, TASKS, WATERING
-from batsim.room.attendants import SoloJob
 from batsim.room.clock import CALENDAR, GOING, Moment
+from batsim.room.solo_job import SoloJob
 from batsim.room.timetable import Timetable
 from batsim.scenario.parts.laws import DurationLaw
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import BatteryPlan, MaintenancePlan
+    from batsim.room.plans.battery_plan import BatteryPlan, MaintenancePlan
     from batsim.room.queue import Queue
     from batsim.scenario.parts.maintenance import Rounds
 

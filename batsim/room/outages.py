@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.area_plan import BreakdownPlan, OutagePlan
     from batsim.room.charging import ChargerPool
     from batsim.room.devices import Unit
+    from batsim.room.plans.area_plan import BreakdownPlan, OutagePlan
 
 Waiting = Generator["Event", None, None]
 

@@ -10,8 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Container
 
     from batsim.room.battery import Battery
-    from batsim.room.battery_plan import BatteryPlan
     from batsim.room.exchange import ExchangeDesk
+    from batsim.room.plans.battery_plan import BatteryPlan
     from batsim.room.truck import Truck
 
 

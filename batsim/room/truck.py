@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.discharges import Discharge
-    from batsim.room.group_plan import GroupPlan
+    from batsim.room.plans.group_plan import GroupPlan
     from batsim.room.streams import Stream
 
 

@@ -5,8 +5,8 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record.words import DRIVER, PLUGGING
-from batsim.room.attendants import SoloJob
 from batsim.room.clock import ASKS, Moment
+from batsim.room.solo_job import SoloJob
 
 if TYPE_CHECKING:
     from simpy.events import Event

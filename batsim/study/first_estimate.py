@@ -7,10 +7,10 @@ from batsim.formulas.charging import charge_phases
 from batsim.formulas.discharge import discharge_at_power
 from batsim.formulas.phases import phases_hours
 from batsim.formulas.rules_of_thumb import batteries_per_truck
-from batsim.room.area_plan import AreaPlan
-from batsim.room.battery_plan import BatteryPlan
-from batsim.room.blueprint import blueprint_of
-from batsim.room.group_plan import GroupPlan, group_plan
+from batsim.room.plans.area_plan import AreaPlan
+from batsim.room.plans.battery_plan import BatteryPlan
+from batsim.room.plans.blueprint import blueprint_of
+from batsim.room.plans.group_plan import GroupPlan, group_plan
 from batsim.scenario.parts.calendar import full_day_min
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.trucks import TruckGroup

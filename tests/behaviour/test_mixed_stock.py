@@ -11,7 +11,7 @@ import batsim
 from batsim.measures.parts import lot_measures, type_measures
 from batsim.record.part import lots_of
 from batsim.record.record import Record
-from batsim.room.blueprint import blueprint_of
+from batsim.room.plans.blueprint import blueprint_of
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from tests.runs import record_of

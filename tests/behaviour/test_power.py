@@ -11,7 +11,7 @@ from scipy import stats
 import batsim
 from batsim.measures import measure
 from batsim.record.record import Record
-from batsim.room.blueprint import blueprint_of
+from batsim.room.plans.blueprint import blueprint_of
 from batsim.room.simulation import Room
 from batsim.room.timetable import Timetable
 from batsim.scenario.parts.week import WEEK_MIN

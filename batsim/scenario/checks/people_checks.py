@@ -120,12 +120,17 @@ def _needed_to_exchange(site: Scenario, name: str) -> tuple[int, str | None]:
     if site.layouts[name].exchange_time_min is not None:
         return 1, None
     most = max((step.by.attendants for step in arrangement.steps), default=0)
-    return max(1, most), next((step.skill for step in arrangement.steps if step.skill), None)
+    return max(1, most), arrangement.skill
 
 
 def _by_drivers(checked: CheckedLayout, group: TruckGroup) -> list[bool]:
     """Whether drivers of a group exchange its batteries, in each of its shifts."""
     return [checked.layout.exchanged_by_drivers(shift, group.group) for shift in group.shifts]
+
+
+def _all_by_drivers(checked: CheckedLayout) -> bool:
+    """Whether drivers exchange all batteries, in all shifts."""
+    return all(all(_by_drivers(checked, group)) for group in checked.scenario.trucks)
 
 
 def attendants_problems(checked: CheckedLayout) -> Iterator[Problem]:
@@ -140,11 +145,10 @@ def attendants_problems(checked: CheckedLayout) -> Iterator[Problem]:
 def _standby(checked: CheckedLayout) -> Iterator[Problem]:
     """Somebody is qualified for what stands by, where attendants exchange."""
     stands_by, attendants = checked.scenario.standby(checked.name), checked.layout.attendants
-    if stands_by is None or not isinstance(attendants, dict):
+    skill = None if stands_by is None else stands_by.skill
+    if skill is None or not isinstance(attendants, dict):
         return
-    skill = next((step.skill for step in stands_by.steps if step.skill), None)
-    all_by_drivers = all(all(_by_drivers(checked, group)) for group in checked.scenario.trucks)
-    if skill is not None and not all_by_drivers and not any(each.with_skill(skill) for each in attendants.values()):
+    if not _all_by_drivers(checked) and not any(each.with_skill(skill) for each in attendants.values()):
         rule = f"nobody is qualified for '{skill}'; write {{attendants: 2, {skill}: 1}} for a shift of 'attendants'"
         handling = checked.layout.standby.handling if checked.layout.standby else ""
         yield checked.problem("standby", "handling", rule=rule, got=f"'{handling}'")
@@ -191,12 +195,12 @@ def _needed_attendants(checked: CheckedLayout) -> tuple[int, str | None]:
     layout, arrangement, groups = checked.layout, checked.arrangement, checked.scenario.trucks
     maintained = int(any(_maintained_by_attendants(checked, group) for group in groups))
     connects = int(any(_connected_by_attendants(checked, group) for group in groups))
-    if arrangement.in_truck or all(all(_by_drivers(checked, group)) for group in groups):
+    if arrangement.in_truck or _all_by_drivers(checked):
         return max(maintained, connects), None
     if layout.exchange_time_min is not None:
         return 1, None
     most = max([maintained, connects, *(step.by.attendants for step in arrangement.steps)])
-    return most, next((step.skill for step in arrangement.steps if step.skill), None)
+    return most, arrangement.skill
 
 
 def _maintained_by_attendants(checked: CheckedLayout, group: TruckGroup) -> bool:

@@ -215,6 +215,11 @@ class Arrangement(Frozen):
         return {name: device.held for name, device in self.devices.items()}
 
     @property
+    def skill(self) -> str | None:
+        """What one of its attendants must be qualified for."""
+        return next((step.skill for step in self.steps if step.skill), None)
+
+    @property
     def has_ways(self) -> bool:
         """True when ways are stated, so that a layout may state positions."""
         return any(step.ways for step in self.steps)

@@ -3,8 +3,8 @@
 from typing import Any, NamedTuple
 
 from batsim.errors import ScenarioError
-from batsim.room.area_plan import AreaPlan
-from batsim.room.blueprint import blueprint_of
+from batsim.room.plans.area_plan import AreaPlan
+from batsim.room.plans.blueprint import blueprint_of
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import OnDuty

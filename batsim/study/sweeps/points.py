@@ -10,7 +10,7 @@ import numpy as np
 
 from batsim.catalogue import FIGURES
 from batsim.errors import Problem, ScenarioError
-from batsim.room.blueprint import blueprint_of
+from batsim.room.plans.blueprint import blueprint_of
 from batsim.scenario.factors import Between, Factor, StatedNumber
 from batsim.scenario.reading import build, source_of
 from batsim.scenario.site import Scenario

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.room.floor_plan import MOST_KEPT, FloorPlan, Matrix, Table, floor_plan
+from batsim.room.plans.floor_plan import MOST_KEPT, FloorPlan, Matrix, Table, floor_plan
 from batsim.scenario.parts.floor import Floor
 from batsim.scenario.parts.handling import Device
 from tests.sites import KESTREL

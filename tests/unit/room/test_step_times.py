@@ -8,7 +8,7 @@ import pytest
 
 import batsim
 from batsim.room.clock import ticked
-from batsim.room.exchange_plan import exchange_plan
+from batsim.room.plans.exchange_plan import exchange_plan
 from batsim.room.step_times import TOGETHER, StepTimes
 from batsim.room.streams import Streams
 from batsim.scenario.parts.laws import BY_QUANTILE, DurationLaw

@@ -11,7 +11,7 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES, Figure, Figures
 from batsim.errors import FigureError, ScenarioError
-from batsim.room.blueprint import Blueprint, blueprint_of
+from batsim.room.plans.blueprint import Blueprint, blueprint_of
 from batsim.scenario.parts.batteries import BatteryType
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario

@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 import batsim
-from batsim.room.blueprint import blueprint_of
+from batsim.room.plans.blueprint import blueprint_of
 from batsim.study.room_plan import Box, room_plan
 from batsim.views.charts.room_plan_chart import NO_FLOOR, STATION_M, room_plan_chart
 from tests.sites import KESTREL as SITE

@@ -12,7 +12,6 @@ from batsim.room.clock import TICKS_PER_MIN
 from batsim.scenario.parts.floor import bay_spots, station_spots
 
 if TYPE_CHECKING:
-    from batsim.room.battery import Battery
     from batsim.scenario.parts.floor import Floor
     from batsim.scenario.parts.handling import Device
 
@@ -100,16 +99,6 @@ class FloorPlan:
         """Whether so many empty bays are left in reach of every station when one is taken."""
         left = free.keys() - {bay}
         return all(len(near & left) >= empty for near in self.in_reach)
-
-
-def in_turn(batteries: "list[Battery]") -> "list[Battery]":
-    """One battery of each queue, then another of each, and so on."""
-    seen: dict[int, int] = {}
-    turns = []
-    for battery in batteries:
-        turn = seen[battery.queue.number] = seen.get(battery.queue.number, 0) + 1
-        turns.append((turn, battery.number, battery))
-    return [battery for _, _, battery in sorted(turns, key=lambda turn: turn[:2])]
 
 
 def floor_plan(floor: "Floor", bays: int, stations: int, devices: "list[Device]", standby: "list[Device]") -> FloorPlan:

@@ -5,10 +5,10 @@ from typing import Any
 
 from batsim.formulas.wear import throughput_ah
 from batsim.record.facts import AreaFacts, RunFacts, TypeFacts
-from batsim.room.area_plan import AreaPlan, ChargerPlan
-from batsim.room.battery_plan import BatteryPlan
-from batsim.room.blueprint import Blueprint
-from batsim.room.group_plan import GroupPlan
+from batsim.room.plans.area_plan import AreaPlan, ChargerPlan
+from batsim.room.plans.battery_plan import BatteryPlan
+from batsim.room.plans.blueprint import Blueprint
+from batsim.room.plans.group_plan import GroupPlan
 
 
 def facts_of(blueprint: Blueprint, seed: int, replication: int) -> RunFacts:

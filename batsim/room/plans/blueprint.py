@@ -3,10 +3,18 @@
 from dataclasses import dataclass
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.area_plan import AreaPlan, AttendantShift, ChargerPlan, Place, RunLength, area_plan, attendant_shifts
-from batsim.room.battery_plan import BatteryPlan
 from batsim.room.clock import ticked
-from batsim.room.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
+from batsim.room.plans.area_plan import (
+    AreaPlan,
+    AttendantShift,
+    ChargerPlan,
+    Place,
+    RunLength,
+    area_plan,
+    attendant_shifts,
+)
+from batsim.room.plans.battery_plan import BatteryPlan
+from batsim.room.plans.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
 from batsim.room.timetable import Timetable
 from batsim.scenario.parts.calendar import (
     Begin,

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from batsim.room.floor_plan import Table, Ways
+from batsim.room.plans.floor_plan import Table, Ways
 from batsim.room.step_times import TOGETHER, Purpose, StepTimes
 from batsim.scenario.parts.handling import Arrangement, Hands, Step
 from batsim.scenario.parts.laws import DurationLaw
@@ -177,7 +177,7 @@ def exchange_plan(arrangement: Arrangement, whole: DurationLaw | None, *, by: st
     """
     steps = list(arrangement.steps) if whole is None else [WHOLE_EXCHANGE.model_copy(update={"time_min": whole})]
     hands = tuple(_hands(step.by, by) for step in steps)
-    skill = next((step.skill for step in steps if step.skill), None) if by == "attendants" else None
+    skill = arrangement.skill if by == "attendants" and whole is None else None
     truck_step = len(steps) - 1  # a driver who does it all stays to the end
     if by == "attendants":
         truck_step = _last_of(step.truck == "waits" for step in steps)

@@ -1,0 +1,1 @@
+"""What a layout is worked out to, once for all its replications."""
