@@ -1,4 +1,4 @@
-"""What must not change unnoticed: the README's answer, the shipped schema, the notebook."""
+"""What must not change unnoticed: answers that README and guide show, the shipped schema, the notebook."""
 
 import json
 import re
@@ -16,6 +16,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 
 ROOT = Path(__file__).parents[2]
+GUIDE = ROOT / "batsim" / "guide"
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 QUICK = {"check-against-theory"}
 """Notebooks that take no longer than other tests."""
@@ -44,11 +45,11 @@ def test_readme_shows_what_compare_prints(monkeypatch):
     ],
     ids=["bottleneck", "day-without"],
 )
-def test_readme_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head):
+def test_the_guide_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head):
     """The blocks on the side rollers are those of the commands, to the letter."""
     monkeypatch.chdir(ROOT)
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    shown = re.search(rf"```\n({re.escape(head)}.*?)\n```", readme, re.DOTALL)
+    page = (GUIDE / "binds.md").read_text(encoding="utf-8")
+    shown = re.search(rf"```\n({re.escape(head)}.*?)\n```", page, re.DOTALL)
     result = CliRunner().invoke(main, command)
 
     assert shown is not None
@@ -56,11 +57,11 @@ def test_readme_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head
     assert result.output.split("\n\n")[1] == shown[1]
 
 
-def test_readme_shows_how_a_plan_begins(monkeypatch):
+def test_the_guide_shows_how_a_plan_begins(monkeypatch):
     """The block is what the command prints before the first layout, to the letter."""
     monkeypatch.chdir(ROOT)
     command = "plan scenarios/alder-street-joinery.yaml"
-    shown = re.search(rf"\$ batsim {command}\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    shown = re.search(rf"\$ batsim {command}\n(.*?)\n```", (GUIDE / "plan.md").read_text(encoding="utf-8"), re.DOTALL)
     result = CliRunner().invoke(main, command.split())
 
     assert shown is not None
@@ -69,10 +70,12 @@ def test_readme_shows_how_a_plan_begins(monkeypatch):
 
 
 @pytest.mark.slow
-def test_readme_shows_what_decide_finds(monkeypatch):
+def test_the_guide_shows_what_decide_finds(monkeypatch):
     """The block is the command's output, to the letter."""
     monkeypatch.chdir(ROOT)
-    shown = re.search(r"\$ batsim decide .*?\n(.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    shown = re.search(
+        r"\$ batsim decide .*?\n(.*?)\n```", (GUIDE / "deciding.md").read_text(encoding="utf-8"), re.DOTALL
+    )
     result = CliRunner().invoke(main, ["decide", "scenarios/kestrel-lane.yaml", "--layout", "side rollers"])
 
     assert shown is not None

@@ -27,7 +27,10 @@ MOST_COMPLEX, COMPLEX, COMPLEX_PER_1000_LINES = 15, 10, 1.5
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "batsim", "scenarios", "notebooks", "tests",
 }  # fmt: skip
+GUIDES = sorted((ROOT / "batsim" / "guide").glob("*.md"))
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = "\n\n".join([README, *(guide.read_text(encoding="utf-8") for guide in GUIDES)])
+"""All that a user may read."""
 
 
 def name_of(file: Path) -> str:
@@ -222,16 +225,16 @@ def test_importing_is_quick() -> None:
 # --- the README ---
 
 
-def commands_of_the_readme() -> list[tuple[str, str]]:
-    """Every batsim command in the README's code blocks, with the rest of its line."""
-    blocks = README.split("\n```")[1::2]
+def commands_in(text: str) -> list[tuple[str, str]]:
+    """Every batsim command in the code blocks of a text, with the rest of its line."""
+    blocks = text.split("\n```")[1::2]
     lines = [line for block in blocks for line in block.splitlines()]
-    found = [re.search(r"(?:^|bin/)batsim ([a-z-]+)(.*)", line) for line in lines]
+    found = [re.search(r"(?:^|bin/|\$ )batsim ([a-z-]+)(.*)", line) for line in lines]
     return [(match[1], match[2]) for match in found if match]
 
 
-@pytest.mark.parametrize(("command", "rest"), commands_of_the_readme())
-def test_commands_of_the_readme_exist(command: str, rest: str) -> None:
+@pytest.mark.parametrize(("command", "rest"), commands_in(PAGES))
+def test_commands_that_are_shown_exist(command: str, rest: str) -> None:
     """With the options and the files that they name."""
     options = {name for each in main.commands[command].params for name in each.opts}
 
@@ -241,10 +244,10 @@ def test_commands_of_the_readme_exist(command: str, rest: str) -> None:
 
 def test_every_command_is_in_the_readme() -> None:
     """Nobody should have to search for one."""
-    assert {command for command, _ in commands_of_the_readme()} == set(main.commands)
+    assert {command for command, _ in commands_in(README)} == set(main.commands)
 
 
-TEXTS = ("README.md", "DEVELOPERS.md")
+TEXTS = ("README.md", "DEVELOPERS.md", *(str(guide.relative_to(ROOT)) for guide in GUIDES))
 
 
 @pytest.mark.parametrize("name", TEXTS)
@@ -263,10 +266,14 @@ def test_files_that_a_text_names_exist(name: str) -> None:
 
 def test_guides_have_a_title_and_sections() -> None:
     """Each is a text that can be printed on its own."""
-    guides = sorted((ROOT / "batsim" / "guide").glob("*.md"))
-
-    assert "model" in [guide.stem for guide in guides]
-    for guide in guides:
+    assert "model" in [guide.stem for guide in GUIDES]
+    for guide in GUIDES:
         text = guide.read_text(encoding="utf-8")
         assert text.startswith("# ")
         assert text.count("\n## ") >= 2
+
+
+def test_the_readme_names_every_guide() -> None:
+    """Reference stands in the guide; who reads the README knows where."""
+    assert [guide.stem for guide in GUIDES if f"| `{guide.stem}` |" not in README] == []
+    assert len(README.splitlines()) <= 240
