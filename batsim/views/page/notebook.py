@@ -17,13 +17,13 @@ from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
 from batsim.study.running.replications import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
+from batsim.views.text.part_tables import part_tables
 from batsim.views.text.tables import (
     CHANCE,
     age_note,
     chance_text,
     impossible_sentences,
     number_rows,
-    part_tables,
     season_rows,
     shift_notes,
     simulated,

@@ -20,6 +20,7 @@ from batsim.study.prices import MARK, plain_amount
 from batsim.study.room_over import RoomOver
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
+from batsim.views.text.part_tables import part_tables
 from batsim.views.text.plan_text import (
     AS_THEY_WEAR,
     CHANGES,
@@ -32,15 +33,7 @@ from batsim.views.text.plan_text import (
     what_follows,
 )
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
-from batsim.views.text.tables import (
-    age_note,
-    impossible_sentences,
-    number_rows,
-    part_tables,
-    season_rows,
-    shift_notes,
-    simulated,
-)
+from batsim.views.text.tables import age_note, impossible_sentences, number_rows, season_rows, shift_notes, simulated
 
 MOST_INPUT = 300
 """Letters of an input that are shown."""

@@ -6,6 +6,7 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
 from batsim.statistics.rare_events import Count
+from batsim.study.running.replications import Runs
 
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
@@ -102,3 +103,9 @@ def label_with_unit(name: str) -> str:
     """Label of a measure with its unit."""
     unit = unit_of(name)
     return f"{measure_of(name).label}, {unit}" if unit else measure_of(name).label
+
+
+def value_text(runs: Runs, layout: str, measure: str) -> str:
+    """Mean of a measure with its half width, or with the number of its events where they are few."""
+    interval, count = runs.interval(layout, measure), runs.count(layout, measure)
+    return estimate_text(interval, count, share=is_share(measure))

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 from batsim.decision.ranking import order_of_runs, order_sentence
-from batsim.measures import WITHIN_TARGET
 from batsim.measures.names import COUNTS, PART_LABELS
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
@@ -20,12 +19,13 @@ from batsim.views.text.numbers import (
     NO_INTERVALS,
     count_text,
     counted,
-    estimate_text,
     is_share,
     measure_of,
     plain_number,
     unit_of,
+    value_text,
 )
+from batsim.views.text.part_tables import parts_text
 from batsim.views.text.side_by_side import side_by_side
 
 CAUTION = (
@@ -76,78 +76,15 @@ MEASURES_IN_A_LINE = (
 """Measures, heads and units where many layouts have a line each."""
 
 
-class PartTable(NamedTuple):
-    """A table of parts of a layout that states areas."""
-
-    title: str
-    kinds: dict[str, str]
-    """Kinds of part that it tells of, each with the word before its name."""
-    numbers: tuple[tuple[str, str, str], ...]
-    """Measures, heads and units."""
-
-
-PART_TABLES = (
-    PartTable(
-        "Areas and truck groups",
-        {"areas": "area", "groups": "group"},
-        (
-            (DOWNTIME, "downtime", "min/shift"),
-            ("wait_min_per_exchange", "wait", "min"),
-            ("wait_min_p95", "95th percentile", "min"),
-            (WITHIN_TARGET.name, "in time", "of waits"),
-            ("exchanges_per_day", "exchanges or charges", "a day"),
-            ("energy_drawn_kwh_per_day", "energy drawn", "kWh a day"),
-        ),
-    ),
-    PartTable(
-        "Areas and battery types",
-        {"areas": "area", "battery_types": "battery"},
-        (
-            ("batteries", "batteries", ""),
-            ("batteries_per_truck", "per truck", ""),
-            ("ready_batteries_min", "fewest ready", "at any time"),
-            ("energy_charged_kwh_per_day", "energy charged", "kWh a day"),
-            ("life_years", "cycle life", "years"),
-        ),
-    ),
-)
-"""What tells the parts of a site apart."""
-
-
-def part_tables(runs: Runs) -> list[tuple[str, list[list[str]]]]:
-    """Numbers of the site and of its parts in each layout that states areas: titles, and rows under two of heads."""
-    tables = []
-    for layout in runs.layouts:
-        parts = runs.parts_of(layout)
-        for title, kinds, numbers in PART_TABLES if parts["areas"] else ():
-            named = {"site": runs}
-            named |= {f"{word} {name}": part for kind, word in kinds.items() for name, part in parts[kind].items()}
-            shown = [each for each in numbers if any(each[0] in part.values[layout] for part in named.values())]
-            rows = [["", *(head for _, head, _ in shown)], ["", *(unit for _, _, unit in shown)]]
-            for name, part in named.items():
-                taken = part.values[layout]
-                rows.append([name, *(value_text(part, layout, each) if each in taken else "" for each, _, _ in shown)])
-            tables.append((f"{title} of layout '{layout}'", rows))
-    return tables
-
-
-def _parts(runs: Runs, width: int) -> list[str]:
-    """Lines on the parts of each layout that states areas."""
-    lines: list[str] = []
-    for title, rows in part_tables(runs):
-        lines += ["", sentence(f"{title}:", width), "", *columns(rows, width, heads=2)]
-    return lines
-
-
 def comparison_text(comparison: Comparison, width: int = 100) -> str:
     """Table of a comparison for a terminal so many characters wide, with the verdict and the cautions below."""
     normal, *seasons = comparison.parts
     lines = [heading(comparison.runs, width), "", *_table(normal, number_rows(comparison.runs), width)]
-    lines += _parts(comparison.runs, width)
+    lines += parts_text(comparison.runs, width)
     for season in seasons:
         title, numbers = season_title(season.runs.schedule), number_rows(season.runs, beside=comparison.runs)
         lines += ["", sentence(f"{title}:", width), "", *_table(season, numbers, width)]
-        lines += _parts(season.runs, width)
+        lines += parts_text(season.runs, width)
     return "\n".join([*lines, *_notes(comparison, width)])
 
 
@@ -433,12 +370,6 @@ def _cell(runs: Runs, layout: str, row: ComparedNumber) -> str:
         return counted(few[0].events, "time")
     text = value_text(runs, layout, row.measure)
     return f"{text} ({runs.interval(layout, 'batteries_per_truck').mean:.2f})" if row.per_truck else text
-
-
-def value_text(runs: Runs, layout: str, measure: str) -> str:
-    """Mean of a measure with its half width, or with the number of its events where they are few."""
-    interval, count = runs.interval(layout, measure), runs.count(layout, measure)
-    return estimate_text(interval, count, share=is_share(measure))
 
 
 def age_note(runs: Runs) -> str:

@@ -16,7 +16,8 @@ from batsim.measures.room_course import room_course
 from batsim.record.part import of_area
 from batsim.study.compare import Comparison, compare
 from batsim.study.running.replications import run
-from batsim.views.text.tables import comparison_text, part_tables, runs_text
+from batsim.views.text.part_tables import part_tables
+from batsim.views.text.tables import comparison_text, runs_text
 from batsim.views.text.trace_text import trace_csv, trace_text
 
 FILE = Path(__file__).parents[1] / "cases" / "mixed_areas.yaml"

@@ -37,10 +37,11 @@ from batsim.views.text.bottleneck_text import bottleneck_answer
 from batsim.views.text.day_without_text import day_without_answer
 from batsim.views.text.decision_text import decision_text
 from batsim.views.text.lines import columns, entry, hung, listed, measured, one_block, sentence
+from batsim.views.text.numbers import value_text
 from batsim.views.text.plan_text import plan_text
 from batsim.views.text.summary import study_summary, summary_text
 from batsim.views.text.sweep_text import sweep_text
-from batsim.views.text.tables import comparison_text, runs_text, value_text
+from batsim.views.text.tables import comparison_text, runs_text
 from batsim.views.text.trace_text import trace_text
 from batsim.views.text.uncertain_text import uncertain_text
 from batsim.views.text.warm_up_text import warm_up_text
