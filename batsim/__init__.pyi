@@ -30,7 +30,8 @@ from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as
 from .study.compare import Comparison as Comparison
 from .study.day_without import DayWithout as DayWithout, day_without as day_without
 from .study.room_over import RoomOver as RoomOver, room_over as room_over
-from .study.running.replications import Runs as Runs, run as run
+from .study.running.replications import run as run
+from .study.running.runs import Runs as Runs
 from .study.sweeps.export import Written as Written, export_store as export_store
 from .study.sweeps.sensitivity import Sensitivity as Sensitivity
 from .study.sweeps.store import merge_stores as merge_stores

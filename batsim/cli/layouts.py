@@ -57,7 +57,7 @@ def _check_precision(options: dict[str, Any]) -> None:
 def run(file: str, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Simulate layouts and print every measure of each."""
     from batsim.study.compare import check_measures  # noqa: PLC0415 - heavy
-    from batsim.study.running.replications import DOWNTIME  # noqa: PLC0415
+    from batsim.study.running.runs import DOWNTIME  # noqa: PLC0415
     from batsim.views.text.tables import runs_text  # noqa: PLC0415
 
     scenario = batsim.read(file)

@@ -17,7 +17,7 @@ from batsim.study.cost import CostLine
 from batsim.study.limits import Limit
 from batsim.study.running.counts import BATTERIES, CHARGERS
 from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
-from batsim.study.running.replications import estimate_json, plain
+from batsim.study.running.runs import estimate_json, plain
 
 MISSED_BY_SHARE = 0.2
 """A cheaper combination that misses its targets by at most this part of what is allowed is a near miss."""

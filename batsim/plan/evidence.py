@@ -23,7 +23,8 @@ from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import Results, jobs_of, results_of
-from batsim.study.running.replications import Runs, runs_of
+from batsim.study.running.replications import runs_of
+from batsim.study.running.runs import Runs
 
 
 class AreaEvidence(NamedTuple):

@@ -33,7 +33,7 @@ from batsim.study.compare import COMPARED, Comparison
 from batsim.study.limits import MISSED, TargetResult
 from batsim.study.prices import Price, interest_of, life_of
 from batsim.study.room_over import RoomOver, room_over
-from batsim.study.running.replications import plain
+from batsim.study.running.runs import plain
 from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
 

@@ -27,7 +27,8 @@ from batsim.study.differences import Difference, confidence_of_differences, corr
 from batsim.study.limits import TargetResult, stated_limits, target_result
 from batsim.study.running.executors import run_schedule
 from batsim.study.running.jobs import measure_names, results_of
-from batsim.study.running.replications import DOWNTIME, UNITS, Runs, interval_json, plain, run_until, runs_of
+from batsim.study.running.replications import run_until, runs_of
+from batsim.study.running.runs import DOWNTIME, UNITS, Runs, interval_json, plain
 from batsim.study.settling import still_settling
 
 COMPARED = (DOWNTIME, "labour_min_per_day")

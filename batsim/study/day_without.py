@@ -24,7 +24,7 @@ from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.running.counts import area_in_words, week_plan
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of
-from batsim.study.running.replications import interval_json
+from batsim.study.running.runs import interval_json
 
 BEGINS = (
     "The day begins with its first shift, the worst hour where trucks come at the change of shifts: one that begins at "

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.statistics.intervals import ROUNDING, Floats, Interval, simultaneous
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 
 
 class Difference(NamedTuple):

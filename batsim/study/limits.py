@@ -12,7 +12,7 @@ from batsim.scenario.parts.targets import GroupTargets
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 
 ROUNDING = 1e-9
 OF_NONE_MIN, OF_NONE_SHARE = 1.0, 0.01

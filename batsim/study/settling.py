@@ -4,7 +4,7 @@ import numpy as np
 
 from batsim.statistics.intervals import Interval, simultaneous, student_interval
 from batsim.statistics.warm_up import CONFIDENCE, MARGIN_SHARE
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 
 FIRST, LATER = "first_week_downtime_min_per_truck_shift", "later_weeks_downtime_min_per_truck_shift"
 

@@ -29,7 +29,8 @@ from batsim.study.running.counts import (
     counts_of,
     with_counts,
 )
-from batsim.study.running.replications import Runs, run
+from batsim.study.running.replications import run
+from batsim.study.running.runs import Runs
 
 QUICK = Settings(replications=1, weeks=1.0, warm_up_weeks=1.0, workers=1)
 TRIAL = Settings(replications=2, weeks=3.0, warm_up_weeks=1.0, workers=1)

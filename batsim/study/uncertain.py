@@ -19,7 +19,7 @@ from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of, measures_of
-from batsim.study.running.replications import UNITS, interval_json, plain
+from batsim.study.running.runs import UNITS, interval_json, plain
 from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
 from batsim.study.sweeps.points import Points
 from batsim.study.sweeps.sensitivity import Table

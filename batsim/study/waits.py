@@ -17,7 +17,7 @@ from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
 from batsim.study.running.estimates import estimate
 from batsim.study.running.executors import run_schedule
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 
 ROUNDING_MIN = 1e-6
 """A wait that is shorter than a shift by less than this is one. [min]"""

@@ -22,7 +22,7 @@ from batsim.study.differences import correlation, signed
 from batsim.study.running.counts import with_counts
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import jobs_of
-from batsim.study.running.replications import DOWNTIME, interval_json, plain
+from batsim.study.running.runs import DOWNTIME, interval_json, plain
 
 CARRIED_SHARE = 0.75
 """Part of the gain of several things together, such as an attendant on every shift, above which one of them is named in

@@ -11,7 +11,7 @@ from batsim.statistics.designs import MorrisDesign, SobolDesign
 from batsim.statistics.designs import grid as grid_of
 from batsim.statistics.indices import Estimates, morris_effects, rank_correlations, sobol_indices, tornado
 from batsim.statistics.intervals import Floats
-from batsim.study.running.replications import UNITS, plain
+from batsim.study.running.runs import UNITS, plain
 from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.points import Points
 

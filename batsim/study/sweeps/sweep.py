@@ -15,7 +15,7 @@ from batsim.scenario.study_file import Study, stated_study
 from batsim.scenario.study_file import read_study as read_stated
 from batsim.study.running.executors import outcomes
 from batsim.study.running.jobs import REFUSED, Failure, Work
-from batsim.study.running.replications import UNITS
+from batsim.study.running.runs import UNITS
 from batsim.study.sweeps.agenda import Agenda, Case, Shard, agenda_of, restated
 from batsim.study.sweeps.columns import measured, names_of
 from batsim.study.sweeps.store import IN_MEMORY, CaseRow, FailureRow, Store

@@ -14,7 +14,7 @@ from batsim.statistics.intervals import Floats, Interval
 from batsim.statistics.rare_events import Count
 from batsim.study.running.estimates import counted, estimate, few_events
 from batsim.study.running.jobs import measure_names
-from batsim.study.running.replications import ESTIMATE_COLUMNS, UNITS, estimate_json
+from batsim.study.running.runs import ESTIMATE_COLUMNS, UNITS, estimate_json
 from batsim.study.sweeps.agenda import Agenda
 from batsim.study.sweeps.sensitivity import Sensitivity, Table, sensitivity_of
 from batsim.study.sweeps.store import FailureRow, Store, measures_at

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from batsim.record.words import PERSONS
 from batsim.study.compare import Comparison
-from batsim.study.running.replications import DOWNTIME, Runs
+from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted, number_text
 

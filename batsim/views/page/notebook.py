@@ -15,7 +15,7 @@ from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.part_tables import part_tables
 from batsim.views.text.tables import (

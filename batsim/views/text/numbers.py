@@ -6,7 +6,7 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
 from batsim.statistics.rare_events import Count
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from batsim.measures import WITHIN_TARGET
-from batsim.study.running.replications import DOWNTIME, Runs
+from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.views.text.lines import columns, sentence
 from batsim.views.text.numbers import (
     value_text,

@@ -12,7 +12,7 @@ from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.limits import MET
-from batsim.study.running.replications import DOWNTIME, PrecisionGoal, Runs
+from batsim.study.running.runs import DOWNTIME, PrecisionGoal, Runs
 from batsim.study.waits import whole_shifts_waited
 from batsim.views.text.lines import columns, measured, one_block, sentence
 from batsim.views.text.numbers import (

@@ -19,7 +19,7 @@ from batsim.scenario.site import Scenario
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import outline
 from batsim.study.limits import TargetResult
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 from batsim.study.uncertain import UncertainComparison
 from batsim.study.waits import WholeShift, whole_shifts_waited
 from batsim.views.text.decision_text import decision_text

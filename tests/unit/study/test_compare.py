@@ -18,7 +18,8 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison, compare
 from batsim.study.differences import signed
-from batsim.study.running.replications import PrecisionGoal, Runs, run
+from batsim.study.running.replications import run
+from batsim.study.running.runs import PrecisionGoal, Runs
 from batsim.views.text.numbers import count_text, number_text, value_text
 from batsim.views.text.tables import comparison_text, run_notes
 from tests.sites import CART, SOUND

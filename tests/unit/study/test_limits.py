@@ -15,7 +15,7 @@ from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison
 from batsim.study.limits import OF_NONE_MIN, Limit, TargetResult, limits_of
-from batsim.study.running.replications import Runs
+from batsim.study.running.runs import Runs
 
 NAMES = ("downtime", "waits", "none ready", "cut-out")
 

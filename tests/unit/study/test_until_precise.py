@@ -7,7 +7,8 @@ import batsim
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import simultaneous, student_interval
 from batsim.study.compare import compare
-from batsim.study.running.replications import FIRST_REPLICATIONS, PrecisionGoal, run
+from batsim.study.running.replications import FIRST_REPLICATIONS, run
+from batsim.study.running.runs import PrecisionGoal
 from tests.sites import KESTREL, SOUND
 
 DOWN, LABOUR = "downtime_min_per_truck_shift", "labour_min_per_day"
