@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from batsim.plan.equipment import EquipmentLine
+from batsim.plan.equipment_line import EquipmentLine
 
 CONVERTED = ("handling", "truck")
 """Sections of the equipment list that an arrangement asks for."""

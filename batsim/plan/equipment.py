@@ -4,16 +4,16 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
-from typing import NamedTuple
 
-from batsim.plan.checks import Check, air_flow, missed
+from batsim.plan.checks import Check
+from batsim.plan.equipment_line import SECTIONS, EquipmentLine
 from batsim.plan.geometry import has_fitting, size_text
+from batsim.plan.shared_parts import shared_parts, watered, watered_so
 from batsim.plan.stock import kind_of, stock_of
 from batsim.plan.survey import (
     Trucks,
     carried_kg,
     equipment_of,
-    has_acid,
     has_rollers,
     inside,
     listed,
@@ -30,7 +30,6 @@ from batsim.scenario.parts.lots import BatteryCount
 from batsim.scenario.parts.needs import Part
 from batsim.scenario.site import Scenario
 from batsim.study.prices import (
-    NOTHING,
     Price,
     battery_price,
     charger_price,
@@ -44,15 +43,6 @@ from batsim.study.prices import (
 )
 from batsim.study.running.counts import BAYS, STATIONS, week_plan
 
-SECTIONS = {
-    "energy": "Batteries and chargers",
-    "handling": "Handling equipment",
-    "truck": "Truck side",
-    "maintenance": "Watering and maintenance",
-    "room": "Room and safety",
-    "standby": "Standby",
-}
-"""Sections of the list, in their order."""
 BY_HAND = ("hand_pallet_truck",)
 """Devices that are borrowed or bought within a day; where there is one of any other, all exchanges stop with it."""
 BY_BATTERY = ("truck", "battery", "spare_battery")
@@ -61,58 +51,6 @@ NO_MORE = "kept to what is there: no more of it can be had"
 """What is said of a lot or a charger type that can no longer be bought."""
 STANDBY_METHOD = "standby method (stand with hand pallet truck)"
 """What is listed where one device serves all and the layout has nothing that stands by."""
-
-
-class EquipmentLine(NamedTuple):
-    """A line of the list."""
-
-    section: str
-    """A key of `SECTIONS`."""
-    item: str
-    size: str
-    """Key dimension or rating."""
-    number: float
-    owned: float
-    """Of these, already there."""
-    reason: str
-    price: Price
-    """Of one."""
-    life: str
-    """Key of the life of such things: battery, charger, device or room."""
-    name: str = ""
-    """What a scenario calls it: a type, a device, a part, `bays` or `stations`."""
-    batteries: tuple[str, ...] = ()
-    """Battery types that it is for; on the line of a battery its own."""
-    lot: str = ""
-    """Lot of a battery type."""
-    rent: Price = NOTHING
-    """Of one in a year, where it is rented and not bought."""
-    kept: bool = False
-    """Whether no more of it can be had: what there is is there already."""
-    area: str = ""
-    """Area that it is for; empty where it is for several, or the layout is one area."""
-
-    @property
-    def is_battery(self) -> bool:
-        """Whether it is the line of a battery type."""
-        return self.batteries == (self.name,)
-
-    @property
-    def to_order(self) -> float:
-        """What is not there yet."""
-        return max(0.0, self.number - self.owned)
-
-    @property
-    def cost(self) -> Price:
-        """Of what is to be ordered."""
-        return self.price.times(self.to_order)
-
-    @property
-    def row(self) -> dict[str, str | float]:
-        """What a table shows of it, prices left out."""
-        shown = {key: getattr(self, key) for key in ("item", "size", "number", "owned", "to_order", "reason")}
-        batteries = "; ".join(self.batteries)
-        return {"area": self.area, "section": SECTIONS[self.section], "batteries": batteries, **shown}
 
 
 def equipment_list(
@@ -149,7 +87,7 @@ def _lines(
     for area, site in scenario.areas_of(layout).items():
         space = next(space for space, areas in spaces.items() if area in areas)
         yield from _Needs(site, layout, area, for_rooms[space]).lines()
-    yield from _shared(scenario, layout, checks, air_m3_per_h)
+    yield from shared_parts(scenario, layout, checks, air_m3_per_h)
 
 
 @dataclass(frozen=True)
@@ -251,7 +189,7 @@ class _Needs:
 
     def _devices(self) -> Iterator[EquipmentLine]:
         in_truck = self.arrangement.in_truck
-        if in_truck and not _watered(self.scenario, self.layout, "hand"):
+        if in_truck and not watered(self.scenario, self.layout, "hand"):
             return
         reason = "to pull batteries out for watering" if in_truck else "exchanges at the same time"
         for name, number in self.blueprint.devices.items():
@@ -311,7 +249,7 @@ class _Needs:
                 continue
             types = [(name,) for name in self.batteries] if part.for_each in BY_BATTERY else [tuple(self.batteries)]
             for served in types:
-                if part.watered_by is None or any(_watered_so(self.scenario, name, part.watered_by) for name in served):
+                if part.watered_by is None or any(watered_so(self.scenario, name, part.watered_by) for name in served):
                     yield from self._lines_of(part, served)
 
     def _lines_of(self, part: Part, served: tuple[str, ...]) -> Iterator[EquipmentLine]:
@@ -360,7 +298,7 @@ class _Needs:
         """Watering systems, by battery type."""
         item = "single-point watering set"
         for name, number in self.batteries.items():
-            if _watered_so(self.scenario, name, "single_point"):
+            if watered_so(self.scenario, name, "single_point"):
                 size, reason = f"for {self.scenario.batteries[name].cells} cells", f"one for each battery {words(name)}"
                 price = part_price(self.scenario, item)
                 line = self._line("maintenance", item, number, price, reason, "battery", item, size=size)
@@ -382,71 +320,6 @@ class _Needs:
             price = device_price(self.scenario, "hand_pallet_truck")
             reason = f"the day the {words(alone[0])} stops, all exchanges stop; agree a standby method of your own"
             yield self._line("standby", STANDBY_METHOD, 1.0, price, reason, "device", STANDBY_METHOD)
-
-
-def _watered_so(scenario: Scenario, battery: str, by: str) -> bool:
-    """Whether batteries of a type are watered so."""
-    watering = scenario.batteries[battery].watering
-    return watering is not None and watering.by == by
-
-
-def _watered(scenario: Scenario, layout: str, *ways: str) -> bool:
-    """Whether any batteries of a layout are watered in one of these ways."""
-    return any(_watered_so(scenario, name, by) for name in scenario.batteries_of(layout) for by in ways)
-
-
-def _shared(
-    scenario: Scenario, layout: str, checks: tuple[Check, ...], air_m3_per_h: Mapping[str, float]
-) -> Iterator[EquipmentLine]:
-    """What areas share: in each space what waters batteries, what acid asks for and a fan; what protects people."""
-    spaces = spaces_of(scenario, layout)
-    acid: list[str] = []
-    for space, areas in spaces.items():
-        where = f"; in the {space}" if len(spaces) > 1 else ""
-        if any(_watered(site, layout, "single_point", "hand") for site in areas.values()):
-            reason = f"demineralised water at the batteries{where}"
-            yield _part(scenario, "maintenance", "water cart", 1.0, reason, "device")
-        with_acid = [area for area, site in areas.items() if has_acid(site, layout)]
-        if with_acid:
-            yield from _against_acid(scenario, checks, where)
-        acid += with_acid
-    if acid:
-        attendants = scenario.layouts[layout].attendants_of(acid)
-        people = max(map(int, attendants.values()), default=1) if isinstance(attendants, dict) else 1
-        reason = "goggles, face shield, apron, gloves: one for each attendant"
-        yield _part(scenario, "room", "protective equipment", float(max(1, people)), reason, "device")
-    yield from _fans(scenario, list(spaces), checks, air_m3_per_h)
-
-
-def _fans(
-    scenario: Scenario, spaces: Sequence[str], checks: tuple[Check, ...], air_m3_per_h: Mapping[str, float]
-) -> Iterator[EquipmentLine]:
-    """A fan for each space that has too little air."""
-    for space in spaces:
-        of_space = [check for check in checks if check.subject == space]
-        if missed("air", of_space) or missed("gas", of_space):
-            size = f"at least {air_flow(air_m3_per_h.get(space, 0.0))}"
-            reason = f"the air of the {space if len(spaces) > 1 else 'room'} is too little or not known"
-            yield _part(scenario, "room", "exhaust fan with interlock", 1.0, reason, "room", size=size)
-
-
-def _against_acid(scenario: Scenario, checks: tuple[Check, ...], where: str) -> Iterator[EquipmentLine]:
-    """What acid asks for in a space: the wash where none is near enough, and what holds spilt acid back."""
-    if missed("wash", checks):
-        size, reason = (
-            f"{scenario.figures['wash.minutes'].text} of flow, within reach of the acid work",
-            "none near enough is known",
-        )
-        yield _part(scenario, "room", "eyewash and shower", 1.0, f"{reason}{where}", "room", size=size)
-    reason = f"acid that is spilt is held back and neutralised{where}"
-    yield _part(scenario, "room", "spill kit", 1.0, reason, "device")
-
-
-def _part(
-    scenario: Scenario, section: str, item: str, number: float, reason: str, life: str, *, size: str = ""
-) -> EquipmentLine:
-    """A line of a part that is not the arrangement's."""
-    return EquipmentLine(section, item, size, number, 0.0, reason, part_price(scenario, item), life, item)
 
 
 def _reason(part: Part, battery: str) -> str:

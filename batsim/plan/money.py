@@ -9,7 +9,7 @@ import numpy as np
 
 from batsim.formulas.annuity import net_present_value, payback_years
 from batsim.measures.electrical_load import QUARTER_MIN
-from batsim.plan.equipment import EquipmentLine
+from batsim.plan.equipment_line import EquipmentLine
 from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
 from batsim.plan.survey import BATTERY_ROOM, spaces_of

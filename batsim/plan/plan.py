@@ -16,7 +16,8 @@ from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
 from batsim.plan.conversion import PartChange, conversion
-from batsim.plan.equipment import EquipmentLine, equipment_list
+from batsim.plan.equipment import equipment_list
+from batsim.plan.equipment_line import EquipmentLine
 from batsim.plan.evidence import Evidence, evidence
 from batsim.plan.fit import strength_checks
 from batsim.plan.lots import LotOutlook, lot_outlooks

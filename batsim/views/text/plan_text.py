@@ -7,7 +7,8 @@ from batsim.catalogue import Figures
 from batsim.decision.ranking import recommend
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.conversion import PartChange
-from batsim.plan.equipment import NO_MORE, SECTIONS, EquipmentLine
+from batsim.plan.equipment import NO_MORE
+from batsim.plan.equipment_line import SECTIONS, EquipmentLine
 from batsim.plan.money import LEFT_OUT, YearlyCost
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why

@@ -12,7 +12,8 @@ from batsim.measures.electrical_load import loads
 from batsim.measures.gas import gas_course, gas_measures
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, Check
-from batsim.plan.equipment import STANDBY_METHOD, EquipmentLine, equipment_list
+from batsim.plan.equipment import STANDBY_METHOD, equipment_list
+from batsim.plan.equipment_line import EquipmentLine
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import checks_at_once, impossible_layouts
 from batsim.record.part import of_area

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 import batsim
-from batsim.plan.equipment import NO_MORE, EquipmentLine, equipment_list
+from batsim.plan.equipment import NO_MORE, equipment_list
+from batsim.plan.equipment_line import EquipmentLine
 from batsim.scenario.site import Scenario
 from batsim.study.first_estimate import outline
 from batsim.views.page.report import report_html

@@ -9,7 +9,8 @@ import pytest
 import batsim
 from batsim.catalogue import FIGURES
 from batsim.plan.checks import FAILS, NOT_KNOWN, Check
-from batsim.plan.equipment import SECTIONS, EquipmentLine, equipment_list
+from batsim.plan.equipment import equipment_list
+from batsim.plan.equipment_line import SECTIONS, EquipmentLine
 from batsim.plan.room_fit import room_checks
 from batsim.scenario.reading import completed_data, stated_data
 from batsim.scenario.site import Scenario
