@@ -1,11 +1,9 @@
 """Where finished cases are kept: one SQLite file with one writer, rows known by their content."""
 
 import json
-import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
-from hashlib import blake2b
 from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -16,50 +14,10 @@ from batsim.errors import StudyError, require
 from batsim.study.running.jobs import Job
 from batsim.study.sweeps.agenda import cases_of
 from batsim.study.sweeps.points import Point
+from batsim.study.sweeps.store_file import DIGESTED, connected, hold, prepare, told
 
 IN_MEMORY = ":memory:"
 """In place of a file: a store that is gone when it is closed."""
-FORM = 2
-"""Form of the tables; a store of another form is refused."""
-APPLICATION = 0x62617473
-"""What SQLite keeps in the head of the file, so that any other file is told from a store ("bats")."""
-TABLES = """
-CREATE TABLE names (id INTEGER PRIMARY KEY, names TEXT NOT NULL UNIQUE, digest BLOB NOT NULL);
-CREATE TABLE cases (
-    key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
-    replication INTEGER NOT NULL, names INTEGER NOT NULL REFERENCES names (id), measures BLOB NOT NULL,
-    digest BLOB NOT NULL
-) WITHOUT ROWID;
-CREATE TABLE failures (
-    key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
-    replication INTEGER NOT NULL, kind TEXT NOT NULL, message TEXT NOT NULL, digest BLOB NOT NULL
-) WITHOUT ROWID;
-CREATE TABLE studies (id TEXT PRIMARY KEY, study TEXT NOT NULL, digest BLOB NOT NULL) WITHOUT ROWID;
-CREATE TABLE points (
-    study TEXT NOT NULL, number INTEGER NOT NULL, changes TEXT NOT NULL, digest BLOB NOT NULL,
-    PRIMARY KEY (study, number)
-) WITHOUT ROWID;
-CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL, digest BLOB NOT NULL);
-"""
-DIGESTED = {
-    "names": "names",
-    "cases": "key, layout, changes, seed, replication, measures, (SELECT digest FROM names WHERE id = cases.names)",
-    "failures": "key, layout, changes, seed, replication, kind, message",
-    "studies": "id, study",
-    "points": "study, number, changes",
-    "manifests": "manifest",
-}
-"""What the digest of each row is made of; numbers that are given anew when stores are put together are left out."""
-DIGEST_BYTES = 8
-DAMAGED = "this store is damaged: not all that it holds is what was written; choose another name"
-RULES = {
-    "full": "the disk is full; what was finished before is kept: free some space and run the same command again",
-    "readonly|unable to open": "cannot be written or opened here; choose a folder that exists and can be written to",
-    "not a database|malformed": "this is not a store of batsim, or it is damaged; choose another name",
-    "decode|user-defined|too big|no such|corrupt": DAMAGED,
-    "locked|busy": "another process is using this store; wait for it",
-}
-"""What SQLite says when something is wrong, and what a user is told of it; the first that fits."""
 ROWS_AT_ONCE = 500
 """Rows that are asked for with one statement; SQLite takes at most 999 values in one."""
 CASES_AT_ONCE = 2000
@@ -108,16 +66,16 @@ class Store:
         """
         if path == IN_MEMORY:
             connection = sqlite3.connect(IN_MEMORY, uri=True, isolation_level=None)
-            _prepare(Path(IN_MEMORY), connection, write=True)
+            prepare(Path(IN_MEMORY), connection, write=True)
             return cls(Path(IN_MEMORY), connection, None)
         path = Path(path)
         require(write or path.is_file(), f"{path}: there is no such store", StudyError)
         pipe = path.exists() and not (path.is_file() or path.is_dir())
         require(not pipe, f"{path}: this is a pipe or a device, no file for a store", StudyError)
-        lock = _lock(path) if write else None
+        lock = hold(path) if write else None
         try:
-            with _told(path):
-                connection, address = _connected(path, write=write)
+            with told(path):
+                connection, address = connected(path, write=write)
         except BaseException:
             if lock is not None:
                 lock.close()
@@ -139,14 +97,14 @@ class Store:
 
     def keys(self) -> set[bytes]:
         """Keys of all finished cases."""
-        with _told(self.path):
+        with told(self.path):
             return {key for (key,) in self._connection.execute("SELECT key FROM cases")}
 
     def measures(self, keys: Iterable[bytes]) -> dict[bytes, bytes]:
         """Measures of finished cases by key; keys that are not there are left out."""
         measures: dict[bytes, bytes] = {}
         asked = list(keys)
-        with _told(self.path):
+        with told(self.path):
             for start in range(0, len(asked), ROWS_AT_ONCE):
                 some = asked[start : start + ROWS_AT_ONCE]
                 marks = ",".join("?" * len(some))
@@ -166,7 +124,7 @@ class Store:
 
     def failures(self) -> dict[bytes, FailureRow]:
         """Cases without a result, by key."""
-        with _told(self.path):
+        with told(self.path):
             rows = self._connection.execute(f"SELECT {DIGESTED['failures']} FROM failures ORDER BY key")
             return {row[0]: FailureRow(*row) for row in rows}
 
@@ -197,12 +155,12 @@ class Store:
 
     def studies(self) -> dict[str, dict[str, Any]]:
         """What studies asked for, by their digest."""
-        with _told(self.path):
+        with told(self.path):
             return {name: json.loads(text) for name, text in self._connection.execute("SELECT id, study FROM studies")}
 
     def points(self, study: str) -> Iterator[Any]:
         """Changes at the points of a study, in their order."""
-        with _told(self.path):
+        with told(self.path):
             rows = self._connection.execute("SELECT changes FROM points WHERE study = ? ORDER BY number", (study,))
             for (changes,) in rows:
                 yield json.loads(changes)
@@ -231,7 +189,7 @@ class Store:
         """
         if other.exists() and self.path.exists() and other.samefile(self.path):
             return 0
-        with Store.open(other, write=False) as theirs, _told(self.path):
+        with Store.open(other, write=False) as theirs, told(self.path):
             # Its own reader stays open to clear away what this one leaves beside the file.
             address = theirs._address.replace("mode=rw", "mode=ro")
             self._connection.execute("ATTACH DATABASE ? AS other", (address,))
@@ -244,7 +202,7 @@ class Store:
     @contextmanager
     def _at_once(self) -> Iterator[sqlite3.Connection]:
         """Do several things or none of them."""
-        with _told(self.path):
+        with told(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -319,90 +277,3 @@ def _taken_over(connection: sqlite3.Connection, other: Path) -> int:
         "WHERE manifest NOT IN (SELECT manifest FROM main.manifests) ORDER BY id"
     )
     return int(connection.execute("SELECT count(*) FROM cases").fetchone()[0]) - int(before)
-
-
-def _connected(path: Path, *, write: bool) -> tuple[sqlite3.Connection, str]:
-    """Open the file of a store; return the address under which that went, too.
-
-    Readers are seen by a writer that comes later. Where they cannot make themselves seen, in a folder that cannot be
-    written to, nobody writes; but what a writer left in its log there cannot be read.
-    """
-    logged = path.with_name(f"{path.name}-wal").exists()
-    modes = ("rwc",) if write else ("rw",) if logged else ("rw", "ro&immutable=1")
-    for mode in modes:
-        address = f"{path.absolute().as_uri()}?mode={mode}"
-        connection = sqlite3.connect(address, uri=True, isolation_level=None)
-        try:
-            _prepare(path, connection, write=write)
-        except BaseException as error:
-            connection.close()
-            if mode == modes[-1] or not isinstance(error, sqlite3.OperationalError):
-                raise
-        else:
-            break
-    return connection, address
-
-
-def _prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
-    """Make the tables of a new store; refuse what is no store, or not of this form."""
-    application = connection.execute("PRAGMA application_id").fetchone()[0]
-    form = connection.execute("PRAGMA user_version").fetchone()[0]
-    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-    connection.create_function("digest_of", -1, digest_of, deterministic=True)
-    if empty and write:
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.executescript(
-            f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {FORM}; {TABLES} COMMIT;"
-        )
-    else:
-        require(application == APPLICATION, f"{path}: this is not a store of batsim; choose another name", StudyError)
-        made = f"made by {'an earlier' if form < FORM else 'a later'} version of batsim (form {form}, this one reads"
-        cure = "export it with that version, or choose another name"
-        require(form == FORM, f"{path}: this store was {made} form {FORM}); {cure}", StudyError)
-        require(_is_whole(connection), f"{path}: {DAMAGED}", StudyError)
-    connection.execute("PRAGMA synchronous = NORMAL" if write else "PRAGMA query_only = ON")
-
-
-def digest_of(*values: object) -> bytes:
-    """Digest of the values of a row."""
-    return blake2b(repr(values).encode(), digest_size=DIGEST_BYTES).digest()
-
-
-def _is_whole(connection: sqlite3.Connection) -> bool:
-    """Whether the tables are as SQLite made them, and every row as it was written."""
-    if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
-        return False
-    return not any(
-        connection.execute(f"SELECT 1 FROM {table} WHERE digest IS NOT digest_of({columns}) LIMIT 1").fetchone()
-        for table, columns in DIGESTED.items()
-    )
-
-
-def _lock(path: Path) -> sqlite3.Connection:
-    """Hold the right to write to a store; the system gives it back however this process ends.
-
-    The empty file beside the store stays: to remove it could take it from under another process that waits for it.
-    """
-    lock = path.with_name(f"{path.name}.lock")
-    with _told(path):
-        connection = sqlite3.connect(lock, timeout=0.0, isolation_level=None)
-        try:
-            connection.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError as error:
-            connection.close()
-            if "locked" in str(error):
-                msg = f"{path}: another process is writing to this store; wait for it, or choose another name"
-                raise StudyError(msg) from error
-            raise
-    return connection
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Say what SQLite found in the user's words."""
-    try:
-        yield
-    except (sqlite3.Error, UnicodeDecodeError) as error:  # the words of SQLite may be what is damaged
-        rules = (rule for words, rule in RULES.items() if re.search(words, str(error)))
-        msg = f"{path}: {next(rules, f'the store cannot be used: {error}')}"
-        raise StudyError(msg) from error

@@ -3,9 +3,10 @@
 import math
 
 from batsim.catalogue import Figures
+from batsim.plan.gas_release import GasRelease
 from batsim.plan.supply import SupplyPlan
 from batsim.plan.survey import named
-from batsim.plan.ventilation import GasRelease, Ventilation
+from batsim.plan.ventilation import Ventilation
 from batsim.views.text.numbers import number_text
 
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."

@@ -22,7 +22,8 @@ from batsim.cli import main
 from batsim.measures import MEASURES
 from batsim.scenario.settings import Settings
 from batsim.study.sweeps.agenda import cases_of
-from batsim.study.sweeps.store import DIGESTED, Store
+from batsim.study.sweeps.store import Store
+from batsim.study.sweeps.store_file import DIGESTED
 from batsim.study.sweeps.sweep import sweep
 from tests.behaviour.sweeps import BATSIM, BATTERIES, RUN_TIME, TWO_ROOMS, tables
 

@@ -16,7 +16,8 @@ from batsim.measures.gas import gas_course, gas_measures
 from batsim.measures.windows import Measured
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.evidence import AreaEvidence, Evidence, RunEvidence
-from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Ventilation, coefficient_of, ventilation
+from batsim.plan.gas_release import coefficient_of
+from batsim.plan.ventilation import HYDROGEN_M3_PER_AH, Ventilation, ventilation
 from batsim.record.record import Record
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario

@@ -14,17 +14,8 @@ from typing import Any
 import pytest
 
 from batsim.errors import StudyError
-from batsim.study.sweeps.store import (
-    APPLICATION,
-    DAMAGED,
-    FORM,
-    IN_MEMORY,
-    ROWS_AT_ONCE,
-    CaseRow,
-    FailureRow,
-    Store,
-    merge_stores,
-)
+from batsim.study.sweeps.store import IN_MEMORY, ROWS_AT_ONCE, CaseRow, FailureRow, Store, merge_stores
+from batsim.study.sweeps.store_file import APPLICATION, DAMAGED, FORM
 
 NAMES = ("downtime", "labour")
 NOBODY = 65534
