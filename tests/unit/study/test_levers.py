@@ -3,7 +3,7 @@
 import pytest
 
 import batsim
-from batsim.record.words import ATTENDANT, DRIVER, EARLY, EXCHANGING, IN_BREAK, SHIFT_CHANGE
+from batsim.record.words import ATTENDANT, EARLY, EXCHANGING, IN_BREAK, SHIFT_CHANGE
 from batsim.study.levers import (
     AT_LEVEL,
     BY_ATTENDANTS,
@@ -67,17 +67,31 @@ def test_when_trucks_come() -> None:
     assert (spread.spread.over_min, spread.before_shift_end_min, spread.shift_change) == (30.0, 10.0, "if_short")
 
 
-@pytest.mark.parametrize(
-    ("lever", "person"), [(Lever(BY_DRIVERS, "reach"), DRIVER), (Lever(BY_ATTENDANTS, ""), ATTENDANT)]
-)
-def test_who_exchanges(lever: Lever, person: int) -> None:
-    """Only those whom the lever names, in the area that it names."""
-    site, layout = (SALTMARSH, "each its own way") if lever.of else (SALTMARSH, "today")
-    work = record(site, layout, lever).columns("work") if lever.of else record(site, layout).columns("work")
-    mine = (work["task"] == EXCHANGING) & (work["area"] == 0)
-    hands_on = {who: work["hands_on_min"][mine & (work["person"] == who)].sum() for who in (DRIVER, ATTENDANT)}
-    assert hands_on[person] > 0.0
-    assert person == ATTENDANT or hands_on[ATTENDANT] == 0.0
+def exchanged_at(found: batsim.Record) -> list[float]:
+    """Minutes of the day at which exchanges of the reach trucks began."""
+    rows = found.columns("exchanges")
+    return (rows["start_min"][(rows["group"] == 0) & (rows["station"] >= 0)] % 1440.0).tolist()
+
+
+def by_attendants_min(found: batsim.Record) -> float:
+    """Minutes that attendants work on exchanges in the reach trucks' area."""
+    work = found.columns("work")
+    mine = (work["task"] == EXCHANGING) & (work["area"] == 0) & (work["person"] == ATTENDANT)
+    return float(work["hands_on_min"][mine].sum())
+
+
+def test_who_exchanges() -> None:
+    """As stated drivers do by day and an attendant at night; by a lever drivers always, or the attendant, at night."""
+    layout = "each its own way"
+    stated = record(SALTMARSH, layout)
+    drivers = record(SALTMARSH, layout, Lever(BY_DRIVERS, "reach"))
+    attendants = record(SALTMARSH, layout, Lever(BY_ATTENDANTS, "reach"))
+
+    assert by_attendants_min(stated) > 0.0
+    assert by_attendants_min(drivers) == 0.0
+    assert any(7 * 60.0 < minutes < 21 * 60.0 for minutes in exchanged_at(stated))
+    assert exchanged_at(attendants)
+    assert not any(7 * 60.0 < minutes < 21 * 60.0 for minutes in exchanged_at(attendants))
 
 
 def test_levers_go_together_and_change_nothing_else() -> None:
