@@ -21,7 +21,7 @@ from typing import NoReturn
 
 from batsim.errors import require
 from batsim.formulas.charging_w import empty_a, falling_phases
-from batsim.formulas.phases import ROUNDING, Phase, Profile, new_phase
+from batsim.formulas.phases import ROUNDING, Phase, Profile, most_between, new_phase
 
 KINDS = ("I", "IU", "IUIa", "IUI", "W", "WoWa", "CC-CV")
 """Kinds of charge, by their letters."""
@@ -130,7 +130,7 @@ def greatest_load(profile: Profile) -> tuple[float, float]:
     """Current and voltage of a cell where a charger gives most, whatever state it finds the battery in. [A, V]
 
     The ends of the stages tell: main current at the voltage limit, end current at its own voltage; falling currents on
-    an empty battery, where gassing begins and at the end.
+    an empty battery, where gassing begins and at the end, or between two of these.
 
     Examples
     --------
@@ -140,7 +140,9 @@ def greatest_load(profile: Profile) -> tuple[float, float]:
     kind, main_a, end_a, _, _, _, empty_v, absorption_v, finish_v = profile[:9]
     if kind in FALLING:
         first = profile.w_first_factor
-        begins = (first * empty_a(profile), empty_v), (first * profile.w_gassing_a, absorption_v)
+        gassing = first * profile.w_gassing_a, absorption_v
+        ends = most_between((profile.w_gassing_a, absorption_v), (end_a, finish_v))
+        begins = most_between((first * empty_a(profile), empty_v), gassing), ends
     else:
         begins = (main_a, empty_v), (main_a, absorption_v)
         end_a = 0.0 if kind not in FINISHING else main_a if kind == "I" else min(main_a, end_a)

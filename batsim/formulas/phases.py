@@ -189,7 +189,7 @@ def rest_of(phases: Sequence[Phase], hours: float) -> tuple[Phase, ...]:
 
 
 def greatest_va(phase: Phase) -> float:
-    """Most power into a cell in a phase: at its start, or at its end where the voltage rises. [W]
+    """Most power into a cell in a phase: at an end, or between where the voltage rises while the current falls. [W]
 
     Examples
     --------
@@ -199,7 +199,27 @@ def greatest_va(phase: Phase) -> float:
     24.0
     """
     hours, amps, decay_per_h, volts, _, _, _, rise_v = phase
-    return amps * max(volts, math.exp(-decay_per_h * hours) * (volts + rise_v))
+    return math.prod(most_between((amps, volts), (amps * math.exp(-decay_per_h * hours), volts + rise_v)))
+
+
+def most_between(first: tuple[float, float], last: tuple[float, float]) -> tuple[float, float]:
+    """Current and voltage of the most power on the straight line between two of them. [A, V]
+
+    Examples
+    --------
+    The power of a falling current at a rising voltage is a parabola.
+
+    >>> most_between((12.0, 2.0), (8.0, 3.0))
+    (10.0, 2.5)
+    >>> most_between((20.0, 2.0), (5.0, 2.4))
+    (20.0, 2.0)
+    """
+    (amps, volts), more_a, more_v = first, last[0] - first[0], last[1] - first[1]
+    if more_a * more_v < 0.0:
+        part = -(amps * more_v + volts * more_a) / (2.0 * more_a * more_v)
+        if 0.0 < part < 1.0:
+            return amps + part * more_a, volts + part * more_v
+    return max(first, last, key=math.prod)
 
 
 def _share_given(phase: Phase, hours: float) -> float:

@@ -513,6 +513,14 @@ def test_the_voltage_of_a_falling_current_rises_as_the_current_falls():
         assert first.volts_per_cell == pytest.approx(np.interp(first.amps, [4.0, 8.0, 16.0], [2.65, 2.4, 2.0]))
 
 
+def test_a_falling_charger_may_give_most_between_the_points_of_its_line():
+    """By hand, from 12 A at 2.0 V to 10 A at 2.4 V: (12 - 2 x) (2 + 0.4 x) = 24 + 0.8 x - 0.8 x2, most at half."""
+    flat = FALLING._replace(end_a=5.0, w_start_a=12.0, w_start_soc=0.0, w_gassing_a=10.0)
+
+    assert greatest_load(flat) == pytest.approx((11.0, 2.2))
+    assert max(greatest_va(phase) for phase in charge_phases(flat, 100.0, 100.0, 120.0)) == pytest.approx(24.2)
+
+
 @FEW
 @given(profile=profiles, missing=st.floats(0.01, 1.2), shares_of=st.tuples(shares, shares), to_soc=st.floats(0.5, 1.0))
 def test_no_charge_ever_takes_more_than_the_greatest_load(profile, missing, shares_of, to_soc):
