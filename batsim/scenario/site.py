@@ -222,7 +222,7 @@ class Scenario(Shows, Frozen):
             }
         )
         view._as_stated = tuple(group for group in self._as_stated or self.trucks if group.group in groups)
-        view._numbers = {group: self.number_of(group) for group in groups}
+        view._numbers = {group.group: number for number, group in enumerate(self.trucks) if group.group in groups}
         return view
 
     def number_of(self, group: str) -> int:

@@ -22,7 +22,8 @@ WIDTH = 100
 PLANNED, REPORTED = 4, 40
 """Of so many files that can be simulated one is planned, and one reported."""
 NUMBER = re.compile(r"(?<![\w:.-])-?\d+(?:\.\d+)?(?![\d:.])")
-VALUE = re.compile(r"(?<=: )[^\s#{}\[\],][^#\n{}\[\],]*")
+VALUE = re.compile(r"(?<=: )[^\s#{}\[\],][^#\n{}\[\],]*|(?:(?<=\[)|(?<=, ))[^\s#{}\[\],:][^#\n{}\[\],:]*(?=[\],])")
+"""What stands after a key, or in a list between brackets."""
 KEY = re.compile(r"\w+(?=:)")
 NASTY = (
     "", "~", "[]", "{}", "[[]]", "{a: b}", "0", "-1", "1", "1e9", "1e-9", "1e308", "0x7f", "true", "no", "nan", "-0",

@@ -124,10 +124,12 @@ def _areas(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
 
 def _battery_counts(scenario: Scenario, source: LocatedData) -> Iterator[Problem]:
     """Battery types that a layout counts and no truck has."""
+    groups = {group.group for group in scenario.trucks}
     for name, layout in scenario.layouts.items():
         for area, site in scenario.areas_of(name).items():
             in_use = list(site.trucks_by_battery)
-            if not set(in_use) <= set(scenario.batteries):
+            served = layout.areas[area].groups if area else ()
+            if not (set(in_use) <= set(scenario.batteries) and groups.issuperset(served)):
                 in_use = list(scenario.batteries)  # a name is wrong, so which are in use is not known
             here = " in this area" if area else " in this layout" if layout.trucks else ""
             keys = ("areas", area, "batteries") if area else ("batteries",)
