@@ -190,10 +190,18 @@ class ExchangeDesk:
     def first(self, queue: "Queue") -> "Truck | None":
         """First truck that may have a battery; those whose people are away are passed and keep their place."""
         truck = queue.first()
-        if truck is None or not self.by_drivers or self.plan_for(truck) is not None:
+        if truck is None or not self.by_drivers or self._manned(truck):
             return truck
-        others = (each for each in queue.waiting if queue.may_have_one(each) and self.plan_for(each) is not None)
-        return next(others, truck)
+        others = [each for each in queue.waiting if queue.may_have_one(each)]
+        planned = (each for each in others if self.plan_for(each) is not None)
+        return next((each for each in others if self._manned(each)), None) or next(planned, truck)
+
+    def _manned(self, truck: "Truck") -> bool:
+        """Whether those who would exchange a truck's battery now are there and free."""
+        plan = self.plan_for(truck)
+        if plan is None:
+            return False
+        return not plan.attendants or self.area.attendants.can_spare(plan.attendants, plan.skill)
 
     def plan_for(self, truck: "Truck") -> "ExchangePlan | None":
         """Steps of a truck's exchange by who would do them now; None while its driver is away, or has no help."""

@@ -88,3 +88,34 @@ def test_an_exchange_goes_before_the_connecting_of_the_battery_that_another_brin
     charges = record.frame("charges").sort_values("connected_min")
     assert charges["discharged_min"].tolist() == [68.0, 78.0, 88.0]
     assert charges["start_min"].tolist() == [93.0, 98.0, 103.0]
+
+
+BY_SHIFT = """
+question: Attendants exchange in the early shift, drivers in the late one
+site: {name: A truck that is left behind (invented)}
+week:
+  shifts:
+    early: {days: Mon-Sun, from: "06:00", to: "14:00"}
+    late: {days: Mon-Sun, from: "14:00", to: "22:00"}
+    room: {days: Mon-Sun, from: "06:00", to: "14:00"}
+trucks:
+  - {group: in the morning, count: 2, shifts: [early], battery: one, run_time: 5000 min, first_run: [460 min, 465 min]}
+  - {group: in the evening, count: 1, shifts: [late], battery: one, run_time: 5000 min, first_run: 30 min}
+batteries:
+  one: {chemistry: vented_lead_acid, cells: 24, capacity: 750 Ah at 5 h, discharge_to: 20 %, charge_time: 100 min,
+        cool_down: 0 min, watering: none}
+handling:
+  plain: {title: Plain exchange, bay: spot, steps: [{step: exchange, by: attendant, time: 25 min}]}
+layouts:
+  room: {handling: plain, stations: 2, batteries: 6, chargers: 3 x electronic_iuia, attendants: {room: 1},
+         exchange_by: {early: attendants, late: drivers}}
+simulation: {replications: 1, length: 2 days, warm_up: 0 min}
+"""
+
+
+def test_a_truck_for_which_nobody_comes_any_more_is_passed() -> None:
+    """At 13:45 it finds the attendant busy until he goes at 14:05; a truck of the late shift whose driver exchanges
+    comes at 14:30 and does not wait for 06:00."""
+    record = batsim.simulate(batsim.read_scenario_text(BY_SHIFT), "room")
+
+    assert starts(record, "exchanges", "truck") == [(0, 820.0), (2, 870.0), (1, 1800.0)]
